@@ -1,0 +1,1 @@
+"""Folders in, one ISO 9660 + Joliet disc out."""

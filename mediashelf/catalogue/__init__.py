@@ -1,0 +1,1 @@
+"""The SQLite database of every image seen on every shelf."""

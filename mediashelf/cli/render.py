@@ -1,0 +1,140 @@
+"""Answers on standard output: text that cannot harm a terminal, tables, findings, JSON."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import click
+
+from mediashelf.findings import Finding, Severity, worst
+from mediashelf.text import count_text, printable
+
+
+def say(text: str = "") -> None:
+    """Print one line of the answer; control characters become visible escapes."""
+    click.echo(printable(text))
+
+
+def say_json(payload: dict[str, Any]) -> None:
+    """Print one JSON document, ASCII only, so that any name survives any terminal."""
+    click.echo(json.dumps(payload, indent=2, ensure_ascii=True))
+
+
+def tell(text: str) -> None:
+    """Print one line for the person on standard error."""
+    click.echo(printable(text), err=True)
+
+
+def terminal_width() -> int:
+    """Return the columns to fill: the terminal's, or 80 when there is none."""
+    return max(20, shutil.get_terminal_size((80, 24)).columns)
+
+
+def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: str = "") -> list[str]:
+    """Return the lines of a table that fits the terminal where that is possible.
+
+    ``right`` names the columns (by header, comma separated) whose cells are
+    aligned right. The last column is never padded. A row that is wider than the
+    terminal is printed as a block of ``header: value`` lines instead.
+    """
+    cells = [[printable(cell) for cell in row] for row in rows]
+    aligned = {name.strip() for name in right.split(",")}
+    widths = [
+        max([display_width(header), *(display_width(row[index]) for row in cells)])
+        for index, header in enumerate(headers)
+    ]
+    if sum(widths) + 2 * (len(widths) - 1) > terminal_width():
+        return _blocks(headers, cells)
+    lines = []
+    for row in [list(headers), *cells]:
+        parts = []
+        for index, cell in enumerate(row):
+            padding = " " * (widths[index] - display_width(cell))
+            parts.append(padding + cell if headers[index] in aligned else cell + padding)
+        lines.append("  ".join(parts).rstrip())
+    return lines
+
+
+def _blocks(headers: Sequence[str], cells: list[list[str]]) -> list[str]:
+    lines: list[str] = []
+    for row in cells:
+        if lines:
+            lines.append("")
+        first, *rest = zip(headers, row, strict=True)
+        lines.append(first[1])
+        lines += [f"  {header}: {cell}" for header, cell in rest if cell]
+    return lines
+
+
+def display_width(text: str) -> int:
+    """Return the columns that ``text`` fills: wide East Asian characters take two."""
+    if text.isascii():
+        return len(text)
+    return sum(
+        0
+        if unicodedata.combining(character)
+        else 2
+        if unicodedata.east_asian_width(character) in "WF"
+        else 1
+        for character in text
+    )
+
+
+def say_findings(findings: Sequence[Finding], *, limit: int = 0) -> None:
+    """Print findings, worst first; equal rules of one target are grouped.
+
+    With ``limit`` only that many places of one rule are printed, and the rest
+    are counted.
+    """
+    groups: dict[tuple[int, str, str], list[Finding]] = {}
+    for finding in findings:
+        key = (-finding.severity, finding.rule, finding.target)
+        groups.setdefault(key, []).append(finding)
+    for key in sorted(groups):
+        group = groups[key]
+        first = group[0]
+        title = f"{first.severity.word} {first.rule}"
+        say(title + (f" [{first.target}]" if first.target else ""))
+        shown = group[:limit] if limit else group
+        for finding in shown:
+            _say_indented(f"{finding.where}: {finding.message}", 2)
+        if len(shown) < len(group):
+            _say_indented(f"… and {len(group) - len(shown):,} more like these", 2)
+        if first.remedy:
+            _say_indented(f"to do: {first.remedy}", 4)
+        if first.source:
+            _say_indented(f"source: {first.source}", 4)
+
+
+def _say_indented(text: str, indent: int) -> None:
+    lead = " " * indent
+    width = max(terminal_width(), indent + 12)
+    for line in textwrap.wrap(
+        printable(text),
+        width,
+        initial_indent=lead,
+        subsequent_indent=lead + "  ",
+        break_on_hyphens=False,
+    ):
+        click.echo(line)
+
+
+def summary(findings: Iterable[Finding]) -> str:
+    """Return ``2 errors, 1 warning`` or ``no findings``."""
+    counts = dict.fromkeys(sorted(Severity, reverse=True), 0)
+    for finding in findings:
+        counts[finding.severity] += 1
+    parts = [count_text(count, severity.word) for severity, count in counts.items() if count]
+    return ", ".join(parts) or "no findings"
+
+
+def exit_for(findings: Iterable[Finding], fail_on: str) -> None:
+    """End with exit code 1 when a finding is at or above ``fail_on``."""
+    level = worst(findings)
+    if fail_on != "never" and level is not None and level >= Severity.from_word(fail_on):
+        raise SystemExit(1)

@@ -1,0 +1,1 @@
+"""The example scenario: an invented kiosk revived by a community workshop."""

@@ -1,0 +1,183 @@
+"""What a volume holds, as values: the same for an opened image and for a planned disc."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta, timezone
+from enum import StrEnum
+from typing import NamedTuple
+
+SECTOR_SIZE = 2048
+"""Bytes in one logical sector of a data disc, as presented to a host."""
+
+FLAG_HIDDEN = 0x01  # ECMA-119 9.1.6, existence
+FLAG_DIRECTORY = 0x02
+FLAG_ASSOCIATED = 0x04
+FLAG_MULTI_EXTENT = 0x80  # set on every section of a file but the last
+
+
+class VolumeKind(StrEnum):
+    """Which naming tree of a disc this is."""
+
+    ISO9660 = "iso9660"
+    JOLIET = "joliet"
+    ROCKRIDGE = "rockridge"
+    UDF = "udf"
+
+
+class Extent(NamedTuple):
+    """A run of consecutive blocks: first block number and length in bytes."""
+
+    lba: int
+    size: int
+
+
+class Entry(NamedTuple):
+    """One file or directory inside a volume.
+
+    ``path`` is absolute within the volume, parts joined by ``/``, without
+    version ``;1`` and without the dot of an empty extension; ``identifier`` is
+    the last part just as recorded (``README.;1``). ``size`` is in bytes over
+    all extents; for a directory it is the length of its records. ``date`` is
+    the 7-byte form of ECMA-119 9.1.5, or empty. ``flags`` are those of 9.1.6.
+    ``record_offset`` is the byte offset of the directory record in the image,
+    -1 for a planned entry. The root itself is not an entry.
+    """
+
+    path: str
+    identifier: str
+    size: int
+    is_directory: bool
+    extents: tuple[Extent, ...] = ()
+    date: bytes = b""
+    flags: int = 0
+    record_offset: int = -1
+
+    @property
+    def name(self) -> str:
+        """The last part of the path."""
+        return self.path.rpartition("/")[2]
+
+    @property
+    def parent(self) -> str:
+        """The path of the directory that holds this entry; ``/`` for the root."""
+        return self.path.rpartition("/")[0] or "/"
+
+    @property
+    def depth(self) -> int:
+        """The hierarchy level, where the root directory is level 1 (ECMA-119 6.8.2.1)."""
+        return self.path.count("/") + 1
+
+    @property
+    def modified(self) -> datetime | None:
+        """The recorded date, or None when it is absent or no date at all."""
+        return parse_record_date(self.date)
+
+
+def parse_record_date(data: bytes) -> datetime | None:
+    """Return the date of a 7-byte field (ECMA-119 9.1.5), or None when it is no date.
+
+    Year since 1900, month, day, hour, minute, second, and a signed offset from
+    UTC in units of 15 minutes.
+    """
+    if len(data) < 7 or not any(data[:6]):
+        return None
+    year, month, day, hour, minute, second, quarter_hours = data[:7]
+    if quarter_hours > 127:
+        quarter_hours -= 256
+    try:
+        zone = timezone(timedelta(minutes=15 * quarter_hours))
+        return datetime(1900 + year, month, day, hour, minute, second, tzinfo=zone)
+    except ValueError:
+        return None
+
+
+def encode_record_date(moment: datetime) -> bytes:
+    """Return the 7-byte form of ``moment`` in UTC, held within the years 1900 to 2155."""
+    utc = moment.astimezone(UTC)
+    year = min(max(utc.year - 1900, 0), 255)
+    return bytes([year, utc.month, utc.day, utc.hour, utc.minute, utc.second, 0])
+
+
+@dataclass(frozen=True, slots=True)
+class VolumeFacts:
+    """One naming tree of a disc with its descriptor's fields.
+
+    ``entries`` come directory by directory, parents before children; within a
+    directory they stand in recorded order, so a rule can see whether the records
+    are sorted. ``entries_read`` is False where contents exist that were not
+    read. ``is_complete`` is False when the walk met damage or a bound. Dates are
+    ISO 8601 text or empty. ``identifiers`` holds the descriptor's text fields by
+    name: ``system``, ``volume_set``, ``publisher``, ``preparer``,
+    ``application``, ``copyright_file``, ``abstract_file``,
+    ``bibliographic_file``; empty fields are left out. ``detail`` is a few words
+    such as ``level 3`` (Joliet) or ``NSR02`` (UDF).
+    """
+
+    kind: VolumeKind
+    label: str
+    entries: tuple[Entry, ...] = ()
+    block_size: int = SECTOR_SIZE
+    block_count: int = 0
+    detail: str = ""
+    joliet_level: int | None = None
+    is_enhanced: bool = False
+    entries_read: bool = True
+    is_complete: bool = True
+    created: str = ""
+    modified: str = ""
+    identifiers: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def files(self) -> tuple[Entry, ...]:
+        """The entries that are not directories."""
+        return tuple(entry for entry in self.entries if not entry.is_directory)
+
+
+@dataclass(frozen=True, slots=True)
+class BootEntry:
+    """One way to boot (El Torito 1.0, figures 3 and 5).
+
+    ``media_type``: 0 no emulation, 1 1.2 MB, 2 1.44 MB, 3 2.88 MB floppy, 4 hard
+    disk. ``sector_count`` is in virtual sectors of 512 bytes. ``image_size`` is
+    the size in bytes that the media type implies, or sector_count x 512 without
+    emulation. ``section`` is 0 for the initial entry, then 1, 2, …
+    """
+
+    platform_id: int
+    is_bootable: bool
+    media_type: int
+    load_segment: int
+    system_type: int
+    sector_count: int
+    load_lba: int
+    image_size: int
+    section: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class BootFacts:
+    """The boot catalog: where it stands and what it offers."""
+
+    catalog_lba: int
+    id_text: str
+    checksum_is_valid: bool
+    entries: tuple[BootEntry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DiscFacts:
+    """Everything that rules may ask about a disc, opened or planned.
+
+    ``size`` is the image's size in bytes. ``looks_raw`` is True when the file
+    holds raw 2352-byte sectors, which no emulator serves as a data disc.
+    """
+
+    size: int
+    volumes: tuple[VolumeFacts, ...] = ()
+    boot: BootFacts | None = None
+    looks_raw: bool = False
+
+    def volume(self, kind: VolumeKind) -> VolumeFacts | None:
+        """Return the first volume of this kind, or None."""
+        return next((volume for volume in self.volumes if volume.kind is kind), None)

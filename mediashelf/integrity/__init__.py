@@ -1,0 +1,1 @@
+"""Is an image still what it was, and is it sound inside?"""

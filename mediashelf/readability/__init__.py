@@ -1,0 +1,1 @@
+"""Which operating-system family can read a disc, and why not."""

@@ -1,0 +1,32 @@
+"""Exit codes are public: distinct, above usage errors, and in the README."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+from mediashelf.errors import FormatError, MediashelfError
+
+README = Path(__file__).parents[1] / "README.md"
+
+
+def all_subclasses(kind: type[MediashelfError]) -> Iterator[type[MediashelfError]]:
+    for subclass in kind.__subclasses__():
+        yield subclass
+        yield from all_subclasses(subclass)
+
+
+def test_exit_codes_are_distinct_and_above_usage() -> None:
+    codes = Counter(error.exit_code for error in all_subclasses(MediashelfError))
+    assert codes
+    assert not [code for code, count in codes.items() if count > 1 or code < 3]
+
+
+def test_format_error_says_place_found_and_expected() -> None:
+    error = FormatError(
+        "standard identifier", at=0x8001, found=b"CD002", expected="b'CD001'", clause="ECMA-119 8.1"
+    )
+    assert str(error) == (
+        "0x8001: standard identifier is b'CD002', expected b'CD001' (ECMA-119 8.1)"
+    )
