@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import NoReturn
 
 from tqdm import tqdm
 
@@ -14,7 +15,7 @@ def progress(
     label: str, *, total: int | None = None, unit: str = "B", quiet: bool = False
 ) -> Iterator[Callable[[int], None]]:
     """Give a callback that takes the amount done since the last call."""
-    bar: tqdm[None] = tqdm(
+    bar: tqdm[NoReturn] = tqdm(
         desc=label,
         total=total,
         unit=unit,
@@ -31,5 +32,5 @@ def progress(
         bar.close()
 
 
-def _advance(bar: tqdm[None], amount: int) -> None:
+def _advance(bar: tqdm[NoReturn], amount: int) -> None:
     bar.update(amount)
