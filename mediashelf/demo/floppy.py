@@ -1,0 +1,51 @@
+"""A 1.44 MB floppy image for the example's boot disc: it boots, prints one line and halts."""
+
+from __future__ import annotations
+
+import struct
+
+SECTOR_SIZE = 512
+SECTOR_COUNT = 2880  # 80 tracks x 2 sides x 18 sectors
+_FAT_SECTORS = 9
+_ROOT_ENTRIES = 224
+
+# 8086 code: print the text that follows through the firmware, then halt for good.
+_CODE = bytes.fromhex("31c0 8ed8 be567c ac 84c0 7409 b40e bb0700 cd10 ebf2 f4 ebfd")
+_CODE_START = 0x3E
+
+
+def make_boot_floppy(message: str) -> bytes:
+    """Return a FAT12 floppy image of 1,474,560 bytes whose boot sector shows ``message``."""
+    image = bytearray(SECTOR_SIZE * SECTOR_COUNT)
+    image[0:3] = b"\xeb\x3c\x90"  # jump over the parameter block
+    image[3:11] = b"EXAMPLE "
+    # The BIOS parameter block of a 1.44 MB floppy (common practice).
+    struct.pack_into(
+        "<HBHBHHBHHHII",
+        image,
+        11,
+        SECTOR_SIZE,
+        1,  # sectors in a cluster
+        1,  # reserved sectors
+        2,  # file allocation tables
+        _ROOT_ENTRIES,
+        SECTOR_COUNT,
+        0xF0,  # media
+        _FAT_SECTORS,
+        18,  # sectors in a track
+        2,  # heads
+        0,
+        0,
+    )
+    image[36:62] = b"\x00\x00\x29" + b"\x12\x06\x19\x99" + b"KIOSKBOOT  " + b"FAT12   "
+    image[_CODE_START : _CODE_START + len(_CODE)] = _CODE
+    text = message.encode("ascii")[:200] + b"\r\n\0"
+    text_start = _CODE_START + len(_CODE)
+    # The code carries the text's address: 0x7C00 + text_start.
+    struct.pack_into("<H", image, _CODE_START + 5, 0x7C00 + text_start)
+    image[text_start : text_start + len(text)] = text
+    image[510:512] = b"\x55\xaa"
+    for table in range(2):
+        start = SECTOR_SIZE * (1 + table * _FAT_SECTORS)
+        image[start : start + 3] = b"\xf0\xff\xff"
+    return bytes(image)
