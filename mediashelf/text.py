@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import difflib
+import re
 import unicodedata
+from collections.abc import Iterable
+from fractions import Fraction
 
 _UNSAFE_CATEGORIES = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
 
@@ -44,3 +48,29 @@ def size_text(size: int) -> str:
 def count_text(count: int, noun: str, plural: str = "") -> str:
     """Return ``1 file`` or ``1,204 files``."""
     return f"{count:,} {noun if count == 1 else plural or noun + 's'}"
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return ``"; did you mean 'purpose'?"`` for the nearest of ``known``, or nothing."""
+    near = difflib.get_close_matches(word.lower(), list(known), n=1)
+    return f"; did you mean {near[0]!r}?" if near else ""
+
+
+_SIZE_UNITS = {
+    "": 1,
+    "B": 1,
+    **{f"{letter}B": 1000**power for power, letter in enumerate("KMGT", start=1)},
+    **{f"{letter}IB": 1024**power for power, letter in enumerate("KMGT", start=1)},
+}
+
+
+def parse_size(text: str) -> int:
+    """Return the bytes that ``4GB`` (powers of 1000), ``512 MiB`` or ``614400`` mean.
+
+    Raises ``ValueError`` for anything else.
+    """
+    match = re.fullmatch(r"([0-9]{1,15})(\.[0-9]{1,3})? ?([A-Za-z]{0,3})", text.strip(), re.ASCII)
+    unit = _SIZE_UNITS.get(match.group(3).upper()) if match else None
+    if match is None or unit is None:
+        raise ValueError(f"{text!r} is no size; write it like 4GB, 512MiB or 614400")
+    return int(Fraction(match.group(1) + (match.group(2) or "")) * unit)
