@@ -1,0 +1,137 @@
+"""Fields that every structure of a disc is made of: numbers, text, dates, and the view they are in.
+
+Clause numbers are those of ECMA-119, 2nd edition.
+"""
+
+from __future__ import annotations
+
+import struct
+from datetime import datetime, timedelta, timezone
+from typing import NamedTuple, Protocol
+
+from mediashelf.formats.volume import SECTOR_SIZE
+
+D_CHARACTERS = frozenset(b"0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ_")  # 7.4.1
+A_CHARACTERS = frozenset(b" !\"%&'()*+,-./:;<=>?") | D_CHARACTERS  # 7.4.1
+SEPARATORS = frozenset(b".;")  # 7.4.3
+
+_BOTH_16 = (struct.Struct("<H"), struct.Struct(">2xH"))
+_BOTH_32 = (struct.Struct("<I"), struct.Struct(">4xI"))
+
+
+class View(Protocol):
+    """A disc's user data as one run of bytes: 2048 bytes a sector, sector 0 first."""
+
+    @property
+    def size(self) -> int:
+        """How many bytes there are."""
+        ...
+
+    def read(self, offset: int, size: int) -> bytes:
+        """Return up to ``size`` bytes from ``offset``; fewer only at the end.
+
+        Never raises for damage; an ``OSError`` of the medium goes through.
+        """
+        ...
+
+
+class BytesView:
+    """A view of bytes in memory."""
+
+    def __init__(self, data: bytes) -> None:
+        self._data = data
+
+    @property
+    def size(self) -> int:
+        return len(self._data)
+
+    def read(self, offset: int, size: int) -> bytes:
+        return self._data[offset : offset + size]
+
+
+def read_sector(view: View, lba: int) -> bytes:
+    """Return one whole sector, or the empty string where the view has none or only a part of it."""
+    data = view.read(lba * SECTOR_SIZE, SECTOR_SIZE)
+    return data if len(data) == SECTOR_SIZE else b""
+
+
+class BothOrders(NamedTuple):
+    """A number recorded in both byte orders, with both copies kept (7.2.3 and 7.3.3)."""
+
+    little: int
+    big: int
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the copies are equal, as they must be."""
+        return self.little == self.big
+
+    @property
+    def value(self) -> int:
+        """The copy with the least significant byte first, which most readers use."""
+        return self.little
+
+    def likely(self, limit: int) -> int:
+        """The copy to work with when they disagree: the first that is not above ``limit``."""
+        return self.big if self.little > limit >= self.big else self.little
+
+
+def parse_both_16(data: bytes, offset: int = 0) -> BothOrders:
+    """Return the 16-bit number at ``offset``, four bytes in both orders (7.2.3)."""
+    little, big = _BOTH_16
+    return BothOrders(little.unpack_from(data, offset)[0], big.unpack_from(data, offset)[0])
+
+
+def parse_both_32(data: bytes, offset: int = 0) -> BothOrders:
+    """Return the 32-bit number at ``offset``, eight bytes in both orders (7.3.3)."""
+    little, big = _BOTH_32
+    return BothOrders(little.unpack_from(data, offset)[0], big.unpack_from(data, offset)[0])
+
+
+def parse_text(data: bytes) -> str:
+    """Return a descriptor's text field without its filler (spaces and, in practice, zero bytes).
+
+    Bytes outside ASCII are read as Latin-1, which loses nothing; what they were
+    meant to be is not recorded.
+    """
+    return data.decode("latin-1").rstrip(" \0")
+
+
+def parse_wide_text(data: bytes) -> str:
+    """Return a Joliet text field (16-bit characters, most significant byte first) without filler."""
+    return decode_wide(data[: len(data) & ~1]).rstrip(" \0")
+
+
+def decode_wide(data: bytes) -> str:
+    """Decode 16-bit characters; whatever is no character becomes U+FFFD."""
+    return data.decode("utf-16-be", errors="replace")
+
+
+class DescriptorDate(NamedTuple):
+    """A 17-byte date: ISO 8601 text, empty when not given; ``is_valid`` is False for nonsense."""
+
+    text: str
+    is_valid: bool
+
+
+def parse_descriptor_date(data: bytes) -> DescriptorDate:
+    """Return the date of a 17-byte field: ``YYYYMMDDHHMMSScc`` and an offset (8.4.26.1).
+
+    The offset from UTC is signed and in units of 15 minutes. Sixteen zeros as
+    digits, as zero bytes, or as spaces mean "not given".
+    """
+    digits, offset_byte = data[:16], data[16]
+    if digits in (b"0" * 16, bytes(16), b" " * 16):
+        return DescriptorDate("", True)
+    if not digits.isdigit():
+        return DescriptorDate("", False)
+    quarter_hours = offset_byte - 256 if offset_byte > 127 else offset_byte
+    numbers = [int(digits[:4]), *(int(digits[at : at + 2]) for at in range(4, 16, 2))]
+    try:
+        zone = timezone(timedelta(minutes=15 * quarter_hours))
+        year, month, day, hour, minute, second, hundredths = numbers
+        moment = datetime(year, month, day, hour, minute, second, hundredths * 10_000, tzinfo=zone)
+    except ValueError:
+        return DescriptorDate("", False)
+    valid_offset = -48 <= quarter_hours <= 52  # 9.1.5 and 8.4.26.1 share this range
+    return DescriptorDate(moment.isoformat(timespec="seconds"), valid_offset)
