@@ -1,0 +1,166 @@
+"""A sample manifest, and ways to make many."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from hypothesis import strategies as st
+
+from mediashelf.sessions.manifest_values import (
+    BootWay,
+    CardFile,
+    Contents,
+    FileDigests,
+    LunWrite,
+    Manifest,
+    ManifestDisc,
+    ManifestSession,
+    OpenFinding,
+)
+
+FINDING = OpenFinding(
+    rule="joliet-name-length",
+    severity="warning",
+    target="win9x",
+    where="/Slides/A name that goes on and on.bmp",
+    count=3,
+    message="The name has 70 characters, 64 are read",
+    remedy="Shorten the name in the source folder",
+    source="common practice",
+)
+
+
+def lun_for(path: str) -> tuple[LunWrite, ...]:
+    return (
+        LunWrite("cdrom", "1"),
+        LunWrite("ro", "1"),
+        LunWrite("removable", "1"),
+        LunWrite("file", path),
+    )
+
+
+def sample_disc(position: int = 1, path: str = "01-KIOSK-SYSTEM.iso") -> ManifestDisc:
+    return ManifestDisc(
+        position=position,
+        repeats=None,
+        path=path,
+        label="KIOSK_SYSTEM",
+        purpose="Install the system",
+        expect="Blue screen, asks for the language",
+        size=300 * 2048,
+        blocks=300,
+        digests=FileDigests("0123456789abcdef" * 2, "fedcba9876543210" * 4),
+        confirmed="device",
+        lun=lun_for(path),
+        boot=(BootWay("floppy-1.44MB", "x86"),),
+        targets=("dos", "win9x"),
+        passed=("dos",),
+        after=(),
+        contents=Contents(5, 1, ("FILES/", "SETUP.EXE")),
+        open_findings=(FINDING,),
+    )
+
+
+def sample_manifest() -> Manifest:
+    first = sample_disc()
+    drivers = replace(
+        sample_disc(2, "02-KIOSKDRV.iso"), label="KIOSKDRV", boot=(), after=(1,), open_findings=()
+    )
+    again = replace(first, position=3, repeats=1, purpose="The installer asks for it again")
+    return Manifest(
+        created="2026-11-25T07:00:00Z",
+        created_by="mediashelf 0.1.0",
+        session=ManifestSession("Tide-table kiosk", "Kiosk PC, 1999"),
+        start=1,
+        eject=(LunWrite("file", ""),),
+        forced_eject=(LunWrite("forced_eject", "1"),),
+        discs=(first, drivers, again),
+        open_findings=(FINDING,),
+        other_files=(CardFile("run-sheet.txt", 900, FileDigests("a" * 32, "b" * 64)),),
+        earlier_files=(CardFile("01-OLD.iso", 614_400, FileDigests("c" * 32, "d" * 64)),),
+    )
+
+
+# Text as the form allows it: any character but control characters and halves of pairs.
+texts = st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=40)
+digests = st.builds(
+    FileDigests,
+    st.text("0123456789abcdef", min_size=32, max_size=32),
+    st.text("0123456789abcdef", min_size=64, max_size=64),
+)
+sizes = st.integers(0, 2**53 - 1)
+findings = st.builds(
+    OpenFinding,
+    rule=texts,
+    severity=st.sampled_from(["error", "warning", "note"]),
+    target=texts,
+    where=texts,
+    count=st.integers(1, 10**9),
+    message=texts,
+    remedy=texts,
+    source=texts,
+)
+finding_lists = st.lists(findings, max_size=3).map(tuple)
+boot_ways = st.builds(
+    BootWay,
+    st.sampled_from(["no-emulation", "floppy-1.44MB", "hard-disk", "unknown"]),
+    st.sampled_from(["x86", "efi", "unknown"]),
+)
+_part = st.text(
+    st.characters(exclude_categories=("Cs", "Cc"), exclude_characters='/\\:*?"<>|'), max_size=12
+).map(lambda text: f"{text}x")
+paths = st.lists(_part, min_size=1, max_size=3).map("/".join)
+
+
+@st.composite
+def card_files(draw: st.DrawFn, path: str) -> CardFile:
+    return CardFile(path, draw(sizes), draw(digests))
+
+
+@st.composite
+def discs(draw: st.DrawFn, position: int, path: str) -> ManifestDisc:
+    size = draw(sizes)
+    targets = tuple(draw(st.lists(texts, unique=True, max_size=4)))
+    return ManifestDisc(
+        position=position,
+        repeats=None,
+        path=path,
+        label=draw(texts),
+        purpose=draw(texts),
+        expect=draw(texts),
+        size=size,
+        blocks=size // 2048,
+        digests=draw(digests),
+        confirmed=draw(st.sampled_from(["device", "cache"])),
+        lun=lun_for(path),
+        boot=tuple(draw(st.lists(boot_ways, max_size=2))),
+        targets=targets,
+        passed=targets[: draw(st.integers(0, 4))],
+        after=tuple(range(1, position))[: draw(st.integers(0, 3))],
+        contents=Contents(draw(sizes), draw(sizes), tuple(draw(st.lists(texts, max_size=4)))),
+        open_findings=draw(finding_lists),
+    )
+
+
+@st.composite
+def manifests(draw: st.DrawFn) -> Manifest:
+    def distinct(path: str) -> str:
+        return path.casefold()
+
+    names = draw(st.lists(paths, min_size=3, max_size=7, unique_by=distinct))
+    names = [f"{number}{name}" for number, name in enumerate(names)]
+    images = [draw(discs(number, path)) for number, path in enumerate(names[2:], start=1)]
+    if draw(st.booleans()):
+        images.append(replace(images[0], position=len(images) + 1, repeats=1))
+    return Manifest(
+        created="2026-11-25T07:00:00Z",
+        created_by=draw(texts),
+        session=ManifestSession(draw(texts), draw(texts)),
+        start=draw(st.integers(1, len(images))),
+        eject=(LunWrite("file", ""),),
+        forced_eject=(LunWrite("forced_eject", "1"),),
+        discs=tuple(images),
+        open_findings=draw(finding_lists),
+        other_files=(draw(card_files(names[0])),),
+        earlier_files=(draw(card_files(names[1])),),
+    )
