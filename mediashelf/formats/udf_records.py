@@ -1,0 +1,257 @@
+"""UDF records as values: the parts of ECMA-167 that lead from an anchor to a file's bytes.
+
+Layouts follow ECMA-167 3rd edition and UDF 2.60 as transcribed in the Linux
+kernel's ``fs/udf/ecma_167.h`` and ``osta_udf.h`` (6.1), whose clause numbers are
+cited here; the standards' own text was not at hand. All numbers are little endian.
+Every ``parse_*`` takes bytes that start with the record and returns None when they
+are too few or cannot be such a record; tags are verified elsewhere.
+"""
+
+from __future__ import annotations
+
+import struct
+from datetime import UTC, datetime, timedelta, timezone
+from typing import NamedTuple
+
+FILE_SET_DESCRIPTOR = 0x0100  # 4/7.2.1
+FILE_IDENTIFIER_DESCRIPTOR = 0x0101
+ALLOCATION_EXTENT_DESCRIPTOR = 0x0102
+FILE_ENTRY = 0x0105
+EXTENDED_FILE_ENTRY = 0x010A
+
+FILE_TYPE_DIRECTORY = 4  # 4/14.6.6
+FILE_TYPES_WITH_BYTES = frozenset({0, 5, 0xF9})  # unspecified, regular, real-time
+
+EXTENT_RECORDED = 0  # 4/14.14.1.1, the two highest bits of an extent length
+EXTENT_CONTINUES = 3
+_LENGTH_MASK = 0x3FFF_FFFF
+
+
+class LongAddress(NamedTuple):
+    """A long allocation descriptor (4/14.14.2): where an extent of a partition stands."""
+
+    kind: int
+    size: int  # bytes
+    block: int  # within the partition
+    partition: int  # partition reference number
+
+
+class PartitionDescriptor(NamedTuple):
+    """A partition of the volume (3/10.5)."""
+
+    number: int
+    start_lba: int
+    block_count: int
+
+
+class PartitionMap(NamedTuple):
+    """One row of the logical volume's partition maps (3/10.7; UDF 2.60 2.2.8 to 2.2.10).
+
+    ``kind`` is ``plain``, ``metadata``, ``sparable``, ``virtual`` or ``unknown``;
+    ``metadata_block`` and ``mirror_block`` are blocks of the partition that holds
+    the metadata file.
+    """
+
+    kind: str
+    partition_number: int
+    metadata_block: int = 0
+    mirror_block: int = 0
+
+
+class LogicalVolume(NamedTuple):
+    """The logical volume descriptor (3/10.6)."""
+
+    label: str
+    block_size: int
+    revision: int  # binary coded: 0x0250 is 2.50
+    file_set: LongAddress
+    maps: tuple[PartitionMap, ...]
+
+
+class FileEntry(NamedTuple):
+    """A file entry or extended file entry (4/14.9, 4/14.17)."""
+
+    file_type: int
+    size: int  # information length, bytes
+    modified: bytes  # 12-byte timestamp
+    address_form: int  # 0 short, 1 long, 2 extended, 3 embedded (4/14.6.8)
+    addresses: bytes  # allocation descriptors, or the embedded bytes themselves
+    addresses_at: int  # offset of ``addresses`` within the record
+
+
+class FileIdentifier(NamedTuple):
+    """One name in a directory (4/14.4); ``length`` is that of the whole record."""
+
+    length: int
+    characteristics: int
+    icb: LongAddress
+    name: bytes  # compressed unicode, as recorded
+
+    @property
+    def is_deleted(self) -> bool:
+        return bool(self.characteristics & 0x04)
+
+    @property
+    def is_parent(self) -> bool:
+        return bool(self.characteristics & 0x08)
+
+    @property
+    def is_directory(self) -> bool:
+        return bool(self.characteristics & 0x02)
+
+
+def parse_long_address(data: bytes, at: int = 0) -> LongAddress:
+    """Return the 16-byte long allocation descriptor at ``at``."""
+    length, block, partition = struct.unpack_from("<IIH", data, at)
+    return LongAddress(length >> 30, length & _LENGTH_MASK, block, partition)
+
+
+def parse_partition_descriptor(data: bytes) -> PartitionDescriptor | None:
+    """Return the partition's number, first LBA and length in blocks."""
+    if len(data) < 196:
+        return None
+    (number,) = struct.unpack_from("<H", data, 22)
+    start, count = struct.unpack_from("<II", data, 188)
+    return PartitionDescriptor(number, start, count)
+
+
+def parse_logical_volume(data: bytes) -> LogicalVolume | None:
+    """Return the logical volume, with at most as many partition maps as fit its block."""
+    if len(data) < 440:
+        return None
+    (block_size,) = struct.unpack_from("<I", data, 212)
+    (revision,) = struct.unpack_from("<H", data, 240)
+    table_length, map_count = struct.unpack_from("<II", data, 264)
+    table = data[440 : 440 + table_length]
+    maps: list[PartitionMap] = []
+    at = 0
+    while at + 2 <= len(table) and len(maps) < min(map_count, 64):
+        length = table[at + 1]
+        if length < 6 or at + length > len(table):
+            break
+        maps.append(_parse_partition_map(table[at : at + length]))
+        at += length
+    return LogicalVolume(
+        parse_dstring(data[84:212]),
+        block_size,
+        revision,
+        parse_long_address(data, 248),
+        tuple(maps),
+    )
+
+
+def _parse_partition_map(data: bytes) -> PartitionMap:
+    if data[0] == 1:
+        return PartitionMap("plain", struct.unpack_from("<H", data, 4)[0])
+    if data[0] != 2 or len(data) < 64:
+        return PartitionMap("unknown", 0)
+    (number,) = struct.unpack_from("<H", data, 38)
+    identifier = data[5:28].rstrip(b"\0")
+    if identifier == b"*UDF Metadata Partition":
+        return PartitionMap("metadata", number, *struct.unpack_from("<II", data, 40))
+    if identifier == b"*UDF Sparable Partition":
+        return PartitionMap("sparable", number)
+    if identifier == b"*UDF Virtual Partition":
+        return PartitionMap("virtual", number)
+    return PartitionMap("unknown", number)
+
+
+def parse_root_directory(data: bytes) -> LongAddress | None:
+    """Return where a file set descriptor (4/14.1) says that the root directory is."""
+    return parse_long_address(data, 400) if len(data) >= 416 else None
+
+
+def parse_file_entry(data: bytes) -> FileEntry | None:
+    """Return a file entry of either form, told apart by its tag."""
+    if len(data) < 216:
+        return None
+    (tag,) = struct.unpack_from("<H", data)
+    if tag == FILE_ENTRY:
+        lengths_at, date_at = 168, 84
+    elif tag == EXTENDED_FILE_ENTRY:
+        lengths_at, date_at = 208, 92
+    else:
+        return None
+    attribute_length, address_length = struct.unpack_from("<II", data, lengths_at)
+    start = lengths_at + 8 + attribute_length
+    if start + address_length > len(data):
+        return None
+    (flags,) = struct.unpack_from("<H", data, 34)
+    (size,) = struct.unpack_from("<Q", data, 56)
+    return FileEntry(
+        file_type=data[27],
+        size=size,
+        modified=data[date_at : date_at + 12],
+        address_form=flags & 7,
+        addresses=data[start : start + address_length],
+        addresses_at=start,
+    )
+
+
+def parse_file_identifier(data: bytes, at: int) -> FileIdentifier | None:
+    """Return the file identifier descriptor at ``at``; its length is a multiple of four."""
+    if at + 38 > len(data):
+        return None
+    characteristics, name_length = data[at + 18], data[at + 19]
+    (use_length,) = struct.unpack_from("<H", data, at + 36)
+    start = at + 38 + use_length
+    length = (38 + use_length + name_length + 3) & ~3
+    if start + name_length > len(data):
+        return None
+    name = data[start : start + name_length]
+    return FileIdentifier(length, characteristics, parse_long_address(data, at + 20), name)
+
+
+def parse_addresses(form: int, data: bytes, partition: int) -> list[LongAddress]:
+    """Return allocation descriptors of any form as long ones; an empty one ends the list.
+
+    ``partition`` is where short descriptors, which name none, point into.
+    """
+    size = {0: 8, 1: 16, 2: 20}.get(form, 0)
+    if not size:
+        return []
+    addresses = []
+    for at in range(0, len(data) - size + 1, size):
+        (length,) = struct.unpack_from("<I", data, at)
+        if form == 0:
+            block, reference = struct.unpack_from("<I", data, at + 4)[0], partition
+        else:
+            block, reference = struct.unpack_from("<IH", data, at + (4 if form == 1 else 12))
+        if not length & _LENGTH_MASK:
+            break
+        addresses.append(LongAddress(length >> 30, length & _LENGTH_MASK, block, reference))
+    return addresses
+
+
+def parse_dstring(field: bytes) -> str:
+    """Return the text of a fixed-length field whose last byte says how much is used."""
+    return decode_compressed(field[: min(field[-1], len(field) - 1)]) if field else ""
+
+
+def decode_compressed(data: bytes) -> str:
+    """Return OSTA compressed unicode: a first byte of 8 or 16 bits a character, then those."""
+    if not data:
+        return ""
+    if data[0] in (8, 254):
+        return data[1:].decode("latin-1")
+    if data[0] in (16, 255):
+        return data[1 : 1 + (len(data) - 1 & ~1)].decode("utf-16-be", errors="replace")
+    return data[1:].decode("latin-1")
+
+
+def parse_timestamp(data: bytes) -> datetime | None:
+    """Return a 12-byte timestamp (1/7.3), or None when it is no date.
+
+    The low 12 bits of the first word are the signed offset from UTC in minutes;
+    -2047 means "not given" and is read as UTC.
+    """
+    if len(data) < 12:
+        return None
+    word, year, month, day, hour, minute, second = struct.unpack_from("<HhBBBBB", data)
+    minutes = word & 0x0FFF
+    minutes -= 0x1000 if minutes & 0x0800 else 0
+    try:
+        zone = timezone(timedelta(minutes=minutes)) if abs(minutes) <= 1440 - 1 else UTC
+        return datetime(year, month, day, hour, minute, second, tzinfo=zone)
+    except ValueError:
+        return None
