@@ -1,0 +1,82 @@
+"""Damage spans: runs of bytes known to be wrong, and the entries that they touch."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
+
+
+class Span(NamedTuple):
+    """A run of bytes in an image: offset from its start, and length."""
+
+    offset: int
+    length: int
+
+    @property
+    def first_lba(self) -> int:
+        """The 2048-byte block that holds the first byte."""
+        return self.offset // SECTOR_SIZE
+
+    @property
+    def last_lba(self) -> int:
+        """The 2048-byte block that holds the last byte."""
+        return (self.offset + max(self.length, 1) - 1) // SECTOR_SIZE
+
+
+class TouchedEntry(NamedTuple):
+    """An entry whose bytes lie in spans: its path and size, and how many of its bytes."""
+
+    path: str
+    size: int
+    touched: int
+
+
+def spans_of_blocks(numbers: Iterable[int], block_size: int, size: int) -> tuple[Span, ...]:
+    """Join block numbers (ascending) to spans that end within ``size`` bytes."""
+    spans: list[Span] = []
+    for number in numbers:
+        start = number * block_size
+        end = min(start + block_size, size)
+        if end <= start:
+            continue
+        if spans and spans[-1].offset + spans[-1].length == start:
+            spans[-1] = Span(spans[-1].offset, end - spans[-1].offset)
+        else:
+            spans.append(Span(start, end - start))
+    return tuple(spans)
+
+
+def entries_touched(facts: DiscFacts, spans: Sequence[Span]) -> tuple[TouchedEntry, ...]:
+    """Return the entries with bytes in the spans, in the order of their first block.
+
+    Twin trees name a file twice; it is returned once, under the path of the last
+    tree, which cuts names least. Directories are included: damage to them hides
+    what they hold. Bytes that belong to no entry touch none.
+    """
+    ordered = sorted(spans)
+    touched: dict[tuple[int, int], TouchedEntry] = {}
+    for volume in facts.volumes:
+        for entry in volume.entries:
+            count = sum(
+                _overlap(extent.lba * volume.block_size, extent.size, ordered)
+                for extent in entry.extents
+            )
+            if count:
+                key = (entry.extents[0].lba, entry.size)
+                touched[key] = TouchedEntry(entry.path, entry.size, count)
+    return tuple(touched[key] for key in sorted(touched))
+
+
+def _overlap(start: int, size: int, spans: Sequence[Span]) -> int:
+    end = start + size
+    # The span before the first that starts later may still reach into the extent.
+    index = max(bisect_right(spans, (start,)) - 1, 0)
+    count = 0
+    while index < len(spans) and spans[index].offset < end:
+        span = spans[index]
+        count += max(0, min(end, span.offset + span.length) - max(start, span.offset))
+        index += 1
+    return count

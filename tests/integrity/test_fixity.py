@@ -1,0 +1,266 @@
+"""One state for each thing that can happen to a file, with the untouched file beside it."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from mediashelf.findings import Finding, Severity
+from mediashelf.integrity.damage import Span
+from mediashelf.integrity.digests import BLOCK_SIZE, digest_file
+from mediashelf.integrity.fixity import (
+    Absence,
+    FixityRecord,
+    Observed,
+    State,
+    compare,
+    judge,
+    observe,
+)
+
+MIB = BLOCK_SIZE
+DATE = 1_000_000_000_000_000_000
+
+
+def content(mebibytes: int, extra: int = 0) -> bytes:
+    return b"".join(bytes([number + 1]) * MIB for number in range(mebibytes)) + b"x" * extra
+
+
+def write(path: Path, data: bytes, date: int = DATE) -> None:
+    path.write_bytes(data)
+    os.utime(path, ns=(date, date))
+
+
+@pytest.fixture
+def image(tmp_path: Path) -> Path:
+    path = tmp_path / "tide.iso"
+    write(path, content(4, 100))
+    return path
+
+
+def record_of(path: Path) -> FixityRecord:
+    digests = digest_file(path)
+    status = path.stat()
+    return FixityRecord(
+        status.st_size,
+        status.st_mtime_ns,
+        digests.whole,
+        digests.blocks,
+        recorded_at="2026-01-02T03:04:05Z",
+        confirmed_at="2026-02-03T04:05:06Z",
+    )
+
+
+def finding(rule: str, severity: Severity) -> Finding:
+    return Finding(rule, severity, "LBA 16", "invented")
+
+
+def flip(data: bytes, at: int) -> bytes:
+    return data[:at] + bytes([data[at] ^ 0xFF]) + data[at + 1 :]
+
+
+def test_untouched_file_is_sound(image: Path) -> None:
+    verdict = judge(image, record_of(image))
+    assert verdict.state is State.SOUND
+    assert verdict.is_confirmed
+    assert verdict.findings == ()
+    assert verdict.spans == ()
+    assert verdict.bytes_read == 4 * MIB + 100
+    assert verdict.basis == "all bytes as recorded 2026-01-02; structure read"
+
+
+def test_new_date_with_the_same_bytes_is_sound(image: Path) -> None:
+    record = record_of(image)
+    os.utime(image, ns=(DATE + 5, DATE + 5))
+    verdict = judge(image, record)
+    assert verdict.state is State.SOUND
+    assert "only the file's date differs" in verdict.basis
+
+
+@pytest.mark.parametrize("at", [0, MIB - 1, MIB, 2 * MIB + 77, 4 * MIB, 4 * MIB + 99])
+def test_a_flipped_byte_with_the_old_date_is_decay_and_its_block_is_named(
+    image: Path, at: int
+) -> None:
+    record = record_of(image)
+    write(image, flip(image.read_bytes(), at))
+    verdict = judge(image, record)
+    assert verdict.state is State.DECAYED
+    assert not verdict.is_confirmed
+    start = at // MIB * MIB
+    assert verdict.spans == (Span(start, min(MIB, 4 * MIB + 100 - start)),)
+    assert verdict.findings[0].rule == "bytes-as-recorded"
+    assert "1 of 5 MiB differ" in verdict.findings[0].message
+    assert verdict.findings[0].offset == start
+
+
+def test_a_flipped_byte_with_a_new_date_is_a_change(image: Path) -> None:
+    record = record_of(image)
+    write(image, flip(image.read_bytes(), 10), DATE + 1)
+    verdict = judge(image, record)
+    assert verdict.state is State.CHANGED
+    assert verdict.spans == (Span(0, MIB),)
+    assert "its date differs; 1 of 5 MiB differ" in verdict.findings[0].message
+
+
+def test_neighbouring_blocks_join_to_one_span(image: Path) -> None:
+    record = record_of(image)
+    data = image.read_bytes()
+    write(image, flip(flip(flip(data, MIB), 2 * MIB), 4 * MIB))
+    assert judge(image, record).spans == (Span(MIB, 2 * MIB), Span(4 * MIB, 100))
+
+
+@pytest.mark.parametrize("size", [0, MIB, MIB + 1, 3 * MIB - 1, 4 * MIB, 4 * MIB + 99])
+@pytest.mark.parametrize("date", [DATE, DATE + 1])
+def test_a_cut_file_is_truncated_whatever_its_date(image: Path, size: int, date: int) -> None:
+    record = record_of(image)
+    write(image, image.read_bytes()[:size], date)
+    verdict = judge(image, record)
+    assert verdict.state is State.TRUNCATED
+    assert verdict.spans == (Span(size, 4 * MIB + 100 - size),)
+    assert (verdict.findings[0].offset, verdict.findings[0].length) == verdict.spans[0]
+
+
+def test_a_shorter_file_with_other_bytes_is_a_change(image: Path) -> None:
+    record = record_of(image)
+    write(image, flip(image.read_bytes()[: 2 * MIB], 5), DATE + 1)
+    assert judge(image, record).state is State.CHANGED
+
+
+def test_a_short_rest_counts_as_truncated_only_with_another_sign(tmp_path: Path) -> None:
+    path = tmp_path / "small.iso"
+    write(path, b"a" * 5000)
+    record = record_of(path)
+    write(path, b"a" * 4000, DATE + 1)
+    assert judge(path, record).state is State.CHANGED
+    cut = finding("image-is-whole", Severity.ERROR)
+    assert judge(path, record, [cut]).state is State.TRUNCATED
+    write(path, b"a" * 4000)
+    assert judge(path, record).state is State.TRUNCATED
+
+
+def test_a_longer_file_is_a_change(image: Path) -> None:
+    record = record_of(image)
+    write(image, image.read_bytes() + b"more")
+    verdict = judge(image, record)
+    assert verdict.state is State.CHANGED
+    assert verdict.findings[0].found == "4,194,408 bytes"
+    assert verdict.findings[0].expected == "4,194,404 bytes"
+
+
+def test_a_missing_file(image: Path) -> None:
+    record = record_of(image)
+    image.unlink()
+    verdict = judge(image, record)
+    assert verdict.state is State.MISSING
+    assert "last confirmed 2026-02-03" in verdict.findings[0].message
+
+
+def test_an_image_that_is_away_is_a_note() -> None:
+    verdict = compare("tide.iso", Observed(absence=Absence.AWAY), None)
+    assert verdict.state is State.AWAY
+    assert [found.severity for found in verdict.findings] == [Severity.NOTE]
+
+
+def test_a_folder_in_the_image_s_place_is_unreadable(image: Path) -> None:
+    record = record_of(image)
+    image.unlink()
+    image.mkdir()
+    verdict = judge(image, record)
+    assert verdict.state is State.UNREADABLE
+    assert "is no regular file" in verdict.findings[0].message
+
+
+def test_without_a_record_nothing_is_claimed_of_the_contents(image: Path) -> None:
+    verdict = judge(image, None)
+    assert verdict.state is State.SOUND
+    assert not verdict.is_confirmed
+    assert verdict.basis == "all bytes read; no digest on record; structure read"
+
+
+def test_structure_decides_only_where_the_bytes_are_as_recorded(image: Path) -> None:
+    record = record_of(image)
+    error = finding("path-table-agrees", Severity.ERROR)
+    cut = finding("image-is-whole", Severity.ERROR)
+    warning = finding("both-orders-agree", Severity.WARNING)
+    assert judge(image, record, [warning]).state is State.SOUND
+    assert judge(image, record, [error]).state is State.DAMAGED
+    assert judge(image, record, [error, cut]).state is State.TRUNCATED
+    write(image, flip(image.read_bytes(), 10))
+    verdict = judge(image, record, [error])
+    assert verdict.state is State.DECAYED
+    assert [found.rule for found in verdict.findings] == ["bytes-as-recorded", "path-table-agrees"]
+
+
+@pytest.mark.parametrize(
+    ("size", "date", "state"),
+    [
+        (0, DATE, State.TRUNCATED),
+        (4 * MIB + 99, DATE, State.TRUNCATED),
+        (4 * MIB + 100, DATE, State.SOUND),
+        (4 * MIB + 100, DATE + 1, State.SOUND),
+        (4 * MIB + 101, DATE, State.CHANGED),
+    ],
+)
+def test_without_reading_only_the_size_decides(
+    image: Path, size: int, date: int, state: State
+) -> None:
+    verdict = compare("tide.iso", Observed(size, date), record_of(image))
+    assert verdict.state is state
+    assert not verdict.is_confirmed
+    assert verdict.basis.startswith("contents not read")
+    assert ("date differs" in verdict.basis) == (date != DATE and state is State.SOUND)
+
+
+def test_every_algorithm_on_record_is_compared(image: Path) -> None:
+    record = record_of(image)
+    wrong = replace(record, digests={**record.digests, "sha256": "0" * 64})
+    assert judge(image, wrong).state is State.DECAYED
+
+
+def test_without_block_digests_the_place_is_not_guessed(image: Path) -> None:
+    record = replace(record_of(image), blocks=b"")
+    write(image, flip(image.read_bytes(), 10))
+    verdict = judge(image, record)
+    assert verdict.state is State.DECAYED
+    assert verdict.spans == ()
+    assert "MiB differ" not in verdict.findings[0].message
+
+
+def test_observe_reads_what_it_is_asked_for(image: Path) -> None:
+    observed = observe(image, algorithms=["sha256", "xxh3_128"])
+    assert observed.digests is not None
+    assert set(observed.digests.whole) == {"sha256", "xxh3_128"}
+
+
+@settings(derandomize=True, deadline=None, max_examples=60)
+@given(
+    data=st.binary(min_size=1, max_size=300),
+    edits=st.lists(st.tuples(st.integers(0, 299), st.integers(1, 255)), max_size=4),
+    cut=st.integers(0, 300),
+    new_date=st.booleans(),
+)
+def test_sound_exactly_when_the_bytes_are_equal(
+    tmp_path_factory: pytest.TempPathFactory,
+    data: bytes,
+    edits: list[tuple[int, int]],
+    cut: int,
+    new_date: bool,
+) -> None:
+    path = tmp_path_factory.mktemp("fixity") / "tide.iso"
+    write(path, data)
+    record = record_of(path)
+    altered = bytearray(data)
+    for at, mask in edits:
+        altered[at % len(altered)] ^= mask
+    altered = altered[:cut]
+    write(path, bytes(altered), DATE + new_date)
+    verdict = judge(path, record)
+    assert (verdict.state is State.SOUND) == (bytes(altered) == data)
+    assert verdict.is_confirmed == (bytes(altered) == data)
+    if len(altered) == len(data) and altered != data:
+        assert verdict.state is (State.CHANGED if new_date else State.DECAYED)
