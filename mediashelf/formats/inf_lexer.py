@@ -1,0 +1,239 @@
+"""From the text of an INF to sections of entries, in one pass over the lines.
+
+Rules are those of "general-syntax-rules-for-inf-files": a comment runs from ``;``
+to the end of the line unless it is inside ``"…"`` or ``%…%``; an unquoted backslash
+at the end of a line joins the next one; ``""`` inside quotes is one quote; sections
+of one name are merged; names do not depend on case.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import NamedTuple
+
+MAX_SECTION_NAME = 255
+"""Longest section name in characters (general-syntax-rules-for-inf-files)."""
+
+MAX_FIELD = 4095
+"""Longest field in characters; the limit of 4096 counts the final NUL (same page)."""
+
+# Every alternative starts with another character and the quantifiers give nothing
+# back, so that a line costs time in proportion to its length, whatever it holds.
+_TOKEN = re.compile(r'"[^"]*+(?:""[^"]*+)*+"?|%[^%",=]*+%|[^",;=%]++|[",;=%]')
+
+
+class InfEntry(NamedTuple):
+    """One logical line: ``key = value, value`` or, with an empty key, ``value, value``.
+
+    Quotes are removed; ``%strings%`` are not replaced yet. ``line`` is the number
+    of its first physical line, from 1.
+    """
+
+    key: str
+    values: tuple[str, ...]
+    line: int
+
+    def value(self, index: int) -> str:
+        """Return the value at ``index`` from 0, or an empty text where there is none."""
+        return self.values[index] if index < len(self.values) else ""
+
+
+class InfSection(NamedTuple):
+    """All entries of one section, over every place where its name occurs.
+
+    ``name`` is written as at its first place, ``line`` is that place.
+    """
+
+    name: str
+    line: int
+    entries: tuple[InfEntry, ...]
+
+    def find(self, key: str) -> InfEntry | None:
+        """Return the first entry of this key (any case), or None."""
+        wanted = key.lower()
+        return next((entry for entry in self.entries if entry.key.lower() == wanted), None)
+
+    def all(self, key: str) -> Iterator[InfEntry]:
+        """Yield every entry of this key, any case."""
+        wanted = key.lower()
+        return (entry for entry in self.entries if entry.key.lower() == wanted)
+
+
+class Problem(NamedTuple):
+    """Something on a line that the rules do not allow: rule id, line, what was found."""
+
+    rule: str
+    line: int
+    found: str
+
+
+class Lexed(NamedTuple):
+    """Sections by lower-case name in the order of first occurrence, and problems."""
+
+    sections: dict[str, InfSection]
+    problems: list[Problem]
+
+
+def lex_inf(text: str) -> Lexed:
+    """Return the sections of an INF's text; never raises, takes time linear in its length."""
+    return _Lexer().run(text)
+
+
+class _Lexer:
+    """The state while the lines pass: the open section and an unfinished entry."""
+
+    def __init__(self) -> None:
+        self.sections: dict[str, tuple[str, int, list[InfEntry]]] = {}
+        self.problems: list[Problem] = []
+        self.entries: list[InfEntry] | None = None
+        self.parts: list[str] = []
+        self.first_line = 0
+
+    def run(self, text: str) -> Lexed:
+        lines = text.replace("\0", "").replace("\r\n", "\n").replace("\r", "\n").split("\n")
+        for number, raw in enumerate(lines, 1):
+            line = raw.strip()
+            if not line or line == "\x1a":  # the old end-of-text mark
+                if self.parts:
+                    self._finish()
+            elif line[0] == "[":
+                if self.parts:
+                    self._report("continuation-before-section", self.first_line, line)
+                    self._finish()
+                self._open(line, number)
+            elif line[0] != ";":
+                self._take(line, number)
+        if self.parts:
+            self._report("continuation-at-end", self.first_line, self.parts[-1])
+            self._finish()
+        return Lexed(
+            {
+                key: InfSection(name, line, tuple(entries))
+                for key, (name, line, entries) in self.sections.items()
+            },
+            self.problems,
+        )
+
+    def _report(self, rule: str, line: int, found: str) -> None:
+        self.problems.append(Problem(rule, line, found[:80]))
+
+    def _open(self, line: str, number: int) -> None:
+        name, bracket, rest = line[1:].partition("]")
+        name = name.strip()
+        rest = rest.strip()
+        if not bracket:
+            self._report("section-not-closed", number, line)
+            name = name.partition(";")[0].strip()
+        elif rest and rest[0] != ";":
+            self._report("text-after-section", number, rest)
+        if len(name) > MAX_SECTION_NAME:
+            self._report("section-name-long", number, name)
+        _, _, self.entries = self.sections.setdefault(name.lower(), (name, number, []))
+
+    def _take(self, line: str, number: int) -> None:
+        """Take one physical line that is neither empty, a whole comment nor a section's name."""
+        if self.entries is None:
+            if not any(problem.rule == "text-before-section" for problem in self.problems):
+                self._report("text-before-section", number, line)
+            return
+        if '"' in line:
+            content, continues = self._quoted(line, number)
+        else:
+            content, continues = _unquoted(line)
+        if continues or self.parts:
+            if not self.parts:
+                self.first_line = number
+            elif "=" in content and '"' not in content and "=" in self.parts[0]:
+                self._report("continuation-joins-entry", number, content)
+            self.parts.append(content)
+            if not continues:
+                self._finish()
+        elif content:
+            self._add(content, number)
+
+    def _quoted(self, line: str, number: int) -> tuple[str, bool]:
+        """Return a line that has quotes without its comment, and whether it continues."""
+        if ";" not in line and line[-1] == '"' and line.count('"') % 2 == 0:
+            return line, False
+        end = 0
+        for match in _TOKEN.finditer(line):
+            token = match[0]
+            if token == ";":
+                break
+            end = match.end()
+            if token[0] == '"' and token.count('"') % 2:
+                self._report("quote-not-closed", number, token)
+                return line + '"', False
+        return _continued(line[:end].rstrip())
+
+    def _finish(self) -> None:
+        content = "".join(self.parts).strip()
+        self.parts = []
+        if content:
+            self._add(content, self.first_line)
+
+    def _add(self, content: str, number: int) -> None:
+        if '"' not in content:
+            key, equals, rest = content.partition("=")
+            if not equals or "," in key:
+                key, rest = "", content
+            values = [value.strip() for value in rest.split(",")] if "," in rest else [rest.strip()]
+            key = key.rstrip()
+        else:
+            key, values = _split(content)
+        if len(content) > MAX_FIELD and max(map(len, values)) > MAX_FIELD:
+            self._report("field-long", number, content)
+        assert self.entries is not None
+        self.entries.append(InfEntry(key, tuple(values), number))
+
+
+def _unquoted(line: str) -> tuple[str, bool]:
+    """Return a line without quotes less its comment, and whether it continues."""
+    if ";" in line:
+        start = line.find(";")
+        if "%" in line[:start]:
+            start = _comment_start(line)
+        line = line[:start].rstrip()
+    return _continued(line)
+
+
+def _continued(line: str) -> tuple[str, bool]:
+    if not line.endswith("\\"):
+        return line, False
+    # Of two backslashes "the first is ignored, the second continues".
+    return line.rstrip("\\") if line.endswith("\\\\") else line[:-1], True
+
+
+def _comment_start(line: str) -> int:
+    for match in _TOKEN.finditer(line):
+        if match[0] == ";":
+            return match.start()
+    return len(line)
+
+
+def _split(content: str) -> tuple[str, list[str]]:
+    """Return key and values of an entry with quotes."""
+    key, has_key = "", False
+    values: list[str] = []
+    pieces: list[str] = []
+    is_plain = False  # the last piece stood outside quotes, so its blanks may go
+    for token in _TOKEN.findall(content):
+        if token == "," or (token == "=" and not has_key and not values):
+            if is_plain:
+                pieces[-1] = pieces[-1].rstrip()
+            if token == ",":
+                values.append("".join(pieces))
+            else:
+                key, has_key = "".join(pieces), True
+            pieces, is_plain = [], False
+        elif token[0] == '"':
+            pieces.append(token[1:-1].replace('""', '"'))
+            is_plain = False
+        else:
+            pieces.append(token if pieces else token.lstrip())
+            is_plain = True
+    if is_plain:
+        pieces[-1] = pieces[-1].rstrip()
+    values.append("".join(pieces))
+    return key, values

@@ -1,0 +1,156 @@
+"""The table of rules for INF texts: severity, wording, remedy and the page each comes from."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from mediashelf.findings import Severity
+
+_SYNTAX = "general-syntax-rules-for-inf-files"
+
+
+class InfRule(NamedTuple):
+    """A row of the table: how bad, what to say (``{}`` is what was found), what to do, source."""
+
+    severity: Severity
+    message: str
+    remedy: str
+    source: str
+
+
+def _error(message: str, remedy: str, source: str) -> InfRule:
+    return InfRule(Severity.ERROR, message, remedy, source)
+
+
+def _warning(message: str, remedy: str, source: str) -> InfRule:
+    return InfRule(Severity.WARNING, message, remedy, source)
+
+
+def _note(message: str, remedy: str, source: str) -> InfRule:
+    return InfRule(Severity.NOTE, message, remedy, source)
+
+
+RULES = {
+    # The text.
+    "undecoded-text": _warning(
+        "{} characters are not in the encoding",
+        "name the code page that the INF was written in with --code-page",
+        "general-guidelines-for-inf-files",
+    ),
+    "utf-8-inf": _warning(
+        "The text is UTF-8 with a byte order mark, which the format does not know",
+        "save it in UTF-16 (or plain ASCII for old systems)",
+        "general-guidelines-for-inf-files",
+    ),
+    "code-page-text": _note(
+        "Some characters depend on the code page of the system that reads them",
+        "nothing to do when only names look odd",
+        "general-guidelines-for-inf-files",
+    ),
+    "text-before-section": _warning(
+        "Text stands before the first section: {}", "remove it or start it with ;", _SYNTAX
+    ),
+    "section-not-closed": _warning("A section's name is not closed by ]: {}", "add ]", _SYNTAX),
+    "text-after-section": _note("Text after a section's name is not read: {}", "", _SYNTAX),
+    "section-name-long": _warning(
+        "A section's name has more than 255 characters: {}…", "shorten it", _SYNTAX
+    ),
+    "field-long": _warning("A field has more than 4095 characters: {}…", "shorten it", _SYNTAX),
+    "quote-not-closed": _warning("A quote is not closed on its line: {}", 'add "', _SYNTAX),
+    "continuation-joins-entry": _warning(
+        "The line before ends in a backslash outside quotes, so {} is joined to it",
+        'put the backslash in quotes, as in "\\"',
+        _SYNTAX,
+    ),
+    "continuation-before-section": _warning(
+        "The line ends in a backslash but the next one starts a section: {}",
+        'remove the backslash or put it in quotes, as in "\\"',
+        _SYNTAX,
+    ),
+    "continuation-at-end": _warning(
+        "The text ends in a continued line: {}", "complete the line", _SYNTAX
+    ),
+    # [Version].
+    "inf-signature": _error(
+        "The signature is {}; the INF is not accepted",
+        "write $Windows NT$ or $Chicago$, with both dollar signs",
+        "inf-version-section",
+    ),
+    "signature-windows-95": _note(
+        "The signature {} is for 9x systems only", "", "from memory; inf-version-section lacks it"
+    ),
+    "class-missing": _warning(
+        "Neither Class nor ClassGuid is in [Version]", "add them", "inf-version-section"
+    ),
+    "class-name-long": _warning(
+        "The class name {} has more than 32 characters", "shorten it", "inf-version-section"
+    ),
+    "driver-version-absent": _note(
+        "There is no DriverVer, so any dated package of equal rank wins",
+        "",
+        "inf-driverver-directive",
+    ),
+    "driver-version-form": _warning(
+        "DriverVer is {}, expected mm/dd/yyyy,w.x.y.z; what is malformed counts as 0",
+        "correct the date or the version",
+        "inf-driverver-directive",
+    ),
+    # Models and install sections.
+    "models-section-missing": _error(
+        "[Manufacturer] names the models section [{}], which is not there",
+        "add the section, empty if no device is meant",
+        "inf-manufacturer-section",
+    ),
+    "install-section-missing": _error(
+        "A device's install section [{}] is not there, with any platform suffix",
+        "add the section",
+        "inf-models-section",
+    ),
+    # Files.
+    "copy-section-missing": _error(
+        "CopyFiles names the section [{}], which is not there",
+        "add the section, or write @name for a single file",
+        "inf-copyfiles-directive",
+    ),
+    "copies-inf": _warning(
+        "CopyFiles copies {}; INF files are not to be copied",
+        "remove it from the list",
+        "inf-copyfiles-directive",
+    ),
+    "catalog-is-listed": _warning(
+        "The catalog file {} is also listed as a source file",
+        "remove it from CopyFiles and SourceDisksFiles",
+        "inf-version-section",
+    ),
+    "copy-without-destination": _warning(
+        "[DestinationDirs] gives no folder for {}",
+        "add the section's name or DefaultDestDir",
+        "inf-destinationdirs-section",
+    ),
+    "file-without-source-disk": _warning(
+        "{} is copied but is in no SourceDisksFiles section",
+        "add it",
+        "inf-sourcedisksfiles-section",
+    ),
+    "source-disk-undefined": _error(
+        "{}, which no SourceDisksNames section defines",
+        "add the disk id or correct the number",
+        "inf-sourcedisksnames-section",
+    ),
+    "duplicate-source-file": _warning(
+        "{} is listed twice with different places", "keep one", _SYNTAX
+    ),
+    "duplicate-source-disk": _warning("Disk {} is defined twice, differently", "keep one", _SYNTAX),
+    # Strings.
+    "undefined-string": _warning(
+        "%{}% is not in [Strings]", "add it or remove the percent signs", "inf-strings-section"
+    ),
+    "duplicate-string": _warning(
+        "The string {} is defined twice, differently", "keep one", _SYNTAX
+    ),
+    "string-long": _note(
+        "The string {} is longer than the 512 characters that systems before 6.0 read",
+        "",
+        "inf-strings-section",
+    ),
+}

@@ -1,0 +1,74 @@
+"""From the bytes of an INF to its text: which encoding, and what did not decode.
+
+The documentation of the format allows ANSI and UTF-16 (general-guidelines-for-inf-files,
+creating-international-inf-files; it differs over byte order, so both are read here).
+ANSI says nothing about the code page: the reader's system decides it, so the caller may.
+"""
+
+from __future__ import annotations
+
+import codecs
+import re
+from typing import NamedTuple
+
+DEFAULT_CODE_PAGE = "cp1252"
+
+_SAMPLE_SIZE = 4096
+_SURROGATE = re.compile("[\udc80-\udcff]")
+
+
+class InfText(NamedTuple):
+    """Decoded text with how it was found.
+
+    ``encoding`` is ``utf-8``, ``utf-16-le``, ``utf-16-be`` or the code page's
+    name. ``undecoded`` counts the bytes or units that are no character there;
+    each is U+FFFD in ``text``. ``is_ascii`` is True when no byte needed a choice.
+    """
+
+    text: str
+    encoding: str
+    has_mark: bool
+    undecoded: int
+    is_ascii: bool
+
+
+def decode_inf(data: bytes, *, code_page: str = DEFAULT_CODE_PAGE) -> InfText:
+    """Return the text of an INF; never raises for the bytes, whatever they are.
+
+    A byte order mark decides. Without one, text in which every second byte is
+    mostly zero is UTF-16, and everything else is in ``code_page`` (a Python
+    codec name; an unknown one raises ``LookupError``).
+    """
+    if data.startswith(codecs.BOM_UTF8):
+        return _decoded(data[3:], "utf-8", has_mark=True)
+    if data.startswith(codecs.BOM_UTF16_LE):
+        return _decoded(data[2:], "utf-16-le", has_mark=True)
+    if data.startswith(codecs.BOM_UTF16_BE):
+        return _decoded(data[2:], "utf-16-be", has_mark=True)
+    return _decoded(data, _guess_encoding(data) or code_page, has_mark=False)
+
+
+def _guess_encoding(data: bytes) -> str | None:
+    sample = data[:_SAMPLE_SIZE]
+    pairs = len(sample) // 2
+    if not pairs:
+        return None
+    zeros_first, zeros_second = sample[0::2].count(0), sample[1::2].count(0)
+    # An INF is mostly ASCII even when its strings are not.
+    if zeros_second * 2 > pairs and zeros_first * 10 < pairs:
+        return "utf-16-le"
+    if zeros_first * 2 > pairs and zeros_second * 10 < pairs:
+        return "utf-16-be"
+    return None
+
+
+def _decoded(data: bytes, encoding: str, *, has_mark: bool) -> InfText:
+    undecoded = 0
+    if encoding.startswith("utf-16"):
+        text = data.decode(encoding, "replace")
+        undecoded = text.count("\ufffd")
+    else:
+        text = data.decode(encoding, "surrogateescape")
+        if not text.isascii():
+            text, undecoded = _SURROGATE.subn("\ufffd", text)
+    return InfText(text, encoding, has_mark, undecoded, text.isascii())
