@@ -1,11 +1,15 @@
-"""A sample manifest, and ways to make many."""
+"""A sample manifest, a card for it, and ways to make many."""
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
+from pathlib import Path
 
 from hypothesis import strategies as st
 
+from mediashelf.integrity.digests import digest_file
+from mediashelf.sessions.manifest import render_manifest
 from mediashelf.sessions.manifest_values import (
     BootWay,
     CardFile,
@@ -79,6 +83,41 @@ def sample_manifest() -> Manifest:
         other_files=(CardFile("run-sheet.txt", 900, FileDigests("a" * 32, "b" * 64)),),
         earlier_files=(CardFile("01-OLD.iso", 614_400, FileDigests("c" * 32, "d" * 64)),),
     )
+
+
+SYSTEM, DRIVERS, SHEET, OLD = (
+    "01-KIOSK-SYSTEM.iso",
+    "02-KIOSKDRV.iso",
+    "run-sheet.txt",
+    "01-OLD.iso",
+)
+
+
+def put(card: Path, name: str, size: int) -> CardFile:
+    """Write a file of bytes that depend on its name, and describe it."""
+    block = hashlib.sha256(name.encode()).digest()
+    (card / name).write_bytes((block * (size // 32 + 1))[:size])
+    whole = digest_file(card / name, algorithms=["xxh3_128", "sha256"]).whole
+    return CardFile(name, size, FileDigests(whole["xxh3_128"], whole["sha256"]))
+
+
+def make_card(folder: Path) -> Path:
+    """Make a card just as its manifest says, without the file of the earlier session."""
+    system = put(folder, SYSTEM, 300 * 2048)
+    drivers = put(folder, DRIVERS, 300 * 2048)
+    manifest = sample_manifest()
+    first, second, again = manifest.discs
+    manifest = replace(
+        manifest,
+        discs=(
+            replace(first, digests=system.digests),
+            replace(second, digests=drivers.digests),
+            replace(again, digests=system.digests),
+        ),
+        other_files=(put(folder, SHEET, 900),),
+    )
+    (folder / "manifest.json").write_bytes(render_manifest(manifest))
+    return folder
 
 
 # Text as the form allows it: any character but control characters and halves of pairs.

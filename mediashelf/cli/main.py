@@ -16,7 +16,9 @@ INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 
 # The order is the one shown in the help. Each value is a module in
 # mediashelf.cli and the command object in it.
-COMMANDS: dict[str, str] = {}
+COMMANDS: dict[str, str] = {
+    "manifest": "manifest:manifest",
+}
 
 
 class MediashelfGroup(click.Group):

@@ -5,9 +5,10 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
-from tqdm import tqdm
+if TYPE_CHECKING:
+    from tqdm import tqdm
 
 
 @contextmanager
@@ -15,6 +16,11 @@ def progress(
     label: str, *, total: int | None = None, unit: str = "B", quiet: bool = False
 ) -> Iterator[Callable[[int], None]]:
     """Give a callback that takes the amount done since the last call."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda amount: None
+        return
+    from tqdm import tqdm  # loaded only where it is seen: it costs a third of a short command
+
     bar: tqdm[NoReturn] = tqdm(
         desc=label,
         total=total,
@@ -23,7 +29,6 @@ def progress(
         unit_divisor=1024 if unit == "B" else 1000,
         leave=False,
         file=sys.stderr,
-        disable=quiet or not sys.stderr.isatty(),
         mininterval=0.2,
     )
     try:

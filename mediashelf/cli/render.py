@@ -111,6 +111,11 @@ def say_findings(findings: Sequence[Finding], *, limit: int = 0) -> None:
             _say_indented(f"source: {first.source}", 4)
 
 
+def say_wrapped(text: str, *, indent: int = 0) -> None:
+    """Print one paragraph of the answer, wrapped to the terminal."""
+    _say_indented(text, indent)
+
+
 def _say_indented(text: str, indent: int) -> None:
     lead = " " * indent
     width = max(terminal_width(), indent + 12)
