@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 _UNSAFE_CATEGORIES = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
@@ -31,6 +31,52 @@ def _escape(character: str) -> str:
     if code <= 0xFF:
         return f"\\x{code:02x}"
     return f"\\u{code:04x}" if code <= 0xFFFF else f"\\U{code:08x}"
+
+
+def display_width(text: str) -> int:
+    """Return the columns that ``text`` fills: wide East Asian characters take two."""
+    if text.isascii():
+        return len(text)
+    return sum(
+        0
+        if unicodedata.combining(character)
+        else 2
+        if unicodedata.east_asian_width(character) in "WF"
+        else 1
+        for character in text
+    )
+
+
+def wrap(text: str, width: int, *, lead: str = "", rest: str | None = None) -> list[str]:
+    """Return the lines of one paragraph, none wider than ``width`` columns.
+
+    ``lead`` begins the first line and ``rest`` the others (spaces as wide as
+    ``lead`` when None). Words wider than a line are cut. What could steer a
+    terminal is made visible first.
+    """
+    following = " " * display_width(lead) if rest is None else rest
+    room = max(1, width - max(display_width(lead), display_width(following)))
+    lines = [""]
+    for word in printable(text).split():
+        for piece in _pieces(word, room):
+            longer = f"{lines[-1]} {piece}" if lines[-1] else piece
+            if display_width(longer) <= room:
+                lines[-1] = longer
+            else:
+                lines.append(piece)
+    return [(following if number else lead) + line for number, line in enumerate(lines)]
+
+
+def _pieces(word: str, room: int) -> Iterator[str]:
+    piece, filled = "", 0
+    for character in word:
+        columns = display_width(character)
+        if piece and filled + columns > room:
+            yield piece
+            piece, filled = "", 0
+        piece += character
+        filled += columns
+    yield piece
 
 
 def size_text(size: int) -> str:

@@ -1,10 +1,12 @@
-"""Sizes that people write, and suggestions for words that are nearly right."""
+"""Sizes that people write, suggestions for words that are nearly right, wrapped lines."""
 
 from __future__ import annotations
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from mediashelf.text import did_you_mean, parse_size
+from mediashelf.text import did_you_mean, display_width, parse_size, printable, wrap
 
 
 @pytest.mark.parametrize(
@@ -34,3 +36,17 @@ def test_other_texts_are_no_sizes(text: str) -> None:
 def test_the_nearest_word_is_named() -> None:
     assert did_you_mean("Purpse", ["purpose", "targets"]) == "; did you mean 'purpose'?"
     assert did_you_mean("quite other", ["purpose", "targets"]) == ""
+
+
+@settings(derandomize=True, deadline=None)
+@given(st.text(max_size=200), st.integers(8, 80), st.sampled_from(["", "  ", "[ ] "]))
+def test_wrapped_lines_fit_and_lose_nothing(text: str, width: int, lead: str) -> None:
+    lines = wrap(text, width, lead=lead)
+    assert all(display_width(line) <= width for line in lines)
+    joined = "".join(line[len(lead) :] for line in lines)
+    assert "".join(joined.split()) == "".join(printable(text).split())
+
+
+def test_wide_characters_count_twice() -> None:
+    assert wrap("潮汐表 潮汐表", 8, lead="- ") == ["- 潮汐表", "  潮汐表"]
+    assert wrap("", 10, lead="- ") == ["- "]

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import json
 import shutil
-import textwrap
-import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 import click
 
 from mediashelf.findings import Finding, Severity, worst
-from mediashelf.text import count_text, printable
+from mediashelf.text import count_text, display_width, printable, wrap
 
 
 def say(text: str = "") -> None:
@@ -71,20 +69,6 @@ def _blocks(headers: Sequence[str], cells: list[list[str]]) -> list[str]:
     return lines
 
 
-def display_width(text: str) -> int:
-    """Return the columns that ``text`` fills: wide East Asian characters take two."""
-    if text.isascii():
-        return len(text)
-    return sum(
-        0
-        if unicodedata.combining(character)
-        else 2
-        if unicodedata.east_asian_width(character) in "WF"
-        else 1
-        for character in text
-    )
-
-
 def say_findings(findings: Sequence[Finding], *, limit: int = 0) -> None:
     """Print findings, worst first; equal rules of one target are grouped.
 
@@ -119,13 +103,7 @@ def say_wrapped(text: str, *, indent: int = 0) -> None:
 def _say_indented(text: str, indent: int) -> None:
     lead = " " * indent
     width = max(terminal_width(), indent + 12)
-    for line in textwrap.wrap(
-        printable(text),
-        width,
-        initial_indent=lead,
-        subsequent_indent=lead + "  ",
-        break_on_hyphens=False,
-    ):
+    for line in wrap(text, width, lead=lead, rest=f"{lead}  " if indent else ""):
         click.echo(line)
 
 
