@@ -15,10 +15,11 @@ from pathlib import Path
 import libarchive
 import pycdlib
 import pytsk3
-from measure import MEDIASHELF, best_of, row, run
 
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
+
+from measure import MEDIASHELF, best_of, row, run
 
 WORDS = [
     "Treiber für Netzwerk",

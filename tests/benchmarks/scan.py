@@ -10,11 +10,11 @@ import sys
 import tempfile
 from pathlib import Path
 
-from measure import MEDIASHELF, best_of, row, run
-
 from mediashelf.building.plan import plan_disc
 from mediashelf.building.recipe import recipe_from_folders
 from mediashelf.building.write import build_disc
+
+from measure import MEDIASHELF, best_of, row, run
 
 
 def make_library(folder: Path, *, count: int = 300) -> None:

@@ -11,6 +11,7 @@ from io import BytesIO
 from pathlib import Path
 
 import pycdlib
+
 from measure import MEDIASHELF, best_of, row
 
 FILES, FOLDERS = 50_000, 100
