@@ -1,0 +1,42 @@
+"""Pages for people: one HTML file each, self-contained, everything from discs escaped."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from mediashelf.text import count_text, printable, size_text
+
+
+def render_page(template: str, **values: object) -> str:
+    """Return the page that ``template`` (a file in ``templates/``) makes of ``values``.
+
+    Every value is escaped for HTML, and its control characters and direction
+    overrides are made visible. A name that a template asks for and does not get
+    is an error, not an empty place.
+    """
+    return _environment().get_template(template).render(values)
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("mediashelf.reports"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        finalize=_finalize,
+    )
+    environment.filters["size"] = size_text
+    environment.filters["count"] = count_text
+    return environment
+
+
+def _finalize(value: object) -> object:
+    """Make control characters visible in everything that a template prints."""
+    if isinstance(value, str) and not hasattr(value, "__html__"):  # that would be our own markup
+        return printable(value)
+    return value
