@@ -1,0 +1,64 @@
+"""Ask every readability rule about a disc, and say in one phrase who can read it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from enum import StrEnum
+
+from mediashelf.findings import Finding, Severity, worst
+from mediashelf.formats.volume import DiscFacts
+from mediashelf.readability.disc import Disc
+from mediashelf.readability.rule_types import Question
+from mediashelf.readability.rules import RULES
+from mediashelf.readability.targets import Target
+
+_HIDING_RULES = frozenset(rule.id for rule in RULES if rule.hides_disc)
+
+
+class Verdict(StrEnum):
+    """How well one target reads one disc."""
+
+    READS = "reads it"
+    WITH_CARE = "reads it, with care"
+    IN_PART = "cannot read all of it"
+    NOT_AT_ALL = "cannot read it"
+
+
+def check_disc(facts: DiscFacts, target: Target) -> Iterator[Finding]:
+    """Yield a finding for each place where ``facts`` break a limit of ``target``.
+
+    The disc may be an opened image or only planned. Nothing is read but
+    ``facts``; whether the disc is sound is not asked here. Names are compared as
+    characters, so a tree whose contents were not read yields no findings about
+    names, but one that says so.
+    """
+    yield from _check(Disc(facts), target)
+
+
+def check_targets(
+    facts: DiscFacts, targets: Iterable[Target]
+) -> Iterator[tuple[Target, list[Finding]]]:
+    """Yield each target with its findings; faster than one :func:`check_disc` each."""
+    disc = Disc(facts)
+    for target in targets:
+        yield target, list(_check(disc, target))
+
+
+def verdict_on(findings: Iterable[Finding]) -> Verdict:
+    """Return what one target's findings about one disc come to; notes do not count."""
+    findings = list(findings)
+    level = worst(findings)
+    if level is None or level is Severity.NOTE:
+        return Verdict.READS
+    if level is Severity.WARNING:
+        return Verdict.WITH_CARE
+    hidden = any(
+        finding.rule in _HIDING_RULES and finding.severity is Severity.ERROR for finding in findings
+    )
+    return Verdict.NOT_AT_ALL if hidden else Verdict.IN_PART
+
+
+def _check(disc: Disc, target: Target) -> Iterator[Finding]:
+    question = Question.about(disc, target)
+    for rule in RULES:
+        yield from rule.findings(question)

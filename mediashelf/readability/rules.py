@@ -1,0 +1,20 @@
+"""The table of all readability rules, in the order in which findings are given."""
+
+from __future__ import annotations
+
+from mediashelf.readability.rule_types import Rule
+from mediashelf.readability.rules_letters import LETTER_RULES
+from mediashelf.readability.rules_names import NAME_RULES
+from mediashelf.readability.rules_paths import PATH_RULES
+from mediashelf.readability.rules_phase import PHASE_RULES
+from mediashelf.readability.rules_trees import TREE_RULES
+from mediashelf.readability.rules_volume import VOLUME_RULES
+
+RULES: tuple[Rule, ...] = (
+    *TREE_RULES,
+    *VOLUME_RULES,
+    *NAME_RULES,
+    *LETTER_RULES,
+    *PATH_RULES,
+    *PHASE_RULES,
+)

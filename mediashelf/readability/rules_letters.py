@@ -1,0 +1,174 @@
+"""Rules about the characters of names."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Collection, Iterable, Iterator
+
+from mediashelf.findings import Severity
+from mediashelf.formats.volume import Entry, VolumeKind
+from mediashelf.readability.disc import Tree
+from mediashelf.readability.limits import Limit
+from mediashelf.readability.rule_types import Hit, Rule, at_entry, in_tree
+
+ISO, JOLIET = VolumeKind.ISO9660, VolumeKind.JOLIET
+
+
+def only_characters(tree: Tree, limit: Limit) -> Iterator[Hit]:
+    """Names with characters that the limit does not list; the dot of a file is no character."""
+    strange = tree.alphabet - set(limit.text())
+    for entry, found in _with_any(tree, strange):
+        if not entry.is_directory and "." in found:
+            found.remove(".")
+        if found:
+            yield _characters(entry, found, "is outside the set that is sure to be read")
+
+
+def no_characters(tree: Tree, limit: Limit) -> Iterator[Hit]:
+    """Names with characters that the limit lists."""
+    for entry, found in _with_any(tree, tree.alphabet & set(limit.text())):
+        yield _characters(entry, found, "is forbidden in names")
+
+
+def no_end(tree: Tree, limit: Limit) -> Iterator[Hit]:
+    """Names that end with a character of the limit."""
+    for entry, name in _when(tree, str.endswith, limit):
+        yield _characters(entry, [name[-1]], "ends the name, and is cut off when it is opened")
+
+
+def no_beginning(tree: Tree, limit: Limit) -> Iterator[Hit]:
+    """Names that begin with a character of the limit."""
+    for entry, name in _when(tree, str.startswith, limit):
+        yield _characters(entry, [name[0]], "begins the name")
+
+
+def capitals(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+    """Names that are not all in capitals."""
+    small = {letter for letter in tree.alphabet if letter != letter.upper()}
+    for entry, _ in _with_any(tree, small):
+        yield at_entry(entry, "the name has small letters", entry.name, entry.name.upper())
+
+
+def plain(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+    """Names with letters outside ASCII."""
+    foreign = {letter for letter in tree.alphabet if not letter.isascii()}
+    for entry, found in _with_any(tree, foreign):
+        yield _characters(entry, found, "is readable only where the system's code page has it")
+
+
+def one_unit(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+    """Names with characters outside the Basic Multilingual Plane."""
+    wide = {letter for letter in tree.alphabet if letter > "\uffff"}
+    for entry, found in _with_any(tree, wide):
+        yield _characters(entry, found, "does not fit one unit of UCS-2")
+
+
+def units(text: str) -> int:
+    """Return the length of ``text`` in 16-bit units."""
+    return len(text) if text.isascii() else len(text) + sum(letter > "\uffff" for letter in text)
+
+
+def _with_any(tree: Tree, letters: Collection[str]) -> Iterator[tuple[Entry, list[str]]]:
+    """Yield entries whose names have some of ``letters``, with those they have."""
+    if letters:
+        pattern = re.compile("[" + "".join(re.escape(letter) for letter in letters) + "]")
+        for entry, name in zip(tree.entries, tree.names, strict=True):
+            found = pattern.findall(name)
+            if found:
+                yield entry, found
+
+
+def _when(
+    tree: Tree, test: Callable[[str, tuple[str, ...]], bool], limit: Limit
+) -> Iterator[tuple[Entry, str]]:
+    letters = tuple(limit.text())
+    for entry, name in zip(tree.entries, tree.names, strict=True):
+        if test(name, letters):
+            yield entry, name
+
+
+def _characters(entry: Entry, found: list[str], what: str) -> Hit:
+    each = character_names(found)
+    return at_entry(entry, f"{each} {what}", each)
+
+
+def character_names(letters: Iterable[str]) -> str:
+    """Return characters as a person can read them, each once."""
+    return ", ".join(_character_name(letter) for letter in dict.fromkeys(letters))
+
+
+def _character_name(letter: str) -> str:
+    """Return a character as a person can read it: itself in quotes, or its code point."""
+    if letter == " ":
+        return "a space"
+    if letter.isprintable():
+        return f'"{letter}"' if letter != '"' else "'\"'"
+    return f"U+{ord(letter):04X}"
+
+
+LETTER_RULES = (
+    Rule(
+        "iso-name-characters",
+        Severity.ERROR,
+        "iso_name_characters",
+        "Names in the ISO 9660 tree have only characters that every reader takes",
+        in_tree(only_characters, ISO),
+        "Keep to capitals, digits and _ if the file can't be opened",
+    ),
+    Rule(
+        "iso-capitals",
+        Severity.ERROR,
+        "iso_capitals",
+        "Names in the ISO 9660 tree are in capitals",
+        in_tree(capitals, ISO),
+        "Build the disc again: mediashelf build writes capitals there",
+    ),
+    Rule(
+        "joliet-name-characters",
+        Severity.ERROR,
+        "joliet_forbidden",
+        "Names in the Joliet tree have no character that Joliet forbids",
+        in_tree(no_characters, JOLIET),
+        "Rename the entry and build the disc again",
+    ),
+    Rule(
+        "one-unit-characters",
+        Severity.WARNING,
+        "ucs2",
+        "Every character of a name fits one unit of UCS-2",
+        in_tree(one_unit, JOLIET),
+        "Rename the entry; the target shows two unknown characters in place of each",
+    ),
+    Rule(
+        "name-characters",
+        Severity.ERROR,
+        "forbidden_characters",
+        "Names have no character that keeps them from being opened",
+        in_tree(no_characters),
+        "Rename the entry and build the disc again",
+    ),
+    Rule(
+        "name-ending",
+        Severity.ERROR,
+        "forbidden_endings",
+        "Names do not end with a character that is cut off",
+        in_tree(no_end),
+        "Rename the entry and build the disc again",
+    ),
+    Rule(
+        "name-beginning",
+        Severity.ERROR,
+        "forbidden_beginnings",
+        "Names do not begin with a character that hides them",
+        in_tree(no_beginning),
+        "Rename the entry, or load a newer redirector",
+    ),
+    Rule(
+        "plain-names",
+        Severity.WARNING,
+        "plain_names",
+        "Names are plain ASCII",
+        in_tree(plain),
+        "Use plain letters where the target's language is not known",
+    ),
+)
