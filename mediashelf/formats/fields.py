@@ -98,7 +98,7 @@ def parse_text(data: bytes) -> str:
 
 
 def parse_wide_text(data: bytes) -> str:
-    """Return a Joliet text field (16-bit characters, most significant byte first) without filler."""
+    """Return a Joliet text field (16-bit characters, high byte first) without its filler."""
     return decode_wide(data[: len(data) & ~1]).rstrip(" \0")
 
 

@@ -111,7 +111,8 @@ class VolumeFacts:
     name: ``system``, ``volume_set``, ``publisher``, ``preparer``,
     ``application``, ``copyright_file``, ``abstract_file``,
     ``bibliographic_file``; empty fields are left out. ``detail`` is a few words
-    such as ``level 3`` (Joliet) or ``NSR02`` (UDF).
+    such as ``level 3`` (Joliet) or ``NSR02`` (UDF). ``udf_revision`` is in binary
+    coded decimal as recorded (0x0102 is 1.02), None for other kinds or when unknown.
     """
 
     kind: VolumeKind
@@ -127,6 +128,7 @@ class VolumeFacts:
     created: str = ""
     modified: str = ""
     identifiers: dict[str, str] = field(default_factory=dict)
+    udf_revision: int | None = None
 
     @property
     def files(self) -> tuple[Entry, ...]:

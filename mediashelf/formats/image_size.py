@@ -1,0 +1,67 @@
+"""A volume's size against its image's size: cut off, or followed by something."""
+
+from __future__ import annotations
+
+from mediashelf.formats.fields import View
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import SECTOR_SIZE
+
+PAD_SECTORS = 150
+"""Zero sectors behind a volume that nobody needs to hear of: common practice of writers."""
+
+
+def check_image_size(
+    view: View, volume_size: int, furthest: int, *, has_udf: bool, log: ProblemLog
+) -> None:
+    """Log an image that ends too early, or holds more than its volume.
+
+    ``furthest`` is the byte offset that the trees' extents reach.
+    """
+    size = view.size
+    if size % SECTOR_SIZE:
+        log.add(
+            "whole-sectors",
+            "image",
+            f"the image ends {size % SECTOR_SIZE} bytes into a sector; a drive can't show "
+            "an incomplete sector",
+            offset=size - size % SECTOR_SIZE,
+            length=size % SECTOR_SIZE,
+            found=f"{size:,} bytes",
+            expected=f"a multiple of {SECTOR_SIZE}",
+        )
+    if size < max(volume_size, furthest):
+        _log_short(size, volume_size, furthest, log)
+    elif size > volume_size and not has_udf:
+        _check_surplus(view, volume_size, log)
+
+
+def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> None:
+    missing = max(volume_size, furthest) - size
+    is_cut = furthest > size
+    message = f"the image is {missing:,} bytes shorter than its volume"
+    if not is_cut:
+        message += "; every file and directory lies inside it"
+    log.add(
+        "image-is-whole" if is_cut else "image-reaches-volume-end",
+        "image",
+        message,
+        offset=size,
+        length=missing,
+        found=f"{size:,} bytes",
+        expected=f"{size + missing:,} bytes",
+    )
+
+
+def _check_surplus(view: View, volume_size: int, log: ProblemLog) -> None:
+    surplus = view.size - volume_size
+    if surplus <= PAD_SECTORS * SECTOR_SIZE and not view.read(volume_size, surplus).strip(b"\0"):
+        return
+    log.add(
+        "nothing-after-volume",
+        "image",
+        f"{surplus:,} bytes follow the end of the volume",
+        offset=volume_size,
+        length=surplus,
+        found=f"{view.size:,} bytes",
+        expected=f"{volume_size:,} bytes",
+    )

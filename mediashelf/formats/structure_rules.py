@@ -1,0 +1,174 @@
+"""What a disc's structures must be like, one row a rule, and the log that collects violations.
+
+Severity here follows one question. Can what the disc holds be lost or misread
+because of this? Then it is an error. Is a standard broken, while readers cope?
+A warning. Is it common on sound discs, or only worth knowing? A note.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from mediashelf.findings import Finding, Severity
+
+PLACES_PER_RULE = 100
+"""How many findings of one rule are kept; the rest are counted in one more finding."""
+
+_COPY = "Compare the image with another copy, or read the disc again"
+_CAREFUL = "Try it with the system that is to read it, or prefer another copy of the disc"
+_NOTHING = "Nothing, when the disc reads well"
+_CUT = "Copy or read the image again; this copy is not complete"
+
+
+class StructureRule(NamedTuple):
+    """Severity, source of the rule (empty where none is published), and what to do."""
+
+    severity: Severity
+    source: str
+    remedy: str
+
+
+_ERROR, _WARNING, _NOTE = Severity.ERROR, Severity.WARNING, Severity.NOTE
+
+STRUCTURE_RULES = {
+    # The image as a whole
+    "no-volume": StructureRule(_ERROR, "", "Check that this is a disc image and that it is whole"),
+    "raw-sectors": StructureRule(
+        _ERROR, "", "Make a servable image of the data track with: mediashelf convert"
+    ),
+    "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4", _CUT),
+    "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
+    "nothing-after-volume": StructureRule(_NOTE, "common practice", _NOTHING),
+    "whole-sectors": StructureRule(_WARNING, "common practice", _CUT),
+    # Volume descriptors
+    "descriptor-identifier": StructureRule(_ERROR, "ECMA-119 8.1", _COPY),
+    "descriptor-type": StructureRule(_WARNING, "ECMA-119 8.1.1", _COPY),
+    "descriptor-version": StructureRule(_WARNING, "ECMA-119 8.1", _COPY),
+    "descriptor-set-terminated": StructureRule(_WARNING, "ECMA-119 8.1.1", _COPY),
+    "primary-descriptor-present": StructureRule(_ERROR, "ECMA-119 8.4", _COPY),
+    "primary-copies-agree": StructureRule(_WARNING, "common practice", _COPY),
+    "supplementary-volume-read": StructureRule(
+        _NOTE, "", "Nothing; this tree has a character set that mediashelf does not read"
+    ),
+    "both-orders-agree": StructureRule(_ERROR, "ECMA-119 7.2.3 and 7.3.3", _COPY),
+    "reserved-field-zero": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
+    "block-size": StructureRule(_ERROR, "ECMA-119 8.4", _COPY),
+    "volume-set-number": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
+    "file-structure-version": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
+    "descriptor-date": StructureRule(_WARNING, "ECMA-119 8.4.26.1", _NOTHING),
+    "descriptor-characters": StructureRule(_NOTE, "ECMA-119 7.4.1", _NOTHING),
+    "joliet-volume-flags": StructureRule(_WARNING, "Joliet, SVD Volume Flags Field", _COPY),
+    "root-record": StructureRule(_ERROR, "ECMA-119 8.4 and 9.1", _COPY),
+    # Directories
+    "directory-readable": StructureRule(_ERROR, "ECMA-119 9.1", _CUT),
+    "directory-loop": StructureRule(_ERROR, "", _COPY),
+    "walk-bounded": StructureRule(_ERROR, "", _COPY),
+    "self-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2", _COPY),
+    "parent-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2", _COPY),
+    "record-length": StructureRule(_ERROR, "ECMA-119 9.1.1 and 9.1.12", _COPY),
+    "record-inside-sector": StructureRule(_ERROR, "ECMA-119 6.8.1.1", _COPY),
+    "record-length-even": StructureRule(_WARNING, "ECMA-119 9.1.12", _COPY),
+    "sector-with-records": StructureRule(_ERROR, "common practice", _COPY),
+    "records-without-gap": StructureRule(_WARNING, "common practice", _COPY),
+    "sector-rest-zero": StructureRule(_WARNING, "ECMA-119 6.8.1.1", _COPY),
+    "record-order": StructureRule(_WARNING, "ECMA-119 9.3", _CAREFUL),
+    "record-flags": StructureRule(_WARNING, "ECMA-119 9.1.6", _COPY),
+    "record-date": StructureRule(_WARNING, "ECMA-119 9.1.5", _NOTHING),
+    "record-sequence-number": StructureRule(_WARNING, "ECMA-119 9.1", _COPY),
+    "identifier-characters": StructureRule(_NOTE, "ECMA-119 7.4.1", _NOTHING),
+    "identifier-usable": StructureRule(_WARNING, "ECMA-119 7.4.1", _COPY),
+    "joliet-characters": StructureRule(_WARNING, "Joliet, Allowed Character Set", _CAREFUL),
+    "identifiers-distinct": StructureRule(_ERROR, "common practice", _CAREFUL),
+    "sections-complete": StructureRule(_ERROR, "ECMA-119 9.1.6", _COPY),
+    "not-interleaved": StructureRule(
+        _WARNING, "", "Nothing can be read from this file here; use a real drive"
+    ),
+    "extent-inside-image": StructureRule(_ERROR, "", _CUT),
+    "extent-inside-volume": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
+    # Path tables
+    "path-table-readable": StructureRule(_ERROR, "ECMA-119 9.4", _COPY),
+    "path-table-records": StructureRule(_ERROR, "ECMA-119 9.4", _COPY),
+    "path-tables-agree": StructureRule(_ERROR, "ECMA-119 8.4 and 9.4", _COPY),
+    "path-table-agrees": StructureRule(_ERROR, "ECMA-119 9.4", _COPY),
+    "path-table-order": StructureRule(_WARNING, "ECMA-119 6.9.1", _CAREFUL),
+    # Rock Ridge
+    "rockridge-entry": StructureRule(_WARNING, "", _COPY),
+    "rockridge-continuation": StructureRule(_ERROR, "", _COPY),
+    "rockridge-relocation": StructureRule(_ERROR, "", _COPY),
+    # Booting
+    "boot-record-place": StructureRule(_ERROR, "El Torito 1.0, 2.0", _CAREFUL),
+    "boot-catalog-readable": StructureRule(_ERROR, "El Torito 1.0, 2.0", _COPY),
+    "boot-validation-entry": StructureRule(_ERROR, "El Torito 1.0, figure 2", _COPY),
+    "boot-checksum": StructureRule(_ERROR, "El Torito 1.0, figure 2", _COPY),
+    "boot-platform": StructureRule(_WARNING, "El Torito 1.0, figures 2 and 4", _COPY),
+    "boot-entry": StructureRule(_ERROR, "El Torito 1.0, figures 3 and 5", _COPY),
+    "boot-section": StructureRule(_WARNING, "El Torito 1.0, figures 4 to 6", _COPY),
+    "boot-image-inside": StructureRule(_ERROR, "El Torito 1.0, figure 3", _COPY),
+    # UDF
+    "udf-contents-not-read": StructureRule(_NOTE, "", "Nothing; the other trees were read"),
+    "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9 and 3/9.1", _COPY),
+    "udf-anchor": StructureRule(_ERROR, "common practice", _COPY),
+    "udf-tag": StructureRule(_ERROR, "", _COPY),
+    "udf-volume-descriptors": StructureRule(_ERROR, "", _COPY),
+}
+
+
+class ProblemLog:
+    """Collects findings of the rules above; a hostile image can't make it grow without bound."""
+
+    def __init__(self) -> None:
+        self._findings: list[Finding] = []
+        self._counts: dict[str, int] = {}
+
+    def add(
+        self,
+        rule: str,
+        where: str,
+        message: str,
+        *,
+        offset: int | None = None,
+        length: int | None = None,
+        found: object = "",
+        expected: object = "",
+    ) -> None:
+        """Keep one finding, or only count it once the rule has enough of them."""
+        row = STRUCTURE_RULES[rule]
+        count = self._counts.get(rule, 0)
+        self._counts[rule] = count + 1
+        if count >= PLACES_PER_RULE:
+            return
+        self._findings.append(
+            Finding(
+                rule,
+                row.severity,
+                where,
+                message,
+                remedy=row.remedy,
+                source=row.source,
+                found=str(found),
+                expected=str(expected),
+                offset=offset,
+                length=length,
+            )
+        )
+
+    @property
+    def is_full_for(self) -> frozenset[str]:
+        """Rules that are only being counted by now."""
+        return frozenset(rule for rule, count in self._counts.items() if count >= PLACES_PER_RULE)
+
+    def findings(self) -> tuple[Finding, ...]:
+        """Return what was found in the order of finding, then what was only counted."""
+        more = [
+            Finding(
+                rule,
+                STRUCTURE_RULES[rule].severity,
+                "image",
+                f"{count - PLACES_PER_RULE:,} more places like these are not listed",
+                remedy=STRUCTURE_RULES[rule].remedy,
+                source=STRUCTURE_RULES[rule].source,
+            )
+            for rule, count in self._counts.items()
+            if count > PLACES_PER_RULE
+        ]
+        return (*self._findings, *more)

@@ -1,0 +1,207 @@
+"""Open an image file: its volumes, entries and boot methods, through one view of its bytes."""
+
+from __future__ import annotations
+
+import os
+import stat
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding
+from mediashelf.formats.disc import Disc, read_disc
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, Entry
+
+CUE_SUFFIX = ".cue"
+LARGEST_CUE = 1 << 20
+
+
+class FileView:
+    """The bytes of an open file as a view; may be used from several threads."""
+
+    def __init__(self, descriptor: int, size: int) -> None:
+        self._descriptor = descriptor
+        self._size = size
+        self._lock = threading.Lock()
+
+    @property
+    def size(self) -> int:
+        """The file's size in bytes when it was opened."""
+        return self._size
+
+    def read(self, offset: int, size: int) -> bytes:
+        """Return up to ``size`` bytes from ``offset``; fewer only at the end of the file."""
+        size = min(size, self._size - offset)
+        if offset < 0 or size <= 0:
+            return b""
+        pieces = []
+        while size > 0:
+            piece = self._read_once(offset, size)
+            if not piece:
+                break  # the file shrank while it was read
+            pieces.append(piece)
+            offset, size = offset + len(piece), size - len(piece)
+        return pieces[0] if len(pieces) == 1 else b"".join(pieces)
+
+    if hasattr(os, "pread"):
+
+        def _read_once(self, offset: int, size: int) -> bytes:
+            return os.pread(self._descriptor, size, offset)
+
+    else:  # Windows
+
+        def _read_once(self, offset: int, size: int) -> bytes:
+            with self._lock:
+                os.lseek(self._descriptor, offset, os.SEEK_SET)
+                return os.read(self._descriptor, size)
+
+
+class DiscImage:
+    """An open image. ``facts`` are what it holds, ``findings`` what is wrong with its structures.
+
+    Use it in a ``with`` block, or call :meth:`close`. Facts and findings stay
+    usable afterwards; reading of files does not.
+    """
+
+    def __init__(self, path: Path, descriptor: int, size: int) -> None:
+        self._descriptor: int | None = descriptor
+        self.path = path
+        self.size = size
+        self.view = FileView(descriptor, size)
+        disc = self._read()
+        self.facts: DiscFacts = disc.facts
+        self.findings: tuple[Finding, ...] = disc.findings
+
+    def _read(self) -> Disc:
+        try:
+            if self.path.suffix.lower() == CUE_SUFFIX and self.size <= LARGEST_CUE:
+                head = self.view.read(0, self.size)
+                if b"\0" not in head:
+                    return _cue_sheet(self.size)
+            return read_disc(self.view)
+        except OSError as error:
+            raise InputError(f"{self.path}: cannot be read: {error.strerror or error}") from error
+
+    def __enter__(self) -> DiscImage:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
+
+    def iter_file(self, entry: Entry, chunk: int = 1 << 20) -> Iterator[bytes]:
+        """Yield the bytes of an entry in pieces of up to ``chunk`` bytes, over all its extents.
+
+        Where the image ends before the file does, what is there is yielded, and
+        then :class:`InputError` names the place: what was yielded is never
+        taken for the whole by mistake.
+        """
+        block_size = self._block_size(entry)
+        given = 0
+        for extent in entry.extents:
+            offset, left = extent.lba * block_size, extent.size
+            while left:
+                piece = self._read_piece(entry, offset, min(chunk, left))
+                if not piece:
+                    raise InputError(
+                        f"{self.path}: {entry.path} ends at byte {given:,} of {entry.size:,}, "
+                        f"because the image ends at byte {self.size:,}; the copy is not complete"
+                    )
+                yield piece
+                offset, left, given = offset + len(piece), left - len(piece), given + len(piece)
+        if given < entry.size:
+            raise InputError(
+                f"{self.path}: {entry.path} is recorded in a way that is not read here "
+                f"({given:,} of {entry.size:,} bytes); see the findings of this image"
+            )
+
+    def read_file(self, entry: Entry, limit: int) -> bytes:
+        """Return the bytes of an entry, but no more than its first ``limit``.
+
+        Raises :class:`InputError` like :meth:`iter_file`.
+        """
+        pieces: list[bytes] = []
+        left = limit
+        if left > 0:
+            for piece in self.iter_file(entry, min(limit, 1 << 20)):
+                pieces.append(piece[:left])
+                left -= len(pieces[-1])
+                if not left:
+                    break
+        return b"".join(pieces)
+
+    def _read_piece(self, entry: Entry, offset: int, size: int) -> bytes:
+        if self._descriptor is None:
+            raise InputError(f"{self.path}: {entry.path} cannot be read from a closed image")
+        try:
+            return self.view.read(offset, size)
+        except OSError as error:
+            raise InputError(
+                f"{self.path}: {entry.path} cannot be read at byte {offset:,} of the image: "
+                f"{error.strerror or error}"
+            ) from error
+
+    def _block_size(self, entry: Entry) -> int:
+        sizes = {volume.block_size for volume in self.facts.volumes if volume.entries}
+        if len(sizes) > 1:
+            return next(
+                volume.block_size for volume in self.facts.volumes if entry in volume.entries
+            )
+        return sizes.pop() if sizes else SECTOR_SIZE
+
+
+def open_image(path: Path) -> DiscImage:
+    """Open and read an image: ``with open_image(path) as image: ...``.
+
+    Raises :class:`InputError` when the file is missing, a folder, not a regular
+    file, or can't be read. A file that is no disc image is no error: its facts
+    have no volumes and its findings say so.
+    """
+    descriptor = -1
+    try:
+        # Without O_NONBLOCK opening a FIFO would wait for a writer.
+        flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+        descriptor = os.open(path, flags)
+        status = os.fstat(descriptor)
+        if not stat.S_ISREG(status.st_mode):
+            kind = "a folder" if stat.S_ISDIR(status.st_mode) else "not a regular file"
+            raise InputError(f"{path}: is {kind}; name an image file")
+        image = DiscImage(path, descriptor, status.st_size)
+    except OSError as error:
+        _close(descriptor)
+        raise InputError(f"{path}: cannot be opened: {error.strerror or error}") from error
+    except BaseException:
+        _close(descriptor)
+        raise
+    return image
+
+
+def _close(descriptor: int) -> None:
+    if descriptor >= 0:
+        os.close(descriptor)
+
+
+def _cue_sheet(size: int) -> Disc:
+    """Return what is known of a cue sheet: that the disc is in another file, as raw sectors."""
+    log = ProblemLog()
+    log.add(
+        "raw-sectors",
+        "image",
+        "this is a cue sheet; the disc's sectors are in the file that it names",
+        found="a cue sheet",
+        expected="an image with 2048 bytes a sector",
+    )
+    return Disc(DiscFacts(size, looks_raw=True), log.findings())
