@@ -42,8 +42,8 @@ def check_card(
             "card-is-finished",
             Severity.WARNING,
             JOURNAL_NAME,
-            "The last preparing of this card was stopped before its end",
-            "Run the same `mediashelf prepare` again; it goes on where it stopped",
+            "the last preparing of this card was stopped before its end",
+            "run the same `mediashelf prepare` again; it goes on where it stopped",
         )
     for image in manifest.images:
         yield from _check_image(image, folder, read_contents, on_bytes)
@@ -55,7 +55,7 @@ def check_card(
 def _check_image(
     image: CardFile, folder: Path, read_contents: bool, on_bytes: Callable[[int], None]
 ) -> Iterator[Finding]:
-    prepare_again = "Run `mediashelf prepare` for this card again; sound copies are kept"
+    prepare_again = "run `mediashelf prepare` for this card again; sound copies are kept"
     path = folder / image.path
     problem = _place_problem(path, folder)
     if problem:
@@ -68,7 +68,7 @@ def _check_image(
             "card-size-agrees",
             Severity.ERROR,
             image.path,
-            f"The file has {found:,} bytes, the manifest says {image.size:,}",
+            f"the file has {found:,} bytes, the manifest says {image.size:,}",
             prepare_again,
             found=str(found),
             expected=str(image.size),
@@ -85,8 +85,8 @@ def _check_image(
             "card-is-readable",
             Severity.ERROR,
             image.path,
-            f"The card does not give the file back: {error}",
-            "Do not trust this card; prepare another one",
+            f"the card does not give the file back: {error}",
+            "do not trust this card; prepare another one",
         )
         return
     value = digests.whole["xxh3_128"]
@@ -95,8 +95,8 @@ def _check_image(
             "card-digest-agrees",
             Severity.ERROR,
             image.path,
-            "The bytes on the card are not those that were put there",
-            f"{prepare_again}. If it happens twice, the card is failing",
+            "the bytes on the card are not those that were put there",
+            f"{prepare_again}; if it happens twice, the card is failing",
             found=value,
             expected=image.digests.xxh3_128,
         )
@@ -106,13 +106,13 @@ def _place_problem(path: Path, folder: Path) -> tuple[str, str] | None:
     """Return the rule and message when ``path`` is no regular file on the card."""
     # realpath, unlike Path.resolve, does not raise for a loop of links.
     if not Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder)):
-        return "card-path-stays-on-card", "A symbolic link on the way leads off the card"
+        return "card-path-stays-on-card", "a symbolic link on the way leads off the card"
     try:
         mode = path.stat().st_mode
     except OSError as error:
-        return "card-file-is-there", f"The file cannot be found: {error.strerror or error}"
+        return "card-file-is-there", f"the file cannot be found: {error.strerror or error}"
     if not stat.S_ISREG(mode):
-        return "card-file-is-regular", "There is something else than a file under this name"
+        return "card-file-is-regular", "there is something else than a file under this name"
     return None
 
 
@@ -125,22 +125,22 @@ def _check_other(file: CardFile, folder: Path) -> Iterator[Finding]:
         Severity.NOTE,
         file.path,
         message,
-        "Nothing, if this is your own doing: the emulator does not need it",
+        "nothing, if this is your own doing: the emulator does not need it",
     )
 
 
 def _other_problem(file: CardFile, folder: Path) -> str:
     path = folder / file.path
     if _place_problem(path, folder):
-        return "The file is not there any more"
+        return "the file is not there any more"
     try:
         if path.stat().st_size == file.size:
             digests = digest_file(path, algorithms=["xxh3_128"], block_size=0)
             if digests.whole["xxh3_128"] == file.digests.xxh3_128:
                 return ""
     except (InputError, OSError) as error:
-        return f"The file cannot be read: {error}"
-    return "The file was changed since it was put there"
+        return f"the file cannot be read: {error}"
+    return "the file was changed since it was put there"
 
 
 def _check_extra(manifest: Manifest, folder: Path) -> Iterator[Finding]:
@@ -162,14 +162,14 @@ def _check_extra(manifest: Manifest, folder: Path) -> Iterator[Finding]:
     tidy = "`mediashelf prepare --tidy` removes them, if you need the space"
     yield from _some("card-earlier-files", earlier, "of an earlier session", tidy)
     yield from _some("card-partial-files", partial, "of a run that was stopped", tidy)
-    yield from _some("card-extra-files", extra, "not in the manifest", "Nothing; they are yours")
+    yield from _some("card-extra-files", extra, "not in the manifest", "nothing; they are yours")
 
 
 def _some(rule: str, names: list[str], what: str, remedy: str) -> Iterator[Finding]:
     if names:
         shown = ", ".join(printable(name) for name in names[:_SHOWN_NAMES])
         more = ", …" if len(names) > _SHOWN_NAMES else ""
-        message = f"The card holds {count_text(len(names), 'file')} {what}: {shown}{more}"
+        message = f"the card holds {count_text(len(names), 'file')} {what}: {shown}{more}"
         yield Finding(rule, Severity.NOTE, names[0], message, remedy)
 
 

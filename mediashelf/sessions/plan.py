@@ -21,11 +21,12 @@ Reading a plan touches no disc: what it names is looked for by
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 
 from mediashelf.errors import InputError, SessionPlanError
+from mediashelf.sessions.card import CARD_KIND_NAMES
 from mediashelf.sessions.tables import Table
 from mediashelf.text import did_you_mean
 
@@ -64,7 +65,8 @@ class PlanDisc:
 
     ``number`` counts the plan's ``[[disc]]`` tables from 1. ``alternatives`` are
     tried in order when ``source`` is not there. ``after`` names discs that must
-    come before this one, by their ``name`` or by the text of their source.
+    come before this one, by their ``name`` or by the text of their source;
+    ``after_numbers`` are their numbers.
     """
 
     number: int
@@ -74,6 +76,7 @@ class PlanDisc:
     purpose: str = ""
     expect: str = ""
     after: tuple[str, ...] = ()
+    after_numbers: tuple[int, ...] = ()
     alternatives: tuple[DiscSource, ...] = ()
 
 
@@ -185,7 +188,7 @@ def _machine(top: Table) -> Machine:
 
 def _card(top: Table) -> CardWish:
     table = top.table("card")
-    card = CardWish(filesystem=table.text("filesystem").lower(), capacity=table.size("capacity"))
+    card = CardWish(table.choice("filesystem", CARD_KIND_NAMES), table.size("capacity"))
     table.finish()
     return card
 
@@ -233,12 +236,14 @@ def in_order_of_use(discs: list[PlanDisc]) -> tuple[PlanDisc, ...]:
     Raises :class:`SessionPlanError` for a name that no disc or more than one
     has, and for discs that wait for each other.
     """
-    waits = {disc.number: {_named(text, disc, discs) for text in disc.after} for disc in discs}
+    waiting = [
+        replace(disc, after_numbers=tuple(_named(text, disc, discs) for text in disc.after))
+        for disc in discs
+    ]
     ordered: list[PlanDisc] = []
-    waiting = list(discs)
     while waiting:
         done = {disc.number for disc in ordered}
-        ready = next((disc for disc in waiting if waits[disc.number] <= done), None)
+        ready = next((disc for disc in waiting if set(disc.after_numbers) <= done), None)
         if ready is None:
             raise SessionPlanError(
                 "discs wait for each other: "

@@ -1,0 +1,175 @@
+"""The card: its file system, its room, and what fits on it.
+
+Limits are rows of data. What a file system may hold is known by its name in the
+plan or by the kernel's name for it; a name that is in no row sets no limits.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+from mediashelf.errors import StagingError
+from mediashelf.findings import Finding, Severity
+from mediashelf.text import size_text
+
+SPARE_SIZE = 1 << 20
+"""Bytes kept free for the manifest, the run sheets and the folder's own growth."""
+
+_FAT_SIZE = "from memory: a FAT directory entry has 32 bits for a file's size"
+
+
+class CardKind(NamedTuple):
+    """One kind of file system; ``kernel_names`` are its types in Linux's mountinfo.
+
+    ``max_file_size`` is in bytes, None where the emulator's own limit is far below.
+    """
+
+    name: str
+    kernel_names: tuple[str, ...]
+    max_file_size: int | None = None
+    source: str = ""
+
+
+CARD_KINDS = (
+    # The kernel calls every FAT vfat or msdos; the limit is the same for each.
+    CardKind("fat32", ("vfat", "msdos"), (1 << 32) - 1, _FAT_SIZE),
+    CardKind("fat16", (), (1 << 32) - 1, _FAT_SIZE),
+    CardKind("exfat", ("exfat",)),
+    CardKind("ntfs", ("ntfs", "ntfs3")),
+    CardKind("ext4", ("ext4", "ext3", "ext2")),
+    CardKind("f2fs", ("f2fs",)),
+    CardKind("btrfs", ("btrfs",)),
+    CardKind("xfs", ("xfs",)),
+)
+
+CARD_KIND_NAMES = tuple(kind.name for kind in CARD_KINDS)
+
+
+@dataclass(frozen=True, slots=True)
+class CardFacts:
+    """What a card's folder stands on; sizes in bytes.
+
+    ``kind`` is None for a file system that no row knows. ``type_name`` is the
+    kernel's name for it, empty where the system does not tell. A file takes up
+    whole units of ``unit`` bytes.
+    """
+
+    kind: CardKind | None
+    type_name: str
+    size: int
+    free: int
+    unit: int
+
+    def room_for(self, size: int) -> int:
+        """Return the bytes that a file of ``size`` bytes takes up."""
+        return -(-size // self.unit) * self.unit
+
+
+def read_card(folder: Path) -> CardFacts:
+    """Look at the file system under a card's folder; nothing is written.
+
+    Raises :class:`StagingError` when the folder is not there, is no folder, or
+    cannot be written to.
+    """
+    if not folder.is_dir():
+        problem = "is no folder" if folder.exists() else "does not exist"
+        raise StagingError(f"{folder}: {problem}; plug the card in, or make the folder first")
+    try:
+        if hasattr(os, "statvfs"):
+            status = os.statvfs(folder)
+            unit = status.f_frsize or status.f_bsize or 512
+            size, free = status.f_blocks * unit, status.f_bavail * unit
+        else:
+            usage = shutil.disk_usage(folder)
+            size, free, unit = usage.total, usage.free, 4096
+    except OSError as error:
+        raise StagingError(f"{folder}: cannot be looked at: {error.strerror or error}") from error
+    type_name, is_read_only = _mount_of(folder)
+    if is_read_only or not os.access(folder, os.W_OK | os.X_OK):
+        raise StagingError(
+            f"{folder}: cannot be written to; look at the card's lock switch, how it is mounted, "
+            "and the folder's permissions"
+        )
+    kind = next((row for row in CARD_KINDS if type_name in row.kernel_names), None)
+    return CardFacts(kind, type_name, size, free, max(1, unit))
+
+
+def kind_named(name: str) -> CardKind | None:
+    """Return the row of this name, or None."""
+    return next((row for row in CARD_KINDS if row.name == name), None)
+
+
+def check_card_kind(
+    kind: CardKind, files: Sequence[tuple[str, int]], *, is_planned: bool
+) -> Iterator[Finding]:
+    """Yield what ``files`` (name and size) are too large for on this kind of card."""
+    which = "the plan's card" if is_planned else "this card"
+    for name, size in files:
+        if kind.max_file_size is not None and size > kind.max_file_size:
+            yield Finding(
+                "card-holds-file",
+                Severity.ERROR,
+                name,
+                f"the image has {size:,} bytes; {which} is {kind.name}, where a file has at most "
+                f"{kind.max_file_size:,}",
+                "format the card as exfat or ext4, if the emulator's board can read it",
+                kind.source,
+                found=str(size),
+                expected=f"at most {kind.max_file_size}",
+            )
+
+
+def check_card_room(
+    needed: int, card: CardFacts, *, planned_size: int | None, total: int
+) -> Iterator[Finding]:
+    """Yield what does not fit: ``needed`` bytes on the card as it is, ``total`` as it is planned.
+
+    ``needed`` is what must be free for a while as well; ``total`` is everything
+    that the session puts on a card of ``planned_size`` bytes.
+    """
+    if planned_size is not None and total + SPARE_SIZE > planned_size:
+        yield Finding(
+            "planned-card-is-large-enough",
+            Severity.ERROR,
+            "[card] capacity",
+            f"the session needs {size_text(total + SPARE_SIZE)}, the plan's card has "
+            f"{size_text(planned_size)}",
+            "plan a larger card, or prepare two cards with half of the discs each",
+            found=str(planned_size),
+            expected=f"at least {total + SPARE_SIZE}",
+        )
+    if needed + SPARE_SIZE > card.free:
+        yield Finding(
+            "card-has-room",
+            Severity.ERROR,
+            "the card",
+            f"{size_text(needed + SPARE_SIZE)} must be free, {size_text(card.free)} are",
+            "make room on the card; --tidy removes what earlier sessions put there",
+            found=str(card.free),
+            expected=f"at least {needed + SPARE_SIZE}",
+        )
+
+
+def _mount_of(folder: Path) -> tuple[str, bool]:
+    """Return the type of the file system that holds ``folder`` and whether it is read-only.
+
+    Read from /proc/self/mountinfo (proc(5)), by device number; without it the
+    type stays empty.
+    """
+    try:
+        device = folder.stat().st_dev
+        wanted = f"{os.major(device)}:{os.minor(device)}"
+        with Path("/proc/self/mountinfo").open("rb") as lines:
+            for line in map(os.fsdecode, lines):
+                before, _, after = line.partition(" - ")
+                fields = before.split()
+                if len(fields) > 5 and fields[2] == wanted:
+                    return after.split()[0], "ro" in fields[5].split(",")
+    except (OSError, AttributeError, IndexError):
+        pass
+    return "", False

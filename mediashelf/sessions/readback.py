@@ -1,0 +1,79 @@
+"""Read a file back from the card, past what the system keeps of it in memory."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.errors import InputError, StagingError
+from mediashelf.integrity.digests import digest_file
+from mediashelf.sessions.manifest_values import FileDigests
+
+ALGORITHMS = ("xxh3_128", "sha256")
+
+_PROBES = 64  # places of a file that are asked about
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBack:
+    """What the card gave back; ``from_device`` is False when it may have come from memory."""
+
+    size: int
+    digests: FileDigests
+    from_device: bool
+
+    @property
+    def word(self) -> str:
+        """The manifest's word for how the copy was confirmed."""
+        return "device" if self.from_device else "cache"
+
+
+def read_back(path: Path, *, on_bytes: Callable[[int], None] = lambda count: None) -> ReadBack:
+    """Flush a file to its device, ask the system to forget it, and digest what it reads then.
+
+    Whether the system did forget is probed (Linux: reads that may not wait, which
+    fail for what is not in memory). Elsewhere, and on file systems that live in
+    memory, ``from_device`` is False. What the card's own electronics keep cannot
+    be seen from here. Raises :class:`StagingError` when the file cannot be read.
+    """
+    try:
+        is_forgotten = _forget(path)
+        found = digest_file(
+            path, algorithms=ALGORITHMS, block_size=0, on_bytes=on_bytes, past_cache=True
+        )
+    except (InputError, OSError) as error:
+        raise StagingError(f"the card does not give the copy back: {error}") from error
+    digests = FileDigests(found.whole["xxh3_128"], found.whole["sha256"])
+    return ReadBack(found.size, digests, is_forgotten)
+
+
+def _forget(path: Path) -> bool:
+    """Return whether, after this, none of the probed places of the file is in memory."""
+    if not (hasattr(os, "posix_fadvise") and hasattr(os, "RWF_NOWAIT")):
+        return False
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        with suppress(OSError):  # a medium that was switched to read-only is flushed already
+            os.fsync(descriptor)
+        size = os.fstat(descriptor).st_size
+        os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
+        step = max(1, size // _PROBES)
+        return size > 0 and not any(
+            _is_in_memory(descriptor, offset) for offset in range(0, size, step)
+        )
+    finally:
+        os.close(descriptor)
+
+
+def _is_in_memory(descriptor: int, offset: int) -> bool:
+    """Return whether a read there would not have to wait for the device; also when unknown."""
+    try:
+        os.preadv(descriptor, [bytearray(1)], offset, os.RWF_NOWAIT)
+    except BlockingIOError:
+        return False
+    except OSError:
+        return True  # the file system does not support the question
+    return True
