@@ -18,6 +18,7 @@ from pathlib import Path
 
 import image_parts as parts
 from image_parts import SECTOR
+from image_tree import Continuations, Naming, Node, Sectors, lay_tree
 
 FIRST_DESCRIPTOR = 16  # logical sector
 ANCHOR = 256  # logical sector of the first UDF anchor
@@ -101,176 +102,6 @@ class MadeImage:
         return self.at(f"path-table-{order}", kind)
 
 
-@dataclass
-class _Node:
-    """A file or directory while the image is laid out."""
-
-    name: str
-    long_name: str
-    parent: _Node | None = None
-    content: bytes | None = None  # None for a directory
-    children: list[_Node] = field(default_factory=list)
-    lba: int = 0
-    moved_from: _Node | None = None  # the logical parent of a relocated directory
-    placeholder_for: _Node | None = None
-
-    @property
-    def is_directory(self) -> bool:
-        return self.content is None
-
-    @property
-    def path(self) -> str:
-        return "/" if self.parent is None else f"{self.parent.path.rstrip('/')}/{self.name}"
-
-    @property
-    def long_path(self) -> str:
-        if self.parent is None:
-            return "/"
-        return f"{self.parent.long_path.rstrip('/')}/{self.long_name}"
-
-    def walk(self) -> Iterator[_Node]:
-        """Directories level by level, as a path table lists them."""
-        level = [self]
-        while level:
-            yield from level
-            level = [child for node in level for child in node.children if child.is_directory]
-
-
-def _tree(
-    files: Mapping[str, bytes], long_names: Mapping[str, str], relocate: Sequence[str]
-) -> _Node:
-    root = _Node("", "")
-    known = {"/": root}
-
-    def folder(path: str) -> _Node:
-        if path not in known:
-            known[path] = add(path, None)
-        return known[path]
-
-    def add(path: str, content: bytes | None) -> _Node:
-        above, _, name = path.rpartition("/")
-        parent = folder(above or "/")
-        node = _Node(name, long_names.get(path.lstrip("/"), name), parent, content)
-        parent.children.append(node)
-        return node
-
-    for key, content in files.items():
-        path = "/" + key.strip("/")
-        if key.endswith("/"):
-            folder(path)
-        else:
-            add(path, content)
-    for path in relocate:
-        _relocate(folder(path), folder("/RR_MOVED"))
-    return root
-
-
-def _relocate(node: _Node, moved: _Node) -> None:
-    """Move a directory below ``moved`` and leave a file that links to it (CL) in its place."""
-    assert node.parent is not None
-    place = node.parent.children.index(node)
-    node.parent.children[place] = _Node(
-        node.name, node.long_name, node.parent, b"", placeholder_for=node
-    )
-    node.moved_from, node.parent = node.parent, moved
-    moved.children.append(node)
-
-
-class _Naming:
-    """How one tree writes identifiers, and in which order."""
-
-    def __init__(self, kind: str, versions: bool) -> None:
-        self.kind = kind
-        self.is_joliet = kind == "joliet"
-        self.versions = versions and not self.is_joliet
-
-    def path(self, node: _Node) -> str:
-        return node.long_path if self.is_joliet else node.path
-
-    def identifier(self, node: _Node) -> bytes:
-        if node.parent is None:
-            return b"\x00"
-        if self.is_joliet:
-            return node.long_name.encode("utf-16-be")
-        name = node.name.encode("latin-1")
-        if self.versions and not node.is_directory:
-            return name + (b";1" if b"." in name else b".;1")
-        return name
-
-    def children(self, node: _Node) -> list[_Node]:
-        if self.is_joliet:
-            return sorted(node.children, key=self.identifier)
-        return sorted(node.children, key=lambda child: _padded(self.identifier(child)))
-
-    def directories(self, root: _Node) -> Iterator[_Node]:
-        level = [root]
-        while level:
-            yield from level
-            level = [child for node in level for child in self.children(node) if child.is_directory]
-
-
-def _padded(identifier: bytes) -> tuple[bytes, bytes]:
-    """The order of ECMA-119 9.3: name, then extension, both padded with spaces."""
-    name, _, extension = identifier.partition(b";")[0].partition(b".")
-    return name.ljust(222), extension.ljust(222)
-
-
-class _Sectors:
-    """Sectors handed out one after another."""
-
-    def __init__(self, start: int) -> None:
-        self.next = start
-        self.written: list[tuple[int, bytes]] = []
-
-    def take(self, size: int) -> int:
-        lba = self.next
-        self.next += -(-size // SECTOR)
-        return lba
-
-    def write(self, lba: int, data: bytes) -> None:
-        self.written.append((lba, data))
-
-    def joined(self, block_count: int) -> bytes:
-        data = bytearray(block_count * SECTOR)
-        for lba, piece in self.written:
-            data[lba * SECTOR : lba * SECTOR + len(piece)] = piece
-        return bytes(data)
-
-
-class _Continuations:
-    """One continuation area (system use entries that do not fit into a record)."""
-
-    def __init__(self, lba: int) -> None:
-        self.lba = lba
-        self.data = bytearray()
-
-    def add(self, entries: bytes) -> bytes:
-        """Keep ``entries`` in the area and return the CE entry that points to them."""
-        if len(self.data) % SECTOR + len(entries) > SECTOR:
-            self.data += b"\x00" * (-len(self.data) % SECTOR)
-        lba, offset = divmod(len(self.data), SECTOR)
-        self.data += entries
-        return parts.continuation(self.lba + lba, offset, len(entries))
-
-
-def _rock_ridge(
-    node: _Node, room: int, area: _Continuations, lba_of: Callable[[_Node], int]
-) -> bytes:
-    """The system use entries of one child's record."""
-    entries = parts.file_attributes(is_directory=node.is_directory)
-    if node.placeholder_for is not None:
-        entries += parts.child_link(lba_of(node.placeholder_for))
-    if node.moved_from is not None:
-        entries += parts.relocated_mark()
-    name = node.long_name.encode("utf-8")
-    if len(entries) + 5 + len(name) <= room:
-        return entries + parts.alternate_name(name)
-    head = name[: room - len(entries) - 5 - 28]
-    rest = [name[at : at + 200] for at in range(len(head), len(name), 200)]
-    tail = b"".join(parts.alternate_name(piece, flags=int(piece is not rest[-1])) for piece in rest)
-    return entries + parts.alternate_name(head, flags=1) + area.add(tail)
-
-
 def make_iso(
     files: Mapping[str, bytes],
     *,
@@ -299,220 +130,276 @@ def make_iso(
     names directories to move into ``RR_MOVED``. ``udf`` is ``NSR02`` or
     ``NSR03``. ``pad_sectors`` zero sectors follow, counted in the volume's size.
     """
-    long_names, sections = long_names or {}, sections or {}
-    flags, system_use = flags or {}, system_use or {}
-    level = 3 if joliet is True else int(joliet)
-    places: dict[tuple[str, str, str], int] = {}
-    root = _tree(files, long_names, relocate)
+    recipe = _Recipe(
+        files=files,
+        label=label,
+        joliet_level=3 if joliet is True else int(joliet),
+        long_names=long_names or {},
+        enhanced=enhanced,
+        rock_ridge=rock_ridge,
+        relocate=relocate,
+        boot=boot,
+        udf=udf,
+        udf_revision=udf_revision,
+        sections=sections or {},
+        flags=flags or {},
+        system_use=system_use or {},
+        versions=versions,
+        pad_sectors=pad_sectors,
+    )
+    return _Maker(recipe).make()
 
-    kinds = ["iso9660"] + ["joliet"] * bool(level) + ["enhanced"] * enhanced
-    descriptors = ["primary"] + ["boot-record"] * bool(boot) + kinds[1:] + ["terminator"]
-    sectors = _Sectors(FIRST_DESCRIPTOR + len(descriptors))
-    for number, name in enumerate(descriptors, FIRST_DESCRIPTOR):
-        places[name, "", ""] = number * SECTOR
-    if udf:
-        for identifier in (b"BEA01", udf.encode(), b"TEA01"):
-            lba = sectors.take(SECTOR)
-            places["recognition", "", identifier.decode()] = lba * SECTOR
-            sectors.write(lba, parts.recognition(identifier))
-        sectors.next = ANCHOR + 4
 
-    area = _Continuations(0)
-    namings = [_Naming(kind, versions and kind == "iso9660") for kind in kinds]
-    directory_lba: dict[tuple[str, int], int] = {}
-    directory_size: dict[tuple[str, int], int] = {}
+@dataclass(frozen=True)
+class _Recipe:
+    """The arguments of :func:`make_iso`, with nothing left open."""
 
-    def lba_by_path(naming: _Naming) -> Callable[[str], int]:
-        by_path = {node.path: directory_lba.get((naming.kind, id(node)), 0) for node in root.walk()}
-        return lambda path: by_path[path]
+    files: Mapping[str, bytes]
+    label: str
+    joliet_level: int
+    long_names: Mapping[str, str]
+    enhanced: bool
+    rock_ridge: bool
+    relocate: Sequence[str]
+    boot: Boot | None
+    udf: str
+    udf_revision: int
+    sections: Mapping[str, int]
+    flags: Mapping[str, int]
+    system_use: Mapping[str, SystemUse]
+    versions: bool
+    pad_sectors: int
 
-    def records(naming: _Naming, node: _Node) -> tuple[list[bytes], list[str]]:
-        """The records of one directory and the path that each is known by."""
-        kind = naming.kind
-        ridge = rock_ridge and kind == "iso9660"
-        parent = node.parent or node
-        made, paths = [], []
 
-        def add(path: str, identifier: bytes, lba: int, size: int, bits: int, use: bytes) -> None:
-            iso_key = path
-            extra = system_use.get(iso_key)
-            if extra is not None and kind == "iso9660":
-                use += extra(lba_by_path(naming))
-            made.append(
-                parts.directory_record(
-                    identifier, lba, size, flags=bits | flags.get(iso_key, 0), system_use=use
-                )
-            )
+class _Maker:
+    """Hands out sectors and fills them: descriptors, path tables, directories, boot, files."""
+
+    def __init__(self, recipe: _Recipe) -> None:
+        self.recipe = recipe
+        self.root = lay_tree(recipe.files, recipe.long_names, recipe.relocate)
+        self.places: dict[tuple[str, str, str], int] = {}
+        kinds = (
+            ["iso9660"] + ["joliet"] * bool(recipe.joliet_level) + ["enhanced"] * recipe.enhanced
+        )
+        self.namings = [Naming(kind, recipe.versions and kind == "iso9660") for kind in kinds]
+        self.descriptors = (
+            ["primary"] + ["boot-record"] * bool(recipe.boot) + kinds[1:] + ["terminator"]
+        )
+        self.sectors = Sectors(FIRST_DESCRIPTOR + len(self.descriptors))
+        self.area = Continuations(0)
+        # LBA and size of each directory, by tree and node.
+        self.extents: dict[tuple[str, Node], tuple[int, int]] = {}
+        self.tables: dict[str, tuple[int, int, int]] = {}  # size, LBA of type L, LBA of type M
+
+    def make(self) -> MadeImage:
+        recipe, sectors = self.recipe, self.sectors
+        for number, name in enumerate(self.descriptors, FIRST_DESCRIPTOR):
+            self.places[name, "", ""] = number * SECTOR
+        if recipe.udf:
+            for identifier in (b"BEA01", recipe.udf.encode(), b"TEA01"):
+                lba = sectors.take(SECTOR)
+                self.places["recognition", "", identifier.decode()] = lba * SECTOR
+                sectors.write(lba, parts.recognition(identifier))
+            sectors.next = ANCHOR + 4
+        self._place_trees()
+        if recipe.boot is not None:
+            self._write_boot(recipe.boot)
+        self._write_files()
+        sectors.next += recipe.pad_sectors
+        block_count = sectors.next + bool(recipe.udf)
+        self.area.data.clear()
+        for naming in self.namings:
+            self._write_tree(naming)
+            self._write_descriptor(naming, block_count)
+        if self.area.data:
+            sectors.write(self.area.lba, bytes(self.area.data))
+        sectors.write(self.places["terminator", "", ""] // SECTOR, parts.terminator())
+        if recipe.udf:
+            self._write_udf(block_count)
+        return MadeImage(sectors.joined(block_count), self.places)
+
+    def _place_trees(self) -> None:
+        """Give path tables, directories and the continuation area their sectors."""
+        for naming in self.namings:
+            size = 0
+            for node in naming.directories(self.root):
+                identifier = naming.identifier(node)
+                size += 8 + len(identifier) + len(identifier) % 2
+                self.extents[naming.kind, node] = 0, 0
+            self.tables[naming.kind] = size, self.sectors.take(size), self.sectors.take(size)
+        for naming in self.namings:
+            for node in naming.directories(self.root):
+                # Sizes of records do not depend on where anything is.
+                size = len(parts.pack_records(self._records(naming, node)[0])[0])
+                self.extents[naming.kind, node] = self.sectors.take(size), size
+        if self.area.data:
+            self.area.lba = self.sectors.take(len(self.area.data))
+            self.places["continuation", "", ""] = self.area.lba * SECTOR
+
+    def _records(self, naming: Naming, node: Node) -> tuple[list[bytes], list[str]]:
+        """Return the records of one directory and the path that each is known by."""
+        ridge = self.recipe.rock_ridge and naming.kind == "iso9660"
+        base = naming.path(node).rstrip("/")
+        made: list[bytes] = []
+        paths: list[str] = []
+
+        def add(
+            path: str, identifier: bytes, extent: tuple[int, int], bits: int, use: bytes
+        ) -> None:
+            extra = self.recipe.system_use.get(path)
+            if extra is not None and naming.kind == "iso9660":
+                use += extra(self._lba_of)
+            bits |= self.recipe.flags.get(path, 0)
+            made.append(parts.directory_record(identifier, *extent, flags=bits, system_use=use))
             paths.append(path)
 
-        attributes = parts.file_attributes(is_directory=True) if ridge else b""
-        use = attributes
+        use = parts.file_attributes(is_directory=True) if ridge else b""
+        first = second = use
         if ridge and node.parent is None:
-            use = parts.sharing_protocol() + use + area.add(parts.extensions_reference())
-        base = naming.path(node).rstrip("/")
-        lba, size = directory_lba[kind, id(node)], directory_size.get((kind, id(node)), 0)
-        add(f"{base}/.", b"\x00", lba, size, 2, use)
-        use = attributes
+            first = parts.sharing_protocol() + use + self.area.add(parts.extensions_reference())
         if ridge and node.moved_from is not None:
-            use += parts.parent_link(directory_lba[kind, id(node.moved_from)])
-        up = (kind, id(parent))
-        add(f"{base}/..", b"\x01", directory_lba[up], directory_size.get(up, 0), 2, use)
+            second = use + parts.parent_link(self.extents[naming.kind, node.moved_from][0])
+        add(f"{base}/.", b"\x00", self.extents[naming.kind, node], 2, first)
+        add(f"{base}/..", b"\x01", self.extents[naming.kind, node.parent or node], 2, second)
         for child in naming.children(node):
             identifier = naming.identifier(child)
-            room = 254 - 33 - len(identifier) - (len(identifier) % 2 == 0)
-            use = b""
-            if ridge:
-                use = _rock_ridge(child, room, area, lambda n: directory_lba[kind, id(n)])
-            path = naming.path(child)
+            use = self._rock_ridge(child, identifier) if ridge else b""
             if child.is_directory:
-                key = kind, id(child)
-                add(path, identifier, directory_lba[key], directory_size.get(key, 0), 2, use)
+                extent = self.extents[naming.kind, child]
+                add(naming.path(child), identifier, extent, 2, use)
                 continue
-            content = child.content or b""
-            step = sections.get(child.path.lstrip("/"), 0) or max(len(content), 1)
-            for at in range(0, max(len(content), 1), step):
-                piece = content[at : at + step]
-                last = at + step >= len(content)
-                where = child.lba + at // SECTOR
-                add(path, identifier, where, len(piece), 0 if last else 0x80, use)
+            for extent, is_last in self._sections(child):
+                add(naming.path(child), identifier, extent, 0 if is_last else 0x80, use)
         return made, paths
 
-    # Path tables and directories get their places first, then contents.
-    tables: dict[str, tuple[int, int, int]] = {}
-    for naming in namings:
-        nodes = list(naming.directories(root))
-        table_size = sum(
-            8 + len(naming.identifier(node)) + len(naming.identifier(node)) % 2 for node in nodes
+    def _sections(self, node: Node) -> Iterator[tuple[tuple[int, int], bool]]:
+        """Yield (LBA, size) of each section of a file, and whether it is the last."""
+        size = len(node.content or b"")
+        step = self.recipe.sections.get(node.path.lstrip("/"), 0) or max(size, 1)
+        for at in range(0, max(size, 1), step):
+            yield (node.lba + at // SECTOR, min(step, size - at)), at + step >= size
+
+    def _lba_of(self, path: str) -> int:
+        """Return where a directory of the ISO tree is (0 while that is not known yet)."""
+        return next(
+            lba
+            for (kind, node), (lba, _) in self.extents.items()
+            if kind == "iso9660" and node.path == path
         )
-        tables[naming.kind] = table_size, sectors.take(table_size), sectors.take(table_size)
+
+    def _rock_ridge(self, node: Node, identifier: bytes) -> bytes:
+        """Return the system use entries of a child's record; long names go on in the area."""
+        room = 254 - 33 - len(identifier) - (len(identifier) % 2 == 0)
+        entries = parts.file_attributes(is_directory=node.is_directory)
+        if node.placeholder_for is not None:
+            entries += parts.child_link(self.extents["iso9660", node.placeholder_for][0])
+        if node.moved_from is not None:
+            entries += parts.relocated_mark()
+        name = node.long_name.encode("utf-8")
+        if len(entries) + 5 + len(name) <= room:
+            return entries + parts.alternate_name(name)
+        head = name[: room - len(entries) - 5 - 28]
+        rest = [name[at : at + 200] for at in range(len(head), len(name), 200)]
+        tail = b"".join(
+            parts.alternate_name(piece, flags=int(number < len(rest)))
+            for number, piece in enumerate(rest, 1)
+        )
+        return entries + parts.alternate_name(head, flags=1) + self.area.add(tail)
+
+    def _write_files(self) -> None:
+        for directory in self.root.walk():
+            for child in directory.children:
+                if child.content:
+                    child.lba = self.sectors.take(len(child.content))
+                    self.places["file", "", child.path] = child.lba * SECTOR
+                    self.sectors.write(child.lba, child.content)
+
+    def _write_tree(self, naming: Naming) -> None:
+        """Write path tables and directories."""
+        kind = naming.kind
+        nodes = list(naming.directories(self.root))
+        number = {node: index for index, node in enumerate(nodes, 1)}
+        _, *lbas = self.tables[kind]
+        for order, lba in zip(("little", "big"), lbas, strict=True):
+            table = b"".join(
+                parts.path_table_record(
+                    naming.identifier(node),
+                    self.extents[kind, node][0],
+                    number[node.parent or node],
+                    order,
+                )
+                for node in nodes
+            )
+            self.places["path-table-l" if order == "little" else "path-table-m", kind, ""] = (
+                lba * SECTOR
+            )
+            self.sectors.write(lba, table)
         for node in nodes:
-            directory_lba[naming.kind, id(node)] = 0
-    for naming in namings:
-        for node in naming.directories(root):
-            size = len(parts.pack_records(records(naming, node)[0])[0])
-            directory_size[naming.kind, id(node)] = size
-            directory_lba[naming.kind, id(node)] = sectors.take(size)
-    if area.data:
-        area.lba = sectors.take(len(area.data))
-        places["continuation", "", ""] = area.lba * SECTOR
-    if boot is not None:
-        _write_boot(boot, sectors, places)
-    for directory in root.walk():
-        for child in directory.children:
-            if child.content:
-                child.lba = sectors.take(len(child.content))
-                places["file", "", child.path] = child.lba * SECTOR
-                sectors.write(child.lba, child.content)
-    sectors.next += pad_sectors
-    block_count = sectors.next + (1 if udf else 0)
+            made, paths = self._records(naming, node)
+            data, offsets = parts.pack_records(made)
+            lba = self.extents[kind, node][0]
+            self.places["directory", kind, naming.path(node)] = lba * SECTOR
+            for path, offset in zip(paths, offsets, strict=True):
+                self.places.setdefault(("record", kind, path), lba * SECTOR + offset)
+            self.sectors.write(lba, data)
 
-    area.data.clear()
-    for naming in namings:
-        _write_tree(naming, root, records, directory_lba, tables[naming.kind], sectors, places)
-    if area.data:
-        sectors.write(area.lba, bytes(area.data))
-
-    for naming in namings:
-        key = naming.kind, id(root)
-        size, type_l, type_m = tables[naming.kind]
+    def _write_descriptor(self, naming: Naming, block_count: int) -> None:
         name = "primary" if naming.kind == "iso9660" else naming.kind
-        text = label[:16].encode("utf-16-be") if naming.is_joliet else label.encode("latin-1")
+        label = self.recipe.label
+        size, type_l, type_m = self.tables[naming.kind]
         descriptor = parts.volume_descriptor(
             kind=1 if name == "primary" else 2,
             version=2 if name == "enhanced" else 1,
-            label=text,
+            label=label[:16].encode("utf-16-be") if naming.is_joliet else label.encode("latin-1"),
             block_count=block_count,
             path_table_size=size,
             type_l=type_l,
             type_m=type_m,
-            root=parts.directory_record(b"\x00", directory_lba[key], directory_size[key], flags=2),
-            escape=parts.JOLIET_ESCAPES[level] if naming.is_joliet else b"",
+            root=parts.directory_record(b"\x00", *self.extents[naming.kind, self.root], flags=2),
+            escape=parts.JOLIET_ESCAPES[self.recipe.joliet_level] if naming.is_joliet else b"",
             blank=b"\x00 " if naming.is_joliet else b" ",
         )
-        sectors.write(places[name, "", ""] // SECTOR, descriptor)
-    sectors.write(places["terminator", "", ""] // SECTOR, parts.terminator())
-    if udf:
-        _write_udf(label, udf, udf_revision, block_count, sectors, places)
-    return MadeImage(sectors.joined(block_count), places)
+        self.sectors.write(self.places[name, "", ""] // SECTOR, descriptor)
 
+    def _write_boot(self, boot: Boot) -> None:
+        catalog_lba = self.sectors.take(SECTOR)
+        self.places["boot-catalog", "", ""] = catalog_lba * SECTOR
 
-def _write_tree(
-    naming: _Naming,
-    root: _Node,
-    records: Callable[[_Naming, _Node], tuple[list[bytes], list[str]]],
-    directory_lba: Mapping[tuple[str, int], int],
-    table: tuple[int, int, int],
-    sectors: _Sectors,
-    places: dict[tuple[str, str, str], int],
-) -> None:
-    kind = naming.kind
-    nodes = list(naming.directories(root))
-    number = {id(node): index for index, node in enumerate(nodes, 1)}
-    for order, lba in (("little", table[1]), ("big", table[2])):
-        joined = b"".join(
-            parts.path_table_record(
-                naming.identifier(node),
-                directory_lba[kind, id(node)],
-                number[id(node.parent or node)],
-                order,
-            )
-            for node in nodes
-        )
-        places[f"path-table-{'l' if order == 'little' else 'm'}", kind, ""] = lba * SECTOR
-        sectors.write(lba, joined)
-    for node in nodes:
-        made, paths = records(naming, node)
-        data, offsets = parts.pack_records(made)
-        start = directory_lba[kind, id(node)] * SECTOR
-        places["directory", kind, naming.path(node)] = start
-        for path, offset in zip(paths, offsets, strict=True):
-            places.setdefault(("record", kind, path), start + offset)
-        sectors.write(start // SECTOR, data)
+        def store(image: bytes) -> int:
+            lba = self.sectors.take(len(image))
+            self.sectors.write(lba, image)
+            return lba
 
+        load_lba = store(boot.image)
+        self.places["boot-image", "", ""] = load_lba * SECTOR
+        entries = [
+            parts.validation_entry(boot.platform, boot.text),
+            parts.boot_entry(load_lba, media=boot.media, sectors=boot.sectors),
+        ]
+        for index, (platform, images) in enumerate(boot.sections, 1):
+            is_last = index == len(boot.sections)
+            entries.append(parts.section_header(platform, len(images), last=is_last))
+            for image in images:
+                count = -(-len(image) // 512)
+                entries.append(
+                    parts.boot_entry(store(image), sectors=count, criteria=boot.criteria)
+                )
+        self.sectors.write(catalog_lba, b"".join(entries))
+        record = parts.boot_record(catalog_lba)
+        self.sectors.write(self.places["boot-record", "", ""] // SECTOR, record)
 
-def _write_boot(boot: Boot, sectors: _Sectors, places: dict[tuple[str, str, str], int]) -> None:
-    catalog_lba = sectors.take(SECTOR)
-    places["boot-catalog", "", ""] = catalog_lba * SECTOR
-
-    def store(image: bytes) -> int:
-        lba = sectors.take(len(image))
-        sectors.write(lba, image)
-        return lba
-
-    load_lba = store(boot.image)
-    places["boot-image", "", ""] = load_lba * SECTOR
-    entries = [
-        parts.validation_entry(boot.platform, boot.text),
-        parts.boot_entry(load_lba, media=boot.media, sectors=boot.sectors),
-    ]
-    for index, (platform, images) in enumerate(boot.sections):
-        is_last = index == len(boot.sections) - 1
-        entries.append(parts.section_header(platform, len(images), last=is_last))
-        for image in images:
-            count = -(-len(image) // 512)
-            entries.append(parts.boot_entry(store(image), sectors=count, criteria=boot.criteria))
-    sectors.write(catalog_lba, b"".join(entries))
-    sectors.write(places["boot-record", "", ""] // SECTOR, parts.boot_record(catalog_lba))
-
-
-def _write_udf(
-    label: str,
-    standard: str,
-    revision: int,
-    block_count: int,
-    sectors: _Sectors,
-    places: dict[tuple[str, str, str], int],
-) -> None:
-    """Anchors at block 256 and at the last block, and a main descriptor sequence between."""
-    main = ANCHOR + 1
-    version = 3 if standard == "NSR03" else 2
-    for name, lba in (("anchor", ANCHOR), ("last-anchor", block_count - 1)):
-        places[name, "", ""] = lba * SECTOR
-        sectors.write(lba, parts.anchor(lba, main, 3 * SECTOR, version=version))
-    sequence = [
-        parts.udf_primary(main, label, version=version),
-        parts.udf_logical_volume(main + 1, label, revision, version=version),
-        parts.udf_terminator(main + 2, version=version),
-    ]
-    places["udf-descriptors", "", ""] = main * SECTOR
-    sectors.write(main, b"".join(sequence))
+    def _write_udf(self, block_count: int) -> None:
+        """Write anchors at block 256 and the last, and a main descriptor sequence between."""
+        main, label = ANCHOR + 1, self.recipe.label
+        version = 3 if self.recipe.udf == "NSR03" else 2
+        for name, lba in (("anchor", ANCHOR), ("last-anchor", block_count - 1)):
+            self.places[name, "", ""] = lba * SECTOR
+            self.sectors.write(lba, parts.anchor(lba, main, 3 * SECTOR, version=version))
+        revision = self.recipe.udf_revision
+        sequence = [
+            parts.udf_primary(main, label, version=version),
+            parts.udf_logical_volume(main + 1, label, revision, version=version),
+            parts.udf_terminator(main + 2, version=version),
+        ]
+        self.places["udf-descriptors", "", ""] = main * SECTOR
+        self.sectors.write(main, b"".join(sequence))
