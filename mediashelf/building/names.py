@@ -1,0 +1,241 @@
+"""Names for both trees of a disc, from any name a host can hold.
+
+Short names go into the ISO 9660 tree (interchange level 1), long names into the
+Joliet tree. Both are decided folder by folder, and depend only on the set of
+names in the folder: the order in which a host lists them never matters.
+
+Short names
+    d-characters only, at most 8 and 3 of them (ECMA-119 10.1). Letters outside
+    ASCII are transliterated; spaces are dropped; everything else becomes ``_``.
+    Directories have at most 8 characters and no extension. ``~`` is never used.
+Long names
+    Normalisation form C. Characters that Joliet forbids, characters that Win32
+    forbids, control characters, bytes that were no text and characters beyond
+    the Basic Multilingual Plane (Joliet is UCS-2) become ``_``. At most 64
+    characters; the extension survives cutting. No dots or spaces at the end.
+
+In both, device names (``CON``, ``LPT1.TXT`` …) get a ``_``, and names that would be
+equal without regard to case are numbered ``_2``, ``_3`` … The plainest name keeps
+its form: first those that need no change, then those that only change case, then
+the rest in code point order.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable, Collection, Iterable
+from functools import lru_cache
+from typing import NamedTuple
+
+from anyascii import anyascii
+
+SHORT_BASE = 8  # ECMA-119 10.1: file name and directory identifier
+SHORT_EXTENSION = 3
+LONG_NAME = 64  # Joliet: 128 bytes of UCS-2
+ISO_LABEL = 32  # ECMA-119 8.4.7
+LONG_LABEL = 16  # the same 32 bytes in UCS-2
+
+# DOS: Microsoft KB Q74496. Win32: "Naming Files, Paths, and Namespaces".
+_DEVICES = frozenset(
+    ["CON", "PRN", "AUX", "NUL", "CLOCK$"]
+    + [f"{port}{number}" for port in ("COM", "LPT") for number in "123456789¹²³"]
+)
+_NOT_SHORT = re.compile(r"[^0-9A-Z_]")
+_NOT_PRINTABLE = re.compile(r"[^ -~]")
+# Joliet forbids * / : ; ? \ and the controls; Win32 also < > " | and we, for the
+# sake of terminals, the second set of controls.
+_NOT_LONG = re.compile(r'[\x00-\x1f\x7f-\x9f*/:;?\\<>"|\ud800-\udfff\ufffe\uffff]|[^\x00-\uffff]')
+
+
+class HostName(NamedTuple):
+    """A name as the host gives it; bytes that are no UTF-8 are lone surrogates.
+
+    ``tie`` tells two equal names of one folder apart (folders that were moved
+    there from different places); it has no influence but on their order.
+    """
+
+    name: str
+    is_folder: bool = False
+    tie: str = ""
+
+
+class _Candidate(NamedTuple):
+    """The form that one name wants, before the others have their say."""
+
+    base: str
+    extension: str
+    rank: int  # 0: as it is on the host, 1: only the case differs, 2: changed
+
+    @property
+    def whole(self) -> str:
+        return _join(self.base, self.extension)
+
+
+def assign_short_names(
+    names: Iterable[HostName], *, taken: Collection[str] = ()
+) -> dict[HostName, str]:
+    """Give every name of one folder its own level 1 name, such as ``SETUP.EXE`` or ``DRIVERS``.
+
+    The results carry no version and no dot without an extension; none is equal
+    to another or to one in ``taken``.
+    """
+    return _assign(names, _short_candidate, _cut_short, str, taken)
+
+
+def assign_long_names(
+    names: Iterable[HostName], *, taken: Collection[str] = ()
+) -> dict[HostName, str]:
+    """Give every name of one folder its own Joliet name, distinct without regard to case."""
+    return _assign(names, _long_candidate, _cut_long, _upper, taken)
+
+
+def _assign(
+    names: Iterable[HostName],
+    candidate_for: Callable[[HostName], _Candidate],
+    cut: Callable[[str, str, str], str],
+    fold: Callable[[str], str],
+    taken: Collection[str],
+) -> dict[HostName, str]:
+    candidates = {name: candidate_for(name) for name in names}
+    in_order = sorted(candidates, key=lambda name: (candidates[name].rank, _nfc(name.name), name))
+    used = {fold(name) for name in taken}
+    next_numbers: dict[tuple[str, int], int] = {}
+    assigned: dict[HostName, str] = {}
+    for name in in_order:
+        candidate = candidates[name]
+        chosen = candidate.whole
+        if fold(chosen) in used:
+            chosen = _numbered(candidate, cut, fold, used, next_numbers)
+        used.add(fold(chosen))
+        assigned[name] = chosen
+    return assigned
+
+
+def _numbered(
+    candidate: _Candidate,
+    cut: Callable[[str, str, str], str],
+    fold: Callable[[str], str],
+    used: set[str],
+    next_numbers: dict[tuple[str, int], int],
+) -> str:
+    """Return the candidate with the first free number.
+
+    Names that share a stem share a counter for each count of digits, so that a
+    folder full of clashes stays linear.
+    """
+    digits = 1
+    while True:
+        counter = (fold(cut(candidate.base, "_" + "0" * digits, candidate.extension)), digits)
+        start = next_numbers.get(counter, 2 if digits == 1 else 10 ** (digits - 1))
+        for number in range(start, 10**digits):
+            name = cut(candidate.base, f"_{number}", candidate.extension)
+            if fold(name) not in used:
+                next_numbers[counter] = number + 1
+                return name
+        next_numbers[counter] = 10**digits
+        digits += 1
+
+
+def _short_candidate(host: HostName) -> _Candidate:
+    plain = ascii_text(host.name).upper().strip(" .")
+    base, extension = (plain, "") if host.is_folder else _split(plain)
+    base = _short_part(base)[:SHORT_BASE] or "_"
+    extension = _short_part(extension)[:SHORT_EXTENSION]
+    if base in _DEVICES:
+        base += "_"
+    whole = _join(base, extension)
+    rank = 0 if whole == host.name else 1 if whole == _upper(host.name) else 2
+    return _Candidate(base, extension, rank)
+
+
+def _short_part(text: str) -> str:
+    return _NOT_SHORT.sub("_", text.replace(" ", ""))
+
+
+def _cut_short(base: str, suffix: str, extension: str) -> str:
+    stem = base[: SHORT_BASE - len(suffix)].rstrip("_")
+    return _join(stem + suffix, extension)
+
+
+def _long_candidate(host: HostName) -> _Candidate:
+    name = _NOT_LONG.sub("_", _nfc(host.name)).rstrip(" .") or "_"
+    base, extension = _long_parts(name, host.is_folder)
+    device, _, rest = _cut_long(base, "", extension).partition(".")
+    if _upper(device).rstrip(" ") in _DEVICES:
+        base, extension = _long_parts(_join(device + "_", rest), host.is_folder)
+    whole = _cut_long(base, "", extension)
+    # What was cut off stays off, so that the parts make up exactly this name.
+    base = whole[: len(whole) - len(extension) - 1] if extension else whole
+    return _Candidate(base, extension, 0 if whole == host.name else 2)
+
+
+def _long_parts(name: str, is_folder: bool) -> tuple[str, str]:
+    base, extension = (name, "") if is_folder else _split(name)
+    # A sentence with a dot in it has no extension.
+    return (base, extension) if len(extension) <= LONG_NAME // 2 else (name, "")
+
+
+def _cut_long(base: str, suffix: str, extension: str) -> str:
+    room = LONG_NAME - len(suffix) - (len(extension) + 1 if extension else 0)
+    stem = base[:room]
+    if suffix or not extension:
+        stem = stem.rstrip(" .")
+    return _join(stem + suffix, extension) or "_"
+
+
+def _split(name: str) -> tuple[str, str]:
+    """Split at the last dot; leading dots belong to the name and not to an extension."""
+    body = name.lstrip(".")
+    base, dot, extension = body.rpartition(".")
+    lead = name[: len(name) - len(body)]
+    return (lead + base, extension) if dot else (name, "")
+
+
+def _join(base: str, extension: str) -> str:
+    return f"{base}.{extension}" if extension else base
+
+
+def _nfc(text: str) -> str:
+    return text if text.isascii() else unicodedata.normalize("NFC", text)
+
+
+def _upper(text: str) -> str:
+    """Return capitals one for one, as file systems compare: ``ß`` stays ``ß``."""
+    capitals = text.upper()
+    if len(capitals) == len(text):
+        return capitals
+    return "".join(
+        character.upper() if len(character.upper()) == 1 else character for character in text
+    )
+
+
+def ascii_text(text: str) -> str:
+    """Return printable ASCII that reads like ``text``; what has no likeness becomes ``_``."""
+    if not text.isascii():
+        text = "".join([_likeness(character) for character in _nfc(text)])
+    return _NOT_PRINTABLE.sub("_", text)
+
+
+@lru_cache(maxsize=4096)
+def _likeness(character: str) -> str:
+    if character.isascii():
+        return character
+    unseen = unicodedata.category(character) in ("Mn", "Me", "Cf", "Lm")
+    return anyascii(character) or ("" if unseen else "_")
+
+
+def same_text(one: str, other: str) -> bool:
+    """Return whether two texts are equal once both are normalised."""
+    return _nfc(one) == _nfc(other)
+
+
+def iso_label(text: str) -> str:
+    """Return a volume identifier of d-characters, at most 32 of them (ECMA-119 8.4.7)."""
+    return _NOT_SHORT.sub("_", ascii_text(text).upper().strip())[:ISO_LABEL] or "DISC"
+
+
+def long_label(text: str) -> str:
+    """Return a Joliet volume identifier: at most 16 characters of the label."""
+    label = _NOT_LONG.sub("_", _nfc(text)).strip()
+    return label[:LONG_LABEL].rstrip() or "DISC"

@@ -1,0 +1,171 @@
+"""A disc before it is written: every name, place, date and size, and what is wrong with it.
+
+A plan yields the same :class:`DiscFacts` as the finished image, so whoever judges
+images can judge plans.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import NamedTuple
+
+from mediashelf.building.boot import PlannedBoot, plan_boot
+from mediashelf.building.capacity import Capacity
+from mediashelf.building.clock import date_disc
+from mediashelf.building.index_page import render_index
+from mediashelf.building.layout import Layout, lay_out
+from mediashelf.building.names import iso_label, long_label
+from mediashelf.building.naming_trees import INDEX_PAGE, NamedTrees, name_trees
+from mediashelf.building.plan_checks import check_depth, check_files, check_label, check_layout
+from mediashelf.building.planned_facts import planned_facts
+from mediashelf.building.recipe import Recipe
+from mediashelf.building.records import Label, moment
+from mediashelf.building.sharing import share_equal
+from mediashelf.building.sources import read_sources
+from mediashelf.building.tree import Content, DiscFile, date_folders
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.volume import DiscFacts
+
+IMPOSSIBLE = frozenset({"file-too-large", "too-many-folders"})
+"""Rules whose errors no wish can override: such a disc cannot be written down."""
+
+
+class PlannedFile(NamedTuple):
+    """One file of the disc; ``source`` is empty for the index page.
+
+    ``modified`` counts seconds since 1970, UTC. ``is_shared`` is True when the
+    file shows the place of an equal one.
+    """
+
+    short_path: str
+    long_path: str
+    source: str
+    size: int
+    modified: int
+    is_shared: bool
+
+    @property
+    def is_renamed(self) -> bool:
+        """Whether the short name says something else than the long one (case apart)."""
+        short, long = (path.rpartition("/")[2] for path in (self.short_path, self.long_path))
+        return short != long.upper()
+
+
+@dataclass(frozen=True, slots=True)
+class DiscPlan:
+    """A disc that can be built: sizes are in bytes, ``size`` is exactly that of the image.
+
+    ``source_size`` adds up all files, ``shared_size`` those bytes that equal
+    files before them hold already. ``made`` is the date of the disc.
+    """
+
+    recipe: Recipe
+    label: Label
+    made: datetime
+    facts: DiscFacts
+    findings: tuple[Finding, ...]
+    files: tuple[PlannedFile, ...]
+    folder_count: int
+    source_size: int
+    shared_size: int
+    layout: Layout = field(repr=False)
+    trees: NamedTrees = field(repr=False)
+    index: DiscFile | None = field(repr=False)
+    boot: PlannedBoot | None = field(repr=False)
+    sources: tuple[DiscFile, ...] = field(repr=False)
+
+    @property
+    def size(self) -> int:
+        """Bytes of the finished image."""
+        return self.layout.size
+
+    @property
+    def capacity(self) -> Capacity:
+        """What the disc must fit on."""
+        return self.recipe.capacity
+
+    def iter_files(self) -> Iterator[DiscFile]:
+        """Yield the files as the builder knows them, the index page last."""
+        yield from self.sources
+        if self.index is not None:
+            yield self.index
+
+    @property
+    def content_size(self) -> int:
+        """Bytes that are read from the sources; read-back reads as many again."""
+        return sum(content.size for content in self.layout.contents)
+
+
+def plan_disc(recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count: None) -> DiscPlan:
+    """List the sources and decide everything about the disc; nothing is written.
+
+    Files are read only where their size occurs more than once; ``on_bytes`` is
+    called with the number of bytes just read.
+
+    Raises :class:`InputError` when a source folder or the boot image is not
+    there, and :class:`BuildError` when a file changes while it is looked at.
+    What is wrong with the sources or the disc is in the plan's findings.
+    """
+    root, findings = read_sources(recipe.folders)
+    sources = tuple(root.iter_files())
+    contents = [file.own for file in sources]
+    boot = plan_boot(recipe.boot) if recipe.boot is not None else None
+    date = date_disc(sources)
+    date_folders(root, date)
+    share_equal(([boot.content] if boot else []) + contents, on_bytes=on_bytes)
+
+    label = Label(iso_label(recipe.label), long_label(recipe.label))
+    index = DiscFile(INDEX_PAGE, "", Content("", 0), date) if recipe.index else None
+    trees = name_trees(root, index)
+    if index is not None:
+        index.own.size = len(render_index(recipe.label, trees, index))
+    layout = lay_out(trees, boot=boot.content if boot else None, index=index)
+    findings += check_label(recipe.label, label)
+    findings += boot.check() if boot else []
+    findings += check_layout(layout, recipe.capacity)
+    findings += check_depth(trees)
+    findings += check_files(sources, trees)
+    return DiscPlan(
+        recipe=recipe,
+        label=label,
+        made=moment(date),
+        facts=planned_facts(layout, label, moment(date), boot),
+        findings=tuple(findings),
+        files=_planned_files([*sources, *([index] if index else [])]),
+        folder_count=len(layout.joliet.directories) - 1,
+        source_size=sum(content.size for content in contents),
+        shared_size=sum(content.size for content in contents if content.equal_to is not None),
+        layout=layout,
+        trees=trees,
+        index=index,
+        boot=boot,
+        sources=sources,
+    )
+
+
+def _planned_files(files: Iterable[DiscFile]) -> tuple[PlannedFile, ...]:
+    return tuple(
+        PlannedFile(
+            file.short_path,
+            file.long_path,
+            file.source,
+            file.own.size,
+            file.modified,
+            file.own.equal_to is not None,
+        )
+        for file in sorted(files, key=lambda file: file.long_path)
+    )
+
+
+def blocking(findings: Iterable[Finding], *, anyway: bool = False) -> list[Finding]:
+    """Return the findings that keep a disc from being built: the errors.
+
+    With ``anyway`` only those count that make the disc impossible.
+    """
+    return [
+        finding
+        for finding in findings
+        if finding.severity is Severity.ERROR and (not anyway or finding.rule in IMPOSSIBLE)
+    ]

@@ -1,0 +1,63 @@
+"""What a reader will find on a disc that is only planned."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from mediashelf.building.boot import PlannedBoot
+from mediashelf.building.layout import Layout, TreePlaces
+from mediashelf.building.naming_trees import Child, Directory
+from mediashelf.building.records import APPLICATION, Label, record_date
+from mediashelf.formats.volume import (
+    FLAG_DIRECTORY,
+    DiscFacts,
+    Entry,
+    Extent,
+    VolumeFacts,
+    VolumeKind,
+)
+
+
+def planned_facts(
+    layout: Layout, label: Label, made: datetime, boot: PlannedBoot | None
+) -> DiscFacts:
+    """Return the facts of both volumes and of the boot catalog."""
+    text = made.isoformat(timespec="seconds")
+    volumes = tuple(
+        VolumeFacts(
+            kind=kind,
+            label=name,
+            entries=tuple(_iter_entries(tree, encoding)),
+            block_count=layout.sectors,
+            detail=detail,
+            joliet_level=level,
+            created=text,
+            modified=text,
+            identifiers={"application": APPLICATION},
+        )
+        for kind, name, tree, encoding, detail, level in (
+            (VolumeKind.ISO9660, label.short, layout.iso, "ascii", "", None),
+            (VolumeKind.JOLIET, label.long, layout.joliet, "utf-16-be", "level 3", 3),
+        )
+    )
+    return DiscFacts(layout.size, volumes, boot.facts(layout.boot_catalog) if boot else None)
+
+
+def _iter_entries(tree: TreePlaces, encoding: str) -> Iterator[Entry]:
+    for directory in tree.directories:
+        for child in directory.children:
+            yield _entry(directory, child, encoding)
+
+
+def _entry(directory: Directory, child: Child, encoding: str) -> Entry:
+    path = f"{directory.path}/{child.name}"
+    identifier = child.identifier.decode(encoding)
+    item = child.item
+    if isinstance(item, Directory):
+        extent = Extent(item.lba, item.size)
+        date = record_date(item.folder.modified)
+        return Entry(path, identifier, item.size, True, (extent,), date, FLAG_DIRECTORY)
+    content = item.content
+    extents = (Extent(content.lba, content.size),) if content.size else ()
+    return Entry(path, identifier, content.size, False, extents, record_date(item.modified))

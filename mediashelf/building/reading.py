@@ -1,0 +1,104 @@
+"""Reading the sources of a disc: counted, digested, and compared with what was planned."""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from io import FileIO
+
+from mediashelf.building.digesting import new_hasher
+from mediashelf.building.tree import Content
+from mediashelf.errors import BuildError
+
+CHUNK = 1 << 20
+"""Bytes read at once."""
+
+HEAD = 4096
+"""Bytes that tell most different files of one size apart."""
+
+_OPEN_FLAGS = (
+    os.O_RDONLY
+    # What became a FIFO or a link since it was planned must neither stop us nor
+    # lead us elsewhere.
+    | getattr(os, "O_NONBLOCK", 0)
+    | getattr(os, "O_NOFOLLOW", 0)
+    | getattr(os, "O_CLOEXEC", 0)
+    | getattr(os, "O_BINARY", 0)
+)
+
+
+def iter_source(content: Content) -> Iterator[bytes]:
+    """Yield exactly the planned bytes of a source, in pieces of up to :data:`CHUNK`.
+
+    Raises :class:`BuildError` when the source is gone, cannot be read, or is not,
+    or does not remain, of the size and time that it was planned with.
+    """
+    with _opened(content) as stream:
+        left = content.size
+        while left:
+            piece = stream.read(min(left, CHUNK))
+            if not piece:
+                raise BuildError(
+                    f"{content.path}: shrank while it was read: it ends at byte "
+                    f"{content.size - left:,}, expected {content.size:,}; build again"
+                )
+            left -= len(piece)
+            yield piece
+        if stream.read(1):
+            raise BuildError(
+                f"{content.path}: grew while it was read: expected its end at byte "
+                f"{content.size:,}; build again"
+            )
+        _check_stamp(stream, content, "changed while it was read")
+
+
+def digest_source(content: Content, *, on_bytes: Callable[[int], None] = lambda count: None) -> str:
+    """Return a source's SHA-256, which the content then keeps; raises like :func:`iter_source`."""
+    if not content.digest:
+        hasher = new_hasher()
+        for piece in iter_source(content):
+            hasher.update(piece)
+            on_bytes(len(piece))
+        content.digest = hasher.hexdigest()
+    return content.digest
+
+
+def read_head(content: Content) -> bytes:
+    """Return the first :data:`HEAD` bytes of a source; raises like :func:`iter_source`."""
+    with _opened(content) as stream:
+        return stream.read(HEAD) or b""
+
+
+def check_unchanged(content: Content) -> None:
+    """Make sure that a source still has its planned size and time; raises otherwise."""
+    with _opened(content):
+        pass
+
+
+@contextmanager
+def _opened(content: Content) -> Iterator[FileIO]:
+    try:
+        with FileIO(os.open(content.path, _OPEN_FLAGS), "rb") as stream:
+            _check_stamp(stream, content, "changed since the disc was planned")
+            yield stream
+    except FileNotFoundError as error:
+        raise BuildError(
+            f"{content.path}: vanished since the disc was planned; build again"
+        ) from error
+    except OSError as error:
+        raise BuildError(f"{content.path}: cannot be read: {error.strerror or error}") from error
+
+
+def _check_stamp(stream: FileIO, content: Content, fact: str) -> None:
+    now = os.fstat(stream.fileno())
+    if not stat.S_ISREG(now.st_mode):
+        raise BuildError(f"{content.path}: {fact}: it is no regular file any more")
+    if now.st_size != content.size:
+        raise BuildError(
+            f"{content.path}: {fact}: it has {now.st_size:,} bytes, "
+            f"expected {content.size:,}; build again"
+        )
+    if now.st_mtime_ns != content.modified_ns:
+        raise BuildError(f"{content.path}: {fact}: its time is another one; build again")

@@ -1,0 +1,93 @@
+"""The tree of a disc while it is planned: folders and files under their host names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+_NEVER = -(1 << 63)
+
+
+@dataclass(slots=True)
+class Content:
+    """The bytes of one source, or of a page that is made (then ``path`` is empty).
+
+    ``size`` and ``modified_ns`` are kept to notice when the source changes.
+    ``digest`` is SHA-256 in hexadecimal digits where the bytes were read already.
+    ``equal_to`` is an earlier content with the same bytes, whose place on the
+    disc this one shares; ``lba`` is the place, set when the disc is laid out.
+    """
+
+    path: str
+    size: int
+    modified_ns: int = 0
+    digest: str = ""
+    equal_to: Content | None = None
+    lba: int = 0
+
+
+@dataclass(slots=True)
+class DiscFile:
+    """One file; ``source`` is its path on the host, as listed.
+
+    ``modified`` counts seconds since 1970, UTC.
+    """
+
+    name: str
+    source: str
+    own: Content
+    modified: int
+    short_path: str = ""
+    long_path: str = ""
+
+    @property
+    def content(self) -> Content:
+        """The bytes that the disc shows for this file: its own or equal ones."""
+        return self.own.equal_to or self.own
+
+
+@dataclass(slots=True)
+class DiscFolder:
+    """One folder; what it holds is keyed by host name."""
+
+    name: str
+    source: str = ""
+    folders: dict[str, DiscFolder] = field(default_factory=dict)
+    files: dict[str, DiscFile] = field(default_factory=dict)
+    modified: int = 0  # the newest file below, seconds since 1970, UTC
+
+    def folder(self, name: str, source: str = "") -> DiscFolder:
+        """Return the subfolder of this name; make it when there is none."""
+        found = self.folders.get(name)
+        if found is None:
+            found = self.folders[name] = DiscFolder(name, source)
+        return found
+
+    def iter_folders(self) -> Iterator[DiscFolder]:
+        """Yield this folder and all below, parents before children."""
+        waiting = [self]
+        while waiting:
+            folder = waiting.pop()
+            yield folder
+            waiting += folder.folders.values()
+
+    def iter_files(self) -> Iterator[DiscFile]:
+        """Yield every file below."""
+        for folder in self.iter_folders():
+            yield from folder.files.values()
+
+
+def date_folders(root: DiscFolder, default: int) -> None:
+    """Give every folder the date of the newest file below it, ``default`` where there is none.
+
+    The host's own folder dates change with every copy, so they would make equal
+    sources give different discs.
+    """
+    folders = list(root.iter_folders())
+    for folder in reversed(folders):
+        dates = [file.modified for file in folder.files.values()]
+        dates += [below.modified for below in folder.folders.values()]
+        folder.modified = max(dates, default=_NEVER)
+    for folder in folders:
+        if folder.modified == _NEVER:
+            folder.modified = default
