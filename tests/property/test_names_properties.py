@@ -8,7 +8,6 @@ import unicodedata
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from strategies import host_names
 
 from mediashelf.building.names import (
     HostName,
@@ -18,6 +17,8 @@ from mediashelf.building.names import (
     iso_label,
     long_label,
 )
+
+from strategies import host_names
 
 # ECMA-119 7.4.1, 10.1: d-characters, at most eight and three, directories eight.
 LEVEL_1_FILE = re.compile(r"[A-Z0-9_]{1,8}(\.[A-Z0-9_]{1,3})?")
