@@ -13,7 +13,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import Disc, read_disc
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, Entry
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
 
 CUE_SUFFIX = ".cue"
 LARGEST_CUE = 1 << 20
@@ -112,9 +112,11 @@ class DiscImage:
         block_size = self._block_size(entry)
         given = 0
         for extent in entry.extents:
-            offset, left = extent.lba * block_size, extent.size
+            offset, left = extent.lba * block_size + extent.offset, extent.size
             while left:
-                piece = self._read_piece(entry, offset, min(chunk, left))
+                size = min(chunk, left)
+                is_hole = extent.lba == HOLE
+                piece = bytes(size) if is_hole else self._read_piece(entry, offset, size)
                 if not piece:
                     raise InputError(
                         f"{self.path}: {entry.path} ends at byte {given:,} of {entry.size:,}, "

@@ -98,6 +98,7 @@ class _Walk:
             queue.extend(self._children(directory, named))
             if self._is_over_limit(directory, named):
                 break
+        self._naming.finish()
         return Tree(
             tuple(self._entries), tuple(self._directories), self._furthest, self._is_complete
         )
@@ -153,7 +154,7 @@ class _Walk:
             parent = self._directories[directory.parent]
             self._checks.check(directory, parent, data, records, named)
             check_distinct(directory, named, self._log)
-        self._naming.check(directory, named, self._log)
+        self._naming.check(directory, named)
         prefix = f"{directory.path}/"
         self._text_left -= len(prefix) * len(named.names)
         unusual = records.has_oddities or any(
@@ -277,7 +278,7 @@ def _plain_entries(directory: Directory, prefix: str, named: Named, data: bytes)
                 identifier,
                 size,
                 flags & FLAG_DIRECTORY != 0,
-                (new(Extent, (lba, size)),) if size else (),
+                (new(Extent, (lba, size, 0)),) if size else (),
                 date,
                 flags,
                 offset + at,

@@ -27,7 +27,7 @@ from mediashelf.formats.naming import Naming
 from mediashelf.formats.path_tables import check_path_tables
 from mediashelf.formats.rockridge import RockRidgeNaming, detect_rock_ridge
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.udf import detect_udf, udf_volume
+from mediashelf.formats.udf_volume import read_udf_volume
 from mediashelf.formats.volume import DiscFacts, Extent, VolumeFacts, VolumeKind
 
 
@@ -70,7 +70,7 @@ class _DiscReader:
 
     def read(self) -> Disc:
         descriptors = read_descriptor_set(self._view, self._log)
-        udf = detect_udf(self._view, self._log)
+        udf = read_udf_volume(self._view, self._log)
         if descriptors.primary is None and not descriptors.supplementary and udf is None:
             return self._no_volume()
         if descriptors.primary is not None:
@@ -79,7 +79,7 @@ class _DiscReader:
             self._read_supplementary(descriptor)
         boot = read_boot(self._view, descriptors.boot_records, self._log)
         if udf is not None:
-            self._volumes.append(udf_volume(udf, self._log))
+            self._volumes.append(udf)
         self._check_size(descriptors, has_udf=udf is not None)
         # The Rock Ridge tree is another reading of the primary one; it comes after Joliet.
         order = list(VolumeKind)
@@ -120,7 +120,6 @@ class _DiscReader:
         if rock_ridge is not None:
             naming = RockRidgeNaming(self._view, rock_ridge, geometry, self._log)
             ridge_tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits)
-            naming.check_links()
             self._keep(
                 descriptor,
                 VolumeKind.ROCKRIDGE,

@@ -110,6 +110,9 @@ STRUCTURE_RULES = {
     "udf-anchor": StructureRule(_ERROR, "common practice", _COPY),
     "udf-tag": StructureRule(_ERROR, "", _COPY),
     "udf-volume-descriptors": StructureRule(_ERROR, "", _COPY),
+    "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1", _COPY),
+    "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9", _COPY),
+    "udf-directory": StructureRule(_ERROR, "ECMA-167 4/14.4", _COPY),
 }
 
 

@@ -25,11 +25,20 @@ class VolumeKind(StrEnum):
     UDF = "udf"
 
 
+HOLE = -1
+"""The LBA of an extent that was never recorded and reads as zero bytes (UDF only)."""
+
+
 class Extent(NamedTuple):
-    """A run of consecutive blocks: first block number and length in bytes."""
+    """A run of consecutive blocks: first block number and length in bytes.
+
+    ``offset`` is the byte of the first block at which it starts; other than 0 only
+    where UDF embeds a small file's bytes in its file entry.
+    """
 
     lba: int
     size: int
+    offset: int = 0
 
 
 class Entry(NamedTuple):
