@@ -17,6 +17,13 @@ INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 # The order is the one shown in the help. Each value is a module in
 # mediashelf.cli and the command object in it.
 COMMANDS: dict[str, str] = {
+    "shelf": "shelf:shelf",
+    "scan": "scan:scan",
+    "list": "list_images:list_images",
+    "find": "find:find",
+    "show": "show:show",
+    "audit": "audit:audit",
+    "build": "build:build",
     "convert": "convert:convert",
     "manifest": "manifest:manifest",
 }

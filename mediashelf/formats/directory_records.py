@@ -166,9 +166,10 @@ def parse_directory(
             gap_start = -1
         lba += attribute
         oddities |= flags & RESERVED_FLAGS | unit | gap | sequence ^ expected_sequence | length & 1
-        reach = lba * block_size + size
-        if reach > furthest:
-            furthest = reach
+        if size:  # the location of an empty file means nothing
+            reach = lba * block_size + size
+            if reach > furthest:
+                furthest = reach
         start = at + FIXED_SIZE
         identifier = data[start : start + identifier_size]
         if identifier <= PARENT_IDENTIFIER:

@@ -6,6 +6,7 @@ from mediashelf.formats.directory_records import Record
 from mediashelf.formats.fields import D_CHARACTERS, SEPARATORS
 from mediashelf.formats.naming import Directory, Named, usable_names
 from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.text import count_text
 
 _LEGAL = bytes(D_CHARACTERS | SEPARATORS)
 _WIDTH = 222  # the longest identifier that a record can hold
@@ -33,6 +34,9 @@ class Iso9660Naming:
         self.checks_records = True
         self._is_enhanced = is_enhanced
         self._log = log
+        # Identifiers with other characters, and where the first of them stands.
+        self._strange_count = 0
+        self._first_strange: tuple[Directory, Record] | None = None
 
     def name_all(self, directory: Directory, data: bytes, records: list[Record]) -> Named:
         """Return names without version ``;1`` and without the dot of an empty extension.
@@ -50,19 +54,42 @@ class Iso9660Naming:
             names = [identifier.removesuffix(";1").removesuffix(".") for identifier in identifiers]
         return Named(records, identifiers, usable_names(directory, records, names, self._log))
 
-    def check(self, directory: Directory, named: Named, log: ProblemLog) -> None:
-        """Log characters outside 7.4.1 and records that are not in the order of 9.3."""
+    def check(self, directory: Directory, named: Named) -> None:
+        """Log records that are not in the order of 9.3; count characters outside 7.4.1."""
         identifiers = [record.identifier for record in named.records]
         together = b"/".join(identifiers)
         is_clean = not together.translate(None, _LEGAL + b"/")
-        if not is_clean and not self._is_enhanced:
-            _log_characters(directory, named.records, log)
+        if not is_clean:
+            self._count_strange(directory, named.records)
         is_sorted = identifiers == sorted(identifiers)
         if is_sorted and (not is_clean or _plain_order_suffices(together)):
             # With characters that 7.4.1 does not know, byte order is as good an answer.
             return
         keys = [order_key(record.identifier, record.flags) for record in named.records]
-        log_first_descent(directory, named, keys, log)
+        log_first_descent(directory, named, keys, self._log)
+
+    def _count_strange(self, directory: Directory, records: list[Record]) -> None:
+        strange = [record for record in records if record.identifier.translate(None, _LEGAL)]
+        self._strange_count += len(strange)
+        if self._first_strange is None:
+            self._first_strange = directory, strange[0]
+
+    def finish(self) -> None:
+        """Log characters outside 7.4.1 once for the tree: discs that have them have many."""
+        if self._first_strange is None or self._is_enhanced:
+            return
+        directory, record = self._first_strange
+        others = set(record.identifier.translate(None, _LEGAL))
+        identifier = record.identifier.decode("latin-1")
+        self._log.add(
+            "identifier-characters",
+            directory.where,
+            f"{count_text(self._strange_count, 'identifier')} in the tree with characters outside "
+            f"A-Z 0-9 _, first {identifier!r}",
+            offset=directory.offset + record.at,
+            found=repr(bytes(sorted(others)).decode("latin-1")),
+            expected="A-Z 0-9 _ with one dot and a version",
+        )
 
 
 def _plain_order_suffices(together: bytes) -> bool:
@@ -90,19 +117,4 @@ def log_first_descent(
         offset=directory.offset + named.records[first].at,
         found=f"{named.identifiers[first]!r} after {named.identifiers[first - 1]!r}",
         expected="ascending names and extensions, descending versions",
-    )
-
-
-def _log_characters(directory: Directory, records: list[Record], log: ProblemLog) -> None:
-    strange = [record for record in records if record.identifier.translate(None, _LEGAL)]
-    first = strange[0]
-    others = bytes(sorted(set(first.identifier.translate(None, _LEGAL))))
-    log.add(
-        "identifier-characters",
-        directory.where,
-        f"{len(strange):,} of {len(records):,} identifiers hold characters outside A-Z 0-9 _, "
-        f"first {first.identifier.decode('latin-1')!r}",
-        offset=directory.offset + first.at,
-        found=repr(others.decode("latin-1")),
-        expected="A-Z 0-9 _ with one dot and a version",
     )

@@ -46,14 +46,17 @@ class JolietNaming:
             ]
         return Named(records, identifiers, usable_names(directory, records, names, self._log))
 
-    def check(self, directory: Directory, named: Named, log: ProblemLog) -> None:
+    def check(self, directory: Directory, named: Named) -> None:
         """Log forbidden characters, and records that are in no order known for Joliet."""
         if _FORBIDDEN.search("".join(named.names)):
-            _log_characters(directory, named, log)
+            _log_characters(directory, named, self._log)
         identifiers = [record.identifier for record in named.records]
         if identifiers != sorted(identifiers):
             keys = [_order_key(record) for record in named.records]
-            log_first_descent(directory, named, keys, log)
+            log_first_descent(directory, named, keys, self._log)
+
+    def finish(self) -> None:
+        """Nothing: each directory was judged by itself."""
 
 
 def _order_key(record: Record) -> OrderKey:

@@ -66,8 +66,12 @@ class Naming(Protocol):
         """Return the entries of ``directory``, whose extent's bytes are ``data``."""
         ...
 
-    def check(self, directory: Directory, named: Named, log: ProblemLog) -> None:
+    def check(self, directory: Directory, named: Named) -> None:
         """Log what this tree's own rules say about identifiers and their order."""
+        ...
+
+    def finish(self) -> None:
+        """Log what only the whole tree tells, once the walk is over."""
         ...
 
 

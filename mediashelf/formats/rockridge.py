@@ -106,11 +106,11 @@ class RockRidgeNaming:
                 names.append(meaning.name)
         return Named(kept, names, usable_names(directory, kept, names, self._log))
 
-    def check(self, directory: Directory, named: Named, log: ProblemLog) -> None:
+    def check(self, directory: Directory, named: Named) -> None:
         """Nothing: the order is that of the primary tree, and every character is allowed."""
 
-    def check_links(self) -> None:
-        """After the walk, log relocated directories that no link leads to."""
+    def finish(self) -> None:
+        """Log relocated directories that no link leads to."""
         for lba, directory in self._relocated.items():
             if lba not in self._linked:
                 self._log.add(
