@@ -8,6 +8,14 @@ from functools import cached_property
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.readability.targets import Target
 
+TREE_WORDS = {
+    VolumeKind.ISO9660: "ISO 9660",
+    VolumeKind.JOLIET: "Joliet",
+    VolumeKind.ROCKRIDGE: "Rock Ridge",
+    VolumeKind.UDF: "UDF",
+}
+"""What the kinds of trees are called on screen."""
+
 NO_PLACE = -1
 """Stands for the block of a file that has no contents."""
 

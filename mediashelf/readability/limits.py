@@ -22,9 +22,9 @@ UNPUBLISHED = ("common practice", "from memory")
 
 BOOT_MEDIA = {
     "no-emulation": 0,
-    "floppy-1.2": 1,
-    "floppy-1.44": 2,
-    "floppy-2.88": 3,
+    "floppy-1.2MB": 1,
+    "floppy-1.44MB": 2,
+    "floppy-2.88MB": 3,
     "hard-disk": 4,
 }
 """Our words for the boot media types of El Torito 1.0, figure 3."""

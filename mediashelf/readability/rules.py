@@ -8,10 +8,12 @@ from mediashelf.readability.rules_names import NAME_RULES
 from mediashelf.readability.rules_paths import PATH_RULES
 from mediashelf.readability.rules_phase import PHASE_RULES
 from mediashelf.readability.rules_trees import TREE_RULES
+from mediashelf.readability.rules_udf import UDF_RULES
 from mediashelf.readability.rules_volume import VOLUME_RULES
 
 RULES: tuple[Rule, ...] = (
     *TREE_RULES,
+    *UDF_RULES,
     *VOLUME_RULES,
     *NAME_RULES,
     *LETTER_RULES,

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from mediashelf.findings import Severity
-from mediashelf.formats.volume import Entry, VolumeKind
+from mediashelf.formats.volume import FLAG_ASSOCIATED, Entry, VolumeKind
 from mediashelf.readability.disc import Tree, same_case
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import Hit, Rule, at_entry, in_tree
@@ -103,9 +103,14 @@ def record_order(tree: Tree, _limit: Limit) -> Iterator[Hit]:
 
 
 def distinct(tree: Tree, _limit: Limit) -> Iterator[Hit]:
-    """Entries whose whole path another entry has already."""
+    """Entries whose whole path another entry has already.
+
+    An associated file (ECMA-119 9.1.6) has the path of the file it belongs to.
+    """
     seen: set[str] = set()
     for entry in tree.entries:
+        if entry.flags & FLAG_ASSOCIATED:
+            continue
         if entry.path in seen:
             yield at_entry(
                 entry, "two entries have this path, and only one can be opened", entry.path

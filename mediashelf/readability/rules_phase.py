@@ -11,6 +11,7 @@ from mediashelf.readability.rules_letters import LETTER_RULES
 from mediashelf.readability.rules_names import NAME_RULES
 from mediashelf.readability.rules_paths import PATH_RULES
 from mediashelf.readability.rules_trees import TREE_RULES
+from mediashelf.readability.rules_udf import UDF_RULES
 from mediashelf.readability.rules_volume import VOLUME_RULES
 from mediashelf.text import count_text
 
@@ -42,7 +43,7 @@ def first_phase_reads(question: Question, _limit: Limit) -> Iterator[Hit]:
 
 
 def _iter_errors(question: Question) -> Iterator[Finding]:
-    for rule in (*TREE_RULES, *VOLUME_RULES, *NAME_RULES, *LETTER_RULES, *PATH_RULES):
+    for rule in (*TREE_RULES, *UDF_RULES, *VOLUME_RULES, *NAME_RULES, *LETTER_RULES, *PATH_RULES):
         if rule.severity_for(question.target) is Severity.ERROR:
             for finding in rule.findings(question):
                 if finding.severity is Severity.ERROR:

@@ -2,69 +2,26 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterator
 
 from mediashelf.findings import Severity
-from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
-from mediashelf.readability.disc import NO_PLACE, Disc, content_place, same_case
+from mediashelf.formats.volume import Entry, VolumeKind
+from mediashelf.readability.disc import NO_PLACE, TREE_WORDS, Disc, same_case
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, Hit, Question, Rule, at_entry
-from mediashelf.text import count_text, size_text
+from mediashelf.text import count_text
 
-_TREE_WORDS = {
-    VolumeKind.ISO9660: "ISO 9660",
-    VolumeKind.JOLIET: "Joliet",
-    VolumeKind.ROCKRIDGE: "Rock Ridge",
-    VolumeKind.UDF: "UDF",
-}
 _COMPARED = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.UDF)
-_REVISION = re.compile(r"\b[1-9]\.[0-9]{2}\b")
-_NSR03_REVISION = "2.00"  # from memory: NSR03 is recorded from UDF 2.00 on
 
 
 def readable(question: Question, limit: Limit) -> Iterator[Hit]:
     """One hit when the disc has no tree of a kind that the target reads."""
     kinds = [volume.kind for volume in question.disc.facts.volumes]
     if not set(kinds) & set(question.target.trees):
-        found = ", ".join(_TREE_WORDS[kind] for kind in dict.fromkeys(kinds)) or "no file system"
-        expected = " or ".join(_TREE_WORDS[kind] for kind in question.target.trees)
+        found = ", ".join(TREE_WORDS[kind] for kind in dict.fromkeys(kinds)) or "no file system"
+        expected = " or ".join(TREE_WORDS[kind] for kind in question.target.trees)
         yield Hit(ROOT, f"the disc has {found}, the target reads {expected}", found, expected)
-
-
-def udf_newest(question: Question, limit: Limit) -> Iterator[Hit]:
-    """One hit when the UDF revision is newer than any, or than every, member reads."""
-    udf = question.disc.facts.volume(VolumeKind.UDF)
-    if udf is None:
-        return
-    recorded = _REVISION.search(udf.detail)
-    if recorded:
-        revision, words = recorded.group(), f"UDF {recorded.group()}"
-    elif "NSR03" in udf.detail:
-        revision, words = _NSR03_REVISION, "UDF 2.00 or newer, going by its NSR03"
-    else:
-        return
-    if revision > limit.text():
-        yield Hit(
-            ROOT,
-            f"the disc has {words}, the target reads up to {limit.text()}",
-            words,
-            f"at most {limit.text()}",
-            at_most=Severity.NOTE if not recorded or _has_other_tree(question) else None,
-        )
-
-
-def udf_listed(question: Question, limit: Limit) -> Iterator[Hit]:
-    """One hit when the target may read a UDF tree that was not read here."""
-    udf = question.disc.facts.volume(VolumeKind.UDF)
-    if udf and not udf.entries_read and VolumeKind.UDF in question.target.trees:
-        other = f"; its {_TREE_WORDS[question.tree.kind]} tree was" if question.tree else ""
-        yield Hit(
-            ROOT,
-            f"the target can read this disc's UDF tree, which was not checked{other}",
-            at_most=None if question.tree is None else Severity.NOTE,
-        )
 
 
 def whole(question: Question, limit: Limit) -> Iterator[Hit]:
@@ -74,7 +31,7 @@ def whole(question: Question, limit: Limit) -> Iterator[Hit]:
         noun = count_text(len(tree.entries), "entry", "entries")
         yield Hit(
             ROOT,
-            f"the {_TREE_WORDS[tree.kind]} tree could not be read whole; only {noun} were checked",
+            f"the {TREE_WORDS[tree.kind]} tree could not be read whole; only {noun} were checked",
             f"{len(tree.entries)}",
         )
 
@@ -90,31 +47,14 @@ def holds_all(question: Question, limit: Limit) -> Iterator[Hit]:
         other = question.disc.tree(kind)
         if other is None or other is seen:
             continue
-        for place in other.places.keys() - known - reported:
+        for place in sorted(other.places.keys() - known - reported):
             reported.add(place)
             for entry in other.places[place]:
                 yield at_entry(
                     entry,
-                    f"the file is in the {_TREE_WORDS[kind]} tree, not in the "
-                    f"{_TREE_WORDS[seen.kind]} tree that the target reads",
+                    f"the file is in the {TREE_WORDS[kind]} tree, not in the "
+                    f"{TREE_WORDS[seen.kind]} tree that the target reads",
                 )
-
-
-def accounts_for_disc(question: Question, limit: Limit) -> Iterator[Hit]:
-    """One hit when UDF contents, which the target does not read, must be most of the disc."""
-    udf = question.disc.facts.volume(VolumeKind.UDF)
-    tree, size = question.tree, question.disc.facts.size
-    if udf is None or tree is None or VolumeKind.UDF in question.target.trees or not size:
-        return
-    held = sum({content_place(entry): entry.size for entry in tree.volume.files}.values())
-    if held * 100 < size * limit.number():
-        yield Hit(
-            ROOT,
-            f"the {_TREE_WORDS[tree.kind]} tree holds {size_text(held)} of a disc of "
-            f"{size_text(size)}; the rest may be in UDF only",
-            size_text(held),
-            f"at least {limit.number()} % of the disc",
-        )
 
 
 def joliet_present(question: Question, _limit: Limit) -> Iterator[Hit]:
@@ -180,15 +120,6 @@ def _boot_places(disc: Disc) -> set[int]:
     return {boot.catalog_lba, *(entry.load_lba for entry in boot.entries)} if boot else set()
 
 
-def _has_other_tree(question: Question) -> bool:
-    others: list[VolumeFacts] = [
-        volume
-        for volume in question.disc.facts.volumes
-        if volume.kind in question.target.trees and volume.kind is not VolumeKind.UDF
-    ]
-    return bool(others)
-
-
 TREE_RULES = (
     Rule(
         "file-system-readable",
@@ -198,30 +129,6 @@ TREE_RULES = (
         readable,
         "Build the disc again with an ISO 9660 tree: mediashelf build",
         hides_disc=True,
-    ),
-    Rule(
-        "udf-readable",
-        Severity.ERROR,
-        "udf_newest",
-        "The UDF revision is one that the target reads",
-        udf_newest,
-        "Use a disc with an ISO 9660 tree, or one with an older UDF revision",
-    ),
-    Rule(
-        "udf-readable-by-all",
-        Severity.WARNING,
-        "udf_common",
-        "The UDF revision is one that every member of the family reads",
-        udf_newest,
-        "Try the disc with the very system that is to read it",
-    ),
-    Rule(
-        "udf-tree-checked",
-        Severity.WARNING,
-        "trees",
-        "The UDF tree that the target can read was checked",
-        udf_listed,
-        "Look through the disc with the system that is to read it",
     ),
     Rule(
         "tree-checked-whole",
@@ -238,14 +145,6 @@ TREE_RULES = (
         "Every file of the disc is in the tree that the target reads",
         holds_all,
         "Build the disc again with all files in both trees: mediashelf build",
-    ),
-    Rule(
-        "tree-accounts-for-disc",
-        Severity.WARNING,
-        "tree_share",
-        "The tree accounts for most of the disc",
-        accounts_for_disc,
-        "Check on another system that the files which are needed are in this tree",
     ),
     Rule(
         "joliet-present",

@@ -1,0 +1,139 @@
+"""Rules about UDF: which revisions a target reads, and what was not checked because of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from mediashelf.findings import Severity
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.readability.disc import TREE_WORDS, Disc, content_place
+from mediashelf.readability.limits import Limit
+from mediashelf.readability.rule_types import ROOT, Hit, Question, Rule
+from mediashelf.text import size_text
+
+_NSR03_REVISION = "2.00"
+
+
+class _Revision(NamedTuple):
+    """A UDF revision that compares as text, and whether the disc itself gives it."""
+
+    text: str
+    is_recorded: bool
+
+    @property
+    def words(self) -> str:
+        guess = "" if self.is_recorded else " or newer, going by its NSR03 (from memory)"
+        return f"UDF {self.text}{guess}"
+
+
+def udf_newest(question: Question, limit: Limit) -> Iterator[Hit]:
+    """One hit when the UDF revision is newer than any member of the family reads."""
+    revision = _udf_revision(question.disc)
+    if revision is not None and revision.text > limit.text():
+        # On a disc with another tree that one is read instead.
+        is_certain = revision.is_recorded and not _has_other_tree(question)
+        yield Hit(
+            ROOT,
+            f"the disc has {revision.words}, the target reads up to {limit.text()}",
+            revision.words,
+            f"at most {limit.text()}",
+            at_most=None if is_certain else Severity.NOTE,
+        )
+
+
+def udf_common(question: Question, limit: Limit) -> Iterator[Hit]:
+    """One hit when only some members of the family read the UDF revision."""
+    newest = question.target.limits.get("udf_newest")
+    revision = _udf_revision(question.disc)
+    if revision is None or (newest is not None and revision.text > newest.text()):
+        return
+    if revision.text > limit.text():
+        is_certain = revision.is_recorded and not _has_other_tree(question)
+        yield Hit(
+            ROOT,
+            f"the disc has {revision.words}, some of the family read up to {limit.text()}",
+            revision.words,
+            f"at most {limit.text()}",
+            at_most=None if is_certain else Severity.NOTE,
+        )
+
+
+def udf_listed(question: Question, limit: Limit) -> Iterator[Hit]:
+    """One hit when the target may read a UDF tree that was not read here."""
+    udf = question.disc.facts.volume(VolumeKind.UDF)
+    if udf and not udf.entries_read and VolumeKind.UDF in question.target.trees:
+        other = f"; its {TREE_WORDS[question.tree.kind]} tree was" if question.tree else ""
+        yield Hit(
+            ROOT,
+            f"the target can read this disc's UDF tree, which was not checked{other}",
+            at_most=None if question.tree is None else Severity.NOTE,
+        )
+
+
+def accounts_for_disc(question: Question, limit: Limit) -> Iterator[Hit]:
+    """One hit when UDF contents, which the target does not read, must be most of the disc."""
+    udf = question.disc.facts.volume(VolumeKind.UDF)
+    tree, size = question.tree, question.disc.facts.size
+    if udf is None or tree is None or VolumeKind.UDF in question.target.trees or not size:
+        return
+    held = sum({content_place(entry): entry.size for entry in tree.volume.files}.values())
+    if held * 100 < size * limit.number():
+        yield Hit(
+            ROOT,
+            f"the {TREE_WORDS[tree.kind]} tree holds {size_text(held)} of a disc of "
+            f"{size_text(size)}; the rest may be in UDF only",
+            size_text(held),
+            f"at least {limit.number()} % of the disc",
+        )
+
+
+def _udf_revision(disc: Disc) -> _Revision | None:
+    udf = disc.facts.volume(VolumeKind.UDF)
+    if udf is None:
+        return None
+    if udf.udf_revision is not None:
+        return _Revision(f"{udf.udf_revision >> 8:x}.{udf.udf_revision & 0xFF:02x}", True)
+    return _Revision(_NSR03_REVISION, False) if "NSR03" in udf.detail else None
+
+
+def _has_other_tree(question: Question) -> bool:
+    kinds = {volume.kind for volume in question.disc.facts.volumes} - {VolumeKind.UDF}
+    return not kinds.isdisjoint(question.target.trees)
+
+
+UDF_RULES = (
+    Rule(
+        "udf-readable",
+        Severity.ERROR,
+        "udf_newest",
+        "The UDF revision is one that the target reads",
+        udf_newest,
+        "Use a disc with an ISO 9660 tree, or one with an older UDF revision",
+        hides_disc=True,
+    ),
+    Rule(
+        "udf-readable-by-all",
+        Severity.WARNING,
+        "udf_common",
+        "The UDF revision is one that every member of the family reads",
+        udf_common,
+        "Try the disc with the very system that is to read it",
+    ),
+    Rule(
+        "udf-tree-checked",
+        Severity.WARNING,
+        "trees",
+        "The UDF tree that the target can read was checked",
+        udf_listed,
+        "Look through the disc with the system that is to read it",
+    ),
+    Rule(
+        "tree-accounts-for-disc",
+        Severity.WARNING,
+        "tree_share",
+        "The tree accounts for most of the disc",
+        accounts_for_disc,
+        "Check on another system that the files which are needed are in this tree",
+    ),
+)
