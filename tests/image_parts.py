@@ -274,9 +274,8 @@ def recognition(identifier: bytes) -> bytes:
     return (b"\x00" + identifier + b"\x01").ljust(SECTOR, b"\x00")
 
 
-def tagged(tag: int, location: int, body: bytes, *, version: int = 2) -> bytes:
-    """A UDF descriptor: 16-byte tag with checksum and CRC, then the body, one sector in all."""
-    body = body.ljust(496, b"\x00")
+def tagged_bare(tag: int, location: int, body: bytes, *, version: int = 2) -> bytes:
+    """A UDF descriptor: 16-byte tag with checksum and CRC, then the body."""
     head = bytearray(
         le16(tag)
         + le16(version)
@@ -287,7 +286,14 @@ def tagged(tag: int, location: int, body: bytes, *, version: int = 2) -> bytes:
         + le32(location)
     )
     head[4] = sum(head) & 0xFF
-    return (bytes(head) + body).ljust(SECTOR, b"\x00")
+    return bytes(head) + body
+
+
+def tagged(tag: int, location: int, body: bytes, *, version: int = 2) -> bytes:
+    """A UDF descriptor that fills a sector."""
+    return tagged_bare(tag, location, body.ljust(496, b"\x00"), version=version).ljust(
+        SECTOR, b"\x00"
+    )
 
 
 def dstring(text: str, size: int) -> bytes:
@@ -299,19 +305,3 @@ def dstring(text: str, size: int) -> bytes:
 def anchor(location: int, main_lba: int, main_size: int, *, version: int = 2) -> bytes:
     body = le32(main_size) + le32(main_lba) + le32(0) + le32(0)
     return tagged(2, location, body, version=version)
-
-
-def udf_primary(location: int, label: str, *, version: int = 2) -> bytes:
-    body = le32(0) + le32(0) + dstring(label, 32) + le16(1) + le16(1)
-    return tagged(1, location, body, version=version)
-
-
-def udf_logical_volume(location: int, label: str, revision: int, *, version: int = 2) -> bytes:
-    domain = b"\x00" + b"*OSTA UDF Compliant".ljust(23, b"\x00") + le16(revision).ljust(8, b"\x00")
-    charset = b"\x00" + b"OSTA Compressed Unicode".ljust(63, b"\x00")
-    body = le32(1) + charset + dstring(label, 128) + le32(SECTOR) + domain
-    return tagged(6, location, body, version=version)
-
-
-def udf_terminator(location: int, *, version: int = 2) -> bytes:
-    return tagged(8, location, b"", version=version)

@@ -19,6 +19,7 @@ from pathlib import Path
 import image_parts as parts
 from image_parts import SECTOR
 from image_tree import Continuations, Naming, Node, Sectors, lay_tree
+from image_udf import MAIN_SEQUENCE_SIZE, UdfMaker
 
 FIRST_DESCRIPTOR = 16  # logical sector
 ANCHOR = 256  # logical sector of the first UDF anchor
@@ -190,6 +191,7 @@ class _Maker:
         # LBA and size of each directory, by tree and node.
         self.extents: dict[tuple[str, Node], tuple[int, int]] = {}
         self.tables: dict[str, tuple[int, int, int]] = {}  # size, LBA of type L, LBA of type M
+        self.udf = UdfMaker(recipe.label, recipe.udf, recipe.udf_revision, ANCHOR + 1)
 
     def make(self) -> MadeImage:
         recipe, sectors = self.recipe, self.sectors
@@ -200,7 +202,8 @@ class _Maker:
                 lba = sectors.take(SECTOR)
                 self.places["recognition", "", identifier.decode()] = lba * SECTOR
                 sectors.write(lba, parts.recognition(identifier))
-            sectors.next = ANCHOR + 4
+            sectors.next = self.udf.start
+            self.udf.place(self.root, sectors)
         self._place_trees()
         if recipe.boot is not None:
             self._write_boot(recipe.boot)
@@ -389,17 +392,11 @@ class _Maker:
         self.sectors.write(self.places["boot-record", "", ""] // SECTOR, record)
 
     def _write_udf(self, block_count: int) -> None:
-        """Write anchors at block 256 and the last, and a main descriptor sequence between."""
-        main, label = ANCHOR + 1, self.recipe.label
-        version = 3 if self.recipe.udf == "NSR03" else 2
+        """Write anchors at block 256 and the last; the volume is between them."""
+        main = self.udf.main
         for name, lba in (("anchor", ANCHOR), ("last-anchor", block_count - 1)):
             self.places[name, "", ""] = lba * SECTOR
-            self.sectors.write(lba, parts.anchor(lba, main, 3 * SECTOR, version=version))
-        revision = self.recipe.udf_revision
-        sequence = [
-            parts.udf_primary(main, label, version=version),
-            parts.udf_logical_volume(main + 1, label, revision, version=version),
-            parts.udf_terminator(main + 2, version=version),
-        ]
+            data = parts.anchor(lba, main, MAIN_SEQUENCE_SIZE, version=self.udf.version)
+            self.sectors.write(lba, data)
         self.places["udf-descriptors", "", ""] = main * SECTOR
-        self.sectors.write(main, b"".join(sequence))
+        self.udf.write(self.root, self.sectors, block_count)
