@@ -57,7 +57,7 @@ def entries_touched(facts: DiscFacts, spans: Sequence[Span]) -> tuple[TouchedEnt
     what they hold. Bytes that belong to no entry touch none.
     """
     ordered = sorted(spans)
-    touched: dict[tuple[int, int], TouchedEntry] = {}
+    touched: dict[tuple[object, ...], tuple[int, TouchedEntry]] = {}
     for volume in facts.volumes:
         for entry in volume.entries:
             count = sum(
@@ -65,9 +65,11 @@ def entries_touched(facts: DiscFacts, spans: Sequence[Span]) -> tuple[TouchedEnt
                 for extent in entry.extents
             )
             if count:
-                key = (entry.extents[0].lba, entry.size)
-                touched[key] = TouchedEntry(entry.path, entry.size, count)
-    return tuple(touched[key] for key in sorted(touched))
+                start = entry.extents[0].lba
+                # Twin trees share the extents of files, and have directories of their own.
+                key = (entry.path.casefold(),) if entry.is_directory else (start, entry.size)
+                touched[key] = (start, TouchedEntry(entry.path, entry.size, count))
+    return tuple(entry for _, entry in sorted(touched.values()))
 
 
 def _overlap(start: int, size: int, spans: Sequence[Span]) -> int:

@@ -1,0 +1,178 @@
+"""Questions about images: rows of several tables brought together as values."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Sequence
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+from mediashelf.catalogue.facts import unpack_facts
+from mediashelf.catalogue.listing import fold
+from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, kept_path, kept_text
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.volume import DiscFacts
+from mediashelf.integrity.fixity import FixityRecord
+
+_BASE = "FROM images JOIN shelves ON shelves.id = images.shelf_id WHERE "
+
+_COLUMNS = """
+    images.id, shelves.name, shelves.root, images.path, size, mtime_ns, file_system, presence,
+    verdict, problem, is_sheet, looks_raw, entry_count, images.scanned_at, audited_at
+"""
+_FIELDS = [field.name for field in fields(ImageRow)][:15]  # those of the columns, in their order
+
+
+def matching(
+    db: sqlite3.Connection,
+    *,
+    shelf_id: int | None = None,
+    kind: str | None = None,
+    label: str | None = None,
+    state: str | None = None,
+) -> list[ImageRow]:
+    """Return the images that fit every filter; see :meth:`Catalogue.images`."""
+    rows = _load(db, "1") if shelf_id is None else _load(db, "shelf_id = ?", shelf_id)
+    if kind is not None:
+        rows = [row for row in rows if kind in kinds_of(row)]
+    if label is not None:
+        wanted = fold(label)
+        rows = [row for row in rows if any(wanted in fold(text) for text in row.labels)]
+    if state is not None:
+        rows = [row for row in rows if row.state == state]
+    return rows
+
+
+def kinds_of(row: ImageRow) -> tuple[str, ...]:
+    """Return every word that the kind filter knows an image by."""
+    raw = ("raw",) if row.looks_raw else ()
+    sheet = ("sheet",) if row.is_sheet else ()
+    return row.kinds + raw + sheet
+
+
+def by_ids(db: sqlite3.Connection, ids: Iterable[int]) -> dict[int, ImageRow]:
+    """Return images by their ids."""
+    wanted = json.dumps(sorted(set(ids)))
+    rows = _load(db, "images.id IN (SELECT value FROM json_each(?))", wanted)
+    return {row.id: row for row in rows}
+
+
+def by_file(db: sqlite3.Connection, shelves: Sequence[ShelfRow], file: Path) -> ImageRow | None:
+    """Return the image whose file this is, by name or by the place that links lead to."""
+    for candidate in dict.fromkeys([file.absolute(), file.resolve()]):
+        for shelf in shelves:
+            for root in dict.fromkeys([shelf.root, shelf.root.resolve()]):
+                if candidate.is_relative_to(root):
+                    path = keep_path(candidate.relative_to(root).as_posix())
+                    rows = _load(db, "shelf_id = ? AND images.path = ?", shelf.id, path)
+                    if rows:
+                        return rows[0]
+    return None
+
+
+def by_digest(db: sqlite3.Connection, digest: str) -> list[ImageRow]:
+    """Return every image with this digest in force."""
+    return _load(
+        db,
+        "images.id IN (SELECT image_id FROM fixity WHERE digest = ? AND replaced_at IS NULL)",
+        digest.lower(),
+    )
+
+
+def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
+    """Return every image whose file has this name, letter case aside."""
+    wanted = name.casefold()
+    ids = [
+        image_id
+        for image_id, path in db.execute("SELECT id, path FROM images")
+        if kept_path(path).rpartition("/")[2].casefold() == wanted
+    ]
+    return list(by_ids(db, ids).values())
+
+
+def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow]:
+    """Build the rows that ``where`` picks, by shelf and path, with four queries in all."""
+    order = " ORDER BY shelves.name, images.path"
+    rows = db.execute(f"SELECT {_COLUMNS} {_BASE} {where} {order}", parameters).fetchall()
+    picked = f"SELECT images.id {_BASE} {where}"
+    more: dict[int, dict[str, Any]] = {row[0]: {"digests": {}} for row in rows}
+    for image_id, algorithm, digest, recorded_at, confirmed_at in db.execute(
+        "SELECT image_id, algorithm, digest, recorded_at, confirmed_at FROM fixity "
+        f"WHERE replaced_at IS NULL AND image_id IN ({picked}) ORDER BY id",
+        parameters,
+    ):
+        known = more[image_id]
+        known["digests"][algorithm] = digest
+        # Several digests of one file: its bytes are on record since the first,
+        # and were last confirmed when any of them was.
+        known["recorded_at"] = min(known.get("recorded_at", recorded_at), recorded_at)
+        known["confirmed_at"] = max(known.get("confirmed_at", confirmed_at), confirmed_at)
+    for image_id, kind, label in db.execute(
+        f"SELECT image_id, kind, label FROM volumes WHERE image_id IN ({picked}) "
+        "ORDER BY image_id, number",
+        parameters,
+    ):
+        known = more[image_id]
+        known["kinds"] = (*known.get("kinds", ()), kind)
+        known["labels"] = (*known.get("labels", ()), kept_text(label))
+    plurals = {severity: f"{severity.word}s" for severity in Severity}
+    for image_id, severity, count in db.execute(
+        f"SELECT image_id, severity, count(*) FROM findings WHERE image_id IN ({picked}) "
+        "GROUP BY image_id, severity",
+        parameters,
+    ):
+        more[image_id][plurals[severity]] = count
+    return [_row(row, more[row[0]]) for row in rows]
+
+
+def _row(row: tuple[Any, ...], more: dict[str, Any]) -> ImageRow:
+    values = dict(zip(_FIELDS, row, strict=True))
+    values["root"] = Path(kept_path(values["root"]))
+    values["path"] = kept_path(values["path"])
+    values["presence"] = Presence(values["presence"])
+    values["is_sheet"] = bool(values["is_sheet"])
+    values["looks_raw"] = bool(values["looks_raw"])
+    return ImageRow(**values, **more)
+
+
+def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
+    """Return what an audit compares with, or None where no digest is on record."""
+    if not row.digests:
+        return None
+    blocks = db.execute(
+        "SELECT block_size, digests FROM block_digests WHERE image_id = ?", [row.id]
+    ).fetchone()
+    size = db.execute(
+        "SELECT size FROM fixity WHERE image_id = ? AND replaced_at IS NULL", [row.id]
+    ).fetchone()[0]
+    block_size, digests = blocks if blocks is not None else (0, b"")
+    return FixityRecord(
+        size,
+        row.mtime_ns,
+        row.digests,
+        digests,
+        block_size,
+        row.recorded_at,
+        row.confirmed_at,
+    )
+
+
+def facts_of(db: sqlite3.Connection, image_id: int) -> DiscFacts | None:
+    """Return the facts of an image as they were when it was last read, or None."""
+    packed = db.execute("SELECT packed FROM disc_facts WHERE image_id = ?", [image_id]).fetchone()
+    return unpack_facts(packed[0]) if packed is not None else None
+
+
+def findings_of(db: sqlite3.Connection, image_id: int) -> list[Finding]:
+    """Return the findings of an image's last reading and last audit, worst first."""
+    rows = db.execute(
+        "SELECT severity, detail FROM findings WHERE image_id = ? "
+        "ORDER BY severity DESC, origin, number",
+        [image_id],
+    )
+    return [
+        Finding(**{**json.loads(detail), "severity": Severity(severity)})
+        for severity, detail in rows
+    ]

@@ -1,0 +1,187 @@
+"""Reading images: everything about one file, and many files by a few threads."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable, Generator, Iterable
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TypeVar
+
+from mediashelf.catalogue.facts import pack_facts
+from mediashelf.catalogue.listing import ListedEntry, list_entries
+from mediashelf.catalogue.walk import SHEET_SUFFIX, SUFFIXES_BY_CONTENT
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.volume import DiscFacts
+from mediashelf.image import open_image
+from mediashelf.integrity.digests import Digests, digest_file
+
+WORKERS = 2
+"""One thread an image; two keep a disk busy, and more make a spinning one seek."""
+
+_AHEAD = 4  # images read and not yet taken; bounds the memory that their entries fill
+
+RAW_RULE = "raw-sectors"
+NO_VOLUME_RULE = "no-volume"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What one look at an image file found.
+
+    ``digests`` is None where the contents were not read, ``facts`` where the
+    structure was not. ``problem`` says why the file could not be read whole.
+    ``is_changing`` is True when size or date were not the same before and after;
+    then nothing else of it may be relied on.
+    """
+
+    size: int = 0
+    mtime_ns: int = 0
+    is_sheet: bool = False
+    digests: Digests | None = None
+    facts: DiscFacts | None = None
+    findings: tuple[Finding, ...] = ()
+    problem: str = ""
+    is_missing: bool = False
+    is_changing: bool = False
+    listing: tuple[ListedEntry, ...] = ()
+    packed_facts: bytes = b""
+
+
+class Stopped(Exception):
+    """Ends the threads' work when the person stops the run; never leaves this module."""
+
+
+def read_image(
+    path: Path,
+    *,
+    is_sheet: bool = False,
+    algorithms: Iterable[str] = ("xxh3_128",),
+    contents: bool = True,
+    past_cache: bool = False,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Reading:
+    """Read an image file: structure first, then every byte once; nothing is raised for its faults.
+
+    With ``contents=False`` only the structure is read. A cue sheet has no
+    structure of a disc.
+    """
+    try:
+        before = path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return Reading(is_sheet=is_sheet, is_missing=True)
+    except OSError as error:
+        return Reading(is_sheet=is_sheet, problem=f"cannot be looked at: {error.strerror or error}")
+    reading = Reading(before.st_size, before.st_mtime_ns, is_sheet)
+    try:
+        if not is_sheet:
+            reading = _with_structure(reading, path)
+        if contents:
+            digests = digest_file(
+                path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
+            )
+            reading = replace(reading, digests=digests)
+        after = path.stat()
+    except InputError as error:
+        return replace(reading, problem=str(error).removeprefix(f"{path}: "))
+    except OSError as error:
+        return replace(reading, problem=f"cannot be read: {error.strerror or error}")
+    # Not the inode: some network and card file systems number files anew at any time.
+    is_same = (before.st_size, before.st_mtime_ns) == (after.st_size, after.st_mtime_ns)
+    if reading.digests is not None and reading.digests.size != before.st_size:
+        is_same = False
+    return reading if is_same else replace(reading, is_changing=True)
+
+
+def _with_structure(reading: Reading, path: Path) -> Reading:
+    try:
+        with open_image(path) as image:
+            facts = image.facts
+            findings = image.findings
+        listing = tuple(list_entries(facts))
+        packed = pack_facts(facts)
+    except (InputError, OSError):
+        raise
+    except Exception as error:  # noqa: BLE001  # one image must not end the work on hundreds
+        return replace(reading, findings=(_our_fault(path, error),))
+    return replace(
+        reading,
+        facts=facts,
+        findings=tuple(_as_kept(finding, path) for finding in findings),
+        listing=listing,
+        packed_facts=packed,
+    )
+
+
+def _our_fault(path: Path, error: Exception) -> Finding:
+    return Finding(
+        "structure-understood",
+        Severity.ERROR,
+        path.name,
+        f"mediashelf itself failed at this structure ({type(error).__name__}: {error})",
+        remedy="report this with the image's first 64 KiB; its bytes were read and recorded",
+    )
+
+
+def _as_kept(finding: Finding, path: Path) -> Finding:
+    """Raw sectors are an error for whoever serves an image, and none for who keeps one.
+
+    Nor is an image of sound alone, which has no volume, if its sheet is there.
+    """
+    if finding.rule == RAW_RULE or (finding.rule == NO_VOLUME_RULE and has_sheet(path)):
+        return replace(finding, severity=Severity.NOTE)
+    return finding
+
+
+def has_sheet(path: Path) -> bool:
+    """Tell whether a cue sheet of the same name lies beside an image that is none itself."""
+    sheets = (path.with_suffix(SHEET_SUFFIX), path.with_suffix(SHEET_SUFFIX.upper()))
+    return path.suffix.lower() in SUFFIXES_BY_CONTENT and any(sheet.exists() for sheet in sheets)
+
+
+T = TypeVar("T")
+
+
+def read_many(
+    jobs: Iterable[T],
+    read: Callable[[T, Callable[[int], None]], Reading],
+    *,
+    workers: int = WORKERS,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Generator[tuple[T, Reading], None, None]:
+    """Yield each job with its reading, in the order of the jobs, read by a few threads.
+
+    ``read`` gets the job and the callback to pass on. Closing the iterator, or an
+    exception in the caller, stops the threads at their next block.
+    """
+    stop = threading.Event()
+    lock = threading.Lock()
+
+    def count(amount: int) -> None:
+        if stop.is_set():
+            raise Stopped
+        with lock:
+            on_bytes(amount)
+
+    def work(job: T) -> Reading:
+        if stop.is_set():
+            raise Stopped
+        return read(job, count)
+
+    waiting: deque[tuple[T, Future[Reading]]] = deque()
+    pool = ThreadPoolExecutor(workers, thread_name_prefix="read")
+    try:
+        for job in jobs:
+            waiting.append((job, pool.submit(work, job)))
+            if len(waiting) >= workers + _AHEAD:
+                first, future = waiting.popleft()
+                yield first, future.result()
+        while waiting:
+            first, future = waiting.popleft()
+            yield first, future.result()
+    finally:
+        stop.set()
+        pool.shutdown(wait=True, cancel_futures=True)

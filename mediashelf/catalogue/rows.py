@@ -1,0 +1,121 @@
+"""The catalogue's rows as values, and how outside text is kept without loss."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from enum import StrEnum
+from pathlib import Path
+
+from mediashelf.integrity.fixity import State
+
+
+class Presence(StrEnum):
+    """Where the last look found an image's file."""
+
+    HERE = "here"
+    MISSING = "missing"  # its place is there, the file is not
+    AWAY = "away"  # its place is not there: an unplugged disk, card or share
+
+
+RECORDED = "recorded"
+"""Verdict of an image whose digest is on record and which no audit has read since."""
+
+CHANGING = "changing"
+"""Verdict of a file that changed while it was read; the next scan reads it again."""
+
+STATES = (
+    RECORDED,
+    CHANGING,
+    *(state.value for state in State),
+)
+"""Every word that :attr:`ImageRow.state` can be."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfRow:
+    """A registered folder tree. ``image_count`` leaves missing images out."""
+
+    id: int
+    name: str
+    root: Path
+    added_at: str
+    scanned_at: str | None
+    image_count: int = 0
+    total_size: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ImageRow:
+    """What is on record of one image file.
+
+    ``path`` is relative to the shelf, with ``/``. ``verdict`` is
+    :data:`RECORDED`, :data:`CHANGING` or a :class:`State` word. ``digests``
+    maps algorithm to hexadecimal digest; it is empty while the file could not be
+    read. ``labels`` and ``kinds`` are those of its volumes, in order.
+    """
+
+    id: int
+    shelf: str
+    root: Path
+    path: str
+    size: int
+    mtime_ns: int
+    file_system: str
+    presence: Presence
+    verdict: str
+    problem: str
+    is_sheet: bool
+    looks_raw: bool
+    entry_count: int
+    scanned_at: str
+    audited_at: str | None
+    recorded_at: str = ""
+    confirmed_at: str = ""
+    digests: dict[str, str] = field(default_factory=dict)
+    kinds: tuple[str, ...] = ()
+    labels: tuple[str, ...] = ()
+    errors: int = 0
+    warnings: int = 0
+    notes: int = 0
+
+    @property
+    def file(self) -> Path:
+        """The image's place on disk."""
+        return self.root / self.path
+
+    @property
+    def label(self) -> str:
+        """The label to show: that of the last volume that has one, as it is the least cut."""
+        return next((label for label in reversed(self.labels) if label), "")
+
+    @property
+    def state(self) -> str:
+        """One word of :data:`STATES`: where the file is not here, that; else the verdict."""
+        return self.verdict if self.presence is Presence.HERE else self.presence.value
+
+
+def utc_now() -> str:
+    """Return this second in UTC, ISO 8601."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def keep_path(path: Path | str) -> bytes:
+    """Return a path of this system's disks as the bytes that the system itself uses."""
+    return os.fsencode(path)
+
+
+def kept_path(data: bytes) -> str:
+    """Return what :func:`keep_path` kept."""
+    return os.fsdecode(data)
+
+
+def keep_text(text: str) -> bytes:
+    """Return any text, lone surrogates too, as bytes."""
+    return text.encode("utf-8", "surrogatepass")
+
+
+def kept_text(data: bytes) -> str:
+    """Return what :func:`keep_text` kept."""
+    return data.decode("utf-8", "surrogatepass")

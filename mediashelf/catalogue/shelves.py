@@ -1,0 +1,112 @@
+"""Registering folders as shelves, and forgetting them."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from mediashelf.catalogue.record import forget_unused_names
+from mediashelf.catalogue.rows import ShelfRow, keep_path, utc_now
+from mediashelf.catalogue.schema import transaction
+from mediashelf.catalogue.store import Catalogue
+from mediashelf.errors import CatalogueError, InputError
+from mediashelf.text import printable
+
+LONGEST_NAME = 60  # so that tables stay readable
+
+
+def add_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> ShelfRow:
+    """Register a folder tree; by default it is called as the folder is.
+
+    The folder is kept as it was written, made absolute: a link in it is followed
+    at every scan. Raises :class:`InputError` for what is no readable folder, and
+    :class:`CatalogueError` for a name that is taken or no name, and for a folder
+    that holds, or is in, another shelf: its images would be recorded twice.
+    """
+    root = folder.absolute()
+    try:
+        next(root.iterdir(), None)
+        real = root.resolve(strict=True)
+    except OSError as error:
+        raise InputError(f"{folder}: is no folder to read: {error.strerror or error}") from error
+    shelves = catalogue.shelves()
+    for shelf in shelves:
+        _check_apart(real, folder, shelf)
+    taken = {shelf.name.lower() for shelf in shelves}
+    if name:
+        _check_name(name, taken)
+    else:
+        name = _free_name(root, taken)
+    with transaction(catalogue.db):
+        catalogue.db.execute(
+            "INSERT INTO shelves (name, root, added_at) VALUES (?, ?, ?)",
+            [name, keep_path(root), utc_now()],
+        )
+    return catalogue.shelf(name)
+
+
+def _check_apart(real: Path, folder: Path, shelf: ShelfRow) -> None:
+    other = shelf.root.resolve()
+    if real == other:
+        raise CatalogueError(f"{folder}: is the shelf {shelf.name!r} already")
+    if real.is_relative_to(other):
+        raise CatalogueError(
+            f"{folder}: is inside the shelf {shelf.name!r} ({shelf.root}), which covers it already"
+        )
+    if other.is_relative_to(real):
+        raise CatalogueError(
+            f"{folder}: holds the shelf {shelf.name!r} ({shelf.root}); drop that one first, or add "
+            "folders beside it"
+        )
+
+
+def _check_name(name: str, taken: set[str]) -> None:
+    if name != name.strip() or printable(name) != name or "/" in name or "\\" in name:
+        raise CatalogueError(
+            f"{name!r} is no name for a shelf: slashes, control characters, and blanks at its "
+            "ends do not go"
+        )
+    if len(name) > LONGEST_NAME:
+        raise CatalogueError(f"a shelf's name has {LONGEST_NAME} characters at most")
+    if name.lower() in taken:
+        raise CatalogueError(f"a shelf is called {name!r} already; choose another with --name")
+
+
+def _free_name(root: Path, taken: set[str]) -> str:
+    base = printable(root.name).replace("\\", "_").strip()[: LONGEST_NAME - 5] or "shelf"
+    name, number = base, 1
+    while name.lower() in taken:
+        number += 1
+        name = f"{base}-{number}"
+    return name
+
+
+def drop_shelf(catalogue: Catalogue, name: str) -> int:
+    """Forget a shelf and all records of its images; no image is touched.
+
+    Returns the number of images forgotten.
+    """
+    shelf = catalogue.shelf(name)
+    db = catalogue.db
+    with transaction(db):
+        count = _forget_images(db, "shelf_id = ?", shelf.id)
+        db.execute("DELETE FROM shelves WHERE id = ?", [shelf.id])
+    return count
+
+
+def forget_missing(catalogue: Catalogue, name: str) -> int:
+    """Forget the records of a shelf's missing images, and return how many that were."""
+    shelf = catalogue.shelf(name)
+    with transaction(catalogue.db):
+        return _forget_images(catalogue.db, "shelf_id = ? AND presence = 'missing'", shelf.id)
+
+
+def _forget_images(db: sqlite3.Connection, where: str, shelf_id: int) -> int:
+    name_ids = db.execute(
+        "SELECT DISTINCT name_id FROM entries WHERE image_id IN "
+        f"(SELECT id FROM images WHERE {where})",
+        [shelf_id],
+    ).fetchall()
+    count = db.execute(f"DELETE FROM images WHERE {where}", [shelf_id]).rowcount
+    forget_unused_names(db, name_ids)
+    return count

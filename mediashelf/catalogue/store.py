@@ -1,0 +1,209 @@
+"""Opening the catalogue, and the questions that it answers."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from mediashelf.catalogue import images, search
+from mediashelf.catalogue.rows import ImageRow, ShelfRow, kept_path
+from mediashelf.catalogue.schema import (
+    OLDEST_SQLITE,
+    STEPS,
+    check_is_ours,
+    migrate,
+    schema_version,
+)
+from mediashelf.errors import CatalogueError
+from mediashelf.places import data_folder
+from mediashelf.text import did_you_mean
+
+FILE_NAME = "catalogue.sqlite"
+
+WAIT_SECONDS = 10.0
+"""How long a write waits for another run that writes the same catalogue."""
+
+_CACHE_KIB = 64 * 1024  # the name index is written at random places
+
+
+class Catalogue:
+    """An open catalogue, for one thread. Made by :func:`open_catalogue`.
+
+    Its methods answer questions; what writes is in the modules beside this one.
+    ``exists`` is False when there is no file yet and an empty catalogue stands in for
+    it; ``can_write`` is False where the file can only be read.
+    """
+
+    def __init__(
+        self, db: sqlite3.Connection, place: Path, *, exists: bool, can_write: bool
+    ) -> None:
+        self.db = db
+        self.place = place
+        self.exists = exists
+        self.can_write = can_write
+
+    def shelves(self) -> list[ShelfRow]:
+        """Return every shelf, by name, with number and size of its images that are not missing."""
+        rows = self.db.execute(
+            """
+            SELECT shelves.id, name, root, added_at, shelves.scanned_at,
+                   count(images.id), coalesce(sum(images.size), 0)
+            FROM shelves LEFT JOIN images
+                ON images.shelf_id = shelves.id AND images.presence != 'missing'
+            GROUP BY shelves.id ORDER BY name
+            """
+        )
+        return [ShelfRow(row[0], row[1], Path(kept_path(row[2])), *row[3:]) for row in rows]
+
+    def shelf(self, name: str) -> ShelfRow:
+        """Return the shelf of this name; raises :class:`CatalogueError` that names the nearest."""
+        shelves = self.shelves()
+        for row in shelves:
+            if row.name.lower() == name.lower():
+                return row
+        near = did_you_mean(name, [row.name for row in shelves])
+        known = ", ".join(row.name for row in shelves) or "none; mediashelf shelf add registers one"
+        raise CatalogueError(f"no shelf is called {name!r}{near} (shelves: {known})")
+
+    def images(
+        self,
+        *,
+        shelf: str | None = None,
+        kind: str | None = None,
+        label: str | None = None,
+        state: str | None = None,
+    ) -> list[ImageRow]:
+        """Return the images that fit every filter, by shelf and path.
+
+        ``kind`` is a volume kind, ``raw`` or ``sheet``; ``label`` is a part of a
+        label, letter case aside; ``state`` is a word of ``rows.STATES``. Raises
+        :class:`CatalogueError` for an unknown shelf.
+        """
+        shelf_id = self.shelf(shelf).id if shelf is not None else None
+        return images.matching(self.db, shelf_id=shelf_id, kind=kind, label=label, state=state)
+
+    def image_by_path(self, path: Path) -> ImageRow | None:
+        """Return the image whose file this is, or None."""
+        return images.by_file(self.db, self.shelves(), path)
+
+    def images_by_digest(self, digest: str) -> list[ImageRow]:
+        """Return every image with this digest (hexadecimal, any algorithm) in force."""
+        return images.by_digest(self.db, digest)
+
+    def find(self, text: str, *, limit: int = 50, shelf: str | None = None) -> search.Found:
+        """Find entries inside all images by name; see :func:`search.find`."""
+        shelf_id = self.shelf(shelf).id if shelf is not None else None
+        return search.find(self.db, text, limit=limit, shelf_id=shelf_id)
+
+
+def catalogue_place(path: Path | None = None) -> Path:
+    """Return ``path``, or where the catalogue is when nobody says otherwise."""
+    return path if path is not None else data_folder() / FILE_NAME
+
+
+@contextmanager
+def open_catalogue(
+    path: Path | None = None, *, create: bool = False, wait_seconds: float = WAIT_SECONDS
+) -> Iterator[Catalogue]:
+    """Open the catalogue at ``path``, by default the one in the user's data folder.
+
+    Where there is no file yet, ``create`` makes one; without it an empty
+    catalogue that is never written stands in. An older file is brought up to
+    date. A file that cannot be written can still be asked. Whatever SQLite
+    refuses inside the block, a full disk or a lock for one, comes out as
+    :class:`CatalogueError`.
+    """
+    place = catalogue_place(path)
+    _check_sqlite()
+    exists = create or place.exists()
+    try:
+        if create:
+            _make_folder(place.parent)
+        can_write = not exists or _is_writable(place)
+        db = _open(_uri(place, can_write) if exists else ":memory:", wait_seconds)
+        try:
+            _prepare(db, place, can_write)
+            yield Catalogue(db, place, exists=exists, can_write=can_write)
+        finally:
+            db.close()
+    except sqlite3.Error as error:
+        raise CatalogueError(_in_words(place, error)) from error
+
+
+def _check_sqlite() -> None:
+    if sqlite3.sqlite_version_info < OLDEST_SQLITE:
+        needed = ".".join(map(str, OLDEST_SQLITE))
+        raise CatalogueError(
+            f"this Python comes with SQLite {sqlite3.sqlite_version}; the catalogue needs {needed} "
+            "or later"
+        )
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CatalogueError(
+            f"{folder}: this folder for the catalogue cannot be made: {error.strerror or error}"
+        ) from error
+
+
+def _is_writable(place: Path) -> bool:
+    """Tell whether SQLite can write the file, and others beside it."""
+    return all(os.access(path, os.W_OK) for path in (place.parent, place) if path.exists())
+
+
+def _uri(place: Path, can_write: bool) -> str:
+    # As a URI, so that a name like "file:x?mode=memory" is a name.
+    uri = place.absolute().as_uri()
+    if can_write:
+        return uri
+    if place.with_name(f"{place.name}-wal").exists():
+        return f"{uri}?mode=ro"  # another user's run is writing it now
+    # Beside a file in WAL mode SQLite wants to write a second one. Where that is
+    # impossible and no run is writing, the file may be taken as it stands.
+    return f"{uri}?mode=ro&immutable=1"
+
+
+def _open(name: str, wait_seconds: float) -> sqlite3.Connection:
+    return sqlite3.connect(
+        name, uri=True, isolation_level=None, timeout=wait_seconds, check_same_thread=True
+    )
+
+
+def _prepare(db: sqlite3.Connection, place: Path, can_write: bool) -> None:
+    """Check that the file is ours and bring it up to date."""
+    check_is_ours(db, str(place))
+    db.execute("PRAGMA foreign_keys = ON")
+    db.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")
+    if can_write:
+        # Where the file system cannot do WAL (some network shares), SQLite keeps its older mode.
+        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA synchronous = NORMAL")
+        migrate(db)
+    elif schema_version(db) < len(STEPS):
+        raise CatalogueError(
+            f"{place}: must be brought up to date first, and cannot be written; run any command "
+            "once where it can"
+        )
+
+
+def _in_words(place: Path, error: sqlite3.Error) -> str:
+    """Say what SQLite's error means for the person, and what to do."""
+    name = getattr(error, "sqlite_errorname", "")
+    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+        return f"{place}: another run is writing it; try again when that has ended"
+    if name.startswith("SQLITE_NOTADB"):
+        return f"{place}: is no catalogue, not even a database; choose another with --catalogue"
+    if name.startswith("SQLITE_CORRUPT"):
+        return f"{place}: is damaged ({error}); bring back a copy, or move it away and scan again"
+    if name.startswith("SQLITE_FULL"):
+        return f"{place}: the disk is full; what was finished before is kept"
+    if name.startswith("SQLITE_READONLY"):
+        return f"{place}: cannot be written; choose another with --catalogue"
+    if name.startswith("SQLITE_CANTOPEN"):
+        return f"{place}: cannot be opened ({error}); is it a file that you may read?"
+    return f"{place}: cannot be used: {error}"

@@ -1,0 +1,241 @@
+"""``mediashelf audit``: is every image still what it was, and sound inside?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import click
+
+from mediashelf.catalogue.audit import AuditResult, Depth, run_audit
+from mediashelf.catalogue.audit_names import plan_audit
+from mediashelf.catalogue.store import open_catalogue
+from mediashelf.cli.catalogue_rows import image_dict
+from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
+from mediashelf.cli.progress import progress
+from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, table
+from mediashelf.findings import Severity
+from mediashelf.integrity.fixity import State
+from mediashelf.text import count_text, size_text
+
+SOUND_SHOWN = 20  # with more sound images than this, only their number is shown
+_ENTRIES_SHOWN = 5
+_PLACES_SHOWN = 5  # of one rule in one image; the rest are counted
+
+# Worst first: what may be lost for good stands above what a person may have done.
+_ORDER = (
+    State.UNREADABLE,
+    State.DECAYED,
+    State.TRUNCATED,
+    State.DAMAGED,
+    State.CHANGED,
+    State.MISSING,
+    State.AWAY,
+    State.SOUND,
+)
+
+
+@click.command(
+    epilog="""
+\b
+Examples:
+  mediashelf audit
+  mediashelf audit card --past-cache
+  mediashelf audit disc.iso other.iso
+  mediashelf audit --depth structure --json
+
+\b
+States: sound; damaged (errors inside, though the bytes are as recorded);
+decayed (bytes differ, size and date do not); changed (size or date differ too);
+truncated; missing; away (not plugged in); unreadable.
+"""
+)
+@click.argument("names", nargs=-1, metavar="[SHELF|IMAGE|FOLDER]...")
+@click.option(
+    "--depth",
+    type=click.Choice([depth.value for depth in Depth]),
+    default=Depth.DIGESTS.value,
+    show_default=True,
+    help="structure: volumes and directories only. digests: every byte too.",
+)
+@click.option(
+    "--past-cache",
+    is_flag=True,
+    help="Read from the disk itself, not from what the system keeps in memory, where it can.",
+)
+@click.option("--all", "show_all", is_flag=True, help="Name every sound image too.")
+@catalogue_option
+@json_option
+@quiet_option
+@fail_on_option
+def audit(
+    names: tuple[str, ...],
+    depth: str,
+    past_cache: bool,
+    show_all: bool,
+    catalogue_path: Path | None,
+    as_json: bool,
+    quiet: bool,
+    fail_on: str,
+) -> None:
+    """Read images again and compare them with what is on record.
+
+    Without names, all shelves. An image that is not on record is looked at as
+    well: its structure, and whether its bytes are those of an image that is.
+    Nothing on record is replaced; what is right is confirmed with today's date.
+    """
+    with open_catalogue(catalogue_path) as catalogue:
+        jobs = plan_audit(catalogue, names)
+        total = sum(job.size for job in jobs) if depth == Depth.DIGESTS else 0
+        with (
+            progress("auditing", total=total, quiet=quiet) as on_bytes,
+            closing(
+                run_audit(
+                    catalogue,
+                    jobs,
+                    depth=Depth(depth),
+                    past_cache=past_cache,
+                    on_bytes=on_bytes,
+                )
+            ) as running,
+        ):
+            results = list(running)
+    if as_json:
+        say_json(_document(results, Depth(depth)))
+    else:
+        _say(results, Depth(depth), show_all=show_all, quiet=quiet)
+    exit_for([finding for each in results for finding in each.verdict.findings], fail_on)
+
+
+def _say(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, quiet: bool) -> None:
+    if not results:
+        say("No image to audit. Register a folder with: mediashelf shelf add FOLDER")
+        return
+    ordered = sorted(results, key=lambda each: (_ORDER.index(each.verdict.state), each.job.where))
+    sound = [each for each in ordered if each.verdict.state is State.SOUND]
+    hide_sound = quiet or (len(sound) > SOUND_SHOWN and not show_all)
+    shown = [each for each in ordered if not (hide_sound and each.verdict.state is State.SOUND)]
+    if shown:
+        cells = [(each.verdict.state.value, each.job.where, _basis(each)) for each in shown]
+        for line in table(("state", "image", "what was read"), cells):
+            say(line)
+    if hide_sound and sound and not quiet:
+        say(f"… and {count_text(len(sound), 'sound image')} (--all names them)")
+    for each in ordered:
+        _say_findings(each, quiet)
+    if shown and not quiet:
+        say()
+    if not quiet:
+        for line in _summary(results, depth):
+            say_wrapped(line)
+
+
+def _basis(result: AuditResult) -> str:
+    if result.twins:
+        twin = result.twins[0]
+        return f"{result.verdict.basis}; the same bytes as {twin.shelf}: {twin.path}"
+    return result.verdict.basis
+
+
+def _say_findings(result: AuditResult, quiet: bool) -> None:
+    findings = [
+        finding
+        for finding in result.verdict.findings
+        if not quiet or finding.severity is not Severity.NOTE
+    ]
+    if not findings:
+        return
+    say()
+    say(result.job.where)
+    say_findings(findings, limit=_PLACES_SHOWN)
+    for span in result.verdict.spans[:_ENTRIES_SHOWN]:
+        say_wrapped(
+            f"bytes {span.offset:,} to {span.offset + span.length - 1:,} "
+            f"(LBA {span.first_lba:,} to {span.last_lba:,})",
+            indent=2,
+        )
+    if len(result.verdict.spans) > _ENTRIES_SHOWN:
+        say(f"  … and {len(result.verdict.spans) - _ENTRIES_SHOWN:,} more runs of bytes")
+    for entry in result.touched[:_ENTRIES_SHOWN]:
+        say_wrapped(
+            f"holds bytes there: {entry.path} ({size_text(entry.touched)} of "
+            f"{size_text(entry.size)})",
+            indent=2,
+        )
+    if result.touched:
+        others = len(result.touched) - _ENTRIES_SHOWN
+        more = f"… and {others:,} more; " if others > 0 else ""
+        untouched = max(0, result.entry_count - len(result.touched))
+        say_wrapped(f"{more}{untouched:,} other entries lie wholly elsewhere", indent=2)
+
+
+def _summary(results: Sequence[AuditResult], depth: Depth) -> list[str]:
+    """Return the closing lines: the states, then what was read and what was not."""
+    counts = Counter(each.verdict.state for each in results)
+    states = ", ".join(f"{counts[state]:,} {state.value}" for state in _ORDER if counts[state])
+    structures = sum(each.reading.facts is not None for each in results)
+    read = f"Structure of {structures:,} read"
+    if depth is Depth.DIGESTS:
+        compared = [
+            each
+            for each in results
+            if each.job.row is not None and each.job.row.digests and each.reading.digests
+        ]
+        unrecorded = sum(
+            each.reading.digests is not None and each not in compared for each in results
+        )
+        total = size_text(sum(each.verdict.bytes_read for each in results))
+        read += f"; all bytes of {len(compared):,} compared with a digest on record"
+        if unrecorded:
+            read += f", {unrecorded:,} had none"
+        read += f" ({total} read)"
+    else:
+        read += "; contents not read"
+    return [
+        f"{count_text(len(results), 'image')}: {states}.",
+        f"{read}. Whether files inside are sound in themselves was not checked.",
+    ]
+
+
+def _document(results: Sequence[AuditResult], depth: Depth) -> dict[str, Any]:
+    counts = Counter(each.verdict.state for each in results)
+    return {
+        "command": "audit",
+        "version": 1,
+        "depth": depth.value,
+        "counts": {state.value: counts[state] for state in _ORDER},
+        "images": [_image(each) for each in results],
+        "findings": [finding.as_dict() for each in results for finding in each.verdict.findings],
+    }
+
+
+def _image(result: AuditResult) -> dict[str, Any]:
+    verdict = result.verdict
+    return {
+        "file": str(result.job.path),
+        "where": result.job.where,
+        "state": verdict.state.value,
+        "basis": verdict.basis,
+        "bytes_read": verdict.bytes_read,
+        "structure_read": result.reading.facts is not None,
+        "is_confirmed": verdict.is_confirmed,
+        "spans": [
+            {
+                "offset": span.offset,
+                "length": span.length,
+                "first_lba": span.first_lba,
+                "last_lba": span.last_lba,
+            }
+            for span in verdict.spans
+        ],
+        "touched": [
+            {"path": entry.path, "size": entry.size, "touched": entry.touched}
+            for entry in result.touched
+        ],
+        "same_bytes_as": [{"shelf": row.shelf, "path": row.path} for row in result.twins],
+        "record": image_dict(result.job.row) if result.job.row is not None else None,
+        "findings": [finding.as_dict() for finding in verdict.findings],
+    }
