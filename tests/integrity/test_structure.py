@@ -1,0 +1,147 @@
+"""Parts of a disc that contradict each other, each made on purpose beside a sound disc."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from mediashelf.demo.floppy import make_boot_floppy
+from mediashelf.findings import Finding
+from mediashelf.image import open_image
+from mediashelf.integrity.structure import PLACES_PER_RULE, check_structure
+
+from make_image import SECTOR, Boot, MadeImage, make_iso, put
+
+FLOPPY = make_boot_floppy("nothing here")
+FILES = {"A.TXT": b"a" * 5000, "B.TXT": b"b" * 3000, "DIR/C.TXT": b"c" * 100}
+
+Find = Callable[[bytes], list[Finding]]
+
+
+@pytest.fixture
+def find(tmp_path: Path) -> Find:
+    def find_in(data: bytes) -> list[Finding]:
+        path = tmp_path / "disc.iso"
+        path.write_bytes(data)
+        with open_image(path) as image:
+            return list(check_structure(image))
+
+    return find_in
+
+
+def both_32(number: int) -> bytes:
+    return struct.pack("<I", number) + struct.pack(">I", number)
+
+
+def move(made: MadeImage, path: str, *, lba: int, kind: str = "iso9660") -> bytes:
+    """Let a file's record point elsewhere."""
+    return put(made.data, made.record(path, kind) + 2, both_32(lba))
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        make_iso(FILES),
+        make_iso(FILES, joliet=True, long_names={"A.TXT": "a long name.txt"}),
+        make_iso(FILES, rock_ridge=True),
+        make_iso({"BIG.BIN": b"x" * 9000}, sections={"BIG.BIN": 4096}, joliet=True),
+        make_iso(FILES, boot=Boot(FLOPPY, media=2, sectors=1)),
+        make_iso({"EMPTY.TXT": b"", "ALSO.TXT": b""}, joliet=True),
+    ],
+    ids=["plain", "joliet", "rockridge", "sections", "floppy", "empty files"],
+)
+def test_sound_discs_yield_nothing(find: Find, made: MadeImage) -> None:
+    assert find(made.data) == []
+
+
+def test_equal_extents_may_be_shared(find: Find) -> None:
+    made = make_iso({"A.TXT": b"same", "B.TXT": b"same"})
+    shared = move(made, "/B.TXT", lba=made.file("/A.TXT") // SECTOR)
+    assert find(shared) == []
+
+
+def test_an_extent_that_starts_inside_another_is_found(find: Find) -> None:
+    made = make_iso(FILES)
+    inside = made.file("/A.TXT") // SECTOR + 1
+    (finding,) = find(move(made, "/DIR/C.TXT", lba=inside))
+    assert (finding.rule, finding.where) == ("extents-apart", "/DIR/C.TXT")
+    assert "/A.TXT" in finding.message
+    assert (finding.offset, finding.length) == (inside * SECTOR, 100)
+
+
+def test_the_longer_of_two_extents_from_one_place_is_found(find: Find) -> None:
+    made = make_iso(FILES)
+    (finding,) = find(move(made, "/DIR/C.TXT", lba=made.file("/A.TXT") // SECTOR))
+    assert finding.rule == "extents-apart"
+
+
+def test_a_file_in_the_descriptors_is_found(find: Find) -> None:
+    made = make_iso(FILES)
+    (finding,) = find(move(made, "/A.TXT", lba=16))
+    assert finding.rule == "extents-apart"
+    assert "descriptors" in finding.message
+
+
+def test_a_file_over_a_directory_is_found(find: Find) -> None:
+    made = make_iso(FILES)
+    findings = find(move(made, "/B.TXT", lba=made.directory("/DIR") // SECTOR))
+    assert {finding.rule for finding in findings} == {"extents-apart"}
+
+
+def test_a_file_that_one_tree_has_elsewhere_is_found_in_both(find: Find) -> None:
+    made = make_iso(FILES, joliet=True)
+    findings = find(move(made, "/A.TXT", lba=made.file("/B.TXT") // SECTOR, kind="joliet"))
+    differing = [finding for finding in findings if finding.rule == "trees-agree"]
+    assert [finding.where for finding in differing] == ["/A.TXT", "/A.TXT"]
+
+
+def test_a_size_that_differs_between_trees_is_found(find: Find) -> None:
+    made = make_iso(FILES, joliet=True)
+    findings = find(put(made.data, made.record("/A.TXT", "joliet") + 10, both_32(4999)))
+    assert {finding.rule for finding in findings} == {"extents-apart", "trees-agree"}
+
+
+@pytest.mark.parametrize(
+    ("floppy", "message"),
+    [
+        (FLOPPY[:510] + b"\0\0" + FLOPPY[512:], "no boot sector signature"),
+        (FLOPPY[:19] + struct.pack("<H", 2400) + FLOPPY[21:], "another size"),
+    ],
+    ids=["signature", "size"],
+)
+def test_a_boot_floppy_that_is_none_is_noted(find: Find, floppy: bytes, message: str) -> None:
+    (finding,) = find(make_iso(FILES, boot=Boot(floppy, media=2, sectors=1)).data)
+    assert finding.rule == "boot-image-form"
+    assert message in finding.message
+
+
+def test_a_boot_disk_without_its_one_partition_is_noted(find: Find) -> None:
+    one = bytearray(2048)
+    one[510:512] = b"\x55\xaa"
+    one[446 + 4] = 6
+    assert find(make_iso(FILES, boot=Boot(bytes(one), media=4, sectors=1)).data) == []
+    one[462 + 4] = 6
+    (finding,) = find(make_iso(FILES, boot=Boot(bytes(one), media=4, sectors=1)).data)
+    assert finding.found.startswith("2 partitions")
+
+
+def test_empty_boot_code_is_noted(find: Find) -> None:
+    (finding,) = find(make_iso(FILES, boot=Boot(bytes(2048))).data)
+    assert "zero bytes" in finding.message
+
+
+def test_a_hostile_disc_cannot_flood(find: Find) -> None:
+    names = {f"F{number:04d}.TXT": b"x" * 3000 for number in range(PLACES_PER_RULE + 50)}
+    made = make_iso(names)
+    data = made.data
+    first = made.file("/F0000.TXT") // SECTOR
+    for number, name in enumerate(names):
+        at = made.record(f"/{name}")
+        data = put(data, at + 2, both_32(first)) if number else data
+        data = put(data, at + 10, both_32(3000 - number))
+    findings = find(data)
+    assert len(findings) == PLACES_PER_RULE + 1
+    assert "49 more" in findings[-1].message
