@@ -59,9 +59,10 @@ def _known(kind: Any, plain: dict[str, Any]) -> dict[str, Any]:
 
 def _plain_volume(volume: VolumeFacts) -> dict[str, Any]:
     plain = _plain(volume)
-    columns = dict(zip(Entry._fields, zip(*volume.entries, strict=True), strict=True))
-    if columns:
-        columns["date"] = tuple(date.hex() for date in columns["date"])
+    columns: dict[str, Any] = {}
+    if volume.entries:
+        columns = dict(zip(Entry._fields, zip(*volume.entries, strict=True), strict=True))
+        columns["date"] = [date.hex() for date in columns["date"]]
     plain["entries"] = columns
     return plain
 
