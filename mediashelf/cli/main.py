@@ -23,8 +23,12 @@ COMMANDS: dict[str, str] = {
     "find": "find:find",
     "show": "show:show",
     "audit": "audit:audit",
+    "check": "check:check",
+    "targets": "targets:targets",
     "build": "build:build",
+    "drivers": "drivers:drivers",
     "convert": "convert:convert",
+    "prepare": "prepare:prepare",
     "manifest": "manifest:manifest",
 }
 

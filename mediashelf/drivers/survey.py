@@ -1,0 +1,157 @@
+"""One question, answered whole: has every device of this machine a driver here, and is it whole?"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from mediashelf.drivers.completeness import PackageCheck, check_completeness
+from mediashelf.drivers.coverage import Candidate, DeviceCover, OfferIndex
+from mediashelf.drivers.devices import Device
+from mediashelf.drivers.dos_packages import DosPackage, find_dos_packages
+from mediashelf.drivers.families import Family
+from mediashelf.drivers.packages import (
+    Fit,
+    Found,
+    Package,
+    Suitability,
+    sections_to_check,
+    suitability,
+)
+from mediashelf.drivers.tree import Tree
+from mediashelf.formats.inf_models import all_models
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyedPackage:
+    """One INF package: what it offers, and how whole it is.
+
+    ``chosen`` is the check of the install sections that devices of the machine get
+    (of all sections where no machine is known), ``rest`` that of the others. Either
+    is None when there are none.
+    """
+
+    package: Package
+    suitability: Suitability
+    chosen: PackageCheck | None
+    rest: PackageCheck | None
+
+    @property
+    def is_chosen(self) -> bool:
+        """Whether a device of the machine gets this package."""
+        return self.chosen is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """Everything known about some trees, for one target and perhaps one machine.
+
+    ``covers`` has one row for each device in order; ``has_machine`` tells an empty
+    machine from none.
+    """
+
+    target: str
+    family: Family
+    trees: tuple[Tree, ...]
+    packages: tuple[SurveyedPackage, ...]
+    others: tuple[Package, ...]
+    dos_packages: tuple[DosPackage, ...]
+    covers: tuple[DeviceCover, ...] = ()
+    has_machine: bool = True
+    _by_identifier: dict[str, list[Package]] = field(default_factory=dict, repr=False)
+
+    def unfit_for(self, device: Device) -> list[tuple[Package, Fit]]:
+        """Return the packages that name the device but offer it nothing here, and why."""
+        cover = next((cover for cover in self.covers if cover.device is device), None)
+        has_offer = (
+            {one.package for one in (*cover.candidates, *cover.possible)} if cover else set()
+        )
+        fits = {one.package: one.suitability.fit for one in self.packages}
+        named = dict.fromkeys(
+            package
+            for identifier in (*device.hardware_ids, *device.compatible_ids)
+            for package in self._by_identifier.get(identifier, ())
+        )
+        # A package that fits, but not with the section that names the device,
+        # has that section for other systems.
+        return [
+            (package, fits[package] if fits[package] is not Fit.FITS else Fit.NO_MODELS)
+            for package in named
+            if package not in has_offer
+        ]
+
+
+def survey(
+    founds: Sequence[tuple[Tree, Found]],
+    family: Family,
+    target: str,
+    devices: Sequence[Device] | None = None,
+) -> Survey:
+    """Look at the packages of trees as ``family`` does; ``devices`` is None without a machine."""
+    packages = [package for _, found in founds for package in found.packages]
+    suited = {package: suitability(package, family) for package in packages}
+    dos_packages = tuple(
+        dos for tree, found in founds for dos in find_dos_packages(tree, found, target)
+    )
+    index = OfferIndex(((package, suited[package].offers) for package in packages), family)
+    declared = [dos for dos in dos_packages if dos.identifiers]
+    covers = tuple(index.cover(device, declared) for device in devices or ())
+    chosen = _chosen_installs(covers)
+    return Survey(
+        target=target,
+        family=family,
+        trees=tuple(tree for tree, _ in founds),
+        packages=tuple(
+            _surveyed(package, suited[package], family, chosen, has_machine=devices is not None)
+            for package in packages
+        ),
+        others=tuple(package for _, found in founds for package in found.others),
+        dos_packages=dos_packages,
+        covers=covers,
+        has_machine=devices is not None,
+        _by_identifier=_by_identifier(packages),
+    )
+
+
+def _chosen_installs(covers: Iterable[DeviceCover]) -> dict[Package, set[str]]:
+    chosen: defaultdict[Package, set[str]] = defaultdict(set)
+    for cover in covers:
+        # Where the board is unknown, every package that may win must be whole.
+        wanted: tuple[Candidate, ...] = cover.candidates[:1] + cover.possible
+        for candidate in wanted:
+            chosen[candidate.package].add(candidate.offer.install.lower())
+    return chosen
+
+
+def _surveyed(
+    package: Package,
+    suited: Suitability,
+    family: Family,
+    chosen: dict[Package, set[str]],
+    *,
+    has_machine: bool,
+) -> SurveyedPackage:
+    system, installs = sections_to_check(package, family)
+    wanted = chosen.get(package, set())
+    first = [name for name in installs if not has_machine or name.lower() in wanted]
+    others = [name for name in installs if name not in first]
+    return SurveyedPackage(
+        package,
+        suited,
+        check_completeness(package, first, system, family) if first else None,
+        check_completeness(package, others, system, family) if others else None,
+    )
+
+
+def _by_identifier(packages: Iterable[Package]) -> dict[str, list[Package]]:
+    named: defaultdict[str, list[Package]] = defaultdict(list)
+    for package in packages:
+        identifiers = {
+            identifier
+            for model in all_models(package.inf)
+            for identifier in (model.hardware_id, *model.compatible_ids)
+        }
+        for identifier in identifiers:
+            named[identifier].append(package)
+    return dict(named)

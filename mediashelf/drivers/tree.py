@@ -1,0 +1,144 @@
+"""A tree of files as one target sees it, whether it is a disc, a folder or a plan.
+
+A disc may carry two trees: one with short names, one with long names. A target reads
+one of them; :class:`Tree` keeps the names of the other beside it, so that "the file is
+there, but under a name this target does not see" can be told from "it is missing".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from mediashelf.drivers.pairing import pair_trees
+from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
+
+
+class TreeFile(NamedTuple):
+    """One file. Paths are absolute in the tree, parts joined by ``/``.
+
+    ``path`` is where the target sees it, empty when it does not. ``hidden_path`` is
+    its path in the tree that the target does not read, empty when it is in none.
+    """
+
+    path: str
+    size: int
+    hidden_path: str = ""
+
+    @property
+    def shown_path(self) -> str:
+        """The path for people: the target's where there is one."""
+        return self.path or self.hidden_path
+
+    @property
+    def name(self) -> str:
+        """The last part of the path that is shown."""
+        return self.shown_path.rpartition("/")[2]
+
+
+class Provides(NamedTuple):
+    """What the maker of a disc declares: the packages in ``folder`` drive these devices.
+
+    ``targets`` names the targets it holds for; empty means every one.
+    """
+
+    folder: str
+    identifiers: tuple[str, ...]
+    targets: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Tree:
+    """The files of one source as one target sees them.
+
+    ``kind`` is ``folder``, ``iso9660``, ``joliet`` … : the tree that is read.
+    ``read`` returns up to a limit of bytes from the start of a file; it may raise
+    ``OSError`` or an error of ours.
+    """
+
+    name: str
+    kind: str
+    files: tuple[TreeFile, ...]
+    read: Callable[[TreeFile, int], bytes]
+    provides: tuple[Provides, ...] = ()
+    _seen: Mapping[str, TreeFile] = field(init=False, repr=False)
+    _hidden: Mapping[str, TreeFile] = field(init=False, repr=False)
+    _by_name: Mapping[str, TreeFile] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        seen: dict[str, TreeFile] = {}
+        hidden: dict[str, TreeFile] = {}
+        by_name: dict[str, TreeFile] = {}
+        for file in self.files:
+            if file.path:
+                seen.setdefault(file.path.lower(), file)
+                by_name.setdefault(file.name.lower(), file)
+            if file.hidden_path:
+                hidden.setdefault(file.hidden_path.lower(), file)
+        object.__setattr__(self, "_seen", seen)
+        object.__setattr__(self, "_hidden", hidden)
+        object.__setattr__(self, "_by_name", by_name)
+
+    def find(self, path: str) -> TreeFile | None:
+        """Return the file that the target finds at ``path``; case does not matter."""
+        return self._seen.get(path.lower())
+
+    def find_hidden(self, path: str) -> TreeFile | None:
+        """Return the file at ``path`` of the tree that the target does not read."""
+        return self._hidden.get(path.lower())
+
+    def find_name(self, name: str) -> TreeFile | None:
+        """Return some file of this name that the target sees, wherever it is."""
+        return self._by_name.get(name.lower())
+
+
+def folder_of(path: str) -> str:
+    """Return the folder of a path without a slash at its end; empty for the root."""
+    return path.rpartition("/")[0]
+
+
+def pick_volume(facts: DiscFacts, kinds: Iterable[VolumeKind]) -> VolumeFacts | None:
+    """Return the first volume in the target's order whose entries were read."""
+    for kind in kinds:
+        volume = facts.volume(kind)
+        if volume is not None and volume.entries_read:
+            return volume
+    return None
+
+
+def tree_of_disc(
+    name: str,
+    facts: DiscFacts,
+    kinds: Iterable[VolumeKind],
+    read_entry: Callable[[Entry, int], bytes],
+    *,
+    provides: tuple[Provides, ...] = (),
+) -> Tree | None:
+    """Return what a target sees of a disc; ``kinds`` are the trees that it reads, best first.
+
+    None when it reads none of the disc's trees. ``read_entry`` is given an entry and
+    a limit in bytes.
+    """
+    kinds = tuple(kinds)
+    seen = pick_volume(facts, kinds)
+    if seen is None:
+        return None
+    other_kind = VolumeKind.ISO9660 if seen.kind is not VolumeKind.ISO9660 else VolumeKind.JOLIET
+    hidden = facts.volume(other_kind)
+    entries: dict[str, Entry] = {}
+    files: list[TreeFile] = []
+    names = pair_trees(seen, hidden) if hidden is not None else {}
+    for entry in seen.files:
+        entries.setdefault(entry.path, entry)
+        files.append(TreeFile(entry.path, entry.size, names.get(entry.path, "")))
+    paired = set(names.values())
+    for entry in hidden.files if hidden is not None else ():
+        if entry.path not in paired:
+            files.append(TreeFile("", entry.size, entry.path))
+            entries.setdefault("\0" + entry.path, entry)
+
+    def read(file: TreeFile, limit: int) -> bytes:
+        return read_entry(entries[file.path or "\0" + file.hidden_path], limit)
+
+    return Tree(name, seen.kind.value, tuple(files), read, provides)
