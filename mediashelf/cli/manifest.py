@@ -78,13 +78,12 @@ def _say(content: Manifest, findings: list[Finding], sizes_only: bool, quiet: bo
                 str(disc.position),
                 disc.path,
                 size_text(disc.size),
-                disc.label,
                 _verdict(disc, findings, sizes_only),
                 _open(disc),
             )
             for disc in content.discs
         ]
-        headers = ["disc", "file", "size", "label", "on the card", "open since preparing"]
+        headers = ["disc", "file", "size", "on the card", "open findings"]
         for line in table(headers, rows, right="disc, size"):
             say(line)
         say()
@@ -107,9 +106,7 @@ def _open(disc: ManifestDisc) -> str:
     for finding in disc.open_findings:
         if finding.severity in counts:
             counts[finding.severity] += finding.count
-    return (
-        ", ".join(count_text(count, word) for word, count in counts.items() if count) or "nothing"
-    )
+    return ", ".join(count_text(count, word) for word, count in counts.items() if count) or "none"
 
 
 def _document(

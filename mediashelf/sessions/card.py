@@ -173,3 +173,13 @@ def _mount_of(folder: Path) -> tuple[str, bool]:
     except (OSError, AttributeError, IndexError):
         pass
     return "", False
+
+
+WRITE_SPEED = 10 * 1024 * 1024
+READ_SPEED = 20 * 1024 * 1024
+"""Bytes a second of a slow card (from memory: ten million written is the usual promise)."""
+
+
+def copying_seconds(size: int) -> int:
+    """Return about how long a slow card takes to write ``size`` bytes and to give them back."""
+    return -(-size // WRITE_SPEED) + -(-size // READ_SPEED)

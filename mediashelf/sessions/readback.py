@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from mediashelf.errors import InputError, StagingError
-from mediashelf.integrity.digests import digest_file
+from mediashelf.integrity.digests import Digester, Digests, digest_file
 from mediashelf.sessions.manifest_values import FileDigests
 
 ALGORITHMS = ("xxh3_128", "sha256")
@@ -46,8 +46,39 @@ def read_back(path: Path, *, on_bytes: Callable[[int], None] = lambda count: Non
         )
     except (InputError, OSError) as error:
         raise StagingError(f"the card does not give the copy back: {error}") from error
-    digests = FileDigests(found.whole["xxh3_128"], found.whole["sha256"])
-    return ReadBack(found.size, digests, is_forgotten)
+    return ReadBack(found.size, as_file_digests(found), is_forgotten)
+
+
+def digest_whole(
+    path: Path, *, on_bytes: Callable[[int], None] = lambda count: None
+) -> FileDigests:
+    """Return a file's digests for the manifest, from wherever the system has it.
+
+    Raises :class:`InputError` when it cannot be read.
+    """
+    return as_file_digests(
+        digest_file(path, algorithms=ALGORITHMS, block_size=0, on_bytes=on_bytes)
+    )
+
+
+def digest_or_none(path: Path) -> FileDigests | None:
+    """Return a file's digests, or None when it cannot be read."""
+    try:
+        return digest_whole(path)
+    except InputError:
+        return None
+
+
+def digest_bytes(data: bytes) -> FileDigests:
+    """Return the digests of bytes that are at hand."""
+    digester = Digester(ALGORITHMS, block_size=0)
+    digester.update(data)
+    return as_file_digests(digester.finish())
+
+
+def as_file_digests(found: Digests) -> FileDigests:
+    """Return the digests that the manifest keeps."""
+    return FileDigests(found.whole["xxh3_128"], found.whole["sha256"])
 
 
 def _forget(path: Path) -> bool:

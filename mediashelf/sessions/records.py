@@ -10,11 +10,11 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from mediashelf.errors import InputError, ManifestError, StagingError
-from mediashelf.files import write_whole
+from mediashelf.files import PARTIAL_MARK, write_whole
 from mediashelf.sessions.manifest import parse_files, read_manifest, schema
 from mediashelf.sessions.manifest_sense import MANIFEST_NAME, comparable_path
 from mediashelf.sessions.manifest_values import CardFile, Manifest
@@ -26,14 +26,21 @@ _JOURNAL_FORMAT = "mediashelf-staging"
 
 @dataclass(frozen=True, slots=True)
 class CardRecords:
-    """The files on a card that we put there, by comparable path; and the last manifest."""
+    """What is on record of a card: the last manifest, and our files that are still there.
+
+    ``files`` are those whose file on the card is a plain file of the recorded
+    size; one that has another size by now was replaced by somebody, and is
+    theirs. A path stands there more than once when a run was stopped just before
+    it replaced the file.
+    """
 
     manifest: Manifest | None = None
-    files: dict[str, CardFile] = field(default_factory=dict)
+    files: tuple[CardFile, ...] = ()
 
-    def file(self, path: str) -> CardFile | None:
-        """Return what we last put under ``path``, or None when that was nothing."""
-        return self.files.get(comparable_path(path))
+    def at(self, path: str) -> CardFile | None:
+        """Return our file that is under ``path`` now, or None."""
+        key = comparable_path(path)
+        return next((file for file in self.files if comparable_path(file.path) == key), None)
 
 
 def read_records(card: Path) -> CardRecords:
@@ -52,8 +59,28 @@ def read_records(card: Path) -> CardRecords:
             raise StagingError(
                 f"{error}. It is left alone: move it away, or choose another folder for the card"
             ) from error
-    files = [*(manifest.files if manifest else ()), *_read_journal(card)]
-    return CardRecords(manifest, {comparable_path(file.path): file for file in files})
+    noted = dict.fromkeys([*(manifest.files if manifest else ()), *_read_journal(card)])
+    return CardRecords(manifest, tuple(file for file in noted if is_there(card, file)))
+
+
+def is_there(card: Path, file: CardFile) -> bool:
+    """Return whether the card has a plain file of this size there; links are never ours."""
+    path = card / file.path
+    return path.is_file() and not path.is_symlink() and path.stat().st_size == file.size
+
+
+def leftovers(card: Path) -> list[Path]:
+    """Return partial images of runs that were killed.
+
+    Only for who holds the card's lock: then no run is alive that could own them.
+    """
+    return [
+        path
+        for path in card.iterdir()
+        if path.name.startswith(".")
+        and path.name.lstrip(".")[:2].isdecimal()
+        and path.name.endswith(PARTIAL_MARK)
+    ]
 
 
 def write_journal(card: Path, files: Iterable[CardFile]) -> None:

@@ -1,0 +1,117 @@
+"""What ``mediashelf prepare`` prints for people."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
+from mediashelf.findings import Finding, Severity
+from mediashelf.sessions.arrange import Action, Step
+from mediashelf.sessions.card import READ_SPEED, WRITE_SPEED, copying_seconds
+from mediashelf.sessions.prepare import CheckedSession, PreparedCard
+from mediashelf.text import count_text, size_text
+
+PLACES_SHOWN = 3  # of one rule and disc
+
+_ACTION_WORDS = {
+    Action.KEEP: "is there, kept",
+    Action.RENAME: "is there, renamed",
+    Action.COPY: "copy",
+    Action.BUILD: "build",
+    Action.REPEAT: "same file again",
+}
+
+
+def say_checked(session: CheckedSession, *, is_dry_run: bool, quiet: bool) -> None:
+    """Print what the checks found and what will happen to the card."""
+    lowest = Severity.WARNING if quiet else Severity.NOTE
+    if not quiet:
+        _say_head(session)
+        headers = ["disc", "file on the card", "size", "passed for", "what happens"]
+        rows = [_row(step) for step in session.arrangement.steps]
+        for line in table(headers, rows, right="disc, size"):
+            say(line)
+        say()
+    for disc in session.discs:
+        shown = [one for one in disc.findings if one.severity >= lowest]
+        _say_part(f"disc {disc.position}, {disc.name}", shown)
+    _say_part("card and machine", [one for one in session.findings if one.severity >= lowest])
+    if not quiet:
+        _say_work(session, is_dry_run)
+
+
+def say_prepared(prepared: PreparedCard, *, quiet: bool) -> None:
+    """Print what is on the card now."""
+    if quiet:
+        return
+    manifest, card = prepared.manifest, prepared.session.card
+    for file in prepared.tidied:
+        say_wrapped(f"removed: {file.path}, {size_text(file.size)}")
+    count = count_text(len(manifest.images), "image")
+    say_wrapped(f"{count} on the card, every byte read back and as it should be.")
+    if any(one.confirmed != "device" for one in prepared.staged):
+        say_wrapped(
+            "This system may have read the card's bytes from its own memory: check the card once "
+            "more on the board."
+        )
+    open_count = sum(
+        row.count
+        for row in (
+            *manifest.open_findings,
+            *(row for disc in manifest.discs for row in disc.open_findings),
+        )
+        if row.severity != "note"
+    )
+    if open_count:
+        say_wrapped(f"{count_text(open_count, 'finding')} noted as open in the manifest.")
+    sheets = " and ".join(file.path for file in manifest.other_files)
+    say_wrapped(f"For the bench, in {card}: {sheets}")
+    say_wrapped(f"Next, on the board: mediashelf manifest check {card}")
+
+
+def _say_head(session: CheckedSession) -> None:
+    machine = session.plan.machine.name
+    say_wrapped(f"{session.plan.name}{f', for {machine}' if machine else ''}")
+    kind = session.facts.kind.name if session.facts.kind else session.facts.type_name
+    details = ", ".join(word for word in (kind, f"{size_text(session.facts.free)} free") if word)
+    say_wrapped(f"card {session.card} ({details})")
+    say()
+
+
+def _row(step: Step) -> tuple[str, ...]:
+    disc = step.disc
+    passed = ", ".join(
+        target if target in disc.passed else f"NOT {target}" for target in disc.targets
+    )
+    return (
+        str(disc.position),
+        step.path,
+        size_text(disc.size),
+        passed,
+        _ACTION_WORDS[step.action],
+    )
+
+
+def _say_part(title: str, findings: Sequence[Finding]) -> None:
+    if findings:
+        say_wrapped(f"-- {title}: {summary(findings)}")
+        say_findings(findings, limit=PLACES_SHOWN)
+        say()
+
+
+def _say_work(session: CheckedSession, is_dry_run: bool) -> None:
+    size = session.arrangement.write_size
+    if session.arrangement.obsolete:
+        count = count_text(len(session.arrangement.obsolete), "file")
+        say_wrapped(f"{count} of earlier sessions on the card, not used by this one (--tidy).")
+    if size and is_dry_run:
+        say_wrapped(
+            f"{size_text(size)} to copy, about {_time_text(copying_seconds(size))} on a card that "
+            f"writes {size_text(WRITE_SPEED)} and reads {size_text(READ_SPEED)} a second."
+        )
+    if is_dry_run:
+        say_wrapped("Nothing was changed.")
+
+
+def _time_text(seconds: int) -> str:
+    return count_text(seconds, "second") if seconds < 90 else f"{round(seconds / 60):,} minutes"

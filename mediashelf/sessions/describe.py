@@ -1,0 +1,132 @@
+"""From checked and staged discs to the card's manifest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from mediashelf import __version__
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.sessions.emulator import EJECT, lun_settings
+from mediashelf.sessions.manifest_sense import comparable_path
+from mediashelf.sessions.manifest_values import (
+    CardFile,
+    LunWrite,
+    Manifest,
+    ManifestDisc,
+    ManifestSession,
+    OpenFinding,
+)
+from mediashelf.sessions.plan import SessionPlan
+from mediashelf.sessions.preflight import boot_ways, glance
+from mediashelf.sessions.records import CardRecords
+from mediashelf.sessions.staging import Staged
+from mediashelf.text import printable
+
+_LONGEST_TEXT = 2000
+_LONGEST_NAME = 240
+
+
+def describe_card(
+    plan: SessionPlan,
+    staged: Sequence[Staged],
+    findings: Iterable[Finding],
+    records: CardRecords,
+    *,
+    created: str,
+) -> Manifest:
+    """Return the manifest of a card on which every disc is in place, without its other files.
+
+    ``findings`` are those about the card and the machine. When nothing but the
+    moment differs from the manifest that is on the card, its moment is kept.
+    """
+    discs = tuple(_disc(one) for one in staged)
+    used = {comparable_path(disc.path) for disc in discs}
+    earlier = {
+        comparable_path(file.path): file
+        for file in records.files
+        if comparable_path(file.path) not in used
+    }
+    manifest = Manifest(
+        created=created,
+        created_by=f"mediashelf {__version__}",
+        session=ManifestSession(_text(plan.name), _text(plan.machine.name)),
+        start=1,
+        eject=(LunWrite("file", EJECT.removesuffix("\n")),),
+        forced_eject=(LunWrite("forced_eject", "1"),),
+        discs=discs,
+        open_findings=condense(findings),
+        earlier_files=tuple(sorted(earlier.values(), key=lambda file: file.path)),
+    )
+    last = records.manifest
+    if last is not None and _says_the_same(manifest, last):
+        return replace(manifest, created=last.created)
+    return manifest
+
+
+def with_other_files(manifest: Manifest, files: Sequence[CardFile]) -> Manifest:
+    """Return the manifest with its sheets, which then no longer count as an earlier session's."""
+    names = {comparable_path(file.path) for file in files}
+    earlier = tuple(
+        file for file in manifest.earlier_files if comparable_path(file.path) not in names
+    )
+    return replace(manifest, other_files=tuple(files), earlier_files=earlier)
+
+
+def condense(findings: Iterable[Finding]) -> tuple[OpenFinding, ...]:
+    """Return findings as rows for people and the manifest: worst first, equal rules counted."""
+    groups: dict[tuple[str, Severity, str], list[Finding]] = {}
+    for finding in findings:
+        groups.setdefault((finding.rule, finding.severity, finding.target), []).append(finding)
+    rows = sorted(groups.values(), key=lambda group: -group[0].severity)
+    return tuple(
+        OpenFinding(
+            rule=_text(group[0].rule),
+            severity=group[0].severity.word,
+            target=_text(group[0].target),
+            where=_text(group[0].where),
+            count=len(group),
+            message=_text(group[0].message),
+            remedy=_text(group[0].remedy),
+            source=_text(group[0].source),
+        )
+        for group in rows
+    )
+
+
+def _disc(staged: Staged) -> ManifestDisc:
+    step, disc = staged.step, staged.step.disc
+    contents = glance(disc.source.facts)
+    return ManifestDisc(
+        position=disc.position,
+        repeats=disc.repeats,
+        path=step.path,
+        label=_text(disc.label),
+        purpose=_text(disc.resolved.disc.purpose),
+        expect=_text(disc.resolved.disc.expect),
+        size=staged.size,
+        blocks=staged.size // SECTOR_SIZE,
+        digests=staged.digests,
+        confirmed=staged.confirmed,
+        lun=tuple(LunWrite(attribute, value) for attribute, value in lun_settings(step.path)),
+        boot=boot_ways(disc.source.facts),
+        targets=disc.targets,
+        passed=disc.passed,
+        after=disc.resolved.after,
+        contents=replace(contents, top=tuple(_text(name, _LONGEST_NAME) for name in contents.top)),
+        open_findings=condense(disc.findings),
+    )
+
+
+def _says_the_same(manifest: Manifest, last: Manifest) -> bool:
+    """Leave out what is filled in later or differs by the moment alone."""
+    return replace(last, other_files=(), earlier_files=(), created="") == replace(
+        manifest, other_files=(), earlier_files=(), created=""
+    )
+
+
+def _text(text: str, most: int = _LONGEST_TEXT) -> str:
+    """Return text that the manifest's form allows, whatever a disc or a plan calls itself."""
+    shown = printable(text)
+    return shown if len(shown) <= most else f"{shown[: most - 1]}…"

@@ -1,0 +1,209 @@
+"""From a plan to a card: find, check, arrange, copy, confirm, describe."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.errors import BlockedError
+from mediashelf.files import write_whole
+from mediashelf.findings import Finding, Severity
+from mediashelf.readability.targets import Target
+from mediashelf.sessions.arrange import Arrangement, Step, arrange
+from mediashelf.sessions.card import CardFacts, read_card
+from mediashelf.sessions.card_names import CardNames, numbered
+from mediashelf.sessions.describe import describe_card, with_other_files
+from mediashelf.sessions.lock import card_lock
+from mediashelf.sessions.manifest import render_manifest
+from mediashelf.sessions.manifest_sense import MANIFEST_NAME
+from mediashelf.sessions.manifest_values import CardFile, Manifest
+from mediashelf.sessions.plan import SessionPlan
+from mediashelf.sessions.preflight import CheckedDisc, check_discs
+from mediashelf.sessions.readback import digest_bytes, digest_or_none
+from mediashelf.sessions.records import (
+    CardRecords,
+    is_there,
+    read_records,
+    remove_journal,
+    write_journal,
+)
+from mediashelf.sessions.resolve import Library, resolve_plan
+from mediashelf.sessions.staging import Staged, stage_discs
+from mediashelf.text import count_text
+
+OnBytes = Callable[[int], None]
+Sheets = Callable[[Manifest], Mapping[str, bytes]]
+"""Makes the sheets of a card: name to bytes. They are made elsewhere and passed in."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedSession:
+    """Everything that is known before the first byte goes to the card.
+
+    ``findings`` are those about the card and the machine.
+    """
+
+    plan: SessionPlan
+    card: Path
+    facts: CardFacts
+    records: CardRecords
+    discs: tuple[CheckedDisc, ...]
+    arrangement: Arrangement
+    findings: tuple[Finding, ...]
+
+    @property
+    def all_findings(self) -> tuple[Finding, ...]:
+        """The findings of the discs in order, then those of card and machine."""
+        return (*(one for disc in self.discs for one in disc.findings), *self.findings)
+
+
+@dataclass(frozen=True, slots=True)
+class PreparedCard:
+    """A card that is ready; ``tidied`` are the files that were removed from it."""
+
+    session: CheckedSession
+    staged: tuple[Staged, ...]
+    manifest: Manifest
+    tidied: tuple[CardFile, ...] = ()
+
+
+@contextmanager
+def checked_session(
+    plan: SessionPlan,
+    card: Path,
+    library: Library,
+    targets: Mapping[str, Target],
+    *,
+    tidy: bool = False,
+    may_build: bool = True,
+    on_bytes: OnBytes = lambda count: None,
+) -> Iterator[CheckedSession]:
+    """Check a whole session and hold its card; inside the block it can be staged.
+
+    Nothing on the card changes. With ``may_build`` a recipe is built in the
+    system's temporary folder when the card may have its disc already.
+    """
+    facts = read_card(card)
+    with card_lock(card) as is_locked, _workshop(may_build) as workshop:
+        records = read_records(card)
+        discs = check_discs(resolve_plan(plan, library), targets, on_bytes=on_bytes)
+        arrangement = arrange(
+            discs,
+            card,
+            facts,
+            records,
+            wish=plan.card,
+            is_tidied=tidy,
+            workshop=workshop,
+            on_bytes=on_bytes,
+        )
+        findings = (*_lock_finding(is_locked), *arrangement.findings)
+        yield CheckedSession(plan, card, facts, records, tuple(discs), arrangement, findings)
+
+
+def stage_session(
+    session: CheckedSession,
+    sheets: Sheets,
+    *,
+    created: str,
+    anyway: bool = False,
+    tidy: bool = False,
+    on_step: Callable[[Step], None] = lambda step: None,
+    on_bytes: OnBytes = lambda count: None,
+) -> PreparedCard:
+    """Put a checked session on its card; the manifest comes last.
+
+    ``created`` is the moment for the manifest (UTC, ``2026-11-25T07:00:00Z``).
+    Raises :class:`BlockedError` when an error was found, unless ``anyway``.
+    """
+    refuse_blocked(session, anyway=anyway)
+    card, records = session.card, session.records
+    tidied = tuple(_tidy(session)) if tidy else ()
+    kept = tuple(file for file in records.files if file not in tidied)
+    staged = stage_discs(session.arrangement.steps, card, kept, on_step=on_step, on_bytes=on_bytes)
+    # A file that was renamed is under its old name no longer.
+    records = CardRecords(records.manifest, tuple(file for file in kept if is_there(card, file)))
+    manifest = describe_card(session.plan, staged, session.findings, records, created=created)
+    files = tuple(_write_sheets(sheets(manifest), card, manifest))
+    manifest = with_other_files(manifest, files)
+    _write_changed(card / MANIFEST_NAME, render_manifest(manifest))
+    remove_journal(card)
+    return PreparedCard(session, tuple(staged), manifest, tidied)
+
+
+def refuse_blocked(session: CheckedSession, *, anyway: bool) -> None:
+    """Raise :class:`BlockedError` when an error was found, unless ``anyway``."""
+    errors = [one for one in session.all_findings if one.severity is Severity.ERROR]
+    if errors and not anyway:
+        raise BlockedError(
+            f"{count_text(len(errors), 'error')} in the way; nothing was copied. Mend them, or use "
+            "--anyway to go on and have them noted in the manifest"
+        )
+
+
+@contextmanager
+def _workshop(is_wanted: bool) -> Iterator[Path | None]:
+    """Give a temporary folder, or None where there is none to be had."""
+    folder = None
+    if is_wanted:
+        with suppress(OSError):
+            folder = tempfile.TemporaryDirectory(prefix="mediashelf-", ignore_cleanup_errors=True)
+    if folder is None:
+        yield None
+        return
+    with folder as path:
+        yield Path(path)
+
+
+def _write_sheets(
+    sheets: Mapping[str, bytes], card: Path, manifest: Manifest
+) -> Iterator[CardFile]:
+    """Write the sheets and yield them; one that somebody wrote on stays as it is."""
+    ours = [*manifest.images, *manifest.earlier_files]
+    untouched = tuple(
+        file
+        for file in manifest.earlier_files
+        if any(file.path.startswith(name.partition(".")[0]) for name in sheets)
+        and digest_or_none(card / file.path) == file.digests
+    )
+    names = CardNames(card, CardRecords(None, untouched))
+    for name, data in sheets.items():
+        stem, _, suffix = name.rpartition(".")
+        path = names.take(numbered(stem, f".{suffix}"))
+        file = CardFile(path, len(data), digest_bytes(data))
+        ours.append(file)
+        write_journal(card, ours)
+        _write_changed(card / file.path, data)
+        yield file
+
+
+def _write_changed(path: Path, data: bytes) -> None:
+    """Write a small file, unless it says so already."""
+    with suppress(OSError):
+        if path.read_bytes() == data:
+            return
+    write_whole(path, data)
+
+
+def _lock_finding(is_locked: bool) -> Iterator[Finding]:
+    if not is_locked:
+        yield Finding(
+            "card-is-locked",
+            Severity.NOTE,
+            "the card",
+            "this file system has no locks, so nothing keeps a second run from the card",
+            "see to it that only one run prepares this card",
+        )
+
+
+def _tidy(session: CheckedSession) -> Iterator[CardFile]:
+    """Remove what an earlier session put there and nobody changed since; yield it."""
+    for file in session.arrangement.obsolete:
+        path = session.card / file.path
+        if digest_or_none(path) == file.digests:  # else somebody else wrote it since
+            with suppress(OSError):
+                path.unlink()
+                yield file
