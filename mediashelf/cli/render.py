@@ -60,12 +60,15 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: str =
 
 def _blocks(headers: Sequence[str], cells: list[list[str]]) -> list[str]:
     lines: list[str] = []
+    width = terminal_width()
     for row in cells:
         if lines:
             lines.append("")
         first, *rest = zip(headers, row, strict=True)
-        lines.append(first[1])
-        lines += [f"  {header}: {cell}" for header, cell in rest if cell]
+        lines += wrap(first[1], width)
+        for header, cell in rest:
+            if cell:
+                lines += wrap(f"{header}: {cell}", width, lead="  ", rest="    ")
     return lines
 
 
@@ -83,7 +86,7 @@ def say_findings(findings: Sequence[Finding], *, limit: int = 0) -> None:
         group = groups[key]
         first = group[0]
         title = f"{first.severity.word} {first.rule}"
-        say(title + (f" [{first.target}]" if first.target else ""))
+        _say_indented(title + (f" [{first.target}]" if first.target else ""), 0)
         shown = group[:limit] if limit else group
         for finding in shown:
             _say_indented(f"{finding.where}: {finding.message}", 2)

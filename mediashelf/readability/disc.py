@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from functools import cached_property
+from typing import NamedTuple
 
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.readability.targets import Target
@@ -18,6 +19,22 @@ TREE_WORDS = {
 
 NO_PLACE = -1
 """Stands for the block of a file that has no contents."""
+
+
+_NSR03_REVISION = "2.00"
+
+
+class UdfRevision(NamedTuple):
+    """A UDF revision that compares as text, and whether the disc itself gives it."""
+
+    text: str
+    is_recorded: bool
+
+    @property
+    def words(self) -> str:
+        """What a message calls it."""
+        guess = "" if self.is_recorded else " or newer, going by its NSR03 (from memory)"
+        return f"UDF {self.text}{guess}"
 
 
 class Tree:
@@ -81,15 +98,40 @@ class Disc:
                 return None
         return self._trees[kind]
 
+    @cached_property
+    def udf_revision(self) -> UdfRevision | None:
+        """The revision of the disc's UDF volume, as far as it can be told."""
+        udf = self.facts.volume(VolumeKind.UDF)
+        if udf is None:
+            return None
+        if udf.udf_revision is not None:
+            text = f"{udf.udf_revision >> 8:x}.{udf.udf_revision & 0xFF:02x}"
+            return UdfRevision(text, is_recorded=True)
+        if "NSR03" in udf.detail:
+            return UdfRevision(_NSR03_REVISION, is_recorded=False)
+        return None
+
     def seen_by(self, target: Target) -> Tree | None:
         """Return the tree that ``target`` reads here, or None when it can be none that we read."""
-        trees = (self.tree(kind) for kind in target.trees)
+        trees = (self.tree(kind) for kind in target.trees if not self.is_too_new(kind, target))
         return next((tree for tree in trees if tree is not None), None)
+
+    def is_too_new(self, kind: VolumeKind, target: Target) -> bool:
+        """Return whether this is UDF of a recorded revision that ``target`` does not read."""
+        newest, revision = target.limits.get("udf_newest"), self.udf_revision
+        if kind is not VolumeKind.UDF or newest is None or revision is None:
+            return False
+        return revision.is_recorded and revision.text > newest.text()
 
 
 def content_place(entry: Entry) -> int:
-    """Return the block where a file's contents start, NO_PLACE for a file without any."""
-    return entry.extents[0].lba if entry.size and entry.extents else NO_PLACE
+    """Return the block where a file's contents start, NO_PLACE for a file without any.
+
+    A small file that UDF embeds in its file entry has no block of its own, and
+    so can't be told by it from its copy in another tree.
+    """
+    first = entry.extents[0] if entry.size and entry.extents else None
+    return NO_PLACE if first is None or first.offset else first.lba
 
 
 def same_case(name: str) -> str:

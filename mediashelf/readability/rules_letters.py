@@ -11,6 +11,8 @@ from mediashelf.readability.disc import Tree
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import Hit, Rule, at_entry, in_tree
 
+_NAMED_CHARACTERS = 4
+
 ISO, JOLIET = VolumeKind.ISO9660, VolumeKind.JOLIET
 
 
@@ -93,8 +95,10 @@ def _characters(entry: Entry, found: list[str], what: str) -> Hit:
 
 
 def character_names(letters: Iterable[str]) -> str:
-    """Return characters as a person can read them, each once."""
-    return ", ".join(_character_name(letter) for letter in dict.fromkeys(letters))
+    """Return characters as a person can read them, each once, and no more than a few."""
+    names = [_character_name(letter) for letter in dict.fromkeys(letters)]
+    more = len(names) - _NAMED_CHARACTERS
+    return ", ".join(names[:_NAMED_CHARACTERS]) + (f" and {more} more" if more > 0 else "")
 
 
 def _character_name(letter: str) -> str:

@@ -189,7 +189,7 @@ PATH_RULES = (
         "Rename one of the entries and build the disc again",
     ),
     Rule(
-        "names-distinct-ignoring-case",
+        "names-distinct-without-case",
         Severity.ERROR,
         "distinct_ignoring_case",
         "Names in one directory differ in more than case",

@@ -3,33 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.readability.disc import TREE_WORDS, Disc, content_place
+from mediashelf.readability.disc import TREE_WORDS, content_place
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, Hit, Question, Rule
 from mediashelf.text import size_text
 
-_NSR03_REVISION = "2.00"
-
-
-class _Revision(NamedTuple):
-    """A UDF revision that compares as text, and whether the disc itself gives it."""
-
-    text: str
-    is_recorded: bool
-
-    @property
-    def words(self) -> str:
-        guess = "" if self.is_recorded else " or newer, going by its NSR03 (from memory)"
-        return f"UDF {self.text}{guess}"
-
 
 def udf_newest(question: Question, limit: Limit) -> Iterator[Hit]:
     """One hit when the UDF revision is newer than any member of the family reads."""
-    revision = _udf_revision(question.disc)
+    revision = question.disc.udf_revision
     if revision is not None and revision.text > limit.text():
         # On a disc with another tree that one is read instead.
         is_certain = revision.is_recorded and not _has_other_tree(question)
@@ -45,7 +30,7 @@ def udf_newest(question: Question, limit: Limit) -> Iterator[Hit]:
 def udf_common(question: Question, limit: Limit) -> Iterator[Hit]:
     """One hit when only some members of the family read the UDF revision."""
     newest = question.target.limits.get("udf_newest")
-    revision = _udf_revision(question.disc)
+    revision = question.disc.udf_revision
     if revision is None or (newest is not None and revision.text > newest.text()):
         return
     if revision.text > limit.text():
@@ -62,7 +47,9 @@ def udf_common(question: Question, limit: Limit) -> Iterator[Hit]:
 def udf_listed(question: Question, limit: Limit) -> Iterator[Hit]:
     """One hit when the target may read a UDF tree that was not read here."""
     udf = question.disc.facts.volume(VolumeKind.UDF)
-    if udf and not udf.entries_read and VolumeKind.UDF in question.target.trees:
+    if udf is None or udf.entries_read or question.disc.is_too_new(udf.kind, question.target):
+        return
+    if udf.kind in question.target.trees:
         other = f"; its {TREE_WORDS[question.tree.kind]} tree was" if question.tree else ""
         yield Hit(
             ROOT,
@@ -72,10 +59,12 @@ def udf_listed(question: Question, limit: Limit) -> Iterator[Hit]:
 
 
 def accounts_for_disc(question: Question, limit: Limit) -> Iterator[Hit]:
-    """One hit when UDF contents, which the target does not read, must be most of the disc."""
+    """One hit when UDF, which neither the target nor we read, must hold most of the disc."""
     udf = question.disc.facts.volume(VolumeKind.UDF)
     tree, size = question.tree, question.disc.facts.size
-    if udf is None or tree is None or VolumeKind.UDF in question.target.trees or not size:
+    if udf is None or udf.entries_read or VolumeKind.UDF in question.target.trees:
+        return
+    if tree is None or not size:
         return
     held = sum({content_place(entry): entry.size for entry in tree.volume.files}.values())
     if held * 100 < size * limit.number():
@@ -86,15 +75,6 @@ def accounts_for_disc(question: Question, limit: Limit) -> Iterator[Hit]:
             size_text(held),
             f"at least {limit.number()} % of the disc",
         )
-
-
-def _udf_revision(disc: Disc) -> _Revision | None:
-    udf = disc.facts.volume(VolumeKind.UDF)
-    if udf is None:
-        return None
-    if udf.udf_revision is not None:
-        return _Revision(f"{udf.udf_revision >> 8:x}.{udf.udf_revision & 0xFF:02x}", True)
-    return _Revision(_NSR03_REVISION, False) if "NSR03" in udf.detail else None
 
 
 def _has_other_tree(question: Question) -> bool:

@@ -264,7 +264,7 @@ GOLDEN = (
         "/A.TXT",
     ),
     Golden(
-        "names-distinct-ignoring-case",
+        "names-distinct-without-case",
         "nt5",
         joliet("readme.txt", "README.TXT"),
         joliet("readme", "README.TXT"),

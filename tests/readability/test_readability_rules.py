@@ -132,6 +132,31 @@ def test_too_new_udf_beside_a_tree_that_is_read_is_a_note() -> None:
     ]
 
 
+def test_a_udf_tree_that_is_too_new_is_not_the_one_that_is_read() -> None:
+    bridge = disc(
+        iso={"A.TXT": 5000},
+        joliet={"nul": 5000},
+        others=[volume(VolumeKind.UDF, {"fine": 5000}, udf_revision=0x0250)],
+    )
+    assert [item.where for item in findings(bridge, "nt5", "device-name")] == ["/nul"]
+    assert findings(bridge, "nt6", "device-name") == []
+    alone = disc(others=[udf("NSR03", 0x0250)])
+    assert [item.rule for item in findings(alone, "nt5")] == ["udf-readable"]
+
+
+def test_small_files_that_udf_embeds_are_not_missing_from_other_trees() -> None:
+    embedded = Entry("/a.txt", "a.txt", 10, False, (Extent(270, 10, offset=216),))
+    tree = VolumeFacts(VolumeKind.UDF, "DISC", (embedded,), udf_revision=0x0102)
+    assert findings(disc(iso={"A.TXT": 10}, others=[tree]), "dos", "tree-names-all-files") == []
+
+
+def test_files_in_udf_alone_are_missing_for_a_target_without_it() -> None:
+    tree = volume(VolumeKind.UDF, {"readme.txt": 5, "setup.cab": 5}, udf_revision=0x0102)
+    facts = disc(iso={"README.TXT": 5}, others=[tree])
+    assert [item.where for item in findings(facts, "nt4", "tree-names-all-files")] == ["/setup.cab"]
+    assert findings(facts, "nt5", "tree-names-all-files") == []
+
+
 def test_udf_of_unknown_revision_is_a_note_that_says_how_it_knows() -> None:
     [finding] = findings(disc(others=[udf("NSR03")]), "nt5", "udf-readable-by-all")
     assert finding.severity is Severity.NOTE
@@ -184,12 +209,12 @@ def test_an_associated_file_has_the_name_of_its_file() -> None:
 
 def test_sharp_s_and_double_s_are_two_names() -> None:
     facts = joliet("Straße.txt", "STRASSE.TXT")
-    assert findings(facts, "nt5", "names-distinct-ignoring-case") == []
+    assert findings(facts, "nt5", "names-distinct-without-case") == []
 
 
 def test_names_that_differ_in_case_of_their_directory_clash_once() -> None:
     facts = joliet("Data/", "DATA/", "Data/a.txt", "DATA/a.txt")
-    [finding] = findings(facts, "nt5", "names-distinct-ignoring-case")
+    [finding] = findings(facts, "nt5", "names-distinct-without-case")
     assert finding.where == "/DATA"
 
 
