@@ -41,9 +41,10 @@ class RecordChecks:
         geometry = self._geometry
         if records.furthest > min(geometry.image_size, geometry.volume_size):
             self._check_extents(directory, named)
+        everything = _with_special(records, named)
         if records.has_oddities:
-            self._check_oddities(directory, data, named)
-        self._check_dates(directory, named)
+            self._check_oddities(directory, data, everything)
+        self._check_dates(directory, everything)
 
     def _check_special(
         self, directory: Directory, described: Directory, name: str, record: Record | None
@@ -163,6 +164,18 @@ class RecordChecks:
                         found=record.date.hex(" "),
                         expected="year, month, day, hour, minute, second, UTC offset",
                     )
+
+
+def _with_special(records: DirectoryRecords, named: Named) -> Named:
+    """Return the records and names of a directory with its self and parent records in front."""
+    pairs = ((records.self_record, "."), (records.parent_record, ".."))
+    special = [(record, name) for record, name in pairs if record is not None]
+    names = [name for _, name in special]
+    return Named(
+        [record for record, _ in special] + named.records,
+        names + named.identifiers,
+        names + named.names,
+    )
 
 
 def is_interleaved(data: bytes, record: Record) -> bool:

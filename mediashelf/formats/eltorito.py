@@ -60,6 +60,15 @@ def read_boot(
                 found=f"sector {lba}",
                 expected=f"sector {BOOT_RECORD_SECTOR}",
             )
+        if sector[6] != 1 or sector[39:71].strip(b"\0"):
+            log.add(
+                "boot-record-fields",
+                f"LBA {lba}",
+                "the boot record's version or its unused bytes are not as they must be",
+                offset=lba * SECTOR_SIZE + 6,
+                found=f"version {sector[6]}, {sector[39:71].strip(bytes(1)).hex(' ') or 'zeros'}",
+                expected="version 1, zeros",
+            )
         return _Catalog(view, catalog_lba, log).read()
     return None
 

@@ -76,7 +76,18 @@ def parse_path_table(
             break
         identifier = data[at + _FIXED_SIZE : at + _FIXED_SIZE + size]
         records.append(PathTableRecord(lba + attribute, parent, identifier))
-        at += _FIXED_SIZE + size + size % 2
+        at += _FIXED_SIZE + size
+        if size % 2:
+            if data[at : at + 1].strip(b"\0"):
+                log.add(
+                    "reserved-field-zero",
+                    where,
+                    f"the padding byte behind record {number} is not zero",
+                    offset=offset + at,
+                    found=f"{data[at]:#04x}",
+                    expected="0x00",
+                )
+            at += 1
     return records
 
 

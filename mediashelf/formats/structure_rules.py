@@ -51,7 +51,7 @@ STRUCTURE_RULES = {
         _NOTE, "", "Nothing; this tree has a character set that mediashelf does not read"
     ),
     "both-orders-agree": StructureRule(_ERROR, "ECMA-119 7.2.3 and 7.3.3", _COPY),
-    "reserved-field-zero": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
+    "reserved-field-zero": StructureRule(_WARNING, "ECMA-119 8.4 and 9.4", _COPY),
     "block-size": StructureRule(_ERROR, "ECMA-119 8.4", _COPY),
     "volume-set-number": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
     "file-structure-version": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
@@ -97,6 +97,7 @@ STRUCTURE_RULES = {
     "rockridge-relocation": StructureRule(_ERROR, "", _COPY),
     # Booting
     "boot-record-place": StructureRule(_ERROR, "El Torito 1.0, 2.0", _CAREFUL),
+    "boot-record-fields": StructureRule(_WARNING, "El Torito 1.0, figure 7", _COPY),
     "boot-catalog-readable": StructureRule(_ERROR, "El Torito 1.0, 2.0", _COPY),
     "boot-validation-entry": StructureRule(_ERROR, "El Torito 1.0, figure 2", _COPY),
     "boot-checksum": StructureRule(_ERROR, "El Torito 1.0, figure 2", _COPY),
