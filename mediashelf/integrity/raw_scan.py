@@ -158,6 +158,6 @@ def find_first_lba(track: RawTrack) -> int | None:
     for index, start in enumerate(range(0, len(head), pitch)):
         lba = parse_header_lba(head[start + 12 : start + 16])
         if head.startswith(SYNC, start) and lba is not None:
-            votes[lba - index] += 1
+            votes[(lba + FIRST_ADDRESS - index) % ADDRESSES - FIRST_ADDRESS] += 1
     winners = votes.most_common(1)
     return winners[0][0] if winners and winners[0][1] * 2 > votes.total() else None

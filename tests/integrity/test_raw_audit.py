@@ -1,0 +1,470 @@
+"""Audits of raw images: which sectors are what, where, and why."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from mediashelf.errors import FormatError, InputError
+from mediashelf.findings import Severity
+from mediashelf.formats.judgement import Verdict
+from mediashelf.formats.raw_layout import scramble
+from mediashelf.formats.sectors import encode_mode_1
+from mediashelf.integrity.raw import RawReport, audit_raw, checked_size, find_volume_end
+from mediashelf.integrity.raw_files import iter_chunks
+from mediashelf.integrity.raw_runs import MOST_FINDINGS, PARITY_DAMAGED, SectorRun
+from mediashelf.integrity.raw_tracks import read_raw_disc
+
+from make_raw import (
+    audio,
+    flip,
+    form_1_image,
+    form_2_image,
+    mode_1_image,
+    noise,
+    spoil,
+    with_subchannel,
+    without_headers,
+    write_disc,
+    write_sheet,
+)
+
+SECTORS = 600  # more than are read at once
+DATA = noise(SECTORS * 2048, 11)
+MODE_1 = mode_1_image(DATA)
+FORM_1 = form_1_image(DATA)
+
+LAYOUTS = {
+    "MODE1/2352": MODE_1,
+    "MODE1/2448": with_subchannel(MODE_1),
+    "MODE2/2336": without_headers(FORM_1),
+    "MODE2/2352": FORM_1,
+    "MODE2/2448": with_subchannel(FORM_1),
+}
+
+
+def counts(report: RawReport) -> dict[str, int]:
+    return {verdict.value: count for verdict, count in report.counts.items() if count}
+
+
+def rules(report: RawReport) -> list[str]:
+    return sorted({finding.rule for finding in report.findings})
+
+
+def audit(
+    folder: Path, image: bytes, kind: str = "MODE1/2352", *, parity: bool = False
+) -> RawReport:
+    return audit_raw(write_disc(folder, image, kind), parity=parity)
+
+
+@pytest.mark.parametrize("parity", [False, True])
+@pytest.mark.parametrize("kind", LAYOUTS)
+def test_sound_image_yields_nothing(tmp_path: Path, kind: str, parity: bool) -> None:
+    report = audit(tmp_path, LAYOUTS[kind], kind, parity=parity)
+    assert counts(report) == {"good": SECTORS}
+    assert report.findings == ()
+    assert report.tracks[0].runs == ()
+
+
+@pytest.mark.parametrize("kind", LAYOUTS)
+def test_bare_file_is_recognised(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / "disc.bin"
+    path.write_bytes(LAYOUTS[kind])
+    report = audit_raw(path)
+    assert counts(report) == {"good": SECTORS}
+    assert report.tracks[0].track.layout.name == kind
+    assert report.findings == ()
+
+
+@pytest.mark.parametrize("kind", LAYOUTS)
+def test_damage_is_told_apart_and_placed(tmp_path: Path, kind: str) -> None:
+    pitch = len(LAYOUTS[kind]) // SECTORS
+    image = flip(LAYOUTS[kind], 3 * pitch + 500)
+    image = spoil(image, 520 * pitch + 100, 86)
+    image = flip(image, 521 * pitch + 300, 521 * pitch + 303)
+    image = spoil(spoil(image, 598 * pitch + 100, 400), 599 * pitch + 100, 400)
+    report = audit(tmp_path, image, kind)
+    assert counts(report) == {"good": SECTORS - 5, "corrected": 3, "lost": 2}
+    (track,) = report.tracks
+    assert [(run.verdict, run.first_lba, run.count, run.bytes_changed) for run in track.runs] == [
+        (Verdict.CORRECTED, 3, 1, 1),
+        (Verdict.CORRECTED, 520, 2, 88),
+        (Verdict.LOST, 598, 2, 0),
+    ]
+    assert [(run.offset, run.size) for run in track.runs] == [
+        (3 * pitch, pitch),
+        (520 * pitch, 2 * pitch),
+        (598 * pitch, 2 * pitch),
+    ]
+    assert track.bytes_corrected == 89
+    assert [(item.rule, item.severity, item.where) for item in report.findings] == [
+        ("sector-corrected", Severity.WARNING, "kiosk.bin, track 1, LBA 3"),
+        ("sector-corrected", Severity.WARNING, "kiosk.bin, track 1, LBA 520–521"),
+        ("sector-lost", Severity.ERROR, "kiosk.bin, track 1, LBA 598–599"),
+    ]
+    assert (report.findings[2].offset, report.findings[2].length) == (598 * pitch, 2 * pitch)
+
+
+def test_parity_is_read_only_when_asked(tmp_path: Path) -> None:
+    image = flip(MODE_1, 7 * 2352 + 2100, 8 * 2352 + 2351, 555 * 2352 + 2070)
+    assert audit(tmp_path, image).findings == ()
+    report = audit(tmp_path, image, parity=True)
+    assert counts(report) == {"good": SECTORS}
+    assert report.tracks[0].is_parity_read
+    assert [(item.rule, item.where) for item in report.findings] == [
+        ("sector-parity", "kiosk.bin, track 1, LBA 7–8"),
+        ("sector-parity", "kiosk.bin, track 1, LBA 555"),
+    ]
+    assert PARITY_DAMAGED in report.findings[0].message
+
+
+def test_sectors_from_elsewhere(tmp_path: Path) -> None:
+    doubled = MODE_1[: 100 * 2352] + MODE_1[99 * 2352 :]
+    report = audit(tmp_path, doubled)
+    assert counts(report) == {"good": 100, "misplaced": SECTORS - 99}
+    (run,) = report.tracks[0].runs
+    assert (run.first_lba, run.reason) == (100, "the header belongs 1 sector further back")
+    assert rules(report) == ["sector-misplaced"]
+
+
+def test_wrong_sync_wrong_mode_and_wrong_address(tmp_path: Path) -> None:
+    image = flip(MODE_1, 10 * 2352 + 5, 11 * 2352 + 15, 12 * 2352 + 13)
+    report = audit(tmp_path, image)
+    assert counts(report) == {"good": SECTORS - 3, "corrected": 3}
+    assert report.tracks[0].bytes_corrected == 3
+
+
+def test_track_of_another_mode_than_the_sheet_says(tmp_path: Path) -> None:
+    report = audit(tmp_path, FORM_1, "MODE1/2352")
+    assert counts(report) == {"good": SECTORS}
+    assert rules(report) == ["track-mode"]
+    mixed = audit(tmp_path, MODE_1[: 590 * 2352] + FORM_1[590 * 2352 :])
+    assert rules(mixed) == ["track-mode"]
+    assert "10 sectors" in mixed.findings[0].message
+
+
+def test_forms_of_mode_2(tmp_path: Path) -> None:
+    proved = form_2_image(noise(10 * 2324), first_lba=SECTORS)
+    bare = form_2_image(noise(10 * 2324), first_lba=SECTORS + 10, with_edc=False)
+    report = audit(tmp_path, FORM_1 + proved + bare, "MODE2/2352", parity=True)
+    assert counts(report) == {"good": SECTORS + 10, "unchecked": 10}
+    assert rules(report) == ["sector-unproved"]
+    assert report.findings[0].severity is Severity.NOTE
+    damaged = flip(FORM_1 + proved, (SECTORS + 2) * 2352 + 900)
+    assert counts(audit(tmp_path, damaged, "MODE2/2352")) == {"good": SECTORS + 9, "lost": 1}
+
+
+def test_hole_in_a_file_without_headers_is_not_called_good(tmp_path: Path) -> None:
+    image = without_headers(FORM_1)
+    image = image[: 50 * 2336] + bytes(4 * 2336) + image[54 * 2336 :]
+    report = audit(tmp_path, image, "MODE2/2336")
+    assert counts(report) == {"good": SECTORS - 4, "unchecked": 4}
+
+
+@pytest.mark.parametrize(
+    ("cut", "verdict"),
+    [
+        (1, "good"),  # a part of the parity is gone, the data are proved
+        (276, "good"),
+        (284, "good"),
+        (285, "lost"),  # the last byte of the EDC is gone too
+        (1000, "lost"),
+        (2351, "lost"),
+    ],
+)
+def test_last_sector_that_is_cut_short(tmp_path: Path, cut: int, verdict: str) -> None:
+    report = audit(tmp_path, MODE_1[:-cut])
+    lost = int(verdict == "lost")
+    assert counts(report) == {"good": SECTORS - lost} | ({"lost": 1} if lost else {})
+    finding = report.findings[0]
+    assert finding.rule == "track-cut-short"
+    assert (finding.offset, finding.length) == ((SECTORS - 1) * 2352, 2352 - cut)
+    bare = tmp_path / "bare.bin"
+    bare.write_bytes(MODE_1[:-cut])
+    assert rules(audit_raw(bare)) == rules(report)
+
+
+def test_disc_with_data_and_sound_in_one_file(tmp_path: Path) -> None:
+    (tmp_path / "mixed.bin").write_bytes(MODE_1 + audio(150) + audio(300, 4))
+    sheet = write_sheet(
+        tmp_path,
+        "mixed.cue",
+        [
+            "FILE mixed.bin BINARY",
+            "TRACK 01 MODE1/2352",
+            "INDEX 01 00:00:00",
+            "TRACK 02 AUDIO",
+            "INDEX 00 00:08:00",  # 600 frames
+            "INDEX 01 00:10:00",
+            "TRACK 03 AUDIO",
+            "PREGAP 00:02:00",
+            "INDEX 01 00:12:00",
+        ],
+    )
+    disc = read_raw_disc(sheet)
+    assert [(track.offset, track.size, track.first_lba) for track in disc.tracks] == [
+        (0, 600 * 2352, 0),
+        (750 * 2352, 150 * 2352, 750),
+        (900 * 2352, 150 * 2352, 1050),  # the silence of 150 frames is not in the file
+    ]
+    assert checked_size(disc) == 600 * 2352
+    report = audit_raw(sheet)
+    assert counts(report) == {"good": 600, "unchecked": 300}
+    assert [item.rule for item in report.findings] == ["track-audio", "track-audio"]
+
+
+def test_disc_in_several_files(tmp_path: Path) -> None:
+    (tmp_path / "one.bin").write_bytes(MODE_1)
+    (tmp_path / "two.bin").write_bytes(form_1_image(DATA[: 100 * 2048], first_lba=SECTORS))
+    lines = [
+        'FILE "one.bin" BINARY',
+        "TRACK 01 MODE1/2352",
+        "INDEX 01 00:00:00",
+        'FILE "two.bin" BINARY',
+        "TRACK 02 MODE2/2352",
+        "INDEX 01 00:00:00",
+    ]
+    report = audit_raw(write_sheet(tmp_path, "two.cue", lines))
+    assert [track.first_lba for track in report.tracks] == [0, SECTORS]
+    assert report.findings == ()
+    # With a pregap between them the second track's own headers must say so.
+    lines[5:5] = ["PREGAP 00:02:00"]
+    report = audit_raw(write_sheet(tmp_path, "gap.cue", lines))
+    assert counts(report) == {"good": SECTORS + 100}
+    assert rules(report) == ["track-address"]
+    assert (report.findings[0].found, report.findings[0].expected) == ("LBA 600", "LBA 750")
+
+
+def test_stored_pregap_has_negative_block_numbers(tmp_path: Path) -> None:
+    (tmp_path / "disc.bin").write_bytes(mode_1_image(bytes(150 * 2048) + DATA, first_lba=-150))
+    sheet = write_sheet(
+        tmp_path,
+        "disc.cue",
+        [
+            "FILE disc.bin BINARY",
+            "TRACK 01 MODE1/2352",
+            "INDEX 00 00:00:00",
+            "INDEX 01 00:02:00",
+        ],
+    )
+    report = audit_raw(sheet)
+    assert counts(report) == {"good": SECTORS}
+    assert report.findings == ()
+    assert report.tracks[0].track.offset == 150 * 2352
+
+
+def test_sheet_that_forgets_the_subchannel(tmp_path: Path) -> None:
+    stored = with_subchannel(MODE_1 + audio(100))
+    (tmp_path / "disc.bin").write_bytes(stored)
+    lines = ["FILE disc.bin BINARY", "TRACK 01 MODE1/2352", "INDEX 01 00:00:00"]
+    lines += ["TRACK 02 AUDIO", "INDEX 01 00:08:00"]
+    report = audit_raw(write_sheet(tmp_path, "disc.cue", lines))
+    assert counts(report) == {"good": SECTORS, "unchecked": 100}
+    assert rules(report) == ["sheet-sector-size", "track-audio"]
+    assert [track.track.layout.size for track in report.tracks] == [2448, 2448]
+
+
+def test_track_that_begins_behind_the_file(tmp_path: Path) -> None:
+    (tmp_path / "disc.bin").write_bytes(MODE_1)
+    lines = ["FILE disc.bin BINARY", "TRACK 01 MODE1/2352", "INDEX 01 00:00:00"]
+    lines += ["TRACK 02 AUDIO", "INDEX 01 01:00:00"]
+    report = audit_raw(write_sheet(tmp_path, "disc.cue", lines))
+    assert counts(report) == {"good": SECTORS}
+    assert "track-beyond-file" in rules(report)
+
+
+def test_sound_in_a_format_of_its_own(tmp_path: Path) -> None:
+    (tmp_path / "disc.bin").write_bytes(MODE_1)
+    (tmp_path / "horn.wav").write_bytes(b"RIFF" + bytes(1000))
+    lines = ["FILE disc.bin BINARY", "TRACK 01 MODE1/2352", "INDEX 01 00:00:00"]
+    lines += ["FILE horn.wav WAVE", "TRACK 02 AUDIO", "INDEX 01 00:00:00"]
+    report = audit_raw(write_sheet(tmp_path, "disc.cue", lines))
+    assert counts(report) == {"good": SECTORS}
+    assert rules(report) == ["track-audio"]
+
+
+def test_plain_track_has_nothing_to_check(tmp_path: Path) -> None:
+    report = audit(tmp_path, DATA, "MODE1/2048")
+    assert counts(report) == {"unchecked": SECTORS}
+    assert rules(report) == ["track-without-checks"]
+
+
+def test_scrambled_sectors_are_named(tmp_path: Path) -> None:
+    path = tmp_path / "disc.bin"
+    sectors = (MODE_1[start : start + 2352] for start in range(0, 20 * 2352, 2352))
+    path.write_bytes(b"".join(map(scramble, sectors)))
+    report = audit_raw(path)
+    assert report.tracks == ()
+    assert rules(report) == ["sectors-scrambled"]
+
+
+@pytest.mark.parametrize("content", [b"", b"x", bytes(10_000), audio(20)])
+def test_file_without_sectors_of_data(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "disc.bin"
+    path.write_bytes(content)
+    report = audit_raw(path)
+    assert report.tracks == ()
+    assert rules(report) == ["no-data-sectors"]
+
+
+def test_empty_file_of_a_sheet(tmp_path: Path) -> None:
+    report = audit(tmp_path, b"")
+    assert rules(report) == ["track-beyond-file"]
+
+
+def descriptor(blocks: int) -> bytes:
+    return b"\x01CD001\x01".ljust(80, b"\0") + blocks.to_bytes(4, "little") + bytes(1964)
+
+
+def test_lost_sectors_after_the_volume_are_no_error(tmp_path: Path) -> None:
+    data = bytes(16 * 2048) + descriptor(40) + DATA[17 * 2048 : 42 * 2048]
+    image = mode_1_image(data)
+    run_out = image[: 40 * 2352] + bytes(2 * 2352)
+    assert rules(audit(tmp_path, run_out)) == ["sector-lost-after-volume"]
+    inside = image[: 39 * 2352] + bytes(3 * 2352)
+    assert rules(audit(tmp_path, inside)) == ["sector-lost"]
+
+
+def test_volume_end_is_unknown_beside_udf() -> None:
+    data = bytes(16 * 2048) + descriptor(40)
+    assert find_volume_end(data) == 40
+    udf = b"\0NSR02\x01".ljust(2048, b"\0")
+    assert find_volume_end(data + bytes(2048) + udf) is None
+    assert find_volume_end(b"") is None
+
+
+def test_many_runs_become_a_bounded_number_of_findings(tmp_path: Path) -> None:
+    sector = without_headers(FORM_1)[:2336]
+    image = (sector + bytes(2336)) * (MOST_FINDINGS + 20)
+    report = audit(tmp_path, image, "MODE2/2336")
+    assert len(report.tracks[0].runs) == MOST_FINDINGS + 20
+    assert len(report.findings) == MOST_FINDINGS + 1
+    assert report.findings[-1].message == "20 more runs of sectors like these"
+
+
+def test_addresses_start_again_after_100_minutes(tmp_path: Path) -> None:
+    last, first = encode_mode_1(bytes(2048), 449_849), encode_mode_1(bytes(2048), -150)
+    path = tmp_path / "disc.bin"
+    path.write_bytes(last + first)
+    report = audit_raw(path)
+    assert counts(report) == {"good": 2}
+
+
+def test_run_in_words() -> None:
+    run = SectorRun(Verdict.LOST, "", 120, 1, 0, 2352)
+    assert run.blocks == "LBA 120"
+    assert SectorRun(Verdict.LOST, "", 120, 16, 0, 16 * 2352).blocks == "LBA 120–135"
+
+
+# The sheet's file names
+
+
+def sheet_naming(folder: Path, name: str) -> Path:
+    return write_sheet(
+        folder, "s.cue", [f'FILE "{name}" BINARY', "TRACK 01 MODE1/2352", "INDEX 01 00:00:00"]
+    )
+
+
+@pytest.mark.parametrize(
+    ("written", "stored"),
+    [
+        ("Kiosk.BIN", "kiosk.bin"),
+        ("./kiosk.bin", "kiosk.bin"),
+        ("raw\\kiosk.bin", "raw/kiosk.bin"),
+        ("RAW/Kiosk.bin", "raw/kiosk.bin"),
+        ("Su\u0308d.bin", "S\u00fcd.bin"),
+    ],
+)
+def test_file_is_found_as_people_write_it(tmp_path: Path, written: str, stored: str) -> None:
+    (tmp_path / stored).parent.mkdir(exist_ok=True)
+    (tmp_path / stored).write_bytes(MODE_1[:2352])
+    disc = read_raw_disc(sheet_naming(tmp_path, written))
+    assert disc.tracks[0].path == tmp_path / stored
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../kiosk.bin",
+        "..\\kiosk.bin",
+        "raw/../../kiosk.bin",
+        "/etc/hostname",
+        "\\kiosk.bin",
+        "C:\\discs\\kiosk.bin",
+        "c:kiosk.bin",
+        "..",
+        ".",
+        "/",
+    ],
+)
+def test_name_that_leaves_the_folder_is_refused(tmp_path: Path, name: str) -> None:
+    folder = tmp_path / "sheets"
+    (folder / "raw").mkdir(parents=True)
+    for place in (tmp_path, folder):
+        (place / "kiosk.bin").write_bytes(MODE_1[:2352])
+    with pytest.raises(FormatError, match="beside the sheet") as caught:
+        read_raw_disc(sheet_naming(folder, name))
+    assert caught.value.at == f"{folder / 's.cue'}: line 1, column 6"
+
+
+def test_link_that_leaves_the_folder_is_refused(tmp_path: Path) -> None:
+    folder = tmp_path / "sheets"
+    folder.mkdir()
+    (tmp_path / "kiosk.bin").write_bytes(MODE_1[:2352])
+    (folder / "kiosk.bin").symlink_to(tmp_path / "kiosk.bin")
+    with pytest.raises(FormatError, match="beside the sheet"):
+        read_raw_disc(sheet_naming(folder, "kiosk.bin"))
+
+
+def test_missing_file_is_named_with_what_is_there(tmp_path: Path) -> None:
+    (tmp_path / "other.bin").touch()
+    with pytest.raises(InputError, match=r"line 1, column 6: there is no 'kiosk\.bin'.*other\.bin"):
+        read_raw_disc(sheet_naming(tmp_path, "kiosk.bin"))
+
+
+def test_two_files_that_differ_in_case(tmp_path: Path) -> None:
+    for name in ("kiosk.bin", "KIOSK.bin"):
+        (tmp_path / name).write_bytes(MODE_1[:2352])
+    if len(list(tmp_path.iterdir())) < 2:
+        pytest.skip("the file system does not tell case apart")
+    assert read_raw_disc(sheet_naming(tmp_path, "KIOSK.bin")).tracks[0].path.name == "KIOSK.bin"
+    with pytest.raises(InputError, match="may be any of"):
+        read_raw_disc(sheet_naming(tmp_path, "Kiosk.bin"))
+
+
+@pytest.mark.parametrize("name", ["folder", "fifo", "missing", "folder.cue", "missing.cue", "a\0b"])
+def test_what_is_no_file_is_an_input_error(tmp_path: Path, name: str) -> None:
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "folder.cue").mkdir()
+    os.mkfifo(tmp_path / "fifo")
+    with pytest.raises(InputError):
+        audit_raw(tmp_path / name)
+
+
+def test_sheet_that_names_itself_a_fifo_or_a_folder(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "fifo")
+    (tmp_path / "folder").mkdir()
+    for name in ("fifo", "folder"):
+        with pytest.raises(InputError, match="not a regular file"):
+            read_raw_disc(sheet_naming(tmp_path, name))
+
+
+def test_sheet_error_names_the_sheet_and_the_place(tmp_path: Path) -> None:
+    sheet = write_sheet(tmp_path, "bad.cue", ["FILE x BINARY", "TRACK 01 MODE9/2352"])
+    with pytest.raises(FormatError) as caught:
+        audit_raw(sheet)
+    assert caught.value.at == f"{sheet}: line 2, column 10"
+
+
+def test_file_that_shrinks_is_an_input_error(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "disc.bin"
+    path.write_bytes(MODE_1)
+    chunks = iter_chunks(path, 0, len(MODE_1), 2352)
+    next(chunks)
+    os.truncate(path, 5000)
+    with pytest.raises(InputError, match="shorter"):
+        list(chunks)
