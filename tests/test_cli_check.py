@@ -176,7 +176,8 @@ def test_a_damaged_tree_is_not_called_readable(tmp_path: Path) -> None:
     document = read(tmp_path / "a.iso", "-t", "nt5")
     assert document["inputs"][0]["is_complete"] is False
     assert ("nt5", "tree-checked-whole") in rules(document)
-    assert document["inputs"][0]["targets"][0]["verdict"] != "reads it"
+    assert document["inputs"][0]["targets"][0]["verdict"] == "cannot read all of it"
+    assert "This image is damaged" in run(tmp_path / "a.iso", "-t", "nt5").stdout
 
 
 def test_the_emulators_limits_stand_apart(tmp_path: Path) -> None:

@@ -182,7 +182,9 @@ def _say_answer(answer: _Answer, *, in_full: bool, show_all: bool, quiet: bool) 
         say_wrapped(
             f"{own_part}: {summary(own)}; emulator: {_served(emulator)}; contents of files not read"
         )
-        say()
+    if answer.subject.kind == "image" and worst(own) is Severity.ERROR and rows:
+        say_wrapped("This image is damaged; what is said of targets holds for a sound copy.")
+    say()
     limit = 0 if show_all else PLACES_SHOWN
     _say_part(own_part, own, limit)
     _say_part("emulator", emulator, limit)

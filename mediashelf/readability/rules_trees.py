@@ -132,7 +132,7 @@ TREE_RULES = (
     ),
     Rule(
         "tree-checked-whole",
-        Severity.WARNING,
+        Severity.ERROR,
         "trees",
         "The whole tree was checked",
         whole,
