@@ -1,0 +1,231 @@
+"""Cabinet files: header, folders, files and data blocks with their checksums.
+
+::
+
+    header   folders…   files…   data blocks…
+
+A folder is one compressed stream, cut into data blocks that expand to at most
+32 KiB each; a file is a run of bytes of that stream. All numbers are
+little-endian. Layout and checksum are from memory; libarchive, which reads this
+format on its own, accepts what is made by it and refuses the same damage.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+from enum import IntEnum
+
+from mediashelf.errors import FormatError
+
+SOURCE = "cabinet format, from memory; agrees with libarchive"
+
+HEADER_SIZE = 36
+MAX_HEADER_SIZE = HEADER_SIZE + 4 + 60_000 + 4 * 256
+FOLDER_SIZE = 8
+FILE_SIZE = 16
+MAX_NAME_SIZE = 256
+BLOCK_HEADER_SIZE = 8
+MAX_EXPANDED_SIZE = 32_768
+MAX_STORED_SIZE = MAX_EXPANDED_SIZE + 6144
+
+_HEADER = struct.Struct("<4s4xI4xI4xBBHHHHH")
+_RESERVE = struct.Struct("<HBB")
+_FOLDER = struct.Struct("<IHH")
+_FILE = struct.Struct("<IIH6x")
+_BLOCK = struct.Struct("<IHH")
+
+_HAS_PREVIOUS, _HAS_NEXT, _HAS_RESERVE = 1, 2, 4
+_KNOWN_FLAGS = 7
+_CONTINUED_FROM_PREVIOUS, _CONTINUED_TO_NEXT, _CONTINUED_BOTH_WAYS = 0xFFFD, 0xFFFE, 0xFFFF
+
+
+class Compression(IntEnum):
+    """How a folder is compressed: the low four bits of its type."""
+
+    STORED = 0
+    MSZIP = 1
+    QUANTUM = 2
+    LZX = 3
+
+
+@dataclass(frozen=True, slots=True)
+class CabinetHeader:
+    """The first structure of a cabinet.
+
+    ``size`` is the whole cabinet's length in bytes. Folders stand at
+    ``folders_offset``; each has ``folder_reserve`` bytes behind it, each data
+    block header ``block_reserve``.
+    """
+
+    size: int
+    files_offset: int
+    folders_offset: int
+    folder_count: int
+    file_count: int
+    folder_reserve: int
+    block_reserve: int
+    previous_name: str
+    next_name: str
+
+
+@dataclass(frozen=True, slots=True)
+class CabinetFolder:
+    """Where a folder's first data block stands, and how many there are."""
+
+    data_offset: int
+    block_count: int
+    compression: Compression
+
+
+@dataclass(frozen=True, slots=True)
+class CabinetFile:
+    """A run of ``size`` bytes at ``offset`` of the expanded folder.
+
+    The record that says so stands at ``at`` and is ``record_size`` bytes long.
+    """
+
+    at: int
+    name: str
+    size: int
+    offset: int
+    folder_index: int
+    continues_before: bool
+    continues_after: bool
+    record_size: int
+
+
+@dataclass(frozen=True, slots=True)
+class DataBlock:
+    """The header of a data block; a ``checksum`` of 0 means that none was recorded."""
+
+    checksum: int
+    stored_size: int
+    expanded_size: int
+
+
+def parse_cabinet_header(data: bytes) -> CabinetHeader:
+    """Return the header from the first bytes of a cabinet, :data:`MAX_HEADER_SIZE` are enough.
+
+    Raises :class:`FormatError` when it is cut or of an unknown version.
+    """
+    if len(data) < HEADER_SIZE:
+        raise FormatError(
+            "length of the cabinet header", at=0, found=len(data), expected="36 bytes or more"
+        )
+    signature, size, files_offset, _minor, major, folders, files, flags, _set, _index = (
+        _HEADER.unpack_from(data)
+    )
+    if signature != b"MSCF":
+        raise FormatError("signature", at=0, found=signature, expected="b'MSCF'")
+    if major != 1:
+        raise FormatError("major version", at=25, found=major, expected="1")
+    if flags & ~_KNOWN_FLAGS:
+        raise FormatError("flags", at=30, found=hex(flags), expected="at most 0x7")
+    at = HEADER_SIZE
+    folder_reserve = block_reserve = 0
+    if flags & _HAS_RESERVE:
+        if len(data) < at + _RESERVE.size:
+            raise FormatError(
+                "length of the reserve sizes", at=at, found=len(data) - at, expected="4 bytes"
+            )
+        header_reserve, folder_reserve, block_reserve = _RESERVE.unpack_from(data, at)
+        at += _RESERVE.size + header_reserve
+    names = []
+    for is_there in (flags & _HAS_PREVIOUS, flags & _HAS_NEXT):
+        name = ""
+        if is_there:
+            name, at = _parse_name(data, at)
+            _disk, at = _parse_name(data, at)
+        names.append(name)
+    return CabinetHeader(
+        size, files_offset, at, folders, files, folder_reserve, block_reserve, *names
+    )
+
+
+def parse_cabinet_folder(data: bytes, at: int) -> CabinetFolder:
+    """Return the folder recorded in ``data``, which stands at offset ``at`` of the cabinet."""
+    if len(data) < FOLDER_SIZE:
+        raise FormatError(
+            "length of the folder record", at=at, found=len(data), expected="8 bytes or more"
+        )
+    data_offset, block_count, kind = _FOLDER.unpack_from(data)
+    if kind & 0x0F not in list(Compression):
+        raise FormatError("compression", at=at + 6, found=hex(kind), expected="kind 0 to 3")
+    return CabinetFolder(data_offset, block_count, Compression(kind & 0x0F))
+
+
+def parse_cabinet_file(data: bytes, at: int, folder_count: int) -> CabinetFile:
+    """Return the file recorded in ``data``, which stands at offset ``at`` of the cabinet."""
+    if len(data) < FILE_SIZE:
+        raise FormatError(
+            "length of the file record", at=at, found=len(data), expected="16 bytes and a name"
+        )
+    size, offset, index = _FILE.unpack_from(data)
+    name, end = _parse_name(data, FILE_SIZE, place=at)
+    before = index in (_CONTINUED_FROM_PREVIOUS, _CONTINUED_BOTH_WAYS)
+    after = index in (_CONTINUED_TO_NEXT, _CONTINUED_BOTH_WAYS)
+    if before:
+        index = 0
+    elif after:
+        index = folder_count - 1
+    if index >= folder_count:
+        raise FormatError("folder index", at=at + 8, found=index, expected=f"below {folder_count}")
+    return CabinetFile(at, name, size, offset, index, before, after, end)
+
+
+def parse_data_block(data: bytes, at: int) -> DataBlock:
+    """Return the header of the data block at offset ``at`` of the cabinet."""
+    if len(data) < BLOCK_HEADER_SIZE:
+        raise FormatError(
+            "length of the data block header", at=at, found=len(data), expected="8 bytes"
+        )
+    block = DataBlock(*_BLOCK.unpack_from(data))
+    if block.stored_size > MAX_STORED_SIZE:
+        raise FormatError(
+            "stored size of a data block",
+            at=at + 4,
+            found=block.stored_size,
+            expected=f"at most {MAX_STORED_SIZE}",
+        )
+    if block.expanded_size > MAX_EXPANDED_SIZE:
+        raise FormatError(
+            "expanded size of a data block",
+            at=at + 6,
+            found=block.expanded_size,
+            expected=f"at most {MAX_EXPANDED_SIZE}",
+        )
+    return block
+
+
+def data_block_checksum(header: bytes, payload: bytes) -> int:
+    """Return the checksum of a data block.
+
+    ``header`` is the block's header with its reserve; the four bytes of the
+    recorded checksum itself are left out. Both runs are XORed together as
+    32-bit words; what is left of a run below four bytes counts high byte first.
+    """
+    return _xor_words(payload) ^ _xor_words(header[4:])
+
+
+def _xor_words(data: bytes) -> int:
+    """XOR of all little-endian 32-bit words: the run is folded in half as one big number."""
+    whole = len(data) & ~3
+    rest = int.from_bytes(data[whole:], "big")
+    folded = int.from_bytes(data[:whole], "little")
+    words = whole // 4
+    while words > 1:
+        half = (words + 1) // 2
+        folded = (folded >> (32 * half)) ^ (folded & ((1 << 32 * half) - 1))
+        words = half
+    return folded ^ rest
+
+
+def _parse_name(data: bytes, start: int, place: int = 0) -> tuple[str, int]:
+    """Return a zero-terminated name and the offset behind it."""
+    end = data.find(b"\0", start, start + MAX_NAME_SIZE + 1)
+    if end < 0:
+        raise FormatError(
+            "name", at=place + start, found=data[start : start + 16], expected="a name that ends"
+        )
+    return data[start:end].decode("utf-8", "replace"), end + 1

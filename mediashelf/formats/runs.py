@@ -1,0 +1,97 @@
+"""Views of parts of a disc: one file's bytes as one run, however it is recorded."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator
+from itertools import accumulate
+from typing import NamedTuple
+
+from mediashelf.formats.fields import View
+
+CHUNK_SIZE = 1 << 18
+"""Bytes that streaming reads take at a time."""
+
+
+class Run(NamedTuple):
+    """Consecutive bytes of a view."""
+
+    offset: int
+    size: int
+
+
+class RunsView:
+    """The runs of another view, one after the other.
+
+    Runs that touch are joined; what lies outside the other view is left out, so
+    that ``size`` counts bytes that are really there.
+    """
+
+    def __init__(self, view: View, runs: Iterable[Run]) -> None:
+        self._view = view
+        self.runs = _joined(runs, view.size)
+        self._ends = list(accumulate(run.size for run in self.runs))
+
+    @property
+    def size(self) -> int:
+        return self._ends[-1] if self._ends else 0
+
+    def read(self, offset: int, size: int) -> bytes:
+        """Return up to ``size`` bytes from ``offset``; fewer only at the end."""
+        places = list(self.iter_places(offset, size))
+        if len(places) == 1:
+            return self._view.read(*places[0])
+        return b"".join(self._view.read(*place) for place in places)
+
+    def iter_places(self, offset: int, size: int) -> Iterator[Run]:
+        """Yield where bytes of this view stand in the other one, in order."""
+        end = min(offset + size, self.size)
+        index = bisect_right(self._ends, offset)
+        while 0 <= offset < end:
+            run = self.runs[index]
+            skipped = offset - (self._ends[index] - run.size)
+            taken = min(run.size - skipped, end - offset)
+            yield Run(run.offset + skipped, taken)
+            offset += taken
+            index += 1
+
+
+class TailView:
+    """What another view holds from ``start`` on."""
+
+    def __init__(self, view: View, start: int) -> None:
+        self._view = view
+        self.start = start
+
+    @property
+    def size(self) -> int:
+        return max(0, self._view.size - self.start)
+
+    def read(self, offset: int, size: int) -> bytes:
+        """Return up to ``size`` bytes from ``offset``; fewer only at the end."""
+        return self._view.read(self.start + offset, size)
+
+
+def iter_chunks(view: View, offset: int = 0, size: int | None = None) -> Iterator[bytes]:
+    """Yield the bytes from ``offset`` on, ``size`` at most; stops where the view ends."""
+    left = view.size - offset if size is None else size
+    while left > 0:
+        data = view.read(offset, min(left, CHUNK_SIZE))
+        if not data:
+            return
+        yield data
+        offset += len(data)
+        left -= len(data)
+
+
+def _joined(runs: Iterable[Run], limit: int) -> tuple[Run, ...]:
+    joined: list[Run] = []
+    for offset, size in runs:
+        size = min(size, limit - offset)
+        if offset < 0 or size <= 0:
+            continue
+        if joined and sum(joined[-1]) == offset:
+            joined[-1] = Run(joined[-1].offset, joined[-1].size + size)
+        else:
+            joined.append(Run(offset, size))
+    return tuple(joined)
