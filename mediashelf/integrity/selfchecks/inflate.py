@@ -66,5 +66,6 @@ def expand(view: View, offset: int, stored_size: int, *, limit: int) -> Expanded
         head = head or output[:_HEAD_SIZE]
         if size > limit or not (output or had_input):
             break
-    consumed = read - len(inflater.unused_data) - len(pending)
+    # At the end both of the library's leftovers may hold the same bytes.
+    consumed = read - len(inflater.unused_data if inflater.eof else pending)
     return Expanded(consumed, size, crc, inflater.eof, size > limit, error, head)
