@@ -32,7 +32,7 @@ _MINUTES = 60 * 75  # sectors: 75 a second
 _FAQ = "CD-Recordable FAQ 7-6; real blanks vary"
 
 EMULATED_DRIVE = Capacity(
-    "emulated drive",
+    "an emulated drive",
     256 * _MINUTES - 1,
     "Linux mass-storage function, storage_common.c: larger images are served cut off",
 )

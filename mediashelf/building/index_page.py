@@ -33,7 +33,7 @@ names tell where that is.
 
 def render_index(label: str, trees: NamedTrees, index: DiscFile) -> bytes:
     """Return the page for a disc; digests that are not known yet show as dashes."""
-    lines = [f"What is on {ascii_text(label)}", "", *_EXPLANATION.splitlines()]
+    lines = [f"What is on {ascii_text(label)}"[:WIDTH], "", *_EXPLANATION.splitlines()]
     if trees.moved:
         place = _backslashes(trees.moved[0].path.rpartition("/")[0])
         lines += _MOVED.format(place=place).splitlines()

@@ -104,11 +104,30 @@ def lay_out(trees: NamedTrees, *, boot: Content | None, index: DiscFile | None) 
 
 
 def _places(root: Directory) -> TreePlaces:
-    directories = list(root.iter_level_by_level())
-    for number, directory in enumerate(directories, start=1):
-        directory.number = number
+    directories = list(_iter_numbered(root))
+    for directory in directories:
         directory.size = _records_size(directory)
     return TreePlaces(directories, sum(path_table_record_size(d.identifier) for d in directories))
+
+
+def _iter_numbered(root: Directory) -> Iterator[Directory]:
+    """Number the directories and yield them as path tables list them (ECMA-119 6.9.1).
+
+    That is by level, parent's number and identifier; in a Joliet tree this can
+    differ from the order of records, which looks at extensions.
+    """
+    level = [root]
+    number = 0
+    while level:
+        for directory in level:
+            number += 1
+            directory.number = number
+            yield directory
+        level = [
+            below
+            for directory in level
+            for below in sorted(directory.iter_directories(), key=lambda below: below.identifier)
+        ]
 
 
 def _records_size(directory: Directory) -> int:

@@ -51,16 +51,17 @@ class Directory:
     size: int = 0
 
     def iter_level_by_level(self) -> Iterator[Directory]:
-        """Yield this directory and all below in the order of a path table (ECMA-119 6.9.1)."""
+        """Yield this directory and all below; within a level as their parents list them."""
         level = [self]
         while level:
             yield from level
-            level = [
-                child.item
-                for directory in level
-                for child in directory.children
-                if isinstance(child.item, Directory)
-            ]
+            level = [below for directory in level for below in directory.iter_directories()]
+
+    def iter_directories(self) -> Iterator[Directory]:
+        """Yield the directories among the children."""
+        for child in self.children:
+            if isinstance(child.item, Directory):
+                yield child.item
 
 
 class NamedTrees(NamedTuple):

@@ -6,7 +6,7 @@ images can judge plans.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import NamedTuple
@@ -25,8 +25,10 @@ from mediashelf.building.records import Label, moment
 from mediashelf.building.sharing import share_equal
 from mediashelf.building.sources import read_sources
 from mediashelf.building.tree import Content, DiscFile, date_folders
+from mediashelf.errors import BlockedError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
+from mediashelf.text import count_text
 
 IMPOSSIBLE = frozenset({"file-too-large", "too-many-folders"})
 """Rules whose errors no wish can override: such a disc cannot be written down."""
@@ -169,3 +171,19 @@ def blocking(findings: Iterable[Finding], *, anyway: bool = False) -> list[Findi
         for finding in findings
         if finding.severity is Severity.ERROR and (not anyway or finding.rule in IMPOSSIBLE)
     ]
+
+
+def refuse_blocked(blockers: Sequence[Finding]) -> None:
+    """Raise :class:`BlockedError` when there is anything that keeps a disc from being built."""
+    if not blockers:
+        return
+    first = blockers[0]
+    way_out = (
+        "this cannot be overridden"
+        if any(finding.rule in IMPOSSIBLE for finding in blockers)
+        else "mend what is wrong, or have the disc built anyway"
+    )
+    raise BlockedError(
+        f"nothing was built because of {count_text(len(blockers), 'error')}, "
+        f"first {first.where}: {first.message}; {way_out}"
+    )

@@ -26,7 +26,7 @@ def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
             Severity.ERROR,
             "/",
             f"the disc is {count_text(over, 'sector')} larger than {capacity.name} holds",
-            "leave something out, split the folders over two discs, or name a larger capacity",
+            "Leave something out, split the folders over two discs, or name a larger capacity",
             capacity.source,
             found=f"{layout.used_sectors:,} sectors",
             expected=f"at most {capacity.sectors:,} sectors",
@@ -38,7 +38,7 @@ def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
             Severity.ERROR,
             "/",
             "a path table numbers its folders with 16 bits, and this disc has more",
-            "split the folders over several discs",
+            "Split the folders over several discs",
             "ECMA-119 9.4.4",
             found=f"{folder_count:,} folders",
             expected=f"at most {MAX_DIRECTORIES:,}",
@@ -66,7 +66,7 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
                 Severity.ERROR,
                 file.long_path,
                 "a file of 4 GiB or more does not fit into one section, and level 1 has no other",
-                "split the file, or copy it by another way than a disc",
+                "Split the file, or copy it by another way than a disc",
                 "ECMA-119 9.1.4 and 10.1",
                 found=f"{file.own.size:,} bytes",
                 expected=f"at most {MAX_FILE:,} bytes",
@@ -81,7 +81,7 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
             Severity.WARNING,
             "/",
             "the source folders hold no files",
-            "check that these are the right folders",
+            "Check that these are the right folders",
         )
 
 
@@ -93,7 +93,7 @@ def _check_name(host_name: str, long_path: str) -> Iterator[Finding]:
             Severity.WARNING,
             long_path,
             f"the name {host_name!r} cannot stand on a disc as it is, or not beside its neighbours",
-            "rename it if something looks for it by this name",
+            "Rename it if something looks for it by this name",
             "Joliet, Allowed Character Set; Win32 file naming",
             found=host_name,
             expected=long_name,
@@ -108,7 +108,7 @@ def check_depth(trees: NamedTrees) -> Iterator[Finding]:
             Severity.WARNING,
             trees.long_path(directory),
             f"stands too deep for the ISO tree; there it is {directory.path}, with all it holds",
-            f"move it up so that files stand at most {MAX_LEVELS - 2} folders deep",
+            f"Move it up so that files stand at most {MAX_LEVELS - 2} folders deep",
             "ECMA-119 6.8.2.1",
         )
 
@@ -126,7 +126,7 @@ def check_label(wanted: str, label: Label) -> Iterator[Finding]:
                 Severity.NOTE,
                 "/",
                 f"the label {wanted!r} becomes {text!r} {place}",
-                "choose a shorter or plainer label if this one will not do",
+                "Choose a shorter or plainer label if this one will not do",
                 source,
                 found=wanted,
                 expected=form,

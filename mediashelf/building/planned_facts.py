@@ -45,7 +45,7 @@ def planned_facts(
 
 
 def _iter_entries(tree: TreePlaces, encoding: str) -> Iterator[Entry]:
-    for directory in tree.directories:
+    for directory in tree.root.iter_level_by_level():
         for child in directory.children:
             yield _entry(directory, child, encoding)
 

@@ -51,7 +51,9 @@ def iter_source(content: Content) -> Iterator[bytes]:
                 f"{content.path}: grew while it was read: expected its end at byte "
                 f"{content.size:,}; build again"
             )
-        _check_stamp(stream, content, "changed while it was read")
+        # By name, so that a source that is gone meanwhile is noticed as well.
+        now = os.stat(content.path, follow_symlinks=False)  # noqa: PTH116
+        _check_stamp(now, content, "changed while it was read")
 
 
 def digest_source(content: Content, *, on_bytes: Callable[[int], None] = lambda count: None) -> str:
@@ -81,18 +83,16 @@ def check_unchanged(content: Content) -> None:
 def _opened(content: Content) -> Iterator[FileIO]:
     try:
         with FileIO(os.open(content.path, _OPEN_FLAGS), "rb") as stream:
-            _check_stamp(stream, content, "changed since the disc was planned")
+            now = os.fstat(stream.fileno())
+            _check_stamp(now, content, "changed since the disc was planned")
             yield stream
     except FileNotFoundError as error:
-        raise BuildError(
-            f"{content.path}: vanished since the disc was planned; build again"
-        ) from error
+        raise BuildError(f"{content.path}: vanished; build again") from error
     except OSError as error:
         raise BuildError(f"{content.path}: cannot be read: {error.strerror or error}") from error
 
 
-def _check_stamp(stream: FileIO, content: Content, fact: str) -> None:
-    now = os.fstat(stream.fileno())
+def _check_stamp(now: os.stat_result, content: Content, fact: str) -> None:
     if not stat.S_ISREG(now.st_mode):
         raise BuildError(f"{content.path}: {fact}: it is no regular file any more")
     if now.st_size != content.size:

@@ -87,7 +87,7 @@ class _Listing:
                     elif entry.is_dir(follow_symlinks=False):
                         waiting.append((entry.path, folder.folder(entry.name, entry.path)))
                     else:
-                        facts = entry.stat(follow_symlinks=False)
+                        facts = os.stat(entry.path, follow_symlinks=False)  # noqa: PTH116
                         yield from self._add_file(entry.path, entry.path, facts, folder)
                 except OSError as error:
                     yield _unreadable(entry.path, error)
@@ -129,7 +129,7 @@ def _same_place(earlier: DiscFile, later: DiscFile) -> Finding:
         Severity.NOTE if is_equal else Severity.ERROR,
         later.source,
         f"{earlier.source} goes to the same place on the disc and holds {what}",
-        "" if is_equal else "give one of the two folders another 'to', or rename one file",
+        "" if is_equal else "Give one of the two folders another 'to', or rename one file",
     )
 
 
@@ -139,7 +139,7 @@ def _link_left_out(path: str, fact: str) -> Finding:
         Severity.WARNING,
         path,
         f"symbolic link {fact}, so it is not on the disc",
-        "copy what it leads to into the folder, or name that as a folder of its own",
+        "Copy what it leads to into the folder, or name that as a folder of its own",
     )
 
 
@@ -150,7 +150,7 @@ def _special_left_out(path: str, mode: int) -> Finding:
         Severity.WARNING,
         path,
         f"a {kind} has no bytes to put on a disc, so it is not there",
-        "remove it from the folder if it is there by mistake",
+        "Remove it from the folder if it is there by mistake",
     )
 
 
@@ -160,5 +160,5 @@ def _unreadable(path: str, error: OSError) -> Finding:
         Severity.ERROR,
         path,
         f"cannot be read, so it would not be on the disc: {error.strerror or error}",
-        "give yourself the right to read it, or take it out of the folder",
+        "Give yourself the right to read it, or take it out of the folder",
     )

@@ -21,9 +21,10 @@ from typing import BinaryIO
 from mediashelf.building.digesting import PassingDigests, hash_bytes
 from mediashelf.building.index_page import render_index
 from mediashelf.building.layout import BOOT_RECORD, FIRST_DESCRIPTOR
-from mediashelf.building.plan import DiscPlan, blocking
+from mediashelf.building.plan import DiscPlan, blocking, refuse_blocked
 from mediashelf.building.readback import read_back
 from mediashelf.building.reading import CHUNK, check_unchanged, digest_source, iter_source
+from mediashelf.building.recipe import Recipe
 from mediashelf.building.records import (
     boot_record,
     directory_sectors,
@@ -32,10 +33,9 @@ from mediashelf.building.records import (
     volume_descriptor,
 )
 from mediashelf.building.tree import DiscFile
-from mediashelf.errors import BlockedError, BuildError, OutputError
+from mediashelf.errors import BuildError, OutputError
 from mediashelf.files import whole_output
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.text import count_text
 
 OnBytes = Callable[[int], None]
 
@@ -69,8 +69,8 @@ def build_disc(
     what was planned or the disc does not read back as it was written, and
     :class:`OutputError` when the output cannot be written or must not be.
     """
-    refuse_blocked(plan, anyway=anyway)
-    _check_output(plan, output)
+    refuse_blocked(blocking(plan.findings, anyway=anyway))
+    check_output(plan.recipe, output, replace=replace)
     with whole_output(output, replace=replace) as temporary:
         _DiscWriter(plan, on_bytes).write(temporary)
         read_back(plan, temporary, on_bytes=on_bytes)
@@ -83,28 +83,24 @@ def build_disc(
     )
 
 
-def refuse_blocked(plan: DiscPlan, *, anyway: bool) -> None:
-    """Raise :class:`BlockedError` when findings of the plan keep it from being built."""
-    found = blocking(plan.findings, anyway=anyway)
-    if found:
-        first = found[0]
-        more = f" (and {count_text(len(found) - 1, 'more error')})" if len(found) > 1 else ""
-        raise BlockedError(f"nothing was built: {first.where}: {first.message}{more}")
-
-
-def _check_output(plan: DiscPlan, output: Path) -> None:
+def check_output(recipe: Recipe, output: Path, *, replace: bool) -> None:
+    """Raise :class:`OutputError` when the disc must not be written there; nothing is touched."""
     real = Path(os.path.realpath(output))
-    if real.exists() and not real.is_file():
+    if os.path.lexists(output) and not real.is_file():
         raise OutputError(f"{output}: is no regular file; name a file for the disc")
-    for source in plan.recipe.folders:
+    if real.exists() and not replace:
+        raise OutputError(
+            f"{output}: exists already; choose another name, or have it replaced (--replace)"
+        )
+    for source in recipe.folders:
         if real.is_relative_to(os.path.realpath(source.path)):
             raise OutputError(
                 f"{output}: is inside {source.path}, which goes on the disc; "
                 "write the disc outside its own sources"
             )
-    inputs = [plan.recipe.path, plan.recipe.boot.path if plan.recipe.boot else None]
-    if any(path is not None and real == Path(os.path.realpath(path)) for path in inputs):
-        raise OutputError(f"{output}: is what the disc is made from; choose another name")
+    for path in (recipe.path, recipe.boot.path if recipe.boot else None):
+        if path is not None and real == Path(os.path.realpath(path)):
+            raise OutputError(f"{output}: is what the disc is made from; choose another name")
 
 
 class _DiscWriter:
