@@ -44,6 +44,7 @@ class Tree:
         self.volume = volume
         self.kind = volume.kind
         self.entries = volume.entries
+        self._sharing: dict[int, list[Entry]] = defaultdict(list)
 
     @cached_property
     def names(self) -> list[str]:
@@ -66,13 +67,30 @@ class Tree:
         return max((len(entry.path) for entry in self.entries), default=0)
 
     @cached_property
-    def places(self) -> dict[int, list[Entry]]:
-        """Files by the block where their contents start; those without any under NO_PLACE."""
-        places: dict[int, list[Entry]] = defaultdict(list)
+    def has_equal_paths(self) -> bool:
+        """Whether some path names more than one entry."""
+        return len({entry.path for entry in self.entries}) < len(self.entries)
+
+    @cached_property
+    def has_paths_equal_but_for_case(self) -> bool:
+        """Whether some paths differ in nothing but case, if in anything."""
+        return len({same_case(entry.path) for entry in self.entries}) < len(self.entries)
+
+    @cached_property
+    def places(self) -> dict[int, Entry]:
+        """A file for each block where contents start; one without any under NO_PLACE."""
+        places: dict[int, Entry] = {}
         for entry in self.entries:
             if not entry.is_directory:
-                places[content_place(entry)].append(entry)
+                first = places.setdefault(content_place(entry), entry)
+                if first is not entry:
+                    self._sharing[content_place(entry)].append(entry)
         return places
+
+    def files_at(self, place: int) -> list[Entry]:
+        """Return every file whose contents start at this block."""
+        first = self.places.get(place)
+        return [] if first is None else [first, *self._sharing.get(place, ())]
 
     @cached_property
     def has_places(self) -> bool:

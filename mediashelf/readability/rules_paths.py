@@ -107,6 +107,8 @@ def distinct(tree: Tree, _limit: Limit) -> Iterator[Hit]:
 
     An associated file (ECMA-119 9.1.6) has the path of the file it belongs to.
     """
+    if not tree.has_equal_paths:
+        return
     seen: set[str] = set()
     for entry in tree.entries:
         if entry.flags & FLAG_ASSOCIATED:
@@ -120,7 +122,7 @@ def distinct(tree: Tree, _limit: Limit) -> Iterator[Hit]:
 
 def distinct_ignoring_case(tree: Tree, _limit: Limit) -> Iterator[Hit]:
     """Entries of one directory whose names differ only in case."""
-    if len({same_case(entry.path) for entry in tree.entries}) == len(tree.entries):
+    if not tree.has_paths_equal_but_for_case:
         return
     seen: dict[tuple[str, str], Entry] = {}
     for entry in tree.entries:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Iterator
 
 from mediashelf.findings import Severity
@@ -41,15 +41,15 @@ def holds_all(question: Question, limit: Limit) -> Iterator[Hit]:
     seen = question.tree
     if seen is None or not seen.has_places or not seen.volume.is_complete:
         return
-    known = seen.places.keys() | _boot_places(question.disc) | {NO_PLACE}
+    known = _boot_places(question.disc) | {NO_PLACE}
     reported: set[int] = set()
     for kind in _COMPARED:
         other = question.disc.tree(kind)
         if other is None or other is seen:
             continue
-        for place in sorted(other.places.keys() - known - reported):
+        for place in sorted(other.places.keys() - seen.places.keys() - known - reported):
             reported.add(place)
-            for entry in other.places[place]:
+            for entry in other.files_at(place):
                 yield at_entry(
                     entry,
                     f"the file is in the {TREE_WORDS[kind]} tree, not in the "
@@ -88,31 +88,42 @@ def long_name_seen(question: Question, _limit: Limit) -> Iterator[Hit]:
     seen, joliet = question.tree, question.disc.tree(VolumeKind.JOLIET)
     if seen is None or joliet is None or seen.kind is not VolumeKind.ISO9660:
         return
-    for place, files in joliet.places.items():
-        yield from _renamed(seen.places.get(place, []), files)
+    for place in joliet.places:
+        yield from _renamed(seen.files_at(place), joliet.files_at(place))
 
 
 def _renamed(short: list[Entry], long: list[Entry]) -> Iterator[Hit]:
     """Yield files of equal contents whose long name is not among the short names."""
-    same = Counter(same_case(entry.name) for entry in short)
+    if len(short) == len(long) == 1:
+        if same_case(short[0].name) == same_case(long[0].name):
+            return
+    else:
+        short, long = _without_same_names(short, long)
+    if len(short) == len(long) == 1:
+        yield at_entry(
+            short[0],
+            f'the file is seen under this name; its long name "{long[0].name}" is not',
+            short[0].name,
+            long[0].name,
+        )
+    elif short:
+        for entry in long:
+            yield at_entry(entry, "the file is seen under a short name only", "", entry.name)
+
+
+def _without_same_names(short: list[Entry], long: list[Entry]) -> tuple[list[Entry], list[Entry]]:
+    """Return what is left of both when names that differ in nothing but case are paired off."""
+    unpaired = defaultdict(list)
+    for entry in short:
+        unpaired[same_case(entry.name)].append(entry)
     rest = []
     for entry in long:
-        name = same_case(entry.name)
-        if same[name] > 0:
-            same[name] -= 1
+        same = unpaired[same_case(entry.name)]
+        if same:
+            same.pop()
         else:
             rest.append(entry)
-    left = [entry for entry in short if same[same_case(entry.name)] > 0]
-    if len(rest) == len(left) == 1:
-        yield at_entry(
-            left[0],
-            f'the file is seen under this name; its long name "{rest[0].name}" is not',
-            left[0].name,
-            rest[0].name,
-        )
-    elif left:
-        for entry in rest:
-            yield at_entry(entry, "the file is seen under a short name only", "", entry.name)
+    return [entry for entries in unpaired.values() for entry in entries], rest
 
 
 def _boot_places(disc: Disc) -> set[int]:

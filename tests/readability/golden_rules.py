@@ -270,6 +270,13 @@ GOLDEN = (
         joliet("readme", "README.TXT"),
         "/README.TXT",
     ),
+    Golden(
+        "names-distinct-without-case",
+        "dos",
+        iso("README.TXT", "readme.txt"),
+        iso("README.TXT", "readme"),
+        "/readme.txt",
+    ),
     # KB Q135174 and Q142372: in MS-DOS mode only the 8.3 tree is there.
     Golden(
         "first-phase-reads",
