@@ -128,8 +128,10 @@ def check(
             list(_check_emulator(subject)),
             list(check_targets(subject.facts, targets or known.values())),
         )
-        findings = (finding for _, finding in answer.findings)
-        worst_ones += sorted(findings, key=lambda finding: finding.severity)[-1:]
+        # Only the worst of each disc is kept, so that many large discs fit into memory.
+        found = [finding for _, finding in answer.findings]
+        if found:
+            worst_ones.append(max(found, key=lambda finding: finding.severity))
         if as_json:
             documents.append(_document(answer))
         else:
@@ -182,9 +184,9 @@ def _say_answer(answer: _Answer, *, in_full: bool, show_all: bool, quiet: bool) 
         say_wrapped(
             f"{own_part}: {summary(own)}; emulator: {_served(emulator)}; contents of files not read"
         )
-    if answer.subject.kind == "image" and worst(own) is Severity.ERROR and rows:
-        say_wrapped("This image is damaged; what is said of targets holds for a sound copy.")
-    say()
+        if own_part == "structure" and answer.subject.facts.volumes and _has_errors(own):
+            say_wrapped("This image is damaged; what is said of targets holds for a sound copy.")
+        say()
     limit = 0 if show_all else PLACES_SHOWN
     _say_part(own_part, own, limit)
     _say_part("emulator", emulator, limit)
@@ -192,7 +194,7 @@ def _say_answer(answer: _Answer, *, in_full: bool, show_all: bool, quiet: bool) 
         for target, found in answer.targets:
             shown = [item for item in found if item.severity >= lowest]
             _say_part(f"{target.name}: {target.title}", shown, limit)
-    elif any(found for _, found in answer.targets):
+    elif not quiet and any(found for _, found in answer.targets):
         say_wrapped("Add --target NAME to see what was found for that target.")
         say()
 
@@ -204,12 +206,14 @@ def _say_part(title: str, findings: Sequence[Finding], limit: int) -> None:
         say()
 
 
+def _has_errors(findings: Sequence[Finding]) -> bool:
+    return worst(findings) is Severity.ERROR
+
+
 def _served(findings: Sequence[Finding]) -> str:
     if not findings:
         return "serves it whole"
-    return (
-        "serves it, with care" if worst(findings) is Severity.WARNING else "does not serve it whole"
-    )
+    return "does not serve it whole" if _has_errors(findings) else "serves it, with care"
 
 
 def _glance(subject: _Subject) -> str:
