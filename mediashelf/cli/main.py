@@ -17,6 +17,7 @@ INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 # The order is the one shown in the help. Each value is a module in
 # mediashelf.cli and the command object in it.
 COMMANDS: dict[str, str] = {
+    "demo": "demo:demo",
     "shelf": "shelf:shelf",
     "scan": "scan:scan",
     "list": "list_images:list_images",
