@@ -91,7 +91,7 @@ class _Planner:
         presence = Presence.HERE
         if not os.path.lexists(row.file):
             absences = Absences(row.root, self._file_systems, ())
-            presence = absences.judge(row.path, row.file_system)
+            presence, _ = absences.judge(row.path, row.file_system)
             if not row.root.is_dir():
                 presence = Presence.AWAY
         return _job(row, presence)
@@ -118,7 +118,7 @@ class _Planner:
             if seen is not None:
                 yield self._seen(folder, seen, row, shelf, inner)
             elif row is not None:
-                presence = absences.judge(path, row.file_system)
+                presence, _ = absences.judge(path, row.file_system)
                 is_unread = any(path.startswith(f"{each}/") for each in walk.unread_folders)
                 yield _job(row, Presence.AWAY if walk.problem or is_unread else presence)
 

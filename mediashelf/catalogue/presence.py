@@ -75,9 +75,12 @@ class Absences:
         self._file_systems = file_systems
         self._same = set(found)
 
-    def judge(self, path: str, file_system: str) -> Presence:
-        """Say where an image is that was not found; ``file_system`` is the one on record."""
+    def judge(self, path: str, file_system: str) -> tuple[Presence, str]:
+        """Say where an image is that was not found, and which file system to keep with it.
+
+        ``file_system`` is the one on record.
+        """
         now = self._file_systems.nearest(os.path.realpath(self._root / path))
         if now == file_system or (file_system, now) in self._same:
-            return Presence.MISSING
-        return Presence.AWAY
+            return Presence.MISSING, now
+        return Presence.AWAY, file_system

@@ -128,17 +128,17 @@ def _plan_shelf(
     for path, row in rows.items():
         if path in walk.images:
             continue
-        presence = Presence.AWAY if walk.problem else absences.judge(path, row.file_system)
-        if _is_in_unread(path, walk.unread_folders):
-            presence = Presence.AWAY
+        presence, file_system = absences.judge(path, row.file_system)
+        if walk.problem or _is_in_unread(path, walk.unread_folders):
+            presence, file_system = Presence.AWAY, row.file_system
         if presence is Presence.AWAY:
             plan.away_count += 1
         elif row.presence is Presence.MISSING:
             plan.missing_before += 1
         else:
             plan.missing.append(path)
-        if presence is not row.presence:
-            updates.append((presence.value, row.file_system, row.id))
+        if (presence, file_system) != (row.presence, row.file_system):
+            updates.append((presence.value, file_system, row.id))
     if not walk.problem and plan.away_count and not walk.images:
         plan.away = "another file system is in its place, with none of its images"
     _write_presence(catalogue, shelf, updates, is_here=not plan.away)
@@ -193,43 +193,42 @@ def run_scan(
 
 def _record(catalogue: Catalogue, job: Job, reading: Reading) -> tuple[Event, str]:
     """Write one reading; which event it is depends on what is on record at this moment."""
+    if reading.is_missing:
+        return Event.VANISHED, ""
     db = catalogue.db
     now = utc_now()
     place = Place(job.shelf.id, job.seen.path, job.seen.file_system)
-    if reading.is_missing:
-        return Event.VANISHED, ""
     image_id = _recorded_id(catalogue, place)
     digest = _digest(reading)
-    twins = catalogue.images_by_digest(digest) if digest else []
+    alike = catalogue.images_by_digest(digest) if digest else []
+    others = [row for row in _by_likeness(alike, job) if row.id != image_id]
+    origin = next((row for row in others if image_id is None and _has_left(row)), None)
+    if origin is not None:
+        move_record(db, origin.id, place, reading.mtime_ns)
+        record_contents(db, origin.id, reading, now)
+        return Event.MOVED, f"{origin.shelf}: {origin.path}"
     if image_id is None:
-        origin = next((twin for twin in _by_likeness(twins, job) if _has_left(twin)), None)
-        if origin is not None:
-            move_record(db, origin.id, place, reading.mtime_ns)
-            record_contents(db, origin.id, reading, now)
-            return Event.MOVED, f"{origin.shelf}: {origin.path}"
         record_new(db, place, reading, now)
-        if twins:
-            return Event.COPY, f"{twins[0].shelf}: {twins[0].path}"
-        return _failure(reading) or Event.NEW, reading.problem
-    is_same = any(twin.id == image_id for twin in twins)
-    db.execute("UPDATE images SET file_system = ? WHERE id = ?", [place.file_system, image_id])
-    record_contents(db, image_id, reading, now)
-    had_record = job.row is not None and job.row.digests
-    if is_same:
+    else:
+        db.execute("UPDATE images SET file_system = ? WHERE id = ?", [place.file_system, image_id])
+        record_contents(db, image_id, reading, now)
+    if reading.is_changing:
+        return Event.CHANGING, ""
+    if reading.problem:
+        return Event.UNREADABLE, reading.problem
+    if len(alike) > len(others):
         return Event.CONFIRMED, ""
-    return _failure(reading) or (Event.CHANGED if had_record else Event.NEW), reading.problem
+    if image_id is not None and job.row is not None and job.row.digests:
+        return Event.CHANGED, ""
+    if others:
+        return Event.COPY, f"{others[0].shelf}: {others[0].path}"
+    return Event.NEW, ""
 
 
 def _digest(reading: Reading) -> str:
     if reading.digests is None or reading.problem or reading.is_changing or not reading.size:
         return ""  # empty files are all alike; that makes none of them a copy
     return next(iter(reading.digests.whole.values()))
-
-
-def _failure(reading: Reading) -> Event | None:
-    if reading.is_changing:
-        return Event.CHANGING
-    return Event.UNREADABLE if reading.problem else None
 
 
 def _recorded_id(catalogue: Catalogue, place: Place) -> int | None:

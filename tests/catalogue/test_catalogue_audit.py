@@ -1,0 +1,301 @@
+"""Auditing a library: every state, what it writes down, and images without a record."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made_library import DATE, Library, overwrite, tide_image, write
+
+from mediashelf.catalogue import reading
+from mediashelf.catalogue.audit import Depth
+from mediashelf.catalogue.audit_names import plan_audit
+from mediashelf.catalogue.images import findings_of
+from mediashelf.catalogue.rows import ImageRow
+from mediashelf.errors import InputError
+from mediashelf.image import open_image
+from mediashelf.integrity.digests import digest_file
+
+from make_image import flip, make_iso
+
+MIB = 1 << 20
+LONG_AGO = "2001-02-03T04:05:06Z"
+
+
+def row(library: Library, path: str = "tide.iso") -> ImageRow:
+    found = library.catalogue.image_by_path(library.root / path)
+    assert found is not None
+    return found
+
+
+def forget_the_day(library: Library) -> None:
+    """Put the days of recording far back, so that confirming shows."""
+    library.catalogue.db.execute(
+        "UPDATE fixity SET recorded_at = ?, confirmed_at = ?", [LONG_AGO] * 2
+    )
+
+
+@pytest.fixture
+def tide(library: Library) -> Path:
+    path = write(library.root / "tide.iso", tide_image(mebibytes=3), DATE)
+    library.scan()
+    forget_the_day(library)
+    return path
+
+
+def test_sound_is_confirmed_with_the_day(library: Library, tide: Path) -> None:
+    result = library.audit()["home: tide.iso"]
+    assert result.verdict.state == "sound"
+    assert result.verdict.basis == "all bytes as recorded 2001-02-03; structure read"
+    kept = row(library)
+    assert kept.state == "sound"
+    assert kept.recorded_at == LONG_AGO
+    assert kept.confirmed_at > LONG_AGO
+    assert kept.audited_at is not None
+
+
+def test_decay_names_the_block_and_the_file_it_hit(library: Library, tide: Path) -> None:
+    with open_image(tide) as image:
+        filler = next(e for e in image.facts.volumes[0].entries if e.name == "FILLER.DAT")
+    at = filler.extents[0].lba * 2048 + MIB + 5
+    overwrite(tide, at, b"\x00\x01\x02\x03")
+    result = library.audit()["home: tide.iso"]
+    assert result.verdict.state == "decayed"
+    assert [(span.offset, span.length) for span in result.verdict.spans] == [(at // MIB * MIB, MIB)]
+    assert [entry.path for entry in result.touched] == ["/FILLER.DAT"]
+    kept = row(library)
+    assert kept.state == "decayed"
+    assert kept.confirmed_at == LONG_AGO
+    assert [finding.rule for finding in findings_of(library.catalogue.db, kept.id)] == [
+        "bytes-as-recorded"
+    ]
+
+
+def test_the_files_hit_are_known_although_the_tree_is_destroyed(
+    library: Library, tide: Path
+) -> None:
+    overwrite(tide, 16 * 2048, bytes(64 * 2048))
+    result = library.audit()["home: tide.iso"]
+    assert result.verdict.state == "decayed"
+    assert "no-volume" in {finding.rule for finding in result.verdict.findings}
+    assert "/README.TXT" in {entry.path for entry in result.touched}
+
+
+def test_mending_makes_it_sound_again(library: Library, tide: Path) -> None:
+    before = tide.read_bytes()
+    overwrite(tide, MIB, b"\x00\x01\x02\x03")
+    library.audit()
+    overwrite(tide, MIB, before[MIB : MIB + 4])
+    assert library.audit()["home: tide.iso"].verdict.state == "sound"
+    assert row(library).state == "sound"
+    assert findings_of(library.catalogue.db, row(library).id) == []
+
+
+def test_changed_and_truncated(library: Library, tide: Path) -> None:
+    data = tide.read_bytes()
+    write(tide, data[:-5] + b"other", DATE + 1)
+    assert library.audit()["home: tide.iso"].verdict.state == "changed"
+    assert library.states() == {"home: tide.iso": "changed"}
+    write(tide, data[: 2 * MIB + 77], DATE + 2)
+    result = library.audit()["home: tide.iso"]
+    assert result.verdict.state == "truncated"
+    lost = {entry.path for entry in result.touched}
+    assert "/FILLER.DAT" in lost
+    assert "/README.TXT" not in lost
+    assert row(library).digests  # nothing on record was replaced
+
+
+def test_a_new_date_with_the_same_bytes_is_sound_and_kept(library: Library, tide: Path) -> None:
+    os.utime(tide, ns=(DATE + 7, DATE + 7))
+    assert library.audit()["home: tide.iso"].verdict.state == "sound"
+    assert row(library).mtime_ns == DATE + 7
+    assert library.events() == {}
+
+
+def test_missing_and_away(library: Library, tide: Path) -> None:
+    aside = tide.rename(library.root.parent / "aside.iso")
+    assert library.audit()["home: tide.iso"].verdict.state == "missing"
+    assert library.audit([str(tide)])["home: tide.iso"].verdict.state == "missing"
+    aside.rename(tide)
+    library.root.rename(library.root.parent / "unplugged")
+    assert library.audit()["home: tide.iso"].verdict.state == "away"
+    assert library.audit([str(tide)])["home: tide.iso"].verdict.state == "away"
+    assert library.states() == {"home: tide.iso": "away"}
+    (library.root.parent / "unplugged").rename(library.root)
+    assert library.audit()["home: tide.iso"].verdict.state == "sound"
+    assert library.states() == {"home: tide.iso": "sound"}
+
+
+def test_unreadable(library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def failing(path: Path, **options: Any) -> Any:
+        raise InputError(f"{path}: cannot be read at or after byte 1,048,576: bad disk")
+
+    monkeypatch.setattr(reading, "digest_file", failing)
+    result = library.audit()["home: tide.iso"]
+    assert result.verdict.state == "unreadable"
+    assert "byte 1,048,576" in result.verdict.findings[0].message
+    assert row(library).state == "unreadable"
+
+
+def test_a_file_that_is_written_meanwhile_is_not_judged(
+    library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def meanwhile(path: Path, **options: Any) -> Any:
+        digests = digest_file(path, **options)
+        os.utime(path, ns=(DATE + 1, DATE + 1))
+        return digests
+
+    monkeypatch.setattr(reading, "digest_file", meanwhile)
+    result = library.audit()["home: tide.iso"]
+    assert result.verdict.state == "unreadable"
+    assert "written while it was read" in result.verdict.findings[0].message
+    assert row(library).confirmed_at == LONG_AGO
+
+
+def test_an_image_recorded_damaged_is_damaged_although_its_bytes_are_as_recorded(
+    library: Library,
+) -> None:
+    made = make_iso({"README.TXT": b"tide"}, joliet=3)
+    write(library.root / "control.iso", made.data, DATE)
+    # The extent's place, of which a record has a copy in each byte order (ECMA-119 9.1.3).
+    write(library.root / "tide.iso", flip(made.data, made.record("/README.TXT") + 2), DATE)
+    library.scan()
+    assert library.states() == {"home: control.iso": "recorded", "home: tide.iso": "damaged"}
+    results = library.audit()
+    assert results["home: control.iso"].verdict.state == "sound"
+    assert results["home: tide.iso"].verdict.state == "damaged"
+    assert results["home: tide.iso"].verdict.is_confirmed
+
+
+def test_structure_alone_says_that_contents_were_not_read(
+    library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reading, "digest_file", None)  # calling it would fail
+    result = library.audit(depth=Depth.STRUCTURE)["home: tide.iso"]
+    assert result.verdict.state == "sound"
+    assert result.verdict.basis == "contents not read; structure read"
+    kept = row(library)
+    assert (kept.state, kept.confirmed_at) == ("recorded", LONG_AGO)
+
+
+def test_structure_alone_does_not_wash_decay_away(library: Library, tide: Path) -> None:
+    overwrite(tide, 2 * MIB, b"\x00\x01\x02\x03")
+    library.audit()
+    assert library.audit(depth=Depth.STRUCTURE)["home: tide.iso"].verdict.state == "sound"
+    assert row(library).state == "decayed"
+
+
+def test_structure_alone_sees_a_cut_file(library: Library, tide: Path) -> None:
+    os.truncate(tide, 2 * MIB)
+    result = library.audit(depth=Depth.STRUCTURE)["home: tide.iso"]
+    assert result.verdict.state == "truncated"
+
+
+def test_an_image_without_a_record(library: Library, tide: Path) -> None:
+    new = write(library.root / "new.iso", tide_image(9))
+    results = library.audit()
+    result = results["home: new.iso"]
+    assert result.verdict.state == "sound"
+    assert result.verdict.basis == "all bytes read; no digest on record; structure read"
+    assert result.twins == ()
+    assert library.catalogue.image_by_path(new) is None  # an audit records nothing
+
+
+def test_a_copy_elsewhere_is_compared_with_the_record(library: Library, tide: Path) -> None:
+    card = library.root.parent / "card"
+    copy = write(card / "tide.iso", tide.read_bytes())
+    (result,) = library.audit([str(card)]).values()
+    assert [twin.path for twin in result.twins] == ["tide.iso"]
+    overwrite(copy, 2 * MIB, b"\x00\x01\x02\x03")
+    (result,) = library.audit([str(copy)]).values()
+    assert result.twins == ()
+    (finding,) = result.verdict.findings
+    assert finding.rule == "copy-agrees"
+    assert "home: tide.iso, but 1 of 4 MiB differ" in finding.message
+
+
+def test_a_namesake_with_other_bytes_is_not_called_a_copy(library: Library, tide: Path) -> None:
+    other = write(library.root.parent / "card" / "tide.iso", tide_image(77, mebibytes=1))
+    (result,) = library.audit([str(other)]).values()
+    assert result.verdict.findings == ()
+
+
+def test_every_algorithm_on_record_is_compared(library: Library, tide: Path) -> None:
+    library.catalogue.db.execute(
+        "INSERT INTO fixity (image_id, algorithm, digest, size, recorded_at, confirmed_at) "
+        "SELECT image_id, 'sha256', ?, size, recorded_at, confirmed_at FROM fixity",
+        ["0" * 64],
+    )
+    assert library.audit()["home: tide.iso"].verdict.state == "decayed"
+
+
+def test_auditing_without_a_catalogue(library: Library, tmp_path: Path) -> None:
+    path = write(tmp_path / "apart" / "tide.iso", tide_image())
+    (result,) = library.audit([str(path)]).values()
+    assert result.job.row is None
+    assert result.verdict.state == "sound"
+
+
+def where(library: Library, *names: str) -> list[str]:
+    return [job.where for job in plan_audit(library.catalogue, names)]
+
+
+def test_what_names_mean(library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
+    card = library.add_shelf("card")
+    write(library.root / "a" / "tide.iso", tide_image(1))
+    write(library.root / "b" / "tide.iso", tide_image(2))
+    write(card / "ebb.iso", tide_image(3))
+    library.scan()
+    write(library.root / "a" / "new.iso", tide_image(4))
+    everything = ["card: ebb.iso", "home: a/new.iso", "home: a/tide.iso", "home: b/tide.iso"]
+    assert where(library) == everything
+    assert where(library, "HOME") == everything[1:]
+    assert where(library, str(library.root / "a")) == everything[1:3]
+    assert where(library, str(card / "ebb.iso")) == ["card: ebb.iso"]
+    assert where(library, "ebb.iso") == ["card: ebb.iso"]
+    assert where(library, "b/TIDE.iso") == ["home: b/tide.iso"]
+    assert where(library, "home/a/tide.iso") == ["home: a/tide.iso"]
+    assert where(library, "card", "ebb.iso", "card") == ["card: ebb.iso"]
+    monkeypatch.chdir(library.root)
+    assert where(library, "a/tide.iso") == ["home: a/tide.iso"]
+    assert where(library, "./b") == ["home: b/tide.iso"]
+    with pytest.raises(InputError, match=r"means 2 images \(home/a/tide\.iso, home/b/tide\.iso\)"):
+        where(library, "tide.iso")
+    with pytest.raises(InputError, match="no image on record; did you mean 'card'"):
+        where(library, "cart")
+
+
+def test_a_link_to_a_recorded_image_is_that_image(library: Library, tide: Path) -> None:
+    link = library.root.parent / "link.iso"
+    link.symlink_to(tide)
+    assert where(library, str(link)) == ["home: tide.iso"]
+
+
+def test_an_explicit_file_is_audited_whatever_it_is(library: Library, tmp_path: Path) -> None:
+    path = write(tmp_path / "apart" / "notes.txt", b"no image at all")
+    (result,) = library.audit([str(path)]).values()
+    assert result.verdict.state == "damaged"
+    assert [finding.rule for finding in result.verdict.findings] == ["no-volume"]
+    os.mkfifo(tmp_path / "pipe")
+    (result,) = library.audit([str(tmp_path / "pipe")]).values()
+    assert result.verdict.state == "unreadable"
+
+
+def test_an_audit_never_writes_to_images(library: Library, tide: Path) -> None:
+    before = tide.stat()
+    library.audit()
+    after = tide.stat()
+    assert (before.st_mtime_ns, before.st_ctime_ns) == (after.st_mtime_ns, after.st_ctime_ns)
+
+
+def test_a_sheet_and_its_raw_image(library: Library) -> None:
+    write(library.root / "d.bin", os.urandom(2352 * 30), DATE)
+    write(library.root / "d.cue", b'FILE "d.bin" BINARY\n  TRACK 01 AUDIO\n    INDEX 01 00:00:00\n')
+    library.scan()
+    results = library.audit()
+    assert {where: each.verdict.state.value for where, each in results.items()} == {
+        "home: d.bin": "sound",
+        "home: d.cue": "sound",
+    }

@@ -1,0 +1,114 @@
+"""A scan that is killed at any moment: the catalogue is whole, and the next scan finishes it."""
+
+from __future__ import annotations
+
+import random
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+from made_library import DATE, open_library, tide_image, write
+
+from mediashelf.catalogue.store import open_catalogue
+
+SCAN = [sys.executable, "-m", "mediashelf", "scan", "--catalogue"]
+MOMENTS = 10
+IMAGES = 60
+
+
+def content(place: Path) -> dict[str, list[tuple[Any, ...]]]:
+    """All that is on record, but ids and times."""
+    with open_catalogue(place) as catalogue:
+        images = [
+            (row.path, row.size, row.mtime_ns, row.state, row.digests, row.labels, row.kinds)
+            for row in catalogue.images()
+        ]
+        tables = {
+            "blocks": "SELECT path, digests FROM block_digests JOIN images ON id = image_id",
+            "facts": "SELECT path, packed FROM disc_facts JOIN images ON id = image_id",
+            "entries": "SELECT path, number, parent, name, entries.size, marks FROM entries "
+            "JOIN images ON images.id = image_id JOIN names ON names.id = name_id",
+            "findings": "SELECT path, origin, number, detail FROM findings "
+            "JOIN images ON id = image_id",
+            "fixity": "SELECT path, algorithm, digest, replaced_at FROM fixity "
+            "JOIN images ON images.id = image_id",
+            "names": "SELECT folded, name FROM names",
+        }
+        rows = {name: sorted(catalogue.db.execute(sql)) for name, sql in tables.items()}
+    return {"images": images, **rows}
+
+
+def count_images(db: sqlite3.Connection) -> int:
+    return int(db.execute("SELECT count(*) FROM images").fetchone()[0])
+
+
+def kill_when(db: sqlite3.Connection, count: int, delay: float, place: Path) -> None:
+    """Start a scan, and kill it a moment after so many images are on record."""
+    running = subprocess.Popen([*SCAN, place], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    while running.poll() is None and count_images(db) < count:
+        time.sleep(0.001)
+    time.sleep(delay)
+    running.send_signal(signal.SIGKILL)
+    running.wait()
+
+
+def test_killed_at_ten_moments(tmp_path: Path) -> None:
+    with open_library(tmp_path) as library:
+        for number in range(IMAGES):
+            data = tide_image(number)
+            if number % 10 == 3:
+                data = data[:-4096]  # some have findings
+            write(library.root / f"{number % 4}" / f"{number:03}.iso", data, DATE)
+    place = tmp_path / "catalogue.sqlite"
+    whole = tmp_path / "whole.sqlite"
+    whole.write_bytes(place.read_bytes())
+
+    subprocess.run([*SCAN, whole], check=True, capture_output=True)
+
+    dice = random.Random(20_251_125)
+    in_the_middle = 0
+    db = sqlite3.connect(place, isolation_level=None)
+    db.execute("PRAGMA foreign_keys = ON")
+    for _ in range(MOMENTS):
+        # Some records go, so that every run has work to be killed at.
+        db.execute("DELETE FROM images WHERE id % 4 != 0")
+        before = count_images(db)
+        kill_when(db, dice.randint(before + 1, IMAGES - 8), dice.uniform(0, 0.005), place)
+        in_the_middle += before < count_images(db) < IMAGES
+        assert db.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        assert db.execute("PRAGMA foreign_key_check").fetchall() == []
+        db.execute("INSERT INTO name_index (name_index) VALUES ('integrity-check')")
+    db.close()
+    assert in_the_middle >= MOMENTS // 3
+
+    subprocess.run([*SCAN, place], check=True, capture_output=True)
+    assert content(place) == content(whole)
+    again = subprocess.run([*SCAN, place], check=True, capture_output=True, text=True)
+    assert f"{IMAGES} unchanged" in again.stdout
+
+
+def test_stopped_by_the_person(tmp_path: Path) -> None:
+    """Ctrl-C: exit code 130, one clear sentence, and what was finished is kept."""
+    with open_library(tmp_path) as library:
+        write(library.root / "0.iso", tide_image(), DATE)
+        with (library.root / "1.iso").open("wb") as file:
+            file.truncate(1 << 38)  # sparse: it would be read for minutes
+    place = tmp_path / "catalogue.sqlite"
+    running = subprocess.Popen(
+        [*SCAN, place], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    deadline = time.monotonic() + 20
+    with open_catalogue(place) as catalogue:
+        while not catalogue.images() and time.monotonic() < deadline:
+            time.sleep(0.05)
+    running.send_signal(signal.SIGINT)
+    out, err = running.communicate(timeout=20)
+    assert running.returncode == 130
+    assert "new: 0.iso" in out
+    assert "Stopped. What was finished is kept." in err
+    with open_catalogue(place) as catalogue:
+        assert [row.path for row in catalogue.images()] == ["0.iso"]

@@ -1,0 +1,146 @@
+"""Missing or away: mount points with nothing mounted, other cards, disks under new numbers."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from made_library import DATE, Library, open_library, tide_image, write
+
+from mediashelf.catalogue.presence import FileSystems
+
+
+@pytest.fixture
+def mounts(monkeypatch: pytest.MonkeyPatch) -> dict[str, str]:
+    """Folders that count as mount points, with the name of the file system there."""
+    mounted: dict[str, str] = {}
+
+    def of(self: FileSystems, folder: str) -> str:
+        if not Path(folder).is_dir():
+            return ""
+        inside = [each for each in mounted if Path(folder).is_relative_to(each)]
+        return mounted[max(inside, key=len)] if inside else "device 1"
+
+    monkeypatch.setattr(FileSystems, "of", of)
+    return mounted
+
+
+def unplug(folder: Path, mounts: dict[str, str]) -> Path:
+    """Leave an empty mount point, as a static one is left; returns where the files are now."""
+    aside = folder.parents[1] / f"{folder.name} unplugged"
+    folder.rename(aside)
+    folder.mkdir()
+    del mounts[str(folder)]
+    return aside
+
+
+def plug(aside: Path, folder: Path, mounts: dict[str, str], name: str) -> None:
+    folder.rmdir()
+    aside.rename(folder)
+    mounts[str(folder)] = name
+
+
+def test_an_empty_mount_point_is_away_not_missing(library: Library, mounts: dict[str, str]) -> None:
+    mounts[str(library.root)] = "uuid CARD-1"
+    write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    aside = unplug(library.root, mounts)
+    plan, _ = library.scan()
+    assert plan.shelves[0].away == "another file system is in its place, with none of its images"
+    assert library.states() == {"home: tide.iso": "away"}
+    assert library.audit()["home: tide.iso"].verdict.state == "away"
+    plug(aside, library.root, mounts, "uuid CARD-1")
+    plan, outcomes = library.scan()
+    assert (plan.shelves[0].returned, outcomes) == (["tide.iso"], [])
+    assert library.states() == {"home: tide.iso": "recorded"}
+
+
+def test_a_card_inside_a_shelf_is_away_alone(library: Library, mounts: dict[str, str]) -> None:
+    card = library.root / "card"
+    mounts[str(card)] = "uuid CARD-1"
+    write(card / "sub" / "tide.iso", tide_image(1), DATE)
+    write(library.root / "ebb.iso", tide_image(2), DATE)
+    write(library.root / "gone.iso", tide_image(3), DATE)
+    library.scan()
+    (library.root / "gone.iso").unlink()
+    unplug(card, mounts)
+    plan, _ = library.scan()
+    assert plan.shelves[0].away == ""
+    expected = {
+        "home: card/sub/tide.iso": "away",
+        "home: ebb.iso": "recorded",
+        "home: gone.iso": "missing",
+    }
+    assert library.states() == expected
+    card.rmdir()  # as automatic mounting does
+    library.scan()
+    assert library.states() == expected
+
+
+def test_another_card_in_its_place(library: Library, mounts: dict[str, str]) -> None:
+    mounts[str(library.root)] = "uuid CARD-1"
+    write(library.root / "tide.iso", tide_image(1), DATE)
+    library.scan()
+    unplug(library.root, mounts)
+    mounts[str(library.root)] = "uuid CARD-2"
+    write(library.root / "ebb.iso", tide_image(2), DATE)
+    library.scan()
+    assert library.states() == {"home: ebb.iso": "recorded", "home: tide.iso": "away"}
+
+
+def test_a_disk_under_a_new_number_is_the_same_disk(
+    library: Library, mounts: dict[str, str]
+) -> None:
+    mounts[str(library.root)] = "device 2065"
+    write(library.root / "tide.iso", tide_image(1), DATE)
+    write(library.root / "ebb.iso", tide_image(2), DATE)
+    library.scan()
+    mounts[str(library.root)] = "device 2081"
+    (library.root / "ebb.iso").unlink()
+    library.scan()
+    assert library.states() == {"home: ebb.iso": "missing", "home: tide.iso": "recorded"}
+    (library.root / "tide.iso").unlink()
+    library.scan()
+    assert library.states() == {"home: ebb.iso": "missing", "home: tide.iso": "missing"}
+
+
+def test_a_record_does_not_leave_a_shelf_that_went_away_unseen(
+    library: Library, mounts: dict[str, str]
+) -> None:
+    """Only home is scanned; card was unplugged since its own last scan."""
+    card = library.add_shelf("card")
+    mounts[str(card)] = "uuid CARD-1"
+    write(card / "tide.iso", tide_image(), DATE)
+    library.scan()
+    unplug(card, mounts)
+    write(library.root / "tide.iso", tide_image(), DATE)
+    assert library.events("home") == {"tide.iso": "copy"}
+
+
+def test_file_systems_are_told_apart_by_the_system_itself() -> None:
+    file_systems = FileSystems()
+    names = {file_systems.of(folder) for folder in ("/", "/proc") if Path(folder).is_dir()}
+    if len({Path(folder).stat().st_dev for folder in ("/", "/proc") if Path(folder).is_dir()}) > 1:
+        assert len(names) == 2
+    assert file_systems.of("/no/such/folder") == ""
+    assert file_systems.nearest("/no/such/folder/x.iso") == file_systems.of("/")
+
+
+def test_a_real_mount(tmp_path: Path) -> None:
+    """A memory file system is mounted on the shelf, and taken off again."""
+    if shutil.which("mount") is None:
+        pytest.skip("no mount program")
+    with open_library(tmp_path) as library:
+        command = ["mount", "-t", "tmpfs", "-o", "size=4m", "tmpfs", library.root]
+        if subprocess.run(command, capture_output=True, check=False).returncode:
+            pytest.skip("mounting is not allowed here")
+        try:
+            write(library.root / "tide.iso", tide_image(), DATE)
+            library.scan()
+            assert library.states() == {"home: tide.iso": "recorded"}
+        finally:
+            subprocess.run(["umount", library.root], check=True)
+        library.scan()
+        assert library.states() == {"home: tide.iso": "away"}

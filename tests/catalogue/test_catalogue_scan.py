@@ -1,0 +1,481 @@
+"""Scanning: what is new, changed, moved, gone and away, and what is not read."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made_library import DATE, Library, open_library, overwrite, tide_image, write
+
+from mediashelf.catalogue import reading, scan
+from mediashelf.catalogue.images import facts_of, fixity_record
+from mediashelf.catalogue.scan_findings import scan_findings
+from mediashelf.image import open_image
+from mediashelf.integrity.digests import digest_file
+
+from make_image import make_iso
+
+MIB = 1 << 20
+
+
+def dump(library: Library) -> list[tuple[Any, ...]]:
+    """Everything on record but ids and times."""
+    return [
+        (
+            row.shelf,
+            row.path,
+            row.size,
+            row.mtime_ns,
+            row.state,
+            row.digests,
+            row.kinds,
+            row.labels,
+            row.entry_count,
+        )
+        for row in library.catalogue.images()
+    ]
+
+
+@pytest.fixture
+def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The names of the files whose bytes are read, from now on."""
+    names: list[str] = []
+
+    def counting(path: Path, **options: Any) -> Any:
+        names.append(path.name)
+        return digest_file(path, **options)
+
+    monkeypatch.setattr(reading, "digest_file", counting)
+    return names
+
+
+def test_a_new_image_is_recorded_whole(library: Library) -> None:
+    path = write(library.root / "sub" / "tide.iso", tide_image(mebibytes=2), DATE)
+    assert library.events() == {"sub/tide.iso": "new"}
+    (row,) = library.catalogue.images()
+    digests = digest_file(path)
+    assert row.file == path
+    assert (row.size, row.mtime_ns) == (path.stat().st_size, DATE)
+    assert row.digests == digests.whole
+    assert row.state == "recorded"
+    assert row.label == "TIDE"
+    assert row.kinds == ("iso9660", "joliet")
+    record = fixity_record(library.catalogue.db, row)
+    assert record is not None
+    assert record.blocks == digests.blocks
+    with open_image(path) as image:
+        assert facts_of(library.catalogue.db, row.id) == image.facts
+
+
+def test_unchanged_images_are_not_read(library: Library, reads: list[str]) -> None:
+    write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    assert reads == ["tide.iso"]
+    plan, outcomes = library.scan()
+    assert plan.shelves[0].unchanged == 1
+    assert plan.bytes_to_read == 0
+    assert outcomes == []
+    assert reads == ["tide.iso"]
+
+
+def test_a_changed_image_is_recorded_anew_and_its_old_digest_kept(library: Library) -> None:
+    path = write(library.root / "tide.iso", tide_image(1), DATE)
+    library.scan()
+    old = library.catalogue.images()[0]
+    write(path, tide_image(2, label="EBB"), DATE + 1)
+    assert library.events() == {"tide.iso": "changed"}
+    (row,) = library.catalogue.images()
+    assert row.id == old.id
+    assert row.digests != old.digests
+    assert row.label == "EBB"
+    kept = library.catalogue.db.execute(
+        "SELECT digest, replaced_at IS NOT NULL FROM fixity ORDER BY id"
+    ).fetchall()
+    assert kept == [(old.digests["xxh3_128"], 1), (row.digests["xxh3_128"], 0)]
+    assert library.catalogue.images_by_digest(old.digests["xxh3_128"]) == []
+
+
+def test_a_new_date_alone_confirms_the_record(library: Library) -> None:
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    os.utime(path, ns=(DATE + 9, DATE + 9))
+    assert library.events() == {"tide.iso": "confirmed"}
+    assert library.catalogue.images()[0].mtime_ns == DATE + 9
+    assert library.events() == {}
+
+
+def test_decay_is_not_washed_away_by_a_scan(library: Library) -> None:
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    overwrite(path, 40_000, b"\xff")
+    library.audit()
+    assert library.states() == {"home: tide.iso": "decayed"}
+    assert library.events() == {}
+    assert library.states() == {"home: tide.iso": "decayed"}
+
+
+def test_a_moved_image_keeps_its_record(library: Library) -> None:
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    library.audit()
+    before = library.catalogue.images()[0]
+    (library.root / "deep" / "er").mkdir(parents=True)
+    path.rename(library.root / "deep" / "er" / "flood.iso")
+    assert library.events() == {"deep/er/flood.iso": "moved"}
+    (row,) = library.catalogue.images()
+    assert row.id == before.id
+    assert row.path == "deep/er/flood.iso"
+    assert (row.recorded_at, row.audited_at) == (before.recorded_at, before.audited_at)
+    assert row.state == "recorded"
+
+
+def test_a_move_to_another_shelf_is_a_move(library: Library) -> None:
+    card = library.add_shelf("card")
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    path.rename(card / "tide.iso")
+    assert library.events("card") == {"tide.iso": "moved"}  # home itself is not scanned again
+    assert library.states() == {"card: tide.iso": "recorded"}
+
+
+def test_a_copy_has_a_record_of_its_own(library: Library) -> None:
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    write(library.root / "copy.iso", path.read_bytes())
+    _, (outcome,) = library.scan()
+    assert (outcome.event, outcome.detail) == (scan.Event.COPY, "home: tide.iso")
+    assert library.states() == {"home: copy.iso": "recorded", "home: tide.iso": "recorded"}
+
+
+def test_a_copy_of_a_touched_image_is_no_move(library: Library) -> None:
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    first = library.catalogue.images()[0].id
+    write(library.root / "copy.iso", path.read_bytes())
+    os.utime(path, ns=(DATE + 1, DATE + 1))
+    assert library.events() == {"copy.iso": "copy", "tide.iso": "confirmed"}
+    rows = {row.path: row.id for row in library.catalogue.images()}
+    assert rows["tide.iso"] == first
+
+
+def test_a_name_taken_over_by_another_image(library: Library) -> None:
+    """tide.iso is renamed, and a new image takes its name: the record follows the bytes."""
+    path = write(library.root / "tide.iso", tide_image(1), DATE)
+    library.scan()
+    before = library.catalogue.images()[0].id
+    path.rename(library.root / "tide-1.iso")
+    write(path, tide_image(2, mebibytes=1), DATE + 1)
+    assert library.events() == {"tide-1.iso": "moved", "tide.iso": "new"}
+    assert {row.path: row.id == before for row in library.catalogue.images()} == {
+        "tide-1.iso": True,
+        "tide.iso": False,
+    }
+
+
+def test_a_missing_image_is_missing_and_comes_back_unread(
+    library: Library, reads: list[str]
+) -> None:
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    write(library.root / "other.iso", tide_image(5), DATE)
+    library.scan()
+    path.rename(library.root.parent / "elsewhere.iso")
+    plan, _ = library.scan()
+    assert plan.shelves[0].missing == ["tide.iso"]
+    assert library.states()["home: tide.iso"] == "missing"
+    assert library.scan()[0].shelves[0].missing_before == 1
+    (library.root.parent / "elsewhere.iso").rename(path)
+    reads.clear()
+    plan, _ = library.scan()
+    assert plan.shelves[0].returned == ["tide.iso"]
+    assert library.states()["home: tide.iso"] == "recorded"
+    assert reads == []
+
+
+def test_an_empty_shelf_on_the_same_file_system_has_missing_images(library: Library) -> None:
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    path.unlink()
+    library.scan()
+    assert library.states() == {"home: tide.iso": "missing"}
+
+
+def test_a_shelf_without_its_folder_is_away_and_so_are_its_images(library: Library) -> None:
+    write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    library.root.rename(library.root.parent / "unplugged")
+    plan, _ = library.scan()
+    assert plan.shelves[0].away == "No such file or directory"
+    assert library.states() == {"home: tide.iso": "away"}
+    assert library.audit()["home: tide.iso"].verdict.state == "away"
+    (library.root.parent / "unplugged").rename(library.root)
+    library.scan()
+    assert library.states() == {"home: tide.iso": "recorded"}
+
+
+def test_images_that_are_away_are_copied_not_moved(library: Library) -> None:
+    card = library.add_shelf("card")
+    data = tide_image()
+    write(card / "tide.iso", data, DATE)
+    library.scan()
+    card.rename(library.root.parent / "unplugged")
+    write(library.root / "tide.iso", data, DATE)
+    assert library.events() == {"tide.iso": "copy"}
+    assert library.states() == {"card: tide.iso": "away", "home: tide.iso": "recorded"}
+
+
+@pytest.mark.parametrize("name", ["a\nb.iso", "blanks  .iso", "Größe ü.iso", "-q.iso", "%s'\".iso"])
+def test_odd_names_of_files(library: Library, name: str) -> None:
+    write(library.root / name, tide_image(), DATE)
+    assert library.events() == {name: "new"}
+    assert library.events() == {}
+    assert library.catalogue.images()[0].path == name
+    assert library.catalogue.image_by_path(library.root / name) is not None
+
+
+def test_a_name_that_is_no_utf8(library: Library) -> None:
+    path = Path(os.fsdecode(os.fsencode(library.root) + b"/caf\xe9.iso"))
+    write(path, tide_image(), DATE)
+    assert library.events() == {"caf\udce9.iso": "new"}
+    assert library.events() == {}
+    row = library.catalogue.image_by_path(path)
+    assert row is not None
+    assert row.file.read_bytes() == tide_image()
+
+
+def test_what_counts_as_an_image(library: Library) -> None:
+    iso = tide_image()
+    for name in ("a.iso", "B.ISO", "c.Img", "d.bin", "e.udf", "f.raw"):
+        write(library.root / name, iso)
+    write(library.root / "sound.bin", bytes(2352 * 4))
+    write(library.root / "sound.CUE", b'FILE "sound.bin" BINARY\n')
+    write(library.root / "empty.iso", b"")
+    for name in ("firmware.bin", "floppy.img"):
+        write(library.root / name, b"\xeb\x3c" + bytes(100_000))
+    for name in (".hidden.iso", ".Trash-1000/old.iso", "lost+found/x.iso", "plain.txt", "iso"):
+        write(library.root / name, iso)
+    (library.root / "folder.iso").mkdir()
+    os.mkfifo(library.root / "pipe.iso")
+    assert set(library.events()) == {
+        "a.iso",
+        "B.ISO",
+        "c.Img",
+        "d.bin",
+        "e.udf",
+        "f.raw",
+        "sound.bin",
+        "sound.CUE",
+        "empty.iso",
+    }
+    # An image of sound alone is no damaged image, as its sheet says what it is.
+    assert library.states()["home: sound.bin"] == "recorded"
+    assert library.states()["home: empty.iso"] == "damaged"
+
+
+def test_an_image_stays_one_when_it_no_longer_looks_like_one(library: Library) -> None:
+    path = write(library.root / "d.bin", tide_image(), DATE)
+    library.scan()
+    write(path, bytes(100_000), DATE + 1)
+    assert library.events() == {"d.bin": "changed"}
+    assert library.states() == {"home: d.bin": "damaged"}
+
+
+def test_links_to_files_are_followed_and_links_to_folders_are_not(library: Library) -> None:
+    outside = write(library.root.parent / "outside" / "tide.iso", tide_image(), DATE)
+    (library.root / "link.iso").symlink_to(outside)
+    (library.root / "dangling.iso").symlink_to(library.root / "nothing.iso")
+    (library.root / "round").symlink_to(library.root, target_is_directory=True)
+    (library.root / "self.iso").symlink_to(library.root / "self.iso")
+    assert library.events() == {"link.iso": "new"}
+    outside.unlink()
+    library.scan()
+    assert library.states() == {"home: link.iso": "missing"}
+
+
+def test_one_bad_image_never_stops_a_scan(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("a.iso", "broken.iso", "fault.iso", "z.iso"):
+        write(library.root / name, tide_image(), DATE)
+
+    def failing(path: Path, **options: Any) -> Any:
+        if path.name == "broken.iso":
+            raise reading.InputError(f"{path}: cannot be read at or after byte 7: bad disk")
+        return digest_file(path, **options)
+
+    def faulty(path: Path) -> Any:
+        if path.name == "fault.iso":
+            raise KeyError("a fault of ours")
+        return open_image(path)
+
+    monkeypatch.setattr(reading, "digest_file", failing)
+    monkeypatch.setattr(reading, "open_image", faulty)
+    plan, outcomes = library.scan()
+    assert {each.job.seen.path: each.event.value for each in outcomes} == {
+        "a.iso": "new",
+        "broken.iso": "unreadable",
+        "fault.iso": "copy",
+        "z.iso": "copy",
+    }
+    (finding,) = scan_findings(plan, outcomes)
+    assert finding.rule == "file-is-readable"
+    assert finding.message == "cannot be read at or after byte 7: bad disk"
+    assert library.states()["home: broken.iso"] == "unreadable"
+    assert library.states()["home: fault.iso"] == "damaged"
+    monkeypatch.setattr(reading, "digest_file", digest_file)
+    assert library.events() == {"broken.iso": "copy"}
+    assert library.states()["home: broken.iso"] == "recorded"
+
+
+def test_a_recorded_image_that_turns_unreadable_keeps_its_digest(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    digests = library.catalogue.images()[0].digests
+    os.utime(path, ns=(DATE + 1, DATE + 1))
+
+    def failing(path: Path, **options: Any) -> Any:
+        raise reading.InputError(f"{path}: cannot be read")
+
+    monkeypatch.setattr(reading, "digest_file", failing)
+    assert library.events() == {"tide.iso": "unreadable"}
+    assert library.catalogue.images()[0].digests == digests
+    monkeypatch.setattr(reading, "digest_file", digest_file)
+    assert library.events() == {"tide.iso": "confirmed"}
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda path: path.write_bytes(path.read_bytes() + b"more"),
+        lambda path: os.utime(path, ns=(DATE + 1, DATE + 1)),
+        lambda path: os.truncate(path, 100),
+    ],
+)
+def test_a_file_that_changes_while_it_is_read_is_noted_and_read_again(
+    library: Library, monkeypatch: pytest.MonkeyPatch, change: Callable[[Path], None]
+) -> None:
+    write(library.root / "tide.iso", tide_image(), DATE)
+
+    def meanwhile(path: Path, **options: Any) -> Any:
+        digests = digest_file(path, **options)
+        change(path)
+        return digests
+
+    monkeypatch.setattr(reading, "digest_file", meanwhile)
+    plan, outcomes = library.scan()
+    assert [each.event for each in outcomes] == [scan.Event.CHANGING]
+    assert [finding.rule for finding in scan_findings(plan, outcomes)] == ["file-at-rest"]
+    assert library.states() == {"home: tide.iso": "changing"}
+    assert library.catalogue.images()[0].digests == {}
+    monkeypatch.setattr(reading, "digest_file", digest_file)
+    assert library.events() == {"tide.iso": "new"}
+    assert library.catalogue.images()[0].digests
+
+
+def test_a_file_that_vanishes_before_it_is_read(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    plan = scan.plan_scan(library.catalogue, library.catalogue.shelves())
+    path.unlink()
+    assert [each.event.value for each in scan.run_scan(library.catalogue, plan)] == ["vanished"]
+    assert library.catalogue.images() == []
+
+
+def test_a_sparse_image(library: Library) -> None:
+    path = library.root / "sparse.iso"
+    with path.open("wb") as file:
+        file.write(tide_image())
+        file.truncate(8 * MIB)
+    library.scan()
+    assert library.catalogue.images()[0].digests == digest_file(path).whole
+
+
+def test_a_folder_that_cannot_be_listed_is_a_finding_and_its_records_stay(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write(library.root / "locked" / "tide.iso", tide_image(), DATE)
+    write(library.root / "open" / "ebb.iso", tide_image(2), DATE)
+    library.scan()
+    scandir = os.scandir
+
+    def refusing(folder: Path) -> Any:
+        if Path(folder).name == "locked":
+            raise PermissionError(13, "Permission denied")
+        return scandir(folder)
+
+    monkeypatch.setattr("mediashelf.catalogue.walk.os.scandir", refusing)
+    plan, outcomes = library.scan()
+    (finding,) = scan_findings(plan, outcomes)
+    assert (finding.rule, finding.where) == ("folder-is-readable", "home: locked")
+    assert library.states() == {"home: locked/tide.iso": "away", "home: open/ebb.iso": "recorded"}
+
+
+def test_stopping_keeps_what_is_done(library: Library) -> None:
+    for number in range(12):
+        write(library.root / f"{number:02}.iso", tide_image(number), DATE)
+    plan = scan.plan_scan(library.catalogue, library.catalogue.shelves())
+    running = scan.run_scan(library.catalogue, plan)
+    for _ in range(4):
+        next(running)
+    running.close()
+    assert len(library.catalogue.images()) == 4
+    assert len(library.events()) == 8
+
+
+def test_an_interrupted_scan_ends_soon(library: Library) -> None:
+    """The threads stop at their next block, not at the end of their files."""
+    for number in range(4):
+        with write(library.root / f"{number}.iso", b"").open("r+b") as file:
+            file.truncate(1 << 36)  # sparse; reading it all would take minutes
+    plan = scan.plan_scan(library.catalogue, library.catalogue.shelves())
+    seen = 0
+
+    def interrupt(count: int) -> None:
+        nonlocal seen
+        seen += count
+        if seen > 8 * MIB:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        list(scan.run_scan(library.catalogue, plan, on_bytes=interrupt))
+    assert seen < 64 * MIB
+
+
+def test_two_catalogue_runs_at_once_agree(tmp_path: Path) -> None:
+    """Each image is recorded in its own transaction, so runs may take turns."""
+    with open_library(tmp_path) as first, open_library(tmp_path) as second:
+        for number in range(6):
+            write(first.root / f"{number}.iso", tide_image(number), DATE)
+        plans = [
+            scan.plan_scan(library.catalogue, library.catalogue.shelves())
+            for library in (first, second)
+        ]
+        runs = [
+            scan.run_scan(library.catalogue, plan)
+            for library, plan in zip((first, second), plans, strict=True)
+        ]
+        for _ in range(6):
+            for run in runs:
+                next(run)
+        for run in runs:
+            run.close()
+        assert len(first.catalogue.images()) == 6
+        assert dump(first) == dump(second)
+        assert first.events() == {}
+
+
+def test_names_that_no_entry_uses_any_more_are_forgotten(library: Library) -> None:
+    path = write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    assert library.catalogue.find("lkvx3").hits
+    write(path, make_iso({"ONLY.TXT": b"x"}).data, DATE + 1)
+    library.scan()
+    assert library.catalogue.find("lkvx3").hits == []
+    names = library.catalogue.db.execute("SELECT name FROM names").fetchall()
+    assert names == [(b"ONLY.TXT",)]
+    library.catalogue.db.execute("INSERT INTO name_index (name_index) VALUES ('integrity-check')")
