@@ -60,8 +60,8 @@ def scan(
     done; the next scan does the rest.
     """
     with open_catalogue(catalogue_path) as catalogue:
-        shelves = [catalogue.shelf(name) for name in dict.fromkeys(shelf_names)]
-        shelves = shelves or catalogue.shelves()
+        named = {row.id: row for row in map(catalogue.shelf, shelf_names)}
+        shelves = list(named.values()) or catalogue.shelves()
         if not shelves:
             raise CatalogueError(
                 "there is no shelf to scan yet; register one with: mediashelf shelf add FOLDER"

@@ -1,0 +1,75 @@
+"""Which images a target can read: from the record alone, and asked once until something changes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made_library import DATE, Library, write
+
+from mediashelf.catalogue import readable
+from mediashelf.catalogue.readable import readable_by
+from mediashelf.readability.check import check_disc
+from mediashelf.readability.targets import Target, load_targets
+
+from make_image import make_iso
+
+
+@pytest.fixture
+def deep_and_flat(library: Library) -> Library:
+    """Nine levels are one too many for dos and for nobody else (ECMA-119 6.8.2.1)."""
+    write(library.root / "deep.iso", make_iso({"A/B/C/D/E/F/G/H/X.TXT": b"x"}, joliet=3).data, DATE)
+    write(library.root / "flat.iso", make_iso({"X.TXT": b"x"}, joliet=3).data, DATE)
+    write(library.root / "d.cue", b'FILE "d.bin" BINARY\n', DATE)
+    library.scan()
+    return library
+
+
+def paths(library: Library, *targets: Target) -> list[str]:
+    return [row.path for row in readable_by(library.catalogue, library.catalogue.images(), targets)]
+
+
+def test_the_filter_agrees_with_the_check_itself(deep_and_flat: Library) -> None:
+    targets = load_targets()
+    assert paths(deep_and_flat, targets["dos"]) == ["flat.iso"]
+    assert paths(deep_and_flat, targets["nt5"]) == ["deep.iso", "flat.iso"]
+    assert paths(deep_and_flat, targets["nt5"], targets["dos"]) == ["flat.iso"]
+
+
+def test_images_that_are_away_are_answered_too(deep_and_flat: Library) -> None:
+    deep_and_flat.root.rename(deep_and_flat.root.parent / "unplugged")
+    deep_and_flat.scan()
+    assert paths(deep_and_flat, load_targets()["dos"]) == ["flat.iso"]
+
+
+def test_an_answer_is_remembered_until_image_or_target_change(
+    deep_and_flat: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[int] = []
+
+    def counting(facts: Any, target: Target) -> Any:
+        asked.append(facts.size)
+        return check_disc(facts, target)
+
+    monkeypatch.setattr(readable, "check_disc", counting)
+    dos = load_targets()["dos"]
+    paths(deep_and_flat, dos)
+    paths(deep_and_flat, dos)
+    assert len(asked) == 2
+    write(deep_and_flat.root / "flat.iso", make_iso({"Y.TXT": b"y"}, joliet=3).data, DATE + 1)
+    deep_and_flat.scan()
+    paths(deep_and_flat, dos)
+    assert len(asked) == 3
+    paths(deep_and_flat, replace(dos, title="another title"))
+    assert len(asked) == 5
+
+
+def test_without_the_right_to_write_it_answers_all_the_same(
+    deep_and_flat: Library, tmp_path: Path
+) -> None:
+    deep_and_flat.catalogue.can_write = False
+    assert paths(deep_and_flat, load_targets()["dos"]) == ["flat.iso"]
+    count = deep_and_flat.catalogue.db.execute("SELECT count(*) FROM target_verdicts").fetchone()
+    assert count == (0,)

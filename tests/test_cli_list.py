@@ -1,0 +1,104 @@
+"""``mediashelf list``: filters, columns, findings, JSON."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from cli_runs import Shelf
+from made_library import DATE, tide_image, write
+
+from make_image import make_iso
+
+
+@pytest.fixture
+def shelf(tmp_path: Path) -> Shelf:
+    made = Shelf(tmp_path)
+    for name in ("home", "card"):
+        (tmp_path / name).mkdir()
+        made.run("shelf", "add", tmp_path / name)
+    write(made.home / "tide.iso", tide_image(1), DATE)
+    write(made.home / "cut.iso", tide_image(2, label="CUT")[:-8192], DATE)
+    write(made.home / "d.cue", b'FILE "d.bin" BINARY\n', DATE)
+    deep = make_iso({"A/B/C/D/E/F/G/H/X.TXT": b"x"}, label="DEEP", joliet=3).data
+    write(tmp_path / "card" / "deep.iso", deep, DATE)
+    made.run("scan")
+    return made
+
+
+def listed(shelf: Shelf, *filters: str) -> list[str]:
+    return [image["path"] for image in shelf.json("list", *filters)["images"]]
+
+
+def test_everything(shelf: Shelf) -> None:
+    lines = shelf.run("list").stdout.splitlines()
+    assert lines[0].split() == ["image", "shelf", "label", "volumes", "size", "state", "findings"]
+    assert [line.split()[0] for line in lines[1:-1]] == ["deep.iso", "cut.iso", "d.cue", "tide.iso"]
+    assert "iso9660+joliet" in lines[4]
+    assert lines[-1].startswith("4 images, ")
+    assert lines[-1].endswith("on 2 shelves")
+
+
+def test_filters(shelf: Shelf) -> None:
+    assert listed(shelf, "--shelf", "card") == ["deep.iso"]
+    assert listed(shelf, "--kind", "joliet", "--shelf", "home") == ["cut.iso", "tide.iso"]
+    assert listed(shelf, "--kind", "udf") == []
+    assert listed(shelf, "--kind", "sheet") == ["d.cue"]
+    assert listed(shelf, "--label", "tid") == ["tide.iso"]
+    assert listed(shelf, "--state", "truncated") == ["cut.iso"]
+    assert listed(shelf, "--state", "recorded", "--shelf", "home") == ["d.cue", "tide.iso"]
+    assert "tide.iso" in listed(shelf, "--target", "dos")
+    assert "deep.iso" not in listed(shelf, "--target", "dos")
+    assert "deep.iso" in listed(shelf, "--target", "nt5")
+    assert "d.cue" not in listed(shelf, "--target", "nt5")
+    assert listed(shelf, "--label", "nowhere") == []
+    assert "No image on record is like that." in shelf.run("list", "--label", "nowhere").stdout
+
+
+def test_findings_are_shown_on_request(shelf: Shelf) -> None:
+    out = shelf.run("list", "--state", "truncated", "--findings").stdout
+    assert "home: cut.iso" in out
+    assert "error image-is-whole" in out
+    (image,) = shelf.json("list", "--state", "truncated", "--findings")["images"]
+    assert "image-is-whole" in {finding["rule"] for finding in image["findings"]}
+    assert image["finding_counts"]["error"] >= 1
+
+
+def test_json_shape(shelf: Shelf) -> None:
+    document = shelf.json("list", "--label", "tide")
+    assert (document["command"], document["version"]) == ("list", 1)
+    (image,) = document["images"]
+    assert set(image) == {
+        *("shelf", "path", "file", "size", "state", "presence", "verdict", "problem", "label"),
+        *("kinds", "is_sheet", "looks_raw", "entry_count", "digests", "recorded_at"),
+        *("confirmed_at", "scanned_at", "audited_at", "finding_counts"),
+    }
+    assert image["file"] == str(shelf.home / "tide.iso")
+    assert image["kinds"] == ["iso9660", "joliet"]
+
+
+def test_hostile_labels_reach_the_terminal_escaped(shelf: Shelf) -> None:
+    data = tide_image(5, label="EVILEVIL").replace(b"EVILEVIL", b"\x1b[2JEVIL")
+    write(shelf.home / "evil.iso", data, DATE)
+    shelf.run("scan")
+    out = shelf.run("list").stdout
+    assert "\x1b" not in out
+    assert shelf.run("list", "--label", "evil").stdout
+
+
+def test_unknown_words_are_explained(shelf: Shelf) -> None:
+    assert "did you mean 'card'" in shelf.run("list", "--shelf", "cart", code=10).stderr
+    assert "did you mean 'dos'" in shelf.run("list", "--target", "doss", code=7).stderr
+    shelf.run("list", "--kind", "udff", code=2)
+    shelf.run("list", "--state", "good", code=2)
+
+
+def test_nothing_on_record(tmp_path: Path) -> None:
+    assert "mediashelf shelf add FOLDER" in Shelf(tmp_path).run("list").stdout
+
+
+def test_a_narrow_terminal(shelf: Shelf) -> None:
+    shelf.width = 40
+    out = shelf.run("list", "--findings").stdout
+    assert max(map(len, out.splitlines())) <= 40
+    assert "tide.iso\n  shelf: home\n  label: TIDE\n" in out
