@@ -50,6 +50,15 @@ def read_boot(
     for lba, sector in boot_records:
         catalog_lba = detect_boot_record(sector)
         if catalog_lba is None:
+            log.add(
+                "boot-record-known",
+                f"LBA {lba}",
+                "a boot record is not one of El Torito, so it was not read",
+                offset=lba * SECTOR_SIZE + 7,
+                length=len(SYSTEM_IDENTIFIER),
+                found=repr(parse_text(sector[7:39])),
+                expected=repr(parse_text(SYSTEM_IDENTIFIER)),
+            )
             continue
         if lba != BOOT_RECORD_SECTOR:
             log.add(

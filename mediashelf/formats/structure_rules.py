@@ -97,6 +97,9 @@ STRUCTURE_RULES = {
     "rockridge-relocation": StructureRule(_ERROR, "", _COPY),
     # Booting
     "boot-record-place": StructureRule(_ERROR, "El Torito 1.0, 2.0", _CAREFUL),
+    "boot-record-known": StructureRule(
+        _NOTE, "El Torito 1.0, figure 7", "Nothing, unless the disc is meant to boot"
+    ),
     "boot-record-fields": StructureRule(_WARNING, "El Torito 1.0, figure 7", _COPY),
     "boot-catalog-readable": StructureRule(_ERROR, "El Torito 1.0, 2.0", _COPY),
     "boot-validation-entry": StructureRule(_ERROR, "El Torito 1.0, figure 2", _COPY),
