@@ -36,6 +36,9 @@ from mediashelf.integrity.selfchecks.zips import check_attached_zip, check_zip
 MAX_FAULTS_PER_FILE = 100
 """Findings of one file after which the rest of it is left unchecked, which is then said."""
 
+MAX_OVERLAP = 8
+"""How often, on average, each byte of an image is read before the entries count as hostile."""
+
 _ATTACHED_SEARCH = 4096
 
 _CHECKS: dict[ContentFormat, Callable[[View, Tally], Iterator[Fault]]] = {
@@ -110,8 +113,13 @@ def check_contents(
     """
     report = ContentsReport() if report is None else report
     lists: list[ContentFile] = []
+    allowed = MAX_OVERLAP * image.view.size
     for file in distinct_files(image.facts, entries):
         view = CountedView(image.view, file, on_bytes)
+        allowed -= view.size
+        if allowed < 0:
+            yield _too_much(file)
+            break
         report.files += 1
         report.size += file.size
         report.cut_files += view.size < file.size
@@ -171,6 +179,20 @@ def _check_program(view: View, tally: Tally, report: ContentsReport) -> Iterator
     else:
         inner.files += 1
         yield from shifted(_CHECKS[kind](TailView(view, end + offset), inner), end + offset)
+
+
+def _too_much(file: ContentFile) -> Finding:
+    return Finding(
+        rule="extents-are-bounded",
+        severity=Severity.ERROR,
+        where=file.path,
+        message=f"the files of this image claim more than {MAX_OVERLAP} times the bytes that it "
+        "has; from this one on none was checked",
+        remedy="see the structural findings: the directory records are damaged or made to mislead",
+        source="our own limit",
+        offset=file.runs[0].offset,
+        length=file.size,
+    )
 
 
 def _unreadable(file: ContentFile, error: OSError) -> Finding:

@@ -16,7 +16,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.signatures import ContentFormat
-from mediashelf.formats.volume import DiscFacts
+from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.contents import (
     MAX_FAULTS_PER_FILE,
@@ -308,6 +308,25 @@ def test_memory_is_bounded_whatever_the_files_say(tmp_path: Path) -> None:
         peak = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
     assert peak < 8 << 20
+
+
+def test_entries_that_claim_the_same_bytes_again_and_again_are_refused() -> None:
+    entries = tuple(
+        Entry(
+            f"/{start}",
+            str(start),
+            2048 * (40 - start),
+            False,
+            (Extent(start, 2048 * (40 - start)),),
+        )
+        for start in range(40)
+    )
+    facts = DiscFacts(40 * 2048, (VolumeFacts(VolumeKind.ISO9660, "", entries),))
+    image = _FailingImage(_FailingView(bytes(40 * 2048), range(0)), facts)
+    report = ContentsReport()
+    (finding,) = check_contents(image, report=report)
+    assert finding.rule == "extents-are-bounded"
+    assert report.size <= 8 * 40 * 2048
 
 
 @pytest.mark.parametrize("content", [b"", b"not an image", bytes(40_000)])
