@@ -130,22 +130,27 @@ def _copy(step: Step, source: Path, temporary: Path, on_bytes: OnBytes) -> FileD
     do next is different.
     """
     digester = Digester(ALGORITHMS, block_size=0)
+    expected_size, size = step.disc.size, 0
     with _open_source(source) as reading, temporary.open("wb") as writing:
         before = os.fstat(reading.fileno())
-        while chunk := _read(reading, source):
+        # One byte more than expected is enough to know of a file that grows.
+        while size <= expected_size and (chunk := _read(reading, source)):
             digester.update(chunk)
             writing.write(chunk)
+            size += len(chunk)
             on_bytes(len(chunk))
         after = os.fstat(reading.fileno())
-    found = digester.finish()
-    digests = as_file_digests(found)
-    is_same = (before.st_size, before.st_mtime_ns) == (after.st_size, after.st_mtime_ns)
-    if step.disc.source.mtime_ns is not None:
-        is_same = is_same and before.st_mtime_ns == step.disc.source.mtime_ns
-    expected_size = step.disc.size
-    if not is_same or found.size != expected_size or step.expected not in (None, digests):
+    digests = as_file_digests(digester.finish())
+    stamp = step.disc.source.mtime_ns
+    is_same = (
+        size == expected_size
+        and (before.st_size, before.st_mtime_ns) == (after.st_size, after.st_mtime_ns)
+        and stamp in (None, before.st_mtime_ns)
+        and step.expected in (None, digests)
+    )
+    if not is_same:
         raise StagingError(
-            f"{source}: changed after it was checked ({found.size:,} bytes were read, "
+            f"{source}: changed after it was checked ({size:,} bytes were read, "
             f"{expected_size:,} expected); leave it alone while the card is prepared, and run again"
         )
     return digests

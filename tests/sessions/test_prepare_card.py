@@ -1,0 +1,457 @@
+"""Preparing a card: what is on it afterwards, what is used again, what is never touched."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from session_bench import (
+    CREATED,
+    DRIVER_DISC,
+    LATER,
+    SLIDES_DISC,
+    SYSTEM_DISC,
+    Bench,
+    make_bench,
+    noise,
+    slides_image,
+    system_image,
+)
+
+from mediashelf.building.plan import plan_disc
+from mediashelf.building.recipe import load_recipe
+from mediashelf.building.write import build_disc
+from mediashelf.errors import BlockedError, StagingError, TargetError
+from mediashelf.findings import Finding, Severity
+from mediashelf.integrity.fixity import FixityRecord, observe
+from mediashelf.sessions.arrange import Action
+from mediashelf.sessions.confirm import check_card
+from mediashelf.sessions.lock import card_lock
+from mediashelf.sessions.manifest import read_manifest
+from mediashelf.sessions.manifest_values import BootWay, LunWrite
+from mediashelf.sessions.resolve import KnownImage, NoLibrary
+
+SYSTEM, DRIVERS, SLIDES = "01-KIOSK-SYSTEM.iso", "02-KIOSKDRV.iso", "03-SLIDES.iso"
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    return make_bench(tmp_path)
+
+
+def check(bench: Bench) -> list[Finding]:
+    return list(check_card(read_manifest(bench.card / "manifest.json"), bench.card))
+
+
+def test_the_card_holds_the_discs_in_order_with_manifest_and_sheet(bench: Bench) -> None:
+    prepared = bench.prepare()
+    on_card = bench.on_card()
+    assert sorted(on_card) == [SYSTEM, DRIVERS, SLIDES, "manifest.json", "run-sheet.txt"]
+    assert on_card[SYSTEM] == bench.system.read_bytes()
+    assert on_card[SLIDES] == bench.slides.read_bytes()
+    manifest = read_manifest(bench.card / "manifest.json")
+    assert manifest == prepared.manifest
+    assert check(bench) == []
+    first, second, third = manifest.discs
+    assert (first.label, first.purpose) == ("KIOSK_SYSTEM", "Install the system")
+    assert first.boot == (BootWay("floppy-1.44MB", "x86"),)
+    assert second.boot == ()
+    assert second.after == (1,)
+    assert first.targets == first.passed == ("win9x",)
+    assert first.contents.top == ("FILES/", "SETUP.EXE")
+    assert third.blocks == bench.slides.stat().st_size // 2048
+    # The order that the kernel needs: file last, everything else before.
+    assert [write.attribute for write in first.lun][-1] == "file"
+    assert {LunWrite("ro", "1"), LunWrite("cdrom", "1")} <= set(first.lun[:-1])
+    assert manifest.start == 1
+    assert manifest.eject == (LunWrite("file", ""),)
+
+
+def test_digests_are_those_of_hashlib_and_coreutils(bench: Bench) -> None:
+    bench.prepare()
+    manifest = read_manifest(bench.card / "manifest.json")
+    on_card = bench.on_card()
+    for image in manifest.images:
+        assert hashlib.sha256(on_card[image.path]).hexdigest() == image.digests.sha256
+    if shutil.which("sha256sum"):
+        lines = "".join(f"{image.digests.sha256}  {image.path}\n" for image in manifest.images)
+        subprocess.run(
+            ["sha256sum", "--check", "--strict", "--quiet"],
+            input=lines,
+            text=True,
+            cwd=bench.card,
+            check=True,
+        )
+
+
+def test_a_built_disc_is_the_one_that_build_makes(bench: Bench) -> None:
+    bench.prepare()
+    alone = bench.folder / "alone.iso"
+    build_disc(plan_disc(load_recipe(bench.folder / "drivers.toml")), alone)
+    assert bench.on_card()[DRIVERS] == alone.read_bytes()
+
+
+def test_the_second_run_changes_nothing(bench: Bench) -> None:
+    bench.prepare()
+    before, inodes = bench.on_card(), bench.inodes()
+    prepared = bench.prepare(created=LATER)
+    assert bench.on_card() == before  # the moment in the manifest is kept as well
+    assert bench.inodes() == inodes
+    assert [step.action for step in prepared.session.arrangement.steps] == [Action.KEEP] * 3
+    bench.write_plan(SYSTEM_DISC, SLIDES_DISC)
+    assert bench.prepare(created=LATER).manifest.created == LATER
+
+
+def test_a_new_order_renames_what_is_there(bench: Bench) -> None:
+    bench.prepare()
+    before = bench.inodes()
+    bench.write_plan(SLIDES_DISC, SYSTEM_DISC, DRIVER_DISC)
+    prepared = bench.prepare()
+    assert prepared.session.arrangement.write_size == 0
+    assert bench.images_on_card() == ["01-SLIDES.iso", "02-KIOSK-SYSTEM.iso", "03-KIOSKDRV.iso"]
+    assert bench.inodes()["01-SLIDES.iso"] == before[SLIDES]
+    assert prepared.manifest.earlier_files == ()
+    assert check(bench) == []
+
+
+def test_discs_that_swap_names_are_copied_again(bench: Bench) -> None:
+    """Two images of one label: a chain of renamings would not survive being cut."""
+    other = slides_image(650_000)
+    (bench.folder / "library" / "other.iso").write_bytes(other)
+    first, second = SLIDES_DISC, 'image = "library/other.iso"'
+    bench.write_plan(first, second)
+    bench.prepare()
+    bench.write_plan(second, first)
+    bench.prepare()
+    assert bench.on_card()["01-SLIDES.iso"] == other
+    assert bench.on_card()["02-SLIDES.iso"] == bench.slides.read_bytes()
+    assert check(bench) == []
+
+
+def test_a_damaged_copy_on_the_card_is_made_again(bench: Bench) -> None:
+    bench.prepare()
+    with (bench.card / SYSTEM).open("r+b") as stream:
+        stream.seek(500_000)
+        stream.write(b"\xff\x00\xff")
+    prepared = bench.prepare()
+    actions = [step.action for step in prepared.session.arrangement.steps]
+    assert actions == [Action.COPY, Action.KEEP, Action.KEEP]
+    assert bench.on_card()[SYSTEM] == bench.system.read_bytes()
+
+
+def test_a_new_version_of_an_image_replaces_ours(bench: Bench) -> None:
+    bench.prepare()
+    bench.slides.write_bytes(slides_image(650_000))
+    bench.prepare()
+    assert bench.on_card()[SLIDES] == bench.slides.read_bytes()
+    assert bench.images_on_card() == [SYSTEM, DRIVERS, SLIDES]
+    assert check(bench) == []
+
+
+def test_a_disc_that_is_used_twice_is_on_the_card_once(bench: Bench) -> None:
+    again = SYSTEM_DISC.replace("Install", "Go on with")
+    bench.write_plan(f'{SYSTEM_DISC}\nname = "first"', SLIDES_DISC, again)
+    manifest = bench.prepare().manifest
+    assert bench.images_on_card() == [SYSTEM, "02-SLIDES.iso"]
+    assert [disc.repeats for disc in manifest.discs] == [None, None, 1]
+    assert manifest.discs[2].purpose == "Go on with the system"
+    assert check(bench) == []
+
+
+def theirs(bench: Bench) -> dict[str, bytes]:
+    """Put files of somebody else on the card, also under names that we would take."""
+    (bench.card / "holiday").mkdir()
+    (bench.card / "holiday" / SLIDES).write_bytes(b"inside")
+    for name in (SYSTEM.lower(), "holiday.jpg", "run-sheet.txt", ".hidden.mediashelf-partial"):
+        (bench.card / name).write_bytes(f"mine: {name}".encode())
+    (bench.card / SLIDES).mkdir()
+    (bench.card / DRIVERS).symlink_to("holiday.jpg")
+    return bench.on_card()
+
+
+def test_files_of_others_are_never_touched(bench: Bench) -> None:
+    before = theirs(bench)
+    prepared = bench.prepare(tidy=True)
+    after = bench.on_card()
+    assert before.items() <= after.items()
+    assert (bench.card / "holiday" / SLIDES).read_bytes() == b"inside"
+    assert [disc.path for disc in prepared.manifest.discs] == [
+        "01-KIOSK-SYSTEM-2.iso",
+        "02-KIOSKDRV-2.iso",
+        "03-SLIDES-2.iso",
+    ]
+    assert [file.path for file in prepared.manifest.other_files] == ["run-sheet-2.txt"]
+    assert {one.rule for one in check(bench)} == {"card-extra-files", "card-partial-files"}
+    # Nor by the next run, which keeps what is ours.
+    prepared = bench.prepare(tidy=True)
+    assert prepared.session.arrangement.write_size == 0
+    assert bench.on_card() == after
+
+
+def test_a_file_of_ours_that_somebody_replaced_is_theirs(bench: Bench) -> None:
+    bench.prepare()
+    (bench.card / SLIDES).write_bytes(b"my own disc now")
+    prepared = bench.prepare(tidy=True)
+    assert bench.on_card()[SLIDES] == b"my own disc now"
+    assert prepared.manifest.discs[2].path == "03-SLIDES-2.iso"
+
+
+def test_notes_on_the_run_sheet_stay(bench: Bench) -> None:
+    bench.prepare()
+    size = len(bench.on_card()["run-sheet.txt"])
+    (bench.card / "run-sheet.txt").write_bytes(b"x" * size)
+    prepared = bench.prepare(tidy=True)
+    assert bench.on_card()["run-sheet.txt"] == b"x" * size
+    assert [file.path for file in prepared.manifest.other_files] == ["run-sheet-2.txt"]
+
+
+@pytest.mark.parametrize(
+    "text", ["not ours", '{"format": "mediashelf-card", "version": 7}', '{"name": "my app"}']
+)
+def test_a_manifest_that_is_not_ours_stops_the_run(bench: Bench, text: str) -> None:
+    (bench.card / "manifest.json").write_text(text)
+    with pytest.raises(StagingError, match="left alone"):
+        bench.prepare(anyway=True)
+    assert bench.on_card() == {"manifest.json": text.encode()}
+
+
+def test_earlier_files_are_remembered_until_they_are_tidied(bench: Bench) -> None:
+    bench.prepare()
+    bench.write_plan(SLIDES_DISC)
+    bench.prepare()
+    bench.write_plan(DRIVER_DISC.replace('\nafter = "library/system.iso"', ""))
+    prepared = bench.prepare()
+    # The slides and drivers were renamed, the system disc is left of the first session.
+    assert [file.path for file in prepared.manifest.earlier_files] == [
+        "01-KIOSK-SYSTEM.iso",
+        "01-SLIDES.iso",
+    ]
+    assert "card-earlier-files" in {one.rule for one in check(bench)}
+    (bench.card / "holiday.jpg").write_bytes(b"mine")
+    with (bench.card / "01-SLIDES.iso").open("r+b") as stream:
+        stream.write(b"somebody wrote here")
+    prepared = bench.prepare(tidy=True)
+    assert [file.path for file in prepared.tidied] == ["01-KIOSK-SYSTEM.iso"]
+    assert bench.images_on_card() == ["01-KIOSKDRV.iso", "01-SLIDES.iso"]
+    assert bench.on_card()["holiday.jpg"] == b"mine"
+
+
+def test_errors_block_before_anything_is_copied(bench: Bench) -> None:
+    data = bench.slides.read_bytes()
+    bench.slides.write_bytes(data[: len(data) * 2 // 3])
+    with pytest.raises(BlockedError, match=r"nothing was copied"):
+        bench.prepare()
+    assert bench.on_card() == {}
+    manifest = bench.prepare(anyway=True).manifest
+    assert manifest.discs[2].passed == ()
+    assert "error" in {row.severity for row in manifest.discs[2].open_findings}
+    assert manifest.discs[0].passed == ("win9x",)
+
+
+@pytest.mark.parametrize(
+    ("data", "rule"),
+    [
+        (b"\x00" * 700_000, "no-volume"),
+        (slides_image(100_000), "emulator-smallest-disc"),
+        (b"", "emulator-smallest-disc"),
+    ],
+)
+def test_what_the_emulator_or_reader_refuses_blocks(bench: Bench, data: bytes, rule: str) -> None:
+    bench.slides.write_bytes(data)
+    with pytest.raises(BlockedError):
+        bench.prepare()
+    manifest = bench.prepare(anyway=True).manifest
+    assert rule in {row.rule for row in manifest.discs[2].open_findings}
+
+
+def test_a_readability_error_names_its_target(bench: Bench) -> None:
+    bench.write_plan('image = "library/deep.iso"\ntargets = ["dos", "nt5"]')
+    path = "/".join(["D"] * 9) + "/A.TXT"
+    from make_image import make_iso
+
+    deep = make_iso({path: noise("deep", 700_000)}, label="DEEP", joliet=3)
+    (bench.folder / "library" / "deep.iso").write_bytes(deep.data)
+    with pytest.raises(BlockedError):
+        bench.prepare()
+    (disc,) = bench.prepare(anyway=True).manifest.discs
+    assert "dos" not in disc.passed
+    assert "dos" in {row.target for row in disc.open_findings if row.severity == "error"}
+
+
+def test_an_unknown_target_is_named_before_anything_is_read(bench: Bench) -> None:
+    bench.write_plan(f'{SYSTEM_DISC}\ntargets = ["win9"]')
+    with pytest.raises(TargetError, match="did you mean 'win9x'"):
+        bench.prepare()
+
+
+class OneRecord(NoLibrary):
+    """A catalogue that knows one image as it is now."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        seen = observe(path, algorithms=["xxh3_128"])
+        assert seen.digests is not None
+        self.known = FixityRecord(
+            seen.size,
+            seen.mtime_ns,
+            seen.digests.whole,
+            seen.digests.blocks,
+            recorded_at="2026-11-01T00:00:00Z",
+        )
+
+    def record(self, path: Path) -> FixityRecord | None:
+        return self.known if path == self.path else None
+
+    def find(self, text: str) -> list[KnownImage]:
+        return [KnownImage(self.path, "KIOSK_SYSTEM", self.known)] if text == "kiosk" else []
+
+
+def test_an_image_that_decayed_since_it_was_recorded_blocks(bench: Bench) -> None:
+    library = OneRecord(bench.system)
+    bench.prepare(library=library)
+    status = bench.system.stat()
+    with bench.system.open("r+b") as stream:
+        stream.seek(1_900_000)  # inside a file: nothing but the digest can tell
+        stream.write(b"rot")
+    os.utime(bench.system, ns=(status.st_atime_ns, status.st_mtime_ns))
+    with pytest.raises(BlockedError):
+        bench.prepare(library=library)
+    manifest = bench.prepare(library=library, anyway=True).manifest
+    assert "bytes-as-recorded" in {row.rule for row in manifest.discs[0].open_findings}
+
+
+def test_an_alternative_is_taken_when_the_first_source_is_damaged_or_absent(bench: Bench) -> None:
+    library = OneRecord(bench.system)
+    bad = bench.folder / "library" / "bad.iso"
+    bad.write_bytes(system_image()[:1_000_000])
+    for first in ("library/bad.iso", "library/none.iso"):
+        bench.write_plan(f'image = "{first}"\nor = [{{ find = "nothing" }}, {{ find = "kiosk" }}]')
+        manifest = bench.prepare(library=library).manifest
+        assert bench.on_card()[SYSTEM] == bench.system.read_bytes()
+        (row,) = manifest.discs[0].open_findings
+        assert (row.rule, row.severity) == ("first-source-is-used", "note")
+        assert first in row.message
+
+
+def test_a_source_that_changes_while_it_is_copied_is_an_error(bench: Bench) -> None:
+    def grow(count: int) -> None:
+        with bench.system.open("ab") as stream:
+            stream.write(b"\0" * 2048)
+
+    with pytest.raises(StagingError, match="changed after it was checked"):
+        bench.prepare(on_bytes=grow)
+    assert bench.images_on_card() == []
+    assert not list(bench.card.glob(".*partial"))
+
+
+def test_a_card_that_gives_back_other_bytes_is_noticed(bench: Bench) -> None:
+    done: list[int] = []
+
+    def spoil(count: int) -> None:
+        (partial,) = bench.card.glob(".*partial")
+        done.append(count)
+        if sum(done) == bench.system.stat().st_size:  # all is read, the rest is being flushed
+            with partial.open("r+b") as stream:
+                stream.write(b"\xde\xad")
+
+    with pytest.raises(StagingError, match="gave back other bytes"):
+        bench.prepare(on_bytes=spoil)
+    assert bench.on_card() == {}
+
+
+def test_a_run_that_ends_before_its_manifest_is_completed_by_the_next(bench: Bench) -> None:
+    def fail(manifest: object) -> dict[str, bytes]:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        bench.prepare(sheets=fail)
+    assert bench.images_on_card() == [SYSTEM, DRIVERS, SLIDES]
+    assert "manifest.json" not in bench.on_card()
+    assert ".mediashelf-staging.json" in bench.on_card()
+    prepared = bench.prepare()
+    assert prepared.session.arrangement.write_size == 0
+    assert ".mediashelf-staging.json" not in bench.on_card()
+    assert check(bench) == []
+
+
+def test_a_broken_journal_makes_the_files_somebody_elses(bench: Bench) -> None:
+    bench.prepare()
+    (bench.card / "manifest.json").unlink()
+    (bench.card / ".mediashelf-staging.json").write_text('{"format": "mediashelf-staging", "fi')
+    before = bench.on_card()
+    del before[".mediashelf-staging.json"]
+    prepared = bench.prepare(tidy=True)
+    assert before.items() <= bench.on_card().items()
+    assert prepared.manifest.discs[0].path == "01-KIOSK-SYSTEM-2.iso"
+
+
+def test_leftovers_of_killed_runs_are_removed_and_count_as_room(bench: Bench) -> None:
+    for name in (".01-X.iso.1-ab.mediashelf-partial", "..02-Y.iso.1-ab.mediashelf-partial"):
+        (bench.card / name).write_bytes(b"x" * 5000)
+    bench.prepare()
+    assert not list(bench.card.glob(".*"))
+
+
+def test_two_runs_on_one_card_are_refused(bench: Bench) -> None:
+    with (
+        card_lock(bench.card) as is_held,
+        pytest.raises(StagingError, match="another run is preparing this card"),
+    ):
+        assert is_held
+        bench.prepare()
+    assert bench.on_card() == {}
+    bench.prepare()
+
+
+def test_a_card_that_is_not_there_is_named(bench: Bench) -> None:
+    bench.card.rmdir()
+    with pytest.raises(StagingError, match="does not exist; plug the card in"):
+        bench.prepare()
+    bench.card.write_bytes(b"")
+    with pytest.raises(StagingError, match="is no folder"):
+        bench.prepare()
+
+
+def test_a_plan_for_a_card_that_is_too_small_blocks(bench: Bench) -> None:
+    bench.write_plan(SYSTEM_DISC, top='[card]\ncapacity = "2MB"\nfilesystem = "fat32"')
+    with pytest.raises(BlockedError):
+        bench.prepare()
+    manifest = bench.prepare(anyway=True).manifest
+    assert [row.rule for row in manifest.open_findings] == ["planned-card-is-large-enough"]
+
+
+def test_hostile_labels_become_plain_names(bench: Bench) -> None:
+    from make_image import make_iso
+
+    hostile = make_iso({"A.TXT": noise("a", 700_000)}, label="../../ETC/\x1b[2J", joliet=3)
+    bench.slides.write_bytes(hostile.data)
+    bench.write_plan(SLIDES_DISC)
+    manifest = bench.prepare(anyway=True).manifest
+    assert bench.images_on_card() == ["01-ETC-2J.iso"]
+    text = (bench.card / "manifest.json").read_text()
+    assert "\x1b" not in json.loads(text)["discs"][0]["label"]
+    assert manifest.discs[0].label
+
+
+def test_findings_are_condensed_worst_first(bench: Bench) -> None:
+    from mediashelf.sessions.describe import condense
+
+    one = Finding("a-rule", Severity.NOTE, "/A", "message", target="dos")
+    rows = condense([one, replace(one, where="/B"), replace(one, severity=Severity.ERROR)])
+    assert [(row.severity, row.where, row.count) for row in rows] == [
+        ("error", "/A", 1),
+        ("note", "/A", 2),
+    ]
+    (row,) = condense([replace(one, message="x\n" * 3000)])
+    assert len(row.message) == 2000
+    assert "\n" not in row.message
+
+
+def test_the_moment_is_the_one_that_is_given(bench: Bench) -> None:
+    assert bench.prepare().manifest.created == CREATED
