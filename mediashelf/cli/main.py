@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "find": "find:find",
     "show": "show:show",
     "audit": "audit:audit",
+    "checksums": "checksums:checksums",
     "check": "check:check",
     "targets": "targets:targets",
     "build": "build:build",

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from mediashelf.errors import InputError
+from mediashelf.errors import InputError, OutputError
 from mediashelf.files import PARTIAL_MARK, whole_output
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.checksum_list import ListForm, format_checksum_line
@@ -41,11 +41,18 @@ def write_list(
     that the same files give the same list anywhere. The output itself is left
     out. A file that cannot be read, or whose name the form cannot hold, is a
     finding. Raises ``ValueError`` when the form does not hold the algorithm,
-    :class:`OutputError` when the list cannot be written or exists already and
-    ``replace`` is False.
+    :class:`OutputError` when the list cannot be written, exists already and
+    ``replace`` is False, or would stand in a folder below, where a list names
+    files beside itself.
     """
     format_checksum_line("name", "0", algorithm, form)  # refuses before anything is read
     files = folder if isinstance(folder, FolderFiles) else list_folder(folder)
+    parent = output.resolve().parent
+    if parent != files.folder and parent.is_relative_to(files.folder):
+        raise OutputError(
+            f"{output}: its names would be read relative to {parent}; write it to "
+            f"{files.folder} itself or to a place outside"
+        )
     findings = list(files.findings)
     file_count = size = 0
     with whole_output(output, replace=replace) as temporary, temporary.open("wb") as stream:

@@ -10,8 +10,9 @@ from pathlib import Path
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.checksum_list import ChecksumList, ListLine
-from mediashelf.formats.checksum_parse import parse_checksum_list
+from mediashelf.formats.checksum_list import ChecksumList, ListForm, ListLine
+from mediashelf.formats.checksum_parse import looks_like_checksum_list, parse_checksum_list
+from mediashelf.formats.signatures import HEAD_SIZE
 
 MAX_LIST_SIZE = 256 << 20
 """Bytes; a list of two million files is about half as long."""
@@ -101,6 +102,30 @@ def read_checksum_list(path: Path) -> ChecksumList:
     if len(data) > MAX_LIST_SIZE:
         raise InputError(f"{path}: over {MAX_LIST_SIZE:,} bytes; this is no checksum list")
     return parse_checksum_list(data, path.name)
+
+
+def find_lists(folder: Path) -> list[Path]:
+    """Return the files directly in ``folder`` that are checksum lists by their content.
+
+    Only names that end in ``.sfv`` count as sfv, since any text may look like it.
+    Raises :class:`InputError` when the folder cannot be read.
+    """
+    try:
+        return [path for path in sorted(folder.iterdir()) if path.is_file() and _is_list(path)]
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be read: {error.strerror or error}") from error
+
+
+def _is_list(path: Path) -> bool:
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(HEAD_SIZE)
+    except OSError:
+        return False
+    if not looks_like_checksum_list(head):
+        return False
+    is_sfv = path.suffix.lower() == ".sfv"
+    return is_sfv or parse_checksum_list(head).form is not ListForm.SFV
 
 
 def matching_algorithm(line: ListLine, digests: Mapping[str, str]) -> str:
