@@ -14,7 +14,7 @@ from mediashelf.cli.render import exit_for, say, say_findings, say_wrapped, summ
 from mediashelf.cli.show_json import json_lines, udf_revision_text
 from mediashelf.cli.show_tree import tree_lines
 from mediashelf.findings import Severity
-from mediashelf.formats.eltorito import PLATFORMS
+from mediashelf.formats.boot_catalog import PLATFORMS
 from mediashelf.formats.volume import (
     SECTOR_SIZE,
     BootEntry,

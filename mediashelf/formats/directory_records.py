@@ -5,14 +5,13 @@ from __future__ import annotations
 import struct
 from typing import NamedTuple
 
-from mediashelf.formats.fields import BothOrders, parse_both_32
+from mediashelf.formats.fields import BothOrders, parse_both_16, parse_both_32
+from mediashelf.formats.record_problems import FIXED_SIZE, SHORTEST_RECORD, RecordProblems
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.formats.volume import FLAG_MULTI_EXTENT, SECTOR_SIZE
 
 SELF_IDENTIFIER = b"\x00"  # 7.6.2
 PARENT_IDENTIFIER = b"\x01"
-SHORTEST_RECORD = 34  # 33 bytes of fields and one of identifier
-FIXED_SIZE = 33
 RESERVED_FLAGS = 0x60  # 9.1.6
 
 # Length, extended attribute length, extent, data length, date, flags, file unit
@@ -55,8 +54,8 @@ class DirectoryRecords(NamedTuple):
 
     ``furthest`` is the largest byte offset that a record's extent reaches.
     ``has_oddities`` tells that some record has an unusual field, so that a
-    second look is worth its time. ``is_complete`` is False when a sector was
-    left before its end.
+    second look is worth its time, ``has_sections`` that some file has several
+    sections. ``is_complete`` is False when a sector was left before its end.
     """
 
     self_record: Record | None
@@ -64,6 +63,7 @@ class DirectoryRecords(NamedTuple):
     children: list[Record]
     furthest: int
     has_oddities: bool
+    has_sections: bool
     is_complete: bool
 
 
@@ -88,9 +88,7 @@ def parse_root_record(data: bytes) -> RootRecord:
         size=parse_both_32(data, 10),
         flags=data[25],
         identifier=data[33 : 33 + data[32]],
-        sequence_number=BothOrders(
-            int.from_bytes(data[28:30], "little"), int.from_bytes(data[30:32], "big")
-        ),
+        sequence_number=parse_both_16(data, 28),
     )
 
 
@@ -116,11 +114,11 @@ def parse_directory(
     number disagree, both are logged and the one that stays in the image is used.
     """
     records: list[Record] = []
-    # The loop runs 100,000 times for a large disc: bound names, one pass, no calls.
+    problems = RecordProblems(offset, where, log)
+    # The loop runs 100,000 times for a large disc: bound names, one pass, few calls.
     append, new, little, big = records.append, tuple.__new__, _LITTLE.unpack_from, _BIG.unpack_from
     block_size, expected_sequence = geometry.block_size, geometry.sequence_number
-    image_size = geometry.image_size
-    furthest = oddities = specials = at = 0
+    furthest = all_flags = oddities = specials = at = 0
     gap_start = -1
     is_complete = True
     end = len(data)
@@ -128,12 +126,12 @@ def parse_directory(
         length = data[at]
         sector_end = (at | SECTOR_SIZE - 1) + 1
         if length == 0:
-            _check_rest(data, at, min(sector_end, end), offset, where, log)
+            problems.check_rest(data, at, min(sector_end, end))
             gap_start = at
             at = sector_end
             continue
         if length < SHORTEST_RECORD or at + length > sector_end or at + length > end:
-            _log_bad_length(length, at, sector_end, offset, where, log)
+            problems.bad_length(length, at, min(sector_end, end) - at)
             gap_start, is_complete = -1, False
             at = sector_end
             continue
@@ -142,30 +140,22 @@ def parse_directory(
         )
         big_lba, big_size, big_sequence = big(data, at)
         if length < FIXED_SIZE + identifier_size or not identifier_size:
-            log.add(
-                "record-length",
-                where,
-                f"the record's identifier of {identifier_size} bytes does not fit into it",
-                offset=offset + at,
-                found=f"record length {length}, identifier length {identifier_size}",
-                expected=f"an identifier of 1 to {length - FIXED_SIZE} bytes",
-            )
+            problems.bad_identifier(length, identifier_size, at)
             gap_start, is_complete = -1, False
             at = sector_end
             continue
         if lba != big_lba or size != big_size or sequence != big_sequence:
-            _log_disagreement(
-                (lba, size, sequence), (big_lba, big_size, big_sequence), at, offset, where, log
-            )
-            limit = geometry.block_count
-            lba = BothOrders(lba, big_lba).likely(limit)
-            size = BothOrders(size, big_size).likely(max(image_size - lba * block_size, 0))
+            problems.disagreement((lba, size, sequence), (big_lba, big_size, big_sequence), at)
+            lba = BothOrders(lba, big_lba).likely(geometry.block_count)
+            room = max(geometry.image_size - lba * block_size, 0)
+            size = BothOrders(size, big_size).likely(room)
         if gap_start >= 0:
             if gap_start % SECTOR_SIZE + length < SECTOR_SIZE:
-                _log_gap(gap_start, offset, where, log)
+                problems.gap(gap_start)
             gap_start = -1
         lba += attribute
-        oddities |= flags & RESERVED_FLAGS | unit | gap | sequence ^ expected_sequence | length & 1
+        all_flags |= flags
+        oddities |= unit | gap | sequence ^ expected_sequence | length & 1
         if size:  # the location of an empty file means nothing
             reach = lba * block_size + size
             if reach > furthest:
@@ -182,114 +172,24 @@ def parse_directory(
     second = first + (len(records) > first and records[first].identifier == PARENT_IDENTIFIER)
     children = records[second:]
     if specials > second:
-        children = _without_strays(children, offset, where, log)
+        children = _without_strays(children, problems)
     return DirectoryRecords(
         self_record=records[0] if first else None,
         parent_record=records[first] if second > first else None,
         children=children,
         furthest=furthest,
-        has_oddities=bool(oddities),
+        has_oddities=bool(oddities or all_flags & RESERVED_FLAGS),
+        has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
         is_complete=is_complete,
     )
 
 
-def _without_strays(
-    children: list[Record], offset: int, where: str, log: ProblemLog
-) -> list[Record]:
+def _without_strays(children: list[Record], problems: RecordProblems) -> list[Record]:
     """Leave out self and parent records that do not stand first."""
     kept = []
     for record in children:
         if record.identifier in (SELF_IDENTIFIER, PARENT_IDENTIFIER):
-            log.add(
-                "self-record",
-                where,
-                "a self or parent record stands among the other records",
-                offset=offset + record.at,
-                found=record.identifier.hex(),
-                expected="only as the first two records",
-            )
+            problems.stray(record.at, record.identifier)
         else:
             kept.append(record)
     return kept
-
-
-def _check_rest(data: bytes, at: int, end: int, offset: int, where: str, log: ProblemLog) -> None:
-    """Check what follows the last record of a sector."""
-    rest = data[at:end]
-    if rest.strip(b"\0"):
-        first = at + len(rest) - len(rest.lstrip(b"\0"))
-        log.add(
-            "sector-rest-zero",
-            where,
-            "bytes follow where the records of a sector end; records may be lost there",
-            offset=offset + first,
-            found=f"byte {data[first]:#04x}",
-            expected="zeros up to the end of the sector",
-        )
-    elif at % SECTOR_SIZE == 0 and at:
-        log.add(
-            "sector-with-records",
-            where,
-            f"sector {at // SECTOR_SIZE + 1} of the directory holds no record; "
-            "files and directories may be lost",
-            offset=offset + at,
-            length=end - at,
-            found="zeros",
-            expected="directory records",
-        )
-
-
-def _log_gap(gap_start: int, offset: int, where: str, log: ProblemLog) -> None:
-    log.add(
-        "records-without-gap",
-        where,
-        "the records of a sector end early although the next one would fit; "
-        "files and directories may be lost",
-        offset=offset + gap_start,
-        length=-gap_start % SECTOR_SIZE,
-    )
-
-
-def _log_bad_length(
-    length: int, at: int, sector_end: int, offset: int, where: str, log: ProblemLog
-) -> None:
-    if length < SHORTEST_RECORD:
-        log.add(
-            "record-length",
-            where,
-            f"a record of {length} bytes is too short; the rest of its sector was not read",
-            offset=offset + at,
-            found=length,
-            expected=f"at least {SHORTEST_RECORD}",
-        )
-    else:
-        log.add(
-            "record-inside-sector",
-            where,
-            f"a record of {length} bytes reaches over the end of its sector or directory; "
-            "the rest of its sector was not read",
-            offset=offset + at,
-            found=length,
-            expected=f"at most {sector_end - at}",
-        )
-
-
-def _log_disagreement(
-    little: tuple[int, int, int],
-    big: tuple[int, int, int],
-    at: int,
-    offset: int,
-    where: str,
-    log: ProblemLog,
-) -> None:
-    fields = (("extent", 2), ("data length", 10), ("volume sequence number", 28))
-    for (name, place), low, high in zip(fields, little, big, strict=True):
-        if low != high:
-            log.add(
-                "both-orders-agree",
-                where,
-                f"the two copies of a record's {name} differ",
-                offset=offset + at + place,
-                found=f"{low} and {high}",
-                expected="one number in both byte orders",
-            )

@@ -7,17 +7,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from mediashelf.formats.directory_checks import RecordChecks, is_interleaved
+from mediashelf.formats.directory_checks import RecordChecks
 from mediashelf.formats.directory_records import (
     SELF_IDENTIFIER,
     Geometry,
-    Record,
     parse_directory,
 )
 from mediashelf.formats.fields import View
 from mediashelf.formats.naming import Directory, Named, Naming, check_distinct
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, Entry, Extent
+from mediashelf.formats.tree_entries import joined_entries, plain_entries
+from mediashelf.formats.volume import FLAG_DIRECTORY, Entry, Extent
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,13 +155,14 @@ class _Walk:
             self._checks.check(directory, parent, data, records, named)
             check_distinct(directory, named, self._log)
         self._naming.check(directory, named)
-        prefix = f"{directory.path}/"
-        self._text_left -= len(prefix) * len(named.names)
-        unusual = records.has_oddities or any(
-            record.flags & FLAG_MULTI_EXTENT for record in named.records
-        )
-        make = self._unusual_entries if unusual else _plain_entries
-        self._entries.extend(make(directory, prefix, named, data))
+        self._text_left -= (len(directory.path) + 1) * len(named.names)
+        if records.has_oddities or records.has_sections:
+            for entry, is_whole in joined_entries(directory, named, data):
+                self._entries.append(entry)
+                if not is_whole:
+                    self._log_unfinished(directory, entry)
+        else:
+            self._entries.extend(plain_entries(directory, named))
         return named
 
     def _children(self, directory: Directory, named: Named) -> Iterator[Directory]:
@@ -207,82 +208,12 @@ class _Walk:
             offset=directory.offset,
         )
 
-    def _unusual_entries(
-        self, directory: Directory, prefix: str, named: Named, data: bytes
-    ) -> Iterator[Entry]:
-        """Yield entries where some file has several sections or is interleaved."""
-        sections: list[Entry] = []
-        for record, identifier, name in zip(*named, strict=True):
-            entry = _entry(directory, prefix, record, identifier, name)
-            if is_interleaved(data, record):
-                # Its bytes are not where one extent would say.
-                entry = entry._replace(extents=())
-            if sections and (entry.is_directory or sections[0].identifier != identifier):
-                yield self._unfinished(directory, sections)
-                sections = []
-            sections.append(entry)
-            if entry.is_directory or not record.flags & FLAG_MULTI_EXTENT:
-                yield _joined(sections)
-                sections = []
-        if sections:
-            yield self._unfinished(directory, sections)
-
-    def _unfinished(self, directory: Directory, sections: list[Entry]) -> Entry:
+    def _log_unfinished(self, directory: Directory, entry: Entry) -> None:
         self._is_complete = False
         self._record_log.add(
             "sections-complete",
-            sections[0].path + directory.mark,
+            entry.path + directory.mark,
             "the last section of the file is missing; its records say that another follows",
-            offset=sections[-1].record_offset + 25,
-            found=f"file flags {sections[-1].flags:#04x}, and no further section",
+            offset=entry.record_offset + 25,
+            found="file flags with bit 7 set, and no further section",
         )
-        return _joined(sections)
-
-
-def _joined(sections: list[Entry]) -> Entry:
-    """Return the one file that consecutive sections make; its flags are those of the first."""
-    if len(sections) == 1:
-        return sections[0]
-    return sections[0]._replace(
-        size=sum(section.size for section in sections),
-        extents=tuple(extent for section in sections for extent in section.extents),
-    )
-
-
-def _entry(directory: Directory, prefix: str, record: Record, identifier: str, name: str) -> Entry:
-    """Return the entry that one record describes."""
-    return Entry(
-        prefix + name,
-        identifier,
-        record.size,
-        bool(record.flags & FLAG_DIRECTORY),
-        (Extent(record.lba, record.size),) if record.size else (),
-        record.date,
-        record.flags,
-        directory.offset + record.at,
-    )
-
-
-def _plain_entries(directory: Directory, prefix: str, named: Named, data: bytes) -> list[Entry]:
-    """Return the entries of a directory in which every file is one extent.
-
-    The same as :func:`_entry` for each, written out because most of the time of
-    listing a disc is spent here.
-    """
-    new, offset = tuple.__new__, directory.offset
-    return [
-        new(
-            Entry,
-            (
-                prefix + name,
-                identifier,
-                size,
-                flags & FLAG_DIRECTORY != 0,
-                (new(Extent, (lba, size, 0)),) if size else (),
-                date,
-                flags,
-                offset + at,
-            ),
-        )
-        for (at, _, lba, size, flags, date), identifier, name in zip(*named, strict=True)
-    ]

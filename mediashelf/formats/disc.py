@@ -169,7 +169,7 @@ class _DiscReader:
 
     def _geometry(self, descriptor: VolumeDescriptor) -> Geometry:
         block_size = usable_block_size(descriptor)
-        blocks = descriptor.space_size.likely(self._view.size // block_size)
+        blocks = descriptor.space_size.nearest(self._view.size // block_size)
         return Geometry(
             block_size, self._view.size, blocks * block_size, descriptor.sequence_number.value
         )

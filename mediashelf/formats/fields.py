@@ -75,6 +75,10 @@ class BothOrders(NamedTuple):
         """The copy to work with when they disagree: the first that is not above ``limit``."""
         return self.big if self.little > limit >= self.big else self.little
 
+    def nearest(self, expected: int) -> int:
+        """The copy to work with when they disagree: the one nearer to what other facts say."""
+        return min(self, key=lambda copy: abs(copy - expected))
+
 
 def parse_both_16(data: bytes, offset: int = 0) -> BothOrders:
     """Return the 16-bit number at ``offset``, four bytes in both orders (7.2.3)."""

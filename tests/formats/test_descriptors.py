@@ -101,6 +101,12 @@ def test_each_byte_of_each_copy_counts(image: MadeImage, name: str) -> None:
         assert "both-orders-agree" in rules(flip(image.data, at)), at - start
 
 
+def test_a_damaged_volume_size_does_not_put_files_outside(image: MadeImage) -> None:
+    start, size = image.field("primary", "volume_space_size"), FIELDS["volume_space_size"][1]
+    for at in range(start, start + size):
+        assert rules(flip(image.data, at)) == {"both-orders-agree"}
+
+
 def test_numbers_out_of_order_do_not_keep_the_trees_from_being_read(image: MadeImage) -> None:
     for name in (*NUMBERS, "type_l_path_table", "escape_sequences"):
         disc = read_disc(BytesView(flip(image.data, image.field("primary", name))))

@@ -6,8 +6,9 @@ import image_parts as parts
 import pytest
 from image_parts import SECTOR
 
+from mediashelf.formats.boot_catalog import words_sum
 from mediashelf.formats.disc import Disc, read_disc
-from mediashelf.formats.eltorito import detect_boot_record, words_sum
+from mediashelf.formats.eltorito import detect_boot_record
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.volume import BootFacts
 

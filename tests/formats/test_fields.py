@@ -53,6 +53,8 @@ def test_the_likelier_copy_is_the_one_that_is_possible() -> None:
     assert BothOrders(5, 7).likely(10) == 5
     assert BothOrders(500, 7).likely(10) == 7
     assert BothOrders(500, 700).likely(10) == 500
+    assert BothOrders(500, 12).nearest(10) == 12
+    assert BothOrders(12, 500).nearest(10) == 12
 
 
 def test_character_sets_have_the_sizes_that_the_standard_counts() -> None:

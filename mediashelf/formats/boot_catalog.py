@@ -1,0 +1,235 @@
+"""The El Torito boot catalog: what a disc offers to boot.
+
+Figure and section numbers are those of the "El Torito" Bootable CD-ROM Format
+Specification, version 1.0 (Phoenix and IBM, 1995).
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Generator, Iterator
+
+from mediashelf.formats.fields import View, parse_text, read_sector
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import SECTOR_SIZE, BootEntry, BootFacts
+
+VIRTUAL_SECTOR_SIZE = 512
+ENTRY_SIZE = 32
+MOST_ENTRIES = 1024  # of a catalog that is followed
+
+NO_EMULATION, HARD_DISK = 0, 4
+FLOPPY_SIZES = {1: 1_228_800, 2: 1_474_560, 3: 2_949_120}  # media types of figure 3, in bytes
+PLATFORMS = {0: "80x86", 1: "PowerPC", 2: "Mac", 0xEF: "UEFI"}  # figure 2; UEFI as practised
+
+_VALIDATION, _BOOTABLE, _NOT_BOOTABLE = 0x01, 0x88, 0x00
+_LAST_HEADER = 0x91
+_HEADERS, _INDICATORS, _EXTENSION = (b"\x90", b"\x91"), (b"\x88", b"\x00"), b"\x44"
+_ENTRY = struct.Struct("<BBHBBHI")  # indicator, media, segment, system, unused, sectors, RBA
+_EXTENSION_FOLLOWS = 0x20  # bit 5 of a section entry's media type, and of an extension
+
+
+def words_sum(entry: bytes) -> int:
+    """Return the sum of an entry's 16-bit words, low byte first; 0 for a sound validation entry."""
+    words: tuple[int, ...] = struct.unpack("<16H", entry)
+    return sum(words) & 0xFFFF
+
+
+class BootCatalog:
+    """The catalog's entries, one after another."""
+
+    def __init__(self, view: View, lba: int, log: ProblemLog) -> None:
+        self._view, self._lba, self._log = view, lba, log
+
+    def read(self) -> BootFacts:
+        """Return every entry that can be read, and log what is wrong with them."""
+        first = read_sector(self._view, self._lba)
+        if not first:
+            self._log.add(
+                "boot-catalog-readable",
+                "boot catalog",
+                "the boot catalog lies behind the end of the image",
+                offset=self._lba * SECTOR_SIZE,
+                found=f"LBA {self._lba}",
+                expected=f"at most LBA {self._view.size // SECTOR_SIZE - 1}",
+            )
+            return BootFacts(self._lba, "", False, ())
+        validation = first[:ENTRY_SIZE]
+        checksum_is_valid = self._check_validation(validation)
+        platform = validation[1]
+        initial = self._entry(first[ENTRY_SIZE : 2 * ENTRY_SIZE], 1, platform, section=0)
+        entries = [initial, *self._sections()]
+        return BootFacts(self._lba, parse_text(validation[4:28]), checksum_is_valid, tuple(entries))
+
+    def _check_validation(self, entry: bytes) -> bool:
+        offset = self._lba * SECTOR_SIZE
+        if entry[0] != _VALIDATION or entry[30:32] != b"\x55\xaa" or entry[2:4] != b"\0\0":
+            self._log.add(
+                "boot-validation-entry",
+                "boot catalog",
+                "the validation entry lacks its header id, its zeros or its key bytes",
+                offset=offset,
+                length=ENTRY_SIZE,
+                found=f"{entry[0]:02x}, {entry[2:4].hex(' ')}, {entry[30:32].hex(' ')}",
+                expected="01, 00 00, 55 aa",
+            )
+        total = words_sum(entry)
+        if total:
+            stored = int.from_bytes(entry[28:30], "little")
+            self._log.add(
+                "boot-checksum",
+                "boot catalog",
+                "the validation entry's checksum is wrong",
+                offset=offset + 28,
+                length=2,
+                found=f"{stored:#06x}",
+                expected=f"{(stored - total) & 0xFFFF:#06x}",
+            )
+        self._check_platform(entry[1], offset + 1)
+        return total == 0
+
+    def _check_platform(self, platform: int, offset: int) -> None:
+        if platform not in PLATFORMS:
+            self._log.add(
+                "boot-platform",
+                "boot catalog",
+                "the platform id is none that is defined",
+                offset=offset,
+                found=f"{platform:#04x}",
+                expected="0, 1, 2 or 0xef",
+            )
+
+    def _entry(self, data: bytes, number: int, platform: int, *, section: int) -> BootEntry:
+        """Return the initial entry or a section entry, after checking it."""
+        indicator, media, segment, system, unused, sectors, rba = _ENTRY.unpack_from(data)
+        offset = self._lba * SECTOR_SIZE + number * ENTRY_SIZE
+        wrong = []
+        if data[:1] not in _INDICATORS:
+            wrong.append(f"boot indicator {indicator:#04x}")
+        # Bits 5 to 7 have a meaning in section entries only (figures 3 and 5).
+        reserved = media & (0xF0 if section == 0 else 0x10)
+        if media & 0x0F > HARD_DISK or reserved:
+            wrong.append(f"media type {media:#04x}")
+        if unused or (section == 0 and data[12:].strip(b"\0")):
+            wrong.append("bytes that must be zero")
+        if wrong:
+            self._log.add(
+                "boot-entry",
+                _place(section),
+                "a boot entry holds values that are not defined",
+                offset=offset,
+                length=ENTRY_SIZE,
+                found=", ".join(wrong),
+                expected="indicator 0x88 or 0x00, media type 0 to 4, zeros elsewhere",
+            )
+        media &= 0x0F
+        entry = BootEntry(
+            platform_id=platform,
+            is_bootable=indicator == _BOOTABLE,
+            media_type=media,
+            load_segment=segment,
+            system_type=system,
+            sector_count=sectors,
+            load_lba=rba,
+            image_size=self._image_size(media, sectors, rba),
+            section=section,
+        )
+        self._check_image(entry, offset)
+        return entry
+
+    def _image_size(self, media: int, sectors: int, rba: int) -> int:
+        if media in FLOPPY_SIZES:
+            return FLOPPY_SIZES[media]
+        if media == HARD_DISK:
+            return _hard_disk_size(read_sector(self._view, rba))
+        return sectors * VIRTUAL_SECTOR_SIZE
+
+    def _check_image(self, entry: BootEntry, offset: int) -> None:
+        """Check that a bootable image lies inside the disc image."""
+        start = entry.load_lba * SECTOR_SIZE
+        end = start + max(entry.image_size, 1)
+        if not entry.is_bootable or (start and end <= self._view.size):
+            return
+        self._log.add(
+            "boot-image-inside",
+            _place(entry.section),
+            "the boot image lies outside the disc image",
+            offset=offset + 8,
+            found=f"LBA {entry.load_lba}, {entry.image_size:,} bytes",
+            expected=f"an end at byte {self._view.size:,} or before",
+        )
+
+    def _sections(self) -> Iterator[BootEntry]:
+        """Yield the entries of all sections (2.3 to 2.5)."""
+        number, section, is_last = 2, 0, False
+        while not is_last and number > 0:
+            header = self._raw(number)
+            if header[:1] not in _HEADERS:
+                # Catalogs with only an initial entry end with zeros.
+                if header.strip(b"\0") or section:
+                    self._log_section(number, "no section header where one must stand", header)
+                return
+            section += 1
+            is_last = header[0] == _LAST_HEADER
+            self._check_platform(header[1], self._lba * SECTOR_SIZE + number * ENTRY_SIZE + 1)
+            number = yield from self._section(header, number + 1, section)
+
+    def _section(self, header: bytes, number: int, section: int) -> Generator[BootEntry, None, int]:
+        """Yield the entries of one section; return the number behind it, -1 when it is broken."""
+        platform, left = header[1], int.from_bytes(header[2:4], "little")
+        extensions, may_follow = 0, False
+        while left:
+            data = self._raw(number)
+            if may_follow and data[:1] == _EXTENSION:
+                extensions += 1
+                may_follow = bool(data[1] & _EXTENSION_FOLLOWS)
+                number += 1
+                continue
+            if left <= extensions and (data[:1] in _HEADERS or not data.strip(b"\0")):
+                break  # T13/2132-D, table 18, counts extensions among the entries
+            if data[:1] not in _INDICATORS:
+                self._log_section(number, "a section has fewer entries than it says", data)
+                return -1
+            yield self._entry(data, number, platform, section=section)
+            may_follow = bool(data[1] & _EXTENSION_FOLLOWS)
+            number, left = number + 1, left - 1
+        while may_follow and self._raw(number)[:1] == _EXTENSION:
+            may_follow = bool(self._raw(number)[1] & _EXTENSION_FOLLOWS)
+            number += 1
+        return number
+
+    def _raw(self, number: int) -> bytes:
+        """Return the catalog's entry of this number; empty behind the end."""
+        if number >= MOST_ENTRIES:
+            return b""
+        data = self._view.read(self._lba * SECTOR_SIZE + number * ENTRY_SIZE, ENTRY_SIZE)
+        return data if len(data) == ENTRY_SIZE else b""
+
+    def _log_section(self, number: int, message: str, found: bytes) -> None:
+        self._log.add(
+            "boot-section",
+            "boot catalog",
+            f"{message}; the rest of the catalog was not read",
+            offset=self._lba * SECTOR_SIZE + number * ENTRY_SIZE,
+            length=ENTRY_SIZE,
+            found=found[:8].hex(" ") or "nothing",
+        )
+
+
+def _place(section: int) -> str:
+    return "boot catalog, initial entry" if section == 0 else f"boot catalog, section {section}"
+
+
+def _hard_disk_size(boot_sector: bytes) -> int:
+    """Return where the first used partition of a hard-disk image ends, in bytes; 0 if unknown.
+
+    Offsets of the partition table from memory: four entries of 16 bytes from
+    446, first sector and number of sectors at 8 and 12 of each.
+    """
+    if boot_sector[510:512] != b"\x55\xaa":
+        return 0
+    for at in range(446, 510, 16):
+        start = int.from_bytes(boot_sector[at + 8 : at + 12], "little")
+        count = int.from_bytes(boot_sector[at + 12 : at + 16], "little")
+        if boot_sector[at + 4] and count:
+            return (start + count) * VIRTUAL_SECTOR_SIZE
+    return 0

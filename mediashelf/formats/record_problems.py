@@ -1,0 +1,113 @@
+"""What can be wrong with the form of a directory's records, put into words."""
+
+from __future__ import annotations
+
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import SECTOR_SIZE
+
+SHORTEST_RECORD = 34  # 33 bytes of fields and one of identifier
+FIXED_SIZE = 33
+
+
+class RecordProblems:
+    """Logs problems of one directory; all places are offsets within its data."""
+
+    def __init__(self, offset: int, where: str, log: ProblemLog) -> None:
+        self._offset, self._where, self._log = offset, where, log
+
+    def check_rest(self, data: bytes, at: int, end: int) -> None:
+        """Check what follows the last record of a sector."""
+        rest = data[at:end]
+        if rest.strip(b"\0"):
+            first = at + len(rest) - len(rest.lstrip(b"\0"))
+            self._log.add(
+                "sector-rest-zero",
+                self._where,
+                "bytes follow where the records of a sector end; records may be lost there",
+                offset=self._offset + first,
+                found=f"byte {data[first]:#04x}",
+                expected="zeros up to the end of the sector",
+            )
+        elif at % SECTOR_SIZE == 0 and at:
+            self._log.add(
+                "sector-with-records",
+                self._where,
+                f"sector {at // SECTOR_SIZE + 1} of the directory holds no record; "
+                "files and directories may be lost",
+                offset=self._offset + at,
+                length=end - at,
+                found="zeros",
+                expected="directory records",
+            )
+
+    def gap(self, at: int) -> None:
+        """Log a sector whose records end at ``at`` although more would have fitted."""
+        self._log.add(
+            "records-without-gap",
+            self._where,
+            "the records of a sector end early although the next one would fit; "
+            "files and directories may be lost",
+            offset=self._offset + at,
+            length=-at % SECTOR_SIZE,
+        )
+
+    def bad_length(self, length: int, at: int, room: int) -> None:
+        """Log a record that is too short, or longer than the ``room`` bytes it has."""
+        if length < SHORTEST_RECORD:
+            self._log.add(
+                "record-length",
+                self._where,
+                f"a record of {length} bytes is too short; the rest of its sector was not read",
+                offset=self._offset + at,
+                found=length,
+                expected=f"at least {SHORTEST_RECORD}",
+            )
+        else:
+            self._log.add(
+                "record-inside-sector",
+                self._where,
+                f"a record of {length} bytes reaches over the end of its sector or directory; "
+                "the rest of its sector was not read",
+                offset=self._offset + at,
+                found=length,
+                expected=f"at most {room}",
+            )
+
+    def bad_identifier(self, length: int, identifier_size: int, at: int) -> None:
+        """Log an identifier that is empty or larger than its record."""
+        self._log.add(
+            "record-length",
+            self._where,
+            f"the record's identifier of {identifier_size} bytes does not fit into it; "
+            "the rest of its sector was not read",
+            offset=self._offset + at,
+            found=f"record length {length}, identifier length {identifier_size}",
+            expected=f"an identifier of 1 to {length - FIXED_SIZE} bytes",
+        )
+
+    def disagreement(
+        self, little: tuple[int, int, int], big: tuple[int, int, int], at: int
+    ) -> None:
+        """Log the numbers (extent, data length, sequence) whose two copies differ."""
+        fields = (("extent", 2), ("data length", 10), ("volume sequence number", 28))
+        for (name, place), low, high in zip(fields, little, big, strict=True):
+            if low != high:
+                self._log.add(
+                    "both-orders-agree",
+                    self._where,
+                    f"the two copies of a record's {name} differ",
+                    offset=self._offset + at + place,
+                    found=f"{low} and {high}",
+                    expected="one number in both byte orders",
+                )
+
+    def stray(self, at: int, identifier: bytes) -> None:
+        """Log a self or parent record that does not stand first."""
+        self._log.add(
+            "self-record",
+            self._where,
+            "a self or parent record stands among the other records",
+            offset=self._offset + at,
+            found=identifier.hex(),
+            expected="only as the first two records",
+        )
