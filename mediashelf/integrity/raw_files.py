@@ -41,17 +41,13 @@ def iter_chunks(path: Path, offset: int, size: int, chunk_size: int) -> Iterator
     Raises :class:`InputError` where the file can't be read or ends before that.
     """
     try:
-        with path.open("rb", buffering=0) as file:
+        with path.open("rb") as file:
             file.seek(offset)
             while size:
-                wanted = min(chunk_size, size)
-                chunk = file.read(wanted)
-                while len(chunk) < wanted:  # an unbuffered read may return less
-                    more = file.read(wanted - len(chunk))
-                    if not more:
-                        raise InputError(f"{path}: became shorter while it was read")
-                    chunk += more
-                size -= wanted
+                chunk = file.read(min(chunk_size, size))
+                if len(chunk) < min(chunk_size, size):
+                    raise InputError(f"{path}: became shorter while it was read")
+                size -= len(chunk)
                 yield chunk
     except OSError as error:
         raise _unreadable(path, error) from error

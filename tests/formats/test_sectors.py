@@ -159,7 +159,14 @@ def test_view_shows_the_user_data(name: str) -> None:
     view = RawView(BytesView(STORED[name]), LAYOUTS[name])
     assert view.size == len(DATA)
     assert view.read(0, len(DATA)) == DATA
-    for offset, size in [(0, 1), (2047, 2), (5000, 9000), (len(DATA) - 3, 100), (len(DATA), 1)]:
+    for offset, size in [
+        (0, 1),
+        (2047, 2),
+        (5000, 9000),
+        (len(DATA) - 3, 100),
+        (len(DATA), 1),
+        (7, 0),
+    ]:
         assert view.read(offset, size) == DATA[offset : offset + size]
 
 

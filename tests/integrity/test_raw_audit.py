@@ -181,6 +181,7 @@ def test_last_sector_that_is_cut_short(tmp_path: Path, cut: int, verdict: str) -
     finding = report.findings[0]
     assert finding.rule == "track-cut-short"
     assert (finding.offset, finding.length) == ((SECTORS - 1) * 2352, 2352 - cut)
+    assert [run.size for run in report.tracks[0].runs] == [2352 - cut] * lost
     bare = tmp_path / "bare.bin"
     bare.write_bytes(MODE_1[:-cut])
     assert rules(audit_raw(bare)) == rules(report)
@@ -350,6 +351,14 @@ def test_addresses_start_again_after_100_minutes(tmp_path: Path) -> None:
     path.write_bytes(last + first)
     report = audit_raw(path)
     assert counts(report) == {"good": 2}
+
+
+def test_start_that_headers_do_not_agree_on(tmp_path: Path) -> None:
+    path = tmp_path / "disc.bin"
+    path.write_bytes(encode_mode_1(DATA[:2048], 0) + encode_mode_1(DATA[:2048], 700))
+    report = audit_raw(path)
+    assert counts(report) == {"good": 1, "misplaced": 1}
+    assert report.tracks[0].first_lba == 0
 
 
 def test_run_in_words() -> None:
