@@ -75,6 +75,19 @@ def shifted(faults: Iterator[Fault], start: int) -> Generator[Fault, None, None]
         yield replace(fault, offset=fault.offset + start)
 
 
+def too_far(what: str, offset: int, size: int) -> Fault:
+    """Return the fault for data that was not expanded, because it would grow beyond its limit."""
+    return Fault(
+        rule="expansion-is-bounded",
+        message=f"{what} not expanded: the file would grow beyond the limit for its size",
+        offset=offset,
+        size=size,
+        severity=Severity.WARNING,
+        remedy="if this file is meant to be so, expand it elsewhere to check it",
+        source="our own limit against bombs",
+    )
+
+
 class Allowance:
     """How much a check may expand: enough for every honest file, too little for a bomb.
 

@@ -14,7 +14,7 @@ from mediashelf.formats.gzip_member import (
     parse_gzip_header,
 )
 from mediashelf.formats.runs import iter_chunks
-from mediashelf.integrity.selfchecks.faults import Allowance, Fault, Tally, structure_fault
+from mediashelf.integrity.selfchecks.faults import Allowance, Fault, Tally, structure_fault, too_far
 from mediashelf.integrity.selfchecks.inflate import expand
 
 _STRUCTURE = "gzip-structure-holds"
@@ -40,15 +40,7 @@ def check_gzip(view: View, tally: Tally) -> Iterator[Fault]:
         end = start + stream.consumed
         if stream.is_over:
             tally.unverified["members that expand too far"] += 1
-            yield Fault(
-                rule="expansion-is-bounded",
-                message="was not expanded to its end: it grows beyond the limit for its size",
-                offset=at,
-                size=view.size - at,
-                severity=Severity.WARNING,
-                remedy="if this file is meant to be so, expand it elsewhere to check it",
-                source="our own limit against bombs",
-            )
+            yield too_far("the rest of the data was", at, view.size - at)
             return
         trailer = view.read(end, TRAILER_SIZE)
         if not stream.is_complete or len(trailer) < TRAILER_SIZE:

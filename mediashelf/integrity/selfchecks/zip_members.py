@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 from mediashelf.errors import FormatError
-from mediashelf.findings import Severity
 from mediashelf.formats.fields import View
 from mediashelf.formats.runs import iter_chunks
 from mediashelf.formats.zip_records import (
@@ -23,7 +22,7 @@ from mediashelf.formats.zip_records import (
     local_header_size,
     parse_local_header,
 )
-from mediashelf.integrity.selfchecks.faults import Allowance, Fault, Tally, structure_fault
+from mediashelf.integrity.selfchecks.faults import Allowance, Fault, Tally, structure_fault, too_far
 from mediashelf.integrity.selfchecks.inflate import Expanded, expand
 
 STRUCTURE = "zip-structure-holds"
@@ -117,16 +116,8 @@ class MemberCheck:
             self.tally.unverified[f"members of the method {method}"] += 1
         elif not self.allowance.take(member.stored_size + member.size):
             self.tally.unverified["members that expand too far"] += 1
-            yield Fault(
-                rule="expansion-is-bounded",
-                message=f"{name}: was not expanded; with its {member.size:,} bytes the archive "
-                "would expand beyond the limit for a file of its size",
-                offset=at,
-                size=member.stored_size,
-                severity=Severity.WARNING,
-                remedy="if this archive is meant to be so, expand it elsewhere to check it",
-                source="our own limit against bombs",
-            )
+            what = f"{name}: its {member.size:,} bytes were"
+            yield too_far(what, at, member.stored_size)
         else:
             result = self._read(member, at)
             problem = _problem(member, result)
