@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ctypes
 import hashlib
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -22,21 +23,25 @@ def pycdlib_tree(image: Path, *, joliet: bool) -> dict[str, str]:
     iso.open(str(image))
     found: dict[str, str] = {}
     waiting = [""]
-    while waiting:
-        base = waiting.pop()
-        for child in iso.list_children(**{key: base or "/"}):
-            if child.is_dot() or child.is_dotdot():
-                continue
-            name = child.file_identifier().decode("utf-16-be" if joliet else "ascii")
-            path = f"{base}/{name}"
-            if child.is_dir():
-                found[path] = ""
-                waiting.append(path)
-                continue
-            with iso.open_file_from_iso(**{key: path}) as stream:
-                data = stream.read()
-            found[path.removesuffix(";1").removesuffix(".")] = _digest(data)
-    iso.close()
+    with closing(iso):
+        while waiting:
+            base = waiting.pop()
+            for child in iso.list_children(**{key: base or "/"}):
+                if child.is_dot() or child.is_dotdot():
+                    continue
+                name = child.file_identifier().decode("utf-16-be" if joliet else "ascii")
+                path = f"{base}/{name}"
+                if child.is_dir():
+                    found[path] = ""
+                    waiting.append(path)
+                    continue
+                plain_path = path.removesuffix(";1").removesuffix(".")
+                if child.inode is None:  # the boot catalog, which it gives no file for
+                    at, size = child.extent_location() * 2048, child.get_data_length()
+                    found[plain_path] = _digest(image.read_bytes()[at : at + size])
+                    continue
+                with iso.open_file_from_iso(**{key: path}) as stream:
+                    found[plain_path] = _digest(stream.read())
     return found
 
 

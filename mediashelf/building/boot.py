@@ -7,8 +7,7 @@ import stat
 from dataclasses import dataclass
 
 from mediashelf.building.recipe import LOAD_SECTORS, BootImage
-from mediashelf.building.records import boot_catalog
-from mediashelf.building.tree import Content
+from mediashelf.building.tree import Content, DiscFile
 from mediashelf.errors import InputError, RecipeError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import BootEntry, BootFacts
@@ -35,20 +34,16 @@ class PlannedBoot:
         """Whether firmware shows the image as a floppy disk."""
         return self.media_type != NO_EMULATION
 
-    @property
-    def lba(self) -> int:
-        """Where the image stands: its own place, or that of an equal file."""
-        return (self.content.equal_to or self.content).lba
+    def as_file(self, name: str) -> DiscFile:
+        """Return the image as a file of the disc: its writer boots from nothing else."""
+        modified = self.content.modified_ns // 1_000_000_000
+        return DiscFile(name, self.content.path, self.content, modified)
 
-    def catalog(self) -> bytes:
-        """Return the boot catalog's sector."""
-        return boot_catalog(self.media_type, self.load_sectors, self.lba)
-
-    def facts(self, catalog_lba: int) -> BootFacts:
+    def facts(self, catalog: Content) -> BootFacts:
         """Return what a reader of the finished disc will find."""
         size = self.content.size if self.is_emulated else self.load_sectors * VIRTUAL_SECTOR
-        entry = BootEntry(0, True, self.media_type, 0, 0, self.load_sectors, self.lba, size)
-        return BootFacts(catalog_lba, "", True, (entry,))
+        entry = BootEntry(0, True, self.media_type, 0, 0, self.load_sectors, self.content.lba, size)
+        return BootFacts(catalog.lba, "", True, (entry,))
 
     def check(self) -> list[Finding]:
         """Return what may keep the disc from booting."""

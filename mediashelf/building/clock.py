@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
+from datetime import UTC, datetime
 
 from mediashelf.building.tree import DiscFile
 from mediashelf.errors import BuildError
+from mediashelf.formats.volume import encode_record_date
 
 NO_FILES = 315532800
 """The date of a disc without files: 1 January 1980, the first that DOS can show."""
@@ -31,3 +33,19 @@ def date_disc(sources: Iterable[DiscFile]) -> int:
     for file in files:
         file.modified = min(file.modified, made)
     return made
+
+
+def moment(seconds: int) -> datetime:
+    """Return the UTC moment of seconds since 1970, held within what discs can record."""
+    first, last = -2208988800, 5869583999  # 1900-01-01 00:00:00 and 2155-12-31 23:59:59
+    return datetime.fromtimestamp(min(max(seconds, first), last), UTC)
+
+
+def record_date(seconds: int) -> bytes:
+    """Return the 7-byte UTC date of seconds since 1970 (ECMA-119 9.1.5)."""
+    return encode_record_date(moment(seconds))
+
+
+def descriptor_date(made: datetime) -> bytes:
+    """Return the 17-byte form of a moment, in UTC (ECMA-119 8.4.26.1)."""
+    return made.astimezone(UTC).strftime("%Y%m%d%H%M%S00").encode("ascii") + b"\0"

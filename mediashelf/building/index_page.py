@@ -11,7 +11,6 @@ from collections.abc import Iterator
 
 from mediashelf.building.names import ascii_text
 from mediashelf.building.naming_trees import Directory, NamedTrees
-from mediashelf.building.tree import DiscFile
 from mediashelf.text import count_text
 
 DIGEST_DIGITS = 16
@@ -31,8 +30,11 @@ names tell where that is.
 """
 
 
-def render_index(label: str, trees: NamedTrees, index: DiscFile) -> bytes:
-    """Return the page for a disc; digests that are not known yet show as dashes."""
+def render_index(label: str, trees: NamedTrees) -> bytes:
+    """Return the page for a disc: every file that has a source, in the ISO tree's folders.
+
+    Digests that are not known yet show as dashes.
+    """
     lines = [f"What is on {ascii_text(label)}"[:WIDTH], "", *_EXPLANATION.splitlines()]
     if trees.moved:
         place = _backslashes(trees.moved[0].path.rpartition("/")[0])
@@ -49,7 +51,7 @@ def render_index(label: str, trees: NamedTrees, index: DiscFile) -> bytes:
             lines += _long_name(_backslashes(long_path), indent="")
         for child in directory.children:
             file = child.item
-            if isinstance(file, Directory) or file is index:
+            if isinstance(file, Directory) or not file.source:
                 continue
             total_files += 1
             total_size += file.own.size

@@ -1,14 +1,17 @@
-"""Where everything goes on the disc, sector by sector.
+"""Where everything will stand on the disc, sector by sector, before it is written.
 
 ::
 
     0–15  system area, zeros          then  path tables L and M, ISO then Joliet
     16    primary volume descriptor         directories, ISO then Joliet
     17    boot record (only to boot)        boot catalog (only to boot)
-    …     Joliet volume descriptor          contents: the boot image first, the index
-    …     descriptor set terminator         page last; then zeros up to the minimum
+    …     Joliet volume descriptor          contents: the boot image first, then files
+    …     descriptor set terminator         as the ISO tree lists them, level by level;
+    …     one sector of zeros               zeros up to the minimum
 
-A sector has 2048 bytes, and so has a logical block here. Nothing is read or written.
+A sector has 2048 bytes, and so has a logical block here. This foretells where
+pycdlib puts things; a built disc is compared with it when it is read back, so
+each keeps watch over the other. Nothing is read or written here.
 """
 
 from __future__ import annotations
@@ -21,7 +24,6 @@ from mediashelf.building.tree import Content, DiscFile
 from mediashelf.formats.volume import SECTOR_SIZE
 
 FIRST_DESCRIPTOR = 16  # ECMA-119 6.2.1
-BOOT_RECORD = 17  # El Torito 1.0, 2.0
 
 MINIMUM_SECTORS = 300
 """The emulated drive refuses shorter discs (Linux 6.12, storage_common.c)."""
@@ -34,35 +36,17 @@ _PATH_TABLE_RECORD = 8  # bytes of a path table record before its identifier (9.
 
 
 @dataclass(slots=True)
-class TreePlaces:
-    """One tree with its places: directories in path table order, two path tables."""
-
-    directories: list[Directory]
-    path_table_size: int
-    path_table_l: int = 0
-    path_table_m: int = 0
-
-    @property
-    def root(self) -> Directory:
-        """The first directory."""
-        return self.directories[0]
-
-
-@dataclass(slots=True)
 class Layout:
-    """A whole disc with its places; ``contents`` stand in the order of their sectors."""
+    """A whole disc with its places; directories and contents stand in the order of theirs.
 
-    iso: TreePlaces
-    joliet: TreePlaces
+    ``contents`` are those that are read from sources or made by us: the boot
+    catalog is not among them.
+    """
+
+    iso: list[Directory]
+    joliet: list[Directory]
     contents: list[Content]
-    boot_catalog: int = 0  # 0: does not boot
-    first_content: int = 0
-    used_sectors: int = 0
-
-    @property
-    def joliet_descriptor(self) -> int:
-        """The sector of the Joliet volume descriptor."""
-        return BOOT_RECORD + bool(self.boot_catalog)
+    used_sectors: int
 
     @property
     def sectors(self) -> int:
@@ -75,64 +59,32 @@ class Layout:
         return self.sectors * SECTOR_SIZE
 
 
-def lay_out(trees: NamedTrees, *, boot: Content | None, index: DiscFile | None) -> Layout:
-    """Give every directory and every content its sector."""
-    iso, joliet = _places(trees.iso), _places(trees.joliet)
-    contents = _in_order(iso, boot, index)
-    layout = Layout(iso, joliet, contents)
-    free = FIRST_DESCRIPTOR + 3 + (boot is not None)
-    for tree in (iso, joliet):
-        tree.path_table_l = free
-        tree.path_table_m = free + sectors_for(tree.path_table_size)
-        free = tree.path_table_m + sectors_for(tree.path_table_size)
-    for directory in (*iso.directories, *joliet.directories):
+def lay_out(trees: NamedTrees, *, boot: Content | None, catalog: Content | None) -> Layout:
+    """Give every directory and every content its sector; empty files have none."""
+    iso, joliet = (list(tree.iter_level_by_level()) for tree in (trees.iso, trees.joliet))
+    # Primary, Joliet and boot descriptors, the terminator, and the sector behind it.
+    free = FIRST_DESCRIPTOR + 4 + (boot is not None)
+    free += 2 * _path_table_sectors(iso) + 2 * _path_table_sectors(joliet)
+    for directory in (*iso, *joliet):
+        directory.size = _records_size(directory)
         directory.lba = free
         free += sectors_for(directory.size)
-    if boot is not None:
-        layout.boot_catalog = free
-        free += 1
-    layout.first_content = free
-    for content in contents:
+    contents = _in_order(iso, boot, catalog)
+    for content in ([catalog] if catalog else []) + contents:
         content.lba = free
         free += sectors_for(content.size)
-    # Empty files take no sector, but a place outside the volume would be none.
-    layout.used_sectors = max(free, layout.first_content + 1)
-    for file in _iter_files(iso):
-        if not file.content.size:
-            file.content.lba = layout.first_content
-    return layout
+    return Layout(iso, joliet, contents, free)
 
 
-def _places(root: Directory) -> TreePlaces:
-    directories = list(_iter_numbered(root))
-    for directory in directories:
-        directory.size = _records_size(directory)
-    return TreePlaces(directories, sum(path_table_record_size(d.identifier) for d in directories))
-
-
-def _iter_numbered(root: Directory) -> Iterator[Directory]:
-    """Number the directories and yield them as path tables list them (ECMA-119 6.9.1).
-
-    That is by level, parent's number and identifier; in a Joliet tree this can
-    differ from the order of records, which looks at extensions.
-    """
-    level = [root]
-    number = 0
-    while level:
-        for directory in level:
-            number += 1
-            directory.number = number
-            yield directory
-        level = [
-            below
-            for directory in level
-            for below in sorted(directory.iter_directories(), key=lambda below: below.identifier)
-        ]
+def _path_table_sectors(directories: list[Directory]) -> int:
+    """Return the sectors of one path table; pycdlib takes them in pairs."""
+    size = sum(path_table_record_size(directory.identifier) for directory in directories)
+    return 2 * -(-size // (2 * SECTOR_SIZE))
 
 
 def _records_size(directory: Directory) -> int:
     """Return the bytes of a directory's sectors; no record crosses a border (ECMA-119 6.8.1.1)."""
-    full_sectors, used = 0, 2 * record_size(b"\x00")
+    full_sectors, used = 0, 2 * record_size(b"\0")
     for child in directory.children:
         size = record_size(child.identifier)
         if used + size > SECTOR_SIZE:
@@ -141,21 +93,22 @@ def _records_size(directory: Directory) -> int:
     return (full_sectors + 1) * SECTOR_SIZE
 
 
-def _in_order(iso: TreePlaces, boot: Content | None, index: DiscFile | None) -> list[Content]:
-    """Return every content once: boot image, files as the ISO tree lists them, index page."""
-    last = index.content if index is not None else None
-    ordered = {id(boot): boot} if boot is not None and boot.size else {}
-    for file in _iter_files(iso):
-        if file.content.size and file.content is not last:
-            ordered.setdefault(id(file.content), file.content)
-    return [*ordered.values()] + ([last] if last is not None else [])
+def _in_order(
+    directories: list[Directory], boot: Content | None, catalog: Content | None
+) -> list[Content]:
+    """Return every content once: the boot image, then as the directories list them."""
+    ordered = {id(boot): boot} if boot is not None else {}
+    for content in _iter_contents(directories):
+        if content.size and content is not catalog:
+            ordered.setdefault(id(content), content)
+    return list(ordered.values())
 
 
-def _iter_files(tree: TreePlaces) -> Iterator[DiscFile]:
-    for directory in tree.directories:
+def _iter_contents(directories: list[Directory]) -> Iterator[Content]:
+    for directory in directories:
         for child in directory.children:
             if isinstance(child.item, DiscFile):
-                yield child.item
+                yield child.item.content
 
 
 def record_size(identifier: bytes) -> int:

@@ -225,6 +225,13 @@ def _likeness(character: str) -> str:
     return anyascii(character) or ("" if unseen else "_")
 
 
+class Label(NamedTuple):
+    """The volume identifier of both trees."""
+
+    short: str
+    long: str
+
+
 def same_text(one: str, other: str) -> bool:
     """Return whether two texts are equal once both are normalised."""
     return _nfc(one) == _nfc(other)

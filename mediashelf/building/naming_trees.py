@@ -21,6 +21,8 @@ MAX_LEVELS = 8
 
 MOVED_FOLDERS = "DEEP"
 INDEX_PAGE = "INDEX.TXT"
+BOOT_IMAGE = "BOOT.IMG"
+BOOT_CATALOG = "BOOT.CAT"
 
 _OURS = "\0"  # tells our own names from equal names of the sources, and sorts nowhere
 
@@ -77,14 +79,15 @@ class NamedTrees(NamedTuple):
         return self.long_paths.get(id(directory.folder), "")
 
 
-def name_trees(root: DiscFolder, index: DiscFile | None) -> NamedTrees:
+def name_trees(root: DiscFolder, own_files: Iterable[DiscFile]) -> NamedTrees:
     """Name everything in both trees, and give every file its two paths.
 
-    ``index`` goes into the root, and gives way to a source file of its name.
+    ``own_files`` (index page, boot image, boot catalog) go into the root, and
+    give way to source files of their names.
     """
-    own: dict[HostName, DiscFile | DiscFolder] = {}
-    if index is not None:
-        own[HostName(INDEX_PAGE, tie=_OURS)] = index
+    own: dict[HostName, DiscFile | DiscFolder] = {
+        HostName(file.name, tie=_OURS): file for file in own_files
+    }
     long_root = _grow(root, own, _LONG)
     long_paths = {
         id(directory.folder): directory.path for directory in long_root.iter_level_by_level()
@@ -128,6 +131,7 @@ class _Naming(NamedTuple):
 
     assign: Callable[..., dict[HostName, str]]
     identifier: Callable[[str, bool], bytes]
+    order: Callable[[str], tuple[str, str]]
 
 
 def _short_identifier(name: str, is_folder: bool) -> bytes:
@@ -137,10 +141,6 @@ def _short_identifier(name: str, is_folder: bool) -> bytes:
 
 def _long_identifier(name: str, is_folder: bool) -> bytes:
     return name.encode("utf-16-be")
-
-
-_SHORT = _Naming(assign_short_names, _short_identifier)
-_LONG = _Naming(assign_long_names, _long_identifier)
 
 
 def _grow(
@@ -162,7 +162,7 @@ def _grow(
         if directory is top:
             names |= naming.assign(own, taken=names.values())
             items |= own
-        for host in sorted(names, key=lambda host: record_order(names[host])):
+        for host in sorted(names, key=lambda host: naming.order(names[host])):
             item, name = items[host], names[host]
             identifier = naming.identifier(name, host.is_folder)
             if isinstance(item, DiscFolder):
@@ -182,13 +182,27 @@ def _items(folder: DiscFolder) -> Iterable[tuple[HostName, DiscFile | DiscFolder
         yield HostName(file.name), file
 
 
-def record_order(name: str) -> tuple[str, str]:
-    """Return the key that sorts names as records: by file name, then by extension.
+def short_order(name: str) -> tuple[str, str]:
+    """Return the key that sorts short names as records: by file name, then by extension.
 
-    ECMA-119 9.3 pads both parts with spaces (Joliet: with zeros), which sort
-    before every character that a name can hold. So ``README`` comes before
-    ``README.1``, which a comparison of whole identifiers (``README.;1``) gets
-    wrong, and which old CD-ROM extensions of DOS depend on (Microsoft KB Q123408).
+    ECMA-119 9.3 pads both parts with spaces, which sort before every character
+    that a name can hold. So ``README`` comes before ``README.1``, which a
+    comparison of whole identifiers (``README.;1``) gets wrong, and which old
+    CD-ROM extensions of DOS depend on (Microsoft KB Q123408).
     """
     base, _, extension = name.partition(".")
     return base, extension
+
+
+def long_order(name: str) -> tuple[str, str]:
+    """Return the key that sorts Joliet names as records: by 16-bit characters, dots and all.
+
+    Joliet changes only the filler of 9.3, but its names hold any number of dots
+    and its directories hold them as well; path tables sort whole identifiers.
+    This is the one order that suits records and path tables (common practice).
+    """
+    return name, ""
+
+
+_SHORT = _Naming(assign_short_names, _short_identifier, short_order)
+_LONG = _Naming(assign_long_names, _long_identifier, long_order)

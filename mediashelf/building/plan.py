@@ -13,21 +13,26 @@ from typing import NamedTuple
 
 from mediashelf.building.boot import PlannedBoot, plan_boot
 from mediashelf.building.capacity import Capacity
-from mediashelf.building.clock import date_disc
+from mediashelf.building.clock import date_disc, moment
 from mediashelf.building.index_page import render_index
 from mediashelf.building.layout import Layout, lay_out
-from mediashelf.building.names import iso_label, long_label
-from mediashelf.building.naming_trees import INDEX_PAGE, NamedTrees, name_trees
+from mediashelf.building.names import Label, iso_label, long_label
+from mediashelf.building.naming_trees import (
+    BOOT_CATALOG,
+    BOOT_IMAGE,
+    INDEX_PAGE,
+    NamedTrees,
+    name_trees,
+)
 from mediashelf.building.plan_checks import check_depth, check_files, check_label, check_layout
 from mediashelf.building.planned_facts import planned_facts
 from mediashelf.building.recipe import Recipe
-from mediashelf.building.records import Label, moment
 from mediashelf.building.sharing import share_equal
 from mediashelf.building.sources import read_sources
 from mediashelf.building.tree import Content, DiscFile, date_folders
 from mediashelf.errors import BlockedError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.volume import DiscFacts
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 from mediashelf.text import count_text
 
 IMPOSSIBLE = frozenset({"file-too-large", "too-many-folders"})
@@ -35,7 +40,7 @@ IMPOSSIBLE = frozenset({"file-too-large", "too-many-folders"})
 
 
 class PlannedFile(NamedTuple):
-    """One file of the disc; ``source`` is empty for the index page.
+    """One file of the disc; ``source`` is empty for what is made: index page, boot catalog.
 
     ``modified`` counts seconds since 1970, UTC. ``is_shared`` is True when the
     file shows the place of an equal one.
@@ -74,8 +79,9 @@ class DiscPlan:
     shared_size: int
     layout: Layout = field(repr=False)
     trees: NamedTrees = field(repr=False)
-    index: DiscFile | None = field(repr=False)
     boot: PlannedBoot | None = field(repr=False)
+    index: DiscFile | None = field(repr=False)
+    catalog: DiscFile | None = field(repr=False)
     sources: tuple[DiscFile, ...] = field(repr=False)
 
     @property
@@ -89,10 +95,9 @@ class DiscPlan:
         return self.recipe.capacity
 
     def iter_files(self) -> Iterator[DiscFile]:
-        """Yield the files as the builder knows them, the index page last."""
+        """Yield the files as the builder knows them, those that are made last."""
         yield from self.sources
-        if self.index is not None:
-            yield self.index
+        yield from _there(self.index, self.catalog)
 
     @property
     def content_size(self) -> int:
@@ -111,40 +116,51 @@ def plan_disc(recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count:
     What is wrong with the sources or the disc is in the plan's findings.
     """
     root, findings = read_sources(recipe.folders)
-    sources = tuple(root.iter_files())
-    contents = [file.own for file in sources]
+    listed = tuple(root.iter_files())
     boot = plan_boot(recipe.boot) if recipe.boot is not None else None
+    boot_file = boot.as_file(BOOT_IMAGE) if boot else None
+    sources = (*_there(boot_file), *listed)
     date = date_disc(sources)
     date_folders(root, date)
-    share_equal(([boot.content] if boot else []) + contents, on_bytes=on_bytes)
+    contents = [file.own for file in sources]
+    share_equal(contents, on_bytes=on_bytes)
 
     label = Label(iso_label(recipe.label), long_label(recipe.label))
     index = DiscFile(INDEX_PAGE, "", Content("", 0), date) if recipe.index else None
-    trees = name_trees(root, index)
+    catalog = DiscFile(BOOT_CATALOG, "", Content("", SECTOR_SIZE), date) if boot else None
+    trees = name_trees(root, _there(boot_file, catalog, index))
     if index is not None:
-        index.own.size = len(render_index(recipe.label, trees, index))
-    layout = lay_out(trees, boot=boot.content if boot else None, index=index)
+        index.own.size = len(render_index(recipe.label, trees))
+    layout = lay_out(
+        trees, boot=boot.content if boot else None, catalog=catalog.own if catalog else None
+    )
+    boot_facts = boot.facts(catalog.own) if boot and catalog else None
     findings += check_label(recipe.label, label)
     findings += boot.check() if boot else []
     findings += check_layout(layout, recipe.capacity)
     findings += check_depth(trees)
-    findings += check_files(sources, trees)
+    findings += check_files(listed, trees)
     return DiscPlan(
         recipe=recipe,
         label=label,
         made=moment(date),
-        facts=planned_facts(layout, label, moment(date), boot),
+        facts=planned_facts(layout, label, moment(date), boot_facts),
         findings=tuple(findings),
-        files=_planned_files([*sources, *([index] if index else [])]),
-        folder_count=len(layout.joliet.directories) - 1,
+        files=_planned_files([*sources, *_there(index, catalog)]),
+        folder_count=len(layout.joliet) - 1,
         source_size=sum(content.size for content in contents),
         shared_size=sum(content.size for content in contents if content.equal_to is not None),
         layout=layout,
         trees=trees,
-        index=index,
         boot=boot,
+        index=index,
+        catalog=catalog,
         sources=sources,
     )
+
+
+def _there(*files: DiscFile | None) -> list[DiscFile]:
+    return [file for file in files if file is not None]
 
 
 def _planned_files(files: Iterable[DiscFile]) -> tuple[PlannedFile, ...]:

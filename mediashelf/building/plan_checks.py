@@ -6,9 +6,8 @@ from collections.abc import Iterable, Iterator
 
 from mediashelf.building.capacity import Capacity
 from mediashelf.building.layout import MAX_DIRECTORIES, MINIMUM_SECTORS, Layout
-from mediashelf.building.names import same_text
+from mediashelf.building.names import Label, same_text
 from mediashelf.building.naming_trees import MAX_LEVELS, NamedTrees
-from mediashelf.building.records import Label
 from mediashelf.building.tree import DiscFile
 from mediashelf.findings import Finding, Severity
 from mediashelf.text import count_text
@@ -31,7 +30,7 @@ def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
             found=f"{layout.used_sectors:,} sectors",
             expected=f"at most {capacity.sectors:,} sectors",
         )
-    folder_count = len(layout.iso.directories)
+    folder_count = len(layout.iso)
     if folder_count > MAX_DIRECTORIES:
         yield Finding(
             "too-many-folders",

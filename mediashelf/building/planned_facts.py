@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
-from mediashelf.building.boot import PlannedBoot
-from mediashelf.building.layout import Layout, TreePlaces
+from mediashelf.building.clock import record_date
+from mediashelf.building.layout import Layout
+from mediashelf.building.names import Label
 from mediashelf.building.naming_trees import Child, Directory
-from mediashelf.building.records import APPLICATION, Label, record_date
 from mediashelf.formats.volume import (
     FLAG_DIRECTORY,
+    BootFacts,
     DiscFacts,
     Entry,
     Extent,
@@ -18,9 +19,12 @@ from mediashelf.formats.volume import (
     VolumeKind,
 )
 
+APPLICATION = "MEDIASHELF"
+"""The application identifier of every disc; no version, so that equal sources stay equal discs."""
+
 
 def planned_facts(
-    layout: Layout, label: Label, made: datetime, boot: PlannedBoot | None
+    layout: Layout, label: Label, made: datetime, boot: BootFacts | None
 ) -> DiscFacts:
     """Return the facts of both volumes and of the boot catalog."""
     text = made.isoformat(timespec="seconds")
@@ -41,11 +45,11 @@ def planned_facts(
             (VolumeKind.JOLIET, label.long, layout.joliet, "utf-16-be", "level 3", 3),
         )
     )
-    return DiscFacts(layout.size, volumes, boot.facts(layout.boot_catalog) if boot else None)
+    return DiscFacts(layout.size, volumes, boot)
 
 
-def _iter_entries(tree: TreePlaces, encoding: str) -> Iterator[Entry]:
-    for directory in tree.root.iter_level_by_level():
+def _iter_entries(directories: list[Directory], encoding: str) -> Iterator[Entry]:
+    for directory in directories:
         for child in directory.children:
             yield _entry(directory, child, encoding)
 

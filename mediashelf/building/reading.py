@@ -30,7 +30,7 @@ _OPEN_FLAGS = (
 
 
 def iter_source(content: Content) -> Iterator[bytes]:
-    """Yield exactly the planned bytes of a source, in pieces of up to :data:`CHUNK`.
+    """Yield exactly the planned bytes of a source; all pieces but the last are :data:`CHUNK`.
 
     Raises :class:`BuildError` when the source is gone, cannot be read, or is not,
     or does not remain, of the size and time that it was planned with.
@@ -38,11 +38,11 @@ def iter_source(content: Content) -> Iterator[bytes]:
     with _opened(content) as stream:
         left = content.size
         while left:
-            piece = stream.read(min(left, CHUNK))
-            if not piece:
+            piece = _read_fully(stream, min(left, CHUNK))
+            if len(piece) < min(left, CHUNK):
                 raise BuildError(
                     f"{content.path}: shrank while it was read: it ends at byte "
-                    f"{content.size - left:,}, expected {content.size:,}; build again"
+                    f"{content.size - left + len(piece):,}, expected {content.size:,}; build again"
                 )
             left -= len(piece)
             yield piece
@@ -70,13 +70,24 @@ def digest_source(content: Content, *, on_bytes: Callable[[int], None] = lambda 
 def read_head(content: Content) -> bytes:
     """Return the first :data:`HEAD` bytes of a source; raises like :func:`iter_source`."""
     with _opened(content) as stream:
-        return stream.read(HEAD) or b""
+        return _read_fully(stream, HEAD)
 
 
 def check_unchanged(content: Content) -> None:
     """Make sure that a source still has its planned size and time; raises otherwise."""
     with _opened(content):
         pass
+
+
+def _read_fully(stream: FileIO, size: int) -> bytes:
+    """Return ``size`` bytes, fewer only at the end: shares and pipes give short reads."""
+    piece = stream.read(size) or b""
+    while piece and len(piece) < size:
+        more = stream.read(size - len(piece))
+        if not more:
+            break
+        piece += more
+    return piece
 
 
 @contextmanager

@@ -1,41 +1,45 @@
-"""Write a planned disc: every byte counted and digested, read back before it gets its name.
+"""Write a planned disc with pycdlib, read it back, and only then give it its name.
 
-Decided here:
+What pycdlib 1.22 does otherwise than needed, and what is done about it here:
 
-- The disc is written front to back beside its final name, under a temporary one.
-- A source that is gone, unreadable, longer, shorter or newer than it was when the
-  disc was planned ends the build, also while it is being read, and also when it
-  only shares the place of an equal one. Nothing is left behind.
-- The output must not be inside a source folder (the next disc would hold this
-  one), must not be a source itself, and must be a regular file where it exists.
+- The date of today is everywhere, in local time: every date is set from the plan.
+- Records are sorted by whole identifiers, which puts ``README.1;1`` before
+  ``README.;1`` and breaks ECMA-119 9.3: the records are put in order at the end,
+  when nothing is looked up by name any more.
+- A Joliet name is refused when it has more than 64 *bytes* in UTF-8, so that 22
+  ideograms are too many: the check is replaced by one of 64 characters.
+- Both trees get one label, and the shorter limit counts: each is set.
+- A source that is too short is filled up silently: see :mod:`.feeding`.
+- Equal identifiers are accepted: the plan has none.
+- Additions are linear only in sorted order: there are two passes, one a tree.
 """
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
+from pycdlib import dates, pycdlib, pycdlibexception
+
+from mediashelf.building.clock import descriptor_date, record_date
+from mediashelf.building.destination import check_output
 from mediashelf.building.digesting import PassingDigests, hash_bytes
+from mediashelf.building.feeding import Feed
 from mediashelf.building.index_page import render_index
-from mediashelf.building.layout import BOOT_RECORD, FIRST_DESCRIPTOR
+from mediashelf.building.naming_trees import Child, Directory
 from mediashelf.building.plan import DiscPlan, blocking, refuse_blocked
+from mediashelf.building.planned_facts import APPLICATION
 from mediashelf.building.readback import read_back
 from mediashelf.building.reading import CHUNK, check_unchanged, digest_source, iter_source
-from mediashelf.building.recipe import Recipe
-from mediashelf.building.records import (
-    boot_record,
-    directory_sectors,
-    path_tables,
-    set_terminator,
-    volume_descriptor,
-)
-from mediashelf.building.tree import DiscFile
-from mediashelf.errors import BuildError, OutputError
+from mediashelf.building.tree import Content, DiscFile
+from mediashelf.errors import BuildError
 from mediashelf.files import whole_output
 from mediashelf.formats.volume import SECTOR_SIZE
+
+_MODIFICATION_DATE = 830  # offset in a volume descriptor
 
 OnBytes = Callable[[int], None]
 
@@ -72,64 +76,142 @@ def build_disc(
     refuse_blocked(blocking(plan.findings, anyway=anyway))
     check_output(plan.recipe, output, replace=replace)
     with whole_output(output, replace=replace) as temporary:
-        _DiscWriter(plan, on_bytes).write(temporary)
+        with PassingDigests() as digests:
+            _DiscWriter(plan, digests, on_bytes).write(temporary)
         read_back(plan, temporary, on_bytes=on_bytes)
     return BuiltDisc(
         output,
         plan.size,
         len(plan.files),
         plan.folder_count,
-        {file.long_path: file.content.digest for file in plan.iter_files()},
+        {f.long_path: f.content.digest for f in plan.iter_files() if f is not plan.catalog},
     )
 
 
-def check_output(recipe: Recipe, output: Path, *, replace: bool) -> None:
-    """Raise :class:`OutputError` when the disc must not be written there; nothing is touched."""
-    real = Path(os.path.realpath(output))
-    if os.path.lexists(output) and not real.is_file():
-        raise OutputError(f"{output}: is no regular file; name a file for the disc")
-    if real.exists() and not replace:
-        raise OutputError(
-            f"{output}: exists already; choose another name, or have it replaced (--replace)"
-        )
-    for source in recipe.folders:
-        if real.is_relative_to(os.path.realpath(source.path)):
-            raise OutputError(
-                f"{output}: is inside {source.path}, which goes on the disc; "
-                "write the disc outside its own sources"
-            )
-    for path in (recipe.path, recipe.boot.path if recipe.boot else None):
-        if path is not None and real == Path(os.path.realpath(path)):
-            raise OutputError(f"{output}: is what the disc is made from; choose another name")
+class _Disc(pycdlib.PyCdlib):
+    """pycdlib's disc with the length of Joliet names as Joliet counts it."""
+
+    def _joliet_name_and_parent_from_path(self, joliet_path: bytes) -> tuple[bytes, Any]:
+        parent, _, name = joliet_path.rpartition(b"/")
+        return name.decode("utf-8").encode("utf-16-be"), self._find_joliet_record(parent or b"/")
 
 
 class _DiscWriter:
-    """Writes one disc from its first sector to its last."""
+    """Writes one disc."""
 
-    def __init__(self, plan: DiscPlan, on_bytes: OnBytes) -> None:
+    def __init__(self, plan: DiscPlan, digests: PassingDigests, on_bytes: OnBytes) -> None:
         self._plan = plan
-        self._layout = plan.layout
+        self._digests = digests
         self._on_bytes = on_bytes
+        self._iso: Any = _Disc()  # pycdlib's types are not meant for this use
+        self._file_paths: dict[int, str] = {}  # ISO paths by id() of the file
+        self._content_paths: dict[int, str] = {}  # and by id() of the content: its first file
+        self._index_feed: Feed | None = None
 
     def write(self, path: Path) -> None:
         """Write everything to a new file; every content has its digest afterwards."""
-        with path.open("xb", buffering=CHUNK) as stream, PassingDigests() as digests:
-            for lba, sectors in self._iter_structures():
-                _put(stream, lba, sectors)
-            for content in self._layout.contents:
-                if content.path:
-                    _put(stream, content.lba, b"")
-                    for piece in digests.passing(content, iter_source(content)):
-                        stream.write(piece)
-                        self._on_bytes(len(piece))
-            self._keep(digests)
-            if self._plan.index is not None:
-                self._write_index(stream, self._plan.index)
-            _put(stream, self._layout.sectors, b"")
+        try:
+            self._start()
+            for directory in self._plan.layout.iso:
+                self._add_short_names(directory)
+            for directory in self._plan.layout.joliet:
+                self._add_long_names(directory)
+            self._add_boot_catalog()
+            self._arrange()
+            with path.open("xb", buffering=CHUNK) as stream:
+                self._iso.write_fp(stream, blocksize=CHUNK)
+                self._date_descriptors(stream)
+            self._keep_digests()
+        except pycdlibexception.PyCdlibException as error:
+            raise BuildError(f"pycdlib could not write the disc: {error}") from error
+        finally:
+            self._forget()
 
-    def _keep(self, digests: PassingDigests) -> None:
+    def _start(self) -> None:
+        iso, label = self._iso, self._plan.label
+        iso.new(interchange_level=1, joliet=3, app_ident_str=APPLICATION)
+        iso.pvd.volume_identifier = label.short.encode("ascii").ljust(32)
+        iso.joliet_vd.volume_identifier = label.long.ljust(16).encode("utf-16-be")
+
+    def _add_short_names(self, directory: Directory) -> None:
+        for child in _sorted_as_added(directory):
+            path = f"{directory.path}/{child.identifier.decode('ascii')}"
+            if isinstance(child.item, Directory):
+                self._iso.add_directory(iso_path=path)
+            elif child.item is not self._plan.catalog:
+                self._add_file(child.item, path)
+
+    def _add_file(self, file: DiscFile, path: str) -> None:
+        content = file.content
+        self._file_paths[id(file)] = path
+        first = self._content_paths.setdefault(id(content), path)
+        if first != path:
+            self._iso.add_hard_link(iso_old_path=first, iso_new_path=path)
+            return
+        feed = Feed(content.size, partial(self._pass, content))
+        if file is self._plan.index:
+            self._index_feed = feed
+        self._iso.add_fp(feed, content.size, iso_path=path)
+
+    def _add_long_names(self, directory: Directory) -> None:
+        for child in _sorted_as_added(directory):
+            path = f"{directory.path}/{child.name}"
+            if isinstance(child.item, Directory):
+                self._iso.add_directory(joliet_path=path)
+            elif child.item is not self._plan.catalog:
+                first = self._file_paths[id(child.item)]
+                self._iso.add_hard_link(iso_old_path=first, joliet_new_path=path)
+
+    def _add_boot_catalog(self) -> None:
+        boot, catalog = self._plan.boot, self._plan.catalog
+        if boot is None or catalog is None:
+            return
+        self._iso.add_eltorito(
+            self._content_paths[id(boot.content)],
+            bootcatfile=f"{catalog.short_path};1",
+            joliet_bootcatfile=catalog.long_path,
+            # For a floppy pycdlib counts the sectors itself, to know its kind.
+            boot_load_size=None if boot.is_emulated else boot.load_sectors,
+            media_name="floppy" if boot.is_emulated else "noemul",
+        )
+
+    def _arrange(self) -> None:
+        """Put records in their order, and set dates and sizes; from here on nothing is added."""
+        iso, layout = self._iso, self._plan.layout
+        made = descriptor_date(self._plan.made)
+        for volume, root in ((iso.pvd, layout.iso[0]), (iso.joliet_vd, layout.joliet[0])):
+            volume.space_size = layout.sectors
+            volume.volume_creation_date = _parsed(dates.VolumeDescriptorDate(), made)
+            not_given = dates.VolumeDescriptorDate.EMPTY_STRING
+            volume.volume_effective_date = _parsed(dates.VolumeDescriptorDate(), not_given)
+            waiting = [(root, volume.root_directory_record())]
+            while waiting:
+                directory, record = waiting.pop()
+                waiting += _arrange_records(directory, record)
+        if self._index_feed is not None:
+            # Contents are written in this order, and the page shows the digests of the others.
+            iso.inodes.sort(key=lambda inode: inode.data_fp is self._index_feed)
+
+    def _pass(self, content: Content) -> Iterator[bytes]:
+        """Yield the bytes of a content on their way to the disc."""
+        index = self._plan.index
+        if index is not None and content is index.own:
+            pieces = self._iter_index(index)
+        else:
+            pieces = self._digests.passing(content, iter_source(content))
+        for piece in pieces:
+            yield piece
+            self._on_bytes(len(piece))
+
+    def _iter_index(self, index: DiscFile) -> Iterator[bytes]:
+        self._keep_digests()
+        page = render_index(self._plan.recipe.label, self._plan.trees)
+        index.own.digest = hash_bytes(page)
+        yield from (page[at : at + CHUNK] for at in range(0, len(page), CHUNK))
+
+    def _keep_digests(self) -> None:
         """Let every source have its digest; none may be another than when it was planned."""
-        for content, digest in digests.finished():
+        for content, digest in self._digests.finished():
             if content.digest and content.digest != digest:
                 raise BuildError(
                     f"{content.path}: other bytes were read than when the disc was planned, "
@@ -140,39 +222,52 @@ class _DiscWriter:
         for file in self._plan.sources:
             if not file.own.size:
                 digest_source(file.own)
+                check_unchanged(file.own)
             elif file.own.equal_to is not None:
                 check_unchanged(file.own)
 
-    def _write_index(self, stream: BinaryIO, index: DiscFile) -> None:
-        page = render_index(self._plan.recipe.label, self._plan.trees, index)
-        assert len(page) == index.own.size, "digests never change the size of the page"
-        index.own.digest = hash_bytes(page)
-        _put(stream, index.own.lba, page)
-        self._on_bytes(len(page))
+    def _date_descriptors(self, stream: BinaryIO) -> None:
+        """Set the modification dates (ECMA-119 8.4 and 8.5), which pycdlib takes from the clock."""
+        made = descriptor_date(self._plan.made)
+        for volume in (self._iso.pvd, self._iso.joliet_vd):
+            stream.seek(volume.extent_location() * SECTOR_SIZE + _MODIFICATION_DATE)
+            stream.write(made)
 
-    def _iter_structures(self) -> Iterator[tuple[int, bytes]]:
-        """Yield what stands before the contents, with its sector."""
-        plan, layout = self._plan, self._layout
-        joliet = layout.joliet_descriptor
-        yield FIRST_DESCRIPTOR, volume_descriptor(layout, plan.label, plan.made, joliet=False)
-        if plan.boot is not None:
-            yield BOOT_RECORD, boot_record(layout.boot_catalog)
-        yield joliet, volume_descriptor(layout, plan.label, plan.made, joliet=True)
-        yield joliet + 1, set_terminator()
-        for tree in (layout.iso, layout.joliet):
-            table_l, table_m = path_tables(tree)
-            yield tree.path_table_l, table_l
-            yield tree.path_table_m, table_m
-        for tree in (layout.iso, layout.joliet):
-            for directory in tree.directories:
-                yield directory.lba, directory_sectors(directory)
-        if plan.boot is not None:
-            yield layout.boot_catalog, plan.boot.catalog()
+    def _forget(self) -> None:
+        """Free the records, which pycdlib's look-ups by name would keep for the next disc."""
+        self._iso._find_iso_record.cache_clear()
+        self._iso._find_joliet_record.cache_clear()
 
 
-def _put(stream: BinaryIO, lba: int, sectors: bytes) -> None:
-    """Write ``sectors`` at ``lba``; what lies before it since the last ones becomes zeros."""
-    gap = lba * SECTOR_SIZE - stream.tell()
-    assert gap >= 0, f"sector {lba} is taken already"
-    stream.write(bytes(gap))
-    stream.write(sectors)
+def _sorted_as_added(directory: Directory) -> list[Child]:
+    """Return the children in pycdlib's own order, in which adding them takes linear time."""
+    return sorted(directory.children, key=lambda child: child.identifier)
+
+
+def _arrange_records(directory: Directory, record: Any) -> Iterator[tuple[Directory, Any]]:
+    """Give pycdlib's record of a directory its final form; yield those of its subdirectories."""
+    itself, above, *others = record.children
+    by_identifier = {other.file_ident: other for other in others}
+    in_order = [by_identifier[child.identifier] for child in directory.children]
+    record.children = [itself, above, *in_order]
+    for described, target in (
+        (directory, record),
+        (directory, itself),
+        (directory.parent or directory, above),
+    ):
+        target.date = _date(described.folder.modified)
+        target.set_data_length(described.size)
+    for child, target in zip(directory.children, in_order, strict=True):
+        if isinstance(child.item, Directory):
+            yield child.item, target
+        else:
+            target.date = _date(child.item.modified)
+
+
+def _date(seconds: int) -> Any:
+    return _parsed(dates.DirectoryRecordDate(), record_date(seconds))
+
+
+def _parsed(date: Any, data: bytes) -> Any:
+    date.parse(data)
+    return date

@@ -11,9 +11,10 @@ import click
 
 from mediashelf.building.boot import PlannedBoot
 from mediashelf.building.capacity import EMULATED_DRIVE, NAMED, parse_capacity
+from mediashelf.building.destination import check_output
 from mediashelf.building.plan import DiscPlan, blocking, plan_disc, refuse_blocked
 from mediashelf.building.recipe import BootImage, Recipe, load_recipe, recipe_from_folders
-from mediashelf.building.write import BuiltDisc, build_disc, check_output
+from mediashelf.building.write import BuiltDisc, build_disc
 from mediashelf.cli.options import (
     fail_on_option,
     json_option,

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import random
 import struct
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -14,7 +17,7 @@ from mediashelf.building.plan import DiscPlan, plan_disc
 from mediashelf.building.recipe import BootImage, recipe_from_folders
 from mediashelf.building.write import build_disc
 from mediashelf.demo.floppy import make_boot_floppy
-from mediashelf.errors import InputError, RecipeError
+from mediashelf.errors import BuildError, InputError, RecipeError
 from mediashelf.image import open_image
 
 
@@ -52,8 +55,9 @@ def test_floppy_images_are_emulated(tmp_path: Path, size: int, media_type: int) 
     with open_image(tmp_path / "disc.iso") as opened:
         assert opened.facts.boot == plan.facts.boot
         assert opened.findings == ()
-    assert set(pycdlib_tree(tmp_path / "disc.iso", joliet=False)) == {"/FILE.TXT", "/INDEX.TXT"}
-    assert set(libarchive_tree(tmp_path / "disc.iso", joliet=True)) == {"/FILE.TXT", "/INDEX.TXT"}
+    names = {"/FILE.TXT", "/INDEX.TXT", "/BOOT.IMG", "/BOOT.CAT"}
+    assert set(pycdlib_tree(tmp_path / "disc.iso", joliet=False)) == names
+    assert set(libarchive_tree(tmp_path / "disc.iso", joliet=True)) == names
 
 
 @pytest.mark.parametrize(("wanted", "expected"), [(None, 4), (27, 27)])
@@ -78,10 +82,11 @@ def test_pycdlib_reads_the_catalog(tmp_path: Path) -> None:
     plan = built(tmp_path, BootImage(image))
     iso = pycdlib.PyCdlib()
     iso.open(str(tmp_path / "disc.iso"))
-    entry = iso.eltorito_boot_catalog.initial_entry
-    assert entry.get_rba() == plan.facts.boot.entries[0].load_lba  # type: ignore[union-attr]
-    assert (entry.boot_media_type, entry.sector_count, entry.boot_indicator) == (2, 1, 0x88)
-    iso.close()
+    with closing(iso):
+        entry = iso.eltorito_boot_catalog.initial_entry
+        assert plan.facts.boot is not None
+        assert entry.get_rba() == plan.facts.boot.entries[0].load_lba
+        assert (entry.boot_media_type, entry.sector_count, entry.boot_indicator) == (2, 1, 0x88)
 
 
 def test_the_boot_image_shares_the_place_of_an_equal_file(tmp_path: Path) -> None:
@@ -95,6 +100,33 @@ def test_the_boot_image_shares_the_place_of_an_equal_file(tmp_path: Path) -> Non
         assert boot is not None
         listed = next(e for e in opened.facts.volumes[0].entries if e.name == "BOOT.IMG")
         assert listed.extents[0].lba == boot.entries[0].load_lba
+
+
+def test_the_names_of_what_boots_give_way(tmp_path: Path) -> None:
+    image = tmp_path / "loader.bin"
+    image.write_bytes(b"loader" * 400)
+    mine = {"boot.img": b"mine", "BOOT.CAT": b"mine, too"}
+    plan = built(tmp_path, BootImage(image), mine)
+    short = {file.long_path: file.short_path for file in plan.files}
+    assert short["/boot.img"] == "/BOOT.IMG"
+    assert short["/BOOT_2.IMG"] == "/BOOT_2.IMG"
+    assert short["/BOOT_2.CAT"] == "/BOOT_2.CAT"
+    tree = libarchive_tree(tmp_path / "disc.iso", joliet=False)
+    assert tree["/BOOT_2.IMG"] == hashlib.sha256(image.read_bytes()).hexdigest()
+
+
+@pytest.mark.parametrize("misbehave", [Path.unlink, lambda path: path.write_bytes(b"other")])
+def test_a_boot_image_that_changed_since_the_plan_ends_the_build(
+    tmp_path: Path, misbehave: Callable[[Path], object]
+) -> None:
+    image = tmp_path / "loader.bin"
+    image.write_bytes(b"loader")
+    top = write_tree(tmp_path / "top", {"FILE.TXT": b"file"})
+    plan = plan_disc(recipe_from_folders([top], boot=BootImage(image)))
+    misbehave(image)
+    with pytest.raises(BuildError, match="build again"):
+        build_disc(plan, tmp_path / "disc.iso")
+    assert not (tmp_path / "disc.iso").exists()
 
 
 def test_a_load_that_goes_beyond_the_image_is_told(tmp_path: Path) -> None:

@@ -6,9 +6,8 @@ import re
 from pathlib import Path
 
 from build_trees import write_tree
-from outside_readers import pycdlib_tree
+from outside_readers import libarchive_tree, pycdlib_tree
 
-from mediashelf.building.naming_trees import record_order
 from mediashelf.building.plan import DiscPlan, plan_disc
 from mediashelf.building.recipe import recipe_from_folders
 from mediashelf.building.write import build_disc
@@ -48,9 +47,22 @@ def test_records_are_in_the_order_that_the_standard_asks_for(tmp_path: Path) -> 
     assert {"/README", "/README.1"} <= set(pycdlib_tree(tmp_path / "disc.iso", joliet=False))
 
 
-def test_joliet_records_are_in_the_same_order_with_another_filler() -> None:
-    """Joliet: the sort order of ISO 9660, except that the filler is (00)."""
-    assert sorted(["A B.TXT", "A.TXT", "A"], key=record_order) == ["A", "A.TXT", "A B.TXT"]
+def test_joliet_records_are_in_the_order_of_their_characters(tmp_path: Path) -> None:
+    """Common practice, and the order of path tables: names there hold any number of dots."""
+    names = ["A B.TXT", "A.TXT", "a", "é.txt", "語.txt", "dir.ext/x", "dir b/x"]
+    plan = planned(write_tree(tmp_path / "top", dict.fromkeys(names, b"x")))
+    in_root = [e.name for e in entries(plan, VolumeKind.JOLIET) if e.parent == "/"]
+    assert in_root == sorted(in_root, key=lambda name: name.encode("utf-16-be"))
+
+
+def test_names_of_64_ideograms_reach_the_joliet_tree(tmp_path: Path) -> None:
+    """Joliet: 64 characters, however many bytes another encoding takes for them."""
+    name = "語" * 60 + ".txt"
+    plan = planned(write_tree(tmp_path / "top", {f"{'港' * 64}/{name}": b"x"}))
+    build_disc(plan, tmp_path / "disc.iso")
+    path = f"/{'港' * 64}/{name}"
+    assert path in libarchive_tree(tmp_path / "disc.iso", joliet=True)
+    assert path in pycdlib_tree(tmp_path / "disc.iso", joliet=True)
 
 
 def test_the_iso_tree_keeps_level_1(tmp_path: Path) -> None:
