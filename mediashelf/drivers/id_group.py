@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from mediashelf.drivers.devices import Device, agree, device_from_ids
+from mediashelf.drivers.devices import Device, agree, device_from_ids, merge
 from mediashelf.drivers.identifiers import (
+    PciFunction,
     is_compatible_form,
     parse_pci_identifier,
     usb_class_identifiers,
@@ -22,15 +23,21 @@ class IdGroup:
 
     line: int
     name: str = ""
-    hardware: list[str] = field(default_factory=list)
-    compatible: list[str] = field(default_factory=list)
+    first: str = ""
+    hardware: dict[str, None] = field(default_factory=dict)
+    compatible: dict[str, None] = field(default_factory=dict)
+    function: PciFunction | None = None
 
     def add(self, identifier: str, is_compatible: bool) -> None:
         """Add one; ``is_compatible`` says that it stands under such a heading."""
         if (is_compatible and self.hardware) or is_compatible_form(identifier):
-            self.compatible.append(identifier)
+            self.compatible[identifier] = None
         else:
-            self.hardware.append(identifier)
+            self.hardware[identifier] = None
+            self.first = self.first or identifier
+        function = parse_pci_identifier(identifier)
+        if function is not None:
+            self.function = merge(self.function, function) if self.function else function
 
     def device(self) -> Device:
         """Return the device that the identifiers describe together."""
@@ -40,9 +47,10 @@ class IdGroup:
         """Whether an identifier on a new line is of this device too, and not of the next."""
         if not self.hardware:
             return is_compatible_form(identifier)
-        first = self.hardware[0]
-        if parse_pci_identifier(identifier) is not None:
-            return self._may_be_one_function(identifier)
+        first = self.first
+        function = parse_pci_identifier(identifier)
+        if function is not None:
+            return self.function is not None and agree(self.function, function)
         if is_compatible:
             return True
         if is_compatible_form(identifier):
@@ -55,19 +63,11 @@ class IdGroup:
             return is_same and ("MI_" in first) == ("MI_" in identifier)
         return False
 
-    def _may_be_one_function(self, identifier: str) -> bool:
-        other = parse_pci_identifier(identifier)
-        known = [parse_pci_identifier(text) for text in self.hardware]
-        return (
-            other is not None
-            and known[0] is not None
-            and all(one is None or agree(one, other) for one in known)
-        )
-
     def _is_kind_of(self, identifier: str) -> bool:
         """Whether an identifier of a kind of device may be of the one that is read."""
         if usb_class_identifiers(identifier):
-            return self.hardware[0].startswith("USB\\")
-        function = parse_pci_identifier(self.hardware[0])
+            return self.first.startswith("USB\\")
         vendor = _VENDOR.search(identifier)
-        return function is not None and (vendor is None or int(vendor[1], 16) == function.vendor)
+        return self.function is not None and (
+            vendor is None or int(vendor[1], 16) == self.function.vendor
+        )

@@ -49,7 +49,7 @@ def parse_lspci_line(line: str, number: int) -> Device | None:
     if match is None:
         return None
     slot, rest = match[1].lower(), match[2]
-    if rest.startswith('"'):
+    if rest[0] in '"-':
         return _quoted_line(slot, rest, number)
     numeric = _NUMERIC.fullmatch(rest)
     if numeric is not None:

@@ -140,7 +140,7 @@ class _Parser:
         if device is None:
             self._not_understood(number, line)
             return
-        self.is_verbose = '"' not in line.partition(" ")[2][:1]
+        self.is_verbose = True
         self.devices.append(device)
 
     def _take_detail(self, line: str) -> None:
