@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import Disc, read_disc
+from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
 
@@ -20,7 +23,10 @@ LARGEST_CUE = 1 << 20
 
 
 class FileView:
-    """The bytes of an open file as a view; may be used from several threads."""
+    """The bytes of an open file as a view; may be used from several threads.
+
+    Reading after :meth:`close` raises ``OSError``.
+    """
 
     def __init__(self, descriptor: int, size: int) -> None:
         self._descriptor = descriptor
@@ -32,8 +38,16 @@ class FileView:
         """The file's size in bytes when it was opened."""
         return self._size
 
+    def close(self) -> None:
+        """Close the file; its number may belong to another file from now on."""
+        descriptor, self._descriptor = self._descriptor, -1
+        if descriptor >= 0:
+            os.close(descriptor)
+
     def read(self, offset: int, size: int) -> bytes:
         """Return up to ``size`` bytes from ``offset``; fewer only at the end of the file."""
+        if self._descriptor < 0:
+            raise OSError(errno.EBADF, "the image was closed")
         size = min(size, self._size - offset)
         if offset < 0 or size <= 0:
             return b""
@@ -63,14 +77,15 @@ class DiscImage:
     """An open image. ``facts`` are what it holds, ``findings`` what is wrong with its structures.
 
     Use it in a ``with`` block, or call :meth:`close`. Facts and findings stay
-    usable afterwards; reading of files does not.
+    usable afterwards; reading of files does not. Of a file of raw sectors ``view``
+    is the user data, unchecked, and offsets in findings count in it.
     """
 
-    def __init__(self, path: Path, descriptor: int, size: int) -> None:
-        self._descriptor: int | None = descriptor
+    def __init__(self, path: Path, file: FileView) -> None:
         self.path = path
-        self.size = size
-        self.view = FileView(descriptor, size)
+        self.size = file.size
+        self._file = file
+        self.view: View = file
         disc = self._read()
         self.facts: DiscFacts = disc.facts
         self.findings: tuple[Finding, ...] = disc.findings
@@ -81,9 +96,25 @@ class DiscImage:
                 head = self.view.read(0, self.size)
                 if b"\0" not in head:
                     return _cue_sheet(self.size)
-            return read_disc(self.view)
+            disc = read_disc(self.view)
+            return self._read_raw(disc) if disc.facts.looks_raw else disc
         except OSError as error:
             raise InputError(f"{self.path}: cannot be read: {error.strerror or error}") from error
+
+    def _read_raw(self, outer: Disc) -> Disc:
+        """Look through raw sectors at the volume in them; the file's own findings stay."""
+        # Imported only for raw images: it needs the EDC.
+        from mediashelf.formats.raw_layout import HEAD_SIZE, detect_layout
+        from mediashelf.formats.sectors import RawView
+
+        layout = detect_layout(self.view.read(0, HEAD_SIZE))
+        if layout is None:
+            return outer
+        self.view = RawView(self.view, layout)
+        inner = read_disc(self.view)
+        findings = tuple(item for item in inner.findings if item.rule != "no-volume")
+        facts = replace(inner.facts, size=self.size, looks_raw=True)
+        return Disc(facts, outer.findings + findings)
 
     def __enter__(self) -> DiscImage:
         return self
@@ -98,9 +129,7 @@ class DiscImage:
 
     def close(self) -> None:
         """Close the file."""
-        if self._descriptor is not None:
-            os.close(self._descriptor)
-            self._descriptor = None
+        self._file.close()
 
     def iter_file(self, entry: Entry, chunk: int = 1 << 20) -> Iterator[bytes]:
         """Yield the bytes of an entry in pieces of up to ``chunk`` bytes, over all its extents.
@@ -146,8 +175,6 @@ class DiscImage:
         return b"".join(pieces)
 
     def _read_piece(self, entry: Entry, offset: int, size: int) -> bytes:
-        if self._descriptor is None:
-            raise InputError(f"{self.path}: {entry.path} cannot be read from a closed image")
         try:
             return self.view.read(offset, size)
         except OSError as error:
@@ -172,28 +199,28 @@ def open_image(path: Path) -> DiscImage:
     file, or can't be read. A file that is no disc image is no error: its facts
     have no volumes and its findings say so.
     """
-    descriptor = -1
     try:
-        # Without O_NONBLOCK opening a FIFO would wait for a writer.
-        flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
-        descriptor = os.open(path, flags)
-        status = os.fstat(descriptor)
-        if not stat.S_ISREG(status.st_mode):
-            kind = "a folder" if stat.S_ISDIR(status.st_mode) else "not a regular file"
-            raise InputError(f"{path}: is {kind}; name an image file")
-        image = DiscImage(path, descriptor, status.st_size)
+        view = _open_view(path)
     except OSError as error:
-        _close(descriptor)
         raise InputError(f"{path}: cannot be opened: {error.strerror or error}") from error
+    try:
+        return DiscImage(path, view)
     except BaseException:
-        _close(descriptor)
+        view.close()
         raise
-    return image
 
 
-def _close(descriptor: int) -> None:
-    if descriptor >= 0:
-        os.close(descriptor)
+def _open_view(path: Path) -> FileView:
+    # Without O_NONBLOCK opening a FIFO would wait for a writer.
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    descriptor = os.open(path, flags)
+    status = os.fstat(descriptor)
+    view = FileView(descriptor, status.st_size)
+    if not stat.S_ISREG(status.st_mode):
+        view.close()
+        kind = "a folder" if stat.S_ISDIR(status.st_mode) else "not a regular file"
+        raise InputError(f"{path}: is {kind}; name an image file")
+    return view
 
 
 def _cue_sheet(size: int) -> Disc:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -39,13 +40,15 @@ class Tree(NamedTuple):
 
     ``directories`` begins with the root and goes level by level. ``furthest`` is
     the largest byte offset that an extent reaches. ``is_complete`` is False when
-    damage or a bound kept something from being read.
+    damage or a bound kept something from being read, ``was_bounded`` is True when
+    it was a bound.
     """
 
     entries: tuple[Entry, ...]
     directories: tuple[Directory, ...]
     furthest: int
     is_complete: bool
+    was_bounded: bool = False
 
 
 def walk_tree(
@@ -76,12 +79,12 @@ class _Walk:
         self._record_log = log if naming.checks_records else ProblemLog()
         self._limits = limits
         self._checks = RecordChecks(geometry, self._record_log)
-        # One byte a block: 2.3 MB for a DVD.
-        self._visited = bytearray(geometry.block_count)
+        self._visited = _Blocks()
         self._entries: list[Entry] = []
         self._directories: list[Directory] = []
         self._text_left = limits.text_characters
         self._is_complete = True
+        self._was_bounded = False
         self._furthest = 0
 
     def run(self, root: Extent) -> Tree:
@@ -100,7 +103,11 @@ class _Walk:
                 break
         self._naming.finish()
         return Tree(
-            tuple(self._entries), tuple(self._directories), self._furthest, self._is_complete
+            tuple(self._entries),
+            tuple(self._directories),
+            self._furthest,
+            self._is_complete,
+            self._was_bounded,
         )
 
     def _read(self, directory: Directory) -> bytes | None:
@@ -108,9 +115,8 @@ class _Walk:
         size = min(directory.size, self._limits.directory_size)
         if size < directory.size:
             self._stop_at(directory, f"a directory of {directory.size:,} bytes is too large")
-        blocks = slice(directory.lba, directory.lba - -size // self._geometry.block_size)
-        visited = self._visited[blocks]
-        if 1 in visited:
+        end = directory.lba - -size // self._geometry.block_size
+        if not self._visited.add(directory.lba, end):
             self._is_complete = False
             self._log.add(
                 "directory-loop",
@@ -121,7 +127,6 @@ class _Walk:
                 length=directory.size,
             )
             return None
-        self._visited[blocks] = b"\1" * len(visited)
         data = self._view.read(directory.offset, size)
         if len(data) < size:
             self._is_complete = False
@@ -200,7 +205,7 @@ class _Walk:
         return False
 
     def _stop_at(self, directory: Directory, reason: str) -> None:
-        self._is_complete = False
+        self._is_complete, self._was_bounded = False, True
         self._log.add(
             "walk-bounded",
             directory.where,
@@ -217,3 +222,22 @@ class _Walk:
             offset=entry.record_offset + 25,
             found="file flags with bit 7 set, and no further section",
         )
+
+
+class _Blocks:
+    """Runs of blocks that do not overlap; memory grows with their number, not with the disc."""
+
+    def __init__(self) -> None:
+        self._starts: list[int] = []
+        self._ends: list[int] = []
+
+    def add(self, start: int, end: int) -> bool:
+        """Keep the run from ``start`` to before ``end``, or return False where it overlaps one."""
+        place = bisect_right(self._starts, start)
+        if place and self._ends[place - 1] > start:
+            return False
+        if place < len(self._starts) and self._starts[place] < end:
+            return False
+        self._starts.insert(place, start)
+        self._ends.insert(place, end)
+        return True

@@ -158,7 +158,7 @@ class _DiscReader:
             descriptor.path_tables,
             descriptor.path_table_size.likely(self._view.size),
             geometry,
-            tree.directories,
+            None if tree.was_bounded else tree.directories,
             naming.mark,
             self._log,
         )

@@ -117,11 +117,14 @@ def check_path_tables(
     places: PathTablePlaces,
     size: int,
     geometry: Geometry,
-    directories: Sequence[Directory],
+    directories: Sequence[Directory] | None,
     mark: str,
     log: ProblemLog,
 ) -> None:
-    """Read all path tables of a volume; compare them with each other and with its tree."""
+    """Read all path tables of a volume; compare them with each other and with its tree.
+
+    ``directories`` is None where the walk did not get through the tree.
+    """
     tables = [
         read_path_table(
             view, order, offset=lba * geometry.block_size, size=size, mark=mark, log=log
@@ -145,7 +148,8 @@ def check_path_tables(
     if tables:
         check_copies(tables, mark, log)
         check_order(tables[0], mark, log)
-        check_against_tree(tables[0], directories, mark, log)
+        if directories is not None:
+            check_against_tree(tables[0], directories, mark, log)
 
 
 def check_copies(tables: Sequence[PathTable], mark: str, log: ProblemLog) -> None:
