@@ -15,6 +15,7 @@ from mediashelf.errors import InputError
 from mediashelf.files import PARTIAL_MARK
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.digests import digest_file
+from mediashelf.sessions.emulator import check_lun
 from mediashelf.sessions.manifest_sense import MANIFEST_NAME, comparable_path
 from mediashelf.sessions.manifest_values import CardFile, Manifest
 from mediashelf.sessions.records import JOURNAL_NAME
@@ -33,9 +34,10 @@ def check_card(
     """Yield a finding for everything on the card in ``folder`` that is not as the manifest says.
 
     Images that are absent, lead off the card, have another size or another
-    digest are errors; files beside them are notes. With ``read_contents`` false
-    nothing is read, so damage that keeps the size stays unseen. The card is read
-    past the system's memory of it where the system allows.
+    digest, or that the emulator cannot serve, are errors; files beside them are
+    notes. With ``read_contents`` false nothing is read, so damage that keeps the
+    size stays unseen. The card is read past the system's memory of it where the
+    system allows.
     """
     if (folder / JOURNAL_NAME).exists():
         yield Finding(
@@ -46,6 +48,8 @@ def check_card(
             "run the same `mediashelf prepare` again; it goes on where it stopped",
         )
     for image in manifest.images:
+        path_bytes = len(os.fsencode((folder / image.path).absolute()))
+        yield from check_lun(image.size, path_bytes=path_bytes, where=image.path)
         yield from _check_image(image, folder, read_contents, on_bytes)
     for file in manifest.other_files:
         yield from _check_other(file, folder)

@@ -6,12 +6,10 @@ import unicodedata
 from collections.abc import Iterator
 
 from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.sessions.emulator import lun_settings
 from mediashelf.sessions.manifest_values import LunWrite, Manifest, ManifestDisc
 
 MANIFEST_NAME = "manifest.json"
-
-FIXED_LUN_VALUES = {"cdrom": "1", "ro": "1", "removable": "1"}
-"""What a disc's lun settings must say before ``file``, so that it stays a read-only disc."""
 
 
 def comparable_path(path: str) -> str:
@@ -51,7 +49,7 @@ def _lun_problems(disc: ManifestDisc) -> Iterator[str]:
     written = {write.attribute: write.value for write in settings}
     if len(written) < len(settings) or "file" in written:
         yield "writes an attribute twice"
-    for attribute, value in FIXED_LUN_VALUES.items():
+    for attribute, value in lun_settings():
         if written.get(attribute) != value:
             yield f"does not set {attribute} to {value} before file"
 
