@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import os
 import sys
@@ -10,7 +11,7 @@ from typing import Any
 import click
 
 from mediashelf import __version__
-from mediashelf.errors import MediashelfError
+from mediashelf.errors import MediashelfError, OutputError
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 
@@ -69,11 +70,23 @@ class MediashelfGroup(click.Group):
             raise _Shown("\n".join(printable(line) for line in lines), error.exit_code) from error
         except BrokenPipeError:
             # The reader went away (`| head`); there is nobody left to tell.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            _silence_standard_output()
             raise SystemExit(0) from None
+        except OSError as error:
+            # Whatever reads or writes files says more than this; here it is mostly the
+            # answer itself that could not be written, for example to a full disk.
+            place = error.filename or "standard output"
+            _silence_standard_output()
+            raise _Shown(f"{place}: {error.strerror or error}", OutputError.exit_code) from error
         except KeyboardInterrupt:
             click.echo("\nStopped. What was finished is kept.", err=True)
             raise SystemExit(INTERRUPTED) from None
+
+
+def _silence_standard_output() -> None:
+    """Let the interpreter's own last flush go nowhere."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 class _Shown(click.ClickException):
