@@ -11,7 +11,7 @@ from __future__ import annotations
 import unicodedata
 from typing import NamedTuple
 
-from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import DiscFacts, VolumeKind
 
 MARK_DIRECTORY = 1
 MARK_OF_KIND = {
@@ -22,70 +22,37 @@ MARK_OF_KIND = {
 }
 MARK_ENHANCED = 32  # the tree of an enhanced volume descriptor, beside the primary one's
 
-ROOT = 0
-"""The number that stands for the root directory; entries are counted from 1."""
-
 
 class ListedEntry(NamedTuple):
-    """One entry as searched: the number of its parent, its name, and the trees that hold it."""
+    """One entry as searched: its folder (empty for the root), its name, the trees that hold it."""
 
-    parent: int
+    folder: str
     name: str
     size: int
     marks: int
 
 
 def list_entries(facts: DiscFacts) -> list[ListedEntry]:
-    """Return the entries of every tree, merged; entry N stands at index N - 1."""
-    listing = _Listing()
+    """Return the entries of every tree, merged."""
+    entries: list[ListedEntry] = []
+    places: dict[tuple[str, int, bool], int] = {}
     for volume in facts.volumes:
-        listing.add(volume)
-    return listing.entries
-
-
-class _Listing:
-    def __init__(self) -> None:
-        self.entries: list[ListedEntry] = []
-        self._numbers: dict[tuple[str, int, bool], int] = {}
-        self._folders: dict[str, int] = {"": ROOT}
-
-    def add(self, volume: VolumeFacts) -> None:
         mark = MARK_ENHANCED if volume.is_enhanced else MARK_OF_KIND[volume.kind]
         for entry in volume.entries:
-            marks = mark | MARK_DIRECTORY if entry.is_directory else mark
+            folder, _, name = entry.path.rpartition("/")
             # The lengths of directories differ between trees; they are the same folder.
             size = 0 if entry.is_directory else entry.size
-            self._put(entry.path, size, marks)
-
-    def _put(self, path: str, size: int, marks: int) -> int:
-        is_directory = bool(marks & MARK_DIRECTORY)
-        key = (path.casefold(), size, is_directory)
-        number = self._numbers.get(key)
-        # Two entries of one tree stay two, whatever they are called.
-        if number is not None and not self.entries[number - 1].marks & marks & ~MARK_DIRECTORY:
-            known = self.entries[number - 1]
-            name = path.rpartition("/")[2]
-            self.entries[number - 1] = known._replace(name=name, marks=known.marks | marks)
-            return number
-        folder, _, name = path.rpartition("/")
-        parent = self._parent(folder, marks)
-        self.entries.append(ListedEntry(parent, name, size, marks))
-        number = len(self.entries)
-        self._numbers[key] = number
-        if is_directory:
-            self._folders.setdefault(key[0], number)
-        return number
-
-    def _parent(self, folder: str, marks: int) -> int:
-        """Return the number of a folder; one that damage has hidden is listed by its name."""
-        hidden = []
-        while folder.casefold() not in self._folders:
-            hidden.append(folder)
-            folder = folder.rpartition("/")[0]
-        for place in reversed(hidden):
-            self._put(place, 0, marks | MARK_DIRECTORY)
-            folder = place
-        return self._folders[folder.casefold()]
+            marks = mark | MARK_DIRECTORY if entry.is_directory else mark
+            key = (entry.path.casefold(), size, entry.is_directory)
+            place = places.setdefault(key, len(entries))
+            if place == len(entries):
+                entries.append(ListedEntry(folder, name, size, marks))
+            elif entries[place].marks & mark:
+                # Two entries of one tree stay two, whatever they are called.
+                entries.append(ListedEntry(folder, name, size, marks))
+            else:
+                entries[place] = ListedEntry(folder, name, size, entries[place].marks | marks)
+    return entries
 
 
 def fold(text: str) -> str:

@@ -139,19 +139,30 @@ def _record_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> 
         "SELECT DISTINCT name_id FROM entries WHERE image_id = ?", [image_id]
     ).fetchall()
     db.execute("DELETE FROM entries WHERE image_id = ?", [image_id])
-    names = {entry.name: (fold(entry.name), keep_text(entry.name)) for entry in reading.listing}
+    names = {name: (fold(name), keep_text(name)) for name in {e.name for e in reading.listing}}
     db.executemany(
         "INSERT INTO names (folded, name) VALUES (?, ?) ON CONFLICT DO NOTHING", names.values()
     )
+    folders = {path: _folder_id(db, path) for path in {e.folder for e in reading.listing}}
     db.executemany(
-        "INSERT INTO entries (image_id, number, parent, name_id, size, marks) VALUES "
+        "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks) VALUES "
         "(?, ?, ?, (SELECT id FROM names WHERE folded = ? AND name = ?), ?, ?)",
         (
-            (image_id, number, entry.parent, *names[entry.name], entry.size, entry.marks)
-            for number, entry in enumerate(reading.listing, start=1)
+            (image_id, number, folders[entry.folder], *names[entry.name], entry.size, entry.marks)
+            for number, entry in enumerate(reading.listing)
         ),
     )
     forget_unused_names(db, old_names)
+
+
+def _folder_id(db: sqlite3.Connection, path: str) -> int:
+    kept = keep_text(path)
+    known = db.execute("SELECT id FROM folders WHERE path = ?", [kept]).fetchone()
+    if known is None:
+        known = db.execute(
+            "INSERT INTO folders (folded, path) VALUES (?, ?) RETURNING id", [fold(path), kept]
+        ).fetchone()
+    return int(known[0])
 
 
 def forget_unused_names(db: sqlite3.Connection, name_ids: Iterable[tuple[int]]) -> None:
@@ -161,6 +172,11 @@ def forget_unused_names(db: sqlite3.Connection, name_ids: Iterable[tuple[int]]) 
         "AND NOT EXISTS (SELECT 1 FROM entries WHERE name_id = names.id)",
         name_ids,
     )
+
+
+def forget_unused_folders(db: sqlite3.Connection) -> None:
+    """Remove the paths of folders that no entry is in any more; looks at every entry."""
+    db.execute("DELETE FROM folders WHERE id NOT IN (SELECT folder_id FROM entries)")
 
 
 def move_record(db: sqlite3.Connection, image_id: int, place: Place, mtime_ns: int) -> None:

@@ -116,18 +116,23 @@ CREATE TRIGGER name_removed AFTER DELETE ON names BEGIN
     INSERT INTO name_index (name_index, rowid, folded) VALUES ('delete', old.id, old.folded);
 END;
 
--- parent is the number of the entry that holds this one; 0 is the root.
+CREATE TABLE folders (
+    id      INTEGER PRIMARY KEY,
+    folded  TEXT NOT NULL,
+    path    BLOB NOT NULL UNIQUE
+);
+
 -- marks: see listing.py.
 CREATE TABLE entries (
     image_id  INTEGER NOT NULL REFERENCES images ON DELETE CASCADE,
     number    INTEGER NOT NULL,
-    parent    INTEGER NOT NULL,
+    folder_id INTEGER NOT NULL REFERENCES folders,
     name_id   INTEGER NOT NULL REFERENCES names,
     size      INTEGER NOT NULL,
     marks     INTEGER NOT NULL,
     PRIMARY KEY (image_id, number)
 ) WITHOUT ROWID;
-CREATE INDEX entries_by_name ON entries (name_id);
+CREATE INDEX entries_by_name ON entries (name_id, folder_id);
 """
 
 Step = Callable[[sqlite3.Connection], None]

@@ -16,12 +16,12 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from mediashelf.catalogue import images
-from mediashelf.catalogue.listing import MARK_DIRECTORY, ROOT, fold
+from mediashelf.catalogue.listing import MARK_DIRECTORY, fold
 from mediashelf.catalogue.rows import ImageRow, kept_text
 
 TRIGRAM = 3
-COUNTED_AT_MOST = 10_000
-"""How far hits beyond the limit are counted; counting all of a common word is slow."""
+COUNTED_AT_MOST = 1_000
+"""How far hits beyond the limit are counted; counting all of a common word takes time."""
 
 _LONGEST_TEXT = 1000  # characters; longer than any name, and it bounds the query
 _MOST_INDEXED = 20  # pieces that the index is asked for; all are compared with the names
@@ -50,8 +50,7 @@ class Found:
 
 class _Row(NamedTuple):
     image_id: int
-    number: int
-    parent: int
+    folder: bytes
     name: bytes
     size: int
     marks: int
@@ -87,10 +86,7 @@ def find(
         return Found([])
     rows: list[_Row] = []
     count = 0
-    paths = _Paths(db)
     for row in _matching(db, query, shelf_id):
-        if query.folders and not _is_in(paths.folder(row), query.folders):
-            continue
         count += 1
         if count <= limit:
             rows.append(row)
@@ -100,7 +96,7 @@ def find(
     hits = [
         Hit(
             found_in[row.image_id],
-            paths.path(row),
+            f"{kept_text(row.folder)}/{kept_text(row.name)}",
             row.size,
             bool(row.marks & MARK_DIRECTORY),
         )
@@ -128,101 +124,71 @@ def parse(text: str) -> _Query | None:
     return _Query(tuple(parts), tuple(patterns), tuple(folders))
 
 
-def _is_in(folder: str, wanted: tuple[str, ...]) -> bool:
-    folded = fold(folder)
-    return all(part in folded for part in wanted)
-
-
-# CROSS JOIN keeps SQLite to this order: from the index to names, to entries, to images.
-_FROM_NAMES = """
-    SELECT entries.image_id, entries.number, entries.parent, names.name, entries.size, entries.marks
+# CROSS JOIN keeps SQLite to this order: from the index to names, then to entries.
+_SELECT = """
+    SELECT entries.image_id, folders.path, names.name, entries.size, entries.marks
     FROM {source} CROSS JOIN entries ON entries.name_id = names.id
+    CROSS JOIN folders ON folders.id = entries.folder_id
+    WHERE {where}
 """
-_ONE_SHELF = " CROSS JOIN images ON images.id = entries.image_id AND images.shelf_id = ?"
+_INDEXED = "name_index CROSS JOIN names ON names.id = name_index.rowid"
+
+
+class _Conditions:
+    """Parts of a WHERE clause, with the values of their question marks in the same order."""
+
+    def __init__(self) -> None:
+        self.sql: list[str] = ["1"]
+        self.values: list[Any] = []
+
+    def add(self, sql: str, *values: Any) -> None:
+        self.sql.append(sql)
+        self.values += values
 
 
 def _matching(db: sqlite3.Connection, query: _Query, shelf_id: int | None) -> Iterator[_Row]:
-    """Yield what fits but for the folder: equal names first, then beginnings, then the rest."""
+    """Yield what fits: equal names first, then names that begin so, then the rest."""
     if len(query.parts) != 1 or query.patterns:
-        yield from _select(db, query, shelf_id, "", [])
+        yield from _ask(db, query, shelf_id, _by_content(query))
         return
     (word,) = query.parts
-    beyond = word + "\U0010ffff"
-    is_start = "names.folded >= ? AND names.folded < ?"
-    yield from _plain(db, shelf_id, "names.folded = ?", [word])
-    yield from _plain(db, shelf_id, f"{is_start} AND names.folded != ?", [word, beyond, word])
-    yield from _select(
-        db, query, shelf_id, "NOT (names.folded >= ? AND names.folded < ?)", [word, beyond]
-    )
+    span = (word, f"{word}\U0010ffff")
+    equal, begins, rest = _Conditions(), _Conditions(), _by_content(query)
+    equal.add("names.folded = ?", word)
+    begins.add("names.folded > ? AND names.folded < ?", *span)
+    rest.add("NOT (names.folded >= ? AND names.folded < ?)", *span)
+    yield from _ask(db, query, shelf_id, equal, by_index=False)
+    yield from _ask(db, query, shelf_id, begins, by_index=False)
+    yield from _ask(db, query, shelf_id, rest)
 
 
-def _plain(
-    db: sqlite3.Connection, shelf_id: int | None, where: str, parameters: list[Any]
-) -> Iterator[_Row]:
-    sql = _FROM_NAMES.format(source="names")
-    if shelf_id is not None:
-        sql += _ONE_SHELF
-        parameters = [shelf_id, *parameters]
-    for row in db.execute(f"{sql} WHERE {where}", parameters):
-        yield _Row(*row)
+def _by_content(query: _Query) -> _Conditions:
+    conditions = _Conditions()
+    if query.trigrams:
+        conditions.add("name_index MATCH ?", query.trigrams)
+    for part in query.parts:
+        conditions.add("instr(names.folded, ?) > 0", part)
+    for pattern in query.patterns:
+        conditions.add("names.folded GLOB ?", pattern.replace("[", "[[]"))
+    return conditions
 
 
-def _select(
+def _ask(
     db: sqlite3.Connection,
     query: _Query,
     shelf_id: int | None,
-    where: str,
-    parameters: list[Any],
+    conditions: _Conditions,
+    *,
+    by_index: bool = True,
 ) -> Iterator[_Row]:
-    conditions = [where] if where else []
-    values: list[Any] = [shelf_id] if shelf_id is not None else []
-    source = "names"
-    if query.trigrams:
-        source = "name_index CROSS JOIN names ON names.id = name_index.rowid"
-        conditions.insert(0, "name_index MATCH ?")
-        values.append(query.trigrams)
-    values += parameters
-    for part in query.parts:
-        conditions.append("instr(names.folded, ?) > 0")
-        values.append(part)
-    for pattern in query.patterns:
-        conditions.append("names.folded GLOB ?")
-        values.append(pattern.replace("[", "[[]"))
-    sql = _FROM_NAMES.format(source=source)
+    for folder in query.folders:
+        # Looked up once: there are far fewer folders than entries.
+        conditions.add(
+            "entries.folder_id IN (SELECT id FROM folders WHERE instr(folded, ?))", folder
+        )
     if shelf_id is not None:
-        sql += _ONE_SHELF
-    for row in db.execute(f"{sql} WHERE {' AND '.join(conditions) or '1'}", values):
+        conditions.add("entries.image_id IN (SELECT id FROM images WHERE shelf_id = ?)", shelf_id)
+    source = _INDEXED if by_index and query.trigrams else "names"
+    sql = _SELECT.format(source=source, where=" AND ".join(conditions.sql))
+    for row in db.execute(sql, conditions.values):
         yield _Row(*row)
-
-
-class _Paths:
-    """Builds paths from the numbers of parents; folders that hits share are looked up once."""
-
-    def __init__(self, db: sqlite3.Connection) -> None:
-        self._db = db
-        self._folders: dict[tuple[int, int], str] = {}
-
-    def path(self, row: _Row) -> str:
-        return f"{self.folder(row)}/{kept_text(row.name)}"
-
-    def folder(self, row: _Row) -> str:
-        """Return the path of the folder that holds a row; empty for the root."""
-        chain: list[tuple[int, str]] = []
-        number = row.parent
-        folder = ""
-        while number != ROOT:
-            known = self._folders.get((row.image_id, number))
-            if known is not None:
-                folder = known
-                break
-            parent, name = self._db.execute(
-                "SELECT parent, name FROM entries JOIN names ON names.id = name_id "
-                "WHERE image_id = ? AND number = ?",
-                [row.image_id, number],
-            ).fetchone()
-            chain.append((number, kept_text(name)))
-            number = parent
-        for number, name in reversed(chain):
-            folder = f"{folder}/{name}"
-            self._folders[(row.image_id, number)] = folder
-        return folder

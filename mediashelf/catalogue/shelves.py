@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from mediashelf.catalogue.record import forget_unused_names
+from mediashelf.catalogue.record import forget_unused_folders, forget_unused_names
 from mediashelf.catalogue.rows import ShelfRow, keep_path, utc_now
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
@@ -109,4 +109,5 @@ def _forget_images(db: sqlite3.Connection, where: str, shelf_id: int) -> int:
     ).fetchall()
     count = db.execute(f"DELETE FROM images WHERE {where}", [shelf_id]).rowcount
     forget_unused_names(db, name_ids)
+    forget_unused_folders(db)
     return count

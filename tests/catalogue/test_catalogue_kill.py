@@ -30,8 +30,9 @@ def content(place: Path) -> dict[str, list[tuple[Any, ...]]]:
         tables = {
             "blocks": "SELECT path, digests FROM block_digests JOIN images ON id = image_id",
             "facts": "SELECT path, packed FROM disc_facts JOIN images ON id = image_id",
-            "entries": "SELECT path, number, parent, name, entries.size, marks FROM entries "
-            "JOIN images ON images.id = image_id JOIN names ON names.id = name_id",
+            "entries": "SELECT images.path, number, folders.path, name, entries.size, marks "
+            "FROM entries JOIN images ON images.id = image_id JOIN names ON names.id = name_id "
+            "JOIN folders ON folders.id = folder_id",
             "findings": "SELECT path, origin, number, detail FROM findings "
             "JOIN images ON id = image_id",
             "fixity": "SELECT path, algorithm, digest, replaced_at FROM fixity "

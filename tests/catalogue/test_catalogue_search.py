@@ -58,11 +58,11 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Catalogue]:
     folder = tmp_path_factory.mktemp("search")
     with open_library(folder) as library:
         listing = [
-            ListedEntry(0, "DRIVERS", 0, 3),
-            ListedEntry(1, "Video", 0, 3),
-            ListedEntry(0, "OTHER", 0, 3),
-            *(ListedEntry(2, name, 7, 2) for name in NAMES),
-            *(ListedEntry(3, name, 7, 2) for name in NAMES),
+            ListedEntry("", "DRIVERS", 0, 3),
+            ListedEntry("/DRIVERS", "Video", 0, 3),
+            ListedEntry("", "OTHER", 0, 3),
+            *(ListedEntry("/DRIVERS/Video", name, 7, 2) for name in NAMES),
+            *(ListedEntry("/OTHER", name, 7, 2) for name in NAMES),
         ]
         record_listing(library.catalogue, "a.iso", tuple(listing))
         yield library.catalogue
@@ -201,7 +201,7 @@ def test_a_large_catalogue_answers_at_once(tmp_path: Path) -> None:
     with open_library(tmp_path) as library:
         for image in range(6):
             listing = tuple(
-                ListedEntry(0, "".join(dice.choices(syllables, k=5)) + f"{n}.sys", 1, 2)
+                ListedEntry("", "".join(dice.choices(syllables, k=5)) + f"{n}.sys", 1, 2)
                 for n in range(5000)
             )
             record_listing(library.catalogue, f"{image}.iso", listing)

@@ -99,7 +99,16 @@ def test_dropping_forgets_records_and_touches_nothing(library: Library) -> None:
     assert library.states() == {"home: tide.iso": "recorded"}
     assert {hit.image.shelf for hit in library.catalogue.find("lkvx3").hits} == {"home"}
     assert drop_shelf(library.catalogue, "home") == 1
-    for table in ("images", "fixity", "entries", "names", "volumes", "disc_facts", "findings"):
+    for table in (
+        "images",
+        "fixity",
+        "entries",
+        "names",
+        "folders",
+        "volumes",
+        "disc_facts",
+        "findings",
+    ):
         count = library.catalogue.db.execute(f"SELECT count(*) FROM {table}").fetchone()
         assert count == (0,), table
     assert library.catalogue.find("lkvx3").hits == []
