@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from mediashelf.cli.render import say, say_wrapped
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, Reason, reason_lost
-from mediashelf.drivers.findings import FIT_WORDS, device_label, device_title
+from mediashelf.drivers.findings import device_label, device_title
+from mediashelf.drivers.package_findings import FIT_WORDS
 from mediashelf.drivers.packages import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.text import count_text

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from mediashelf.drivers.packages import Found, Package
-from mediashelf.drivers.tree import Tree, TreeFile, folder_of
+from mediashelf.drivers.tree import Provides, Tree, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.inf import InfKind
 from mediashelf.formats.inf_models import all_models
@@ -47,32 +47,55 @@ _DOS_DRIVER_LINK = b"\xff\xff\xff\xff"  # a device driver's header begins so (fr
 def find_dos_packages(tree: Tree, found: Found, target: str) -> list[DosPackage]:
     """Return the folders with a setup program or drivers that belong to no INF.
 
-    Folders that the maker of the disc declares for ``target`` come with their
-    identifiers, whatever is in them.
+    Folders that the maker of the disc declares for ``target`` come first, with all
+    below them and with their identifiers, whether an INF is there or not.
     """
+    packages = []
+    declared: set[str] = set()
+    for provided in tree.provides:
+        if not provided.targets or target in provided.targets:
+            package, folders = _declared_package(tree, provided)
+            declared |= folders
+            packages += [package] if package is not None else []
     taken = _folders_of_infs(found)
     telling: defaultdict[str, list[TreeFile]] = defaultdict(list)
     for file in tree.files:
-        name = file.name.lower()
-        if file.path and (name in _SETUP_NAMES or name.endswith(".sys")):
+        if file.path and _is_telling(file):
             telling[folder_of(file.path)].append(file)
-    declared = {
-        "/" + provided.folder.strip("/").lower(): provided.identifiers
-        for provided in tree.provides
-        if not provided.targets or target in provided.targets
-    }
-    packages = []
     for folder, files in sorted(telling.items()):
-        identifiers = declared.pop(folder.lower() or "/", ())
-        if identifiers or not _is_taken(folder, taken):
+        if folder not in declared and not _is_taken(folder, taken):
             names = tuple(sorted(file.name for file in files))
-            kind = DosKind.DECLARED if identifiers else _dos_kind(tree, files)
-            packages.append(DosPackage(tree, folder or "/", kind, names, identifiers))
-    packages += [
-        DosPackage(tree, folder, DosKind.DECLARED, (), identifiers)
-        for folder, identifiers in declared.items()
-    ]
+            packages.append(DosPackage(tree, folder or "/", _dos_kind(tree, files), names))
     return packages
+
+
+def _is_telling(file: TreeFile) -> bool:
+    name = file.name.lower()
+    return name in _SETUP_NAMES or name.endswith(".sys")
+
+
+def _declared_package(tree: Tree, provided: Provides) -> tuple[DosPackage | None, set[str]]:
+    """Return the package of one declaration and the folders in it; None when it is empty.
+
+    The declaration may name the folder as either tree of the disc does.
+    """
+    top = "/" + provided.folder.strip("/").lower()
+    top = "" if top == "/" else top
+    start = top + "/"
+    files = [
+        file
+        for file in tree.files
+        if file.path
+        and any(path.lower().startswith(start) for path in (file.path, file.hidden_path))
+    ]
+    if not files:
+        return None, set()
+    # The folder as this target sees it: as many levels down as were named.
+    depth = top.count("/")
+    folder = "/".join(files[0].path.split("/")[: depth + 1])
+    names = tuple(sorted(file.name for file in files if _is_telling(file)))
+    package = DosPackage(tree, folder or "/", DosKind.DECLARED, names, provided.identifiers)
+    return package, {folder_of(file.path) for file in files}
 
 
 def _dos_kind(tree: Tree, files: list[TreeFile]) -> DosKind:

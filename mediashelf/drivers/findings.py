@@ -1,4 +1,4 @@
-"""What a survey means for the person, as findings."""
+"""What a survey means for the person, as findings; those of packages are next door."""
 
 from __future__ import annotations
 
@@ -6,28 +6,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from mediashelf.drivers.classes import systems_drive
-from mediashelf.drivers.completeness import FileCheck, FileState, PackageCheck
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover
-from mediashelf.drivers.packages import Fit, Package
-from mediashelf.drivers.survey import Survey, SurveyedPackage
+from mediashelf.drivers.package_findings import FIT_WORDS, check_package, check_package_text
+from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.inf_checks import check_inf
-from mediashelf.formats.inf_models import makers
-from mediashelf.formats.inf_systems import choose_models
-from mediashelf.text import count_text
 
 RANKING = "how-windows-ranks-driver-packages"
-COPYING = "inf-sourcedisksfiles-section"
-
-FIT_WORDS = {
-    Fit.FITS: "fits",
-    Fit.NO_INFS: "this family takes no INFs",
-    Fit.SIGNATURE: "its signature is not for this family",
-    Fit.NO_MODELS: "its device sections are for other systems",
-    Fit.NO_INSTALL: "it has no install section for this family",
-    Fit.FILES_OF_9X: "it installs 9x drivers only",
-    Fit.NO_DEVICES: "it names no device",
-}
 
 
 def check_survey(survey: Survey) -> Iterator[Finding]:
@@ -46,9 +30,9 @@ def check_survey(survey: Survey) -> Iterator[Finding]:
         for finding in _check_device(survey, cover, number):
             yield replace(finding, target=survey.target)
     for surveyed in survey.packages:
-        for finding in _check_package(survey, surveyed):
+        for finding in check_package(survey, surveyed):
             yield replace(finding, target=survey.target)
-        yield from _check_text(survey, surveyed)
+        yield from check_package_text(survey, surveyed)
 
 
 def device_label(cover: DeviceCover, number: int) -> str:
@@ -139,178 +123,3 @@ def _without_driver(survey: Survey, cover: DeviceCover, where: str) -> Finding:
     elif systems_drive(cover.device.class_code):
         remedy = "nothing if the system drives it itself, as most do for this kind of device"
     return Finding("device-without-driver", severity, where, message, remedy, source)
-
-
-def _check_package(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding]:
-    package = surveyed.package
-    if survey.family.takes_infs and surveyed.suitability.fit is not Fit.FITS:
-        yield Finding(
-            "inf-for-other-family",
-            Severity.NOTE,
-            package.path,
-            f"{survey.family.name} takes nothing from it: {FIT_WORDS[surveyed.suitability.fit]}",
-            source="inf-version-section, inf-manufacturer-section; signatures from memory",
-        )
-    # DOS copies files for a system that is installed from it; it installs no INF.
-    worst = Severity.ERROR if survey.family.takes_infs else Severity.WARNING
-    if surveyed.chosen is not None:
-        yield from _check_files(surveyed.chosen, worst)
-    if surveyed.rest is not None:
-        yield from _check_files(surveyed.rest, Severity.WARNING)
-    yield from _check_around(surveyed)
-    if surveyed.suitability.fit is Fit.FITS:
-        yield from _check_choice(survey, package)
-
-
-def _check_files(check: PackageCheck, worst: Severity) -> Iterator[Finding]:
-    package = check.package
-    for file in check.files:
-        where = f"{package.path} line {file.needed.line}"
-        if file.state in _STATE_FINDINGS:
-            yield _STATE_FINDINGS[file.state](file, where, worst)
-        elif file.needed.size and file.found_size not in (-1, file.needed.size):
-            yield Finding(
-                "driver-file-size",
-                Severity.NOTE,
-                where,
-                f"{file.path} has {file.found_size:,} bytes, the INF says {file.needed.size:,}",
-                source=COPYING,
-            )
-    yield from _check_root(check)
-
-
-def _missing(file: FileCheck, where: str, worst: Severity) -> Finding:
-    name = file.needed.name
-    if (
-        file.needed.cabinet
-        and not file.elsewhere
-        and file.path.lower().endswith(file.needed.cabinet.lower())
-    ):
-        message = f"{name} is needed from the cabinet {file.path}, and is not to be had from it"
-    else:
-        message = f"{name} is needed and is not at {file.path}"
-    remedy = "copy it from the maker's own disk"
-    if file.elsewhere:
-        remedy = (
-            f"{file.elsewhere} has the name: move it, or keep the package's folders as they were"
-        )
-    return Finding("driver-file-missing", worst, where, message, remedy, COPYING)
-
-
-def _hidden_name(file: FileCheck, where: str, worst: Severity) -> Finding:
-    shown = f"as {file.path}" if file.path else "nowhere"
-    return Finding(
-        "driver-file-name-hidden",
-        worst,
-        where,
-        f"The INF asks for {file.needed.name}, a name that only the Joliet tree has; "
-        f"this target sees it {shown}",
-        "give the file an 8.3 name and change the INF, or use a target that reads Joliet",
-        "Microsoft KB Q142372: without Joliet the 8.3 tree is read",
-    )
-
-
-def _short_name(file: FileCheck, where: str, worst: Severity) -> Finding:
-    return Finding(
-        "driver-file-short-name",
-        Severity.WARNING,
-        where,
-        f"{file.needed.name} is the short name of {file.path}; the system may make another one",
-        "give the file the name that the INF has",
-        "common practice",
-    )
-
-
-def _cabinet_unread(file: FileCheck, where: str, worst: Severity) -> Finding:
-    return Finding(
-        "driver-cabinet-unread",
-        Severity.WARNING,
-        where,
-        f"{file.path} is there, but is no cabinet that can be listed",
-        "audit its contents",
-        "inf-sourcedisksnames-section",
-    )
-
-
-_STATE_FINDINGS = {
-    FileState.MISSING: _missing,
-    FileState.HIDDEN_NAME: _hidden_name,
-    FileState.SHORT_NAME: _short_name,
-    FileState.CABINET_UNREAD: _cabinet_unread,
-}
-
-
-def _check_root(check: PackageCheck) -> Iterator[Finding]:
-    moved = [file for file in check.files if file.state is FileState.OTHER_ROOT]
-    if moved:
-        root = moved[0].path[: -len(moved[0].needed.path)].rstrip("/") or "/"
-        yield Finding(
-            "driver-files-other-root",
-            Severity.WARNING,
-            check.package.path,
-            f"{count_text(len(moved), 'file')} found only when paths are counted from {root}",
-            f"setup will ask for the disk: type {root}, or move the INF there",
-            "inf-sourcedisksnames-section",
-        )
-
-
-def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
-    """Look at what is beside the files: catalog, tag files, INFs of others."""
-    check = surveyed.chosen or surveyed.rest
-    if check is None:
-        return
-    path = surveyed.package.path
-    if check.missing_catalog:
-        yield Finding(
-            "catalog-missing",
-            Severity.WARNING,
-            path,
-            f"The catalog {check.missing_catalog} is not beside the INF, so it counts as unsigned",
-            "copy it from the maker's own disk, uncompressed",
-            "inf-version-section",
-        )
-    for tag in check.missing_tags:
-        yield Finding(
-            "tag-file-missing",
-            Severity.WARNING,
-            path,
-            f"The tag file {tag} is not there; setup may say that this is the wrong disk",
-            "copy it from the maker's own disk",
-            "inf-sourcedisksnames-section",
-        )
-    systems = [file for file in check.files if file.state is FileState.FROM_SYSTEM]
-    names = dict.fromkeys([*check.not_followed, *(file.path for file in systems)])
-    if names:
-        yield Finding(
-            "inf-of-system-needed",
-            Severity.NOTE,
-            path,
-            f"It builds on {', '.join(names)}, outside the package; "
-            f"{count_text(len(systems), 'file')} from there were not looked for",
-            "have the system's own disc at hand",
-            "inf-version-section, inf-ddinstall-section",
-        )
-
-
-def _check_choice(survey: Survey, package: Package) -> Iterator[Finding]:
-    for maker in makers(package.inf):
-        choice = choose_models(maker.models, maker.decorations, survey.family.system)
-        if choice.is_ambiguous:
-            yield Finding(
-                "models-choice-unsure",
-                Severity.NOTE,
-                f"{package.path} line {maker.line}",
-                f"[{choice.section}] was taken as the closest; a nearer platform or a nearer "
-                "version could each be meant",
-                source="inf-manufacturer-section does not say which counts first",
-            )
-
-
-def _check_text(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding]:
-    """Yield the text's own findings; errors only where a device here gets the package."""
-    package = surveyed.package
-    for finding in check_inf(package.inf, where=package.path):
-        if finding.severity is Severity.ERROR and not surveyed.is_chosen:
-            yield replace(finding, severity=Severity.WARNING)
-        else:
-            yield finding

@@ -1,0 +1,159 @@
+"""Is every file that an INF asks for at its place, under a name that the target sees?"""
+
+from __future__ import annotations
+
+import pytest
+from driver_examples import inf_text, make_tree
+
+from mediashelf.drivers.completeness import FileState, PackageCheck, check_completeness
+from mediashelf.drivers.families import FAMILIES
+from mediashelf.drivers.packages import find_packages
+from mediashelf.drivers.tree import Tree
+
+from make_files import make_cabinet
+
+CHIP = "PCI\\VEN_F2C4&DEV_0301"
+NT5 = FAMILIES["nt5"]
+
+
+def check(tree: Tree) -> PackageCheck:
+    (package,) = find_packages(tree).packages
+    return check_completeness(package, ["Install"], NT5.system, NT5)
+
+
+def state(tree: Tree) -> tuple[FileState, str]:
+    (file,) = check(tree).files
+    return file.state, file.path
+
+
+INF = inf_text(CHIP, files="lkv.sys=1,\\x86", disks="1=disk,,,\\WinNT")
+
+
+@pytest.mark.parametrize(
+    ("path", "expected"),
+    [
+        # inf-sourcedisksfiles-section: \WinNT and \x86 give \WinNT\x86.
+        ("/lkv/WinNT/x86/lkv.sys", FileState.PRESENT),
+        ("/lkv/WINNT/X86/LKV.SYS", FileState.PRESENT),
+        # SetupDecompressOrCopyFile: then with _ and with $.
+        ("/lkv/winnt/x86/lkv.sy_", FileState.COMPRESSED),
+        ("/lkv/winnt/x86/LKV.SY$", FileState.COMPRESSED),
+        ("/WinNT/x86/lkv.sys", FileState.OTHER_ROOT),
+    ],
+)
+def test_a_file_at_its_place(path: str, expected: FileState) -> None:
+    assert state(make_tree({"/lkv/lkv.inf": INF, path: b"x"})) == (expected, path)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/lkv/lkv.sys",
+        "/lkv/WinNT/lkv.sys",
+        "/lkv/WinNT/x86/lkv.sys_",
+        "/lkv/WinNT/x86/lkv.dll",
+        "/other/WinNT/x86/lkv.sys",
+    ],
+)
+def test_a_file_elsewhere_is_missing(path: str) -> None:
+    result = check(make_tree({"/lkv/lkv.inf": INF, path: b"x"}))
+    (missing,) = result.missing
+    assert (missing.state, missing.path) == (FileState.MISSING, "/lkv/WinNT/x86/lkv.sys")
+    assert missing.elsewhere == (path if path.endswith("lkv.sys") else "")
+
+
+def test_its_own_name_goes_before_compressed_ones() -> None:
+    files = {"/l/lkv.inf": inf_text(CHIP), "/l/lkv.sy_": b"", "/l/lkv.sys": b"full"}
+    (file,) = check(make_tree(files)).files
+    assert (file.state, file.found_size) == (FileState.PRESENT, 4)
+
+
+LONG = inf_text(CHIP, copies="CopyFiles=@longfilename.sys", files="longfilename.sys=1")
+
+
+def test_a_long_name_that_only_joliet_has_is_hidden_from_a_target_without_it() -> None:
+    tree = make_tree(
+        {"/LKV/LKV.INF": LONG, "/LKV/LONGFI_1.SYS": b"x"},
+        hidden={
+            "/LKV/LKV.INF": "/Larkspur Video/lkv.inf",
+            "/LKV/LONGFI_1.SYS": "/Larkspur Video/LongFileName.sys",
+        },
+        kind="iso9660",
+    )
+    assert state(tree) == (FileState.HIDDEN_NAME, "/LKV/LONGFI_1.SYS")
+    assert not check(tree).files[0].state.is_usable
+
+
+def test_the_same_disc_is_whole_for_a_target_with_joliet() -> None:
+    tree = make_tree(
+        {"/Larkspur Video/lkv.inf": LONG, "/Larkspur Video/LongFileName.sys": b"x"},
+        hidden={"/Larkspur Video/lkv.inf": "/LKV/LKV.INF"},
+    )
+    assert state(tree)[0] is FileState.PRESENT
+
+
+def test_a_file_only_in_the_joliet_tree() -> None:
+    tree = make_tree(
+        {"/LKV/LKV.INF": LONG, "-/lkv/longfilename.sys": b"x"},
+        hidden={"/LKV/LKV.INF": "/lkv/lkv.inf"},
+        kind="iso9660",
+    )
+    assert state(tree) == (FileState.HIDDEN_NAME, "/lkv/longfilename.sys")
+
+
+def test_an_inf_only_in_the_joliet_tree() -> None:
+    tree = make_tree({"-/lkv/lkv.inf": LONG, "-/lkv/longfilename.sys": b"x"}, kind="iso9660")
+    assert state(tree)[0] is FileState.HIDDEN_NAME
+
+
+def test_a_short_name_where_long_names_are_read() -> None:
+    text = inf_text(CHIP, copies="CopyFiles=@longfi_1.sys", files="longfi_1.sys=1")
+    tree = make_tree(
+        {"/lkv/lkv.inf": text, "/lkv/longfilename.sys": b"x"},
+        hidden={
+            "/lkv/lkv.inf": "/LKV/LKV.INF",
+            "/lkv/longfilename.sys": "/LKV/LONGFI_1.SYS",
+        },
+    )
+    assert state(tree) == (FileState.SHORT_NAME, "/lkv/longfilename.sys")
+
+
+def cabinet_tree(data: bytes | None) -> Tree:
+    files: dict[str, str | bytes] = {"/l/lkv.inf": inf_text(CHIP, disks="1=disk,lkv.cab,,\\pack")}
+    if data is not None:
+        files["/l/pack/lkv.cab"] = data
+    return make_tree(files)
+
+
+def test_files_in_a_cabinet() -> None:
+    # inf-sourcedisksnames-section: the second value of a disk may name a cabinet.
+    full = make_cabinet([{"LKV.SYS": b"driver"}]).data
+    assert state(cabinet_tree(full)) == (FileState.IN_CABINET, "/l/pack/lkv.cab")
+    other = make_cabinet([{"other.sys": b"driver"}]).data
+    assert state(cabinet_tree(other)) == (FileState.MISSING, "/l/pack/lkv.cab")
+    assert state(cabinet_tree(b"no cabinet"))[0] is FileState.CABINET_UNREAD
+    assert state(cabinet_tree(full[:40]))[0] is FileState.CABINET_UNREAD
+    assert state(cabinet_tree(None)) == (FileState.MISSING, "/l/pack/lkv.cab")
+
+
+def test_tag_files_and_catalogs() -> None:
+    text = inf_text(CHIP, disks="1=disk,lkv.tag").replace(
+        "Class=", "CatalogFile=plain.cat\r\nCatalogFile.NT=nt.cat\r\nClass="
+    )
+    files: dict[str, str | bytes] = {"/l/lkv.inf": text, "/l/lkv.sys": b"x"}
+    result = check(make_tree(files))
+    assert (result.missing_tags, result.missing_catalog) == (("lkv.tag",), "nt.cat")
+    # inf-version-section: beside the INF, not compressed; .nt goes before the plain entry.
+    for name, missing in [("plain.cat", "nt.cat"), ("nt.ca_", "nt.cat"), ("NT.CAT", "")]:
+        whole = check(make_tree({**files, "/l/LKV.TAG": b"", f"/l/{name}": b"x"}))
+        assert (whole.missing_tags, whole.missing_catalog) == ((), missing)
+
+
+def test_files_of_the_system_are_named_and_not_looked_for() -> None:
+    text = inf_text(CHIP, copies="CopyFiles=@usbd.sys\r\nInclude=ks.inf\r\nNeeds=KS.Reg")
+    text = text.replace("Class=", "LayoutFile=layout.inf\r\nClass=")
+    result = check(make_tree({"/l/lkv.inf": text}))
+    (file,) = result.files
+    assert (file.state, file.path) == (FileState.FROM_SYSTEM, "layout.inf")
+    assert set(result.not_followed) == {"layout.inf", "ks.inf"}
+    assert result.missing == ()

@@ -1,0 +1,173 @@
+"""INFs of a tree, what they offer to families, and packages without an INF."""
+
+from __future__ import annotations
+
+import pytest
+from driver_examples import inf_text, make_tree
+
+from mediashelf.drivers.dos_packages import DosKind, find_dos_packages
+from mediashelf.drivers.families import FAMILIES, Family, choose_family
+from mediashelf.drivers.packages import Fit, Package, find_packages, sections_to_check, suitability
+from mediashelf.drivers.tree import Provides, Tree, TreeFile
+
+CHIP = "PCI\\VEN_F2C4&DEV_0301"
+
+
+def package(text: str) -> Package:
+    (found,) = find_packages(make_tree({"/LKV/lkv.inf": text})).packages
+    return found
+
+
+def fit(text: str, family: str | Family) -> Fit:
+    row = FAMILIES[family] if isinstance(family, str) else family
+    return suitability(package(text), row).fit
+
+
+def test_infs_are_sorted_from_what_only_has_the_name() -> None:
+    tree = make_tree(
+        {
+            "/b/LKV.INF": inf_text(CHIP),
+            "/a/lkv.inf": inf_text(CHIP),
+            "/AUTORUN.INF": "[autorun]\nopen=setup.exe\n",
+            "/script.inf": "[Version]\nSignature=$Chicago$\n[DefaultInstall]\n",
+            "/lkv.sys": b"MZ",
+            "/notes.inf.txt": "x",
+        }
+    )
+    seen: list[int] = []
+    found = find_packages(tree, on_inf=seen.append)
+    assert [one.path for one in found.packages] == ["/a/lkv.inf", "/b/LKV.INF"]
+    assert [one.path for one in found.others] == ["/AUTORUN.INF", "/script.inf"]
+    assert found.findings == ()
+    assert sum(seen) == 4
+
+
+def test_infs_that_cannot_be_read_are_findings() -> None:
+    def read(file: TreeFile, limit: int) -> bytes:
+        raise OSError("no such luck")
+
+    files = (TreeFile("/a.inf", 10), TreeFile("/b.inf", 17 << 20))
+    found = find_packages(Tree("d", "folder", files, read))
+    assert [(one.rule, one.where) for one in found.findings] == [
+        ("inf-unreadable", "/a.inf"),
+        ("inf-too-large", "/b.inf"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("signature", "fits"),
+    [
+        ("$CHICAGO$", {"win9x": Fit.FITS, "nt5": Fit.FITS}),
+        # From memory: these two are for one family each.
+        ("$Windows NT$", {"win9x": Fit.SIGNATURE, "nt5": Fit.FITS}),
+        ("$Windows 95$", {"win9x": Fit.FITS, "nt5": Fit.SIGNATURE}),
+        ("$Nothing$", {"win9x": Fit.SIGNATURE, "nt5": Fit.SIGNATURE}),
+    ],
+)
+def test_signatures_by_family(signature: str, fits: dict[str, Fit]) -> None:
+    text = inf_text(CHIP, signature=signature)
+    assert {family: fit(text, family) for family in fits} == fits
+    assert fit(text, "dos") is Fit.NO_INFS
+
+
+def test_models_for_other_systems_only() -> None:
+    text = inf_text(CHIP, decorations=",NTamd64").replace("[Models]", "[Models.NTamd64]")
+    assert fit(text, "nt5") is Fit.NO_MODELS
+    assert fit(text, choose_family("nt5", release=(5, 2), architecture="amd64")) is Fit.FITS
+    assert fit(text, "win9x") is Fit.NO_MODELS
+
+
+def test_install_sections_for_other_systems_only() -> None:
+    text = inf_text(CHIP).replace("[Install]", "[Install.NTx86]")
+    assert fit(text, "win9x") is Fit.NO_INSTALL
+    assert fit(text, "nt5") is Fit.FITS
+    assert suitability(package(text), FAMILIES["nt5"]).offers[0].install == "Install.NTx86"
+
+
+def test_an_inf_without_devices() -> None:
+    assert fit(inf_text(), "win9x") is Fit.NO_DEVICES
+
+
+def test_drivers_of_9x_systems_are_told_from_those_of_nt_systems() -> None:
+    nine = inf_text(CHIP, copies="CopyFiles=@lkv.vxd,@lkv.drv", files="lkv.vxd=1\nlkv.drv=1")
+    assert fit(nine, "win9x") is Fit.FITS
+    assert fit(nine, "nt5") is Fit.FILES_OF_9X
+    # Controls: a .sys file, a service, or a section for NT systems makes it theirs too.
+    assert fit(nine.replace("@lkv.drv", "@lkv.sys"), "nt5") is Fit.FITS
+    assert fit(nine + "[Install.Services]\r\nAddService=lkv\r\n", "nt5") is Fit.FITS
+    assert fit(nine.replace("[Install]", "[Install.NT]"), "nt5") is Fit.FITS
+
+
+def test_sections_to_check_for_a_family_without_infs() -> None:
+    nine, nt = FAMILIES["win9x"].system, FAMILIES["nt5"].system
+    both = inf_text(CHIP) + "[Install.NT]\r\nCopyFiles=@lkvnt.sys\r\n"
+    assert sections_to_check(package(both), FAMILIES["dos"]) == (nine, ("Install",))
+    assert sections_to_check(package(both), FAMILIES["nt5"]) == (nt, ("Install.NT",))
+    only_nt = inf_text(CHIP, signature="$Windows NT$")
+    assert sections_to_check(package(only_nt), FAMILIES["dos"]) == (nt, ("Install",))
+
+
+DOS_DRIVER = b"\xff\xff\xff\xff\x00\x80"
+
+
+def dos(tree: Tree, target: str = "dos") -> dict[str, tuple[DosKind, tuple[str, ...]]]:
+    found = find_packages(tree)
+    return {one.folder: (one.kind, one.files) for one in find_dos_packages(tree, found, target)}
+
+
+def test_packages_without_an_inf() -> None:
+    tree = make_tree(
+        {
+            "/CDUSB.SYS": DOS_DRIVER,
+            "/SOUND/INSTALL.EXE": b"MZ",
+            "/SOUND/QLA.SYS": DOS_DRIVER,
+            "/NET/OTHER.SYS": b"MZ",
+            "/DOCS/README.TXT": b"hello",
+        }
+    )
+    assert dos(tree) == {
+        "/": (DosKind.DRIVER, ("CDUSB.SYS",)),
+        "/NET": (DosKind.SYSTEM_FILE, ("OTHER.SYS",)),
+        "/SOUND": (DosKind.SETUP, ("INSTALL.EXE", "QLA.SYS")),
+    }
+
+
+def test_folders_that_an_inf_speaks_of_are_not_packages_of_their_own() -> None:
+    tree = make_tree(
+        {
+            "/LKV.INF": inf_text(CHIP, files="lkv.sys=1,sub", disks="1=d,,,\\drv"),
+            "/drv/sub/lkv.sys": b"MZ",
+            "/pack/qla.inf": inf_text("PCI\\VEN_F3D7&DEV_1600"),
+            "/pack/deep/er/setup.exe": b"MZ",
+            "/other/setup.exe": b"MZ",
+            "/auto/autorun.inf": "[autorun]\n",
+            "/auto/setup.exe": b"MZ",
+        }
+    )
+    assert list(dos(tree)) == ["/auto", "/other"]
+
+
+def test_declared_packages() -> None:
+    tree = make_tree(
+        {
+            "/TLAN/NDIS/TLAN.SYS": DOS_DRIVER,
+            "/TLAN/README.TXT": b"x",
+            "/QLA/PLAY.EXE": b"MZ",
+            "/QLA/QLA.INF": inf_text(CHIP),
+        },
+        hidden={"/QLA/PLAY.EXE": "/Quillon Audio/play.exe"},
+        provides=(
+            Provides("/TLAN", ("PCI\\VEN_F4B9&DEV_0100",), ("dos",)),
+            Provides("quillon audio/", ("PCI\\VEN_F3D7&DEV_1600",)),
+            Provides("/none", ("PCI\\VEN_F7D3&DEV_0056",)),
+        ),
+    )
+    assert dos(tree) == {
+        "/TLAN": (DosKind.DECLARED, ("TLAN.SYS",)),
+        "/QLA": (DosKind.DECLARED, ()),
+    }
+    # The first is declared for another target only.
+    assert dos(tree, "win9x") == {
+        "/TLAN/NDIS": (DosKind.DRIVER, ("TLAN.SYS",)),
+        "/QLA": (DosKind.DECLARED, ()),
+    }

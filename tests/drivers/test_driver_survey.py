@@ -1,0 +1,224 @@
+"""A whole survey: the invented kiosk, what each family gets, and what the findings say."""
+
+from __future__ import annotations
+
+import pytest
+from driver_examples import inf_text, make_tree
+
+from mediashelf.drivers.coverage import Cover
+from mediashelf.drivers.devices import Device
+from mediashelf.drivers.families import FAMILIES
+from mediashelf.drivers.findings import check_survey, device_title
+from mediashelf.drivers.machine import parse_machine
+from mediashelf.drivers.packages import Fit, find_packages
+from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.tree import Provides, Tree
+from mediashelf.findings import Finding, Severity
+
+VIDEO, SOUND, LAN, BRIDGE, OTHER = (
+    f"PCI\\VEN_{vendor}&DEV_{device}"
+    for vendor, device in [
+        ("F2C4", "0301"),
+        ("F3D7", "1600"),
+        ("F4B9", "0100"),
+        ("F6E2", "2000"),
+        ("F7D3", "0056"),
+    ]
+)
+MACHINE = parse_machine(
+    "00:00.0 0600: f6e2:2000\n01:00.0 0300: f2c4:0301 (rev 03)\n00:0a.0 0401: f3d7:1600\n"
+    "00:0b.0 0200: f4b9:0100\n00:0c.0 0780: f7d3:0056\n"
+)
+
+
+def make_disc(**others: object) -> Tree:
+    return make_tree(
+        {
+            "/Video/lkv.inf": inf_text(VIDEO),
+            "/Video/lkv.sys": b"x",
+            "/Sound/qla.inf": inf_text(
+                SOUND, copies="CopyFiles=@qla.sys,@qlsynth.sys", files="qla.sys=1\r\nqlsynth.sys=1"
+            ),
+            "/Sound/qla.sys": b"x",
+            "/Lan/tlan.inf": inf_text(LAN, signature="$Windows NT$"),
+            "/Lan/lkv.sys": b"x",
+            "/Any/any.inf": inf_text(
+                "PCI\\CC_0780", files="none.sys=1", copies="CopyFiles=@no.sys"
+            ),
+        },
+        **others,
+    )
+
+
+def surveyed(
+    tree: Tree, family: str = "win9x", devices: tuple[Device, ...] | None = MACHINE.devices
+) -> tuple[Survey, list[Finding]]:
+    result = survey([(tree, find_packages(tree))], FAMILIES[family], family, devices)
+    return result, list(check_survey(result))
+
+
+def places(findings: list[Finding], rule: str) -> list[str]:
+    return [finding.where for finding in findings if finding.rule == rule]
+
+
+def test_every_device_has_its_row() -> None:
+    result, _ = surveyed(make_disc())
+    assert [cover.cover for cover in result.covers] == [
+        Cover.NONE,
+        Cover.DRIVER,
+        Cover.DRIVER,
+        Cover.NONE,
+        Cover.GENERIC,
+    ]
+    # A device without a name is called what its package calls it.
+    assert device_title(result.covers[1]) == "Larkspur Video 3"
+    assert device_title(result.covers[4]) == f"communication {OTHER}"
+
+
+def test_devices_without_a_driver() -> None:
+    result, findings = surveyed(make_disc())
+    found = [finding for finding in findings if finding.rule == "device-without-driver"]
+    assert [(finding.severity, finding.where) for finding in found] == [
+        # Systems drive a host bridge themselves, as a rule.
+        (Severity.WARNING, f"device 1 (00:00.0) host bridge {BRIDGE}"),
+        (Severity.ERROR, f"device 4 (00:0b.0) network {LAN}"),
+    ]
+    assert found[1].message == "/Lan/tlan.inf names it, but its signature is not for this family"
+    assert {finding.target for finding in found} == {"win9x"}
+    assert result.unfit_for(result.covers[3].device)[0][1] is Fit.SIGNATURE
+
+
+def test_generic_drivers_and_other_families_are_told() -> None:
+    _, findings = surveyed(make_disc())
+    assert places(findings, "device-with-generic-driver") == [
+        f"device 5 (00:0c.0) communication {OTHER}"
+    ]
+    assert places(findings, "inf-for-other-family") == ["/Lan/tlan.inf"]
+
+
+def test_a_missing_file_of_a_chosen_package_is_an_error() -> None:
+    _, findings = surveyed(make_disc())
+    missing = {f.where: f for f in findings if f.rule == "driver-file-missing"}
+    assert set(missing) == {"/Sound/qla.inf line 10", "/Any/any.inf line 10"}
+    one = missing["/Sound/qla.inf line 10"]
+    assert one.severity is Severity.ERROR
+    assert "qlsynth.sys" in one.message
+    assert "/Sound/qlsynth.sys" in one.message
+
+
+def test_a_missing_file_that_no_device_needs_is_a_warning() -> None:
+    devices = (MACHINE.devices[1],)
+    result, findings = surveyed(make_disc(), devices=devices)
+    assert [one.is_chosen for one in result.packages] == [False, False, False, True]
+    found = [f for f in findings if f.rule == "driver-file-missing"]
+    assert {finding.severity for finding in found} == {Severity.WARNING}
+
+
+def test_without_a_machine_every_package_counts() -> None:
+    result, findings = surveyed(make_disc(), devices=None)
+    assert result.covers == ()
+    found = [f for f in findings if f.rule == "driver-file-missing"]
+    assert {finding.severity for finding in found} == {Severity.ERROR}
+    assert places(findings, "device-without-driver") == []
+
+
+def test_text_findings_are_errors_only_where_a_device_needs_the_package() -> None:
+    broken = inf_text(VIDEO, files="lkv.sys=7")
+    tree = make_tree({"/lkv.inf": broken, "/lkv.sys": b"x"})
+    for devices, severity in [
+        (MACHINE.devices, Severity.ERROR),
+        ((MACHINE.devices[3],), Severity.WARNING),
+        (None, Severity.ERROR),
+    ]:
+        _, findings = surveyed(tree, devices=devices)
+        assert [f.severity for f in findings if f.rule == "source-disk-undefined"] == [severity]
+
+
+def test_dos_has_declared_packages_only() -> None:
+    tree = make_tree(
+        {"/TLAN/TLAN.SYS": b"x", "/LKV/LKV.INF": inf_text(VIDEO), "/LKV/LKV.SYS": b"x"},
+        kind="iso9660",
+        provides=(Provides("/TLAN", (LAN,), ("dos",)),),
+    )
+    result, findings = surveyed(tree, "dos")
+    assert [cover.cover for cover in result.covers][3] is Cover.DECLARED
+    assert places(findings, "device-without-driver")[1].startswith("device 2")
+    assert {f.severity for f in findings} <= {Severity.NOTE, Severity.WARNING}
+    declared_for_dos_only, _ = surveyed(tree, "win9x")
+    assert declared_for_dos_only.covers[3].cover is Cover.NONE
+
+
+def test_files_are_checked_for_dos_under_the_names_it_sees() -> None:
+    text = inf_text(VIDEO, copies="CopyFiles=@longfilename.sys", files="longfilename.sys=1")
+    tree = make_tree(
+        {"/LKV/LKV.INF": text, "/LKV/LONGFILE.SYS": b"x"},
+        hidden={"/LKV/LKV.INF": "/lkv/lkv.inf", "/LKV/LONGFILE.SYS": "/lkv/longfilename.sys"},
+        kind="iso9660",
+    )
+    _, findings = surveyed(tree, "dos")
+    (finding,) = [f for f in findings if f.rule == "driver-file-name-hidden"]
+    assert finding.severity is Severity.WARNING
+    assert finding.where == "/LKV/LKV.INF line 10"
+    assert "/LKV/LONGFILE.SYS" in finding.message
+    # A target that takes INFs and does not read Joliet would not find the file: an error.
+    _, findings = surveyed(tree, "win9x")
+    (finding,) = [f for f in findings if f.rule == "driver-file-name-hidden"]
+    assert finding.severity is Severity.ERROR
+
+
+def test_nt4_does_not_look_by_identifier() -> None:
+    _, findings = surveyed(make_disc(), "nt4")
+    (finding,) = [f for f in findings if f.rule == "devices-not-matched"]
+    assert finding.severity is Severity.NOTE
+
+
+@pytest.mark.parametrize(
+    ("text", "files", "rule"),
+    [
+        (inf_text(VIDEO).replace("Class=", "CatalogFile=lkv.cat\r\nClass="), {}, "catalog-missing"),
+        (inf_text(VIDEO, disks="1=disk,lkv.tag"), {}, "tag-file-missing"),
+        (inf_text(VIDEO, files="lkv.sys=1,,7"), {}, "driver-file-size"),
+        (inf_text(VIDEO, files="lkv.sys=1,sub"), {"/sub/lkv.sys": b"x"}, "driver-files-other-root"),
+        (
+            inf_text(VIDEO, copies="CopyFiles=@lkv.sys\r\nInclude=display.inf"),
+            {},
+            "inf-of-system-needed",
+        ),
+        (
+            inf_text(VIDEO, decorations=",NTx86.5.0,NT.5.1", more="[Models.NT.5.1]\r\nx=Install,X"),
+            {},
+            "models-choice-unsure",
+        ),
+        (inf_text(VIDEO, disks="1=disk,lkv.cab"), {"/l/lkv.cab": b"x"}, "driver-cabinet-unread"),
+    ],
+)
+def test_rules_around_a_package(text: str, files: dict[str, bytes], rule: str) -> None:
+    sound: dict[str, str | bytes] = {"/l/lkv.inf": inf_text(VIDEO), "/l/lkv.sys": b"x"}
+    _, findings = surveyed(make_tree(sound), "nt5")
+    assert places(findings, rule) == []
+    _, findings = surveyed(make_tree({**sound, "/l/lkv.inf": text, **files}), "nt5")
+    assert places(findings, rule)
+
+
+def test_a_tie_and_an_unknown_board_are_notes() -> None:
+    tree = make_tree(
+        {
+            "/a/lkv.inf": inf_text(VIDEO),
+            "/b/lkv.inf": inf_text(VIDEO),
+            "/c/lkv.inf": inf_text(f"{VIDEO}&SUBSYS_0007F2C4"),
+            **{f"/{folder}/lkv.sys": b"x" for folder in "abc"},
+        }
+    )
+    _, findings = surveyed(tree, devices=(MACHINE.devices[1],))
+    assert {f.rule: f.severity for f in findings} == {
+        "driver-tie": Severity.NOTE,
+        "device-board-unknown": Severity.NOTE,
+    }
+    only_board = make_tree({"/c/lkv.inf": inf_text(f"{VIDEO}&SUBSYS_0007F2C4")})
+    result, findings = surveyed(only_board, devices=(MACHINE.devices[1],))
+    assert result.covers[0].cover is Cover.POSSIBLE
+    # The file of a package that may win is needed as well.
+    assert {f.rule: f.severity for f in findings} == {
+        "device-board-unknown": Severity.WARNING,
+        "driver-file-missing": Severity.ERROR,
+    }

@@ -1,0 +1,144 @@
+"""Trees of discs as targets see them: which file of one tree is which of the other."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from mediashelf.drivers.tree import Tree, tree_of_disc
+from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
+from mediashelf.image import open_image
+
+from make_image import make_iso
+
+JOLIET = (VolumeKind.JOLIET, VolumeKind.ISO9660)
+ISO = (VolumeKind.ISO9660,)
+
+
+def entries(*rows: tuple[str, int, int]) -> tuple[Entry, ...]:
+    """Return entries of (path, block, size)."""
+    return tuple(
+        Entry(path, path.rpartition("/")[2], size, False, (Extent(block, size),))
+        for path, block, size in rows
+    )
+
+
+def disc(iso: tuple[Entry, ...], joliet: tuple[Entry, ...]) -> DiscFacts:
+    volumes = (
+        VolumeFacts(VolumeKind.ISO9660, "A", iso),
+        VolumeFacts(VolumeKind.JOLIET, "A", joliet),
+    )
+    return DiscFacts(0, volumes)
+
+
+def names(facts: DiscFacts, kinds: tuple[VolumeKind, ...] = ISO) -> dict[str, str]:
+    tree = tree_of_disc("d", facts, kinds, lambda entry, limit: b"")
+    assert tree is not None
+    return {file.path: file.hidden_path for file in tree.files}
+
+
+def test_files_at_one_place_are_one_file() -> None:
+    facts = disc(
+        entries(("/A/LONGFI_1.SYS", 30, 5), ("/B/X.SYS", 31, 6)),
+        entries(("/a/longfilename.sys", 30, 5), ("/b/x.sys", 31, 6)),
+    )
+    assert names(facts) == {
+        "/A/LONGFI_1.SYS": "/a/longfilename.sys",
+        "/B/X.SYS": "/b/x.sys",
+    }
+    assert names(facts, JOLIET)["/b/x.sys"] == "/B/X.SYS"
+
+
+def test_equal_files_share_a_place_and_their_folders_decide() -> None:
+    facts = disc(
+        entries(
+            ("/ALPHA/ONE.SYS", 30, 1),
+            ("/ALPHA/SAME.TXT", 40, 9),
+            ("/BETA/SAME.TXT", 40, 9),
+            ("/BETA/TWO.SYS", 31, 1),
+        ),
+        # In the long tree the folders stand in the other order.
+        entries(
+            ("/a beta/same.txt", 40, 9),
+            ("/a beta/two.sys", 31, 1),
+            ("/b alpha/one.sys", 30, 1),
+            ("/b alpha/same.txt", 40, 9),
+        ),
+    )
+    assert names(facts)["/ALPHA/SAME.TXT"] == "/b alpha/same.txt"
+    assert names(facts)["/BETA/SAME.TXT"] == "/a beta/same.txt"
+
+
+def test_equal_files_of_one_folder_go_by_name_then_by_extension() -> None:
+    facts = disc(
+        entries(("/LONGNA_1.TXT", 40, 9), ("/LONGNA_2.DOC", 40, 9), ("/SHORT.TXT", 40, 9)),
+        entries(("/long name.docx", 40, 9), ("/long name.txt", 40, 9), ("/short.txt", 40, 9)),
+    )
+    assert names(facts) == {
+        "/LONGNA_1.TXT": "/long name.txt",
+        "/LONGNA_2.DOC": "/long name.docx",
+        "/SHORT.TXT": "/short.txt",
+    }
+
+
+def test_empty_files_have_no_place_and_still_pair() -> None:
+    facts = disc(
+        entries(("/A/EMPTY.TXT", 0, 0), ("/A/ONE.SYS", 30, 1), ("/EMPTY.TXT", 55, 0)),
+        entries(("/aa/empty.txt", 77, 0), ("/aa/one.sys", 30, 1), ("/empty.txt", 0, 0)),
+    )
+    assert names(facts)["/A/EMPTY.TXT"] == "/aa/empty.txt"
+    assert names(facts)["/EMPTY.TXT"] == "/empty.txt"
+
+
+def test_many_equal_files_are_paired_at_once() -> None:
+    short = entries(*((f"/F{number:05}.TXT", 40, 9) for number in range(20_000)))
+    long = entries(*((f"/file {number:05}.txt", 40, 9) for number in range(20_000)))
+    paired = names(disc(short, long))
+    assert paired["/F12345.TXT"] == "/file 12345.txt"
+    assert len(set(paired.values())) == 20_000
+
+
+def test_files_of_the_other_tree_alone_are_kept_beside() -> None:
+    facts = disc(entries(("/A.SYS", 30, 1)), entries(("/a.sys", 30, 1), ("/only.sys", 31, 1)))
+    assert names(facts) == {"/A.SYS": "/a.sys", "": "/only.sys"}
+
+
+def test_volumes_whose_entries_were_not_read_are_passed_over() -> None:
+    volumes = (
+        VolumeFacts(VolumeKind.UDF, "U", entries_read=False),
+        VolumeFacts(VolumeKind.ISO9660, "I", entries(("/A", 30, 1))),
+    )
+    tree = tree_of_disc(
+        "d", DiscFacts(0, volumes), (VolumeKind.UDF, *JOLIET), lambda entry, limit: b""
+    )
+    assert tree is not None and tree.kind == "iso9660"
+    assert tree_of_disc("d", DiscFacts(0), JOLIET, lambda entry, limit: b"") is None
+
+
+@pytest.mark.parametrize(
+    ("kinds", "path", "hidden"),
+    [
+        (JOLIET, "/LKV/longfilename.sys", "/LKV/LONGFI_1.SYS"),
+        (ISO, "/LKV/LONGFI_1.SYS", "/LKV/longfilename.sys"),
+    ],
+)
+def test_an_image_as_two_targets_see_it(
+    tmp_path: Path, kinds: tuple[VolumeKind, ...], path: str, hidden: str
+) -> None:
+    made = make_iso(
+        {"LKV/LKV.INF": b"[x]", "LKV/LONGFI_1.SYS": b"driver"},
+        joliet=3,
+        long_names={"LKV/LONGFI_1.SYS": "longfilename.sys"},
+    )
+    image_path = tmp_path / "disc.iso"
+    image_path.write_bytes(made.data)
+    with open_image(image_path) as image:
+        tree = tree_of_disc("disc", image.facts, kinds, image.read_file)
+        assert isinstance(tree, Tree)
+        file = tree.find(path.upper())
+        assert file is not None and file.hidden_path == hidden
+        assert tree.find_hidden(hidden.lower()) == file
+        assert tree.find_name(path.rpartition("/")[2]) == file
+        assert tree.read(file, 3) == b"dri"
+        assert tree.find(hidden) is None
