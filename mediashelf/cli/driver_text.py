@@ -23,7 +23,7 @@ COVER_WORDS = {
 
 def say_survey(survey: Survey) -> None:
     """Print the devices, the packages and what else was found, for one target."""
-    say(_title(survey))
+    say_wrapped(_title(survey))
     if survey.covers:
         say()
         _say_devices(survey)
@@ -156,9 +156,9 @@ def say_explanation(survey: Survey, index: int) -> None:
             f"not for {survey.target}: {package_text(survey, unfit)}, {FIT_WORDS[fit]}", indent=2
         )
     if best is None and not (cover.possible or cover.declared):
-        say("  no package here has one of these ids for this target")
+        say_wrapped("no package here has one of these ids for this target", indent=2)
     if len(cover.candidates) > 1:
-        say("  signatures are not verified and count as equal")
+        say_wrapped("signatures are not verified and count as equal", indent=2)
     say()
 
 

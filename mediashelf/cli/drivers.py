@@ -21,7 +21,7 @@ from mediashelf.cli.options import (
     targets_folder_option,
 )
 from mediashelf.cli.progress import progress
-from mediashelf.cli.render import exit_for, say, say_findings, say_json, summary
+from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped, summary
 from mediashelf.drivers.devices import pick_device
 from mediashelf.drivers.families import FAMILIES, Family, choose_family
 from mediashelf.drivers.findings import check_survey
@@ -164,7 +164,7 @@ def _say(surveys: list[Survey], picked: list[int], findings: list[Finding], quie
         shown = [finding for finding in shown if finding.severity is not Severity.NOTE]
     say_findings(shown, limit=PLACES_SHOWN)
     if not quiet:
-        say(f"{summary(findings)}; signatures not verified")
+        say_wrapped(f"{summary(findings)}; signatures not verified")
 
 
 def _check_code_page(name: str) -> None:
