@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from mediashelf.formats.directory_records import RootRecord, parse_root_record
+from mediashelf.formats.directory_records import (
+    SELF_IDENTIFIER,
+    RootRecord,
+    parse_root_record,
+)
 from mediashelf.formats.fields import (
     BothOrders,
     DescriptorDate,
@@ -195,13 +199,26 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
             )
     _check_end(read_sector(view, last), last, log)
     if primary is None:
+        primary = _salvage_primary(view)
         log.add(
             "primary-descriptor-present",
             f"LBA {FIRST_DESCRIPTOR}",
-            "the disc has no primary volume descriptor",
+            "the disc has no primary volume descriptor"
+            + ("; the damaged one was read as far as it goes" if primary else ""),
             offset=FIRST_DESCRIPTOR * SECTOR_SIZE,
         )
     return DescriptorSet(primary, tuple(supplementary), tuple(boot_records))
+
+
+def _salvage_primary(view: View) -> VolumeDescriptor | None:
+    """Return what stands at the primary descriptor's place if only its head is damaged."""
+    data = read_sector(view, FIRST_DESCRIPTOR)
+    if not data or data[0] == SUPPLEMENTARY:
+        return None
+    descriptor = parse_volume_descriptor(data, FIRST_DESCRIPTOR)
+    root = descriptor.root
+    is_plausible = root.length == 34 and root.identifier == SELF_IDENTIFIER and root.extent.agrees
+    return replace(descriptor, type=PRIMARY) if is_plausible and root.size.agrees else None
 
 
 def _last_descriptor(view: View) -> int | None:

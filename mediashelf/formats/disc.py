@@ -28,7 +28,7 @@ from mediashelf.formats.path_tables import check_path_tables
 from mediashelf.formats.rockridge import RockRidgeNaming, detect_rock_ridge
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf_volume import read_udf_volume
-from mediashelf.formats.volume import DiscFacts, Extent, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, Extent, VolumeFacts, VolumeKind
 
 
 class Disc(NamedTuple):
@@ -92,7 +92,8 @@ class _DiscReader:
         from mediashelf.formats.raw_layout import HEAD_SIZE, detect_layout
 
         layout = detect_layout(self._view.read(0, HEAD_SIZE))
-        if layout is not None:
+        is_raw = layout is not None and layout.size != SECTOR_SIZE
+        if layout is not None and is_raw:
             self._log.add(
                 "raw-sectors",
                 "image",
@@ -109,7 +110,7 @@ class _DiscReader:
                 found=f"{self._view.size:,} bytes of something else",
                 expected="volume descriptors from byte 32,768 on",
             )
-        facts = DiscFacts(self._view.size, looks_raw=layout is not None)
+        facts = DiscFacts(self._view.size, looks_raw=is_raw)
         return Disc(facts, self._log.findings())
 
     def _read_primary(self, descriptor: VolumeDescriptor) -> None:

@@ -144,6 +144,24 @@ def test_a_damaged_primary_descriptor_leaves_joliet(image: MadeImage) -> None:
     }
 
 
+@pytest.mark.parametrize("name", ["type", "standard_identifier"])
+def test_a_primary_descriptor_with_a_damaged_head_is_read(image: MadeImage, name: str) -> None:
+    disc = read_disc(BytesView(flip(image.data, image.field("primary", name))))
+    assert {volume.kind for volume in disc.facts.volumes} == {
+        VolumeKind.ISO9660,
+        VolumeKind.JOLIET,
+    }
+    assert "primary-descriptor-present" in {finding.rule for finding in disc.findings}
+    assert disc.facts.volumes[0].label == "TIDES"
+
+
+def test_descriptors_of_other_kinds_alone_are_no_volume() -> None:
+    data = bytes(16 * SECTOR) + parts.boot_record(20) + parts.terminator() + bytes(4 * SECTOR)
+    disc = read_disc(BytesView(data))
+    assert not disc.facts.looks_raw
+    assert "no-volume" in {finding.rule for finding in disc.findings}
+
+
 def test_a_second_primary_descriptor_must_be_equal() -> None:
     made = make_iso({"A.TXT": b"a"}, joliet=3)
     primary = made.data[made.at("primary") : made.at("primary") + SECTOR]
