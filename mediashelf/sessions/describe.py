@@ -56,7 +56,7 @@ def describe_card(
         eject=(LunWrite("file", EJECT.removesuffix("\n")),),
         forced_eject=(LunWrite("forced_eject", "1"),),
         discs=discs,
-        open_findings=condense(findings),
+        open_findings=condense(findings, worst_first=False),
         earlier_files=tuple(sorted(earlier.values(), key=lambda file: file.path)),
     )
     last = records.manifest
@@ -74,12 +74,17 @@ def with_other_files(manifest: Manifest, files: Sequence[CardFile]) -> Manifest:
     return replace(manifest, other_files=tuple(files), earlier_files=earlier)
 
 
-def condense(findings: Iterable[Finding]) -> tuple[OpenFinding, ...]:
-    """Return findings as rows for people and the manifest: worst first, equal rules counted."""
+def condense(findings: Iterable[Finding], *, worst_first: bool = True) -> tuple[OpenFinding, ...]:
+    """Return findings as rows for people and the manifest, equal rules counted.
+
+    Without ``worst_first`` they stay in the order in which a person acts on them.
+    """
     groups: dict[tuple[str, Severity, str], list[Finding]] = {}
     for finding in findings:
         groups.setdefault((finding.rule, finding.severity, finding.target), []).append(finding)
-    rows = sorted(groups.values(), key=lambda group: -group[0].severity)
+    rows = list(groups.values())
+    if worst_first:
+        rows.sort(key=lambda group: -group[0].severity)
     return tuple(
         OpenFinding(
             rule=_text(group[0].rule),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mediashelf.errors import BlockedError
@@ -19,10 +19,11 @@ from mediashelf.sessions.describe import describe_card, with_other_files
 from mediashelf.sessions.lock import card_lock
 from mediashelf.sessions.manifest import render_manifest
 from mediashelf.sessions.manifest_sense import MANIFEST_NAME
-from mediashelf.sessions.manifest_values import CardFile, Manifest
+from mediashelf.sessions.manifest_values import BootWay, CardFile, Manifest
 from mediashelf.sessions.plan import SessionPlan
-from mediashelf.sessions.preflight import CheckedDisc, check_discs
+from mediashelf.sessions.preflight import CheckedDisc, boot_ways, check_discs
 from mediashelf.sessions.readback import digest_bytes, digest_or_none
+from mediashelf.sessions.readiness import check_boot, check_readiness
 from mediashelf.sessions.records import (
     CardRecords,
     is_there,
@@ -90,6 +91,8 @@ def checked_session(
     with card_lock(card) as is_locked, _workshop(may_build) as workshop:
         records = read_records(card)
         discs = check_discs(resolve_plan(plan, library), targets, on_bytes=on_bytes)
+        boots = [boot_ways(disc.source.facts) for disc in discs]
+        discs = [_with_boot(disc, ways, plan) for disc, ways in zip(discs, boots, strict=True)]
         arrangement = arrange(
             discs,
             card,
@@ -100,7 +103,11 @@ def checked_session(
             workshop=workshop,
             on_bytes=on_bytes,
         )
-        findings = (*_lock_finding(is_locked), *arrangement.findings)
+        findings = (
+            *_lock_finding(is_locked),
+            *arrangement.findings,
+            *check_readiness(plan, boots),
+        )
         yield CheckedSession(plan, card, facts, records, tuple(discs), arrangement, findings)
 
 
@@ -142,6 +149,12 @@ def refuse_blocked(session: CheckedSession, *, anyway: bool) -> None:
             f"{count_text(len(errors), 'error')} in the way; nothing was copied. Mend them, or use "
             "--anyway to go on and have them noted in the manifest"
         )
+
+
+def _with_boot(disc: CheckedDisc, ways: tuple[BootWay, ...], plan: SessionPlan) -> CheckedDisc:
+    where = str(disc.source.candidate.path)
+    found = check_boot(disc.position, ways, plan, where)
+    return replace(disc, findings=(*disc.findings, *found))
 
 
 @contextmanager
