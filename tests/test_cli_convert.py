@@ -144,7 +144,8 @@ def test_sectors_of_form_2_do_not_fit(tmp_path: Path) -> None:
     assert (tmp_path / "disc.iso").read_bytes() == ISO + kept
     # Form 2 that holds nothing there, as gaps do, loses nothing.
     gap = form_2_image(bytes(2048) + bytes(276), first_lba=SECTORS, with_edc=False)
-    run(write_disc(tmp_path, FORM_1 + gap, "MODE2/2352"), "-o", tmp_path / "gap.iso")
+    before = form_1_image(noise(SECTORS * 2048))
+    run(write_disc(tmp_path, before + gap, "MODE2/2352"), "-o", tmp_path / "gap.iso")
 
 
 def mixed_disc(folder: Path) -> Path:
