@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from mediashelf.catalogue import images
@@ -33,6 +33,12 @@ class Depth(StrEnum):
 
     STRUCTURE = "structure"
     DIGESTS = "digests"
+    CONTENTS = "contents"
+
+    @property
+    def reads_every_byte(self) -> bool:
+        """Whether digests are computed."""
+        return self is not Depth.STRUCTURE
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +79,8 @@ def run_audit(
             job.path,
             is_sheet=job.is_sheet,
             algorithms=(job.row.digests if job.row is not None else ()) or ("xxh3_128",),
-            contents=depth is Depth.DIGESTS,
+            contents=depth.reads_every_byte,
+            files_inside=depth is Depth.CONTENTS,
             past_cache=past_cache,
             on_bytes=count,
         )
@@ -93,9 +100,10 @@ def _judge(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditResult
         job.where,
         _observed(job, reading),
         record,
-        reading.findings,
+        (*reading.findings, *reading.inside),
         structure_read=reading.facts is not None,
     )
+    verdict = _with_earlier_damage(job, reading, verdict)
     if job.row is None or record is None:
         return _judge_unrecorded(catalogue, job, reading, verdict)
     if not verdict.spans:
@@ -104,6 +112,28 @@ def _judge(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditResult
     facts = images.facts_of(catalogue.db, job.row.id)
     touched = () if facts is None or facts.looks_raw else entries_touched(facts, verdict.spans)
     return AuditResult(job, verdict, reading, touched, job.row.entry_count)
+
+
+def _with_earlier_damage(job: AuditJob, reading: Reading, verdict: Verdict) -> Verdict:
+    """Bytes that are as recorded still hold the damage that a deeper audit found in them."""
+    row = job.row
+    if (
+        row is None
+        or row.verdict != State.DAMAGED
+        or verdict.state is not State.SOUND
+        or not verdict.is_confirmed
+        or reading.inside_report is not None
+    ):
+        return verdict
+    finding = Finding(
+        "damage-inside-on-record",
+        Severity.ERROR,
+        job.where,
+        f"the audit of {(row.audited_at or row.scanned_at)[:10]} found damage inside, and the "
+        "bytes are still the same",
+        remedy="audit it with --depth contents to see the files that are hit",
+    )
+    return replace(verdict, state=State.DAMAGED, findings=(finding, *verdict.findings))
 
 
 def _observed(job: AuditJob, reading: Reading) -> Observed:
@@ -186,9 +216,8 @@ def _write(catalogue: Catalogue, row: ImageRow, result: AuditResult) -> None:
     elif verdict.state is State.SOUND:
         return  # the contents were not read: an earlier verdict on them still holds
     db.execute(
-        "UPDATE images SET verdict = ?, problem = ?, audited_at = ? WHERE id = ?",
+        "UPDATE images SET verdict = ?, judged_by = 'audit', problem = ?, audited_at = ? "
+        "WHERE id = ?",
         [verdict.state.value, result.reading.problem, now, row.id],
     )
-    structure = result.reading.findings
-    replace_findings(db, row.id, "structure", structure)
-    replace_findings(db, row.id, "fixity", [f for f in verdict.findings if f not in structure])
+    replace_findings(db, row.id, "audit", verdict.findings)

@@ -17,6 +17,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
+from mediashelf.integrity.contents import ContentsReport, check_contents
 from mediashelf.integrity.digests import Digests, digest_file
 
 WORKERS = 2
@@ -33,7 +34,10 @@ class Reading:
     """What one look at an image file found.
 
     ``digests`` is None where the contents were not read, ``facts`` where the
-    structure was not. ``problem`` says why the file could not be read whole.
+    structure was not. ``inside`` are findings about files inside that carry their
+    own checks, and ``inside_report`` says what was verified of them; it is None
+    where they were not checked. ``problem`` says why the file could not be read
+    whole.
     ``is_changing`` is True when size or date were not the same before and after;
     then nothing else of it may be relied on.
     """
@@ -44,6 +48,8 @@ class Reading:
     digests: Digests | None = None
     facts: DiscFacts | None = None
     findings: tuple[Finding, ...] = ()
+    inside: tuple[Finding, ...] = ()
+    inside_report: ContentsReport | None = None
     problem: str = ""
     is_missing: bool = False
     is_changing: bool = False
@@ -61,13 +67,15 @@ def read_image(
     is_sheet: bool = False,
     algorithms: Iterable[str] = ("xxh3_128",),
     contents: bool = True,
+    files_inside: bool = False,
     past_cache: bool = False,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Reading:
     """Read an image file: structure first, then every byte once; nothing is raised for its faults.
 
-    With ``contents=False`` only the structure is read. A cue sheet has no
-    structure of a disc.
+    With ``contents=False`` only the structure is read, with ``files_inside=True``
+    also what files inside say of themselves. A cue sheet has no structure of a
+    disc.
     """
     try:
         before = path.stat()
@@ -84,6 +92,8 @@ def read_image(
                 path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
             )
             reading = replace(reading, digests=digests)
+        if files_inside and not is_sheet:
+            reading = _with_files_inside(reading, path, on_bytes)
         after = path.stat()
     except InputError as error:
         return replace(reading, problem=str(error).removeprefix(f"{path}: "))
@@ -116,12 +126,24 @@ def _with_structure(reading: Reading, path: Path) -> Reading:
     )
 
 
+def _with_files_inside(reading: Reading, path: Path, on_bytes: Callable[[int], None]) -> Reading:
+    report = ContentsReport()
+    try:
+        with open_image(path) as image:
+            findings = tuple(check_contents(image, report=report, on_bytes=on_bytes))
+    except (InputError, OSError, Stopped):
+        raise
+    except Exception as error:  # noqa: BLE001  # one image must not end the work on hundreds
+        return replace(reading, inside=(_our_fault(path, error),))
+    return replace(reading, inside=findings, inside_report=report)
+
+
 def _our_fault(path: Path, error: Exception) -> Finding:
     return Finding(
         "structure-understood",
         Severity.ERROR,
         path.name,
-        f"mediashelf itself failed at this structure ({type(error).__name__}: {error})",
+        f"mediashelf itself failed at this image ({type(error).__name__}: {error})",
         remedy="report this with the image's first 64 KiB; its bytes were read and recorded",
     )
 

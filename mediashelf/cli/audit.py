@@ -6,14 +6,16 @@ from collections import Counter
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
-from typing import Any
 
 import click
+from click.core import ParameterSource
 
 from mediashelf.catalogue.audit import AuditResult, Depth, run_audit
 from mediashelf.catalogue.audit_names import plan_audit
 from mediashelf.catalogue.store import open_catalogue
-from mediashelf.cli.catalogue_rows import image_dict
+from mediashelf.cli.audit_json import STATE_ORDER, audit_document
+from mediashelf.cli.checksums import check_folder
+from mediashelf.cli.contents_text import contents_lines
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, table
@@ -25,18 +27,6 @@ SOUND_SHOWN = 20  # with more sound images than this, only their number is shown
 _ENTRIES_SHOWN = 5
 _PLACES_SHOWN = 5  # of one rule in one image; the rest are counted
 
-# Worst first: what may be lost for good stands above what a person may have done.
-_ORDER = (
-    State.UNREADABLE,
-    State.DECAYED,
-    State.TRUNCATED,
-    State.DAMAGED,
-    State.CHANGED,
-    State.MISSING,
-    State.AWAY,
-    State.SOUND,
-)
-
 
 @click.command(
     epilog="""
@@ -46,6 +36,8 @@ Examples:
   mediashelf audit card --past-cache
   mediashelf audit disc.iso other.iso
   mediashelf audit --depth structure --json
+  mediashelf audit disc.iso --depth contents
+  mediashelf audit ~/isos --against SHA256SUMS
 
 \b
 States: sound; damaged (errors inside, though the bytes are as recorded);
@@ -59,7 +51,16 @@ truncated; missing; away (not plugged in); unreadable.
     type=click.Choice([depth.value for depth in Depth]),
     default=Depth.DIGESTS.value,
     show_default=True,
-    help="structure: volumes and directories only. digests: every byte too.",
+    help="structure: volumes and directories only. digests: every byte too. contents: also "
+    "files inside that carry their own checks.",
+)
+@click.option(
+    "--against",
+    "lists",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="LIST",
+    help="Compare one folder with a checksum list instead. Repeatable.",
 )
 @click.option(
     "--past-cache",
@@ -71,9 +72,12 @@ truncated; missing; away (not plugged in); unreadable.
 @json_option
 @quiet_option
 @fail_on_option
+@click.pass_context
 def audit(
+    context: click.Context,
     names: tuple[str, ...],
     depth: str,
+    lists: tuple[Path, ...],
     past_cache: bool,
     show_all: bool,
     catalogue_path: Path | None,
@@ -86,10 +90,20 @@ def audit(
     Without names, all shelves. An image that is not on record is looked at as
     well: its structure, and whether its bytes are those of an image that is.
     Nothing on record is replaced; what is right is confirmed with today's date.
+
+    With --depth contents, cabinets, ZIP and other archives, programs, compressed
+    files and checksum lists inside images are verified in place; archives inside
+    archives are not followed. With --against, a folder is compared with somebody
+    else's list, as mediashelf checksums check does; the catalogue is not used.
     """
+    if lists:
+        _audit_against(context, names, lists, as_json, quiet, fail_on, show_all)
+        return
     with open_catalogue(catalogue_path) as catalogue:
         jobs = plan_audit(catalogue, names)
-        total = sum(job.size for job in jobs) if depth == Depth.DIGESTS else 0
+        # The files inside have at most about as many bytes as their image.
+        passes = {Depth.STRUCTURE: 0, Depth.DIGESTS: 1, Depth.CONTENTS: 2}[Depth(depth)]
+        total = passes * sum(job.size for job in jobs)
         with (
             progress("auditing", total=total, quiet=quiet) as on_bytes,
             closing(
@@ -104,17 +118,37 @@ def audit(
         ):
             results = list(running)
     if as_json:
-        say_json(_document(results, Depth(depth)))
+        say_json(audit_document(results, Depth(depth)))
     else:
         _say(results, Depth(depth), show_all=show_all, quiet=quiet)
     exit_for([finding for each in results for finding in each.verdict.findings], fail_on)
+
+
+def _audit_against(
+    context: click.Context,
+    names: tuple[str, ...],
+    lists: tuple[Path, ...],
+    as_json: bool,
+    quiet: bool,
+    fail_on: str,
+    show_all: bool,
+) -> None:
+    for option in ("depth", "past_cache"):
+        if context.get_parameter_source(option) is not ParameterSource.DEFAULT:
+            word = option.replace("_", "-")
+            raise click.UsageError(f"--against reads whole files and takes no --{word}.")
+    if len(names) != 1:
+        raise click.UsageError("--against takes one folder to compare.")
+    check_folder(Path(names[0]), lists, "audit", as_json, quiet, fail_on, show_all=show_all)
 
 
 def _say(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, quiet: bool) -> None:
     if not results:
         say("No image to audit. Register a folder with: mediashelf shelf add FOLDER")
         return
-    ordered = sorted(results, key=lambda each: (_ORDER.index(each.verdict.state), each.job.where))
+    ordered = sorted(
+        results, key=lambda each: (STATE_ORDER.index(each.verdict.state), each.job.where)
+    )
     sound = [each for each in ordered if each.verdict.state is State.SOUND]
     hide_sound = quiet or (len(sound) > SOUND_SHOWN and not show_all)
     shown = [each for each in ordered if not (hide_sound and each.verdict.state is State.SOUND)]
@@ -175,10 +209,10 @@ def _say_findings(result: AuditResult, quiet: bool) -> None:
 def _summary(results: Sequence[AuditResult], depth: Depth) -> list[str]:
     """Return the closing lines: the states, then what was read and what was not."""
     counts = Counter(each.verdict.state for each in results)
-    states = ", ".join(f"{counts[state]:,} {state.value}" for state in _ORDER if counts[state])
+    states = ", ".join(f"{counts[state]:,} {state.value}" for state in STATE_ORDER if counts[state])
     structures = sum(each.reading.facts is not None for each in results)
     read = f"Structure of {structures:,} read"
-    if depth is Depth.DIGESTS:
+    if depth.reads_every_byte:
         compared = [
             each
             for each in results
@@ -196,46 +230,12 @@ def _summary(results: Sequence[AuditResult], depth: Depth) -> list[str]:
         read += "; contents not read"
     return [
         f"{count_text(len(results), 'image')}: {states}.",
-        f"{read}. Whether files inside are sound in themselves was not checked.",
+        *_inside(read, results, depth),
     ]
 
 
-def _document(results: Sequence[AuditResult], depth: Depth) -> dict[str, Any]:
-    counts = Counter(each.verdict.state for each in results)
-    return {
-        "command": "audit",
-        "version": 1,
-        "depth": depth.value,
-        "counts": {state.value: counts[state] for state in _ORDER},
-        "images": [_image(each) for each in results],
-        "findings": [finding.as_dict() for each in results for finding in each.verdict.findings],
-    }
-
-
-def _image(result: AuditResult) -> dict[str, Any]:
-    verdict = result.verdict
-    return {
-        "file": str(result.job.path),
-        "where": result.job.where,
-        "state": verdict.state.value,
-        "basis": verdict.basis,
-        "bytes_read": verdict.bytes_read,
-        "structure_read": result.reading.facts is not None,
-        "is_confirmed": verdict.is_confirmed,
-        "spans": [
-            {
-                "offset": span.offset,
-                "length": span.length,
-                "first_lba": span.first_lba,
-                "last_lba": span.last_lba,
-            }
-            for span in verdict.spans
-        ],
-        "touched": [
-            {"path": entry.path, "size": entry.size, "touched": entry.touched}
-            for entry in result.touched
-        ],
-        "same_bytes_as": [{"shelf": row.shelf, "path": row.path} for row in result.twins],
-        "record": image_dict(result.job.row) if result.job.row is not None else None,
-        "findings": [finding.as_dict() for finding in verdict.findings],
-    }
+def _inside(read: str, results: Sequence[AuditResult], depth: Depth) -> list[str]:
+    if depth is not Depth.CONTENTS:
+        return [f"{read}. Whether files inside are sound in themselves was not checked."]
+    reports = [each.reading.inside_report for each in results if each.reading.inside_report]
+    return [f"{read}.", *contents_lines(reports)]

@@ -1,0 +1,68 @@
+"""``mediashelf audit --json``: one object for each image, with its state and what that rests on."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from mediashelf.catalogue.audit import AuditResult, Depth
+from mediashelf.cli.catalogue_rows import image_dict
+from mediashelf.integrity.fixity import State
+
+# Worst first: what may be lost for good stands above what a person may have done.
+STATE_ORDER = (
+    State.UNREADABLE,
+    State.DECAYED,
+    State.TRUNCATED,
+    State.DAMAGED,
+    State.CHANGED,
+    State.MISSING,
+    State.AWAY,
+    State.SOUND,
+)
+
+
+def audit_document(results: Sequence[AuditResult], depth: Depth) -> dict[str, Any]:
+    """Return the whole document."""
+    counts = Counter(each.verdict.state for each in results)
+    return {
+        "command": "audit",
+        "version": 1,
+        "depth": depth.value,
+        "counts": {state.value: counts[state] for state in STATE_ORDER},
+        "images": [_image(each) for each in results],
+        "findings": [finding.as_dict() for each in results for finding in each.verdict.findings],
+    }
+
+
+def _image(result: AuditResult) -> dict[str, Any]:
+    verdict = result.verdict
+    return {
+        "file": str(result.job.path),
+        "where": result.job.where,
+        "state": verdict.state.value,
+        "basis": verdict.basis,
+        "bytes_read": verdict.bytes_read,
+        "structure_read": result.reading.facts is not None,
+        "files_inside": (
+            result.reading.inside_report.as_dict() if result.reading.inside_report else None
+        ),
+        "is_confirmed": verdict.is_confirmed,
+        "spans": [
+            {
+                "offset": span.offset,
+                "length": span.length,
+                "first_lba": span.first_lba,
+                "last_lba": span.last_lba,
+            }
+            for span in verdict.spans
+        ],
+        "touched": [
+            {"path": entry.path, "size": entry.size, "touched": entry.touched}
+            for entry in result.touched
+        ],
+        "same_bytes_as": [{"shelf": row.shelf, "path": row.path} for row in result.twins],
+        "record": image_dict(result.job.row) if result.job.row is not None else None,
+        "findings": [finding.as_dict() for finding in verdict.findings],
+    }
