@@ -148,6 +148,8 @@ def test_errors_block_unless_anyway(top: Path, tmp_path: Path) -> None:
     loaded = json.loads(anyway.stdout)
     assert loaded["anyway"] is True
     assert loaded["built"]["size"] == (tmp_path / "disc.iso").stat().st_size
+    again = run(top, "-o", "disc.iso", "--capacity", "10 sectors", "--anyway", "--replace")
+    assert "built in spite of 1 error" in again.stdout
     assert run(top, "-n", "--capacity", "10 sectors", "--fail-on", "never").exit_code == 0
     assert run(top, "-n", "--capacity", "10 sectors").exit_code == 1
 

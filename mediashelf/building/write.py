@@ -33,7 +33,7 @@ from mediashelf.building.naming_trees import Child, Directory
 from mediashelf.building.plan import DiscPlan, blocking, refuse_blocked
 from mediashelf.building.planned_facts import APPLICATION
 from mediashelf.building.readback import read_back
-from mediashelf.building.reading import CHUNK, check_unchanged, digest_source, iter_source
+from mediashelf.building.reading import CHUNK, check_unchanged, iter_source
 from mediashelf.building.tree import Content, DiscFile
 from mediashelf.errors import BuildError
 from mediashelf.files import whole_output
@@ -122,12 +122,16 @@ class _DiscWriter:
                 self._iso.write_fp(stream, blocksize=CHUNK)
                 self._date_descriptors(stream)
             self._keep_digests()
+            self._check_unread()
         except pycdlibexception.PyCdlibException as error:
             raise BuildError(f"pycdlib could not write the disc: {error}") from error
         finally:
             self._forget()
 
     def _start(self) -> None:
+        for file in self._plan.sources:
+            if not file.own.size:  # pycdlib never asks for its bytes
+                file.own.digest = hash_bytes(b"")
         iso, label = self._iso, self._plan.label
         iso.new(interchange_level=1, joliet=3, app_ident_str=APPLICATION)
         iso.pvd.volume_identifier = label.short.encode("ascii").ljust(32)
@@ -218,12 +222,11 @@ class _DiscWriter:
                     "under the same size and time; check the medium it is on, then build again"
                 )
             content.digest = digest
-        # What the disc shows without its own bytes having been read just now.
+
+    def _check_unread(self) -> None:
+        """Make sure of what the disc shows without its own bytes having been read just now."""
         for file in self._plan.sources:
-            if not file.own.size:
-                digest_source(file.own)
-                check_unchanged(file.own)
-            elif file.own.equal_to is not None:
+            if not file.own.size or file.own.equal_to is not None:
                 check_unchanged(file.own)
 
     def _date_descriptors(self, stream: BinaryIO) -> None:

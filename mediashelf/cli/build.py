@@ -218,9 +218,11 @@ def _say_result(findings: Sequence[Finding], built: BuiltDisc | None) -> None:
         say()
     say_wrapped(summary(findings))
     if built is not None:
+        errors = len(blocking(findings))
+        spite = f" in spite of {count_text(errors, 'error')}" if errors else ""
         say_wrapped(
-            f"{built.path}: built; read back, {count_text(built.file_count, 'file')} equal "
-            "to the sources"
+            f"{built.path}: built{spite}; read back, {count_text(built.file_count, 'file')} "
+            "equal to the sources"
         )
 
 
