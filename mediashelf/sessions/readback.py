@@ -15,6 +15,7 @@ from mediashelf.sessions.manifest_values import FileDigests
 ALGORITHMS = ("xxh3_128", "sha256")
 
 _PROBES = 64  # places of a file that are asked about
+_TRIES = 4  # pages that are in use at the moment are not let go
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +91,15 @@ def _forget(path: Path) -> bool:
         with suppress(OSError):  # a medium that was switched to read-only is flushed already
             os.fsync(descriptor)
         size = os.fstat(descriptor).st_size
-        os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
-        step = max(1, size // _PROBES)
-        return size > 0 and not any(
-            _is_in_memory(descriptor, offset) for offset in range(0, size, step)
-        )
+        # A probe may start to read its place. Without reading ahead, and from the
+        # end to the start, it does not bring in the place of another probe.
+        os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_RANDOM)
+        places = range(0, size, max(1, size // _PROBES))[::-1]
+        for _ in range(_TRIES):
+            os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
+            if not any(_is_in_memory(descriptor, offset) for offset in places):
+                return size > 0
+        return False
     finally:
         os.close(descriptor)
 
