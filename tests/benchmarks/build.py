@@ -82,7 +82,7 @@ def main() -> None:
     if not tree.exists():
         make_tree(tree)
     paths = [path for path in tree.rglob("*") if path.is_file()]
-    print(f"{len(paths)} files, {sum(path.stat().st_size for path in paths):,} bytes")  # noqa: T201
+    print(f"{len(paths)} files, {sum(path.stat().st_size for path in paths):,} bytes")
     (work / "names").write_bytes(b"\0".join(bytes(path) for path in sorted(paths)))
     disc = work / "DISC.iso"
     run(["sh", "-c", f"xargs -0 cat < '{work}/names'"])  # warm the page cache
@@ -125,11 +125,11 @@ def main() -> None:
             if ours == theirs
             else f"DIFFERENT: {set(ours.items()) ^ set(theirs.items())!r:.400}"
         )
-        print(f"{label:<44} {len(theirs):6,} entries and digests: {verdict}")  # noqa: T201
+        print(f"{label:<44} {len(theirs):6,} entries and digests: {verdict}")
     sources = sorted(sha(path.read_bytes()) for path in paths)
     on_disc = sorted(joliet.values())
     missing = [digest for digest in sources if digest not in set(on_disc)]
-    print(f"every source file's bytes are on the disc: {not missing}")  # noqa: T201
+    print(f"every source file's bytes are on the disc: {not missing}")
 
 
 if __name__ == "__main__":

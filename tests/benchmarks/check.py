@@ -30,7 +30,7 @@ def main() -> None:
     start = time.perf_counter()
     count = sum(len(found) for _, found in check_targets(facts, targets))
     seconds = time.perf_counter() - start
-    print(f"the rules alone: {seconds:.2f} s, {count:,} findings")  # noqa: T201
+    print(f"the rules alone: {seconds:.2f} s, {count:,} findings")
     row("mediashelf check", best_of(3, [*MEDIASHELF, "check", str(image)]))
     row("mediashelf check --json", best_of(3, [*MEDIASHELF, "check", "--json", str(image)]))
 

@@ -67,8 +67,8 @@ def main() -> None:
             started = time.perf_counter()
             fill(catalogue)
             seconds = time.perf_counter() - started
-            print(f"{IMAGES * ENTRIES:,} entries put on record in {seconds:.1f} s")  # noqa: T201
-    print(f"{place.stat().st_size / 1e6:.0f} MB")  # noqa: T201
+            print(f"{IMAGES * ENTRIES:,} entries put on record in {seconds:.1f} s")
+    print(f"{place.stat().st_size / 1e6:.0f} MB")
     with open_catalogue(place) as catalogue:
         for text in TEXTS:
             times = []
@@ -77,9 +77,7 @@ def main() -> None:
                 found = catalogue.find(text)
                 times.append((time.perf_counter() - started) * 1000)
             count = f"{len(found.hits)} + {found.more}{'' if found.more_is_exact else ' at least'}"
-            print(  # noqa: T201
-                f"find {text:<14} first {times[0]:7.1f} ms, again {min(times):7.1f} ms  {count}"
-            )
+            print(f"find {text:<14} first {times[0]:7.1f} ms, again {min(times):7.1f} ms  {count}")
     options = ["--catalogue", str(place)]
     row(
         "mediashelf find mossgate, the whole process",

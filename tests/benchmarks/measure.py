@@ -36,7 +36,7 @@ def best_of(count: int, command: list[str], *, stdout: Path | None = None) -> Me
 
 def row(label: str, measured: Measured, note: str = "") -> None:
     """Print one line of results."""
-    print(  # noqa: T201
+    print(
         f"{label:<44} {measured.seconds:8.2f} s  {measured.peak_mebibytes:7.0f} MiB"
         f"  exit {measured.exit_code}  {note}"
     )

@@ -39,7 +39,7 @@ def main() -> None:
         make_library(work)
     images = list(shelf.rglob("*.iso"))
     size = sum(path.stat().st_size for path in images)
-    print(f"{len(images)} images, {size:,} bytes")  # noqa: T201
+    print(f"{len(images)} images, {size:,} bytes")
     catalogue = work / "catalogue.sqlite"
     for leftover in work.glob("catalogue.sqlite*"):
         leftover.unlink()

@@ -1,0 +1,141 @@
+"""Runs inside the virtual machine: serve each disc, read it back as a host, print what was seen.
+
+Every line of the answer starts with ``RESULT `` and is one JSON object.
+"""
+
+import errno
+import fcntl
+import hashlib
+import json
+import os
+import subprocess
+import sys
+import time
+import traceback
+from pathlib import Path
+
+from serve import Drive
+
+DEVICE = Path("/dev/sr0")
+MOUNT = Path("/mnt/disc")
+LOCK_DOOR = 0x5329  # CDROM_LOCKDOOR, include/uapi/linux/cdrom.h
+BLOCK = 2048
+
+
+def tell(kind, **facts):
+    print("RESULT " + json.dumps({"kind": kind, **facts}), flush=True)
+
+
+def open_disc(seconds=20.0):
+    """Open the host's drive as soon as it has a disc in it."""
+    end = time.monotonic() + seconds
+    while True:
+        try:
+            return os.open(DEVICE, os.O_RDONLY)
+        except OSError as error:
+            if time.monotonic() > end:
+                raise
+            if error.errno not in (errno.ENOMEDIUM, errno.ENOENT, errno.ENXIO, errno.EIO):
+                raise
+            time.sleep(0.1)
+
+
+def size_seen():
+    disc = open_disc()
+    try:
+        return os.lseek(disc, 0, os.SEEK_END)
+    finally:
+        os.close(disc)
+
+
+def read_back(size):
+    digest = hashlib.sha256()
+    disc = open_disc()
+    try:
+        left = size
+        while left:
+            data = os.read(disc, min(left, 1 << 20))
+            if not data:
+                break
+            digest.update(data)
+            left -= len(data)
+    finally:
+        os.close(disc)
+    return digest.hexdigest()
+
+
+def listing(options):
+    subprocess.run(
+        ["busybox", "mount", "-t", "iso9660", "-o", options, str(DEVICE), str(MOUNT)], check=True
+    )
+    try:
+        found = []
+        for folder, names, files in os.walk(MOUNT):
+            base = "/" + os.path.relpath(folder, MOUNT) if folder != str(MOUNT) else ""
+            found += [[f"{base}/{name}", -1] for name in names]
+            found += [
+                [f"{base}/{name}", os.stat(os.path.join(folder, name)).st_size] for name in files
+            ]
+        return sorted(found)
+    finally:
+        subprocess.run(["busybox", "umount", str(MOUNT)], check=True)
+
+
+def attempt(action, **options):
+    try:
+        action(**options)
+    except OSError as error:
+        return error.errno
+    return 0
+
+
+def main():
+    controller = os.listdir("/sys/class/udc")[0]
+    drive = Drive(Path("/card/manifest.json"), controller)
+    drive.start()
+    discs = drive.manifest["discs"]
+    for number, disc in enumerate(discs):
+        if number:
+            drive.eject()
+            drive.present(disc)
+            time.sleep(1.5)  # a host notices a swap within about a second
+        size = size_seen()
+        tell(
+            "disc",
+            position=disc["position"],
+            size=size,
+            sha256=read_back(min(size, disc["size"])),
+            joliet=listing("ro,norock,iocharset=utf8"),
+            primary=listing("ro,norock,nojoliet,map=off"),
+        )
+
+    # The host locks the door: a plain eject is refused, a forced one is not.
+    disc = open_disc()
+    fcntl.ioctl(disc, LOCK_DOOR, 1)
+    locked = attempt(drive.eject)
+    forced = attempt(drive.eject, forced=True)
+    fcntl.ioctl(disc, LOCK_DOOR, 0)  # else the host keeps locking every later disc
+    os.close(disc)
+    tell("lock", eject=locked, forced_eject=forced, file=(drive.lun / "file").read_text())
+
+    # Limits: 299 blocks and a bit are refused, 1,152,000 blocks are cut.
+    drive.present(discs[-1])
+    for name, size in (("short", 614_399), ("least", 614_400), ("long", 1_152_000 * BLOCK)):
+        path = Path("/tmp") / name
+        with path.open("wb") as image:
+            image.truncate(size)
+        attempt(drive.eject)
+        refused = attempt(drive.write, attribute="file", value=str(path))
+        time.sleep(1.5)
+        tell("limit", name=name, size=size, errno=refused, seen=0 if refused else size_seen())
+
+    # Settings out of order, and a second write while a disc is in.
+    tell("busy", ro=attempt(drive.write, attribute="ro", value="1"))
+
+
+try:
+    MOUNT.mkdir(parents=True, exist_ok=True)
+    main()
+except BaseException:
+    traceback.print_exc(file=sys.stdout)
+tell("end")
