@@ -148,7 +148,7 @@ def _candidate(candidate: Candidate) -> dict[str, Any]:
 
 
 def _place(package: Package) -> dict[str, str]:
-    return {"source": package.tree.name, "inf": package.path}
+    return {"source": package.tree.name, "inf": package.file.shown_path}
 
 
 def _package(surveyed: SurveyedPackage) -> dict[str, Any]:

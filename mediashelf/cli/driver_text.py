@@ -6,7 +6,7 @@ from mediashelf.cli.render import say, say_wrapped
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, Reason, reason_lost
 from mediashelf.drivers.findings import device_label, device_title
 from mediashelf.drivers.package_findings import FIT_WORDS
-from mediashelf.drivers.packages import Fit, Package
+from mediashelf.drivers.packages import Fit
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.text import count_text
 
@@ -31,13 +31,13 @@ def say_survey(survey: Survey) -> None:
         say()
         say("INF packages")
         for surveyed in survey.packages:
-            say_wrapped(package_text(survey, surveyed.package), indent=2)
+            say_wrapped(surveyed.package.path, indent=2)
             say_wrapped(_state_text(survey, surveyed), indent=4)
     if survey.dos_packages:
         say()
         say("packages without an INF")
         for package in survey.dos_packages:
-            say_wrapped(package.folder, indent=2)
+            say_wrapped(package.tree.prefix + package.folder, indent=2)
             names = ", ".join(package.files[:FILES_SHOWN])
             more = "" if len(package.files) <= FILES_SHOWN else ", …"
             say_wrapped(f"{package.kind.value}: {names}{more}".rstrip(": "), indent=4)
@@ -78,17 +78,10 @@ def _package_of(survey: Survey, cover: DeviceCover) -> str:
     if cover.cover is Cover.DECLARED:
         return ", ".join(package.folder for package in cover.declared)
     if cover.cover is Cover.POSSIBLE:
-        return ", ".join(package_text(survey, one.package) for one in cover.possible)
+        return ", ".join(one.package.path for one in cover.possible)
     if cover.best is None:
         return ""
-    return f"{package_text(survey, cover.best.package)} [{cover.best.offer.install}]"
-
-
-def package_text(survey: Survey, package: Package) -> str:
-    """Return a package's path, with its source in front where there are several."""
-    if len(survey.trees) > 1:
-        return f"{package.tree.name}:{package.path}"
-    return package.path
+    return f"{cover.best.package.path} [{cover.best.offer.install}]"
 
 
 def _state_text(survey: Survey, surveyed: SurveyedPackage) -> str:
@@ -152,9 +145,7 @@ def say_explanation(survey: Survey, index: int) -> None:
     for package in cover.declared:
         say_wrapped(f"declared: {package.folder} ({', '.join(package.files)})", indent=2)
     for unfit, fit in survey.unfit_for(cover.device):
-        say_wrapped(
-            f"not for {survey.target}: {package_text(survey, unfit)}, {FIT_WORDS[fit]}", indent=2
-        )
+        say_wrapped(f"not for {survey.target}: {unfit.path}, {FIT_WORDS[fit]}", indent=2)
     if best is None and not (cover.possible or cover.declared):
         say_wrapped("no package here has one of these ids for this target", indent=2)
     if len(cover.candidates) > 1:
@@ -164,9 +155,7 @@ def say_explanation(survey: Survey, index: int) -> None:
 
 def _say_candidate(survey: Survey, word: str, candidate: Candidate, why: str = "") -> None:
     version = candidate.driver_version
-    say_wrapped(
-        f"{word}: {package_text(survey, candidate.package)} [{candidate.offer.install}]", indent=2
-    )
+    say_wrapped(f"{word}: {candidate.package.path} [{candidate.offer.install}]", indent=2)
     say_wrapped(match_text(survey, candidate), indent=4)
     say_wrapped(f"{version.date_text}, version {version.version_text}", indent=4)
     if why:

@@ -6,6 +6,7 @@ import codecs
 import re
 from collections.abc import Iterable
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -27,6 +28,7 @@ from mediashelf.drivers.families import FAMILIES, Family, choose_family
 from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.machine import Machine, read_machine
 from mediashelf.drivers.packages import Found, find_packages
+from mediashelf.drivers.releases import check_releases
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.drivers.tree import Tree
 from mediashelf.findings import Finding, Severity
@@ -134,7 +136,15 @@ def drivers(
         findings += [finding for source in sources for finding in source.findings]
         surveys = []
         for target, family in zip(targets, families, strict=True):
-            result, found = _survey(sources, target, family, machine, code_page, quiet)
+            result, found = _survey(
+                sources,
+                target,
+                family,
+                machine,
+                code_page,
+                quiet,
+                is_release_named=release is not None,
+            )
             surveys.append(result)
             findings += found
     findings = _distinct(findings)
@@ -212,6 +222,8 @@ def _survey(
     machine: Machine | None,
     code_page: str,
     quiet: bool,
+    *,
+    is_release_named: bool,
 ) -> tuple[Survey, list[Finding]]:
     """Return the survey of one target, and its findings."""
     founds: list[tuple[Tree, Found]] = []
@@ -222,12 +234,16 @@ def _survey(
             if tree is None:
                 findings.append(_unreadable(source, target))
                 continue
+            if len(sources) > 1:
+                tree = replace(tree, prefix=f"{tree.name}:")
             found = find_packages(tree, code_page=code_page, on_inf=on_inf)
             founds.append((tree, found))
             findings += found.findings
         devices = machine.devices if machine is not None else None
         result = survey(founds, family, target.name, devices)
         findings += check_survey(result)
+        if not is_release_named and devices is not None:
+            findings += check_releases(result, founds, devices)
     return result, findings
 
 

@@ -11,9 +11,7 @@ from mediashelf.drivers.packages import Found, Package
 from mediashelf.drivers.tree import Provides, Tree, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.inf import InfKind
-from mediashelf.formats.inf_models import all_models
-from mediashelf.formats.inf_requirements import requirements
-from mediashelf.formats.inf_systems import InfSystem, find_install_section
+from mediashelf.formats.inf_sources import EVERY_SUFFIX, join_path, source_tables
 
 
 class DosKind(StrEnum):
@@ -111,28 +109,22 @@ def _dos_kind(tree: Tree, files: list[TreeFile]) -> DosKind:
 
 
 def _folders_of_infs(found: Found) -> set[str]:
-    """Return the folders (lower case) of INFs, and those their source paths name."""
+    """Return the folders (lower case) of INFs, and those their source disks name."""
     folders = set()
     for package in (*found.packages, *found.others):
-        if package.inf.kind is InfKind.OTHER:
-            continue
-        folders.add(package.folder.lower())
-        folders |= set(_source_folders(package))
+        if package.inf.kind is not InfKind.OTHER:
+            folders.add(package.folder.lower())
+            folders |= set(_source_folders(package))
     return folders
 
 
 def _source_folders(package: Package) -> Iterator[str]:
-    for system in (InfSystem(False), InfSystem(True), InfSystem(True, (6, 1), "amd64")):
-        installs = [
-            install
-            for model in all_models(package.inf)
-            if (install := find_install_section(package.inf, model.install, system))
-        ]
-        needed = requirements(package.inf, dict.fromkeys(installs), system, package.companions)
-        for file in needed.files:
-            yield f"{package.folder}/{folder_of('/' + (file.cabinet or file.path))[1:]}".rstrip(
-                "/"
-            ).lower()
+    for suffix in EVERY_SUFFIX:
+        tables = source_tables(package.inf, (suffix, ""))
+        for file in tables.files.values():
+            disk = tables.disks.get(file.disk_id)
+            path = join_path(disk.path if disk else "", file.path)
+            yield f"{package.folder}/{path}".rstrip("/").lower()
 
 
 def _is_taken(folder: str, taken: set[str]) -> bool:

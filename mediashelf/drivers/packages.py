@@ -47,8 +47,8 @@ class Package:
 
     @property
     def path(self) -> str:
-        """Where the INF is, for people."""
-        return self.file.shown_path
+        """Where the INF is, for people, with the source's prefix."""
+        return self.tree.prefix + self.file.shown_path
 
     @property
     def folder(self) -> str:
@@ -114,7 +114,7 @@ def _read_inf(tree: Tree, file: TreeFile, code_page: str, findings: list[Finding
             Finding(
                 "inf-too-large",
                 Severity.WARNING,
-                file.shown_path,
+                tree.prefix + file.shown_path,
                 f"The INF has {file.size:,} bytes and was not read",
                 "look at it by hand; no driver text is that long",
             )
@@ -127,7 +127,7 @@ def _read_inf(tree: Tree, file: TreeFile, code_page: str, findings: list[Finding
             Finding(
                 "inf-unreadable",
                 Severity.ERROR,
-                file.shown_path,
+                tree.prefix + file.shown_path,
                 f"The INF cannot be read: {error}",
                 "audit the image or the folder first",
             )
@@ -143,20 +143,22 @@ def suitability(package: Package, family: Family) -> Suitability:
     return _suitability(package.inf, family.system, package.companions)
 
 
-def sections_to_check(package: Package, family: Family) -> tuple[InfSystem, tuple[str, ...]]:
+def sections_to_check(
+    package: Package, family: Family, suited: Suitability
+) -> tuple[InfSystem, tuple[str, ...]]:
     """Return the install sections whose files must be whole for the family, and as which system.
 
-    For a family that takes no INFs the sections are those for 9x systems, which
-    start from it, and where there are none those for NT systems.
+    ``suited`` is what :func:`suitability` said. For a family that takes no INFs the
+    sections are those for 9x systems, which start from it, and where there are none
+    those for NT systems.
     """
-    systems = [family.system]
+    system, offers = family.system, suited.offers
     if not family.takes_infs:
-        systems.append(InfSystem(True))
-    for system in systems:
-        offers = _suitability(package.inf, system, package.companions).offers
-        if offers:
-            return system, tuple(dict.fromkeys(offer.install for offer in offers))
-    return family.system, ()
+        for system in (family.system, InfSystem(True)):
+            offers = _suitability(package.inf, system, package.companions).offers
+            if offers:
+                break
+    return system, tuple(dict.fromkeys(offer.install for offer in offers))
 
 
 def _suitability(inf: Inf, system: InfSystem, companions: Mapping[str, Inf]) -> Suitability:

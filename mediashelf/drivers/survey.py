@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from mediashelf.drivers.completeness import PackageCheck, check_completeness
@@ -94,9 +94,7 @@ def survey(
     dos_packages = tuple(
         dos for tree, found in founds for dos in find_dos_packages(tree, found, target)
     )
-    index = OfferIndex(((package, suited[package].offers) for package in packages), family)
-    declared = [dos for dos in dos_packages if dos.identifiers]
-    covers = tuple(index.cover(device, declared) for device in devices or ())
+    covers = _covers(suited, family, devices or (), dos_packages)
     chosen = _chosen_installs(covers)
     return Survey(
         target=target,
@@ -112,6 +110,26 @@ def survey(
         has_machine=devices is not None,
         _by_identifier=_by_identifier(packages),
     )
+
+
+def cover_devices(
+    founds: Sequence[tuple[Tree, Found]], family: Family, devices: Sequence[Device]
+) -> tuple[DeviceCover, ...]:
+    """Return only what INFs drive each device, without looking at any file."""
+    packages = [package for _, found in founds for package in found.packages]
+    suited = {package: suitability(package, family) for package in packages}
+    return _covers(suited, family, devices, ())
+
+
+def _covers(
+    suited: Mapping[Package, Suitability],
+    family: Family,
+    devices: Sequence[Device],
+    dos_packages: Sequence[DosPackage],
+) -> tuple[DeviceCover, ...]:
+    index = OfferIndex(((package, one.offers) for package, one in suited.items()), family)
+    declared = [dos for dos in dos_packages if dos.identifiers]
+    return tuple(index.cover(device, declared) for device in devices)
 
 
 def _chosen_installs(covers: Iterable[DeviceCover]) -> dict[Package, set[str]]:
@@ -132,7 +150,7 @@ def _surveyed(
     *,
     has_machine: bool,
 ) -> SurveyedPackage:
-    system, installs = sections_to_check(package, family)
+    system, installs = sections_to_check(package, family, suited)
     wanted = chosen.get(package, set())
     first = [name for name in installs if not has_machine or name.lower() in wanted]
     others = [name for name in installs if name not in first]

@@ -54,7 +54,8 @@ class Tree:
 
     ``kind`` is ``folder``, ``iso9660``, ``joliet`` … : the tree that is read.
     ``read`` returns up to a limit of bytes from the start of a file; it may raise
-    ``OSError`` or an error of ours.
+    ``OSError`` or an error of ours. ``prefix`` stands before paths in findings, so
+    that several sources can be told apart.
     """
 
     name: str
@@ -62,6 +63,7 @@ class Tree:
     files: tuple[TreeFile, ...]
     read: Callable[[TreeFile, int], bytes]
     provides: tuple[Provides, ...] = ()
+    prefix: str = ""
     _seen: Mapping[str, TreeFile] = field(init=False, repr=False)
     _hidden: Mapping[str, TreeFile] = field(init=False, repr=False)
     _by_name: Mapping[str, TreeFile] = field(init=False, repr=False)

@@ -9,6 +9,7 @@ from mediashelf.drivers.dos_packages import DosKind, find_dos_packages
 from mediashelf.drivers.families import FAMILIES, Family, choose_family
 from mediashelf.drivers.packages import Fit, Package, find_packages, sections_to_check, suitability
 from mediashelf.drivers.tree import Provides, Tree, TreeFile
+from mediashelf.formats.inf_systems import InfSystem
 
 CHIP = "PCI\\VEN_F2C4&DEV_0301"
 
@@ -100,11 +101,17 @@ def test_drivers_of_9x_systems_are_told_from_those_of_nt_systems() -> None:
 
 def test_sections_to_check_for_a_family_without_infs() -> None:
     nine, nt = FAMILIES["win9x"].system, FAMILIES["nt5"].system
+
+    def sections(text: str, family: str) -> tuple[InfSystem, tuple[str, ...]]:
+        one, row = package(text), FAMILIES[family]
+        return sections_to_check(one, row, suitability(one, row))
+
     both = inf_text(CHIP) + "[Install.NT]\r\nCopyFiles=@lkvnt.sys\r\n"
-    assert sections_to_check(package(both), FAMILIES["dos"]) == (nine, ("Install",))
-    assert sections_to_check(package(both), FAMILIES["nt5"]) == (nt, ("Install.NT",))
+    assert sections(both, "dos") == (nine, ("Install",))
+    assert sections(both, "nt5") == (nt, ("Install.NT",))
     only_nt = inf_text(CHIP, signature="$Windows NT$")
-    assert sections_to_check(package(only_nt), FAMILIES["dos"]) == (nt, ("Install",))
+    assert sections(only_nt, "dos") == (nt, ("Install",))
+    assert sections(only_nt, "win9x") == (nine, ())
 
 
 DOS_DRIVER = b"\xff\xff\xff\xff\x00\x80"
