@@ -14,6 +14,7 @@ from mediashelf import __version__
 from mediashelf.errors import MediashelfError, OutputError
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it
+PIPE_CLOSED = 141  # 128 + SIGPIPE
 
 # The order is the one shown in the help. Each value is a module in
 # mediashelf.cli and the command object in it.
@@ -31,6 +32,7 @@ COMMANDS: dict[str, str] = {
     "build": "build:build",
     "drivers": "drivers:drivers",
     "convert": "convert:convert",
+    "plan": "plan:plan",
     "prepare": "prepare:prepare",
     "manifest": "manifest:manifest",
 }
@@ -71,7 +73,7 @@ class MediashelfGroup(click.Group):
         except BrokenPipeError:
             # The reader went away (`| head`); there is nobody left to tell.
             _silence_standard_output()
-            raise SystemExit(0) from None
+            raise SystemExit(PIPE_CLOSED) from None
         except OSError as error:
             # Whatever reads or writes files says more than this; here it is mostly the
             # answer itself that could not be written, for example to a full disk.
