@@ -21,6 +21,8 @@ MZ_SIZE = 64
 _MZ_MINIMUM = 28
 _PAGE = 512
 _NEW_HEADER_FIELD = 60
+_SYSTEM_FIELD = 54  # of an NE header
+_SYSTEM_OS2 = 1  # keeps resources in another form
 _RELOCATIONS_OF_NEW = 64  # programs with a new header put their relocations at or behind it
 
 
@@ -106,7 +108,7 @@ def read_ne_regions(view: View, start: int) -> list[Region]:
             regions.append(
                 _region(f"relocations of {name}", offset + size, 2 + 8 * count, at + 8 * number, 8)
             )
-    if resources < resident_names:
+    if resources < resident_names and header[_SYSTEM_FIELD] != _SYSTEM_OS2:
         regions += _ne_resources(view, start + resources, resident_names - resources)
     return regions
 
@@ -128,7 +130,9 @@ def _ne_resources(view: View, at: int, size: int) -> list[Region]:
             if place + 12 > len(table):
                 return regions
             offset, length = struct.unpack_from("<HH", table, place)
-            regions.append(_region("resource", offset << shift, length << shift, at + place, 12))
+            # Lengths are rounded up, and the rest of the last unit may not be in the file.
+            size = ((length - 1) << shift) + 1 if length else 0
+            regions.append(_region("resource", offset << shift, size, at + place, 12))
             place += 12
     return regions
 

@@ -30,7 +30,8 @@ SIGNATURES = (
     (b"MSCF\0\0\0\0", ContentFormat.CABINET),
     (b"PK\3\4", ContentFormat.ZIP),
     (b"PK\5\6", ContentFormat.ZIP),  # an empty archive is its end record alone
-    (b"PK00PK\3\4", ContentFormat.ZIP),  # once split, now in one piece
+    (b"PK00PK\3\4", ContentFormat.ZIP),  # made to be split, but in one piece
+    (b"PK\7\x08PK\3\4", ContentFormat.ZIP),  # the first piece of a split one
     (b"\x1f\x8b\x08", ContentFormat.GZIP),
     (b"7z\xbc\xaf\x27\x1c", ContentFormat.SEVEN_ZIP),
     (b"Rar!\x1a\x07\x00", ContentFormat.RAR),

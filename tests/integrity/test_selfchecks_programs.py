@@ -112,20 +112,33 @@ def test_a_cut_certificate_table_is_found() -> None:
 )
 def test_every_truncation_is_found(made: bytes) -> None:
     assert faults(check_program, made) == []
-    for size in range(4, len(made)):  # shorter ones might be text
+    # Shorter ones might be text; resources end anywhere in their last unit of 16 bytes.
+    for size in range(4, len(made) - 15):
         assert faults(check_program, made[:size]), size
 
 
 def test_ne_programs_are_complete() -> None:
     made = make_ne()
     assert tally(check_program, made.data).verified == {"NE segments and resources": 4}
-    assert described_end(made.data) == len(made.data)
+    assert described_end(made.data) == len(made.data) - 15
     (fault,) = faults(check_program, made.data[: made.at("resource") + 5])
     assert "resource should be there" in fault.message
     (fault,) = faults(check_program, made.data[: made.at("relocations") + 5])
     assert "relocations of segment 1 and 1 more" in fault.message
     cut = made.data[: made.at("segment") + 5]
     assert any("segment 1" in fault.message for fault in faults(check_program, cut))
+
+
+def test_resources_of_another_system_are_not_judged() -> None:
+    made = make_ne()
+    other = put(made.data, made.at("ne") + 54, b"\1")
+    assert faults(check_program, other[: made.at("resource")]) == []
+
+
+def test_the_last_unit_of_a_resource_may_be_cut_short() -> None:
+    made = make_ne()
+    assert faults(check_program, made.data[: made.at("resource") + 3 * 16 + 1]) == []
+    assert faults(check_program, made.data[: made.at("resource") + 3 * 16])
 
 
 def test_virtual_device_drivers_are_complete() -> None:
