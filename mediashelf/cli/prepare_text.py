@@ -1,4 +1,4 @@
-"""What ``mediashelf prepare`` prints for people."""
+"""What ``mediashelf prepare`` and ``mediashelf plan show`` print for people."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.arrange import Action, Step
 from mediashelf.sessions.card import READ_SPEED, WRITE_SPEED, copying_seconds
+from mediashelf.sessions.plan import SessionPlan
+from mediashelf.sessions.preflight import CheckedDisc, boot_ways
 from mediashelf.sessions.prepare import CheckedSession, PreparedCard
 from mediashelf.text import count_text, size_text
 
@@ -24,7 +26,6 @@ _ACTION_WORDS = {
 
 def say_checked(session: CheckedSession, *, is_dry_run: bool, quiet: bool) -> None:
     """Print what the checks found and what will happen to the card."""
-    lowest = Severity.WARNING if quiet else Severity.NOTE
     if not quiet:
         _say_head(session)
         headers = ["disc", "file on the card", "size", "passed for", "what happens"]
@@ -32,12 +33,31 @@ def say_checked(session: CheckedSession, *, is_dry_run: bool, quiet: bool) -> No
         for line in table(headers, rows, right="disc, size"):
             say(line)
         say()
-    for disc in session.discs:
-        shown = [one for one in disc.findings if one.severity >= lowest]
-        _say_part(f"disc {disc.position}, {disc.name}", shown)
-    _say_part("card and machine", [one for one in session.findings if one.severity >= lowest])
+    _say_findings(session.discs, session.findings, "card and machine", quiet)
     if not quiet:
         _say_work(session, is_dry_run)
+
+
+def say_plan(
+    plan: SessionPlan,
+    discs: Sequence[CheckedDisc],
+    about_machine: Sequence[Finding],
+    *,
+    quiet: bool,
+) -> None:
+    """Print a session as a table, and what was found about its discs and machine."""
+    if not quiet:
+        _say_title(plan)
+        say()
+        headers = ["disc", "label", "size", "boots", "passed for", "purpose"]
+        for line in table(headers, [_plan_row(disc) for disc in discs], right="disc, size"):
+            say(line)
+        say()
+    _say_findings(discs, about_machine, "machine", quiet)
+    if not quiet:
+        total = sum(disc.size for disc in discs if disc.repeats is None)
+        seconds = _time_text(copying_seconds(total))
+        say_wrapped(f"{size_text(total)} in all, about {seconds} to put on a slow card.")
 
 
 def say_prepared(prepared: PreparedCard, *, quiet: bool) -> None:
@@ -69,9 +89,23 @@ def say_prepared(prepared: PreparedCard, *, quiet: bool) -> None:
     say_wrapped(f"Next, on the board: mediashelf manifest check {card}")
 
 
+def _say_findings(
+    discs: Sequence[CheckedDisc], others: Sequence[Finding], title: str, quiet: bool
+) -> None:
+    lowest = Severity.WARNING if quiet else Severity.NOTE
+    for disc in discs:
+        shown = [one for one in disc.findings if one.severity >= lowest]
+        _say_part(f"disc {disc.position}, {disc.name}", shown)
+    _say_part(title, [one for one in others if one.severity >= lowest])
+
+
+def _say_title(plan: SessionPlan) -> None:
+    machine = f", for {plan.machine.name}" if plan.machine.name else ""
+    say_wrapped(f"{plan.name}{machine}")
+
+
 def _say_head(session: CheckedSession) -> None:
-    machine = session.plan.machine.name
-    say_wrapped(f"{session.plan.name}{f', for {machine}' if machine else ''}")
+    _say_title(session.plan)
     kind = session.facts.kind.name if session.facts.kind else session.facts.type_name
     details = ", ".join(word for word in (kind, f"{size_text(session.facts.free)} free") if word)
     say_wrapped(f"card {session.card} ({details})")
@@ -80,15 +114,21 @@ def _say_head(session: CheckedSession) -> None:
 
 def _row(step: Step) -> tuple[str, ...]:
     disc = step.disc
-    passed = ", ".join(
+    action = _ACTION_WORDS[step.action]
+    return str(disc.position), step.path, size_text(disc.size), _passed(disc), action
+
+
+def _plan_row(disc: CheckedDisc) -> tuple[str, ...]:
+    again = f"disc {disc.repeats} again: " if disc.repeats else ""
+    after = ", ".join(str(position) for position in disc.resolved.after)
+    purpose = f"{again}{disc.resolved.disc.purpose}" + (f" (after disc {after})" if after else "")
+    boots = ", ".join(way.method for way in boot_ways(disc.source.facts)) or "no"
+    return str(disc.position), disc.name, size_text(disc.size), boots, _passed(disc), purpose
+
+
+def _passed(disc: CheckedDisc) -> str:
+    return ", ".join(
         target if target in disc.passed else f"NOT {target}" for target in disc.targets
-    )
-    return (
-        str(disc.position),
-        step.path,
-        size_text(disc.size),
-        passed,
-        _ACTION_WORDS[step.action],
     )
 
 

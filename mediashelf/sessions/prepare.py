@@ -71,6 +71,24 @@ class PreparedCard:
     tidied: tuple[CardFile, ...] = ()
 
 
+def check_plan(
+    plan: SessionPlan,
+    library: Library,
+    targets: Mapping[str, Target],
+    *,
+    on_bytes: OnBytes = lambda count: None,
+) -> tuple[tuple[CheckedDisc, ...], tuple[Finding, ...]]:
+    """Find and check every disc, without a card; return them, and findings about the machine.
+
+    Raises :class:`SessionPlanError` for discs that cannot be found,
+    :class:`TargetError` for unknown targets, and what opening a disc raises.
+    """
+    discs = check_discs(resolve_plan(plan, library), targets, on_bytes=on_bytes)
+    boots = [boot_ways(disc.source.facts) for disc in discs]
+    discs = [_with_boot(disc, ways, plan) for disc, ways in zip(discs, boots, strict=True)]
+    return tuple(discs), tuple(check_readiness(plan, boots))
+
+
 @contextmanager
 def checked_session(
     plan: SessionPlan,
@@ -90,9 +108,7 @@ def checked_session(
     facts = read_card(card)
     with card_lock(card) as is_locked, _workshop(may_build) as workshop:
         records = read_records(card)
-        discs = check_discs(resolve_plan(plan, library), targets, on_bytes=on_bytes)
-        boots = [boot_ways(disc.source.facts) for disc in discs]
-        discs = [_with_boot(disc, ways, plan) for disc, ways in zip(discs, boots, strict=True)]
+        discs, about_machine = check_plan(plan, library, targets, on_bytes=on_bytes)
         arrangement = arrange(
             discs,
             card,
@@ -103,12 +119,8 @@ def checked_session(
             workshop=workshop,
             on_bytes=on_bytes,
         )
-        findings = (
-            *_lock_finding(is_locked),
-            *arrangement.findings,
-            *check_readiness(plan, boots),
-        )
-        yield CheckedSession(plan, card, facts, records, tuple(discs), arrangement, findings)
+        findings = (*_lock_finding(is_locked), *arrangement.findings, *about_machine)
+        yield CheckedSession(plan, card, facts, records, discs, arrangement, findings)
 
 
 def stage_session(
