@@ -56,6 +56,11 @@ class AuditResult:
     entry_count: int = 0
     twins: tuple[ImageRow, ...] = ()
 
+    @property
+    def is_raw(self) -> bool:
+        """True where the image has raw sectors, now or on record, so that LBAs say nothing."""
+        return self.reading.looks_raw or (self.job.row is not None and self.job.row.looks_raw)
+
 
 def run_audit(
     catalogue: Catalogue,
@@ -87,7 +92,7 @@ def run_audit(
 
     with closing(read_many(jobs, read, workers=workers, on_bytes=on_bytes)) as readings:
         for job, reading in readings:
-            result = _judge(catalogue, job, reading)
+            result = _judge(catalogue, job, reading.without_listing())
             if job.row is not None and catalogue.can_write:
                 with transaction(catalogue.db):
                     _write(catalogue, job.row, result)
@@ -101,7 +106,7 @@ def _judge(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditResult
         _observed(job, reading),
         record,
         (*reading.findings, *reading.inside),
-        structure_read=reading.facts is not None,
+        structure_read=reading.structure_read,
     )
     verdict = _with_earlier_damage(job, reading, verdict)
     if job.row is None or record is None:

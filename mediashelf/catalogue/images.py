@@ -117,13 +117,17 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
         known = more[image_id]
         known["kinds"] = (*known.get("kinds", ()), kind)
         known["labels"] = (*known.get("labels", ()), kept_text(label))
-    plurals = {severity: f"{severity.word}s" for severity in Severity}
-    for image_id, severity, count in db.execute(
-        f"SELECT image_id, severity, count(*) FROM findings WHERE image_id IN ({picked}) "
-        "GROUP BY image_id, severity",
+    for image_id, origin, judged_by, severity, count in db.execute(
+        "SELECT image_id, origin, judged_by, severity, count(*) FROM findings "
+        f"JOIN images ON images.id = image_id WHERE image_id IN ({picked}) "
+        "GROUP BY image_id, origin, severity",
         parameters,
     ):
-        more[image_id][plurals[severity]] = count
+        known = more[image_id]
+        if origin == judged_by:
+            known.setdefault("finding_counts", {})[Severity(severity)] = count
+        if origin == "scan" and severity == Severity.ERROR:
+            known["errors"] = count
     return [_row(row, more[row[0]]) for row in rows]
 
 
@@ -166,10 +170,10 @@ def facts_of(db: sqlite3.Connection, image_id: int) -> DiscFacts | None:
 
 
 def findings_of(db: sqlite3.Connection, image_id: int) -> list[Finding]:
-    """Return the findings of an image's last reading and last audit, worst first."""
+    """Return what the last look at an image found, by a scan or by an audit, worst first."""
     rows = db.execute(
-        "SELECT severity, detail FROM findings WHERE image_id = ? "
-        "ORDER BY severity DESC, origin, number",
+        "SELECT severity, detail FROM findings JOIN images ON images.id = image_id "
+        "WHERE image_id = ? AND origin = judged_by ORDER BY severity DESC, number",
         [image_id],
     )
     return [

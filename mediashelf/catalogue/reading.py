@@ -15,7 +15,7 @@ from mediashelf.catalogue.listing import ListedEntry, list_entries
 from mediashelf.catalogue.walk import SHEET_SUFFIX, SUFFIXES_BY_CONTENT
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.volume import DiscFacts
+from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.contents import ContentsReport, check_contents
 from mediashelf.integrity.digests import Digests, digest_file
@@ -33,11 +33,11 @@ NO_VOLUME_RULE = "no-volume"
 class Reading:
     """What one look at an image file found.
 
-    ``digests`` is None where the contents were not read, ``facts`` where the
-    structure was not. ``inside`` are findings about files inside that carry their
-    own checks, and ``inside_report`` says what was verified of them; it is None
-    where they were not checked. ``problem`` says why the file could not be read
-    whole.
+    ``digests`` is None where the contents were not read. ``volumes`` are kind and
+    label of each; ``listing`` and ``packed_facts`` are for the catalogue.
+    ``inside`` are findings about files inside that carry their own checks, and
+    ``inside_report`` says what was verified of them; it is None where they were
+    not checked. ``problem`` says why the file could not be read whole.
     ``is_changing`` is True when size or date were not the same before and after;
     then nothing else of it may be relied on.
     """
@@ -46,7 +46,9 @@ class Reading:
     mtime_ns: int = 0
     is_sheet: bool = False
     digests: Digests | None = None
-    facts: DiscFacts | None = None
+    structure_read: bool = False
+    looks_raw: bool = False
+    volumes: tuple[tuple[VolumeKind, str], ...] = ()
     findings: tuple[Finding, ...] = ()
     inside: tuple[Finding, ...] = ()
     inside_report: ContentsReport | None = None
@@ -55,6 +57,10 @@ class Reading:
     is_changing: bool = False
     listing: tuple[ListedEntry, ...] = ()
     packed_facts: bytes = b""
+
+    def without_listing(self) -> Reading:
+        """Return the same without what grows with the number of entries."""
+        return replace(self, listing=(), packed_facts=b"")
 
 
 class Stopped(Exception):
@@ -119,7 +125,9 @@ def _with_structure(reading: Reading, path: Path) -> Reading:
         return replace(reading, findings=(_our_fault(path, error),))
     return replace(
         reading,
-        facts=facts,
+        structure_read=True,
+        looks_raw=facts.looks_raw,
+        volumes=tuple((volume.kind, volume.label) for volume in facts.volumes),
         findings=tuple(_as_kept(finding, path) for finding in findings),
         listing=listing,
         packed_facts=packed,

@@ -52,21 +52,22 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
     if reading.problem or reading.is_changing or reading.digests is None:
         verdict = CHANGING if reading.is_changing else State.UNREADABLE.value
         db.execute(
-            "UPDATE images SET verdict = ?, problem = ?, presence = 'here', scanned_at = ? "
-            "WHERE id = ?",
+            "UPDATE images SET verdict = ?, judged_by = 'scan', problem = ?, presence = 'here', "
+            "scanned_at = ? WHERE id = ?",
             [verdict, reading.problem, now, image_id],
         )
         return
     db.execute(
         """
-        UPDATE images SET size = ?, mtime_ns = ?, presence = 'here', verdict = ?, problem = '',
-            looks_raw = ?, entry_count = ?, scanned_at = ? WHERE id = ?
+        UPDATE images SET size = ?, mtime_ns = ?, presence = 'here', verdict = ?,
+            judged_by = 'scan', problem = '', looks_raw = ?, entry_count = ?, scanned_at = ?
+        WHERE id = ?
         """,
         [
             reading.size,
             reading.mtime_ns,
             verdict_of(reading),
-            reading.facts is not None and reading.facts.looks_raw,
+            reading.looks_raw,
             len(reading.listing),
             now,
             image_id,
@@ -74,8 +75,8 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
     )
     _record_digests(db, image_id, reading, now)
     _record_structure(db, image_id, reading)
-    replace_findings(db, image_id, "structure", reading.findings)
-    replace_findings(db, image_id, "fixity", ())
+    replace_findings(db, image_id, "scan", reading.findings)
+    replace_findings(db, image_id, "audit", ())
 
 
 def verdict_of(reading: Reading) -> str:
@@ -119,12 +120,12 @@ def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -
     db.execute("DELETE FROM volumes WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM target_verdicts WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM disc_facts WHERE image_id = ?", [image_id])
-    if reading.facts is not None:
+    if reading.structure_read:
         db.executemany(
             "INSERT INTO volumes (image_id, number, kind, label) VALUES (?, ?, ?, ?)",
             [
-                (image_id, number, volume.kind.value, keep_text(volume.label))
-                for number, volume in enumerate(reading.facts.volumes)
+                (image_id, number, kind.value, keep_text(label))
+                for number, (kind, label) in enumerate(reading.volumes)
             ],
         )
         db.execute(

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 
+from mediashelf.findings import Severity
 from mediashelf.integrity.fixity import State
 
 
@@ -54,6 +55,9 @@ class ImageRow:
     :data:`RECORDED`, :data:`CHANGING` or a :class:`State` word. ``digests``
     maps algorithm to hexadecimal digest; it is empty while the file could not be
     read. ``labels`` and ``kinds`` are those of its volumes, in order.
+    ``finding_counts`` counts what the last look found, by severity; ``errors`` are
+    those that the image had when its digest was recorded: such a digest does not
+    vouch for a sound disc.
     """
 
     id: int
@@ -76,9 +80,8 @@ class ImageRow:
     digests: dict[str, str] = field(default_factory=dict)
     kinds: tuple[str, ...] = ()
     labels: tuple[str, ...] = ()
+    finding_counts: dict[Severity, int] = field(default_factory=dict)
     errors: int = 0
-    warnings: int = 0
-    notes: int = 0
 
     @property
     def file(self) -> Path:

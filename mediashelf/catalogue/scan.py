@@ -188,7 +188,7 @@ def run_scan(
         for job, reading in readings:
             with transaction(catalogue.db):
                 event, detail = _record(catalogue, job, reading)
-            yield Outcome(job, event, reading, detail)
+            yield Outcome(job, event, reading.without_listing(), detail)
 
 
 def _record(catalogue: Catalogue, job: Job, reading: Reading) -> tuple[Event, str]:

@@ -27,8 +27,9 @@ CREATE TABLE shelves (
     scanned_at  TEXT
 );
 
--- presence: where the last look found the file. verdict: what is known of its bytes;
--- it outlives an unplugged disk. Both words together make the state that people see.
+-- presence: where the last look found the file. verdict: what is known of its bytes, and
+-- judged_by whether a scan or an audit said so; it outlives an unplugged disk. Presence
+-- and verdict together make the state that people see.
 CREATE TABLE images (
     id            INTEGER PRIMARY KEY,
     shelf_id      INTEGER NOT NULL REFERENCES shelves ON DELETE CASCADE,
@@ -38,6 +39,7 @@ CREATE TABLE images (
     file_system   TEXT NOT NULL,
     presence      TEXT NOT NULL CHECK (presence IN ('here', 'missing', 'away')),
     verdict       TEXT NOT NULL,
+    judged_by     TEXT NOT NULL DEFAULT 'scan' CHECK (judged_by IN ('scan', 'audit')),
     problem       TEXT NOT NULL DEFAULT '',
     is_sheet      INTEGER NOT NULL DEFAULT 0,
     looks_raw     INTEGER NOT NULL DEFAULT 0,
@@ -81,9 +83,11 @@ CREATE TABLE volumes (
     PRIMARY KEY (image_id, number)
 ) WITHOUT ROWID;
 
+-- origin: scan for what the image had when its digest was recorded, audit for what the
+-- last audit found.
 CREATE TABLE findings (
     image_id  INTEGER NOT NULL REFERENCES images ON DELETE CASCADE,
-    origin    TEXT NOT NULL CHECK (origin IN ('structure', 'fixity')),
+    origin    TEXT NOT NULL CHECK (origin IN ('scan', 'audit')),
     number    INTEGER NOT NULL,
     severity  INTEGER NOT NULL,
     rule      TEXT NOT NULL,

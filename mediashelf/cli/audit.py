@@ -18,7 +18,7 @@ from mediashelf.cli.checksums import check_folder
 from mediashelf.cli.contents_text import contents_lines
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
-from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, table
+from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, table, tell
 from mediashelf.findings import Severity
 from mediashelf.integrity.fixity import State
 from mediashelf.text import count_text, size_text
@@ -117,6 +117,8 @@ def audit(
             ) as running,
         ):
             results = list(running)
+    if not catalogue.can_write and any(each.job.row for each in results):
+        tell("The catalogue cannot be written, so nothing was confirmed in it.")
     if as_json:
         say_json(audit_document(results, Depth(depth)))
     else:
@@ -153,8 +155,8 @@ def _say(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, quiet:
     hide_sound = quiet or (len(sound) > SOUND_SHOWN and not show_all)
     shown = [each for each in ordered if not (hide_sound and each.verdict.state is State.SOUND)]
     if shown:
-        cells = [(each.verdict.state.value, each.job.where, _basis(each)) for each in shown]
-        for line in table(("state", "image", "what was read"), cells):
+        cells = [(each.job.where, each.verdict.state.value, _basis(each)) for each in shown]
+        for line in table(("image", "state", "what was read"), cells):
             say(line)
     if hide_sound and sound and not quiet:
         say(f"… and {count_text(len(sound), 'sound image')} (--all names them)")
@@ -186,9 +188,11 @@ def _say_findings(result: AuditResult, quiet: bool) -> None:
     say(result.job.where)
     say_findings(findings, limit=_PLACES_SHOWN)
     for span in result.verdict.spans[:_ENTRIES_SHOWN]:
+        # Raw sectors are longer than the 2048 bytes that LBAs count here.
+        blocks = f" (LBA {span.first_lba:,} to {span.last_lba:,})"
         say_wrapped(
-            f"bytes {span.offset:,} to {span.offset + span.length - 1:,} "
-            f"(LBA {span.first_lba:,} to {span.last_lba:,})",
+            f"bytes {span.offset:,} to {span.offset + span.length - 1:,}"
+            f"{'' if result.is_raw else blocks}",
             indent=2,
         )
     if len(result.verdict.spans) > _ENTRIES_SHOWN:
@@ -210,7 +214,7 @@ def _summary(results: Sequence[AuditResult], depth: Depth) -> list[str]:
     """Return the closing lines: the states, then what was read and what was not."""
     counts = Counter(each.verdict.state for each in results)
     states = ", ".join(f"{counts[state]:,} {state.value}" for state in STATE_ORDER if counts[state])
-    structures = sum(each.reading.facts is not None for each in results)
+    structures = sum(each.reading.structure_read for each in results)
     read = f"Structure of {structures:,} read"
     if depth.reads_every_byte:
         compared = [

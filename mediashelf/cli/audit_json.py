@@ -44,7 +44,7 @@ def _image(result: AuditResult) -> dict[str, Any]:
         "state": verdict.state.value,
         "basis": verdict.basis,
         "bytes_read": verdict.bytes_read,
-        "structure_read": result.reading.facts is not None,
+        "structure_read": result.reading.structure_read,
         "files_inside": (
             result.reading.inside_report.as_dict() if result.reading.inside_report else None
         ),
@@ -53,8 +53,8 @@ def _image(result: AuditResult) -> dict[str, Any]:
             {
                 "offset": span.offset,
                 "length": span.length,
-                "first_lba": span.first_lba,
-                "last_lba": span.last_lba,
+                "first_lba": None if result.is_raw else span.first_lba,
+                "last_lba": None if result.is_raw else span.last_lba,
             }
             for span in verdict.spans
         ],

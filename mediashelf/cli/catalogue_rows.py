@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from mediashelf.catalogue.rows import ImageRow, ShelfRow
+from mediashelf.findings import Severity
 
 
 def image_dict(row: ImageRow) -> dict[str, Any]:
@@ -28,7 +29,9 @@ def image_dict(row: ImageRow) -> dict[str, Any]:
         "confirmed_at": row.confirmed_at or None,
         "scanned_at": row.scanned_at,
         "audited_at": row.audited_at,
-        "finding_counts": {"error": row.errors, "warning": row.warnings, "note": row.notes},
+        "finding_counts": {
+            severity.word: row.finding_counts.get(severity, 0) for severity in Severity
+        },
     }
 
 

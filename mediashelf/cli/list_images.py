@@ -18,7 +18,8 @@ from mediashelf.cli.options import (
     target_option,
     targets_folder_option,
 )
-from mediashelf.cli.render import say, say_findings, say_json, table
+from mediashelf.cli.render import say, say_findings, say_json, say_wrapped, table
+from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.readability.targets import load_targets, pick_targets
 from mediashelf.text import count_text, size_text
@@ -112,9 +113,9 @@ def _say(catalogue: Catalogue, rows: Sequence[ImageRow]) -> None:
 
 def _cells(row: ImageRow) -> tuple[str, ...]:
     counts = [
-        count_text(count, word)
-        for count, word in ((row.errors, "error"), (row.warnings, "warning"), (row.notes, "note"))
-        if count
+        count_text(row.finding_counts[severity], severity.word)
+        for severity in sorted(Severity, reverse=True)
+        if severity in row.finding_counts
     ]
     return (
         row.path,
@@ -130,7 +131,9 @@ def _cells(row: ImageRow) -> tuple[str, ...]:
 def _say_findings(catalogue: Catalogue, rows: Sequence[ImageRow]) -> None:
     for row in rows:
         findings = findings_of(catalogue.db, row.id)
-        if findings:
+        if findings or row.problem:
             say()
             say(f"{row.shelf}: {row.path}")
+            if row.problem:
+                say_wrapped(row.problem, indent=2)
             say_findings(findings, limit=_PLACES_SHOWN)

@@ -15,6 +15,7 @@ from mediashelf.catalogue.audit_names import plan_audit
 from mediashelf.catalogue.images import findings_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.errors import InputError
+from mediashelf.findings import Severity
 from mediashelf.image import open_image
 from mediashelf.integrity.digests import digest_file
 
@@ -299,3 +300,22 @@ def test_a_sheet_and_its_raw_image(library: Library) -> None:
         "home: d.bin": "sound",
         "home: d.cue": "sound",
     }
+
+
+def test_errors_at_recording_are_kept_apart_from_errors_found_since(
+    library: Library, tide: Path
+) -> None:
+    """Whether a digest on record vouches for a sound disc does not change by later damage."""
+    assert (row(library).errors, row(library).finding_counts) == (0, {})
+    overwrite(tide, 16 * 2048, bytes(64 * 2048))
+    library.audit()
+    kept = row(library)
+    assert kept.errors == 0
+    assert kept.finding_counts[Severity.ERROR] >= 2
+    assert {finding.rule for finding in findings_of(library.catalogue.db, kept.id)} >= {
+        "bytes-as-recorded",
+        "no-volume",
+    }
+    os.utime(tide, ns=(DATE + 1, DATE + 1))
+    library.scan()  # now the damaged bytes are what is on record
+    assert row(library).errors >= 1

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import shutil
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +15,9 @@ from made_library import DATE, Library, open_library, overwrite, tide_image, wri
 from mediashelf.catalogue import reading, scan
 from mediashelf.catalogue.images import facts_of, fixity_record
 from mediashelf.catalogue.scan_findings import scan_findings
+from mediashelf.catalogue.shelves import add_shelf
+from mediashelf.catalogue.store import open_catalogue
+from mediashelf.errors import CatalogueError
 from mediashelf.image import open_image
 from mediashelf.integrity.digests import digest_file
 
@@ -479,3 +484,36 @@ def test_names_that_no_entry_uses_any_more_are_forgotten(library: Library) -> No
     names = library.catalogue.db.execute("SELECT name FROM names").fetchall()
     assert names == [(b"ONLY.TXT",)]
     library.catalogue.db.execute("INSERT INTO name_index (name_index) VALUES ('integrity-check')")
+
+
+def test_outcomes_do_not_hold_the_entries_of_hundreds_of_images(library: Library) -> None:
+    write(library.root / "tide.iso", tide_image(), DATE)
+    _, (outcome,) = library.scan()
+    assert library.catalogue.images()[0].entry_count > 0
+    assert (outcome.reading.listing, outcome.reading.packed_facts) == ((), b"")
+
+
+def test_a_full_disk_is_said_and_what_was_finished_stays(tmp_path: Path) -> None:
+    if shutil.which("mount") is None:
+        pytest.skip("no mount program")
+    small = tmp_path / "small"
+    small.mkdir()
+    command = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", small]
+    if subprocess.run(command, capture_output=True, check=False).returncode:
+        pytest.skip("mounting is not allowed here")
+    try:
+        home = tmp_path / "home"
+        for number in range(120):
+            write(home / f"{number:03}.iso", tide_image(number), DATE)
+        place = small / "catalogue.sqlite"
+        with (
+            pytest.raises(CatalogueError, match="the disk is full"),
+            open_catalogue(place, create=True) as catalogue,
+        ):
+            add_shelf(catalogue, home)
+            Library(catalogue, home).scan()
+        with open_catalogue(place) as catalogue:
+            assert catalogue.db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+            assert 0 < len(catalogue.images()) < 120
+    finally:
+        subprocess.run(["umount", small], check=True)
