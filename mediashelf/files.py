@@ -20,10 +20,14 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     The file is flushed to disk before the rename and the folder after it. If the
     block raises, or never creates the file, nothing is left under either name
     and an older ``path`` stays as it was. With ``replace=False`` an existing
-    ``path`` is an :class:`OutputError`. Leftovers of runs that were killed have
-    names that end in :data:`PARTIAL_MARK`, and are removed by the next run that
-    writes the same path. Raises :class:`OutputError` for what the system refuses.
+    ``path`` is an :class:`OutputError`; one that is no regular file always is.
+    Leftovers of runs that were killed have names that end in
+    :data:`PARTIAL_MARK`, and are removed by the next run that writes the same
+    path. Raises :class:`OutputError` for what the system refuses.
     """
+    if path.exists() and not path.is_file():
+        # A rename would put a file in the place of a device or a FIFO.
+        raise OutputError(f"{path}: is no regular file; choose another name")
     if not replace and path.exists():
         raise OutputError(f"{path}: exists already; choose another name or remove it first")
     remove_partials(path)

@@ -235,6 +235,14 @@ def test_full_disk_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert sorted(path.name for path in tmp_path.iterdir()) == ["kiosk.bin", "kiosk.cue"]
 
 
+def test_device_is_never_replaced(tmp_path: Path) -> None:
+    sheet, output = write_disc(tmp_path, MODE_1), tmp_path / "fifo"
+    os.mkfifo(output)
+    result = run(sheet, "-o", output, "--replace", code=OutputError.exit_code)
+    assert "is no regular file" in result.stderr
+    assert output.is_fifo()
+
+
 def test_folder_that_is_not_there(tmp_path: Path) -> None:
     sheet = write_disc(tmp_path, MODE_1)
     run(sheet, "-o", tmp_path / "no" / "disc.iso", code=OutputError.exit_code)

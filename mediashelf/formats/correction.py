@@ -48,6 +48,8 @@ _LEAST_AGREEMENT = PARITY_SIZE - LONGEST_BURST
 """Bytes of parity, of 276, that agree with what was read; with noise one or two do."""
 
 _PASSES_WITHOUT_GAIN = 4
+_HOPELESS_LANES = 120
+"""Of 138; what turns can still put right damages fewer after the first pass."""
 
 _Cells = Callable[[int, int], int]
 
@@ -97,6 +99,8 @@ def _by_turns(body: bytes, before: Syndromes, *, along_p: bool) -> Iterator[byte
         damaged = now.damaged_lanes
         passes_without_gain = 0 if damaged < fewest else passes_without_gain + 1
         fewest = min(damaged, fewest)
+        if damaged > _HOPELESS_LANES:
+            return
 
 
 def _correct_single(work: bytearray, now: Syndromes, *, along_p: bool) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from mediashelf.formats.correction import ALL_STARTS, correct_body
+from mediashelf.formats.correction import ALL_STARTS, LONGEST_BURST, correct_body
 from mediashelf.formats.parity import parity_holds
 from mediashelf.formats.sectors import (
     EDC_OF_FORM_1,
@@ -14,6 +14,7 @@ from mediashelf.formats.sectors import (
     EDC_OF_MODE_1,
     FORM_2_BIT,
     HEADER,
+    SUBHEADER,
     SYNC,
     SectorKind,
     edc,
@@ -22,6 +23,7 @@ from mediashelf.formats.sectors import (
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.text import count_text
 
+_ZEROS = slice(2068, 2076)  # of mode 1
 _NO_HEADER = bytes(4)  # the parity of mode 2 form 1 takes the header as zeros
 
 
@@ -152,18 +154,33 @@ def _shift_text(lba: int | None, expected: int | None) -> str:
 
 def _corrections(sector: bytes, header: bytes) -> Iterator[tuple[SectorKind, bytes]]:
     """Yield what the parity makes of the sector, each proved by its EDC."""
-    # A burst that reaches into the sync can only go on at the start of the body.
-    starts = ALL_STARTS if sector.startswith(SYNC) else range(1)
     modes = {sector[15], header[3]}
     if 1 in modes:
-        for first in dict.fromkeys((header, sector[HEADER])):
+        starts = _burst_starts(sector, is_whole=not any(sector[_ZEROS]), fixed=_ZEROS)
+        as_read = sector[HEADER] if sector.startswith(SYNC) else header
+        for first in dict.fromkeys((header, as_read)):
             body = correct_body(first + sector[16:], _proves_mode_1, burst_starts=starts)
             if body is not None:
                 yield SectorKind.MODE_1, SYNC + body
     if 2 in modes:
+        is_whole = sector[16:20] == sector[20:24]
+        starts = _burst_starts(sector, is_whole=is_whole, fixed=SUBHEADER)
         body = correct_body(_NO_HEADER + sector[16:], _proves_form_1, burst_starts=starts)
         if body is not None:
             yield SectorKind.FORM_1, SYNC + sector[12:15] + b"\x02" + body[4:]
+
+
+def _burst_starts(sector: bytes, *, is_whole: bool, fixed: slice) -> range:
+    """Return where a long burst may start in the body, as it must explain all that is wrong.
+
+    ``fixed`` is the part of the sector in which wrong bytes show by themselves.
+    """
+    if not sector.startswith(SYNC):
+        return ALL_STARTS[:1]  # it came in from the sync
+    if not is_whole:
+        first, last = fixed.start - 12, fixed.stop - 12
+        return ALL_STARTS[max(first - LONGEST_BURST + 1, 0) : last]
+    return ALL_STARTS
 
 
 def _proves_mode_1(body: bytes) -> bool:

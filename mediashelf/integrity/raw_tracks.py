@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -66,7 +67,23 @@ def read_raw_disc(path: Path) -> RawDisc:
     if layout is None:
         return RawDisc(path, (), (_unrecognised(path, size),))
     track = RawTrack(1, layout, path, 0, size)
-    return RawDisc(path, (track,), (cut_short(track),) if size % layout.size else ())
+    findings = [cut_short(track)] if size % layout.size else []
+    if not layout.is_plain:
+        findings += _check_sheet_beside(path)
+    return RawDisc(path, (track,), tuple(findings))
+
+
+def _check_sheet_beside(path: Path) -> Iterator[Finding]:
+    for sheet in (path.with_suffix(".cue"), path.with_suffix(".CUE")):
+        if sheet.is_file():
+            yield Finding(
+                "sheet-beside-image",
+                Severity.NOTE,
+                path.name,
+                f"{sheet.name} lies beside the file; without it all of the file is one track here",
+                remedy=f"Name {sheet.name} instead, if the disc has several tracks",
+            )
+            return
 
 
 def _unrecognised(path: Path, size: int) -> Finding:

@@ -82,7 +82,7 @@ def test_wrong_bytes_of_form_1_are_put_right(places: tuple[int, ...]) -> None:
     assert judged.user_data == DATA
 
 
-@pytest.mark.parametrize("start", [0, 5, 12, 16, 300, 1000, 2060])
+@pytest.mark.parametrize("start", [0, 5, 12, 16, 300, 1000, 1900, 2000, 2060])
 @pytest.mark.parametrize("size", [16, 100, 172])
 def test_burst_is_put_right(start: int, size: int) -> None:
     for sector, mode in ((MODE_1, 1), (FORM_1, 2)):

@@ -78,6 +78,14 @@ def test_bare_file_is_recognised(tmp_path: Path, kind: str) -> None:
     assert report.findings == ()
 
 
+def test_bare_file_beside_its_sheet(tmp_path: Path) -> None:
+    write_disc(tmp_path, MODE_1)
+    report = audit_raw(tmp_path / "kiosk.bin")
+    assert [(item.rule, item.severity) for item in report.findings] == [
+        ("sheet-beside-image", Severity.NOTE)
+    ]
+
+
 @pytest.mark.parametrize("kind", LAYOUTS)
 def test_damage_is_told_apart_and_placed(tmp_path: Path, kind: str) -> None:
     pitch = len(LAYOUTS[kind]) // SECTORS
