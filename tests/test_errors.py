@@ -30,3 +30,9 @@ def test_format_error_says_place_found_and_expected() -> None:
     assert str(error) == (
         "0x8001: standard identifier is b'CD002', expected b'CD001' (ECMA-119 8.1)"
     )
+
+
+def test_the_readme_lists_every_exit_code() -> None:
+    text = README.read_text("utf-8")
+    for error in all_subclasses(MediashelfError):
+        assert f"\n| {error.exit_code} | " in text, error

@@ -1,0 +1,72 @@
+"""What every command promises, checked on the whole command tree."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from mediashelf.cli.main import COMMANDS, main
+
+README = (Path(__file__).parents[1] / "README.md").read_text("utf-8")
+
+
+def every_command() -> Iterator[tuple[str, click.Command]]:
+    for name in COMMANDS:
+        command = main.get_command(click.Context(main), name)
+        assert command is not None
+        yield from _with_children(name, command)
+
+
+def _with_children(name: str, command: click.Command) -> Iterator[tuple[str, click.Command]]:
+    if isinstance(command, click.Group):
+        for child_name, child in command.commands.items():
+            yield from _with_children(f"{name} {child_name}", child)
+    else:
+        yield name, command
+
+
+COMMAND_LIST = list(every_command())
+NAMES = [name for name, _ in COMMAND_LIST]
+
+
+def options(command: click.Command) -> set[str]:
+    return {text for option in command.params for text in option.opts}
+
+
+@pytest.mark.parametrize(("name", "command"), COMMAND_LIST, ids=NAMES)
+def test_every_command_can_be_quiet_and_speak_json(name: str, command: click.Command) -> None:
+    assert "--quiet" in options(command)
+    # The tour shows commands; a schema is JSON already.
+    if name not in ("demo", "manifest schema"):
+        assert "--json" in options(command)
+
+
+@pytest.mark.parametrize(("name", "command"), COMMAND_LIST, ids=NAMES)
+def test_help_has_a_paragraph_and_examples(name: str, command: click.Command) -> None:
+    result = CliRunner().invoke(main, [*name.split(), "--help"])
+    assert result.exit_code == 0
+    assert command.help
+    assert "Example" in result.output
+    assert f"mediashelf {name}" in result.output
+
+
+@pytest.mark.parametrize("name", sorted({name.split()[0] for name in NAMES}))
+def test_the_readme_knows_every_command(name: str) -> None:
+    assert re.search(rf"mediashelf {name}\b", README)
+
+
+def test_a_wrong_command_names_the_nearest() -> None:
+    result = CliRunner().invoke(main, ["scann"])
+    assert result.exit_code == 2
+    assert "Did you mean 'scan'?" in result.output
+
+
+def test_help_fits_a_narrow_terminal() -> None:
+    result = CliRunner().invoke(main, ["--help"], terminal_width=40)
+    assert result.exit_code == 0
+    assert max(map(len, result.output.splitlines())) <= 78
