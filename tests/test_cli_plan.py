@@ -83,6 +83,9 @@ def test_a_draft_from_the_catalogue_can_be_prepared_at_once(bench: Bench) -> Non
     assert again.exit_code == 9
     assert draft.read_text() == text
     assert run("plan", "new", *options).stdout.startswith("# A session plan.")
+    document = json.loads(run("plan", "new", *options, "--json").stdout)
+    assert document["text"] == run("plan", "new", *options).stdout
+    assert sorted(bool(disc["problem"]) for disc in document["discs"]) == [False] * 2 + [True] * 2
 
 
 def test_a_draft_needs_known_targets_and_shelves(bench: Bench) -> None:

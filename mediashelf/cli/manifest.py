@@ -58,11 +58,20 @@ def check(path: Path, sizes_only: bool, as_json: bool, quiet: bool, fail_on: str
     exit_for(findings, fail_on)
 
 
-@manifest.command()
-def schema() -> None:
+@manifest.command(
+    epilog="""
+\b
+Examples:
+  mediashelf manifest schema
+  mediashelf manifest schema > manifest.schema.json
+"""
+)
+@quiet_option
+def schema(quiet: bool) -> None:
     """Print the JSON Schema of manifest.json, for whoever writes an emulator.
 
-    Every field is described there; version and format say which form it is.
+    Every field is described there; version and format say which form it is. It
+    is the whole answer, with or without --quiet.
     """
     click.echo(SCHEMA_PATH.read_text("utf-8"), nl=False)
 

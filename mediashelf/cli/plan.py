@@ -5,6 +5,10 @@ The shape of ``plan show --json``: ``command`` and ``version``, then ``plan``,
 ``from``, ``label``, ``size``, ``boot`` (objects with ``method`` and ``platform``),
 ``purpose``, ``targets``, ``passed``, ``after`` and ``repeats``, and ``findings``, each
 with all its fields and ``disc``, the position that it is about, null for the machine.
+
+That of ``plan new --json``: ``command`` and ``version``, then ``output`` (the file, or
+null), ``text`` (the plan), and ``discs``, one object each with ``image``, ``label``,
+``size`` and ``problem``, why it is there as a comment only, or empty.
 """
 
 from __future__ import annotations
@@ -106,6 +110,7 @@ Examples:
 )
 @catalogue_option
 @targets_folder_option
+@json_option
 @quiet_option
 def new(
     shelf: str | None,
@@ -115,6 +120,7 @@ def new(
     output: Path | None,
     catalogue_path: Path | None,
     targets_folder: Path | None,
+    as_json: bool,
     quiet: bool,
 ) -> None:
     """Write a commented plan with every image of a SHELF, or of all shelves, to be edited.
@@ -129,11 +135,13 @@ def new(
     with open_catalogue(catalogue_path) as catalogue:
         discs = list(_drafts(catalogue, catalogue.images(shelf=shelf)))
     text = draft_plan(discs, folder, name=name, machine=machine, targets=target_names)
-    if output is None:
+    if output is not None:
+        write_whole(output, text.encode("utf-8"), replace=False)
+    if as_json:
+        say_json(_new_document(output, text, discs))
+    elif output is None:
         click.echo(text, nl=False)
-        return
-    write_whole(output, text.encode("utf-8"), replace=False)
-    if not quiet:
+    elif not quiet:
         left_out = sum(bool(disc.problem) for disc in discs)
         tell(
             f"{output}: {count_text(len(discs) - left_out, 'disc')}"
@@ -162,6 +170,24 @@ def _problem(row: ImageRow) -> str:
     if row.problem:
         return row.problem
     return f"{count_text(row.errors, 'error')} inside; see mediashelf audit" if row.errors else ""
+
+
+def _new_document(output: Path | None, text: str, discs: Sequence[DraftDisc]) -> dict[str, Any]:
+    return {
+        "command": "plan new",
+        "version": 1,
+        "output": None if output is None else str(output),
+        "text": text,
+        "discs": [
+            {
+                "image": str(disc.path),
+                "label": disc.label,
+                "size": disc.size,
+                "problem": disc.problem,
+            }
+            for disc in discs
+        ],
+    }
 
 
 def _document(
