@@ -223,6 +223,13 @@ def test_source_is_never_the_output(tmp_path: Path, name: str) -> None:
     assert (tmp_path / "kiosk.bin").read_bytes() == MODE_1
 
 
+def test_file_of_another_track_is_never_the_output(tmp_path: Path) -> None:
+    output = mixed_disc(tmp_path).with_name("second.bin")
+    arguments = (tmp_path / "mixed.cue", "--track", "1", "-o", output, "--replace")
+    run(*arguments, code=ConversionError.exit_code)
+    assert output.read_bytes() == MODE_1
+
+
 def test_full_disk_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     sheet = write_disc(tmp_path, MODE_1)
 

@@ -109,7 +109,7 @@ def convert_track(
     be written, :class:`ConversionError` for an output that is a source, and
     :class:`InputError` when a file can't be read.
     """
-    for source in (disc.path, track.path):
+    for source in {disc.path, *(other.path for other in disc.tracks)}:
         if output.exists() and output.samefile(source):
             raise ConversionError(f"{output}: is the source itself; name another file")
     try:
