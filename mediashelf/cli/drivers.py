@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import re
 from collections.abc import Iterable
 from contextlib import ExitStack
@@ -26,7 +25,7 @@ from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped,
 from mediashelf.drivers.devices import pick_device
 from mediashelf.drivers.families import FAMILIES, Family, choose_family
 from mediashelf.drivers.findings import check_survey
-from mediashelf.drivers.machine import Machine, read_machine
+from mediashelf.drivers.machine import read_machine
 from mediashelf.drivers.packages import Found, find_packages
 from mediashelf.drivers.releases import check_releases
 from mediashelf.drivers.survey import Survey, survey
@@ -131,22 +130,18 @@ def drivers(
         with progress("looking at the sources", quiet=quiet) as on_bytes:
             sources = stack.enter_context(open_sources(paths, on_bytes=on_bytes))
         targets = _targets(target_names, targets_folder, sources)
-        families = [_family(target, family_name, release, architecture) for target in targets]
+        families = _families(targets, family_name, release, architecture)
         findings = [*(machine.findings if machine else ())]
         findings += [finding for source in sources for finding in source.findings]
         surveys = []
         for target, family in zip(targets, families, strict=True):
-            result, found = _survey(
-                sources,
-                target,
-                family,
-                machine,
-                code_page,
-                quiet,
-                is_release_named=release is not None,
-            )
+            founds, unread = _find(sources, target, code_page, quiet)
+            devices = machine.devices if machine is not None else None
+            result = survey(founds, family, target.name, devices)
             surveys.append(result)
-            findings += found
+            findings += [*unread, *check_survey(result)]
+            if release is None and devices is not None:
+                findings += check_releases(result, founds, devices)
     findings = _distinct(findings)
     if as_json:
         say_json(document(surveys, machine, findings, picked))
@@ -167,8 +162,8 @@ def _say(surveys: list[Survey], picked: list[int], findings: list[Finding], quie
     shown = [
         finding
         for finding in findings
-        # What the tables say already is not said again.
-        if finding.severity is not Severity.NOTE or finding.rule not in ("inf-for-other-family",)
+        # The list of packages says that already.
+        if finding.rule != "inf-for-other-family"
     ]
     if quiet:
         shown = [finding for finding in shown if finding.severity is not Severity.NOTE]
@@ -179,12 +174,9 @@ def _say(surveys: list[Survey], picked: list[int], findings: list[Finding], quie
 
 def _check_code_page(name: str) -> None:
     try:
-        codecs.lookup(name)
-        b"x".decode(name)
+        bytes(range(256)).decode(name, "surrogateescape")
     except (LookupError, ValueError) as error:
-        raise click.BadParameter(
-            f"{name!r} is no encoding of text", param_hint="--code-page"
-        ) from error
+        raise click.BadParameter(f"{name!r} is no code page", param_hint="--code-page") from error
 
 
 def _targets(names: tuple[str, ...], folder: Path | None, sources: list[Source]) -> list[Target]:
@@ -194,38 +186,44 @@ def _targets(names: tuple[str, ...], folder: Path | None, sources: list[Source])
     return pick_targets(wanted, load_targets(folder))
 
 
-def _family(
-    target: Target, family_name: str | None, release: str | None, architecture: str
-) -> Family:
-    name = family_name or target.name
-    if name not in FAMILIES:
-        raise click.UsageError(
-            f"{name!r} is a target of your own; say with --family how it takes drivers."
+def _families(
+    targets: list[Target], family_name: str | None, release: str | None, architecture: str
+) -> list[Family]:
+    """Return how each target takes drivers; a release is for the families that have it."""
+    names = [family_name or target.name for target in targets]
+    for name in names:
+        if name not in FAMILIES:
+            raise click.UsageError(
+                f"{name!r} is a target of your own; say with --family how it takes drivers."
+            )
+    wanted = _release(release) if release is not None else None
+    if wanted is not None and not any(wanted in FAMILIES[name].releases for name in names):
+        known = [release for name in names for release in FAMILIES[name].releases]
+        words = ", ".join(f"{major}.{minor}" for major, minor in known) or "none"
+        raise click.BadParameter(
+            f"no target here has a release {release} (known: {words})", param_hint="--release"
         )
-    version = None
-    # With several targets the release is for those that have it.
-    if release is not None and FAMILIES[name].releases:
-        match = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})", release, re.ASCII)
-        if match is None:
-            raise click.BadParameter(f"{release!r} is no release such as 5.1")
-        version = (int(match[1]), int(match[2]))
-    try:
-        return choose_family(name, release=version, architecture=architecture)
-    except ValueError as error:
-        raise click.BadParameter(str(error), param_hint="--release") from error
+    return [
+        choose_family(
+            name,
+            release=wanted if wanted in FAMILIES[name].releases else None,
+            architecture=architecture,
+        )
+        for name in names
+    ]
 
 
-def _survey(
-    sources: list[Source],
-    target: Target,
-    family: Family,
-    machine: Machine | None,
-    code_page: str,
-    quiet: bool,
-    *,
-    is_release_named: bool,
-) -> tuple[Survey, list[Finding]]:
-    """Return the survey of one target, and its findings."""
+def _release(text: str) -> tuple[int, int]:
+    match = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})", text, re.ASCII)
+    if match is None:
+        raise click.BadParameter(f"{text!r} is no release such as 5.1", param_hint="--release")
+    return int(match[1]), int(match[2])
+
+
+def _find(
+    sources: list[Source], target: Target, code_page: str, quiet: bool
+) -> tuple[list[tuple[Tree, Found]], list[Finding]]:
+    """Return the packages of each source as ``target`` sees it, and what was not read."""
     founds: list[tuple[Tree, Found]] = []
     findings: list[Finding] = []
     with progress("reading INFs", unit="INF", quiet=quiet) as on_inf:
@@ -239,12 +237,7 @@ def _survey(
             found = find_packages(tree, code_page=code_page, on_inf=on_inf)
             founds.append((tree, found))
             findings += found.findings
-        devices = machine.devices if machine is not None else None
-        result = survey(founds, family, target.name, devices)
-        findings += check_survey(result)
-        if not is_release_named and devices is not None:
-            findings += check_releases(result, founds, devices)
-    return result, findings
+    return founds, findings
 
 
 def _unreadable(source: Source, target: Target) -> Finding:
@@ -252,7 +245,7 @@ def _unreadable(source: Source, target: Target) -> Finding:
         "no-tree-for-target",
         Severity.ERROR,
         source.name,
-        f"{target.title} reads no tree of names on it",
+        f"{target.name} reads no tree of names on it",
         "see what is on it with mediashelf show",
         target=target.name,
     )

@@ -68,7 +68,10 @@ def _decoded(data: bytes, encoding: str, *, has_mark: bool) -> InfText:
         text = data.decode(encoding, "replace")
         undecoded = text.count("\ufffd")
     else:
-        text = data.decode(encoding, "surrogateescape")
+        try:
+            text = data.decode(encoding, "surrogateescape")
+        except UnicodeError:  # a codec of Python's that is no code page
+            text = data.decode("ascii", "surrogateescape")
         if not text.isascii():
             text, undecoded = _SURROGATE.subn("\ufffd", text)
     return InfText(text, encoding, has_mark, undecoded, text.isascii())

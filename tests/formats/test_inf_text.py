@@ -70,3 +70,9 @@ def test_every_single_byte_and_no_byte_decode() -> None:
 def test_an_unknown_code_page_is_the_callers_mistake() -> None:
     with pytest.raises(LookupError):
         decode_inf(b"x", code_page="cp0")
+
+
+@pytest.mark.parametrize("codec", ["punycode", "idna", "undefined", "utf-7"])
+def test_a_codec_that_is_no_code_page_does_not_raise_either(codec: str) -> None:
+    decoded = decode_inf(bytes(range(1, 256)) * 3, code_page=codec)
+    assert "A" in decoded.text
