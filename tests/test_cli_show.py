@@ -152,6 +152,7 @@ def test_json_has_a_stable_shape(made: MadeImage, tmp_path: Path) -> None:
         "image",
         "size",
         "looks_raw",
+        "tracks",
         "capacity",
         "boot",
         "findings",

@@ -12,6 +12,7 @@ from mediashelf.building.capacity import EMULATED_DRIVE, NAMED
 from mediashelf.cli.options import fail_on_option, json_option, quiet_option
 from mediashelf.cli.render import exit_for, say, say_findings, say_wrapped, summary, terminal_width
 from mediashelf.cli.show_json import json_lines, udf_revision_text
+from mediashelf.cli.show_tracks import say_tracks
 from mediashelf.cli.show_tree import tree_lines
 from mediashelf.findings import Severity
 from mediashelf.formats.boot_catalog import PLATFORMS
@@ -97,6 +98,9 @@ def _say_image(
     if not quiet:
         say_wrapped(image.path.name)
         _say_size(image.facts)
+        if image.facts.looks_raw:
+            say()
+            say_tracks(image.path)
         for volume in volumes:
             say()
             _say_volume(volume)

@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import Any
 
 from mediashelf.building.capacity import EMULATED_DRIVE, NAMED
+from mediashelf.cli.show_tracks import tracks_json
 from mediashelf.formats.volume import (
     FLAG_HIDDEN,
     BootFacts,
@@ -29,6 +30,7 @@ def json_lines(image: DiscImage, volumes: tuple[VolumeFacts, ...]) -> Iterator[s
         "image": str(image.path),
         "size": facts.size,
         "looks_raw": facts.looks_raw,
+        "tracks": tracks_json(image.path) if facts.looks_raw else [],
         "capacity": [
             {
                 "name": capacity.name,
