@@ -125,6 +125,7 @@ def _with_earlier_damage(job: AuditJob, reading: Reading, verdict: Verdict) -> V
     if (
         row is None
         or row.verdict != State.DAMAGED
+        or row.judged_by != "audit"
         or verdict.state is not State.SOUND
         or not verdict.is_confirmed
         or reading.inside_report is not None

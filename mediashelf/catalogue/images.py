@@ -20,9 +20,9 @@ _BASE = "FROM images JOIN shelves ON shelves.id = images.shelf_id WHERE "
 
 _COLUMNS = """
     images.id, shelves.name, shelves.root, images.path, size, mtime_ns, file_system, presence,
-    verdict, problem, is_sheet, looks_raw, entry_count, images.scanned_at, audited_at
+    verdict, judged_by, problem, is_sheet, looks_raw, entry_count, images.scanned_at, audited_at
 """
-_FIELDS = [field.name for field in fields(ImageRow)][:15]  # those of the columns, in their order
+_FIELDS = [field.name for field in fields(ImageRow)][:16]  # those of the columns, in their order
 
 
 def matching(

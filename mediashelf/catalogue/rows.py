@@ -52,7 +52,8 @@ class ImageRow:
     """What is on record of one image file.
 
     ``path`` is relative to the shelf, with ``/``. ``verdict`` is
-    :data:`RECORDED`, :data:`CHANGING` or a :class:`State` word. ``digests``
+    :data:`RECORDED`, :data:`CHANGING` or a :class:`State` word, and ``judged_by``
+    says whether it is a ``scan``'s or an ``audit``'s. ``digests``
     maps algorithm to hexadecimal digest; it is empty while the file could not be
     read. ``labels`` and ``kinds`` are those of its volumes, in order.
     ``finding_counts`` counts what the last look found, by severity; ``errors`` are
@@ -69,6 +70,7 @@ class ImageRow:
     file_system: str
     presence: Presence
     verdict: str
+    judged_by: str
     problem: str
     is_sheet: bool
     looks_raw: bool
