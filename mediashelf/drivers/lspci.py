@@ -28,7 +28,7 @@ _PROG_IF = re.compile(r"\(prog-if ([0-9a-f]{2})\b", re.IGNORECASE)
 _SUBSYSTEM = re.compile(r"\s+Subsystem:.*?\[?\b([0-9a-f]{4}):([0-9a-f]{4})\]?\s*$", re.IGNORECASE)
 _NUMBER = re.compile(r"(?:(.*?) ?\[([0-9a-f]{4})\]|([0-9a-f]{4}))", re.IGNORECASE | re.DOTALL)
 _WORD = re.compile(r'"((?:[^"\\]|\\.)*)"|(\S+)')
-_TAG = re.compile(r"([A-Za-z][A-Za-z0-9]*):\t(.*)")
+_TAG = re.compile(r"([A-Za-z][A-Za-z0-9]*):[\t ]+(.*)")  # copies turn the tab into blanks
 
 
 class NamesOnlyError(ValueError):
@@ -123,9 +123,14 @@ def parse_tag(line: str) -> tuple[str, str] | None:
     return (match[1], match[2].strip()) if match else None
 
 
+def starts_record(tag: str, value: str) -> bool:
+    """Whether a tag gives the slot, which is always the first line of a record."""
+    return tag in ("Slot", "Device") and _IS_SLOT.fullmatch(value) is not None
+
+
 def add_tag(record: Record, tag: str, value: str) -> None:
     """Add one line to a record; the old form says ``Device`` for slot and name alike."""
-    if tag == "Device" and "Slot" not in record.fields and _IS_SLOT.fullmatch(value):
+    if starts_record(tag, value):
         tag = "Slot"
     record.fields.setdefault(tag, value)
 

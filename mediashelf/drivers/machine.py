@@ -92,7 +92,7 @@ class _Parser:
         if stripped[0] in "#;":
             return
         tag = lspci.parse_tag(line)
-        if tag is not None and (self.record is not None or tag[0] in ("Slot", "Device")):
+        if tag is not None and (self.record is not None or lspci.starts_record(*tag)):
             self._take_tag(*tag, number)
         elif lspci.is_lspci_line(line):
             self._take_lspci(line, number)
@@ -102,6 +102,8 @@ class _Parser:
             self._take_text(line, number, following)
 
     def _take_tag(self, tag: str, value: str, number: int) -> None:
+        if lspci.starts_record(tag, value):
+            self.end_record()  # a copy may have lost the blank line between records
         if self.record is None:
             self.end_group()
             self.record = lspci.Record(number, {})
@@ -154,7 +156,8 @@ class _Parser:
             )
 
     def _take_text(self, line: str, number: int, following: str) -> None:
-        words = [match[0] for match in _WORD.finditer(line) if _is_identifier(match[0])]
+        matches = [match for match in _WORD.finditer(line) if _is_identifier(match[0])]
+        words = [match[0] for match in matches]
         label = _LABEL.match(line)
         indent = len(line) - len(line.lstrip())
         if label is not None:
@@ -169,7 +172,7 @@ class _Parser:
             else:
                 self._not_understood(number, line)
             return
-        before = line[: line.upper().index(words[0].upper())].strip(" \t:=-\"'")
+        before = line[: matches[0].start()].strip(" \t:=-\"'")
         if before and label is None:
             self.end_group()
             self.text = before

@@ -73,10 +73,8 @@ class Survey:
             for identifier in (*device.hardware_ids, *device.compatible_ids)
             for package in self._by_identifier.get(identifier, ())
         )
-        # A package that fits, but not with the section that names the device,
-        # has that section for other systems.
         return [
-            (package, fits[package] if fits[package] is not Fit.FITS else Fit.NO_MODELS)
+            (package, Fit.OTHER_SECTION if fits[package] is Fit.FITS else fits[package])
             for package in named
             if package not in has_offer
         ]

@@ -88,6 +88,16 @@ def test_devices_without_a_driver() -> None:
     assert result.unfit_for(result.covers[3].device)[0][1] is Fit.SIGNATURE
 
 
+def test_a_package_that_fits_with_another_section_only() -> None:
+    text = inf_text(VIDEO, decorations=",NTamd64", more=f"[Models.NTamd64]\r\nx=Install,{LAN}")
+    result, findings = surveyed(make_tree({"/lkv.inf": text, "/lkv.sys": b"x"}), "nt5")
+    assert result.unfit_for(result.covers[3].device) == [
+        (result.packages[0].package, Fit.OTHER_SECTION)
+    ]
+    messages = [f.message for f in findings if f.rule == "device-without-driver"]
+    assert "/lkv.inf names it, but the section that names it is for another system" in messages
+
+
 def test_generic_drivers_and_other_families_are_told() -> None:
     _, findings = surveyed(make_disc())
     assert places(findings, "device-with-generic-driver") == [

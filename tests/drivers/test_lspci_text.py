@@ -146,6 +146,16 @@ def test_record_lines_may_come_in_any_order_with_unknown_tags() -> None:
     assert device.function.revision == 2
 
 
+@pytest.mark.parametrize("form", ["-nnvmm", "-nvm"])
+def test_copies_that_lost_tabs_and_blank_lines(lspci: list[str], form: str) -> None:
+    text = printed(lspci, form)
+    spoilt = text.replace("\t", "    ").replace("\n\n", "\n")
+    assert "\t" in text and "\t" not in spoilt
+    found = [device.function for device in parse_machine(spoilt).devices]
+    assert found == [device.function for device in parse_machine(text).devices]
+    assert len(found) == len(DEVICES)
+
+
 @pytest.mark.parametrize(
     ("text", "rule", "line"),
     [

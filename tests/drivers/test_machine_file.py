@@ -93,6 +93,11 @@ def test_several_ids_on_a_line_are_one_device_and_text_before_them_is_its_name()
     assert device.hardware_ids == ("*PNP0501", "*PNP0500", "SERENUM\\X")
 
 
+def test_names_in_any_letters() -> None:
+    (device,) = parse_machine("Großer Anschluß: *PNP0501\n").devices
+    assert device.name == "Großer Anschluß"
+
+
 def test_usb_device_with_its_class() -> None:
     text = "USB\\VID_F1B2&PID_0003&REV_0100\nUSB\\VID_F1B2&PID_0003\nUSB\\Class_08\n"
     (device,) = parse_machine(text).devices
