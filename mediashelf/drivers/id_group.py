@@ -56,7 +56,7 @@ class IdGroup:
         if is_compatible_form(identifier):
             return self._is_kind_of(identifier)
         if identifier.startswith("*") and first.startswith("ISAPNP\\"):
-            # ISAPNP\CSC6835_DEV0000 and *CSC0000 are one device: the same maker's letters.
+            # ISAPNP\QLN0031_DEV0000 and *QLN0000 are one device: the same maker's letters.
             return identifier[1:4] == first[7:10]
         if first.startswith("USB\\VID_") and identifier.startswith("USB\\VID_"):
             is_same = first[:_USB_DEVICE_SIZE] == identifier[:_USB_DEVICE_SIZE]

@@ -51,7 +51,7 @@ def test_ids_one_a_line() -> None:
         "ISAPNP\\QLN0031_DEV0000",
     ]
     assert [device.line for device in machine.devices] == [2, 3, 5, 6, 7]
-    # A multifunction card: ISAPNP\CSC6835_DEV0000 comes with *CSC0000 on its page.
+    # device-identification-strings shows such a pair for a multifunction card.
     assert machine.devices[4].hardware_ids[1] == "*QLN0000"
 
 
