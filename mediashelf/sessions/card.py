@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
@@ -90,13 +91,26 @@ def read_card(folder: Path) -> CardFacts:
     except OSError as error:
         raise StagingError(f"{folder}: cannot be looked at: {error.strerror or error}") from error
     type_name, is_read_only = _mount_of(folder)
-    if is_read_only or not os.access(folder, os.W_OK | os.X_OK):
+    if is_read_only or not os.access(folder, os.R_OK | os.W_OK | os.X_OK):
         raise StagingError(
             f"{folder}: cannot be written to; look at the card's lock switch, how it is mounted, "
             "and the folder's permissions"
         )
     kind = next((row for row in CARD_KINDS if type_name in row.kernel_names), None)
     return CardFacts(kind, type_name, size, free, max(1, unit))
+
+
+@contextmanager
+def card_errors(card: Path) -> Iterator[None]:
+    """Turn what the system says of a card that was pulled or fails into a :class:`StagingError`."""
+    try:
+        yield
+    except OSError as error:
+        place = os.fsdecode(error.filename) if error.filename else str(card)
+        raise StagingError(
+            f"{place}: {error.strerror or error}. Look at the card and run again: what is whole is "
+            "kept"
+        ) from error
 
 
 def kind_named(name: str) -> CardKind | None:

@@ -90,17 +90,6 @@ class CheckedDisc:
         return self.label or self.source.candidate.path.name
 
 
-def reading_size(resolved: Iterable[ResolvedDisc]) -> int:
-    """Return how many bytes :func:`check_discs` will read of images with a digest on record."""
-    paths = {
-        candidate.path: candidate.path.stat().st_size
-        for disc in resolved
-        for candidate in disc.candidates[:1]
-        if candidate.record is not None and candidate.record.digests
-    }
-    return sum(paths.values())
-
-
 def check_discs(
     resolved: Iterable[ResolvedDisc],
     targets: Mapping[str, Target],

@@ -8,12 +8,13 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from mediashelf.errors import BlockedError
+from mediashelf.building.plan import IMPOSSIBLE
+from mediashelf.errors import BlockedError, OutputError, StagingError
 from mediashelf.files import write_whole
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.targets import Target
-from mediashelf.sessions.arrange import Arrangement, Step, arrange
-from mediashelf.sessions.card import CardFacts, read_card
+from mediashelf.sessions.arrange import Arrangement, arrange
+from mediashelf.sessions.card import CardFacts, card_errors, read_card
 from mediashelf.sessions.card_names import CardNames, numbered
 from mediashelf.sessions.describe import describe_card, with_other_files
 from mediashelf.sessions.lock import card_lock
@@ -107,18 +108,19 @@ def checked_session(
     """
     facts = read_card(card)
     with card_lock(card) as is_locked, _workshop(may_build) as workshop:
-        records = read_records(card)
         discs, about_machine = check_plan(plan, library, targets, on_bytes=on_bytes)
-        arrangement = arrange(
-            discs,
-            card,
-            facts,
-            records,
-            wish=plan.card,
-            is_tidied=tidy,
-            workshop=workshop,
-            on_bytes=on_bytes,
-        )
+        with card_errors(card):
+            records = read_records(card)
+            arrangement = arrange(
+                discs,
+                card,
+                facts,
+                records,
+                wish=plan.card,
+                is_tidied=tidy,
+                workshop=workshop,
+                on_bytes=on_bytes,
+            )
         findings = (*_lock_finding(is_locked), *arrangement.findings, *about_machine)
         yield CheckedSession(plan, card, facts, records, discs, arrangement, findings)
 
@@ -130,7 +132,6 @@ def stage_session(
     created: str,
     anyway: bool = False,
     tidy: bool = False,
-    on_step: Callable[[Step], None] = lambda step: None,
     on_bytes: OnBytes = lambda count: None,
 ) -> PreparedCard:
     """Put a checked session on its card; the manifest comes last.
@@ -140,27 +141,42 @@ def stage_session(
     """
     refuse_blocked(session, anyway=anyway)
     card, records = session.card, session.records
-    tidied = tuple(_tidy(session)) if tidy else ()
-    kept = tuple(file for file in records.files if file not in tidied)
-    staged = stage_discs(session.arrangement.steps, card, kept, on_step=on_step, on_bytes=on_bytes)
-    # A file that was renamed is under its old name no longer.
-    records = CardRecords(records.manifest, tuple(file for file in kept if is_there(card, file)))
-    manifest = describe_card(session.plan, staged, session.findings, records, created=created)
-    files = tuple(_write_sheets(sheets(manifest), card, manifest))
-    manifest = with_other_files(manifest, files)
-    _write_changed(card / MANIFEST_NAME, render_manifest(manifest))
-    remove_journal(card)
+    with card_errors(card):
+        tidied = tuple(_tidy(session)) if tidy else ()
+        kept = tuple(file for file in records.files if file not in tidied)
+        staged = stage_discs(session.arrangement.steps, card, kept, on_bytes=on_bytes)
+        # A file that was renamed is under its old name no longer.
+        left = tuple(file for file in kept if is_there(card, file))
+        records = CardRecords(records.manifest, left)
+        manifest = describe_card(session.plan, staged, session.findings, records, created=created)
+        try:
+            files = tuple(_write_sheets(sheets(manifest), card, manifest))
+            manifest = with_other_files(manifest, files)
+            _write_changed(card / MANIFEST_NAME, render_manifest(manifest))
+        except OutputError as error:
+            raise StagingError(
+                f"{error}. The images are on the card; make room and run again to describe them"
+            ) from error
+        remove_journal(card)
     return PreparedCard(session, tuple(staged), manifest, tidied)
 
 
 def refuse_blocked(session: CheckedSession, *, anyway: bool) -> None:
-    """Raise :class:`BlockedError` when an error was found, unless ``anyway``."""
+    """Raise :class:`BlockedError` when an error was found, unless ``anyway``.
+
+    A recipe for an impossible disc is refused all the same.
+    """
     errors = [one for one in session.all_findings if one.severity is Severity.ERROR]
     if errors and not anyway:
         raise BlockedError(
             f"{count_text(len(errors), 'error')} in the way; nothing was copied. Mend them, or use "
             "--anyway to go on and have them noted in the manifest"
         )
+    for one in errors:
+        if one.rule in IMPOSSIBLE:
+            raise BlockedError(
+                f"nothing was copied: {one.where}: {one.message}; no such disc can be built"
+            )
 
 
 def _with_boot(disc: CheckedDisc, ways: tuple[BootWay, ...], plan: SessionPlan) -> CheckedDisc:

@@ -46,7 +46,11 @@ def read_back(path: Path, *, on_bytes: Callable[[int], None] = lambda count: Non
             path, algorithms=ALGORITHMS, block_size=0, on_bytes=on_bytes, past_cache=True
         )
     except (InputError, OSError) as error:
-        raise StagingError(f"the card does not give the copy back: {error}") from error
+        reason = error.strerror if isinstance(error, OSError) else error
+        raise StagingError(
+            f"the card does not give the copy back: {reason}. Look at the card and run again: "
+            "what is whole is kept"
+        ) from error
     return ReadBack(found.size, as_file_digests(found), is_forgotten)
 
 

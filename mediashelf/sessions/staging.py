@@ -11,7 +11,7 @@ from io import FileIO
 from pathlib import Path
 
 from mediashelf.building.write import build_disc
-from mediashelf.errors import OutputError, StagingError
+from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import whole_output
 from mediashelf.integrity.digests import Digester
 from mediashelf.sessions.arrange import Action, Step
@@ -23,7 +23,7 @@ from mediashelf.sessions.readback import (
     digest_whole,
     read_back,
 )
-from mediashelf.sessions.records import leftovers, write_journal
+from mediashelf.sessions.records import is_there, leftovers, write_journal
 
 CHUNK = 1 << 20
 
@@ -50,7 +50,6 @@ def stage_discs(
     card: Path,
     earlier: Sequence[CardFile],
     *,
-    on_step: Callable[[Step], None] = lambda step: None,
     on_bytes: OnBytes = lambda count: None,
 ) -> list[Staged]:
     """Carry out an arrangement, disc by disc.
@@ -70,7 +69,6 @@ def stage_discs(
     staged: list[Staged] = []
     ours = list(earlier)
     for step in steps:
-        on_step(step)
         if step.action is Action.REPEAT:
             assert step.disc.repeats is not None
             first = staged[step.disc.repeats - 1]
@@ -87,7 +85,8 @@ def _stage(step: Step, card: Path, ours: Sequence[CardFile], on_bytes: OnBytes) 
         staged = Staged(step, step.kept.size, step.kept.digests, step.kept.word)
         if step.action is Action.RENAME:
             write_journal(card, [*ours, staged.file])
-            _rename(card / step.old_path, final)
+            _refuse_newcomer(step, card, ours)
+            (card / step.old_path).replace(final)
         return staged
     try:
         with whole_output(final) as temporary:
@@ -99,16 +98,19 @@ def _stage(step: Step, card: Path, ours: Sequence[CardFile], on_bytes: OnBytes) 
             _compare(step, found, digests)
             staged = Staged(step, found.size, found.digests, found.word)
             write_journal(card, [*ours, staged.file])
+            _refuse_newcomer(step, card, ours)
     except OutputError as error:
         raise StagingError(_without_room(step, error)) from error
     return staged
 
 
-def _rename(old: Path, new: Path) -> None:
-    try:
-        old.replace(new)
-    except OSError as error:
-        raise StagingError(f"{old}: cannot be renamed: {error.strerror or error}") from error
+def _refuse_newcomer(step: Step, card: Path, ours: Sequence[CardFile]) -> None:
+    """Refuse to take the place of a file that is not ours and was not there a while ago."""
+    is_ours = any(file.path == step.path and is_there(card, file) for file in ours)
+    if os.path.lexists(card / step.path) and not is_ours:
+        raise StagingError(
+            f"{step.path}: somebody put a file of this name on the card meanwhile; run again"
+        )
 
 
 def _build(step: Step, temporary: Path, on_bytes: OnBytes) -> FileDigests:
@@ -120,7 +122,10 @@ def _build(step: Step, temporary: Path, on_bytes: OnBytes) -> FileDigests:
     plan = step.disc.source.disc_plan
     assert plan is not None
     build_disc(plan, temporary, anyway=True, on_bytes=on_bytes)
-    return digest_whole(temporary)
+    try:
+        return digest_whole(temporary)
+    except InputError as error:
+        raise StagingError(f"the card does not give the disc back: {error}") from error
 
 
 def _copy(step: Step, source: Path, temporary: Path, on_bytes: OnBytes) -> FileDigests:

@@ -27,7 +27,7 @@ from session_bench import (
 from mediashelf.building.plan import plan_disc
 from mediashelf.building.recipe import load_recipe
 from mediashelf.building.write import build_disc
-from mediashelf.errors import BlockedError, StagingError, TargetError
+from mediashelf.errors import BlockedError, OutputError, StagingError, TargetError
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity import FixityRecord, observe
 from mediashelf.sessions.arrange import Action
@@ -363,6 +363,44 @@ def test_a_card_that_gives_back_other_bytes_is_noticed(bench: Bench) -> None:
     with pytest.raises(StagingError, match="gave back other bytes"):
         bench.prepare(on_bytes=spoil)
     assert bench.on_card() == {}
+
+
+def test_a_file_that_somebody_puts_there_meanwhile_is_not_replaced(bench: Bench) -> None:
+    def put(count: int) -> None:
+        (bench.card / SYSTEM).write_bytes(b"mine, just now")
+
+    with pytest.raises(StagingError, match="somebody put a file of this name on the card"):
+        bench.prepare(on_bytes=put)
+    assert bench.on_card()[SYSTEM] == b"mine, just now"
+    assert bench.prepare().manifest.discs[0].path == "01-KIOSK-SYSTEM-2.iso"
+    assert bench.on_card()[SYSTEM] == b"mine, just now"
+
+
+def test_a_card_that_is_pulled_is_an_error_in_words(bench: Bench) -> None:
+    def pull(count: int) -> None:
+        if bench.card.exists():
+            bench.card.rename(bench.folder / "pulled")
+
+    with pytest.raises(StagingError, match="run again"):
+        bench.prepare(on_bytes=pull)
+    (bench.folder / "pulled").rename(bench.card)
+    assert bench.images_on_card() == []
+    bench.prepare()
+    assert check(bench) == []
+    assert not list(bench.card.glob(".*"))
+
+
+def test_a_card_that_fills_up_at_the_very_end_says_so(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, data: bytes) -> None:
+        raise OutputError(f"{path}: cannot be written: No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("mediashelf.sessions.prepare.write_whole", full)
+        with pytest.raises(StagingError, match="The images are on the card; make room"):
+            bench.prepare()
+    assert bench.prepare().session.arrangement.write_size == 0
 
 
 def test_a_run_that_ends_before_its_manifest_is_completed_by_the_next(bench: Bench) -> None:
