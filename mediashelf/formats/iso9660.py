@@ -61,8 +61,10 @@ class Iso9660Naming:
         is_clean = not together.translate(None, _LEGAL + b"/")
         if not is_clean:
             self._count_strange(directory, named.records)
-        is_sorted = identifiers == sorted(identifiers)
-        if is_sorted and (not is_clean or _plain_order_suffices(together)):
+        if is_clean:
+            if _is_plain(together) and _is_ascending(_without_versions(together)):
+                return
+        elif _is_ascending(identifiers):
             # With characters that 7.4.1 does not know, byte order is as good an answer.
             return
         keys = [order_key(record.identifier, record.flags) for record in named.records]
@@ -92,13 +94,24 @@ class Iso9660Naming:
         )
 
 
-def _plain_order_suffices(together: bytes) -> bool:
-    """Whether the order of bytes is the order of 9.3 for these identifiers, joined by ``/``.
+def _is_plain(together: bytes) -> bool:
+    """Whether every version is 1 and every dot parts a name from an extension before one.
 
-    It is when every version is 1 and stands behind a dot.
+    The identifiers are joined by ``/``. Without their versions they are in the order
+    of 9.3 when they are in that of bytes: the dot, and the end of an identifier like
+    the spaces that fill it, sort before every character that stands in a name. With
+    them they are not: ``README.1;1`` would sort before ``README.;1``.
     """
     versions = together.count(b";")
     return versions == together.count(b".") == (together + b"/").count(b";1/")
+
+
+def _without_versions(together: bytes) -> list[bytes]:
+    return (together + b"/").replace(b";1/", b"/")[:-1].split(b"/")
+
+
+def _is_ascending(identifiers: list[bytes]) -> bool:
+    return identifiers == sorted(identifiers)
 
 
 def log_first_descent(
