@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from mediashelf.formats.correction import ALL_STARTS, LONGEST_BURST, correct_body
@@ -71,13 +71,8 @@ def judge_sector(sector: bytes, header: bytes) -> JudgedSector:
         kind = _proved_kind(framed)
         if kind is not None:
             return _with_address(sector, framed, kind, header)
-        if _is_unproved_form_2(framed):
-            judged = _with_address(sector, framed, SectorKind.FORM_2, header)
-            if judged.verdict is Verdict.MISPLACED:
-                return judged
-            return JudgedSector(
-                Verdict.UNCHECKED, judged.kind, judged.sector, "form 2 without EDC", judged.changed
-            )
+    if _is_unproved_form_2(sector, header):
+        return _unproved(_with_address(sector, SYNC + sector[12:], SectorKind.FORM_2, header))
     if sector.count(sector[16]) < len(sector) - 16:
         for kind, corrected in _corrections(sector, header):
             return _with_address(sector, corrected, kind, header)
@@ -105,23 +100,35 @@ def _framed(sector: bytes, header: bytes) -> Iterator[bytes]:
 def _proved_kind(sector: bytes) -> SectorKind | None:
     """Return the kind for which the EDC holds, or None."""
     mode = sector[15]
-    if mode == 1 and edc(sector[EDC_OF_MODE_1]) == 0:
+    if mode == 1 and _holds(sector[EDC_OF_MODE_1]):
         return SectorKind.MODE_1
-    if mode == 2 and edc(sector[EDC_OF_FORM_1]) == 0:
+    if mode == 2 and _holds(sector[EDC_OF_FORM_1]):
         return SectorKind.FORM_1
-    if mode == 2 and edc(sector[EDC_OF_FORM_2]) == 0:
+    if mode == 2 and _holds(sector[EDC_OF_FORM_2]):
         return SectorKind.FORM_2
     return None
 
 
-def _is_unproved_form_2(sector: bytes) -> bool:
+def _holds(covered: bytes) -> bool:
+    """Tell whether bytes that end in their EDC are proved by it; zeros never are."""
+    return edc(covered) == 0 and any(covered)
+
+
+def _is_unproved_form_2(sector: bytes, header: bytes) -> bool:
     """Tell whether this says of itself that it is form 2, and has no EDC."""
     return (
-        sector[15] == 2
+        (sector.startswith(SYNC) or sector[HEADER] == header)
+        and sector[15] == 2
         and sector[16:20] == sector[20:24]
         and sector[18] & FORM_2_BIT > 0
         and not any(sector[2348:])
     )
+
+
+def _unproved(judged: JudgedSector) -> JudgedSector:
+    if judged.verdict is Verdict.MISPLACED:
+        return judged
+    return replace(judged, verdict=Verdict.UNCHECKED, reason="form 2 without EDC")
 
 
 def _with_address(sector: bytes, repaired: bytes, kind: SectorKind, header: bytes) -> JudgedSector:
@@ -184,11 +191,11 @@ def _burst_starts(sector: bytes, *, is_whole: bool, fixed: slice) -> range:
 
 
 def _proves_mode_1(body: bytes) -> bool:
-    return edc(SYNC + body[: EDC_OF_MODE_1.stop - 12]) == 0
+    return _holds(SYNC + body[: EDC_OF_MODE_1.stop - 12])
 
 
 def _proves_form_1(body: bytes) -> bool:
-    return edc(body[4 : EDC_OF_FORM_1.stop - 12]) == 0
+    return _holds(body[4 : EDC_OF_FORM_1.stop - 12])
 
 
 def _lost(sector: bytes, header: bytes) -> JudgedSector:

@@ -110,7 +110,7 @@ _RULES = {
     Verdict.CORRECTED: _Rule(
         "sector-corrected",
         Severity.WARNING,
-        "Use the converted image, which has the right data; this file stays as it is",
+        "Use a converted image, which has the right data; this file stays as it is",
     ),
     Verdict.UNCHECKED: _Rule("sector-unproved", Severity.NOTE, ""),
     Verdict.MISPLACED: _Rule(

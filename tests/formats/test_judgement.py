@@ -180,6 +180,19 @@ def test_form_2_without_edc_is_allowed_and_unchecked() -> None:
     assert judge(moved, mode=2).verdict is Verdict.MISPLACED
 
 
+def test_form_2_without_edc_needs_a_sync_or_an_address() -> None:
+    # Nothing else would tell it from bytes of another file.
+    assert judge(flip(FORM_2_BARE, 3, 13), mode=2).verdict is Verdict.LOST
+
+
+@pytest.mark.parametrize("size", [2076, 2200, 2351])
+def test_hole_that_ends_inside_a_sector_is_not_taken_for_zeros(size: int) -> None:
+    # The EDC of zeros is zero, and what is left of the parity is from other data.
+    for hole in (bytes(size), SYNC + HEADER[2] + bytes(size - 16)):
+        judged = judge(hole + FORM_1[size:], mode=2)
+        assert judged.verdict is Verdict.LOST
+
+
 def test_zeros_of_mode_2_prove_nothing() -> None:
     # The EDC of zeros is zero: a hole in a file without headers looks the same.
     judged = judge(SYNC + HEADER[2] + bytes(2336), mode=2)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import random
 from pathlib import Path
 
 import pytest
@@ -11,11 +12,13 @@ from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Severity
 from mediashelf.formats.judgement import Verdict
 from mediashelf.formats.raw_layout import scramble
+from mediashelf.formats.sectors import LAYOUTS as LAYOUTS_BY_NAME
 from mediashelf.formats.sectors import encode_mode_1
 from mediashelf.integrity.raw import RawReport, audit_raw, checked_size, find_volume_end
 from mediashelf.integrity.raw_files import iter_chunks
 from mediashelf.integrity.raw_runs import MOST_FINDINGS, PARITY_DAMAGED, SectorRun
-from mediashelf.integrity.raw_tracks import read_raw_disc
+from mediashelf.integrity.raw_scan import iter_batches
+from mediashelf.integrity.raw_tracks import RawTrack, read_raw_disc
 
 from make_raw import (
     audio,
@@ -169,6 +172,36 @@ def test_hole_in_a_file_without_headers_is_not_called_good(tmp_path: Path) -> No
     image = image[: 50 * 2336] + bytes(4 * 2336) + image[54 * 2336 :]
     report = audit(tmp_path, image, "MODE2/2336")
     assert counts(report) == {"good": SECTORS - 4, "unchecked": 4}
+
+
+@pytest.mark.parametrize("kind", LAYOUTS)
+def test_what_is_called_good_or_corrected_is_right(tmp_path: Path, kind: str) -> None:
+    source = random.Random(kind)
+    pitch, count = len(LAYOUTS[kind]) // SECTORS, 60
+    sound = LAYOUTS[kind][: count * pitch]
+    path = tmp_path / "disc.bin"
+    seen: set[Verdict] = set()
+    for _ in range(40):
+        image = bytearray(sound)
+        for _ in range(source.randrange(1, 4)):
+            size = source.choice([1, 16, 64, 128, 172, 200, 512, 4096])
+            start = source.randrange(len(image) - size)
+            other = source.randrange(len(image) - size)
+            image[start : start + size] = source.choice(
+                [bytes(size), b"\xff" * size, source.randbytes(size), sound[other : other + size]]
+            )
+        path.write_bytes(image)
+        track = RawTrack(1, LAYOUTS_BY_NAME[kind], path, 0, len(image))
+        for batch in iter_batches(track, 0):
+            data = batch.user_data()
+            for index in range(count):
+                judged = batch.judged.get(index)
+                verdict = judged.verdict if judged else Verdict.GOOD
+                seen.add(verdict)
+                if verdict in (Verdict.GOOD, Verdict.CORRECTED):
+                    place = slice(index * 2048, (index + 1) * 2048)
+                    assert data[place] == DATA[place]
+    assert seen >= {Verdict.GOOD, Verdict.CORRECTED, Verdict.LOST}
 
 
 @pytest.mark.parametrize(
