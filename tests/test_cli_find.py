@@ -46,6 +46,12 @@ def test_limit_and_more(shelf: Shelf) -> None:
     shelf.run("find", "lkvx", "--limit", "0", code=2)
 
 
+def test_quiet_gives_the_hits_alone(shelf: Shelf) -> None:
+    assert shelf.run("find", "nowhere", "-q").stdout == ""
+    full = shelf.run("find", "lkvx", "--limit", "2").stdout.splitlines()
+    assert shelf.run("find", "lkvx", "--limit", "2", "-q").stdout.splitlines() == full[:-1]
+
+
 def test_json_shape(shelf: Shelf) -> None:
     document = shelf.json("find", "readme")
     assert (document["command"], document["version"]) == ("find", 1)

@@ -64,6 +64,11 @@ def test_findings_are_shown_on_request(shelf: Shelf) -> None:
     assert image["finding_counts"]["error"] >= 1
 
 
+def test_quiet_gives_the_images_alone(shelf: Shelf) -> None:
+    assert shelf.run("list", "--label", "nowhere", "-q").stdout == ""
+    assert shelf.run("list", "-q").stdout.splitlines() == shelf.run("list").stdout.splitlines()[:-1]
+
+
 def test_json_shape(shelf: Shelf) -> None:
     document = shelf.json("list", "--label", "tide")
     assert (document["command"], document["version"]) == ("list", 1)

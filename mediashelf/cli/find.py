@@ -9,7 +9,7 @@ import click
 from mediashelf.catalogue.search import Found, Hit
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.catalogue_rows import image_dict
-from mediashelf.cli.options import catalogue_option, json_option
+from mediashelf.cli.options import catalogue_option, json_option, quiet_option
 from mediashelf.cli.render import say, say_json, say_wrapped, table
 from mediashelf.text import size_text
 
@@ -31,17 +31,20 @@ Examples:
 )
 @catalogue_option
 @json_option
+@quiet_option
 def find(
     words: tuple[str, ...],
     shelf: str | None,
     limit: int,
     catalogue_path: Path | None,
     as_json: bool,
+    quiet: bool,
 ) -> None:
     """Find files and folders inside all images on record, by name.
 
     Asks the catalogue only, so images that are not plugged in are found too.
     Letter case does not count. Names that are, or begin with, TEXT come first.
+    With -q, only the hits: no word on how many more there are.
     """
     with open_catalogue(catalogue_path) as catalogue:
         found = catalogue.find(" ".join(words), limit=limit, shelf=shelf)
@@ -66,17 +69,19 @@ def find(
             }
         )
         return
-    _say(found, is_empty)
+    _say(found, is_empty, quiet)
 
 
-def _say(found: Found, is_empty: bool) -> None:
+def _say(found: Found, is_empty: bool, quiet: bool) -> None:
+    if not found.hits and quiet:
+        return
     if not found.hits:
         say("Nothing found." if not is_empty else "Nothing is on record yet; see: mediashelf shelf")
         return
     headers = ("file", "size", "image", "shelf", "state")
     for line in table(headers, [_cells(hit) for hit in found.hits], right="size"):
         say(line)
-    if found.more:
+    if found.more and not quiet:
         bound = "" if found.more_is_exact else "at least "
         say_wrapped(f"… and {bound}{found.more:,} more; add letters, or raise --limit")
 

@@ -15,6 +15,7 @@ from mediashelf.cli.catalogue_rows import image_dict
 from mediashelf.cli.options import (
     catalogue_option,
     json_option,
+    quiet_option,
     target_option,
     targets_folder_option,
 )
@@ -52,6 +53,7 @@ inside), decayed, changed, truncated, unreadable, changing, missing, away.
 @click.option("--findings", "with_findings", is_flag=True, help="Show the findings on record too.")
 @catalogue_option
 @json_option
+@quiet_option
 def list_images(
     shelf: str | None,
     kind: str | None,
@@ -62,11 +64,13 @@ def list_images(
     with_findings: bool,
     catalogue_path: Path | None,
     as_json: bool,
+    quiet: bool,
 ) -> None:
     """List the images on record, as the last scan or audit left them.
 
     Filters add up. With --target, only images in which that target finds no
-    error; several targets must all read it. No image is opened.
+    error; several targets must all read it. No image is opened. With -q, only the
+    images: no totals.
     """
     with open_catalogue(catalogue_path) as catalogue:
         rows = catalogue.images(shelf=shelf, kind=kind, label=label, state=state)
@@ -76,7 +80,7 @@ def list_images(
         if as_json:
             say_json(_document(catalogue, rows, with_findings))
             return
-        _say(catalogue, rows)
+        _say(catalogue, rows, quiet)
         if with_findings:
             _say_findings(catalogue, rows)
 
@@ -94,7 +98,9 @@ def _document(
     return {"command": "list", "version": 1, "images": images}
 
 
-def _say(catalogue: Catalogue, rows: Sequence[ImageRow]) -> None:
+def _say(catalogue: Catalogue, rows: Sequence[ImageRow], quiet: bool) -> None:
+    if not rows and quiet:
+        return
     if not rows:
         is_empty = not catalogue.shelves()
         say(
@@ -106,6 +112,8 @@ def _say(catalogue: Catalogue, rows: Sequence[ImageRow]) -> None:
     headers = ("image", "shelf", "label", "volumes", "size", "state", "findings")
     for line in table(headers, [_cells(row) for row in rows], right="size"):
         say(line)
+    if quiet:
+        return
     shelves = len({row.shelf for row in rows})
     total = size_text(sum(row.size for row in rows))
     say(f"{count_text(len(rows), 'image')}, {total}, on {count_text(shelves, 'shelf', 'shelves')}")

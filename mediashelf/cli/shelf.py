@@ -49,11 +49,23 @@ def add(folder: Path, name: str, catalogue_path: Path | None, as_json: bool, qui
         say(f"Record its images with: mediashelf scan {shlex.quote(row.name)}")
 
 
-@shelf.command(name="list")
+@shelf.command(
+    name="list",
+    epilog="""
+\b
+Examples:
+  mediashelf shelf list
+  mediashelf shelf list --json
+""",
+)
 @catalogue_option
 @json_option
-def list_shelves(catalogue_path: Path | None, as_json: bool) -> None:
-    """Show every shelf, whether it is here now, and what is on record of it."""
+@quiet_option
+def list_shelves(catalogue_path: Path | None, as_json: bool, quiet: bool) -> None:
+    """Show every shelf, whether it is here now, and what is on record of it.
+
+    With -q, no advice where there is none yet.
+    """
     with open_catalogue(catalogue_path) as catalogue:
         rows = catalogue.shelves()
     if as_json:
@@ -61,6 +73,8 @@ def list_shelves(catalogue_path: Path | None, as_json: bool) -> None:
         say_json({"command": "shelf list", "version": 1, "shelves": shelves})
         return
     if not rows:
+        if quiet:
+            return
         say("No shelves yet. Register one with: mediashelf shelf add FOLDER")
         return
     cells = [
