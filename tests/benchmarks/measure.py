@@ -1,4 +1,8 @@
-"""Run a command and tell its seconds and peak memory; shared by the benchmark scripts."""
+"""Run a command and tell its seconds and peak memory; shared by the benchmark scripts.
+
+The system counts a child's peak from its parent's size on. A script whose own
+process grew (by making its data, say) is run a second time for the memory figures.
+"""
 
 from __future__ import annotations
 
