@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -43,6 +44,34 @@ def test_findings_count_as_in_every_command(bench: Bench) -> None:
     assert "-- disc 3, SLIDES" in result.stdout
     assert "NOT win9x" in result.stdout
     assert run("plan", "show", bench.plan, "--fail-on", "never").exit_code == 0
+
+
+DEVICES = """\
+00:0a.0 Multimedia audio controller [0401]: Quillon Audio 16 [f3d7:1600] (rev 02)
+01:00.0 VGA compatible controller [0300]: Larkspur Video Accelerator 3 [f2c4:0301] (rev 03)
+"""
+
+
+def test_devices_of_the_machine_are_looked_for_on_the_discs(bench: Bench) -> None:
+    inf = files("mediashelf.demo").joinpath("data", "lkvx3.inf").read_bytes()
+    (bench.folder / "drivers" / "VIDEO" / "LKVX3.INF").write_bytes(inf)
+    (bench.folder / "devices.txt").write_text(DEVICES)
+    plan = bench.plan.read_text().replace('machine = "Kiosk PC, 1999"\n', "")
+    machine = '[machine]\nname = "Kiosk PC, 1999"\ndevices = "devices.txt"\n\n[[disc]]'
+    bench.plan.write_text(plan.replace("[[disc]]", machine, 1))
+    result = run("plan", "show", bench.plan, "--json")
+    assert result.exit_code == 0  # a session can go on without one driver
+    findings = json.loads(result.stdout)["findings"]
+    (lacking,) = [one for one in findings if one["rule"] == "device-without-driver"]
+    assert "Quillon Audio 16" in lacking["where"]
+    assert (lacking["severity"], lacking["target"], lacking["disc"]) == ("warning", "win9x", None)
+    missing = [one["message"] for one in findings if one["rule"] == "driver-file-missing"]
+    assert any("lkvpanel.cpl" in message for message in missing)  # the folder lacks it
+    assert not any("lkvx3.vxd" in message for message in missing)
+    run("prepare", bench.plan, "--to", bench.card)
+    assert "Quillon Audio 16" in (bench.card / "run-sheet.txt").read_text()
+    (bench.folder / "devices.txt").unlink()
+    assert run("plan", "show", bench.plan).exit_code == 3
 
 
 def test_json_has_the_documented_shape(bench: Bench) -> None:

@@ -33,6 +33,7 @@ from mediashelf.cli.options import (
 from mediashelf.cli.prepare_text import say_plan
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json, tell
+from mediashelf.cli.session_drivers import driver_checks
 from mediashelf.cli.session_library import open_library
 from mediashelf.files import write_whole
 from mediashelf.findings import Finding
@@ -82,7 +83,9 @@ def show(
         open_library(catalogue_path) as library,
         progress("checking", quiet=quiet) as on_bytes,
     ):
-        discs, about_machine = check_plan(content, library, targets, on_bytes=on_bytes)
+        discs, about_machine = check_plan(
+            content, library, targets, more_checks=driver_checks(targets), on_bytes=on_bytes
+        )
     if as_json:
         say_json(_document(plan_path, content, discs, about_machine))
     else:

@@ -30,6 +30,7 @@ from mediashelf.cli.options import (
 from mediashelf.cli.prepare_text import say_checked, say_prepared
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json
+from mediashelf.cli.session_drivers import driver_checks
 from mediashelf.cli.session_library import open_library
 from mediashelf.errors import BlockedError
 from mediashelf.readability.targets import load_targets
@@ -124,6 +125,7 @@ def prepare(
             targets,
             tidy=tidy,
             may_build=not dry_run,
+            more_checks=driver_checks(targets),
             on_bytes=on_checked_bytes,
         ) as session,
     ):

@@ -62,6 +62,7 @@ def _head(name: str, machine: str, targets: Sequence[str]) -> Iterator[str]:
     yield '# disk_mode = "ide"       # ide, ahci or raid'
     yield '# firmware = "bios"       # bios or uefi'
     yield "# optical_boot = true     # can it start from an optical drive?"
+    yield '# devices = "lspci.txt"   # text of lspci -nnvmm: has every device a driver here?'
     yield ""
     yield "[card]"
     yield '# filesystem = "fat32"'

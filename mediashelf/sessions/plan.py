@@ -93,7 +93,8 @@ class Machine:
     """The machine to be set up; sizes in bytes, nothing said is empty or None.
 
     ``memory`` is read in powers of 1024 whatever the unit looks like, as memory
-    is sold; ``disk`` in powers of 1000 for ``GB``, as disks are.
+    is sold; ``disk`` in powers of 1000 for ``GB``, as disks are. ``devices`` is the
+    path of a list of its devices, as written.
     """
 
     name: str = ""
@@ -102,6 +103,7 @@ class Machine:
     disk_mode: str = ""
     firmware: str = ""
     optical_boot: bool | None = None
+    devices: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +183,7 @@ def _machine(top: Table) -> Machine:
         disk_mode=table.choice("disk_mode", DISK_MODES),
         firmware=table.choice("firmware", FIRMWARES),
         optical_boot=table.truth("optical_boot"),
+        devices=table.text("devices"),
     )
     table.finish()
     return machine

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -39,6 +39,9 @@ from mediashelf.text import count_text
 OnBytes = Callable[[int], None]
 Sheets = Callable[[Manifest], Mapping[str, bytes]]
 """Makes the sheets of a card: name to bytes. They are made elsewhere and passed in."""
+
+MoreChecks = Callable[[SessionPlan, Sequence[CheckedDisc]], Iterable[Finding]]
+"""Checks of the machine that need more than a session knows of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,7 @@ def check_plan(
     library: Library,
     targets: Mapping[str, Target],
     *,
+    more_checks: MoreChecks = lambda plan, discs: (),
     on_bytes: OnBytes = lambda count: None,
 ) -> tuple[tuple[CheckedDisc, ...], tuple[Finding, ...]]:
     """Find and check every disc, without a card; return them, and findings about the machine.
@@ -87,7 +91,7 @@ def check_plan(
     discs = check_discs(resolve_plan(plan, library), targets, on_bytes=on_bytes)
     boots = [boot_ways(disc.source.facts) for disc in discs]
     discs = [_with_boot(disc, ways, plan) for disc, ways in zip(discs, boots, strict=True)]
-    return tuple(discs), tuple(check_readiness(plan, boots))
+    return tuple(discs), (*check_readiness(plan, boots), *more_checks(plan, discs))
 
 
 @contextmanager
@@ -99,6 +103,7 @@ def checked_session(
     *,
     tidy: bool = False,
     may_build: bool = True,
+    more_checks: MoreChecks = lambda plan, discs: (),
     on_bytes: OnBytes = lambda count: None,
 ) -> Iterator[CheckedSession]:
     """Check a whole session and hold its card; inside the block it can be staged.
@@ -108,7 +113,9 @@ def checked_session(
     """
     facts = read_card(card)
     with card_lock(card) as is_locked, _workshop(may_build) as workshop:
-        discs, about_machine = check_plan(plan, library, targets, on_bytes=on_bytes)
+        discs, about_machine = check_plan(
+            plan, library, targets, more_checks=more_checks, on_bytes=on_bytes
+        )
         with card_errors(card):
             records = read_records(card)
             arrangement = arrange(

@@ -86,7 +86,7 @@ def check_readiness(plan: SessionPlan, boots: Sequence[tuple[BootWay, ...]]) -> 
             "[machine]",
             f"the plan does not say {keys}, so what {', '.join(plan.targets)} asks of a machine "
             "was not all checked",
-            f"add a table [machine] with name, {keys}",
+            f"say {keys} in the plan's table [machine]",
         )
 
 

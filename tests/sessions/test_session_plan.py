@@ -33,6 +33,7 @@ disk = "160GB"
 disk_mode = "ide"
 firmware = "bios"
 optical_boot = true
+devices = "lspci.txt"
 
 [card]
 filesystem = "FAT32"
@@ -65,7 +66,7 @@ def test_every_key_is_understood() -> None:
     plan = parse(WHOLE)
     assert plan.name == "Tide-table kiosk"
     assert plan.machine == Machine(
-        "Kiosk PC, 1999", 768 * 1024 * 1024, 160_000_000_000, "ide", "bios", True
+        "Kiosk PC, 1999", 768 * 1024 * 1024, 160_000_000_000, "ide", "bios", True, "lspci.txt"
     )
     assert plan.card == CardWish("fat32", 4_000_000_000)
     assert plan.folder == Path("/plans")
