@@ -102,9 +102,7 @@ def _build_a_disc(tour: _Tour) -> None:
     )
     tour.run("build", "driver-disc.toml", "-o", "drivers.iso")
     tour.tell("Which device of the kiosk has a driver on that disc, whole and findable?")
-    tour.run(
-        "drivers", "drivers.iso", "--machine", "devices.txt", "--target", "win9x", ends_with=1
-    )
+    tour.run("drivers", "drivers.iso", "--machine", "devices.txt", "--target", "win9x", ends_with=1)
 
 
 def _audit_the_library(tour: _Tour, scenario: Scenario) -> None:
