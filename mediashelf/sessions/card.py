@@ -48,6 +48,8 @@ CARD_KINDS = (
     CardKind("xfs", ("xfs",)),
 )
 
+_MEMORY_TYPES = ("tmpfs", "ramfs")
+
 CARD_KIND_NAMES = tuple(kind.name for kind in CARD_KINDS)
 
 
@@ -113,6 +115,11 @@ def card_errors(card: Path) -> Iterator[None]:
         ) from error
 
 
+def lives_in_memory(path: Path) -> bool:
+    """Return whether the file system that holds ``path`` is nothing but memory (Linux)."""
+    return _mount_of(path)[0] in _MEMORY_TYPES
+
+
 def kind_named(name: str) -> CardKind | None:
     """Return the row of this name, or None."""
     return next((row for row in CARD_KINDS if row.name == name), None)
@@ -169,14 +176,14 @@ def check_card_room(
         )
 
 
-def _mount_of(folder: Path) -> tuple[str, bool]:
-    """Return the type of the file system that holds ``folder`` and whether it is read-only.
+def _mount_of(path: Path) -> tuple[str, bool]:
+    """Return the type of the file system that holds ``path`` and whether it is read-only.
 
     Read from /proc/self/mountinfo (proc(5)), by device number; without it the
     type stays empty.
     """
     try:
-        device = folder.stat().st_dev
+        device = path.stat().st_dev
         wanted = f"{os.major(device)}:{os.minor(device)}"
         with Path("/proc/self/mountinfo").open("rb") as lines:
             for line in map(os.fsdecode, lines):

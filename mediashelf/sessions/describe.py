@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from mediashelf import __version__
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.sessions.emulator import EJECT, lun_settings
 from mediashelf.sessions.manifest_sense import comparable_path
@@ -77,11 +77,13 @@ def with_other_files(manifest: Manifest, files: Sequence[CardFile]) -> Manifest:
 def condense(findings: Iterable[Finding], *, worst_first: bool = True) -> tuple[OpenFinding, ...]:
     """Return findings as rows for people and the manifest, equal rules counted.
 
-    Without ``worst_first`` they stay in the order in which a person acts on them.
+    Without ``worst_first`` they stay in the order in which a person acts on
+    them, and only those that say the same are one row: there are few of them.
     """
-    groups: dict[tuple[str, Severity, str], list[Finding]] = {}
+    groups: dict[tuple[str, ...], list[Finding]] = {}
     for finding in findings:
-        groups.setdefault((finding.rule, finding.severity, finding.target), []).append(finding)
+        key = (finding.rule, finding.severity.word, finding.target)
+        groups.setdefault(key if worst_first else (*key, finding.message), []).append(finding)
     rows = list(groups.values())
     if worst_first:
         rows.sort(key=lambda group: -group[0].severity)

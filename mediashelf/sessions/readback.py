@@ -1,7 +1,9 @@
-"""Read a file back from the card, past what the system keeps of it in memory."""
+"""Read a file back from the card itself, not from what the system keeps of it in memory."""
 
 from __future__ import annotations
 
+import errno
+import mmap
 import os
 from collections.abc import Callable
 from contextlib import suppress
@@ -10,12 +12,14 @@ from pathlib import Path
 
 from mediashelf.errors import InputError, StagingError
 from mediashelf.integrity.digests import Digester, Digests, digest_file
+from mediashelf.sessions.card import lives_in_memory
 from mediashelf.sessions.manifest_values import FileDigests
 
 ALGORITHMS = ("xxh3_128", "sha256")
 
-_PROBES = 64  # places of a file that are asked about
-_TRIES = 4  # pages that are in use at the moment are not let go
+_BUFFER_SIZE = 4 << 20
+
+OnBytes = Callable[[int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,31 +36,33 @@ class ReadBack:
         return "device" if self.from_device else "cache"
 
 
-def read_back(path: Path, *, on_bytes: Callable[[int], None] = lambda count: None) -> ReadBack:
-    """Flush a file to its device, ask the system to forget it, and digest what it reads then.
+def read_back(path: Path, *, on_bytes: OnBytes = lambda count: None) -> ReadBack:
+    """Flush a file to its device and digest what the device gives back.
 
-    Whether the system did forget is probed (Linux: reads that may not wait, which
-    fail for what is not in memory). Elsewhere, and on file systems that live in
-    memory, ``from_device`` is False. What the card's own electronics keep cannot
-    be seen from here. Raises :class:`StagingError` when the file cannot be read.
+    On Linux the file is read past the system's memory (``O_DIRECT``, open(2)).
+    Where the file system does not offer that, or lives in memory itself, the
+    system is only asked to forget the file first, and ``from_device`` is False.
+    What the card's own electronics keep cannot be seen from here. Raises
+    :class:`StagingError` when the file cannot be read.
     """
     try:
-        is_forgotten = _forget(path)
+        _flush(path)
+        found = _digest_past_memory(path, on_bytes)
+        if found is not None:
+            return ReadBack(found.size, as_file_digests(found), not lives_in_memory(path))
         found = digest_file(
             path, algorithms=ALGORITHMS, block_size=0, on_bytes=on_bytes, past_cache=True
         )
+        return ReadBack(found.size, as_file_digests(found), False)
     except (InputError, OSError) as error:
         reason = error.strerror if isinstance(error, OSError) else error
         raise StagingError(
             f"the card does not give the copy back: {reason}. Look at the card and run again: "
             "what is whole is kept"
         ) from error
-    return ReadBack(found.size, as_file_digests(found), is_forgotten)
 
 
-def digest_whole(
-    path: Path, *, on_bytes: Callable[[int], None] = lambda count: None
-) -> FileDigests:
+def digest_whole(path: Path, *, on_bytes: OnBytes = lambda count: None) -> FileDigests:
     """Return a file's digests for the manifest, from wherever the system has it.
 
     Raises :class:`InputError` when it cannot be read.
@@ -86,34 +92,46 @@ def as_file_digests(found: Digests) -> FileDigests:
     return FileDigests(found.whole["xxh3_128"], found.whole["sha256"])
 
 
-def _forget(path: Path) -> bool:
-    """Return whether, after this, none of the probed places of the file is in memory."""
-    if not (hasattr(os, "posix_fadvise") and hasattr(os, "RWF_NOWAIT")):
-        return False
+def _flush(path: Path) -> None:
     descriptor = os.open(path, os.O_RDONLY)
     try:
         with suppress(OSError):  # a medium that was switched to read-only is flushed already
             os.fsync(descriptor)
-        size = os.fstat(descriptor).st_size
-        # A probe may start to read its place. Without reading ahead, and from the
-        # end to the start, it does not bring in the place of another probe.
-        os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_RANDOM)
-        places = range(0, size, max(1, size // _PROBES))[::-1]
-        for _ in range(_TRIES):
-            os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
-            if not any(_is_in_memory(descriptor, offset) for offset in places):
-                return size > 0
-        return False
     finally:
         os.close(descriptor)
 
 
-def _is_in_memory(descriptor: int, offset: int) -> bool:
-    """Return whether a read there would not have to wait for the device; also when unknown."""
+def _digest_past_memory(path: Path, on_bytes: OnBytes) -> Digests | None:
+    """Digest a file read with O_DIRECT, or return None where that is not to be had.
+
+    Such reads need a buffer and offsets that are aligned: a map is, and so are
+    multiples of its size.
+    """
+    if not (hasattr(os, "O_DIRECT") and hasattr(os, "preadv")):
+        return None
     try:
-        os.preadv(descriptor, [bytearray(1)], offset, os.RWF_NOWAIT)
-    except BlockingIOError:
-        return False
-    except OSError:
-        return True  # the file system does not support the question
-    return True
+        descriptor = os.open(path, os.O_RDONLY | os.O_DIRECT)
+    except OSError as error:
+        if error.errno == errno.EINVAL:
+            return None
+        raise
+    digester = Digester(ALGORITHMS, block_size=0)
+    buffer = mmap.mmap(-1, _BUFFER_SIZE)
+    try:
+        done, size = 0, os.fstat(descriptor).st_size
+        while done < size:
+            count = os.preadv(descriptor, [buffer], done)
+            if not count:
+                break  # it was cut short meanwhile; the size tells
+            with memoryview(buffer) as view:
+                digester.update(view[:count])
+            done += count
+            on_bytes(count)
+    except OSError as error:
+        if error.errno == errno.EINVAL and not done:
+            return None
+        raise
+    finally:
+        os.close(descriptor)
+        buffer.close()
+    return digester.finish()
