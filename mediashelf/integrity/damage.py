@@ -6,7 +6,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
 
 
 class Span(NamedTuple):
@@ -27,11 +27,15 @@ class Span(NamedTuple):
 
 
 class TouchedEntry(NamedTuple):
-    """An entry whose bytes lie in spans: its path and size, and how many of its bytes."""
+    """An entry whose bytes lie in spans: its path and size, and how many of its bytes.
+
+    ``places`` are the runs of bytes that hold the whole entry, adjacent ones joined.
+    """
 
     path: str
     size: int
     touched: int
+    places: tuple[Span, ...] = ()
 
 
 def spans_of_blocks(numbers: Iterable[int], block_size: int, size: int) -> tuple[Span, ...]:
@@ -60,20 +64,33 @@ def entries_touched(facts: DiscFacts, spans: Sequence[Span]) -> tuple[TouchedEnt
     touched: dict[tuple[object, ...], tuple[int, TouchedEntry]] = {}
     for volume in facts.volumes:
         for entry in volume.entries:
-            count = sum(
-                _overlap(extent.lba * volume.block_size, extent.size, ordered)
-                for extent in entry.extents
-            )
+            places = _places(entry, volume.block_size)
+            count = sum(_overlap(place, ordered) for place in places)
             if count:
-                start = entry.extents[0].lba
+                start = places[0].offset
                 # Twin trees share the extents of files, and have directories of their own.
                 key = (entry.path.casefold(),) if entry.is_directory else (start, entry.size)
-                touched[key] = (start, TouchedEntry(entry.path, entry.size, count))
+                touched[key] = (start, TouchedEntry(entry.path, entry.size, count, places))
     return tuple(entry for _, entry in sorted(touched.values()))
 
 
-def _overlap(start: int, size: int, spans: Sequence[Span]) -> int:
-    end = start + size
+def _places(entry: Entry, block_size: int) -> tuple[Span, ...]:
+    """Return the runs of bytes that hold an entry, in its own order."""
+    places: list[Span] = []
+    for extent in entry.extents:
+        if extent.lba == HOLE:
+            continue  # zeros that are not on the disc cannot be damaged
+        start = extent.lba * block_size + extent.offset
+        if places and places[-1].offset + places[-1].length == start:
+            places[-1] = Span(places[-1].offset, places[-1].length + extent.size)
+        else:
+            places.append(Span(start, extent.size))
+    return tuple(places)
+
+
+def _overlap(place: Span, spans: Sequence[Span]) -> int:
+    """Return how many bytes of a place lie in the spans, which are sorted."""
+    start, end = place.offset, place.offset + place.length
     # The span before the first that starts later may still reach into the extent.
     index = max(bisect_right(spans, (start,)) - 1, 0)
     count = 0
