@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -183,8 +184,6 @@ def test_the_catalogue_finds_discs_and_notices_decay(bench: Bench) -> None:
     with bench.system.open("r+b") as stream:
         stream.seek(1_900_000)
         stream.write(b"rot")
-    import os
-
     os.utime(bench.system, ns=(status.st_atime_ns, status.st_mtime_ns))
     result = prepare(bench, "--catalogue", catalogue)
     assert result.exit_code == 12

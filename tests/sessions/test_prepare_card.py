@@ -32,10 +32,13 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity import FixityRecord, observe
 from mediashelf.sessions.arrange import Action
 from mediashelf.sessions.confirm import check_card
+from mediashelf.sessions.describe import condense
 from mediashelf.sessions.lock import card_lock
 from mediashelf.sessions.manifest import read_manifest
 from mediashelf.sessions.manifest_values import BootWay, LunWrite
 from mediashelf.sessions.resolve import KnownImage, NoLibrary
+
+from make_image import make_iso
 
 SYSTEM, DRIVERS, SLIDES = "01-KIOSK-SYSTEM.iso", "02-KIOSKDRV.iso", "03-SLIDES.iso"
 
@@ -273,8 +276,6 @@ def test_what_the_emulator_or_reader_refuses_blocks(bench: Bench, data: bytes, r
 def test_a_readability_error_names_its_target(bench: Bench) -> None:
     bench.write_plan('image = "library/deep.iso"\ntargets = ["dos", "nt5"]')
     path = "/".join(["D"] * 9) + "/A.TXT"
-    from make_image import make_iso
-
     deep = make_iso({path: noise("deep", 700_000)}, label="DEEP", joliet=3)
     (bench.folder / "library" / "deep.iso").write_bytes(deep.data)
     with pytest.raises(BlockedError):
@@ -465,8 +466,6 @@ def test_a_plan_for_a_card_that_is_too_small_blocks(bench: Bench) -> None:
 
 
 def test_hostile_labels_become_plain_names(bench: Bench) -> None:
-    from make_image import make_iso
-
     hostile = make_iso({"A.TXT": noise("a", 700_000)}, label="../../ETC/\x1b[2J", joliet=3)
     bench.slides.write_bytes(hostile.data)
     bench.write_plan(SLIDES_DISC)
@@ -478,8 +477,6 @@ def test_hostile_labels_become_plain_names(bench: Bench) -> None:
 
 
 def test_findings_are_condensed_worst_first(bench: Bench) -> None:
-    from mediashelf.sessions.describe import condense
-
     one = Finding("a-rule", Severity.NOTE, "/A", "message", target="dos")
     rows = condense([one, replace(one, where="/B"), replace(one, severity=Severity.ERROR)])
     assert [(row.severity, row.where, row.count) for row in rows] == [

@@ -9,6 +9,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -190,8 +191,6 @@ def test_a_card_that_is_read_only_is_named(bench: Bench) -> None:
 def test_without_a_temporary_folder_a_recipe_is_built_on_the_card(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import tempfile
-
     bench.prepare()
     monkeypatch.setattr(tempfile, "tempdir", str(bench.folder / "none"))
     prepared = bench.prepare()
