@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
@@ -13,14 +12,14 @@ from click.core import ParameterSource
 from mediashelf.catalogue.audit import AuditResult, Depth, run_audit
 from mediashelf.catalogue.audit_names import plan_audit
 from mediashelf.catalogue.store import open_catalogue
-from mediashelf.cli.audit_json import STATE_ORDER, audit_document
+from mediashelf.cli.audit_json import audit_document
 from mediashelf.cli.checksums import check_folder
-from mediashelf.cli.contents_text import contents_lines
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, table, tell
 from mediashelf.findings import Severity
-from mediashelf.integrity.fixity import State
+from mediashelf.integrity.fixity import WORST_FIRST, State
+from mediashelf.reports.audit_words import summary_lines
 from mediashelf.text import count_text, size_text
 
 SOUND_SHOWN = 20  # with more sound images than this, only their number is shown
@@ -149,7 +148,7 @@ def _say(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, quiet:
         say("No image to audit. Register a folder with: mediashelf shelf add FOLDER")
         return
     ordered = sorted(
-        results, key=lambda each: (STATE_ORDER.index(each.verdict.state), each.job.where)
+        results, key=lambda each: (WORST_FIRST.index(each.verdict.state), each.job.where)
     )
     sound = [each for each in ordered if each.verdict.state is State.SOUND]
     hide_sound = quiet or (len(sound) > SOUND_SHOWN and not show_all)
@@ -165,7 +164,7 @@ def _say(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, quiet:
     if shown and not quiet:
         say()
     if not quiet:
-        for line in _summary(results, depth):
+        for line in summary_lines(results, depth):
             say_wrapped(line)
 
 
@@ -208,38 +207,3 @@ def _say_findings(result: AuditResult, quiet: bool) -> None:
         more = f"… and {others:,} more; " if others > 0 else ""
         untouched = max(0, result.entry_count - len(result.touched))
         say_wrapped(f"{more}{untouched:,} other entries lie wholly elsewhere", indent=2)
-
-
-def _summary(results: Sequence[AuditResult], depth: Depth) -> list[str]:
-    """Return the closing lines: the states, then what was read and what was not."""
-    counts = Counter(each.verdict.state for each in results)
-    states = ", ".join(f"{counts[state]:,} {state.value}" for state in STATE_ORDER if counts[state])
-    structures = sum(each.reading.structure_read for each in results)
-    read = f"Structure of {structures:,} read"
-    if depth.reads_every_byte:
-        compared = [
-            each
-            for each in results
-            if each.job.row is not None and each.job.row.digests and each.reading.digests
-        ]
-        unrecorded = sum(
-            each.reading.digests is not None and each not in compared for each in results
-        )
-        total = size_text(sum(each.verdict.bytes_read for each in results))
-        read += f"; all bytes of {len(compared):,} compared with a digest on record"
-        if unrecorded:
-            read += f", {unrecorded:,} had none"
-        read += f" ({total} read)"
-    else:
-        read += "; contents not read"
-    return [
-        f"{count_text(len(results), 'image')}: {states}.",
-        *_inside(read, results, depth),
-    ]
-
-
-def _inside(read: str, results: Sequence[AuditResult], depth: Depth) -> list[str]:
-    if depth is not Depth.CONTENTS:
-        return [f"{read}. Whether files inside are sound in themselves was not checked."]
-    reports = [each.reading.inside_report for each in results if each.reading.inside_report]
-    return [f"{read}.", *contents_lines(reports)]

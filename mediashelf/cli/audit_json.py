@@ -8,19 +8,7 @@ from typing import Any
 
 from mediashelf.catalogue.audit import AuditResult, Depth
 from mediashelf.cli.catalogue_rows import image_dict
-from mediashelf.integrity.fixity import State
-
-# Worst first: what may be lost for good stands above what a person may have done.
-STATE_ORDER = (
-    State.UNREADABLE,
-    State.DECAYED,
-    State.TRUNCATED,
-    State.DAMAGED,
-    State.CHANGED,
-    State.MISSING,
-    State.AWAY,
-    State.SOUND,
-)
+from mediashelf.integrity.fixity import WORST_FIRST
 
 
 def audit_document(results: Sequence[AuditResult], depth: Depth) -> dict[str, Any]:
@@ -30,7 +18,7 @@ def audit_document(results: Sequence[AuditResult], depth: Depth) -> dict[str, An
         "command": "audit",
         "version": 1,
         "depth": depth.value,
-        "counts": {state.value: counts[state] for state in STATE_ORDER},
+        "counts": {state.value: counts[state] for state in WORST_FIRST},
         "images": [_image(each) for each in results],
         "findings": [finding.as_dict() for each in results for finding in each.verdict.findings],
     }

@@ -31,10 +31,27 @@ from mediashelf.integrity.digests import (
     differing_blocks,
     digest_file,
 )
-from mediashelf.integrity.fixity_values import Absence, FixityRecord, Observed, State, Verdict
+from mediashelf.integrity.fixity_values import (
+    WORST_FIRST,
+    Absence,
+    FixityRecord,
+    Observed,
+    State,
+    Verdict,
+)
 from mediashelf.text import count_text
 
-__all__ = ["Absence", "FixityRecord", "Observed", "State", "Verdict", "compare", "judge", "observe"]
+__all__ = [
+    "WORST_FIRST",
+    "Absence",
+    "FixityRecord",
+    "Observed",
+    "State",
+    "Verdict",
+    "compare",
+    "judge",
+    "observe",
+]
 
 TRUNCATING_RULE = "image-is-whole"
 """The structural finding that says the file ends before the volume inside does."""

@@ -23,6 +23,19 @@ class State(StrEnum):
     UNREADABLE = "unreadable"
 
 
+WORST_FIRST = (
+    State.UNREADABLE,
+    State.DECAYED,
+    State.TRUNCATED,
+    State.DAMAGED,
+    State.CHANGED,
+    State.MISSING,
+    State.AWAY,
+    State.SOUND,
+)
+"""Every state; what may be lost for good stands above what a person may have done."""
+
+
 class Absence(StrEnum):
     """Why there is no file to look at."""
 

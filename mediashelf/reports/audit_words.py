@@ -1,13 +1,43 @@
-"""What was verified of the files inside images, and what was not, as sentences."""
+"""What an audit read and found, and what it did not read, as sentences."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
+from mediashelf.catalogue.audit import AuditResult, Depth
 from mediashelf.formats.signatures import ContentFormat
 from mediashelf.integrity.contents import ContentsReport
-from mediashelf.text import count_text
+from mediashelf.integrity.fixity import WORST_FIRST
+from mediashelf.text import count_text, size_text
+
+
+def summary_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
+    """Return the closing sentences: the states, then what was read and what was not."""
+    counts = Counter(each.verdict.state for each in results)
+    states = ", ".join(f"{counts[state]:,} {state.value}" for state in WORST_FIRST if counts[state])
+    return [f"{count_text(len(results), 'image')}: {states}.", *reading_lines(results, depth)]
+
+
+def reading_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
+    """Return what was read and what was not: of the images, then of the files inside."""
+    structures = sum(each.reading.structure_read for each in results)
+    read = f"Structure of {structures:,} read"
+    if depth.reads_every_byte:
+        digested = [each.job.row for each in results if each.reading.digests is not None]
+        compared = sum(row is not None and bool(row.digests) for row in digested)
+        unrecorded = len(digested) - compared
+        total = size_text(sum(each.verdict.bytes_read for each in results))
+        read += f"; all bytes of {compared:,} compared with a digest on record"
+        if unrecorded:
+            read += f", {unrecorded:,} had none"
+        read += f" ({total} read)"
+    else:
+        read += "; contents not read"
+    if depth is not Depth.CONTENTS:
+        return [f"{read}. Whether files inside are sound in themselves was not checked."]
+    reports = [each.reading.inside_report for each in results if each.reading.inside_report]
+    return [f"{read}.", *contents_lines(reports)]
 
 
 def contents_lines(reports: Sequence[ContentsReport]) -> list[str]:
