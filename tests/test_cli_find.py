@@ -8,6 +8,8 @@ import pytest
 from cli_runs import Shelf
 from made_library import DATE, tide_image, write
 
+from make_image import make_iso
+
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
@@ -56,10 +58,43 @@ def test_json_shape(shelf: Shelf) -> None:
     document = shelf.json("find", "readme")
     assert (document["command"], document["version"]) == ("find", 1)
     hit = document["hits"][0]
-    assert set(hit) == {"path", "size", "is_directory", "image"}
+    assert set(hit) == {"path", "other_path", "size", "is_directory", "image"}
+    assert hit["other_path"] is None
     assert hit["path"] == "/README.TXT"
     assert hit["size"] == len(b"tide table 0\r\n")
     assert hit["image"]["file"] == str(shelf.home / "0.iso")
+
+
+@pytest.fixture
+def twins(tmp_path: Path) -> Shelf:
+    """One disc with a name that its ISO tree has to cut."""
+    made = Shelf(tmp_path)
+    made.home.mkdir()
+    made.run("shelf", "add", made.home)
+    disc = make_iso(
+        {"LARKSPUR/LARKSP01.VXD": b"driver", "LARKSPUR/READ.TXT": b"read"},
+        joliet=3,
+        long_names={"LARKSPUR": "Larkspur Video", "LARKSPUR/LARKSP01.VXD": "Larkspur display.vxd"},
+    )
+    write(made.home / "d.iso", disc.data, DATE)
+    made.run("scan")
+    return made
+
+
+def test_a_file_with_two_names_is_one_line(twins: Shelf) -> None:
+    lines = twins.run("find", "vxd").stdout.splitlines()
+    assert lines[0].split() == ["file", "also", "named", "size", "image", "shelf", "state"]
+    assert [line.split()[:4] for line in lines[1:]] == [
+        ["/Larkspur", "Video/Larkspur", "display.vxd", "LARKSP01.VXD"]
+    ]
+    (hit,) = twins.json("find", "vxd")["hits"]
+    assert hit["path"] == "/Larkspur Video/Larkspur display.vxd"
+    assert hit["other_path"] == "/LARKSPUR/LARKSP01.VXD"
+
+
+def test_the_name_that_does_not_fit_is_not_shown(twins: Shelf) -> None:
+    assert "LARKSP01" not in twins.run("find", "display").stdout
+    assert "also named" not in twins.run("find", "display").stdout
 
 
 def test_nothing_found_is_no_failure(shelf: Shelf, tmp_path: Path) -> None:

@@ -3,7 +3,7 @@
 An ISO 9660 tree and its Joliet twin name the same files. Where path (letter case
 aside), size and kind agree they become one listed entry, spelled as the later
 tree spells it, so that a search shows a file once. A shortened name in one tree
-stays an entry of its own: both spellings are found.
+stays an entry of its own, that points to its twin: both spellings are found.
 """
 
 from __future__ import annotations
@@ -11,7 +11,8 @@ from __future__ import annotations
 import unicodedata
 from typing import NamedTuple
 
-from mediashelf.formats.volume import DiscFacts, VolumeKind
+from mediashelf.formats.tree_pairs import pair_folders, pair_trees
+from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
 
 MARK_DIRECTORY = 1
 MARK_OF_KIND = {
@@ -24,20 +25,27 @@ MARK_ENHANCED = 32  # the tree of an enhanced volume descriptor, beside the prim
 
 
 class ListedEntry(NamedTuple):
-    """One entry as searched: its folder (empty for the root), its name, the trees that hold it."""
+    """One entry as searched: its folder (empty for the root), its name, the trees that hold it.
+
+    ``twin`` is the number in the list of the same file or folder in a tree that cuts
+    names less, None for the only or the least cut name.
+    """
 
     folder: str
     name: str
     size: int
     marks: int
+    twin: int | None = None
 
 
 def list_entries(facts: DiscFacts) -> list[ListedEntry]:
-    """Return the entries of every tree, merged."""
+    """Return the entries of every tree, merged where they agree, paired where names were cut."""
     entries: list[ListedEntry] = []
     places: dict[tuple[str, int, bool], int] = {}
+    numbers: list[dict[str, int]] = []  # for each volume, paths to numbers in the list
     for volume in facts.volumes:
         mark = MARK_ENHANCED if volume.is_enhanced else MARK_OF_KIND[volume.kind]
+        numbers.append({})
         for entry in volume.entries:
             folder, _, name = entry.path.rpartition("/")
             # The lengths of directories differ between trees; they are the same folder.
@@ -45,14 +53,40 @@ def list_entries(facts: DiscFacts) -> list[ListedEntry]:
             marks = mark | MARK_DIRECTORY if entry.is_directory else mark
             key = (entry.path.casefold(), size, entry.is_directory)
             place = places.setdefault(key, len(entries))
-            if place == len(entries):
-                entries.append(ListedEntry(folder, name, size, marks))
-            elif entries[place].marks & mark:
-                # Two entries of one tree stay two, whatever they are called.
-                entries.append(ListedEntry(folder, name, size, marks))
-            else:
+            if place < len(entries) and not entries[place].marks & mark:
                 entries[place] = ListedEntry(folder, name, size, entries[place].marks | marks)
+            else:
+                # Two entries of one tree stay two, whatever they are called.
+                place = len(entries)
+                entries.append(ListedEntry(folder, name, size, marks))
+            numbers[-1].setdefault(entry.path, place)
+    for index in range(len(facts.volumes) - 1):
+        _pair_with_later(entries, facts.volumes, numbers, index)
     return entries
+
+
+def _pair_with_later(
+    entries: list[ListedEntry],
+    volumes: tuple[VolumeFacts, ...],
+    numbers: list[dict[str, int]],
+    index: int,
+) -> None:
+    """Give the entries of one volume their twins; the last volume cuts names least."""
+    for later in range(len(volumes) - 1, index, -1):
+        known = set(numbers[later].values())
+        alone = {
+            path: number
+            for path, number in numbers[index].items()
+            if number not in known and entries[number].twin is None
+        }
+        if not alone or not known:
+            continue
+        twins = pair_trees(volumes[index], volumes[later])
+        twins |= pair_folders(twins)
+        for path, number in alone.items():
+            twin = numbers[later].get(twins.get(path, ""))
+            if twin is not None:
+                entries[number] = entries[number]._replace(twin=twin)
 
 
 def fold(text: str) -> str:

@@ -68,7 +68,7 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
             reading.mtime_ns,
             verdict_of(reading),
             reading.looks_raw,
-            len(reading.listing),
+            sum(entry.twin is None for entry in reading.listing),
             now,
             image_id,
         ],
@@ -146,10 +146,10 @@ def _record_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> 
     )
     folders = {path: _folder_id(db, path) for path in {e.folder for e in reading.listing}}
     db.executemany(
-        "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks) VALUES "
-        "(?, ?, ?, (SELECT id FROM names WHERE folded = ? AND name = ?), ?, ?)",
+        "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) VALUES "
+        "(?, ?, ?, (SELECT id FROM names WHERE folded = ? AND name = ?), ?, ?, ?)",
         (
-            (image_id, number, folders[entry.folder], *names[entry.name], entry.size, entry.marks)
+            (image_id, number, folders[entry.folder], *names[entry.name], *entry[2:])
             for number, entry in enumerate(reading.listing)
         ),
     )

@@ -148,7 +148,12 @@ def create_first_tables(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
-STEPS: tuple[Step, ...] = (create_first_tables,)
+def add_twins(db: sqlite3.Connection) -> None:
+    """Let an entry point to the number of the same file under a name that is cut less."""
+    db.execute("ALTER TABLE entries ADD COLUMN twin INTEGER")
+
+
+STEPS: tuple[Step, ...] = (create_first_tables, add_twins)
 """What turns version N into N + 1. Steps are only ever added at the end, never changed."""
 
 

@@ -6,6 +6,9 @@ with ``*`` or ``?`` is a pattern for the whole name. What stands before the last
 
 Three letters and more are looked up in a trigram index; shorter words alone are
 searched for in all names, which takes longer but a fraction of a second.
+
+A file that two trees of a disc name differently is one hit, under the name that is
+cut less.
 """
 
 from __future__ import annotations
@@ -28,12 +31,17 @@ _MOST_INDEXED = 20  # pieces that the index is asked for; all are compared with 
 
 
 class Hit(NamedTuple):
-    """One entry: its image, its path inside, its size in bytes."""
+    """One entry: its image, its path inside, its size in bytes.
+
+    ``other_path`` is the path in another tree of the disc that fits as well, or is
+    what fits instead; empty where there is none.
+    """
 
     image: ImageRow
     path: str
     size: int
     is_directory: bool
+    other_path: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +58,21 @@ class Found:
 
 class _Row(NamedTuple):
     image_id: int
+    number: int
     folder: bytes
     name: bytes
     size: int
     marks: int
+    twin: int | None
+
+    @property
+    def path(self) -> str:
+        return f"{kept_text(self.folder)}/{kept_text(self.name)}"
+
+    @property
+    def key(self) -> tuple[int, int]:
+        """Which file this is: equal for all names of one file."""
+        return self.image_id, self.number if self.twin is None else self.twin
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,26 +103,34 @@ def find(
     query = parse(text)
     if query is None:
         return Found([])
-    rows: list[_Row] = []
-    count = 0
+    files: dict[tuple[int, int], list[_Row]] = {}  # every name that fits, by file
     for row in _matching(db, query, shelf_id):
-        count += 1
-        if count <= limit:
-            rows.append(row)
-        elif count >= limit + COUNTED_AT_MOST:
+        files.setdefault(row.key, []).append(row)
+        if len(files) >= limit + COUNTED_AT_MOST:
             break
-    found_in = images.by_ids(db, (row.image_id for row in rows))
-    hits = [
-        Hit(
-            found_in[row.image_id],
-            f"{kept_text(row.folder)}/{kept_text(row.name)}",
-            row.size,
-            bool(row.marks & MARK_DIRECTORY),
-        )
-        for row in rows
-    ]
-    more = count - len(hits)
+    shown = list(files.values())[:limit]
+    found_in = images.by_ids(db, (rows[0].image_id for rows in shown))
+    hits = [_hit(db, found_in[rows[0].image_id], rows) for rows in shown]
+    more = len(files) - len(hits)
     return Found(hits, more, more_is_exact=more < COUNTED_AT_MOST)
+
+
+def _hit(db: sqlite3.Connection, image: ImageRow, rows: list[_Row]) -> Hit:
+    """Return one hit for the rows of one file."""
+    cut = next((row for row in rows if row.twin is not None), None)
+    full = next((row for row in rows if row.twin is None), None)
+    if full is None and cut is not None:
+        full = _row_of(db, image.id, cut.twin) or cut
+    assert full is not None
+    other = "" if cut is None or cut is full else cut.path
+    return Hit(image, full.path, full.size, bool(full.marks & MARK_DIRECTORY), other)
+
+
+def _row_of(db: sqlite3.Connection, image_id: int, number: int | None) -> _Row | None:
+    where = "entries.image_id = ? AND entries.number = ?"
+    sql = _SELECT.format(source=_BY_NUMBER, where=where)
+    row = db.execute(sql, [image_id, number]).fetchone()
+    return None if row is None else _Row(*row)
 
 
 def parse(text: str) -> _Query | None:
@@ -126,12 +153,17 @@ def parse(text: str) -> _Query | None:
 
 # CROSS JOIN keeps SQLite to this order: from the index to names, then to entries.
 _SELECT = """
-    SELECT entries.image_id, folders.path, names.name, entries.size, entries.marks
-    FROM {source} CROSS JOIN entries ON entries.name_id = names.id
-    CROSS JOIN folders ON folders.id = entries.folder_id
+    SELECT entries.image_id, entries.number, folders.path, names.name, entries.size,
+        entries.marks, entries.twin
+    FROM {source} CROSS JOIN folders ON folders.id = entries.folder_id
     WHERE {where}
 """
-_INDEXED = "name_index CROSS JOIN names ON names.id = name_index.rowid"
+_BY_NAME = "names CROSS JOIN entries ON entries.name_id = names.id"
+_BY_INDEX = (
+    "name_index CROSS JOIN names ON names.id = name_index.rowid "
+    "CROSS JOIN entries ON entries.name_id = names.id"
+)
+_BY_NUMBER = "entries CROSS JOIN names ON names.id = entries.name_id"
 
 
 class _Conditions:
@@ -188,7 +220,7 @@ def _ask(
         )
     if shelf_id is not None:
         conditions.add("entries.image_id IN (SELECT id FROM images WHERE shelf_id = ?)", shelf_id)
-    source = _INDEXED if by_index and query.trigrams else "names"
+    source = _BY_INDEX if by_index and query.trigrams else _BY_NAME
     sql = _SELECT.format(source=source, where=" AND ".join(conditions.sql))
     for row in db.execute(sql, conditions.values):
         yield _Row(*row)

@@ -43,8 +43,9 @@ def find(
     """Find files and folders inside all images on record, by name.
 
     Asks the catalogue only, so images that are not plugged in are found too.
-    Letter case does not count. Names that are, or begin with, TEXT come first.
-    With -q, only the hits: no word on how many more there are.
+    Letter case does not count. Names that are, or begin with, TEXT come first. A
+    file with a long and a short name is one line; the short name stands beside
+    the long one if it fits too. With -q, only the hits: no word on how many more there are.
     """
     with open_catalogue(catalogue_path) as catalogue:
         found = catalogue.find(" ".join(words), limit=limit, shelf=shelf)
@@ -58,6 +59,7 @@ def find(
                 "hits": [
                     {
                         "path": hit.path,
+                        "other_path": hit.other_path or None,
                         "size": hit.size,
                         "is_directory": hit.is_directory,
                         "image": image_dict(hit.image),
@@ -78,19 +80,22 @@ def _say(found: Found, is_empty: bool, quiet: bool) -> None:
     if not found.hits:
         say("Nothing found." if not is_empty else "Nothing is on record yet; see: mediashelf shelf")
         return
-    headers = ("file", "size", "image", "shelf", "state")
-    for line in table(headers, [_cells(hit) for hit in found.hits], right="size"):
+    others = ["also named"] if any(hit.other_path for hit in found.hits) else []
+    headers = ["file", *others, "size", "image", "shelf", "state"]
+    rows = [_cells(hit, bool(others)) for hit in found.hits]
+    for line in table(headers, rows, right="size"):
         say(line)
     if found.more and not quiet:
         bound = "" if found.more_is_exact else "at least "
         say_wrapped(f"… and {bound}{found.more:,} more; add letters, or raise --limit")
 
 
-def _cells(hit: Hit) -> tuple[str, ...]:
-    return (
+def _cells(hit: Hit, with_other: bool) -> list[str]:
+    return [
         hit.path + ("/" if hit.is_directory else ""),
+        *([hit.other_path.rpartition("/")[2]] if with_other else []),
         "" if hit.is_directory else size_text(hit.size),
         hit.image.path,
         hit.image.shelf,
         hit.image.state,
-    )
+    ]

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from mediashelf.drivers.pairing import pair_trees
+from mediashelf.formats.tree_pairs import pair_trees
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import fnmatch
 import random
 import time
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -20,6 +21,8 @@ from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.search import Found
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.integrity.digests import Digests
+
+from make_image import make_iso
 
 NAMES = [
     "LKVX3.VXD",
@@ -215,3 +218,84 @@ def _seconds(catalogue: Catalogue, text: str) -> float:
     started = time.perf_counter()
     catalogue.find(text)
     return time.perf_counter() - started
+
+
+LONG_NAMES = {
+    "LARKSPUR": "Larkspur Video",
+    "LARKSPUR/LARKSP01.VXD": "Larkspur display.vxd",
+    "LARKSPUR/LARKSP02.VXD": "Larkspur display two.vxd",
+    "LARKSPUR/EMPTYTXT.TXT": "empty text.txt",
+    "LARKSPUR/DEEP": "a deeper folder",
+    "LARKSPUR/DEEP/SOUNDDRV.SYS": "sound driver.sys",
+}
+TWINS = make_iso(
+    {
+        "LARKSPUR/LARKSP01.VXD": b"one driver",
+        "LARKSPUR/LARKSP02.VXD": b"two driver",
+        "LARKSPUR/EMPTYTXT.TXT": b"",
+        "LARKSPUR/DEEP/SOUNDDRV.SYS": b"sound",
+        "SAME.TXT": b"same",
+    },
+    joliet=3,
+    long_names=LONG_NAMES,
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("vxd", {("/LARKSPUR/LARKSP01.VXD", 1), ("/LARKSPUR/LARKSP02.VXD", 1)}),
+        ("larksp01", {("/LARKSPUR/LARKSP01.VXD", 1)}),
+        ("display", {("", 2)}),
+        ("same", {("", 1)}),
+        ("emptytxt", {("/LARKSPUR/EMPTYTXT.TXT", 1)}),
+        ("larkspur", {("/LARKSPUR", 1), ("", 2)}),
+        ("deep", {("/LARKSPUR/DEEP", 1)}),
+        ("sounddrv.sys", {("/LARKSPUR/DEEP/SOUNDDRV.SYS", 1)}),
+        (
+            "larkspur/*",
+            {
+                ("/LARKSPUR/DEEP", 1),
+                ("/LARKSPUR/EMPTYTXT.TXT", 1),
+                ("/LARKSPUR/LARKSP01.VXD", 1),
+                ("/LARKSPUR/LARKSP02.VXD", 1),
+                ("/LARKSPUR/DEEP/SOUNDDRV.SYS", 1),
+            },
+        ),
+    ],
+)
+def test_a_file_with_two_names_is_one_hit_under_the_longer(
+    library: Library, text: str, expected: set[tuple[str, int]]
+) -> None:
+    write(library.root / "d.iso", TWINS.data)
+    library.scan()
+    hits = library.catalogue.find(text).hits
+    assert Counter(hit.other_path for hit in hits) == dict(expected)
+    for hit in hits:
+        assert hit.path == _long_path(hit.other_path) or not hit.other_path
+    (row,) = library.catalogue.images()
+    assert row.entry_count == 7  # each file and folder once
+
+
+def _long_path(path: str) -> str:
+    parts = path.strip("/").split("/")
+    return "".join(
+        "/" + LONG_NAMES.get("/".join(parts[: number + 1]), part)
+        for number, part in enumerate(parts)
+    )
+
+
+def test_the_limit_counts_files_and_not_their_names(library: Library) -> None:
+    write(library.root / "d.iso", TWINS.data)
+    library.scan()
+    found = library.catalogue.find("vxd", limit=1)
+    assert (len(found.hits), found.more) == (1, 1)
+
+
+def test_what_was_recorded_before_names_were_paired_is_still_found(library: Library) -> None:
+    write(library.root / "d.iso", TWINS.data)
+    library.scan()
+    library.catalogue.db.execute("UPDATE entries SET twin = NULL")
+    assert len(library.catalogue.find("vxd").hits) == 4
+    library.catalogue.db.execute("UPDATE entries SET twin = 999 WHERE marks & 2")
+    assert library.catalogue.find("vxd").hits  # a number that leads nowhere is no crash

@@ -7,7 +7,7 @@ share a place (equal contents, empty files) their folders and names decide.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from mediashelf.formats.volume import Entry, Extent, VolumeFacts
 
@@ -34,6 +34,22 @@ def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:
     return pairs
 
 
+def pair_folders(pairs: Mapping[str, str]) -> dict[str, str]:
+    """Return paths of folders in the other tree, from the paths of their files there.
+
+    A folder that stands at another depth in the other tree, as relocated ones do,
+    is known by its own files only.
+    """
+    votes = Counter((_parent(one), _parent(other)) for one, other in pairs.items())
+    folders = _folder_pairs(votes)
+    direct = {one for one, _ in votes}
+    return {
+        one: other
+        for one, other in folders.items()
+        if one in direct or one.count("/") == other.count("/")
+    }
+
+
 def _by_place(entries: Iterable[Entry]) -> dict[_Place, list[Entry]]:
     places: defaultdict[_Place, list[Entry]] = defaultdict(list)
     for entry in entries:
@@ -54,8 +70,12 @@ def _folder_pairs(votes: Counter[tuple[str, str]]) -> dict[str, str]:
     for one, other in waiting:
         while one not in folders:
             folders[one] = other
-            one, other = (path.rpartition("/")[0] or "/" for path in (one, other))
+            one, other = _parent(one), _parent(other)
     return folders
+
+
+def _parent(path: str) -> str:
+    return path.rpartition("/")[0] or "/"
 
 
 def _pair_shared(
