@@ -23,11 +23,12 @@ def check_output(recipe: Recipe, output: Path, *, replace: bool) -> None:
             f"{output}: exists already; choose another name, or have it replaced (--replace)"
         )
     for source in recipe.folders:
-        if real.is_relative_to(os.path.realpath(source.path)):
+        if source.path.is_dir() and real.is_relative_to(os.path.realpath(source.path)):
             raise OutputError(
                 f"{output}: is inside {source.path}, which goes on the disc; "
                 "write the disc outside its own sources"
             )
-    for path in (recipe.path, recipe.boot.path if recipe.boot else None):
+    made_from = [recipe.path, recipe.machine, recipe.boot.path if recipe.boot else None]
+    for path in (*made_from, *(source.path for source in recipe.folders)):
         if path is not None and real == Path(os.path.realpath(path)):
             raise OutputError(f"{output}: is what the disc is made from; choose another name")

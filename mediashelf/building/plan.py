@@ -6,37 +6,31 @@ images can judge plans.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import NamedTuple
 
-from mediashelf.building.boot import PlannedBoot, plan_boot
+from mediashelf.building.boot import PlannedBoot
 from mediashelf.building.capacity import Capacity
 from mediashelf.building.clock import date_disc, moment
 from mediashelf.building.index_page import render_index
 from mediashelf.building.layout import Layout, lay_out
+from mediashelf.building.listing import Listing, list_sources
 from mediashelf.building.names import Label, iso_label, long_label
 from mediashelf.building.naming_trees import (
     BOOT_CATALOG,
-    BOOT_IMAGE,
     INDEX_PAGE,
     NamedTrees,
     name_trees,
 )
 from mediashelf.building.plan_checks import check_depth, check_files, check_label, check_layout
 from mediashelf.building.planned_facts import planned_facts
+from mediashelf.building.reading import read_start
 from mediashelf.building.recipe import Recipe
-from mediashelf.building.sharing import share_equal
-from mediashelf.building.sources import read_sources
-from mediashelf.building.tree import Content, DiscFile, date_folders
-from mediashelf.errors import BlockedError
-from mediashelf.findings import Finding, Severity
+from mediashelf.building.tree import Content, DiscFile, DiscFolder, date_folders
+from mediashelf.findings import Finding
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
-from mediashelf.text import count_text
-
-IMPOSSIBLE = frozenset({"file-too-large", "too-many-folders"})
-"""Rules whose errors no wish can override: such a disc cannot be written down."""
 
 
 class PlannedFile(NamedTuple):
@@ -60,6 +54,19 @@ class PlannedFile(NamedTuple):
         return short != long.upper()
 
 
+class DeclaredFolder(NamedTuple):
+    """A folder of the disc with the devices (hardware ids) that the recipe says it drives.
+
+    ``targets`` are the names of those it does so for; empty stands for every one.
+    """
+
+    short_path: str
+    long_path: str
+    identifiers: tuple[str, ...]
+    targets: tuple[str, ...]
+    notes: str
+
+
 @dataclass(frozen=True, slots=True)
 class DiscPlan:
     """A disc that can be built: sizes are in bytes, ``size`` is exactly that of the image.
@@ -74,6 +81,7 @@ class DiscPlan:
     facts: DiscFacts
     findings: tuple[Finding, ...]
     files: tuple[PlannedFile, ...]
+    declared: tuple[DeclaredFolder, ...]
     folder_count: int
     source_size: int
     shared_size: int
@@ -83,6 +91,7 @@ class DiscPlan:
     index: DiscFile | None = field(repr=False)
     catalog: DiscFile | None = field(repr=False)
     sources: tuple[DiscFile, ...] = field(repr=False)
+    listing: Listing = field(repr=False)
 
     @property
     def size(self) -> int:
@@ -93,6 +102,21 @@ class DiscPlan:
     def capacity(self) -> Capacity:
         """What the disc must fit on."""
         return self.recipe.capacity
+
+    def reader(self) -> Callable[[str, int], bytes]:
+        """Return a function that gives the first bytes of the source at a long path.
+
+        Its second argument is the most bytes wanted. It gives nothing for what is made
+        with the disc, and raises :class:`BuildError` for a source that is not what was
+        planned.
+        """
+        contents = {file.long_path: file.own for file in self.sources}
+
+        def read(long_path: str, limit: int) -> bytes:
+            content = contents.get(long_path)
+            return b"" if content is None else read_start(content, limit)
+
+        return read
 
     def iter_files(self) -> Iterator[DiscFile]:
         """Yield the files as the builder knows them, those that are made last."""
@@ -111,35 +135,42 @@ def plan_disc(recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count:
     Files are read only where their size occurs more than once; ``on_bytes`` is
     called with the number of bytes just read.
 
-    Raises :class:`InputError` when a source folder or the boot image is not
-    there, and :class:`BuildError` when a file changes while it is looked at.
-    What is wrong with the sources or the disc is in the plan's findings.
+    Raises :class:`InputError` when a source or the boot image is not there, and
+    :class:`BuildError` when a file changes while it is looked at. What is wrong with
+    the sources or the disc is in the plan's findings.
     """
-    root, findings = read_sources(recipe.folders)
-    listed = tuple(root.iter_files())
-    boot = plan_boot(recipe.boot) if recipe.boot is not None else None
-    boot_file = boot.as_file(BOOT_IMAGE) if boot else None
+    return plan_listing(recipe, list_sources(recipe, on_bytes=on_bytes))
+
+
+def plan_listing(recipe: Recipe, listing: Listing) -> DiscPlan:
+    """Decide everything about the disc that holds what was listed; nothing is read.
+
+    A listing is good for one plan at a time: the places on the disc are kept in it.
+    """
+    boot, boot_file, listed = listing.boot, listing.boot_file, listing.files
     sources = (*_there(boot_file), *listed)
     date = date_disc(sources)
-    date_folders(root, date)
+    date_folders(listing.root, date)
     contents = [file.own for file in sources]
-    share_equal(contents, on_bytes=on_bytes)
 
     label = Label(iso_label(recipe.label), long_label(recipe.label))
     index = DiscFile(INDEX_PAGE, "", Content("", 0), date) if recipe.index else None
     catalog = DiscFile(BOOT_CATALOG, "", Content("", SECTOR_SIZE), date) if boot else None
-    trees = name_trees(root, _there(boot_file, catalog, index))
+    trees = name_trees(listing.root, _there(boot_file, catalog, index))
     if index is not None:
         index.own.size = len(render_index(recipe.label, trees))
     layout = lay_out(
         trees, boot=boot.content if boot else None, catalog=catalog.own if catalog else None
     )
     boot_facts = boot.facts(catalog.own) if boot and catalog else None
-    findings += check_label(recipe.label, label)
-    findings += boot.check() if boot else []
-    findings += check_layout(layout, recipe.capacity)
-    findings += check_depth(trees)
-    findings += check_files(listed, trees)
+    findings = [
+        *listing.findings,
+        *check_label(recipe.label, label),
+        *(boot.check() if boot else ()),
+        *check_layout(layout, recipe.capacity),
+        *check_depth(trees),
+        *check_files(listed, trees),
+    ]
     return DiscPlan(
         recipe=recipe,
         label=label,
@@ -147,6 +178,7 @@ def plan_disc(recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count:
         facts=planned_facts(layout, label, moment(date), boot_facts),
         findings=tuple(findings),
         files=_planned_files([*sources, *_there(index, catalog)]),
+        declared=tuple(_declared(recipe, listing.root, trees)),
         folder_count=len(layout.joliet) - 1,
         source_size=sum(content.size for content in contents),
         shared_size=sum(content.size for content in contents if content.equal_to is not None),
@@ -156,6 +188,7 @@ def plan_disc(recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count:
         index=index,
         catalog=catalog,
         sources=sources,
+        listing=listing,
     )
 
 
@@ -177,29 +210,21 @@ def _planned_files(files: Iterable[DiscFile]) -> tuple[PlannedFile, ...]:
     )
 
 
-def blocking(findings: Iterable[Finding], *, anyway: bool = False) -> list[Finding]:
-    """Return the findings that keep a disc from being built: the errors.
-
-    With ``anyway`` only those count that make the disc impossible.
-    """
-    return [
-        finding
-        for finding in findings
-        if finding.severity is Severity.ERROR and (not anyway or finding.rule in IMPOSSIBLE)
-    ]
-
-
-def refuse_blocked(blockers: Sequence[Finding]) -> None:
-    """Raise :class:`BlockedError` when there is anything that keeps a disc from being built."""
-    if not blockers:
+def _declared(recipe: Recipe, root: DiscFolder, trees: NamedTrees) -> Iterator[DeclaredFolder]:
+    """Yield what the recipe says that its folders provide, with their paths in both trees."""
+    sources = [source for source in recipe.folders if source.provides]
+    if not sources:
         return
-    first = blockers[0]
-    way_out = (
-        "this cannot be overridden"
-        if any(finding.rule in IMPOSSIBLE for finding in blockers)
-        else "mend what is wrong, or have the disc built anyway"
-    )
-    raise BlockedError(
-        f"nothing was built because of {count_text(len(blockers), 'error')}, "
-        f"first {first.where}: {first.message}; {way_out}"
-    )
+    paths = [
+        {id(directory.folder): directory.path for directory in tree.iter_level_by_level()}
+        for tree in (trees.iso, trees.joliet)
+    ]
+    for source in sources:
+        folder: DiscFolder | None = root
+        for name in source.to:
+            folder = folder.folders.get(name) if folder is not None else None
+        if folder is not None:
+            short, long = (known.get(id(folder), "") for known in paths)
+            yield DeclaredFolder(
+                short or "/", long or "/", source.provides, source.provides_for, source.notes
+            )

@@ -7,8 +7,8 @@ from itertools import zip_longest
 from pathlib import Path
 
 from mediashelf.building.digesting import PassingDigests
+from mediashelf.building.member_reading import CHUNK
 from mediashelf.building.plan import DiscPlan
-from mediashelf.building.reading import CHUNK
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
 from mediashelf.findings import Severity
@@ -78,7 +78,7 @@ def _compare_contents(
         for content, digest in digests.finished():
             if digest != content.digest:
                 raise _failed(
-                    f"the bytes of {content.path or 'the index page'} at LBA {content.lba} "
+                    f"the bytes of {content.shown_path or 'the index page'} at LBA {content.lba} "
                     "are not those that were written"
                 )
 

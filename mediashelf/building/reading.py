@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Generator, Iterator
+from contextlib import closing, contextmanager
 from io import FileIO
 
 from mediashelf.building.digesting import new_hasher
+from mediashelf.building.member_reading import CHUNK, iter_member, read_fully
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
-
-CHUNK = 1 << 20
-"""Bytes read at once."""
 
 HEAD = 4096
 """Bytes that tell most different files of one size apart."""
 
-_OPEN_FLAGS = (
+OPEN_FLAGS = (
     os.O_RDONLY
     # What became a FIFO or a link since it was planned must neither stop us nor
     # lead us elsewhere.
@@ -27,33 +25,39 @@ _OPEN_FLAGS = (
     | getattr(os, "O_CLOEXEC", 0)
     | getattr(os, "O_BINARY", 0)
 )
+"""How every source is opened."""
 
 
-def iter_source(content: Content) -> Iterator[bytes]:
+def iter_source(content: Content) -> Generator[bytes, None, None]:
     """Yield exactly the planned bytes of a source; all pieces but the last are :data:`CHUNK`.
 
     Raises :class:`BuildError` when the source is gone, cannot be read, or is not,
-    or does not remain, of the size and time that it was planned with.
+    or does not remain, of the size and time that it was planned with; and when a
+    member of an archive is not what the archive says.
     """
     with _opened(content) as stream:
-        left = content.size
-        while left:
-            piece = _read_fully(stream, min(left, CHUNK))
-            if len(piece) < min(left, CHUNK):
-                raise BuildError(
-                    f"{content.path}: shrank while it was read: it ends at byte "
-                    f"{content.size - left + len(piece):,}, expected {content.size:,}; build again"
-                )
-            left -= len(piece)
-            yield piece
-        if stream.read(1):
-            raise BuildError(
-                f"{content.path}: grew while it was read: expected its end at byte "
-                f"{content.size:,}; build again"
-            )
+        yield from (iter_member if content.member else _iter_file)(stream, content)
         # By name, so that a source that is gone meanwhile is noticed as well.
         now = os.stat(content.path, follow_symlinks=False)  # noqa: PTH116
         _check_stamp(now, content, "changed while it was read")
+
+
+def _iter_file(stream: FileIO, content: Content) -> Iterator[bytes]:
+    left = content.size
+    while left:
+        piece = read_fully(stream, min(left, CHUNK))
+        if len(piece) < min(left, CHUNK):
+            raise BuildError(
+                f"{content.path}: shrank while it was read: it ends at byte "
+                f"{content.size - left + len(piece):,}, expected {content.size:,}; build again"
+            )
+        left -= len(piece)
+        yield piece
+    if stream.read(1):
+        raise BuildError(
+            f"{content.path}: grew while it was read: expected its end at byte "
+            f"{content.size:,}; build again"
+        )
 
 
 def digest_source(content: Content, *, on_bytes: Callable[[int], None] = lambda count: None) -> str:
@@ -69,31 +73,43 @@ def digest_source(content: Content, *, on_bytes: Callable[[int], None] = lambda 
 
 def read_head(content: Content) -> bytes:
     """Return the first :data:`HEAD` bytes of a source; raises like :func:`iter_source`."""
-    with _opened(content) as stream:
-        return _read_fully(stream, HEAD)
+    return read_start(content, HEAD)
+
+
+def read_start(content: Content, limit: int) -> bytes:
+    """Return the first ``limit`` bytes of a source; raises like :func:`iter_source`.
+
+    Changes of the source behind them may go unnoticed.
+    """
+    if content.member is None:
+        with _opened(content) as stream:
+            return read_fully(stream, limit)
+    start = bytearray()
+    with closing(iter_source(content)) as pieces:
+        for piece in pieces:
+            start += piece
+            if len(start) >= limit:
+                break
+    return bytes(start[:limit])
 
 
 def check_unchanged(content: Content) -> None:
-    """Make sure that a source still has its planned size and time; raises otherwise."""
+    """Make sure that a source still has its planned size and time; raises otherwise.
+
+    A member of an archive that is said to be empty is read: it must be.
+    """
+    if content.member is not None and not content.size:
+        for _ in iter_source(content):
+            pass
+        return
     with _opened(content):
         pass
-
-
-def _read_fully(stream: FileIO, size: int) -> bytes:
-    """Return ``size`` bytes, fewer only at the end: shares and pipes give short reads."""
-    piece = stream.read(size) or b""
-    while piece and len(piece) < size:
-        more = stream.read(size - len(piece))
-        if not more:
-            break
-        piece += more
-    return piece
 
 
 @contextmanager
 def _opened(content: Content) -> Iterator[FileIO]:
     try:
-        with FileIO(os.open(content.path, _OPEN_FLAGS), "rb") as stream:
+        with FileIO(os.open(content.path, OPEN_FLAGS), "rb") as stream:
             now = os.fstat(stream.fileno())
             _check_stamp(now, content, "changed since the disc was planned")
             yield stream
@@ -106,10 +122,10 @@ def _opened(content: Content) -> Iterator[FileIO]:
 def _check_stamp(now: os.stat_result, content: Content, fact: str) -> None:
     if not stat.S_ISREG(now.st_mode):
         raise BuildError(f"{content.path}: {fact}: it is no regular file any more")
-    if now.st_size != content.size:
+    if now.st_size != content.file_size:
         raise BuildError(
             f"{content.path}: {fact}: it has {now.st_size:,} bytes, "
-            f"expected {content.size:,}; build again"
+            f"expected {content.file_size:,}; build again"
         )
     if now.st_mtime_ns != content.modified_ns:
         raise BuildError(f"{content.path}: {fact}: its time is another one; build again")

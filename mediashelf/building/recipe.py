@@ -1,9 +1,10 @@
-"""Recipes: what goes on a disc, as TOML or from folders alone.
+r"""Recipes: what goes on a disc, as TOML or from folders alone.
 
 ::
 
     label = "Harbour drivers"    # capitals, digits and _ reach the ISO tree
     targets = ["dos", "win9x"]   # who must read the disc
+    machine = "machine.txt"      # whose devices must find their drivers on it
     capacity = "74min"           # or "333000 sectors", "650 MiB"
     index = true                 # INDEX.TXT on the disc; true unless said otherwise
     boot = "boot.img"            # a 1.2, 1.44 or 2.88 MB floppy image is emulated;
@@ -12,40 +13,68 @@
                                  # boot = { image = "loader.bin", load_sectors = 4 }
 
     [[folder]]
-    from = "drivers"             # relative to the recipe
+    from = "drivers"             # relative to the recipe; a folder, or a .zip
     to = "/DRIVERS"              # a place on the disc; "/" unless said otherwise
+    only = ["*.inf", "video/"]   # patterns: take nothing else (see patterns.py)
+    skip = ["*.bak"]             # and leave this out
+    keep_together = true         # on one disc, when several are built
+    order = 1                    # lower numbers on earlier discs; 0 unless said otherwise
+    provides = ['PCI\VEN_F4B9&DEV_0100']   # devices that it drives without an INF
+    provides_for = ["dos"]       # the targets that holds for; all unless said otherwise
+    notes = "Load CDUSB.SYS first"         # stands on the index page
 
-Nothing is opened here but the recipe; folders are looked at when the disc is planned.
+Nothing is opened here but the recipe; sources are looked at when the disc is planned.
 """
 
 from __future__ import annotations
 
 import os
+import re
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from mediashelf.building.capacity import EMULATED_DRIVE, Capacity, parse_capacity
+from mediashelf.building.patterns import Selection
+from mediashelf.building.recipe_table import RecipeTable
 from mediashelf.errors import InputError, RecipeError
-from mediashelf.text import did_you_mean
 
 LOAD_SECTORS = 4
 """Virtual sectors of 512 bytes that firmware loads without emulation (common practice)."""
 
-_KEYS = {"label", "targets", "capacity", "index", "boot", "folder"}
-_FOLDER_KEYS = {"from", "to"}
+ARCHIVE_SUFFIX = ".zip"
+
+_KEYS = {"label", "targets", "machine", "capacity", "index", "boot", "folder"}
+_FOLDER_KEYS = {
+    "from", "to", "only", "skip", "keep_together", "order", "provides", "provides_for", "notes",
+}  # fmt: skip
 _BOOT_KEYS = {"image", "load_sectors"}
 _MAX_RECIPE = 1 << 20
+_MAX_ORDER = 9999
+
+# Bus and device, as in PCI\VEN_F2C4&DEV_0301, or a plain one such as *PNP0500.
+_IDENTIFIER = re.compile(r"([A-Za-z0-9]+\\|\*)[!-~]+")
 
 
 @dataclass(frozen=True, slots=True)
 class SourceFolder:
-    """One folder whose contents go to one place on the disc."""
+    """One folder, or one ZIP archive, whose contents go to one place on the disc."""
 
     path: Path
     to: tuple[str, ...] = ()  # the names from the root of the disc down; () is the root
+    only: tuple[str, ...] = ()
+    skip: tuple[str, ...] = ()
+    keep_together: bool = False
+    order: int = 0
+    provides: tuple[str, ...] = ()  # hardware ids
+    provides_for: tuple[str, ...] = ()  # names of targets; () is every one
+    notes: str = ""
+
+    @property
+    def is_one_package(self) -> bool:
+        """Whether all of it must stay on one disc."""
+        return self.keep_together or bool(self.provides)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +87,11 @@ class BootImage:
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """What to put on a disc. ``path`` is the recipe's file, None for folders alone."""
+    """What to put on a disc. ``path`` is the recipe's file, None for folders alone.
+
+    ``machine`` is a file that describes a machine; whoever composes a disc and
+    drivers reads it.
+    """
 
     label: str
     folders: tuple[SourceFolder, ...]
@@ -67,6 +100,12 @@ class Recipe:
     boot: BootImage | None = None
     index: bool = True
     path: Path | None = None
+    machine: Path | None = None
+
+
+def is_source(path: Path) -> bool:
+    """Whether a disc can be built from what is at ``path`` without a recipe."""
+    return path.is_dir() or path.suffix.lower() == ARCHIVE_SUFFIX
 
 
 def recipe_from_folders(
@@ -78,18 +117,26 @@ def recipe_from_folders(
     boot: BootImage | None = None,
     index: bool = True,
 ) -> Recipe:
-    """Return a recipe for folders without a file.
+    """Return a recipe for folders (or archives) without a file.
 
     The contents of a single folder become the contents of the disc; each of
     several folders keeps its name, as a folder in the root.
     """
     if not folders:
         raise RecipeError("nothing to put on the disc: name a recipe or at least one folder")
-    named = [(folder, _own_name(folder)) for folder in folders]
+    named = [(folder, own_name(folder)) for folder in folders]
     sources = tuple(
         SourceFolder(folder, (name,) if len(named) > 1 and name else ()) for folder, name in named
     )
     return Recipe(label or named[0][1], sources, tuple(targets), capacity, boot, index)
+
+
+def own_name(folder: Path) -> str:
+    """Return what a source is called on a disc: its last name, an archive's without ``.zip``."""
+    # abspath() gives '.', '..' and 'a/..' the names of the folders they stand for.
+    name = os.path.basename(os.path.abspath(folder))  # noqa: PTH100, PTH119
+    is_archive = name.lower().endswith(ARCHIVE_SUFFIX) and not folder.is_dir()
+    return name[: -len(ARCHIVE_SUFFIX)] if is_archive else name
 
 
 def load_recipe(path: Path) -> Recipe:
@@ -106,92 +153,88 @@ def load_recipe(path: Path) -> Recipe:
     try:
         if len(data) > _MAX_RECIPE:
             raise RecipeError("is larger than 1 MiB; that is no recipe")
-        return _recipe(tomllib.loads(data.decode("utf-8")), path)
+        return parse_recipe(data.decode("utf-8"), path)
     except UnicodeDecodeError as error:
         raise RecipeError(f"{path}: is not UTF-8 text (byte {error.start:,})") from error
-    except (tomllib.TOMLDecodeError, RecipeError) as error:
+    except tomllib.TOMLDecodeError as error:
+        hint = "; put texts with \\ between single quotes" if "\\" in str(error) else ""
+        raise RecipeError(f"{path}: {error}{hint}") from error
+    except RecipeError as error:
         raise RecipeError(f"{path}: {error}") from error
 
 
-def _recipe(table: Mapping[str, Any], path: Path) -> Recipe:
-    _check_keys(table, _KEYS, "")
-    base = path.parent
-    entries = table.get("folder")
-    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+def parse_recipe(text: str, path: Path) -> Recipe:
+    """Return the recipe in ``text``; its paths count from the folder of ``path``.
+
+    Raises :class:`RecipeError` and ``tomllib.TOMLDecodeError``, both without the file.
+    """
+    table, base = RecipeTable(tomllib.loads(text), _KEYS), path.parent
+    folders = tuple(_folder(entry, base) for entry in table.tables("folder", _FOLDER_KEYS))
+    if not folders:
         raise RecipeError("no [[folder]] says what goes on the disc")
-    targets = table.get("targets", [])
-    if not isinstance(targets, list) or not all(isinstance(name, str) for name in targets):
-        raise RecipeError(f"'targets' must be a list of names, found {targets!r}")
-    index = table.get("index", True)
-    if not isinstance(index, bool):
-        raise RecipeError(f"'index' must be true or false, found {index!r}")
-    capacity = _text(table, "capacity", "")
+    capacity = table.text("capacity")
     return Recipe(
-        _text(table, "label", "") or path.stem,
-        tuple(_folder(entry, number, base) for number, entry in enumerate(entries, start=1)),
-        tuple(targets),
+        table.text("label") or path.stem,
+        folders,
+        table.texts("targets", "names"),
         parse_capacity(capacity) if capacity else EMULATED_DRIVE,
-        _boot(table["boot"], base) if "boot" in table else None,
-        index,
+        _boot(table, base) if "boot" in table else None,
+        table.flag("index", True),
         path,
+        table.path("machine", base),
     )
 
 
-def _folder(entry: Mapping[str, Any], number: int, base: Path) -> SourceFolder:
-    place = f"folder {number}: "
-    _check_keys(entry, _FOLDER_KEYS, place)
-    source = _text(entry, "from", place)
-    if not source:
-        raise RecipeError(f"{place}'from' is missing; it names a folder beside this recipe")
-    return SourceFolder(_beside(base, source, place), _place_on_disc(entry, place))
+def _folder(table: RecipeTable, base: Path) -> SourceFolder:
+    source = table.path("from", base)
+    if source is None:
+        raise table.error("'from' is missing; it names a folder or a .zip beside this recipe")
+    folder = SourceFolder(
+        source,
+        _place_on_disc(table),
+        table.texts("only", "patterns"),
+        table.texts("skip", "patterns"),
+        table.flag("keep_together", False),
+        table.number("order", -_MAX_ORDER, _MAX_ORDER, 0) or 0,
+        table.texts("provides", "hardware ids"),
+        table.texts("provides_for", "targets"),
+        table.text("notes"),
+    )
+    try:
+        Selection(folder.only, folder.skip)
+    except RecipeError as error:
+        raise table.error(str(error)) from error
+    for identifier in folder.provides:
+        if not _IDENTIFIER.fullmatch(identifier):
+            raise table.error(
+                f"'provides' names {identifier!r}, expected a hardware id "
+                r"such as 'PCI\VEN_F2C4&DEV_0301'"
+            )
+    if folder.provides_for and not folder.provides:
+        raise table.error("'provides_for' says for whom, but no 'provides' says what")
+    return folder
 
 
-def _place_on_disc(entry: Mapping[str, Any], place: str) -> tuple[str, ...]:
-    text = _text(entry, "to", place)
+def _place_on_disc(table: RecipeTable) -> tuple[str, ...]:
+    text = table.text("to")
     parts = tuple(part for part in text.split("/") if part)
     if any(part in (".", "..") or "\\" in part or "\0" in part for part in parts):
-        raise RecipeError(
-            f"{place}'to' is {text!r}, expected a place on the disc such as '/DRIVERS/VIDEO'"
+        raise table.error(
+            f"'to' is {text!r}, expected a place on the disc such as '/DRIVERS/VIDEO'"
         )
     return parts
 
 
-def _boot(value: object, base: Path) -> BootImage:
-    if isinstance(value, str) and value:
-        return BootImage(_beside(base, value, "'boot': "))
+def _boot(recipe: RecipeTable, base: Path) -> BootImage:
+    value = recipe.value("boot")
+    path = recipe.path("boot", base) if isinstance(value, str) else None
+    if path is not None:
+        return BootImage(path)
     if not isinstance(value, dict):
         raise RecipeError(f"'boot' must be a path or a table with 'image', found {value!r}")
-    _check_keys(value, _BOOT_KEYS, "boot: ")
-    image = _text(value, "image", "boot: ")
-    if not image:
-        raise RecipeError("boot: 'image' is missing; it names the file to boot from")
-    sectors = value.get("load_sectors")
+    table = RecipeTable(value, _BOOT_KEYS, "boot: ")
+    image = table.path("image", base)
+    if image is None:
+        raise table.error("'image' is missing; it names the file to boot from")
     # El Torito 1.0 figure 3: a 16-bit count of virtual sectors.
-    if sectors is not None and (type(sectors) is not int or not 1 <= sectors <= 0xFFFF):
-        raise RecipeError(f"boot: 'load_sectors' must be from 1 to 65535, found {sectors!r}")
-    return BootImage(_beside(base, image, "boot: "), sectors)
-
-
-def _check_keys(table: Mapping[str, Any], known: set[str], place: str) -> None:
-    for key in table:
-        if key not in known:
-            hint = did_you_mean(key, known) or f"; known: {', '.join(sorted(known))}"
-            raise RecipeError(f"{place}unknown key {key!r}{hint}")
-
-
-def _text(table: Mapping[str, Any], key: str, place: str) -> str:
-    value = table.get(key, "")
-    if not isinstance(value, str):
-        raise RecipeError(f"{place}{key!r} must be text, found {value!r}")
-    return value
-
-
-def _beside(base: Path, text: str, place: str) -> Path:
-    if "\0" in text:
-        raise RecipeError(f"{place}{text!r} is no path")
-    return base / text
-
-
-def _own_name(folder: Path) -> str:
-    # abspath() gives '.', '..' and 'a/..' the names of the folders they stand for.
-    return os.path.basename(os.path.abspath(folder))  # noqa: PTH100, PTH119
+    return BootImage(image, table.number("load_sectors", 1, 0xFFFF, None))

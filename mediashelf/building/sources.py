@@ -1,4 +1,4 @@
-"""What the source folders hold, as a tree for the disc, with findings for what stays out.
+"""What the sources hold, as a tree for the disc, with findings for what stays out.
 
 Decided here:
 
@@ -19,9 +19,13 @@ unreadable file or     left out, error ``source-unreadable`` (which blocks)
 folder
 two sources for one    the first named; a note when their bytes are equal, else the
 place                  error ``same-place-twice``
+what ``only`` and      left out without a word; folders that hold nothing else are
+``skip`` leave out     then left out as well, and a pattern that fits nothing is the
+                       warning ``pattern-fits-nothing``
 =====================  ==============================================================
 
-The source folder itself may be reached through links.
+The source folder itself may be reached through links. A source that is a file must be
+a ZIP archive: see :mod:`.archives`.
 """
 
 from __future__ import annotations
@@ -32,7 +36,9 @@ import stat
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from mediashelf.building.reading import digest_source
+from mediashelf.building.archives import list_archive
+from mediashelf.building.patterns import Selection
+from mediashelf.building.placing import Spot, link_left_out, place_file, special_left_out
 from mediashelf.building.recipe import SourceFolder
 from mediashelf.building.tree import Content, DiscFile, DiscFolder
 from mediashelf.errors import InputError
@@ -40,40 +46,48 @@ from mediashelf.findings import Finding, Severity
 
 
 def read_sources(sources: Iterable[SourceFolder]) -> tuple[DiscFolder, list[Finding]]:
-    """List all source folders into one tree; file contents are read only to compare rivals.
+    """List all sources into one tree; file contents are read only to compare rivals.
 
-    Raises :class:`InputError` for a source folder that does not exist or is no
-    folder. What lies below is never an exception but a finding.
+    Every file knows the number of its source as ``origin``. Raises
+    :class:`InputError` for a source that does not exist or is neither a folder nor
+    an archive. What lies below is never an exception but a finding.
     """
     root = DiscFolder("")
     findings: list[Finding] = []
-    for source in sources:
+    for origin, source in enumerate(sources):
         folder = root
         for name in source.to:
             folder = folder.folder(name)
-        listing = _Listing(_real_folder(source.path))
-        findings += listing.iter_findings(folder)
+        selection = Selection(source.only, source.skip)
+        findings += _iter_source(source, folder, selection, origin)
+        findings += (_fits_nothing(source, pattern) for pattern in selection.unused())
     return root, findings
 
 
-def _real_folder(path: Path) -> str:
-    real = os.path.realpath(path)
-    if not os.path.isdir(real):  # noqa: PTH112
-        word = "is no folder" if os.path.lexists(real) else "does not exist"
-        raise InputError(f"{path}: {word}; a disc is built from folders")
-    return real
+def _iter_source(
+    source: SourceFolder, folder: DiscFolder, selection: Selection, origin: int
+) -> Iterator[Finding]:
+    real = os.path.realpath(source.path)
+    if os.path.isdir(real):  # noqa: PTH112
+        yield from _Listing(real, selection, origin).iter_findings(folder)
+    elif os.path.lexists(real):
+        yield from list_archive(source.path, real, folder, selection, origin)
+    else:
+        raise InputError(f"{source.path}: does not exist; a disc is built from folders and .zip")
 
 
 class _Listing:
     """Puts what one source folder holds into the tree, and yields findings on the way."""
 
-    def __init__(self, top: str) -> None:
+    def __init__(self, top: str, selection: Selection, origin: int) -> None:
         self._top = top
+        self._selection = selection
+        self._origin = origin
 
     def iter_findings(self, target: DiscFolder) -> Iterator[Finding]:
-        waiting = [(self._top, target)]
+        waiting = [(self._top, Spot(target))]
         while waiting:
-            path, folder = waiting.pop()
+            path, spot = waiting.pop()
             try:
                 with os.scandir(path) as entries:
                     listed = sorted(entries, key=lambda entry: entry.name)
@@ -82,75 +96,63 @@ class _Listing:
                 continue
             for entry in listed:
                 try:
-                    if entry.is_symlink():
-                        yield from self._add_link(entry.path, entry.name, folder)
-                    elif entry.is_dir(follow_symlinks=False):
-                        waiting.append((entry.path, folder.folder(entry.name, entry.path)))
-                    else:
-                        facts = os.stat(entry.path, follow_symlinks=False)  # noqa: PTH116
-                        yield from self._add_file(entry.path, entry.path, facts, folder)
+                    if entry.is_dir(follow_symlinks=False):
+                        waiting += self._subfolders(entry, spot)
+                    elif self._selection.takes_file((*spot.parts, entry.name)):
+                        yield from self._add(entry, spot)
                 except OSError as error:
                     yield _unreadable(entry.path, error)
 
-    def _add_link(self, path: str, name: str, folder: DiscFolder) -> Iterator[Finding]:
+    def _subfolders(self, entry: os.DirEntry[str], above: Spot) -> Iterator[tuple[str, Spot]]:
+        """Yield the folder's path and spot unless it is skipped."""
+        spot = above.below(entry.name, entry.path)
+        if not self._selection.skips_folder(spot.parts):
+            if self._selection.takes_folder(spot.parts):
+                spot.folder()
+            yield entry.path, spot
+
+    def _add(self, entry: os.DirEntry[str], spot: Spot) -> Iterator[Finding]:
+        if entry.is_symlink():
+            yield from self._add_link(entry.path, spot)
+        else:
+            facts = os.stat(entry.path, follow_symlinks=False)  # noqa: PTH116
+            yield from self._add_file(entry.path, entry.path, facts, spot)
+
+    def _add_link(self, path: str, spot: Spot) -> Iterator[Finding]:
         target = os.path.realpath(path)
         if not os.path.exists(target):  # noqa: PTH110
-            yield _link_left_out(path, "leads to nothing")
+            yield link_left_out(path, "leads to nothing")
         elif not Path(target).is_relative_to(self._top):
-            yield _link_left_out(path, "leads out of its source folder")
+            yield link_left_out(path, "leads out of its source folder")
         elif os.path.isdir(target):  # noqa: PTH112
-            yield _link_left_out(path, "leads to a folder")
+            yield link_left_out(path, "leads to a folder")
         else:
-            yield from self._add_file(path, target, os.stat(target), folder)  # noqa: PTH116
+            yield from self._add_file(path, target, os.stat(target), spot)  # noqa: PTH116
 
     def _add_file(
-        self, path: str, target: str, facts: os.stat_result, folder: DiscFolder
+        self, path: str, target: str, facts: os.stat_result, spot: Spot
     ) -> Iterator[Finding]:
         if not stat.S_ISREG(facts.st_mode):
-            yield _special_left_out(path, facts.st_mode)
+            mode = facts.st_mode
+            kind = "FIFO" if stat.S_ISFIFO(mode) else "socket" if stat.S_ISSOCK(mode) else "device"
+            yield special_left_out(path, kind)
             return
         if not os.access(target, os.R_OK):
             yield _unreadable(path, PermissionError(errno.EACCES, os.strerror(errno.EACCES)))
             return
         name = os.path.basename(path)  # noqa: PTH119
         content = Content(target, facts.st_size, facts.st_mtime_ns)
-        file = DiscFile(name, path, content, facts.st_mtime_ns // 1_000_000_000)
-        earlier = folder.files.setdefault(name, file)
-        if earlier is not file:
-            yield _same_place(earlier, file)
+        modified = facts.st_mtime_ns // 1_000_000_000
+        yield from place_file(spot.folder(), DiscFile(name, path, content, modified, self._origin))
 
 
-def _same_place(earlier: DiscFile, later: DiscFile) -> Finding:
-    first, second = earlier.own, later.own
-    is_equal = first.size == second.size and (digest_source(first) == digest_source(second))
-    what = "the same" if is_equal else "other bytes; only the first would be on the disc"
+def _fits_nothing(source: SourceFolder, pattern: str) -> Finding:
     return Finding(
-        "same-place-twice",
-        Severity.NOTE if is_equal else Severity.ERROR,
-        later.source,
-        f"{earlier.source} goes to the same place on the disc and holds {what}",
-        "" if is_equal else "Give one of the two folders another 'to', or rename one file",
-    )
-
-
-def _link_left_out(path: str, fact: str) -> Finding:
-    return Finding(
-        "link-left-out",
+        "pattern-fits-nothing",
         Severity.WARNING,
-        path,
-        f"symbolic link {fact}, so it is not on the disc",
-        "Copy what it leads to into the folder, or name that as a folder of its own",
-    )
-
-
-def _special_left_out(path: str, mode: int) -> Finding:
-    kind = "FIFO" if stat.S_ISFIFO(mode) else "socket" if stat.S_ISSOCK(mode) else "device"
-    return Finding(
-        "special-file-left-out",
-        Severity.WARNING,
-        path,
-        f"a {kind} has no bytes to put on a disc, so it is not there",
-        "Remove it from the folder if it is there by mistake",
+        str(source.path),
+        f"the pattern {pattern!r} fits nothing in it",
+        "Mend the pattern, or take it out of the recipe",
     )
 
 

@@ -5,14 +5,34 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from mediashelf.formats.zip_records import decode_name
+
 _NEVER = -(1 << 63)
+
+
+@dataclass(frozen=True, slots=True)
+class ArchiveMember:
+    """Where the bytes of a member of a ZIP archive stand, as the archive's directory says.
+
+    ``header_at`` is the offset of its local header; it ends before ``limit``.
+    ``archive_size`` is that of the whole file, in bytes.
+    """
+
+    name: bytes
+    header_at: int
+    limit: int
+    method: int
+    stored_size: int
+    crc: int
+    archive_size: int
 
 
 @dataclass(slots=True)
 class Content:
     """The bytes of one source, or of a page that is made (then ``path`` is empty).
 
-    ``size`` and ``modified_ns`` are kept to notice when the source changes.
+    ``size`` and ``modified_ns`` are kept to notice when the source changes; for a
+    ``member`` of an archive ``path`` and ``modified_ns`` are the archive's.
     ``digest`` is SHA-256 in hexadecimal digits where the bytes were read already.
     ``equal_to`` is an earlier content with the same bytes, whose place on the
     disc this one shares; ``lba`` is the place, set when the disc is laid out.
@@ -24,19 +44,32 @@ class Content:
     digest: str = ""
     equal_to: Content | None = None
     lba: int = 0
+    member: ArchiveMember | None = None
+
+    @property
+    def shown_path(self) -> str:
+        """The path for people: a member's name stands behind its archive's."""
+        return f"{self.path}:{decode_name(self.member.name)}" if self.member else self.path
+
+    @property
+    def file_size(self) -> int:
+        """Bytes of the file at ``path``."""
+        return self.member.archive_size if self.member else self.size
 
 
 @dataclass(slots=True)
 class DiscFile:
     """One file; ``source`` is its path on the host, as listed.
 
-    ``modified`` counts seconds since 1970, UTC.
+    ``modified`` counts seconds since 1970, UTC; ``origin`` is the number of the
+    source in the recipe, -1 for our own pages and the boot image.
     """
 
     name: str
     source: str
     own: Content
     modified: int
+    origin: int = -1
     short_path: str = ""
     long_path: str = ""
 

@@ -24,16 +24,18 @@ from typing import Any, BinaryIO
 
 from pycdlib import dates, pycdlib, pycdlibexception
 
+from mediashelf.building.blocking import blocking, refuse_blocked
 from mediashelf.building.clock import descriptor_date, record_date
 from mediashelf.building.destination import check_output
 from mediashelf.building.digesting import PassingDigests, hash_bytes
 from mediashelf.building.feeding import Feed
 from mediashelf.building.index_page import render_index
+from mediashelf.building.member_reading import CHUNK
 from mediashelf.building.naming_trees import Child, Directory
-from mediashelf.building.plan import DiscPlan, blocking, refuse_blocked
+from mediashelf.building.plan import DiscPlan
 from mediashelf.building.planned_facts import APPLICATION
 from mediashelf.building.readback import read_back
-from mediashelf.building.reading import CHUNK, check_unchanged, iter_source
+from mediashelf.building.reading import check_unchanged, iter_source
 from mediashelf.building.tree import Content, DiscFile
 from mediashelf.errors import BuildError
 from mediashelf.files import whole_output
@@ -218,7 +220,7 @@ class _DiscWriter:
         for content, digest in self._digests.finished():
             if content.digest and content.digest != digest:
                 raise BuildError(
-                    f"{content.path}: other bytes were read than when the disc was planned, "
+                    f"{content.shown_path}: other bytes were read than when the disc was planned, "
                     "under the same size and time; check the medium it is on, then build again"
                 )
             content.digest = digest

@@ -9,10 +9,11 @@ from typing import Any
 
 import click
 
+from mediashelf.building.blocking import blocking, refuse_blocked
 from mediashelf.building.boot import PlannedBoot
 from mediashelf.building.capacity import EMULATED_DRIVE, NAMED, parse_capacity
 from mediashelf.building.destination import check_output
-from mediashelf.building.plan import DiscPlan, blocking, plan_disc, refuse_blocked
+from mediashelf.building.plan import DiscPlan, plan_disc
 from mediashelf.building.recipe import BootImage, Recipe, load_recipe, recipe_from_folders
 from mediashelf.building.write import BuiltDisc, build_disc
 from mediashelf.cli.options import (

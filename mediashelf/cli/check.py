@@ -19,7 +19,7 @@ from typing import Any
 import click
 
 from mediashelf.building.plan import plan_disc
-from mediashelf.building.recipe import Recipe, load_recipe, recipe_from_folders
+from mediashelf.building.recipe import Recipe, is_source, load_recipe, recipe_from_folders
 from mediashelf.cli.options import (
     fail_on_option,
     json_option,
@@ -142,7 +142,7 @@ def check(
 
 
 def _read_subject(path: Path, *, quiet: bool) -> _Subject:
-    if path.is_dir():
+    if is_source(path):
         return _plan(path, "folder", recipe_from_folders([path]), quiet=quiet)
     if path.suffix.lower() == RECIPE_SUFFIX:
         return _plan(path, "recipe", load_recipe(path), quiet=quiet)

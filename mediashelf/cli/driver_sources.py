@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
-from mediashelf.building.plan import plan_disc
-from mediashelf.building.recipe import Recipe, load_recipe, recipe_from_folders
-from mediashelf.drivers.tree import Tree, TreeFile, tree_of_disc
+from mediashelf.building.plan import DiscPlan, plan_disc
+from mediashelf.building.recipe import is_source, load_recipe, recipe_from_folders
+from mediashelf.drivers.tree import Provides, Tree, TreeFile, tree_of_disc
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.image import DiscImage, open_image
@@ -35,34 +35,40 @@ class Source:
 class PlannedSource(Source):
     """A folder or a recipe, under the names that the disc built from it has."""
 
-    def __init__(self, name: str, recipe: Recipe, on_bytes: Callable[[int], None]) -> None:
-        plan = plan_disc(recipe, on_bytes=on_bytes)
+    def __init__(self, name: str, plan: DiscPlan) -> None:
         # What else is wrong with the disc is for building it.
         errors = [finding for finding in plan.findings if finding.severity is Severity.ERROR]
         super().__init__(name, errors)
-        self.targets = recipe.targets
-        self._files = plan.files
+        self.targets = plan.recipe.targets
+        self._plan = plan
 
     def tree_for(self, target: Target) -> Tree | None:
-        kind = next((kind for kind in target.trees if kind in _PLANNED_KINDS), None)
-        if kind is None:
-            return None
-        sources: dict[str, str] = {}
-        files = []
-        for file in self._files:
-            paths = (file.long_path, file.short_path)
-            path, hidden_path = paths if kind is VolumeKind.JOLIET else paths[::-1]
-            sources[path] = file.source
-            files.append(TreeFile(path, file.size, hidden_path))
+        return tree_of_plan(self.name, self._plan, target)
 
-        def read(file: TreeFile, limit: int) -> bytes:
-            source = sources[file.path]
-            if not source:
-                return b""  # a page that is made with the disc
-            with Path(source).open("rb") as stream:
-                return stream.read(limit)
 
-        return Tree(self.name, kind.value, tuple(files), read)
+def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> Tree | None:
+    """Return what ``target`` will see of a planned disc, None when it reads no tree of it."""
+    kind = next((kind for kind in target.trees if kind in _PLANNED_KINDS), None)
+    if kind is None:
+        return None
+    is_long = kind is VolumeKind.JOLIET
+    long_paths: dict[str, str] = {}
+    files = []
+    for file in plan.files:
+        paths = (file.long_path, file.short_path)
+        path, hidden_path = paths if is_long else paths[::-1]
+        long_paths[path] = file.long_path
+        files.append(TreeFile(path, file.size, hidden_path))
+    read_source = plan.reader()
+
+    def read(file: TreeFile, limit: int) -> bytes:
+        return read_source(long_paths[file.path], limit)
+
+    provides = tuple(
+        Provides(one.long_path if is_long else one.short_path, one.identifiers, one.targets)
+        for one in plan.declared
+    )
+    return Tree(name, kind.value, tuple(files), read, provides)
 
 
 class ImageSource(Source):
@@ -96,7 +102,7 @@ class ImageSource(Source):
 def open_sources(
     paths: tuple[Path, ...], *, on_bytes: Callable[[int], None] = lambda count: None
 ) -> Iterator[list[Source]]:
-    """Open folders, recipes (``.toml``) and images; raises what their readers raise.
+    """Open folders, archives, recipes (``.toml``) and images; raises what their readers raise.
 
     Folders are planned as discs, which reads files of equal size; ``on_bytes`` is
     called with the bytes read.
@@ -104,10 +110,12 @@ def open_sources(
     with ExitStack() as stack:
         sources: list[Source] = []
         for path in paths:
-            if path.is_dir():
-                sources.append(PlannedSource(str(path), recipe_from_folders([path]), on_bytes))
+            if is_source(path):
+                plan = plan_disc(recipe_from_folders([path]), on_bytes=on_bytes)
+                sources.append(PlannedSource(str(path), plan))
             elif path.suffix.lower() == RECIPE_SUFFIX:
-                sources.append(PlannedSource(str(path), load_recipe(path), on_bytes))
+                plan = plan_disc(load_recipe(path), on_bytes=on_bytes)
+                sources.append(PlannedSource(str(path), plan))
             else:
                 sources.append(ImageSource(stack.enter_context(open_image(path))))
         yield sources

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 from mediashelf.errors import FormatError
 
@@ -44,10 +45,11 @@ FLAG_ENCRYPTED, FLAG_DESCRIPTOR = 0x0001, 0x0008
 _END = struct.Struct("<4sHHHHIIH")
 _LOCATOR = struct.Struct("<4sIQI")
 _END64 = struct.Struct("<4sQHHIIQQQQ")
-_CENTRAL = struct.Struct("<4s4xHH4xIIIHHHH2x4xI")
+_CENTRAL = struct.Struct("<4sBB2xHHHHIIIHHHH2xII")
 _LOCAL = struct.Struct("<4s2xHH4xIIIHH")
 _EXTRA = struct.Struct("<HH")
-_ZIP64_EXTRA = 0x0001
+_ZIP64_EXTRA, _TIMES_EXTRA = 0x0001, 0x5455
+_MADE_ON_UNIX = 3
 _FULL_16, _FULL_32 = 0xFFFF, 0xFFFFFFFF
 
 
@@ -72,6 +74,9 @@ class ZipMember:
 
     ``offset`` is where the local header is said to be; -1 in a local header.
     ``record_size`` is the length of the record with name, extra and comment.
+    ``modified`` counts seconds since 1970, UTC; the archive's own dates have no zone
+    and are taken as UTC, and None stands for none that makes sense. ``unix_mode`` is
+    0 where the archive was made elsewhere. Local headers are not asked for these two.
     """
 
     name: bytes
@@ -82,6 +87,8 @@ class ZipMember:
     size: int
     offset: int
     record_size: int
+    modified: int | None = None
+    unix_mode: int = 0
 
     @property
     def is_encrypted(self) -> bool:
@@ -95,11 +102,16 @@ class ZipMember:
 
     @property
     def shown_name(self) -> str:
-        """The name as text: UTF-8 where it is, else code page 437."""
-        try:
-            return self.name.decode("utf-8")
-        except UnicodeDecodeError:
-            return self.name.decode("cp437")
+        """The name as text."""
+        return decode_name(self.name)
+
+
+def decode_name(name: bytes) -> str:
+    """Return a member's name as text: UTF-8 where it is, else code page 437 (common practice)."""
+    try:
+        return name.decode("utf-8")
+    except UnicodeDecodeError:
+        return name.decode("cp437")
 
 
 def find_zip_end(tail: bytes, tail_offset: int) -> ZipEnd | None:
@@ -167,12 +179,11 @@ def parse_central_record(data: bytes, at: int) -> ZipMember:
             "central directory record", at=at, found=data[:4], expected="b'PK\\x01\\x02'"
         )
     fields = _CENTRAL.unpack_from(data)
-    _, flags, method, crc, stored_size, size, name_size, extra_size, comment_size, _, offset = (
-        fields
-    )
+    _, _, made_on, flags, method, time, date, crc, stored_size, size = fields[:10]
+    name_size, extra_size, comment_size, _, attributes, offset = fields[10:]
     name_end = CENTRAL_SIZE + name_size
-    wanted = [size, stored_size, offset]
-    size, stored_size, offset = _with_zip64(wanted, data[name_end : name_end + extra_size])
+    extra = data[name_end : name_end + extra_size]
+    size, stored_size, offset = _with_zip64([size, stored_size, offset], extra)
     return ZipMember(
         data[CENTRAL_SIZE:name_end],
         flags,
@@ -182,6 +193,8 @@ def parse_central_record(data: bytes, at: int) -> ZipMember:
         size,
         offset,
         name_end + extra_size + comment_size,
+        _modified(time, date, extra),
+        attributes >> 16 if made_on == _MADE_ON_UNIX else 0,
     )
 
 
@@ -206,13 +219,41 @@ def parse_local_header(data: bytes, at: int) -> ZipMember:
 
 def _with_zip64(fields: list[int], extra: bytes) -> list[int]:
     """Replace fields that are full by their 64-bit form, in this order, where there is one."""
+    body = _extra(extra, _ZIP64_EXTRA)
+    if body is None:
+        return fields
+    count = len(body) // 8
+    values = iter(struct.unpack_from(f"<{count}Q", body))
+    return [next(values, field) if field == _FULL_32 else field for field in fields]
+
+
+def _modified(time: int, date: int, extra: bytes) -> int | None:
+    """Return seconds since 1970: the extra field's, else those of the DOS date and time."""
+    body = _extra(extra, _TIMES_EXTRA)
+    if body is not None and len(body) >= 5 and body[0] & 1:
+        return int.from_bytes(body[1:5], "little", signed=True)
+    try:
+        moment = datetime(
+            1980 + (date >> 9),
+            date >> 5 & 15,
+            date & 31,
+            time >> 11,
+            time >> 5 & 63,
+            min(2 * (time & 31), 59),
+            tzinfo=UTC,
+        )
+    except ValueError:
+        return None
+    return int(moment.timestamp())
+
+
+def _extra(extra: bytes, wanted: int) -> bytes | None:
+    """Return what the first extra field of this kind holds, or None."""
     at = 0
     while at + _EXTRA.size <= len(extra):
         kind, size = _EXTRA.unpack_from(extra, at)
         at += _EXTRA.size
-        if kind == _ZIP64_EXTRA:
-            count = min(size, len(extra) - at) // 8
-            values = iter(struct.unpack_from(f"<{count}Q", extra, at))
-            return [next(values, field) if field == _FULL_32 else field for field in fields]
+        if kind == wanted:
+            return extra[at : at + size]
         at += size
-    return fields
+    return None

@@ -8,7 +8,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from mediashelf.building.plan import IMPOSSIBLE
+from mediashelf.building.blocking import IMPOSSIBLE
 from mediashelf.errors import BlockedError, OutputError, StagingError
 from mediashelf.files import write_whole
 from mediashelf.findings import Finding, Severity

@@ -49,7 +49,50 @@ def test_a_whole_recipe(tmp_path: Path) -> None:
         SourceFolder(tmp_path / "drivers", ("DRIVERS", "VIDEO")),
         SourceFolder(tmp_path / "../tools", ()),
     )
+    assert recipe.machine is None
     assert recipe.path == tmp_path / "disc.toml"
+
+
+def test_a_folder_with_every_key(tmp_path: Path) -> None:
+    recipe = load_recipe(
+        written(
+            tmp_path,
+            """\
+machine = "kiosk.txt"
+
+[[folder]]
+from = "dos.zip"
+to = "/DOS"
+only = ["*.sys", "net/"]
+skip = ["*.bak"]
+keep_together = true
+order = -2
+provides = ['PCI\\VEN_F4B9&DEV_0100', "*LKV0500"]
+provides_for = ["dos"]
+notes = "Load CDUSB.SYS first."
+""",
+        )
+    )
+    assert recipe.machine == tmp_path / "kiosk.txt"
+    assert recipe.folders == (
+        SourceFolder(
+            tmp_path / "dos.zip",
+            ("DOS",),
+            ("*.sys", "net/"),
+            ("*.bak",),
+            True,
+            -2,
+            ("PCI\\VEN_F4B9&DEV_0100", "*LKV0500"),
+            ("dos",),
+            "Load CDUSB.SYS first.",
+        ),
+    )
+
+
+def test_what_provides_drivers_is_one_package() -> None:
+    assert SourceFolder(Path("a"), provides=("*LKV0500",)).is_one_package
+    assert SourceFolder(Path("a"), keep_together=True).is_one_package
+    assert not SourceFolder(Path("a")).is_one_package
 
 
 def test_the_least_recipe(tmp_path: Path) -> None:
@@ -68,7 +111,7 @@ def test_the_least_recipe(tmp_path: Path) -> None:
         ('lable = "X"\n', "unknown key 'lable'; did you mean 'label'"),
         ('zebra = "X"\n', "unknown key 'zebra'; known: boot, capacity, folder, index"),
         ('label = "X"\n', r"no \[\[folder\]\] says what goes on the disc"),
-        ('folder = "drivers"\n', r"no \[\[folder\]\]"),
+        ('folder = "drivers"\n', r"'folder' must be written as \[\[folder\]\]"),
         ("[[folder]]\n", "folder 1: 'from' is missing"),
         ('[[folder]]\nfrom = "a"\n[[folder]]\nform = "b"\n', "folder 2: unknown key 'form'; did"),
         ("[[folder]]\nfrom = 7\n", "folder 1: 'from' must be text, found 7"),
@@ -85,6 +128,24 @@ def test_the_least_recipe(tmp_path: Path) -> None:
         ("boot = {image='a', load_sectors=0}\n[[folder]]\nfrom = 'a'\n", "from 1 to 65535"),
         ("boot = {image='a', load_sectors=true}\n[[folder]]\nfrom = 'a'\n", "from 1 to 65535"),
         ("boot = {imag='a'}\n[[folder]]\nfrom = 'a'\n", "boot: unknown key 'imag'; did you mean"),
+        (
+            "[[folder]]\nfrom = 'a'\nordr = 1\n",
+            "folder 1: unknown key 'ordr'; did you mean 'order'",
+        ),
+        ("[[folder]]\nfrom = 'a'\nkeep = true\n", "folder 1: unknown key 'keep'"),
+        ("[[folder]]\nfrom = 'a'\nkeep_together = 1\n", "'keep_together' must be true or false"),
+        ("[[folder]]\nfrom = 'a'\norder = 'first'\n", "'order' must be from -9999 to 9999"),
+        ("[[folder]]\nfrom = 'a'\norder = 10000\n", "'order' must be from -9999 to 9999"),
+        ("[[folder]]\nfrom = 'a'\norder = true\n", "'order' must be from -9999 to 9999"),
+        ("[[folder]]\nfrom = 'a'\nonly = '*.inf'\n", "'only' must be a list of patterns"),
+        ("[[folder]]\nfrom = 'a'\nskip = ['']\n", "'skip' must be a list of patterns"),
+        ("[[folder]]\nfrom = 'a'\nskip = ['../b']\n", "folder 1: '../b' is no pattern"),
+        ("[[folder]]\nfrom = 'a'\nprovides = ['video']\n", "names 'video', expected a hardware"),
+        ("[[folder]]\nfrom = 'a'\nprovides = ['A B\\C']\n", "expected a hardware id"),
+        ('[[folder]]\nfrom = "a"\nprovides = ["PCI\\VEN_1"]\n', "between single quotes"),
+        ("[[folder]]\nfrom = 'a'\nprovides_for = ['dos']\n", "no 'provides' says what"),
+        ("[[folder]]\nfrom = 'a'\nnotes = 7\n", "'notes' must be text"),
+        ("machine = 7\n[[folder]]\nfrom = 'a'\n", "'machine' must be text"),
         (b"label = '\xff'\n", r"is not UTF-8 text \(byte 9\)"),
         (b"#" * ((1 << 20) + 1), "larger than 1 MiB"),
     ],

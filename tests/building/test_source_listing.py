@@ -148,7 +148,7 @@ def test_names_that_are_equal_without_case_are_numbered_and_told(tmp_path: Path)
 @pytest.mark.parametrize("name", ["missing", "file"])
 def test_a_source_that_is_no_folder_is_an_input_error(tmp_path: Path, name: str) -> None:
     (tmp_path / "file").write_bytes(b"x")
-    with pytest.raises(InputError, match=r"does not exist|is no folder"):
+    with pytest.raises(InputError, match=r"does not exist|is neither a folder nor a ZIP archive"):
         planned(tmp_path / name)
 
 

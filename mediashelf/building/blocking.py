@@ -1,0 +1,40 @@
+"""Which findings keep a disc from being built."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from mediashelf.errors import BlockedError
+from mediashelf.findings import Finding, Severity
+from mediashelf.text import count_text
+
+IMPOSSIBLE = frozenset({"file-too-large", "too-many-folders"})
+"""Rules whose errors no wish can override: such a disc cannot be written down."""
+
+
+def blocking(findings: Iterable[Finding], *, anyway: bool = False) -> list[Finding]:
+    """Return the findings that keep a disc from being built: the errors.
+
+    With ``anyway`` only those count that make the disc impossible.
+    """
+    return [
+        finding
+        for finding in findings
+        if finding.severity is Severity.ERROR and (not anyway or finding.rule in IMPOSSIBLE)
+    ]
+
+
+def refuse_blocked(blockers: Sequence[Finding]) -> None:
+    """Raise :class:`BlockedError` when there is anything that keeps a disc from being built."""
+    if not blockers:
+        return
+    first = blockers[0]
+    way_out = (
+        "this cannot be overridden"
+        if any(finding.rule in IMPOSSIBLE for finding in blockers)
+        else "mend what is wrong, or have the disc built anyway"
+    )
+    raise BlockedError(
+        f"nothing was built because of {count_text(len(blockers), 'error')}, "
+        f"first {first.where}: {first.message}; {way_out}"
+    )
