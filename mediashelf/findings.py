@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import IntEnum
 
+from mediashelf.text import count_text
+
 
 class Severity(IntEnum):
     """How much a finding matters; higher is worse."""
@@ -68,3 +70,12 @@ class Finding:
 def worst(findings: Iterable[Finding]) -> Severity | None:
     """Return the highest severity among ``findings``, or None when there are none."""
     return max((finding.severity for finding in findings), default=None)
+
+
+def summary(findings: Iterable[Finding]) -> str:
+    """Return ``2 errors, 1 warning`` or ``no findings``."""
+    counts = dict.fromkeys(sorted(Severity, reverse=True), 0)
+    for finding in findings:
+        counts[finding.severity] += 1
+    parts = [count_text(count, severity.word) for severity, count in counts.items() if count]
+    return ", ".join(parts) or "no findings"

@@ -10,7 +10,8 @@ from typing import Any
 import click
 
 from mediashelf.findings import Finding, Severity, worst
-from mediashelf.text import count_text, display_width, printable, wrap
+from mediashelf.findings import summary as summary
+from mediashelf.text import display_width, printable, wrap
 
 
 def say(text: str = "") -> None:
@@ -108,15 +109,6 @@ def _say_indented(text: str, indent: int) -> None:
     width = max(terminal_width(), indent + 12)
     for line in wrap(text, width, lead=lead, rest=f"{lead}  " if indent else ""):
         click.echo(line)
-
-
-def summary(findings: Iterable[Finding]) -> str:
-    """Return ``2 errors, 1 warning`` or ``no findings``."""
-    counts = dict.fromkeys(sorted(Severity, reverse=True), 0)
-    for finding in findings:
-        counts[finding.severity] += 1
-    parts = [count_text(count, severity.word) for severity, count in counts.items() if count]
-    return ", ".join(parts) or "no findings"
 
 
 def exit_for(findings: Iterable[Finding], fail_on: str) -> None:
