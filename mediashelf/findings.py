@@ -6,8 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import IntEnum
 
-from mediashelf.text import count_text
-
 
 class Severity(IntEnum):
     """How much a finding matters; higher is worse."""
@@ -77,5 +75,9 @@ def summary(findings: Iterable[Finding]) -> str:
     counts = dict.fromkeys(sorted(Severity, reverse=True), 0)
     for finding in findings:
         counts[finding.severity] += 1
-    parts = [count_text(count, severity.word) for severity, count in counts.items() if count]
+    parts = [
+        f"{count:,} {severity.word}{'' if count == 1 else 's'}"
+        for severity, count in counts.items()
+        if count
+    ]
     return ", ".join(parts) or "no findings"
