@@ -1,11 +1,10 @@
-"""Tables for the disc itself: which device finds its package where, and what a disc lost.
+"""Tables for the disc itself: which device finds its package where.
 
 Only data: whoever writes pages gives them their form.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import NamedTuple
 
 from mediashelf.drivers.classes import class_words
@@ -20,7 +19,8 @@ class DeviceRow(NamedTuple):
     """One device of the machine: class, name, and where its package is in both trees.
 
     A path is empty where the tree has none, and both are where there is no package.
-    ``install`` is the section, empty for declared packages.
+    ``install`` is the section, empty for declared packages; ``maker`` is who the INF
+    says made it; ``source`` is the name of the tree that holds the package.
     """
 
     device_class: str
@@ -29,16 +29,19 @@ class DeviceRow(NamedTuple):
     short_path: str
     long_path: str
     install: str = ""
+    maker: str = ""
+    source: str = ""
 
 
 class PackageRow(NamedTuple):
-    """One package: its class and maker as the INF says, its devices, and both paths."""
+    """One package: its class and maker as the INF says, its devices, both paths, its tree."""
 
     device_class: str
     maker: str
     devices: tuple[str, ...]
     short_path: str
     long_path: str
+    source: str = ""
 
 
 def device_rows(survey: Survey) -> list[DeviceRow]:
@@ -51,13 +54,12 @@ def package_rows(survey: Survey) -> list[PackageRow]:
     """Return a row for each INF package, whatever the machine, by class and then by path."""
     rows = []
     for surveyed in survey.packages:
-        inf = surveyed.package.inf
-        models = list(all_models(inf))
-        names = dict.fromkeys(model.description for model in models)
-        maker = inf.version_value("Provider") or (models[0].manufacturer if models else "")
-        short_path, long_path = _paths(surveyed.package)
+        package = surveyed.package
+        names = dict.fromkeys(model.description for model in all_models(package.inf))
+        device_class = package.inf.version_value("Class")
+        paths = _paths(package)
         rows.append(
-            PackageRow(inf.version_value("Class"), maker, tuple(names), short_path, long_path)
+            PackageRow(device_class, _maker(package), tuple(names), *paths, package.tree.name)
         )
     return sorted(rows, key=lambda row: (row.device_class.lower(), row.long_path))
 
@@ -65,15 +67,28 @@ def package_rows(survey: Survey) -> list[PackageRow]:
 def _device_row(cover: DeviceCover) -> DeviceRow:
     words, title = class_words(cover.device.class_code), device_title(cover)
     if cover.cover is Cover.DECLARED:
-        folder = cover.declared[0].folder
-        is_short = cover.declared[0].tree.kind == "iso9660"
-        return DeviceRow(
-            words, title, cover.cover, folder if is_short else "", "" if is_short else folder
-        )
+        declared = cover.declared[0]
+        is_short = declared.tree.kind == "iso9660"
+        paths = (declared.folder, "") if is_short else ("", declared.folder)
+        return DeviceRow(words, title, cover.cover, *paths, source=declared.tree.name)
     best = cover.best or next(iter(cover.possible), None)
     if best is None:
         return DeviceRow(words, title, cover.cover, "", "")
-    return DeviceRow(words, title, cover.cover, *_paths(best.package), best.offer.install)
+    package = best.package
+    return DeviceRow(
+        words,
+        title,
+        cover.cover,
+        *_paths(package),
+        best.offer.install,
+        _maker(package),
+        package.tree.name,
+    )
+
+
+def _maker(package: Package) -> str:
+    provider = package.inf.version_value("Provider")
+    return provider or next((model.manufacturer for model in all_models(package.inf)), "")
 
 
 def _paths(package: Package) -> tuple[str, str]:
@@ -82,17 +97,3 @@ def _paths(package: Package) -> tuple[str, str]:
     if package.tree.kind == "iso9660":
         return file.path, file.hidden_path
     return file.hidden_path, file.path
-
-
-def lost_devices(before: Iterable[DeviceCover], after: Iterable[DeviceCover]) -> list[DeviceCover]:
-    """Return the covers of devices that had a driver before and have none after.
-
-    Both must be of the same machine, in its order; a driver that became only a
-    generic or a possible one counts as lost.
-    """
-    good = (Cover.DRIVER, Cover.DECLARED)
-    return [
-        old
-        for old, new in zip(before, after, strict=True)
-        if old.cover in good and new.cover not in good
-    ]

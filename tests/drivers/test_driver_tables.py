@@ -1,11 +1,11 @@
-"""What goes on the disc's own pages, what a disc lost, and what another release would get."""
+"""What goes on the disc's own pages, and what another release would get."""
 
 from __future__ import annotations
 
 from driver_examples import inf_text, make_tree
 
 from mediashelf.drivers.coverage import Cover
-from mediashelf.drivers.device_table import device_rows, lost_devices, package_rows
+from mediashelf.drivers.device_table import device_rows, package_rows
 from mediashelf.drivers.families import FAMILIES, choose_family
 from mediashelf.drivers.machine import parse_machine
 from mediashelf.drivers.packages import find_packages
@@ -45,8 +45,10 @@ def test_rows_have_both_paths_whatever_tree_was_read() -> None:
             "/LARKSPUR/LKV.INF",
             "/Larkspur Video/lkv.inf",
             "Install",
+            "Larkspur Video",
+            "disc",
         )
-        assert rows[1][2:] == (Cover.NONE, "", "", "")
+        assert rows[1][2:] == (Cover.NONE, "", "", "", "", "")
 
 
 def test_declared_packages_have_the_path_of_the_tree_that_is_read() -> None:
@@ -62,15 +64,8 @@ def test_package_rows_need_no_machine() -> None:
         ("Larkspur Video 3",),
         "/LARKSPUR/LKV.INF",
         "/Larkspur Video/lkv.inf",
+        "disc",
     )
-
-
-def test_lost_devices_are_those_that_had_a_driver() -> None:
-    full = surveyed(make_disc("joliet")).covers
-    empty = surveyed(make_tree({})).covers
-    assert [cover.device.class_code for cover in lost_devices(full, empty)] == [0x0300]
-    assert lost_devices(full, full) == []
-    assert lost_devices(empty, full) == []
 
 
 def releases(tree: Tree, release: tuple[int, int] = (5, 1)) -> list[Finding]:

@@ -1,0 +1,70 @@
+"""What became of drivers on their way from the sources to the disc."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from mediashelf.drivers.coverage import Cover, DeviceCover
+from mediashelf.drivers.findings import device_label
+from mediashelf.drivers.survey import Survey
+from mediashelf.findings import Finding, Severity
+
+FILES_NAMED = 3
+
+
+def check_losses(sources: Survey, disc: Survey) -> Iterator[Finding]:
+    """Yield the devices that have a driver in the sources and none on the disc.
+
+    Both surveys are of one target and one machine. A driver that is there, but lacks
+    files that it has in the sources, is none; one that became only a generic or a
+    possible one is none either. What the sources lack as well is no loss.
+    """
+    pairs = zip(sources.covers, disc.covers, strict=True)
+    for number, (before, after) in enumerate(pairs, 1):
+        if before.cover not in _DRIVERS:
+            continue
+        place = _place(before)
+        if after.cover not in _DRIVERS:
+            yield _lost(
+                disc, after, number, f"Its driver in the sources, {place}, is not on the disc"
+            )
+            continue
+        missing = _missing(disc, after)
+        if missing and not _missing(sources, before):
+            names = ", ".join(missing[:FILES_NAMED])
+            more = f" and {len(missing) - FILES_NAMED:,} more" if missing[FILES_NAMED:] else ""
+            yield _lost(
+                disc,
+                after,
+                number,
+                f"{names}{more} cannot be found on the disc, though its driver is whole in the sources",
+            )
+
+
+_DRIVERS = (Cover.DRIVER, Cover.DECLARED)
+
+
+def _place(cover: DeviceCover) -> str:
+    if cover.cover is Cover.DECLARED or cover.best is None:
+        return cover.declared[0].folder
+    return cover.best.package.file.shown_path
+
+
+def _missing(survey: Survey, cover: DeviceCover) -> list[str]:
+    """Return the names of files that the device's driver needs and cannot have."""
+    if cover.cover is not Cover.DRIVER or cover.best is None:
+        return []
+    package = cover.best.package
+    surveyed = next(one for one in survey.packages if one.package is package)
+    return [check.needed.name for check in surveyed.chosen.missing] if surveyed.chosen else []
+
+
+def _lost(disc: Survey, cover: DeviceCover, number: int, message: str) -> Finding:
+    return Finding(
+        "driver-lost-on-disc",
+        Severity.ERROR,
+        device_label(cover, number),
+        message,
+        "mend only, skip, or the names of folders and files, so that it is there and is seen",
+        target=disc.target,
+    )
