@@ -23,8 +23,15 @@ def check_losses(sources: Survey, disc: Survey) -> Iterator[Finding]:
     for number, (before, after) in enumerate(pairs, 1):
         if before.cover not in _DRIVERS:
             continue
-        place = _place(before)
         if after.cover not in _DRIVERS:
+            place = _place(before)
+            message = f"Its driver in the sources, {place}, is not on the disc"
+            yield _lost(disc, after, number, message)
+            continue
+        missing = _missing(disc, after)
+        if missing and not _missing(sources, before):
+            names = ", ".join(missing[:FILES_NAMED])
+            more = f" and {len(missing) - FILES_NAMED:,} more" if missing[FILES_NAMED:] else ""
             message = "cannot be found on the disc, though its driver is whole in the sources"
             yield _lost(disc, after, number, f"{names}{more} {message}")
 
