@@ -199,10 +199,7 @@ def open_image(path: Path) -> DiscImage:
     file, or can't be read. A file that is no disc image is no error: its facts
     have no volumes and its findings say so.
     """
-    try:
-        view = _open_view(path)
-    except OSError as error:
-        raise InputError(f"{path}: cannot be opened: {error.strerror or error}") from error
+    view = open_view(path)
     try:
         return DiscImage(path, view)
     except BaseException:
@@ -210,11 +207,19 @@ def open_image(path: Path) -> DiscImage:
         raise
 
 
-def _open_view(path: Path) -> FileView:
+def open_view(path: Path) -> FileView:
+    """Open a file for reading, whatever it holds; close the view when done with it.
+
+    Raises :class:`InputError` when it is missing, a folder, not a regular file, or
+    can't be opened.
+    """
     # Without O_NONBLOCK opening a FIFO would wait for a writer.
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
-    descriptor = os.open(path, flags)
-    status = os.fstat(descriptor)
+    try:
+        descriptor = os.open(path, flags)
+        status = os.fstat(descriptor)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be opened: {error.strerror or error}") from error
     view = FileView(descriptor, status.st_size)
     if not stat.S_ISREG(status.st_mode):
         view.close()

@@ -150,6 +150,11 @@ def _factory(name: str) -> Callable[[], Hasher]:
         raise ValueError(f"unknown algorithm {name!r}; known: {', '.join(ALGORITHMS)}") from None
 
 
+def block_digest(data: bytes | bytearray | memoryview) -> bytes:
+    """Return what :attr:`Digests.blocks` holds for a block of these bytes."""
+    return xxhash.xxh3_64_digest(data)
+
+
 def hex_length(algorithm: str) -> int:
     """Return the number of hexadecimal digits that digests of ``algorithm`` have."""
     return len(_factory(algorithm)().hexdigest())
