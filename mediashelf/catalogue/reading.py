@@ -19,6 +19,7 @@ from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.contents import ContentsReport, check_contents
 from mediashelf.integrity.digests import Digests, digest_file
+from mediashelf.integrity.structure import check_structure
 
 WORKERS = 2
 """One thread an image; two keep a disk busy, and more make a spinning one seek."""
@@ -116,7 +117,7 @@ def _with_structure(reading: Reading, path: Path) -> Reading:
     try:
         with open_image(path) as image:
             facts = image.facts
-            findings = image.findings
+            findings = (*image.findings, *check_structure(image))
         listing = tuple(list_entries(facts))
         packed = pack_facts(facts)
     except (InputError, OSError):

@@ -24,6 +24,19 @@ class VolumeKind(StrEnum):
     ROCKRIDGE = "rockridge"
     UDF = "udf"
 
+    @property
+    def words(self) -> str:
+        """What people call it."""
+        return _KIND_WORDS[self]
+
+
+_KIND_WORDS = {
+    VolumeKind.ISO9660: "ISO 9660",
+    VolumeKind.JOLIET: "Joliet",
+    VolumeKind.ROCKRIDGE: "Rock Ridge",
+    VolumeKind.UDF: "UDF",
+}
+
 
 HOLE = -1
 """The LBA of an extent that was never recorded and reads as zero bytes (UDF only)."""

@@ -64,7 +64,7 @@ def entries_touched(facts: DiscFacts, spans: Sequence[Span]) -> tuple[TouchedEnt
     touched: dict[tuple[object, ...], tuple[int, TouchedEntry]] = {}
     for volume in facts.volumes:
         for entry in volume.entries:
-            places = _places(entry, volume.block_size)
+            places = places_of(entry, volume.block_size)
             count = sum(_overlap(place, ordered) for place in places)
             if count:
                 start = places[0].offset
@@ -74,8 +74,8 @@ def entries_touched(facts: DiscFacts, spans: Sequence[Span]) -> tuple[TouchedEnt
     return tuple(entry for _, entry in sorted(touched.values()))
 
 
-def _places(entry: Entry, block_size: int) -> tuple[Span, ...]:
-    """Return the runs of bytes that hold an entry, in its own order."""
+def places_of(entry: Entry, block_size: int) -> tuple[Span, ...]:
+    """Return the runs of bytes that hold an entry, in its own order, adjacent ones joined."""
     places: list[Span] = []
     for extent in entry.extents:
         if extent.lba == HOLE:

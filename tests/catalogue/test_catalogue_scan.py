@@ -13,7 +13,7 @@ import pytest
 from made_library import DATE, Library, open_library, overwrite, tide_image, write
 
 from mediashelf.catalogue import reading, scan
-from mediashelf.catalogue.images import facts_of, fixity_record
+from mediashelf.catalogue.images import facts_of, findings_of, fixity_record
 from mediashelf.catalogue.scan_findings import scan_findings
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
@@ -21,7 +21,7 @@ from mediashelf.errors import CatalogueError
 from mediashelf.image import open_image
 from mediashelf.integrity.digests import digest_file
 
-from make_image import make_iso
+from make_image import make_iso, put
 
 MIB = 1 << 20
 
@@ -517,3 +517,17 @@ def test_a_full_disk_is_said_and_what_was_finished_stays(tmp_path: Path) -> None
             assert 0 < len(catalogue.images()) < 120
     finally:
         subprocess.run(["umount", small], check=True)
+
+
+def test_parts_that_contradict_each_other_are_on_record(library: Library) -> None:
+    made = make_iso({"A.TXT": b"a" * 5000, "B.TXT": b"b" * 3000}, joliet=True)
+    inside = (made.file("/A.TXT") // 2048 + 1).to_bytes(4, "little")
+    moved = put(made.data, made.record("/B.TXT") + 2, inside + inside[::-1])
+    write(library.root / "control.iso", made.data, DATE)
+    write(library.root / "moved.iso", moved, DATE)
+    library.scan()
+    rules = {
+        row.path: sorted({each.rule for each in findings_of(library.catalogue.db, row.id)})
+        for row in library.catalogue.images()
+    }
+    assert rules == {"control.iso": [], "moved.iso": ["extents-apart", "trees-agree"]}

@@ -9,8 +9,11 @@ from pathlib import Path
 import pytest
 
 from mediashelf.demo.floppy import make_boot_floppy
-from mediashelf.findings import Finding
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.fields import BytesView
+from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
+from mediashelf.integrity.overlaps import check_overlaps
 from mediashelf.integrity.structure import PLACES_PER_RULE, check_structure
 
 from make_image import SECTOR, Boot, MadeImage, make_iso, put
@@ -50,8 +53,23 @@ def move(made: MadeImage, path: str, *, lba: int, kind: str = "iso9660") -> byte
         make_iso({"BIG.BIN": b"x" * 9000}, sections={"BIG.BIN": 4096}, joliet=True),
         make_iso(FILES, boot=Boot(FLOPPY, media=2, sectors=1)),
         make_iso({"EMPTY.TXT": b"", "ALSO.TXT": b""}, joliet=True),
+        make_iso(FILES, joliet=True, udf="NSR02"),
+        make_iso(
+            {"D1/D2/D3/D4/D5/D6/D7/D8/A.TXT": b"deep"} | FILES,
+            rock_ridge=True,
+            relocate=["/D1/D2/D3/D4/D5/D6/D7/D8"],
+        ),
     ],
-    ids=["plain", "joliet", "rockridge", "sections", "floppy", "empty files"],
+    ids=[
+        "plain",
+        "joliet",
+        "rockridge",
+        "sections",
+        "floppy",
+        "empty files",
+        "udf bridge",
+        "relocated",
+    ],
 )
 def test_sound_discs_yield_nothing(find: Find, made: MadeImage) -> None:
     assert find(made.data) == []
@@ -82,7 +100,49 @@ def test_a_file_in_the_descriptors_is_found(find: Find) -> None:
     made = make_iso(FILES)
     (finding,) = find(move(made, "/A.TXT", lba=16))
     assert finding.rule == "extents-apart"
-    assert "descriptors" in finding.message
+    assert "the primary volume descriptor" in finding.message
+
+
+def test_a_file_over_a_path_table_or_a_root_directory_is_found(find: Find) -> None:
+    made = make_iso(FILES, joliet=True)
+    for at in (made.path_table("m"), made.path_table("l", "joliet"), made.directory("/", "joliet")):
+        findings = find(move(made, "/DIR/C.TXT", lba=at // SECTOR))
+        overlaps = [each for each in findings if each.rule == "extents-apart"]
+        assert [each.where for each in overlaps] == ["/DIR/C.TXT"]
+
+
+def test_a_file_over_booting_is_found_unless_it_is_the_boot_file(find: Find) -> None:
+    made = make_iso(FILES, boot=Boot(FLOPPY, media=2, sectors=1))
+    catalog = made.at("boot-catalog") // SECTOR
+    assert find(move(made, "/DIR/C.TXT", lba=catalog)) == []
+    (finding,) = find(move(made, "/A.TXT", lba=catalog - 1))
+    assert finding.rule == "extents-apart"
+    assert "/A.TXT" in finding.where + finding.message
+
+
+def test_a_file_over_a_udf_record_is_found(find: Find) -> None:
+    made = make_iso(FILES, udf="NSR02")
+    findings = find(move(made, "/DIR/C.TXT", lba=256))
+    assert any("the UDF anchor" in finding.message for finding in findings)
+
+
+def test_one_long_extent_and_its_pieces_in_another_tree_are_the_same_bytes() -> None:
+    """UDF cuts at 2^30 - 1 bytes, ISO 9660 at 2^32 - 1: ECMA-167 4/14.14.1.1, ECMA-119 9.1.4."""
+    size, piece = 5 << 30, (1 << 30) - SECTOR
+    pieces = [Extent(300 + at // SECTOR, min(piece, size - at)) for at in range(0, size, piece)]
+    sections = [Extent(300, 4 << 30), Extent(300 + (4 << 30) // SECTOR, 1 << 30)]
+    facts = DiscFacts(
+        size,
+        (
+            VolumeFacts(VolumeKind.ISO9660, "", (_big_file(sections),)),
+            VolumeFacts(VolumeKind.UDF, "", (_big_file(pieces),)),
+        ),
+    )
+    assert list(check_overlaps(facts, BytesView(b""))) == []
+
+
+def _big_file(extents: list[Extent]) -> Entry:
+    return Entry("/BIG.BIN", "BIG.BIN", 5 << 30, False, tuple(extents))
 
 
 def test_a_file_over_a_directory_is_found(find: Find) -> None:
@@ -96,6 +156,24 @@ def test_a_file_that_one_tree_has_elsewhere_is_found_in_both(find: Find) -> None
     findings = find(move(made, "/A.TXT", lba=made.file("/B.TXT") // SECTOR, kind="joliet"))
     differing = [finding for finding in findings if finding.rule == "trees-agree"]
     assert [finding.where for finding in differing] == ["/A.TXT", "/A.TXT"]
+
+
+def test_a_second_name_in_one_tree_alone_is_worth_a_note(find: Find) -> None:
+    made = make_iso({"A.TXT": b"same", "B.TXT": b"same"}, joliet=True)
+    both = made.file("/A.TXT") // SECTOR
+    shared = move(made, "/B.TXT", lba=both)
+    data = put(shared, made.record("/B.TXT", "joliet") + 2, both_32(both))
+    assert find(data) == []
+    # A record of length 0 ends the directory: /B.TXT is the last.
+    (finding,) = find(put(data, made.record("/B.TXT", "joliet"), b"\0"))
+    assert (finding.rule, finding.severity) == ("trees-agree-in-number", Severity.NOTE)
+
+
+def test_a_boot_file_may_be_in_one_tree_alone(find: Find) -> None:
+    made = make_iso(FILES, joliet=True, boot=Boot(FLOPPY, media=2, sectors=1))
+    only_iso = move(made, "/DIR/C.TXT", lba=made.at("boot-catalog") // SECTOR)
+    assert [each.where for each in find(only_iso)] == ["/DIR/C.TXT"]  # the Joliet tree's
+
 
 
 def test_a_size_that_differs_between_trees_is_found(find: Find) -> None:
