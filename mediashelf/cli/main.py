@@ -32,6 +32,7 @@ COMMANDS: dict[str, str] = {
     "build": "build:build",
     "drivers": "drivers:drivers",
     "convert": "convert:convert",
+    "mend": "mend:mend",
     "plan": "plan:plan",
     "prepare": "prepare:prepare",
     "manifest": "manifest:manifest",

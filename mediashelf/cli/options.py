@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any, TypeVar
 
 import click
+
+Command = TypeVar("Command", bound=Callable[..., Any])
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 
@@ -12,13 +16,19 @@ quiet_option = click.option(
     "-q", "--quiet", is_flag=True, help="Print only what needs attention; no progress."
 )
 
-fail_on_option = click.option(
-    "--fail-on",
-    type=click.Choice(["error", "warning", "note", "never"]),
-    default="error",
-    show_default=True,
-    help="Lowest severity that makes the exit code 1.",
-)
+
+def make_fail_on_option(default: str) -> Callable[[Command], Command]:
+    """Return the option for a command in which findings count from another severity on."""
+    return click.option(
+        "--fail-on",
+        type=click.Choice(["error", "warning", "note", "never"]),
+        default=default,
+        show_default=True,
+        help="Lowest severity that makes the exit code 1.",
+    )
+
+
+fail_on_option = make_fail_on_option("error")
 
 catalogue_option = click.option(
     "--catalogue",

@@ -73,7 +73,9 @@ class Copies:
         self._known: dict[tuple[int, int], Path] = {}
         try:
             for path in (image, *named):
-                self._open(path)
+                twin = self._open(path)
+                if twin is not None:
+                    self.set_aside.append((path, f"is the same file as {twin}"))
         except BaseException:
             self.close()
             raise
@@ -97,16 +99,17 @@ class Copies:
         except InputError as error:
             self.set_aside.append((path, str(error)))
 
-    def _open(self, path: Path) -> None:
+    def _open(self, path: Path) -> Path | None:
+        """Open a file, unless it is open already; then return the name that it has here."""
         view = open_view(path)
         with suppress(OSError):
             status = path.stat()
             twin = self._known.setdefault((status.st_dev, status.st_ino), path)
             if twin is not path:
                 view.close()
-                self.set_aside.append((path, f"is the same file as {twin}"))
-                return
+                return twin
         self.opened.append(Copy(path, view))
+        return None
 
     def close(self) -> None:
         """Close every file."""
