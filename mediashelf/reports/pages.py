@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
+from mediashelf.reports.allowance import shorten
 from mediashelf.text import count_text, printable, size_text
 
 
@@ -32,7 +36,19 @@ def _environment() -> Environment:
     )
     environment.filters["size"] = size_text
     environment.filters["count"] = count_text
+    environment.filters["short"] = shorten
+    script = _source(environment, "sorting.js.txt")
+    environment.globals["sorting_script"] = Markup(script)
+    digest = hashlib.sha256(script.encode("utf-8")).digest()
+    environment.globals["sorting_digest"] = f"sha256-{base64.b64encode(digest).decode('ascii')}"
     return environment
+
+
+def _source(environment: Environment, name: str) -> str:
+    """Return the text of one of our own files in ``templates/``, as it is."""
+    assert environment.loader is not None
+    text, _, _ = environment.loader.get_source(environment, name)
+    return text
 
 
 def _finalize(value: object) -> object:

@@ -1,0 +1,147 @@
+"""The tables of a disc's page: where it fits, which devices it serves, what it renamed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from mediashelf.building.capacity import EMULATED_DRIVE, NAMED, Capacity
+from mediashelf.drivers.coverage import Cover
+from mediashelf.drivers.device_table import DeviceRow
+from mediashelf.formats.tree_pairs import pair_trees
+from mediashelf.formats.volume import DiscFacts, VolumeKind
+from mediashelf.reports.disc_areas import best_volume
+
+COVER_WORDS = {
+    Cover.DRIVER: "driver",
+    Cover.GENERIC: "only a generic driver",
+    Cover.DECLARED: "declared by the recipe",
+    Cover.POSSIBLE: "depends on the board",
+    Cover.NONE: "no driver",
+}
+_COVER_SIGNS = {
+    Cover.DRIVER: "sound",
+    Cover.GENERIC: "damaged",
+    Cover.DECLARED: "sound",
+    Cover.POSSIBLE: "away",
+    Cover.NONE: "missing",
+}
+
+
+class Renamed(NamedTuple):
+    """A file whose short name says something else than its long one."""
+
+    short_path: str
+    long_path: str
+
+
+class Coverage(NamedTuple):
+    """What the devices of a machine find on the disc, for one target."""
+
+    target: str
+    rows: tuple[DeviceRow, ...]
+
+    @property
+    def covered(self) -> int:
+        """How many devices have a driver, found or declared."""
+        return sum(row.cover in (Cover.DRIVER, Cover.DECLARED) for row in self.rows)
+
+
+class CapacityBar(NamedTuple):
+    """How full the disc makes one medium. ``width`` is in per cent, at most 100."""
+
+    name: str
+    sectors: int
+    size: int
+    percent: float
+    width: float
+    over: int
+    source: str
+    is_asked: bool
+
+
+class DeviceLine(NamedTuple):
+    """One device as the page shows it; ``sign`` goes with ``words``."""
+
+    device_class: str
+    device: str
+    words: str
+    sign: str
+    path: str
+    other_path: str
+    install: str
+
+
+class CoverageTable(NamedTuple):
+    """The devices for one target; ``covered`` have a driver or are declared."""
+
+    target: str
+    device_count: int
+    covered: int
+    rows: tuple[DeviceLine, ...]
+
+    @property
+    def left_out(self) -> int:
+        """Devices that are counted and not shown."""
+        return self.device_count - len(self.rows)
+
+
+def capacity_bars(size: int, asked: Capacity | None) -> Iterator[CapacityBar]:
+    """Yield how full a disc of ``size`` bytes makes each known medium, the asked one first."""
+    known = [*NAMED.values(), EMULATED_DRIVE]
+    others = [capacity for capacity in known if capacity != asked]
+    for capacity in ([asked] if asked is not None else []) + others:
+        percent = capacity.percent_of(size)
+        yield CapacityBar(
+            name=capacity.name,
+            sectors=capacity.sectors,
+            size=capacity.size,
+            percent=round(percent, 1),
+            width=round(min(percent, 100.0), 3),
+            over=max(0, size - capacity.size),
+            source=capacity.source,
+            is_asked=capacity == asked,
+        )
+
+
+def renamed_files(facts: DiscFacts) -> list[Renamed]:
+    """Return the files of a disc whose name in the ISO tree says something else than the long one.
+
+    Case apart; the long name is that of the fullest other tree. Empty where there
+    is only one tree.
+    """
+    long_tree, iso = best_volume(facts), facts.volume(VolumeKind.ISO9660)
+    if iso is None or long_tree is None or long_tree is iso:
+        return []
+    pairs = pair_trees(iso, long_tree)
+    return sorted(
+        (
+            Renamed(short_path, long_path)
+            for short_path, long_path in pairs.items()
+            if _name(short_path) != _name(long_path).upper()
+        ),
+        key=lambda renamed: renamed.long_path,
+    )
+
+
+def _name(path: str) -> str:
+    return path.rpartition("/")[2]
+
+
+def coverage_table(coverage: Coverage, most: int) -> CoverageTable:
+    """Return the devices as the page shows them."""
+    lines = tuple(_device_line(row) for row in coverage.rows[:most])
+    return CoverageTable(coverage.target, len(coverage.rows), coverage.covered, lines)
+
+
+def _device_line(row: DeviceRow) -> DeviceLine:
+    path = row.long_path or row.short_path
+    return DeviceLine(
+        row.device_class,
+        row.device,
+        COVER_WORDS[row.cover],
+        _COVER_SIGNS[row.cover],
+        path,
+        row.short_path if row.short_path != path.upper() else "",
+        row.install,
+    )

@@ -1,0 +1,97 @@
+"""Findings as pages show them: one group a rule, its places, what to do and where it is from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from mediashelf.findings import Finding
+from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.reports.allowance import Allowance
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One finding of a group.
+
+    ``where`` is empty where it is what the page speaks of anyway, ``remedy`` where
+    the group's own holds.
+    """
+
+    where: str
+    message: str
+    details: tuple[str, ...]
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
+class FindingGroup:
+    """All findings of one rule, severity and target; ``count`` is theirs, shown or not."""
+
+    rule: str
+    severity: str
+    target: str
+    remedy: str
+    source: str
+    count: int
+    places: tuple[Place, ...]
+
+    @property
+    def left_out(self) -> int:
+        """How many places are counted and not shown."""
+        return self.count - len(self.places)
+
+
+def group_findings(
+    findings: Iterable[Finding],
+    allowance: Allowance,
+    *,
+    places: int,
+    about: str = "",
+    offsets: bool = True,
+) -> tuple[FindingGroup, ...]:
+    """Return every finding in a group, worst first; up to ``places`` of a group are shown.
+
+    ``about`` is what the page speaks of; places of that name are not named again.
+    Without ``offsets`` the places in the image are left out, because they say
+    nothing about the file.
+    """
+    groups: dict[tuple[int, str, str], list[Finding]] = {}
+    for finding in findings:
+        key = (-finding.severity, finding.rule, finding.target)
+        groups.setdefault(key, []).append(finding)
+    return tuple(_group(groups[key], allowance, places, about, offsets) for key in sorted(groups))
+
+
+def _group(
+    findings: list[Finding], allowance: Allowance, places: int, about: str, offsets: bool
+) -> FindingGroup:
+    first = findings[0]
+    is_common = all(finding.remedy == first.remedy for finding in findings)
+    shown = findings[: allowance.take(len(findings), places)]
+    return FindingGroup(
+        rule=first.rule,
+        severity=first.severity.word,
+        target=first.target,
+        remedy=first.remedy if is_common or not shown else "",
+        source=first.source,
+        count=len(findings),
+        places=tuple(
+            Place(
+                "" if finding.where == about else finding.where,
+                finding.message,
+                tuple(_details(finding, offsets)),
+                "" if is_common else finding.remedy,
+            )
+            for finding in shown
+        ),
+    )
+
+
+def _details(finding: Finding, offsets: bool) -> Iterable[str]:
+    if offsets and finding.offset is not None:
+        yield f"from byte {finding.offset:,}, LBA {finding.offset // SECTOR_SIZE:,}"
+    if finding.found:
+        yield f"found {finding.found}"
+    if finding.expected:
+        yield f"expected {finding.expected}"
