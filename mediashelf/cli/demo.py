@@ -118,6 +118,12 @@ def _audit_the_library(tour: _Tour, scenario: Scenario) -> None:
     )
     decay(Scenario(Path()))
     tour.run("audit", *_CATALOGUE, ends_with=1)
+    tour.tell("The other copy of that disc has good blocks; a new image takes them from there.")
+    tour.run(
+        *("mend", "library/kiosk-system (attic copy).iso"),
+        *("--from", "library/kiosk-system.iso", "-o", "library/kiosk-system-mended.iso"),
+        *_CATALOGUE,
+    )
     tour.tell(
         "One image is raw: sectors of 2352 bytes, which the emulator cannot serve. Its parity puts "
         "one scratched sector right in the converted image; the raw one stays as it is."
