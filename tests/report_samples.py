@@ -134,7 +134,7 @@ class Page(HTMLParser):
     def handle_data(self, data: str) -> None:
         if "script" in self._open:
             self.script += data
-        elif "title" in self._open:
+        elif self._open[-2:] == ["head", "title"]:
             self.title += data
         elif "style" not in self._open:
             self._words.append(data)

@@ -96,9 +96,10 @@ def test_a_finding_about_the_span_itself_is_not_marked_twice() -> None:
 
 
 def test_the_worst_finding_of_a_place_gives_its_sign() -> None:
-    severities = [Severity.NOTE, Severity.ERROR, Severity.WARNING]
-    found = [finding(severity=each, offset=10 * MIB + number) for number, each in
-             enumerate(severities)]  # fmt: skip
+    found = [
+        finding(severity=severity, offset=10 * MIB + number)
+        for number, severity in enumerate([Severity.NOTE, Severity.ERROR, Severity.WARNING])
+    ]
     (place,) = draw(findings=found).findings
     assert (place.severity, place.count) == ("error", 3)
 

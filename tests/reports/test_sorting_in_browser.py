@@ -1,0 +1,127 @@
+"""The script of the pages, run by a browser under the page's own policy."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+from report_samples import CREATED, MIB, finding, result
+
+from mediashelf.catalogue.audit import Depth
+from mediashelf.integrity.fixity import State
+from mediashelf.reports.audit_page import audit_html
+
+CHROMIUM = shutil.which("chromium")
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-sync",
+    "--disable-background-networking",
+    "--disable-component-update",
+]
+
+# Runs after the page's own script, as part of it, because the policy allows no other.
+STEPS = """
+var said = [];
+var table = Array.from(document.querySelectorAll("table.sortable")).pop();
+function column(number) {
+  return Array.from(table.tBodies[0].rows, function (row) {
+    return row.cells[number].textContent.trim();
+  });
+}
+function heads() {
+  return Array.from(table.tHead.rows[0].cells, function (head) {
+    return head.getAttribute("aria-sort");
+  });
+}
+function press(number) {
+  var button = table.tHead.rows[0].cells[number].querySelector("button");
+  button.focus();
+  button.click();
+  said.push({ names: column(1), sizes: column(2), heads: heads(),
+              news: document.getElementById("sort-news").textContent,
+              focus: document.activeElement === button });
+}
+said.push({ names: column(1), heads: heads() });
+press(2); press(2); press(1); press(0);
+document.body.dataset.said = JSON.stringify(said);
+"""
+
+
+@pytest.fixture
+def page() -> str:
+    return audit_html(
+        [
+            result("b 10.iso", size=3 * MIB),
+            result("B 9.iso", size=200 * MIB),
+            result("a.iso", State.DAMAGED, size=20 * MIB, findings=[finding()]),
+        ],
+        Depth.DIGESTS,
+        scope="",
+        created=CREATED,
+        created_by="",
+    )
+
+
+def run(text: str, folder: Path) -> str:
+    """Return the page as a browser leaves it."""
+    if CHROMIUM is None:
+        pytest.skip("no chromium here")
+    file = folder / "page.html"
+    file.write_text(text, "utf-8")
+    profile = folder / "profile"
+    done = subprocess.run(
+        [CHROMIUM, *FLAGS, f"--user-data-dir={profile}", "--dump-dom", file.as_uri()],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    if done.returncode or "</html>" not in done.stdout:
+        pytest.skip(f"chromium does not start here: {done.stderr[-300:]}")
+    return done.stdout
+
+
+def allow_any_script(text: str) -> str:
+    changed = re.sub(r"script-src '[^']*'", "script-src 'unsafe-inline'", text)
+    assert changed != text
+    return changed
+
+
+def said_by(dump: str) -> Any:
+    (data,) = re.findall(r'data-said="([^"]*)"', dump)
+    return json.loads(unescape(data))
+
+
+def test_tables_sort_and_tell_it(page: str, tmp_path: Path) -> None:
+    text = allow_any_script(page.replace("</script>", f"{STEPS}</script>"))
+    start, by_size, reverse, by_name, by_state = said_by(run(text, tmp_path))
+    assert start["names"] == ["home: a.iso", "home: B 9.iso", "home: b 10.iso"]
+    assert set(start["heads"]) == {None}
+    assert by_size["sizes"] == ["200.0 MiB", "20.0 MiB", "3.0 MiB"]
+    assert by_size["heads"][2] == "descending"
+    assert by_size["news"] == "Sorted by Size, descending."
+    assert by_size["focus"]
+    assert reverse["sizes"] == by_size["sizes"][::-1]
+    assert reverse["heads"] == [None, None, "ascending", None, None, None]
+    assert by_name["names"] == ["home: a.iso", "home: B 9.iso", "home: b 10.iso"]
+    assert by_name["heads"][:3] == [None, "ascending", None]
+    # Equal states stay in the order that they had.
+    assert by_state["names"] == ["home: a.iso", "home: B 9.iso", "home: b 10.iso"]
+
+
+def test_the_policy_runs_our_script_and_no_other(page: str, tmp_path: Path) -> None:
+    other = "<script>document.body.dataset.said = 'alive'</script></body>"
+    dump = run(page.replace("</body>", other), tmp_path)
+    assert "data-said" not in dump
+    assert "can-sort" in dump
+    assert dump.count("<button") >= 6
