@@ -17,6 +17,7 @@ from mediashelf.cli.checksums import check_folder
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, table, tell
+from mediashelf.cli.report_file import CREATED_BY, moment_text, report_option, write_report
 from mediashelf.findings import Severity
 from mediashelf.integrity.fixity import WORST_FIRST, State
 from mediashelf.reports.audit_words import summary_lines
@@ -37,6 +38,7 @@ Examples:
   mediashelf audit --depth structure --json
   mediashelf audit disc.iso --depth contents
   mediashelf audit ~/isos --against SHA256SUMS
+  mediashelf audit --report audit.html
 
 \b
 States: sound; damaged (errors inside, though the bytes are as recorded);
@@ -67,6 +69,7 @@ truncated; missing; away (not plugged in); unreadable.
     help="Read from the disk itself, not from what the system keeps in memory, where it can.",
 )
 @click.option("--all", "show_all", is_flag=True, help="Name every sound image too.")
+@report_option("Write a page as well, for screen, phone and paper, with maps of the damage.")
 @catalogue_option
 @json_option
 @quiet_option
@@ -79,6 +82,7 @@ def audit(
     lists: tuple[Path, ...],
     past_cache: bool,
     show_all: bool,
+    report_path: Path | None,
     catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
@@ -122,6 +126,10 @@ def audit(
         say_json(audit_document(results, Depth(depth)))
     else:
         _say(results, Depth(depth), show_all=show_all, quiet=quiet)
+    if report_path is not None:
+        _report(report_path, results, Depth(depth), names)
+        if not (as_json or quiet):
+            say_wrapped(f"Report: {report_path}")
     exit_for([finding for each in results for finding in each.verdict.findings], fail_on)
 
 
@@ -134,13 +142,24 @@ def _audit_against(
     fail_on: str,
     show_all: bool,
 ) -> None:
-    for option in ("depth", "past_cache"):
+    for option in ("depth", "past_cache", "report_path"):
         if context.get_parameter_source(option) is not ParameterSource.DEFAULT:
-            word = option.replace("_", "-")
+            word = option.removesuffix("_path").replace("_", "-")
             raise click.UsageError(f"--against reads whole files and takes no --{word}.")
     if len(names) != 1:
         raise click.UsageError("--against takes one folder to compare.")
     check_folder(Path(names[0]), lists, "audit", as_json, quiet, fail_on, show_all=show_all)
+
+
+def _report(
+    path: Path, results: Sequence[AuditResult], depth: Depth, names: tuple[str, ...]
+) -> None:
+    # Loaded only for a page: templates cost as much as a short audit.
+    from mediashelf.reports.audit_page import audit_html
+
+    scope = ", ".join(names) or "All shelves"
+    page = audit_html(results, depth, scope=scope, created=moment_text(), created_by=CREATED_BY)
+    write_report(path, page)
 
 
 def _say(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, quiet: bool) -> None:
