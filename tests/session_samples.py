@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from mediashelf.integrity.digests import digest_file
 from mediashelf.sessions.manifest import render_manifest
 from mediashelf.sessions.manifest_values import (
+    Area,
     BootWay,
     CardFile,
     Contents,
@@ -20,6 +21,7 @@ from mediashelf.sessions.manifest_values import (
     ManifestDisc,
     ManifestSession,
     OpenFinding,
+    Origin,
 )
 
 FINDING = OpenFinding(
@@ -34,6 +36,10 @@ FINDING = OpenFinding(
 )
 
 
+SOME_DIGESTS = FileDigests("0123456789abcdef" * 2, "fedcba9876543210" * 4)
+CODES = ("K7C", "M2A", "T4X", "A3H", "P6E", "X2K", "C7Y")
+
+
 def lun_for(path: str) -> tuple[LunWrite, ...]:
     return (
         LunWrite("cdrom", "1"),
@@ -43,9 +49,16 @@ def lun_for(path: str) -> tuple[LunWrite, ...]:
     )
 
 
-def sample_disc(position: int = 1, path: str = "01-KIOSK-SYSTEM.iso") -> ManifestDisc:
+AREAS = (
+    Area("FILES/", 4 << 20, 4, (Area("KIOSK1.CAB", 1 << 20, 1), Area("", 3 << 20, 3))),
+    Area("SETUP.EXE", 2 << 20, 1),
+)
+
+
+def sample_disc(position: int = 1, path: str = "01-K7C-KIOSK-SYSTEM.iso") -> ManifestDisc:
     return ManifestDisc(
         position=position,
+        code=CODES[position - 1],
         repeats=None,
         path=path,
         label="KIOSK_SYSTEM",
@@ -53,14 +66,15 @@ def sample_disc(position: int = 1, path: str = "01-KIOSK-SYSTEM.iso") -> Manifes
         expect="Blue screen, asks for the language",
         size=300 * 2048,
         blocks=300,
-        digests=FileDigests("0123456789abcdef" * 2, "fedcba9876543210" * 4),
+        digests=SOME_DIGESTS,
         confirmed="device",
+        origin=Origin("copied", "kiosk-system.iso", 300 * 2048, SOME_DIGESTS),
         lun=lun_for(path),
         boot=(BootWay("floppy-1.44MB", "x86"),),
         targets=("dos", "win9x"),
         passed=("dos",),
         after=(),
-        contents=Contents(5, 1, ("FILES/", "SETUP.EXE")),
+        contents=Contents(5, 1, ("FILES/", "SETUP.EXE"), AREAS),
         open_findings=(FINDING,),
     )
 
@@ -68,7 +82,12 @@ def sample_disc(position: int = 1, path: str = "01-KIOSK-SYSTEM.iso") -> Manifes
 def sample_manifest() -> Manifest:
     first = sample_disc()
     drivers = replace(
-        sample_disc(2, "02-KIOSKDRV.iso"), label="KIOSKDRV", boot=(), after=(1,), open_findings=()
+        sample_disc(2, "02-M2A-KIOSKDRV.iso"),
+        label="KIOSKDRV",
+        origin=Origin("built", "driver-disc.toml", None, None),
+        boot=(),
+        after=(1,),
+        open_findings=(),
     )
     again = replace(first, position=3, repeats=1, purpose="The installer asks for it again")
     return Manifest(
@@ -86,8 +105,8 @@ def sample_manifest() -> Manifest:
 
 
 SYSTEM, DRIVERS, SHEET, OLD = (
-    "01-KIOSK-SYSTEM.iso",
-    "02-KIOSKDRV.iso",
+    "01-K7C-KIOSK-SYSTEM.iso",
+    "02-M2A-KIOSKDRV.iso",
     "run-sheet.txt",
     "01-OLD.iso",
 )
@@ -101,6 +120,11 @@ def put(card: Path, name: str, size: int) -> CardFile:
     return CardFile(name, size, FileDigests(whole["xxh3_128"], whole["sha256"]))
 
 
+def copied(file: CardFile) -> Origin:
+    """The origin of a plain copy."""
+    return Origin("copied", "some.iso", file.size, file.digests)
+
+
 def make_card(folder: Path) -> Path:
     """Make a card just as its manifest says, without the file of the earlier session."""
     system = put(folder, SYSTEM, 300 * 2048)
@@ -110,9 +134,9 @@ def make_card(folder: Path) -> Path:
     manifest = replace(
         manifest,
         discs=(
-            replace(first, digests=system.digests),
+            replace(first, digests=system.digests, origin=copied(system)),
             replace(second, digests=drivers.digests),
-            replace(again, digests=system.digests),
+            replace(again, digests=system.digests, origin=copied(system)),
         ),
         other_files=(put(folder, SHEET, 900),),
     )
@@ -157,11 +181,37 @@ def card_files(draw: st.DrawFn, path: str) -> CardFile:
 
 
 @st.composite
+def origins(draw: st.DrawFn, size: int, found: FileDigests) -> Origin:
+    how = draw(st.sampled_from(["copied", "padded", "converted", "built"]))
+    name = draw(texts)
+    if how == "built":
+        return Origin("built", name, None, None)
+    if how == "copied":
+        return Origin("copied", name, size, found)
+    padding = draw(st.integers(0, size))
+    if how == "padded":
+        padding, original = max(padding, min(size, 1)), draw(digests)
+        return Origin("copied", name, size - padding, original if padding else found, padding)
+    return Origin("converted", name, draw(sizes), draw(digests), padding)
+
+
+@st.composite
+def areas(draw: st.DrawFn, depth: int = 2) -> tuple[Area, ...]:
+    def area() -> Area:
+        inside = draw(areas(depth - 1)) if depth > 1 else ()
+        return Area(draw(texts), draw(sizes), draw(sizes), inside)
+
+    return tuple(area() for _ in range(draw(st.integers(0, 3))))
+
+
+@st.composite
 def discs(draw: st.DrawFn, position: int, path: str) -> ManifestDisc:
     size = draw(sizes)
+    found = draw(digests)
     targets = tuple(draw(st.lists(texts, unique=True, max_size=4)))
     return ManifestDisc(
         position=position,
+        code=CODES[position - 1],
         repeats=None,
         path=path,
         label=draw(texts),
@@ -169,14 +219,17 @@ def discs(draw: st.DrawFn, position: int, path: str) -> ManifestDisc:
         expect=draw(texts),
         size=size,
         blocks=size // 2048,
-        digests=draw(digests),
+        digests=found,
         confirmed=draw(st.sampled_from(["device", "cache"])),
+        origin=draw(origins(size, found)),
         lun=lun_for(path),
         boot=tuple(draw(st.lists(boot_ways, max_size=2))),
         targets=targets,
         passed=targets[: draw(st.integers(0, 4))],
         after=tuple(range(1, position))[: draw(st.integers(0, 3))],
-        contents=Contents(draw(sizes), draw(sizes), tuple(draw(st.lists(texts, max_size=4)))),
+        contents=Contents(
+            draw(sizes), draw(sizes), tuple(draw(st.lists(texts, max_size=4))), draw(areas())
+        ),
         open_findings=draw(finding_lists),
     )
 

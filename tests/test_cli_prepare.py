@@ -134,8 +134,8 @@ def test_tidy_names_what_it_removed(bench: Bench) -> None:
     bench.write_plan(SYSTEM_DISC)
     assert "2 files of earlier sessions" in prepare(bench).stdout
     result = prepare(bench, "--tidy")
-    assert "removed: 02-KIOSKDRV.iso" in result.stdout
-    assert bench.images_on_card() == ["01-KIOSK-SYSTEM.iso"]
+    assert "removed: 02-X2C-KIOSKDRV.iso" in result.stdout
+    assert bench.images_on_card() == ["01-K4E-KIOSK-SYSTEM.iso"]
 
 
 @pytest.mark.parametrize(
@@ -179,7 +179,7 @@ def test_the_catalogue_finds_discs_and_notices_decay(bench: Bench) -> None:
     bench.write_plan('find = "kiosk system"')
     result = prepare(bench, "--catalogue", catalogue)
     assert result.exit_code == 0, result.output
-    assert bench.images_on_card() == ["01-KIOSK-SYSTEM.iso"]
+    assert bench.images_on_card() == ["01-K4E-KIOSK-SYSTEM.iso"]
     status = bench.system.stat()
     with bench.system.open("r+b") as stream:
         stream.seek(1_900_000)

@@ -39,8 +39,9 @@ from mediashelf.files import write_whole
 from mediashelf.findings import Finding
 from mediashelf.readability.targets import load_targets, pick_targets
 from mediashelf.sessions.draft import DraftDisc, draft_plan
+from mediashelf.sessions.glance import boot_ways
 from mediashelf.sessions.plan import SessionPlan, load_plan
-from mediashelf.sessions.preflight import CheckedDisc, boot_ways
+from mediashelf.sessions.preflight import CheckedDisc
 from mediashelf.sessions.prepare import check_plan
 from mediashelf.text import count_text
 

@@ -4,8 +4,9 @@ The shape of ``--json``: ``command`` and ``version``, then ``plan``, ``card``,
 ``is_prepared`` (the card is ready), ``is_dry_run``, ``session`` (``name``,
 ``machine``), ``write_size`` (bytes that are new on the card), ``seconds``
 (estimate), ``discs``, ``earlier_files`` and ``tidied`` (paths on the card), and
-``findings``. A disc has ``position``, ``path``, ``label``, ``size``, ``from``,
-``action`` (keep, rename, copy, build, repeat), ``targets``, ``passed``, and once it
+``findings``. A disc has ``position``, ``code``, ``path``, ``label``, ``size``, ``from``,
+``action`` (keep, rename, copy, convert, build, repeat, nothing), ``track`` (of a raw
+image, else null), ``padding`` (bytes of zeros), ``targets``, ``passed``, and once it
 is on the card ``digests`` and ``confirmed``, null before. A finding has all its
 fields and ``disc``, the position that it is about, null for card and machine.
 """
@@ -37,7 +38,7 @@ from mediashelf.readability.targets import load_targets
 from mediashelf.reports.run_sheet import sheet_html, sheet_text
 from mediashelf.sessions.card import copying_seconds
 from mediashelf.sessions.manifest_values import Manifest
-from mediashelf.sessions.plan import load_plan
+from mediashelf.sessions.plan import load_plan, with_padding
 from mediashelf.sessions.prepare import (
     CheckedSession,
     PreparedCard,
@@ -85,6 +86,11 @@ Exit code 12: something blocks, and nothing was copied.
     is_flag=True,
     help="First remove what earlier sessions put on the card and this one does not use.",
 )
+@click.option(
+    "--pad",
+    is_flag=True,
+    help="Fill up with zeros, on the card only, whatever the emulator would refuse or cut.",
+)
 @catalogue_option
 @targets_folder_option
 @json_option
@@ -96,6 +102,7 @@ def prepare(
     dry_run: bool,
     anyway: bool,
     tidy: bool,
+    pad: bool,
     catalogue_path: Path | None,
     targets_folder: Path | None,
     as_json: bool,
@@ -106,12 +113,15 @@ def prepare(
 
     Each disc is found (an image, words in the catalogue, or a recipe to build),
     checked for damage, for its targets and for the emulator, and only then
-    copied. Every copy is read back from the card and its digest compared. What is
-    on the card already and right is kept; what is not ours is never touched. At
-    the end the card holds the images, manifest.json and a run sheet for the
-    bench. Stopped or unplugged, the same command goes on where it was.
+    copied; a raw image is converted on the way, if no sector is lost. Every copy
+    is read back from the card and its digest compared. What is on the card already
+    and right is kept; what is not ours is never touched. At the end the card holds
+    the images, manifest.json and a run sheet for the bench. Stopped or unplugged,
+    the same command goes on where it was.
     """
     plan = load_plan(plan_path)
+    if pad:
+        plan = with_padding(plan)
     targets = load_targets(targets_folder)
     created = _moment()
     prepared: PreparedCard | None = None
@@ -179,15 +189,19 @@ def _document(
     discs = []
     for step in session.arrangement.steps:
         one = staged.get(step.disc.position)
+        image = step.disc.source.image
         digests = one and {"xxh3_128": one.digests.xxh3_128, "sha256": one.digests.sha256}
         discs.append(
             {
                 "position": step.disc.position,
+                "code": step.code,
                 "path": step.path,
                 "label": step.disc.label,
                 "size": step.disc.size,
                 "from": str(step.disc.source.candidate.path),
                 "action": step.action.value,
+                "track": image.track.number if image and image.track else None,
+                "padding": image.padding if image else 0,
                 "targets": list(step.disc.targets),
                 "passed": list(step.disc.passed),
                 "digests": digests,

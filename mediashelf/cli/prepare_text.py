@@ -8,8 +8,9 @@ from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.arrange import Action, Step
 from mediashelf.sessions.card import READ_SPEED, WRITE_SPEED, copying_seconds
+from mediashelf.sessions.glance import boot_ways
 from mediashelf.sessions.plan import SessionPlan
-from mediashelf.sessions.preflight import CheckedDisc, boot_ways
+from mediashelf.sessions.preflight import CheckedDisc
 from mediashelf.sessions.prepare import CheckedSession, PreparedCard
 from mediashelf.text import count_text, size_text
 
@@ -19,8 +20,10 @@ _ACTION_WORDS = {
     Action.KEEP: "is there, kept",
     Action.RENAME: "is there, renamed",
     Action.COPY: "copy",
+    Action.CONVERT: "convert",
     Action.BUILD: "build",
     Action.REPEAT: "same file again",
+    Action.NOTHING: "cannot be served",
 }
 
 
@@ -115,6 +118,8 @@ def _say_head(session: CheckedSession) -> None:
 def _row(step: Step) -> tuple[str, ...]:
     disc = step.disc
     action = _ACTION_WORDS[step.action]
+    if step.write_size and step.image is not None and step.image.padding:
+        action += ", padded"
     return str(disc.position), step.path, size_text(disc.size), _passed(disc), action
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 from mediashelf.cli.driver_sources import Source, open_sources
 from mediashelf.drivers.families import FAMILIES, choose_family
@@ -31,7 +32,7 @@ def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
         machine = read_machine(plan.folder / plan.machine.devices)
         yield from (_as_hint(finding) for finding in machine.findings)
         seen = [disc for disc in discs if disc.repeats is None]
-        paths = tuple(disc.source.candidate.path for disc in seen)
+        paths = tuple(_file_of(disc) for disc in seen)
         with open_sources(paths) as sources:
             for name in plan.targets:
                 # How a target of one's own takes drivers is not known.
@@ -51,6 +52,12 @@ def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
                 )
 
     return check
+
+
+def _file_of(disc: CheckedDisc) -> Path:
+    """Return the file that holds the disc: of a sheet the raw file, of a recipe the recipe."""
+    image = disc.source.image
+    return disc.source.candidate.path if image is None else image.path
 
 
 def _packages(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
 
 from mediashelf.errors import BlockedError, ConversionError
 from mediashelf.files import whole_output
@@ -115,8 +114,10 @@ def convert_track(
     try:
         with whole_output(output, replace=replace) as temporary:
             with temporary.open("wb") as file:
-                report, extra = _write(track, file, parity, zero_lost, on_bytes)
-            findings = (*disc.findings, *report.findings, *extra)
+                report, own = read_converted(
+                    track, file.write, parity=parity, zero_lost=zero_lost, on_bytes=on_bytes
+                )
+            findings = (*disc.findings, *own)
             blocked = not anyway and any(finding.rule in BLOCKING for finding in findings)
             if blocked:
                 raise BlockedError(str(output))
@@ -126,14 +127,19 @@ def convert_track(
     return Conversion(report, output, size, not blocked, findings)
 
 
-def _write(
+def read_converted(
     track: RawTrack,
-    file: IO[bytes],
-    parity: bool,
-    zero_lost: bool,
-    on_bytes: Callable[[int], None],
-) -> tuple[TrackReport, list[Finding]]:
-    """Write the track; return its report and the findings that only a conversion has."""
+    on_data: Callable[[bytes], object],
+    *,
+    parity: bool = False,
+    zero_lost: bool = False,
+    on_bytes: Callable[[int], None] = lambda amount: None,
+) -> tuple[TrackReport, tuple[Finding, ...]]:
+    """Hand a data track's user data to ``on_data``, piece by piece, as a conversion writes it.
+
+    Returns the track's report, and its findings with those that only a conversion
+    has. Raises :class:`InputError` when the file can't be read.
+    """
     auditor = TrackAuditor(track, parity=parity)
     has_volume, cut = False, 0
     for batch in auditor.iter_batches(on_bytes):
@@ -141,11 +147,14 @@ def _write(
         if batch.first == 0:
             has_volume = _has_volume(data)
         cut += _count_cut(batch)
-        file.write(_with_zeros(data, batch) if zero_lost else data)
-    findings = [_cut_finding(track, cut)] if cut else []
+        on_data(_with_zeros(data, batch) if zero_lost else data)
+    report = auditor.report()
+    findings = list(report.findings)
+    if cut:
+        findings.append(_cut_finding(track, cut))
     if not has_volume:
         findings.append(_no_volume(track))
-    return auditor.report(), findings
+    return report, tuple(findings)
 
 
 def _with_zeros(data: bytes, batch: SectorBatch) -> bytes:

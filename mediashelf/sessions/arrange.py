@@ -6,6 +6,7 @@ are wanted: first the digests decide, then the copy itself is read back.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -17,6 +18,9 @@ from mediashelf.errors import MediashelfError, StagingError
 from mediashelf.findings import Finding
 from mediashelf.sessions.card import CardFacts, check_card_kind, check_card_room, kind_named
 from mediashelf.sessions.card_names import CardNames, disc_names
+from mediashelf.sessions.codes import disc_codes
+from mediashelf.sessions.image_source import ImageSource, digest_copied, read_stamp
+from mediashelf.sessions.look import LookedAt
 from mediashelf.sessions.manifest_sense import comparable_path
 from mediashelf.sessions.manifest_values import CardFile, FileDigests
 from mediashelf.sessions.plan import CardWish
@@ -33,31 +37,40 @@ class Action(StrEnum):
     KEEP = "keep"  # the right bytes are there, under the right name
     RENAME = "rename"  # the right bytes are there, under another name of ours
     COPY = "copy"
+    CONVERT = "convert"  # the data track of a raw image
     BUILD = "build"
     REPEAT = "repeat"  # the file of an earlier disc is presented again
+    NOTHING = "nothing"  # there is nothing that could be served
+
+
+_WRITING = (Action.COPY, Action.CONVERT, Action.BUILD)
+_NO_FILE = (Action.REPEAT, Action.NOTHING)  # of its own
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
     """One disc with its place on the card.
 
-    ``source`` is the image to copy; for a recipe it is None, or a local build
-    of it. ``kept`` is what the card gave back of a file that stays, ``old_path``
-    its name so far. ``expected`` are the source's digests where they are known.
+    ``image`` is what is copied or converted; for a recipe it is None, or a local
+    build of it. ``kept`` is what the card gave back of a file that stays,
+    ``old_path`` its name so far. ``expected`` are the digests of the image as it is
+    served and ``original`` those of the file that it comes from, where they are known.
     """
 
     disc: CheckedDisc
+    code: str
     path: str
     action: Action
-    source: Path | None = None
+    image: ImageSource | None = None
     expected: FileDigests | None = None
+    original: FileDigests | None = None
     kept: ReadBack | None = None
     old_path: str = ""
 
     @property
     def write_size(self) -> int:
         """Bytes that are written to the card."""
-        return self.disc.size if self.action in (Action.COPY, Action.BUILD) else 0
+        return self.disc.size if self.action in _WRITING else 0
 
     @property
     def work_size(self) -> int:
@@ -65,7 +78,9 @@ class Step:
         plan = self.disc.source.disc_plan
         if self.action is Action.BUILD and plan is not None:
             return 2 * plan.content_size + self.disc.size
-        return 2 * self.write_size
+        if self.image is None or not self.write_size:
+            return 0
+        return self.image.read_size + self.write_size
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,13 +119,15 @@ def arrange(
     obsolete files counts as free. Nothing on the card is changed.
     """
     names = CardNames(card, records)
+    codes = iter(disc_codes(_code_names([disc for disc in discs if disc.repeats is None])))
     steps: list[Step] = []
     for disc in discs:
         if disc.repeats is not None:
-            steps.append(Step(disc, steps[disc.repeats - 1].path, Action.REPEAT))
+            first = steps[disc.repeats - 1]
+            steps.append(Step(disc, first.code, first.path, Action.REPEAT))
             continue
-        path = names.take(disc_names(disc.position, disc.name))
-        steps.append(_decide(disc, path, card, records, workshop, on_bytes))
+        step = _begin(disc, next(codes), names)
+        steps.append(_decide(step, card, records, workshop, on_bytes))
     steps = list(_without_clashes(steps))
     obsolete = tuple(_obsolete(steps, records))
     freed = sum(path.lstat().st_size for path in leftovers(card))
@@ -120,28 +137,46 @@ def arrange(
     return Arrangement(tuple(steps), obsolete, findings)
 
 
+def _code_names(discs: Sequence[CheckedDisc]) -> list[str]:
+    """Return what each disc's code is made of: its name, with its file's where that is shared.
+
+    So the code stays with the disc when the order of use changes.
+    """
+    uses = Counter(disc.name.casefold() for disc in discs)
+    return [
+        disc.name
+        if uses[disc.name.casefold()] == 1
+        else f"{disc.name}/{disc.source.candidate.path.name}"
+        for disc in discs
+    ]
+
+
+def _begin(disc: CheckedDisc, code: str, names: CardNames) -> Step:
+    """Return the step that puts a disc on a card on which it is not."""
+    source = disc.source
+    path = names.take(disc_names(disc.position, code, disc.name))
+    action = _writing_action(source.image, source)
+    return Step(disc, code, path, action, source.image, source.digests, source.original)
+
+
+def _writing_action(image: ImageSource | None, source: LookedAt) -> Action:
+    """Return how the bytes of a disc get to the card; ``image`` may be a local build of it."""
+    if image is not None:
+        return Action.COPY if image.track is None else Action.CONVERT
+    return Action.BUILD if source.can_be_served else Action.NOTHING
+
+
 def _decide(
-    disc: CheckedDisc,
-    path: str,
-    card: Path,
-    records: CardRecords,
-    workshop: Path | None,
-    on_bytes: OnBytes,
+    step: Step, card: Path, records: CardRecords, workshop: Path | None, on_bytes: OnBytes
 ) -> Step:
-    is_recipe = disc.source.disc_plan is not None
-    step = Step(
-        disc,
-        path,
-        Action.BUILD if is_recipe else Action.COPY,
-        None if is_recipe else disc.source.candidate.path,
-        disc.source.digests,
-    )
-    same_size = [file for file in records.files if file.size == disc.size]
-    # The wanted name first, so that nothing is renamed without need.
-    same_size.sort(key=lambda file: file.path != path)
-    if not same_size:
+    if step.action is Action.NOTHING:
         return step
-    step = _with_digests(step, workshop, on_bytes)
+    same_size = [file for file in records.files if file.size == step.disc.size]
+    # The wanted name first, so that nothing is renamed without need.
+    same_size.sort(key=lambda file: file.path != step.path)
+    if same_size or (step.image is not None and step.image.padding):
+        # With padding the manifest needs digests that copying alone does not give.
+        step = _with_digests(step, workshop, on_bytes)
     for file in same_size:
         if file.digests != step.expected:
             continue
@@ -150,7 +185,7 @@ def _decide(
         except StagingError:
             continue  # the copy cannot be read any more: it is made again
         if found.digests == file.digests:
-            action = Action.KEEP if file.path == path else Action.RENAME
+            action = Action.KEEP if file.path == step.path else Action.RENAME
             return replace(step, action=action, kept=found, old_path=file.path)
     return step
 
@@ -159,8 +194,9 @@ def _with_digests(step: Step, workshop: Path | None, on_bytes: OnBytes) -> Step:
     """Return the step with the digests of its source, as far as they can be had."""
     if step.expected is not None:
         return step
-    if step.source is not None:
-        return replace(step, expected=digest_whole(step.source, on_bytes=on_bytes))
+    if step.image is not None:
+        served, original = digest_copied(step.image, on_bytes=on_bytes)
+        return replace(step, expected=served, original=original)
     plan = step.disc.source.disc_plan
     if workshop is None or plan is None:
         return step
@@ -171,7 +207,8 @@ def _with_digests(step: Step, workshop: Path | None, on_bytes: OnBytes) -> Step:
     except MediashelfError:
         built.unlink(missing_ok=True)
         return step  # no room for it here, say; the card itself is tried later
-    return replace(step, action=Action.COPY, source=built, expected=digest_whole(built))
+    image = ImageSource(built, step.disc.size, read_stamp(built))
+    return replace(step, action=Action.COPY, image=image, expected=digest_whole(built))
 
 
 def _without_clashes(steps: Sequence[Step]) -> Iterator[Step]:
@@ -184,7 +221,8 @@ def _without_clashes(steps: Sequence[Step]) -> Iterator[Step]:
     for step in steps:
         if step.action is Action.RENAME:
             if step.old_path in taken:
-                step = replace(step, action=Action.COPY, kept=None, old_path="")
+                action = _writing_action(step.image, step.disc.source)
+                step = replace(step, action=action, kept=None, old_path="")
             taken.add(step.old_path)
         yield step
 
@@ -204,7 +242,7 @@ def _check_card(
     wish: CardWish,
     freed: int,
 ) -> Iterator[Finding]:
-    images = [(step.path, step.disc.size) for step in steps if step.action is not Action.REPEAT]
+    images = [(step.path, step.disc.size) for step in steps if step.action not in _NO_FILE]
     planned = kind_named(wish.filesystem)
     if planned is not None:
         yield from check_card_kind(planned, images, is_planned=True)

@@ -13,18 +13,22 @@ from mediashelf.sessions.records import CardRecords
 _LONGEST_STEM = 24
 
 
-def disc_names(position: int, name: str) -> Iterator[str]:
-    """Yield names for a disc, best first: ``01-KIOSK-SYSTEM.iso``, ``01-KIOSK-SYSTEM-2.iso`` …
+_SUFFIX = re.compile(r"\.(?:iso|toml|cue|bin|img)$", re.IGNORECASE)
 
+
+def disc_names(position: int, code: str, name: str) -> Iterator[str]:
+    """Yield names for a disc, best first: ``01-K7C-SYSTEM.iso``, ``01-K7C-SYSTEM-2.iso`` …
+
+    The disc's short code stands at the front, where a narrow display shows it.
     ``name`` is a label or a file's name. Accents are dropped; whatever is no
     ASCII letter or digit becomes a hyphen, so that every card and every display
     can show it.
     """
-    plain = unicodedata.normalize("NFKD", name.removesuffix(".iso").removesuffix(".toml"))
+    plain = unicodedata.normalize("NFKD", _SUFFIX.sub("", name))
     plain = "".join(one for one in plain if not unicodedata.combining(one)).upper()
     words = re.findall(r"[A-Z0-9]+", plain, re.ASCII)
     stem = "-".join(words)[:_LONGEST_STEM].rstrip("-") or "DISC"
-    return numbered(f"{position:02d}-{stem}", ".iso")
+    return numbered(f"{position:02d}-{code}-{stem}", ".iso")
 
 
 def numbered(stem: str, suffix: str) -> Iterator[str]:

@@ -9,17 +9,19 @@ from mediashelf import __version__
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.sessions.emulator import EJECT, lun_settings
+from mediashelf.sessions.glance import boot_ways, glance
 from mediashelf.sessions.manifest_sense import comparable_path
 from mediashelf.sessions.manifest_values import (
+    Area,
     CardFile,
     LunWrite,
     Manifest,
     ManifestDisc,
     ManifestSession,
     OpenFinding,
+    Origin,
 )
 from mediashelf.sessions.plan import SessionPlan
-from mediashelf.sessions.preflight import boot_ways, glance
 from mediashelf.sessions.records import CardRecords
 from mediashelf.sessions.staging import Staged
 from mediashelf.text import printable
@@ -107,6 +109,7 @@ def _disc(staged: Staged) -> ManifestDisc:
     contents = glance(disc.source.facts)
     return ManifestDisc(
         position=disc.position,
+        code=step.code,
         repeats=disc.repeats,
         path=step.path,
         label=_text(disc.label),
@@ -116,14 +119,39 @@ def _disc(staged: Staged) -> ManifestDisc:
         blocks=staged.size // SECTOR_SIZE,
         digests=staged.digests,
         confirmed=staged.confirmed,
+        origin=_origin(staged),
         lun=tuple(LunWrite(attribute, value) for attribute, value in lun_settings(step.path)),
         boot=boot_ways(disc.source.facts),
         targets=disc.targets,
         passed=disc.passed,
         after=disc.resolved.after,
-        contents=replace(contents, top=tuple(_text(name, _LONGEST_NAME) for name in contents.top)),
+        contents=replace(
+            contents,
+            top=tuple(_text(name, _LONGEST_NAME) for name in contents.top),
+            areas=tuple(_named(area) for area in contents.areas),
+        ),
         open_findings=condense(disc.findings),
     )
+
+
+def _origin(staged: Staged) -> Origin:
+    source = staged.step.disc.source
+    image = source.image
+    if image is None:
+        return Origin("built", _text(source.candidate.path.name, _LONGEST_NAME), None, None)
+    return Origin(
+        how="copied" if image.track is None else "converted",
+        name=_text(image.path.name, _LONGEST_NAME),
+        size=image.stamp.size if image.stamp is not None else None,
+        digests=staged.original,
+        padding=image.padding,
+    )
+
+
+def _named(area: Area) -> Area:
+    """Return the area with names that the manifest's form allows."""
+    inside = tuple(_named(one) for one in area.inside)
+    return replace(area, name=_text(area.name, _LONGEST_NAME), inside=inside)
 
 
 def _says_the_same(manifest: Manifest, last: Manifest) -> bool:

@@ -109,7 +109,9 @@ def check_lun(
             Severity.WARNING,
             where,
             f"the image ends with {tail} bytes that are no whole block, and are not served",
-            f"Fill up a copy with zeros: truncate --size={(blocks + 1) * SECTOR_SIZE} COPY",
+            f"Fill up a copy with zeros: truncate --size={(blocks + 1) * SECTOR_SIZE} COPY"
+            if blocks < MAX_BLOCKS.value
+            else "Nothing can be added to so large a disc: spread the contents over several",
             BLOCK_SIZE.source,
             str(size),
             f"a multiple of {SECTOR_SIZE}",

@@ -18,6 +18,7 @@ from typing import Any
 from mediashelf.errors import InputError, ManifestError
 from mediashelf.sessions.manifest_sense import MANIFEST_NAME, iter_contradictions
 from mediashelf.sessions.manifest_values import (
+    Area,
     BootWay,
     CardFile,
     Contents,
@@ -27,11 +28,13 @@ from mediashelf.sessions.manifest_values import (
     ManifestDisc,
     ManifestSession,
     OpenFinding,
+    Origin,
 )
+from mediashelf.sessions.manifest_versions import from_version_1
 from mediashelf.sessions.shape import check_shape
 
 FORMAT = "mediashelf-card"
-VERSION = 1
+VERSION = 2
 MAX_MANIFEST_SIZE = 16 << 20
 """Bytes; a whole session of 99 discs with findings stays far below."""
 
@@ -73,6 +76,8 @@ def parse_manifest(data: bytes) -> Manifest:
             f"was written in version {version} of the form, this program reads up to version "
             f"{VERSION}; update mediashelf on this board, or prepare the card with the older one"
         )
+    if version == 1 and version is not True:
+        document = from_version_1(document)
     _refuse_any(
         f"{problem.place or 'the manifest'} {problem.message}"
         for problem in check_shape(document, schema())
@@ -153,9 +158,9 @@ def _manifest(document: dict[str, Any]) -> Manifest:
 
 
 def _disc(item: dict[str, Any]) -> ManifestDisc:
-    contents = item["contents"]
     return ManifestDisc(
         position=int(item["position"]),
+        code=item["code"],
         repeats=None if item["repeats"] is None else int(item["repeats"]),
         path=item["path"],
         label=item["label"],
@@ -165,13 +170,37 @@ def _disc(item: dict[str, Any]) -> ManifestDisc:
         blocks=int(item["blocks"]),
         digests=_digests(item["digests"]),
         confirmed=item["confirmed"],
+        origin=_origin(item["origin"]),
         lun=_writes(item["lun"]),
         boot=tuple(BootWay(way["method"], way["platform"]) for way in item["boot"]),
         targets=tuple(item["targets"]),
         passed=tuple(item["passed"]),
         after=tuple(int(position) for position in item["after"]),
-        contents=Contents(int(contents["files"]), int(contents["folders"]), tuple(contents["top"])),
+        contents=_contents(item["contents"]),
         open_findings=_findings(item["open_findings"]),
+    )
+
+
+def _origin(item: dict[str, Any]) -> Origin:
+    return Origin(
+        how=item["how"],
+        name=item["name"],
+        size=None if item["size"] is None else int(item["size"]),
+        digests=None if item["digests"] is None else _digests(item["digests"]),
+        padding=int(item["padding"]),
+    )
+
+
+def _contents(item: dict[str, Any]) -> Contents:
+    return Contents(
+        int(item["files"]), int(item["folders"]), tuple(item["top"]), _areas(item["areas"])
+    )
+
+
+def _areas(items: list[dict[str, Any]]) -> tuple[Area, ...]:
+    return tuple(
+        Area(item["name"], int(item["size"]), int(item["files"]), _areas(item["inside"]))
+        for item in items
     )
 
 

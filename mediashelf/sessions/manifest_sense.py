@@ -35,11 +35,18 @@ def iter_contradictions(manifest: Manifest) -> Iterator[str]:
         if any(position >= expected for position in disc.after):
             yield f"{place}.after names a disc that does not come before"
         yield from (f"{place}.lun {problem}" for problem in _lun_problems(disc))
+        yield from (f"{place}.origin {problem}" for problem in _origin_problems(disc))
         if disc.repeats is not None:
             yield from (f"{place}.repeats {problem}" for problem in _repeat_problems(disc, discs))
+    codes = [disc.code for disc in discs if disc.repeats is None]
+    yield from (f"code {code!r} is that of two discs" for code in sorted(_doubles(codes)))
     if manifest.start > len(discs):
         yield f"start is {manifest.start}, expected a position up to {len(discs)}"
     yield from _path_problems(manifest)
+
+
+def _doubles(codes: list[str]) -> set[str]:
+    return {code for code in codes if codes.count(code) > 1}
 
 
 def _lun_problems(disc: ManifestDisc) -> Iterator[str]:
@@ -54,13 +61,25 @@ def _lun_problems(disc: ManifestDisc) -> Iterator[str]:
             yield f"does not set {attribute} to {value} before file"
 
 
+def _origin_problems(disc: ManifestDisc) -> Iterator[str]:
+    origin = disc.origin
+    if origin.padding > disc.size:
+        yield f"has a padding of {origin.padding}, more than the whole image"
+    if (origin.digests is None, origin.size is None) != ((origin.how == "built"),) * 2:
+        yield "must have size and digests of its file, unless it was built"
+    elif origin.how == "copied" and origin.size != disc.size - origin.padding:
+        yield f"has a size of {origin.size}, expected {disc.size - origin.padding}"
+    elif origin.how == "copied" and not origin.padding and origin.digests != disc.digests:
+        yield "has other digests than the copy"
+
+
 def _repeat_problems(disc: ManifestDisc, discs: tuple[ManifestDisc, ...]) -> Iterator[str]:
     assert disc.repeats is not None
     if disc.repeats >= disc.position or disc.repeats > len(discs):
         yield f"is {disc.repeats}, which does not come before"
         return
     first = discs[disc.repeats - 1]
-    if first.repeats is not None or first.file != disc.file:
+    if first.repeats is not None or first.file != disc.file or first.code != disc.code:
         yield f"is {disc.repeats}, but that is another image or a repeat itself"
 
 

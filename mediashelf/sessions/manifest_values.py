@@ -53,12 +53,43 @@ class OpenFinding:
 
 
 @dataclass(frozen=True, slots=True)
+class Origin:
+    """What the image on the card was made of.
+
+    ``how`` is ``copied``, ``converted`` or ``built``; ``padding`` counts zeros that
+    were added behind the image. Size and digests are those of the file ``name``,
+    None for a disc that was built.
+    """
+
+    how: str
+    name: str
+    size: int | None
+    digests: FileDigests | None
+    padding: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A file of a disc, or a folder with all that is below it, by the bytes of its files.
+
+    The name of a folder ends in ``/``; an empty name stands for all the smaller ones
+    beside the named.
+    """
+
+    name: str
+    size: int
+    files: int
+    inside: tuple[Area, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Contents:
-    """A glance at what a disc holds."""
+    """A glance at what a disc holds; ``areas`` share out the bytes of its files."""
 
     files: int
     folders: int
     top: tuple[str, ...]
+    areas: tuple[Area, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +97,7 @@ class ManifestDisc:
     """One disc; the fields are those of the schema, where each is described."""
 
     position: int
+    code: str
     repeats: int | None
     path: str
     label: str
@@ -75,6 +107,7 @@ class ManifestDisc:
     blocks: int
     digests: FileDigests
     confirmed: str
+    origin: Origin
     lun: tuple[LunWrite, ...]
     boot: tuple[BootWay, ...]
     targets: tuple[str, ...]
@@ -99,7 +132,7 @@ class ManifestSession:
 
 @dataclass(frozen=True, slots=True)
 class Manifest:
-    """A whole manifest, version 1."""
+    """A whole manifest, version 2."""
 
     created: str
     created_by: str

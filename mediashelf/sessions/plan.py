@@ -66,7 +66,9 @@ class PlanDisc:
     ``number`` counts the plan's ``[[disc]]`` tables from 1. ``alternatives`` are
     tried in order when ``source`` is not there. ``after`` names discs that must
     come before this one, by their ``name`` or by the text of their source;
-    ``after_numbers`` are their numbers.
+    ``after_numbers`` are their numbers. With ``pad`` an image that is too small for
+    the emulator, or ends inside a block, is filled up on the card. ``track`` is the
+    number of the track of a raw image that is served.
     """
 
     number: int
@@ -78,6 +80,8 @@ class PlanDisc:
     after: tuple[str, ...] = ()
     after_numbers: tuple[int, ...] = ()
     alternatives: tuple[DiscSource, ...] = ()
+    pad: bool = False
+    track: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +176,11 @@ def parse_plan(data: bytes, folder: Path) -> SessionPlan:
     return SessionPlan(name, machine, card, in_order_of_use(discs), folder)
 
 
+def with_padding(plan: SessionPlan) -> SessionPlan:
+    """Return the plan with every disc padded that needs it."""
+    return replace(plan, discs=tuple(replace(disc, pad=True) for disc in plan.discs))
+
+
 def _machine(top: Table) -> Machine:
     if not top.holds_table("machine"):
         return Machine(top.text("machine"))
@@ -205,6 +214,8 @@ def _disc(table: Table, number: int, plan_targets: tuple[str, ...]) -> PlanDisc:
         expect=table.text("expect"),
         after=table.texts("after"),
         alternatives=tuple(_alternative(other) for other in table.tables("or")),
+        pad=table.truth("pad") or False,
+        track=table.count("track"),
         source=_source(table),  # last, when every other key is known
     )
     table.finish()

@@ -17,12 +17,13 @@ from mediashelf.sessions.arrange import Arrangement, arrange
 from mediashelf.sessions.card import CardFacts, card_errors, read_card
 from mediashelf.sessions.card_names import CardNames, numbered
 from mediashelf.sessions.describe import describe_card, with_other_files
+from mediashelf.sessions.glance import boot_ways
 from mediashelf.sessions.lock import card_lock
 from mediashelf.sessions.manifest import render_manifest
 from mediashelf.sessions.manifest_sense import MANIFEST_NAME
 from mediashelf.sessions.manifest_values import BootWay, CardFile, Manifest
 from mediashelf.sessions.plan import SessionPlan
-from mediashelf.sessions.preflight import CheckedDisc, boot_ways, check_discs
+from mediashelf.sessions.preflight import CheckedDisc, check_discs
 from mediashelf.sessions.readback import digest_bytes, digest_or_none
 from mediashelf.sessions.readiness import check_boot, check_readiness
 from mediashelf.sessions.records import (
@@ -171,7 +172,8 @@ def stage_session(
 def refuse_blocked(session: CheckedSession, *, anyway: bool) -> None:
     """Raise :class:`BlockedError` when an error was found, unless ``anyway``.
 
-    A recipe for an impossible disc is refused all the same.
+    A recipe for an impossible disc, and an image that has nothing to serve, are
+    refused all the same.
     """
     errors = [one for one in session.all_findings if one.severity is Severity.ERROR]
     if errors and not anyway:
@@ -183,6 +185,12 @@ def refuse_blocked(session: CheckedSession, *, anyway: bool) -> None:
         if one.rule in IMPOSSIBLE:
             raise BlockedError(
                 f"nothing was copied: {one.where}: {one.message}; no such disc can be built"
+            )
+    for disc in session.discs:
+        if not disc.source.can_be_served:
+            raise BlockedError(
+                f"nothing was copied: disc {disc.position}, {disc.name}, has nothing that the "
+                "emulator could serve; take it out of the plan, or name another source with or = "
             )
 
 

@@ -6,8 +6,7 @@ import errno
 import os
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
-from io import FileIO
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mediashelf.building.write import build_disc
@@ -15,6 +14,7 @@ from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import whole_output
 from mediashelf.integrity.digests import Digester
 from mediashelf.sessions.arrange import Action, Step
+from mediashelf.sessions.image_source import ImageSource, read_served, read_stamp
 from mediashelf.sessions.manifest_values import CardFile, FileDigests
 from mediashelf.sessions.readback import (
     ALGORITHMS,
@@ -25,19 +25,22 @@ from mediashelf.sessions.readback import (
 )
 from mediashelf.sessions.records import is_there, leftovers, write_journal
 
-CHUNK = 1 << 20
-
 OnBytes = Callable[[int], None]
 
 
 @dataclass(frozen=True, slots=True)
 class Staged:
-    """One disc that is on the card, with the digests that were confirmed there."""
+    """One disc that is on the card, with the digests that were confirmed there.
+
+    ``original`` are the digests of the file that the image was made of; None for a
+    disc that was built.
+    """
 
     step: Step
     size: int
     digests: FileDigests
     confirmed: str
+    original: FileDigests | None = None
 
     @property
     def file(self) -> CardFile:
@@ -72,7 +75,7 @@ def stage_discs(
         if step.action is Action.REPEAT:
             assert step.disc.repeats is not None
             first = staged[step.disc.repeats - 1]
-            staged.append(Staged(step, first.size, first.digests, first.confirmed))
+            staged.append(replace(first, step=step))
             continue
         staged.append(_stage(step, card, ours, on_bytes))
         ours.append(staged[-1].file)
@@ -82,7 +85,7 @@ def stage_discs(
 def _stage(step: Step, card: Path, ours: Sequence[CardFile], on_bytes: OnBytes) -> Staged:
     final = card / step.path
     if step.kept is not None:
-        staged = Staged(step, step.kept.size, step.kept.digests, step.kept.word)
+        staged = _staged(step, step.kept)
         if step.action is Action.RENAME:
             write_journal(card, [*ours, staged.file])
             _refuse_newcomer(step, card, ours)
@@ -90,18 +93,26 @@ def _stage(step: Step, card: Path, ours: Sequence[CardFile], on_bytes: OnBytes) 
         return staged
     try:
         with whole_output(final) as temporary:
-            if step.source is None:
+            if step.image is None:
                 digests = _build(step, temporary, on_bytes)
             else:
-                digests = _copy(step, step.source, temporary, on_bytes)
+                digests = _copy(step, step.image, temporary, on_bytes)
             found = read_back(temporary, on_bytes=on_bytes)
             _compare(step, found, digests)
-            staged = Staged(step, found.size, found.digests, found.word)
+            staged = _staged(step, found)
             write_journal(card, [*ours, staged.file])
             _refuse_newcomer(step, card, ours)
     except OutputError as error:
         raise StagingError(_without_room(step, error)) from error
     return staged
+
+
+def _staged(step: Step, found: ReadBack) -> Staged:
+    """Return what is known of a disc that the card gave back as it should be."""
+    original = step.original
+    if original is None and step.disc.source.disc_plan is None:
+        original = found.digests  # it is a plain copy
+    return Staged(step, found.size, found.digests, found.word, original)
 
 
 def _refuse_newcomer(step: Step, card: Path, ours: Sequence[CardFile]) -> None:
@@ -128,54 +139,40 @@ def _build(step: Step, temporary: Path, on_bytes: OnBytes) -> FileDigests:
         raise StagingError(f"the card does not give the disc back: {error}") from error
 
 
-def _copy(step: Step, source: Path, temporary: Path, on_bytes: OnBytes) -> FileDigests:
-    """Copy and return the digests of what was read from the source.
+def _copy(step: Step, image: ImageSource, temporary: Path, on_bytes: OnBytes) -> FileDigests:
+    """Copy or convert, and return the digests of what was written, from before it was written.
 
     Errors of the source are told apart from those of the card, because what to
     do next is different.
     """
     digester = Digester(ALGORITHMS, block_size=0)
-    expected_size, size = step.disc.size, 0
-    with _open_source(source) as reading, temporary.open("wb") as writing:
-        before = os.fstat(reading.fileno())
-        # One byte more than expected is enough to know of a file that grows.
-        while size <= expected_size and (chunk := _read(reading, source)):
-            digester.update(chunk)
-            writing.write(chunk)
-            size += len(chunk)
-            on_bytes(len(chunk))
-        after = os.fstat(reading.fileno())
-    digests = as_file_digests(digester.finish())
-    stamp = step.disc.source.mtime_ns
+    with temporary.open("wb") as writing:
+
+        def take(data: bytes) -> None:
+            digester.update(data)
+            writing.write(data)
+
+        try:
+            before = read_stamp(image.path)
+            read_served(image, take, on_bytes=on_bytes)
+            after = read_stamp(image.path)
+        except InputError as error:
+            raise StagingError(str(error)) from error
+    written = digester.finish()
+    digests = as_file_digests(written)
     is_same = (
-        size == expected_size
-        and (before.st_size, before.st_mtime_ns) == (after.st_size, after.st_mtime_ns)
-        and stamp in (None, before.st_mtime_ns)
+        written.size == step.disc.size
+        and before == after
+        and image.stamp in (None, before)
         and step.expected in (None, digests)
     )
     if not is_same:
         raise StagingError(
-            f"{source}: changed after it was checked ({size:,} bytes were read, "
-            f"{expected_size:,} expected); leave it alone while the card is prepared, and run again"
+            f"{image.path}: changed after it was checked ({written.size:,} bytes came of it, "
+            f"{step.disc.size:,} expected); leave it alone while the card is prepared, and run "
+            "again"
         )
     return digests
-
-
-def _open_source(source: Path) -> FileIO:
-    try:
-        return source.open("rb", buffering=0)
-    except OSError as error:
-        raise StagingError(f"{source}: cannot be opened: {error.strerror or error}") from error
-
-
-def _read(reading: FileIO, source: Path) -> bytes:
-    try:
-        return reading.read(CHUNK)
-    except OSError as error:
-        raise StagingError(
-            f"{source}: cannot be read at or after byte {reading.tell():,}: "
-            f"{error.strerror or error}"
-        ) from error
 
 
 def _compare(step: Step, found: ReadBack, digests: FileDigests) -> None:

@@ -71,6 +71,15 @@ class Table:
             raise self._wrong(key, value, "true or false")
         return value
 
+    def count(self, key: str) -> int | None:
+        """Return a whole number from 1 on, or None when the key is absent."""
+        value = self._value(key)
+        if value is None:
+            return None
+        if not isinstance(value, int) or isinstance(value, bool) or value < 1:
+            raise self._wrong(key, value, "a number such as 1")
+        return value
+
     def size(self, key: str, *, binary: bool = False) -> int | None:
         """Return a size in bytes, or None when the key is absent.
 

@@ -16,8 +16,8 @@ class Drive:
     def __init__(self, manifest: Path, controller: str) -> None:
         self.card = manifest.resolve().parent
         self.manifest = json.loads(manifest.read_text("utf-8"))
-        if (self.manifest["format"], self.manifest["version"]) != ("mediashelf-card", 1):
-            raise SystemExit(f"{manifest}: not a card manifest of version 1")
+        if (self.manifest["format"], self.manifest["version"]) != ("mediashelf-card", 2):
+            raise SystemExit(f"{manifest}: not a card manifest of version 2")
         self.gadget = CONFIGFS / "card"
         self.lun = self.gadget / "functions/mass_storage.0/lun.0"
         self.controller = controller

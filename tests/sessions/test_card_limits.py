@@ -77,39 +77,40 @@ def test_the_estimate_grows_with_the_bytes() -> None:
 @pytest.mark.parametrize(
     ("label", "name"),
     [
-        ("KIOSK_SYSTEM", "03-KIOSK-SYSTEM.iso"),
-        ("Slides 1999", "03-SLIDES-1999.iso"),
-        ("Überblick, größer", "03-UBERBLICK-GROSSER.iso"),
-        ("港の潮汐表", "03-DISC.iso"),
-        ("", "03-DISC.iso"),
-        ("../../etc/passwd", "03-ETC-PASSWD.iso"),
-        ("CON", "03-CON.iso"),
-        ("a" * 100, f"03-{'A' * 24}.iso"),
-        ("x" * 23 + "_Y", f"03-{'X' * 23}.iso"),
-        ("kiosk-system.iso", "03-KIOSK-SYSTEM.iso"),
-        ("driver-disc.toml", "03-DRIVER-DISC.iso"),
+        ("KIOSK_SYSTEM", "03-K7C-KIOSK-SYSTEM.iso"),
+        ("Slides 1999", "03-K7C-SLIDES-1999.iso"),
+        ("Überblick, größer", "03-K7C-UBERBLICK-GROSSER.iso"),
+        ("港の潮汐表", "03-K7C-DISC.iso"),
+        ("", "03-K7C-DISC.iso"),
+        ("../../etc/passwd", "03-K7C-ETC-PASSWD.iso"),
+        ("CON", "03-K7C-CON.iso"),
+        ("a" * 100, f"03-K7C-{'A' * 24}.iso"),
+        ("x" * 23 + "_Y", f"03-K7C-{'X' * 23}.iso"),
+        ("kiosk-system.iso", "03-K7C-KIOSK-SYSTEM.iso"),
+        ("driver-disc.toml", "03-K7C-DRIVER-DISC.iso"),
+        ("harbour-sounds.CUE", "03-K7C-HARBOUR-SOUNDS.iso"),
     ],
 )
 def test_names_are_plain(label: str, name: str) -> None:
-    assert next(disc_names(3, label)) == name
+    assert next(disc_names(3, "K7C", label)) == name
 
 
 @settings(derandomize=True, deadline=None)
 @given(st.text(max_size=80), st.integers(1, 99))
 def test_any_label_gives_names_that_every_card_holds(label: str, position: int) -> None:
-    names = list(islice(disc_names(position, label), 3))
+    names = list(islice(disc_names(position, "K7C", label), 3))
     assert len(set(names)) == 3
     for name in names:
         assert name.isascii()
         assert set(name) <= set("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-.iso")
-        assert name[:2] == f"{position:02d}"
+        assert name[:7] == f"{position:02d}-K7C-"
         assert len(name) <= 40
 
 
 def test_taken_names_are_passed_over_without_regard_to_case(tmp_path: Path) -> None:
-    for name in ("01-a.ISO", "01-A-2.iso", "01-A-3.iso"):
+    for name in ("01-k7c-a.ISO", "01-K7C-A-2.iso", "01-K7C-A-3.iso"):
         (tmp_path / name).write_bytes(b"xx")
-    ours = CardFile("01-A-3.iso", 2, FileDigests("a" * 32, "b" * 64))
+    ours = CardFile("01-K7C-A-3.iso", 2, FileDigests("a" * 32, "b" * 64))
     names = CardNames(tmp_path, CardRecords(None, (ours,)))
-    assert names.take(disc_names(1, "a")) == "01-A-3.iso"
-    assert names.take(disc_names(1, "a")) == "01-A-4.iso"
+    assert names.take(disc_names(1, "K7C", "a")) == "01-K7C-A-3.iso"
+    assert names.take(disc_names(1, "K7C", "a")) == "01-K7C-A-4.iso"

@@ -65,6 +65,36 @@ def test_the_sample_is_accepted_by_both() -> None:
     VALIDATOR.validate(document())
 
 
+def as_version_1(value: Document) -> Document:
+    """What version 1 said of the same card."""
+    value["version"] = 1
+    for disc in value["discs"]:
+        del disc["code"], disc["origin"], disc["contents"]["areas"]
+    return value
+
+
+def test_manifests_of_version_1_are_still_read() -> None:
+    manifest = parse(as_version_1(document()))
+    sample = sample_manifest()
+    assert manifest.files == sample.files
+    assert [disc.lun for disc in manifest.discs] == [disc.lun for disc in sample.discs]
+    first, second, again = manifest.discs
+    assert first.code == again.code != second.code
+    assert {disc.origin.how for disc in manifest.discs} == {"copied"}
+    assert parse(json.loads(render_manifest(manifest))) == manifest
+    for place, new, message in (
+        ("discs", {}, "discs is an object"),
+        ("discs.0", 3, "discs[0] is 3"),
+        ("discs.0.contents", [], "discs[0].contents is a list"),
+        ("discs.0.path", 4, "discs[0].path is 4"),
+        ("discs.0.label", [], "discs[0].label is a list"),
+        ("discs.0.size", "1", "discs[0].size is '1'"),
+    ):
+        value = as_version_1(document())
+        change(place, new)(value)
+        assert message in refusal(value)
+
+
 @settings(derandomize=True, deadline=None, max_examples=60)
 @given(manifests())
 def test_manifest_to_json_to_manifest_is_equal(manifest: Manifest) -> None:
@@ -85,8 +115,8 @@ def test_keys_that_begin_with_x_are_passed_over() -> None:
 
 
 def test_newer_versions_are_refused_before_anything_else() -> None:
-    message = refusal({"format": "mediashelf-card", "version": 2, "quite": "different"})
-    assert "version 2" in message
+    message = refusal({"format": "mediashelf-card", "version": 3, "quite": "different"})
+    assert "version 3" in message
     assert "update mediashelf" in message
 
 
@@ -160,7 +190,20 @@ def change(place: str, new: object) -> Callable[[Document], None]:
         ("discs.2.repeats", 3, "discs[2].repeats is 3, which does not come before"),
         ("discs.2.repeats", 2, "discs[2].repeats is 2, but that is another image"),
         ("discs.2.size", 614_401, "discs[2].repeats is 1, but that is another image"),
-        ("discs.2.repeats", None, "path '01-KIOSK-SYSTEM.iso' is used twice"),
+        ("discs.2.repeats", None, "path '01-K7C-KIOSK-SYSTEM.iso' is used twice"),
+        ("discs.0.code", "K7", "discs[0].code is 'K7', which is not in the form"),
+        ("discs.0.code", "K7C\n", "discs[0].code"),
+        ("discs.0.code", "M2A", "code 'M2A' is that of two discs"),
+        ("discs.2.code", "P6E", "discs[2].repeats is 1, but that is another image"),
+        ("discs.0.origin.how", "found", "expected one of 'copied', 'converted', 'built'"),
+        ("discs.0.origin.size", None, "discs[0].origin must have size and digests of its file"),
+        ("discs.1.origin.size", 1, "discs[1].origin must have size and digests of its file"),
+        ("discs.0.origin.size", 99, "discs[0].origin has a size of 99, expected 614400"),
+        ("discs.0.origin.padding", 1, "discs[0].origin has a size of 614400, expected 614399"),
+        ("discs.1.origin.padding", 614_401, "discs[1].origin has a padding of 614401, more than"),
+        ("discs.0.origin.digests.sha256", "a" * 64, "origin has other digests than the copy"),
+        ("discs.0.origin.digests", "none", "discs[0].origin.digests is 'none', expected an object"),
+        ("discs.0.contents.areas.0.inside.0.inside", [{}], "inside has 1 items, expected 0"),
         ("discs.0.siez", 1, "discs[0] has an unknown key 'siez'; did you mean 'size'?"),
         ("discs.0.open_findings.0.severity", "fatal", "expected one of 'error', 'warning', 'note'"),
         ("eject", [], "eject has 0 items"),

@@ -35,12 +35,12 @@ from mediashelf.sessions.confirm import check_card
 from mediashelf.sessions.describe import condense
 from mediashelf.sessions.lock import card_lock
 from mediashelf.sessions.manifest import read_manifest
-from mediashelf.sessions.manifest_values import BootWay, LunWrite
+from mediashelf.sessions.manifest_values import Area, BootWay, LunWrite, Origin
 from mediashelf.sessions.resolve import KnownImage, NoLibrary
 
 from make_image import make_iso
 
-SYSTEM, DRIVERS, SLIDES = "01-KIOSK-SYSTEM.iso", "02-KIOSKDRV.iso", "03-SLIDES.iso"
+SYSTEM, DRIVERS, SLIDES = "01-K4E-KIOSK-SYSTEM.iso", "02-X2C-KIOSKDRV.iso", "03-Y7H-SLIDES.iso"
 
 
 @pytest.fixture
@@ -63,11 +63,18 @@ def test_the_card_holds_the_discs_in_order_with_manifest_and_sheet(bench: Bench)
     assert check(bench) == []
     first, second, third = manifest.discs
     assert (first.label, first.purpose) == ("KIOSK_SYSTEM", "Install the system")
+    assert [disc.code for disc in manifest.discs] == ["K4E", "X2C", "Y7H"]
+    assert first.origin == Origin("copied", "system.iso", first.size, first.digests)
+    assert second.origin == Origin("built", "drivers.toml", None, None)
     assert first.boot == (BootWay("floppy-1.44MB", "x86"),)
     assert second.boot == ()
     assert second.after == (1,)
     assert first.targets == first.passed == ("win9x",)
     assert first.contents.top == ("FILES/", "SETUP.EXE")
+    assert first.contents.areas == (
+        Area("SETUP.EXE", 800_000, 1),
+        Area("FILES/", 20_000, 1, (Area("KIOSK1.CAB", 20_000, 1),)),
+    )
     assert third.blocks == bench.slides.stat().st_size // 2048
     # The order that the kernel needs: file last, everything else before.
     assert [write.attribute for write in first.lun][-1] == "file"
@@ -117,23 +124,43 @@ def test_a_new_order_renames_what_is_there(bench: Bench) -> None:
     bench.write_plan(SLIDES_DISC, SYSTEM_DISC, DRIVER_DISC)
     prepared = bench.prepare()
     assert prepared.session.arrangement.write_size == 0
-    assert bench.images_on_card() == ["01-SLIDES.iso", "02-KIOSK-SYSTEM.iso", "03-KIOSKDRV.iso"]
-    assert bench.inodes()["01-SLIDES.iso"] == before[SLIDES]
+    assert bench.images_on_card() == [
+        "01-Y7H-SLIDES.iso",
+        "02-K4E-KIOSK-SYSTEM.iso",
+        "03-X2C-KIOSKDRV.iso",
+    ]
+    assert bench.inodes()["01-Y7H-SLIDES.iso"] == before[SLIDES]
     assert prepared.manifest.earlier_files == ()
     assert check(bench) == []
 
 
-def test_discs_that_swap_names_are_copied_again(bench: Bench) -> None:
-    """Two images of one label: a chain of renamings would not survive being cut."""
-    other = slides_image(650_000)
-    (bench.folder / "library" / "other.iso").write_bytes(other)
+def test_discs_of_one_label_keep_their_codes_in_another_order(bench: Bench) -> None:
+    (bench.folder / "library" / "other.iso").write_bytes(slides_image(650_000))
     first, second = SLIDES_DISC, 'image = "library/other.iso"'
     bench.write_plan(first, second)
-    bench.prepare()
+    codes = [disc.code for disc in bench.prepare().manifest.discs]
+    assert len(set(codes)) == 2
     bench.write_plan(second, first)
-    bench.prepare()
-    assert bench.on_card()["01-SLIDES.iso"] == other
-    assert bench.on_card()["02-SLIDES.iso"] == bench.slides.read_bytes()
+    prepared = bench.prepare()
+    assert [disc.code for disc in prepared.manifest.discs] == codes[::-1]
+    assert prepared.session.arrangement.write_size == 0
+    assert check(bench) == []
+
+
+def test_discs_that_swap_names_are_copied_again(bench: Bench) -> None:
+    """Two images of one label and name: a chain of renamings would not survive being cut."""
+    other = slides_image(650_000)
+    (bench.folder / "library" / "other").mkdir()
+    (bench.folder / "library" / "other" / "slides.iso").write_bytes(other)
+    first, second = SLIDES_DISC, 'image = "library/other/slides.iso"'
+    bench.write_plan(first, second)
+    names = [disc.path for disc in bench.prepare().manifest.discs]
+    bench.write_plan(second, first)
+    prepared = bench.prepare()
+    assert [disc.path for disc in prepared.manifest.discs] == names
+    assert [step.action for step in prepared.session.arrangement.steps] == [Action.COPY] * 2
+    assert bench.on_card()[names[0]] == other
+    assert bench.on_card()[names[1]] == bench.slides.read_bytes()
     assert check(bench) == []
 
 
@@ -161,7 +188,7 @@ def test_a_disc_that_is_used_twice_is_on_the_card_once(bench: Bench) -> None:
     again = SYSTEM_DISC.replace("Install", "Go on with")
     bench.write_plan(f'{SYSTEM_DISC}\nname = "first"', SLIDES_DISC, again)
     manifest = bench.prepare().manifest
-    assert bench.images_on_card() == [SYSTEM, "02-SLIDES.iso"]
+    assert bench.images_on_card() == [SYSTEM, "02-Y7H-SLIDES.iso"]
     assert [disc.repeats for disc in manifest.discs] == [None, None, 1]
     assert manifest.discs[2].purpose == "Go on with the system"
     assert check(bench) == []
@@ -185,9 +212,9 @@ def test_files_of_others_are_never_touched(bench: Bench) -> None:
     assert before.items() <= after.items()
     assert (bench.card / "holiday" / SLIDES).read_bytes() == b"inside"
     assert [disc.path for disc in prepared.manifest.discs] == [
-        "01-KIOSK-SYSTEM-2.iso",
-        "02-KIOSKDRV-2.iso",
-        "03-SLIDES-2.iso",
+        "01-K4E-KIOSK-SYSTEM-2.iso",
+        "02-X2C-KIOSKDRV-2.iso",
+        "03-Y7H-SLIDES-2.iso",
     ]
     assert [file.path for file in prepared.manifest.other_files] == ["run-sheet-2.txt"]
     assert {one.rule for one in check(bench)} == {"card-extra-files", "card-partial-files"}
@@ -202,7 +229,7 @@ def test_a_file_of_ours_that_somebody_replaced_is_theirs(bench: Bench) -> None:
     (bench.card / SLIDES).write_bytes(b"my own disc now")
     prepared = bench.prepare(tidy=True)
     assert bench.on_card()[SLIDES] == b"my own disc now"
-    assert prepared.manifest.discs[2].path == "03-SLIDES-2.iso"
+    assert prepared.manifest.discs[2].path == "03-Y7H-SLIDES-2.iso"
 
 
 def test_notes_on_the_run_sheet_stay(bench: Bench) -> None:
@@ -232,16 +259,16 @@ def test_earlier_files_are_remembered_until_they_are_tidied(bench: Bench) -> Non
     prepared = bench.prepare()
     # The slides and drivers were renamed, the system disc is left of the first session.
     assert [file.path for file in prepared.manifest.earlier_files] == [
-        "01-KIOSK-SYSTEM.iso",
-        "01-SLIDES.iso",
+        "01-K4E-KIOSK-SYSTEM.iso",
+        "01-Y7H-SLIDES.iso",
     ]
     assert "card-earlier-files" in {one.rule for one in check(bench)}
     (bench.card / "holiday.jpg").write_bytes(b"mine")
-    with (bench.card / "01-SLIDES.iso").open("r+b") as stream:
+    with (bench.card / "01-Y7H-SLIDES.iso").open("r+b") as stream:
         stream.write(b"somebody wrote here")
     prepared = bench.prepare(tidy=True)
-    assert [file.path for file in prepared.tidied] == ["01-KIOSK-SYSTEM.iso"]
-    assert bench.images_on_card() == ["01-KIOSKDRV.iso", "01-SLIDES.iso"]
+    assert [file.path for file in prepared.tidied] == ["01-K4E-KIOSK-SYSTEM.iso"]
+    assert bench.images_on_card() == ["01-X2C-KIOSKDRV.iso", "01-Y7H-SLIDES.iso"]
     assert bench.on_card()["holiday.jpg"] == b"mine"
 
 
@@ -373,7 +400,7 @@ def test_a_file_that_somebody_puts_there_meanwhile_is_not_replaced(bench: Bench)
     with pytest.raises(StagingError, match="somebody put a file of this name on the card"):
         bench.prepare(on_bytes=put)
     assert bench.on_card()[SYSTEM] == b"mine, just now"
-    assert bench.prepare().manifest.discs[0].path == "01-KIOSK-SYSTEM-2.iso"
+    assert bench.prepare().manifest.discs[0].path == "01-K4E-KIOSK-SYSTEM-2.iso"
     assert bench.on_card()[SYSTEM] == b"mine, just now"
 
 
@@ -427,7 +454,7 @@ def test_a_broken_journal_makes_the_files_somebody_elses(bench: Bench) -> None:
     del before[".mediashelf-staging.json"]
     prepared = bench.prepare(tidy=True)
     assert before.items() <= bench.on_card().items()
-    assert prepared.manifest.discs[0].path == "01-KIOSK-SYSTEM-2.iso"
+    assert prepared.manifest.discs[0].path == "01-K4E-KIOSK-SYSTEM-2.iso"
 
 
 def test_leftovers_of_killed_runs_are_removed_and_count_as_room(bench: Bench) -> None:
@@ -470,7 +497,7 @@ def test_hostile_labels_become_plain_names(bench: Bench) -> None:
     bench.slides.write_bytes(hostile.data)
     bench.write_plan(SLIDES_DISC)
     manifest = bench.prepare(anyway=True).manifest
-    assert bench.images_on_card() == ["01-ETC-2J.iso"]
+    assert bench.images_on_card() == ["01-K2M-ETC-2J.iso"]
     text = (bench.card / "manifest.json").read_text()
     assert "\x1b" not in json.loads(text)["discs"][0]["label"]
     assert manifest.discs[0].label

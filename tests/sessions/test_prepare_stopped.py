@@ -24,17 +24,17 @@ from mediashelf.sessions.manifest import read_manifest
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs signals and mounts of POSIX")
 
-THEIRS = {"holiday.jpg": b"mine", "03-SLIDES.ISO": b"my own slides"}
+THEIRS = {"holiday.jpg": b"mine", "03-Y7H-SLIDES.ISO": b"my own slides"}
 
 
 def command(bench: Bench, *options: str) -> list[str]:
     # Slow the digesting of what is read down a little, so that a kill can hit every phase.
     code = (
         "import time\n"
-        "from mediashelf.sessions import staging\n"
-        "read = staging._read\n"
-        "staging.CHUNK = 1 << 17\n"
-        "staging._read = lambda *place: time.sleep(0.004) or read(*place)\n"
+        "from mediashelf.sessions import image_source\n"
+        "read = image_source._read\n"
+        "image_source.CHUNK = 1 << 17\n"
+        "image_source._read = lambda *place: time.sleep(0.004) or read(*place)\n"
         "from mediashelf.cli.main import main\n"
         "main()\n"
     )
@@ -93,9 +93,9 @@ def test_killed_at_random_moments_the_next_run_completes(bench: Bench, tmp_path:
     assert not list(bench.card.glob(".*"))
     manifest = read_manifest(bench.card / "manifest.json")
     assert [disc.path for disc in manifest.discs] == [
-        "01-KIOSK-SYSTEM.iso",
-        "02-KIOSKDRV.iso",
-        "03-SLIDES-2.iso",
+        "01-K4E-KIOSK-SYSTEM.iso",
+        "02-X2C-KIOSKDRV.iso",
+        "03-Y7H-SLIDES-2.iso",
     ]
     findings = list(check_card(manifest, bench.card))
     assert max(one.severity for one in findings) is Severity.NOTE  # the files of others
@@ -114,7 +114,9 @@ def test_stopped_by_ctrl_c_nothing_partial_stays(bench: Bench) -> None:
     assert "Stopped" in errors
     assert "Traceback" not in errors
     assert not list(bench.card.glob("*partial"))
-    assert set(bench.on_card()) - {".mediashelf-staging.json", "01-KIOSK-SYSTEM.iso"} == set(THEIRS)
+    assert set(bench.on_card()) - {".mediashelf-staging.json", "01-K4E-KIOSK-SYSTEM.iso"} == set(
+        THEIRS
+    )
 
 
 @pytest.fixture
@@ -145,7 +147,7 @@ def test_a_card_without_room_blocks_before_copying(small_card: Bench) -> None:
 def test_a_card_that_fills_up_keeps_what_is_whole(small_card: Bench) -> None:
     with pytest.raises(StagingError, match="the card is full; nothing of this disc was left"):
         small_card.prepare(anyway=True)
-    assert small_card.images_on_card() == ["01-KIOSK-SYSTEM.iso", "02-KIOSKDRV.iso"]
+    assert small_card.images_on_card() == ["01-K4E-KIOSK-SYSTEM.iso", "02-X2C-KIOSKDRV.iso"]
     assert not list(small_card.card.glob("*partial"))
     assert small_card.on_card()["holiday.jpg"] == THEIRS["holiday.jpg"]
     # With the slides out of the plan the same card is right, and nothing is copied again.
@@ -167,8 +169,11 @@ def test_tidying_makes_the_room_that_is_needed(small_card: Bench) -> None:
     with pytest.raises(BlockedError):
         small_card.prepare()
     prepared = small_card.prepare(tidy=True, anyway=True)  # the image has trailing data
-    assert [file.path for file in prepared.tidied] == ["01-KIOSK-SYSTEM.iso", "02-KIOSKDRV.iso"]
-    assert small_card.images_on_card() == ["01-SLIDES.iso"]
+    assert [file.path for file in prepared.tidied] == [
+        "01-K4E-KIOSK-SYSTEM.iso",
+        "02-X2C-KIOSKDRV.iso",
+    ]
+    assert small_card.images_on_card() == ["01-Y7H-SLIDES.iso"]
 
 
 def test_a_card_that_is_read_only_is_named(bench: Bench) -> None:
@@ -199,4 +204,4 @@ def test_without_a_temporary_folder_a_recipe_is_built_on_the_card(
         "build",
         "keep",
     ]
-    assert noise("LKVX3.VXD", 400_000) in bench.on_card()["02-KIOSKDRV.iso"]
+    assert noise("LKVX3.VXD", 400_000) in bench.on_card()["02-X2C-KIOSKDRV.iso"]

@@ -1,0 +1,87 @@
+"""Look at one source of a disc: an image, a raw image to convert, or a recipe to build."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from mediashelf.building.plan import DiscPlan, plan_disc
+from mediashelf.building.recipe import load_recipe
+from mediashelf.findings import Finding
+from mediashelf.formats.volume import DiscFacts
+from mediashelf.image import open_image
+from mediashelf.integrity.fixity import compare, observe
+from mediashelf.sessions.image_source import ImageSource, read_stamp
+from mediashelf.sessions.look_raw import look_at_tracks
+from mediashelf.sessions.manifest_values import FileDigests
+from mediashelf.sessions.plan import PlanDisc
+from mediashelf.sessions.readback import ALGORITHMS, as_file_digests
+from mediashelf.sessions.resolve import Candidate
+from mediashelf.sessions.ways_out import check_served, ignored_track
+
+OnBytes = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class LookedAt:
+    """What one source is, and what it becomes on the card.
+
+    ``facts`` are those of the disc as it is served. ``findings`` hold for every
+    target. ``image`` is None for a recipe, which has a ``disc_plan``, and for what
+    cannot be served at all. ``digests`` are those of the image as it is served and
+    ``original`` those of the file that it comes from, where they were read.
+    """
+
+    candidate: Candidate
+    facts: DiscFacts
+    findings: tuple[Finding, ...]
+    image: ImageSource | None = None
+    digests: FileDigests | None = None
+    original: FileDigests | None = None
+    disc_plan: DiscPlan | None = None
+
+    @property
+    def can_be_served(self) -> bool:
+        """Whether there is anything that could be put on a card."""
+        return self.image is not None or self.disc_plan is not None
+
+
+def look_at(candidate: Candidate, disc: PlanDisc, on_bytes: OnBytes) -> LookedAt:
+    """Open the candidate, or plan it, with the wishes of its disc.
+
+    Raises :class:`MediashelfError` for what cannot be opened or understood.
+    """
+    if candidate.is_recipe:
+        return _look_at_recipe(candidate)
+    return _look_at_image(candidate, disc, on_bytes)
+
+
+def _look_at_recipe(candidate: Candidate) -> LookedAt:
+    plan = plan_disc(load_recipe(candidate.path))
+    _, findings = check_served(plan.size, str(candidate.path), pad=False)
+    return LookedAt(candidate, plan.facts, (*plan.findings, *findings), disc_plan=plan)
+
+
+def _look_at_image(candidate: Candidate, disc: PlanDisc, on_bytes: OnBytes) -> LookedAt:
+    path, where = candidate.path, str(candidate.path)
+    stamp = read_stamp(path)
+    with open_image(path) as image:
+        # What a reader sees in raw sectors is seen again below, with damage put right.
+        facts, findings = image.facts, () if image.facts.looks_raw else image.findings
+    digests = None
+    if candidate.record is not None and candidate.record.digests:
+        wanted = dict.fromkeys((*ALGORITHMS, *candidate.record.digests))
+        observed = observe(path, algorithms=wanted, on_bytes=on_bytes)
+        findings = compare(where, observed, candidate.record, findings).findings
+        if observed.digests is not None:
+            digests = as_file_digests(observed.digests)
+    if facts.looks_raw:
+        raw = look_at_tracks(path, disc, on_bytes)
+        findings = (*findings, *raw.findings)
+        return LookedAt(candidate, raw.facts, findings, raw.image, raw.digests, raw.original)
+    padding, served = check_served(facts.size, where, pad=disc.pad)
+    findings = (*findings, *ignored_track(disc.track, where), *served)
+    source = ImageSource(path, facts.size + padding, stamp, padding)
+    facts = replace(facts, size=source.size)
+    served_digests = None if padding else digests
+    return LookedAt(candidate, facts, findings, source, served_digests, digests)

@@ -1,0 +1,387 @@
+"""Images that the emulator cannot serve as they are: converted, padded, refused, explained."""
+
+from __future__ import annotations
+
+import hashlib
+import random
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from session_bench import SYSTEM_DISC, Bench, make_bench, noise, slides_image
+
+from mediashelf.errors import BlockedError, FormatError, StagingError
+from mediashelf.findings import Severity
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.image import open_image
+from mediashelf.integrity.raw_convert import convert_track
+from mediashelf.integrity.raw_tracks import read_raw_disc
+from mediashelf.sessions.arrange import Action
+from mediashelf.sessions.confirm import check_card
+from mediashelf.sessions.emulator import MAX_SIZE, MIN_SIZE, check_lun
+from mediashelf.sessions.manifest_values import Manifest, ManifestDisc
+from mediashelf.sessions.ways_out import check_served, padding_of
+
+from make_image import make_iso
+from make_raw import audio, flip, mode_1_image, spoil
+
+PITCH = 2352
+SHEET = 'FILE "sounds.bin" BINARY\n  TRACK 01 MODE1/2352\n    INDEX 01 00:00:00\n'
+AUDIO_TRACK = "  TRACK {:02d} AUDIO\n    INDEX 01 {}\n"
+RAW_DISC = 'image = "library/sounds.cue"'
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    return make_bench(tmp_path)
+
+
+def put_raw(bench: Bench, data: bytes, change: Callable[[bytes], bytes] = bytes) -> bytes:
+    """Put a raw image and its sheet into the library; return the raw bytes."""
+    raw = change(mode_1_image(data))
+    (bench.folder / "library" / "sounds.bin").write_bytes(raw)
+    (bench.folder / "library" / "sounds.cue").write_text(SHEET)
+    return raw
+
+
+def only_disc(manifest: Manifest) -> ManifestDisc:
+    (disc,) = manifest.discs
+    return disc
+
+
+def rules(disc: ManifestDisc) -> dict[str, str]:
+    return {row.rule: row.severity for row in disc.open_findings}
+
+
+def assert_card_is_right(bench: Bench, manifest: Manifest) -> None:
+    assert list(check_card(manifest, bench.card)) == []
+    assert not list(bench.card.glob(".*"))
+
+
+# Convert
+
+
+@pytest.mark.parametrize("name", ["sounds.cue", "sounds.bin"])
+def test_a_raw_image_is_converted_onto_the_card(bench: Bench, name: str) -> None:
+    data = slides_image()
+    raw = put_raw(bench, data)
+    bench.write_plan(f'image = "library/{name}"')
+    prepared = bench.prepare()
+    disc = only_disc(prepared.manifest)
+    assert prepared.session.arrangement.steps[0].action is Action.CONVERT
+    assert bench.on_card()[disc.path] == data
+    assert disc.path.endswith("-SLIDES.iso")
+    assert (bench.folder / "library" / "sounds.bin").read_bytes() == raw
+    assert disc.size == len(data)
+    assert disc.digests.sha256 == hashlib.sha256(data).hexdigest()
+    origin = disc.origin
+    assert (origin.how, origin.name, origin.size) == ("converted", "sounds.bin", len(raw))
+    assert origin.digests is not None
+    assert origin.digests.sha256 == hashlib.sha256(raw).hexdigest()
+    assert disc.passed == ("win9x",)
+    assert rules(disc)["image-is-converted"] == "note"
+    assert set(rules(disc).values()) == {"note"}
+    assert_card_is_right(bench, prepared.manifest)
+
+
+def test_the_image_is_the_one_that_convert_makes(bench: Bench) -> None:
+    put_raw(bench, slides_image(), lambda raw: flip(raw, 200 * PITCH + 700, 18 * PITCH + 40))
+    bench.write_plan(RAW_DISC)
+    disc = only_disc(bench.prepare().manifest)
+    alone = bench.folder / "alone.iso"
+    raw = read_raw_disc(bench.folder / "library" / "sounds.cue")
+    assert convert_track(raw, raw.tracks[0], alone).is_written
+    assert bench.on_card()[disc.path] == alone.read_bytes() == slides_image()
+    assert rules(disc)["sector-corrected"] == "note"  # on the card nothing is wrong any more
+
+
+def test_damage_in_a_directory_is_put_right_before_the_disc_is_read(bench: Bench) -> None:
+    """Nothing that readability rules see may come from bytes that the card will not have."""
+    data = slides_image()
+    (bench.folder / "plain.iso").write_bytes(data)
+    with open_image(bench.folder / "plain.iso") as image:
+        volume = image.facts.volume(VolumeKind.JOLIET)
+        assert volume is not None
+        sector = volume.entries[0].record_offset // 2048
+    put_raw(bench, data, lambda raw: flip(raw, *(sector * PITCH + 16 + at for at in (2, 34, 70))))
+    bench.write_plan(RAW_DISC)
+    disc = only_disc(bench.prepare().manifest)
+    assert disc.passed == ("win9x",)
+    assert disc.contents.top == ("SLIDE1.BMP",)
+    assert bench.on_card()[disc.path] == data
+
+
+def test_lost_sectors_block(bench: Bench) -> None:
+    raw = put_raw(bench, slides_image(), lambda raw: spoil(raw, 200 * PITCH + 16, 1500))
+    bench.write_plan(RAW_DISC)
+    with pytest.raises(BlockedError, match="nothing was copied"):
+        bench.prepare()
+    assert bench.on_card() == {}
+    disc = only_disc(bench.prepare(anyway=True).manifest)
+    assert rules(disc)["sector-lost"] == "error"
+    assert disc.passed == ()
+    # As convert --anyway: what stands there is on the card, not something made up.
+    at = 200 * 2048
+    assert bench.on_card()[disc.path][at : at + 2048] == raw[200 * PITCH + 16 :][:2048]
+
+
+def test_a_converted_image_is_used_again_and_renamed(bench: Bench) -> None:
+    put_raw(bench, slides_image())
+    bench.write_plan(RAW_DISC)
+    first = bench.prepare().manifest
+    inodes = bench.inodes()
+    prepared = bench.prepare()
+    assert prepared.session.arrangement.steps[0].action is Action.KEEP
+    assert prepared.manifest == first
+    bench.write_plan(SYSTEM_DISC, RAW_DISC)
+    prepared = bench.prepare()
+    assert [step.action for step in prepared.session.arrangement.steps] == [
+        Action.COPY,
+        Action.RENAME,
+    ]
+    disc = prepared.manifest.discs[1]
+    assert bench.inodes()[disc.path] == inodes[first.discs[0].path]
+    assert disc.origin == first.discs[0].origin
+    # The plain image has the same bytes: nothing is copied for it either.
+    (bench.folder / "library" / "sounds.iso").write_bytes(slides_image())
+    bench.write_plan(SYSTEM_DISC, 'image = "library/sounds.iso"')
+    prepared = bench.prepare()
+    assert prepared.session.arrangement.write_size == 0
+    assert prepared.manifest.discs[1].origin.how == "copied"
+
+
+def test_a_raw_file_that_changes_while_it_is_converted_is_an_error(bench: Bench) -> None:
+    put_raw(bench, slides_image())
+    bench.write_plan(RAW_DISC)
+    path = bench.folder / "library" / "sounds.bin"
+
+    def change(count: int) -> None:
+        path.write_bytes(mode_1_image(slides_image(690_000)))
+
+    with pytest.raises(StagingError, match="changed after it was checked"):
+        bench.prepare(on_bytes=change)
+    assert bench.images_on_card() == []
+    assert not list(bench.card.glob(".*partial"))
+
+
+def test_a_sheet_that_cannot_be_understood_is_named(bench: Bench) -> None:
+    put_raw(bench, slides_image())
+    (bench.folder / "library" / "sounds.cue").write_text('FILE "sounds.bin" BINARY\nTRACK x\n')
+    bench.write_plan(RAW_DISC)
+    with pytest.raises(FormatError, match=r"sounds\.cue: line 2"):
+        bench.prepare()
+
+
+# Sound, and several tracks
+
+
+def put_mixed(bench: Bench, data_first: bool = True) -> None:
+    parts = [mode_1_image(slides_image()), audio(400)]
+    sectors = [len(part) // PITCH for part in parts]
+    kinds = ["MODE1/2352", "AUDIO"]
+    if not data_first:
+        parts, sectors, kinds = parts[::-1], sectors[::-1], kinds[::-1]
+    second, frame = divmod(sectors[0], 75)
+    (bench.folder / "library" / "sounds.bin").write_bytes(b"".join(parts))
+    (bench.folder / "library" / "sounds.cue").write_text(
+        f'FILE "sounds.bin" BINARY\n  TRACK 01 {kinds[0]}\n    INDEX 01 00:00:00\n'
+        f"  TRACK 02 {kinds[1]}\n    INDEX 01 00:{second:02d}:{frame:02d}\n"
+    )
+
+
+@pytest.mark.parametrize("data_first", [True, False])
+def test_the_data_of_a_mixed_disc_are_served_and_its_sound_is_missed(
+    bench: Bench, data_first: bool
+) -> None:
+    put_mixed(bench, data_first)
+    bench.write_plan(RAW_DISC)
+    disc = only_disc(bench.prepare().manifest)
+    assert bench.on_card()[disc.path] == slides_image()
+    assert rules(disc)["emulator-leaves-sound-out"] == "warning"
+
+
+def test_a_disc_of_sound_is_explained_and_never_copied(bench: Bench) -> None:
+    (bench.folder / "library" / "sounds.bin").write_bytes(audio(800))
+    sheet = SHEET.replace("MODE1/2352", "AUDIO") + AUDIO_TRACK.format(2, "00:05:00")
+    (bench.folder / "library" / "sounds.cue").write_text(sheet)
+    bench.write_plan(SYSTEM_DISC, RAW_DISC)
+    with pytest.raises(BlockedError):
+        bench.prepare()
+    with pytest.raises(BlockedError, match=r"disc 2, sounds\.cue, has nothing that the emulator"):
+        bench.prepare(anyway=True)
+    assert bench.on_card() == {}
+    # With another source it is no obstacle.
+    bench.write_plan(SYSTEM_DISC, f'{RAW_DISC}\nor = [{{ image = "library/slides.iso" }}]')
+    assert bench.prepare().manifest.discs[1].label == "SLIDES"
+
+
+def put_two_data_tracks(bench: Bench) -> tuple[bytes, bytes]:
+    first, second = slides_image(), slides_image(650_000)
+    raw = mode_1_image(first)
+    seconds, frames = divmod(len(raw) // PITCH, 75)
+    lba = len(raw) // PITCH
+    raw += mode_1_image(second, first_lba=lba)
+    (bench.folder / "library" / "sounds.bin").write_bytes(raw)
+    (bench.folder / "library" / "sounds.cue").write_text(
+        f"{SHEET}  TRACK 02 MODE1/2352\n    INDEX 01 00:{seconds:02d}:{frames:02d}\n"
+    )
+    return first, second
+
+
+def test_one_of_several_data_tracks_must_be_named(bench: Bench) -> None:
+    first, second = put_two_data_tracks(bench)
+    bench.write_plan(RAW_DISC)
+    with pytest.raises(BlockedError):
+        bench.prepare(anyway=True)
+    for number, data in ((1, first), (2, second)):
+        bench.write_plan(f"{RAW_DISC}\ntrack = {number}")
+        disc = only_disc(bench.prepare(anyway=True).manifest)  # the second counts from its disc
+        assert bench.on_card()[disc.path] == data
+    bench.write_plan(f"{RAW_DISC}\ntrack = 1", f"{RAW_DISC}\ntrack = 2")
+    manifest = bench.prepare(anyway=True).manifest
+    assert [disc.repeats for disc in manifest.discs] == [None, None]
+    bench.write_plan(f"{RAW_DISC}\ntrack = 3")
+    with pytest.raises(BlockedError):
+        bench.prepare(anyway=True)
+
+
+def test_a_track_of_a_plain_image_is_a_mistake_that_is_named(bench: Bench) -> None:
+    bench.write_plan(f"{SYSTEM_DISC}\ntrack = 1")
+    disc = only_disc(bench.prepare().manifest)
+    assert rules(disc)["track-is-of-raw-image"] == "warning"
+
+
+# Pad
+
+
+def test_a_small_image_is_padded_when_the_plan_says_so(bench: Bench) -> None:
+    small = make_iso({"READ.TXT": b"hello"}, label="SMALL", joliet=3).data
+    assert len(small) < MIN_SIZE
+    path = bench.folder / "library" / "small.iso"
+    path.write_bytes(small)
+    bench.write_plan('image = "library/small.iso"')
+    with pytest.raises(BlockedError):
+        bench.prepare()
+    manifest = bench.prepare(anyway=True).manifest
+    (row,) = [row for row in manifest.discs[0].open_findings if row.severity == "error"]
+    assert row.rule == "emulator-smallest-disc"
+    assert "pad = true for this disc in the plan, or prepare --pad" in row.remedy
+    bench.write_plan('image = "library/small.iso"\npad = true')
+    prepared = bench.prepare()
+    disc = only_disc(prepared.manifest)
+    padded = small + bytes(MIN_SIZE - len(small))
+    assert bench.on_card()[disc.path] == padded
+    assert path.read_bytes() == small
+    assert (disc.size, disc.blocks) == (MIN_SIZE, 300)
+    assert disc.digests.sha256 == hashlib.sha256(padded).hexdigest()
+    assert disc.origin.digests is not None
+    assert disc.origin.digests.sha256 == hashlib.sha256(small).hexdigest()
+    assert disc.origin.padding == MIN_SIZE - len(small)
+    assert disc.origin.size == len(small)
+    assert rules(disc)["image-is-padded"] == "note"
+    assert_card_is_right(bench, prepared.manifest)
+    with open_image(bench.card / disc.path) as image:
+        assert max(one.severity for one in image.findings) < Severity.ERROR
+    again = bench.prepare()
+    assert again.session.arrangement.steps[0].action is Action.KEEP
+    assert again.manifest == prepared.manifest
+
+
+def test_a_small_raw_image_is_converted_and_padded(bench: Bench) -> None:
+    small = make_iso({"READ.TXT": b"hello"}, label="SMALL", joliet=3).data
+    raw = put_raw(bench, small)
+    bench.write_plan(f"{RAW_DISC}\npad = true")
+    prepared = bench.prepare()
+    disc = only_disc(prepared.manifest)
+    assert bench.on_card()[disc.path] == small + bytes(MIN_SIZE - len(small))
+    assert (disc.origin.how, disc.origin.padding) == ("converted", MIN_SIZE - len(small))
+    assert disc.origin.digests is not None
+    assert disc.origin.digests.sha256 == hashlib.sha256(raw).hexdigest()
+    assert_card_is_right(bench, prepared.manifest)
+
+
+def test_an_image_that_ends_inside_a_block_is_served_whole_with_padding(bench: Bench) -> None:
+    data = slides_image() + b"tail"
+    bench.slides.write_bytes(data)
+    bench.write_plan('image = "library/slides.iso"')
+    plain = only_disc(bench.prepare().manifest)
+    assert plain.blocks * 2048 == len(data) - 4
+    assert "emulator-whole-blocks" in rules(plain)
+    bench.write_plan('image = "library/slides.iso"\npad = true')
+    disc = only_disc(bench.prepare().manifest)
+    assert disc.blocks * 2048 == disc.size == len(data) + 2044
+    assert bench.on_card()[disc.path] == data + bytes(2044)
+    assert "emulator-whole-blocks" not in rules(disc)
+
+
+def test_nothing_is_padded_that_needs_none(bench: Bench) -> None:
+    bench.write_plan('image = "library/slides.iso"\npad = true')
+    disc = only_disc(bench.prepare().manifest)
+    assert disc.origin.padding == 0
+    assert set(rules(disc)) == {"first-disc-boots"}
+
+
+def test_padded_and_not_padded_are_two_images(bench: Bench) -> None:
+    bench.slides.write_bytes(slides_image() + b"tail")
+    bench.write_plan('image = "library/slides.iso"', 'image = "library/slides.iso"\npad = true')
+    manifest = bench.prepare().manifest
+    assert [disc.repeats for disc in manifest.discs] == [None, None]
+    assert len(bench.images_on_card()) == 2
+
+
+@pytest.mark.parametrize("size", [0, 1, 2047, 614_399, 614_400, 614_401, 700_000, MAX_SIZE - 5])
+def test_padding_makes_any_size_that_can_be_served_whole(size: int) -> None:
+    """The limits are the kernel's: 300 blocks of 2048 bytes, and whole blocks."""
+    padded = size + padding_of(size)
+    assert padded % 2048 == 0
+    assert padded >= 300 * 2048
+    assert list(check_lun(padded)) == []
+    assert padding_of(padded) == 0
+    assert padding_of(size) < 2048 or padded == 614_400
+    _, findings = check_served(size, "a.iso", pad=False)
+    assert all("pad = true" in one.remedy for one in findings)
+    assert bool(findings) == bool(padding_of(size))
+
+
+# Refuse
+
+
+def test_what_is_too_large_is_refused_with_the_reason(bench: Bench) -> None:
+    large = bench.folder / "library" / "large.iso"
+    large.write_bytes(slides_image())
+    with large.open("r+b") as stream:
+        stream.truncate(MAX_SIZE + 2048)  # a hole: it takes no room
+    bench.write_plan('image = "library/large.iso"\npad = true')
+    with pytest.raises(BlockedError):
+        bench.prepare()
+    padding, (finding,) = check_served(MAX_SIZE + 1, "large.iso", pad=True)
+    assert padding == 0
+    assert finding.rule == "emulator-whole-blocks"
+    assert "spread the contents" in finding.remedy
+    _, (finding,) = check_served(MAX_SIZE + 2048, "large.iso", pad=True)
+    assert finding.rule == "emulator-largest-disc"
+    assert "1,151,999" in finding.message
+
+
+def test_random_damage_never_ends_in_another_image_than_convert_makes(bench: Bench) -> None:
+    """Whatever a raw file has gone through: block, or the same bytes as the conversion."""
+    data = make_iso({"A.BIN": noise("a", 620_000)}, label="RAW", joliet=3).data
+    bench.write_plan(RAW_DISC)
+    chance = random.Random(3)
+    outcomes = set()
+    for _ in range(12):
+        places = [chance.randrange(len(data)) for _ in range(chance.choice([1, 40, 4000]))]
+        put_raw(bench, data, lambda raw, places=places: flip(raw, *places))  # type: ignore[misc]
+        raw = read_raw_disc(bench.folder / "library" / "sounds.cue")
+        alone = bench.folder / "alone.iso"
+        result = convert_track(raw, raw.tracks[0], alone, replace=True)
+        try:
+            disc = only_disc(bench.prepare().manifest)
+        except BlockedError:
+            outcomes.add("blocked")
+            assert max(one.severity for one in result.findings) is Severity.ERROR
+        else:
+            outcomes.add("made")
+            assert result.is_written
+            assert bench.on_card()[disc.path] == alone.read_bytes()
+    assert outcomes == {"blocked", "made"}
