@@ -120,3 +120,26 @@ def parse_size(text: str) -> int:
     if match is None or unit is None:
         raise ValueError(f"{text!r} is no size; write it like 4GB, 512MiB or 614400")
     return int(Fraction(match.group(1) + (match.group(2) or "")) * unit)
+
+
+_SECONDS = {"s": 1, "m": 60, "h": 3600, "d": 86_400, "w": 7 * 86_400}
+
+
+def parse_duration(text: str) -> int:
+    """Return the seconds that ``180d``, ``30m``, ``1h30m`` or ``2w`` mean.
+
+    Units are seconds, minutes, hours, days and weeks. Raises ``ValueError`` for
+    anything else: a number alone could mean any of them.
+    """
+    parts = re.findall(r"([0-9]{1,6}) ?([smhdw]) ?", text.strip().lower(), re.ASCII)
+    if not re.fullmatch(r"(?:[0-9]{1,6} ?[smhdw] ?)+", text.strip().lower(), re.ASCII):
+        raise ValueError(f"{text!r} is no span of time; write it like 180d, 30m or 1h30m")
+    return sum(int(number) * _SECONDS[unit] for number, unit in parts)
+
+
+def duration_text(seconds: float) -> str:
+    """Return a span of time as people say it, in its largest fitting unit: ``30 minutes``."""
+    for unit, name in (("d", "day"), ("h", "hour"), ("m", "minute")):
+        if seconds >= 2 * _SECONDS[unit] or seconds == _SECONDS[unit]:
+            return count_text(round(seconds / _SECONDS[unit]), name)
+    return count_text(round(seconds), "second")

@@ -9,6 +9,8 @@ from enum import StrEnum
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.audit_names import AuditJob
+from mediashelf.catalogue.due import Budget
+from mediashelf.catalogue.history import keep_verdict
 from mediashelf.catalogue.reading import WORKERS, Reading, read_image, read_many
 from mediashelf.catalogue.record import replace_findings
 from mediashelf.catalogue.rows import ImageRow, Presence, utc_now
@@ -69,15 +71,27 @@ def run_audit(
     depth: Depth = Depth.DIGESTS,
     past_cache: bool = False,
     workers: int = WORKERS,
+    budget: Budget | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Generator[AuditResult, None, None]:
     """Read the images and yield each verdict, once it is written to the catalogue.
 
     Nothing on record is replaced: a digest that is right is confirmed with the
-    day, one that is not stays what the file is compared with.
+    day, one that is not stays what the file is compared with. With a ``budget``
+    the images are read one after the other, and those that it leaves are not
+    yielded.
     """
 
     def read(job: AuditJob, count: Callable[[int], None]) -> Reading:
+        if budget is None:
+            return look(job, count)
+        if not budget.may_start(job):
+            return Reading()
+        reading = look(job, count)
+        budget.ended(job)
+        return reading
+
+    def look(job: AuditJob, count: Callable[[int], None]) -> Reading:
         if job.presence is not Presence.HERE:
             return Reading(is_missing=True)
         return read_image(
@@ -90,8 +104,11 @@ def run_audit(
             on_bytes=count,
         )
 
+    workers = workers if budget is None else 1
     with closing(read_many(jobs, read, workers=workers, on_bytes=on_bytes)) as readings:
         for job, reading in readings:
+            if budget is not None and job.path in budget.left:
+                continue
             result = _judge(catalogue, job, reading.without_listing())
             if job.row is not None and catalogue.can_write:
                 with transaction(catalogue.db):
@@ -206,11 +223,12 @@ def _check_namesake(
 
 def _write(catalogue: Catalogue, row: ImageRow, result: AuditResult) -> None:
     """Keep a verdict, within the caller's transaction."""
-    db, verdict = catalogue.db, result.verdict
+    db, verdict, now = catalogue.db, result.verdict, utc_now()
+    files_inside = result.reading.inside_report is not None
+    keep_verdict(db, row, verdict, now, files_inside=files_inside)
     if verdict.state in (State.MISSING, State.AWAY):
         db.execute("UPDATE images SET presence = ? WHERE id = ?", [verdict.state.value, row.id])
         return
-    now = utc_now()
     db.execute("UPDATE images SET presence = 'here' WHERE id = ?", [row.id])
     if verdict.is_confirmed:
         # A new date alone must not make the next scan read the file again.

@@ -7,43 +7,21 @@ keeps what it finished, and the next run does the rest.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
-from enum import StrEnum
-from pathlib import Path
 
+from mediashelf.catalogue.history import Happening, keep
 from mediashelf.catalogue.presence import Absences, FileSystems
 from mediashelf.catalogue.reading import WORKERS, Reading, read_image, read_many
-from mediashelf.catalogue.record import Place, move_record, record_contents, record_new
-from mediashelf.catalogue.rows import CHANGING, ImageRow, Presence, ShelfRow, keep_path, utc_now
+from mediashelf.catalogue.rows import CHANGING, ImageRow, Presence, ShelfRow, utc_now
+from mediashelf.catalogue.scan_record import Event, Job, record_reading
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.catalogue.walk import SeenImage, Walk, walk_folder
 from mediashelf.integrity.fixity import State
 
-
-class Event(StrEnum):
-    """What a scan found out about one image that it read."""
-
-    NEW = "new"
-    COPY = "copy"  # new, and another image has the same bytes
-    MOVED = "moved"
-    CHANGED = "changed"
-    CONFIRMED = "confirmed"  # only the date differed, the bytes are as recorded
-    UNREADABLE = "unreadable"
-    CHANGING = "changing"
-    VANISHED = "vanished"  # between the walk and the reading
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """One image to read; ``row`` is its record where it has one."""
-
-    shelf: ShelfRow
-    seen: SeenImage
-    row: ImageRow | None
+__all__ = ["Event", "Job", "Outcome", "ScanPlan", "ShelfPlan", "plan_scan", "run_scan"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +57,7 @@ class ScanPlan:
     """The walks of all shelves; run_scan takes it."""
 
     shelves: list[ShelfPlan] = field(default_factory=list)
+    begun_at: str = field(default_factory=utc_now)
 
     @property
     def jobs(self) -> list[Job]:
@@ -113,6 +92,7 @@ def _plan_shelf(
     plan = ShelfPlan(shelf, away=walk.problem, unread_folders=walk.unread_folders)
     found: list[tuple[str, str]] = []
     updates: list[tuple[str, str, int]] = []  # presence, file system, id
+    news: list[tuple[int, Happening]] = []
     for path, seen in walk.images.items():
         row = rows.get(path)
         if row is None or _must_be_read(row, seen):
@@ -122,6 +102,8 @@ def _plan_shelf(
         found.append((row.file_system, seen.file_system))
         if row.presence is not Presence.HERE:
             plan.returned.append(path)
+        if row.presence is Presence.MISSING:
+            news.append((row.id, Happening.RETURNED))
         if row.presence is not Presence.HERE or row.file_system != seen.file_system:
             updates.append((Presence.HERE.value, seen.file_system, row.id))
     absences = Absences(shelf.root, file_systems, found)
@@ -137,11 +119,12 @@ def _plan_shelf(
             plan.missing_before += 1
         else:
             plan.missing.append(path)
+            news.append((row.id, Happening.MISSING))
         if (presence, file_system) != (row.presence, row.file_system):
             updates.append((presence.value, file_system, row.id))
     if not walk.problem and plan.away_count and not walk.images:
         plan.away = "another file system is in its place, with none of its images"
-    _write_presence(catalogue, shelf, updates, is_here=not plan.away)
+    _write_presence(catalogue, shelf, updates, news, is_here=not plan.away)
     return plan
 
 
@@ -158,9 +141,16 @@ def _is_in_unread(path: str, unread_folders: dict[str, str]) -> bool:
 
 
 def _write_presence(
-    catalogue: Catalogue, shelf: ShelfRow, updates: list[tuple[str, str, int]], *, is_here: bool
+    catalogue: Catalogue,
+    shelf: ShelfRow,
+    updates: list[tuple[str, str, int]],
+    news: list[tuple[int, Happening]],
+    *,
+    is_here: bool,
 ) -> None:
     with transaction(catalogue.db):
+        for image_id, happening in news:
+            keep(catalogue.db, image_id, happening, "scan")
         catalogue.db.executemany(
             "UPDATE images SET presence = ?, file_system = ? WHERE id = ?", updates
         )
@@ -187,81 +177,5 @@ def run_scan(
     with closing(read_many(plan.jobs, read, workers=workers, on_bytes=on_bytes)) as readings:
         for job, reading in readings:
             with transaction(catalogue.db):
-                event, detail = _record(catalogue, job, reading)
+                event, detail = record_reading(catalogue, job, reading, scan_begun_at=plan.begun_at)
             yield Outcome(job, event, reading.without_listing(), detail)
-
-
-def _record(catalogue: Catalogue, job: Job, reading: Reading) -> tuple[Event, str]:
-    """Write one reading; which event it is depends on what is on record at this moment."""
-    if reading.is_missing:
-        return Event.VANISHED, ""
-    db = catalogue.db
-    now = utc_now()
-    place = Place(job.shelf.id, job.seen.path, job.seen.file_system)
-    image_id = _recorded_id(catalogue, place)
-    digest = _digest(reading)
-    alike = catalogue.images_by_digest(digest) if digest else []
-    others = [row for row in _by_likeness(alike, job) if row.id != image_id]
-    origin = next((row for row in others if image_id is None and _has_left(row)), None)
-    if origin is not None:
-        move_record(db, origin.id, place, reading.mtime_ns)
-        record_contents(db, origin.id, reading, now)
-        return Event.MOVED, f"{origin.shelf}: {origin.path}"
-    if image_id is None:
-        record_new(db, place, reading, now)
-    else:
-        db.execute("UPDATE images SET file_system = ? WHERE id = ?", [place.file_system, image_id])
-        record_contents(db, image_id, reading, now)
-    if reading.is_changing:
-        return Event.CHANGING, ""
-    if reading.problem:
-        return Event.UNREADABLE, reading.problem
-    if len(alike) > len(others):
-        return Event.CONFIRMED, ""
-    if image_id is not None and job.row is not None and job.row.digests:
-        return Event.CHANGED, ""
-    if others:
-        return Event.COPY, f"{others[0].shelf}: {others[0].path}"
-    return Event.NEW, ""
-
-
-def _digest(reading: Reading) -> str:
-    if reading.digests is None or reading.problem or reading.is_changing or not reading.size:
-        return ""  # empty files are all alike; that makes none of them a copy
-    return next(iter(reading.digests.whole.values()))
-
-
-def _recorded_id(catalogue: Catalogue, place: Place) -> int | None:
-    row = catalogue.db.execute(
-        "SELECT id FROM images WHERE shelf_id = ? AND path = ?",
-        [place.shelf_id, keep_path(place.path)],
-    ).fetchone()
-    return None if row is None else int(row[0])
-
-
-def _by_likeness(twins: list[ImageRow], job: Job) -> list[ImageRow]:
-    """Order the images that this may have been: the same name, then the same shelf, come first."""
-    name = Path(job.seen.path).name
-    return sorted(
-        twins, key=lambda row: (Path(row.path).name != name, row.shelf != job.shelf.name, row.id)
-    )
-
-
-def _has_left(row: ImageRow) -> bool:
-    """Tell whether a record's file is no longer at its place, so that the record may follow it.
-
-    An image that is away may still be there. A file of the same size there was
-    perhaps only touched, so it keeps its record.
-    """
-    if row.presence is Presence.AWAY:
-        return False
-    try:
-        return row.file.stat().st_size != row.size
-    except (FileNotFoundError, NotADirectoryError):
-        # A shelf that this run did not walk may have gone away since.
-        return (
-            row.presence is Presence.MISSING
-            or FileSystems().nearest(os.path.realpath(row.file)) == row.file_system
-        )
-    except OSError:
-        return False

@@ -12,11 +12,13 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
+from mediashelf.catalogue.schema_history import add_history
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
 
 APPLICATION_ID = 0x6D73_6866  # "mshf"; tells our files from other SQLite databases
 
-OLDEST_SQLITE = (3, 34, 0)  # the first with the trigram tokenizer (SQLite release notes)
+OLDEST_SQLITE = (3, 35, 0)
+"""The first with RETURNING; the trigram tokenizer came one before (SQLite release notes)."""
 
 FIRST_TABLES = """
 CREATE TABLE shelves (
@@ -153,7 +155,7 @@ def add_twins(db: sqlite3.Connection) -> None:
     db.execute("ALTER TABLE entries ADD COLUMN twin INTEGER")
 
 
-STEPS: tuple[Step, ...] = (create_first_tables, add_twins)
+STEPS: tuple[Step, ...] = (create_first_tables, add_twins, add_history)
 """What turns version N into N + 1. Steps are only ever added at the end, never changed."""
 
 

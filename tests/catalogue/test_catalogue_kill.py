@@ -38,6 +38,8 @@ def content(place: Path) -> dict[str, list[tuple[Any, ...]]]:
             "fixity": "SELECT path, algorithm, digest, replaced_at FROM fixity "
             "JOIN images ON images.id = image_id",
             "names": "SELECT folded, name FROM names",
+            "history": "SELECT path, event, seen_by, detail FROM history "
+            "JOIN images ON images.id = image_id",
         }
         rows = {name: sorted(catalogue.db.execute(sql)) for name, sql in tables.items()}
     return {"images": images, **rows}

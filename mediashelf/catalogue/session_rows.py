@@ -1,0 +1,173 @@
+"""Bench sessions as values: what was prepared, and what was noted of each disc."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+
+class Outcome(StrEnum):
+    """What a note says; the words are shown to people."""
+
+    WORKED = "worked"
+    FAILED = "failed"
+    WITHDRAWN = "withdrawn"  # takes earlier notes back: the step is open again
+
+
+@dataclass(frozen=True, slots=True)
+class PreparedDisc:
+    """One disc on a card that is to be recorded; ``source`` is the image that was copied.
+
+    ``code`` is its short code, empty on cards of older versions. ``source`` is None
+    for a disc that was built, or where nobody knows.
+    """
+
+    position: int
+    code: str
+    path: str
+    label: str
+    purpose: str
+    targets: tuple[str, ...]
+    size: int
+    xxh3_128: str
+    sha256: str
+    source: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PreparedSession:
+    """A card that was prepared; ``made_at`` is the moment in its manifest."""
+
+    name: str
+    machine: str
+    card: Path
+    made_at: str
+    discs: tuple[PreparedDisc, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SessionNote:
+    """What happened with one disc.
+
+    ``system`` is the target it happened on; empty for every target of the disc.
+    ``device`` is what it was about; empty for the disc as a whole.
+    """
+
+    outcome: Outcome
+    system: str
+    device: str
+    text: str
+    noted_at: str
+
+    @property
+    def sentence(self) -> str:
+        """The note in one line: ``failed on nt4, Larkspur video: no picture``."""
+        words = self.outcome.value + (f" on {self.system}" if self.system else "")
+        words += f", {self.device}" if self.device else ""
+        return words + (f": {self.text}" if self.text else "")
+
+
+@dataclass(frozen=True, slots=True)
+class SessionDisc:
+    """One step: a disc with its notes, oldest first.
+
+    ``replaced_at`` is set when other bytes took its place in the session.
+    """
+
+    id: int
+    position: int
+    code: str
+    path: str
+    label: str
+    purpose: str
+    targets: tuple[str, ...]
+    size: int
+    xxh3_128: str
+    sha256: str
+    staged_at: str
+    replaced_at: str | None
+    notes: tuple[SessionNote, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """The label to show, or the file's name on the card."""
+        return self.label or self.path
+
+    @property
+    def title(self) -> str:
+        """The name, and the code where the disc has one."""
+        return f"{self.name} ({self.code})" if self.code else self.name
+
+    @property
+    def outcome(self) -> Outcome | None:
+        """Failed when any note in force says so, worked when one does, None while it is open."""
+        outcomes = {note.outcome for note in in_force(self.notes)}
+        if Outcome.FAILED in outcomes:
+            return Outcome.FAILED
+        return Outcome.WORKED if outcomes else None
+
+
+@dataclass(frozen=True, slots=True)
+class BenchSession:
+    """One session: ``steps`` are its discs in order, ``former`` those that were replaced.
+
+    ``made_at`` is the moment in the manifest, ``begun_at`` when it was first and
+    ``prepared_at`` when it was last prepared or seen on a card.
+    """
+
+    id: int
+    name: str
+    machine: str
+    card: Path
+    made_at: str
+    begun_at: str
+    prepared_at: str
+    steps: tuple[SessionDisc, ...] = ()
+    former: tuple[SessionDisc, ...] = ()
+
+    @property
+    def is_finished(self) -> bool:
+        """Whether every disc worked."""
+        return all(disc.outcome is Outcome.WORKED for disc in self.steps)
+
+    @property
+    def last_sign(self) -> str:
+        """The moment of the last preparation or note."""
+        discs = (*self.steps, *self.former)
+        return max([self.prepared_at, *(note.noted_at for disc in discs for note in disc.notes)])
+
+    @property
+    def next_step(self) -> SessionDisc | None:
+        """The first disc without a note, or None."""
+        return next((disc for disc in self.steps if disc.outcome is None), None)
+
+
+def in_force(notes: Iterable[SessionNote]) -> list[SessionNote]:
+    """Return the notes that still hold, oldest first.
+
+    A note gives way to a later one of the same device for the same system, or for
+    every system.
+    """
+    held: list[SessionNote] = []
+    for note in notes:
+        held = [one for one in held if not _replaces(note, one)]
+        held.append(note)
+    return [note for note in held if note.outcome is not Outcome.WITHDRAWN]
+
+
+def outcome_for(notes: Sequence[SessionNote], system: str, device: str) -> SessionNote | None:
+    """Return the note that holds for a device on one system, or None while it is open."""
+    for note in reversed(notes):
+        if _same(note.device, device) and note.system in ("", system):
+            return None if note.outcome is Outcome.WITHDRAWN else note
+    return None
+
+
+def _replaces(later: SessionNote, earlier: SessionNote) -> bool:
+    return _same(later.device, earlier.device) and later.system in ("", earlier.system)
+
+
+def _same(device: str, other: str) -> bool:
+    return device.casefold() == other.casefold()
