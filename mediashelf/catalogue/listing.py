@@ -9,6 +9,7 @@ stays an entry of its own, that points to its twin: both spellings are found.
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from mediashelf.formats.tree_pairs import pair_folders, pair_trees
@@ -87,6 +88,11 @@ def _pair_with_later(
             twin = numbers[later].get(twins.get(path, ""))
             if twin is not None:
                 entries[number] = entries[number]._replace(twin=twin)
+
+
+def count_entries(listing: Iterable[ListedEntry]) -> int:
+    """Return how many files and folders a list holds, each once, whatever names it has."""
+    return sum(entry.twin is None for entry in listing)
 
 
 def fold(text: str) -> str:

@@ -1,30 +1,39 @@
-"""Reading images: everything about one file, and many files by a few threads."""
+"""Reading one image: structure, every byte once, sectors and files that carry their own checks."""
 
 from __future__ import annotations
 
-import threading
-from collections import deque
-from collections.abc import Callable, Generator, Iterable
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import wraps
 from pathlib import Path
-from typing import TypeVar
+from typing import Any
 
 from mediashelf.catalogue.facts import pack_facts
-from mediashelf.catalogue.listing import ListedEntry, list_entries
-from mediashelf.catalogue.walk import SHEET_SUFFIX, SUFFIXES_BY_CONTENT
+from mediashelf.catalogue.listing import ListedEntry, count_entries, list_entries
+from mediashelf.catalogue.raw_reading import RawAudits, sheets_beside
+from mediashelf.catalogue.walk import SUFFIXES_BY_CONTENT
+from mediashelf.catalogue.workers import WORKERS, Stopped, read_many
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.judgement import Verdict
+from mediashelf.formats.raw_layout import HEAD_SIZE, detect_layout
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.image import open_image
+from mediashelf.image import DiscImage, open_image
 from mediashelf.integrity.contents import ContentsReport, check_contents
+from mediashelf.integrity.damage import (
+    PLAIN_SECTORS,
+    Span,
+    StoredSectors,
+    TouchedEntry,
+    damage_spans,
+    entries_touched,
+)
 from mediashelf.integrity.digests import Digests, digest_file
+from mediashelf.integrity.raw_files import read_bytes
 from mediashelf.integrity.structure import check_structure
 
-WORKERS = 2
-"""One thread an image; two keep a disk busy, and more make a spinning one seek."""
-
-_AHEAD = 4  # images read and not yet taken; bounds the memory that their entries fill
+__all__ = ["WORKERS", "Reading", "Stopped", "has_sheet", "read_image", "read_many"]
 
 RAW_RULE = "raw-sectors"
 NO_VOLUME_RULE = "no-volume"
@@ -32,15 +41,18 @@ NO_VOLUME_RULE = "no-volume"
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What one look at an image file found.
+    """What one look at an image file found. Offsets in findings count in the file.
 
     ``digests`` is None where the contents were not read. ``volumes`` are kind and
     label of each; ``listing`` and ``packed_facts`` are for the catalogue.
+    ``stored`` says how the file stores sectors; ``sectors`` counts the verdicts on
+    them, where they carry what tells, and is None where they were not judged.
     ``inside`` are findings about files inside that carry their own checks, and
     ``inside_report`` says what was verified of them; it is None where they were
-    not checked. ``problem`` says why the file could not be read whole.
-    ``is_changing`` is True when size or date were not the same before and after;
-    then nothing else of it may be relied on.
+    not checked. ``touched`` are the entries, of ``entry_count``, in which an error
+    lies. ``problem`` says why the file could not be read whole. ``is_changing`` is
+    True when size or date were not the same before and after; then nothing else of
+    it may be relied on.
     """
 
     size: int = 0
@@ -49,10 +61,14 @@ class Reading:
     digests: Digests | None = None
     structure_read: bool = False
     looks_raw: bool = False
+    stored: StoredSectors = PLAIN_SECTORS
     volumes: tuple[tuple[VolumeKind, str], ...] = ()
     findings: tuple[Finding, ...] = ()
+    sectors: dict[Verdict, int] | None = None
     inside: tuple[Finding, ...] = ()
     inside_report: ContentsReport | None = None
+    touched: tuple[TouchedEntry, ...] = ()
+    entry_count: int = 0
     problem: str = ""
     is_missing: bool = False
     is_changing: bool = False
@@ -64,10 +80,6 @@ class Reading:
         return replace(self, listing=(), packed_facts=b"")
 
 
-class Stopped(Exception):
-    """Ends the threads' work when the person stops the run; never leaves this module."""
-
-
 def read_image(
     path: Path,
     *,
@@ -76,13 +88,15 @@ def read_image(
     contents: bool = True,
     files_inside: bool = False,
     past_cache: bool = False,
+    raw_audits: RawAudits | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Reading:
-    """Read an image file: structure first, then every byte once; nothing is raised for its faults.
+    """Read an image file: structure first, then every byte; nothing is raised for its faults.
 
     With ``contents=False`` only the structure is read, with ``files_inside=True``
-    also what files inside say of themselves. A cue sheet has no structure of a
-    disc.
+    also what files inside say of themselves. Raw sectors are judged with the
+    contents; ``raw_audits`` are those of the run. A cue sheet has no structure of
+    a disc; it answers for the sectors of all files that it names.
     """
     try:
         before = path.stat()
@@ -90,17 +104,22 @@ def read_image(
         return Reading(is_sheet=is_sheet, is_missing=True)
     except OSError as error:
         return Reading(is_sheet=is_sheet, problem=f"cannot be looked at: {error.strerror or error}")
+    audits = raw_audits or RawAudits()
     reading = Reading(before.st_size, before.st_mtime_ns, is_sheet)
     try:
-        if not is_sheet:
-            reading = _with_structure(reading, path)
-        if contents:
-            digests = digest_file(
-                path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
-            )
-            reading = replace(reading, digests=digests)
-        if files_inside and not is_sheet:
-            reading = _with_files_inside(reading, path, on_bytes)
+        with _opened(path, is_sheet) as (image, findings):
+            reading = replace(reading, findings=findings)
+            if image is not None:
+                reading = _with_structure(reading, image)
+            if contents:
+                digests = digest_file(
+                    path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
+                )
+                reading = _with_sectors(replace(reading, digests=digests), path, audits, on_bytes)
+            if files_inside and image is not None:
+                reading = _with_files_inside(reading, image, on_bytes)
+            if image is not None:
+                reading = _with_touched(reading, image)
         after = path.stat()
     except InputError as error:
         return replace(reading, problem=str(error).removeprefix(f"{path}: "))
@@ -113,47 +132,117 @@ def read_image(
     return reading if is_same else replace(reading, is_changing=True)
 
 
-def _with_structure(reading: Reading, path: Path) -> Reading:
+def _one_of_hundreds(step: Callable[..., Reading]) -> Callable[..., Reading]:
+    """Let a fault of ours at one image become a finding: it must not end the work on the others."""
+
+    @wraps(step)
+    def guarded(reading: Reading, *arguments: Any) -> Reading:
+        try:
+            return step(reading, *arguments)
+        except (InputError, OSError, Stopped):
+            raise
+        except Exception as error:  # noqa: BLE001
+            return replace(reading, findings=(*reading.findings, _our_fault(error)))
+
+    return guarded
+
+
+@contextmanager
+def _opened(path: Path, is_sheet: bool) -> Iterator[tuple[DiscImage | None, tuple[Finding, ...]]]:
+    """Open an image; None stands for a sheet, and for one that we fail at."""
+    image, fault = None, None
     try:
-        with open_image(path) as image:
-            facts = image.facts
-            findings = (*image.findings, *check_structure(image))
-        listing = tuple(list_entries(facts))
-        packed = pack_facts(facts)
+        image = None if is_sheet else open_image(path)
     except (InputError, OSError):
         raise
-    except Exception as error:  # noqa: BLE001  # one image must not end the work on hundreds
-        return replace(reading, findings=(_our_fault(path, error),))
+    except Exception as error:  # noqa: BLE001
+        fault = _our_fault(error)
+    if image is None:
+        yield None, (fault,) if fault is not None else ()
+        return
+    with image:
+        yield image, image.findings
+
+
+@_one_of_hundreds
+def _with_structure(reading: Reading, image: DiscImage) -> Reading:
+    facts, path = image.facts, image.path
+    stored = _stored_sectors(path) if facts.looks_raw else PLAIN_SECTORS
+    listing = tuple(list_entries(facts))
+    findings = (*image.findings, *check_structure(image))
     return replace(
         reading,
         structure_read=True,
         looks_raw=facts.looks_raw,
+        stored=stored,
         volumes=tuple((volume.kind, volume.label) for volume in facts.volumes),
-        findings=tuple(_as_kept(finding, path) for finding in findings),
+        findings=tuple(_as_kept(_in_file(each, stored), path) for each in findings),
         listing=listing,
-        packed_facts=packed,
+        entry_count=count_entries(listing),
+        packed_facts=pack_facts(facts),
     )
 
 
-def _with_files_inside(reading: Reading, path: Path, on_bytes: Callable[[int], None]) -> Reading:
+def _stored_sectors(path: Path) -> StoredSectors:
+    layout = detect_layout(read_bytes(path, 0, HEAD_SIZE))
+    return PLAIN_SECTORS if layout is None else StoredSectors(layout.size, layout.user_offset)
+
+
+def _in_file(finding: Finding, stored: StoredSectors) -> Finding:
+    """Let a finding of a raw image count in the file, as damage does."""
+    if finding.offset is None:
+        return finding
+    span = stored.in_file(Span(finding.offset, finding.length or 0))
+    return replace(finding, offset=span.offset, length=finding.length and span.length)
+
+
+@_one_of_hundreds
+def _with_sectors(
+    reading: Reading, path: Path, audits: RawAudits, on_bytes: Callable[[int], None]
+) -> Reading:
+    """Judge raw sectors; their bytes count once, with the digests."""
+
+    def go_on(count: int) -> None:
+        on_bytes(0)
+
+    read = None
+    if reading.is_sheet:
+        read = audits.read_sheet(path, go_on)
+        reading = replace(reading, touched=read.touched, entry_count=read.entry_count)
+    elif reading.looks_raw or has_sheet(path):
+        read = audits.read_file(path, reading.looks_raw, go_on)
+    if read is None:
+        return reading
+    return replace(reading, findings=(*reading.findings, *read.findings), sectors=read.counts)
+
+
+@_one_of_hundreds
+def _with_files_inside(
+    reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
+) -> Reading:
     report = ContentsReport()
-    try:
-        with open_image(path) as image:
-            findings = tuple(check_contents(image, report=report, on_bytes=on_bytes))
-    except (InputError, OSError, Stopped):
-        raise
-    except Exception as error:  # noqa: BLE001  # one image must not end the work on hundreds
-        return replace(reading, inside=(_our_fault(path, error),))
-    return replace(reading, inside=findings, inside_report=report)
+    found = list(check_contents(image, report=report, on_bytes=on_bytes))
+    inside = tuple(_in_file(finding, reading.stored) for finding in found)
+    return replace(reading, inside=inside, inside_report=report)
 
 
-def _our_fault(path: Path, error: Exception) -> Finding:
+@_one_of_hundreds
+def _with_touched(reading: Reading, image: DiscImage) -> Reading:
+    wrong = [
+        reading.stored.in_user_data(each.span)
+        for each in damage_spans((*reading.findings, *reading.inside))
+        if each.severity is Severity.ERROR
+    ]
+    return replace(reading, touched=entries_touched(image.facts, wrong)) if wrong else reading
+
+
+def _our_fault(error: Exception) -> Finding:
     return Finding(
         "structure-understood",
         Severity.ERROR,
-        path.name,
+        "image",
         f"mediashelf itself failed at this image ({type(error).__name__}: {error})",
-        remedy="report this with the image's first 64 KiB; its bytes were read and recorded",
+        remedy="report this with the image's first 64 KiB; what else was read is recorded",
     )
 
 
@@ -169,50 +258,4 @@ def _as_kept(finding: Finding, path: Path) -> Finding:
 
 def has_sheet(path: Path) -> bool:
     """Tell whether a cue sheet of the same name lies beside an image that is none itself."""
-    sheets = (path.with_suffix(SHEET_SUFFIX), path.with_suffix(SHEET_SUFFIX.upper()))
-    return path.suffix.lower() in SUFFIXES_BY_CONTENT and any(sheet.exists() for sheet in sheets)
-
-
-T = TypeVar("T")
-
-
-def read_many(
-    jobs: Iterable[T],
-    read: Callable[[T, Callable[[int], None]], Reading],
-    *,
-    workers: int = WORKERS,
-    on_bytes: Callable[[int], None] = lambda count: None,
-) -> Generator[tuple[T, Reading], None, None]:
-    """Yield each job with its reading, in the order of the jobs, read by a few threads.
-
-    ``read`` gets the job and the callback to pass on. Closing the iterator, or an
-    exception in the caller, stops the threads at their next block.
-    """
-    stop = threading.Event()
-    lock = threading.Lock()
-
-    def count(amount: int) -> None:
-        if stop.is_set():
-            raise Stopped
-        with lock:
-            on_bytes(amount)
-
-    def work(job: T) -> Reading:
-        if stop.is_set():
-            raise Stopped
-        return read(job, count)
-
-    waiting: deque[tuple[T, Future[Reading]]] = deque()
-    pool = ThreadPoolExecutor(workers, thread_name_prefix="read")
-    try:
-        for job in jobs:
-            waiting.append((job, pool.submit(work, job)))
-            if len(waiting) >= workers + _AHEAD:
-                first, future = waiting.popleft()
-                yield first, future.result()
-        while waiting:
-            first, future = waiting.popleft()
-            yield first, future.result()
-    finally:
-        stop.set()
-        pool.shutdown(wait=True, cancel_futures=True)
+    return path.suffix.lower() in SUFFIXES_BY_CONTENT and bool(sheets_beside(path))

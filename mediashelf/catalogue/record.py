@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from mediashelf.catalogue.listing import fold
+from mediashelf.catalogue.listing import count_entries, fold
 from mediashelf.catalogue.reading import Reading
 from mediashelf.catalogue.rows import CHANGING, RECORDED, keep_path, keep_text
 from mediashelf.findings import Finding
@@ -68,7 +68,7 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
             reading.mtime_ns,
             verdict_of(reading),
             reading.looks_raw,
-            sum(entry.twin is None for entry in reading.listing),
+            count_entries(reading.listing),
             now,
             image_id,
         ],

@@ -6,6 +6,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
 
 
@@ -24,6 +25,55 @@ class Span(NamedTuple):
     def last_lba(self) -> int:
         """The 2048-byte block that holds the last byte."""
         return (self.offset + max(self.length, 1) - 1) // SECTOR_SIZE
+
+
+class DamageSpan(NamedTuple):
+    """A run of bytes that a finding names, or several findings whose runs touch.
+
+    ``rules`` are theirs, and ``severity`` is that of the worst.
+    """
+
+    span: Span
+    severity: Severity
+    rules: tuple[str, ...]
+
+
+class StoredSectors(NamedTuple):
+    """How a file stores sectors: bytes a sector, and where the 2048 of user data begin in it.
+
+    Places of entries and of structures count in user data, those of damage in the file.
+    """
+
+    size: int = SECTOR_SIZE
+    user_offset: int = 0
+
+    def in_file(self, span: Span) -> Span:
+        """Return where a run of user data stands in the file, with what is between."""
+        if self.size == SECTOR_SIZE:
+            return span
+        start = self._place(span.offset)
+        last = self._place(span.offset + max(span.length, 1) - 1)
+        return Span(start, last + 1 - start if span.length else 0)
+
+    def in_user_data(self, span: Span) -> Span:
+        """Return the user data of all sectors in which a run of the file's bytes lies."""
+        if self.size == SECTOR_SIZE:
+            return span
+        first, last = self.lbas(span)
+        return Span(first * SECTOR_SIZE, (last - first + 1) * SECTOR_SIZE)
+
+    def lbas(self, span: Span) -> tuple[int, int]:
+        """Return the first and the last sector in which a run of the file's bytes lies."""
+        last = span.offset + max(span.length, 1) - 1
+        return span.offset // self.size, last // self.size
+
+    def _place(self, offset: int) -> int:
+        sector, rest = divmod(offset, SECTOR_SIZE)
+        return sector * self.size + self.user_offset + rest
+
+
+PLAIN_SECTORS = StoredSectors()
+"""User data alone, as in an image that a drive serves."""
 
 
 class TouchedEntry(NamedTuple):
@@ -53,16 +103,59 @@ def spans_of_blocks(numbers: Iterable[int], block_size: int, size: int) -> tuple
     return tuple(spans)
 
 
+def merged(spans: Iterable[Span]) -> tuple[Span, ...]:
+    """Return the same bytes as spans in order that neither overlap nor touch."""
+    joined: list[Span] = []
+    for span in sorted(spans):
+        if joined and span.offset <= joined[-1].offset + joined[-1].length:
+            start = joined[-1].offset
+            end = max(start + joined[-1].length, span.offset + span.length)
+            joined[-1] = Span(start, end - start)
+        else:
+            joined.append(span)
+    return tuple(joined)
+
+
+def damage_spans(
+    findings: Iterable[Finding], differing: Iterable[Span] = (), rule: str = ""
+) -> tuple[DamageSpan, ...]:
+    """Return the bytes that findings name, in order: one span for what overlaps or touches.
+
+    Notes are no damage, and errors are kept apart from warnings. ``differing`` are
+    bytes that are wrong for certain, by ``rule``.
+    """
+    places: dict[Severity, dict[Span, set[str]]] = {Severity.ERROR: {}, Severity.WARNING: {}}
+    for span in differing:
+        places[Severity.ERROR].setdefault(span, set()).add(rule)
+    for finding in findings:
+        if finding.severity in places and finding.offset is not None and finding.length:
+            span = Span(finding.offset, finding.length)
+            places[finding.severity].setdefault(span, set()).add(finding.rule)
+    found = []
+    for severity, rules in places.items():
+        joined = merged(rules)
+        starts = [span.offset for span in joined]
+        names: list[set[str]] = [set() for _ in joined]
+        for span, own in rules.items():
+            names[bisect_right(starts, span.offset) - 1] |= own
+        found += [
+            DamageSpan(span, severity, tuple(sorted(own)))
+            for span, own in zip(joined, names, strict=True)
+        ]
+    return tuple(sorted(found))
+
+
 def entries_touched(facts: DiscFacts, spans: Sequence[Span]) -> tuple[TouchedEntry, ...]:
     """Return the entries with bytes in the spans, in the order of their first block.
 
-    Twin trees name a file twice; it is returned once, under the path of the last
-    tree, which cuts names least. Directories are included: damage to them hides
-    what they hold. Bytes that belong to no entry touch none.
+    Twin trees name a file twice; it is returned under the paths of the last tree,
+    which cuts names least. Directories are included: damage to them hides what
+    they hold. Bytes that belong to no entry touch none.
     """
     ordered = sorted(spans)
-    touched: dict[tuple[object, ...], tuple[int, TouchedEntry]] = {}
+    touched: dict[tuple[object, ...], list[tuple[int, TouchedEntry]]] = {}
     for volume in facts.volumes:
+        found: dict[tuple[object, ...], list[tuple[int, TouchedEntry]]] = {}
         for entry in volume.entries:
             places = places_of(entry, volume.block_size)
             count = sum(_overlap(place, ordered) for place in places)
@@ -70,8 +163,10 @@ def entries_touched(facts: DiscFacts, spans: Sequence[Span]) -> tuple[TouchedEnt
                 start = places[0].offset
                 # Twin trees share the extents of files, and have directories of their own.
                 key = (entry.path.casefold(),) if entry.is_directory else (start, entry.size)
-                touched[key] = (start, TouchedEntry(entry.path, entry.size, count, places))
-    return tuple(entry for _, entry in sorted(touched.values()))
+                hit = TouchedEntry(entry.path, entry.size, count, places)
+                found.setdefault(key, []).append((start, hit))
+        touched.update(found)
+    return tuple(entry for _, entry in sorted(hit for hits in touched.values() for hit in hits))
 
 
 def places_of(entry: Entry, block_size: int) -> tuple[Span, ...]:
