@@ -19,7 +19,7 @@ from mediashelf.integrity.fixity import State, Verdict
 MIB = 1 << 20
 CREATED = "2026-11-25T08:05:26Z"
 HOSTILE = "</title><script>alert(1)</script>\x1b[2J\u202e<img src=x onerror=a>&quot;'\"\udcff"
-VOID = {"meta", "br", "img", "input"}
+VOID = {"meta", "br", "img", "input", "wbr"}
 
 
 def finding(

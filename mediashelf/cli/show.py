@@ -5,12 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import islice
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from mediashelf.building.capacity import EMULATED_DRIVE, NAMED
-from mediashelf.cli.options import fail_on_option, json_option, quiet_option
+from mediashelf.cli.options import (
+    fail_on_option,
+    json_option,
+    quiet_option,
+    target_option,
+    targets_folder_option,
+)
 from mediashelf.cli.render import exit_for, say, say_findings, say_wrapped, summary, terminal_width
+from mediashelf.cli.report_file import report_option
 from mediashelf.cli.show_json import json_lines, udf_revision_text
 from mediashelf.cli.show_tracks import say_tracks
 from mediashelf.cli.show_tree import tree_lines
@@ -26,6 +34,9 @@ from mediashelf.formats.volume import (
 )
 from mediashelf.image import DiscImage, open_image
 from mediashelf.text import count_text, size_text, wrap
+
+if TYPE_CHECKING:
+    from mediashelf.readability.targets import Target
 
 LABEL_WIDTH = 10
 PLACES_SHOWN = 3  # of one rule, without --all
@@ -47,6 +58,7 @@ Examples:
   mediashelf show disc.iso --tree
   mediashelf show disc.iso --tree --volume joliet
   mediashelf show disc.iso --json
+  mediashelf show drivers.iso --report page.html -t win9x -m machine.txt
 """
 )
 @click.argument("path", type=click.Path(path_type=Path), metavar="IMAGE")
@@ -59,6 +71,16 @@ Examples:
     help="Show only volumes of this kind. Repeatable.",
 )
 @click.option("--all", "show_all", is_flag=True, help="Print every finding in full.")
+@report_option("Write a page as well: what takes the room, where it fits, what was renamed.")
+@click.option(
+    "-m",
+    "--machine",
+    "machine_path",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="For the page: which of this machine's devices find their drivers; see drivers --help.",
+)
+@target_option
+@targets_folder_option
 @json_option
 @quiet_option
 @fail_on_option
@@ -67,6 +89,10 @@ def show(
     tree: bool,
     kinds: tuple[str, ...],
     show_all: bool,
+    report_path: Path | None,
+    machine_path: Path | None,
+    target_names: tuple[str, ...],
+    targets_folder: Path | None,
     as_json: bool,
     quiet: bool,
     fail_on: str,
@@ -74,8 +100,10 @@ def show(
     """Show what an image holds: volumes, labels, trees, boot methods, room used, findings.
 
     Reads the structures of the disc, not the contents of its files. A finding is
-    something about those structures that is not as it should be.
+    something about those structures that is not as it should be. The page of
+    --report has the findings of its targets and machine as well.
     """
+    targets = _page_targets(report_path, machine_path, target_names, targets_folder)
     with open_image(path) as image:
         volumes = tuple(
             volume for volume in image.facts.volumes if not kinds or volume.kind.value in kinds
@@ -84,7 +112,31 @@ def show(
             _write_lines(json_lines(image, volumes))
         else:
             _say_image(image, volumes, tree=tree, show_all=show_all, quiet=quiet)
+        if report_path is not None:
+            # Loaded only for a page: templates and drivers cost more than a short answer.
+            from mediashelf.cli.show_report import write_image_page
+
+            write_image_page(report_path, image, targets, machine_path)
+            if not (as_json or quiet):
+                say_wrapped(f"Report: {report_path}")
     exit_for(image.findings, fail_on)
+
+
+def _page_targets(
+    report_path: Path | None,
+    machine_path: Path | None,
+    names: tuple[str, ...],
+    folder: Path | None,
+) -> list[Target]:
+    if report_path is None and (machine_path is not None or names):
+        raise click.UsageError("--machine and --target are for the page; name it with --report.")
+    if machine_path is not None and not names:
+        raise click.UsageError("--machine needs a target; name it with --target.")
+    if not names:
+        return []
+    from mediashelf.readability.targets import load_targets, pick_targets
+
+    return pick_targets(names, load_targets(folder))
 
 
 def _say_image(

@@ -118,7 +118,8 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
         headline=summary(subject.findings).capitalize(),
         mood="sound" if level is None or level is Severity.NOTE else "damaged",
         facts=tuple(_facts(subject, root)),
-        capacities=tuple(capacity_bars(facts.size, subject.asked)),
+        # Raw sectors are longer than those that media are counted in.
+        capacities=() if facts.looks_raw else tuple(capacity_bars(facts.size, subject.asked)),
         wide=tuple(lay_tiles(root, *WIDE)),
         tall=tuple(lay_tiles(root, *TALL)),
         drawn_tree=volume.kind.value if volume is not None else "",
@@ -146,8 +147,10 @@ def _severities(findings: Iterable[Finding], renamed: Iterable[Renamed]) -> dict
 
 def _facts(subject: DiscSubject, root: Area) -> Iterator[tuple[str, str]]:
     facts = subject.facts
-    sectors = count_text(-(-facts.size // SECTOR_SIZE), "sector")
-    yield "Size", f"{size_text(facts.size)}, {facts.size:,} bytes, {sectors}"
+    sectors = f", {count_text(-(-facts.size // SECTOR_SIZE), 'sector')}"
+    if facts.looks_raw:
+        sectors = "; raw sectors, to be converted before an emulated drive can serve them"
+    yield "Size", f"{size_text(facts.size)}, {facts.size:,} bytes{sectors}"
     if root.file_count:
         yield "Holds", f"{count_text(root.file_count, 'file')}, {size_text(root.size)} of contents"
     for volume in facts.volumes:

@@ -141,6 +141,13 @@ def test_a_disc_whose_contents_were_not_read_has_no_drawing() -> None:
     assert Page(html(DiscSubject("nothing.iso", DiscFacts(0)))).words
 
 
+def test_raw_sectors_are_not_measured_against_media() -> None:
+    page = Page(html(DiscSubject("raw.bin", DiscFacts(2352 * 900, DISC.volumes, looks_raw=True))))
+    assert "raw sectors, to be converted" in page.words
+    assert "Where it fits" not in page.words
+    assert "What takes the room" in page.words
+
+
 def test_the_page_needs_nothing_else() -> None:
     text = html(subject(coverage=[Coverage("win9x", ROWS)], findings=[finding()]))
     assert not re.search(r"https?:|//[a-z]|@import|src\s*=", text)
