@@ -129,8 +129,9 @@ def _name(path: str) -> str:
 
 
 def coverage_table(coverage: Coverage, most: int) -> CoverageTable:
-    """Return the devices as the page shows them."""
-    lines = tuple(_device_line(row) for row in coverage.rows[:most])
+    """Return the devices as the page shows them; no rows where none has a driver."""
+    has_any = any(row.cover is not Cover.NONE for row in coverage.rows)
+    lines = tuple(_device_line(row) for row in coverage.rows[: most if has_any else 0])
     return CoverageTable(coverage.target, len(coverage.rows), coverage.covered, lines)
 
 

@@ -133,6 +133,12 @@ def test_every_device_has_a_row_that_says_it_in_words_and_with_a_sign() -> None:
     assert set(COVER_WORDS) == set(Cover)
 
 
+def test_a_target_without_any_driver_needs_no_table() -> None:
+    page = Page(html(subject(coverage=[Coverage("dos", ROWS[1:2] * 3)])))
+    assert "Drivers for dos: 0 of 3 devices No device has a driver here." in page.flat
+    assert "Quillon" not in page.words
+
+
 def test_a_disc_whose_contents_were_not_read_has_no_drawing() -> None:
     unread = DiscFacts(5_000_000, (VolumeFacts(VolumeKind.UDF, "UDFONLY", entries_read=False),))
     page = Page(html(DiscSubject("udf.iso", unread)))

@@ -1,4 +1,4 @@
-"""The script of the pages, run by a browser under the page's own policy."""
+"""The pages in a browser: their script under their own policy, and their shape on a phone."""
 
 from __future__ import annotations
 
@@ -6,16 +6,22 @@ import json
 import re
 import shutil
 import subprocess
-from html import unescape
+from html import escape, unescape
 from pathlib import Path
 from typing import Any
 
+import disc_facts
 import pytest
 from report_samples import CREATED, MIB, finding, result
 
 from mediashelf.catalogue.audit import Depth
+from mediashelf.drivers.coverage import Cover
+from mediashelf.drivers.device_table import DeviceRow
+from mediashelf.integrity.damage import Span
 from mediashelf.integrity.fixity import State
 from mediashelf.reports.audit_page import audit_html
+from mediashelf.reports.disc_page import DiscSubject, disc_html
+from mediashelf.reports.disc_tables import Coverage
 
 CHROMIUM = shutil.which("chromium")
 FLAGS = [
@@ -27,6 +33,7 @@ FLAGS = [
     "--disable-sync",
     "--disable-background-networking",
     "--disable-component-update",
+    "--hide-scrollbars",
 ]
 
 # Runs after the page's own script, as part of it, because the policy allows no other.
@@ -89,6 +96,52 @@ def run(text: str, folder: Path) -> str:
     if done.returncode or "</html>" not in done.stdout:
         pytest.skip(f"chromium does not start here: {done.stderr[-300:]}")
     return done.stdout
+
+
+PHONE = 390  # CSS pixels, as many phones have
+
+MEASURE = """<!DOCTYPE html><html><body>%s<script>
+addEventListener("load", function () {
+  var said = Array.from(document.querySelectorAll("iframe"), function (frame) {
+    var root = frame.contentDocument.documentElement;
+    var rows = Array.from(root.querySelectorAll(".bars li, dt"));
+    return { width: root.scrollWidth, height: root.scrollHeight,
+             tallest: Math.max.apply(null, rows.map(function (row) { return row.offsetHeight; })),
+             wide: getComputedStyle(root.querySelector(".wide") || root).display,
+             tall: getComputedStyle(root.querySelector(".tall") || root).display };
+  });
+  document.body.dataset.said = JSON.stringify(said);
+});
+</script></body></html>"""
+
+
+def frame(page: str, width: int) -> str:
+    return f'<iframe width="{width}" height="800" frameborder="0" srcdoc="{escape(page)}"></iframe>'
+
+
+def test_nothing_sticks_out_on_a_phone_or_is_squeezed(tmp_path: Path) -> None:
+    name = "x" * 300
+    disc = disc_facts.disc(iso={name: 5000}, joliet={name + "2": 5000}, size=900_000_000)
+    row = DeviceRow(name, name, Cover.DRIVER, "/S/" + name, "/L/" + name, name)
+    subject = DiscSubject(
+        name, disc, [finding(where=name)], name, [("t", name)], coverage=[Coverage("t", (row,))]
+    )
+    spans = [Span(number * MIB, 1000) for number in range(0, 60, 3)]
+    bad = result(name, State.DECAYED, size=100 * MIB, findings=[finding(where=name)], spans=spans)
+    pages = [
+        disc_html(subject, created=CREATED, created_by=""),
+        audit_html([bad, result()], Depth.DIGESTS, scope=name, created=CREATED, created_by=""),
+    ]
+    frames = [frame(page, width) for page in pages for width in (PHONE, 1280)]
+    disc_phone, disc_desk, audit_phone, audit_desk = said_by(
+        run(MEASURE % "".join(frames), tmp_path)
+    )
+    assert (disc_phone["width"], audit_phone["width"]) == (PHONE, PHONE)
+    assert (disc_desk["width"], audit_desk["width"]) == (1280, 1280)
+    for measured in (disc_phone, disc_desk, audit_phone, audit_desk):
+        assert measured["tallest"] < 80
+    assert (disc_phone["wide"], disc_phone["tall"]) == ("none", "block")
+    assert (disc_desk["wide"], disc_desk["tall"]) == ("block", "none")
 
 
 def allow_any_script(text: str) -> str:
