@@ -99,6 +99,26 @@ def test_what_cannot_be_mended_is_refused(shelf: Shelf) -> None:
     shelf.run(*arguments, "--replace", "--fail-on", "never")
 
 
+def test_a_guess_that_is_not_written_changes_nothing(shelf: Shelf) -> None:
+    overwrite(shelf.home / "tide.iso", 4 * MIB, bytes(2048))
+    [copy] = copies(shelf, spoiled(4 * MIB))
+    arguments = ["mend", "home/tide.iso", "--from", copy]
+    out = shelf.run(*arguments, "--dry-run", code=1).stdout
+    assert "2,048–2,559  not mended (all 2 tried)\n" in out
+    out = shelf.run(*arguments, "-o", shelf.folder / "best.iso", "--anyway", code=1).stdout
+    assert "2,048–2,559  not mended (all 2 tried)  2,048\n" in out
+
+
+def test_zeros_that_were_cut_off(shelf: Shelf) -> None:
+    padded = write(shelf.home / "padded.iso", TIDE + bytes(MIB), DATE)
+    shelf.run("scan")
+    write(padded, TIDE + bytes(2048), DATE)
+    output = shelf.folder / "mended.iso"
+    out = shelf.run("mend", "home/padded.iso", "-o", output).stdout
+    assert output.read_bytes() == TIDE + bytes(MIB)
+    assert "image, zeros where nothing was" in out
+
+
 def test_vote_is_a_warning_and_says_so(shelf: Shelf) -> None:
     image, *others = copies(shelf, spoiled(5000, length=9000), spoiled(90_000), TIDE)
     output = shelf.folder / "voted.iso"

@@ -25,8 +25,7 @@ def find_copies(catalogue: Catalogue, row: ImageRow, record: FixityRecord) -> li
     ids = dict.fromkeys(_iter_candidates(catalogue, row, record))
     rows = images.by_ids(catalogue.db, ids)
     here = (rows[key] for key in ids if rows[key].presence is Presence.HERE)
-    files = (each for each in here if not each.is_sheet and each.file.is_file())
-    return list(islice(files, MOST_COPIES))
+    return list(islice((each for each in here if each.file.is_file()), MOST_COPIES))
 
 
 def _iter_candidates(catalogue: Catalogue, row: ImageRow, record: FixityRecord) -> Iterator[int]:

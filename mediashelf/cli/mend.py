@@ -40,8 +40,8 @@ Examples:
   mediashelf mend card.iso --from a.iso --as home/kiosk.iso -o mended.iso
 
 \b
-Exit codes: 0 mended and proved, or nothing to mend; 1 warnings or errors, as when
-it rests on a vote; 12 parts cannot be mended and nothing was written.
+Exit codes: 0 mended and proved, or nothing to mend; 1 warnings or errors,
+as when it rests on a vote; 12 parts cannot be mended, nothing written.
 """
 )
 @click.argument("image")
@@ -76,9 +76,10 @@ it rests on a vote; 12 parts cannot be mended and nothing was written.
 )
 @click.option(
     "--tries",
-    type=click.IntRange(0, MOST_TRIES),
+    type=click.IntRange(1, MOST_TRIES),
     default=TRIES,
     show_default=True,
+    metavar="N",
     help="Combinations of sectors to try for one MiB that no copy holds whole.",
 )
 @catalogue_option
@@ -133,7 +134,7 @@ def mend(
                 copies,
                 None if dry_run else output,
                 record=record,
-                more_copies=[row.file for row in more if row.file != job.path],
+                more_copies=[row.file for row in more],
                 anyway=anyway,
                 replace=replace,
                 tries=tries,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from mediashelf.cli.mend_record import Reference, Touched
 from mediashelf.cli.render import say, say_findings, say_wrapped, table
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.damage import Span, TouchedEntry
+from mediashelf.integrity.damage import TouchedEntry
 from mediashelf.integrity.mend_findings import place_text, tries_text
 from mediashelf.integrity.mend_values import How, Mending, Outcome, Part
 from mediashelf.text import count_text, size_text
@@ -76,7 +76,7 @@ def _say_parts(result: Mending) -> None:
         (
             place_text(part.span, result.is_raw).removeprefix(f"{unit} "),
             _source(part, result),
-            _spans_text(part.changed, result.is_raw).replace(f"{unit} ", ""),
+            _changed(part, result).replace(f"{unit} ", ""),
         )
         for part in result.parts[:_PARTS_SHOWN]
     ]
@@ -91,9 +91,13 @@ def _say_parts(result: Mending) -> None:
 
 def _source(part: Part, result: Mending) -> str:
     files = ", ".join(map(_file_word, part.sources))
+    if part.how is How.SECTORS and part.absent:
+        return f"{files}, zeros where nothing was"
     if part.how is How.SECTORS:
         return f"sectors of {files} ({count_text(part.tried, 'try', 'tries')})"
     if part.how is How.VOTED:
+        if not files:
+            return "scattered votes"
         return f"vote of {len(part.sources)} in {len(result.copies)}: {files}"
     if part.how is How.UNDECIDED:
         return "undecided"
@@ -103,9 +107,12 @@ def _source(part: Part, result: Mending) -> str:
     return files
 
 
-def _spans_text(spans: Sequence[Span], is_raw: bool) -> str:
-    shown = ", ".join(place_text(span, is_raw) for span in spans[:_SPANS_SHOWN])
-    more = len(spans) - _SPANS_SHOWN
+def _changed(part: Part, result: Mending) -> str:
+    """Return where the new bytes differ from the image's; a guess counts only once written."""
+    if part.how.is_open and not result.is_written:
+        return ""
+    shown = ", ".join(place_text(span, result.is_raw) for span in part.changed[:_SPANS_SHOWN])
+    more = len(part.changed) - _SPANS_SHOWN
     return f"{shown} and {more:,} more" if more > 0 else shown
 
 

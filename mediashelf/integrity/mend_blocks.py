@@ -79,7 +79,7 @@ class DigestMender:
             pieces,
             size,
             lambda block: block_digest(block) == expected,
-            limit=min(self._tries, self._tries_left),
+            limit=max(1, min(self._tries, self._tries_left)),
             trusted=self._copies.named_count,
         )
         self._tries_left -= found.tried
@@ -116,7 +116,7 @@ class DigestMender:
                 continue
             for number in numbers:
                 offset = number * self.block_size
-                piece = copy.read(offset, min(self.block_size, self.size - offset))
+                piece = copy.peek(offset, min(self.block_size, self.size - offset))
                 copy.report.sampled += 1
                 copy.report.sampled_right += block_digest(piece.data) == self._expected(offset)
 
@@ -165,10 +165,11 @@ def _kind_of_run(numbered: tuple[int, Ballot]) -> tuple[object, ...]:
 
 def _voted_part(run: Sequence[Ballot], changed: set[int], offset: int, size: int) -> Part:
     first, last = run[0].sector, run[-1].sector
+    is_alike = all(ballot.sources == run[0].sources for ballot in run)
     return Part(
         span_of_run(first, last, offset, size),
         How.VOTED if run[0].is_decided else How.UNDECIDED,
-        tuple(sorted({place for ballot in run for place in ballot.sources})),
+        run[0].sources if is_alike else (),
         spans_of_sectors(
             [ballot.sector for ballot in run if ballot.sector in changed], offset, size
         ),

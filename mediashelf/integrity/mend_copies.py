@@ -22,36 +22,45 @@ class Copy:
 
     def read(self, offset: int, size: int) -> Piece:
         """Return ``size`` bytes as far as the file has them; a cut sector counts as missing."""
+        piece, unreadable = self._read(offset, size)
+        self.report.unreadable += unreadable
+        return piece
+
+    def peek(self, offset: int, size: int) -> Piece:
+        """Return the same for bytes that are read at another time too: nothing is counted."""
+        return self._read(offset, size)[0]
+
+    def _read(self, offset: int, size: int) -> tuple[Piece, int]:
         try:
             data = self._view.read(offset, size)
         except OSError:
             return self._read_by_sector(offset, size)
         if len(data) == size:
-            return Piece(data)
+            return Piece(data), 0
         missing = range(len(data) // SECTOR_SIZE, sector_count(size))
-        return Piece(data.ljust(size, b"\0"), frozenset(missing))
+        return Piece(data.ljust(size, b"\0"), frozenset(missing)), 0
 
-    def _read_by_sector(self, offset: int, size: int) -> Piece:
-        """Read around what the medium has lost."""
+    def _read_by_sector(self, offset: int, size: int) -> tuple[Piece, int]:
+        """Read around what the medium has lost, and count that."""
         data = bytearray(size)
-        missing = set()
+        missing, unreadable = set(), 0
         for index in range(sector_count(size)):
             start = index * SECTOR_SIZE
             wanted = min(SECTOR_SIZE, size - start)
             try:
                 sector = self._view.read(offset + start, wanted)
             except OSError:
-                self.report.unreadable += 1
+                unreadable += 1
                 missing.add(index)
                 continue
             data[start : start + len(sector)] = sector
             if len(sector) < wanted:
                 missing.add(index)
-        return Piece(bytes(data), frozenset(missing))
+        return Piece(bytes(data), frozenset(missing)), unreadable
 
     def is_raw(self) -> bool:
         """Tell whether the file looks as if it held raw sectors."""
-        layout = detect_layout(self.read(0, HEAD_SIZE).data)
+        layout = detect_layout(self.peek(0, HEAD_SIZE).data)
         return layout is not None and layout.size != SECTOR_SIZE
 
     def close(self) -> None:

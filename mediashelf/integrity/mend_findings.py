@@ -49,9 +49,8 @@ def part_findings(parts: Sequence[Part], copies: int, is_raw: bool) -> Iterator[
 def _not_mended(part: Part, where: str, copies: int) -> Finding:
     remedy = ANOTHER_COPY
     if part.absent:
-        message = f"{count_text(part.absent, 'sector')} are in none of the files".replace(
-            "1 sector are", "1 sector is"
-        )
+        verb = "is" if part.absent == 1 else "are"
+        message = f"{count_text(part.absent, 'sector')} {verb} in none of the files"
     elif copies == 1:
         message = "the bytes are not as recorded, and there is no copy to take them from"
     elif part.possible == 1:
@@ -93,11 +92,14 @@ def _undecided(part: Part, where: str, copies: int) -> Finding:
 
 
 def _voted(part: Part, where: str, copies: int) -> Finding:
+    voices = f"{len(part.sources)} of {copies} files agree"
+    if not part.sources:
+        voices = "in each scattered sector most files agree"
     return Finding(
         "bytes-proved",
         Severity.WARNING,
         where,
-        f"decided by a vote: {len(part.sources)} of {copies} files agree; likely, not proved",
+        f"decided by a vote: {voices}; likely, not proved",
         remedy="look at the result with audit --depth contents before you rely on it",
         offset=part.span.offset,
         length=part.span.length,
@@ -149,8 +151,8 @@ def mostly_overruled(image: CopyReport, size: int, *, by_record: bool) -> Iterat
             "image-agrees-with-record",
             Severity.WARNING,
             str(image.path),
-            f"{count_text(image.overruled, 'sector')} of it are not as recorded: it may be another "
-            "image than the recorded one",
+            f"{count_text(image.overruled, 'sector')} of it, more than half, are not as recorded: "
+            "it may be another image than the recorded one",
             remedy="look at both with show before you throw anything away",
         )
     else:
@@ -203,12 +205,11 @@ def _reading_notes(report: CopyReport) -> Iterator[Finding]:
             "copy what can be read of that disk to another before anything else",
         )
     if report.blank:
+        verb = "holds" if report.blank == 1 else "hold"
         yield _note(
             "copy-has-no-dropouts",
             str(report.path),
-            f"{count_text(report.blank, 'sector')} of it hold zeros in the place of data".replace(
-                "1 sector of it hold ", "1 sector of it holds "
-            ),
+            f"{count_text(report.blank, 'sector')} of it {verb} zeros in the place of data",
             "programs leave zeros where they could not read; read that disc again",
         )
 

@@ -26,7 +26,7 @@ class Combination:
     ``data`` is what the digest proves, or the best guess when ``is_proved`` is
     False. ``sources`` names the copy of each sector by its place, the first that has
     these bytes. ``tried`` of ``possible`` combinations were compared. ``absent``
-    sectors are in no copy, so that nothing was tried.
+    sectors are in no copy: only the best guess was tried, which has zeros there.
     """
 
     data: bytes
@@ -79,9 +79,9 @@ def combine(
         if len(choice.contents) > 1:
             choices.append(choice)
     possible = math.prod(len(choice.contents) for choice in choices)
-    guess = bytes(block[:size])
+    guess = bytes(block)
     if absent:
-        return Combination(guess, tuple(sources), False, 0, 0, absent)
+        return Combination(guess, tuple(sources), is_right(block), 1, 1, absent)
     tried: set[bytes] = set()
     present = bytes(len(choices))
     for picks in _iter_picks(choices, len(pieces), possible, limit):

@@ -48,7 +48,8 @@ class Part:
 
     ``sources`` are the copies whose bytes stand there now, by their place in
     :attr:`Mending.copies`, where 0 is the image itself; of a voted part, those that
-    agree. ``changed`` is where these bytes differ from the image's own. ``tried`` of
+    agree, and none where scattered votes went different ways. ``changed`` is where the
+    bytes differ from the image's own. ``tried`` of
     ``possible`` combinations of sectors were compared with the digest. ``absent``
     sectors are in no copy at all. ``zeros_won`` says that most copies hold zeros
     there, and another holds data. ``disputed`` says that copies hold different bytes.

@@ -96,11 +96,7 @@ class Work:
 
     def _is_as_recorded(self, digests: Digests) -> bool:
         record = self._record
-        return (
-            record is not None
-            and digests.size == record.size
-            and all(digests.whole[name] == digest for name, digest in record.digests.items())
-        )
+        return record is not None and digests.whole == record.digests
 
     def _iter_findings(self, digests: Digests, is_raw: bool) -> Iterator[Finding]:
         image = self._copies.opened[0].report

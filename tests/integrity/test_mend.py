@@ -34,6 +34,7 @@ SECTOR = 2048
 BLOCK = 16 * SECTOR
 BLOCKS = 12
 ORIGINAL = random.Random(11).randbytes(BLOCKS * BLOCK - 5 * SECTOR - 700)
+SECTORS = -(-len(ORIGINAL) // SECTOR)
 ANOTHER = random.Random(12).randbytes(len(ORIGINAL))
 
 
@@ -149,6 +150,7 @@ def test_nothing_to_mend(bench: Bench) -> None:
     result = bench.mend(ORIGINAL, spoil(ORIGINAL, 3), record=bench.record())
     assert (result.outcome, result.is_written) == (Outcome.AS_RECORDED, False)
     assert result.parts == ()
+    assert result.copies[1].sampled == 0  # nobody asked it for anything
 
 
 @pytest.mark.parametrize(
@@ -225,8 +227,7 @@ def test_tries_are_bounded_and_counted(bench: Bench) -> None:
     assert (part.tried, part.possible) == (100, 4096)
     assert "(100 of 4,096)" in result.findings[0].message
     assert "--tries" in result.findings[0].remedy
-    none = bench.mend(image, copy, record=bench.record(), tries=0)
-    assert none.parts[0].tried == 0
+    assert bench.mend(image, copy, record=bench.record(), tries=0).parts[0].tried == 1
 
 
 def test_tries_of_all_blocks_are_bounded_together(bench: Bench) -> None:
@@ -237,7 +238,9 @@ def test_tries_of_all_blocks_are_bounded_together(bench: Bench) -> None:
     many = replace(record, block_size=SECTOR * 2)
     many = replace(many, blocks=digest_of(bench, many.block_size))
     result = bench.mend(ANOTHER, spoil(ANOTHER, *range(200)), record=many, tries=3)
-    assert sum(part.tried for part in result.parts) == 3 * 50
+    tried = [part.tried for part in result.parts]
+    assert tried[:50] == [3] * 50
+    assert set(tried[50:]) == {1}  # what costs nothing: the best guess
 
 
 def digest_of(bench: Bench, block_size: int) -> bytes:
@@ -302,6 +305,19 @@ def test_what_lies_behind_the_end_is_left_out(bench: Bench) -> None:
     bench.output.unlink()
     bench.mend(spoil(padded, block(11)), padded, record=bench.record())
     assert bench.equals_original()
+
+
+def test_zeros_that_were_cut_off_need_no_copy(bench: Bench) -> None:
+    """Images end in padding, and a copy that was cut there is made whole by the digest alone."""
+    whole = ORIGINAL[: 5 * BLOCK + 100] + bytes(3 * BLOCK)
+    record = bench.record(whole)
+    result = bench.mend(whole[: 6 * BLOCK + 2 * SECTOR + 9], record=record)
+    assert result.outcome is Outcome.PROVED
+    assert bench.output.read_bytes() == whole
+    assert result.copies[0].given == 2 * BLOCK // SECTOR - 2 + 1
+    bench.output.unlink()
+    result = bench.mend(whole[: 5 * BLOCK + 50], record=record)
+    assert result.outcome is Outcome.INCOMPLETE
 
 
 def test_two_truncated_files_that_end_in_the_same_block(bench: Bench) -> None:
@@ -461,6 +477,25 @@ def test_sectors_that_no_file_gives(bench: Bench, monkeypatch: pytest.MonkeyPatc
     assert "1 sector is in none of the files" in result.findings[0].message
 
 
+def test_what_cannot_be_read_is_counted_once(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    lose(monkeypatch, {"image.iso": [3], "copy0.iso": [3]})
+    result = bench.mend(ORIGINAL, ORIGINAL, record=bench.record())
+    assert result.outcome is Outcome.INCOMPLETE
+    assert result.copies[1].sampled == 8
+    assert [report.unreadable for report in result.copies] == [1, 1]
+
+
+def test_unreadable_and_cut_in_one_block(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    lose(monkeypatch, {"image.iso": [block(5, 2)]})
+    result = bench.mend(ORIGINAL[: block(5, 7) * SECTOR + 9], ORIGINAL, ORIGINAL)
+    assert result.outcome is Outcome.VOTED
+    assert bench.equals_original()
+    assert [(span.first_lba, span.last_lba) for span in result.mended_spans] == [
+        (block(5, 2), block(5, 2)),
+        (block(5, 7), SECTORS - 1),
+    ]
+
+
 def test_unreadable_sectors_have_no_vote(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     lose(monkeypatch, {"image.iso": [40], "copy0.iso": [90], "copy1.iso": [90]})
     result = bench.mend(ORIGINAL, ORIGINAL, ORIGINAL)
@@ -548,6 +583,25 @@ def test_vote_on_size(bench: Bench) -> None:
     assert "size-decided" in rules(result)
 
 
+def test_a_cut_sector_has_no_voice(bench: Bench) -> None:
+    cut = ORIGINAL[: 90 * SECTOR + 100]
+    result = bench.mend(ORIGINAL, ORIGINAL, cut, cut, anyway=True)
+    assert "size-decided" in rules(result)
+    assert result.parts == ()
+    assert bench.equals_original()
+
+
+def test_a_voice_alone_and_a_dispute_are_told_apart(bench: Bench) -> None:
+    result = bench.mend(ORIGINAL, spoil(ORIGINAL, 49)[: 50 * SECTOR])
+    assert [(part.span.first_lba, part.disputed) for part in result.parts] == [
+        (49, True),
+        (50, False),
+    ]
+    messages = [each.message for each in result.findings if each.rule == "bytes-decided"]
+    assert "disagree" in messages[0]
+    assert "only one of the files" in messages[1]
+
+
 def test_a_file_counts_once_under_any_name(bench: Bench) -> None:
     image = spoil(ORIGINAL, 3)
     bench.lay(image, [ORIGINAL])
@@ -583,8 +637,12 @@ def test_scattered_votes_take_bounded_memory(bench: Bench) -> None:
     image = spoil(ORIGINAL, *range(90, 187, 2))
     result = bench.mend(image, ORIGINAL, ORIGINAL)
     assert bench.equals_original()
+    bench.output.unlink()
     assert len(result.parts) == 1
     assert result.parts[0].changed == (result.parts[0].span,)
+    result = bench.mend(spoil(image, 3), spoil(ORIGINAL, *range(91, 187, 2)), ORIGINAL, anyway=True)
+    assert [(part.how, part.sources) for part in result.parts] == [(How.VOTED, ())]
+    assert "most files agree" in result.findings[0].message
 
 
 # The output.
@@ -702,7 +760,6 @@ def test_sources_must_be_files(bench: Bench) -> None:
 
 # Any damage at all.
 
-SECTORS = -(-len(ORIGINAL) // SECTOR)
 damage = st.lists(st.tuples(st.integers(0, SECTORS - 1), st.integers(1, 6)), max_size=6).map(
     lambda runs: {
         sector for first, count in runs for sector in range(first, min(first + count, SECTORS))
