@@ -104,7 +104,7 @@ MEASURE = """<!DOCTYPE html><html><body>%s<script>
 addEventListener("load", function () {
   var said = Array.from(document.querySelectorAll("iframe"), function (frame) {
     var root = frame.contentDocument.documentElement;
-    var rows = Array.from(root.querySelectorAll(".bars li, dt"));
+    var rows = Array.from(root.querySelectorAll(".bars li, .states li"));
     return { width: root.scrollWidth, height: root.scrollHeight,
              tallest: Math.max.apply(null, rows.map(function (row) { return row.offsetHeight; })),
              wide: getComputedStyle(root.querySelector(".wide") || root).display,
