@@ -139,7 +139,7 @@ def test_nothing_sticks_out_on_a_phone_or_is_squeezed(tmp_path: Path) -> None:
     assert (disc_phone["width"], audit_phone["width"]) == (PHONE, PHONE)
     assert (disc_desk["width"], audit_desk["width"]) == (1280, 1280)
     for measured in (disc_phone, disc_desk, audit_phone, audit_desk):
-        assert measured["tallest"] < 80
+        assert measured["tallest"] < 120  # a state takes three lines on a phone
     assert (disc_phone["wide"], disc_phone["tall"]) == ("none", "block")
     assert (disc_desk["wide"], disc_desk["tall"]) == ("block", "none")
 
