@@ -14,6 +14,8 @@ import pytest
 from cli_runs import Shelf
 from made_library import DATE, overwrite, tide_image, write
 
+from mediashelf.catalogue.history import Happening, history_of
+from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import BlockedError, InputError, OutputError
 from mediashelf.image import open_image
 
@@ -80,6 +82,19 @@ def test_the_mended_image_is_as_recorded(shelf: Shelf) -> None:
     assert "proved by the digest on record" in flat(out)
     assert tide.read_bytes() == TIDE
     assert shelf.json("audit")["images"][0]["state"] == "sound"
+
+
+def test_the_history_of_an_image_tells_that_it_was_mended(shelf: Shelf) -> None:
+    [copy] = copies(shelf, TIDE)
+    output = shelf.folder / "mended.iso"
+    shelf.run("mend", "home/tide.iso", "--from", copy, "-o", output)
+    shelf.run("mend", "home/tide.iso", "--from", copy, "--dry-run")
+    with open_catalogue(shelf.catalogue) as catalogue:
+        [row] = catalogue.images()
+        told = [each for each in history_of(catalogue.db, row.id) if each.seen_by == "mend"]
+    assert [(each.event, each.detail) for each in told] == [
+        (Happening.MENDED, f"proved by the digest on record: {output}")
+    ]
 
 
 def test_what_cannot_be_mended_is_refused(shelf: Shelf) -> None:

@@ -13,6 +13,7 @@ from mediashelf.cli.mend_record import (
     find_image,
     find_reference,
     find_touched,
+    keep_mending,
     record_findings,
 )
 from mediashelf.cli.mend_text import say_mending
@@ -141,11 +142,12 @@ def mend(
                 on_bytes=on_bytes,
             )
         touched = find_touched(catalogue, reference, result)
-    findings = (*record_findings(reference), *result.findings)
-    if as_json:
-        say_json(mend_document(result, reference, touched, findings, dry_run))
-    else:
-        say_mending(result, reference, touched, findings, dry_run=dry_run, quiet=quiet)
+        findings = (*record_findings(reference), *result.findings)
+        if as_json:
+            say_json(mend_document(result, reference, touched, findings, dry_run))
+        else:
+            say_mending(result, reference, touched, findings, dry_run=dry_run, quiet=quiet)
+        keep_mending(catalogue, job, result)
     if result.outcome is Outcome.INCOMPLETE and not result.is_written and not dry_run:
         raise BlockedError(_refusal(result, output))
     exit_for(findings, fail_on)

@@ -8,7 +8,9 @@ from pathlib import Path
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.audit_names import AuditJob, plan_audit
+from mediashelf.catalogue.history import Happening, keep
 from mediashelf.catalogue.rows import ImageRow
+from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
@@ -16,7 +18,7 @@ from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.integrity.damage import TouchedEntry, entries_touched
 from mediashelf.integrity.fixity_values import FixityRecord
-from mediashelf.integrity.mend_values import Mending
+from mediashelf.integrity.mend_values import Mending, Outcome
 from mediashelf.text import count_text
 
 
@@ -125,3 +127,16 @@ def find_touched(catalogue: Catalogue, reference: Reference | None, result: Mend
         entries_touched(facts, result.open_spans),
         max((len(volume.entries) for volume in facts.volumes), default=0),
     )
+
+
+def keep_mending(catalogue: Catalogue, job: AuditJob, result: Mending) -> None:
+    """Add to the history of a recorded image that it was mended, how surely, and where to."""
+    if job.row is None or not result.is_written or not catalogue.can_write:
+        return
+    surety = {
+        Outcome.PROVED: "proved by the digest on record",
+        Outcome.VOTED: "by a vote, not proved",
+        Outcome.INCOMPLETE: "in part",
+    }[result.outcome]
+    with transaction(catalogue.db):
+        keep(catalogue.db, job.row.id, Happening.MENDED, "mend", f"{surety}: {result.output}")
