@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import islice
+from typing import Protocol
 
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.fields import View
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
-from mediashelf.image import DiscImage
 from mediashelf.integrity.boot_images import check_boot_images
 from mediashelf.integrity.overlaps import check_overlaps
 
@@ -22,7 +23,17 @@ PLACES_PER_RULE = 100
 _Place = tuple[int, int]  # where a file's bytes begin, and how many there are
 
 
-def check_structure(image: DiscImage) -> Iterator[Finding]:
+class ReadDisc(Protocol):
+    """An open image, or anything else with a disc's facts and the bytes that they are of."""
+
+    @property
+    def facts(self) -> DiscFacts: ...
+
+    @property
+    def view(self) -> View: ...
+
+
+def check_structure(image: ReadDisc) -> Iterator[Finding]:
     """Yield a finding for every two parts of the disc that contradict each other."""
     facts = image.facts
     yield from _at_most(check_overlaps(facts, image.view))

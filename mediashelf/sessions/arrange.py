@@ -16,7 +16,13 @@ from mediashelf.building.plan import plan_disc
 from mediashelf.building.write import build_disc
 from mediashelf.errors import MediashelfError, StagingError
 from mediashelf.findings import Finding
-from mediashelf.sessions.card import CardFacts, check_card_kind, check_card_room, kind_named
+from mediashelf.sessions.card import (
+    CardFacts,
+    check_card_kind,
+    check_card_names,
+    check_card_room,
+    kind_named,
+)
 from mediashelf.sessions.card_names import CardNames, disc_names
 from mediashelf.sessions.codes import disc_codes
 from mediashelf.sessions.image_source import ImageSource, digest_copied, read_stamp
@@ -242,6 +248,7 @@ def _check_card(
     wish: CardWish,
     freed: int,
 ) -> Iterator[Finding]:
+    yield from check_card_names(facts)
     images = [(step.path, step.disc.size) for step in steps if step.action not in _NO_FILE]
     planned = kind_named(wish.filesystem)
     if planned is not None:

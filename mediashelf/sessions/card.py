@@ -48,6 +48,7 @@ CARD_KINDS = (
     CardKind("xfs", ("xfs",)),
 )
 
+_SHORT_NAMES_TYPE = "msdos"
 _MEMORY_TYPES = ("tmpfs", "ramfs")
 
 CARD_KIND_NAMES = tuple(kind.name for kind in CARD_KINDS)
@@ -143,6 +144,22 @@ def check_card_kind(
                 found=str(size),
                 expected=f"at most {kind.max_file_size}",
             )
+
+
+def check_card_names(card: CardFacts) -> Iterator[Finding]:
+    """Yield what keeps our names from standing on the card as the manifest says them."""
+    if card.type_name == _SHORT_NAMES_TYPE:
+        yield Finding(
+            "card-holds-names",
+            Severity.ERROR,
+            "the card",
+            f"it is mounted as {_SHORT_NAMES_TYPE}, where names are cut to eight and three "
+            "characters, and the manifest's names would lead nowhere",
+            "mount it as vfat, which is the same kind of card with long names",
+            "from memory: Linux's driver msdos keeps no long names",
+            found=card.type_name,
+            expected="vfat",
+        )
 
 
 def check_card_room(

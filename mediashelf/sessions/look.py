@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from mediashelf.building.plan import DiscPlan, plan_disc
 from mediashelf.building.recipe import load_recipe
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import DiscFacts
-from mediashelf.image import open_image
+from mediashelf.image import open_image, open_view
 from mediashelf.integrity.fixity import compare, observe
+from mediashelf.integrity.structure import check_structure
+from mediashelf.sessions.boot_floppy import CdStart, find_cd_start, read_cd_start
 from mediashelf.sessions.image_source import ImageSource, read_stamp
 from mediashelf.sessions.look_raw import look_at_tracks
 from mediashelf.sessions.manifest_values import FileDigests
@@ -30,6 +33,7 @@ class LookedAt:
     target. ``image`` is None for a recipe, which has a ``disc_plan``, and for what
     cannot be served at all. ``digests`` are those of the image as it is served and
     ``original`` those of the file that it comes from, where they were read.
+    ``cd_start`` tells of the boot floppy inside, None where there is none.
     """
 
     candidate: Candidate
@@ -38,6 +42,7 @@ class LookedAt:
     image: ImageSource | None = None
     digests: FileDigests | None = None
     original: FileDigests | None = None
+    cd_start: CdStart | None = None
     disc_plan: DiscPlan | None = None
 
     @property
@@ -59,15 +64,36 @@ def look_at(candidate: Candidate, disc: PlanDisc, on_bytes: OnBytes) -> LookedAt
 def _look_at_recipe(candidate: Candidate) -> LookedAt:
     plan = plan_disc(load_recipe(candidate.path))
     _, findings = check_served(plan.size, str(candidate.path), pad=False)
-    return LookedAt(candidate, plan.facts, (*plan.findings, *findings), disc_plan=plan)
+    return LookedAt(
+        candidate,
+        plan.facts,
+        (*plan.findings, *findings),
+        cd_start=_planned_cd_start(plan),
+        disc_plan=plan,
+    )
+
+
+def _planned_cd_start(plan: DiscPlan) -> CdStart | None:
+    if plan.boot is None or not plan.boot.is_emulated:
+        return None
+    view = open_view(Path(plan.boot.content.path))
+    try:
+        return read_cd_start(view)
+    finally:
+        view.close()
 
 
 def _look_at_image(candidate: Candidate, disc: PlanDisc, on_bytes: OnBytes) -> LookedAt:
     path, where = candidate.path, str(candidate.path)
     stamp = read_stamp(path)
+    findings: tuple[Finding, ...] = ()
+    cd_start = None
     with open_image(path) as image:
+        facts = image.facts
         # What a reader sees in raw sectors is seen again below, with damage put right.
-        facts, findings = image.facts, () if image.facts.looks_raw else image.findings
+        if not facts.looks_raw:
+            findings = (*image.findings, *check_structure(image))
+            cd_start = find_cd_start(facts, image.view)
     digests = None
     if candidate.record is not None and candidate.record.digests:
         wanted = dict.fromkeys((*ALGORITHMS, *candidate.record.digests))
@@ -78,10 +104,12 @@ def _look_at_image(candidate: Candidate, disc: PlanDisc, on_bytes: OnBytes) -> L
     if facts.looks_raw:
         raw = look_at_tracks(path, disc, on_bytes)
         findings = (*findings, *raw.findings)
-        return LookedAt(candidate, raw.facts, findings, raw.image, raw.digests, raw.original)
+        return LookedAt(
+            candidate, raw.facts, findings, raw.image, raw.digests, raw.original, raw.cd_start
+        )
     padding, served = check_served(facts.size, where, pad=disc.pad)
     findings = (*findings, *ignored_track(disc.track, where), *served)
     source = ImageSource(path, facts.size + padding, stamp, padding)
     facts = replace(facts, size=source.size)
     served_digests = None if padding else digests
-    return LookedAt(candidate, facts, findings, source, served_digests, digests)
+    return LookedAt(candidate, facts, findings, source, served_digests, digests, cd_start)

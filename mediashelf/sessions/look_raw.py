@@ -15,6 +15,8 @@ from mediashelf.integrity.raw import TrackReport
 from mediashelf.integrity.raw_convert import choose_track, read_converted
 from mediashelf.integrity.raw_tracks import RawDisc, read_raw_disc
 from mediashelf.integrity.raw_view import TrackView
+from mediashelf.integrity.structure import check_structure
+from mediashelf.sessions.boot_floppy import CdStart, find_cd_start
 from mediashelf.sessions.emulator import RAW_SOURCE
 from mediashelf.sessions.image_source import ImageSource, read_stamp
 from mediashelf.sessions.manifest_values import FileDigests
@@ -40,6 +42,15 @@ class LookedAtTracks:
     image: ImageSource | None = None
     digests: FileDigests | None = None
     original: FileDigests | None = None
+    cd_start: CdStart | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _TrackDisc:
+    """The disc in a track."""
+
+    facts: DiscFacts
+    view: TrackView
 
 
 def look_at_tracks(path: Path, disc: PlanDisc, on_bytes: OnBytes) -> LookedAtTracks:
@@ -59,7 +70,8 @@ def look_at_tracks(path: Path, disc: PlanDisc, on_bytes: OnBytes) -> LookedAtTra
         problem = _no_choice(raw, disc.track, str(error).removeprefix(f"{path}: "))
         return LookedAtTracks(DiscFacts(0, looks_raw=True), (*raw.findings, problem))
     stamp = read_stamp(track.path)
-    facts, structure = read_disc(TrackView(track))
+    view = TrackView(track)
+    facts, structure = read_disc(view)
     padding, served = check_served(facts.size, where, pad=disc.pad)
     digester = Digester(ALGORITHMS, block_size=0)
     report, found = read_converted(track, digester.update, on_bytes=on_bytes)
@@ -67,6 +79,7 @@ def look_at_tracks(path: Path, disc: PlanDisc, on_bytes: OnBytes) -> LookedAtTra
     findings = (
         *raw.findings,
         *structure,
+        *check_structure(_TrackDisc(facts, view)),
         # The reader of volumes has said already when there is none.
         *(_as_converted(one) for one in found if one.rule != "no-volume"),
         *_left_out(raw, where),
@@ -80,6 +93,7 @@ def look_at_tracks(path: Path, disc: PlanDisc, on_bytes: OnBytes) -> LookedAtTra
         image,
         as_file_digests(digester.finish()),
         digest_whole(track.path, on_bytes=on_bytes),
+        find_cd_start(facts, view),
     )
 
 

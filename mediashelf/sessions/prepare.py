@@ -17,6 +17,7 @@ from mediashelf.sessions.arrange import Arrangement, arrange
 from mediashelf.sessions.card import CardFacts, card_errors, read_card
 from mediashelf.sessions.card_names import CardNames, numbered
 from mediashelf.sessions.describe import describe_card, with_other_files
+from mediashelf.sessions.dos_steps import check_dos_steps
 from mediashelf.sessions.glance import boot_ways
 from mediashelf.sessions.lock import card_lock
 from mediashelf.sessions.manifest import render_manifest
@@ -91,7 +92,11 @@ def check_plan(
     """
     discs = check_discs(resolve_plan(plan, library), targets, on_bytes=on_bytes)
     boots = [boot_ways(disc.source.facts) for disc in discs]
-    discs = [_with_boot(disc, ways, plan) for disc, ways in zip(discs, boots, strict=True)]
+    needs = check_dos_steps(discs)
+    discs = [
+        _with_boot(disc, ways, plan, need)
+        for disc, ways, need in zip(discs, boots, needs, strict=True)
+    ]
     return tuple(discs), (*check_readiness(plan, boots), *more_checks(plan, discs))
 
 
@@ -194,10 +199,12 @@ def refuse_blocked(session: CheckedSession, *, anyway: bool) -> None:
             )
 
 
-def _with_boot(disc: CheckedDisc, ways: tuple[BootWay, ...], plan: SessionPlan) -> CheckedDisc:
+def _with_boot(
+    disc: CheckedDisc, ways: tuple[BootWay, ...], plan: SessionPlan, needs: Iterable[Finding]
+) -> CheckedDisc:
     where = str(disc.source.candidate.path)
     found = check_boot(disc.position, ways, plan, where)
-    return replace(disc, findings=(*disc.findings, *found))
+    return replace(disc, findings=(*disc.findings, *found, *needs))
 
 
 @contextmanager

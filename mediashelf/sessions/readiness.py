@@ -28,7 +28,10 @@ _MACHINE_KEYS = {
 
 @dataclass(frozen=True, slots=True)
 class ReadinessRow:
-    """One thing to know before the first disc goes in; no targets means all."""
+    """One thing to know before the first disc goes in; no targets means all.
+
+    ``bring`` is what to put on the driver disc for it, or empty.
+    """
 
     rule: str
     targets: tuple[str, ...]
@@ -37,6 +40,7 @@ class ReadinessRow:
     message: str
     remedy: str
     source: str
+    bring: str = ""
 
     def concerned(self, plan: SessionPlan) -> tuple[str, ...]:
         """Return the targets of the plan that the row is about."""
@@ -56,6 +60,7 @@ def readiness_rows() -> tuple[ReadinessRow, ...]:
             row["message"],
             row["remedy"],
             row["source"],
+            row.get("bring", ""),
         )
         for row in document["row"]
     )
@@ -150,7 +155,7 @@ def _finding(row: ReadinessRow, concerned: tuple[str, ...], machine: Machine) ->
         row.severity,
         f"[machine] {', '.join(keys)}" if keys else "the machine",
         row.message.format(**values) + ("" if is_one or not row.targets else f" ({names})"),
-        row.remedy,
+        f"{row.remedy}; on the driver disc: {row.bring}" if row.bring else row.remedy,
         row.source,
         target=names if is_one and row.targets else "",
     )

@@ -14,6 +14,7 @@ from mediashelf.sessions.card import (
     SPARE_SIZE,
     CardFacts,
     check_card_kind,
+    check_card_names,
     check_card_room,
     copying_seconds,
     kind_named,
@@ -41,6 +42,14 @@ def test_other_kinds_take_whatever_the_emulator_takes() -> None:
         if not kind.name.startswith("fat"):
             assert not list(check_card_kind(kind, [("01-A.iso", 900 * GIB)], is_planned=False))
     assert kind_named("zzz") is None
+
+
+def test_a_card_without_long_names_is_refused() -> None:
+    def rules(type_name: str) -> list[str]:
+        return [one.rule for one in check_card_names(CardFacts(None, type_name, 0, 0, 512))]
+
+    assert rules("msdos") == ["card-holds-names"]
+    assert rules("vfat") == rules("") == []
 
 
 def test_every_limit_has_a_source() -> None:

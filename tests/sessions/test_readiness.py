@@ -91,7 +91,7 @@ def test_a_drive_letter_under_dos() -> None:
     rule = "drive-has-letter-under-dos"
     assert check("win9x")[rule].severity is Severity.WARNING
     assert check("dos", boots=PLAIN)[rule].severity is Severity.WARNING
-    assert check("dos", boots=FLOPPY)[rule].severity is Severity.NOTE
+    assert rule not in check("dos", boots=FLOPPY)  # what the floppy loads is asked at its step
     assert rule not in check("nt5", boots=FLOPPY)
 
 
@@ -99,6 +99,14 @@ def test_a_machine_that_does_not_start_from_the_drive() -> None:
     assert "machine-starts-from-disc" in check("nt5", boots=PLAIN, optical_boot=False)
     assert "machine-starts-from-disc" not in check("nt5", optical_boot=False)
     assert "disc-starts-again" in check("nt6", boots=PLAIN)
+
+
+def test_what_to_put_on_the_driver_disc_is_said() -> None:
+    assert (
+        "on the driver disc: the service pack"
+        in check("nt5", disk=200 * GB)["disk-needs-48-bit-support"].remedy
+    )
+    assert "on the driver disc" not in check("dos", disk=200 * GB)["volume-within-fat16"].remedy
 
 
 def test_several_targets_are_named_in_one_finding() -> None:
@@ -124,7 +132,6 @@ def test_findings_come_in_the_order_of_acting() -> None:
         "disk-size-is-shown-whole",
         "memory-within-cache-limit",
         "memory-within-reach",
-        "drive-has-letter-under-dos",
         "disc-starts-again",
     ]
 
