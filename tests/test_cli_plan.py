@@ -8,9 +8,12 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from session_bench import Bench, make_bench
+from session_bench import Bench, make_bench, slides_image
 
 from mediashelf.cli.main import main
+
+from make_image import make_iso
+from make_raw import mode_1_image
 
 
 @pytest.fixture
@@ -115,6 +118,34 @@ def test_a_draft_from_the_catalogue_can_be_prepared_at_once(bench: Bench) -> Non
     document = json.loads(run("plan", "new", *options, "--json").stdout)
     assert document["text"] == run("plan", "new", *options).stdout
     assert sorted(bool(disc["problem"]) for disc in document["discs"]) == [False] * 2 + [True] * 2
+
+
+def test_a_draft_names_raw_images_by_their_sheet_and_pads_small_ones(bench: Bench) -> None:
+    catalogue = bench.folder / "catalogue.sqlite"
+    library = bench.folder / "library"
+    (library / "sounds.bin").write_bytes(mode_1_image(slides_image(650_000)))
+    (library / "sounds.cue").write_text(
+        'FILE "sounds.bin" BINARY\n  TRACK 01 MODE1/2352\n    INDEX 01 00:00:00\n'
+    )
+    (library / "bare.bin").write_bytes(mode_1_image(slides_image(660_000)))
+    (library / "small.iso").write_bytes(make_iso({"A.TXT": b"a"}, label="SMALL", joliet=3).data)
+    run("shelf", "add", library, "--catalogue", catalogue)
+    run("scan", "--catalogue", catalogue)
+    draft = bench.folder / "draft.toml"
+    result = run("plan", "new", "-t", "win9x", "--catalogue", catalogue, "-o", draft)
+    assert "5 discs, 1 more left out as comments" in result.stderr
+    text = draft.read_text()
+    assert "left out: a part of sounds.cue" in text
+    assert text.count("# raw: its data track is converted") == 2
+    assert text.count("pad = true  ") == 1
+    result = run("prepare", draft, "--to", bench.card, "--catalogue", catalogue)
+    assert result.exit_code == 0, result.output
+    assert "convert" in result.stdout
+    assert "copy, padded" in result.stdout
+    assert len(bench.images_on_card()) == 5
+    shown = json.loads(run("plan", "show", draft, "--catalogue", catalogue, "--json").stdout)
+    assert sorted(str(disc["track"]) for disc in shown["discs"]) == ["1", "1"] + ["None"] * 3
+    assert [disc["padding"] > 0 for disc in shown["discs"]].count(True) == 1
 
 
 def test_a_draft_needs_known_targets_and_shelves(bench: Bench) -> None:

@@ -129,6 +129,21 @@ def test_quiet_prints_only_what_needs_attention(bench: Bench) -> None:
     assert "note " not in result.stdout
 
 
+def test_pad_is_an_option_too_and_is_said(bench: Bench) -> None:
+    small = make_iso({"A.TXT": b"a"}, label="SMALL", joliet=3)
+    (bench.folder / "library" / "small.iso").write_bytes(small.data)
+    bench.write_plan('image = "library/small.iso"')
+    assert prepare(bench).exit_code == 12
+    result = prepare(bench, "--pad")
+    assert result.exit_code == 0, result.output
+    assert "copy, padded" in result.stdout
+    document = json.loads(prepare(bench, "--pad", "--json").stdout)
+    (disc,) = document["discs"]
+    assert disc["padding"] == 300 * 2048 - len(small.data)
+    assert (disc["action"], disc["track"], disc["size"]) == ("keep", None, 300 * 2048)
+    assert disc["code"] in disc["path"]
+
+
 def test_tidy_names_what_it_removed(bench: Bench) -> None:
     prepare(bench)
     bench.write_plan(SYSTEM_DISC)

@@ -2,18 +2,20 @@
 
 The shape of ``plan show --json``: ``command`` and ``version``, then ``plan``,
 ``session`` (``name``, ``machine``), ``discs``, one object each with ``position``,
-``from``, ``label``, ``size``, ``boot`` (objects with ``method`` and ``platform``),
+``from``, ``label``, ``size``, ``track`` (of a raw image, else null), ``padding`` (bytes of
+zeros), ``boot`` (objects with ``method`` and ``platform``),
 ``purpose``, ``targets``, ``passed``, ``after`` and ``repeats``, and ``findings``, each
 with all its fields and ``disc``, the position that it is about, null for the machine.
 
 That of ``plan new --json``: ``command`` and ``version``, then ``output`` (the file, or
 null), ``text`` (the plan), and ``discs``, one object each with ``image``, ``label``,
-``size`` and ``problem``, why it is there as a comment only, or empty.
+``size``, ``is_raw`` and ``problem``, why it is there as a comment only, or empty.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -35,14 +37,17 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json, tell
 from mediashelf.cli.session_drivers import driver_checks
 from mediashelf.cli.session_library import open_library
+from mediashelf.errors import MediashelfError
 from mediashelf.files import write_whole
 from mediashelf.findings import Finding
+from mediashelf.integrity.raw_tracks import read_raw_disc
 from mediashelf.readability.targets import load_targets, pick_targets
 from mediashelf.sessions.draft import DraftDisc, draft_plan
 from mediashelf.sessions.glance import boot_ways
 from mediashelf.sessions.plan import SessionPlan, load_plan
 from mediashelf.sessions.preflight import CheckedDisc
 from mediashelf.sessions.prepare import check_plan
+from mediashelf.sessions.ways_out import padding_of
 from mediashelf.text import count_text
 
 
@@ -129,8 +134,8 @@ def new(
 ) -> None:
     """Write a commented plan with every image of a SHELF, or of all shelves, to be edited.
 
-    Discs that boot come first. Images that are missing, damaged, raw, or copies of
-    others are there as comments with the reason.
+    Discs that boot come first. Images that are missing, damaged, or copies of
+    others are there as comments with the reason; raw ones are named by their sheet.
     """
     if not target_names:
         raise click.UsageError("Say who must read the discs with --target, such as win9x.")
@@ -155,24 +160,40 @@ def new(
 
 def _drafts(catalogue: Catalogue, rows: Sequence[ImageRow]) -> Iterator[DraftDisc]:
     first_of: dict[str, ImageRow] = {}
+    sheets = _files_of_sheets(rows)
     for row in rows:
         facts = facts_of(catalogue.db, row.id)
         boot = boot_ways(facts) if facts is not None else ()
         problem = _problem(row)
         digest = row.digests.get("xxh3_128", "")
+        if not problem and row.file in sheets:
+            problem = f"a part of {sheets[row.file]}"
         if not problem and digest:
             first = first_of.setdefault(digest, row)
             problem = f"the same bytes as {first.path}" if first is not row else ""
-        yield DraftDisc(row.file, row.label, row.size, boot, problem)
+        is_raw = row.looks_raw or row.is_sheet
+        # What a raw image is too small for shows when it is converted.
+        must_pad = not is_raw and padding_of(row.size) > 0
+        yield DraftDisc(row.file, row.label, row.size, boot, problem, is_raw, must_pad)
+
+
+def _files_of_sheets(rows: Sequence[ImageRow]) -> dict[Path, str]:
+    """Return the files that the sheets among the images name, each with its sheet."""
+    named: dict[Path, str] = {}
+    for row in rows:
+        if row.is_sheet and row.presence is Presence.HERE:
+            with suppress(MediashelfError):  # what is wrong with a sheet shows when it is used
+                named.update((track.path, row.path) for track in read_raw_disc(row.file).tracks)
+    return named
 
 
 def _problem(row: ImageRow) -> str:
     if row.presence is not Presence.HERE:
         return f"{row.presence.value} at the last look"
-    if row.looks_raw or row.is_sheet:
-        return "raw sectors; mediashelf convert makes a servable image of it"
     if row.problem:
         return row.problem
+    if row.looks_raw or row.is_sheet:
+        return ""  # every sector is judged when it is converted
     return f"{count_text(row.errors, 'error')} inside; see mediashelf audit" if row.errors else ""
 
 
@@ -187,6 +208,7 @@ def _new_document(output: Path | None, text: str, discs: Sequence[DraftDisc]) ->
                 "image": str(disc.path),
                 "label": disc.label,
                 "size": disc.size,
+                "is_raw": disc.is_raw,
                 "problem": disc.problem,
             }
             for disc in discs
@@ -212,6 +234,8 @@ def _document(
                 "from": str(disc.source.candidate.path),
                 "label": disc.label,
                 "size": disc.size,
+                "track": image.track.number if image and image.track else None,
+                "padding": image.padding if image else 0,
                 "boot": [
                     {"method": way.method, "platform": way.platform}
                     for way in boot_ways(disc.source.facts)
@@ -222,7 +246,7 @@ def _document(
                 "after": list(disc.resolved.after),
                 "repeats": disc.repeats,
             }
-            for disc in discs
+            for disc, image in ((disc, disc.source.image) for disc in discs)
         ],
         "findings": [
             {**one.as_dict(), "disc": position}

@@ -15,13 +15,18 @@ from mediashelf.text import printable, size_text
 
 @dataclass(frozen=True, slots=True)
 class DraftDisc:
-    """One image for a draft; ``problem`` says why it cannot be used as it is, or is empty."""
+    """One image for a draft; ``problem`` says why it cannot be used, or is empty.
+
+    ``must_pad`` is True for one that the emulator refuses or cuts as it is.
+    """
 
     path: Path
     label: str
     size: int
     boot: tuple[BootWay, ...] = ()
     problem: str = ""
+    is_raw: bool = False
+    must_pad: bool = False
 
 
 def draft_plan(
@@ -79,6 +84,10 @@ def _disc(disc: DraftDisc, text: str, problem: str) -> Iterator[str]:
         return
     yield "[[disc]]"
     yield f"image = {_quoted(text)}"
+    if disc.is_raw:
+        yield "# raw: its data track is converted on the way to the card"
+    if disc.must_pad:
+        yield "pad = true                # zeros are added on the card: the emulator needs them"
     yield 'purpose = ""'
     yield '# expect = ""             # what the screen should show'
     yield "# after = []              # discs that must come before, by image or name"
