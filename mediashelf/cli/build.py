@@ -32,6 +32,7 @@ from mediashelf.cli.render import (
     say_wrapped,
     summary,
 )
+from mediashelf.cli.report_file import report_option
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.readability.check import check_targets, verdict_on
@@ -50,6 +51,7 @@ Examples:
   mediashelf build drivers -o drivers.iso
   mediashelf build drivers tools -o disc.iso --label KIOSK -t dos -t win9x
   mediashelf build disc.toml --dry-run
+  mediashelf build disc.toml -o disc.iso --report disc.html
   mediashelf build disc.toml -o disc.iso --replace
   mediashelf build dos-tools -o boot.iso --boot floppy.img
 """
@@ -79,6 +81,7 @@ Examples:
 @click.option("-n", "--dry-run", is_flag=True, help="Show the plan; write nothing.")
 @click.option("--anyway", is_flag=True, help="Build although there are errors.")
 @click.option("--replace", "may_replace", is_flag=True, help="Write over an existing file.")
+@report_option("Write a page as well: what takes the room, where it fits, what was renamed.")
 @json_option
 @quiet_option
 @fail_on_option
@@ -94,6 +97,7 @@ def build(
     dry_run: bool,
     anyway: bool,
     may_replace: bool,
+    report_path: Path | None,
     as_json: bool,
     quiet: bool,
     fail_on: str,
@@ -137,6 +141,13 @@ def build(
         say_json(_document(plan, findings, verdicts, built, dry_run, anyway))
     elif not quiet:
         _say_result(findings, built)
+    if report_path is not None:
+        # Loaded only for a page: templates cost as much as a small disc.
+        from mediashelf.cli.build_report import write_plan_page
+
+        write_plan_page(report_path, plan, findings, verdicts, built, is_dry_run=dry_run)
+        if not (as_json or quiet):
+            say_wrapped(f"Report: {report_path}")
     if not dry_run:
         refuse_blocked(blockers)
     exit_for(findings, fail_on)

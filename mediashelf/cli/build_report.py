@@ -1,0 +1,57 @@
+"""``build --report``: a page about a disc that was planned or built."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+from mediashelf.building.plan import DiscPlan
+from mediashelf.building.write import BuiltDisc
+from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
+from mediashelf.drivers.device_table import device_rows
+from mediashelf.drivers.survey import Survey
+from mediashelf.findings import Finding
+from mediashelf.reports.disc_page import DiscSubject, disc_html
+from mediashelf.reports.disc_tables import Coverage, Renamed
+from mediashelf.text import count_text
+
+
+def write_plan_page(
+    path: Path,
+    plan: DiscPlan,
+    findings: Sequence[Finding],
+    verdicts: Mapping[str, str],
+    built: BuiltDisc | None,
+    *,
+    is_dry_run: bool,
+    surveys: Iterable[Survey] = (),
+) -> None:
+    """Write the page of a plan, and of the disc where one was built from it.
+
+    ``verdicts`` are phrases by target, ``surveys`` what a machine's devices find on
+    the disc. Raises :class:`OutputError`.
+    """
+    recipe = plan.recipe
+    subject = DiscSubject(
+        name=str(recipe.path) if recipe.path is not None else _folders(plan),
+        facts=plan.facts,
+        findings=findings,
+        state=_state(built, is_dry_run=is_dry_run),
+        verdicts=tuple(verdicts.items()),
+        asked=plan.capacity,
+        renamed=[
+            Renamed(file.short_path, file.long_path) for file in plan.files if file.is_renamed
+        ],
+        coverage=[Coverage(one.target, tuple(device_rows(one))) for one in surveys],
+    )
+    write_report(path, disc_html(subject, created=moment_text(), created_by=CREATED_BY))
+
+
+def _state(built: BuiltDisc | None, *, is_dry_run: bool) -> str:
+    if built is not None:
+        return f"built; read back, {count_text(built.file_count, 'file')} equal to the sources"
+    return "planned; nothing was written" + ("" if is_dry_run else " because of errors")
+
+
+def _folders(plan: DiscPlan) -> str:
+    return ", ".join(str(source.path) for source in plan.recipe.folders)
