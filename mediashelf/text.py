@@ -91,6 +91,15 @@ def size_text(size: int) -> str:
     return f"{value / 1024:.1f} TiB"
 
 
+def part_text(part: int, whole: int) -> str:
+    """Return how much of a size a part is: ``1 of 3 MiB``, ``488 KiB of 2 MiB``, ``all 3 MiB``."""
+    texts = [size_text(size).replace(".0 ", " ") for size in (part, whole)]
+    if part == whole:
+        return f"all {texts[1]}"
+    number, unit = texts[0].split(" ")
+    return f"{number if texts[1].endswith(f' {unit}') else texts[0]} of {texts[1]}"
+
+
 def count_text(count: int, noun: str, plural: str = "") -> str:
     """Return ``1 file`` or ``1,204 files``."""
     return f"{count:,} {noun if count == 1 else plural or noun + 's'}"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import zlib
 from pathlib import Path
 
 import pytest
@@ -39,9 +41,8 @@ def test_decay_is_named_with_block_and_file(shelf: Shelf) -> None:
     assert out.splitlines()[1].startswith("home: tide.iso  decayed  ")
     assert "error bytes-as-recorded" in out
     assert "1 of 4 MiB differ" in " ".join(out.split())
-    assert "bytes 2,097,152 to 3,145,727 (LBA 1,024 to 1,535)" in out
-    assert "holds bytes there: /FILLER.DAT (1.0 MiB of 3.0 MiB)" in out
-    assert "other entries lie wholly elsewhere" in out
+    assert "LBA 1,024 to 1,535 (bytes 2,097,152 to 3,145,727)" in out
+    assert "/FILLER.DAT: 1 of 3 MiB; the 7 other entries are sound" in out
     assert "2 images: 1 decayed, 1 sound." in out
     quiet = shelf.run("audit", "-q", code=1).stdout
     assert "ebb.iso" not in quiet
@@ -119,7 +120,14 @@ def test_json_shape(shelf: Shelf) -> None:
     assert image["state"] == "decayed"
     assert image["file"] == str(shelf.home / "tide.iso")
     assert image["spans"] == [
-        {"offset": 2 * MIB, "length": MIB, "first_lba": 1024, "last_lba": 1535}
+        {
+            "offset": 2 * MIB,
+            "length": MIB,
+            "first_lba": 1024,
+            "last_lba": 1535,
+            "severity": "error",
+            "rules": ["bytes-as-recorded"],
+        }
     ]
     assert image["touched"] == [{"path": "/FILLER.DAT", "size": 3 * MIB, "touched": MIB}]
     assert image["bytes_read"] == (shelf.home / "tide.iso").stat().st_size
@@ -152,3 +160,34 @@ def test_a_narrow_terminal(shelf: Shelf) -> None:
     out = shelf.run("audit", code=1).stdout
     assert max(map(len, out.splitlines())) <= 40
     assert out.startswith("home: tide.iso\n  state: decayed\n")
+
+
+def test_a_digest_for_good(shelf: Shelf) -> None:
+    overwrite(shelf.home / "tide.iso", 2 * MIB, b"\x00\x01\x02\x03")
+    out = shelf.run("audit", "--digest", "sha256", "--digest", "crc32", code=1).stdout
+    assert "New on record: sha256 of 1 image." in out
+    assert "New on record: crc32 of 1 image." in out
+    kept = {image["path"]: image["digests"] for image in shelf.json("list")["images"]}
+    assert set(kept["tide.iso"]) == {"xxh3_128"}  # its bytes are not those on record
+    data = (shelf.home / "ebb.iso").read_bytes()
+    assert kept["ebb.iso"]["sha256"] == hashlib.sha256(data).hexdigest()
+    assert kept["ebb.iso"]["crc32"] == f"{zlib.crc32(data):08x}"
+    again = shelf.json("audit", "ebb.iso", "--digest", "sha256")["images"][0]
+    assert again["new_digests"] == []
+    assert again["digests"]["sha256"] == kept["ebb.iso"]["sha256"]
+
+
+def test_a_digest_that_was_added_is_compared_and_renewed(shelf: Shelf) -> None:
+    shelf.run("audit", "--digest", "sha256")
+    assert shelf.json("audit", "ebb.iso")["images"][0]["digests"].keys() == {"xxh3_128", "sha256"}
+    write(shelf.home / "ebb.iso", tide_image(5), DATE + 1)
+    shelf.run("scan")
+    (kept,) = [image for image in shelf.json("list")["images"] if image["path"] == "ebb.iso"]
+    assert kept["digests"]["sha256"] == hashlib.sha256(tide_image(5)).hexdigest()
+
+
+@pytest.mark.parametrize(
+    "arguments", [("--depth", "structure", "--digest", "sha256"), ("--digest", "sha3")]
+)
+def test_digests_that_cannot_be(shelf: Shelf, arguments: tuple[str, ...]) -> None:
+    shelf.run("audit", *arguments, code=2)

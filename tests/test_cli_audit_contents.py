@@ -105,7 +105,14 @@ def test_a_folder_against_a_published_list(shelf: Shelf, tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize(
-    "arguments", [(), ("a", "b"), ("a", "--depth", "contents"), ("a", "--past-cache")]
+    "arguments",
+    [
+        (),
+        ("a", "b"),
+        ("a", "--depth", "contents"),
+        ("a", "--past-cache"),
+        ("a", "--digest", "sha256"),
+    ],
 )
 def test_what_does_not_go_with_against_is_wrong_usage(
     shelf: Shelf, arguments: tuple[str, ...]

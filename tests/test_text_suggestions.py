@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.text import did_you_mean, display_width, parse_size, printable, wrap
+from mediashelf.text import did_you_mean, display_width, parse_size, part_text, printable, wrap
 
 
 @pytest.mark.parametrize(
@@ -50,3 +50,18 @@ def test_wrapped_lines_fit_and_lose_nothing(text: str, width: int, lead: str) ->
 def test_wide_characters_count_twice() -> None:
     assert wrap("潮汐表 潮汐表", 8, lead="- ") == ["- 潮汐表", "  潮汐表"]
     assert wrap("", 10, lead="- ") == ["- "]
+
+
+@pytest.mark.parametrize(
+    ("part", "whole", "text"),
+    [
+        (1 << 20, 3 << 20, "1 of 3 MiB"),
+        (488 << 10, 2 << 20, "488 KiB of 2 MiB"),
+        (3 << 20, 3 << 20, "all 3 MiB"),
+        (5, 80, "5 of 80 bytes"),
+        (1, 80, "1 byte of 80 bytes"),
+        (1536, 3 << 10, "1.5 of 3 KiB"),
+    ],
+)
+def test_a_part_of_a_size(part: int, whole: int, text: str) -> None:
+    assert part_text(part, whole) == text

@@ -130,7 +130,7 @@ def _sheet_problem(sheet: Path, error: FormatError | InputError) -> Finding:
 
 def _sectors_read(tracks: Sequence[TrackReport], findings: Sequence[Finding]) -> SectorsRead:
     counts = {verdict: sum(track.counts[verdict] for track in tracks) for verdict in Verdict}
-    kept = tuple(_as_kept(each) for each in findings if each.rule not in _LEFT_OUT)
+    kept = tuple(each for each in findings if each.rule not in _LEFT_OUT)
     return SectorsRead(counts, kept)
 
 
@@ -142,13 +142,6 @@ def _with_touched(read: SectorsRead, tracks: Sequence[TrackReport]) -> SectorsRe
     facts = _facts_of(first)
     touched = entries_touched(facts, _wrong_spans(first))
     return replace(read, touched=touched, entry_count=count_entries(list_entries(facts)))
-
-
-def _as_kept(finding: Finding) -> Finding:
-    """Damage that can be put right in a copy is damage of the file that is kept."""
-    if finding.rule == "sector-corrected":
-        return replace(finding, severity=Severity.ERROR)
-    return finding
 
 
 def _wrong_spans(report: TrackReport) -> tuple[Span, ...]:

@@ -229,11 +229,13 @@ def _with_files_inside(
 @_one_of_hundreds
 def _with_touched(reading: Reading, image: DiscImage) -> Reading:
     wrong = [
-        reading.stored.in_user_data(each.span)
+        each.span
         for each in damage_spans((*reading.findings, *reading.inside))
         if each.severity is Severity.ERROR
     ]
-    return replace(reading, touched=entries_touched(image.facts, wrong)) if wrong else reading
+    if not wrong:
+        return reading
+    return replace(reading, touched=entries_touched(image.facts, wrong, reading.stored))
 
 
 def _our_fault(error: Exception) -> Finding:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from mediashelf.catalogue.history import Happening, keep
 from mediashelf.catalogue.presence import Absences, FileSystems
+from mediashelf.catalogue.raw_reading import RawAudits
 from mediashelf.catalogue.reading import WORKERS, Reading, read_image, read_many
 from mediashelf.catalogue.rows import CHANGING, ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scan_record import Event, Job, record_reading
@@ -168,11 +169,18 @@ def run_scan(
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Generator[Outcome, None, None]:
     """Read what the plan names and yield each image's outcome once it is safely recorded."""
+    raw_audits = RawAudits()
 
     def read(job: Job, count: Callable[[int], None]) -> Reading:
         path = job.shelf.root / job.seen.path
         algorithms = tuple(job.row.digests if job.row is not None else ()) or ("xxh3_128",)
-        return read_image(path, is_sheet=job.seen.is_sheet, algorithms=algorithms, on_bytes=count)
+        return read_image(
+            path,
+            is_sheet=job.seen.is_sheet,
+            algorithms=algorithms,
+            raw_audits=raw_audits,
+            on_bytes=count,
+        )
 
     with closing(read_many(plan.jobs, read, workers=workers, on_bytes=on_bytes)) as readings:
         for job, reading in readings:

@@ -13,19 +13,15 @@ from mediashelf.catalogue.audit import AuditResult, Depth, run_audit
 from mediashelf.catalogue.audit_names import plan_audit
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.audit_json import audit_document
+from mediashelf.cli.audit_text import say_audit
 from mediashelf.cli.checksums import check_folder
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
-from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, table, tell
+from mediashelf.cli.render import exit_for, say_json, say_wrapped, tell
 from mediashelf.cli.report_file import CREATED_BY, moment_text, report_option, write_report
-from mediashelf.findings import Severity
-from mediashelf.integrity.fixity import WORST_FIRST, State
-from mediashelf.reports.audit_words import summary_lines
-from mediashelf.text import count_text, size_text
+from mediashelf.integrity.digests import ALGORITHMS
 
-SOUND_SHOWN = 20  # with more sound images than this, only their number is shown
-_ENTRIES_SHOWN = 5
-_PLACES_SHOWN = 5  # of one rule in one image; the rest are counted
+_OPTION_WORDS = {"algorithms": "digest", "past_cache": "past-cache", "report_path": "report"}
 
 
 @click.command(
@@ -37,6 +33,7 @@ Examples:
   mediashelf audit disc.iso other.iso
   mediashelf audit --depth structure --json
   mediashelf audit disc.iso --depth contents
+  mediashelf audit --digest sha256
   mediashelf audit ~/isos --against SHA256SUMS
   mediashelf audit --report audit.html
 
@@ -54,6 +51,15 @@ truncated; missing; away (not plugged in); unreadable.
     show_default=True,
     help="structure: volumes and directories only. digests: every byte too. contents: also "
     "files inside that carry their own checks.",
+)
+@click.option(
+    "--digest",
+    "algorithms",
+    multiple=True,
+    type=click.Choice(ALGORITHMS),
+    metavar="NAME",
+    help="Put another digest on record for good, in the same pass, of images whose bytes are "
+    f"as recorded: {', '.join(ALGORITHMS)}. Repeatable.",
 )
 @click.option(
     "--against",
@@ -79,6 +85,7 @@ def audit(
     context: click.Context,
     names: tuple[str, ...],
     depth: str,
+    algorithms: tuple[str, ...],
     lists: tuple[Path, ...],
     past_cache: bool,
     show_all: bool,
@@ -93,6 +100,7 @@ def audit(
     Without names, all shelves. An image that is not on record is looked at as
     well: its structure, and whether its bytes are those of an image that is.
     Nothing on record is replaced; what is right is confirmed with today's date.
+    Sectors of raw images are judged by what they carry, from --depth digests on.
 
     With --depth contents, cabinets, ZIP and other archives, programs, compressed
     files and checksum lists inside images are verified in place; archives inside
@@ -102,6 +110,8 @@ def audit(
     if lists:
         _audit_against(context, names, lists, as_json, quiet, fail_on, show_all)
         return
+    if algorithms and not Depth(depth).reads_every_byte:
+        raise click.UsageError("--digest needs every byte: use --depth digests or contents.")
     with open_catalogue(catalogue_path) as catalogue:
         jobs = plan_audit(catalogue, names)
         # The files inside have at most about as many bytes as their image.
@@ -114,6 +124,7 @@ def audit(
                     catalogue,
                     jobs,
                     depth=Depth(depth),
+                    algorithms=algorithms,
                     past_cache=past_cache,
                     on_bytes=on_bytes,
                 )
@@ -125,7 +136,7 @@ def audit(
     if as_json:
         say_json(audit_document(results, Depth(depth)))
     else:
-        _say(results, Depth(depth), show_all=show_all, quiet=quiet)
+        say_audit(results, Depth(depth), show_all=show_all, quiet=quiet)
     if report_path is not None:
         _report(report_path, results, Depth(depth), names)
         if not (as_json or quiet):
@@ -142,9 +153,9 @@ def _audit_against(
     fail_on: str,
     show_all: bool,
 ) -> None:
-    for option in ("depth", "past_cache", "report_path"):
+    for option in ("depth", "algorithms", "past_cache", "report_path"):
         if context.get_parameter_source(option) is not ParameterSource.DEFAULT:
-            word = option.removesuffix("_path").replace("_", "-")
+            word = _OPTION_WORDS.get(option, option)
             raise click.UsageError(f"--against reads whole files and takes no --{word}.")
     if len(names) != 1:
         raise click.UsageError("--against takes one folder to compare.")
@@ -160,69 +171,3 @@ def _report(
     scope = ", ".join(names) or "All shelves"
     page = audit_html(results, depth, scope=scope, created=moment_text(), created_by=CREATED_BY)
     write_report(path, page)
-
-
-def _say(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, quiet: bool) -> None:
-    if not results:
-        say("No image to audit. Register a folder with: mediashelf shelf add FOLDER")
-        return
-    ordered = sorted(
-        results, key=lambda each: (WORST_FIRST.index(each.verdict.state), each.job.where)
-    )
-    sound = [each for each in ordered if each.verdict.state is State.SOUND]
-    hide_sound = quiet or (len(sound) > SOUND_SHOWN and not show_all)
-    shown = [each for each in ordered if not (hide_sound and each.verdict.state is State.SOUND)]
-    if shown:
-        cells = [(each.job.where, each.verdict.state.value, _basis(each)) for each in shown]
-        for line in table(("image", "state", "what was read"), cells):
-            say(line)
-    if hide_sound and sound and not quiet:
-        say(f"… and {count_text(len(sound), 'sound image')} (--all names them)")
-    for each in ordered:
-        _say_findings(each, quiet)
-    if shown and not quiet:
-        say()
-    if not quiet:
-        for line in summary_lines(results, depth):
-            say_wrapped(line)
-
-
-def _basis(result: AuditResult) -> str:
-    if result.twins:
-        twin = result.twins[0]
-        return f"{result.verdict.basis}; the same bytes as {twin.shelf}: {twin.path}"
-    return result.verdict.basis
-
-
-def _say_findings(result: AuditResult, quiet: bool) -> None:
-    findings = [
-        finding
-        for finding in result.verdict.findings
-        if not quiet or finding.severity is not Severity.NOTE
-    ]
-    if not findings:
-        return
-    say()
-    say(result.job.where)
-    say_findings(findings, limit=_PLACES_SHOWN)
-    for span in result.verdict.spans[:_ENTRIES_SHOWN]:
-        # Raw sectors are longer than the 2048 bytes that LBAs count here.
-        blocks = f" (LBA {span.first_lba:,} to {span.last_lba:,})"
-        say_wrapped(
-            f"bytes {span.offset:,} to {span.offset + span.length - 1:,}"
-            f"{'' if result.is_raw else blocks}",
-            indent=2,
-        )
-    if len(result.verdict.spans) > _ENTRIES_SHOWN:
-        say(f"  … and {len(result.verdict.spans) - _ENTRIES_SHOWN:,} more runs of bytes")
-    for entry in result.touched[:_ENTRIES_SHOWN]:
-        say_wrapped(
-            f"holds bytes there: {entry.path} ({size_text(entry.touched)} of "
-            f"{size_text(entry.size)})",
-            indent=2,
-        )
-    if result.touched:
-        others = len(result.touched) - _ENTRIES_SHOWN
-        more = f"… and {others:,} more; " if others > 0 else ""
-        untouched = max(0, result.entry_count - len(result.touched))
-        say_wrapped(f"{more}{untouched:,} other entries lie wholly elsewhere", indent=2)

@@ -8,6 +8,7 @@ from typing import Any
 
 from mediashelf.catalogue.audit import AuditResult, Depth
 from mediashelf.cli.catalogue_rows import image_dict
+from mediashelf.integrity.damage import DamageSpan
 from mediashelf.integrity.fixity import WORST_FIRST
 
 
@@ -25,27 +26,24 @@ def audit_document(results: Sequence[AuditResult], depth: Depth) -> dict[str, An
 
 
 def _image(result: AuditResult) -> dict[str, Any]:
-    verdict = result.verdict
+    verdict, reading = result.verdict, result.reading
     return {
         "file": str(result.job.path),
         "where": result.job.where,
         "state": verdict.state.value,
         "basis": verdict.basis,
         "bytes_read": verdict.bytes_read,
-        "structure_read": result.reading.structure_read,
-        "files_inside": (
-            result.reading.inside_report.as_dict() if result.reading.inside_report else None
-        ),
+        "structure_read": reading.structure_read,
+        "files_inside": reading.inside_report.as_dict() if reading.inside_report else None,
         "is_confirmed": verdict.is_confirmed,
-        "spans": [
-            {
-                "offset": span.offset,
-                "length": span.length,
-                "first_lba": None if result.is_raw else span.first_lba,
-                "last_lba": None if result.is_raw else span.last_lba,
-            }
-            for span in verdict.spans
-        ],
+        "sectors": (
+            {verdict.value: count for verdict, count in reading.sectors.items()}
+            if reading.sectors is not None
+            else None
+        ),
+        "digests": reading.digests.whole if reading.digests is not None else {},
+        "new_digests": list(result.new_digests),
+        "spans": [_span(result, span) for span in result.spans],
         "touched": [
             {"path": entry.path, "size": entry.size, "touched": entry.touched}
             for entry in result.touched
@@ -53,4 +51,16 @@ def _image(result: AuditResult) -> dict[str, Any]:
         "same_bytes_as": [{"shelf": row.shelf, "path": row.path} for row in result.twins],
         "record": image_dict(result.job.row) if result.job.row is not None else None,
         "findings": [finding.as_dict() for finding in verdict.findings],
+    }
+
+
+def _span(result: AuditResult, damage: DamageSpan) -> dict[str, Any]:
+    first, last = result.lbas(damage.span) or (None, None)
+    return {
+        "offset": damage.span.offset,
+        "length": damage.span.length,
+        "first_lba": first,
+        "last_lba": last,
+        "severity": damage.severity.word,
+        "rules": list(damage.rules),
     }

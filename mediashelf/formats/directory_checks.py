@@ -88,14 +88,15 @@ class RecordChecks:
                 continue
             inside_image = end <= geometry.image_size
             limit = geometry.volume_size if inside_image else geometry.image_size
-            outside = end - max(start, limit)
+            first_outside = max(start, limit)
+            outside = end - first_outside
             self._log.add(
                 "extent-inside-volume" if inside_image else "extent-inside-image",
                 directory.child(name),
                 f"{outside:,} of {record.size:,} bytes lie behind the end of the "
                 + ("volume" if inside_image else "image"),
-                offset=start,
-                length=record.size,
+                offset=first_outside,
+                length=outside,
                 found=f"ends at byte {end:,}",
                 expected=f"at most {limit:,}",
             )

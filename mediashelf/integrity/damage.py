@@ -145,28 +145,34 @@ def damage_spans(
     return tuple(sorted(found))
 
 
-def entries_touched(facts: DiscFacts, spans: Sequence[Span]) -> tuple[TouchedEntry, ...]:
+def entries_touched(
+    facts: DiscFacts, spans: Sequence[Span], stored: StoredSectors = PLAIN_SECTORS
+) -> tuple[TouchedEntry, ...]:
     """Return the entries with bytes in the spans, in the order of their first block.
 
-    Twin trees name a file twice; it is returned under the paths of the last tree,
-    which cuts names least. Directories are included: damage to them hides what
-    they hold. Bytes that belong to no entry touch none.
+    Spans and places count in the file, whose sectors may be ``stored`` raw: a span
+    there touches the user data of each sector in which it lies. Twin trees name a
+    file twice; it is returned under the paths of the last tree, which cuts names
+    least. Directories are included: damage to them hides what they hold. Bytes
+    that belong to no entry touch none.
     """
-    ordered = sorted(spans)
-    touched: dict[tuple[object, ...], list[tuple[int, TouchedEntry]]] = {}
+    ordered = merged(map(stored.in_user_data, spans))
+    touched: dict[tuple[object, ...], list[TouchedEntry]] = {}
     for volume in facts.volumes:
-        found: dict[tuple[object, ...], list[tuple[int, TouchedEntry]]] = {}
+        found: dict[tuple[object, ...], list[TouchedEntry]] = {}
         for entry in volume.entries:
             places = places_of(entry, volume.block_size)
             count = sum(_overlap(place, ordered) for place in places)
             if count:
-                start = places[0].offset
+                in_file = tuple(map(stored.in_file, places))
                 # Twin trees share the extents of files, and have directories of their own.
-                key = (entry.path.casefold(),) if entry.is_directory else (start, entry.size)
-                hit = TouchedEntry(entry.path, entry.size, count, places)
-                found.setdefault(key, []).append((start, hit))
+                is_directory = entry.is_directory
+                key = (entry.path.casefold(),) if is_directory else (places[0], entry.size)
+                hit = TouchedEntry(entry.path, entry.size, count, in_file)
+                found.setdefault(key, []).append(hit)
         touched.update(found)
-    return tuple(entry for _, entry in sorted(hit for hits in touched.values() for hit in hits))
+    hits = (hit for group in touched.values() for hit in group)
+    return tuple(sorted(hits, key=lambda hit: (hit.places[0], hit.path)))
 
 
 def places_of(entry: Entry, block_size: int) -> tuple[Span, ...]:

@@ -70,7 +70,7 @@ def audit_raw(
     reports = []
     for track in disc.tracks:
         if _has_checks(track):
-            auditor = TrackAuditor(track, parity=parity)
+            auditor = TrackAuditor(track, parity=parity, puts_right=False)
             for _ in auditor.iter_batches(on_bytes):
                 pass
             reports.append(auditor.report())
@@ -111,11 +111,12 @@ class TrackAuditor:
     """Judges a data track batch by batch and keeps account.
 
     Batches are for whoever also wants the user data; :meth:`report` tells about
-    those that were taken.
+    those that were taken. ``puts_right`` says whether the data that was put right
+    goes on to somewhere, or stays wrong where it is.
     """
 
-    def __init__(self, track: RawTrack, *, parity: bool = False) -> None:
-        self._track, self._parity = track, parity
+    def __init__(self, track: RawTrack, *, parity: bool = False, puts_right: bool = True) -> None:
+        self._track, self._parity, self._puts_right = track, parity, puts_right
         self._found_lba = find_first_lba(track)
         self.first_lba = self._found_lba if self._found_lba is not None else track.first_lba or 0
         self.volume_end: int | None = None
@@ -139,7 +140,7 @@ class TrackAuditor:
         runs = tuple(self._runs.runs)
         findings = [
             *self._check_description(),
-            *check_runs(self._track, runs, self.volume_end),
+            *check_runs(self._track, runs, self.volume_end, puts_right=self._puts_right),
             *check_runs(self._track, self._parity_runs.runs),
         ]
         counts = {verdict: self._counts[verdict] for verdict in Verdict}

@@ -101,6 +101,11 @@ _LOST_AFTER_VOLUME = _Rule(
     "Nothing, as long as the volume's own size is right: no file lies there",
     "common practice: discs written track by track end in sectors that cannot be read",
 )
+_DAMAGED = _Rule(
+    "sector-damaged",
+    Severity.ERROR,
+    "Make an image with the right data with: mediashelf convert; or copy the file again",
+)
 _RULES = {
     Verdict.GOOD: _Rule(
         "sector-parity",
@@ -124,17 +129,28 @@ _RULES = {
 
 
 def check_runs(
-    track: RawTrack, runs: Iterable[SectorRun], volume_end: int | None = None
+    track: RawTrack,
+    runs: Iterable[SectorRun],
+    volume_end: int | None = None,
+    *,
+    puts_right: bool = True,
 ) -> Iterator[Finding]:
-    """Yield a finding for each run; ``volume_end`` is the block after the volume, if known."""
+    """Yield a finding for each run; ``volume_end`` is the block after the volume, if known.
+
+    Where nothing is written (not ``puts_right``), damage that could be put right
+    is damage still.
+    """
     told: Counter[_Rule] = Counter()
     for run in runs:
         rule = _RULES[run.verdict]
+        if run.verdict is Verdict.CORRECTED and not puts_right:
+            rule = _DAMAGED
         if rule is _LOST and volume_end is not None and run.first_lba >= volume_end:
             rule = _LOST_AFTER_VOLUME
         told[rule] += 1
         if told[rule] <= MOST_FINDINGS:
-            yield _finding(rule, _place(track, run.blocks), _message(run), run)
+            message = _damage_message(run) if rule is _DAMAGED else _message(run)
+            yield _finding(rule, _place(track, run.blocks), message, run)
     for rule, number in told.items():
         if number > MOST_FINDINGS:
             message = f"{count_text(number - MOST_FINDINGS, 'more run')} of sectors like these"
@@ -164,3 +180,8 @@ def _message(run: SectorRun) -> str:
         run.reason or f"{count_text(run.bytes_changed, 'byte')} put right and proved by the EDC"
     )
     return f"{count_text(run.count, 'sector')} {run.verdict.value}: {reason}"
+
+
+def _damage_message(run: SectorRun) -> str:
+    wrong = count_text(run.bytes_changed, "byte is wrong", "bytes are wrong")
+    return f"{count_text(run.count, 'sector')} damaged: {wrong}, which the parity can put right"

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from mediashelf.catalogue.audit import AuditResult, Depth
+from mediashelf.formats.judgement import Verdict
 from mediashelf.formats.signatures import ContentFormat
 from mediashelf.integrity.contents import ContentsReport
 from mediashelf.integrity.fixity import WORST_FIRST
@@ -34,10 +35,44 @@ def reading_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
         read += f" ({total} read)"
     else:
         read += "; contents not read"
+    more = [*_sector_lines(results), *_digest_lines(results)]
     if depth is not Depth.CONTENTS:
-        return [f"{read}. Whether files inside are sound in themselves was not checked."]
+        inside = "Whether files inside are sound in themselves was not checked."
+        return [f"{read}. {inside}", *more]
     reports = [each.reading.inside_report for each in results if each.reading.inside_report]
-    return [f"{read}.", *contents_lines(reports)]
+    return [f"{read}.", *more, *contents_lines(reports)]
+
+
+def _sector_lines(results: Sequence[AuditResult]) -> Iterator[str]:
+    """Yield what the sectors of raw images said, those of a sheet and its file once."""
+    judged = [each for each in results if each.reading.sectors is not None]
+    files = {each.job.path.with_suffix("") for each in judged if not each.job.is_sheet}
+    distinct = [
+        each.reading.sectors
+        for each in judged
+        if not (each.job.is_sheet and each.job.path.with_suffix("") in files)
+    ]
+    if not distinct:
+        return
+    total: Counter[Verdict] = Counter()
+    for counts in distinct:
+        total.update(counts)
+    words = {
+        "proved by their EDC": total[Verdict.GOOD],
+        "damaged": total[Verdict.CORRECTED],
+        "out of place": total[Verdict.MISPLACED],
+        "lost": total[Verdict.LOST],
+        "without any check": total[Verdict.UNCHECKED],
+    }
+    parts = [f"{count:,} {word}" for word, count in words.items() if count]
+    images = count_text(len(distinct), "raw image")
+    yield f"Sectors of {images}: {', '.join(parts) or 'none'}."
+
+
+def _digest_lines(results: Sequence[AuditResult]) -> Iterator[str]:
+    counts = Counter(name for each in results for name in each.new_digests)
+    for name, count in counts.items():
+        yield f"New on record: {name} of {count_text(count, 'image')}."
 
 
 def contents_lines(reports: Sequence[ContentsReport]) -> list[str]:

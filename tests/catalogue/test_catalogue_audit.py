@@ -184,7 +184,23 @@ def test_structure_alone_says_that_contents_were_not_read(
 def test_structure_alone_does_not_wash_decay_away(library: Library, tide: Path) -> None:
     overwrite(tide, 2 * MIB, b"\x00\x01\x02\x03")
     library.audit()
+    before = row(library), findings_of(library.catalogue.db, row(library).id)
+    result = library.audit(depth=Depth.STRUCTURE)["home: tide.iso"]
+    assert result.verdict.state == "decayed"
+    assert "its bytes were not read again" in result.verdict.findings[0].message
+    assert (row(library), findings_of(library.catalogue.db, row(library).id)) == before
+    overwrite(tide, 2 * MIB, tide_image(mebibytes=3)[2 * MIB : 2 * MIB + 4])
+    assert library.audit()["home: tide.iso"].verdict.state == "sound"
     assert library.audit(depth=Depth.STRUCTURE)["home: tide.iso"].verdict.state == "sound"
+
+
+def test_structural_damage_does_not_take_the_place_of_decay(library: Library, tide: Path) -> None:
+    overwrite(tide, 2 * MIB, b"\x00\x01\x02\x03")
+    library.audit()
+    overwrite(tide, 17 * 2048, bytes(2048))
+    result = library.audit(depth=Depth.STRUCTURE)["home: tide.iso"]
+    assert result.verdict.state == "decayed"
+    assert {each.severity for each in result.verdict.findings} >= {Severity.ERROR}
     assert row(library).state == "decayed"
 
 

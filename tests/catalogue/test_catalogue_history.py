@@ -7,7 +7,7 @@ import sqlite3
 import pytest
 from made_library import DATE, Library, overwrite, tide_image, write
 
-from mediashelf.catalogue import audit, scan_record
+from mediashelf.catalogue import audit_record, scan_record
 from mediashelf.catalogue.audit import Depth
 from mediashelf.catalogue.history import LONGEST_DETAIL, Happening, history_of, keep
 from mediashelf.catalogue.schema import transaction
@@ -103,9 +103,9 @@ def test_a_damaged_image_whose_bytes_are_as_recorded(library: Library) -> None:
     write(library.root / "tide.iso", tide_image(1)[:-8192], DATE)
     library.scan()
     library.audit()
-    (event, _, detail) = told(library)[-1]
-    assert event == "truncated"
-    assert detail.startswith("the bytes are as recorded, but ")
+    events = told(library)
+    assert [event for event, _, _ in events] == ["recorded", "confirmed", "truncated"]
+    assert "bytes lie behind the end" in events[-1][2]
 
 
 @pytest.mark.parametrize("command", ["scan", "audit"])
@@ -121,7 +121,7 @@ def test_an_event_and_its_change_are_written_together(
         raise sqlite3.OperationalError("database or disk is full")
 
     monkeypatch.setattr(scan_record, "keep", full_disk)
-    monkeypatch.setattr(audit, "keep_verdict", full_disk)
+    monkeypatch.setattr(audit_record, "keep_verdict", full_disk)
     if command == "scan":
         write(path, tide_image(2), DATE + 1)
     with pytest.raises(sqlite3.OperationalError):

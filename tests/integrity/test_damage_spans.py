@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import pairwise
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import HOLE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
-from mediashelf.integrity.damage import Span, entries_touched, spans_of_blocks
+from mediashelf.integrity.damage import (
+    DamageSpan,
+    Span,
+    StoredSectors,
+    damage_spans,
+    entries_touched,
+    merged,
+    spans_of_blocks,
+)
 
 EXTENTS = st.builds(Extent, st.integers(0, 30), st.integers(0, 9000), st.integers(0, 2047))
 
@@ -65,3 +77,79 @@ def test_touched_bytes_equal_a_plain_count(files: list[list[Extent]], blocks: se
         )
         touched = entries_touched(facts, spans)
         assert sum(each.touched for each in touched) == expected
+
+
+def test_files_that_share_their_bytes_are_all_named() -> None:
+    shared = (Extent(20, 3000),)
+    entries = tuple(Entry(f"/{name}", "", 3000, False, shared) for name in "AB")
+    facts = DiscFacts(0, (VolumeFacts(VolumeKind.ISO9660, "T", entries),))
+    touched = entries_touched(facts, [Span(20 * 2048, 1)])
+    assert [entry.path for entry in touched] == ["/A", "/B"]
+
+
+SPANS = st.lists(st.builds(Span, st.integers(0, 60), st.integers(0, 12)), max_size=8)
+
+
+def covered(spans: Iterable[Span]) -> set[int]:
+    return {at for span in spans for at in range(span.offset, span.offset + span.length)}
+
+
+@settings(derandomize=True, deadline=None)
+@given(SPANS)
+def test_merged_spans_cover_the_same_bytes_and_are_apart(spans: list[Span]) -> None:
+    joined = merged(spans)
+    assert covered(joined) == covered(spans)
+    for one, other in pairwise(joined):
+        assert one.offset + one.length < other.offset
+
+
+def finding(severity: Severity, offset: int | None, length: int | None, rule: str) -> Finding:
+    return Finding(rule, severity, "x", "y", offset=offset, length=length)
+
+
+def test_errors_and_warnings_are_spans_apart_and_notes_are_none() -> None:
+    found = damage_spans(
+        [
+            finding(Severity.ERROR, 10, 5, "two"),
+            finding(Severity.ERROR, 15, 5, "one"),
+            finding(Severity.WARNING, 12, 100, "other"),
+            finding(Severity.NOTE, 500, 5, "note"),
+            finding(Severity.ERROR, None, 5, "nowhere"),
+            finding(Severity.ERROR, 900, None, "no extent"),
+        ],
+        [Span(18, 10)],
+        "differs",
+    )
+    assert found == (
+        DamageSpan(Span(10, 18), Severity.ERROR, ("differs", "one", "two")),
+        DamageSpan(Span(12, 100), Severity.WARNING, ("other",)),
+    )
+
+
+RAW = StoredSectors(2352, 16)
+
+
+def test_places_in_raw_sectors() -> None:
+    """ECMA-130 14: 12 bytes of sync, 4 of header, then 2048 of user data in mode 1."""
+    assert RAW.in_file(Span(0, 2048)) == Span(16, 2048)
+    assert RAW.in_file(Span(2040, 16)) == Span(16 + 2040, 2352 - 2040 + 8)
+    assert RAW.in_user_data(Span(2352, 1)) == Span(2048, 2048)
+    assert RAW.in_user_data(Span(2351, 2)) == Span(0, 4096)
+    assert RAW.lbas(Span(2352 * 7 + 5, 2352)) == (7, 8)
+    assert StoredSectors().in_file(Span(5, 7)) == StoredSectors().in_user_data(Span(5, 7))
+
+
+@settings(derandomize=True, deadline=None)
+@given(st.integers(0, 20_000), st.integers(1, 9000))
+def test_user_data_lies_within_what_is_found_for_its_place(offset: int, length: int) -> None:
+    back = RAW.in_user_data(RAW.in_file(Span(offset, length)))
+    assert back.offset <= offset < offset + length <= back.offset + back.length
+    assert back.length < length + 2 * 2048
+
+
+def test_damage_of_raw_sectors_touches_the_files_in_them() -> None:
+    entry = Entry("/A", "", 5000, False, (Extent(20, 5000),))
+    facts = DiscFacts(0, (VolumeFacts(VolumeKind.ISO9660, "T", (entry,)),), looks_raw=True)
+    (touched,) = entries_touched(facts, [Span(21 * 2352, 2352)], RAW)
+    assert touched.touched == 2048
+    assert touched.places == (Span(20 * 2352 + 16, 2 * 2352 + 904),)

@@ -111,8 +111,8 @@ def test_damage_is_told_apart_and_placed(tmp_path: Path, kind: str) -> None:
     ]
     assert track.bytes_corrected == 89
     assert [(item.rule, item.severity, item.where) for item in report.findings] == [
-        ("sector-corrected", Severity.WARNING, "kiosk.bin, track 1, LBA 3"),
-        ("sector-corrected", Severity.WARNING, "kiosk.bin, track 1, LBA 520–521"),
+        ("sector-damaged", Severity.ERROR, "kiosk.bin, track 1, LBA 3"),
+        ("sector-damaged", Severity.ERROR, "kiosk.bin, track 1, LBA 520–521"),
         ("sector-lost", Severity.ERROR, "kiosk.bin, track 1, LBA 598–599"),
     ]
     assert (report.findings[2].offset, report.findings[2].length) == (598 * pitch, 2 * pitch)

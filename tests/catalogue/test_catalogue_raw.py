@@ -1,0 +1,198 @@
+"""Raw images on shelves: their sectors are judged, and what is wrong names the files it hits."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made_library import DATE, Library, overwrite, tide_image, write
+
+from mediashelf.catalogue import raw_reading
+from mediashelf.catalogue.audit import AuditResult, Depth
+from mediashelf.findings import Severity
+from mediashelf.formats.judgement import Verdict
+from mediashelf.formats.sectors import RAW_SIZE
+from mediashelf.image import open_image
+
+from make_raw import (
+    audio,
+    flip,
+    form_1_image,
+    mode_1_image,
+    spoil,
+    with_subchannel,
+    without_headers,
+    write_disc,
+    write_sheet,
+)
+
+SOUND = mode_1_image(tide_image(1))
+VXD = "/DRIVERS/VIDEO/LKVX3.VXD"
+
+
+VXD_LBA = tide_image(1).index(b"video driver 1") // 2048
+
+
+BAD = VXD_LBA * RAW_SIZE + 16
+CORRECTABLE = flip(SOUND, BAD + 3)
+LOST = spoil(SOUND, BAD, 1500)
+
+
+def rules(result: AuditResult) -> dict[str, Severity]:
+    return {finding.rule: finding.severity for finding in result.verdict.findings}
+
+
+@pytest.mark.parametrize(
+    ("image", "state", "rule"),
+    [
+        (SOUND, "sound", None),
+        (CORRECTABLE, "damaged", "sector-damaged"),
+        (LOST, "damaged", "sector-lost"),
+    ],
+    ids=["sound", "correctable", "lost"],
+)
+def test_a_sheet_and_its_file_share_a_verdict(
+    library: Library, image: bytes, state: str, rule: str | None
+) -> None:
+    write_disc(library.root, image)
+    library.scan()
+    assert set(library.states().values()) == {"recorded" if state == "sound" else state}
+    results = library.audit()
+    for where in ("home: kiosk.bin", "home: kiosk.cue"):
+        result = results[where]
+        assert result.verdict.state == state
+        assert result.verdict.is_confirmed
+        if rule is not None:
+            assert rules(result)[rule] is Severity.ERROR
+            assert [entry.path for entry in result.touched] == [VXD]
+            assert result.entry_count == 7
+    assert results["home: kiosk.cue"].spans == ()
+    if rule is not None:
+        (span,) = results["home: kiosk.bin"].damage
+        assert results["home: kiosk.bin"].lbas(span) == (VXD_LBA,) * 2
+
+
+def test_sectors_are_judged_once_for_a_sheet_and_its_file(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_disc(library.root, SOUND)
+    library.scan()
+    names: list[str] = []
+    real = raw_reading.audit_raw
+
+    def counting(path: Path, **options: Any) -> Any:
+        names.append(path.name)
+        return real(path, **options)
+
+    monkeypatch.setattr(raw_reading, "audit_raw", counting)
+    results = library.audit()
+    assert names == ["kiosk.cue"]
+    total = len(SOUND) // RAW_SIZE
+    for result in results.values():
+        assert result.reading.sectors is not None
+        assert result.reading.sectors[Verdict.GOOD] == total
+        assert f"{total} sectors proved by their EDC" in result.verdict.basis
+
+
+def test_structure_alone_judges_no_sectors(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_disc(library.root, CORRECTABLE)
+    library.scan()
+    monkeypatch.setattr(raw_reading, "audit_raw", None)  # calling it would fail
+    results = library.audit(depth=Depth.STRUCTURE)
+    assert all(result.reading.sectors is None for result in results.values())
+    assert all("contents not read" in result.verdict.basis for result in results.values())
+
+
+@pytest.mark.parametrize(
+    "image",
+    [
+        SOUND,
+        form_1_image(tide_image(1)),
+        with_subchannel(SOUND),
+        without_headers(form_1_image(tide_image(1))),
+    ],
+    ids=["mode 1", "form 1", "subchannel", "no headers"],
+)
+def test_a_bare_file_is_judged_by_itself(library: Library, image: bytes) -> None:
+    path = write(library.root / "kiosk.bin", image, DATE)
+    library.scan()
+    (result,) = library.audit().values()
+    assert (result.verdict.state, rules(result)) == ("sound", {"raw-sectors": Severity.NOTE})
+    pitch = result.reading.stored.size
+    overwrite(path, VXD_LBA * pitch + result.reading.stored.user_offset + 3, b"!")
+    (result,) = library.audit().values()
+    assert result.verdict.state == "decayed"
+    assert "sector-damaged" in rules(result)
+    # The blocks that differ name every file of the first MiB, the sector only one.
+    write(path, path.read_bytes(), DATE + 1)
+    library.scan()
+    (result,) = library.audit().values()
+    assert result.verdict.state == "damaged"
+    assert [entry.path for entry in result.touched] == [VXD]
+
+
+def test_structural_damage_of_a_raw_image_has_its_place_in_the_file(library: Library) -> None:
+    data = tide_image(1)
+    cut = mode_1_image(data[: VXD_LBA * 2048])
+    write(library.root / "kiosk.bin", cut, DATE)
+    library.scan()
+    (result,) = library.audit().values()
+    assert result.verdict.state == "truncated"
+    assert VXD in {entry.path for entry in result.touched}
+    places = [each for each in result.verdict.findings if each.rule == "extent-inside-image"]
+    assert places
+    assert min(each.offset or 0 for each in places) >= len(cut)
+
+
+def test_a_disc_with_sound_behind_its_data(library: Library) -> None:
+    sectors = len(CORRECTABLE) // RAW_SIZE
+    minutes = f"00:{sectors // 75:02}:{sectors % 75:02}"
+    (library.root / "kiosk.bin").write_bytes(CORRECTABLE + audio(30))
+    lines = ['FILE "kiosk.bin" BINARY', "  TRACK 01 MODE1/2352", "    INDEX 01 00:00:00"]
+    lines += ["  TRACK 02 AUDIO", f"    INDEX 01 {minutes}"]
+    write_sheet(library.root, "kiosk.cue", lines)
+    library.scan()
+    for result in library.audit().values():
+        assert result.verdict.state == "damaged"
+        assert result.reading.sectors is not None
+        assert result.reading.sectors[Verdict.UNCHECKED] == 30
+        assert [entry.path for entry in result.touched] == [VXD]
+        assert "30 sectors without any check" in result.verdict.basis
+
+
+@pytest.mark.parametrize(
+    ("lines", "rule"),
+    [
+        (['FILE "kiosk.bin" BINARY', "  TRACK 1x MODE1/2352"], "sheet-understood"),
+        (
+            ['FILE "other.bin" BINARY', "  TRACK 01 MODE1/2352", "    INDEX 01 00:00:00"],
+            "sheet-files-readable",
+        ),
+        (
+            ['FILE "../up.bin" BINARY', "  TRACK 01 MODE1/2352", "    INDEX 01 00:00:00"],
+            "sheet-understood",
+        ),
+    ],
+    ids=["nonsense", "no such file", "leaves the folder"],
+)
+def test_a_sheet_that_leads_nowhere_is_damaged_and_its_neighbour_is_not(
+    library: Library, lines: list[str], rule: str
+) -> None:
+    (library.root / "kiosk.bin").write_bytes(SOUND)
+    write_sheet(library.root, "kiosk.cue", lines)
+    library.scan()
+    results = library.audit()
+    assert results["home: kiosk.cue"].verdict.state == "damaged"
+    assert list(rules(results["home: kiosk.cue"])) == [rule]
+    assert str(library.root) not in results["home: kiosk.cue"].verdict.findings[0].where
+    assert results["home: kiosk.bin"].verdict.state == "sound"
+    assert results["home: kiosk.bin"].reading.sectors is not None
+
+
+def test_the_made_image_is_what_these_tests_take_it_for(tmp_path: Path) -> None:
+    with open_image(write(tmp_path / "a.iso", tide_image(1))) as image:
+        entry = next(each for each in image.facts.volumes[0].entries if each.path == VXD)
+        assert entry.extents[0].lba == VXD_LBA
