@@ -16,7 +16,7 @@ from mediashelf.catalogue.images import findings_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.errors import InputError
 from mediashelf.findings import Severity
-from mediashelf.image import open_image
+from mediashelf.image import FileView, open_image
 from mediashelf.integrity.digests import digest_file
 
 from make_image import flip, make_iso
@@ -179,6 +179,32 @@ def test_structure_alone_says_that_contents_were_not_read(
     assert result.verdict.basis == "contents not read; structure read"
     kept = row(library)
     assert (kept.state, kept.confirmed_at) == ("recorded", LONG_AGO)
+
+
+def test_structure_alone_reads_none_of_the_files_bytes(
+    library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with open_image(tide) as image:
+        files = image.facts.volumes[0].files
+    contents = {
+        at
+        for entry in files
+        for extent in entry.extents
+        for at in range(extent.lba, extent.lba + -(-extent.size // 2048))
+    }
+    read: set[int] = set()
+    real = FileView.read
+
+    def noted(view: FileView, offset: int, size: int) -> bytes:
+        data = real(view, offset, size)
+        read.update(range(offset // 2048, -(-(offset + len(data)) // 2048)))
+        return data
+
+    monkeypatch.setattr(FileView, "read", noted)
+    library.audit(depth=Depth.STRUCTURE)
+    # Descriptors of other kinds are looked for near the beginning, wherever files are.
+    assert not {at for at in read & contents if at > 40}
+    assert 10 < len(read) < 60  # of 1,560 sectors
 
 
 def test_structure_alone_does_not_wash_decay_away(library: Library, tide: Path) -> None:
