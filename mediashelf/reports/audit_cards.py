@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from mediashelf.catalogue.audit import AuditResult
 from mediashelf.findings import Severity, worst
-from mediashelf.integrity.damage import Span
+from mediashelf.integrity.damage import DamageSpan
 from mediashelf.integrity.fixity import WORST_FIRST, State
 from mediashelf.reports.allowance import Allowance
 from mediashelf.reports.disc_map import DiscMap, draw_disc_map, mark_number
@@ -23,17 +23,20 @@ _TWINS_SHOWN = 3
 
 @dataclass(frozen=True, slots=True)
 class SpanRow:
-    """A run of bytes that differ, with the number of its mark on the map (0: none).
+    """A run of bytes that something is wrong with, by ``rules``.
 
-    The LBAs are None for raw images, whose sectors are longer.
+    ``mark`` is the number of its mark on the map (0: none). ``lbas`` are the first
+    and the last sector, None where they are not known; ``is_lost`` is True behind
+    the end of the file.
     """
 
     mark: int
     first: int
     last: int
     length: int
-    first_lba: int | None
-    last_lba: int | None
+    lbas: tuple[int, int] | None
+    rules: tuple[str, ...]
+    severity: str
     is_lost: bool
 
 
@@ -50,7 +53,6 @@ class ImageCard:
     spans_left_out: int
     untouched: str
     groups: tuple[FindingGroup, ...]
-    has_raw_offsets: bool
 
 
 def needs_attention(result: AuditResult) -> bool:
@@ -75,36 +77,37 @@ def in_order(results: Sequence[AuditResult]) -> list[AuditResult]:
 def image_card(number: int, result: AuditResult, allowance: Allowance) -> ImageCard:
     """Return the card of one image; what the allowance has no room for is counted on it."""
     verdict, row = result.verdict, result.job.row
+    # What is wrong in the files that a sheet names has its place there.
+    has_places = not result.job.is_sheet
     drawn = draw_disc_map(
         result.reading.size,
         recorded_size=row.size if row is not None and verdict.spans else 0,
-        spans=verdict.spans,
+        damage=result.damage,
         touched=result.touched,
-        # In raw images findings count the user data, and spans the whole file.
-        findings=() if result.is_raw else verdict.findings,
+        findings=verdict.findings if has_places else (),
         allowance=allowance,
     )
     if drawn is not None:
         marks = len(drawn.damage) + len(drawn.findings)
         allowance.take(marks // _MARKS_A_ROW, marks)
-    shown = allowance.take(len(verdict.spans), SPANS_SHOWN)
+    spans = result.spans
+    shown = allowance.take(len(spans), SPANS_SHOWN)
     return ImageCard(
         number=number,
         name=result.job.where,
         state=verdict.state.value,
         facts=tuple(_facts(result)),
         map=drawn,
-        spans=tuple(_span_row(result, drawn, span) for span in verdict.spans[:shown]),
-        spans_left_out=len(verdict.spans) - shown,
+        spans=tuple(_span_row(result, drawn, span) for span in spans[:shown]),
+        spans_left_out=len(spans) - shown,
         untouched=_untouched(result),
         groups=group_findings(
             verdict.findings,
             allowance,
             places=PLACES_SHOWN,
             about=result.job.where,
-            offsets=not result.is_raw,
+            lbas=result.lbas if has_places else None,
         ),
-        has_raw_offsets=result.is_raw,
     )
 
 
@@ -137,16 +140,19 @@ def _size(result: AuditResult) -> str:
     return f"{text}; on record {on_record}" if row is not None and row.size != size else text
 
 
-def _span_row(result: AuditResult, drawn: DiscMap | None, span: Span) -> SpanRow:
+def _span_row(result: AuditResult, drawn: DiscMap | None, damage: DamageSpan) -> SpanRow:
+    span = damage.span
     is_lost = span.offset >= result.reading.size
-    has_number = drawn is not None and len(drawn.damage) > 1 and not is_lost
+    is_marked = damage.severity is Severity.ERROR and not is_lost
+    has_number = drawn is not None and len(drawn.damage) > 1 and is_marked
     return SpanRow(
         mark=mark_number(drawn, span.offset) if drawn is not None and has_number else 0,
         first=span.offset,
         last=span.offset + span.length - 1,
         length=span.length,
-        first_lba=None if result.is_raw else span.first_lba,
-        last_lba=None if result.is_raw else span.last_lba,
+        lbas=result.lbas(span),
+        rules=damage.rules,
+        severity=damage.severity.word,
         is_lost=is_lost,
     )
 
@@ -156,5 +162,7 @@ def _untouched(result: AuditResult) -> str:
         return ""
     count = max(0, result.entry_count - len(result.touched))
     hit = count_text(len(result.touched), "entry", "entries")
-    others = count_text(count, "other entry lies", "other entries lie")
-    return f"{hit} hit; {others} wholly elsewhere."
+    others = count_text(count, "other entry", "other entries")
+    if not result.knows_the_rest:
+        return f"{hit} hit; no damage was seen in the {others}."
+    return f"{hit} hit; the {others} {'is' if count == 1 else 'are'} sound."

@@ -149,9 +149,7 @@ def audit_page(
         reading=tuple(reading_lines(results, depth)),
         attention=attention,
         cards_left_out=len(bad) - len(attention),
-        remarks=group_findings(
-            _remarks(others), Allowance(REMARK_ROWS), places=REMARKS_SHOWN, offsets=False
-        ),
+        remarks=group_findings(_remarks(others), Allowance(REMARK_ROWS), places=REMARKS_SHOWN),
         rules=tuple(_rules(ordered)),
         images=tuple(
             _line(number, result, created[:10], has_card=number in with_card)

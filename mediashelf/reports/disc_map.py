@@ -7,7 +7,6 @@ than can be told apart is drawn as one.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -15,13 +14,12 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.damage import Span, TouchedEntry
 from mediashelf.reports.allowance import Allowance
 from mediashelf.reports.scale import Tick, nice_ticks
-from mediashelf.text import count_text, size_text
+from mediashelf.text import count_text, part_text, size_text
 
 FILES_SHOWN = 15
 RESOLUTION = 0.5
 """Per cent of the drawn length; marks with a smaller gap between them are drawn as one."""
 
-_TREE = re.compile(r" \((?:joliet|rockridge|udf)\)$")  # how findings name the tree of a path
 _NUMBER_ROOM = 5.0  # per cent that the number above a mark needs on a phone
 _CLAIM_LIMIT = 4  # times the file's size; a damaged record may claim any place
 
@@ -83,58 +81,49 @@ def draw_disc_map(
     size: int,
     *,
     recorded_size: int = 0,
-    spans: Sequence[Span] = (),
+    damage: Sequence[Span] = (),
     touched: Sequence[TouchedEntry] = (),
     findings: Iterable[Finding] = (),
     allowance: Allowance,
 ) -> DiscMap | None:
     """Return the map of an image file of ``size`` bytes, None where nothing has a place.
 
-    ``spans`` are the bytes that differ from the record, ``touched`` the entries
-    with bytes there. Findings without an offset have no place; notes are marked
-    but do not name files.
+    ``damage`` are the bytes that are wrong, or missing where the file has ended;
+    ``touched`` the entries with bytes there. Findings without an offset have no
+    place; notes alone need no map.
     """
     placed = [finding for finding in findings if finding.offset is not None]
-    if not spans and all(finding.severity is Severity.NOTE for finding in placed):
+    if not damage and all(finding.severity is Severity.NOTE for finding in placed):
         return None
-    total = _drawn_length(size, recorded_size, spans, placed)
+    total = _drawn_length(size, recorded_size, damage, placed)
     if not total:
         return None
     scale = _Scale(total)
-    known = {(span.offset, span.length) for span in spans}
+    known = {(span.offset, span.length) for span in damage}
     apart = [finding for finding in placed if (finding.offset, finding.length) not in known]
     inside = [finding for finding in apart if (finding.offset or 0) < total]
-    in_file = [Span(0, size)] if size else []
-    wrong = list(_common(spans, in_file))
+    wrong = list(_common(damage, [Span(0, size)])) if size else []
     hit = [entry for entry in touched if entry.places]
-    found = _found_files(touched, inside)
-    files = sorted(
-        [
-            *(_touched_file(scale, entry, spans) for entry in hit[:FILES_SHOWN]),
-            *(_found_file(scale, path, places) for path, places in found[:FILES_SHOWN]),
-        ],
-        key=lambda file: (file.places[0].start, file.path),
-    )
-    file_count = len(hit) + len(found)
-    shown = allowance.take(file_count, FILES_SHOWN)
+    shown = allowance.take(len(hit), FILES_SHOWN)
     return DiscMap(
         total=total,
         file_end=scale.percent(size),
-        words=_words(size, total, wrong, file_count),
+        words=_words(size, total, wrong, len(hit)),
         ticks=nice_ticks(total),
         damage=_numbered(scale.marks(wrong)),
         findings=tuple(_place_marks(scale, inside)),
-        files=tuple(files[:shown]),
-        files_left_out=file_count - shown,
+        files=tuple(_file(scale, entry, damage) for entry in hit[:shown]),
+        files_left_out=len(hit) - shown,
         beyond=len(apart) - len(inside),
     )
 
 
 def _drawn_length(
-    size: int, recorded_size: int, spans: Sequence[Span], findings: Iterable[Finding]
+    size: int, recorded_size: int, damage: Iterable[Span], findings: Iterable[Finding]
 ) -> int:
-    sure = max([size, recorded_size, *(span.offset + span.length for span in spans)])
-    claims = [(finding.offset or 0) + (finding.length or 0) for finding in findings]
+    sure = max(size, recorded_size)
+    claims = [span.offset + span.length for span in damage]
+    claims += [(finding.offset or 0) + (finding.length or 0) for finding in findings]
     return max([sure, *(claim for claim in claims if claim <= _CLAIM_LIMIT * sure)])
 
 
@@ -199,12 +188,12 @@ def _place_marks(scale: _Scale, findings: Iterable[Finding]) -> Iterator[PlaceMa
         yield PlaceMark(start, round(end - start, 3), worst.word, len(group))
 
 
-def _touched_file(scale: _Scale, entry: TouchedEntry, spans: Sequence[Span]) -> MappedFile:
+def _file(scale: _Scale, entry: TouchedEntry, damage: Sequence[Span]) -> MappedFile:
     return MappedFile(
         entry.path,
-        f"{size_text(entry.touched)} of {size_text(entry.size)}",
+        part_text(entry.touched, entry.size),
         scale.marks(entry.places),
-        scale.marks(_common(entry.places, spans)),
+        scale.marks(_common(entry.places, damage)),
     )
 
 
@@ -218,36 +207,13 @@ def _common(places: Iterable[Span], spans: Sequence[Span]) -> Iterator[Span]:
                 yield Span(start, end - start)
 
 
-def _found_files(
-    touched: Iterable[TouchedEntry], findings: Iterable[Finding]
-) -> list[tuple[str, tuple[Span, ...]]]:
-    """Return the files that findings name, with the places, in order.
-
-    Where two trees name one place, the later name stays, which is the longer one.
-    """
-    known = {entry.path for entry in touched}
-    by_path: dict[str, list[Span]] = {}
-    for finding in findings:
-        path = _TREE.sub("", finding.where)
-        if path.startswith("/") and path not in known and finding.severity is not Severity.NOTE:
-            place = Span(finding.offset or 0, finding.length or 0)
-            by_path.setdefault(path, []).append(place)
-    by_places = {tuple(sorted(places)): path for path, places in by_path.items()}
-    return [(path, places) for places, path in sorted(by_places.items())]
-
-
-def _found_file(scale: _Scale, path: str, places: tuple[Span, ...]) -> MappedFile:
-    marks = scale.marks(places)
-    return MappedFile(path, count_text(len(places), "finding"), marks, marks)
-
-
 def _words(size: int, total: int, wrong: Sequence[Span], file_count: int) -> str:
     """Return what the drawing shows for whoever cannot see it."""
     parts = [f"Map of {size_text(total)}"]
     if wrong:
         length = sum(span.length for span in wrong)
         runs = count_text(len(wrong), "run")
-        parts.append(f"{size_text(length)} in {runs} of bytes are not as recorded")
+        parts.append(f"{size_text(length)} in {runs} of bytes are wrong")
         parts.append(f"the first begins at {size_text(min(wrong).offset)}")
     if size < total:
         parts.append(f"the file ends at {size_text(size)}, {size_text(total - size)} are missing")

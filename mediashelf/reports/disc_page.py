@@ -10,6 +10,7 @@ from typing import NamedTuple
 from mediashelf.building.capacity import Capacity
 from mediashelf.findings import Finding, Severity, summary, worst
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, VolumeFacts
+from mediashelf.integrity.damage import PLAIN_SECTORS
 from mediashelf.reports.allowance import Allowance
 from mediashelf.reports.disc_areas import Area, Tile, best_volume, disc_areas, lay_tiles
 from mediashelf.reports.disc_tables import (
@@ -130,7 +131,12 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
         coverage=tuple(coverage_table(each, DEVICES_SHOWN) for each in subject.coverage),
         renamed=tuple(renamed[:RENAMED_SHOWN]),
         renamed_count=len(renamed),
-        groups=group_findings(subject.findings, Allowance(FINDING_ROWS), places=PLACES_SHOWN),
+        groups=group_findings(
+            subject.findings,
+            Allowance(FINDING_ROWS),
+            places=PLACES_SHOWN,
+            lbas=PLAIN_SECTORS.lbas,
+        ),
     )
 
 

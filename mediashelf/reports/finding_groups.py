@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from mediashelf.findings import Finding
-from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.integrity.damage import Span
 from mediashelf.reports.allowance import Allowance
 
 
@@ -48,23 +48,27 @@ def group_findings(
     *,
     places: int,
     about: str = "",
-    offsets: bool = True,
+    lbas: Callable[[Span], tuple[int, int] | None] | None = None,
 ) -> tuple[FindingGroup, ...]:
     """Return every finding in a group, worst first; up to ``places`` of a group are shown.
 
     ``about`` is what the page speaks of; places of that name are not named again.
-    Without ``offsets`` the places in the image are left out, because they say
-    nothing about the file.
+    ``lbas`` gives the sectors of a run of bytes; without it, places in bytes are
+    left out.
     """
     groups: dict[tuple[int, str, str], list[Finding]] = {}
     for finding in findings:
         key = (-finding.severity, finding.rule, finding.target)
         groups.setdefault(key, []).append(finding)
-    return tuple(_group(groups[key], allowance, places, about, offsets) for key in sorted(groups))
+    return tuple(_group(groups[key], allowance, places, about, lbas) for key in sorted(groups))
 
 
 def _group(
-    findings: list[Finding], allowance: Allowance, places: int, about: str, offsets: bool
+    findings: list[Finding],
+    allowance: Allowance,
+    places: int,
+    about: str,
+    lbas: Callable[[Span], tuple[int, int] | None] | None,
 ) -> FindingGroup:
     first = findings[0]
     is_common = all(finding.remedy == first.remedy for finding in findings)
@@ -80,7 +84,7 @@ def _group(
             Place(
                 "" if finding.where == about else finding.where,
                 finding.message,
-                tuple(_details(finding, offsets)),
+                tuple(_details(finding, lbas)),
                 "" if is_common else finding.remedy,
             )
             for finding in shown
@@ -88,9 +92,13 @@ def _group(
     )
 
 
-def _details(finding: Finding, offsets: bool) -> Iterable[str]:
-    if offsets and finding.offset is not None:
-        yield f"from byte {finding.offset:,}, LBA {finding.offset // SECTOR_SIZE:,}"
+def _details(
+    finding: Finding, lbas: Callable[[Span], tuple[int, int] | None] | None
+) -> Iterator[str]:
+    if lbas is not None and finding.offset is not None:
+        sectors = lbas(Span(finding.offset, finding.length or 1))
+        lba = f", LBA {sectors[0]:,}" if sectors is not None else ""
+        yield f"from byte {finding.offset:,}{lba}"
     if finding.found:
         yield f"found {finding.found}"
     if finding.expected:

@@ -12,7 +12,7 @@ from report_samples import CREATED, HOSTILE, MIB, Page, finding, result
 
 from mediashelf.catalogue.audit import AuditResult, Depth
 from mediashelf.findings import Severity
-from mediashelf.integrity.damage import Span, TouchedEntry
+from mediashelf.integrity.damage import Span, StoredSectors, TouchedEntry
 from mediashelf.integrity.fixity import State, Verdict
 from mediashelf.reports.audit_page import (
     DETAIL_ROWS,
@@ -108,9 +108,9 @@ def test_a_card_says_what_is_wrong_what_is_hit_and_what_to_do() -> None:
         "decayed",
         "home: attic.iso",
         "since 2025-01-02, last confirmed 2025-06-07",
-        "/DATA1.CAB 1.0 MiB of 2.0 MiB",
-        "Bytes 2,097,152 to 3,145,727 (1.0 MiB, LBA 1,024 to 1,535) are not as recorded",
-        "1 entry hit; 19 other entries lie wholly elsewhere",
+        "/DATA1.CAB 1 of 2 MiB",
+        "Damage: bytes 2,097,152 to 3,145,727, 1.0 MiB, LBA 1,024 to 1,535 (bytes-as-recorded).",
+        "1 entry hit; the 19 other entries are sound",
         "bytes-as-recorded",
         "the bytes differ",
         "To do: take the bytes from another copy",
@@ -135,26 +135,38 @@ def test_what_a_file_lost_at_its_end_is_drawn_as_missing() -> None:
         State.TRUNCATED,
         size=6 * MIB,
         recorded_size=8 * MIB,
+        findings=[finding("file-is-whole", offset=6 * MIB, length=2 * MIB)],
         spans=[Span(6 * MIB, 2 * MIB)],
     )
     page = Page(html(cut))
     missing = [each for each in page.with_class("not-there") if each.get("height") == "20"]
     assert [(each["x"], each["width"]) for each in missing] == [("75.0%", "25.0%")]
-    assert "are missing." in page.words
+    assert "Missing: bytes 6,291,456 to 8,388,607" in page.flat
     assert "on record 8.0 MiB" in page.words
 
 
-def test_raw_images_have_no_lbas_and_no_places_of_findings() -> None:
+def test_raw_images_have_the_lbas_of_their_own_sectors() -> None:
+    """A raw sector has 2352 bytes, of which those of user data begin at 16 (ECMA-130 14)."""
     raw = result(
         "raw.bin",
-        State.DECAYED,
+        State.DAMAGED,
+        size=2352 * 1000,
         raw=True,
-        spans=[Span(MIB, MIB)],
-        findings=[finding(offset=5 * MIB, length=2048)],
+        findings=[finding("sector-lost", offset=2352 * 250, length=2352)],
     )
-    page = Page(html(raw))
-    assert "LBA" not in page.words
-    assert "Raw sectors: places inside the disc are not drawn" in page.flat
+    assert "LBA" not in Page(html(raw)).words  # how its sectors are stored is not known
+    known = replace(raw, reading=replace(raw.reading, stored=StoredSectors(2352, 16)))
+    page = Page(html(known))
+    assert "2.3 KiB, LBA 250 (sector-lost)." in page.flat
+    wrong = [each for each in page.with_class("wrong") if each.get("height") == "20"]
+    assert [(each["x"], each["width"]) for each in wrong] == [("25.0%", "0.1%")]
+
+
+def test_places_that_a_sheet_tells_of_are_in_other_files() -> None:
+    sheet = result("raw.cue", State.DAMAGED, size=77, findings=[finding(offset=5000, length=2352)])
+    page = Page(html(sheet))
+    assert "something is wrong" in page.words
+    assert "5,000" not in page.words
     assert not list(page.with_class("reach"))
 
 
