@@ -133,11 +133,15 @@ def _facts(result: AuditResult) -> Iterator[tuple[str, str]]:
 
 def _size(result: AuditResult) -> str:
     row, size = result.job.row, result.reading.size
-    on_record = f"{size_text(row.size)} ({row.size:,} bytes)" if row is not None else ""
+    on_record = _exact(row.size) if row is not None else ""
     if not size and result.verdict.state in (State.AWAY, State.MISSING, State.UNREADABLE):
         return f"{on_record} on record" if on_record else "not known"
-    text = f"{size_text(size)} ({size:,} bytes)"
-    return f"{text}; on record {on_record}" if row is not None and row.size != size else text
+    differs = row is not None and row.size != size
+    return f"{_exact(size)}; on record {on_record}" if differs else _exact(size)
+
+
+def _exact(size: int) -> str:
+    return size_text(size) if size < 1024 else f"{size_text(size)} ({size:,} bytes)"
 
 
 def _span_row(result: AuditResult, drawn: DiscMap | None, damage: DamageSpan) -> SpanRow:
