@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from mediashelf.catalogue.audit import AuditResult, Depth
-from mediashelf.findings import Finding, Severity, summary
+from mediashelf.findings import Finding
 from mediashelf.integrity.fixity import WORST_FIRST, State
 from mediashelf.reports.allowance import Allowance
 from mediashelf.reports.audit_cards import (
@@ -21,6 +21,7 @@ from mediashelf.reports.audit_cards import (
     in_order,
     needs_attention,
 )
+from mediashelf.reports.audit_tables import ImageLine, RuleRow, image_line, rule_rows
 from mediashelf.reports.audit_words import reading_lines
 from mediashelf.reports.finding_groups import FindingGroup, group_findings
 from mediashelf.reports.pages import render_page
@@ -35,8 +36,6 @@ DETAIL_ROWS = 5000
 REMARK_ROWS = 400
 REMARKS_SHOWN = 20
 """Places of all notes about images that need no attention, and of one rule among them."""
-
-_NAMES_SHOWN = 3
 
 MEANINGS = {
     State.UNREADABLE: "the system could not read it to the end",
@@ -59,40 +58,6 @@ class StateCount:
     meaning: str
     start: float
     width: float
-
-
-@dataclass(frozen=True, slots=True)
-class RuleRow:
-    """One rule over all images; ``images`` counts them, ``names`` are the first."""
-
-    rule: str
-    severity: str
-    severity_rank: int
-    count: int
-    images: int
-    names: tuple[str, ...]
-    remedy: str
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
-class ImageLine:
-    """One row of the table of images.
-
-    ``size`` is None where it is not known; ``weight`` sorts by ``findings``, errors
-    first.
-    """
-
-    number: int
-    name: str
-    state: str
-    state_rank: int
-    size: int | None
-    findings: str
-    weight: int
-    confirmed: str
-    basis: str
-    has_card: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,11 +91,13 @@ def audit_page(
     scope: str,
     created: str,
     created_by: str,
+    not_reached: int = 0,
 ) -> AuditPage:
     """Return what the page of an audit says.
 
     ``scope`` says in words what was audited; ``created`` is a moment in UTC,
-    ISO 8601, and ``created_by`` names the program.
+    ISO 8601, and ``created_by`` names the program. ``not_reached`` counts the images
+    that were to be audited and were left for another day.
     """
     ordered = in_order(results)
     numbered = list(enumerate(ordered, 1))
@@ -146,13 +113,13 @@ def audit_page(
         headline=headline,
         mood=mood,
         states=tuple(_state_counts(results)),
-        reading=tuple(reading_lines(results, depth)),
+        reading=(*reading_lines(results, depth), *_left(not_reached)),
         attention=attention,
         cards_left_out=len(bad) - len(attention),
         remarks=group_findings(_remarks(others), Allowance(REMARK_ROWS), places=REMARKS_SHOWN),
-        rules=tuple(_rules(ordered)),
+        rules=tuple(rule_rows(ordered)),
         images=tuple(
-            _line(number, result, created[:10], has_card=number in with_card)
+            image_line(number, result, created[:10], has_card=number in with_card)
             for number, result in numbered[:IMAGES_SHOWN]
         ),
         images_left_out=max(0, len(ordered) - IMAGES_SHOWN),
@@ -166,9 +133,17 @@ def audit_html(
     scope: str,
     created: str,
     created_by: str,
+    not_reached: int = 0,
 ) -> str:
     """Return the page of an audit as one self-contained HTML file; see :func:`audit_page`."""
-    page = audit_page(results, depth, scope=scope, created=created, created_by=created_by)
+    page = audit_page(
+        results,
+        depth,
+        scope=scope,
+        created=created,
+        created_by=created_by,
+        not_reached=not_reached,
+    )
     return render_page("audit.html", page=page)
 
 
@@ -210,6 +185,12 @@ def _headline(results: Sequence[AuditResult], depth: Depth) -> tuple[str, str]:
     return f"{here} {'is' if total - away == 1 else 'are'} sound{rest}", "sound"
 
 
+def _left(not_reached: int) -> Iterator[str]:
+    if not_reached:
+        more = count_text(not_reached, "more image was", "more images were")
+        yield f"{more} not reached in the time that was given; nothing is said of them here."
+
+
 def _state_counts(results: Sequence[AuditResult]) -> Iterator[StateCount]:
     counts = Counter(each.verdict.state for each in results)
     before = 0
@@ -220,63 +201,3 @@ def _state_counts(results: Sequence[AuditResult]) -> Iterator[StateCount]:
             width = round(100 * (before + count) / len(results) - start, 3)
             yield StateCount(state.value, count, MEANINGS[state], start, width)
         before += count
-
-
-def _rules(results: Sequence[AuditResult]) -> Iterator[RuleRow]:
-    """Yield every rule that found something, worst first and then by how many images it hit."""
-    groups: dict[tuple[Severity, str], list[tuple[str, Finding]]] = {}
-    for result in results:
-        for finding in result.verdict.findings:
-            key = (finding.severity, finding.rule)
-            groups.setdefault(key, []).append((result.job.where, finding))
-    rows = []
-    for (severity, rule), found in groups.items():
-        names = list(dict.fromkeys(name for name, _ in found))
-        first = found[0][1]
-        rows.append(
-            RuleRow(
-                rule=rule,
-                severity=severity.word,
-                severity_rank=int(severity),
-                count=len(found),
-                images=len(names),
-                names=tuple(names[:_NAMES_SHOWN]),
-                remedy=first.remedy,
-                source=first.source,
-            )
-        )
-    yield from sorted(rows, key=lambda row: (-row.severity_rank, -row.images, row.rule))
-
-
-def _line(number: int, result: AuditResult, today: str, *, has_card: bool) -> ImageLine:
-    row = result.job.row
-    size = result.reading.size or (row.size if row is not None else None)
-    return ImageLine(
-        number=number,
-        name=result.job.where,
-        state=result.verdict.state.value,
-        state_rank=WORST_FIRST.index(result.verdict.state),
-        size=size,
-        findings=summary(result.verdict.findings),
-        weight=_weight(result.verdict.findings),
-        confirmed=_confirmed(result, today),
-        basis=result.verdict.basis,
-        has_card=has_card,
-    )
-
-
-def _confirmed(result: AuditResult, today: str) -> str:
-    """Return the day on which the bytes were last seen to be as recorded, or nothing."""
-    if result.verdict.is_confirmed:
-        return today
-    row = result.job.row
-    return row.confirmed_at[:10] if row is not None and row.digests else ""
-
-
-def _weight(findings: Sequence[Finding]) -> int:
-    """Return a number that sorts by errors, then warnings, then notes."""
-    counts = Counter(finding.severity for finding in findings)
-    weight = 0
-    for severity in sorted(Severity, reverse=True):
-        weight = weight * 100_000 + min(counts[severity], 99_999)
-    return weight
