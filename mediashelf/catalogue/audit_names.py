@@ -56,6 +56,25 @@ def plan_audit(catalogue: Catalogue, names: Sequence[str] = ()) -> list[AuditJob
     return list(jobs.values())
 
 
+def recorded_image(catalogue: Catalogue, name: str) -> ImageRow:
+    """Return the one recorded image that a name means, whether its file is here or not.
+
+    A name is the path of a file, or the end of the path of one image. Raises
+    :class:`InputError` for anything else.
+    """
+    row = catalogue.image_by_path(Path(name))
+    if row is not None:
+        return row
+    if os.path.lexists(name):
+        what = (
+            "is a folder; name one image"
+            if Path(name).is_dir()
+            else "is not on record; scan its shelf first"
+        )
+        raise InputError(f"{name}: {what}")
+    return _Planner(catalogue).by_end(name)
+
+
 class _Planner:
     def __init__(self, catalogue: Catalogue) -> None:
         self._catalogue = catalogue
@@ -72,10 +91,10 @@ class _Planner:
         else:
             row = self._catalogue.image_by_path(path)
             if row is None and not os.path.lexists(path):
-                row = self._by_end(name)
+                row = self.by_end(name)
             yield self._recorded(row) if row is not None else _unrecorded(path, name)
 
-    def _by_end(self, name: str) -> ImageRow:
+    def by_end(self, name: str) -> ImageRow:
         rows = images.by_name(self._catalogue.db, Path(name).name)
         end = "/" + name.lower().lstrip("/")
         rows = [row for row in rows if f"/{row.shelf}/{row.path}".lower().endswith(end)]

@@ -100,15 +100,12 @@ def keep_verdict(
         return
     if row.presence is Presence.MISSING:
         keep(db, row.id, Happening.RETURNED, "audit", at=at)
-    if verdict.state is State.SOUND:
-        if verdict.is_confirmed:
-            detail = "files inside checked too" if files_inside else ""
-            keep(db, row.id, Happening.CONFIRMED, "audit", detail, at=at)
-        return
-    detail = verdict.findings[0].message if verdict.findings else verdict.basis
     if verdict.is_confirmed:
-        detail = f"the bytes are as recorded, but {detail}"
-    keep(db, row.id, Happening(verdict.state.value), "audit", detail, at=at)
+        detail = "files inside checked too" if files_inside else ""
+        keep(db, row.id, Happening.CONFIRMED, "audit", detail, at=at)
+    if verdict.state is not State.SOUND:  # bytes that are as recorded may be damaged ones
+        detail = verdict.findings[0].message if verdict.findings else verdict.basis
+        keep(db, row.id, Happening(verdict.state.value), "audit", detail, at=at)
 
 
 def history_of(db: sqlite3.Connection, image_id: int) -> list[HistoryRow]:

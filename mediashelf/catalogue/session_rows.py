@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -108,6 +108,18 @@ class SessionDisc:
             return Outcome.FAILED
         return Outcome.WORKED if outcomes else None
 
+    def note_on(self, system: str, device: str) -> SessionNote | None:
+        """Return the note that holds for a device on one system, or None while it is open.
+
+        An empty ``device`` is the disc as a whole. A note for every target says
+        nothing of a system that is none.
+        """
+        for note in reversed(self.notes):
+            if _same(note.device, device) and note.system in ("", system):
+                holds = note.system == system or system in self.targets
+                return note if holds and note.outcome is not Outcome.WITHDRAWN else None
+        return None
+
 
 @dataclass(frozen=True, slots=True)
 class BenchSession:
@@ -155,14 +167,6 @@ def in_force(notes: Iterable[SessionNote]) -> list[SessionNote]:
         held = [one for one in held if not _replaces(note, one)]
         held.append(note)
     return [note for note in held if note.outcome is not Outcome.WITHDRAWN]
-
-
-def outcome_for(notes: Sequence[SessionNote], system: str, device: str) -> SessionNote | None:
-    """Return the note that holds for a device on one system, or None while it is open."""
-    for note in reversed(notes):
-        if _same(note.device, device) and note.system in ("", system):
-            return None if note.outcome is Outcome.WITHDRAWN else note
-    return None
 
 
 def _replaces(later: SessionNote, earlier: SessionNote) -> bool:

@@ -36,6 +36,7 @@ COMMANDS: dict[str, str] = {
     "plan": "plan:plan",
     "prepare": "prepare:prepare",
     "manifest": "manifest:manifest",
+    "session": "session:session",
 }
 
 

@@ -32,6 +32,7 @@ from mediashelf.cli.prepare_text import say_checked, say_prepared
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json
 from mediashelf.cli.session_drivers import driver_checks
+from mediashelf.cli.session_journal import keep_prepared
 from mediashelf.cli.session_library import open_library
 from mediashelf.errors import BlockedError
 from mediashelf.readability.targets import load_targets
@@ -117,7 +118,8 @@ def prepare(
     is read back from the card and its digest compared. What is on the card already
     and right is kept; what is not ours is never touched. At the end the card holds
     the images, manifest.json and a run sheet for the bench. Stopped or unplugged,
-    the same command goes on where it was.
+    the same command goes on where it was. The session is recorded in the catalogue,
+    for mediashelf session note.
     """
     plan = load_plan(plan_path)
     if pad:
@@ -153,6 +155,8 @@ def prepare(
                 prepared = stage_session(
                     session, _sheets, created=created, anyway=anyway, tidy=tidy, on_bytes=on_bytes
                 )
+    if prepared is not None:
+        keep_prepared(catalogue_path, prepared)
     if as_json:
         say_json(_document(plan_path, session, prepared, dry_run))
     elif prepared is not None:

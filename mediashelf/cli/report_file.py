@@ -25,12 +25,15 @@ def report_option(help_text: str) -> Callable[[click.decorators.FC], click.decor
         "report_path",
         type=click.Path(dir_okay=False, path_type=Path),
         metavar="FILE.html",
-        callback=_checked,
+        callback=checked_page_path,
         help=help_text,
     )
 
 
-def _checked(context: click.Context, option: click.Parameter, path: Path | None) -> Path | None:
+def checked_page_path(
+    context: click.Context, option: click.Parameter, path: Path | None
+) -> Path | None:
+    """Return the name of a page to write, unless it cannot be one."""
     if path is None:
         return None
     if path.suffix.lower() not in _SUFFIXES:

@@ -17,7 +17,6 @@ from mediashelf.catalogue.session_rows import (
     Outcome,
     SessionNote,
     in_force,
-    outcome_for,
 )
 from mediashelf.catalogue.session_store import (
     add_note,
@@ -166,11 +165,30 @@ def test_a_later_note_holds_in_the_place_of_an_earlier_one() -> None:
     dos, all_systems = note(FAILED, system="dos"), note(WORKED)
     assert in_force([dos, all_systems]) == [all_systems]
     assert in_force([all_systems, dos]) == [all_systems, dos]
-    assert outcome_for([all_systems, dos], "dos", "") is dos
-    assert outcome_for([all_systems, dos], "win9x", "") is all_systems
     assert in_force([first, note(WITHDRAWN)]) == []
-    assert outcome_for([first, note(WITHDRAWN)], "dos", "") is None
     assert in_force([video, note(WITHDRAWN)]) == [video]  # about the whole disc, not the device
+
+
+def test_what_holds_for_a_device_on_a_system(library: Library) -> None:
+    session = record_session(library.catalogue, kiosk(), now=FRIDAY)
+    drivers = session.steps[1]  # for dos and win9x
+
+    def held(notes: list[SessionNote], system: str, device: str = "") -> SessionNote | None:
+        return replace(drivers, notes=tuple(notes)).note_on(system, device)
+
+    everywhere, dos, nt4 = note(WORKED), note(FAILED, system="dos"), note(FAILED, system="nt4")
+    assert held([everywhere, dos], "dos") is dos
+    assert held([everywhere, dos], "win9x") is everywhere
+    assert held([dos, everywhere], "dos") is everywhere
+    assert held([everywhere], "nt4") is None  # it was for the disc's targets
+    assert held([everywhere, nt4], "nt4") is nt4
+    assert held([nt4, everywhere], "nt4") is None
+    assert held([everywhere, note(WITHDRAWN, system="dos")], "dos") is None
+    assert held([everywhere, note(WITHDRAWN, system="dos")], "win9x") is everywhere
+    assert held([everywhere], "dos", "Larkspur video") is None
+    video = note(WORKED, device="Larkspur video")
+    assert held([video], "dos", "larkspur VIDEO") is video
+    assert held([video], "dos") is None
 
 
 def test_the_only_system_of_a_disc_goes_without_saying(library: Library) -> None:
