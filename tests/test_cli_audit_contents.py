@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import random
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ from cli_runs import Shelf
 from made_library import DATE, overwrite, write
 
 from make_files import make_cabinet, make_pe
-from make_image import MadeImage, flip, make_iso
+from make_image import MadeImage, flip, make_iso, zero
 
 CABINET = make_cabinet([{"LKVX3.SYS": b"driver " * 9000}])
 FILES = {"SETUP.EXE": make_pe().data, "DATA1.CAB": CABINET.data, "README.TXT": b"read me\r\n"}

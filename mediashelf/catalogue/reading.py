@@ -32,6 +32,7 @@ from mediashelf.integrity.damage import (
 from mediashelf.integrity.digests import Digests, digest_file
 from mediashelf.integrity.raw_files import read_bytes
 from mediashelf.integrity.structure import check_structure
+from mediashelf.integrity.zero_runs import check_zero_runs
 
 __all__ = ["WORKERS", "Reading", "Stopped", "has_sheet", "read_image", "read_many"]
 
@@ -221,7 +222,10 @@ def _with_files_inside(
     reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
 ) -> Reading:
     report = ContentsReport()
-    found = list(check_contents(image, report=report, on_bytes=on_bytes))
+    found = [
+        *check_contents(image, report=report, on_bytes=on_bytes),
+        *check_zero_runs(image, on_bytes=lambda count: on_bytes(0)),
+    ]
     inside = tuple(_in_file(finding, reading.stored) for finding in found)
     return replace(reading, inside=inside, inside_report=report)
 

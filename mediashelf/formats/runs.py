@@ -13,8 +13,12 @@ CHUNK_SIZE = 1 << 18
 """Bytes that streaming reads take at a time."""
 
 
+NOWHERE = -1
+"""The offset of a run that is not in the view and reads as zero bytes."""
+
+
 class Run(NamedTuple):
-    """Consecutive bytes of a view."""
+    """Consecutive bytes of a view, or, at :data:`NOWHERE`, zeros that were never recorded."""
 
     offset: int
     size: int
@@ -24,7 +28,7 @@ class RunsView:
     """The runs of another view, one after the other.
 
     Runs that touch are joined; what lies outside the other view is left out, so
-    that ``size`` counts bytes that are really there.
+    that ``size`` counts bytes that are really there, or were never recorded.
     """
 
     def __init__(self, view: View, runs: Iterable[Run]) -> None:
@@ -38,20 +42,26 @@ class RunsView:
 
     def read(self, offset: int, size: int) -> bytes:
         """Return up to ``size`` bytes from ``offset``; fewer only at the end."""
-        places = list(self.iter_places(offset, size))
+        places = list(self._iter_runs(offset, size))
         if len(places) == 1:
-            return self._view.read(*places[0])
-        return b"".join(self._view.read(*place) for place in places)
+            return self._read_run(places[0])
+        return b"".join(map(self._read_run, places))
 
     def iter_places(self, offset: int, size: int) -> Iterator[Run]:
         """Yield where bytes of this view stand in the other one, in order."""
+        return (run for run in self._iter_runs(offset, size) if run.offset >= 0)
+
+    def _read_run(self, run: Run) -> bytes:
+        return self._view.read(*run) if run.offset >= 0 else bytes(run.size)
+
+    def _iter_runs(self, offset: int, size: int) -> Iterator[Run]:
         end = min(offset + size, self.size)
         index = bisect_right(self._ends, offset)
         while 0 <= offset < end:
             run = self.runs[index]
             skipped = offset - (self._ends[index] - run.size)
             taken = min(run.size - skipped, end - offset)
-            yield Run(run.offset + skipped, taken)
+            yield Run(run.offset + skipped if run.offset >= 0 else NOWHERE, taken)
             offset += taken
             index += 1
 
@@ -87,10 +97,13 @@ def iter_chunks(view: View, offset: int = 0, size: int | None = None) -> Iterato
 def _joined(runs: Iterable[Run], limit: int) -> tuple[Run, ...]:
     joined: list[Run] = []
     for offset, size in runs:
+        if offset == NOWHERE and size > 0:
+            joined.append(Run(offset, size))
+            continue
         size = min(size, limit - offset)
         if offset < 0 or size <= 0:
             continue
-        if joined and sum(joined[-1]) == offset:
+        if joined and joined[-1].offset >= 0 and sum(joined[-1]) == offset:
             joined[-1] = Run(joined[-1].offset, joined[-1].size + size)
         else:
             joined.append(Run(offset, size))

@@ -8,9 +8,12 @@ from typing import Protocol
 
 from mediashelf.findings import Finding
 from mediashelf.formats.fields import View
-from mediashelf.formats.runs import Run, RunsView
-from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.runs import NOWHERE, Run, RunsView
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.integrity.selfchecks.faults import Fault
+
+MAX_OVERLAP = 8
+"""How often, on average, each byte of an image is read before the entries count as hostile."""
 
 # Long names tell a person more; the ISO tree often has only eight characters.
 _NAMING_ORDER = (
@@ -51,7 +54,12 @@ def volumes_by_name(facts: DiscFacts) -> list[VolumeFacts]:
 
 def runs_of(entry: Entry, block_size: int) -> tuple[Run, ...]:
     """Return where an entry's bytes stand in the image."""
-    return tuple(Run(extent.lba * block_size, extent.size) for extent in entry.extents)
+    return tuple(
+        Run(NOWHERE, extent.size)
+        if extent.lba == HOLE
+        else Run(extent.lba * block_size + extent.offset, extent.size)
+        for extent in entry.extents
+    )
 
 
 def distinct_files(facts: DiscFacts, entries: Iterable[Entry] | None = None) -> list[ContentFile]:
@@ -108,9 +116,9 @@ class CountedView:
 
 def findings_of(fault: Fault, path: str, view: RunsView) -> Iterator[Finding]:
     """Turn a fault of a file into findings of the image, one for each run of bytes it touches."""
-    places = list(view.iter_places(fault.offset, fault.size))
+    places: list[Run | None] = list(view.iter_places(fault.offset, fault.size))
     if not places:  # beyond the end: what is missing has no place, the last byte is nearest
-        places = list(view.iter_places(view.size - 1, 1))
+        places = list(view.iter_places(view.size - 1, 1)) or [None]
     for place in places:
         yield Finding(
             rule=fault.rule,
@@ -121,6 +129,6 @@ def findings_of(fault: Fault, path: str, view: RunsView) -> Iterator[Finding]:
             source=fault.source,
             found=fault.found,
             expected=fault.expected,
-            offset=place.offset,
-            length=place.size,
+            offset=place.offset if place else None,
+            length=place.size if place else None,
         )

@@ -19,6 +19,7 @@ from mediashelf.formats.signatures import HEAD_SIZE, ContentFormat, detect_forma
 from mediashelf.formats.volume import Entry
 from mediashelf.integrity.contained_lists import check_contained_lists
 from mediashelf.integrity.content_files import (
+    MAX_OVERLAP,
     ContentFile,
     CountedView,
     Image,
@@ -35,9 +36,6 @@ from mediashelf.integrity.selfchecks.zips import check_attached_zip, check_zip
 
 MAX_FAULTS_PER_FILE = 100
 """Findings of one file after which the rest of it is left unchecked, which is then said."""
-
-MAX_OVERLAP = 8
-"""How often, on average, each byte of an image is read before the entries count as hostile."""
 
 _ATTACHED_SEARCH = 4096
 

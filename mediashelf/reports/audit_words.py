@@ -84,7 +84,8 @@ def contents_lines(reports: Sequence[ContentsReport]) -> list[str]:
     first = (
         f"Files inside: {files:,} looked at, {unchecked:,} carry no checks of their own"
         + (f", {unreadable:,} could not be read" if unreadable else "")
-        + f"; {count_text(nested, 'archive')} inside archives not followed."
+        + f"; {count_text(nested, 'archive')} inside archives not followed. Gaps of zeros amid "
+        "dense data were looked for in all."
     )
     lines = [first]
     for kind in ContentFormat:

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mediashelf.formats.fields import BytesView
-from mediashelf.formats.runs import CHUNK_SIZE, Run, RunsView, TailView, iter_chunks
+from mediashelf.formats.runs import CHUNK_SIZE, NOWHERE, Run, RunsView, TailView, iter_chunks
 from mediashelf.formats.signatures import (
     SIGNATURES,
     ContentFormat,
@@ -21,11 +21,13 @@ runs = st.lists(st.builds(Run, st.integers(-5, 300), st.integers(-5, 80)), max_s
 
 def joined(places: list[Run]) -> bytes:
     """The bytes of runs as slices would give them; what is outside the disc is left out."""
-    return b"".join(DISC[run.offset : run.offset + run.size] for run in places if is_there(run))
+    return b"".join(bytes_of(run) for run in places if run.size > 0)
 
 
-def is_there(run: Run) -> bool:
-    return run.offset >= 0 and run.size > 0
+def bytes_of(run: Run) -> bytes:
+    if run.offset == NOWHERE:
+        return bytes(run.size)
+    return DISC[run.offset : run.offset + run.size] if run.offset >= 0 else b""
 
 
 @given(runs, st.integers(0, 300), st.integers(0, 300))
@@ -36,7 +38,14 @@ def test_runs_read_as_one(places: list[Run], offset: int, size: int) -> None:
     assert view.size == len(whole)
     assert view.read(offset, size) == whole[offset : offset + size]
     parts = list(view.iter_places(offset, size))
-    assert b"".join(DISC[part.offset : sum(part)] for part in parts) == view.read(offset, size)
+    if not any(run.offset == NOWHERE for run in places):
+        assert b"".join(DISC[part.offset : sum(part)] for part in parts) == view.read(offset, size)
+
+
+def test_what_was_never_recorded_reads_as_zeros_and_has_no_place() -> None:
+    view = RunsView(BytesView(DISC), [Run(10, 2), Run(NOWHERE, 12), Run(11, 2)])
+    assert view.read(0, 99) == DISC[10:12] + bytes(12) + DISC[11:13]
+    assert list(view.iter_places(1, 14)) == [Run(11, 1), Run(11, 1)]
 
 
 def test_runs_that_touch_are_one_place() -> None:
