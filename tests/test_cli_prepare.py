@@ -129,6 +129,19 @@ def test_quiet_prints_only_what_needs_attention(bench: Bench) -> None:
     assert "note " not in result.stdout
 
 
+def test_what_the_machine_needs_comes_in_the_order_of_acting(bench: Bench) -> None:
+    plan = bench.plan.read_text().replace('machine = "Kiosk PC, 1999"\n', "")
+    machine = '[machine]\nmemory = "2GB"\ndisk = "160GB"\nfirmware = "uefi"\n\n[[disc]]'
+    bench.plan.write_text(plan.replace("[[disc]]", machine, 1))
+    prepare(bench)
+    wanted = ["UEFI firmware", "28-bit addressing", "modulo 64 GB", "the file cache can leave"]
+    shown = " ".join(prepare(bench).stdout.split())
+    sheet = " ".join((bench.card / "run-sheet.txt").read_text().split())
+    for text in (shown, sheet):
+        places = [text.index(words) for words in wanted]
+        assert places == sorted(places)
+
+
 def test_pad_is_an_option_too_and_is_said(bench: Bench) -> None:
     small = make_iso({"A.TXT": b"a"}, label="SMALL", joliet=3)
     (bench.folder / "library" / "small.iso").write_bytes(small.data)

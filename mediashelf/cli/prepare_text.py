@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
 
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
@@ -99,7 +100,7 @@ def _say_findings(
     for disc in discs:
         shown = [one for one in disc.findings if one.severity >= lowest]
         _say_part(f"disc {disc.position}, {disc.name}", shown)
-    _say_part(title, [one for one in others if one.severity >= lowest])
+    _say_in_order(title, [one for one in others if one.severity >= lowest])
 
 
 def _say_title(plan: SessionPlan) -> None:
@@ -141,6 +142,15 @@ def _say_part(title: str, findings: Sequence[Finding]) -> None:
     if findings:
         say_wrapped(f"-- {title}: {summary(findings)}")
         say_findings(findings, limit=PLACES_SHOWN)
+        say()
+
+
+def _say_in_order(title: str, findings: Sequence[Finding]) -> None:
+    """Print findings in the order in which a person acts on them, like ones together."""
+    if findings:
+        say_wrapped(f"-- {title}: {summary(findings)}")
+        for _, alike in groupby(findings, key=lambda one: (one.rule, one.target)):
+            say_findings(list(alike), limit=PLACES_SHOWN)
         say()
 
 

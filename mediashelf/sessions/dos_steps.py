@@ -27,7 +27,7 @@ def check_dos_steps(discs: Sequence[CheckedDisc]) -> list[list[Finding]]:
     A disc is concerned when ``dos`` must read it, or when it starts an installer
     that runs under DOS.
     """
-    helpers = [disc.position for disc in discs if _loads_drive(disc)]
+    helpers = [disc.position for disc in discs if disc.repeats is None and _loads_drive(disc)]
     return [list(_check(disc, helpers)) for disc in discs]
 
 
@@ -37,6 +37,8 @@ def _loads_drive(disc: CheckedDisc) -> bool:
 
 
 def _check(disc: CheckedDisc, helpers: Sequence[int]) -> Iterator[Finding]:
+    if disc.repeats is not None:
+        return  # whoever asks for it again has it read already
     start = disc.source.cd_start
     if start is not None and set(disc.targets) & set(_STARTS_FROM_DOS):
         yield _floppy_finding(disc, start)

@@ -97,7 +97,8 @@ def check_plan(
         _with_boot(disc, ways, plan, need)
         for disc, ways, need in zip(discs, boots, needs, strict=True)
     ]
-    return tuple(discs), (*check_readiness(plan, boots), *more_checks(plan, discs))
+    # In the order of acting: what must be on the discs is mended at the desk.
+    return tuple(discs), (*more_checks(plan, discs), *check_readiness(plan, boots))
 
 
 @contextmanager

@@ -5,12 +5,21 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
 from hypothesis import given, settings
-from session_samples import FINDING, manifests, sample_manifest
+from session_samples import FINDING, SOME_DIGESTS, manifests, sample_manifest
+from test_pages_in_browser import MEASURE, PHONE, frame, run, said_by
 
 from mediashelf.reports.run_sheet import TEXT_WIDTH, sheet_html, sheet_text
-from mediashelf.sessions.manifest_values import Contents, Manifest, ManifestSession
+from mediashelf.reports.sheet_facts import DRAWING_SIZE, run_sheet
+from mediashelf.sessions.manifest_values import (
+    Area,
+    Contents,
+    Manifest,
+    ManifestSession,
+    Origin,
+)
 from mediashelf.text import display_width
 
 HOSTILE = "<script>alert(1)</script>\x1b[2J\u202e&quot;'\""
@@ -22,6 +31,7 @@ def hostile_manifest() -> Manifest:
     finding = replace(
         FINDING, where=HOSTILE, message=HOSTILE, remedy=HOSTILE, source=HOSTILE, target=HOSTILE
     )
+    areas = (Area(f"{HOSTILE}/", 9, 1, (Area(HOSTILE, 9, 1),)), Area(HOSTILE, 8, 1))
     disc = replace(
         manifest.discs[0],
         label=HOSTILE,
@@ -30,7 +40,8 @@ def hostile_manifest() -> Manifest:
         targets=(HOSTILE,),
         passed=(),
         path=HOSTILE,
-        contents=Contents(1, 1, (HOSTILE,)),
+        origin=Origin("converted", HOSTILE, 1, SOME_DIGESTS, 7),
+        contents=Contents(1, 1, (HOSTILE,), areas),
         open_findings=(finding,),
     )
     return replace(
@@ -76,6 +87,8 @@ def test_every_step_says_what_the_person_needs() -> None:
         for disc in manifest.discs:
             assert disc.path in flat
             assert disc.purpose in flat
+            assert disc.expect in flat
+            assert disc.code in flat
             assert disc.digests.sha256 in flat
         assert "as a 1.44 MB floppy (PC BIOS)" in flat
         assert "no, it does not boot" in flat
@@ -83,9 +96,11 @@ def test_every_step_says_what_the_person_needs() -> None:
         assert re.search(r"NOT passed for:?\s*win9x", flat)
         assert FINDING.message in flat
         assert FINDING.remedy in flat
-        assert "and 2 more places; for win9x" in flat
-    assert page.elements.count("input") == 2 * len(manifest.discs)
-    assert sheet_text(manifest).count("[ ]") == 2 * len(manifest.discs)
+        assert "and 2 more places, for win9x" in flat
+        assert "session note K7C worked" in flat
+    boxes = 2 * len(manifest.discs) + len(manifest.open_findings)
+    assert page.elements.count("input") == boxes
+    assert sheet_text(manifest).count("[ ]") == boxes
 
 
 def test_the_cautions_are_there_before_the_first_disc() -> None:
@@ -115,7 +130,7 @@ def test_the_page_needs_nothing_else() -> None:
 
 def test_severity_is_said_in_words_and_not_by_colour_alone() -> None:
     assert ">warning</span>" in sheet_html(sample_manifest())
-    assert "WARNING: The name has" in sheet_text(sample_manifest())
+    assert "WARNING: /Slides/A name" in sheet_text(sample_manifest())
 
 
 def test_nothing_from_a_disc_becomes_markup_or_steers_a_terminal() -> None:
@@ -138,3 +153,77 @@ def test_any_manifest_gives_both_sheets(manifest: Manifest) -> None:
     lines = sheet_text(manifest).splitlines()
     assert all(display_width(line) <= TEXT_WIDTH for line in lines)
     assert sheet_html(manifest) == sheet_html(manifest)
+
+
+def with_contents(contents: Contents) -> Manifest:
+    manifest = sample_manifest()
+    return replace(manifest, discs=(replace(manifest.discs[0], contents=contents),))
+
+
+def test_the_drawing_shares_out_its_room_by_size() -> None:
+    """Areas are in proportion to bytes: what stands beside folders has the area of its part."""
+    areas = (
+        Area("BIG/", 6000, 3, (Area("A.BIN", 6000, 1),)),
+        Area("SETUP.EXE", 3000, 1),
+        Area("", 1000, 40),
+    )
+    (step,) = run_sheet(with_contents(Contents(44, 1, ("BIG/",), areas))).steps
+    width, height = DRAWING_SIZE
+    room = {tile.lines[0].split()[0]: tile for tile in step.tiles if tile.lines}
+    for name, part in (("BIG/", 0.6), ("SETUP.EXE", 0.3), ("40", 0.1)):
+        box = room[name].box
+        assert abs(box.width * box.height - part * width * height) < 1
+    # What is in a folder is drawn inside its frame.
+    outer, inner = room["BIG/"].box, room["A.BIN"].box
+    assert outer.x < inner.x < inner.x + inner.width < outer.x + outer.width
+    for tile in step.tiles:
+        assert 0 <= tile.box.x <= tile.box.x + tile.box.width <= width + 0.01
+        assert 0 <= tile.box.y <= tile.box.y + tile.box.height <= height + 0.01
+
+
+def test_names_take_the_place_of_a_drawing_where_there_is_none() -> None:
+    page = sheet_html(with_contents(Contents(2, 0, ("A.TXT", "B.TXT"))))
+    assert "<svg" not in page
+    assert "2 files, 0 folders: A.TXT, B.TXT" in page
+    page = sheet_html(with_contents(Contents(0, 0, ())))
+    assert "Inside" not in page
+
+
+def test_what_an_image_was_made_of_is_said_where_it_is_no_copy() -> None:
+    manifest = sample_manifest()
+
+    def text(origin: Origin) -> str:
+        disc = replace(manifest.discs[0], origin=origin)
+        return " ".join(sheet_text(replace(manifest, discs=(disc,))).split())
+
+    raw = Origin("converted", "sounds.bin", 9, SOME_DIGESTS)
+    assert "Made of: the data track of sounds.bin Passed" in text(raw)
+    padded = Origin("copied", "charts.iso", 9, SOME_DIGESTS, 2048)
+    assert "Made of: charts.iso, with 2.0 KiB of zeros behind it" in text(padded)
+    assert "Made of" not in text(manifest.discs[0].origin)
+
+
+def test_places_at_home_are_not_on_the_sheet() -> None:
+    """A path of the library means nothing at the bench; a path on the disc does."""
+    manifest = sample_manifest()
+    row = replace(FINDING, where="library/a.iso")
+    disc = replace(manifest.discs[0], open_findings=(row,))
+    assert "library" not in sheet_text(replace(manifest, discs=(disc,)))
+    disc = replace(disc, open_findings=(FINDING,))
+    assert FINDING.where in sheet_text(replace(manifest, discs=(disc,)))
+
+
+def test_the_sheet_fits_a_phone(tmp_path: Path) -> None:
+    name = "x" * 200
+    manifest = sample_manifest()
+    disc = replace(
+        manifest.discs[0],
+        label=name,
+        purpose=name,
+        expect=name,
+        open_findings=(replace(FINDING, where=f"/{name}", message=name, source=name),),
+    )
+    pages = [sheet_html(manifest), sheet_html(replace(manifest, discs=(disc,)))]
+    frames = [frame(page, width) for page in pages for width in (PHONE, 1280)]
+    measured = said_by(run(MEASURE % "".join(frames), tmp_path))
+    assert [one["width"] for one in measured] == [PHONE, 1280] * 2
