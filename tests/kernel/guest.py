@@ -89,37 +89,86 @@ def attempt(action, **options):
     return 0
 
 
-def main():
-    controller = os.listdir("/sys/class/udc")[0]
-    drive = Drive(Path("/card/manifest.json"), controller)
-    drive.start()
-    discs = drive.manifest["discs"]
-    for number, disc in enumerate(discs):
+def seconds_until(size, most=10.0):
+    """How long it takes the host to see a disc of this size; ``most`` when it never does."""
+    start = time.monotonic()
+    while time.monotonic() - start < most:
+        if size_seen() == size:
+            return time.monotonic() - start
+        time.sleep(0.05)
+    return most
+
+
+def open_at_once():
+    os.close(os.open(DEVICE, os.O_RDONLY))
+
+
+def write_nothing(drive):
+    with (drive.lun / "file").open("wb", buffering=0) as out:
+        os.write(out.fileno(), b"")
+
+
+def serve_all(drive):
+    for number, disc in enumerate(drive.manifest["discs"]):
         if number:
             drive.eject()
             drive.present(disc)
-            time.sleep(1.5)  # a host notices a swap within about a second
+        noticed = seconds_until(disc["blocks"] * BLOCK)
         size = size_seen()
         tell(
             "disc",
             position=disc["position"],
             size=size,
+            noticed=round(noticed, 2),
             sha256=read_back(min(size, disc["size"])),
             joliet=listing("ro,norock,iocharset=utf8"),
             primary=listing("ro,norock,nojoliet,map=off"),
         )
 
-    # The host locks the door: a plain eject is refused, a forced one is not.
+
+def change_discs(drive):
+    """A disc that is mounted or locked stays; one that is let go can be taken out."""
+    options = ["-t", "iso9660", "-o", "ro", str(DEVICE), str(MOUNT)]
+    subprocess.run(["busybox", "mount", *options], check=True)
+    mounted = attempt(drive.eject)
+    subprocess.run(["busybox", "umount", str(MOUNT)], check=True)
+    nothing = attempt(write_nothing, drive=drive)
+    still_there = (drive.lun / "file").read_text().strip() != ""
+    eject = attempt(drive.eject)
+    absent = attempt(open_at_once)
+    tell(
+        "change",
+        mounted=mounted,
+        nothing=nothing,
+        still_there=still_there,
+        eject=eject,
+        open=absent,
+        file=(drive.lun / "file").read_text(),
+    )
+
+
+def lock_the_door(drive):
+    """The host locks the door: a plain eject is refused, a forced one is not."""
+    drive.present(drive.manifest["discs"][0])
     disc = open_disc()
     fcntl.ioctl(disc, LOCK_DOOR, 1)
     locked = attempt(drive.eject)
+    swapped = attempt(drive.present, disc=drive.manifest["discs"][1])
     forced = attempt(drive.eject, forced=True)
     fcntl.ioctl(disc, LOCK_DOOR, 0)  # else the host keeps locking every later disc
     os.close(disc)
-    tell("lock", eject=locked, forced_eject=forced, file=(drive.lun / "file").read_text())
+    tell(
+        "lock",
+        eject=locked,
+        present=swapped,
+        forced_eject=forced,
+        file=(drive.lun / "file").read_text(),
+    )
 
-    # Limits: 299 blocks and a bit are refused, 1,152,000 blocks are cut.
-    drive.present(discs[-1])
+
+def try_limits(drive):
+    """299 blocks and a bit are refused, 1,152,000 blocks are cut."""
+    drive.present(drive.manifest["discs"][-1])
     for name, size in (("short", 614_399), ("least", 614_400), ("long", 1_152_000 * BLOCK)):
         path = Path("/tmp") / name
         with path.open("wb") as image:
@@ -128,9 +177,18 @@ def main():
         refused = attempt(drive.write, attribute="file", value=str(path))
         time.sleep(1.5)
         tell("limit", name=name, size=size, errno=refused, seen=0 if refused else size_seen())
-
-    # Settings out of order, and a second write while a disc is in.
+    # A setting that is written while a disc is in.
     tell("busy", ro=attempt(drive.write, attribute="ro", value="1"))
+
+
+def main():
+    controller = os.listdir("/sys/class/udc")[0]
+    drive = Drive(Path("/card/manifest.json"), controller)
+    drive.start()
+    serve_all(drive)
+    change_discs(drive)
+    lock_the_door(drive)
+    try_limits(drive)
 
 
 try:

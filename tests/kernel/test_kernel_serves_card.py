@@ -7,6 +7,7 @@ the host's driver sees is compared with what our reader says.
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 import subprocess
 from pathlib import Path
@@ -22,6 +23,7 @@ from mediashelf.image import open_image
 from mediashelf.sessions.emulator import MAX_SIZE, REFUSED_TOO_SMALL
 
 import virtual_machine
+from make_image import make_iso
 
 pytestmark = pytest.mark.kernel
 
@@ -29,11 +31,30 @@ HERE = Path(__file__).parent
 GUEST_FILES = [HERE / "serve.py", HERE / "guest.py"]
 
 
+SMALL = {"CHARTS.TXT": b"Corrected chart list\r\n", "MOORINGS/EAST QUAY.TXT": b"East"}
+
+# Discs that the kernel could not serve as they are: raw sectors, and too few blocks.
+MORE_DISCS = """
+[[disc]]
+image = "library/harbour-sounds.cue"
+purpose = "Converted on the way to the card"
+
+[[disc]]
+image = "library/charts.iso"
+pad = true
+purpose = "Filled up to 300 blocks"
+"""
+
+
 @pytest.fixture(scope="module")
 def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("kernel") / "kiosk"
     scenario = make_scenario(folder)
     restore_slides(scenario)
+    small = make_iso(SMALL, label="CHARTS", joliet=3).data
+    (scenario.library / "charts.iso").write_bytes(small)
+    with (folder / "session.toml").open("a") as plan:
+        plan.write(MORE_DISCS)
     result = CliRunner().invoke(
         main,
         [
@@ -84,7 +105,7 @@ def listing(volume: VolumeFacts | None, *, recorded: bool) -> list[list[Any]]:
 def test_every_disc_is_read_back_as_it_is_described(card: Path, seen: list[dict[str, Any]]) -> None:
     manifest = json.loads((card / "manifest.json").read_text("utf-8"))
     discs = of_kind(seen, "disc")
-    assert [disc["position"] for disc in discs] == [1, 2, 3]
+    assert [disc["position"] for disc in discs] == [1, 2, 3, 4, 5]
     for disc, described in zip(discs, manifest["discs"], strict=True):
         assert disc["size"] == described["blocks"] * 2048
         assert disc["sha256"] == described["digests"]["sha256"]
@@ -95,9 +116,43 @@ def test_every_disc_is_read_back_as_it_is_described(card: Path, seen: list[dict[
         assert disc["primary"] == listing(primary, recorded=True)
 
 
+def test_converted_and_padded_images_are_served_whole(
+    card: Path, seen: list[dict[str, Any]]
+) -> None:
+    manifest = json.loads((card / "manifest.json").read_text("utf-8"))
+    sounds, charts = manifest["discs"][3:]
+    assert (sounds["origin"]["how"], sounds["origin"]["padding"]) == ("converted", 0)
+    assert charts["origin"]["padding"] > 0
+    served = {disc["position"]: disc for disc in of_kind(seen, "disc")}
+    # The raw file's sectors hold what the host reads, one scratched sector put right.
+    whole = card.parent / "originals" / "sounds.iso"
+    assert served[4]["sha256"] == hashlib.sha256(whole.read_bytes()).hexdigest()
+    assert served[5]["size"] == 300 * 2048
+    small = (card.parent / "library" / "charts.iso").read_bytes()
+    padded = small + bytes(300 * 2048 - len(small))
+    assert served[5]["sha256"] == hashlib.sha256(padded).hexdigest()
+    assert ["/CHARTS.TXT", len(SMALL["CHARTS.TXT"])] in served[5]["joliet"]
+
+
+def test_a_host_notices_a_swap_within_about_a_second(seen: list[dict[str, Any]]) -> None:
+    # Twice and more of what the manifest's description promises: the machine is emulated.
+    assert all(disc["noticed"] < 4 for disc in of_kind(seen, "disc"))
+
+
+def test_a_disc_that_is_let_go_can_be_taken_out(seen: list[dict[str, Any]]) -> None:
+    (change,) = of_kind(seen, "change")
+    assert change["mounted"] == errno.EBUSY
+    assert change["nothing"] in (0, errno.EFAULT)  # a write of no bytes takes nothing out
+    assert change["still_there"]
+    assert change["eject"] == 0
+    assert change["open"] == errno.ENOMEDIUM
+    assert change["file"].strip() == ""
+
+
 def test_a_locked_door_refuses_eject_but_not_force(seen: list[dict[str, Any]]) -> None:
     (lock,) = of_kind(seen, "lock")
     assert lock["eject"] == errno.EBUSY
+    assert lock["present"] == errno.EBUSY
     assert lock["forced_eject"] == 0
     assert lock["file"].strip() == ""
 
