@@ -71,7 +71,8 @@ def plan_due(jobs: Iterable[AuditJob], age: timedelta, *, now: datetime | None =
 
 def was_read_again(row: ImageRow) -> bool:
     """Return whether an image was confirmed or found wrong since its digest was recorded."""
-    return last_read(row) > row.recorded_at
+    # An audit may follow a scan within the second.
+    return row.confirmed_at > row.recorded_at or (row.audited_at or "") >= (row.recorded_at or "0")
 
 
 def last_read(row: ImageRow) -> str:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import closing
+from datetime import timedelta
 from pathlib import Path
 
 import click
 from click.core import ParameterSource
 
 from mediashelf.catalogue.audit import AuditResult, Depth, run_audit
-from mediashelf.catalogue.audit_names import plan_audit
+from mediashelf.catalogue.audit_names import AuditJob, plan_audit
+from mediashelf.catalogue.due import Budget, plan_due
 from mediashelf.catalogue.store import open_catalogue
+from mediashelf.cli.audit_due import DueRun, budget_option, due_option, say_due
 from mediashelf.cli.audit_json import audit_document
 from mediashelf.cli.audit_text import say_audit
 from mediashelf.cli.checksums import check_folder
@@ -36,6 +39,7 @@ Examples:
   mediashelf audit --digest sha256
   mediashelf audit ~/isos --against SHA256SUMS
   mediashelf audit --report audit.html
+  mediashelf audit --due 180d --budget 30m
 
 \b
 States: sound; damaged (errors inside, though the bytes are as recorded);
@@ -74,6 +78,8 @@ truncated; missing; away (not plugged in); unreadable.
     is_flag=True,
     help="Read from the disk itself, not from what the system keeps in memory, where it can.",
 )
+@due_option
+@budget_option
 @click.option("--all", "show_all", is_flag=True, help="Name every sound image too.")
 @report_option("Write a page as well, for screen, phone and paper, with maps of the damage.")
 @catalogue_option
@@ -88,6 +94,8 @@ def audit(
     algorithms: tuple[str, ...],
     lists: tuple[Path, ...],
     past_cache: bool,
+    due: int | None,
+    budget: int | None,
     show_all: bool,
     report_path: Path | None,
     catalogue_path: Path | None,
@@ -106,14 +114,27 @@ def audit(
     files and checksum lists inside images are verified in place; archives inside
     archives are not followed. With --against, a folder is compared with somebody
     else's list, as mediashelf checksums check does; the catalogue is not used.
+
+    With --due, for every night: what was not confirmed for so long, as much of it
+    as fits into --budget. What an audit found wrong is read again after the same
+    time. mediashelf timer prints units for it.
     """
     if lists:
         _audit_against(context, names, lists, as_json, quiet, fail_on, show_all)
         return
+    if budget is not None and due is None:
+        raise click.UsageError("--budget goes with --due AGE, such as --due 180d.")
+    if due is not None and not Depth(depth).reads_every_byte:
+        raise click.UsageError("--due confirms every byte: use --depth digests or contents.")
     if algorithms and not Depth(depth).reads_every_byte:
         raise click.UsageError("--digest needs every byte: use --depth digests or contents.")
     with open_catalogue(catalogue_path) as catalogue:
-        jobs = plan_audit(catalogue, names)
+        jobs: Sequence[AuditJob] = plan_audit(catalogue, names)
+        due_run = None
+        if due is not None:
+            due_plan = plan_due(jobs, timedelta(seconds=due))
+            jobs = due_plan.jobs
+            due_run = DueRun(due, budget, due_plan, Budget(budget) if budget is not None else None)
         # The files inside have at most about as many bytes as their image.
         passes = {Depth.STRUCTURE: 0, Depth.DIGESTS: 1, Depth.CONTENTS: 2}[Depth(depth)]
         total = passes * sum(job.size for job in jobs)
@@ -126,6 +147,7 @@ def audit(
                     depth=Depth(depth),
                     algorithms=algorithms,
                     past_cache=past_cache,
+                    budget=due_run.budget if due_run is not None else None,
                     on_bytes=on_bytes,
                 )
             ) as running,
@@ -134,9 +156,13 @@ def audit(
     if not catalogue.can_write and any(each.job.row for each in results):
         tell("The catalogue cannot be written, so nothing was confirmed in it.")
     if as_json:
-        say_json(audit_document(results, Depth(depth)))
+        document = audit_document(results, Depth(depth))
+        say_json(document if due_run is None else {**document, "due": due_run.as_dict()})
     else:
-        say_audit(results, Depth(depth), show_all=show_all, quiet=quiet)
+        if results or due_run is None:
+            say_audit(results, Depth(depth), show_all=show_all, quiet=quiet)
+        if due_run is not None and not quiet:
+            say_due(due_run)
     if report_path is not None:
         _report(report_path, results, Depth(depth), names)
         if not (as_json or quiet):
@@ -153,7 +179,7 @@ def _audit_against(
     fail_on: str,
     show_all: bool,
 ) -> None:
-    for option in ("depth", "algorithms", "past_cache", "report_path"):
+    for option in ("depth", "algorithms", "past_cache", "due", "budget", "report_path"):
         if context.get_parameter_source(option) is not ParameterSource.DEFAULT:
             word = _OPTION_WORDS.get(option, option)
             raise click.UsageError(f"--against reads whole files and takes no --{word}.")

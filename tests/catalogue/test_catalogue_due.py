@@ -198,13 +198,13 @@ def test_an_audit_with_a_budget_leaves_the_rest_as_it_was(
     assert [one.job.row.path for one in results if one.job.row] == ["0.iso", "1.iso"]
     assert [one.name for one in budget.left] == ["2.iso", "3.iso"]
     assert list(library.states().values()) == ["sound", "decayed", "recorded", "recorded"]
-    # Make the second between recording and audit certain.
-    library.catalogue.db.execute("UPDATE fixity SET recorded_at = '2020-01-01T00:00:00Z'")
-    library.catalogue.db.execute(
-        "UPDATE fixity SET confirmed_at = recorded_at WHERE image_id IN "
-        "(SELECT id FROM images WHERE audited_at IS NULL)"
-    )
     left = plan_due(plan_audit(library.catalogue, []), AGE)
     assert [one.path.name for one in left.jobs] == ["2.iso", "3.iso"]
     assert [one.path.name for one in left.known_wrong] == ["1.iso"]
     assert left.fresh == 1
+
+
+def test_an_audit_within_the_second_of_the_scan_counts() -> None:
+    just_now = job("x", recorded_at=ago(1), confirmed_at=ago(1), audited_at=ago(1))
+    recorded_anew = job("y", recorded_at=ago(1), confirmed_at=ago(1), audited_at=ago(2))
+    assert due_names([just_now, recorded_anew]) == ["y"]
