@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 
 from mediashelf.building.boot import PlannedBoot, plan_boot
 from mediashelf.building.naming_trees import BOOT_IMAGE
@@ -28,6 +28,14 @@ class Listing:
     boot: PlannedBoot | None = None
     boot_file: DiscFile | None = None
 
+    def iter_paths(self) -> Iterator[tuple[str, DiscFile]]:
+        """Yield every file of ``root`` with its path under the names of the host."""
+        waiting = [("", self.root)]
+        while waiting:
+            path, folder = waiting.pop()
+            waiting += [(f"{path}/{name}", below) for name, below in folder.folders.items()]
+            yield from ((f"{path}/{name}", file) for name, file in folder.files.items())
+
 
 def list_sources(
     recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count: None
@@ -45,3 +53,14 @@ def list_sources(
     contents = [file.own for file in files]
     share_equal([*([boot_file.own] if boot_file else []), *contents], on_bytes=on_bytes)
     return Listing(root, files, tuple(findings), boot, boot_file)
+
+
+def list_all(recipe: Recipe) -> Listing:
+    """Look at everything in the sources, whatever ``only`` and ``skip`` say of it.
+
+    Equal contents are not looked for. Raises :class:`InputError` like
+    :func:`list_sources`.
+    """
+    whole = [replace(source, only=(), skip=()) for source in recipe.folders]
+    root, findings = read_sources(whole)
+    return Listing(root, tuple(root.iter_files()), tuple(findings))

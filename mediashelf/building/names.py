@@ -232,6 +232,17 @@ class Label(NamedTuple):
     long: str
 
 
+def disc_label(text: str, number: int = 0) -> Label:
+    """Return both volume identifiers for a label; a number above 0 stands at their ends."""
+    if not number:
+        return Label(iso_label(text), long_label(text))
+    short_end, long_end = f"_{number}", f" {number}"
+    return Label(
+        iso_label(text)[: ISO_LABEL - len(short_end)] + short_end,
+        long_label(text)[: LONG_LABEL - len(long_end)].rstrip() + long_end,
+    )
+
+
 def same_text(one: str, other: str) -> bool:
     """Return whether two texts are equal once both are normalised."""
     return _nfc(one) == _nfc(other)

@@ -6,7 +6,7 @@ images can judge plans.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import NamedTuple
@@ -14,20 +14,24 @@ from typing import NamedTuple
 from mediashelf.building.boot import PlannedBoot
 from mediashelf.building.capacity import Capacity
 from mediashelf.building.clock import date_disc, moment
-from mediashelf.building.index_page import render_index
+from mediashelf.building.disc_pages import DiscPages, Note
+from mediashelf.building.html_page import render_html
+from mediashelf.building.index_page import NO_PAGES, render_index
 from mediashelf.building.layout import Layout, lay_out
 from mediashelf.building.listing import Listing, list_sources
-from mediashelf.building.names import Label, iso_label, long_label
+from mediashelf.building.names import Label, disc_label
 from mediashelf.building.naming_trees import (
     BOOT_CATALOG,
+    HTML_PAGE,
     INDEX_PAGE,
+    Directory,
     NamedTrees,
     name_trees,
 )
 from mediashelf.building.plan_checks import check_depth, check_files, check_label, check_layout
 from mediashelf.building.planned_facts import planned_facts
 from mediashelf.building.reading import read_start
-from mediashelf.building.recipe import Recipe
+from mediashelf.building.recipe import Recipe, SourceFolder
 from mediashelf.building.tree import Content, DiscFile, DiscFolder, date_folders
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
@@ -64,7 +68,6 @@ class DeclaredFolder(NamedTuple):
     long_path: str
     identifiers: tuple[str, ...]
     targets: tuple[str, ...]
-    notes: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +92,10 @@ class DiscPlan:
     trees: NamedTrees = field(repr=False)
     boot: PlannedBoot | None = field(repr=False)
     index: DiscFile | None = field(repr=False)
+    html: DiscFile | None = field(repr=False)
     catalog: DiscFile | None = field(repr=False)
+    pages: DiscPages = field(repr=False)
+    notes: tuple[Note, ...] = field(repr=False)
     sources: tuple[DiscFile, ...] = field(repr=False)
     listing: Listing = field(repr=False)
 
@@ -118,10 +124,20 @@ class DiscPlan:
 
         return read
 
+    def folder_paths(self, places: Iterable[Sequence[str]]) -> Iterator[tuple[str, str]]:
+        """Yield the paths in both trees of folders that are named as the host names them.
+
+        ``/`` stands for the root; both are empty when the disc has no such folder.
+        """
+        iso, joliet = (_paths_by_folder(tree) for tree in (self.trees.iso, self.trees.joliet))
+        for names in places:
+            folder = _folder_at(self.listing.root, names)
+            yield iso.get(id(folder), ""), joliet.get(id(folder), "")
+
     def iter_files(self) -> Iterator[DiscFile]:
         """Yield the files as the builder knows them, those that are made last."""
         yield from self.sources
-        yield from _there(self.index, self.catalog)
+        yield from _there(self.index, self.html, self.catalog)
 
     @property
     def content_size(self) -> int:
@@ -142,10 +158,12 @@ def plan_disc(recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count:
     return plan_listing(recipe, list_sources(recipe, on_bytes=on_bytes))
 
 
-def plan_listing(recipe: Recipe, listing: Listing) -> DiscPlan:
+def plan_listing(recipe: Recipe, listing: Listing, pages: DiscPages = NO_PAGES) -> DiscPlan:
     """Decide everything about the disc that holds what was listed; nothing is read.
 
-    A listing is good for one plan at a time: the places on the disc are kept in it.
+    ``pages`` is what the disc's pages tell beside its files; they have no influence on
+    the names of what is listed. A listing is good for one plan at a time: the places
+    on the disc are kept in it.
     """
     boot, boot_file, listed = listing.boot, listing.boot_file, listing.files
     sources = (*_there(boot_file), *listed)
@@ -153,19 +171,29 @@ def plan_listing(recipe: Recipe, listing: Listing) -> DiscPlan:
     date_folders(listing.root, date)
     contents = [file.own for file in sources]
 
-    label = Label(iso_label(recipe.label), long_label(recipe.label))
+    number = pages.series.number if pages.series is not None else 0
+    label = disc_label(recipe.label, number)
+    has_html = recipe.index and (pages != NO_PAGES or any(one.notes for one in recipe.folders))
     index = DiscFile(INDEX_PAGE, "", Content("", 0), date) if recipe.index else None
+    html = DiscFile(HTML_PAGE, "", Content("", 0), date) if has_html else None
     catalog = DiscFile(BOOT_CATALOG, "", Content("", SECTOR_SIZE), date) if boot else None
-    trees = name_trees(listing.root, _there(boot_file, catalog, index))
+    trees = name_trees(listing.root, _there(boot_file, catalog, index, html))
+    places = _places(recipe, listing.root, trees)
+    notes = tuple(Note(short, long, one.notes) for short, long, one in places if one.notes)
     if index is not None:
-        index.own.size = len(render_index(recipe.label, trees))
+        index.own.size = len(render_index(recipe.label, trees, pages, notes))
+    if index is not None and html is not None:
+        name = index.short_path.removeprefix("/")
+        html.own.data = render_html(recipe.label, pages, notes, name)
+        html.own.size = len(html.own.data)
     layout = lay_out(
         trees, boot=boot.content if boot else None, catalog=catalog.own if catalog else None
     )
     boot_facts = boot.facts(catalog.own) if boot and catalog else None
     findings = [
         *listing.findings,
-        *check_label(recipe.label, label),
+        # The number at the end of a label is no news; the rest is told of once.
+        *(check_label(recipe.label, disc_label(recipe.label)) if number <= 1 else ()),
         *(boot.check() if boot else ()),
         *check_layout(layout, recipe.capacity),
         *check_depth(trees),
@@ -177,8 +205,12 @@ def plan_listing(recipe: Recipe, listing: Listing) -> DiscPlan:
         made=moment(date),
         facts=planned_facts(layout, label, moment(date), boot_facts),
         findings=tuple(findings),
-        files=_planned_files([*sources, *_there(index, catalog)]),
-        declared=tuple(_declared(recipe, listing.root, trees)),
+        files=_planned_files([*sources, *_there(index, html, catalog)]),
+        declared=tuple(
+            DeclaredFolder(short, long, one.provides, one.provides_for)
+            for short, long, one in places
+            if one.provides
+        ),
         folder_count=len(layout.joliet) - 1,
         source_size=sum(content.size for content in contents),
         shared_size=sum(content.size for content in contents if content.equal_to is not None),
@@ -186,7 +218,10 @@ def plan_listing(recipe: Recipe, listing: Listing) -> DiscPlan:
         trees=trees,
         boot=boot,
         index=index,
+        html=html,
         catalog=catalog,
+        pages=pages,
+        notes=notes,
         sources=sources,
         listing=listing,
     )
@@ -210,21 +245,29 @@ def _planned_files(files: Iterable[DiscFile]) -> tuple[PlannedFile, ...]:
     )
 
 
-def _declared(recipe: Recipe, root: DiscFolder, trees: NamedTrees) -> Iterator[DeclaredFolder]:
-    """Yield what the recipe says that its folders provide, with their paths in both trees."""
-    sources = [source for source in recipe.folders if source.provides]
-    if not sources:
-        return
-    paths = [
-        {id(directory.folder): directory.path for directory in tree.iter_level_by_level()}
-        for tree in (trees.iso, trees.joliet)
-    ]
-    for source in sources:
-        folder: DiscFolder | None = root
-        for name in source.to:
-            folder = folder.folders.get(name) if folder is not None else None
+def _folder_at(root: DiscFolder, parts: Iterable[str]) -> DiscFolder | None:
+    folder: DiscFolder | None = root
+    for name in parts:
+        folder = folder.folders.get(name) if folder is not None else None
+    return folder
+
+
+def _paths_by_folder(tree: Directory) -> dict[int, str]:
+    return {id(one.folder): one.path or "/" for one in tree.iter_level_by_level()}
+
+
+def _places(
+    recipe: Recipe, root: DiscFolder, trees: NamedTrees
+) -> list[tuple[str, str, SourceFolder]]:
+    """Return the short and the long path of where each source went that something is said of."""
+    said = [source for source in recipe.folders if source.provides or source.notes]
+    if not said:
+        return []
+    short_paths, long_paths = (_paths_by_folder(tree) for tree in (trees.iso, trees.joliet))
+    places = []
+    for source in said:
+        folder = _folder_at(root, source.to)
+        # A folder without files may have been left off this disc.
         if folder is not None:
-            short, long = (known.get(id(folder), "") for known in paths)
-            yield DeclaredFolder(
-                short or "/", long or "/", source.provides, source.provides_for, source.notes
-            )
+            places.append((short_paths[id(folder)], long_paths[id(folder)], source))
+    return places

@@ -35,6 +35,9 @@ def iter_source(content: Content) -> Generator[bytes, None, None]:
     or does not remain, of the size and time that it was planned with; and when a
     member of an archive is not what the archive says.
     """
+    if content.data:
+        yield from (content.data[at : at + CHUNK] for at in range(0, content.size, CHUNK))
+        return
     with _opened(content) as stream:
         yield from (iter_member if content.member else _iter_file)(stream, content)
         # By name, so that a source that is gone meanwhile is noticed as well.

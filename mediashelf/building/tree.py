@@ -33,6 +33,7 @@ class Content:
 
     ``size`` and ``modified_ns`` are kept to notice when the source changes; for a
     ``member`` of an archive ``path`` and ``modified_ns`` are the archive's.
+    ``data`` are the bytes of a page whose text is known when the disc is planned.
     ``digest`` is SHA-256 in hexadecimal digits where the bytes were read already.
     ``equal_to`` is an earlier content with the same bytes, whose place on the
     disc this one shares; ``lba`` is the place, set when the disc is laid out.
@@ -45,6 +46,7 @@ class Content:
     equal_to: Content | None = None
     lba: int = 0
     member: ArchiveMember | None = None
+    data: bytes = b""
 
     @property
     def shown_path(self) -> str:

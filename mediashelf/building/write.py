@@ -16,7 +16,8 @@ What pycdlib 1.22 does otherwise than needed, and what is done about it here:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -75,19 +76,38 @@ def build_disc(
     what was planned or the disc does not read back as it was written, and
     :class:`OutputError` when the output cannot be written or must not be.
     """
-    refuse_blocked(blocking(plan.findings, anyway=anyway))
-    check_output(plan.recipe, output, replace=replace)
-    with whole_output(output, replace=replace) as temporary:
-        with PassingDigests() as digests:
-            _DiscWriter(plan, digests, on_bytes).write(temporary)
-        read_back(plan, temporary, on_bytes=on_bytes)
-    return BuiltDisc(
-        output,
-        plan.size,
-        len(plan.files),
-        plan.folder_count,
-        {f.long_path: f.content.digest for f in plan.iter_files() if f is not plan.catalog},
-    )
+    (built,) = build_discs([plan], [output], anyway=anyway, replace=replace, on_bytes=on_bytes)
+    return built
+
+
+def build_discs(
+    plans: Sequence[DiscPlan],
+    outputs: Sequence[Path],
+    *,
+    anyway: bool = False,
+    replace: bool = True,
+    on_bytes: OnBytes = lambda count: None,
+) -> list[BuiltDisc]:
+    """Write several discs like :func:`build_disc`; none gets its name before all are sound."""
+    for plan, output in zip(plans, outputs, strict=True):
+        refuse_blocked(blocking(plan.findings, anyway=anyway))
+        check_output(plan.recipe, output, replace=replace)
+    with ExitStack() as stack:
+        # The stack ends with what came first, so the first disc is named first.
+        temporaries = [
+            stack.enter_context(whole_output(output, replace=replace)) for output in outputs[::-1]
+        ][::-1]
+        for plan, temporary in zip(plans, temporaries, strict=True):
+            with PassingDigests() as digests:
+                _DiscWriter(plan, digests, on_bytes).write(temporary)
+            read_back(plan, temporary, on_bytes=on_bytes)
+    return [_built(plan, output) for plan, output in zip(plans, outputs, strict=True)]
+
+
+def _built(plan: DiscPlan, path: Path) -> BuiltDisc:
+    files = [file for file in plan.iter_files() if file is not plan.catalog]
+    digests = {file.long_path: file.content.digest for file in files}
+    return BuiltDisc(path, plan.size, len(plan.files), plan.folder_count, digests)
 
 
 class _Disc(pycdlib.PyCdlib):
@@ -211,7 +231,8 @@ class _DiscWriter:
 
     def _iter_index(self, index: DiscFile) -> Iterator[bytes]:
         self._keep_digests()
-        page = render_index(self._plan.recipe.label, self._plan.trees)
+        plan = self._plan
+        page = render_index(plan.recipe.label, plan.trees, plan.pages, plan.notes)
         index.own.digest = hash_bytes(page)
         yield from (page[at : at + CHUNK] for at in range(0, len(page), CHUNK))
 

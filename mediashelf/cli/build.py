@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -9,13 +10,15 @@ from typing import Any
 
 import click
 
-from mediashelf.building.blocking import blocking, refuse_blocked
-from mediashelf.building.boot import PlannedBoot
-from mediashelf.building.capacity import EMULATED_DRIVE, NAMED, parse_capacity
+from mediashelf.building.blocking import refuse_blocked
+from mediashelf.building.capacity import NAMED, parse_capacity
 from mediashelf.building.destination import check_output
-from mediashelf.building.plan import DiscPlan, plan_disc
 from mediashelf.building.recipe import BootImage, Recipe, load_recipe, recipe_from_folders
-from mediashelf.building.write import BuiltDisc, build_disc
+from mediashelf.building.series import file_names, file_stem
+from mediashelf.building.write import build_discs
+from mediashelf.cli.build_json import document
+from mediashelf.cli.build_text import say_result, say_work
+from mediashelf.cli.build_work import BuildWork, plan_work
 from mediashelf.cli.options import (
     fail_on_option,
     json_option,
@@ -24,23 +27,12 @@ from mediashelf.cli.options import (
     targets_folder_option,
 )
 from mediashelf.cli.progress import progress
-from mediashelf.cli.render import (
-    exit_for,
-    say,
-    say_findings,
-    say_json,
-    say_wrapped,
-    summary,
-)
+from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped, tell
 from mediashelf.cli.report_file import report_option
+from mediashelf.errors import OutputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.readability.check import check_targets, verdict_on
 from mediashelf.readability.targets import load_targets, pick_targets
-from mediashelf.sessions.emulator import check_lun
-from mediashelf.text import count_text, size_text
 
-RENAMED_SHOWN = 20
 PLACES_SHOWN = 5
 
 
@@ -53,6 +45,8 @@ Examples:
   mediashelf build disc.toml --dry-run
   mediashelf build disc.toml -o disc.iso --report disc.html
   mediashelf build disc.toml -o disc.iso --replace
+  mediashelf build disc.toml -o disc.iso -m machine.txt -t win9x
+  mediashelf build disc.toml --spread --capacity 21min -o discs
   mediashelf build dos-tools -o boot.iso --boot floppy.img
 """
 )
@@ -60,17 +54,31 @@ Examples:
 @click.option(
     "-o",
     "--output",
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="The disc image to write; needed unless --dry-run.",
+    type=click.Path(path_type=Path),
+    help="The disc image to write; with --spread the folder for the images. Needed unless "
+    "--dry-run.",
 )
 @click.option("--label", help="The disc's label [default: the recipe's, or the folder's name].")
 @target_option
 @targets_folder_option
 @click.option(
+    "-m",
+    "--machine",
+    "machine_path",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="A machine whose devices must find their drivers on the disc: text of lspci, or ids.",
+)
+@click.option(
     "--capacity",
     metavar="SIZE",
     help=f"What the disc must fit on: {', '.join(NAMED)}, '333000 sectors', '650 MiB' "
     "[default: all that an emulated drive can serve].",
+)
+@click.option(
+    "--spread",
+    "is_spread",
+    is_flag=True,
+    help="Build as few discs of the capacity as hold everything, with packages whole.",
 )
 @click.option(
     "--boot",
@@ -91,7 +99,9 @@ def build(
     label: str | None,
     target_names: tuple[str, ...],
     targets_folder: Path | None,
+    machine_path: Path | None,
     capacity: str | None,
+    is_spread: bool,
     boot: Path | None,
     no_index: bool,
     dry_run: bool,
@@ -104,59 +114,80 @@ def build(
 ) -> None:
     """Build a disc that DOS prompts and desktops can both read.
 
-    SOURCES are folders, or one recipe (a .toml file). The contents of a single
-    folder become the contents of the disc; several folders keep their names. The
-    disc carries short names (8.3, ISO 9660 level 1), long names (Joliet) and an
-    index page that tells which is which. Equal files take their place once, and
-    equal sources give an equal disc, byte for byte. The plan is shown and checked
-    for every target first; errors stop the build unless --anyway. A finished disc
-    is read back and compared before it gets its name.
+    SOURCES are folders and .zip archives, or one recipe (a .toml file). The contents
+    of a single folder become the contents of the disc; several keep their names. The
+    disc carries short names (8.3, ISO 9660 level 1), long names (Joliet) and an index
+    page that tells which is which. Equal files take their place once, and equal
+    sources give an equal disc, byte for byte. The plan is shown and checked for every
+    target first; errors stop the build unless --anyway. With a machine, its drivers
+    are looked for in the sources and on the disc, listed on the disc's pages, and
+    none may get lost between the two. A finished disc is read back and compared
+    before it gets its name.
     """
     if output is None and not dry_run:
         raise click.UsageError("Name the disc to write with -o, or add --dry-run.")
-    recipe = _recipe(sources, label, target_names, capacity, boot, no_index)
-    if output is not None:
-        check_output(recipe, output, replace=may_replace or dry_run)
+    recipe = _recipe(sources, label, target_names, machine_path, capacity, boot, no_index)
+    may_replace = may_replace or dry_run
+    if output is not None and not is_spread:
+        check_output(recipe, output, replace=may_replace)
     targets = pick_targets(recipe.targets, load_targets(targets_folder))
-    with progress("looking at the sources", quiet=quiet) as on_bytes:
-        plan = plan_disc(recipe, on_bytes=on_bytes)
-    verdicts: dict[str, str] = {}
-    findings = list(plan.findings)
-    if plan.capacity != EMULATED_DRIVE:
-        findings += check_lun(plan.size, where="/")
-    for target, found in check_targets(plan.facts, targets):
-        verdicts[target.name] = str(verdict_on(found))
-        findings += found
+    if recipe.machine is not None and not targets:
+        raise click.UsageError("Drivers are judged for a target; name one with --target.")
+    work = plan_work(recipe, targets, is_spread=is_spread, quiet=quiet)
     if not (as_json or quiet):
-        _say_plan(plan, verdicts, show_renamed=dry_run)
+        say_work(work, show_renamed=dry_run)
     if not as_json:
-        say_findings(_worth_saying(findings, quiet), limit=PLACES_SHOWN)
+        say_findings(_worth_saying(work.findings, quiet), limit=PLACES_SHOWN)
 
-    built = None
-    blockers = blocking(findings, anyway=anyway)
+    blockers = work.blockers(anyway=anyway)
+    built = []
     if output is not None and not dry_run and not blockers:
-        with progress("building", total=2 * plan.content_size, quiet=quiet) as on_bytes:
-            built = build_disc(plan, output, anyway=anyway, replace=may_replace, on_bytes=on_bytes)
+        outputs = _outputs(work, output, may_replace)
+        with progress("building", total=2 * work.content_size, quiet=quiet) as on_bytes:
+            built = build_discs(
+                work.plans, outputs, anyway=anyway, replace=may_replace, on_bytes=on_bytes
+            )
     if as_json:
-        say_json(_document(plan, findings, verdicts, built, dry_run, anyway))
+        say_json(document(work, built, is_dry_run=dry_run, anyway=anyway))
     elif not quiet:
-        _say_result(findings, built)
+        say_result(work.findings, work.blockers(anyway=False), built)
     if report_path is not None:
         # Loaded only for a page: templates cost as much as a small disc.
-        from mediashelf.cli.build_report import write_plan_page
+        from mediashelf.cli.build_report import write_pages
 
-        write_plan_page(report_path, plan, findings, verdicts, built, is_dry_run=dry_run)
+        pages = write_pages(report_path, work, built, is_dry_run=dry_run)
         if not (as_json or quiet):
-            say_wrapped(f"Report: {report_path}")
+            say_wrapped(f"Report: {', '.join(map(str, pages))}")
     if not dry_run:
         refuse_blocked(blockers)
-    exit_for(findings, fail_on)
+    exit_for(work.findings, fail_on)
+
+
+def _outputs(work: BuildWork, output: Path, may_replace: bool) -> list[Path]:
+    """Return where the discs go; the folder of a series is made when it is not there."""
+    if work.series is None:
+        return [output]
+    names = file_names(work.recipe.label, len(work.plans))
+    paths = [output / name for name in names]
+    for path in paths:
+        check_output(work.recipe, path, replace=may_replace)
+    try:
+        output.mkdir(exist_ok=True)
+        others = sorted({path.name for path in output.glob("*.iso")} - set(names))
+    except OSError as error:
+        raise OutputError(f"{output}: cannot be made: {error.strerror or error}") from error
+    ours = re.compile(re.escape(file_stem(work.recipe.label)) + r"(-[0-9]+)?\.iso")
+    for name in others:
+        if ours.fullmatch(name):
+            tell(f"{output / name}: is not one of these discs; remove it if it was one once")
+    return paths
 
 
 def _recipe(
     sources: Sequence[Path],
     label: str | None,
     target_names: Sequence[str],
+    machine_path: Path | None,
     capacity: str | None,
     boot: Path | None,
     no_index: bool,
@@ -171,6 +202,8 @@ def _recipe(
         changes["label"] = label
     if target_names:
         changes["targets"] = tuple(target_names)
+    if machine_path is not None:
+        changes["machine"] = machine_path
     if capacity is not None:
         changes["capacity"] = parse_capacity(capacity)
     if boot is not None:
@@ -183,116 +216,3 @@ def _recipe(
 def _worth_saying(findings: Iterable[Finding], quiet: bool) -> list[Finding]:
     least = Severity.WARNING if quiet else Severity.NOTE
     return [finding for finding in findings if finding.severity >= least]
-
-
-def _say_plan(plan: DiscPlan, verdicts: dict[str, str], *, show_renamed: bool) -> None:
-    say_wrapped(f"{plan.recipe.label} (label {plan.label.short})")
-    shared = f"; equal files save {size_text(plan.shared_size)}" if plan.shared_size else ""
-    say_wrapped(
-        f"{count_text(len(plan.files), 'file')} in {count_text(plan.folder_count, 'folder')}, "
-        f"{size_text(plan.source_size)}{shared}",
-        indent=2,
-    )
-    say_wrapped(f"{plan.size // SECTOR_SIZE:,} sectors, {plan.size:,} bytes", indent=2)
-    capacity = plan.capacity
-    say_wrapped(
-        f"{capacity.percent_of(plan.size):.1f} % of {capacity.name} ({capacity.sectors:,} sectors)",
-        indent=2,
-    )
-    if plan.boot is not None:
-        say_wrapped(f"boots {_boot_text(plan.boot)}", indent=2)
-    for name, verdict in verdicts.items():
-        say_wrapped(f"{name} {verdict}", indent=2)
-    renamed = [file for file in plan.files if file.is_renamed]
-    if renamed and show_renamed:
-        say()
-        say_wrapped(f"{count_text(len(renamed), 'short name')} unlike the long one")
-        for file in renamed[:RENAMED_SHOWN]:
-            say_wrapped(file.short_path, indent=2)
-            say_wrapped(file.long_path.rpartition("/")[2], indent=4)
-        if len(renamed) > RENAMED_SHOWN:
-            say_wrapped(
-                f"… and {len(renamed) - RENAMED_SHOWN:,} more; --json and the disc's index page "
-                "list all",
-                indent=2,
-            )
-    say()
-
-
-def _boot_text(boot: PlannedBoot) -> str:
-    if boot.is_emulated:
-        return "with an emulated floppy"
-    return f"without emulation, {count_text(boot.load_sectors, 'sector')} of 512 bytes loaded"
-
-
-def _say_result(findings: Sequence[Finding], built: BuiltDisc | None) -> None:
-    if findings:
-        say()
-    say_wrapped(summary(findings))
-    if built is not None:
-        errors = len(blocking(findings))
-        spite = f" in spite of {count_text(errors, 'error')}" if errors else ""
-        say_wrapped(
-            f"{built.path}: built{spite}; read back, {count_text(built.file_count, 'file')} "
-            "equal to the sources"
-        )
-
-
-def _document(
-    plan: DiscPlan,
-    findings: Iterable[Finding],
-    verdicts: dict[str, str],
-    built: BuiltDisc | None,
-    dry_run: bool,
-    anyway: bool,
-) -> dict[str, Any]:
-    """Return the JSON form: the plan, its findings, and the disc when one was built."""
-    capacity = plan.capacity
-    digests = built.digests if built is not None else {}
-    return {
-        "command": "build",
-        "version": 1,
-        "dry_run": dry_run,
-        "anyway": anyway,
-        "label": plan.label.short,
-        "long_label": plan.label.long,
-        "date": plan.made.isoformat(),
-        "targets": verdicts,
-        "size": plan.size,
-        "sectors": plan.size // SECTOR_SIZE,
-        "capacity": {
-            "name": capacity.name,
-            "sectors": capacity.sectors,
-            "size": capacity.size,
-            "percent": round(capacity.percent_of(plan.size), 2),
-        },
-        "folder_count": plan.folder_count,
-        "file_count": len(plan.files),
-        "source_size": plan.source_size,
-        "shared_size": plan.shared_size,
-        "boot": _boot_document(plan.boot),
-        "files": [
-            {
-                "short_path": file.short_path,
-                "long_path": file.long_path,
-                "source": file.source or None,
-                "size": file.size,
-                "is_renamed": file.is_renamed,
-                "is_shared": file.is_shared,
-                "sha256": digests.get(file.long_path),
-            }
-            for file in plan.files
-        ],
-        "findings": [finding.as_dict() for finding in findings],
-        "built": None if built is None else {"path": str(built.path), "size": built.size},
-    }
-
-
-def _boot_document(boot: PlannedBoot | None) -> dict[str, Any] | None:
-    if boot is None:
-        return None
-    return {
-        "image": boot.content.path,
-        "media_type": boot.media_type,
-        "load_sectors": boot.load_sectors,
-    }

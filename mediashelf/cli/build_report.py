@@ -7,6 +7,7 @@ from pathlib import Path
 
 from mediashelf.building.plan import DiscPlan
 from mediashelf.building.write import BuiltDisc
+from mediashelf.cli.build_work import BuildWork
 from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
 from mediashelf.drivers.device_table import device_rows
 from mediashelf.drivers.survey import Survey
@@ -14,6 +15,38 @@ from mediashelf.findings import Finding
 from mediashelf.reports.disc_page import DiscSubject, disc_html
 from mediashelf.reports.disc_tables import Coverage, Renamed
 from mediashelf.text import count_text
+
+
+def write_pages(
+    path: Path, work: BuildWork, built: Sequence[BuiltDisc], *, is_dry_run: bool
+) -> list[Path]:
+    """Write a page for each disc, and return where; numbers tell those of a series apart.
+
+    What a machine finds is told where there is one disc: for several it is on their
+    own pages. Raises :class:`OutputError`.
+    """
+    surveys = work.drivers.surveys if work.drivers is not None else ()
+    count = len(work.plans)
+    paths = []
+    for number, (plan, verdicts) in enumerate(zip(work.plans, work.verdicts, strict=True), 1):
+        disc = built[number - 1] if built else None
+        page = path if count == 1 else path.with_stem(f"{path.stem}-{number}")
+        findings = [
+            finding
+            for finding in (work.findings if count == 1 else work.deciding)
+            if count == 1 or finding.where.startswith(f"disc {number}: ")
+        ]
+        write_plan_page(
+            page,
+            plan,
+            findings,
+            verdicts,
+            disc,
+            is_dry_run=is_dry_run,
+            surveys=surveys if count == 1 else (),
+        )
+        paths.append(page)
+    return paths
 
 
 def write_plan_page(

@@ -21,12 +21,17 @@ COVER_WORDS = {
 }
 
 
-def say_survey(survey: Survey) -> None:
-    """Print the devices, the packages and what else was found, for one target."""
+def say_coverage(survey: Survey, *, with_devices: bool = True) -> None:
+    """Print which device has which driver, for one target, or only how many have one."""
     say_wrapped(_title(survey))
-    if survey.covers:
+    if survey.covers and with_devices:
         say()
         _say_devices(survey)
+
+
+def say_survey(survey: Survey) -> None:
+    """Print the devices, the packages and what else was found, for one target."""
+    say_coverage(survey)
     if survey.packages:
         say()
         say("INF packages")

@@ -1,0 +1,43 @@
+"""Trees of invented driver packages for tests of building and of spreading."""
+
+from __future__ import annotations
+
+import random
+
+
+def inf(name: str = "LKV", identifier: str = "PCI\\VEN_F2C4&DEV_0301", *more: str) -> bytes:
+    """An INF that asks for NAME.SYS beside it, and for the files ``more``."""
+    files = [f"{name}.SYS", *more]
+    lines = [
+        "[Version]",
+        'Signature="$CHICAGO$"',
+        "Class=Display",
+        "Provider=Larkspur Video",
+        "DriverVer=03/18/1999,4.10.3.204",
+        "[Manufacturer]",
+        "Larkspur=Models",
+        "[Models]",
+        f"Larkspur {name}=Install,{identifier}",
+        "[Install]",
+        "CopyFiles=Files",
+        "[Files]",
+        *files,
+        "[DestinationDirs]",
+        "DefaultDestDir=11",
+        "[SourceDisksNames]",
+        "1=disk",
+        "[SourceDisksFiles]",
+        *(f"{file}=1" for file in files),
+        "",
+    ]
+    return "\r\n".join(lines).encode("ascii")
+
+
+def noise(seed: object, size: int) -> bytes:
+    """Bytes that nothing else equals."""
+    return random.Random(str(seed)).randbytes(size)
+
+
+def package(folder: str, size: int, name: str = "LKV") -> dict[str, bytes]:
+    """A package of about ``size`` bytes: its INF and one file."""
+    return {f"{folder}/{name}.INF": inf(name), f"{folder}/{name}.SYS": noise(folder, size)}
