@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import image_parts as parts
 from image_parts import SECTOR, le16, le32
 from image_tree import Node, Sectors
@@ -31,8 +33,11 @@ def compressed(text: str) -> bytes:
 class UdfMaker:
     """Blocks of one partition, which reaches from ``start`` to the end of the image."""
 
-    def __init__(self, label: str, standard: str, revision: int, main: int) -> None:
+    def __init__(
+        self, label: str, standard: str, revision: int, main: int, embedded: Collection[str] = ()
+    ) -> None:
         self.label, self.standard, self.revision, self.main = label, standard, revision, main
+        self.embedded = {f"/{path}" for path in embedded}
         self.version = 3 if standard == "NSR03" else 2
         self.start = main + MAIN_SEQUENCE_SIZE // SECTOR
         self.file_set = 0
@@ -143,8 +148,12 @@ class UdfMaker:
             kind, size, lba = FILE_TYPE_DIRECTORY, len(self._names(node)), self.lists[node]
         else:
             kind, size, lba = FILE_TYPE_FILE, len(node.content or b""), node.lba
-        control = le32(0) + le16(4) + le16(0) + le16(1) + bytes([0, kind]) + b"\x00" * 8
+        is_embedded = node.path in self.embedded
+        flags = le16(3 if is_embedded else 0)  # 3: the bytes stand where descriptors would
+        control = le32(0) + le16(4) + le16(0) + le16(1) + bytes([0, kind]) + b"\x00" * 6 + flags
         allocation = le32(size) + le32(self._block(lba)) if size else b""
+        if is_embedded:
+            allocation = node.content or b""
         body = (
             control
             + le32(0xFFFFFFFF) * 2

@@ -115,6 +115,7 @@ def make_iso(
     boot: Boot | None = None,
     udf: str = "",
     udf_revision: int = 0x0102,
+    udf_embedded: Sequence[str] = (),
     sections: Mapping[str, int] | None = None,
     flags: Mapping[str, int] | None = None,
     system_use: Mapping[str, SystemUse] | None = None,
@@ -129,7 +130,9 @@ def make_iso(
     multiple of 2048). ``flags`` adds file flags, ``system_use`` bytes, to a
     record (``/SETUP/.`` and ``/SETUP/..`` mean self and parent). ``relocate``
     names directories to move into ``RR_MOVED``. ``udf`` is ``NSR02`` or
-    ``NSR03``. ``pad_sectors`` zero sectors follow, counted in the volume's size.
+    ``NSR03``; ``udf_embedded`` names small files whose bytes UDF keeps in its own
+    record, beside the place that the other trees know. ``pad_sectors`` zero
+    sectors follow, counted in the volume's size.
     """
     recipe = _Recipe(
         files=files,
@@ -142,6 +145,7 @@ def make_iso(
         boot=boot,
         udf=udf,
         udf_revision=udf_revision,
+        udf_embedded=udf_embedded,
         sections=sections or {},
         flags=flags or {},
         system_use=system_use or {},
@@ -149,6 +153,21 @@ def make_iso(
         pad_sectors=pad_sectors,
     )
     return _Maker(recipe).make()
+
+
+def without_iso(made: MadeImage) -> bytes:
+    """A disc with UDF alone: its recognition sequence stands first, no ISO 9660 descriptor is left.
+
+    What else ISO 9660 had stays where it is, unknown to anybody.
+    """
+    recognition = [
+        made.data[at : at + SECTOR]
+        for (what, _, _), at in made.places.items()
+        if what == "recognition"
+    ]
+    rest = FIRST_DESCRIPTOR * SECTOR
+    head = made.data[:rest] + b"".join(recognition)
+    return zero(head + made.data[len(head) :], len(head), 16 * SECTOR)
 
 
 @dataclass(frozen=True)
@@ -165,6 +184,7 @@ class _Recipe:
     boot: Boot | None
     udf: str
     udf_revision: int
+    udf_embedded: Sequence[str]
     sections: Mapping[str, int]
     flags: Mapping[str, int]
     system_use: Mapping[str, SystemUse]
@@ -191,7 +211,9 @@ class _Maker:
         # LBA and size of each directory, by tree and node.
         self.extents: dict[tuple[str, Node], tuple[int, int]] = {}
         self.tables: dict[str, tuple[int, int, int]] = {}  # size, LBA of type L, LBA of type M
-        self.udf = UdfMaker(recipe.label, recipe.udf, recipe.udf_revision, ANCHOR + 1)
+        self.udf = UdfMaker(
+            recipe.label, recipe.udf, recipe.udf_revision, ANCHOR + 1, recipe.udf_embedded
+        )
 
     def make(self) -> MadeImage:
         recipe, sectors = self.recipe, self.sectors

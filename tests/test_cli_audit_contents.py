@@ -105,6 +105,30 @@ def test_a_folder_against_a_published_list(shelf: Shelf, tmp_path: Path) -> None
     assert document["counts"]["different"] == 1
 
 
+def test_a_gap_that_a_failed_read_left_is_noted(shelf: Shelf) -> None:
+    noise = random.Random(1).randbytes(40_000)
+    made = make_iso({"A.DAT": noise})
+    path = shelf.folder / "gap.iso"
+    path.write_bytes(zero(made.data, made.file("/A.DAT") + 4096))
+    out = " ".join(shelf.run("audit", path, "--depth", "contents").stdout.split())
+    assert "note zeros-amid-data /A.DAT: 1 sector of zeros from byte 4,096 on" in out
+    assert "Gaps of zeros amid dense data were looked for" in out
+
+
+def test_the_files_hit_are_named_again_by_a_shallower_audit(shelf: Shelf) -> None:
+    shelf.run("audit", "--depth", "contents", code=1)
+    (image,) = [
+        image for image in shelf.json("audit", code=1)["images"] if image["state"] == "damaged"
+    ]
+    assert [finding["rule"] for finding in image["findings"]] == [
+        "damage-inside-on-record",
+        "cabinet-checksums-agree",
+    ]
+    assert [entry["path"] for entry in image["touched"]] == ["/DATA1.CAB"]
+    again = shelf.json("audit", "--depth", "structure", code=1)
+    assert again["counts"]["damaged"] == 1
+
+
 @pytest.mark.parametrize(
     "arguments",
     [

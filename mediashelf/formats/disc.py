@@ -28,7 +28,14 @@ from mediashelf.formats.path_tables import check_path_tables
 from mediashelf.formats.rockridge import RockRidgeNaming, detect_rock_ridge
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf_volume import read_udf_volume
-from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, Extent, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import (
+    HOLE,
+    SECTOR_SIZE,
+    DiscFacts,
+    Extent,
+    VolumeFacts,
+    VolumeKind,
+)
 
 
 class Disc(NamedTuple):
@@ -80,7 +87,7 @@ class _DiscReader:
         boot = read_boot(self._view, descriptors.boot_records, self._log)
         if udf is not None:
             self._volumes.append(udf)
-        self._check_size(descriptors, has_udf=udf is not None)
+        self._check_size(descriptors, udf)
         # The Rock Ridge tree is another reading of the primary one; it comes after Joliet.
         order = list(VolumeKind)
         self._volumes.sort(key=lambda volume: order.index(volume.kind))
@@ -201,17 +208,33 @@ class _DiscReader:
             )
         )
 
-    def _check_size(self, descriptors: DescriptorSet, *, has_udf: bool) -> None:
+    def _check_size(self, descriptors: DescriptorSet, udf: VolumeFacts | None) -> None:
         first = descriptors.primary or next(iter(descriptors.supplementary), None)
-        if first is None:
-            return
+        volume_size = 0
+        if first is not None:
+            volume_size = self._geometry(first).volume_size
+        elif udf is not None:
+            volume_size = udf.block_count * udf.block_size
         check_image_size(
             self._view,
-            self._geometry(first).volume_size,
-            self._furthest,
-            has_udf=has_udf,
+            volume_size,
+            max(self._furthest, _furthest_of(udf)),
+            has_udf=udf is not None,
             log=self._log,
         )
+
+
+def _furthest_of(udf: VolumeFacts | None) -> int:
+    """Return the byte offset that the extents of a UDF tree reach."""
+    if udf is None:
+        return 0
+    ends = (
+        extent.lba * udf.block_size + extent.offset + extent.size
+        for entry in udf.entries
+        for extent in entry.extents
+        if extent.lba != HOLE
+    )
+    return max(ends, default=0)
 
 
 def _root_extent(descriptor: VolumeDescriptor, geometry: Geometry) -> Extent:

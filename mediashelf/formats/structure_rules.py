@@ -36,8 +36,10 @@ STRUCTURE_RULES = {
     "raw-sectors": StructureRule(
         _ERROR, "", "Make a servable image of the data track with: mediashelf convert"
     ),
-    "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4", _CUT),
-    "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
+    "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4; for UDF ECMA-167 3/10.5", _CUT),
+    "image-reaches-volume-end": StructureRule(
+        _WARNING, "ECMA-119 8.4; for UDF ECMA-167 3/10.5", _COPY
+    ),
     "nothing-after-volume": StructureRule(_NOTE, "common practice", _NOTHING),
     "whole-sectors": StructureRule(_WARNING, "common practice", _CUT),
     # Volume descriptors

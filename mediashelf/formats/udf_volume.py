@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from mediashelf.formats.fields import View, read_sector
@@ -16,7 +17,7 @@ from mediashelf.formats.udf_records import (
 )
 from mediashelf.formats.udf_space import UdfSpace
 from mediashelf.formats.udf_tree import iter_udf_entries
-from mediashelf.formats.volume import SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
 
 PRIMARY, POINTER, PARTITION, LOGICAL_VOLUME, TERMINATING = 1, 3, 5, 6, 8  # tags, 3/7.2.1
 MOST_DESCRIPTORS = 64  # of a volume descriptor sequence that are followed
@@ -67,6 +68,7 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
         entries = tuple(iter_udf_entries(space, volume.file_set))
         is_read = bool(entries) or space.is_complete
         is_complete = space.is_complete
+        check_extents(view, entries, log)
         for kind in sorted(space.unread):
             _not_read(log, f"a {kind} partition is not followed")
     return VolumeFacts(
@@ -74,12 +76,45 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
         volume.label or sequence.label,
         entries,
         block_size=volume.block_size,
-        block_count=sum(partition.block_count for partition in sequence.partitions.values()),
+        block_count=_end_of_partitions(sequence, volume),
         detail=standard,
         udf_revision=volume.revision,
         entries_read=is_read,
         is_complete=is_complete,
     )
+
+
+def _end_of_partitions(sequence: _Sequence, volume: LogicalVolume) -> int:
+    """Return the block after the last one of the partitions that the logical volume uses."""
+    used = {row.partition_number for row in volume.maps}
+    ends = [
+        partition.start_lba + partition.block_count
+        for number, partition in sequence.partitions.items()
+        if number in used
+    ]
+    return max(ends, default=0)
+
+
+def check_extents(view: View, entries: Iterable[Entry], log: ProblemLog) -> None:
+    """Log every file whose bytes lie behind the end of the image."""
+    for entry in entries:
+        if entry.is_directory:
+            continue  # what a directory lacks shows when it is read
+        for extent in entry.extents:
+            start = extent.lba * SECTOR_SIZE + extent.offset
+            end = start + extent.size
+            if extent.lba == HOLE or end <= view.size:
+                continue
+            first_outside = max(start, view.size)
+            log.add(
+                "extent-inside-image",
+                f"{entry.path} (udf)",
+                f"{end - first_outside:,} of {entry.size:,} bytes lie behind the end of the image",
+                offset=first_outside,
+                length=end - first_outside,
+                found=f"ends at byte {end:,}",
+                expected=f"at most {view.size:,}",
+            )
 
 
 def _not_read(log: ProblemLog, reason: str) -> None:
