@@ -49,6 +49,15 @@ def test_equal_audits_write_equal_pages_over_older_ones(shelf: Shelf, tmp_path: 
     assert file.read_bytes() == first == other.read_bytes()
 
 
+def test_a_page_of_what_was_due_says_what_was_not(shelf: Shelf, tmp_path: Path) -> None:
+    shelf.run("audit", code=1)
+    shelf.run("audit", "--due", "1d", "--report", tmp_path / "due.html")
+    page = Page((tmp_path / "due.html").read_text("utf-8"))
+    assert "No image was audited" in page.title
+    assert "Nothing is due: 1 image confirmed within 1 day" in page.flat
+    assert "Known to be wrong or missing, not read again yet: 1 image (home: tide.iso)" in page.flat
+
+
 def test_json_stays_json(shelf: Shelf, tmp_path: Path) -> None:
     document = shelf.json("audit", "--report", tmp_path / "a.html", code=1)
     assert document["counts"]["decayed"] == 1

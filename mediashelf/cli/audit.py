@@ -14,7 +14,7 @@ from mediashelf.catalogue.audit import AuditResult, Depth, run_audit
 from mediashelf.catalogue.audit_names import AuditJob, plan_audit
 from mediashelf.catalogue.due import Budget, plan_due
 from mediashelf.catalogue.store import open_catalogue
-from mediashelf.cli.audit_due import DueRun, budget_option, due_option, say_due
+from mediashelf.cli.audit_due import DueRun, budget_option, due_lines, due_option
 from mediashelf.cli.audit_json import audit_document
 from mediashelf.cli.audit_text import say_audit
 from mediashelf.cli.checksums import check_folder
@@ -162,9 +162,10 @@ def audit(
         if results or due_run is None:
             say_audit(results, Depth(depth), show_all=show_all, quiet=quiet)
         if due_run is not None and not quiet:
-            say_due(due_run)
+            for line in due_lines(due_run):
+                say_wrapped(line)
     if report_path is not None:
-        _report(report_path, results, Depth(depth), names)
+        _report(report_path, results, Depth(depth), names, due_run)
         if not (as_json or quiet):
             say_wrapped(f"Report: {report_path}")
     exit_for([finding for each in results for finding in each.verdict.findings], fail_on)
@@ -189,11 +190,22 @@ def _audit_against(
 
 
 def _report(
-    path: Path, results: Sequence[AuditResult], depth: Depth, names: tuple[str, ...]
+    path: Path,
+    results: Sequence[AuditResult],
+    depth: Depth,
+    names: tuple[str, ...],
+    due_run: DueRun | None,
 ) -> None:
     # Loaded only for a page: templates cost as much as a short audit.
     from mediashelf.reports.audit_page import audit_html
 
     scope = ", ".join(names) or "All shelves"
-    page = audit_html(results, depth, scope=scope, created=moment_text(), created_by=CREATED_BY)
+    page = audit_html(
+        results,
+        depth,
+        scope=scope,
+        created=moment_text(),
+        created_by=CREATED_BY,
+        notes=list(due_lines(due_run)) if due_run is not None else (),
+    )
     write_report(path, page)

@@ -9,6 +9,7 @@ for the next time: ``where``, ``size`` and ``last_read_at``, null before the fir
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +17,6 @@ import click
 
 from mediashelf.catalogue.audit_names import AuditJob
 from mediashelf.catalogue.due import Budget, DuePlan, last_read, was_read_again
-from mediashelf.cli.render import say_wrapped
 from mediashelf.text import count_text, duration_text, parse_duration, size_text
 
 _NAMES_SHOWN = 3
@@ -80,35 +80,35 @@ class DueRun:
         }
 
 
-def say_due(run: DueRun) -> None:
-    """Say how many images were due, what was left, and what was passed over."""
+def due_lines(run: DueRun) -> Iterator[str]:
+    """Yield sentences: how many images were due, what was left, and what was passed over."""
     plan = run.plan
     age = duration_text(run.age)
     total = len(plan.jobs) + plan.fresh
     if not plan.jobs:
-        say_wrapped(f"Nothing is due: {count_text(plan.fresh, 'image')} confirmed within {age}.")
+        yield f"Nothing is due: {count_text(plan.fresh, 'image')} confirmed within {age}."
     else:
-        say_wrapped(
+        yield (
             f"{len(plan.jobs):,} of {count_text(total, 'image')} {_was(len(plan.jobs))} due: not "
             f"confirmed for {age}, or never."
         )
     if run.left and run.seconds is not None:
         size = size_text(sum(job.size for job in run.left))
-        say_wrapped(
+        yield (
             f"Left for the next time, within {duration_text(run.seconds)}: "
             f"{count_text(len(run.left), 'image')}, {size}; first {_named(run.left[0])}."
         )
     if plan.known_wrong:
         names = ", ".join(job.where for job in plan.known_wrong[:_NAMES_SHOWN])
         more = ", …" if len(plan.known_wrong) > _NAMES_SHOWN else ""
-        say_wrapped(
+        yield (
             f"Known to be wrong or missing, not read again yet: "
             f"{count_text(len(plan.known_wrong), 'image')} ({names}{more})."
         )
     if plan.away:
-        say_wrapped(f"Away: {count_text(plan.away, 'image')}, until plugged in.")
+        yield f"Away: {count_text(plan.away, 'image')}, until plugged in."
     if plan.unrecorded:
-        say_wrapped(f"Not on record: {count_text(plan.unrecorded, 'image')}; mediashelf scan.")
+        yield f"Not on record: {count_text(plan.unrecorded, 'image')}; mediashelf scan."
 
 
 def _was(count: int) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from mediashelf.building.plan import DiscPlan
@@ -10,7 +11,6 @@ from mediashelf.building.write import BuiltDisc
 from mediashelf.cli.build_work import BuildWork
 from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
 from mediashelf.drivers.device_table import device_rows
-from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding
 from mediashelf.reports.disc_page import DiscSubject, disc_html
 from mediashelf.reports.disc_tables import Coverage, Renamed
@@ -22,8 +22,7 @@ def write_pages(
 ) -> list[Path]:
     """Write a page for each disc, and return where; numbers tell those of a series apart.
 
-    What a machine finds is told where there is one disc: for several it is on their
-    own pages. Raises :class:`OutputError`.
+    Raises :class:`OutputError`.
     """
     surveys = work.drivers.surveys if work.drivers is not None else ()
     count = len(work.plans)
@@ -31,20 +30,19 @@ def write_pages(
     for number, (plan, verdicts) in enumerate(zip(work.plans, work.verdicts, strict=True), 1):
         disc = built[number - 1] if built else None
         page = path if count == 1 else path.with_stem(f"{path.stem}-{number}")
-        findings = [
-            finding
-            for finding in (work.findings if count == 1 else work.deciding)
-            if count == 1 or finding.where.startswith(f"disc {number}: ")
+        own = list(work.findings)
+        if count > 1:
+            mark = f"disc {number}: "
+            own = [
+                replace(finding, where=finding.where.removeprefix(mark))
+                for finding in work.deciding
+                if finding.where.startswith(mark)
+            ]
+        coverage = [
+            Coverage(one.target, tuple(device_rows(one)), f"disc {number}" if count > 1 else "")
+            for one in surveys
         ]
-        write_plan_page(
-            page,
-            plan,
-            findings,
-            verdicts,
-            disc,
-            is_dry_run=is_dry_run,
-            surveys=surveys if count == 1 else (),
-        )
+        write_plan_page(page, plan, own, verdicts, disc, is_dry_run=is_dry_run, coverage=coverage)
         paths.append(page)
     return paths
 
@@ -57,11 +55,11 @@ def write_plan_page(
     built: BuiltDisc | None,
     *,
     is_dry_run: bool,
-    surveys: Iterable[Survey] = (),
+    coverage: Sequence[Coverage] = (),
 ) -> None:
     """Write the page of a plan, and of the disc where one was built from it.
 
-    ``verdicts`` are phrases by target, ``surveys`` what a machine's devices find on
+    ``verdicts`` are phrases by target, ``coverage`` what a machine's devices find on
     the disc. Raises :class:`OutputError`.
     """
     recipe = plan.recipe
@@ -75,7 +73,7 @@ def write_plan_page(
         renamed=[
             Renamed(file.short_path, file.long_path) for file in plan.files if file.is_renamed
         ],
-        coverage=[Coverage(one.target, tuple(device_rows(one))) for one in surveys],
+        coverage=coverage,
     )
     write_report(path, disc_html(subject, created=moment_text(), created_by=CREATED_BY))
 

@@ -91,13 +91,13 @@ def audit_page(
     scope: str,
     created: str,
     created_by: str,
-    not_reached: int = 0,
+    notes: Sequence[str] = (),
 ) -> AuditPage:
     """Return what the page of an audit says.
 
     ``scope`` says in words what was audited; ``created`` is a moment in UTC,
-    ISO 8601, and ``created_by`` names the program. ``not_reached`` counts the images
-    that were to be audited and were left for another day.
+    ISO 8601, and ``created_by`` names the program. ``notes`` are sentences about what
+    was passed over or left for another day.
     """
     ordered = in_order(results)
     numbered = list(enumerate(ordered, 1))
@@ -113,7 +113,7 @@ def audit_page(
         headline=headline,
         mood=mood,
         states=tuple(_state_counts(results)),
-        reading=(*reading_lines(results, depth), *_left(not_reached)),
+        reading=(*reading_lines(results, depth), *notes),
         attention=attention,
         cards_left_out=len(bad) - len(attention),
         remarks=group_findings(_remarks(others), Allowance(REMARK_ROWS), places=REMARKS_SHOWN),
@@ -133,7 +133,7 @@ def audit_html(
     scope: str,
     created: str,
     created_by: str,
-    not_reached: int = 0,
+    notes: Sequence[str] = (),
 ) -> str:
     """Return the page of an audit as one self-contained HTML file; see :func:`audit_page`."""
     page = audit_page(
@@ -142,7 +142,7 @@ def audit_html(
         scope=scope,
         created=created,
         created_by=created_by,
-        not_reached=not_reached,
+        notes=notes,
     )
     return render_page("audit.html", page=page)
 
@@ -183,12 +183,6 @@ def _headline(results: Sequence[AuditResult], depth: Depth) -> tuple[str, str]:
     if not depth.reads_every_byte:
         return f"No damage in the structure of {here}{rest}", "sound"
     return f"{here} {'is' if total - away == 1 else 'are'} sound{rest}", "sound"
-
-
-def _left(not_reached: int) -> Iterator[str]:
-    if not_reached:
-        more = count_text(not_reached, "more image was", "more images were")
-        yield f"{more} not reached in the time that was given; nothing is said of them here."
 
 
 def _state_counts(results: Sequence[AuditResult]) -> Iterator[StateCount]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -20,6 +20,7 @@ from mediashelf.reports.disc_tables import (
     Renamed,
     capacity_bars,
     coverage_table,
+    long_paths,
     renamed_files,
 )
 from mediashelf.reports.finding_groups import FindingGroup, group_findings
@@ -105,10 +106,11 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
     """
     facts = subject.facts
     volume = best_volume(facts)
-    renamed = renamed_files(facts) if subject.renamed is None else list(subject.renamed)
+    pairs = long_paths(facts)
+    renamed = renamed_files(pairs) if subject.renamed is None else list(subject.renamed)
     root, shared = Area("", "/", True), 0
     if volume is not None:
-        root, shared = disc_areas(volume, _severities(subject.findings, renamed))
+        root, shared = disc_areas(volume, _severities(subject.findings, pairs))
     folders = [area for area in root.by_size() if area.is_folder]
     level = worst(subject.findings)
     return DiscPage(
@@ -140,13 +142,12 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
     )
 
 
-def _severities(findings: Iterable[Finding], renamed: Iterable[Renamed]) -> dict[str, Severity]:
+def _severities(findings: Iterable[Finding], pairs: Mapping[str, str]) -> dict[str, Severity]:
     """Return the worst finding by path, under the long name where the finding has the short one."""
-    long_paths = dict(renamed)
     severities: dict[str, Severity] = {}
     for finding in findings:
         path = _TREE.sub("", finding.where)
-        path = long_paths.get(path, path)
+        path = pairs.get(path, path)
         severities[path] = max(severities.get(path, finding.severity), finding.severity)
     return severities
 

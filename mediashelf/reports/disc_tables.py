@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from mediashelf.building.capacity import EMULATED_DRIVE, NAMED, Capacity
@@ -36,10 +36,15 @@ class Renamed(NamedTuple):
 
 
 class Coverage(NamedTuple):
-    """What the devices of a machine find on the disc, for one target."""
+    """What the devices of a machine find, for one target.
+
+    ``disc`` is empty where that is on this disc alone; else the name of this one of
+    several discs, as rows have it for their source.
+    """
 
     target: str
     rows: tuple[DeviceRow, ...]
+    disc: str = ""
 
     @property
     def covered(self) -> int:
@@ -61,7 +66,10 @@ class CapacityBar(NamedTuple):
 
 
 class DeviceLine(NamedTuple):
-    """One device as the page shows it; ``sign`` goes with ``words``."""
+    """One device as the page shows it; ``sign`` goes with ``words``.
+
+    ``disc`` is the other disc that holds the driver, empty where it is this one.
+    """
 
     device_class: str
     device: str
@@ -70,6 +78,7 @@ class DeviceLine(NamedTuple):
     path: str
     other_path: str
     install: str
+    disc: str = ""
 
 
 class CoverageTable(NamedTuple):
@@ -79,6 +88,7 @@ class CoverageTable(NamedTuple):
     device_count: int
     covered: int
     rows: tuple[DeviceLine, ...]
+    is_of_series: bool = False
 
     @property
     def left_out(self) -> int:
@@ -104,16 +114,22 @@ def capacity_bars(size: int, asked: Capacity | None) -> Iterator[CapacityBar]:
         )
 
 
-def renamed_files(facts: DiscFacts) -> list[Renamed]:
-    """Return the files of a disc whose name in the ISO tree says something else than the long one.
+def long_paths(facts: DiscFacts) -> dict[str, str]:
+    """Return the paths of files in the fullest tree by their paths in the ISO tree.
 
-    Case apart; the long name is that of the fullest other tree. Empty where there
-    is only one tree.
+    Empty where there is only one tree.
     """
     long_tree, iso = best_volume(facts), facts.volume(VolumeKind.ISO9660)
     if iso is None or long_tree is None or long_tree is iso:
-        return []
-    pairs = pair_trees(iso, long_tree)
+        return {}
+    return pair_trees(iso, long_tree)
+
+
+def renamed_files(pairs: Mapping[str, str]) -> list[Renamed]:
+    """Return the files whose short name says something else than the long one, case apart.
+
+    ``pairs`` are long paths by short ones.
+    """
     return sorted(
         (
             Renamed(short_path, long_path)
@@ -131,11 +147,15 @@ def _name(path: str) -> str:
 def coverage_table(coverage: Coverage, most: int) -> CoverageTable:
     """Return the devices as the page shows them; no rows where none has a driver."""
     has_any = any(row.cover is not Cover.NONE for row in coverage.rows)
-    lines = tuple(_device_line(row) for row in coverage.rows[: most if has_any else 0])
-    return CoverageTable(coverage.target, len(coverage.rows), coverage.covered, lines)
+    lines = tuple(
+        _device_line(row, coverage.disc) for row in coverage.rows[: most if has_any else 0]
+    )
+    return CoverageTable(
+        coverage.target, len(coverage.rows), coverage.covered, lines, bool(coverage.disc)
+    )
 
 
-def _device_line(row: DeviceRow) -> DeviceLine:
+def _device_line(row: DeviceRow, disc: str) -> DeviceLine:
     path = row.long_path or row.short_path
     return DeviceLine(
         row.device_class,
@@ -145,4 +165,5 @@ def _device_line(row: DeviceRow) -> DeviceLine:
         path,
         row.short_path if row.short_path != path.upper() else "",
         row.install,
+        row.source if disc and row.source != disc else "",
     )

@@ -26,6 +26,7 @@ from mediashelf.reports.disc_tables import (
     Coverage,
     Renamed,
     capacity_bars,
+    long_paths,
     renamed_files,
 )
 
@@ -93,21 +94,24 @@ def test_files_with_findings_are_marked_under_their_long_names() -> None:
     found = [
         finding(where="/DRIVERS/LARKSPUR.VXD", message="short"),
         finding(severity=Severity.WARNING, where="/Setup.exe (joliet)"),
-        finding(severity=Severity.NOTE, where="/Drivers/ReadMe.txt"),
+        finding(severity=Severity.WARNING, where="/DRIVERS/README.TXT"),
     ]
     page = disc_page(subject(findings=found), created=CREATED, created_by="")
     flaws = {tile.title.partition(",")[0]: tile.flaw for tile in page.wide if tile.flaw}
-    assert flaws == {"/Drivers/Larkspur video.vxd": "error", "/Setup.exe": "warning"}
-    assert page.headline == "1 error, 1 warning, 1 note"
+    readme = {"/Drivers/ReadMe.txt": "warning"}
+    assert flaws == {"/Drivers/Larkspur video.vxd": "error", "/Setup.exe": "warning"} | readme
+    assert page.headline == "1 error, 2 warnings"
     words = Page(html(subject(findings=found))).flat
     assert "/DRIVERS/LARKSPUR.VXD: short" in words
     assert "To do: do something" in words
 
 
 def test_renamed_files_are_told_from_the_two_trees() -> None:
-    assert renamed_files(DISC) == [Renamed("/DRIVERS/LARKSPUR.VXD", "/Drivers/Larkspur video.vxd")]
-    assert renamed_files(disc(iso=ISO)) == []
-    assert renamed_files(DiscFacts(5)) == []
+    pairs = long_paths(DISC)
+    assert pairs["/DRIVERS/README.TXT"] == "/Drivers/ReadMe.txt"
+    assert renamed_files(pairs) == [Renamed("/DRIVERS/LARKSPUR.VXD", "/Drivers/Larkspur video.vxd")]
+    assert long_paths(disc(iso=ISO)) == {}
+    assert long_paths(DiscFacts(5)) == {}
     words = Page(html(subject())).flat
     assert "1 renamed file" in words
     assert "/DRIVERS/LARKSPUR.VXD /Drivers/Larkspur video.vxd" in words.replace("VXD/", "VXD /")
@@ -131,6 +135,17 @@ def test_every_device_has_a_row_that_says_it_in_words_and_with_a_sign() -> None:
     assert "short names: /D/L.INF" in page.flat
     assert "[Install]" in page.words
     assert set(COVER_WORDS) == set(Cover)
+
+
+def test_of_several_discs_each_page_tells_which_one_holds_a_driver() -> None:
+    rows = (
+        ROWS[0]._replace(source="disc 1"),
+        DeviceRow("sound", "Quillon", Cover.DRIVER, "", "/Q.INF", "Q", source="disc 2"),
+    )
+    words = Page(html(subject(coverage=[Coverage("win9x", rows, "disc 1")]))).flat
+    assert "Drivers for win9x on all discs: 2 of 2 devices" in words
+    assert "disc 2: /Q.INF" in words
+    assert "disc 1" not in words
 
 
 def test_a_target_without_any_driver_needs_no_table() -> None:
