@@ -30,6 +30,7 @@ COMMANDS: dict[str, str] = {
     "check": "check:check",
     "targets": "targets:targets",
     "build": "build:build",
+    "recipe": "recipe:recipe",
     "drivers": "drivers:drivers",
     "convert": "convert:convert",
     "mend": "mend:mend",
@@ -37,6 +38,7 @@ COMMANDS: dict[str, str] = {
     "prepare": "prepare:prepare",
     "manifest": "manifest:manifest",
     "session": "session:session",
+    "timer": "timer:timer",
 }
 
 
