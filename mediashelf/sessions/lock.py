@@ -1,4 +1,4 @@
-"""One run at a time on a card."""
+"""One run at a time on a card, and always on the same one."""
 
 from __future__ import annotations
 
@@ -12,16 +12,37 @@ from pathlib import Path
 from mediashelf.errors import StagingError
 
 
+class HeldCard:
+    """A card's folder as it was when the run began; ``is_locked`` says if no other run can."""
+
+    def __init__(self, card: Path, is_locked: bool) -> None:
+        self.is_locked = is_locked
+        self.card = card
+        self._identity = _identity(card)
+
+    def refuse_other(self) -> None:
+        """Raise :class:`StagingError` when another folder is in the place of the card's.
+
+        A card that is pulled leaves the folder on which it was mounted, which is on
+        the system's own disk: nothing of ours may go there.
+        """
+        if _identity(self.card) != self._identity:
+            raise StagingError(
+                f"{self.card}: the card was taken out, and another folder is in its place; put it "
+                "back and run again: what is whole is kept"
+            )
+
+
 @contextmanager
-def card_lock(card: Path) -> Iterator[bool]:
-    """Hold the card for this run; give False where the system cannot lock it.
+def hold_card(card: Path) -> Iterator[HeldCard]:
+    """Hold the card for this run, locked where the system can do that.
 
     The lock is on the folder itself (flock(2)), so that it leaves nothing
     behind, whatever ends the run. Raises :class:`StagingError` when another run
     holds it.
     """
     if sys.platform == "win32":  # a folder cannot be opened there
-        yield False
+        yield HeldCard(card, False)
         return
     import fcntl
 
@@ -32,13 +53,25 @@ def card_lock(card: Path) -> Iterator[bool]:
     try:
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            is_held = True
+            is_locked = True
         except OSError as error:
             if error.errno in (errno.EWOULDBLOCK, errno.EACCES):
                 raise StagingError(
                     f"{card}: another run is preparing this card; wait until it ends"
                 ) from error
-            is_held = False  # some network shares have no locks
-        yield is_held
+            is_locked = False  # some network shares have no locks
+        # While the folder is open, a file system that numbers files anew keeps its number.
+        yield HeldCard(card, is_locked)
     finally:
         os.close(descriptor)
+
+
+def _identity(card: Path) -> tuple[int, int]:
+    try:
+        status = card.stat()
+    except OSError as error:
+        raise StagingError(
+            f"{card}: {error.strerror or error}. Look at the card and run again: what is whole is "
+            "kept"
+        ) from error
+    return status.st_dev, status.st_ino

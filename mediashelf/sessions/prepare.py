@@ -19,7 +19,7 @@ from mediashelf.sessions.card_names import CardNames, numbered
 from mediashelf.sessions.describe import describe_card, with_other_files
 from mediashelf.sessions.dos_steps import check_dos_steps
 from mediashelf.sessions.glance import boot_ways
-from mediashelf.sessions.lock import card_lock
+from mediashelf.sessions.lock import HeldCard, hold_card
 from mediashelf.sessions.manifest import render_manifest
 from mediashelf.sessions.manifest_sense import MANIFEST_NAME
 from mediashelf.sessions.manifest_values import BootWay, CardFile, Manifest
@@ -54,12 +54,17 @@ class CheckedSession:
     """
 
     plan: SessionPlan
-    card: Path
+    held: HeldCard
     facts: CardFacts
     records: CardRecords
     discs: tuple[CheckedDisc, ...]
     arrangement: Arrangement
     findings: tuple[Finding, ...]
+
+    @property
+    def card(self) -> Path:
+        """The card's folder."""
+        return self.held.card
 
     @property
     def all_findings(self) -> tuple[Finding, ...]:
@@ -119,11 +124,12 @@ def checked_session(
     system's temporary folder when the card may have its disc already.
     """
     facts = read_card(card)
-    with card_lock(card) as is_locked, _workshop(may_build) as workshop:
+    with hold_card(card) as held, _workshop(may_build) as workshop:
         discs, about_machine = check_plan(
             plan, library, targets, more_checks=more_checks, on_bytes=on_bytes
         )
         with card_errors(card):
+            held.refuse_other()
             records = read_records(card)
             arrangement = arrange(
                 discs,
@@ -135,8 +141,9 @@ def checked_session(
                 workshop=workshop,
                 on_bytes=on_bytes,
             )
-        findings = (*_lock_finding(is_locked), *arrangement.findings, *about_machine)
-        yield CheckedSession(plan, card, facts, records, discs, arrangement, findings)
+            held.refuse_other()  # else what was arranged is for another folder
+        findings = (*_lock_finding(held.is_locked), *arrangement.findings, *about_machine)
+        yield CheckedSession(plan, held, facts, records, discs, arrangement, findings)
 
 
 def stage_session(
@@ -156,14 +163,16 @@ def stage_session(
     refuse_blocked(session, anyway=anyway)
     card, records = session.card, session.records
     with card_errors(card):
+        session.held.refuse_other()
         tidied = tuple(_tidy(session)) if tidy else ()
         kept = tuple(file for file in records.files if file not in tidied)
-        staged = stage_discs(session.arrangement.steps, card, kept, on_bytes=on_bytes)
+        staged = stage_discs(session.arrangement.steps, session.held, kept, on_bytes=on_bytes)
         # A file that was renamed is under its old name no longer.
         left = tuple(file for file in kept if is_there(card, file))
         records = CardRecords(records.manifest, left)
         manifest = describe_card(session.plan, staged, session.findings, records, created=created)
         try:
+            session.held.refuse_other()
             files = tuple(_write_sheets(sheets(manifest), card, manifest))
             manifest = with_other_files(manifest, files)
             _write_changed(card / MANIFEST_NAME, render_manifest(manifest))

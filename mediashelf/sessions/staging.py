@@ -15,6 +15,7 @@ from mediashelf.files import whole_output
 from mediashelf.integrity.digests import Digester
 from mediashelf.sessions.arrange import Action, Step
 from mediashelf.sessions.image_source import ImageSource, read_served, read_stamp
+from mediashelf.sessions.lock import HeldCard
 from mediashelf.sessions.manifest_values import CardFile, FileDigests
 from mediashelf.sessions.readback import (
     ALGORITHMS,
@@ -50,7 +51,7 @@ class Staged:
 
 def stage_discs(
     steps: Sequence[Step],
-    card: Path,
+    held: HeldCard,
     earlier: Sequence[CardFile],
     *,
     on_bytes: OnBytes = lambda count: None,
@@ -66,7 +67,7 @@ def stage_discs(
     back what was written, and when a source cannot be read or changes. What is
     whole by then stays; nothing else is left behind.
     """
-    for partial in leftovers(card):
+    for partial in leftovers(held.card):
         with suppress(OSError):
             partial.unlink()
     staged: list[Staged] = []
@@ -77,12 +78,14 @@ def stage_discs(
             first = staged[step.disc.repeats - 1]
             staged.append(replace(first, step=step))
             continue
-        staged.append(_stage(step, card, ours, on_bytes))
+        held.refuse_other()
+        staged.append(_stage(step, held, ours, on_bytes))
         ours.append(staged[-1].file)
     return staged
 
 
-def _stage(step: Step, card: Path, ours: Sequence[CardFile], on_bytes: OnBytes) -> Staged:
+def _stage(step: Step, held: HeldCard, ours: Sequence[CardFile], on_bytes: OnBytes) -> Staged:
+    card = held.card
     final = card / step.path
     if step.kept is not None:
         staged = _staged(step, step.kept)
@@ -100,6 +103,7 @@ def _stage(step: Step, card: Path, ours: Sequence[CardFile], on_bytes: OnBytes) 
             found = read_back(temporary, on_bytes=on_bytes)
             _compare(step, found, digests)
             staged = _staged(step, found)
+            held.refuse_other()
             write_journal(card, [*ours, staged.file])
             _refuse_newcomer(step, card, ours)
     except OutputError as error:

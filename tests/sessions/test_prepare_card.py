@@ -33,7 +33,7 @@ from mediashelf.integrity.fixity import FixityRecord, observe
 from mediashelf.sessions.arrange import Action
 from mediashelf.sessions.confirm import check_card
 from mediashelf.sessions.describe import condense
-from mediashelf.sessions.lock import card_lock
+from mediashelf.sessions.lock import hold_card
 from mediashelf.sessions.manifest import read_manifest
 from mediashelf.sessions.manifest_values import Area, BootWay, LunWrite, Origin
 from mediashelf.sessions.resolve import KnownImage, NoLibrary
@@ -466,10 +466,10 @@ def test_leftovers_of_killed_runs_are_removed_and_count_as_room(bench: Bench) ->
 
 def test_two_runs_on_one_card_are_refused(bench: Bench) -> None:
     with (
-        card_lock(bench.card) as is_held,
+        hold_card(bench.card) as held,
         pytest.raises(StagingError, match="another run is preparing this card"),
     ):
-        assert is_held
+        assert held.is_locked
         bench.prepare()
     assert bench.on_card() == {}
     bench.prepare()
