@@ -72,3 +72,29 @@ def test_a_built_disc_and_its_image_have_the_same_drawing(shelf: Shelf) -> None:
         ]
         assert areas[0] == areas[1]
         assert areas[0]
+
+
+def test_each_disc_of_a_series_has_a_page_with_what_is_about_it(shelf: Shelf) -> None:
+    (shelf.folder / "machine.txt").write_text("PCI\\VEN_F2C4&DEV_0301\n")
+    for name in ("one", "two"):
+        file = shelf.folder / "drivers" / name / f"{name} with a long name.bin"
+        file.parent.mkdir()
+        file.write_bytes(name.encode() * 100_000)
+    recipe = shelf.folder / "disc.toml"
+    recipe.write_text(
+        'label = "PAIR"\ntargets = ["win9x", "dos"]\nmachine = "machine.txt"\n'
+        '[[folder]]\nfrom = "drivers"\n'
+    )
+    file = shelf.folder / "page.html"
+    options = ("--spread", "--capacity", "250 sectors", "--dry-run", "--report", file)
+    shelf.run("build", recipe, *options, code=1)
+    pages = [Page((shelf.folder / f"page-{number}.html").read_text("utf-8")) for number in (1, 2)]
+    assert not file.exists()
+    for page in pages:
+        assert "Drivers for win9x on all discs: 0 of 1 device" in page.flat
+        assert "device-without-driver" in page.words
+        assert "disc 1" not in page.words
+        assert "disc 2" not in page.words
+    on_first = "one with a long name.bin" in pages[0].words
+    assert on_first != ("one with a long name.bin" in pages[1].words)
+    assert on_first == ("two with a long name.bin" in pages[1].words)

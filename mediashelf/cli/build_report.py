@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +16,8 @@ from mediashelf.findings import Finding
 from mediashelf.reports.disc_page import DiscSubject, disc_html
 from mediashelf.reports.disc_tables import Coverage, Renamed
 from mediashelf.text import count_text
+
+_OF_DISC = re.compile(r"disc ([0-9]+): ?")
 
 
 def write_pages(
@@ -30,14 +33,7 @@ def write_pages(
     for number, (plan, verdicts) in enumerate(zip(work.plans, work.verdicts, strict=True), 1):
         disc = built[number - 1] if built else None
         page = path if count == 1 else path.with_stem(f"{path.stem}-{number}")
-        own = list(work.findings)
-        if count > 1:
-            mark = f"disc {number}: "
-            own = [
-                replace(finding, where=finding.where.removeprefix(mark))
-                for finding in work.deciding
-                if finding.where.startswith(mark)
-            ]
+        own = work.findings if count == 1 else list(_about(work.findings, number))
         coverage = [
             Coverage(one.target, tuple(device_rows(one)), f"disc {number}" if count > 1 else "")
             for one in surveys
@@ -45,6 +41,16 @@ def write_pages(
         write_plan_page(page, plan, own, verdicts, disc, is_dry_run=is_dry_run, coverage=coverage)
         paths.append(page)
     return paths
+
+
+def _about(findings: Sequence[Finding], number: int) -> Iterator[Finding]:
+    """Yield what is about one disc of a series, without its name, and what is about all."""
+    for finding in findings:
+        named = _OF_DISC.match(finding.where)
+        if named is None:
+            yield finding
+        elif int(named[1]) == number:
+            yield replace(finding, where=finding.where[named.end() :])
 
 
 def write_plan_page(
