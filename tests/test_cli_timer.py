@@ -91,8 +91,6 @@ def test_options_go_into_the_command_and_the_time_into_the_timer(shelf: Shelf) -
         assert shelf.run("timer", "--only", kind).stdout.startswith("[Unit]\n")
     alone = shelf.run("timer", "home", *words, "--user", "anna", "--only", "service").stdout
     assert alone == service
-        shelf.run("timer", "home", *words, "--user", "anna", "--only", "service").stdout == service
-    )
 
 
 def test_the_command_in_it_does_the_job(shelf: Shelf) -> None:
