@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import json
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator
@@ -28,8 +29,25 @@ def printable(text: str) -> str:
 
 def _escape(character: str) -> str:
     code = ord(character)
-    if code <= 0xFF:
-        return f"\\x{code:02x}"
+    return f"\\x{code:02x}" if code <= 0xFF else _long_escape(character)
+
+
+def toml_quoted(text: str) -> str:
+    """Return ``text`` as a string of TOML, with everything escaped that is not seen.
+
+    Lone surrogates come out as escapes that TOML does not allow: ask for them before.
+    """
+    quoted = json.dumps(text, ensure_ascii=False)
+    return "".join(
+        _long_escape(character)
+        if unicodedata.category(character) in _UNSAFE_CATEGORIES
+        else character
+        for character in quoted
+    )
+
+
+def _long_escape(character: str) -> str:
+    code = ord(character)
     return f"\\u{code:04x}" if code <= 0xFFFF else f"\\U{code:08x}"
 
 

@@ -135,9 +135,9 @@ def test_plain_text_for_the_index() -> None:
 def test_twenty_thousand_clashes_take_linear_time() -> None:
     def seconds(count: int) -> float:
         names = [HostName(f"driver package {number:06d}.inf") for number in range(count)]
-        start = time.perf_counter()
+        start = time.process_time()  # whatever else runs on the machine
         assert len(set(assign_short_names(names).values())) == count
-        return time.perf_counter() - start
+        return time.process_time() - start
 
     # Four times the names may take four times the time, with room for noise; never sixteen.
     assert seconds(20_000) < 10 * max(seconds(5_000), 0.02)
