@@ -13,9 +13,7 @@ fields and ``disc``, the position that it is about, null for card and machine.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +29,7 @@ from mediashelf.cli.options import (
 from mediashelf.cli.prepare_text import say_checked, say_prepared
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json
+from mediashelf.cli.report_file import moment_text
 from mediashelf.cli.session_drivers import driver_checks
 from mediashelf.cli.session_journal import keep_prepared
 from mediashelf.cli.session_library import open_library
@@ -125,7 +124,7 @@ def prepare(
     if pad:
         plan = with_padding(plan)
     targets = load_targets(targets_folder)
-    created = _moment()
+    created = moment_text()
     prepared: PreparedCard | None = None
     with (
         open_library(catalogue_path) as library,
@@ -169,21 +168,6 @@ def _sheets(manifest: Manifest) -> Mapping[str, bytes]:
         "run-sheet.html": sheet_html(manifest).encode("utf-8"),
         "run-sheet.txt": sheet_text(manifest).encode("utf-8"),
     }
-
-
-def _moment() -> str:
-    """Return now, or SOURCE_DATE_EPOCH where it is set, as the manifest writes it."""
-    given = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if not given:
-        now = datetime.now(UTC)
-    else:
-        try:
-            now = datetime.fromtimestamp(int(given), UTC)
-        except (ValueError, OverflowError, OSError) as error:
-            raise click.UsageError(
-                f"SOURCE_DATE_EPOCH is {given!r}, expected seconds since 1970; mend or unset it"
-            ) from error
-    return now.strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _document(
