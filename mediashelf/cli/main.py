@@ -30,6 +30,7 @@ COMMANDS: dict[str, str] = {
     "check": "check:check",
     "targets": "targets:targets",
     "build": "build:build",
+    "recipe": "recipe:recipe",
     "drivers": "drivers:drivers",
     "convert": "convert:convert",
     "mend": "mend:mend",
