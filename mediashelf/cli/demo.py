@@ -140,6 +140,15 @@ def _prepare_the_session(tour: _Tour, scenario: Scenario) -> None:
     tour.run("prepare", "session.toml", "--to", "card", "-q", *_CATALOGUE)
     tour.tell("On the board, before the session:")
     tour.run("manifest", "check", "card/manifest.json")
+    tour.tell("At the bench, each step gets a note, in as few words as cold hands can type.")
+    tour.run("session", "note", "1", "w", "first try", *_CATALOGUE)
+    tour.run(
+        *("session", "note", "2", "f", "qlsynth.vxd is missing", "-d", "Quillon audio"),
+        *("--on", "win9x"),
+        *_CATALOGUE,
+    )
+    tour.tell("What came of it, to keep or to publish:")
+    tour.run("session", "report", "--html", "session-report.html", *_CATALOGUE)
 
 
 def _what_next(tour: _Tour, folder: Path, seconds: float) -> None:

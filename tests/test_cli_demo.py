@@ -1,0 +1,47 @@
+"""``mediashelf demo``: all jobs end as the example says, quickly, and twice in one folder."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from mediashelf.cli.main import main
+
+MOST_SECONDS = 10
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return tmp_path / "kiosk"
+
+
+def run(folder: Path, *words: str) -> str:
+    began = time.monotonic()
+    result = CliRunner().invoke(main, ["demo", str(folder), *words], env={"COLUMNS": "80"})
+    assert result.exit_code == 0, result.output
+    assert time.monotonic() - began < MOST_SECONDS
+    return result.output
+
+
+def test_the_example_ends_in_a_report_of_its_session(folder: Path) -> None:
+    out = run(folder)
+    assert "which the example did not expect" not in out
+    assert "3 discs: 1 worked, 1 failed, 1 open." in out
+    assert "disc 2, Quillon audio on win9x: qlsynth.vxd is missing" in out
+    page = (folder / "session-report.html").read_text("utf-8")
+    assert "qlsynth.vxd is missing" in page
+    assert str(folder) not in page
+
+
+def test_it_is_made_anew_in_its_own_folder_and_nowhere_else(folder: Path) -> None:
+    run(folder)
+    (folder / "mine.txt").write_text("made by the last run's reader")
+    run(folder, "-q")
+    assert not (folder / "mine.txt").exists()
+    (folder / ".mediashelf-demo").unlink()
+    result = CliRunner().invoke(main, ["demo", str(folder)])
+    assert result.exit_code == 9
+    assert "was not made by this command" in result.output
