@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
@@ -101,19 +100,6 @@ def read_card(folder: Path) -> CardFacts:
         )
     kind = next((row for row in CARD_KINDS if type_name in row.kernel_names), None)
     return CardFacts(kind, type_name, size, free, max(1, unit))
-
-
-@contextmanager
-def card_errors(card: Path) -> Iterator[None]:
-    """Turn what the system says of a card that was pulled or fails into a :class:`StagingError`."""
-    try:
-        yield
-    except OSError as error:
-        place = os.fsdecode(error.filename) if error.filename else str(card)
-        raise StagingError(
-            f"{place}: {error.strerror or error}. Look at the card and run again: what is whole is "
-            "kept"
-        ) from error
 
 
 def lives_in_memory(path: Path) -> bool:

@@ -9,28 +9,55 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from mediashelf.errors import StagingError
+from mediashelf.errors import BuildError, InputError, OutputError, StagingError
 
 
 class HeldCard:
-    """A card's folder as it was when the run began; ``is_locked`` says if no other run can."""
+    """A card's folder as it was when the run began; ``is_locked`` says if no other run can.
 
-    def __init__(self, card: Path, is_locked: bool) -> None:
-        self.is_locked = is_locked
+    Work is done in ``folder``. On Linux that is the open folder itself (proc(5)):
+    a card that is pulled leaves the folder on which it was mounted, which is on the
+    system's own disk, and nothing of ours may go there. Elsewhere it is the same as
+    ``card``.
+    """
+
+    def __init__(self, card: Path, descriptor: int, is_locked: bool) -> None:
         self.card = card
+        self.is_locked = is_locked
+        opened = Path(f"/proc/self/fd/{descriptor}")
+        self.folder = opened if opened.is_dir() else card
         self._identity = _identity(card)
 
     def refuse_other(self) -> None:
-        """Raise :class:`StagingError` when another folder is in the place of the card's.
-
-        A card that is pulled leaves the folder on which it was mounted, which is on
-        the system's own disk: nothing of ours may go there.
-        """
+        """Raise :class:`StagingError` when another folder is in the place of the card's."""
         if _identity(self.card) != self._identity:
             raise StagingError(
                 f"{self.card}: the card was taken out, and another folder is in its place; put it "
                 "back and run again: what is whole is kept"
             )
+
+    @contextmanager
+    def errors(self) -> Iterator[None]:
+        """Turn what the system says of a card that was pulled or fails into a StagingError.
+
+        Messages name the card by the path that the person gave.
+        """
+        try:
+            yield
+        except OSError as error:
+            place = os.fsdecode(error.filename) if error.filename else str(self.card)
+            raise StagingError(
+                f"{self._shown(place)}: {error.strerror or error}. Look at the card and run again: "
+                "what is whole is kept"
+            ) from error
+        except (StagingError, BuildError, OutputError, InputError) as error:
+            text = self._shown(str(error))
+            if text == str(error):
+                raise
+            raise type(error)(text) from error
+
+    def _shown(self, text: str) -> str:
+        return text.replace(str(self.folder), str(self.card))
 
 
 @contextmanager
@@ -42,7 +69,7 @@ def hold_card(card: Path) -> Iterator[HeldCard]:
     holds it.
     """
     if sys.platform == "win32":  # a folder cannot be opened there
-        yield HeldCard(card, False)
+        yield HeldCard(card, -1, False)
         return
     import fcntl
 
@@ -61,7 +88,7 @@ def hold_card(card: Path) -> Iterator[HeldCard]:
                 ) from error
             is_locked = False  # some network shares have no locks
         # While the folder is open, a file system that numbers files anew keeps its number.
-        yield HeldCard(card, is_locked)
+        yield HeldCard(card, descriptor, is_locked)
     finally:
         os.close(descriptor)
 

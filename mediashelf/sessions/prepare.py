@@ -14,7 +14,7 @@ from mediashelf.files import write_whole
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.targets import Target
 from mediashelf.sessions.arrange import Arrangement, arrange
-from mediashelf.sessions.card import CardFacts, card_errors, read_card
+from mediashelf.sessions.card import CardFacts, read_card
 from mediashelf.sessions.card_names import CardNames, numbered
 from mediashelf.sessions.describe import describe_card, with_other_files
 from mediashelf.sessions.dos_steps import check_dos_steps
@@ -128,12 +128,12 @@ def checked_session(
         discs, about_machine = check_plan(
             plan, library, targets, more_checks=more_checks, on_bytes=on_bytes
         )
-        with card_errors(card):
+        with held.errors():
             held.refuse_other()
-            records = read_records(card)
+            records = read_records(held.folder)
             arrangement = arrange(
                 discs,
-                card,
+                held.folder,
                 facts,
                 records,
                 wish=plan.card,
@@ -161,8 +161,8 @@ def stage_session(
     Raises :class:`BlockedError` when an error was found, unless ``anyway``.
     """
     refuse_blocked(session, anyway=anyway)
-    card, records = session.card, session.records
-    with card_errors(card):
+    card, records = session.held.folder, session.records
+    with session.held.errors():
         session.held.refuse_other()
         tidied = tuple(_tidy(session)) if tidy else ()
         kept = tuple(file for file in records.files if file not in tidied)
@@ -275,7 +275,7 @@ def _lock_finding(is_locked: bool) -> Iterator[Finding]:
 def _tidy(session: CheckedSession) -> Iterator[CardFile]:
     """Remove what an earlier session put there and nobody changed since; yield it."""
     for file in session.arrangement.obsolete:
-        path = session.card / file.path
+        path = session.held.folder / file.path
         if digest_or_none(path) == file.digests:  # else somebody else wrote it since
             with suppress(OSError):
                 path.unlink()

@@ -67,7 +67,7 @@ def stage_discs(
     back what was written, and when a source cannot be read or changes. What is
     whole by then stays; nothing else is left behind.
     """
-    for partial in leftovers(held.card):
+    for partial in leftovers(held.folder):
         with suppress(OSError):
             partial.unlink()
     staged: list[Staged] = []
@@ -85,7 +85,7 @@ def stage_discs(
 
 
 def _stage(step: Step, held: HeldCard, ours: Sequence[CardFile], on_bytes: OnBytes) -> Staged:
-    card = held.card
+    card = held.folder
     final = card / step.path
     if step.kept is not None:
         staged = _staged(step, step.kept)
