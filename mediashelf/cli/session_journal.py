@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
 from mediashelf.catalogue.session_names import named_session
@@ -42,7 +43,11 @@ def keep_prepared(catalogue_path: Path | None, prepared: PreparedCard) -> None:
 
 def is_card(name: str | None) -> bool:
     """Return whether a name is the folder of a prepared card."""
-    return name is not None and (Path(name) / MANIFEST_NAME).is_file()
+    if name is None:
+        return False
+    with suppress(OSError):  # a name that is too long for any file
+        return (Path(name) / MANIFEST_NAME).is_file()
+    return False
 
 
 def find_session(

@@ -110,7 +110,7 @@ def say_report(report: SessionReport, *, quiet: bool) -> None:
 
 def _cut(text: str, room: int) -> str:
     """Return the beginning of a text that fits into so many columns."""
-    shown = printable(text)
+    shown = printable(text[: 2 * room])  # a note may be as long as a book
     if display_width(shown) <= room:
         return shown
     while display_width(shown) > room - 1:

@@ -94,6 +94,43 @@ def test_killed_at_ten_moments(tmp_path: Path) -> None:
     assert f"{IMAGES} unchanged" in again.stdout
 
 
+def test_an_audit_that_is_killed_leaves_no_verdict_without_its_event(tmp_path: Path) -> None:
+    with open_library(tmp_path) as library:
+        for number in range(IMAGES):
+            write(library.root / f"{number:03}.iso", tide_image(number), DATE)
+        library.scan()
+    place = tmp_path / "catalogue.sqlite"
+    audit = [sys.executable, "-m", "mediashelf", "audit", "--due", "1d", "--catalogue", place]
+    dice = random.Random(20_261_125)
+    db = sqlite3.connect(place, isolation_level=None)
+    judged = "SELECT count(*) FROM images WHERE verdict = 'sound'"
+    in_the_middle = 0
+    for _ in range(MOMENTS):
+        db.execute("UPDATE images SET verdict = 'recorded', judged_by = 'scan', audited_at = NULL")
+        db.execute("UPDATE fixity SET confirmed_at = recorded_at")
+        db.execute("DELETE FROM history WHERE event = 'confirmed'")
+        running = subprocess.Popen(audit, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        wanted = dice.randint(1, IMAGES - 8)
+        while running.poll() is None and db.execute(judged).fetchone()[0] < wanted:
+            time.sleep(0.001)
+        running.send_signal(signal.SIGKILL)
+        running.wait()
+        sound = {row[0] for row in db.execute("SELECT id FROM images WHERE verdict = 'sound'")}
+        told = [
+            row[0] for row in db.execute("SELECT image_id FROM history WHERE event != 'recorded'")
+        ]
+        assert sorted(told) == sorted(sound)
+        assert db.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        in_the_middle += 0 < len(sound) < IMAGES
+    db.close()
+    assert in_the_middle >= MOMENTS // 3
+    subprocess.run(audit, check=True, capture_output=True)
+    with open_library(tmp_path) as library:
+        assert set(library.states().values()) == {"sound"}
+        events = library.catalogue.db.execute("SELECT count(*) FROM history").fetchone()
+        assert events == (2 * IMAGES,)
+
+
 def test_stopped_by_the_person(tmp_path: Path) -> None:
     """Ctrl-C: exit code 130, one clear sentence, and what was finished is kept."""
     with open_library(tmp_path) as library:

@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from html import escape, unescape
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ import pytest
 from report_samples import CREATED, MIB, finding, result
 
 from mediashelf.catalogue.audit import Depth
+from mediashelf.catalogue.session_rows import BenchSession, Outcome, SessionDisc, SessionNote
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow
 from mediashelf.integrity.damage import Span
@@ -22,6 +24,7 @@ from mediashelf.integrity.fixity import State
 from mediashelf.reports.audit_page import audit_html
 from mediashelf.reports.disc_page import DiscSubject, disc_html
 from mediashelf.reports.disc_tables import Coverage
+from mediashelf.reports.session_report import session_html
 
 CHROMIUM = shutil.which("chromium")
 FLAGS = [
@@ -178,3 +181,23 @@ def test_the_policy_runs_our_script_and_no_other(page: str, tmp_path: Path) -> N
     assert "data-said" not in dump
     assert "can-sort" in dump
     assert dump.count("<button") >= 6
+
+
+def test_a_session_report_fits_a_phone_and_a_desk(tmp_path: Path) -> None:
+    name, moment = "x" * 300, "2026-11-28T09:00:00Z"
+    systems = ("dos", "win9x", "nt4", "nt5", "nt6")
+    notes = [
+        SessionNote(Outcome.FAILED, system, name, f"{name} {system}", moment) for system in systems
+    ]
+    disc = SessionDisc(
+        *(1, 1, "K7C", name, name, name, systems, 1 << 32, "0" * 32, "0" * 64, moment, None),
+        notes=tuple(notes),
+    )
+    session = BenchSession(
+        *(1, name, name, Path("/card"), moment, moment, moment, (disc,)),
+        former=(replace(disc, replaced_at=moment),),
+    )
+    page = session_html(session, created_by="")
+    frames = "".join(frame(page, width) for width in (PHONE, 1280))
+    phone, desk = said_by(run(MEASURE % frames, tmp_path))
+    assert (phone["width"], desk["width"]) == (PHONE, 1280)
