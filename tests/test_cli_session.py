@@ -271,6 +271,12 @@ def test_a_narrow_terminal(shelf: Shelf, width: int) -> None:
     assert bool(is_table) is (width == 40)
 
 
+def test_a_note_is_no_book(shelf: Shelf) -> None:
+    note(shelf, "1", "w", "x" * 4000)
+    assert "in fewer words" in note(shelf, "1", "w", "x" * 4001, code=2).stderr
+    assert "in fewer words" in note(shelf, "1", "w", "-d", "y" * 201, code=2).stderr
+
+
 HOSTILE = "\x1b[2J<script>\u202e\udcff"
 
 

@@ -47,6 +47,10 @@ session_option = click.option(
     "[default: the one prepared last].",
 )
 
+LONGEST_NOTE = 4000
+LONGEST_DEVICE = 200
+"""Characters; longer ones were hardly meant, and nobody could read the report."""
+
 _WORDS = {
     Outcome.WORKED: ("worked", "ok", "yes", "good", "+"),
     Outcome.FAILED: ("failed", "no", "bad"),
@@ -113,6 +117,12 @@ def note(
     takes the place of an earlier one, which stays on record; undo opens the step
     again.
     """
+    text, device = " ".join(" ".join(words).split()), " ".join(device.split())
+    if len(text) > LONGEST_NOTE or len(device) > LONGEST_DEVICE:
+        raise click.UsageError(
+            f"A note has {LONGEST_NOTE:,} characters at most, the name of a device "
+            f"{LONGEST_DEVICE}; say it in fewer words."
+        )
     if system is not None:
         (target,) = pick_targets([system], load_targets(targets_folder))
         system = target.name
@@ -124,8 +134,8 @@ def note(
             disc,
             outcome,
             system=system or "",
-            device=" ".join(device.split()),
-            text=" ".join(" ".join(words).split()),
+            device=device,
+            text=text,
         )
         chosen = session_of(catalogue, chosen.id)
     disc = next(one for one in chosen.steps if one.id == disc.id)
