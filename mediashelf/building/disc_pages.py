@@ -76,6 +76,13 @@ class DiscPages:
     series: Series | None = None
 
 
+class PagesSize(NamedTuple):
+    """Bytes of both pages of a disc, or of parts of them."""
+
+    text: int = 0
+    html: int = 0
+
+
 def tables_size(tables: Iterable[DriverTable]) -> int:
     """Return bytes that these tables surely fit in on either page, whatever paths they get."""
     return sum(

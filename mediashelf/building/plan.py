@@ -178,7 +178,7 @@ def plan_listing(recipe: Recipe, listing: Listing, pages: DiscPages = NO_PAGES) 
     html = DiscFile(HTML_PAGE, "", Content("", 0), date) if has_html else None
     catalog = DiscFile(BOOT_CATALOG, "", Content("", SECTOR_SIZE), date) if boot else None
     trees = name_trees(listing.root, _there(boot_file, catalog, index, html))
-    places = _places(recipe, listing.root, trees)
+    places = _places(recipe, listing, trees)
     notes = tuple(Note(short, long, one.notes) for short, long, one in places if one.notes)
     if index is not None:
         index.own.size = len(render_index(recipe.label, trees, pages, notes))
@@ -257,17 +257,20 @@ def _paths_by_folder(tree: Directory) -> dict[int, str]:
 
 
 def _places(
-    recipe: Recipe, root: DiscFolder, trees: NamedTrees
+    recipe: Recipe, listing: Listing, trees: NamedTrees
 ) -> list[tuple[str, str, SourceFolder]]:
-    """Return the short and the long path of where each source went that something is said of."""
-    said = [source for source in recipe.folders if source.provides or source.notes]
+    """Return the short and the long path of where each source went that something is said of.
+
+    Of several discs only those with files of the source say it.
+    """
+    present = {file.origin for file in listing.files}
+    said = [
+        source
+        for origin, source in enumerate(recipe.folders)
+        if origin in present and (source.provides or source.notes)
+    ]
     if not said:
         return []
     short_paths, long_paths = (_paths_by_folder(tree) for tree in (trees.iso, trees.joliet))
-    places = []
-    for source in said:
-        folder = _folder_at(root, source.to)
-        # A folder without files may have been left off this disc.
-        if folder is not None:
-            places.append((short_paths[id(folder)], long_paths[id(folder)], source))
-    return places
+    folders = [(_folder_at(listing.root, source.to), source) for source in said]
+    return [(short_paths[id(one)], long_paths[id(one)], source) for one, source in folders]

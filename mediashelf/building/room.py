@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+from mediashelf.building.disc_pages import PagesSize
 from mediashelf.building.index_page import render_index
 from mediashelf.building.layout import lay_out, sectors_for
 from mediashelf.building.listing import Listing
@@ -22,6 +23,9 @@ _FOLDER_BYTES = 1024
 _FILE_BYTES = 256  # the records of one file in both trees
 _SLACK_SECTORS = 16  # what rounding up can add to the tables and pages of a disc
 
+MOST_LAID_OUT = 400
+"""Sets near the border for which discs are laid out; what comes later must fit by sums."""
+
 
 class Measured(NamedTuple):
     """The sectors of a disc, those of its pages among them, and the bytes of its index."""
@@ -34,10 +38,10 @@ class Measured(NamedTuple):
 class Measure:
     """Lays out discs of units without planning anything else of them.
 
-    ``reserve`` are the bytes kept free for what each page tells of other discs.
+    ``reserve`` is kept free on the pages for what they tell beside a disc's own files.
     """
 
-    def __init__(self, recipe: Recipe, listing: Listing, reserve: int) -> None:
+    def __init__(self, recipe: Recipe, listing: Listing, reserve: PagesSize) -> None:
         self.capacity = recipe.capacity.sectors
         self.listing = listing
         self._label = recipe.label
@@ -48,7 +52,7 @@ class Measure:
         """Return what the disc with these units takes."""
         listing = subset(self.listing, units)
         index = DiscFile(INDEX_PAGE, "", Content("", 0), 0)
-        html = DiscFile(HTML_PAGE, "", Content("", self._reserve), 0)
+        html = DiscFile(HTML_PAGE, "", Content("", self._reserve.html), 0)
         catalog = DiscFile(BOOT_CATALOG, "", Content("", SECTOR_SIZE), 0)
         own = [index, html] if self._has_pages else []
         if listing.boot and listing.boot_file:
@@ -56,8 +60,9 @@ class Measure:
         trees = name_trees(listing.root, own)
         index_size = page_sectors = 0
         if self._has_pages:
-            index_size = index.own.size = len(render_index(self._label, trees)) + self._reserve
-            page_sectors = sectors_for(index_size) + sectors_for(self._reserve)
+            index_size = len(render_index(self._label, trees)) + self._reserve.text
+            index.own.size = index_size
+            page_sectors = sectors_for(index_size) + sectors_for(self._reserve.html)
         layout = lay_out(
             trees,
             boot=listing.boot.content if listing.boot else None,
@@ -103,13 +108,15 @@ class DiscRoom:
         ]
 
     def fits(self, chosen: Sequence[int]) -> bool:
-        """Return whether these units fit on one disc."""
+        """Return whether these units fit on one disc; in doubt they do not."""
         capacity = self._measure.capacity
         together = self._base + sum(self._alone[number] for number in chosen)
         rounding = sum(self._loose[number] for number in chosen) // SECTOR_SIZE + _SLACK_SECTORS
         if together + rounding <= capacity:
             return True
         if sum(self._least[number] for number in chosen) > self.least_capacity:
+            return False
+        if len(self._known) >= MOST_LAID_OUT and frozenset(chosen) not in self._known:
             return False
         return self.sectors(chosen) <= capacity
 

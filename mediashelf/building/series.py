@@ -8,12 +8,16 @@ from dataclasses import dataclass, replace
 from mediashelf.building.disc_pages import (
     DiscPages,
     DriverTable,
+    Note,
+    PagesSize,
     Series,
     SeriesDisc,
     SeriesPart,
 )
+from mediashelf.building.html_page import render_html
 from mediashelf.building.listing import Listing
 from mediashelf.building.names import iso_label
+from mediashelf.building.page_text import note_lines, series_lines, series_title
 from mediashelf.building.plan import DiscPlan, plan_listing
 from mediashelf.building.recipe import Recipe
 from mediashelf.building.room import DiscRoom, Measure
@@ -26,8 +30,7 @@ from mediashelf.text import size_text
 
 LARGEST_NAMED = 3
 
-# A line of a page for each unit: two paths with room for references and links.
-_LINE_BYTES = 400
+_HEADINGS = 100  # bytes of lines between the parts of the index
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +79,7 @@ def plan_series(
     whole = find_units(listing, recipe.folders, together=together)
     if listing.boot is not None:
         whole.insert(0, Unit((), 0, -1, (), (), True, has_boot=True))
-    names = sum(len(unit.name.encode()) * 8 + _LINE_BYTES for unit in whole)
-    measure = Measure(recipe, listing, reserve + names)
+    measure = Measure(recipe, listing, _pages_size(recipe, whole, reserve))
     units = list(_that_fit(whole, measure, recipe))
     room = DiscRoom(measure, units)
     result = spread(room.items(), room)
@@ -133,6 +135,29 @@ def _parts(plan: DiscPlan, units: Iterable[Unit]) -> Iterator[SeriesPart]:
     paths = plan.folder_paths(piece.top for piece in pieces)
     for piece, (short, long) in zip(pieces, paths, strict=True):
         yield SeriesPart(short, long, piece.size, bool(piece.folders))
+
+
+def _pages_size(recipe: Recipe, units: Sequence[Unit], reserve: int) -> PagesSize:
+    """Return the most bytes that notes and an index of all discs take, and ``reserve``.
+
+    As if every unit had a disc of its own and stood on this one as well.
+    """
+    parts = tuple(
+        SeriesPart("/XXXXXXXX" * max(len(piece.top), 1), piece.name, unit.size, False)
+        for unit in units
+        for piece in unit.pieces or (unit,)
+    )
+    bare = SeriesDisc(numbered_name(recipe.label, 10 * len(units), 2), ())
+    series = Series(1, (bare._replace(parts=parts), *([bare] * len(units))))
+    notes = [
+        Note("/XXXXXXXX" * max(len(one.to), 1), "/" + "/".join(one.to), one.notes)
+        for one in recipe.folders
+        if one.notes
+    ]
+    lines = (series_title(series), *series_lines(series), *note_lines(notes))
+    text = sum(len(line) + 2 for line in lines)
+    html = len(render_html(recipe.label, DiscPages((), series), notes, "INDEX_2.TXT"))
+    return PagesSize(text + reserve + _HEADINGS, html + reserve)
 
 
 def _that_fit(whole: Iterable[Unit], measure: Measure, recipe: Recipe) -> Iterator[Unit]:

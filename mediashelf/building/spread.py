@@ -29,7 +29,7 @@ from mediashelf.building.spread_bounds import packing_bound, size_bound
 MOST_TRIED = 150
 """Items up to which every way is tried."""
 
-PROOF_STEPS, PACKING_STEPS = 50_000, 5_000
+PROOF_STEPS, PACKING_STEPS = 20_000, 2_000
 """Steps of trying every way: with sums alone, and with the discs' true sizes."""
 
 LEVELLING_STEPS = 24

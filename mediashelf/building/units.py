@@ -31,8 +31,8 @@ from mediashelf.formats.inf import InfKind, parse_inf
 
 Parts = tuple[str, ...]
 
-MAX_INF = 16 << 20
-"""Bytes of an INF that are read; real ones stay below a few MiB."""
+INF_HEAD = 256 << 10
+"""Bytes of an INF that are read to see what it is; its first sections tell."""
 
 
 class Placed(NamedTuple):
@@ -222,9 +222,9 @@ class _Finder:
 
 
 def _is_inf(file: DiscFile) -> bool:
-    if not file.name.lower().endswith(".inf") or file.own.size > MAX_INF:
+    if not file.name.lower().endswith(".inf"):
         return False
-    return parse_inf(read_start(file.own, MAX_INF)).kind is not InfKind.OTHER
+    return parse_inf(read_start(file.own, INF_HEAD)).kind is not InfKind.OTHER
 
 
 def _sorted(files: Iterable[Placed]) -> tuple[Placed, ...]:

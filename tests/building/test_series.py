@@ -13,6 +13,7 @@ from driver_packages import inf, noise, package
 
 from mediashelf.building import write
 from mediashelf.building.capacity import Capacity
+from mediashelf.building.disc_pages import PagesSize
 from mediashelf.building.listing import list_sources
 from mediashelf.building.plan import plan_disc
 from mediashelf.building.recipe import BootImage, Recipe, SourceFolder
@@ -254,10 +255,10 @@ def test_packages_on_a_full_disc_fit_to_the_last_sector(tmp_path: Path) -> None:
     recipe = recipe_of(SourceFolder(top), sectors=10_000)
     listing = list_sources(recipe)
     units = find_units(listing, recipe.folders)
-    needed = DiscRoom(Measure(recipe, listing, 0), units).sectors(range(10))
+    needed = DiscRoom(Measure(recipe, listing, PagesSize()), units).sectors(range(10))
     for sectors, fits in ((needed, True), (needed - 1, False)):
         capacity = Capacity("exact", sectors)
-        room = DiscRoom(Measure(replace(recipe, capacity=capacity), listing, 0), units)
+        room = DiscRoom(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
         assert room.fits(range(10)) is fits
 
 
@@ -279,13 +280,13 @@ def test_quick_answers_are_never_wrong(tmp_path: Path, seed: int) -> None:
     recipe = recipe_of(SourceFolder(write_tree(tmp_path / "top", files)), sectors=10_000)
     listing = list_sources(recipe)
     units = find_units(listing, recipe.folders)
-    exact = DiscRoom(Measure(recipe, listing, 0), units)
+    exact = DiscRoom(Measure(recipe, listing, PagesSize()), units)
     items = exact.items()
     for _ in range(30):
         chosen = randomness.sample(range(len(units)), randomness.randint(1, len(units)))
         needed = exact.sectors(chosen)
         capacity = Capacity("tried", needed + randomness.choice([-1, 0, 1, 30, -30]))
-        room = DiscRoom(Measure(replace(recipe, capacity=capacity), listing, 0), units)
+        room = DiscRoom(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
         assert room.fits(chosen) is (needed <= capacity.sectors)
         if needed <= capacity.sectors:
             assert sum(items[number].least for number in chosen) <= room.least_capacity
