@@ -231,8 +231,9 @@ def test_options_go_before_the_recipe(work: Path) -> None:
     [
         (["drivers", "-n", "-m", "kiosk.txt"], 2, "name one with --target"),
         (["drivers", "-n", "-m", "missing.txt", "-t", "dos"], 3, "missing.txt: cannot be read"),
-        (["disc.toml", "--spread", "-o", "kiosk.txt"], 9, "cannot be made"),
-        (["disc.toml", "--spread", "-o", "no/such/folder"], 9, "cannot be made"),
+        (["disc.toml", "--spread", "-o", "kiosk.txt"], 9, "is no folder"),
+        (["disc.toml", "--spread", "-o", "no/such/folder"], 9, "there is no folder no/such"),
+        (["missing.toml", "--spread", "-o", "kiosk.txt"], 3, "missing.toml: cannot be read"),
         (["disc.toml", "--spread", "-o", "drivers/discs"], 9, "is inside"),
         (["disc.toml", "--spread", "-n", "--capacity", "100 sectors"], 8, "in one piece"),
     ],
@@ -259,7 +260,7 @@ def test_an_empty_machine_blocks(work: Path) -> None:
 def test_a_recipe_is_spread_over_discs(work: Path) -> None:
     result = run("disc.toml", "--spread", "--capacity", "300 sectors", "-o", "discs")
     assert result.exit_code == 1, result.output
-    assert "2 discs of 300 sectors: proved least, by their size" in result.stdout
+    assert "2 discs for 300 sectors: proved least, by their size" in result.stdout
     assert "disc 2: KIOSK (label KIOSK_2)" in result.stdout
     assert "    /Ternfield LAN (283.6 KiB)" in result.stdout
     assert "driver: disc 1:/Larkspur Video/LKV.INF [Install]" in result.stdout

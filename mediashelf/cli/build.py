@@ -128,8 +128,12 @@ def build(
         raise click.UsageError("Name the disc to write with -o, or add --dry-run.")
     recipe = _recipe(sources, label, target_names, machine_path, capacity, boot, no_index)
     may_replace = may_replace or dry_run
-    if output is not None and not is_spread:
-        check_output(recipe, output, replace=may_replace)
+    if output is not None:
+        # Said before an hour of reading, not after it.
+        if is_spread:
+            _check_folder(output)
+        else:
+            check_output(recipe, output, replace=may_replace)
     targets = pick_targets(recipe.targets, load_targets(targets_folder))
     if recipe.machine is not None and not targets:
         raise click.UsageError("Drivers are judged for a target; name one with --target.")
@@ -161,6 +165,14 @@ def build(
     if not dry_run:
         refuse_blocked(blockers)
     exit_for(work.findings, fail_on)
+
+
+def _check_folder(folder: Path) -> None:
+    """Raise :class:`OutputError` when this cannot be, or become, the folder of a series."""
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(f"{folder}: is no folder; with --spread name one for the images")
+    if not folder.absolute().parent.is_dir():
+        raise OutputError(f"{folder}: there is no folder {folder.parent}; make it first")
 
 
 def _outputs(work: BuildWork, output: Path, may_replace: bool) -> list[Path]:
