@@ -7,6 +7,8 @@ are equal. Neither way breaks the order of ranks.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from typing import NamedTuple
 
 from mediashelf.building.packing import Disc, Fits, Item
 
@@ -63,66 +65,58 @@ def _fitting_runs(
     return runs
 
 
+class _Exchange(NamedTuple):
+    """What goes from a fuller disc to an emptier one, and what comes back for it."""
+
+    fuller: int
+    emptier: int
+    moved: int
+    back: tuple[int, ...]
+
+
 def level_by_exchange(items: Sequence[Item], fits: Fits, discs: Sequence[Disc]) -> list[Disc]:
     """Return the discs after every move and swap that makes two of them more equal."""
-    made = [list(disc) for disc in discs]
     if len(items) > MOST_EXCHANGED:
         return list(discs)
-    loads = [sum(items[number].weight for number in disc) for disc in made]
+    made = [list(disc) for disc in discs]
     # Every exchange makes the sum of squares smaller, so this ends; the limit is for time.
     for _ in range(4 * len(items)):
-        change = next(_better(items, fits, made, loads), None)
-        if change is None:
+        for exchange in _exchanges(items, made):
+            after = _after(made, exchange)
+            changed = (after[exchange.fuller], after[exchange.emptier])
+            if _keeps_order(items, after) and all(map(fits, changed)):
+                made = after
+                break
+        else:
             break
-        fuller, emptier, moved, back = change
-        for number in moved:
-            made[fuller].remove(number)
-        for number in back:
-            made[emptier].remove(number)
-        made[fuller] += back
-        made[emptier] += moved
-        difference = sum(items[n].weight for n in moved) - sum(items[n].weight for n in back)
-        loads[fuller] -= difference
-        loads[emptier] += difference
     return [tuple(disc) for disc in made]
 
 
-def _better(
-    items: Sequence[Item], fits: Fits, discs: list[list[int]], loads: list[int]
-) -> Iterator[tuple[int, int, list[int], list[int]]]:
-    """Yield exchanges: a fuller and an emptier disc, what moves, and what comes back."""
+def _exchanges(items: Sequence[Item], discs: Sequence[Sequence[int]]) -> Iterator[_Exchange]:
+    """Yield what would make two discs more equal: the most unequal pairs, the heaviest items."""
+    loads = [sum(items[number].weight for number in disc) for disc in discs]
     by_load = sorted(range(len(discs)), key=lambda place: (-loads[place], place))
     for at, fuller in enumerate(by_load):
+        heaviest_first = sorted(discs[fuller], key=lambda one: (-items[one].weight, one))
         for emptier in by_load[:at:-1]:
             gap = loads[fuller] - loads[emptier]
-            for number in sorted(discs[fuller], key=lambda one: (-items[one].weight, one)):
-                for back in ([], *([other] for other in discs[emptier])):
-                    difference = items[number].weight - sum(items[n].weight for n in back)
-                    if not 0 < difference < gap or len(discs[fuller]) + len(back) < 2:
-                        continue
-                    if (
-                        _keeps_order(items, discs, fuller, emptier, [number], back)
-                        and fits([*(one for one in discs[emptier] if one not in back), number])
-                        and fits([*(one for one in discs[fuller] if one != number), *back])
-                    ):
-                        yield fuller, emptier, [number], back
+            for moved in heaviest_first:
+                if len(discs[fuller]) > 1 and 0 < items[moved].weight < gap:
+                    yield _Exchange(fuller, emptier, moved, ())
+                for other in discs[emptier]:
+                    if 0 < items[moved].weight - items[other].weight < gap:
+                        yield _Exchange(fuller, emptier, moved, (other,))
 
 
-def _keeps_order(
-    items: Sequence[Item],
-    discs: list[list[int]],
-    one: int,
-    other: int,
-    moved: list[int],
-    back: list[int],
-) -> bool:
-    """Whether no item would be on a later disc than one of a higher rank."""
-    highest = -1
-    for place, disc in enumerate(discs):
-        numbers = [number for number in disc if number not in moved and number not in back]
-        numbers += back if place == one else moved if place == other else []
-        ranks = [items[number].rank for number in numbers]
-        if ranks and min(ranks) < highest:
-            return False
-        highest = max([highest, *ranks])
-    return True
+def _after(discs: Sequence[Sequence[int]], exchange: _Exchange) -> list[list[int]]:
+    fuller, emptier, moved, back = exchange
+    after = [list(disc) for disc in discs]
+    after[fuller] = [number for number in discs[fuller] if number != moved] + list(back)
+    after[emptier] = [number for number in discs[emptier] if number not in back] + [moved]
+    return after
+
+
+def _keeps_order(items: Sequence[Item], discs: Sequence[Sequence[int]]) -> bool:
+    """Whether no item is on a later disc than one of a higher rank."""
+    ranks = [[items[number].rank for number in disc] for disc in discs if disc]
+    return all(max(before) <= min(after) for before, after in pairwise(ranks))

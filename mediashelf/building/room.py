@@ -91,8 +91,8 @@ class DiscRoom:
         ]
         self._least = _least_sectors(units, measure.listing)
         self._known: dict[frozenset[int], int] = {}
-        self._is_least_page = 1 if base.page_sectors else 0
-        self._least_base = base.sectors - base.page_sectors + self._is_least_page
+        # The smallest index takes a sector; what it holds is not known yet.
+        self._least_base = base.sectors - base.page_sectors + bool(base.page_sectors)
 
     @property
     def least_capacity(self) -> int:

@@ -27,8 +27,8 @@ from mediashelf.readability.targets import Target
 class SourceDrivers:
     """What the sources have for a machine, one survey a target whose ways are known.
 
-    Without a machine the surveys tell only of packages; without targets there is one
-    for every family that takes INFs.
+    Without a machine the surveys tell only of packages; without a target whose ways
+    are known there is one for every family that takes INFs.
     """
 
     machine: Machine | None
@@ -70,7 +70,7 @@ def survey_sources(
 ) -> SourceDrivers:
     """Look at the packages in the sources of a recipe, those that it leaves out as well."""
     known = [target.name for target in targets if target.name in FAMILIES]
-    names = known if targets else [name for name in FAMILIES if FAMILIES[name].takes_infs]
+    names = known or [name for name in FAMILIES if FAMILIES[name].takes_infs]
     with progress("reading INFs", unit="INF", quiet=quiet) as on_inf:
         tree = _sources_tree(recipe, listing)
         founds = [(tree, find_packages(tree, on_inf=on_inf))]
