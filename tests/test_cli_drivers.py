@@ -333,3 +333,15 @@ def test_help_has_examples() -> None:
     text = run("--help").stdout
     assert "lspci -nnvmm > machine.txt" in text
     assert "Signatures are not verified" in text
+
+
+def test_a_recipe_brings_its_own_machine(folder: Path, machine: Path, tmp_path: Path) -> None:
+    recipe = tmp_path / "disc.toml"
+    recipe.write_text(
+        f'label = "D"\ntargets = ["win9x"]\nmachine = "{machine}"\n\n[[folder]]\n'
+        f'from = "{folder}"\nto = "/"\n'
+    )
+    named = run(folder, "-m", machine, "-t", "win9x", code=1).stdout
+    own = run(recipe, code=1).stdout
+    assert "of 3 devices with a driver" in own
+    assert own.splitlines()[0] == named.splitlines()[0]

@@ -26,6 +26,7 @@ class Source:
         self.name = name
         self.findings = findings
         self.targets: tuple[str, ...] = ()
+        self.machine: Path | None = None
 
     def tree_for(self, target: Target) -> Tree | None:
         """Return what ``target`` sees, None when it reads nothing of it."""
@@ -40,6 +41,7 @@ class PlannedSource(Source):
         errors = [finding for finding in plan.findings if finding.severity is Severity.ERROR]
         super().__init__(name, errors)
         self.targets = plan.recipe.targets
+        self.machine = plan.recipe.machine
         self._plan = plan
 
     def tree_for(self, target: Target) -> Tree | None:

@@ -25,7 +25,7 @@ from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped,
 from mediashelf.drivers.devices import pick_device
 from mediashelf.drivers.families import FAMILIES, Family, choose_family
 from mediashelf.drivers.findings import check_survey
-from mediashelf.drivers.machine import read_machine
+from mediashelf.drivers.machine import Machine, read_machine
 from mediashelf.drivers.packages import Found, find_packages
 from mediashelf.drivers.releases import check_releases
 from mediashelf.drivers.survey import Survey, survey
@@ -114,21 +114,16 @@ def drivers(
     by the published rank of identifiers, then by date and version of the driver.
     For each package every file that its INF asks for is looked up where the INF
     says, in the tree of names that the target reads. Folders and recipes are
-    judged under the names that the disc built from them would have. Without
-    --machine only the packages are looked at. Signatures are not verified.
+    judged under the names that the disc built from them would have. A recipe's
+    machine and targets stand in for options that are not given. Without a machine
+    only the packages are looked at. Signatures are not verified.
     """
     _check_code_page(code_page)
-    if explained is not None and machine_path is None:
-        raise click.UsageError("--explain needs a machine; name its file with --machine.")
-    machine = read_machine(machine_path) if machine_path is not None else None
-    picked = pick_device(machine.devices, explained) if machine and explained else []
-    if explained is not None and not picked:
-        raise click.UsageError(
-            f"No device of the machine is {explained!r}; give its number, slot, id or name."
-        )
     with ExitStack() as stack:
         with progress("looking at the sources", quiet=quiet) as on_bytes:
             sources = stack.enter_context(open_sources(paths, on_bytes=on_bytes))
+        machine = _machine(machine_path, sources)
+        picked = _picked(machine, explained)
         targets = _targets(target_names, targets_folder, sources)
         families = _families(targets, family_name, release, architecture)
         findings = [*(machine.findings if machine else ())]
@@ -148,6 +143,26 @@ def drivers(
     else:
         _say(surveys, picked, findings, quiet)
     exit_for(findings, fail_on)
+
+
+def _machine(path: Path | None, sources: list[Source]) -> Machine | None:
+    """Return the machine that is named, else that of the first recipe that has one."""
+    named = [path, *(source.machine for source in sources)]
+    chosen = next((one for one in named if one is not None), None)
+    return read_machine(chosen) if chosen is not None else None
+
+
+def _picked(machine: Machine | None, explained: str | None) -> list[int]:
+    if explained is None:
+        return []
+    if machine is None:
+        raise click.UsageError("--explain needs a machine; name its file with --machine.")
+    picked = pick_device(machine.devices, explained)
+    if not picked:
+        raise click.UsageError(
+            f"No device of the machine is {explained!r}; give its number, slot, id or name."
+        )
+    return picked
 
 
 def _say(surveys: list[Survey], picked: list[int], findings: list[Finding], quiet: bool) -> None:
