@@ -175,7 +175,6 @@ def test_a_boot_file_may_be_in_one_tree_alone(find: Find) -> None:
     assert [each.where for each in find(only_iso)] == ["/DIR/C.TXT"]  # the Joliet tree's
 
 
-
 def test_a_size_that_differs_between_trees_is_found(find: Find) -> None:
     made = make_iso(FILES, joliet=True)
     findings = find(put(made.data, made.record("/A.TXT", "joliet") + 10, both_32(4999)))
