@@ -9,6 +9,7 @@ from mediashelf.catalogue.audit_names import AuditJob
 from mediashelf.catalogue.reading import Reading
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.findings import Severity
+from mediashelf.formats.judgement import Verdict as SectorVerdict
 from mediashelf.integrity.damage import PLAIN_SECTORS, DamageSpan, Span, TouchedEntry, damage_spans
 from mediashelf.integrity.fixity import State, Verdict
 
@@ -46,7 +47,10 @@ class AuditResult:
     @property
     def is_raw(self) -> bool:
         """True where the image has raw sectors, now or on record."""
-        return self.reading.looks_raw or (self.job.row is not None and self.job.row.looks_raw)
+        counts = self.reading.sectors or {}
+        has_checks = any(counts[each] for each in counts if each is not SectorVerdict.UNCHECKED)
+        on_record = self.job.row is not None and self.job.row.looks_raw
+        return self.reading.looks_raw or on_record or has_checks
 
     @property
     def spans(self) -> tuple[DamageSpan, ...]:
@@ -73,5 +77,5 @@ class AuditResult:
     def lbas(self, span: Span) -> tuple[int, int] | None:
         """Return the first and last sector of a run of the file's bytes, None where unknown."""
         if self.is_raw and self.reading.stored == PLAIN_SECTORS:
-            return None  # not readable as raw any more: how long its sectors are is not on record
+            return None  # how long its sectors are is not known
         return self.reading.stored.lbas(span)

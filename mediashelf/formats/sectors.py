@@ -145,6 +145,19 @@ def header_of(lba: int, mode: int) -> bytes:
     return bytes((_BCD[minute], _BCD[second], _BCD[frame], mode))
 
 
+def headers_of(lba: int, count: int, mode: int) -> list[bytes]:
+    """Return the headers of consecutive blocks; after the last address the first one follows."""
+    ends = [bytes((_BCD[frame], mode)) for frame in range(FRAMES_PER_SECOND)]
+    headers: list[bytes] = []
+    seconds, frame = divmod((lba + FIRST_ADDRESS) % ADDRESSES, FRAMES_PER_SECOND)
+    while len(headers) < count:
+        minute, second = divmod(seconds % (ADDRESSES // FRAMES_PER_SECOND), 60)
+        start = bytes((_BCD[minute], _BCD[second]))
+        headers += [start + end for end in ends[frame : frame + count - len(headers)]]
+        seconds, frame = seconds + 1, 0
+    return headers
+
+
 def parse_header_lba(header: bytes) -> int | None:
     """Return the block number that a header says, or None where it holds no address."""
     try:

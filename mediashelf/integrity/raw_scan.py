@@ -18,7 +18,7 @@ from mediashelf.formats.sectors import (
     RAW_SIZE,
     SYNC,
     edc,
-    header_of,
+    headers_of,
     parse_header_lba,
     user_data,
 )
@@ -83,7 +83,7 @@ def iter_batches(
         batch = SectorBatch(track, first, chunk + bytes(-len(chunk) % layout.size))
         if not layout.is_plain:
             suspects = _judge_mode_1 if layout.mode == 1 else _judge_mode_2
-            headers = _headers(first_lba + first, batch.sector_count, layout.mode)
+            headers = headers_of(first_lba + first, batch.sector_count, layout.mode)
             for index in suspects(batch, headers):
                 judged = judge_sector(_whole_sector(batch, index, headers[index]), headers[index])
                 batch.judged[index] = judged
@@ -92,12 +92,6 @@ def iter_batches(
         yield batch
         on_bytes(len(chunk))
         first += batch.sector_count
-
-
-def _headers(lba: int, count: int, mode: int) -> list[bytes]:
-    # Addresses have two digits of minutes; a file that is longer starts again.
-    frames = range(lba + FIRST_ADDRESS, lba + FIRST_ADDRESS + count)
-    return [header_of(frame % ADDRESSES - FIRST_ADDRESS, mode) for frame in frames]
 
 
 def _judge_mode_1(batch: SectorBatch, headers: list[bytes]) -> Iterator[int]:

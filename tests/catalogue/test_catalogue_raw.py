@@ -163,6 +163,21 @@ def test_a_disc_with_sound_behind_its_data(library: Library) -> None:
         assert "30 sectors without any check" in result.verdict.basis
 
 
+@pytest.mark.parametrize("sectors", [10, 70], ids=["near", "far"])
+def test_data_behind_sound_is_judged_and_has_its_place(library: Library, sectors: int) -> None:
+    (library.root / "kiosk.bin").write_bytes(audio(sectors) + CORRECTABLE)
+    lines = ['FILE "kiosk.bin" BINARY', "  TRACK 01 AUDIO", "    INDEX 01 00:00:00"]
+    lines += ["  TRACK 02 MODE1/2352", f"    INDEX 01 00:00:{sectors:02}"]
+    write_sheet(library.root, "kiosk.cue", lines)
+    library.scan()
+    result = library.audit()["home: kiosk.bin"]
+    assert result.verdict.state == "damaged"
+    span = result.damage[-1]
+    assert span.offset == (sectors + VXD_LBA) * RAW_SIZE
+    # Where a file's first sectors do not tell their size, blocks are not counted.
+    assert result.lbas(span) == ((sectors + VXD_LBA,) * 2 if sectors == 10 else None)
+
+
 @pytest.mark.parametrize(
     ("lines", "rule"),
     [

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.raw_layout import HEAD_SIZE, detect_layout, is_scrambled, scramble
 from mediashelf.formats.sectors import (
+    ADDRESSES,
     EDC_OF_FORM_1,
     EDC_OF_FORM_2,
     EDC_OF_MODE_1,
@@ -24,6 +25,7 @@ from mediashelf.formats.sectors import (
     encode_form_2,
     encode_mode_1,
     header_of,
+    headers_of,
     lba_of,
     parse_header_lba,
 )
@@ -251,3 +253,11 @@ def test_scrambled_sector_is_proved_by_its_edc() -> None:
 def test_form_2_of_a_mode_2_file_does_not_hide_its_layout() -> None:
     mixed = without_headers(form_1_image(DATA) + form_2_image(DATA, first_lba=20))
     assert detect_layout(mixed) == LAYOUTS["MODE2/2336"]
+
+
+@pytest.mark.parametrize("lba", [-150, -1, 0, 74, 4350, 443_000, ADDRESSES - 150 - 3])
+@pytest.mark.parametrize("count", [0, 1, 75, 512])
+def test_headers_of_consecutive_blocks(lba: int, count: int) -> None:
+    """After 99:59:74 two decimal digits of minutes begin again."""
+    blocks = [(lba + 150 + number) % ADDRESSES - 150 for number in range(count)]
+    assert headers_of(lba, count, 1) == [header_of(block, 1) for block in blocks]
