@@ -62,6 +62,7 @@ def run_audit(
             contents=depth.reads_every_byte,
             files_inside=depth is Depth.CONTENTS,
             past_cache=past_cache,
+            to_record=False,
             raw_audits=raw_audits,
             on_bytes=count,
         )
@@ -71,7 +72,7 @@ def run_audit(
         for job, reading in readings:
             if budget is not None and job.path in budget.left:
                 continue
-            result = judge(catalogue, job, reading.without_listing())
+            result = judge(catalogue, job, reading)
             if job.row is not None and catalogue.can_write:
                 with transaction(catalogue.db):
                     result = write_result(catalogue, job.row, result, algorithms)

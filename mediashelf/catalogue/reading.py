@@ -45,15 +45,15 @@ class Reading:
     """What one look at an image file found. Offsets in findings count in the file.
 
     ``digests`` is None where the contents were not read. ``volumes`` are kind and
-    label of each; ``listing`` and ``packed_facts`` are for the catalogue.
+    label of each; ``listing`` and ``packed_facts`` are what a catalogue records.
     ``stored`` says how the file stores sectors; ``sectors`` counts the verdicts on
     them, where they carry what tells, and is None where they were not judged.
     ``inside`` are findings about files inside that carry their own checks, and
     ``inside_report`` says what was verified of them; it is None where they were
-    not checked. ``touched`` are the entries, of ``entry_count``, in which an error
-    lies. ``problem`` says why the file could not be read whole. ``is_changing`` is
-    True when size or date were not the same before and after; then nothing else of
-    it may be relied on.
+    not checked. ``touched`` are the entries in which an error lies; where there
+    are any, ``entry_count`` counts all. ``problem`` says why the file could not be
+    read whole. ``is_changing`` is True when size or date were not the same before
+    and after; then nothing else of it may be relied on.
     """
 
     size: int = 0
@@ -89,13 +89,15 @@ def read_image(
     contents: bool = True,
     files_inside: bool = False,
     past_cache: bool = False,
+    to_record: bool = True,
     raw_audits: RawAudits | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Reading:
     """Read an image file: structure first, then every byte; nothing is raised for its faults.
 
     With ``contents=False`` only the structure is read, with ``files_inside=True``
-    also what files inside say of themselves. Raw sectors are judged with the
+    also what files inside say of themselves. What only a catalogue needs is left
+    out unless the image is ``to_record``. Raw sectors are judged with the
     contents; ``raw_audits`` are those of the run. A cue sheet has no structure of
     a disc; it answers for the sectors of all files that it names.
     """
@@ -111,7 +113,7 @@ def read_image(
         with _opened(path, is_sheet) as (image, findings):
             reading = replace(reading, findings=findings)
             if image is not None:
-                reading = _with_structure(reading, image)
+                reading = _with_structure(reading, image, to_record)
             if contents:
                 digests = digest_file(
                     path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
@@ -166,10 +168,9 @@ def _opened(path: Path, is_sheet: bool) -> Iterator[tuple[DiscImage | None, tupl
 
 
 @_one_of_hundreds
-def _with_structure(reading: Reading, image: DiscImage) -> Reading:
+def _with_structure(reading: Reading, image: DiscImage, to_record: bool) -> Reading:
     facts, path = image.facts, image.path
     stored = _stored_sectors(path) if facts.looks_raw else PLAIN_SECTORS
-    listing = tuple(list_entries(facts))
     findings = (*image.findings, *check_structure(image))
     return replace(
         reading,
@@ -178,9 +179,8 @@ def _with_structure(reading: Reading, image: DiscImage) -> Reading:
         stored=stored,
         volumes=tuple((volume.kind, volume.label) for volume in facts.volumes),
         findings=tuple(_as_kept(_in_file(each, stored), path) for each in findings),
-        listing=listing,
-        entry_count=count_entries(listing),
-        packed_facts=pack_facts(facts),
+        listing=tuple(list_entries(facts)) if to_record else (),
+        packed_facts=pack_facts(facts) if to_record else b"",
     )
 
 
@@ -239,7 +239,8 @@ def _with_touched(reading: Reading, image: DiscImage) -> Reading:
     ]
     if not wrong:
         return reading
-    return replace(reading, touched=entries_touched(image.facts, wrong, reading.stored))
+    touched = entries_touched(image.facts, wrong, reading.stored)
+    return replace(reading, touched=touched, entry_count=count_entries(list_entries(image.facts)))
 
 
 def _our_fault(error: Exception) -> Finding:
