@@ -91,14 +91,14 @@ def _entry_lines(result: AuditResult) -> Iterator[str]:
     more = len(result.touched) - _ENTRIES_SHOWN
     if more > 0:
         lines.append(f"… and {count_text(more, 'more entry', 'more entries')}")
-    lines[-1] += f"; {_others(result)}"
+    others = result.entry_count - len(result.touched)
+    if others > 0:
+        lines[-1] += f"; {_others(result, others)}"
     yield from lines
 
 
-def _others(result: AuditResult) -> str:
-    others = count_text(
-        max(0, result.entry_count - len(result.touched)), "other entry", "other entries"
-    )
-    if not result.knows_the_rest:
-        return f"no damage was seen in the {others}"
-    return f"the {others} {'is' if others.startswith('1 ') else 'are'} sound"
+def _others(result: AuditResult, count: int) -> str:
+    others = count_text(count, "other entry", "other entries")
+    if result.knows_the_rest:
+        return f"the {others} {'is' if count == 1 else 'are'} sound"
+    return f"no damage was seen in the {others}"
