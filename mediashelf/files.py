@@ -17,7 +17,7 @@ PARTIAL_MARK = ".mediashelf-partial"
 def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     """Give a temporary path beside ``path``; give it the final name when the block ends well.
 
-    The file is flushed to disk before the rename and the folder after it. If the
+    It is on the disk under that name when this returns (:func:`rename_whole`). If the
     block raises, or never creates the file, nothing is left under either name
     and an older ``path`` stays as it was. With ``replace=False`` an existing
     ``path`` is an :class:`OutputError`; one that is no regular file always is.
@@ -36,10 +36,7 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     )
     try:
         yield temporary
-        with temporary.open("rb") as written:
-            os.fsync(written.fileno())
-        temporary.replace(path)
-        _flush_folder(path.parent)
+        rename_whole(temporary, path)
     except OSError as error:
         # Only errors about our own output are translated here; readers of
         # sources translate theirs before they get this far.
@@ -55,22 +52,43 @@ def write_whole(path: Path, data: bytes, *, replace: bool = True) -> None:
         temporary.write_bytes(data)
 
 
+def rename_whole(old: Path, new: Path) -> None:
+    """Give a whole file another name in its folder, and have both on the disk afterwards.
+
+    The file is flushed before the rename and once more after it: on FAT the new
+    entry says that the file is empty until the file itself is flushed (seen on
+    Linux 6.1 on a card that was pulled right after a rename). Raises ``OSError``.
+    """
+    _flush_file(old)
+    old.replace(new)
+    _flush_file(new)
+    flush_folder(new.parent)
+
+
 def remove_partials(path: Path) -> None:
     """Remove what killed runs left behind for this final ``path``.
 
     The process number is in the name, so that the work of a run that is still
     alive stays.
     """
-    prefix = _partial_prefix(path)
     with suppress(OSError):
-        for leftover in path.parent.iterdir():
-            name = leftover.name
-            if not (name.startswith(prefix) and name.endswith(PARTIAL_MARK)):
+        for leftover in list(path.parent.iterdir()):
+            if not is_partial_of(leftover.name, path.name):
                 continue
-            number = name.removeprefix(prefix).split("-")[0]
+            number = leftover.name.removeprefix(_partial_prefix(path)).split("-")[0]
             if not _is_alive(number):
                 with suppress(OSError):
                     leftover.unlink()
+
+
+def is_partial(name: str) -> bool:
+    """Tell whether a file's name is that of a half-done output."""
+    return name.startswith(".") and name.endswith(PARTIAL_MARK)
+
+
+def is_partial_of(name: str, final: str) -> bool:
+    """Tell whether ``name`` is that of a half-done output that would be called ``final``."""
+    return is_partial(name) and name.startswith(_partial_prefix(Path(final)))
 
 
 def _partial_prefix(path: Path) -> str:
@@ -90,8 +108,13 @@ def _is_alive(number: str) -> bool:
     return True
 
 
-def _flush_folder(folder: Path) -> None:
-    """Flush a folder's own entry to disk where the system lets us."""
+def _flush_file(path: Path) -> None:
+    with path.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def flush_folder(folder: Path) -> None:
+    """Flush a folder's entries to disk where the system lets us."""
     with suppress(OSError):
         descriptor = os.open(folder, os.O_RDONLY)
         try:

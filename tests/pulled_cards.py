@@ -6,6 +6,7 @@ where the card is a USB device that really goes away.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import random
@@ -14,7 +15,7 @@ import subprocess
 import time
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +23,15 @@ from session_bench import Bench, noise
 
 from mediashelf.errors import MediashelfError, StagingError
 from mediashelf.findings import Severity
-from mediashelf.sessions import image_source
+from mediashelf.readability.targets import load_targets
+from mediashelf.sessions import image_source, prepare
 from mediashelf.sessions.confirm import check_card
+from mediashelf.sessions.lock import HeldCard
 from mediashelf.sessions.manifest import read_manifest
+from mediashelf.sessions.plan import load_plan
+from mediashelf.sessions.prepare import checked_session
+from mediashelf.sessions.pulled import TWO_NAMES_RULE
+from mediashelf.sessions.resolve import NoLibrary
 
 ROUNDS = 10
 TMPFS_SIZE = 6 << 20
@@ -56,6 +63,10 @@ class Card(ABC):
 
     def close(self) -> None:  # noqa: B027  # most kinds leave nothing behind
         """Clean up when the card is no longer needed."""
+
+    def repair(self) -> None:
+        """Have its file system checked, as prepare asks for some."""
+        raise AssertionError(f"no checker for {self.name}")
 
     def check_place(self) -> None:
         """While the card is out: nothing of ours may be in its place."""
@@ -125,6 +136,11 @@ class Fat32Card(Card):
     def plug(self) -> None:
         run("mount", "-t", "vfat", "-o", "loop", self._image, self.folder)
 
+    def repair(self) -> None:
+        run("umount", self.folder)
+        subprocess.run(["fsck.fat", "-a", self._image], check=False, capture_output=True)
+        self.plug()
+
     def close(self) -> None:
         subprocess.run(["umount", "--lazy", self.folder], check=False, capture_output=True)
 
@@ -172,9 +188,14 @@ def check_theirs(folder: Path) -> None:
 
 
 def check_ours(folder: Path, known: set[str]) -> str:
-    """Fail when an image under a final name is not whole; say what is there."""
+    """Fail when an image under a final name is neither whole nor empty; say what is there.
+
+    An empty one is what a checker of FAT leaves of a file with two names.
+    """
     whole = 0
     for path in folder.glob("*.iso"):
+        if not path.stat().st_size:
+            continue
         assert hashlib.sha256(path.read_bytes()).hexdigest() in known, f"{path.name} is not whole"
         whole += 1
     has_manifest = (folder / "manifest.json").exists()
@@ -190,7 +211,7 @@ class Puller:
         self.bench, self.card, self.say = bench, card, say
         self.known: set[str] = set()
         self.seconds = 0.0
-        self.stopped_runs = 0
+        self.stopped_runs = self.repairs = 0
 
     def measure(self) -> None:
         """Prepare the card undisturbed, and remember what belongs on it and how long it took."""
@@ -226,11 +247,12 @@ class Puller:
     def pull_once(self, number: int) -> None:
         """Pull at a moment that ``number`` decides, plug in, and look at everything."""
         if number % 3 == 0:  # begin again with a card on which nothing of ours is whole
-            for path in self.card.folder.iterdir():
-                if path.name not in THEIRS and path.is_file():
-                    path.unlink()
-        moment = random.Random(number).uniform(0.05, 0.95) * self.seconds
-        child = self._start_child()
+            self._clear()
+        # Runs that find something on the card are shorter than the first.
+        moment = random.Random(number).uniform(0.02, 0.6) * self.seconds
+        ready, child = self._start_child()
+        os.read(ready, 1)  # it has the card in its hands
+        os.close(ready)
         time.sleep(moment)
         self.card.pull()
         code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
@@ -239,18 +261,53 @@ class Puller:
         self.card.plug()
         state = check_ours(self.card.folder, self.known)
         check_theirs(self.card.folder)
+        if self._must_be_checked():
+            self._repair()
+            state += ", file system checked as prepare asks"
         self.say(f"  pulled at {moment:5.2f} s (exit {code}): {state}; theirs untouched")
+
+    def _repair(self) -> None:
+        self.card.repair()
+        self.repairs += 1
+        check_theirs(self.card.folder)
+
+    def _clear(self) -> None:
+        try:
+            for path in self.card.folder.iterdir():
+                if path.name not in THEIRS and path.is_file():
+                    path.unlink()
+        except OSError as error:
+            if error.errno != errno.EROFS:
+                raise
+            self.say("  Linux made the card read-only while somebody deleted files")
+            self._repair()
+            self._clear()
+        os.sync()  # what somebody deletes just before pulling a card may come back spoiled
+
+    def _must_be_checked(self) -> bool:
+        """Whether prepare refuses to go on before the file system is checked."""
+        plan, library, targets = load_plan(self.bench.plan), NoLibrary(), load_targets()
+        with checked_session(plan, self.card.folder, library, targets) as session:
+            return any(one.rule == TWO_NAMES_RULE for one in session.findings)
 
     def complete(self) -> None:
         """Run once more, tidied: everything is there, and nothing else of ours."""
-        self.bench.prepare(tidy=True)
+        try:
+            self.bench.prepare(tidy=True)
+        except StagingError as error:
+            if "fsck.fat" not in str(error):
+                raise
+            self.say(f"stopped: {error}")
+            self._repair()
+            self.bench.prepare(tidy=True)
         manifest = read_manifest(self.card.folder / "manifest.json")
         assert len(manifest.discs) == len(self.known)
         found = list(check_card(manifest, self.card.folder))
         assert max((one.severity for one in found), default=Severity.NOTE) is Severity.NOTE
         names = {path.name for path in self.card.folder.iterdir()}
         ours = {file.path for file in manifest.files} | {"manifest.json"}
-        assert names == ours | {name.partition("/")[0] for name in THEIRS}
+        extra = names ^ (ours | {name.partition("/")[0] for name in THEIRS})
+        assert not extra, f"too many or missing: {sorted(extra)}"
         assert check_ours(self.card.folder, self.known)
         check_theirs(self.card.folder)
         self.say(f"run again, tidied: {len(manifest.images)} images, the manifest agrees")
@@ -260,22 +317,44 @@ class Puller:
         return status.f_bavail * status.f_frsize
 
     def _prepare_in_child(self) -> int:
-        return os.waitstatus_to_exitcode(os.waitpid(self._start_child(), 0)[1])
+        ready, child = self._start_child()
+        os.close(ready)
+        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
-    def _start_child(self) -> int:
-        """Prepare in a process of its own, slowly, and end with the exit code of prepare."""
+    def _start_child(self) -> tuple[int, int]:
+        """Prepare in a process of its own, slowly, and end with the exit code of prepare.
+
+        Returns a pipe that tells when the card is held, and the process.
+        """
+        ready, tell = os.pipe()
         child = os.fork()
         if child:
-            return child
+            os.close(tell)
+            return ready, child
         code = 99
         try:
             slow_down()
+            announce(tell)
             self.bench.prepare()
             code = 0
         except MediashelfError as error:
             code = error.exit_code
         finally:
             os._exit(code)
+
+
+def announce(tell: int) -> None:
+    """Write a byte to ``tell`` as soon as the card is held."""
+    hold_card = prepare.hold_card
+
+    @contextmanager
+    def announced(card: Path) -> Iterator[HeldCard]:
+        with hold_card(card) as held:
+            with suppress(BrokenPipeError):
+                os.write(tell, b"1")
+            yield held
+
+    prepare.hold_card = announced
 
 
 def slow_down() -> None:

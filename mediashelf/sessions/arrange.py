@@ -18,6 +18,7 @@ from mediashelf.errors import MediashelfError, StagingError
 from mediashelf.findings import Finding
 from mediashelf.sessions.card import (
     CardFacts,
+    check_card_is_planned,
     check_card_kind,
     check_card_names,
     check_card_room,
@@ -248,9 +249,10 @@ def _check_card(
     wish: CardWish,
     freed: int,
 ) -> Iterator[Finding]:
+    planned = kind_named(wish.filesystem)
+    yield from check_card_is_planned(facts, planned)
     yield from check_card_names(facts)
     images = [(step.path, step.disc.size) for step in steps if step.action not in _NO_FILE]
-    planned = kind_named(wish.filesystem)
     if planned is not None:
         yield from check_card_kind(planned, images, is_planned=True)
     if facts.kind is not None and facts.kind is not planned:

@@ -58,8 +58,8 @@ class CardFacts:
     """What a card's folder stands on; sizes in bytes.
 
     ``kind`` is None for a file system that no row knows. ``type_name`` is the
-    kernel's name for it, empty where the system does not tell. A file takes up
-    whole units of ``unit`` bytes.
+    kernel's name for it and ``device`` what is mounted, both empty where the system
+    does not tell. A file takes up whole units of ``unit`` bytes.
     """
 
     kind: CardKind | None
@@ -67,10 +67,28 @@ class CardFacts:
     size: int
     free: int
     unit: int
+    device: str = ""
+
+    @property
+    def is_fat(self) -> bool:
+        """Whether it is a FAT, which keeps no journal of its own."""
+        return self.kind is not None and _is_fat(self.kind)
 
     def room_for(self, size: int) -> int:
         """Return the bytes that a file of ``size`` bytes takes up."""
         return -(-size // self.unit) * self.unit
+
+
+def _is_fat(kind: CardKind) -> bool:
+    return kind.name.startswith("fat")
+
+
+def fat_check(device: str) -> str:
+    """Return what to do about a FAT card that was pulled, or that Linux found damaged."""
+    return (
+        "if the card was pulled, unmount it and have it checked, on Linux with: "
+        f"fsck.fat -a {device or 'DEVICE'}"
+    )
 
 
 def read_card(folder: Path) -> CardFacts:
@@ -92,19 +110,25 @@ def read_card(folder: Path) -> CardFacts:
             size, free, unit = usage.total, usage.free, 4096
     except OSError as error:
         raise StagingError(f"{folder}: cannot be looked at: {error.strerror or error}") from error
-    type_name, is_read_only = _mount_of(folder)
-    if is_read_only or not os.access(folder, os.R_OK | os.W_OK | os.X_OK):
+    mount = _mount_of(folder)
+    kind = next((row for row in CARD_KINDS if mount.type_name in row.kernel_names), None)
+    if mount.is_read_only or not os.access(folder, os.R_OK | os.W_OK | os.X_OK):
+        damaged = f"; {fat_check(mount.device)}" if kind is not None and _is_fat(kind) else ""
         raise StagingError(
             f"{folder}: cannot be written to; look at the card's lock switch, how it is mounted, "
-            "and the folder's permissions"
+            f"and the folder's permissions{damaged}"
         )
-    kind = next((row for row in CARD_KINDS if type_name in row.kernel_names), None)
-    return CardFacts(kind, type_name, size, free, max(1, unit))
+    return CardFacts(kind, mount.type_name, size, free, max(1, unit), mount.device)
 
 
 def lives_in_memory(path: Path) -> bool:
     """Return whether the file system that holds ``path`` is nothing but memory (Linux)."""
-    return _mount_of(path)[0] in _MEMORY_TYPES
+    return _mount_of(path).type_name in _MEMORY_TYPES
+
+
+def device_of(path: Path) -> str:
+    """Return the device of the file system that holds ``path``, empty where nobody tells."""
+    return _mount_of(path).device
 
 
 def kind_named(name: str) -> CardKind | None:
@@ -130,6 +154,22 @@ def check_card_kind(
                 found=str(size),
                 expected=f"at most {kind.max_file_size}",
             )
+
+
+def check_card_is_planned(card: CardFacts, planned: CardKind | None) -> Iterator[Finding]:
+    """Yield a finding when the card's file system is another than the plan says."""
+    if planned is not None and card.type_name and card.kind is not planned:
+        if planned.name == "fat16" and card.is_fat:
+            return  # the kernel's name is the same for both
+        yield Finding(
+            "card-is-as-planned",
+            Severity.NOTE,
+            "the card",
+            f"the plan's card is {planned.name}, this folder is on {card.type_name}",
+            "look whether the card is mounted there, or correct [card] filesystem in the plan",
+            found=card.type_name,
+            expected=planned.name,
+        )
 
 
 def check_card_names(card: CardFacts) -> Iterator[Finding]:
@@ -179,11 +219,18 @@ def check_card_room(
         )
 
 
-def _mount_of(path: Path) -> tuple[str, bool]:
-    """Return the type of the file system that holds ``path`` and whether it is read-only.
+class _Mount(NamedTuple):
+    """How a file system is mounted; nothing known is empty."""
 
-    Read from /proc/self/mountinfo (proc(5)), by device number; without it the
-    type stays empty.
+    type_name: str = ""
+    is_read_only: bool = False
+    device: str = ""
+
+
+def _mount_of(path: Path) -> _Mount:
+    """Return how the file system that holds ``path`` is mounted.
+
+    Read from /proc/self/mountinfo (proc(5)), by device number.
     """
     try:
         device = path.stat().st_dev
@@ -193,10 +240,11 @@ def _mount_of(path: Path) -> tuple[str, bool]:
                 before, _, after = line.partition(" - ")
                 fields = before.split()
                 if len(fields) > 5 and fields[2] == wanted:
-                    return after.split()[0], "ro" in fields[5].split(",")
-    except (OSError, AttributeError, IndexError):
+                    type_name, source = after.split()[:2]
+                    return _Mount(type_name, "ro" in fields[5].split(","), source)
+    except (OSError, AttributeError, IndexError, ValueError):
         pass
-    return "", False
+    return _Mount()
 
 
 WRITE_SPEED = 10 * 1024 * 1024

@@ -18,7 +18,7 @@ from mediashelf.integrity.digests import digest_file
 from mediashelf.sessions.emulator import check_lun
 from mediashelf.sessions.manifest_sense import MANIFEST_NAME, comparable_path
 from mediashelf.sessions.manifest_values import CardFile, Manifest
-from mediashelf.sessions.records import JOURNAL_NAME
+from mediashelf.sessions.records import JOURNAL_NAMES
 from mediashelf.text import count_text, printable
 
 _SHOWN_NAMES = 8
@@ -39,11 +39,12 @@ def check_card(
     size stays unseen. The card is read past the system's memory of it where the
     system allows.
     """
-    if (folder / JOURNAL_NAME).exists():
+    journal = next((name for name in JOURNAL_NAMES if (folder / name).exists()), None)
+    if journal is not None:
         yield Finding(
             "card-is-finished",
             Severity.WARNING,
-            JOURNAL_NAME,
+            journal,
             "the last preparing of this card was stopped before its end",
             "run the same `mediashelf prepare` again; it goes on where it stopped",
         )
@@ -150,7 +151,7 @@ def _other_problem(file: CardFile, folder: Path) -> str:
 def _check_extra(manifest: Manifest, folder: Path) -> Iterator[Finding]:
     """Look only into folders that the manifest's files are in; a card can hold anything else."""
     known = {comparable_path(file.path) for file in manifest.files}
-    known |= {comparable_path(MANIFEST_NAME), comparable_path(JOURNAL_NAME)}
+    known |= {comparable_path(name) for name in (MANIFEST_NAME, *JOURNAL_NAMES)}
     parents = {file.path.rpartition("/")[0] for file in manifest.files}
     inner = {comparable_path(part) for parent in parents for part in _with_ancestors(parent)}
     extra: list[str] = []

@@ -9,7 +9,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from mediashelf.errors import BuildError, InputError, OutputError, StagingError
+from mediashelf.errors import (
+    BuildError,
+    InputError,
+    MediashelfError,
+    OutputError,
+    StagingError,
+)
+from mediashelf.sessions.card import device_of, fat_check
 
 
 class HeldCard:
@@ -44,17 +51,25 @@ class HeldCard:
         """
         try:
             yield
-        except OSError as error:
+        except (OSError, MediashelfError) as error:
+            if _became_read_only(error):
+                raise StagingError(
+                    f"{self.card}: became read-only in the middle of work, as Linux makes a FAT "
+                    f"card that it finds damaged; {fat_check(device_of(self.folder))}, and run "
+                    "again: what is whole is kept"
+                ) from error
+            raise self._as_shown(error) from error
+
+    def _as_shown(self, error: OSError | MediashelfError) -> Exception:
+        if isinstance(error, OSError):
             place = os.fsdecode(error.filename) if error.filename else str(self.card)
-            raise StagingError(
+            return StagingError(
                 f"{self._shown(place)}: {error.strerror or error}. Look at the card and run again: "
                 "what is whole is kept"
-            ) from error
-        except (StagingError, BuildError, OutputError, InputError) as error:
-            text = self._shown(str(error))
-            if text == str(error):
-                raise
-            raise type(error)(text) from error
+            )
+        text = self._shown(str(error))
+        is_plain = type(error) in (StagingError, BuildError, OutputError, InputError)
+        return type(error)(text) if is_plain and text != str(error) else error
 
     def _shown(self, text: str) -> str:
         return text.replace(str(self.folder), str(self.card))
@@ -91,6 +106,14 @@ def hold_card(card: Path) -> Iterator[HeldCard]:
         yield HeldCard(card, descriptor, is_locked)
     finally:
         os.close(descriptor)
+
+
+def _became_read_only(error: BaseException | None) -> bool:
+    while error is not None:
+        if isinstance(error, OSError) and error.errno == errno.EROFS:
+            return True
+        error = error.__cause__
+    return False
 
 
 def _identity(card: Path) -> tuple[int, int]:

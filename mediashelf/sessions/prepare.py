@@ -10,7 +10,7 @@ from pathlib import Path
 
 from mediashelf.building.blocking import IMPOSSIBLE
 from mediashelf.errors import BlockedError, OutputError, StagingError
-from mediashelf.files import write_whole
+from mediashelf.files import flush_folder, write_whole
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.targets import Target
 from mediashelf.sessions.arrange import Arrangement, arrange
@@ -25,11 +25,13 @@ from mediashelf.sessions.manifest_sense import MANIFEST_NAME
 from mediashelf.sessions.manifest_values import BootWay, CardFile, Manifest
 from mediashelf.sessions.plan import SessionPlan
 from mediashelf.sessions.preflight import CheckedDisc, check_discs
-from mediashelf.sessions.readback import digest_bytes, digest_or_none
+from mediashelf.sessions.pulled import TWO_NAMES_RULE, check_pulled_card
+from mediashelf.sessions.readback import digest_bytes
 from mediashelf.sessions.readiness import check_boot, check_readiness
 from mediashelf.sessions.records import (
     CardRecords,
     is_there,
+    is_untouched,
     read_records,
     remove_journal,
     write_journal,
@@ -131,6 +133,7 @@ def checked_session(
         with held.errors():
             held.refuse_other()
             records = read_records(held.folder)
+            about_pulling = tuple(check_pulled_card(held.folder, facts, records))
             arrangement = arrange(
                 discs,
                 held.folder,
@@ -142,7 +145,12 @@ def checked_session(
                 on_bytes=on_bytes,
             )
             held.refuse_other()  # else what was arranged is for another folder
-        findings = (*_lock_finding(held.is_locked), *arrangement.findings, *about_machine)
+        about_card = (
+            *_lock_finding(held.is_locked),
+            *about_pulling,
+            *arrangement.findings,
+        )
+        findings = (*about_card, *about_machine)
         yield CheckedSession(plan, held, facts, records, discs, arrangement, findings)
 
 
@@ -187,8 +195,8 @@ def stage_session(
 def refuse_blocked(session: CheckedSession, *, anyway: bool) -> None:
     """Raise :class:`BlockedError` when an error was found, unless ``anyway``.
 
-    A recipe for an impossible disc, and an image that has nothing to serve, are
-    refused all the same.
+    A recipe for an impossible disc, an image that has nothing to serve, and a card
+    that must be checked first are refused all the same.
     """
     errors = [one for one in session.all_findings if one.severity is Severity.ERROR]
     if errors and not anyway:
@@ -197,6 +205,8 @@ def refuse_blocked(session: CheckedSession, *, anyway: bool) -> None:
             "--anyway to go on and have them noted in the manifest"
         )
     for one in errors:
+        if one.rule == TWO_NAMES_RULE:
+            raise BlockedError(f"nothing was copied: {one.where}: {one.message}; {one.remedy}")
         if one.rule in IMPOSSIBLE:
             raise BlockedError(
                 f"nothing was copied: {one.where}: {one.message}; no such disc can be built"
@@ -240,7 +250,7 @@ def _write_sheets(
         file
         for file in manifest.earlier_files
         if any(file.path.startswith(name.partition(".")[0]) for name in sheets)
-        and digest_or_none(card / file.path) == file.digests
+        and is_untouched(card, file)
     )
     names = CardNames(card, CardRecords(None, untouched))
     for name, data in sheets.items():
@@ -274,9 +284,11 @@ def _lock_finding(is_locked: bool) -> Iterator[Finding]:
 
 def _tidy(session: CheckedSession) -> Iterator[CardFile]:
     """Remove what an earlier session put there and nobody changed since; yield it."""
+    folder = session.held.folder
     for file in session.arrangement.obsolete:
-        path = session.held.folder / file.path
-        if digest_or_none(path) == file.digests:  # else somebody else wrote it since
+        if is_untouched(folder, file):
             with suppress(OSError):
-                path.unlink()
+                (folder / file.path).unlink()
                 yield file
+    # Else a pulled card may show an old name with the bytes of a new image.
+    flush_folder(folder)

@@ -18,9 +18,12 @@ from mediashelf.files import PARTIAL_MARK, write_whole
 from mediashelf.sessions.manifest import parse_files, read_manifest, schema
 from mediashelf.sessions.manifest_sense import MANIFEST_NAME, comparable_path
 from mediashelf.sessions.manifest_values import CardFile, Manifest
+from mediashelf.sessions.readback import digest_or_none
 from mediashelf.sessions.shape import check_shape
 
-JOURNAL_NAME = ".mediashelf-staging.json"
+JOURNAL_NAMES = (".mediashelf-staging.json", ".mediashelf-staging-2.json")
+"""Written by turns: a card that is pulled while one gets its name still has the other."""
+
 _JOURNAL_FORMAT = "mediashelf-staging"
 
 
@@ -31,11 +34,13 @@ class CardRecords:
     ``files`` are those whose file on the card is a plain file of the recorded
     size; one that has another size by now was replaced by somebody, and is
     theirs. A path stands there more than once when a run was stopped just before
-    it replaced the file.
+    it replaced the file. ``was_stopped`` says that the last run did not come to its
+    end.
     """
 
     manifest: Manifest | None = None
     files: tuple[CardFile, ...] = ()
+    was_stopped: bool = False
 
     def at(self, path: str) -> CardFile | None:
         """Return our file that is under ``path`` now, or None."""
@@ -52,21 +57,42 @@ def read_records(card: Path) -> CardRecords:
     """
     manifest = None
     path = card / MANIFEST_NAME
-    if path.exists() or path.is_symlink():
+    if (path.exists() or path.is_symlink()) and not _is_empty(path):
         try:
             manifest = read_manifest(path)
         except (InputError, ManifestError) as error:
             raise StagingError(
                 f"{error}. It is left alone: move it away, or choose another folder for the card"
             ) from error
-    noted = dict.fromkeys([*(manifest.files if manifest else ()), *_read_journal(card)])
-    return CardRecords(manifest, tuple(file for file in noted if is_there(card, file)))
+    journals = [_read_journal(card / name) for name in JOURNAL_NAMES]
+    noted = [file for journal in journals if journal is not None for file in journal.files]
+    known = dict.fromkeys([*(manifest.files if manifest else ()), *noted])
+    return CardRecords(
+        manifest,
+        tuple(file for file in known if is_there(card, file)),
+        any((card / name).exists() for name in JOURNAL_NAMES),
+    )
 
 
 def is_there(card: Path, file: CardFile) -> bool:
-    """Return whether the card has a plain file of this size there; links are never ours."""
+    """Return whether the card has a plain file of this size there; links are never ours.
+
+    So is an empty one: a card that was pulled just after a renaming may hold it.
+    """
     path = card / file.path
-    return path.is_file() and not path.is_symlink() and path.stat().st_size == file.size
+    if path.is_symlink() or not path.is_file():
+        return False
+    return path.stat().st_size in (file.size, 0)
+
+
+def is_untouched(card: Path, file: CardFile) -> bool:
+    """Return whether nobody wrote on our file since; an empty one holds nothing of anybody."""
+    path = card / file.path
+    return is_there(card, file) and (_is_empty(path) or digest_or_none(path) == file.digests)
+
+
+def _is_empty(path: Path) -> bool:
+    return path.is_file() and not path.is_symlink() and path.stat().st_size == 0
 
 
 def leftovers(card: Path) -> list[Path]:
@@ -84,32 +110,52 @@ def leftovers(card: Path) -> list[Path]:
 
 
 def write_journal(card: Path, files: Iterable[CardFile]) -> None:
-    """Note what is about to get its name on the card; raises OutputError."""
+    """Note what is about to get its name on the card; raises OutputError.
+
+    The older of the two journals is replaced.
+    """
+    numbers = [
+        journal.number if journal is not None else 0
+        for journal in (_read_journal(card / name) for name in JOURNAL_NAMES)
+    ]
     document = {
         "format": _JOURNAL_FORMAT,
         "version": 1,
         "note": "Left by a run of mediashelf prepare that was stopped; run it again",
+        "number": max(numbers) + 1,
         "files": [asdict(file) for file in files],
     }
     text = json.dumps(document, indent=2, ensure_ascii=True) + "\n"
-    write_whole(card / JOURNAL_NAME, text.encode("ascii"))
+    older = JOURNAL_NAMES[numbers.index(min(numbers))]
+    write_whole(card / older, text.encode("ascii"))
 
 
 def remove_journal(card: Path) -> None:
-    """Remove the journal once the manifest names everything."""
-    with suppress(OSError):
-        (card / JOURNAL_NAME).unlink(missing_ok=True)
+    """Remove the journals once the manifest names everything."""
+    for name in JOURNAL_NAMES:
+        with suppress(OSError):
+            (card / name).unlink(missing_ok=True)
 
 
-def _read_journal(card: Path) -> tuple[CardFile, ...]:
+@dataclass(frozen=True, slots=True)
+class _Journal:
+    """What a stopped run noted; the higher number is the later one."""
+
+    number: int
+    files: tuple[CardFile, ...]
+
+
+def _read_journal(path: Path) -> _Journal | None:
     try:
-        document = json.loads((card / JOURNAL_NAME).read_bytes())
+        document = json.loads(path.read_bytes())
     except (OSError, ValueError, RecursionError):
-        return ()
+        return None
     shape = schema()
     if not isinstance(document, dict) or document.get("format") != _JOURNAL_FORMAT:
-        return ()
-    files = document.get("files")
-    if not isinstance(files, list) or any(check_shape(files, shape["$defs"]["files"], root=shape)):
-        return ()
-    return parse_files(files)
+        return None
+    files, number = document.get("files"), document.get("number", 1)
+    if not isinstance(files, list) or not isinstance(number, int):
+        return None
+    if any(check_shape(files, shape["$defs"]["files"], root=shape)):
+        return None
+    return _Journal(number, parse_files(files))

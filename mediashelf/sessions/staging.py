@@ -11,7 +11,7 @@ from pathlib import Path
 
 from mediashelf.building.write import build_disc
 from mediashelf.errors import InputError, OutputError, StagingError
-from mediashelf.files import whole_output
+from mediashelf.files import rename_whole, whole_output
 from mediashelf.integrity.digests import Digester
 from mediashelf.sessions.arrange import Action, Step
 from mediashelf.sessions.image_source import ImageSource, read_served, read_stamp
@@ -67,9 +67,7 @@ def stage_discs(
     back what was written, and when a source cannot be read or changes. What is
     whole by then stays; nothing else is left behind.
     """
-    for partial in leftovers(held.folder):
-        with suppress(OSError):
-            partial.unlink()
+    had_leftovers = _remove_leftovers(held.folder)
     staged: list[Staged] = []
     ours = list(earlier)
     for step in steps:
@@ -81,7 +79,35 @@ def stage_discs(
         held.refuse_other()
         staged.append(_stage(step, held, ours, on_bytes))
         ours.append(staged[-1].file)
+    if had_leftovers:
+        _confirm_kept(staged, held, on_bytes)
     return staged
+
+
+def _remove_leftovers(folder: Path) -> bool:
+    """Remove what killed runs left half done; return whether there was any."""
+    partials = leftovers(folder)
+    for partial in partials:
+        with suppress(OSError):
+            partial.unlink()
+    return bool(partials)
+
+
+def _confirm_kept(staged: Sequence[Staged], held: HeldCard, on_bytes: OnBytes) -> None:
+    """Read once more what stayed on a card that was pulled while it was written.
+
+    On FAT a half-done file and a whole one can then share their clusters, and
+    removing the one spoils the other.
+    """
+    for one in staged:
+        if one.step.kept is None:
+            continue
+        found = read_back(held.folder / one.step.path, on_bytes=on_bytes)
+        if found.digests != one.digests:
+            raise StagingError(
+                f"{one.step.path}: was spoiled when the remains of a stopped run were removed, as "
+                "happens on a card that was pulled; have its file system checked, and run again"
+            )
 
 
 def _stage(step: Step, held: HeldCard, ours: Sequence[CardFile], on_bytes: OnBytes) -> Staged:
@@ -92,7 +118,7 @@ def _stage(step: Step, held: HeldCard, ours: Sequence[CardFile], on_bytes: OnByt
         if step.action is Action.RENAME:
             write_journal(card, [*ours, staged.file])
             _refuse_newcomer(step, card, ours)
-            (card / step.old_path).replace(final)
+            rename_whole(card / step.old_path, final)
         return staged
     try:
         with whole_output(final) as temporary:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import json
-import subprocess
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -22,13 +22,11 @@ from mediashelf.formats.volume import VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.sessions.emulator import MAX_SIZE, REFUSED_TOO_SMALL
 
-import virtual_machine
 from make_image import make_iso
 
 pytestmark = pytest.mark.kernel
 
 HERE = Path(__file__).parent
-GUEST_FILES = [HERE / "serve.py", HERE / "guest.py"]
 
 
 SMALL = {"CHARTS.TXT": b"Corrected chart list\r\n", "MOORINGS/EAST QUAY.TXT": b"East"}
@@ -67,20 +65,9 @@ def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def seen(card: Path, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
+def seen(card: Path, boot: Callable[..., str]) -> list[dict[str, Any]]:
     """Every result that the guest printed, in order."""
-    missing = virtual_machine.missing_programs()
-    if missing:
-        pytest.skip(f"not on this machine: {', '.join(missing)}")
-    work = tmp_path_factory.mktemp("machine")
-    try:
-        virtual_machine.download(work)
-    except (OSError, subprocess.SubprocessError) as error:
-        pytest.skip(f"the packages cannot be had: {error}")
-    kernel, initial = virtual_machine.make_initial_system(work, GUEST_FILES)
-    image = work / "card.img"
-    virtual_machine.make_card_image(card, image)
-    printed = virtual_machine.run(kernel, initial, image, seconds=200)
+    printed = boot("guest.py", card, seconds=200)
     lines = [line.partition("RESULT ")[2] for line in printed.splitlines()]
     results = [json.loads(line) for line in lines if line]
     assert results and results[-1]["kind"] == "end", printed[-4000:]

@@ -2,14 +2,19 @@
 
 Packages are downloaded by the system's own package manager and unpacked into a
 folder; the kernel is never installed. The machine runs under software emulation.
+Beside the guests' programs it holds mediashelf with the libraries that it needs, as
+they are installed here; they run there only when both have the same Python.
 """
 
 from __future__ import annotations
 
+import importlib.util
 import re
 import shutil
 import subprocess
 from pathlib import Path
+
+HERE = Path(__file__).parent
 
 PROGRAMS = ("qemu-system-x86_64", "busybox", "modprobe", "depmod", "cpio", "apt-get", "dpkg-deb")
 
@@ -21,6 +26,22 @@ PYTHON_PACKAGES = (
     "libexpat1",
     "zlib1g",
     "libssl3",
+    "libgcc-s1",
+    "dosfstools",
+)
+
+GUEST_PYTHON = (3, 11)  # of the packages above
+
+LIBRARIES = (
+    "mediashelf",
+    "anyascii",
+    "click",
+    "fastcrc",
+    "jinja2",
+    "markupsafe",
+    "pycdlib",
+    "tqdm",
+    "xxhash",
 )
 
 MODULES = (
@@ -32,7 +53,11 @@ MODULES = (
     "usb_f_mass_storage",
     "usb-storage",
     "sr_mod",
+    "sd_mod",
     "isofs",
+    "vfat",
+    "nls_cp437",
+    "nls_ascii",
     "nls_utf8",
 )
 
@@ -46,8 +71,10 @@ mount -t tmpfs -o size=300m tmp /tmp
 while read module; do insmod $module; done < /modules.txt
 mount -t configfs config /sys/kernel/config
 mount -t ext4 -o ro /dev/vda /card
+export PATH=/usr/sbin:/sbin:/usr/bin:/bin
 export PYTHONDONTWRITEBYTECODE=1
-cd /guest && /usr/bin/python3.11 guest.py
+program=$(sed 's/.*guest=\\([^ ]*\\).*/\\1/' /proc/cmdline)
+cd /guest && PYTHONPATH=/libraries:/helpers /usr/bin/python3.11 $program
 poweroff -f
 """
 
@@ -81,8 +108,8 @@ def _generic_kernel() -> str:
     return found[1]
 
 
-def make_initial_system(folder: Path, guest_files: list[Path]) -> tuple[Path, Path]:
-    """Return the kernel and an initial file system that holds everything the guest needs."""
+def make_initial_system(folder: Path) -> tuple[Path, Path]:
+    """Return the kernel and an initial file system that holds everything the guests need."""
     kernel = next((folder / "kernel" / "boot").glob("vmlinuz-*"))
     release = kernel.name.removeprefix("vmlinuz-")
     root = folder / "root"
@@ -93,9 +120,10 @@ def make_initial_system(folder: Path, guest_files: list[Path]) -> tuple[Path, Pa
     (root / "lib64").mkdir(exist_ok=True)
     (root / "bin").mkdir(exist_ok=True)
     shutil.copy(shutil.which("busybox") or "", root / "bin" / "busybox")
-    (root / "guest").mkdir(exist_ok=True)
-    for path in guest_files:
-        shutil.copy(path, root / "guest")
+    _copy_python(HERE, root / "guest")
+    _copy_python(HERE.parent, root / "helpers")
+    for name in LIBRARIES:
+        _copy_library(name, root / "libraries")
     _copy_modules(folder / "kernel", release, root)
     (root / "init").write_text(INIT)
     (root / "init").chmod(0o755)
@@ -110,6 +138,19 @@ def make_initial_system(folder: Path, guest_files: list[Path]) -> tuple[Path, Pa
             check=True,
         )
     return kernel, archive
+
+
+def _copy_python(source: Path, target: Path) -> None:
+    target.mkdir(exist_ok=True)
+    for path in source.glob("*.py"):
+        shutil.copy(path, target)
+
+
+def _copy_library(name: str, target: Path) -> None:
+    spec = importlib.util.find_spec(name)
+    assert spec is not None and spec.origin is not None, name
+    ignored = shutil.ignore_patterns("__pycache__", "tests")
+    shutil.copytree(Path(spec.origin).parent, target / name, ignore=ignored)
 
 
 def _copy_modules(kernel: Path, release: str, root: Path) -> None:
@@ -141,13 +182,13 @@ def make_card_image(card: Path, output: Path) -> None:
     subprocess.run(["mke2fs", "-q", "-t", "ext4", "-d", card, output], check=True)
 
 
-def run(kernel: Path, initial: Path, card: Path, *, seconds: float) -> str:
-    """Start the machine, wait until it switches itself off, and return what it printed."""
+def run(kernel: Path, initial: Path, card: Path, program: str, *, seconds: float) -> str:
+    """Start the machine with a guest's program; return what it printed when it is off again."""
     command = [
         "qemu-system-x86_64",
         *("-machine", "q35", "-accel", "tcg,thread=multi", "-smp", "2", "-m", "1024"),
         *("-kernel", str(kernel), "-initrd", str(initial)),
-        *("-append", "console=ttyS0 quiet panic=-1"),
+        *("-append", f"console=ttyS0 quiet panic=-1 guest={program}"),
         *("-drive", f"file={card},if=virtio,format=raw,readonly=on"),
         *("-nographic", "-no-reboot", "-nodefaults", "-serial", "stdio", "-monitor", "none"),
     ]

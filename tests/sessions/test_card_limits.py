@@ -13,6 +13,7 @@ from mediashelf.sessions.card import (
     CARD_KINDS,
     SPARE_SIZE,
     CardFacts,
+    check_card_is_planned,
     check_card_kind,
     check_card_names,
     check_card_room,
@@ -42,6 +43,16 @@ def test_other_kinds_take_whatever_the_emulator_takes() -> None:
         if not kind.name.startswith("fat"):
             assert not list(check_card_kind(kind, [("01-A.iso", 900 * GIB)], is_planned=False))
     assert kind_named("zzz") is None
+
+
+def test_a_folder_on_another_file_system_than_planned_is_noticed() -> None:
+    def rules(planned: str, kind: str, type_name: str) -> list[str]:
+        facts = CardFacts(kind_named(kind), type_name, 0, 0, 512)
+        return [one.rule for one in check_card_is_planned(facts, kind_named(planned))]
+
+    assert rules("fat32", "ext4", "ext4") == rules("exfat", "", "overlay") == ["card-is-as-planned"]
+    assert rules("fat32", "fat32", "vfat") == rules("fat16", "fat32", "vfat") == []
+    assert rules("", "ext4", "ext4") == rules("fat32", "", "") == []
 
 
 def test_a_card_without_long_names_is_refused() -> None:

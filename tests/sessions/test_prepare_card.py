@@ -489,7 +489,7 @@ def test_a_plan_for_a_card_that_is_too_small_blocks(bench: Bench) -> None:
     with pytest.raises(BlockedError):
         bench.prepare()
     manifest = bench.prepare(anyway=True).manifest
-    assert manifest.open_findings[0].rule == "planned-card-is-large-enough"
+    assert "planned-card-is-large-enough" in {row.rule for row in manifest.open_findings}
 
 
 def test_hostile_labels_become_plain_names(bench: Bench) -> None:
