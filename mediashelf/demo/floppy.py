@@ -1,4 +1,7 @@
-"""A 1.44 MB floppy image for the example's boot disc: it boots, prints one line and halts."""
+"""A 1.44 MB floppy image for the example's boot disc: it boots, prints one line and halts.
+
+The files on it are those that a boot floppy for CD drives has, with invented names.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,19 @@ _ROOT_ENTRIES = 224
 # 8086 code: print the text that follows through the firmware, then halt for good.
 _CODE = bytes.fromhex("31c0 8ed8 be567c ac 84c0 7409 b40e bb0700 cd10 ebf2 f4 ebfd")
 _CODE_START = 0x3E
+
+
+_TOP_START = SECTOR_SIZE * (1 + 2 * _FAT_SECTORS)
+_DATA_START = _TOP_START + 32 * _ROOT_ENTRIES
+_FILE_TIME = struct.pack("<HH", 0, (1999 - 1980) << 9 | 3 << 5 | 1)  # 1999-03-01
+
+START_FILES = {
+    "CONFIG.SYS": b"FILES=30\r\nDEVICE=A:\\KIOSKUSB.SYS\r\nDEVICE=A:\\KIOSKCD.SYS /D:KIOSKCD1\r\n",
+    "AUTOEXEC.BAT": b"@ECHO OFF\r\nA:\\KIOSKRD.EXE /D:KIOSKCD1 /L:R\r\n",
+    "KIOSKUSB.SYS": b"An example, no driver.\r\n",
+    "KIOSKCD.SYS": b"An example, no driver.\r\n",
+    "KIOSKRD.EXE": b"An example, no program.\r\n",
+}
 
 
 def make_boot_floppy(message: str) -> bytes:
@@ -48,4 +64,22 @@ def make_boot_floppy(message: str) -> bytes:
     for table in range(2):
         start = SECTOR_SIZE * (1 + table * _FAT_SECTORS)
         image[start : start + 3] = b"\xf0\xff\xff"
+    for number, (name, data) in enumerate(START_FILES.items()):
+        _add_small_file(image, number, name, data)
     return bytes(image)
+
+
+def _add_small_file(image: bytearray, number: int, name: str, data: bytes) -> None:
+    """Add the ``number``-th file, of one cluster at most, to the top folder."""
+    cluster = 2 + number
+    stem, _, extension = name.partition(".")
+    entry = f"{stem:8}{extension:3}".encode("ascii") + b"\x20" + bytes(10) + _FILE_TIME
+    top = _TOP_START + 32 * number
+    image[top : top + 32] = entry + struct.pack("<HI", cluster, len(data))
+    start = _DATA_START + (cluster - 2) * SECTOR_SIZE
+    image[start : start + len(data)] = data
+    for table in range(2):
+        at = SECTOR_SIZE * (1 + table * _FAT_SECTORS) + cluster * 3 // 2
+        pair = int.from_bytes(image[at : at + 2], "little")
+        pair |= 0xFFF0 if cluster % 2 else 0x0FFF  # the last cluster of its file
+        image[at : at + 2] = pair.to_bytes(2, "little")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from mediashelf.reports.disc_areas import Area, Tile, lay_tiles
-from mediashelf.sessions import manifest_values
+from mediashelf.sessions import dos_steps, manifest_values
 from mediashelf.sessions.manifest_values import (
     BootWay,
     Contents,
@@ -196,6 +196,9 @@ def _facts(disc: ManifestDisc) -> Iterator[tuple[str, str]]:
     if disc.after:
         yield "Only after", ", ".join(f"disc {position}" for position in disc.after)
     yield "Starts", "; ".join(_boot_text(way) for way in disc.boot) or "no, it does not boot"
+    for row in disc.open_findings:
+        if row.rule == dos_steps.RULE and row.severity == "note":
+            yield "DOS prompt", row.message
     made = _origin_text(disc.origin)
     if made:
         yield "Made of", made

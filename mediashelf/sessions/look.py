@@ -11,7 +11,7 @@ from mediashelf.building.recipe import load_recipe
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image, open_view
-from mediashelf.integrity.fixity import compare, observe
+from mediashelf.integrity.fixity import TRUNCATING_RULE, compare, observe
 from mediashelf.integrity.structure import check_structure
 from mediashelf.sessions.boot_floppy import CdStart, find_cd_start, read_cd_start
 from mediashelf.sessions.image_source import ImageSource, read_stamp
@@ -107,7 +107,8 @@ def _look_at_image(candidate: Candidate, disc: PlanDisc, on_bytes: OnBytes) -> L
         return LookedAt(
             candidate, raw.facts, findings, raw.image, raw.digests, raw.original, raw.cd_start
         )
-    padding, served = check_served(facts.size, where, pad=disc.pad)
+    is_cut = any(one.rule == TRUNCATING_RULE for one in findings)
+    padding, served = check_served(facts.size, where, pad=disc.pad, is_cut=is_cut)
     findings = (*findings, *ignored_track(disc.track, where), *served)
     source = ImageSource(path, facts.size + padding, stamp, padding)
     facts = replace(facts, size=source.size)

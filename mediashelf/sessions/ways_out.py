@@ -20,6 +20,9 @@ _PADDED_RULES = ("emulator-smallest-disc", "emulator-whole-blocks")
 _PAD = "have the copy filled up with zeros: pad = true for this disc in the plan, or prepare --pad"
 
 
+_WHOLE = "get the whole image: zeros cannot stand for what is missing"
+
+
 def padding_of(size: int) -> int:
     """Return how many zeros behind an image of ``size`` bytes make it one that is served whole."""
     if size > MAX_SIZE:
@@ -28,15 +31,19 @@ def padding_of(size: int) -> int:
     return max(whole, MIN_SIZE) - size
 
 
-def check_served(size: int, where: str, *, pad: bool) -> tuple[int, tuple[Finding, ...]]:
+def check_served(
+    size: int, where: str, *, pad: bool, is_cut: bool = False
+) -> tuple[int, tuple[Finding, ...]]:
     """Return the zeros to add to an image of ``size`` bytes, and what is found about its size.
 
-    Without ``pad`` nothing is added, and the findings say how to ask for it.
+    Without ``pad`` nothing is added, and the findings say how to ask for it; zeros
+    are no help for an image that ``is_cut``, which lacks what they would stand for.
     """
     helps = padding_of(size)
     padding = helps if pad else 0
+    remedy = _WHOLE if is_cut else _PAD
     found = [
-        replace(one, remedy=_PAD) if helps and one.rule in _PADDED_RULES else one
+        replace(one, remedy=remedy) if helps and one.rule in _PADDED_RULES else one
         for one in check_lun(size + padding, where=where)
     ]
     if padding:

@@ -9,6 +9,7 @@ import pytest
 import pytsk3
 from make_floppy import FORMATS, make_floppy
 
+from mediashelf.demo.floppy import START_FILES, make_boot_floppy
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.floppy import read_floppy
 
@@ -81,3 +82,12 @@ def test_damage_anywhere_never_raises_or_reads_on_and_on() -> None:
         floppy = read_floppy(BytesView(bytes(image)))
         for file in floppy.files if floppy is not None else ():
             assert len(floppy.read(file.name, 1 << 20) or b"") <= 1 << 20
+
+
+def test_the_examples_boot_floppy_is_one_that_others_read(tmp_path: Path) -> None:
+    image = make_boot_floppy("Example")
+    (tmp_path / "floppy.img").write_bytes(image)
+    assert read_by_another(tmp_path / "floppy.img") == START_FILES
+    floppy = read_floppy(BytesView(image))
+    assert floppy is not None
+    assert {file.name: floppy.read(file.name, 999) for file in floppy.files} == START_FILES

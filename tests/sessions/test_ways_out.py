@@ -314,6 +314,16 @@ def test_an_image_that_ends_inside_a_block_is_served_whole_with_padding(bench: B
     assert "emulator-whole-blocks" not in rules(disc)
 
 
+def test_zeros_are_no_remedy_for_an_image_that_was_cut(bench: Bench) -> None:
+    bench.slides.write_bytes(slides_image()[:500_001])
+    bench.write_plan('image = "library/slides.iso"')
+    disc = only_disc(bench.prepare(anyway=True).manifest)
+    assert rules(disc)["image-is-whole"] == "error"
+    remedies = [row.remedy for row in disc.open_findings if row.rule.startswith("emulator-")]
+    assert remedies
+    assert not any("pad = true" in remedy for remedy in remedies)
+
+
 def test_nothing_is_padded_that_needs_none(bench: Bench) -> None:
     bench.write_plan('image = "library/slides.iso"\npad = true')
     disc = only_disc(bench.prepare().manifest)
