@@ -143,6 +143,8 @@ def test_a_draft_names_raw_images_by_their_sheet_and_pads_small_ones(bench: Benc
     assert "convert" in result.stdout
     assert "copy, padded" in result.stdout
     assert len(bench.images_on_card()) == 5
+    bench.write_plan('find = "sounds"')  # the sheet and its file have the word
+    assert run("plan", "show", bench.plan, "--catalogue", catalogue).exit_code == 0
     shown = json.loads(run("plan", "show", draft, "--catalogue", catalogue, "--json").stdout)
     assert sorted(str(disc["track"]) for disc in shown["discs"]) == ["1", "1"] + ["None"] * 3
     assert [disc["padding"] > 0 for disc in shown["discs"]].count(True) == 1

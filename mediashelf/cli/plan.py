@@ -15,7 +15,6 @@ null), ``text`` (the plan), and ``discs``, one object each with ``image``, ``lab
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -36,11 +35,9 @@ from mediashelf.cli.prepare_text import say_plan
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json, tell
 from mediashelf.cli.session_drivers import driver_checks
-from mediashelf.cli.session_library import open_library
-from mediashelf.errors import MediashelfError
+from mediashelf.cli.session_library import files_of_sheets, open_library
 from mediashelf.files import write_whole
 from mediashelf.findings import Finding
-from mediashelf.integrity.raw_tracks import read_raw_disc
 from mediashelf.readability.targets import load_targets, pick_targets
 from mediashelf.sessions.draft import DraftDisc, draft_plan
 from mediashelf.sessions.glance import boot_ways
@@ -160,7 +157,7 @@ def new(
 
 def _drafts(catalogue: Catalogue, rows: Sequence[ImageRow]) -> Iterator[DraftDisc]:
     first_of: dict[str, ImageRow] = {}
-    sheets = _files_of_sheets(rows)
+    sheets = files_of_sheets(rows)
     for row in rows:
         facts = facts_of(catalogue.db, row.id)
         boot = boot_ways(facts) if facts is not None else ()
@@ -175,16 +172,6 @@ def _drafts(catalogue: Catalogue, rows: Sequence[ImageRow]) -> Iterator[DraftDis
         # What a raw image is too small for shows when it is converted.
         must_pad = not is_raw and padding_of(row.size) > 0
         yield DraftDisc(row.file, row.label, row.size, boot, problem, is_raw, must_pad)
-
-
-def _files_of_sheets(rows: Sequence[ImageRow]) -> dict[Path, str]:
-    """Return the files that the sheets among the images name, each with its sheet."""
-    named: dict[Path, str] = {}
-    for row in rows:
-        if row.is_sheet and row.presence is Presence.HERE:
-            with suppress(MediashelfError):  # what is wrong with a sheet shows when it is used
-                named.update((track.path, row.path) for track in read_raw_disc(row.file).tracks)
-    return named
 
 
 def _problem(row: ImageRow) -> str:
