@@ -58,9 +58,13 @@ class HeldCard:
                     f"card that it finds damaged; {fat_check(device_of(self.folder))}, and run "
                     "again: what is whole is kept"
                 ) from error
-            raise self._as_shown(error) from error
+            shown = self._as_shown(error)
+            if shown is None:
+                raise
+            raise shown from error
 
-    def _as_shown(self, error: OSError | MediashelfError) -> Exception:
+    def _as_shown(self, error: OSError | MediashelfError) -> MediashelfError | None:
+        """Return the error in words about the card, None where it needs no others."""
         if isinstance(error, OSError):
             place = os.fsdecode(error.filename) if error.filename else str(self.card)
             return StagingError(
@@ -69,7 +73,7 @@ class HeldCard:
             )
         text = self._shown(str(error))
         is_plain = type(error) in (StagingError, BuildError, OutputError, InputError)
-        return type(error)(text) if is_plain and text != str(error) else error
+        return type(error)(text) if is_plain and text != str(error) else None
 
     def _shown(self, text: str) -> str:
         return text.replace(str(self.folder), str(self.card))
