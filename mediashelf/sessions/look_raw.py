@@ -113,12 +113,13 @@ def _only_audio(raw: RawDisc) -> Finding:
 def _no_choice(raw: RawDisc, wanted: int | None, problem: str) -> Finding:
     numbers = [str(track.number) for track in raw.tracks if track.layout.is_data]
     choices = " or ".join(f"track = {number}" for number in numbers)
+    is_choice = bool(numbers) and (wanted is not None or len(numbers) > 1)
     return Finding(
         "track-to-serve",
         Severity.ERROR,
         str(raw.path),
         problem.replace("; say --track NUMBER", ""),
-        f"say {choices} for this disc in the plan" if numbers else "name another image",
+        f"say {choices} for this disc in the plan" if is_choice else "get the whole image",
         found="" if wanted is None else f"track {wanted}",
     )
 

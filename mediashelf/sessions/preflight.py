@@ -135,7 +135,8 @@ def _identity(candidate: Candidate, disc: PlanDisc) -> _Key:
 def _check(disc: ResolvedDisc, source: LookedAt, targets: list[Target]) -> CheckedDisc:
     findings = list(source.findings)
     passed = []
-    for target in targets:
+    # What cannot be served has no files that a target could read.
+    for target in targets if source.can_be_served else ():
         found = list(check_disc(source.facts, target))
         findings += found
         if worst([*source.findings, *found]) is not Severity.ERROR:

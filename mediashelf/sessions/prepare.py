@@ -222,6 +222,8 @@ def refuse_blocked(session: CheckedSession, *, anyway: bool) -> None:
 def _with_boot(
     disc: CheckedDisc, ways: tuple[BootWay, ...], plan: SessionPlan, needs: Iterable[Finding]
 ) -> CheckedDisc:
+    if not disc.source.can_be_served:
+        return disc
     where = str(disc.source.candidate.path)
     found = check_boot(disc.position, ways, plan, where)
     return replace(disc, findings=(*disc.findings, *found, *needs))

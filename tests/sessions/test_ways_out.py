@@ -16,10 +16,14 @@ from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.raw_convert import convert_track
 from mediashelf.integrity.raw_tracks import read_raw_disc
+from mediashelf.readability.targets import load_targets
 from mediashelf.sessions.arrange import Action
 from mediashelf.sessions.confirm import check_card
 from mediashelf.sessions.emulator import MAX_SIZE, MIN_SIZE, check_lun
 from mediashelf.sessions.manifest_values import Manifest, ManifestDisc
+from mediashelf.sessions.plan import load_plan
+from mediashelf.sessions.prepare import checked_session
+from mediashelf.sessions.resolve import NoLibrary
 from mediashelf.sessions.ways_out import check_served, padding_of
 
 from make_image import make_iso
@@ -210,6 +214,10 @@ def test_a_disc_of_sound_is_explained_and_never_copied(bench: Bench) -> None:
     with pytest.raises(BlockedError, match=r"disc 2, sounds\.cue, has nothing that the emulator"):
         bench.prepare(anyway=True)
     assert bench.on_card() == {}
+    with checked_session(load_plan(bench.plan), bench.card, NoLibrary(), load_targets()) as session:
+        # That sound has no file system goes without saying.
+        assert [one.rule for one in session.discs[1].findings] == ["emulator-plays-no-sound"]
+        assert session.discs[1].passed == ()
     # With another source it is no obstacle.
     bench.write_plan(SYSTEM_DISC, f'{RAW_DISC}\nor = [{{ image = "library/slides.iso" }}]')
     assert bench.prepare().manifest.discs[1].label == "SLIDES"
