@@ -145,6 +145,9 @@ def test_an_unchanged_library_takes_no_time(shelf: Shelf) -> None:
     for number in range(100):
         write(shelf.home / f"{number}.iso", tide_image(number), DATE)
     shelf.run("scan")
-    started = time.perf_counter()
-    shelf.run("scan")
-    assert time.perf_counter() - started < 1  # it takes a twentieth of that here
+    tries = []
+    for _ in range(3):
+        started = time.perf_counter()
+        shelf.run("scan")
+        tries.append(time.perf_counter() - started)
+    assert min(tries) < 1  # it takes a twentieth of that here

@@ -140,4 +140,6 @@ def test_twenty_thousand_clashes_take_linear_time() -> None:
         return time.process_time() - start
 
     # Four times the names may take four times the time, with room for noise; never sixteen.
-    assert seconds(20_000) < 10 * max(seconds(5_000), 0.02)
+    # The best of three tries, since a busy machine slows some of them.
+    few = min(seconds(5_000) for _ in range(3))
+    assert min(seconds(20_000) for _ in range(3)) < 10 * max(few, 0.02)
