@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -10,7 +9,7 @@ from pathlib import Path
 
 from mediashelf.sessions.manifest_values import BootWay
 from mediashelf.sessions.plan import MAX_DISCS
-from mediashelf.text import printable, size_text
+from mediashelf.text import printable, size_text, toml_quoted
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +56,12 @@ def draft_plan(
 def _head(name: str, machine: str, targets: Sequence[str]) -> Iterator[str]:
     yield "# A session plan. Put the discs in the order of use and take out what is not needed;"
     yield "# then: mediashelf plan show FILE, and mediashelf prepare FILE --to CARD"
-    yield f"name = {_quoted(name)}"
-    yield f"targets = [{', '.join(_quoted(target) for target in targets)}]  # who must read them"
+    yield f"name = {toml_quoted(name)}"
+    names = ", ".join(toml_quoted(target) for target in targets)
+    yield f"targets = [{names}]  # who must read them"
     yield ""
     yield "[machine]"
-    yield f"name = {_quoted(machine)}"
+    yield f"name = {toml_quoted(machine)}"
     yield '# memory = "256MB"        # what is said here is checked against what the targets need'
     yield '# disk = "40GB"'
     yield '# disk_mode = "ide"       # ide, ahci or raid'
@@ -83,7 +83,7 @@ def _disc(disc: DraftDisc, text: str, problem: str) -> Iterator[str]:
         yield f"# {printable(text)}"
         return
     yield "[[disc]]"
-    yield f"image = {_quoted(text)}"
+    yield f"image = {toml_quoted(text)}"
     if disc.is_raw:
         yield "# raw: its data track is converted on the way to the card"
     if disc.must_pad:
@@ -113,8 +113,3 @@ def _is_text(text: str) -> bool:
     except UnicodeEncodeError:
         return False
     return True
-
-
-def _quoted(text: str) -> str:
-    """Return a TOML basic string; JSON's form is the same but for the delete character."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
