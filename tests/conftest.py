@@ -1,4 +1,4 @@
-"""Shared helpers beside this file can be imported by every test."""
+"""Every test can import what is in ``makers/`` (discs and files) and ``helpers/``."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))
+HERE = Path(__file__).parent
+sys.path[:0] = [str(HERE / name) for name in ("makers", "helpers")]
 
 
 @pytest.fixture(autouse=True)

@@ -9,13 +9,13 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from forty_packages import FortyPackages, write_packages
-from outside_readers import libarchive_tree, pycdlib_tree
 
-from mediashelf.building.listing import list_sources
-from mediashelf.building.reading import iter_source
-from mediashelf.building.recipe import load_recipe
+from forty_packages import FortyPackages, write_packages
+from mediashelf.building.planning.listing import list_sources
+from mediashelf.building.recipes.recipe import load_recipe
+from mediashelf.building.sources.reading import iter_source
 from mediashelf.cli.main import main
+from outside_readers import libarchive_tree, pycdlib_tree
 
 
 @pytest.fixture(scope="module")

@@ -10,19 +10,18 @@ from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
 
-import image_parts as parts
 import pycdlib
 import pytest
-from image_parts import SECTOR
-from outside_readers import libarchive_tree, pycdlib_tree, sleuth_kit_tree
 
+import image_parts as parts
+from image_parts import SECTOR
+from make_image import Boot, MadeImage, make_iso, put
 from mediashelf.errors import InputError
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
 from mediashelf.image import DiscImage, open_image
-
-from make_image import Boot, MadeImage, make_iso, put
+from outside_readers import libarchive_tree, pycdlib_tree, sleuth_kit_tree
 
 NAMES = [
     "Read me first.txt",

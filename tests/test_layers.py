@@ -18,20 +18,22 @@ LAYERS = [
     {"integrity", "readability", "building", "drivers"},
     {"catalogue", "sessions"},
     {"reports"},
+    {"jobs"},
     {"demo"},
     {"cli"},
 ]
+MOST_MODULES = 15  # in one folder: more than that tells nobody where to look
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}
 
 HOME_OF_THIRD_PARTY = {
-    "pycdlib": {"building/write.py"},
+    "pycdlib": {"building/writing/write.py"},
     "sqlite3": {"catalogue"},
     "click": {"cli"},
     "tqdm": {"cli"},
     "jinja2": {"reports"},
-    "xxhash": {"integrity/digests.py"},
+    "xxhash": {"integrity/fixity/digests.py"},
     "fastcrc": {"formats", "integrity"},
-    "anyascii": {"building/names.py"},
+    "anyascii": {"building/naming/names.py"},
 }
 
 FILES = sorted(
@@ -74,3 +76,55 @@ def test_third_parties_stay_in_their_place(path: Path) -> None:
 
 def test_every_part_has_a_layer() -> None:
     assert {own_part(path) for path in FILES} <= set(RANK)
+
+
+def part_of(name: str) -> str:
+    """Return the sub-package of a dotted name, or its module where it is in none."""
+    return ".".join(name.split(".")[1:3])
+
+
+def imported_modules() -> dict[str, set[str]]:
+    modules = {
+        "mediashelf." + ".".join(path.relative_to(PACKAGE).with_suffix("").parts): path
+        for path in FILES
+        if path.name != "__init__.py"
+    }
+    known = {name: set[str]() for name in modules}
+    for name, path in modules.items():
+        for found in imported_names(path):
+            known[name] |= {one for one in (found, found.rpartition(".")[0]) if one in modules}
+    return known
+
+
+def circles(arrows: dict[str, set[str]]) -> set[str]:
+    """Return the names that can be reached from themselves: those left when ends are taken away."""
+    left = {name: set(others) for name, others in arrows.items()}
+    while ends := {name for name, others in left.items() if not others & left.keys()}:
+        for name in ends:
+            del left[name]
+    return set(left)
+
+
+def test_a_circle_is_found() -> None:
+    assert circles({"a": {"b"}, "b": {"c"}, "c": {"b"}, "d": {"a"}}) == {"a", "b", "c", "d"}
+    assert circles({"a": {"b", "c"}, "b": {"c"}, "c": set()}) == set()
+
+
+def test_no_part_imports_in_a_circle() -> None:
+    arrows: dict[str, set[str]] = {}
+    for name, others in imported_modules().items():
+        own = part_of(name)
+        arrows.setdefault(own, set()).update(part_of(other) for other in others)
+        arrows[own].discard(own)
+    assert circles(arrows) == set()
+    assert circles({name: others - {name} for name, others in imported_modules().items()}) == set()
+
+
+FOLDERS = sorted({path.parent for path in PACKAGE.rglob("*.py")})
+
+
+@pytest.mark.parametrize("folder", FOLDERS, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_a_folder_is_small_and_says_what_belongs_there(folder: Path) -> None:
+    modules = [path for path in folder.glob("*.py") if path.name[:2] != "__"]
+    assert len(modules) <= MOST_MODULES
+    assert ast.get_docstring(ast.parse((folder / "__init__.py").read_text("utf-8")))

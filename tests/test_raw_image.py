@@ -6,11 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.formats.volume import DiscFacts, VolumeKind
-from mediashelf.image import open_image
-
 from make_image import make_iso
 from make_raw import flip, form_1_image, mode_1_image, noise, with_subchannel, without_headers
+from mediashelf.formats.volume import DiscFacts, VolumeKind
+from mediashelf.image import open_image
 
 FILES = {"README.TXT": b"Tide tables", "DRIVERS/LKVX3.VXD": noise(300_000)}
 ISO = make_iso(FILES, joliet=3, label="KIOSK").data

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from mediashelf.formats.zip_records import decode_name
+from mediashelf.formats.packed.zip_records import decode_name
 
 _NEVER = -(1 << 63)
 

@@ -8,8 +8,8 @@ from itertools import islice
 from mediashelf.catalogue import images
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.integrity.digests import BLOCK_DIGEST_SIZE, differing_blocks
-from mediashelf.integrity.fixity import FixityRecord
+from mediashelf.integrity.fixity.comparing import FixityRecord
+from mediashelf.integrity.fixity.digests import BLOCK_DIGEST_SIZE, differing_blocks
 
 MOST_COPIES = 16
 

@@ -12,10 +12,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
+from mediashelf.catalogue.bench.session_reading import notes_of
+from mediashelf.catalogue.bench.session_rows import in_force
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_text, kept_path, kept_text, utc_now
-from mediashelf.catalogue.session_reading import notes_of
-from mediashelf.catalogue.session_rows import in_force
-from mediashelf.integrity.fixity_values import State, Verdict
+from mediashelf.integrity.fixity.values import State, Verdict
 
 LONGEST_DETAIL = 400
 """Characters of a detail; messages may quote what a disc says."""

@@ -14,7 +14,7 @@ from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, kept_path, kept_text
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
-from mediashelf.integrity.fixity import FixityRecord
+from mediashelf.integrity.fixity.comparing import FixityRecord
 
 _BASE = "FROM images JOIN shelves ON shelves.id = images.shelf_id WHERE "
 

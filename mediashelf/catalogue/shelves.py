@@ -5,8 +5,8 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from mediashelf.catalogue.record import forget_unused_folders, forget_unused_names
 from mediashelf.catalogue.rows import ShelfRow, keep_path, utc_now
+from mediashelf.catalogue.scanning.record import forget_unused_folders, forget_unused_names
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import CatalogueError, InputError

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
-from mediashelf.building.plan import plan_disc
-from mediashelf.building.recipe import load_recipe
-from mediashelf.building.write import build_disc
+from mediashelf.building.planning.disc_plan import plan_disc
+from mediashelf.building.recipes.recipe import load_recipe
+from mediashelf.building.writing.write import build_disc
 from mediashelf.demo.drivers_tree import FILE_DATE, example_bytes, make_drivers
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.errors import OutputError
-from mediashelf.formats.sectors import encode_mode_1
+from mediashelf.formats.raw.sectors import encode_mode_1
 from mediashelf.formats.volume import SECTOR_SIZE
 
 MARK = ".mediashelf-demo"

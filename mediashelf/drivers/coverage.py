@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
-from mediashelf.drivers.devices import Device
-from mediashelf.drivers.dos_packages import DosPackage
-from mediashelf.drivers.families import Family
-from mediashelf.drivers.packages import Offer, Package
-from mediashelf.formats.inf import DriverVersion
-from mediashelf.formats.inf_sources import parse_number
+from mediashelf.drivers.machines.devices import Device
+from mediashelf.drivers.packages.dos_packages import DosPackage
+from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.finding import Offer, Package
+from mediashelf.formats.inf.document import DriverVersion
+from mediashelf.formats.inf.source_files import parse_number
 
 DEFAULT_FEATURE = 0xFF
 

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from mediashelf.drivers.classes import class_words
 from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.findings import device_title
-from mediashelf.drivers.packages import Package
+from mediashelf.drivers.machines.classes import class_words
+from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.survey import Survey
-from mediashelf.formats.inf_models import all_models
+from mediashelf.formats.inf.models import all_models
 
 
 class DeviceRow(NamedTuple):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from mediashelf.drivers.classes import systems_drive
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover
+from mediashelf.drivers.machines.classes import systems_drive
 from mediashelf.drivers.package_findings import FIT_WORDS, check_package, check_package_text
 from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from mediashelf.drivers.completeness import FileCheck, FileState, PackageCheck
-from mediashelf.drivers.packages import Fit, Package
+from mediashelf.drivers.packages.completeness import FileCheck, FileState, PackageCheck
+from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.inf_checks import check_inf
-from mediashelf.formats.inf_models import makers
-from mediashelf.formats.inf_systems import choose_models
+from mediashelf.formats.inf.checks import check_inf
+from mediashelf.formats.inf.models import makers
+from mediashelf.formats.inf.systems import choose_models
 from mediashelf.text import count_text
 
 COPYING = "inf-sourcedisksfiles-section"

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from mediashelf.drivers.coverage import Cover, DeviceCover
-from mediashelf.drivers.devices import Device
-from mediashelf.drivers.families import choose_family
 from mediashelf.drivers.findings import device_label
-from mediashelf.drivers.packages import Found
+from mediashelf.drivers.machines.devices import Device
+from mediashelf.drivers.packages.families import choose_family
+from mediashelf.drivers.packages.finding import Found
+from mediashelf.drivers.packages.tree import Tree
 from mediashelf.drivers.survey import Survey, cover_devices
-from mediashelf.drivers.tree import Tree
 from mediashelf.findings import Finding, Severity
 
 

@@ -6,12 +6,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from mediashelf.drivers.completeness import PackageCheck, check_completeness
 from mediashelf.drivers.coverage import Candidate, DeviceCover, OfferIndex
-from mediashelf.drivers.devices import Device
-from mediashelf.drivers.dos_packages import DosPackage, find_dos_packages
-from mediashelf.drivers.families import Family
-from mediashelf.drivers.packages import (
+from mediashelf.drivers.machines.devices import Device
+from mediashelf.drivers.packages.completeness import PackageCheck, check_completeness
+from mediashelf.drivers.packages.dos_packages import DosPackage, find_dos_packages
+from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.finding import (
     Fit,
     Found,
     Package,
@@ -19,8 +19,8 @@ from mediashelf.drivers.packages import (
     sections_to_check,
     suitability,
 )
-from mediashelf.drivers.tree import Tree
-from mediashelf.formats.inf_models import all_models
+from mediashelf.drivers.packages.tree import Tree
+from mediashelf.formats.inf.models import all_models
 
 
 @dataclass(frozen=True, slots=True)

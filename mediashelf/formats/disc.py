@@ -8,26 +8,26 @@ from contextlib import contextmanager
 from typing import NamedTuple
 
 from mediashelf.findings import Finding
-from mediashelf.formats.descriptor_checks import check_descriptor, usable_block_size
-from mediashelf.formats.descriptors import (
+from mediashelf.formats.fields import View, parse_text, parse_wide_text
+from mediashelf.formats.image_size import check_image_size
+from mediashelf.formats.iso.descriptor_checks import check_descriptor, usable_block_size
+from mediashelf.formats.iso.descriptors import (
     LABEL_FIELD,
     TEXT_FIELDS,
     DescriptorSet,
     VolumeDescriptor,
     read_descriptor_set,
 )
-from mediashelf.formats.directory_records import Geometry
-from mediashelf.formats.directory_tree import DEFAULT_LIMITS, Limits, Tree, walk_tree
-from mediashelf.formats.eltorito import read_boot
-from mediashelf.formats.fields import View, parse_text, parse_wide_text
-from mediashelf.formats.image_size import check_image_size
-from mediashelf.formats.iso9660 import Iso9660Naming
-from mediashelf.formats.joliet import JolietNaming
-from mediashelf.formats.naming import Naming
-from mediashelf.formats.path_tables import check_path_tables
-from mediashelf.formats.rockridge import RockRidgeNaming, detect_rock_ridge
+from mediashelf.formats.iso.directory_records import Geometry
+from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS, Limits, Tree, walk_tree
+from mediashelf.formats.iso.eltorito import read_boot
+from mediashelf.formats.iso.identifiers import Iso9660Naming
+from mediashelf.formats.iso.joliet import JolietNaming
+from mediashelf.formats.iso.naming import Naming
+from mediashelf.formats.iso.path_tables import check_path_tables
+from mediashelf.formats.iso.rockridge import RockRidgeNaming, detect_rock_ridge
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.udf_volume import read_udf_volume
+from mediashelf.formats.udf.volume import read_udf_volume
 from mediashelf.formats.volume import (
     HOLE,
     SECTOR_SIZE,
@@ -96,7 +96,7 @@ class _DiscReader:
 
     def _no_volume(self) -> Disc:
         # Imported only for files that are no plain disc images: it needs the EDC.
-        from mediashelf.formats.raw_layout import HEAD_SIZE, detect_layout
+        from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 
         layout = detect_layout(self._view.read(0, HEAD_SIZE))
         is_raw = layout is not None and layout.size != SECTOR_SIZE

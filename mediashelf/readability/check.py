@@ -9,7 +9,7 @@ from mediashelf.findings import Finding, Severity, worst
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.readability.disc import Disc
 from mediashelf.readability.rule_types import Question
-from mediashelf.readability.rules import RULES
+from mediashelf.readability.rules.table import RULES
 from mediashelf.readability.targets import Target
 
 _HIDING_RULES = frozenset(rule.id for rule in RULES if rule.hides_disc)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from mediashelf.findings import Finding
-from mediashelf.integrity.damage import Span
+from mediashelf.integrity.structure.damage import Span
 from mediashelf.reports.allowance import Allowance
 
 

@@ -8,10 +8,12 @@ from dataclasses import replace
 from mediashelf import __version__
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.sessions.cards.records import CardRecords
+from mediashelf.sessions.cards.staging import Staged
+from mediashelf.sessions.discs.glance import boot_ways, glance
 from mediashelf.sessions.emulator import EJECT, lun_settings
-from mediashelf.sessions.glance import boot_ways, glance
-from mediashelf.sessions.manifest_sense import comparable_path
-from mediashelf.sessions.manifest_values import (
+from mediashelf.sessions.manifests.sense import comparable_path
+from mediashelf.sessions.manifests.values import (
     Area,
     CardFile,
     LunWrite,
@@ -21,9 +23,7 @@ from mediashelf.sessions.manifest_values import (
     OpenFinding,
     Origin,
 )
-from mediashelf.sessions.plan import SessionPlan
-from mediashelf.sessions.records import CardRecords
-from mediashelf.sessions.staging import Staged
+from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import printable
 
 _LONGEST_TEXT = 2000

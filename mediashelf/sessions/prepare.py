@@ -8,27 +8,17 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from mediashelf.building.blocking import IMPOSSIBLE
+from mediashelf.building.writing.blocking import IMPOSSIBLE
 from mediashelf.errors import BlockedError, OutputError, StagingError
 from mediashelf.files import flush_folder, write_whole
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.targets import Target
-from mediashelf.sessions.arrange import Arrangement, arrange
-from mediashelf.sessions.card import CardFacts, read_card
-from mediashelf.sessions.card_names import CardNames, numbered
-from mediashelf.sessions.describe import describe_card, with_other_files
-from mediashelf.sessions.dos_steps import check_dos_steps
-from mediashelf.sessions.glance import boot_ways
-from mediashelf.sessions.lock import HeldCard, hold_card
-from mediashelf.sessions.manifest import render_manifest
-from mediashelf.sessions.manifest_sense import MANIFEST_NAME
-from mediashelf.sessions.manifest_values import BootWay, CardFile, Manifest
-from mediashelf.sessions.plan import SessionPlan
-from mediashelf.sessions.preflight import CheckedDisc, check_discs
-from mediashelf.sessions.pulled import TWO_NAMES_RULE, check_pulled_card
-from mediashelf.sessions.readback import digest_bytes
-from mediashelf.sessions.readiness import check_boot, check_readiness
-from mediashelf.sessions.records import (
+from mediashelf.sessions.card_space import CardFacts, read_card
+from mediashelf.sessions.cards.arrange import Arrangement, arrange
+from mediashelf.sessions.cards.lock import HeldCard, hold_card
+from mediashelf.sessions.cards.names import CardNames, numbered
+from mediashelf.sessions.cards.pulled import TWO_NAMES_RULE, check_pulled_card
+from mediashelf.sessions.cards.records import (
     CardRecords,
     is_there,
     is_untouched,
@@ -36,8 +26,18 @@ from mediashelf.sessions.records import (
     remove_journal,
     write_journal,
 )
-from mediashelf.sessions.resolve import Library, resolve_plan
-from mediashelf.sessions.staging import Staged, stage_discs
+from mediashelf.sessions.cards.staging import Staged, stage_discs
+from mediashelf.sessions.describe import describe_card, with_other_files
+from mediashelf.sessions.discs.dos_steps import check_dos_steps
+from mediashelf.sessions.discs.glance import boot_ways
+from mediashelf.sessions.discs.preflight import CheckedDisc, check_discs
+from mediashelf.sessions.discs.readiness import check_boot, check_readiness
+from mediashelf.sessions.manifests.manifest import render_manifest
+from mediashelf.sessions.manifests.sense import MANIFEST_NAME
+from mediashelf.sessions.manifests.values import BootWay, CardFile, Manifest
+from mediashelf.sessions.plans.resolve import Library, resolve_plan
+from mediashelf.sessions.plans.session_plan import SessionPlan
+from mediashelf.sessions.reading_back import digest_bytes
 from mediashelf.text import count_text
 
 OnBytes = Callable[[int], None]

@@ -15,17 +15,17 @@ import time
 import zipfile
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
-
-from mediashelf.building.plan import plan_disc
-from mediashelf.building.recipe import recipe_from_folders
-from mediashelf.building.write import build_disc
-from mediashelf.catalogue.raw_reading import WRONG
-from mediashelf.formats.sectors import encode_mode_1
-from mediashelf.integrity.raw import audit_raw
+sys.path.insert(0, str(Path(__file__).parents[1] / "makers"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from make_files import make_cabinet
 from measure import MEDIASHELF, Measured, best_of, row, run
+from mediashelf.building.planning.disc_plan import plan_disc
+from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.writing.write import build_disc
+from mediashelf.catalogue.scanning.raw_reading import WRONG
+from mediashelf.formats.raw.sectors import encode_mode_1
+from mediashelf.integrity.raw.auditing import audit_raw
 
 FILES = 3000
 DISC_FILES = 150_000  # bytes, on the average

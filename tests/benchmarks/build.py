@@ -11,12 +11,12 @@ import sys
 import tempfile
 from pathlib import Path
 
+from measure import MEDIASHELF, best_of, row, run
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
 
-from measure import MEDIASHELF, best_of, row, run
-
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "makers"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 import outside_readers as readers
 
 WORDS = [

@@ -10,13 +10,11 @@ import tempfile
 import time
 from pathlib import Path
 
-from show import make_image
-
+from measure import MEDIASHELF, best_of, row
 from mediashelf.image import open_image
 from mediashelf.readability.check import check_targets
 from mediashelf.readability.targets import load_targets
-
-from measure import MEDIASHELF, best_of, row
+from show import make_image
 
 
 def main() -> None:

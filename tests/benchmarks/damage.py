@@ -18,7 +18,8 @@ import time
 from collections import Counter
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "makers"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from damage_trials import (
     LARGEST_MEMORY,

@@ -12,10 +12,10 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "makers"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from forty_packages import write_packages
-
 from measure import MEDIASHELF, row, run
 
 

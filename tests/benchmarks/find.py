@@ -11,15 +11,14 @@ import tempfile
 import time
 from pathlib import Path
 
+from measure import MEDIASHELF, best_of, row
 from mediashelf.catalogue.listing import ListedEntry
-from mediashelf.catalogue.reading import Reading
-from mediashelf.catalogue.record import Place, record_new
+from mediashelf.catalogue.scanning.reading import Reading
+from mediashelf.catalogue.scanning.record import Place, record_new
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import Catalogue, open_catalogue
-from mediashelf.integrity.digests import Digests
-
-from measure import MEDIASHELF, best_of, row
+from mediashelf.integrity.fixity.digests import Digests
 
 IMAGES, ENTRIES = 250, 4000
 ROOTS = [

@@ -10,17 +10,16 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "drivers"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "makers"))
 
 from driver_examples import inf_text, make_tree
-
-from mediashelf.drivers.families import FAMILIES
 from mediashelf.drivers.findings import check_survey
-from mediashelf.drivers.machine import parse_machine
-from mediashelf.drivers.packages import find_packages
+from mediashelf.drivers.machines.reading import parse_machine
+from mediashelf.drivers.packages.families import FAMILIES
+from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.survey import survey
-from mediashelf.formats.inf import parse_inf
-from mediashelf.formats.inf_checks import check_inf
+from mediashelf.formats.inf.checks import check_inf
+from mediashelf.formats.inf.document import parse_inf
 
 
 def large_inf(count: int) -> bytes:

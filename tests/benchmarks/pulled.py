@@ -9,7 +9,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "makers"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from pulled_cards import (
     ROUNDS,

@@ -10,11 +10,10 @@ import sys
 import tempfile
 from pathlib import Path
 
-from mediashelf.building.plan import plan_disc
-from mediashelf.building.recipe import recipe_from_folders
-from mediashelf.building.write import build_disc
-
 from measure import MEDIASHELF, best_of, row, run
+from mediashelf.building.planning.disc_plan import plan_disc
+from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.writing.write import build_disc
 
 
 def make_library(folder: Path, *, count: int = 300) -> None:

@@ -14,18 +14,17 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from build_trees import DATE, write_tree, write_zip
 
-from mediashelf.building import archives
-from mediashelf.building.plan import DiscPlan, plan_disc
-from mediashelf.building.recipe import Recipe, SourceFolder, recipe_from_folders
-from mediashelf.building.write import build_disc
+from build_trees import DATE, write_tree, write_zip
+from make_image import flip, put
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
+from mediashelf.building.recipes.recipe import Recipe, SourceFolder, recipe_from_folders
+from mediashelf.building.sources import archives
+from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import BlockedError, BuildError, InputError, OutputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
-
-from make_image import flip, put
 
 MIB = 1 << 20
 FILES = {

@@ -10,15 +10,15 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from build_trees import write_tree
-from outside_readers import libarchive_tree, pycdlib_tree
 
-from mediashelf.building.plan import DiscPlan, plan_disc
-from mediashelf.building.recipe import BootImage, recipe_from_folders
-from mediashelf.building.write import build_disc
+from build_trees import write_tree
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
+from mediashelf.building.recipes.recipe import BootImage, recipe_from_folders
+from mediashelf.building.writing.write import build_disc
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.errors import BuildError, InputError, RecipeError
 from mediashelf.image import open_image
+from outside_readers import libarchive_tree, pycdlib_tree
 
 
 def built(tmp_path: Path, boot: BootImage, extra: dict[str, bytes] | None = None) -> DiscPlan:

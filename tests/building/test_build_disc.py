@@ -15,13 +15,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from build_trees import write_tree
 
-from mediashelf.building import reading, sources, write
-from mediashelf.building.capacity import parse_capacity
-from mediashelf.building.plan import DiscPlan, plan_disc
-from mediashelf.building.recipe import BootImage, recipe_from_folders
-from mediashelf.building.write import build_disc
+from build_trees import write_tree
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
+from mediashelf.building.recipes.capacity import parse_capacity
+from mediashelf.building.recipes.recipe import BootImage, recipe_from_folders
+from mediashelf.building.sources import collecting as sources
+from mediashelf.building.sources import reading
+from mediashelf.building.writing import write
+from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import BlockedError, BuildError, OutputError
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
@@ -318,9 +320,9 @@ def test_a_full_disk_leaves_nothing(top: Path, tmp_path: Path) -> None:
     code = (
         "import resource, signal, sys\n"
         "from pathlib import Path\n"
-        "from mediashelf.building.plan import plan_disc\n"
-        "from mediashelf.building.recipe import recipe_from_folders\n"
-        "from mediashelf.building.write import build_disc\n"
+        "from mediashelf.building.planning.disc_plan import plan_disc\n"
+        "from mediashelf.building.recipes.recipe import recipe_from_folders\n"
+        "from mediashelf.building.writing.write import build_disc\n"
         "from mediashelf.errors import OutputError\n"
         "plan = plan_disc(recipe_from_folders([Path(sys.argv[1])]))\n"
         "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
@@ -355,9 +357,9 @@ def test_a_killed_build_leaves_no_disc_and_the_next_one_cleans_up(
     code = (
         "import os, signal, sys\n"
         "from pathlib import Path\n"
-        "from mediashelf.building.plan import plan_disc\n"
-        "from mediashelf.building.recipe import recipe_from_folders\n"
-        "from mediashelf.building.write import build_disc\n"
+        "from mediashelf.building.planning.disc_plan import plan_disc\n"
+        "from mediashelf.building.recipes.recipe import recipe_from_folders\n"
+        "from mediashelf.building.writing.write import build_disc\n"
         "plan = plan_disc(recipe_from_folders([Path(sys.argv[1])]))\n"
         "die = lambda count: os.kill(os.getpid(), signal.SIGKILL)\n"
         "build_disc(plan, Path(sys.argv[2]), on_bytes=die)\n"

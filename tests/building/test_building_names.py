@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from mediashelf.building.names import (
+from mediashelf.building.naming.names import (
     HostName,
     ascii_text,
     assign_long_names,

@@ -8,9 +8,10 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from build_trees import write_tree
 
-from mediashelf.building.disc_pages import (
+from build_trees import write_tree
+from mediashelf.building.naming.trees import name_trees
+from mediashelf.building.pages.disc_pages import (
     DiscPages,
     DriverRow,
     DriverTable,
@@ -20,14 +21,13 @@ from mediashelf.building.disc_pages import (
     SeriesPart,
     tables_size,
 )
-from mediashelf.building.html_page import render_html
-from mediashelf.building.index_page import render_index
-from mediashelf.building.listing import list_sources
-from mediashelf.building.naming_trees import name_trees
-from mediashelf.building.plan import plan_disc, plan_listing
-from mediashelf.building.recipe import Recipe, SourceFolder
+from mediashelf.building.pages.html_page import render_html
+from mediashelf.building.pages.index_page import render_index
+from mediashelf.building.planning.disc_plan import plan_disc, plan_listing
+from mediashelf.building.planning.listing import list_sources
+from mediashelf.building.recipes.recipe import Recipe, SourceFolder
 from mediashelf.building.tree import DiscFolder
-from mediashelf.building.write import build_disc
+from mediashelf.building.writing.write import build_disc
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
 

@@ -8,13 +8,13 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from build_trees import write_tree
-from outside_readers import libarchive_tree
 
-from mediashelf.building.clock import record_date
-from mediashelf.building.plan import DiscPlan, plan_disc
-from mediashelf.building.recipe import recipe_from_folders
-from mediashelf.building.write import build_disc
+from build_trees import write_tree
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
+from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.sources.clock import record_date
+from mediashelf.building.writing.write import build_disc
+from outside_readers import libarchive_tree
 
 
 @pytest.fixture

@@ -6,12 +6,11 @@ import re
 from pathlib import Path
 
 from build_trees import write_tree
-from outside_readers import libarchive_tree, pycdlib_tree
-
-from mediashelf.building.plan import DiscPlan, plan_disc
-from mediashelf.building.recipe import recipe_from_folders
-from mediashelf.building.write import build_disc
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
+from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.writing.write import build_disc
 from mediashelf.formats.volume import Entry, VolumeKind
+from outside_readers import libarchive_tree, pycdlib_tree
 
 
 def planned(top: Path) -> DiscPlan:

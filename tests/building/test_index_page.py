@@ -7,10 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from build_trees import write_tree
-
-from mediashelf.building.plan import plan_disc
-from mediashelf.building.recipe import recipe_from_folders
-from mediashelf.building.write import build_disc
+from mediashelf.building.planning.disc_plan import plan_disc
+from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.writing.write import build_disc
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.building.capacity import EMULATED_DRIVE, parse_capacity
-from mediashelf.building.recipe import (
+from mediashelf.building.recipes.capacity import EMULATED_DRIVE, parse_capacity
+from mediashelf.building.recipes.recipe import (
     BootImage,
     SourceFolder,
     load_recipe,

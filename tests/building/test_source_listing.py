@@ -8,11 +8,11 @@ import socket
 from pathlib import Path
 
 import pytest
-from build_trees import write_tree
 
-from mediashelf.building import sources
-from mediashelf.building.plan import DiscPlan, plan_disc
-from mediashelf.building.recipe import Recipe, SourceFolder, recipe_from_folders
+from build_trees import write_tree
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
+from mediashelf.building.recipes.recipe import Recipe, SourceFolder, recipe_from_folders
+from mediashelf.building.sources import collecting as sources
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 

@@ -7,13 +7,13 @@ import time
 from pathlib import Path
 
 import pytest
-from build_trees import write_tree, write_zip
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.building.patterns import Pattern, Selection
-from mediashelf.building.plan import DiscPlan, plan_disc
-from mediashelf.building.recipe import Recipe, SourceFolder
+from build_trees import write_tree, write_zip
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
+from mediashelf.building.recipes.patterns import Pattern, Selection
+from mediashelf.building.recipes.recipe import Recipe, SourceFolder
 from mediashelf.errors import RecipeError
 from mediashelf.findings import Severity
 

@@ -7,19 +7,18 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from made_library import DATE, Library, overwrite, tide_image, write
 
-from mediashelf.catalogue import reading
-from mediashelf.catalogue.audit import Depth
-from mediashelf.catalogue.audit_names import plan_audit
+from made_library import DATE, Library, overwrite, tide_image, write
+from make_image import flip, make_iso
+from mediashelf.catalogue.auditing.audit import Depth
+from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.images import findings_of
 from mediashelf.catalogue.rows import ImageRow
+from mediashelf.catalogue.scanning import reading
 from mediashelf.errors import InputError
 from mediashelf.findings import Severity
 from mediashelf.image import FileView, open_image
-from mediashelf.integrity.digests import digest_file
-
-from make_image import flip, make_iso
+from mediashelf.integrity.fixity.digests import digest_file
 
 MIB = 1 << 20
 LONG_AGO = "2001-02-03T04:05:06Z"

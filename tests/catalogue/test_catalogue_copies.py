@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from made_library import DATE, Library, overwrite, tide_image, write
-
 from mediashelf.catalogue import copies
 from mediashelf.catalogue.images import fixity_record
 from mediashelf.catalogue.rows import ImageRow

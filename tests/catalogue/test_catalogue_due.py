@@ -8,14 +8,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from made_library import DATE, Library, overwrite, tide_image, write
 
-from mediashelf.catalogue import audit
-from mediashelf.catalogue.audit import run_audit
-from mediashelf.catalogue.audit_names import AuditJob, plan_audit
-from mediashelf.catalogue.due import Budget, plan_due
-from mediashelf.catalogue.reading import Reading
+from made_library import DATE, Library, overwrite, tide_image, write
+from mediashelf.catalogue.auditing import audit
+from mediashelf.catalogue.auditing.audit import run_audit
+from mediashelf.catalogue.auditing.due import Budget, plan_due
+from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
 from mediashelf.catalogue.rows import ImageRow, Presence
+from mediashelf.catalogue.scanning.reading import Reading
 
 NOW = datetime(2026, 11, 25, 3, 0, tzinfo=UTC)
 AGE = timedelta(days=180)

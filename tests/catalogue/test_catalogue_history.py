@@ -5,11 +5,12 @@ from __future__ import annotations
 import sqlite3
 
 import pytest
-from made_library import DATE, Library, overwrite, tide_image, write
 
-from mediashelf.catalogue import audit_record, scan_record
-from mediashelf.catalogue.audit import Depth
+from made_library import DATE, Library, overwrite, tide_image, write
+from mediashelf.catalogue.auditing import recording as audit_record
+from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.history import LONGEST_DETAIL, Happening, history_of, keep
+from mediashelf.catalogue.scanning import scan_record
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.shelves import drop_shelf
 

@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 from made_library import DATE, open_library, tide_image, write
-
 from mediashelf.catalogue.store import open_catalogue
 
 SCAN = [sys.executable, "-m", "mediashelf", "scan", "--catalogue"]

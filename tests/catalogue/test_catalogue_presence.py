@@ -7,9 +7,9 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from made_library import DATE, Library, open_library, tide_image, write
 
-from mediashelf.catalogue.presence import FileSystems
+from made_library import DATE, Library, open_library, tide_image, write
+from mediashelf.catalogue.scanning.presence import FileSystems
 
 
 @pytest.fixture

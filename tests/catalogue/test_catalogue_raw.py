@@ -6,15 +6,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from made_library import DATE, Library, overwrite, tide_image, write
-
-from mediashelf.catalogue import raw_reading
-from mediashelf.catalogue.audit import AuditResult, Depth
-from mediashelf.findings import Severity
-from mediashelf.formats.judgement import Verdict
-from mediashelf.formats.sectors import RAW_SIZE
-from mediashelf.image import open_image
-
 from make_raw import (
     audio,
     flip,
@@ -26,6 +19,12 @@ from make_raw import (
     write_disc,
     write_sheet,
 )
+from mediashelf.catalogue.auditing.audit import AuditResult, Depth
+from mediashelf.catalogue.scanning import raw_reading
+from mediashelf.findings import Severity
+from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.sectors import RAW_SIZE
+from mediashelf.image import open_image
 
 SOUND = mode_1_image(tide_image(1))
 VXD = "/DRIVERS/VIDEO/LKVX3.VXD"

@@ -7,14 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from made_library import DATE, Library, write
 
+from made_library import DATE, Library, write
+from make_image import make_iso
 from mediashelf.catalogue import readable
 from mediashelf.catalogue.readable import readable_by
 from mediashelf.readability.check import check_disc
 from mediashelf.readability.targets import Target, load_targets
-
-from make_image import make_iso
 
 
 @pytest.fixture

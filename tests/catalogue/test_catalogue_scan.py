@@ -10,18 +10,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from made_library import DATE, Library, open_library, overwrite, tide_image, write
 
-from mediashelf.catalogue import reading, scan
+from made_library import DATE, Library, open_library, overwrite, tide_image, write
+from make_image import make_iso, put
 from mediashelf.catalogue.images import facts_of, findings_of, fixity_record
-from mediashelf.catalogue.scan_findings import scan_findings
+from mediashelf.catalogue.scanning import reading, scan
+from mediashelf.catalogue.scanning.findings import scan_findings
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import CatalogueError
 from mediashelf.image import open_image
-from mediashelf.integrity.digests import digest_file
-
-from make_image import make_iso, put
+from mediashelf.integrity.fixity.digests import digest_file
 
 MIB = 1 << 20
 
@@ -413,7 +412,7 @@ def test_a_folder_that_cannot_be_listed_is_a_finding_and_its_records_stay(
             raise PermissionError(13, "Permission denied")
         return scandir(folder)
 
-    monkeypatch.setattr("mediashelf.catalogue.walk.os.scandir", refusing)
+    monkeypatch.setattr("mediashelf.catalogue.scanning.walk.os.scandir", refusing)
     plan, outcomes = library.scan()
     (finding,) = scan_findings(plan, outcomes)
     assert (finding.rule, finding.where) == ("folder-is-readable", "home: locked")

@@ -12,17 +12,16 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_library import Library, open_library, tide_image, write
 
+from made_library import Library, open_library, tide_image, write
+from make_image import make_iso
 from mediashelf.catalogue.listing import ListedEntry, fold
-from mediashelf.catalogue.reading import Reading
-from mediashelf.catalogue.record import Place, record_new
+from mediashelf.catalogue.scanning.reading import Reading
+from mediashelf.catalogue.scanning.record import Place, record_new
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.search import Found
 from mediashelf.catalogue.store import Catalogue, open_catalogue
-from mediashelf.integrity.digests import Digests
-
-from make_image import make_iso
+from mediashelf.integrity.fixity.digests import Digests
 
 NAMES = [
     "LKVX3.VXD",

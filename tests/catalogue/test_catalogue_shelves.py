@@ -6,8 +6,8 @@ import os
 from pathlib import Path
 
 import pytest
-from made_library import DATE, Library, tide_image, write
 
+from made_library import DATE, Library, tide_image, write
 from mediashelf.catalogue.shelves import add_shelf, drop_shelf, forget_missing
 from mediashelf.errors import CatalogueError, InputError
 

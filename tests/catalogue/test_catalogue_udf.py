@@ -5,13 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from made_library import DATE, Library, overwrite, write
-
-from mediashelf.catalogue.audit import Depth
-from mediashelf.findings import Severity
-
 from make_files import make_cabinet
 from make_image import SECTOR, MadeImage, cut, flip, make_iso, without_iso
+from mediashelf.catalogue.auditing.audit import Depth
+from mediashelf.findings import Severity
 
 CABINET = make_cabinet([{"LKVX3.SYS": b"driver " * 9000}])
 FILES = {

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import pytest
+
 from driver_examples import inf_text, make_tree
-
-from mediashelf.drivers.completeness import FileState, PackageCheck, check_completeness
-from mediashelf.drivers.families import FAMILIES
-from mediashelf.drivers.packages import find_packages
-from mediashelf.drivers.tree import Tree
-
 from make_files import make_cabinet
+from mediashelf.drivers.packages.completeness import FileState, PackageCheck, check_completeness
+from mediashelf.drivers.packages.families import FAMILIES
+from mediashelf.drivers.packages.finding import find_packages
+from mediashelf.drivers.packages.tree import Tree
 
 CHIP = "PCI\\VEN_F2C4&DEV_0301"
 NT5 = FAMILIES["nt5"]

@@ -7,8 +7,8 @@ better; dates and versions those of inf-driverver-directive.
 from __future__ import annotations
 
 import pytest
-from driver_examples import inf_text, make_tree
 
+from driver_examples import inf_text, make_tree
 from mediashelf.drivers.coverage import (
     Cover,
     DeviceCover,
@@ -18,10 +18,10 @@ from mediashelf.drivers.coverage import (
     feature_score,
     reason_lost,
 )
-from mediashelf.drivers.devices import Device, device_from_ids, pci_device
-from mediashelf.drivers.families import FAMILIES, choose_family
-from mediashelf.drivers.identifiers import Identifier, Identifiers, PciFunction
-from mediashelf.drivers.packages import find_packages, suitability
+from mediashelf.drivers.machines.devices import Device, device_from_ids, pci_device
+from mediashelf.drivers.machines.identifiers import Identifier, Identifiers, PciFunction
+from mediashelf.drivers.packages.families import FAMILIES, choose_family
+from mediashelf.drivers.packages.finding import find_packages, suitability
 
 NT5, NT6, WIN9X = FAMILIES["nt5"], FAMILIES["nt6"], FAMILIES["win9x"]
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.drivers.classes import CLASSES, class_words, systems_drive
-from mediashelf.drivers.devices import device_from_ids, pci_device, pick_device
-from mediashelf.drivers.identifiers import (
+from mediashelf.drivers.machines.classes import CLASSES, class_words, systems_drive
+from mediashelf.drivers.machines.devices import device_from_ids, pci_device, pick_device
+from mediashelf.drivers.machines.identifiers import (
     PciFunction,
     is_well_formed,
     parse_pci_identifier,

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import pytest
-from driver_examples import inf_text, make_tree
 
-from mediashelf.drivers.dos_packages import DosKind, find_dos_packages
-from mediashelf.drivers.families import FAMILIES, Family, choose_family
-from mediashelf.drivers.packages import Fit, Package, find_packages, sections_to_check, suitability
-from mediashelf.drivers.tree import Provides, Tree, TreeFile
-from mediashelf.formats.inf_systems import InfSystem
+from driver_examples import inf_text, make_tree
+from mediashelf.drivers.packages.dos_packages import DosKind, find_dos_packages
+from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
+from mediashelf.drivers.packages.finding import (
+    Fit,
+    Package,
+    find_packages,
+    sections_to_check,
+    suitability,
+)
+from mediashelf.drivers.packages.tree import Provides, Tree, TreeFile
+from mediashelf.formats.inf.systems import InfSystem
 
 CHIP = "PCI\\VEN_F2C4&DEV_0301"
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import pytest
-from driver_examples import inf_text, make_tree
 
+from driver_examples import inf_text, make_tree
 from mediashelf.drivers.coverage import Cover
-from mediashelf.drivers.devices import Device
-from mediashelf.drivers.families import FAMILIES
 from mediashelf.drivers.findings import check_survey, device_title
-from mediashelf.drivers.machine import parse_machine
-from mediashelf.drivers.packages import Fit, find_packages
+from mediashelf.drivers.machines.devices import Device
+from mediashelf.drivers.machines.reading import parse_machine
+from mediashelf.drivers.packages.families import FAMILIES
+from mediashelf.drivers.packages.finding import Fit, find_packages
+from mediashelf.drivers.packages.tree import Provides, Tree
 from mediashelf.drivers.survey import Survey, survey
-from mediashelf.drivers.tree import Provides, Tree
 from mediashelf.findings import Finding, Severity
 
 VIDEO, SOUND, LAN, BRIDGE, OTHER = (

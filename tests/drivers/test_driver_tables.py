@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from driver_examples import inf_text, make_tree
-
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import device_rows, package_rows
-from mediashelf.drivers.families import FAMILIES, choose_family
-from mediashelf.drivers.machine import parse_machine
-from mediashelf.drivers.packages import find_packages
+from mediashelf.drivers.machines.reading import parse_machine
+from mediashelf.drivers.packages.families import FAMILIES, choose_family
+from mediashelf.drivers.packages.finding import find_packages
+from mediashelf.drivers.packages.tree import Provides, Tree
 from mediashelf.drivers.releases import check_releases
 from mediashelf.drivers.survey import Survey, survey
-from mediashelf.drivers.tree import Provides, Tree
 from mediashelf.findings import Finding, Severity
 
 VIDEO, LAN = "PCI\\VEN_F2C4&DEV_0301", "PCI\\VEN_F4B9&DEV_0100"

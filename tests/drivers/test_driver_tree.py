@@ -6,11 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.drivers.tree import Tree, tree_of_disc
+from make_image import make_iso
+from mediashelf.drivers.packages.tree import Tree, tree_of_disc
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
-
-from make_image import make_iso
 
 JOLIET = (VolumeKind.JOLIET, VolumeKind.ISO9660)
 ISO = (VolumeKind.ISO9660,)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.drivers.machine import parse_machine
+from mediashelf.drivers.machines.reading import parse_machine
 
 # Slot, vendor, device, class with interface, revision, subsystem (id, vendor). All invented.
 DEVICES = [

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.drivers.machine import MAX_FILE, MAX_SHOWN, parse_machine, read_machine
+from mediashelf.drivers.machines.reading import MAX_FILE, MAX_SHOWN, parse_machine, read_machine
 from mediashelf.errors import InputError
 from mediashelf.findings import Severity
 

@@ -6,8 +6,8 @@ import hashlib
 
 import pytest
 
-from mediashelf.formats.checksum_list import ListForm, ListLine, format_checksum_line
-from mediashelf.formats.checksum_parse import looks_like_checksum_list, parse_checksum_list
+from mediashelf.formats.lists.parse import looks_like_checksum_list, parse_checksum_list
+from mediashelf.formats.lists.values import ListForm, ListLine, format_checksum_line
 
 # "abc": RFC 1321 A.5, FIPS 180-2 B.1; BLAKE2b from the standard library.
 MD5 = "900150983cd24fb0d6963f7d28e17f72"

@@ -7,13 +7,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mediashelf.formats.fields import BytesView
-from mediashelf.formats.runs import CHUNK_SIZE, NOWHERE, Run, RunsView, TailView, iter_chunks
-from mediashelf.formats.signatures import (
+from mediashelf.formats.packed.signatures import (
     SIGNATURES,
     ContentFormat,
     detect_format,
     find_attached,
 )
+from mediashelf.formats.runs import CHUNK_SIZE, NOWHERE, Run, RunsView, TailView, iter_chunks
 
 DISC = bytes(range(256))
 runs = st.lists(st.builds(Run, st.integers(-5, 300), st.integers(-5, 80)), max_size=6)

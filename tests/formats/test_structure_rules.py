@@ -14,7 +14,7 @@ from mediashelf.formats.structure_rules import PLACES_PER_RULE, STRUCTURE_RULES,
 SOURCES = "\n".join(
     path.read_text("utf-8")
     for folder in (Path(mediashelf.formats.__file__).parent,)
-    for path in folder.glob("*.py")
+    for path in folder.rglob("*.py")
 ) + (Path(mediashelf.formats.__file__).parents[1] / "image.py").read_text("utf-8")
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import HOLE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
-from mediashelf.integrity.damage import (
+from mediashelf.integrity.structure.damage import (
     DamageSpan,
     Span,
     StoredSectors,

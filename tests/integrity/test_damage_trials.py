@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
 from damage_trials import (
     FILES,
     LARGEST_MEMORY,
@@ -20,7 +21,6 @@ from damage_trials import (
     small_disc,
     udf_disc,
 )
-
 from make_image import MadeImage
 
 Make = Callable[[], MadeImage]

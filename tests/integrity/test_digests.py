@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mediashelf.errors import InputError
-from mediashelf.integrity.digests import (
+from mediashelf.integrity.fixity.digests import (
     ALGORITHMS,
     BLOCK_DIGEST_SIZE,
     BLOCK_SIZE,
@@ -202,7 +202,7 @@ class FailsAtSecondBlock(io.FileIO):
 def test_a_read_error_says_how_far_it_came(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "image.iso"
     path.write_bytes(pattern(2 * BLOCK_SIZE))
-    monkeypatch.setattr("mediashelf.integrity.digests.FileIO", FailsAtSecondBlock)
+    monkeypatch.setattr("mediashelf.integrity.fixity.digests.FileIO", FailsAtSecondBlock)
     with pytest.raises(InputError, match=r"at or after byte 1,048,576: Input/output error"):
         digest_file(path)
 

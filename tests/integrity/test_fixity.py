@@ -11,9 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.damage import Span
-from mediashelf.integrity.digests import BLOCK_SIZE, digest_file
-from mediashelf.integrity.fixity import (
+from mediashelf.integrity.fixity.comparing import (
     Absence,
     FixityRecord,
     Observed,
@@ -22,6 +20,8 @@ from mediashelf.integrity.fixity import (
     judge,
     observe,
 )
+from mediashelf.integrity.fixity.digests import BLOCK_SIZE, digest_file
+from mediashelf.integrity.structure.damage import Span
 
 MIB = BLOCK_SIZE
 DATE = 1_000_000_000_000_000_000

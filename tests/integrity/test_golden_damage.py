@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from golden_damage import GOLDEN
 
+from golden_damage import GOLDEN
 from mediashelf.findings import Finding
 from mediashelf.formats.structure_rules import STRUCTURE_RULES
 from mediashelf.image import open_image
-from mediashelf.integrity.structure import check_structure
+from mediashelf.integrity.structure.parts import check_structure
 
 COMPARING = {"extents-apart", "trees-agree", "trees-agree-in-number", "boot-image-form"}
 

@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 
 from mediashelf.errors import InputError, OutputError
-from mediashelf.formats.checksum_list import ListForm
-from mediashelf.integrity.digests import digest_file
-from mediashelf.integrity.list_compare import compare
-from mediashelf.integrity.list_writing import write_list
-from mediashelf.integrity.lists import ListReport, ListState
+from mediashelf.formats.lists.values import ListForm
+from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.lists.comparing import compare
+from mediashelf.integrity.lists.reading import ListReport, ListState
+from mediashelf.integrity.lists.writing import write_list
 
 FILES = {
     "read me.txt": b"tide tables",

@@ -8,18 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.errors import FormatError, InputError
-from mediashelf.findings import Severity
-from mediashelf.formats.judgement import Verdict
-from mediashelf.formats.raw_layout import scramble
-from mediashelf.formats.sectors import LAYOUTS as LAYOUTS_BY_NAME
-from mediashelf.formats.sectors import encode_mode_1
-from mediashelf.integrity.raw import RawReport, audit_raw, checked_size, find_volume_end
-from mediashelf.integrity.raw_files import iter_chunks
-from mediashelf.integrity.raw_runs import MOST_FINDINGS, PARITY_DAMAGED, SectorRun
-from mediashelf.integrity.raw_scan import iter_batches
-from mediashelf.integrity.raw_tracks import RawTrack, read_raw_disc
-
 from make_raw import (
     audio,
     flip,
@@ -33,6 +21,17 @@ from make_raw import (
     write_disc,
     write_sheet,
 )
+from mediashelf.errors import FormatError, InputError
+from mediashelf.findings import Severity
+from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.layout import scramble
+from mediashelf.formats.raw.sectors import LAYOUTS as LAYOUTS_BY_NAME
+from mediashelf.formats.raw.sectors import encode_mode_1
+from mediashelf.integrity.raw.auditing import RawReport, audit_raw, checked_size, find_volume_end
+from mediashelf.integrity.raw.files import iter_chunks
+from mediashelf.integrity.raw.runs import MOST_FINDINGS, PARITY_DAMAGED, SectorRun
+from mediashelf.integrity.raw.scan import iter_batches
+from mediashelf.integrity.raw.tracks import RawTrack, read_raw_disc
 
 SECTORS = 600  # more than are read at once
 DATA = noise(SECTORS * 2048, 11)

@@ -7,11 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.formats.sectors import LAYOUTS
-from mediashelf.integrity.raw_convert import read_converted
-from mediashelf.integrity.raw_tracks import RawTrack, read_raw_disc
-from mediashelf.integrity.raw_view import TrackView
-
 from make_raw import (
     flip,
     form_1_image,
@@ -21,6 +16,10 @@ from make_raw import (
     with_subchannel,
     without_headers,
 )
+from mediashelf.formats.raw.sectors import LAYOUTS
+from mediashelf.integrity.raw.convert import read_converted
+from mediashelf.integrity.raw.tracks import RawTrack, read_raw_disc
+from mediashelf.integrity.raw.view import TrackView
 
 DATA = noise(60 * 2048, seed=11)
 PITCH = 2352

@@ -8,15 +8,14 @@ from pathlib import Path
 
 import pytest
 
+from make_image import SECTOR, Boot, MadeImage, make_iso, put
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
-from mediashelf.integrity.overlaps import check_overlaps
-from mediashelf.integrity.structure import PLACES_PER_RULE, check_structure
-
-from make_image import SECTOR, Boot, MadeImage, make_iso, put
+from mediashelf.integrity.structure.overlaps import check_overlaps
+from mediashelf.integrity.structure.parts import PLACES_PER_RULE, check_structure
 
 FLOPPY = make_boot_floppy("nothing here")
 FILES = {"A.TXT": b"a" * 5000, "B.TXT": b"b" * 3000, "DIR/C.TXT": b"c" * 100}

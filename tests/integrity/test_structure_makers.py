@@ -11,13 +11,13 @@ from typing import Any
 
 import pytest
 
-from mediashelf.building.plan import plan_disc
-from mediashelf.building.recipe import recipe_from_folders
-from mediashelf.building.write import build_disc
+from mediashelf.building.planning.disc_plan import plan_disc
+from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.writing.write import build_disc
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.findings import Finding, Severity
 from mediashelf.image import open_image
-from mediashelf.integrity.structure import check_structure
+from mediashelf.integrity.structure.parts import check_structure
 
 pycdlib = pytest.importorskip("pycdlib")
 

@@ -11,9 +11,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from pulled_cards import ROUNDS
 
 import virtual_machine
+from pulled_cards import ROUNDS
 
 pytestmark = pytest.mark.kernel
 

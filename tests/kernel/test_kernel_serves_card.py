@@ -16,13 +16,12 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
+from make_image import make_iso
 from mediashelf.cli.main import main
 from mediashelf.demo.scenario import make_scenario, restore_slides
 from mediashelf.formats.volume import VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.sessions.emulator import MAX_SIZE, REFUSED_TOO_SMALL
-
-from make_image import make_iso
 
 pytestmark = pytest.mark.kernel
 

@@ -9,12 +9,12 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from outside_readers import libarchive_tree
 
-from mediashelf.building.plan import plan_disc
-from mediashelf.building.recipe import Recipe, SourceFolder
-from mediashelf.building.write import build_disc
+from mediashelf.building.planning.disc_plan import plan_disc
+from mediashelf.building.recipes.recipe import Recipe, SourceFolder
+from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import BuildError, InputError
+from outside_readers import libarchive_tree
 
 FILES = {
     "LKVX3.INF": b"[Version]\r\nSignature=x\r\n" * 20,

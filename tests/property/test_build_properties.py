@@ -11,14 +11,13 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from outside_readers import libarchive_tree, pycdlib_tree, sleuth_kit_tree
 
-from mediashelf.building.plan import DiscPlan, plan_disc
-from mediashelf.building.recipe import recipe_from_folders
-from mediashelf.building.write import build_disc
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
+from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.writing.write import build_disc
 from mediashelf.formats.volume import DiscFacts, VolumeKind
 from mediashelf.image import open_image
-
+from outside_readers import libarchive_tree, pycdlib_tree, sleuth_kit_tree
 from strategies import host_names
 
 parts = host_names().filter(lambda name: len(os.fsencode(name)) <= 200)

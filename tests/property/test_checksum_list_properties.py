@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.formats.checksum_list import LENGTHS, TAGS, ListForm, format_checksum_line
-from mediashelf.formats.checksum_parse import looks_like_checksum_list, parse_checksum_list
+from mediashelf.formats.lists.parse import looks_like_checksum_list, parse_checksum_list
+from mediashelf.formats.lists.values import LENGTHS, TAGS, ListForm, format_checksum_line
 
 # Any bytes that a file system may hold in a name, decoded as the operating system does.
 names = st.one_of(

@@ -5,15 +5,14 @@ from __future__ import annotations
 import random
 
 from inf_mutations import SEED_TEXT, mutate
-
 from mediashelf.drivers.device_table import device_rows, package_rows
-from mediashelf.drivers.families import FAMILIES
 from mediashelf.drivers.findings import check_survey
-from mediashelf.drivers.machine import parse_machine
-from mediashelf.drivers.packages import find_packages
+from mediashelf.drivers.machines.reading import parse_machine
+from mediashelf.drivers.packages.families import FAMILIES
+from mediashelf.drivers.packages.finding import find_packages
+from mediashelf.drivers.packages.tree import Tree, TreeFile
 from mediashelf.drivers.releases import check_releases
 from mediashelf.drivers.survey import survey
-from mediashelf.drivers.tree import Tree, TreeFile
 
 MACHINE = parse_machine(
     "PCI\\VEN_F2C4&DEV_0301&SUBSYS_0001F2C4&REV_01\n\n01:00.0 0300: f2c4:0302\n"

@@ -10,8 +10,8 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.catalogue.audit_names import AuditJob
-from mediashelf.catalogue.due import Budget, last_read, plan_due, was_read_again
+from mediashelf.catalogue.auditing.due import Budget, last_read, plan_due, was_read_again
+from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import ImageRow, Presence
 
 START = datetime(2026, 1, 1, 3, 0, tzinfo=UTC)

@@ -9,14 +9,14 @@ import time
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from inf_mutations import SEED_TEXT, mutate
 
-from mediashelf.formats.inf import Inf, parse_inf
-from mediashelf.formats.inf_checks import check_inf
-from mediashelf.formats.inf_lexer import lex_inf
-from mediashelf.formats.inf_models import all_models, models_for
-from mediashelf.formats.inf_requirements import requirements
-from mediashelf.formats.inf_systems import InfSystem, find_install_section
+from inf_mutations import SEED_TEXT, mutate
+from mediashelf.formats.inf.checks import check_inf
+from mediashelf.formats.inf.document import Inf, parse_inf
+from mediashelf.formats.inf.lexer import lex_inf
+from mediashelf.formats.inf.models import all_models, models_for
+from mediashelf.formats.inf.requirements import requirements
+from mediashelf.formats.inf.systems import InfSystem, find_install_section
 
 SYSTEMS = (InfSystem(False), InfSystem(True), InfSystem(True, (6, 1), "amd64"))
 

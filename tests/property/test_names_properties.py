@@ -9,7 +9,7 @@ import unicodedata
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.building.names import (
+from mediashelf.building.naming.names import (
     HostName,
     ascii_text,
     assign_long_names,
@@ -17,7 +17,6 @@ from mediashelf.building.names import (
     iso_label,
     long_label,
 )
-
 from strategies import host_names
 
 # ECMA-119 7.4.1, 10.1: d-characters, at most eight and three, directories eight.

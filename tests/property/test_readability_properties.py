@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import string
 
-from disc_facts import disc
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from disc_facts import disc
 from mediashelf.readability.check import check_disc
 from mediashelf.readability.disc import same_case
 from mediashelf.readability.targets import load_targets

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+
 from disc_facts import boot, disc, udf, volume
 from golden_rules import GOLDEN, Golden, iso, joliet
-
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import (
     FLAG_ASSOCIATED,
@@ -19,7 +19,7 @@ from mediashelf.formats.volume import (
 )
 from mediashelf.readability.check import check_disc, check_targets
 from mediashelf.readability.limits import LIMIT_KINDS
-from mediashelf.readability.rules import RULES
+from mediashelf.readability.rules.table import RULES
 from mediashelf.readability.targets import load_targets
 
 TARGETS = load_targets()

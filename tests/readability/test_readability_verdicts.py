@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
+
 from disc_facts import disc, udf
 from golden_rules import iso, joliet
-
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.readability.check import Verdict, check_disc, verdict_on

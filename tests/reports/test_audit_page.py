@@ -8,19 +8,19 @@ import re
 from dataclasses import replace
 
 import pytest
-from report_samples import CREATED, HOSTILE, MIB, Page, finding, result
 
-from mediashelf.catalogue.audit import AuditResult, Depth
+from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.findings import Severity
-from mediashelf.integrity.damage import Span, StoredSectors, TouchedEntry
-from mediashelf.integrity.fixity import State, Verdict
-from mediashelf.reports.audit_page import (
+from mediashelf.integrity.fixity.comparing import State, Verdict
+from mediashelf.integrity.structure.damage import Span, StoredSectors, TouchedEntry
+from mediashelf.reports.audit.page import (
     DETAIL_ROWS,
     IMAGES_SHOWN,
     MEANINGS,
     audit_html,
     audit_page,
 )
+from report_samples import CREATED, HOSTILE, MIB, Page, finding, result
 
 NOTE, WARNING, ERROR = Severity.NOTE, Severity.WARNING, Severity.ERROR
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import random
 
 import pytest
-from disc_facts import disc, volume
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from disc_facts import disc, volume
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
-from mediashelf.reports.disc_areas import (
+from mediashelf.reports.disc.areas import (
     LETTER,
     LINE,
     MOST_TILES,

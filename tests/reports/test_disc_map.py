@@ -7,12 +7,11 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from report_samples import MIB, finding
 
 from mediashelf.findings import Severity
-from mediashelf.integrity.damage import Span, TouchedEntry
+from mediashelf.integrity.structure.damage import Span, TouchedEntry
 from mediashelf.reports.allowance import Allowance
-from mediashelf.reports.disc_map import (
+from mediashelf.reports.audit.disc_map import (
     FILES_SHOWN,
     RESOLUTION,
     DiscMap,
@@ -20,6 +19,7 @@ from mediashelf.reports.disc_map import (
     draw_disc_map,
     mark_number,
 )
+from report_samples import MIB, finding
 
 
 def draw(size: int = 100 * MIB, **parts: object) -> DiscMap:

@@ -5,15 +5,14 @@ from __future__ import annotations
 import re
 
 import pytest
-from disc_facts import boot, disc, volume
-from report_samples import CREATED, HOSTILE, Page, finding
 
-from mediashelf.building.capacity import EMULATED_DRIVE, NAMED
+from disc_facts import boot, disc, volume
+from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
-from mediashelf.reports.disc_page import (
+from mediashelf.reports.disc.page import (
     FOLDERS_SHOWN,
     LARGEST_SHOWN,
     RENAMED_SHOWN,
@@ -21,7 +20,7 @@ from mediashelf.reports.disc_page import (
     disc_html,
     disc_page,
 )
-from mediashelf.reports.disc_tables import (
+from mediashelf.reports.disc.tables import (
     COVER_WORDS,
     Coverage,
     Renamed,
@@ -29,6 +28,7 @@ from mediashelf.reports.disc_tables import (
     long_paths,
     renamed_files,
 )
+from report_samples import CREATED, HOSTILE, Page, finding
 
 ISO = {"DRIVERS/LARKSPUR.VXD": 3000, "DRIVERS/README.TXT": 20, "SETUP.EXE": 900}
 JOLIET = {"Drivers/Larkspur video.vxd": 3000, "Drivers/ReadMe.txt": 20, "Setup.exe": 900}

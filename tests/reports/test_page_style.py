@@ -6,10 +6,10 @@ import re
 from itertools import product
 
 import pytest
-from report_samples import CREATED, result
 
-from mediashelf.catalogue.audit import Depth
-from mediashelf.reports.audit_page import audit_html
+from mediashelf.catalogue.auditing.audit import Depth
+from mediashelf.reports.audit.page import audit_html
+from report_samples import CREATED, result
 
 STYLE = audit_html([result()], Depth.DIGESTS, scope="", created=CREATED, created_by="")
 SCHEMES = [

@@ -11,20 +11,20 @@ from html import escape, unescape
 from pathlib import Path
 from typing import Any
 
-import disc_facts
 import pytest
-from report_samples import CREATED, MIB, finding, result
 
-from mediashelf.catalogue.audit import Depth
-from mediashelf.catalogue.session_rows import BenchSession, Outcome, SessionDisc, SessionNote
+import disc_facts
+from mediashelf.catalogue.auditing.audit import Depth
+from mediashelf.catalogue.bench.session_rows import BenchSession, Outcome, SessionDisc, SessionNote
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow
-from mediashelf.integrity.damage import Span
-from mediashelf.integrity.fixity import State
-from mediashelf.reports.audit_page import audit_html
-from mediashelf.reports.disc_page import DiscSubject, disc_html
-from mediashelf.reports.disc_tables import Coverage
-from mediashelf.reports.session_report import session_html
+from mediashelf.integrity.fixity.comparing import State
+from mediashelf.integrity.structure.damage import Span
+from mediashelf.reports.audit.page import audit_html
+from mediashelf.reports.bench.session_report import session_html
+from mediashelf.reports.disc.page import DiscSubject, disc_html
+from mediashelf.reports.disc.tables import Coverage
+from report_samples import CREATED, MIB, finding, result
 
 CHROMIUM = shutil.which("chromium")
 FLAGS = [

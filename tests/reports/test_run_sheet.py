@@ -8,12 +8,11 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 from hypothesis import given, settings
-from session_samples import FINDING, SOME_DIGESTS, manifests, sample_manifest
 from test_pages_in_browser import MEASURE, PHONE, frame, run, said_by
 
-from mediashelf.reports.run_sheet import TEXT_WIDTH, sheet_html, sheet_text
-from mediashelf.reports.sheet_facts import DRAWING_SIZE, run_sheet
-from mediashelf.sessions.manifest_values import (
+from mediashelf.reports.bench.run_sheet import TEXT_WIDTH, sheet_html, sheet_text
+from mediashelf.reports.bench.sheet_facts import DRAWING_SIZE, run_sheet
+from mediashelf.sessions.manifests.values import (
     Area,
     Contents,
     Manifest,
@@ -21,6 +20,7 @@ from mediashelf.sessions.manifest_values import (
     Origin,
 )
 from mediashelf.text import display_width
+from session_samples import FINDING, SOME_DIGESTS, manifests, sample_manifest
 
 HOSTILE = "<script>alert(1)</script>\x1b[2J\u202e&quot;'\""
 

@@ -8,12 +8,12 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from bench_sessions import FRIDAY, SATURDAY
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.catalogue.session_rows import BenchSession, Outcome, SessionDisc, SessionNote
-from mediashelf.reports.session_report import in_order_of_age, session_html, session_report
+from bench_sessions import FRIDAY, SATURDAY
+from mediashelf.catalogue.bench.session_rows import BenchSession, Outcome, SessionDisc, SessionNote
+from mediashelf.reports.bench.session_report import in_order_of_age, session_html, session_report
 
 WORKED, FAILED, WITHDRAWN = Outcome.WORKED, Outcome.FAILED, Outcome.WITHDRAWN
 BY = "mediashelf 0.1.0"

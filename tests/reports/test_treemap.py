@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.reports.treemap import Box, squarify
+from mediashelf.reports.disc.treemap import Box, squarify
 
 
 def proportion(box: Box) -> float:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.sessions.card import (
+from mediashelf.sessions.card_space import (
     CARD_KINDS,
     SPARE_SIZE,
     CardFacts,
@@ -21,9 +21,9 @@ from mediashelf.sessions.card import (
     kind_named,
     read_card,
 )
-from mediashelf.sessions.card_names import CardNames, disc_names
-from mediashelf.sessions.manifest_values import CardFile, FileDigests
-from mediashelf.sessions.records import CardRecords
+from mediashelf.sessions.cards.names import CardNames, disc_names
+from mediashelf.sessions.cards.records import CardRecords
+from mediashelf.sessions.manifests.values import CardFile, FileDigests
 
 GIB = 1 << 30
 

@@ -10,12 +10,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from session_samples import DRIVERS, OLD, SHEET, SYSTEM, make_card, put
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.sessions.confirm import check_card
-from mediashelf.sessions.manifest import read_manifest
-from mediashelf.sessions.manifest_values import Manifest
+from mediashelf.sessions.cards.confirm import check_card
+from mediashelf.sessions.manifests.manifest import read_manifest
+from mediashelf.sessions.manifests.values import Manifest
+from session_samples import DRIVERS, OLD, SHEET, SYSTEM, make_card, put
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ import re
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.sessions.codes import DIGITS, LETTERS, disc_codes
+from mediashelf.sessions.manifests.codes import DIGITS, LETTERS, disc_codes
 
 # Characters that people take for each other in print or handwriting (common practice,
 # such as the alphabets of vehicle plates and licence keys). Letters and digits are

@@ -5,15 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from make_floppy import make_floppy
-from session_bench import DRIVER_DISC, SYSTEM_DISC, Bench, make_bench, noise
-
-from mediashelf.sessions.boot_floppy import CdStart, parse_start_files
-from mediashelf.sessions.dos_steps import RULE
-from mediashelf.sessions.manifest_values import OpenFinding
-
 from make_image import Boot, make_iso
 from make_raw import mode_1_image
+from mediashelf.sessions.discs.boot_floppy import CdStart, parse_start_files
+from mediashelf.sessions.discs.dos_steps import RULE
+from mediashelf.sessions.manifests.values import OpenFinding
+from session_bench import DRIVER_DISC, SYSTEM_DISC, Bench, make_bench, noise
 
 # The two files as Microsoft KB Q135174 describes them, with invented names.
 CONFIG = "FILES=30\r\nDEVICE=A:\\USBDISC.SYS /V\r\nDEVICEHIGH=A:\\KIOSKCD.SYS /D:KIOSKCD1 /N:1\r\n"

@@ -12,12 +12,12 @@ from typing import Any
 import jsonschema
 import pytest
 from hypothesis import given, settings
-from session_samples import lun_for, manifests, sample_manifest
 
 from mediashelf.errors import ManifestError
-from mediashelf.sessions.manifest import parse_manifest, render_manifest, schema
-from mediashelf.sessions.manifest_values import Manifest
-from mediashelf.sessions.shape import check_shape
+from mediashelf.sessions.manifests.manifest import parse_manifest, render_manifest, schema
+from mediashelf.sessions.manifests.shape import check_shape
+from mediashelf.sessions.manifests.values import Manifest
+from session_samples import lun_for, manifests, sample_manifest
 
 Document = dict[str, Any]
 

@@ -11,6 +11,21 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+
+from make_image import make_iso
+from mediashelf.building.planning.disc_plan import plan_disc
+from mediashelf.building.recipes.recipe import load_recipe
+from mediashelf.building.writing.write import build_disc
+from mediashelf.errors import BlockedError, OutputError, StagingError, TargetError
+from mediashelf.findings import Finding, Severity
+from mediashelf.integrity.fixity.comparing import FixityRecord, observe
+from mediashelf.sessions.cards.arrange import Action
+from mediashelf.sessions.cards.confirm import check_card
+from mediashelf.sessions.cards.lock import hold_card
+from mediashelf.sessions.describe import condense
+from mediashelf.sessions.manifests.manifest import read_manifest
+from mediashelf.sessions.manifests.values import Area, BootWay, LunWrite, Origin
+from mediashelf.sessions.plans.resolve import KnownImage, NoLibrary
 from session_bench import (
     CREATED,
     DRIVER_DISC,
@@ -23,22 +38,6 @@ from session_bench import (
     slides_image,
     system_image,
 )
-
-from mediashelf.building.plan import plan_disc
-from mediashelf.building.recipe import load_recipe
-from mediashelf.building.write import build_disc
-from mediashelf.errors import BlockedError, OutputError, StagingError, TargetError
-from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity import FixityRecord, observe
-from mediashelf.sessions.arrange import Action
-from mediashelf.sessions.confirm import check_card
-from mediashelf.sessions.describe import condense
-from mediashelf.sessions.lock import hold_card
-from mediashelf.sessions.manifest import read_manifest
-from mediashelf.sessions.manifest_values import Area, BootWay, LunWrite, Origin
-from mediashelf.sessions.resolve import KnownImage, NoLibrary
-
-from make_image import make_iso
 
 SYSTEM, DRIVERS, SLIDES = "01-K4E-KIOSK-SYSTEM.iso", "02-X2C-KIOSKDRV.iso", "03-Y7H-SLIDES.iso"
 

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from mediashelf.errors import StagingError
 from pulled_cards import (
     ROUNDS,
     Card,
@@ -21,8 +23,6 @@ from pulled_cards import (
     put_theirs,
 )
 from session_bench import make_bench
-
-from mediashelf.errors import StagingError
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="forks, and mounts file systems")
 

@@ -15,12 +15,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from session_bench import Bench, make_bench, noise
 
 from mediashelf.errors import BlockedError, StagingError
 from mediashelf.findings import Severity
-from mediashelf.sessions.confirm import check_card
-from mediashelf.sessions.manifest import read_manifest
+from mediashelf.sessions.cards.confirm import check_card
+from mediashelf.sessions.manifests.manifest import read_manifest
+from session_bench import Bench, make_bench, noise
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs signals and mounts of POSIX")
 
@@ -31,7 +31,7 @@ def command(bench: Bench, *options: str) -> list[str]:
     # Slow the digesting of what is read down a little, so that a kill can hit every phase.
     code = (
         "import time\n"
-        "from mediashelf.sessions import image_source\n"
+        "from mediashelf.sessions.discs import image_source\n"
         "read = image_source._read\n"
         "image_source.CHUNK = 1 << 17\n"
         "image_source._read = lambda *place: time.sleep(0.004) or read(*place)\n"

@@ -7,16 +7,17 @@ import os
 from pathlib import Path
 
 import pytest
-from session_bench import Bench, make_bench
 
 from mediashelf.errors import BlockedError, StagingError
 from mediashelf.files import PARTIAL_MARK
-from mediashelf.sessions import card, staging
-from mediashelf.sessions.arrange import Action
-from mediashelf.sessions.confirm import check_card
-from mediashelf.sessions.manifest import read_manifest
-from mediashelf.sessions.pulled import TWO_NAMES_RULE
-from mediashelf.sessions.records import JOURNAL_NAMES, read_records
+from mediashelf.sessions import card_space as card
+from mediashelf.sessions.cards import staging
+from mediashelf.sessions.cards.arrange import Action
+from mediashelf.sessions.cards.confirm import check_card
+from mediashelf.sessions.cards.pulled import TWO_NAMES_RULE
+from mediashelf.sessions.cards.records import JOURNAL_NAMES, read_records
+from mediashelf.sessions.manifests.manifest import read_manifest
+from session_bench import Bench, make_bench
 
 SYSTEM = "01-K4E-KIOSK-SYSTEM.iso"
 LEFTOVER = f".{SYSTEM}.999999-0badcafe{PARTIAL_MARK}"

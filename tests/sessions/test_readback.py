@@ -9,12 +9,12 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from session_bench import noise
 
 from mediashelf.errors import StagingError
-from mediashelf.sessions import readback
-from mediashelf.sessions.card import lives_in_memory
-from mediashelf.sessions.readback import digest_bytes, digest_or_none, digest_whole, read_back
+from mediashelf.sessions import reading_back as readback
+from mediashelf.sessions.card_space import lives_in_memory
+from mediashelf.sessions.reading_back import digest_bytes, digest_or_none, digest_whole, read_back
+from session_bench import noise
 
 BUFFER = 4 << 20
 

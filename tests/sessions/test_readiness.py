@@ -8,9 +8,9 @@ import pytest
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.targets import BUILT_IN
-from mediashelf.sessions.manifest_values import BootWay
-from mediashelf.sessions.plan import parse_plan
-from mediashelf.sessions.readiness import check_boot, check_readiness, readiness_rows
+from mediashelf.sessions.discs.readiness import check_boot, check_readiness, readiness_rows
+from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.plans.session_plan import parse_plan
 
 MIB, GB = 1 << 20, 10**9
 FLOPPY = (BootWay("floppy-1.44MB", "x86"),)

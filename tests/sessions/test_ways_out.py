@@ -8,26 +8,25 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from session_bench import SYSTEM_DISC, Bench, make_bench, noise, slides_image
 
+from make_image import make_iso
+from make_raw import audio, flip, mode_1_image, spoil
 from mediashelf.errors import BlockedError, FormatError, StagingError
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
-from mediashelf.integrity.raw_convert import convert_track
-from mediashelf.integrity.raw_tracks import read_raw_disc
+from mediashelf.integrity.raw.convert import convert_track
+from mediashelf.integrity.raw.tracks import read_raw_disc
 from mediashelf.readability.targets import load_targets
-from mediashelf.sessions.arrange import Action
-from mediashelf.sessions.confirm import check_card
+from mediashelf.sessions.cards.arrange import Action
+from mediashelf.sessions.cards.confirm import check_card
+from mediashelf.sessions.discs.ways_out import check_served, padding_of
 from mediashelf.sessions.emulator import MAX_SIZE, MIN_SIZE, check_lun
-from mediashelf.sessions.manifest_values import Manifest, ManifestDisc
-from mediashelf.sessions.plan import load_plan
+from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
+from mediashelf.sessions.plans.resolve import NoLibrary
+from mediashelf.sessions.plans.session_plan import load_plan
 from mediashelf.sessions.prepare import checked_session
-from mediashelf.sessions.resolve import NoLibrary
-from mediashelf.sessions.ways_out import check_served, padding_of
-
-from make_image import make_iso
-from make_raw import audio, flip, mode_1_image, spoil
+from session_bench import SYSTEM_DISC, Bench, make_bench, noise, slides_image
 
 PITCH = 2352
 SHEET = 'FILE "sounds.bin" BINARY\n  TRACK 01 MODE1/2352\n    INDEX 01 00:00:00\n'

@@ -1,0 +1,1 @@
+"""Names for both trees of a disc, and where everything is placed."""

@@ -1,0 +1,126 @@
+"""Where everything will stand on the disc, sector by sector, before it is written.
+
+::
+
+    0–15  system area, zeros          then  path tables L and M, ISO then Joliet
+    16    primary volume descriptor         directories, ISO then Joliet
+    17    boot record (only to boot)        boot catalog (only to boot)
+    …     Joliet volume descriptor          contents: the boot image first, then files
+    …     descriptor set terminator         as the ISO tree lists them, level by level;
+    …     one sector of zeros               zeros up to the minimum
+
+A sector has 2048 bytes, and so has a logical block here. This foretells where
+pycdlib puts things; a built disc is compared with it when it is read back, so
+each keeps watch over the other. Nothing is read or written here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from mediashelf.building.naming.trees import Directory, NamedTrees
+from mediashelf.building.tree import Content, DiscFile
+from mediashelf.formats.volume import SECTOR_SIZE
+
+FIRST_DESCRIPTOR = 16  # ECMA-119 6.2.1
+
+MINIMUM_SECTORS = 300
+"""The emulated drive refuses shorter discs (Linux 6.12, storage_common.c)."""
+
+MAX_DIRECTORIES = 0xFFFF
+"""Directories that the 16-bit parent number of a path table can tell apart (ECMA-119 9.4.4)."""
+
+_RECORD = 33  # bytes of a directory record before its identifier (ECMA-119 9.1)
+_PATH_TABLE_RECORD = 8  # bytes of a path table record before its identifier (9.4)
+
+
+@dataclass(slots=True)
+class Layout:
+    """A whole disc with its places; directories and contents stand in the order of theirs.
+
+    ``contents`` are those that are read from sources or made by us: the boot
+    catalog is not among them.
+    """
+
+    iso: list[Directory]
+    joliet: list[Directory]
+    contents: list[Content]
+    used_sectors: int
+
+    @property
+    def sectors(self) -> int:
+        """Sectors of the disc with the padding that an emulated drive needs."""
+        return max(self.used_sectors, MINIMUM_SECTORS)
+
+    @property
+    def size(self) -> int:
+        """Bytes of the disc."""
+        return self.sectors * SECTOR_SIZE
+
+
+def lay_out(trees: NamedTrees, *, boot: Content | None, catalog: Content | None) -> Layout:
+    """Give every directory and every content its sector; empty files have none."""
+    iso, joliet = (list(tree.iter_level_by_level()) for tree in (trees.iso, trees.joliet))
+    # Primary, Joliet and boot descriptors, the terminator, and the sector behind it.
+    free = FIRST_DESCRIPTOR + 4 + (boot is not None)
+    free += 2 * _path_table_sectors(iso) + 2 * _path_table_sectors(joliet)
+    for directory in (*iso, *joliet):
+        directory.size = _records_size(directory)
+        directory.lba = free
+        free += sectors_for(directory.size)
+    contents = _in_order(iso, boot, catalog)
+    for content in ([catalog] if catalog else []) + contents:
+        content.lba = free
+        free += sectors_for(content.size)
+    return Layout(iso, joliet, contents, free)
+
+
+def _path_table_sectors(directories: list[Directory]) -> int:
+    """Return the sectors of one path table; pycdlib takes them in pairs."""
+    size = sum(path_table_record_size(directory.identifier) for directory in directories)
+    return 2 * -(-size // (2 * SECTOR_SIZE))
+
+
+def _records_size(directory: Directory) -> int:
+    """Return the bytes of a directory's sectors; no record crosses a border (ECMA-119 6.8.1.1)."""
+    full_sectors, used = 0, 2 * record_size(b"\0")
+    for child in directory.children:
+        size = record_size(child.identifier)
+        if used + size > SECTOR_SIZE:
+            full_sectors, used = full_sectors + 1, 0
+        used += size
+    return (full_sectors + 1) * SECTOR_SIZE
+
+
+def _in_order(
+    directories: list[Directory], boot: Content | None, catalog: Content | None
+) -> list[Content]:
+    """Return every content once: the boot image, then as the directories list them."""
+    ordered = {id(boot): boot} if boot is not None else {}
+    for content in _iter_contents(directories):
+        if content.size and content is not catalog:
+            ordered.setdefault(id(content), content)
+    return list(ordered.values())
+
+
+def _iter_contents(directories: list[Directory]) -> Iterator[Content]:
+    for directory in directories:
+        for child in directory.children:
+            if isinstance(child.item, DiscFile):
+                yield child.item.content
+
+
+def record_size(identifier: bytes) -> int:
+    """Return the bytes of a directory record, always even (ECMA-119 9.1.1 and 9.1.12)."""
+    return (_RECORD + len(identifier) + 1) & ~1
+
+
+def path_table_record_size(identifier: bytes) -> int:
+    """Return the bytes of a path table record, always even (ECMA-119 9.4)."""
+    return _PATH_TABLE_RECORD + len(identifier) + len(identifier) % 2
+
+
+def sectors_for(size: int) -> int:
+    """Return the whole sectors that ``size`` bytes take."""
+    return -(-size // SECTOR_SIZE)

@@ -1,0 +1,209 @@
+"""The two trees of a disc: which directory holds what, under which name, in which order.
+
+The Joliet tree has the depth of the sources. The ISO tree has at most eight
+levels: a folder whose children would stand on the ninth is put into ``/DEEP``
+instead, under a short name of its own, with everything below it (and again, if
+that is still too deep). So every file is in both trees, and the long tree shows
+where it belongs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from mediashelf.building.naming.names import HostName, assign_long_names, assign_short_names
+from mediashelf.building.tree import DiscFile, DiscFolder
+
+MAX_LEVELS = 8
+"""Levels of the ISO tree, the root being the first (ECMA-119 6.8.2.1); files count as well."""
+
+MOVED_FOLDERS = "DEEP"
+INDEX_PAGE = "INDEX.TXT"
+HTML_PAGE = "INDEX.HTM"
+BOOT_IMAGE = "BOOT.IMG"
+BOOT_CATALOG = "BOOT.CAT"
+
+_OURS = "\0"  # tells our own names from equal names of the sources, and sorts nowhere
+
+
+class Child(NamedTuple):
+    """One record of a directory: a file, or a directory."""
+
+    name: str
+    identifier: bytes
+    item: DiscFile | Directory
+
+
+@dataclass(slots=True)
+class Directory:
+    """One directory of one tree; ``path`` is empty for the root.
+
+    ``children`` stand in recorded order. ``number`` counts in the path table.
+    ``lba`` and ``size`` (bytes of its records, whole sectors) are set by the layout.
+    """
+
+    folder: DiscFolder
+    parent: Directory | None = None
+    path: str = ""
+    identifier: bytes = b"\x00"
+    children: list[Child] = field(default_factory=list)
+    number: int = 1
+    lba: int = 0
+    size: int = 0
+
+    def iter_level_by_level(self) -> Iterator[Directory]:
+        """Yield this directory and all below; within a level as their parents list them."""
+        level = [self]
+        while level:
+            yield from level
+            level = [below for directory in level for below in directory.iter_directories()]
+
+    def iter_directories(self) -> Iterator[Directory]:
+        """Yield the directories among the children."""
+        for child in self.children:
+            if isinstance(child.item, Directory):
+                yield child.item
+
+
+class NamedTrees(NamedTuple):
+    """Both trees; ``moved`` are the directories of the ISO tree that stand in ``/DEEP``."""
+
+    iso: Directory
+    joliet: Directory
+    moved: list[Directory]
+    long_paths: dict[int, str]  # by id() of the folder
+
+    def long_path(self, directory: Directory) -> str:
+        """Return a directory's path in the Joliet tree; ``/DEEP`` itself has none."""
+        return self.long_paths.get(id(directory.folder), "")
+
+
+def name_trees(root: DiscFolder, own_files: Iterable[DiscFile]) -> NamedTrees:
+    """Name everything in both trees, and give every file its two paths.
+
+    ``own_files`` (index page, boot image, boot catalog) go into the root, and
+    give way to source files of their names.
+    """
+    own: dict[HostName, DiscFile | DiscFolder] = {
+        HostName(file.name, tie=_OURS): file for file in own_files
+    }
+    long_root = _grow(root, own, _LONG)
+    long_paths = {
+        id(directory.folder): directory.path for directory in long_root.iter_level_by_level()
+    }
+    too_deep = _too_deep(root)
+    deep = DiscFolder(MOVED_FOLDERS, modified=max((f.modified for f in too_deep), default=0))
+    if too_deep:
+        deep.folders = {long_paths[id(folder)]: folder for folder in too_deep}
+        own[HostName(MOVED_FOLDERS, is_folder=True, tie=_OURS)] = deep
+    short_root = _grow(root, own, _SHORT, deep)
+    moved = [
+        directory
+        for directory in short_root.iter_level_by_level()
+        if directory.parent is not None and directory.parent.folder is deep
+    ]
+    for tree, attribute in ((short_root, "short_path"), (long_root, "long_path")):
+        for directory in tree.iter_level_by_level():
+            for child in directory.children:
+                if isinstance(child.item, DiscFile):
+                    setattr(child.item, attribute, f"{directory.path}/{child.name}")
+    return NamedTrees(short_root, long_root, moved, long_paths)
+
+
+def _too_deep(root: DiscFolder) -> list[DiscFolder]:
+    """Return the folders whose children would stand below the last level."""
+    found = []
+    waiting = [(root, 1)]
+    while waiting:
+        folder, level = waiting.pop()
+        for child in folder.folders.values():
+            if level + 1 < MAX_LEVELS or not (child.folders or child.files):
+                waiting.append((child, level + 1))
+            else:
+                found.append(child)
+                waiting.append((child, 3))  # below /DEEP
+    return found
+
+
+class _Naming(NamedTuple):
+    """How one tree names what a directory holds."""
+
+    assign: Callable[..., dict[HostName, str]]
+    identifier: Callable[[str, bool], bytes]
+    order: Callable[[str], tuple[str, str]]
+
+
+def _short_identifier(name: str, is_folder: bool) -> bytes:
+    # ECMA-119 7.5.1: both separators and the version are always there for files.
+    return (name if is_folder else f"{name};1" if "." in name else f"{name}.;1").encode("ascii")
+
+
+def _long_identifier(name: str, is_folder: bool) -> bytes:
+    return name.encode("utf-16-be")
+
+
+def _grow(
+    root: DiscFolder,
+    own: dict[HostName, DiscFile | DiscFolder],
+    naming: _Naming,
+    deep: DiscFolder | None = None,
+) -> Directory:
+    """Name everything below ``root``; what ``deep`` holds is left out of its own place."""
+    elsewhere = {id(folder) for folder in deep.folders.values()} if deep else set()
+    top = Directory(root)
+    waiting = [top]
+    while waiting:
+        directory = waiting.pop()
+        items = dict(_items(directory.folder))
+        if elsewhere and directory.folder is not deep:
+            items = {host: item for host, item in items.items() if id(item) not in elsewhere}
+        names = naming.assign(items)
+        if directory is top:
+            names |= naming.assign(own, taken=names.values())
+            items |= own
+        for host in sorted(names, key=lambda host: naming.order(names[host])):
+            item, name = items[host], names[host]
+            identifier = naming.identifier(name, host.is_folder)
+            if isinstance(item, DiscFolder):
+                below = Directory(item, directory, f"{directory.path}/{name}", identifier)
+                waiting.append(below)
+                directory.children.append(Child(name, identifier, below))
+            else:
+                directory.children.append(Child(name, identifier, item))
+    return top
+
+
+def _items(folder: DiscFolder) -> Iterable[tuple[HostName, DiscFile | DiscFolder]]:
+    for key, child in folder.folders.items():
+        # Moved folders are kept under their long paths, as their names may be equal.
+        yield HostName(child.name, is_folder=True, tie="" if key == child.name else key), child
+    for file in folder.files.values():
+        yield HostName(file.name), file
+
+
+def short_order(name: str) -> tuple[str, str]:
+    """Return the key that sorts short names as records: by file name, then by extension.
+
+    ECMA-119 9.3 pads both parts with spaces, which sort before every character
+    that a name can hold. So ``README`` comes before ``README.1``, which a
+    comparison of whole identifiers (``README.;1``) gets wrong, and which old
+    CD-ROM extensions of DOS depend on (Microsoft KB Q123408).
+    """
+    base, _, extension = name.partition(".")
+    return base, extension
+
+
+def long_order(name: str) -> tuple[str, str]:
+    """Return the key that sorts Joliet names as records: by 16-bit characters, dots and all.
+
+    Joliet changes only the filler of 9.3, but its names hold any number of dots
+    and its directories hold them as well; path tables sort whole identifiers.
+    This is the one order that suits records and path tables (common practice).
+    """
+    return name, ""
+
+
+_SHORT = _Naming(assign_short_names, _short_identifier, short_order)
+_LONG = _Naming(assign_long_names, _long_identifier, long_order)

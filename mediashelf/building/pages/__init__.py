@@ -1,0 +1,1 @@
+"""The pages on a disc that tell what is on it."""

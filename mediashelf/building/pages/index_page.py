@@ -1,0 +1,104 @@
+"""The index page: a text on the disc that tells what is on it, and which short name is which file.
+
+ASCII, lines of at most 79 columns that end in CR LF, so that it can be read at a
+DOS prompt. The digests in it become known only when the sources are read, but
+take the same room whatever they are; so its size is known when the disc is planned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from mediashelf.building.naming.names import ascii_text
+from mediashelf.building.naming.trees import Directory, NamedTrees
+from mediashelf.building.pages.disc_pages import DiscPages, Note
+from mediashelf.building.pages.page_text import (
+    WIDTH,
+    backslashes,
+    long_name_lines,
+    note_lines,
+    series_lines,
+    series_title,
+    table_lines,
+)
+from mediashelf.text import count_text
+
+NO_PAGES = DiscPages()
+
+DIGEST_DIGITS = 16
+"""How much of a SHA-256 the page shows: 64 bits, enough to tell files apart."""
+
+_EXPLANATION = f"""\
+Files stand under their folder: short name, size in bytes, and the first {DIGEST_DIGITS}
+digits of the SHA-256 digest. A line that starts with "=" gives the long name
+of what stands above it, where that is another one; letters outside ASCII are
+written out there.
+"""
+_MOVED = """
+Folders in {place} stand too deep for DOS where they belong. Their long
+names tell where that is.
+"""
+
+
+def render_index(
+    label: str, trees: NamedTrees, pages: DiscPages = NO_PAGES, notes: Sequence[Note] = ()
+) -> bytes:
+    """Return the page for a disc: every file that has a source, in the ISO tree's folders.
+
+    Before them stand ``notes`` and what ``pages`` tell. Digests that are not known yet
+    show as dashes.
+    """
+    lines = [f"What is on {ascii_text(label)}"[:WIDTH]]
+    front = [*_front(pages, notes)]
+    lines += [*front, "", "Files", ""] if front else [""]
+    lines += _EXPLANATION.splitlines()
+    if trees.moved:
+        place = backslashes(trees.moved[0].path.rpartition("/")[0])
+        lines += _MOVED.format(place=place).splitlines()
+    total_files = total_size = 0
+    for directory in _in_reading_order(trees.iso):
+        if all(isinstance(child.item, Directory) for child in directory.children) and (
+            directory.children
+        ):
+            continue  # on the way to others, and named with them
+        lines += ["", backslashes(directory.path or "/")]
+        long_path = trees.long_path(directory)
+        if long_path.upper() != directory.path:
+            lines += long_name_lines(backslashes(long_path), indent="")
+        for child in directory.children:
+            file = child.item
+            if isinstance(file, Directory) or not file.source:
+                continue
+            total_files += 1
+            total_size += file.own.size
+            digest = file.content.digest[:DIGEST_DIGITS] or "-" * DIGEST_DIGITS
+            lines.append(f"  {child.name:12}  {file.own.size:13,}  {digest}")
+            long_name = file.long_path.rpartition("/")[2]
+            if long_name.upper() != child.name:
+                lines += long_name_lines(long_name, indent="  ")
+    lines += ["", f"{count_text(total_files, 'file')}, {total_size:,} bytes."]
+    return "".join(f"{line}\r\n" for line in lines).encode("ascii")
+
+
+def _front(pages: DiscPages, notes: Sequence[Note]) -> Iterator[str]:
+    if pages.series is not None:
+        yield from ("", series_title(pages.series))
+    if notes:
+        yield from note_lines(notes)
+    for table in pages.tables:
+        yield from table_lines(table)
+    if pages.series is not None:
+        yield from series_lines(pages.series)
+
+
+def _in_reading_order(root: Directory) -> Iterator[Directory]:
+    """Yield folders as people read them: each followed by what is in it."""
+    waiting = [root]
+    while waiting:
+        directory = waiting.pop()
+        yield directory
+        waiting += [
+            child.item
+            for child in reversed(directory.children)
+            if isinstance(child.item, Directory)
+        ]

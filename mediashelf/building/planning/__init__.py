@@ -1,0 +1,1 @@
+"""A disc before it is written: its listing, its plan, and what is wrong with it."""

@@ -1,0 +1,132 @@
+"""What is wrong with a planned disc, whoever is to read it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from mediashelf.building.naming.layout import MAX_DIRECTORIES, MINIMUM_SECTORS, Layout
+from mediashelf.building.naming.names import Label, same_text
+from mediashelf.building.naming.trees import MAX_LEVELS, NamedTrees
+from mediashelf.building.recipes.capacity import Capacity
+from mediashelf.building.tree import DiscFile
+from mediashelf.findings import Finding, Severity
+from mediashelf.text import count_text
+
+MAX_FILE = 0xFFFF_FFFF
+"""Bytes of one file section (ECMA-119 9.1.4); at level 1 a file is one section (10.1)."""
+
+
+def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
+    """Yield what the disc as a whole breaks: its capacity, its count of folders, its least size."""
+    if layout.used_sectors > capacity.sectors:
+        over = layout.used_sectors - capacity.sectors
+        yield Finding(
+            "over-capacity",
+            Severity.ERROR,
+            "/",
+            f"the disc is {count_text(over, 'sector')} larger than {capacity.name} holds",
+            "Leave something out, split the folders over two discs, or name a larger capacity",
+            capacity.source,
+            found=f"{layout.used_sectors:,} sectors",
+            expected=f"at most {capacity.sectors:,} sectors",
+        )
+    folder_count = len(layout.iso)
+    if folder_count > MAX_DIRECTORIES:
+        yield Finding(
+            "too-many-folders",
+            Severity.ERROR,
+            "/",
+            "a path table numbers its folders with 16 bits, and this disc has more",
+            "Split the folders over several discs",
+            "ECMA-119 9.4.4",
+            found=f"{folder_count:,} folders",
+            expected=f"at most {MAX_DIRECTORIES:,}",
+        )
+    if layout.used_sectors < MINIMUM_SECTORS:
+        yield Finding(
+            "padded-to-minimum",
+            Severity.NOTE,
+            "/",
+            f"the disc needs {count_text(layout.used_sectors, 'sector')} and is padded with "
+            f"zeros to {MINIMUM_SECTORS}, because an emulated drive refuses less",
+            "",
+            "Linux mass-storage function, storage_common.c: 300 frames are the smallest track",
+        )
+
+
+def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Finding]:
+    """Yield files that are too large, and names that could not stay what they were."""
+    nothing = True
+    for file in files:
+        nothing = False
+        if file.own.size > MAX_FILE:
+            yield Finding(
+                "file-too-large",
+                Severity.ERROR,
+                file.long_path,
+                "a file of 4 GiB or more does not fit into one section, and level 1 has no other",
+                "Split the file, or copy it by another way than a disc",
+                "ECMA-119 9.1.4 and 10.1",
+                found=f"{file.own.size:,} bytes",
+                expected=f"at most {MAX_FILE:,} bytes",
+            )
+        yield from _check_name(file.name, file.long_path)
+    for directory in trees.joliet.iter_level_by_level():
+        if directory.parent is not None:
+            yield from _check_name(directory.folder.name, directory.path)
+    if nothing:
+        yield Finding(
+            "nothing-on-disc",
+            Severity.WARNING,
+            "/",
+            "the source folders hold no files",
+            "Check that these are the right folders",
+        )
+
+
+def _check_name(host_name: str, long_path: str) -> Iterator[Finding]:
+    long_name = long_path.rpartition("/")[2]
+    if not same_text(host_name, long_name):
+        yield Finding(
+            "long-name-changed",
+            Severity.WARNING,
+            long_path,
+            f"the name {host_name!r} cannot stand on a disc as it is, or not beside its neighbours",
+            "Rename it if something looks for it by this name",
+            "Joliet, Allowed Character Set; Win32 file naming",
+            found=host_name,
+            expected=long_name,
+        )
+
+
+def check_depth(trees: NamedTrees) -> Iterator[Finding]:
+    """Yield the folders that the ISO tree cannot hold where they belong."""
+    for directory in trees.moved:
+        yield Finding(
+            "moved-for-depth",
+            Severity.WARNING,
+            trees.long_path(directory),
+            f"stands too deep for the ISO tree; there it is {directory.path}, with all it holds",
+            f"Move it up so that files stand at most {MAX_LEVELS - 2} folders deep",
+            "ECMA-119 6.8.2.1",
+        )
+
+
+def check_label(wanted: str, label: Label) -> Iterator[Finding]:
+    """Yield the labels that are another than the one wanted; capitals alone are no news."""
+    kept = [
+        (label.short, "in the ISO tree", "at most 32 of A-Z 0-9 _", "ECMA-119 8.4 and 7.4.1"),
+        (label.long, "in the Joliet tree", "at most 16 characters", "the same field in UCS-2"),
+    ]
+    for text, place, form, source in kept:
+        if not same_text(text.upper(), wanted.upper()):
+            yield Finding(
+                "label-changed",
+                Severity.NOTE,
+                "/",
+                f"the label {wanted!r} becomes {text!r} {place}",
+                "Choose a shorter or plainer label if this one will not do",
+                source,
+                found=wanted,
+                expected=form,
+            )

@@ -1,0 +1,276 @@
+"""A disc before it is written: every name, place, date and size, and what is wrong with it.
+
+A plan yields the same :class:`DiscFacts` as the finished image, so whoever judges
+images can judge plans.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import NamedTuple
+
+from mediashelf.building.naming.layout import Layout, lay_out
+from mediashelf.building.naming.names import Label, disc_label
+from mediashelf.building.naming.trees import (
+    BOOT_CATALOG,
+    HTML_PAGE,
+    INDEX_PAGE,
+    Directory,
+    NamedTrees,
+    name_trees,
+)
+from mediashelf.building.pages.disc_pages import DiscPages, Note
+from mediashelf.building.pages.html_page import render_html
+from mediashelf.building.pages.index_page import NO_PAGES, render_index
+from mediashelf.building.planning.boot import PlannedBoot
+from mediashelf.building.planning.checks import check_depth, check_files, check_label, check_layout
+from mediashelf.building.planning.listing import Listing, list_sources
+from mediashelf.building.planning.planned_facts import planned_facts
+from mediashelf.building.recipes.capacity import Capacity
+from mediashelf.building.recipes.recipe import Recipe, SourceFolder
+from mediashelf.building.sources.clock import date_disc, moment
+from mediashelf.building.sources.reading import read_start
+from mediashelf.building.tree import Content, DiscFile, DiscFolder, date_folders
+from mediashelf.findings import Finding
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
+
+
+class PlannedFile(NamedTuple):
+    """One file of the disc; ``source`` is empty for what is made: index page, boot catalog.
+
+    ``modified`` counts seconds since 1970, UTC. ``is_shared`` is True when the
+    file shows the place of an equal one.
+    """
+
+    short_path: str
+    long_path: str
+    source: str
+    size: int
+    modified: int
+    is_shared: bool
+
+    @property
+    def is_renamed(self) -> bool:
+        """Whether the short name says something else than the long one (case apart)."""
+        short, long = (path.rpartition("/")[2] for path in (self.short_path, self.long_path))
+        return short != long.upper()
+
+
+class DeclaredFolder(NamedTuple):
+    """A folder of the disc with the devices (hardware ids) that the recipe says it drives.
+
+    ``targets`` are the names of those it does so for; empty stands for every one.
+    """
+
+    short_path: str
+    long_path: str
+    identifiers: tuple[str, ...]
+    targets: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DiscPlan:
+    """A disc that can be built: sizes are in bytes, ``size`` is exactly that of the image.
+
+    ``source_size`` adds up all files, ``shared_size`` those bytes that equal
+    files before them hold already. ``made`` is the date of the disc.
+    """
+
+    recipe: Recipe
+    label: Label
+    made: datetime
+    facts: DiscFacts
+    findings: tuple[Finding, ...]
+    files: tuple[PlannedFile, ...]
+    declared: tuple[DeclaredFolder, ...]
+    folder_count: int
+    source_size: int
+    shared_size: int
+    layout: Layout = field(repr=False)
+    trees: NamedTrees = field(repr=False)
+    boot: PlannedBoot | None = field(repr=False)
+    index: DiscFile | None = field(repr=False)
+    html: DiscFile | None = field(repr=False)
+    catalog: DiscFile | None = field(repr=False)
+    pages: DiscPages = field(repr=False)
+    notes: tuple[Note, ...] = field(repr=False)
+    sources: tuple[DiscFile, ...] = field(repr=False)
+    listing: Listing = field(repr=False)
+
+    @property
+    def size(self) -> int:
+        """Bytes of the finished image."""
+        return self.layout.size
+
+    @property
+    def capacity(self) -> Capacity:
+        """What the disc must fit on."""
+        return self.recipe.capacity
+
+    def reader(self) -> Callable[[str, int], bytes]:
+        """Return a function that gives the first bytes of the source at a long path.
+
+        Its second argument is the most bytes wanted. It gives nothing for what is made
+        with the disc, and raises :class:`BuildError` for a source that is not what was
+        planned.
+        """
+        contents = {file.long_path: file.own for file in self.sources}
+
+        def read(long_path: str, limit: int) -> bytes:
+            content = contents.get(long_path)
+            return b"" if content is None else read_start(content, limit)
+
+        return read
+
+    def folder_paths(self, places: Iterable[Sequence[str]]) -> Iterator[tuple[str, str]]:
+        """Yield the paths in both trees of folders that are named as the host names them.
+
+        ``/`` stands for the root; both are empty when the disc has no such folder.
+        """
+        iso, joliet = (_paths_by_folder(tree) for tree in (self.trees.iso, self.trees.joliet))
+        for names in places:
+            folder = _folder_at(self.listing.root, names)
+            yield iso.get(id(folder), ""), joliet.get(id(folder), "")
+
+    def iter_files(self) -> Iterator[DiscFile]:
+        """Yield the files as the builder knows them, those that are made last."""
+        yield from self.sources
+        yield from _there(self.index, self.html, self.catalog)
+
+    @property
+    def content_size(self) -> int:
+        """Bytes that are read from the sources; read-back reads as many again."""
+        return sum(content.size for content in self.layout.contents)
+
+
+def plan_disc(recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count: None) -> DiscPlan:
+    """List the sources and decide everything about the disc; nothing is written.
+
+    Files are read only where their size occurs more than once; ``on_bytes`` is
+    called with the number of bytes just read.
+
+    Raises :class:`InputError` when a source or the boot image is not there, and
+    :class:`BuildError` when a file changes while it is looked at. What is wrong with
+    the sources or the disc is in the plan's findings.
+    """
+    return plan_listing(recipe, list_sources(recipe, on_bytes=on_bytes))
+
+
+def plan_listing(recipe: Recipe, listing: Listing, pages: DiscPages = NO_PAGES) -> DiscPlan:
+    """Decide everything about the disc that holds what was listed; nothing is read.
+
+    ``pages`` is what the disc's pages tell beside its files; they have no influence on
+    the names of what is listed. A listing is good for one plan at a time: the places
+    on the disc are kept in it.
+    """
+    boot, boot_file, listed = listing.boot, listing.boot_file, listing.files
+    sources = (*_there(boot_file), *listed)
+    date = date_disc(sources)
+    date_folders(listing.root, date)
+    contents = [file.own for file in sources]
+
+    number = pages.series.number if pages.series is not None else 0
+    label = disc_label(recipe.label, number)
+    has_html = recipe.index and (pages != NO_PAGES or any(one.notes for one in recipe.folders))
+    index = DiscFile(INDEX_PAGE, "", Content("", 0), date) if recipe.index else None
+    html = DiscFile(HTML_PAGE, "", Content("", 0), date) if has_html else None
+    catalog = DiscFile(BOOT_CATALOG, "", Content("", SECTOR_SIZE), date) if boot else None
+    trees = name_trees(listing.root, _there(boot_file, catalog, index, html))
+    places = _places(recipe, listing, trees)
+    notes = tuple(Note(short, long, one.notes) for short, long, one in places if one.notes)
+    if index is not None:
+        index.own.size = len(render_index(recipe.label, trees, pages, notes))
+    if index is not None and html is not None:
+        name = index.short_path.removeprefix("/")
+        html.own.data = render_html(recipe.label, pages, notes, name)
+        html.own.size = len(html.own.data)
+    layout = lay_out(
+        trees, boot=boot.content if boot else None, catalog=catalog.own if catalog else None
+    )
+    boot_facts = boot.facts(catalog.own) if boot and catalog else None
+    findings = [
+        *listing.findings,
+        # The number at the end of a label is no news; the rest is told of once.
+        *(check_label(recipe.label, disc_label(recipe.label)) if number <= 1 else ()),
+        *(boot.check() if boot else ()),
+        *check_layout(layout, recipe.capacity),
+        *check_depth(trees),
+        *check_files(listed, trees),
+    ]
+    return DiscPlan(
+        recipe=recipe,
+        label=label,
+        made=moment(date),
+        facts=planned_facts(layout, label, moment(date), boot_facts),
+        findings=tuple(findings),
+        files=_planned_files([*sources, *_there(index, html, catalog)]),
+        declared=tuple(
+            DeclaredFolder(short, long, one.provides, one.provides_for)
+            for short, long, one in places
+            if one.provides
+        ),
+        folder_count=len(layout.joliet) - 1,
+        source_size=sum(content.size for content in contents),
+        shared_size=sum(content.size for content in contents if content.equal_to is not None),
+        layout=layout,
+        trees=trees,
+        boot=boot,
+        index=index,
+        html=html,
+        catalog=catalog,
+        pages=pages,
+        notes=notes,
+        sources=sources,
+        listing=listing,
+    )
+
+
+def _there(*files: DiscFile | None) -> list[DiscFile]:
+    return [file for file in files if file is not None]
+
+
+def _planned_files(files: Iterable[DiscFile]) -> tuple[PlannedFile, ...]:
+    return tuple(
+        PlannedFile(
+            file.short_path,
+            file.long_path,
+            file.source,
+            file.own.size,
+            file.modified,
+            file.own.equal_to is not None,
+        )
+        for file in sorted(files, key=lambda file: file.long_path)
+    )
+
+
+def _folder_at(root: DiscFolder, parts: Iterable[str]) -> DiscFolder | None:
+    folder: DiscFolder | None = root
+    for name in parts:
+        folder = folder.folders.get(name) if folder is not None else None
+    return folder
+
+
+def _paths_by_folder(tree: Directory) -> dict[int, str]:
+    return {id(one.folder): one.path or "/" for one in tree.iter_level_by_level()}
+
+
+def _places(
+    recipe: Recipe, listing: Listing, trees: NamedTrees
+) -> list[tuple[str, str, SourceFolder]]:
+    """Return the short and the long path of where each source went that something is said of.
+
+    Of several discs only those with files of the source say it.
+    """
+    present = {file.origin for file in listing.files}
+    said = [
+        source
+        for origin, source in enumerate(recipe.folders)
+        if origin in present and (source.provides or source.notes)
+    ]
+    if not said:
+        return []
+    short_paths, long_paths = (_paths_by_folder(tree) for tree in (trees.iso, trees.joliet))
+    folders = [(_folder_at(listing.root, source.to), source) for source in said]
+    return [(short_paths[id(one)], long_paths[id(one)], source) for one, source in folders]

@@ -1,0 +1,1 @@
+"""What goes on a disc: folders and archives, listed, read and digested."""

@@ -1,0 +1,166 @@
+"""What the sources hold, as a tree for the disc, with findings for what stays out.
+
+Decided here:
+
+=====================  ==============================================================
+found on the host      on the disc
+=====================  ==============================================================
+regular file           a file, also when empty or hidden
+folder                 a folder, also when empty
+hard link              a file of its own; equal bytes share one place
+symbolic link to a     the file it leads to, when that is in the same source folder
+file
+symbolic link to a     left out, warning ``link-left-out``
+folder, out of the
+source folder, or to
+nothing
+device, FIFO, socket   left out, warning ``special-file-left-out``
+unreadable file or     left out, error ``source-unreadable`` (which blocks)
+folder
+two sources for one    the first named; a note when their bytes are equal, else the
+place                  error ``same-place-twice``
+what ``only`` and      left out without a word; folders that hold nothing else are
+``skip`` leave out     then left out as well, and a pattern that fits nothing is the
+                       warning ``pattern-fits-nothing``
+=====================  ==============================================================
+
+The source folder itself may be reached through links. A source that is a file must be
+a ZIP archive: see :mod:`.archives`.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from mediashelf.building.recipes.patterns import Selection
+from mediashelf.building.recipes.recipe import SourceFolder
+from mediashelf.building.sources.archives import list_archive
+from mediashelf.building.sources.placing import Spot, link_left_out, place_file, special_left_out
+from mediashelf.building.tree import Content, DiscFile, DiscFolder
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
+
+
+def read_sources(sources: Iterable[SourceFolder]) -> tuple[DiscFolder, list[Finding]]:
+    """List all sources into one tree; file contents are read only to compare rivals.
+
+    Every file knows the number of its source as ``origin``. Raises
+    :class:`InputError` for a source that does not exist or is neither a folder nor
+    an archive. What lies below is never an exception but a finding.
+    """
+    root = DiscFolder("")
+    findings: list[Finding] = []
+    for origin, source in enumerate(sources):
+        folder = root
+        for name in source.to:
+            folder = folder.folder(name)
+        selection = Selection(source.only, source.skip)
+        findings += _iter_source(source, folder, selection, origin)
+        findings += (_fits_nothing(source, pattern) for pattern in selection.unused())
+    return root, findings
+
+
+def _iter_source(
+    source: SourceFolder, folder: DiscFolder, selection: Selection, origin: int
+) -> Iterator[Finding]:
+    real = os.path.realpath(source.path)
+    if os.path.isdir(real):  # noqa: PTH112
+        yield from _Listing(real, selection, origin).iter_findings(folder)
+    elif os.path.lexists(real):
+        yield from list_archive(source.path, real, folder, selection, origin)
+    else:
+        raise InputError(f"{source.path}: does not exist; a disc is built from folders and .zip")
+
+
+class _Listing:
+    """Puts what one source folder holds into the tree, and yields findings on the way."""
+
+    def __init__(self, top: str, selection: Selection, origin: int) -> None:
+        self._top = top
+        self._selection = selection
+        self._origin = origin
+
+    def iter_findings(self, target: DiscFolder) -> Iterator[Finding]:
+        waiting = [(self._top, Spot(target))]
+        while waiting:
+            path, spot = waiting.pop()
+            try:
+                with os.scandir(path) as entries:
+                    listed = sorted(entries, key=lambda entry: entry.name)
+            except OSError as error:
+                yield _unreadable(path, error)
+                continue
+            for entry in listed:
+                try:
+                    if entry.is_dir(follow_symlinks=False):
+                        waiting += self._subfolders(entry, spot)
+                    elif self._selection.takes_file((*spot.parts, entry.name)):
+                        yield from self._add(entry, spot)
+                except OSError as error:
+                    yield _unreadable(entry.path, error)
+
+    def _subfolders(self, entry: os.DirEntry[str], above: Spot) -> Iterator[tuple[str, Spot]]:
+        """Yield the folder's path and spot unless it is skipped."""
+        spot = above.below(entry.name, entry.path)
+        if not self._selection.skips_folder(spot.parts):
+            if self._selection.takes_folder(spot.parts):
+                spot.folder()
+            yield entry.path, spot
+
+    def _add(self, entry: os.DirEntry[str], spot: Spot) -> Iterator[Finding]:
+        if entry.is_symlink():
+            yield from self._add_link(entry.path, spot)
+        else:
+            facts = os.stat(entry.path, follow_symlinks=False)  # noqa: PTH116
+            yield from self._add_file(entry.path, entry.path, facts, spot)
+
+    def _add_link(self, path: str, spot: Spot) -> Iterator[Finding]:
+        target = os.path.realpath(path)
+        if not os.path.exists(target):  # noqa: PTH110
+            yield link_left_out(path, "leads to nothing")
+        elif not Path(target).is_relative_to(self._top):
+            yield link_left_out(path, "leads out of its source folder")
+        elif os.path.isdir(target):  # noqa: PTH112
+            yield link_left_out(path, "leads to a folder")
+        else:
+            yield from self._add_file(path, target, os.stat(target), spot)  # noqa: PTH116
+
+    def _add_file(
+        self, path: str, target: str, facts: os.stat_result, spot: Spot
+    ) -> Iterator[Finding]:
+        if not stat.S_ISREG(facts.st_mode):
+            mode = facts.st_mode
+            kind = "FIFO" if stat.S_ISFIFO(mode) else "socket" if stat.S_ISSOCK(mode) else "device"
+            yield special_left_out(path, kind)
+            return
+        if not os.access(target, os.R_OK):
+            yield _unreadable(path, PermissionError(errno.EACCES, os.strerror(errno.EACCES)))
+            return
+        name = os.path.basename(path)  # noqa: PTH119
+        content = Content(target, facts.st_size, facts.st_mtime_ns)
+        modified = facts.st_mtime_ns // 1_000_000_000
+        yield from place_file(spot.folder(), DiscFile(name, path, content, modified, self._origin))
+
+
+def _fits_nothing(source: SourceFolder, pattern: str) -> Finding:
+    return Finding(
+        "pattern-fits-nothing",
+        Severity.WARNING,
+        str(source.path),
+        f"the pattern {pattern!r} fits nothing in it",
+        "Mend the pattern, or take it out of the recipe",
+    )
+
+
+def _unreadable(path: str, error: OSError) -> Finding:
+    return Finding(
+        "source-unreadable",
+        Severity.ERROR,
+        path,
+        f"cannot be read, so it would not be on the disc: {error.strerror or error}",
+        "Give yourself the right to read it, or take it out of the folder",
+    )

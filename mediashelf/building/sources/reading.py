@@ -1,0 +1,134 @@
+"""Reading the sources of a disc: counted, digested, and compared with what was planned."""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Callable, Generator, Iterator
+from contextlib import closing, contextmanager
+from io import FileIO
+
+from mediashelf.building.sources.digesting import new_hasher
+from mediashelf.building.sources.member_reading import CHUNK, iter_member, read_fully
+from mediashelf.building.tree import Content
+from mediashelf.errors import BuildError
+
+HEAD = 4096
+"""Bytes that tell most different files of one size apart."""
+
+OPEN_FLAGS = (
+    os.O_RDONLY
+    # What became a FIFO or a link since it was planned must neither stop us nor
+    # lead us elsewhere.
+    | getattr(os, "O_NONBLOCK", 0)
+    | getattr(os, "O_NOFOLLOW", 0)
+    | getattr(os, "O_CLOEXEC", 0)
+    | getattr(os, "O_BINARY", 0)
+)
+"""How every source is opened."""
+
+
+def iter_source(content: Content) -> Generator[bytes, None, None]:
+    """Yield exactly the planned bytes of a source; all pieces but the last are :data:`CHUNK`.
+
+    Raises :class:`BuildError` when the source is gone, cannot be read, or is not,
+    or does not remain, of the size and time that it was planned with; and when a
+    member of an archive is not what the archive says.
+    """
+    if content.data:
+        yield from (content.data[at : at + CHUNK] for at in range(0, content.size, CHUNK))
+        return
+    with _opened(content) as stream:
+        yield from (iter_member if content.member else _iter_file)(stream, content)
+        # By name, so that a source that is gone meanwhile is noticed as well.
+        now = os.stat(content.path, follow_symlinks=False)  # noqa: PTH116
+        _check_stamp(now, content, "changed while it was read")
+
+
+def _iter_file(stream: FileIO, content: Content) -> Iterator[bytes]:
+    left = content.size
+    while left:
+        piece = read_fully(stream, min(left, CHUNK))
+        if len(piece) < min(left, CHUNK):
+            raise BuildError(
+                f"{content.path}: shrank while it was read: it ends at byte "
+                f"{content.size - left + len(piece):,}, expected {content.size:,}; build again"
+            )
+        left -= len(piece)
+        yield piece
+    if stream.read(1):
+        raise BuildError(
+            f"{content.path}: grew while it was read: expected its end at byte "
+            f"{content.size:,}; build again"
+        )
+
+
+def digest_source(content: Content, *, on_bytes: Callable[[int], None] = lambda count: None) -> str:
+    """Return a source's SHA-256, which the content then keeps; raises like :func:`iter_source`."""
+    if not content.digest:
+        hasher = new_hasher()
+        for piece in iter_source(content):
+            hasher.update(piece)
+            on_bytes(len(piece))
+        content.digest = hasher.hexdigest()
+    return content.digest
+
+
+def read_head(content: Content) -> bytes:
+    """Return the first :data:`HEAD` bytes of a source; raises like :func:`iter_source`."""
+    return read_start(content, HEAD)
+
+
+def read_start(content: Content, limit: int) -> bytes:
+    """Return the first ``limit`` bytes of a source; raises like :func:`iter_source`.
+
+    Changes of the source behind them may go unnoticed.
+    """
+    if content.member is None:
+        with _opened(content) as stream:
+            return read_fully(stream, limit)
+    start = bytearray()
+    with closing(iter_source(content)) as pieces:
+        for piece in pieces:
+            start += piece
+            if len(start) >= limit:
+                break
+    return bytes(start[:limit])
+
+
+def check_unchanged(content: Content) -> None:
+    """Make sure that a source still has its planned size and time; raises otherwise.
+
+    A member of an archive that is said to be empty is read: it must be.
+    """
+    if content.member is not None and not content.size:
+        for _ in iter_source(content):
+            pass
+        return
+    with _opened(content):
+        pass
+
+
+@contextmanager
+def _opened(content: Content) -> Iterator[FileIO]:
+    try:
+        with FileIO(os.open(content.path, OPEN_FLAGS), "rb") as stream:
+            now = os.fstat(stream.fileno())
+            _check_stamp(now, content, "changed since the disc was planned")
+            yield stream
+    except FileNotFoundError as error:
+        raise BuildError(f"{content.path}: vanished; build again") from error
+    except OSError as error:
+        raise BuildError(f"{content.path}: cannot be read: {error.strerror or error}") from error
+
+
+def _check_stamp(now: os.stat_result, content: Content, fact: str) -> None:
+    if not stat.S_ISREG(now.st_mode):
+        raise BuildError(f"{content.path}: {fact}: it is no regular file any more")
+    if now.st_size != content.file_size:
+        raise BuildError(
+            f"{content.path}: {fact}: it has {now.st_size:,} bytes, "
+            f"expected {content.file_size:,}; build again"
+        )
+    if now.st_mtime_ns != content.modified_ns:
+        raise BuildError(f"{content.path}: {fact}: its time is another one; build again")

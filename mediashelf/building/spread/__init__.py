@@ -1,0 +1,1 @@
+"""One recipe on as few discs as hold it, with packages whole."""

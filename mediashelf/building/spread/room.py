@@ -1,0 +1,163 @@
+"""How much of a disc units take, by the layout that the disc will have."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from mediashelf.building.naming.layout import lay_out, sectors_for
+from mediashelf.building.naming.trees import BOOT_CATALOG, HTML_PAGE, INDEX_PAGE, name_trees
+from mediashelf.building.pages.disc_pages import PagesSize
+from mediashelf.building.pages.index_page import render_index
+from mediashelf.building.planning.listing import Listing
+from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.building.spread.packing import Item
+from mediashelf.building.spread.subset import subset
+from mediashelf.building.spread.units import Unit
+from mediashelf.building.tree import Content, DiscFile
+from mediashelf.formats.volume import SECTOR_SIZE
+
+# What a folder takes beside its own sectors, at the most: its records in the folder above
+# and in the path tables of both trees (ECMA-119 9.1, 9.4; Joliet names of 64 characters).
+_FOLDER_BYTES = 1024
+_FILE_BYTES = 256  # the records of one file in both trees
+_SLACK_SECTORS = 16  # what rounding up can add to the tables and pages of a disc
+
+MOST_LAID_OUT = 400
+"""Sets near the border for which discs are laid out; what comes later must fit by sums."""
+
+
+class Measured(NamedTuple):
+    """The sectors of a disc, those of its pages among them, and the bytes of its index."""
+
+    sectors: int
+    page_sectors: int
+    index_size: int
+
+
+class Measure:
+    """Lays out discs of units without planning anything else of them.
+
+    ``reserve`` is kept free on the pages for what they tell beside a disc's own files.
+    """
+
+    def __init__(self, recipe: Recipe, listing: Listing, reserve: PagesSize) -> None:
+        self.capacity = recipe.capacity.sectors
+        self.listing = listing
+        self._label = recipe.label
+        self._has_pages = recipe.index
+        self._reserve = reserve
+
+    def measure(self, units: Iterable[Unit]) -> Measured:
+        """Return what the disc with these units takes."""
+        listing = subset(self.listing, units)
+        index = DiscFile(INDEX_PAGE, "", Content("", 0), 0)
+        html = DiscFile(HTML_PAGE, "", Content("", self._reserve.html), 0)
+        catalog = DiscFile(BOOT_CATALOG, "", Content("", SECTOR_SIZE), 0)
+        own = [index, html] if self._has_pages else []
+        if listing.boot and listing.boot_file:
+            own += [catalog, listing.boot_file]
+        trees = name_trees(listing.root, own)
+        index_size = page_sectors = 0
+        if self._has_pages:
+            index_size = len(render_index(self._label, trees)) + self._reserve.text
+            index.own.size = index_size
+            page_sectors = sectors_for(index_size) + sectors_for(self._reserve.html)
+        layout = lay_out(
+            trees,
+            boot=listing.boot.content if listing.boot else None,
+            catalog=catalog.own if listing.boot else None,
+        )
+        return Measured(layout.used_sectors, page_sectors, index_size)
+
+
+class DiscRoom:
+    """One disc of the recipe's capacity; sets of units are asked for by number.
+
+    Most questions are answered from the sectors that each unit takes alone; only near
+    the border are the trees named and laid out for a set.
+    """
+
+    def __init__(self, measure: Measure, units: Sequence[Unit]) -> None:
+        self._measure = measure
+        self._units = units
+        base = measure.measure(())
+        alone = [measure.measure((unit,)) for unit in units]
+        self._base = base.sectors
+        self._alone = [one.sectors - base.sectors for one in alone]
+        self._loose = [
+            _loose_bytes(unit) + one.index_size - base.index_size
+            for unit, one in zip(units, alone, strict=True)
+        ]
+        self._least = _least_sectors(units, measure.listing)
+        self._known: dict[frozenset[int], int] = {}
+        # The smallest index takes a sector; what it holds is not known yet.
+        self._least_base = base.sectors - base.page_sectors + bool(base.page_sectors)
+
+    @property
+    def least_capacity(self) -> int:
+        """Sectors left for contents and folders on a disc with the smallest pages."""
+        return self._measure.capacity - self._least_base
+
+    def items(self) -> list[Item]:
+        """Return what packing needs to know of each unit."""
+        ranks = sorted({_rank(unit) for unit in self._units})
+        return [
+            Item(self._alone[number], self._least[number], ranks.index(_rank(unit)))
+            for number, unit in enumerate(self._units)
+        ]
+
+    def fits(self, chosen: Sequence[int]) -> bool:
+        """Return whether these units fit on one disc; in doubt they do not."""
+        capacity = self._measure.capacity
+        together = self._base + sum(self._alone[number] for number in chosen)
+        rounding = sum(self._loose[number] for number in chosen) // SECTOR_SIZE + _SLACK_SECTORS
+        if together + rounding <= capacity:
+            return True
+        if sum(self._least[number] for number in chosen) > self.least_capacity:
+            return False
+        if len(self._known) >= MOST_LAID_OUT and frozenset(chosen) not in self._known:
+            return False
+        return self.sectors(chosen) <= capacity
+
+    def sectors(self, chosen: Iterable[int]) -> int:
+        """Return the sectors of the disc with these units, its pages included."""
+        key = frozenset(chosen)
+        found = self._known.get(key)
+        if found is None:
+            units = [self._units[number] for number in sorted(key)]
+            found = self._known[key] = self._measure.measure(units).sectors
+        return found
+
+
+def _least_sectors(units: Sequence[Unit], listing: Listing) -> list[int]:
+    """Return what each unit takes in any case: contents that none before it has, and folders.
+
+    So the sum for any set of units is never more than what the set takes together.
+    """
+    seen: set[int] = set()
+    least = []
+    for unit in units:
+        contents = [placed.file.content for placed in unit.files]
+        if unit.has_boot and listing.boot_file:
+            contents.append(listing.boot_file.content)
+        sectors = 0
+        for content in contents:
+            if id(content) not in seen:
+                seen.add(id(content))
+                sectors += sectors_for(content.size)
+        # A folder of the unit's own takes at least a sector in each tree.
+        least.append(sectors + 2 * sum(folder != () for folder in unit.folders))
+    return least
+
+
+def _rank(unit: Unit) -> tuple[bool, int]:
+    # The disc that boots is the first, whatever the recipe's order.
+    return not unit.has_boot, unit.order
+
+
+def _loose_bytes(unit: Unit) -> int:
+    """Return what a unit may add to tables and folders that it shares with others."""
+    folders = len(unit.folders) + len(unit.top)
+    files = sum(placed.folder == unit.top for placed in unit.files)
+    return folders * _FOLDER_BYTES + files * _FILE_BYTES

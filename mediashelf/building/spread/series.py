@@ -1,0 +1,211 @@
+"""Several discs from one recipe: units spread over them, and a plan for each disc."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from mediashelf.building.naming.names import iso_label
+from mediashelf.building.pages.disc_pages import (
+    DiscPages,
+    DriverTable,
+    Note,
+    PagesSize,
+    Series,
+    SeriesDisc,
+    SeriesPart,
+)
+from mediashelf.building.pages.html_page import render_html
+from mediashelf.building.pages.page_text import note_lines, series_lines, series_title
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_listing
+from mediashelf.building.planning.listing import Listing
+from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.building.spread.room import DiscRoom, Measure
+from mediashelf.building.spread.spread import Ground, Spread, spread
+from mediashelf.building.spread.subset import subset
+from mediashelf.building.spread.units import Unit, find_units, take_apart
+from mediashelf.errors import BuildError
+from mediashelf.findings import Finding, Severity
+from mediashelf.text import size_text
+
+LARGEST_NAMED = 3
+
+_HEADINGS = 100  # bytes of lines between the parts of the index
+
+
+@dataclass(frozen=True, slots=True)
+class DiscSeries:
+    """A recipe spread over discs, planned one by one.
+
+    ``units`` are what each disc holds. ``findings`` are those of the sources and of the
+    spreading; each plan has those of its own disc.
+    """
+
+    recipe: Recipe
+    listing: Listing
+    units: tuple[tuple[Unit, ...], ...]
+    spread: Spread
+    findings: tuple[Finding, ...]
+    plans: tuple[DiscPlan, ...] = ()
+
+    @property
+    def content_size(self) -> int:
+        """Bytes that are read from the sources; read-back reads as many again."""
+        return sum(plan.content_size for plan in self.plans)
+
+    @property
+    def proof(self) -> str:
+        """How near the number of discs is to the least, in words."""
+        if self.spread.is_proved_least:
+            return f"proved least, by {self.spread.ground}"
+        more = len(self.plans) - self.spread.bound
+        return f"at most {more} more than the bound of {self.spread.bound}, by {self.spread.ground}"
+
+
+def plan_series(
+    recipe: Recipe,
+    listing: Listing,
+    *,
+    together: Iterable[Collection[str]] = (),
+    reserve: int = 0,
+) -> DiscSeries:
+    """Spread what was listed over as few discs of the recipe's capacity as can be found.
+
+    ``together`` names files (by host path on the disc) that must not be parted.
+    ``reserve`` are bytes to keep free on each page of each disc for tables that
+    :func:`with_tables` adds. Raises :class:`BuildError` for a package that no disc
+    holds, naming its largest files.
+    """
+    whole = find_units(listing, recipe.folders, together=together)
+    if listing.boot is not None:
+        whole.insert(0, Unit((), 0, -1, (), (), True, has_boot=True))
+    measure = Measure(recipe, listing, _pages_size(recipe, whole, reserve))
+    units = list(_that_fit(whole, measure, recipe))
+    room = DiscRoom(measure, units)
+    result = spread(room.items(), room)
+    if not result.discs:
+        result = Spread(((),), 1, Ground.SIZE)  # sources without anything: one empty disc
+    chosen = tuple(tuple(units[number] for number in disc) for disc in result.discs)
+    findings = (*listing.findings, *_taken_apart(whole, chosen))
+    series = DiscSeries(recipe, listing, chosen, result, findings)
+    # The pages name paths on every disc, so all discs are planned once without them.
+    return with_tables(replace(series, plans=tuple(_plans(series, DiscPages()))))
+
+
+def with_tables(series: DiscSeries, tables: Sequence[DriverTable] = ()) -> DiscSeries:
+    """Return the series with these tables, and an index of all discs, on the pages of each."""
+    count = len(series.plans)
+    discs = tuple(
+        SeriesDisc(numbered_name(series.recipe.label, number, count), tuple(_parts(plan, units)))
+        for number, (plan, units) in enumerate(zip(series.plans, series.units, strict=True), 1)
+    )
+    pages = DiscPages(tuple(tables), Series(0, discs) if count > 1 else None)
+    return replace(series, plans=tuple(_plans(series, pages)))
+
+
+def numbered_name(label: str, number: int, count: int) -> str:
+    """Return how people name one disc of a series; the only one has the label alone."""
+    return f"{label} {number}" if count > 1 else label
+
+
+def file_names(label: str, count: int) -> list[str]:
+    """Return the names of the images: ``harbour_drivers-1.iso`` and so on."""
+    stem = file_stem(label)
+    width = len(str(count))
+    if count == 1:
+        return [f"{stem}.iso"]
+    return [f"{stem}-{number:0{width}}.iso" for number in range(1, count + 1)]
+
+
+def file_stem(label: str) -> str:
+    """Return what the names of a series' images begin with."""
+    return iso_label(label).lower()
+
+
+def _plans(series: DiscSeries, pages: DiscPages) -> Iterator[DiscPlan]:
+    for number, units in enumerate(series.units, start=1):
+        own = pages.series._replace(number=number) if pages.series else None
+        listing = subset(series.listing, units)
+        yield plan_listing(series.recipe, listing, replace(pages, series=own))
+
+
+def _parts(plan: DiscPlan, units: Iterable[Unit]) -> Iterator[SeriesPart]:
+    """Yield what a disc holds, under the names that it has there."""
+    pieces = [piece for unit in units if not unit.has_boot for piece in unit.pieces or (unit,)]
+    paths = plan.folder_paths(piece.top for piece in pieces)
+    for piece, (short, long) in zip(pieces, paths, strict=True):
+        yield SeriesPart(short, long, piece.size, bool(piece.folders))
+
+
+def _pages_size(recipe: Recipe, units: Sequence[Unit], reserve: int) -> PagesSize:
+    """Return the most bytes that notes and an index of all discs take, and ``reserve``.
+
+    As if every unit had a disc of its own and stood on this one as well.
+    """
+    parts = tuple(
+        SeriesPart("/XXXXXXXX" * max(len(piece.top), 1), piece.name, unit.size, False)
+        for unit in units
+        for piece in unit.pieces or (unit,)
+    )
+    bare = SeriesDisc(numbered_name(recipe.label, 10 * len(units), 2), ())
+    series = Series(1, (bare._replace(parts=parts), *([bare] * len(units))))
+    notes = [
+        Note("/XXXXXXXX" * max(len(one.to), 1), "/" + "/".join(one.to), one.notes)
+        for one in recipe.folders
+        if one.notes
+    ]
+    lines = (series_title(series), *series_lines(series), *note_lines(notes))
+    text = sum(len(line) + 2 for line in lines)
+    html = len(render_html(recipe.label, DiscPages((), series), notes, "INDEX_2.TXT"))
+    return PagesSize(text + reserve + _HEADINGS, html + reserve)
+
+
+def _that_fit(whole: Iterable[Unit], measure: Measure, recipe: Recipe) -> Iterator[Unit]:
+    """Yield units that each fit on a disc; what may be taken apart for that is."""
+    waiting = list(whole)[::-1]
+    while waiting:
+        unit = waiting.pop()
+        sectors = measure.measure((unit,)).sectors
+        if sectors <= measure.capacity:
+            yield unit
+            continue
+        parts = take_apart(unit)
+        if parts in ([], [unit]):
+            raise _too_large(unit, sectors, recipe)
+        waiting += parts[::-1]
+
+
+def _too_large(unit: Unit, sectors: int, recipe: Recipe) -> BuildError:
+    capacity = recipe.capacity
+    by_size = sorted(unit.files, key=lambda placed: (-placed.file.own.size, placed.file.source))
+    largest = ", ".join(
+        f"{placed.file.source} ({size_text(placed.file.own.size)})"
+        for placed in by_size[:LARGEST_NAMED]
+    )
+    what = "the boot image" if unit.has_boot else unit.name
+    return BuildError(
+        f"{what}: needs {sectors:,} sectors alone and in one piece, and the capacity "
+        f"({capacity.name}) is {capacity.sectors:,}; its largest files are {largest}; skip some "
+        "of them, or name a larger capacity"
+    )
+
+
+def _taken_apart(whole: Iterable[Unit], discs: Sequence[Sequence[Unit]]) -> Iterator[Finding]:
+    """Yield the folders that are no packages and ended up on several discs."""
+    disc_of = {
+        id(placed.file): number
+        for number, units in enumerate(discs, start=1)
+        for unit in units
+        for placed in unit.files
+    }
+    for unit in whole:
+        numbers = sorted({disc_of[id(placed.file)] for placed in unit.files})
+        if len(numbers) > 1:
+            named = ", ".join(map(str, numbers))
+            yield Finding(
+                "folder-on-several-discs",
+                Severity.NOTE,
+                unit.name,
+                f"no disc holds it whole, so its folders are on discs {named}",
+                "Nothing, if what is in it does not belong together",
+            )

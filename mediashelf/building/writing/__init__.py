@@ -1,0 +1,1 @@
+"""Write a planned disc, read it back, and only then give it its name."""

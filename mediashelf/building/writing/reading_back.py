@@ -1,0 +1,97 @@
+"""Is a disc that was just written what was planned? Our own reader says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from itertools import zip_longest
+from pathlib import Path
+
+from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.building.sources.digesting import PassingDigests
+from mediashelf.building.sources.member_reading import CHUNK
+from mediashelf.building.tree import Content
+from mediashelf.errors import BuildError
+from mediashelf.findings import Severity
+from mediashelf.formats.fields import View
+from mediashelf.formats.volume import SECTOR_SIZE, Entry, VolumeFacts
+from mediashelf.image import open_image
+
+
+def read_back(
+    plan: DiscPlan, path: Path, *, on_bytes: Callable[[int], None] = lambda count: None
+) -> None:
+    """Read the image at ``path`` and compare it with the plan it was built from.
+
+    Both trees must hold exactly the planned entries, in order, with their
+    dates and places; every content must have the digest of the bytes that were
+    read from its source. Raises :class:`BuildError` for the first difference.
+    """
+    with open_image(path) as image:
+        for finding in image.findings:
+            if finding.severity > Severity.NOTE:
+                raise _failed(f"{finding.where}: {finding.message}")
+        if image.size != plan.size:
+            raise _failed(f"the image has {image.size:,} bytes, expected {plan.size:,}")
+        for planned in plan.facts.volumes:
+            _compare_volumes(planned, image.facts.volume(planned.kind))
+        if image.facts.boot != plan.facts.boot:
+            raise _failed("the boot catalog is not the one that was written")
+        _compare_contents(plan.layout.contents, image.view, on_bytes)
+
+
+def _compare_volumes(planned: VolumeFacts, found: VolumeFacts | None) -> None:
+    if found is None:
+        raise _failed(f"there is no {planned.kind} tree")
+    if (found.label, found.block_count) != (planned.label, planned.block_count):
+        raise _failed(
+            f"the {planned.kind} descriptor says {found.label!r} with {found.block_count:,} "
+            f"blocks, expected {planned.label!r} with {planned.block_count:,}"
+        )
+    for number, (entry, expected) in enumerate(_pairs(found.entries, planned.entries)):
+        if entry is None or entry._replace(record_offset=-1) != expected:
+            raise _failed(
+                f"entry {number} of the {planned.kind} tree is {_describe(entry)}, "
+                f"expected {_describe(expected)}"
+            )
+
+
+def _pairs(
+    found: Iterable[Entry], planned: Iterable[Entry]
+) -> Iterable[tuple[Entry | None, Entry | None]]:
+    return zip_longest(found, planned)
+
+
+def _describe(entry: Entry | None) -> str:
+    if entry is None:
+        return "missing"
+    places = ", ".join(f"LBA {extent.lba}" for extent in entry.extents)
+    return f"{entry.path} ({entry.size:,} bytes, {places or 'no place'}, date {entry.date.hex()})"
+
+
+def _compare_contents(
+    contents: Iterable[Content], view: View, on_bytes: Callable[[int], None]
+) -> None:
+    with PassingDigests() as digests:
+        for content in contents:
+            for piece in digests.passing(content, _iter_view(view, content)):
+                on_bytes(len(piece))
+        for content, digest in digests.finished():
+            if digest != content.digest:
+                raise _failed(
+                    f"the bytes of {content.shown_path or 'the index page'} at LBA {content.lba} "
+                    "are not those that were written"
+                )
+
+
+def _iter_view(view: View, content: Content) -> Iterator[bytes]:
+    start = content.lba * SECTOR_SIZE
+    end = start + content.size
+    for offset in range(start, end, CHUNK):
+        yield view.read(offset, min(CHUNK, end - offset))
+
+
+def _failed(reason: str) -> BuildError:
+    return BuildError(
+        f"the disc did not read back as it was written: {reason}; "
+        "check the medium it was written to, then build again"
+    )

@@ -1,0 +1,1 @@
+"""Read images again and judge them against the catalogue."""

@@ -1,0 +1,79 @@
+"""Auditing images against the catalogue: read, judge, and write down, one image after another."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
+
+from mediashelf.catalogue.auditing.due import Budget
+from mediashelf.catalogue.auditing.judging import judge
+from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.catalogue.auditing.recording import write_result
+from mediashelf.catalogue.auditing.values import AuditResult, Depth
+from mediashelf.catalogue.rows import Presence
+from mediashelf.catalogue.scanning.raw_reading import RawAudits
+from mediashelf.catalogue.scanning.reading import WORKERS, Reading, read_image, read_many
+from mediashelf.catalogue.schema import transaction
+from mediashelf.catalogue.store import Catalogue
+
+__all__ = ["AuditResult", "Depth", "run_audit"]
+
+DEFAULT_ALGORITHM = "xxh3_128"
+
+
+def run_audit(
+    catalogue: Catalogue,
+    jobs: Sequence[AuditJob],
+    *,
+    depth: Depth = Depth.DIGESTS,
+    algorithms: Sequence[str] = (),
+    past_cache: bool = False,
+    workers: int = WORKERS,
+    budget: Budget | None = None,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Generator[AuditResult, None, None]:
+    """Read the images and yield each verdict, once it is written to the catalogue.
+
+    Nothing on record is replaced: a digest that is right is confirmed with the
+    day, one that is not stays what the file is compared with. ``algorithms`` are
+    computed in the same pass and put on record beside it where the bytes are
+    right. With a ``budget`` the images are read one after the other, and those
+    that it leaves are not yielded.
+    """
+    raw_audits = RawAudits()
+
+    def read(job: AuditJob, count: Callable[[int], None]) -> Reading:
+        if budget is None:
+            return look(job, count)
+        if not budget.may_start(job):
+            return Reading()
+        reading = look(job, count)
+        budget.ended(job)
+        return reading
+
+    def look(job: AuditJob, count: Callable[[int], None]) -> Reading:
+        if job.presence is not Presence.HERE:
+            return Reading(is_missing=True)
+        on_record = tuple(job.row.digests) if job.row is not None else ()
+        return read_image(
+            job.path,
+            is_sheet=job.is_sheet,
+            algorithms=dict.fromkeys([*(on_record or [DEFAULT_ALGORITHM]), *algorithms]),
+            contents=depth.reads_every_byte,
+            files_inside=depth is Depth.CONTENTS,
+            past_cache=past_cache,
+            to_record=False,
+            raw_audits=raw_audits,
+            on_bytes=count,
+        )
+
+    workers = workers if budget is None else 1
+    with closing(read_many(jobs, read, workers=workers, on_bytes=on_bytes)) as readings:
+        for job, reading in readings:
+            if budget is not None and job.path in budget.left:
+                continue
+            result = judge(catalogue, job, reading)
+            if job.row is not None and catalogue.can_write:
+                with transaction(catalogue.db):
+                    result = write_result(catalogue, job.row, result, algorithms)
+            yield result

@@ -1,0 +1,122 @@
+"""Which images are due to be confirmed again, in what order, and how many fit into a night.
+
+An image is due when it was not read whole and judged for some time. What is due
+is read in the order of need: images never confirmed since they were recorded,
+then the longest unconfirmed. An image that an audit found wrong counts from that
+audit on: else it would be read again every night, and with it known, nothing new
+would be learnt.
+
+The budget is looked at between images. The first image is read whatever it takes,
+so that one larger than a whole night gets its turn. Each further one is begun
+only if it can be expected to end in time, by the speed at which images of its
+shelf were read in this run; else it waits, and smaller ones behind it are tried.
+It has waited longest the next time, and comes first.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
+from mediashelf.integrity.fixity.values import State
+
+
+@dataclass(frozen=True, slots=True)
+class DuePlan:
+    """What is due, most urgent first, and what was passed over.
+
+    ``fresh`` counts images confirmed not long ago, ``away`` those that are not
+    plugged in, ``unrecorded`` files that no scan has recorded. ``known_wrong`` are
+    images that were found wrong not long ago, or known to be missing.
+    """
+
+    jobs: tuple[AuditJob, ...]
+    fresh: int = 0
+    away: int = 0
+    unrecorded: int = 0
+    known_wrong: tuple[AuditJob, ...] = ()
+
+
+def plan_due(jobs: Iterable[AuditJob], age: timedelta, *, now: datetime | None = None) -> DuePlan:
+    """Return which of the jobs were not confirmed for ``age``, or ever, in the order of need."""
+    limit = ((now or datetime.now(UTC)) - age).strftime("%Y-%m-%dT%H:%M:%SZ")
+    due: list[tuple[tuple[bool, str, str], AuditJob]] = []
+    fresh = away = unrecorded = 0
+    known_wrong: list[AuditJob] = []
+    for job in jobs:
+        row = job.row
+        if row is None:
+            unrecorded += 1
+        elif job.presence is Presence.AWAY:
+            away += 1
+        elif job.presence is Presence.MISSING and row.presence is Presence.MISSING:
+            known_wrong.append(job)
+        elif not was_read_again(row):
+            due.append(((False, last_read(row), job.where), job))
+        elif last_read(row) <= limit or job.presence is Presence.MISSING:
+            due.append(((True, last_read(row), job.where), job))
+        elif row.verdict in (RECORDED, State.SOUND):
+            fresh += 1
+        else:
+            known_wrong.append(job)
+    due.sort(key=lambda pair: pair[0])
+    ordered = tuple(job for _, job in due)
+    return DuePlan(ordered, fresh, away, unrecorded, tuple(known_wrong))
+
+
+def was_read_again(row: ImageRow) -> bool:
+    """Return whether an image was confirmed or found wrong since its digest was recorded."""
+    # An audit may follow a scan within the second.
+    return row.confirmed_at > row.recorded_at or (row.audited_at or "") >= (row.recorded_at or "0")
+
+
+def last_read(row: ImageRow) -> str:
+    """Return the moment of the last confirmation or audit; of the recording before any."""
+    return max(row.recorded_at, row.confirmed_at, row.audited_at or "")
+
+
+class Budget:
+    """Says which images may still be begun; for one reader, one image after the other.
+
+    ``left`` are the jobs that were not begun, in the order in which they were asked for.
+    """
+
+    def __init__(self, seconds: float, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self._end = clock() + seconds
+        self._is_first = True
+        self._started_at = 0.0
+        self._work: dict[str, tuple[int, float]] = {}  # by shelf: bytes, seconds
+        self.left: dict[Path, AuditJob] = {}
+
+    def may_start(self, job: AuditJob) -> bool:
+        """Return whether to begin with a job now; one that may not is kept in ``left``."""
+        self._started_at = self._clock()
+        if not job.size:
+            return True
+        may = self._is_first or self._started_at + self._expected(job) < self._end
+        self._is_first = False
+        if not may:
+            self.left[job.path] = job
+        return may
+
+    def ended(self, job: AuditJob) -> None:
+        """Learn how long the job that was begun last took."""
+        taken = self._clock() - self._started_at
+        for shelf in (_shelf(job), ""):  # the empty name stands for all shelves
+            size, seconds = self._work.get(shelf, (0, 0.0))
+            self._work[shelf] = (size + job.size, seconds + taken)
+
+    def _expected(self, job: AuditJob) -> float:
+        """Return the seconds that a job can be expected to take; 0 while nothing is known."""
+        size, seconds = self._work.get(_shelf(job)) or self._work.get("", (0, 0.0))
+        return job.size * seconds / size if size else 0.0
+
+
+def _shelf(job: AuditJob) -> str:
+    return job.row.shelf if job.row is not None else str(job.path.parent)

@@ -1,0 +1,113 @@
+"""One verdict from what was read of an image and what is on record of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from mediashelf.catalogue import images
+from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
+from mediashelf.catalogue.auditing.values import AuditResult
+from mediashelf.catalogue.rows import Presence
+from mediashelf.catalogue.scanning.reading import Reading
+from mediashelf.catalogue.store import Catalogue
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.raw.judgement import Verdict as SectorVerdict
+from mediashelf.integrity.fixity.comparing import Absence, Observed, State, Verdict, compare
+from mediashelf.integrity.structure.damage import PLAIN_SECTORS, entries_touched
+from mediashelf.text import count_text
+
+_DIFFERS = "damage-on-record"
+_DAMAGED_INSIDE = "damage-inside-on-record"
+
+
+def judge(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditResult:
+    """Return the verdict on one image; nothing is written."""
+    record = images.fixity_record(catalogue.db, job.row) if job.row is not None else None
+    verdict = compare(
+        job.where,
+        _observed(job, reading),
+        record,
+        (*reading.findings, *reading.inside),
+        structure_read=reading.structure_read,
+    )
+    verdict = _with_sectors(reading, verdict)
+    result = AuditResult(job, verdict, reading, reading.touched, reading.entry_count)
+    if job.row is None or record is None:
+        return judge_unrecorded(catalogue, result)
+    if verdict.spans:
+        return _with_touched(catalogue, result)
+    return _with_earlier_damage(catalogue, result)
+
+
+def _observed(job: AuditJob, reading: Reading) -> Observed:
+    if reading.is_missing:
+        is_away = job.presence is Presence.AWAY
+        return Observed(absence=Absence.AWAY if is_away else Absence.MISSING)
+    problem = reading.problem
+    if reading.is_changing:
+        problem = "it was written while it was read; audit it again when that has ended"
+    return Observed(reading.size, reading.mtime_ns, reading.digests, problem)
+
+
+def _with_earlier_damage(catalogue: Catalogue, result: AuditResult) -> AuditResult:
+    """What a deeper audit found wrong stays wrong until an audit as deep finds it right."""
+    row, reading, verdict = result.job.row, result.reading, result.verdict
+    if row is None or row.judged_by != "audit" or verdict.state not in (State.SOUND, State.DAMAGED):
+        return result
+    when, found = (row.audited_at or row.scanned_at)[:10], row.verdict
+    if reading.digests is None and found in (State.DECAYED, State.CHANGED):
+        rule, remedy = _DIFFERS, "audit it with --depth digests"
+        message = f"the audit of {when} found it {found}, and its bytes were not read again"
+    elif found == State.DAMAGED and verdict.state is State.SOUND and _could_hide(reading, verdict):
+        rule, remedy = _DAMAGED_INSIDE, "audit it with --depth contents to look at it again"
+        since = "the bytes are still the same" if verdict.is_confirmed else "it was not read again"
+        message = f"the audit of {when} found damage inside, and {since}"
+    else:
+        return result
+    told = Finding(rule, Severity.ERROR, result.job.where, message, remedy=remedy)
+    earlier = [
+        finding
+        for finding in images.findings_of(catalogue.db, row.id)
+        if finding.rule not in (_DIFFERS, _DAMAGED_INSIDE) and finding not in verdict.findings
+    ]
+    findings = (told, *earlier, *verdict.findings)
+    verdict = replace(verdict, state=State(found), findings=findings)
+    return _with_touched(catalogue, replace(result, verdict=verdict))
+
+
+def _could_hide(reading: Reading, verdict: Verdict) -> bool:
+    """Tell whether this audit was too shallow to see damage inside that is still there."""
+    is_same = verdict.is_confirmed or reading.digests is None
+    return is_same and reading.inside_report is None
+
+
+def _with_sectors(reading: Reading, verdict: Verdict) -> Verdict:
+    """Say what the sectors of a raw image told."""
+    if not reading.sectors or not any(reading.sectors.values()):
+        return verdict
+    counts = reading.sectors
+    proved = counts[SectorVerdict.GOOD]
+    wrong = [
+        f"{counts[each]:,} {each.value}"
+        for each in (SectorVerdict.CORRECTED, SectorVerdict.MISPLACED, SectorVerdict.LOST)
+        if counts[each]
+    ]
+    words = [f"{count_text(proved, 'sector')} proved by their EDC"] if proved or wrong else []
+    words += [word.replace("corrected", "that their parity can put right") for word in wrong]
+    if counts[SectorVerdict.UNCHECKED]:
+        words.append(f"{count_text(counts[SectorVerdict.UNCHECKED], 'sector')} without any check")
+    return replace(verdict, basis=f"{verdict.basis}; {', '.join(words)}")
+
+
+def _with_touched(catalogue: Catalogue, result: AuditResult) -> AuditResult:
+    """Name the entries by the tree on record, since that of a damaged image may be damaged."""
+    row = result.job.row
+    facts = images.facts_of(catalogue.db, row.id) if row is not None else None
+    if row is None or facts is None or result.job.is_sheet:
+        return result
+    stored = result.reading.stored
+    if facts.looks_raw and stored == PLAIN_SECTORS:
+        return replace(result, touched=(), entry_count=row.entry_count)
+    touched = entries_touched(facts, result.damage, stored)
+    return replace(result, touched=touched, entry_count=row.entry_count)

@@ -1,0 +1,185 @@
+"""Which images an audit looks at, from what the person named."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.catalogue import images
+from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow
+from mediashelf.catalogue.scanning.presence import Absences, FileSystems
+from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX, SeenImage, walk_folder
+from mediashelf.catalogue.store import Catalogue
+from mediashelf.errors import InputError
+from mediashelf.text import did_you_mean
+
+
+@dataclass(frozen=True, slots=True)
+class AuditJob:
+    """One image to audit; ``row`` is its record where it has one.
+
+    ``where`` names it for people: shelf and path, or the path as it was given.
+    ``size`` is what is to be read, 0 where the file is not here.
+    """
+
+    path: Path
+    where: str
+    row: ImageRow | None
+    presence: Presence
+    size: int = 0
+
+    @property
+    def is_sheet(self) -> bool:
+        """True for a cue sheet, which has no structure of a disc."""
+        return self.path.suffix.lower() == SHEET_SUFFIX
+
+
+def plan_audit(catalogue: Catalogue, names: Sequence[str] = ()) -> list[AuditJob]:
+    """Return the images that the names mean, each once; without names, all shelves.
+
+    A name is that of a shelf, or a file or folder, on record or not, or the end
+    of the path of one recorded image. A shelf or folder means everything that is
+    recorded in it, and every image file in it that is not. Raises
+    :class:`InputError` for a name that means nothing, or more than one image.
+    """
+    planner = _Planner(catalogue)
+    jobs: dict[Path, AuditJob] = {}
+    if not names:
+        for shelf in planner.shelves.values():
+            for job in planner.of_folder(shelf.root):
+                jobs.setdefault(job.path, job)
+    for name in names:
+        for job in planner.of_name(name):
+            jobs.setdefault(job.path, job)
+    return list(jobs.values())
+
+
+def recorded_image(catalogue: Catalogue, name: str) -> ImageRow:
+    """Return the one recorded image that a name means, whether its file is here or not.
+
+    A name is the path of a file, or the end of the path of one image. Raises
+    :class:`InputError` for anything else.
+    """
+    row = catalogue.image_by_path(Path(name))
+    if row is not None:
+        return row
+    if os.path.lexists(name):
+        what = (
+            "is a folder; name one image"
+            if Path(name).is_dir()
+            else "is not on record; scan its shelf first"
+        )
+        raise InputError(f"{name}: {what}")
+    return _Planner(catalogue).by_end(name)
+
+
+class _Planner:
+    def __init__(self, catalogue: Catalogue) -> None:
+        self._catalogue = catalogue
+        self._file_systems = FileSystems()
+        self.shelves = {shelf.name.lower(): shelf for shelf in catalogue.shelves()}
+
+    def of_name(self, name: str) -> Iterator[AuditJob]:
+        shelf = self.shelves.get(name.lower())
+        path = Path(name)
+        if shelf is not None:
+            yield from self.of_folder(shelf.root)
+        elif path.is_dir():
+            yield from self.of_folder(path)
+        else:
+            row = self._catalogue.image_by_path(path)
+            if row is None and not os.path.lexists(path):
+                row = self.by_end(name)
+            yield self._recorded(row) if row is not None else _unrecorded(path, name)
+
+    def by_end(self, name: str) -> ImageRow:
+        rows = images.by_name(self._catalogue.db, Path(name).name)
+        end = "/" + name.lower().lstrip("/")
+        rows = [row for row in rows if f"/{row.shelf}/{row.path}".lower().endswith(end)]
+        if len(rows) == 1:
+            return rows[0]
+        if rows:
+            places = ", ".join(f"{row.shelf}/{row.path}" for row in rows[:5])
+            raise InputError(f"{name}: means {len(rows)} images ({places}); name one by its path")
+        near = did_you_mean(name, [shelf.name for shelf in self.shelves.values()])
+        raise InputError(f"{name}: is no shelf, no file or folder, and no image on record{near}")
+
+    def _recorded(self, row: ImageRow) -> AuditJob:
+        presence = Presence.HERE
+        if not os.path.lexists(row.file):
+            absences = Absences(row.root, self._file_systems, ())
+            presence, _ = absences.judge(row.path, row.file_system)
+            if not row.root.is_dir():
+                presence = Presence.AWAY
+        return _job(row, presence)
+
+    def of_folder(self, folder: Path) -> Iterator[AuditJob]:
+        """Yield what is recorded or lies in a folder, in the order of paths."""
+        shelf, inner = self._shelf_of(folder)
+        rows = {}
+        if shelf is not None:
+            rows = {
+                row.path.removeprefix(inner): row
+                for row in self._catalogue.images(shelf=shelf.name)
+                if row.path.startswith(inner)
+            }
+        walk = walk_folder(folder, self._file_systems, rows)
+        found = [
+            (rows[path].file_system, seen.file_system)
+            for path, seen in walk.images.items()
+            if path in rows and rows[path].size == seen.size
+        ]
+        absences = Absences(folder, self._file_systems, found)
+        for path in sorted({*rows, *walk.images}):
+            row, seen = rows.get(path), walk.images.get(path)
+            if seen is not None:
+                yield self._seen(folder, seen, row, shelf, inner)
+            elif row is not None:
+                presence, _ = absences.judge(path, row.file_system)
+                is_unread = any(path.startswith(f"{each}/") for each in walk.unread_folders)
+                yield _job(row, Presence.AWAY if walk.problem or is_unread else presence)
+
+    def _seen(
+        self,
+        folder: Path,
+        seen: SeenImage,
+        row: ImageRow | None,
+        shelf: ShelfRow | None,
+        inner: str,
+    ) -> AuditJob:
+        if row is not None:
+            return _job(row, Presence.HERE, seen.size)
+        path = folder / seen.path
+        where = str(path) if shelf is None else f"{shelf.name}: {inner}{seen.path}"
+        return AuditJob(path, where, None, Presence.HERE, seen.size)
+
+    def _shelf_of(self, folder: Path) -> tuple[ShelfRow | None, str]:
+        """Return the shelf that holds a folder, and the folder's path in it with a final slash."""
+        for shelf in self.shelves.values():
+            for place, root in (
+                (folder.absolute(), shelf.root),
+                (folder.resolve(), shelf.root.resolve()),
+            ):
+                if place == root:
+                    return shelf, ""
+                if place.is_relative_to(root):
+                    return shelf, place.relative_to(root).as_posix() + "/"
+        return None, ""
+
+
+def _job(row: ImageRow, presence: Presence, size: int | None = None) -> AuditJob:
+    if presence is not Presence.HERE:
+        size = 0
+    elif size is None:
+        size = row.size
+    return AuditJob(row.file, f"{row.shelf}: {row.path}", row, presence, size)
+
+
+def _unrecorded(path: Path, name: str) -> AuditJob:
+    try:
+        size = path.stat().st_size
+    except OSError as error:
+        raise InputError(f"{name}: cannot be looked at: {error.strerror or error}") from error
+    return AuditJob(path, name, None, Presence.HERE, size)

@@ -1,0 +1,73 @@
+"""Writing down what an audit found. Each function works within the caller's transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from mediashelf.catalogue.auditing.values import AuditResult
+from mediashelf.catalogue.history import keep_verdict
+from mediashelf.catalogue.rows import ImageRow, utc_now
+from mediashelf.catalogue.scanning.record import replace_findings
+from mediashelf.catalogue.store import Catalogue
+from mediashelf.integrity.fixity.comparing import State
+
+
+def write_result(
+    catalogue: Catalogue, row: ImageRow, result: AuditResult, algorithms: Iterable[str] = ()
+) -> AuditResult:
+    """Keep a verdict, and digests of ``algorithms`` that are not on record yet.
+
+    Nothing on record is replaced. A digest is added only where the bytes are proved
+    to be those on record; the result says which were.
+    """
+    db, verdict, now = catalogue.db, result.verdict, utc_now()
+    is_new = not _says_nothing_new(row, result)
+    files_inside = result.reading.inside_report is not None
+    # For the history, an audit with nothing new to say saw that the file is there.
+    told = verdict if is_new else replace(verdict, state=State.SOUND)
+    keep_verdict(db, row, told, now, files_inside=files_inside)
+    if verdict.state in (State.MISSING, State.AWAY):
+        db.execute("UPDATE images SET presence = ? WHERE id = ?", [verdict.state.value, row.id])
+        return result
+    db.execute("UPDATE images SET presence = 'here' WHERE id = ?", [row.id])
+    if verdict.is_confirmed:
+        # A new date alone must not make the next scan read the file again.
+        db.execute("UPDATE images SET mtime_ns = ? WHERE id = ?", [result.reading.mtime_ns, row.id])
+        db.execute(
+            "UPDATE fixity SET confirmed_at = ? WHERE image_id = ? AND replaced_at IS NULL",
+            [now, row.id],
+        )
+        result = replace(result, new_digests=_add_digests(catalogue, row, result, algorithms, now))
+    elif not is_new:
+        return result
+    db.execute(
+        "UPDATE images SET verdict = ?, judged_by = 'audit', problem = ?, audited_at = ? "
+        "WHERE id = ?",
+        [verdict.state.value, result.reading.problem, now, row.id],
+    )
+    replace_findings(db, row.id, "audit", verdict.findings)
+    return result
+
+
+def _says_nothing_new(row: ImageRow, result: AuditResult) -> bool:
+    """Tell whether the contents were not read and an earlier verdict on them still holds."""
+    state = result.verdict.state
+    if result.reading.digests is not None or result.reading.problem:
+        return False
+    return state is State.SOUND or (state == row.verdict and row.judged_by == "audit")
+
+
+def _add_digests(
+    catalogue: Catalogue, row: ImageRow, result: AuditResult, algorithms: Iterable[str], now: str
+) -> tuple[str, ...]:
+    digests = result.reading.digests
+    if digests is None:
+        return ()
+    new = tuple(name for name in algorithms if name not in row.digests)
+    catalogue.db.executemany(
+        "INSERT INTO fixity (image_id, algorithm, digest, size, recorded_at, confirmed_at) "
+        "VALUES (?, ?, ?, ?, ?, ?)",
+        [(row.id, name, digests.whole[name], digests.size, now, now) for name in new],
+    )
+    return new

@@ -1,0 +1,63 @@
+"""Auditing an image without a record: are its bytes those of one that has a record?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from mediashelf.catalogue import images
+from mediashelf.catalogue.auditing.values import AuditResult
+from mediashelf.catalogue.rows import ImageRow
+from mediashelf.catalogue.store import Catalogue
+from mediashelf.findings import Finding, Severity
+from mediashelf.integrity.fixity.comparing import FixityRecord
+from mediashelf.integrity.fixity.digests import differing_blocks
+from mediashelf.text import count_text
+
+
+def judge_unrecorded(catalogue: Catalogue, result: AuditResult) -> AuditResult:
+    """Look for the bytes of an image without a record among those on record."""
+    job, reading = result.job, result.reading
+    if reading.digests is None or not reading.size or reading.problem:
+        return result
+    twins = catalogue.images_by_digest(reading.digests.whole["xxh3_128"])
+    if twins:
+        return replace(result, twins=tuple(twins))
+    namesakes = [
+        row for row in images.by_name(catalogue.db, job.path.name) if row.digests and row != job.row
+    ]
+    finding = next(
+        (
+            found
+            for row in namesakes
+            for found in _check_namesake(result, row, images.fixity_record(catalogue.db, row))
+        ),
+        None,
+    )
+    if finding is None:
+        return result
+    verdict = replace(result.verdict, findings=(finding, *result.verdict.findings))
+    return replace(result, verdict=verdict)
+
+
+def _check_namesake(
+    result: AuditResult, row: ImageRow, record: FixityRecord | None
+) -> Iterator[Finding]:
+    """A file with the name of a recorded image and most of its bytes is a copy gone wrong."""
+    job, reading = result.job, result.reading
+    if record is None or reading.digests is None or not record.blocks:
+        return
+    numbers = differing_blocks(record.blocks, reading.digests.blocks)
+    total = max(len(record.blocks), len(reading.digests.blocks)) // 8
+    if len(numbers) * 2 > total and reading.size != record.size:
+        return
+    yield Finding(
+        "copy-agrees",
+        Severity.WARNING,
+        job.where,
+        f"not on record itself, it has the name of {row.shelf}: {row.path}, but "
+        f"{len(numbers):,} of {count_text(total, 'MiB', 'MiB')} differ from that",
+        remedy="if it should be a copy, copy it again",
+        found=f"{reading.size:,} bytes",
+        expected=f"{record.size:,} bytes",
+    )

@@ -1,0 +1,87 @@
+"""What an audit asks for and what comes out, as values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.catalogue.rows import ImageRow
+from mediashelf.catalogue.scanning.reading import Reading
+from mediashelf.findings import Severity
+from mediashelf.formats.raw.judgement import Verdict as SectorVerdict
+from mediashelf.integrity.fixity.comparing import State, Verdict
+from mediashelf.integrity.structure.damage import (
+    PLAIN_SECTORS,
+    DamageSpan,
+    Span,
+    TouchedEntry,
+    damage_spans,
+)
+
+
+class Depth(StrEnum):
+    """How much of an image is read; each depth includes the ones before it."""
+
+    STRUCTURE = "structure"
+    DIGESTS = "digests"
+    CONTENTS = "contents"
+
+    @property
+    def reads_every_byte(self) -> bool:
+        """Whether digests are computed."""
+        return self is not Depth.STRUCTURE
+
+
+@dataclass(frozen=True, slots=True)
+class AuditResult:
+    """One image's verdict. ``twins`` are recorded images with the same bytes.
+
+    ``touched`` are the entries, of ``entry_count``, in which damage lies: bytes that
+    differ from the record, and errors that have a place. ``new_digests`` are the
+    algorithms whose digest was put on record.
+    """
+
+    job: AuditJob
+    verdict: Verdict
+    reading: Reading
+    touched: tuple[TouchedEntry, ...] = ()
+    entry_count: int = 0
+    twins: tuple[ImageRow, ...] = ()
+    new_digests: tuple[str, ...] = ()
+
+    @property
+    def is_raw(self) -> bool:
+        """True where the image has raw sectors, now or on record."""
+        counts = self.reading.sectors or {}
+        has_checks = any(counts[each] for each in counts if each is not SectorVerdict.UNCHECKED)
+        on_record = self.job.row is not None and self.job.row.looks_raw
+        return self.reading.looks_raw or on_record or has_checks
+
+    @property
+    def spans(self) -> tuple[DamageSpan, ...]:
+        """Every run of the file's bytes that something is wrong with, in order.
+
+        What is wrong in the files that a sheet names has its place there.
+        """
+        if self.job.is_sheet:
+            return ()
+        verdict = self.verdict
+        rule = verdict.findings[0].rule if verdict.spans else ""
+        return damage_spans(verdict.findings, verdict.spans, rule)
+
+    @property
+    def damage(self) -> tuple[Span, ...]:
+        """The runs of bytes that are wrong: those of errors alone."""
+        return tuple(each.span for each in self.spans if each.severity is Severity.ERROR)
+
+    @property
+    def knows_the_rest(self) -> bool:
+        """True where all bytes outside the damage are known to be as recorded."""
+        return self.verdict.state in (State.DECAYED, State.CHANGED) and bool(self.verdict.spans)
+
+    def lbas(self, span: Span) -> tuple[int, int] | None:
+        """Return the first and last sector of a run of the file's bytes, None where unknown."""
+        if self.is_raw and self.reading.stored == PLAIN_SECTORS:
+            return None  # how long its sectors are is not known
+        return self.reading.stored.lbas(span)

@@ -1,0 +1,1 @@
+"""Bench sessions and their notes, as the catalogue keeps them."""

@@ -1,0 +1,110 @@
+"""Which session, and which of its steps, a person means by a few words."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+from mediashelf.catalogue.bench.session_rows import BenchSession, SessionDisc
+from mediashelf.errors import InputError
+from mediashelf.text import did_you_mean
+
+NEXT = "next"
+"""Stands for the first step without a note, unless a disc is called that."""
+
+_SHOWN = 6
+
+
+def named_session(sessions: Sequence[BenchSession], name: str) -> BenchSession:
+    """Return the session that a name means; ``sessions`` stand in order, the latest first.
+
+    In this order: the folder of a card, a session's name, its number, a part of the
+    names of one session and its machine, letter case aside. Of several sessions of
+    one name the latest is meant. Raises :class:`InputError` when none is meant, or
+    several of different names.
+    """
+    wanted = name.casefold().strip()
+    folder = Path(os.path.realpath(name)) if wanted else None
+    for fits in (
+        lambda one: Path(os.path.realpath(one.card)) == folder,
+        lambda one: one.name.casefold() == wanted,
+        lambda one: str(one.id) == wanted,
+    ):
+        found = [session for session in sessions if fits(session)]
+        if found:
+            return found[0]
+    found = [one for one in sessions if wanted in f"{one.name}, {one.machine}".casefold()]
+    names = {(session.name, session.machine) for session in found}
+    if wanted and len(names) == 1:
+        return found[0]
+    if names and wanted:
+        shown = "; ".join(_title(one) for one in found[:_SHOWN])
+        raise InputError(f"{name}: means several sessions ({shown}); say more, or its number")
+    near = did_you_mean(name, [one.name for one in sessions])
+    raise InputError(
+        f"{name}: is no session on record, and no card of one{near} (see: mediashelf session list)"
+    )
+
+
+def named_step(session: BenchSession, name: str) -> SessionDisc:
+    """Return the disc that a few words mean.
+
+    In this order: its position; its code, label or file name, whole or a word of
+    it; ``next``; the beginning of one of these, and a part of them or of the
+    purpose, when only one disc has it. Letter case aside. Raises
+    :class:`InputError` that lists the steps.
+    """
+    wanted = name.casefold().strip()
+    is_number = wanted.isdecimal() and wanted.isascii()
+    for disc in session.steps:
+        if is_number and disc.position == int(wanted):
+            return disc
+    whole = [disc for disc in session.steps if wanted in _names(disc)]
+    if not whole and wanted == NEXT:
+        if session.next_step is None:
+            raise InputError(f"every step has a note; name one of: {_steps(session)}")
+        return session.next_step
+    found = whole or ([] if is_number else _first_found(session.steps, wanted))
+    if len(found) == 1:
+        return found[0]
+    problem = "means several steps" if found else "is no step"
+    hint = (
+        "" if found else did_you_mean(name, [text for one in session.steps for text in _names(one)])
+    )
+    raise InputError(f"{name}: {problem} of {session.name}{hint}. Its steps: {_steps(session)}")
+
+
+def _first_found(discs: Sequence[SessionDisc], wanted: str) -> list[SessionDisc]:
+    tests: tuple[Callable[[SessionDisc], bool], ...] = (
+        lambda disc: any(text.startswith(wanted) for text in _names(disc)),
+        lambda disc: any(wanted in text for text in (*_names(disc), disc.purpose.casefold())),
+    )
+    for fits in tests:
+        found = [disc for disc in discs if wanted and fits(disc)]
+        if found:
+            return found
+    return []
+
+
+def _names(disc: SessionDisc) -> set[str]:
+    return {text.casefold() for text in _iter_names(disc) if text}
+
+
+def _iter_names(disc: SessionDisc) -> Iterator[str]:
+    stem = disc.path.rpartition("/")[2].rpartition(".")[0] or disc.path
+    yield from (disc.code, disc.label, disc.path, stem)
+    # Cards are read at a glance: of 02-K7C-DRIVERS a person may type any word.
+    yield from re.split(r"[-_. ]+", stem)
+    yield stem.partition("-")[2]
+
+
+def _steps(session: BenchSession) -> str:
+    shown = [f"{disc.position} {disc.title}" for disc in session.steps[:_SHOWN]]
+    return ", ".join(shown) + (", …" if len(session.steps) > _SHOWN else "")
+
+
+def _title(session: BenchSession) -> str:
+    machine = f", {session.machine}" if session.machine else ""
+    return f"{session.id}: {session.name}{machine}"

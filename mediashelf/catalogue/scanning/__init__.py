@@ -1,0 +1,1 @@
+"""Read what is on shelves and record it."""

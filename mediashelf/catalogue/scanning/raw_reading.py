@@ -1,0 +1,165 @@
+"""What the sectors of raw images say of themselves, read once a run whoever asks.
+
+A disc of raw sectors is a cue sheet and the files that it names; both are images
+on a shelf. The sheet answers for all tracks, a file for those that it holds. A
+raw file without a sheet beside it is one track.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from mediashelf.catalogue.listing import count_entries, list_entries
+from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX
+from mediashelf.errors import FormatError, InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.disc import read_disc
+from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.sectors import RawView
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
+from mediashelf.image import open_view
+from mediashelf.integrity.raw.auditing import RawReport, TrackReport, audit_raw
+from mediashelf.integrity.structure.damage import Span, TouchedEntry, entries_touched, merged
+
+WRONG = (Verdict.CORRECTED, Verdict.MISPLACED, Verdict.LOST)
+
+# In a catalogue, where every file has its digest, nobody needs advice to record one.
+_LEFT_OUT = frozenset({"track-audio", "track-without-checks", "sheet-beside-image"})
+
+_MOST_SPANS = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class SectorsRead:
+    """Verdicts on sectors: how many of each, what is wrong, and the entries that it touches.
+
+    ``touched`` are entries of the volume in a sheet's first track, of which there
+    are ``entry_count``; for a file they follow from the findings.
+    """
+
+    counts: dict[Verdict, int]
+    findings: tuple[Finding, ...]
+    touched: tuple[TouchedEntry, ...] = ()
+    entry_count: int = 0
+
+
+class RawAudits:
+    """The audits of one run; a sheet and its files share one, whichever thread comes first."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._reports: dict[Path, Future[RawReport]] = {}
+
+    def read_sheet(self, sheet: Path, on_bytes: Callable[[int], None]) -> SectorsRead:
+        """Judge all tracks of a sheet; what is wrong with the sheet itself is a finding too."""
+        try:
+            report = self._report(sheet, on_bytes)
+        except (FormatError, InputError) as error:
+            return SectorsRead(dict.fromkeys(Verdict, 0), (_sheet_problem(sheet, error),))
+        return _with_touched(_sectors_read(report.tracks, report.findings), report.tracks)
+
+    def read_file(
+        self, path: Path, looks_raw: bool, on_bytes: Callable[[int], None]
+    ) -> SectorsRead | None:
+        """Judge the sectors of a file by the sheet beside it, or, if it is raw, by themselves.
+
+        None where neither tells how. Raises :class:`InputError` when the file can't be read.
+        """
+        for sheet in sheets_beside(path):
+            try:
+                tracks = self._report(sheet, on_bytes).tracks
+            except (FormatError, InputError):
+                continue  # told with the sheet
+            own = [track for track in tracks if _is_same_file(track.track.path, path)]
+            if own:
+                findings = [finding for track in own for finding in track.findings]
+                return _sectors_read(own, findings)
+        if not looks_raw:
+            return None
+        report = audit_raw(path, on_bytes=on_bytes)
+        return _sectors_read(report.tracks, report.findings)
+
+    def _report(self, sheet: Path, on_bytes: Callable[[int], None]) -> RawReport:
+        mine: Future[RawReport] = Future()
+        with self._lock:
+            shared = self._reports.setdefault(sheet, mine)
+        if shared is mine:
+            try:
+                mine.set_result(_without_many_runs(audit_raw(sheet, on_bytes=on_bytes)))
+            except BaseException as error:
+                mine.set_exception(error)
+                raise
+        return shared.result()
+
+
+def sheets_beside(path: Path) -> list[Path]:
+    """Return the cue sheets of the same name beside a file."""
+    sheets = (path.with_suffix(SHEET_SUFFIX), path.with_suffix(SHEET_SUFFIX.upper()))
+    return [sheet for sheet in sheets if sheet != path and sheet.is_file()]
+
+
+def _is_same_file(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except OSError:
+        return False
+
+
+def _without_many_runs(report: RawReport) -> RawReport:
+    """Keep what a damaged sheet's report needs in memory until the run ends within bounds."""
+    tracks = tuple(replace(track, runs=track.runs[:_MOST_SPANS]) for track in report.tracks)
+    return replace(report, tracks=tracks)
+
+
+def _sheet_problem(sheet: Path, error: FormatError | InputError) -> Finding:
+    is_text = isinstance(error, FormatError)
+    return Finding(
+        "sheet-understood" if is_text else "sheet-files-readable",
+        Severity.ERROR,
+        sheet.name,
+        str(error).removeprefix(f"{sheet}: "),
+        remedy="Correct the sheet, or get it again with its files"
+        if is_text
+        else "Put the files that the sheet names beside it",
+    )
+
+
+def _sectors_read(tracks: Sequence[TrackReport], findings: Sequence[Finding]) -> SectorsRead:
+    counts = {verdict: sum(track.counts[verdict] for track in tracks) for verdict in Verdict}
+    kept = tuple(each for each in findings if each.rule not in _LEFT_OUT)
+    return SectorsRead(counts, kept)
+
+
+def _with_touched(read: SectorsRead, tracks: Sequence[TrackReport]) -> SectorsRead:
+    """Name the entries of the first track's volume in which wrong sectors lie."""
+    first = tracks[0] if tracks else None
+    if first is None or not any(first.counts[verdict] for verdict in WRONG) or first.first_lba:
+        return read
+    facts = _facts_of(first)
+    touched = entries_touched(facts, _wrong_spans(first))
+    return replace(read, touched=touched, entry_count=count_entries(list_entries(facts)))
+
+
+def _wrong_spans(report: TrackReport) -> tuple[Span, ...]:
+    """Return where user data is wrong, in bytes of the volume."""
+    return merged(
+        Span(run.first_lba * SECTOR_SIZE, run.count * SECTOR_SIZE)
+        for run in report.runs[:_MOST_SPANS]
+        if run.verdict in WRONG
+    )
+
+
+def _facts_of(report: TrackReport) -> DiscFacts:
+    track = report.track
+    view = open_view(track.path)
+    try:
+        stored = RawView(view, track.layout, offset=track.offset, sector_count=track.sector_count)
+        return read_disc(stored).facts
+    except OSError as error:
+        raise InputError(f"{track.path}: cannot be read: {error.strerror or error}") from error
+    finally:
+        view.close()

@@ -1,0 +1,268 @@
+"""Reading one image: structure, every byte once, sectors and files that carry their own checks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from functools import wraps
+from pathlib import Path
+from typing import Any
+
+from mediashelf.catalogue.facts import pack_facts
+from mediashelf.catalogue.listing import ListedEntry, count_entries, list_entries
+from mediashelf.catalogue.scanning.raw_reading import RawAudits, sheets_beside
+from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
+from mediashelf.catalogue.scanning.workers import WORKERS, Stopped, read_many
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.image import DiscImage, open_image
+from mediashelf.integrity.fixity.digests import Digests, digest_file
+from mediashelf.integrity.inside.contents import ContentsReport, check_contents
+from mediashelf.integrity.inside.zero_runs import check_zero_runs
+from mediashelf.integrity.raw.files import read_bytes
+from mediashelf.integrity.structure.damage import (
+    PLAIN_SECTORS,
+    Span,
+    StoredSectors,
+    TouchedEntry,
+    damage_spans,
+    entries_touched,
+)
+from mediashelf.integrity.structure.parts import check_structure
+
+__all__ = ["WORKERS", "Reading", "Stopped", "has_sheet", "read_image", "read_many"]
+
+RAW_RULE = "raw-sectors"
+NO_VOLUME_RULE = "no-volume"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What one look at an image file found. Offsets in findings count in the file.
+
+    ``digests`` is None where the contents were not read. ``volumes`` are kind and
+    label of each; ``listing`` and ``packed_facts`` are what a catalogue records.
+    ``stored`` says how the file stores sectors; ``sectors`` counts the verdicts on
+    them, where they carry what tells, and is None where they were not judged.
+    ``inside`` are findings about files inside that carry their own checks, and
+    ``inside_report`` says what was verified of them; it is None where they were
+    not checked. ``touched`` are the entries in which an error lies; where there
+    are any, ``entry_count`` counts all. ``problem`` says why the file could not be
+    read whole. ``is_changing`` is True when size or date were not the same before
+    and after; then nothing else of it may be relied on.
+    """
+
+    size: int = 0
+    mtime_ns: int = 0
+    is_sheet: bool = False
+    digests: Digests | None = None
+    structure_read: bool = False
+    looks_raw: bool = False
+    stored: StoredSectors = PLAIN_SECTORS
+    volumes: tuple[tuple[VolumeKind, str], ...] = ()
+    findings: tuple[Finding, ...] = ()
+    sectors: dict[Verdict, int] | None = None
+    inside: tuple[Finding, ...] = ()
+    inside_report: ContentsReport | None = None
+    touched: tuple[TouchedEntry, ...] = ()
+    entry_count: int = 0
+    problem: str = ""
+    is_missing: bool = False
+    is_changing: bool = False
+    listing: tuple[ListedEntry, ...] = ()
+    packed_facts: bytes = b""
+
+    def without_listing(self) -> Reading:
+        """Return the same without what grows with the number of entries."""
+        return replace(self, listing=(), packed_facts=b"")
+
+
+def read_image(
+    path: Path,
+    *,
+    is_sheet: bool = False,
+    algorithms: Iterable[str] = ("xxh3_128",),
+    contents: bool = True,
+    files_inside: bool = False,
+    past_cache: bool = False,
+    to_record: bool = True,
+    raw_audits: RawAudits | None = None,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Reading:
+    """Read an image file: structure first, then every byte; nothing is raised for its faults.
+
+    With ``contents=False`` only the structure is read, with ``files_inside=True``
+    also what files inside say of themselves. What only a catalogue needs is left
+    out unless the image is ``to_record``. Raw sectors are judged with the
+    contents; ``raw_audits`` are those of the run. A cue sheet has no structure of
+    a disc; it answers for the sectors of all files that it names.
+    """
+    try:
+        before = path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return Reading(is_sheet=is_sheet, is_missing=True)
+    except OSError as error:
+        return Reading(is_sheet=is_sheet, problem=f"cannot be looked at: {error.strerror or error}")
+    audits = raw_audits or RawAudits()
+    reading = Reading(before.st_size, before.st_mtime_ns, is_sheet)
+    try:
+        with _opened(path, is_sheet) as (image, findings):
+            reading = replace(reading, findings=findings)
+            if image is not None:
+                reading = _with_structure(reading, image, to_record)
+            if contents:
+                digests = digest_file(
+                    path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
+                )
+                reading = _with_sectors(replace(reading, digests=digests), path, audits, on_bytes)
+            if files_inside and image is not None:
+                reading = _with_files_inside(reading, image, on_bytes)
+            if image is not None:
+                reading = _with_touched(reading, image)
+        after = path.stat()
+    except InputError as error:
+        return replace(reading, problem=str(error).removeprefix(f"{path}: "))
+    except OSError as error:
+        return replace(reading, problem=f"cannot be read: {error.strerror or error}")
+    # Not the inode: some network and card file systems number files anew at any time.
+    is_same = (before.st_size, before.st_mtime_ns) == (after.st_size, after.st_mtime_ns)
+    if reading.digests is not None and reading.digests.size != before.st_size:
+        is_same = False
+    return reading if is_same else replace(reading, is_changing=True)
+
+
+def _one_of_hundreds(step: Callable[..., Reading]) -> Callable[..., Reading]:
+    """Let a fault of ours at one image become a finding: it must not end the work on the others."""
+
+    @wraps(step)
+    def guarded(reading: Reading, *arguments: Any) -> Reading:
+        try:
+            return step(reading, *arguments)
+        except (InputError, OSError, Stopped):
+            raise
+        except Exception as error:  # noqa: BLE001
+            return replace(reading, findings=(*reading.findings, _our_fault(error)))
+
+    return guarded
+
+
+@contextmanager
+def _opened(path: Path, is_sheet: bool) -> Iterator[tuple[DiscImage | None, tuple[Finding, ...]]]:
+    """Open an image; None stands for a sheet, and for one that we fail at."""
+    image, fault = None, None
+    try:
+        image = None if is_sheet else open_image(path)
+    except (InputError, OSError):
+        raise
+    except Exception as error:  # noqa: BLE001
+        fault = _our_fault(error)
+    if image is None:
+        yield None, (fault,) if fault is not None else ()
+        return
+    with image:
+        yield image, image.findings
+
+
+@_one_of_hundreds
+def _with_structure(reading: Reading, image: DiscImage, to_record: bool) -> Reading:
+    facts, path = image.facts, image.path
+    stored = _stored_sectors(path) if facts.looks_raw else PLAIN_SECTORS
+    findings = (*image.findings, *check_structure(image))
+    return replace(
+        reading,
+        structure_read=True,
+        looks_raw=facts.looks_raw,
+        stored=stored,
+        volumes=tuple((volume.kind, volume.label) for volume in facts.volumes),
+        findings=tuple(_as_kept(_in_file(each, stored), path) for each in findings),
+        listing=tuple(list_entries(facts)) if to_record else (),
+        packed_facts=pack_facts(facts) if to_record else b"",
+    )
+
+
+def _stored_sectors(path: Path) -> StoredSectors:
+    layout = detect_layout(read_bytes(path, 0, HEAD_SIZE))
+    return PLAIN_SECTORS if layout is None else StoredSectors(layout.size, layout.user_offset)
+
+
+def _in_file(finding: Finding, stored: StoredSectors) -> Finding:
+    """Let a finding of a raw image count in the file, as damage does."""
+    if finding.offset is None:
+        return finding
+    span = stored.in_file(Span(finding.offset, finding.length or 0))
+    return replace(finding, offset=span.offset, length=finding.length and span.length)
+
+
+@_one_of_hundreds
+def _with_sectors(
+    reading: Reading, path: Path, audits: RawAudits, on_bytes: Callable[[int], None]
+) -> Reading:
+    """Judge raw sectors; their bytes count once, with the digests."""
+
+    def go_on(count: int) -> None:
+        on_bytes(0)
+
+    read = None
+    if reading.is_sheet:
+        read = audits.read_sheet(path, go_on)
+        reading = replace(reading, touched=read.touched, entry_count=read.entry_count)
+    elif reading.looks_raw or has_sheet(path):
+        read = audits.read_file(path, reading.looks_raw, go_on)
+    if read is None:
+        return reading
+    return replace(reading, findings=(*reading.findings, *read.findings), sectors=read.counts)
+
+
+@_one_of_hundreds
+def _with_files_inside(
+    reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
+) -> Reading:
+    report = ContentsReport()
+    found = [
+        *check_contents(image, report=report, on_bytes=on_bytes),
+        *check_zero_runs(image, on_bytes=lambda count: on_bytes(0)),
+    ]
+    inside = tuple(_in_file(finding, reading.stored) for finding in found)
+    return replace(reading, inside=inside, inside_report=report)
+
+
+@_one_of_hundreds
+def _with_touched(reading: Reading, image: DiscImage) -> Reading:
+    wrong = [
+        each.span
+        for each in damage_spans((*reading.findings, *reading.inside))
+        if each.severity is Severity.ERROR
+    ]
+    if not wrong:
+        return reading
+    touched = entries_touched(image.facts, wrong, reading.stored)
+    return replace(reading, touched=touched, entry_count=count_entries(list_entries(image.facts)))
+
+
+def _our_fault(error: Exception) -> Finding:
+    return Finding(
+        "structure-understood",
+        Severity.ERROR,
+        "image",
+        f"mediashelf itself failed at this image ({type(error).__name__}: {error})",
+        remedy="report this with the image's first 64 KiB; what else was read is recorded",
+    )
+
+
+def _as_kept(finding: Finding, path: Path) -> Finding:
+    """Raw sectors are an error for whoever serves an image, and none for who keeps one.
+
+    Nor is an image of sound alone, which has no volume, if its sheet is there.
+    """
+    if finding.rule == RAW_RULE or (finding.rule == NO_VOLUME_RULE and has_sheet(path)):
+        return replace(finding, severity=Severity.NOTE)
+    return finding
+
+
+def has_sheet(path: Path) -> bool:
+    """Tell whether a cue sheet of the same name lies beside an image that is none itself."""
+    return path.suffix.lower() in SUFFIXES_BY_CONTENT and bool(sheets_beside(path))

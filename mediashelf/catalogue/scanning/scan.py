@@ -1,0 +1,189 @@
+"""Scanning shelves: record what is new, changed, moved or gone, and read nothing twice.
+
+``plan_scan`` looks at names, sizes and dates only; ``run_scan`` reads what the
+plan names and commits each image by itself, so a run that is stopped or killed
+keeps what it finished, and the next run does the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
+from dataclasses import dataclass, field
+
+from mediashelf.catalogue.history import Happening, keep
+from mediashelf.catalogue.rows import CHANGING, ImageRow, Presence, ShelfRow, utc_now
+from mediashelf.catalogue.scanning.presence import Absences, FileSystems
+from mediashelf.catalogue.scanning.raw_reading import RawAudits
+from mediashelf.catalogue.scanning.reading import WORKERS, Reading, read_image, read_many
+from mediashelf.catalogue.scanning.scan_record import Event, Job, record_reading
+from mediashelf.catalogue.scanning.walk import SeenImage, Walk, walk_folder
+from mediashelf.catalogue.schema import transaction
+from mediashelf.catalogue.store import Catalogue
+from mediashelf.integrity.fixity.comparing import State
+
+__all__ = ["Event", "Job", "Outcome", "ScanPlan", "ShelfPlan", "plan_scan", "run_scan"]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of one image: ``detail`` names the copy's twin, or where it moved from."""
+
+    job: Job
+    event: Event
+    reading: Reading
+    detail: str = ""
+
+
+@dataclass(slots=True)
+class ShelfPlan:
+    """What the walk of one shelf found. ``away`` says why the shelf is not there, or is empty.
+
+    ``missing`` and ``returned`` name images whose presence changed with this scan.
+    """
+
+    shelf: ShelfRow
+    away: str = ""
+    jobs: list[Job] = field(default_factory=list)
+    unchanged: int = 0
+    missing: list[str] = field(default_factory=list)
+    returned: list[str] = field(default_factory=list)
+    missing_before: int = 0
+    away_count: int = 0
+    unread_folders: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class ScanPlan:
+    """The walks of all shelves; run_scan takes it."""
+
+    shelves: list[ShelfPlan] = field(default_factory=list)
+    begun_at: str = field(default_factory=utc_now)
+
+    @property
+    def jobs(self) -> list[Job]:
+        """Everything to read: files without a record first, so that moves are seen as such."""
+        jobs = [job for plan in self.shelves for job in plan.jobs]
+        return sorted(jobs, key=lambda job: job.row is not None)
+
+    @property
+    def bytes_to_read(self) -> int:
+        """The size of all files to read."""
+        return sum(job.seen.size for plan in self.shelves for job in plan.jobs)
+
+
+def plan_scan(catalogue: Catalogue, shelves: Sequence[ShelfRow]) -> ScanPlan:
+    """Walk the shelves, record which images are here, missing or away, and name what to read."""
+    file_systems = FileSystems()
+    plan = ScanPlan()
+    for shelf in shelves:
+        rows = {row.path: row for row in catalogue.images(shelf=shelf.name)}
+        walk = walk_folder(shelf.root, file_systems, rows)
+        plan.shelves.append(_plan_shelf(catalogue, shelf, rows, walk, file_systems))
+    return plan
+
+
+def _plan_shelf(
+    catalogue: Catalogue,
+    shelf: ShelfRow,
+    rows: dict[str, ImageRow],
+    walk: Walk,
+    file_systems: FileSystems,
+) -> ShelfPlan:
+    plan = ShelfPlan(shelf, away=walk.problem, unread_folders=walk.unread_folders)
+    found: list[tuple[str, str]] = []
+    updates: list[tuple[str, str, int]] = []  # presence, file system, id
+    news: list[tuple[int, Happening]] = []
+    for path, seen in walk.images.items():
+        row = rows.get(path)
+        if row is None or _must_be_read(row, seen):
+            plan.jobs.append(Job(shelf, seen, row))
+            continue
+        plan.unchanged += 1
+        found.append((row.file_system, seen.file_system))
+        if row.presence is not Presence.HERE:
+            plan.returned.append(path)
+        if row.presence is Presence.MISSING:
+            news.append((row.id, Happening.RETURNED))
+        if row.presence is not Presence.HERE or row.file_system != seen.file_system:
+            updates.append((Presence.HERE.value, seen.file_system, row.id))
+    absences = Absences(shelf.root, file_systems, found)
+    for path, row in rows.items():
+        if path in walk.images:
+            continue
+        presence, file_system = absences.judge(path, row.file_system)
+        if walk.problem or _is_in_unread(path, walk.unread_folders):
+            presence, file_system = Presence.AWAY, row.file_system
+        if presence is Presence.AWAY:
+            plan.away_count += 1
+        elif row.presence is Presence.MISSING:
+            plan.missing_before += 1
+        else:
+            plan.missing.append(path)
+            news.append((row.id, Happening.MISSING))
+        if (presence, file_system) != (row.presence, row.file_system):
+            updates.append((presence.value, file_system, row.id))
+    if not walk.problem and plan.away_count and not walk.images:
+        plan.away = "another file system is in its place, with none of its images"
+    _write_presence(catalogue, shelf, updates, news, is_here=not plan.away)
+    return plan
+
+
+def _must_be_read(row: ImageRow, seen: SeenImage) -> bool:
+    return (
+        (row.size, row.mtime_ns) != (seen.size, seen.mtime_ns)
+        or row.verdict in (State.UNREADABLE, CHANGING)
+        or not row.digests
+    )
+
+
+def _is_in_unread(path: str, unread_folders: dict[str, str]) -> bool:
+    return any(path.startswith(f"{folder}/") for folder in unread_folders)
+
+
+def _write_presence(
+    catalogue: Catalogue,
+    shelf: ShelfRow,
+    updates: list[tuple[str, str, int]],
+    news: list[tuple[int, Happening]],
+    *,
+    is_here: bool,
+) -> None:
+    with transaction(catalogue.db):
+        for image_id, happening in news:
+            keep(catalogue.db, image_id, happening, "scan")
+        catalogue.db.executemany(
+            "UPDATE images SET presence = ?, file_system = ? WHERE id = ?", updates
+        )
+        if is_here:
+            catalogue.db.execute(
+                "UPDATE shelves SET scanned_at = ? WHERE id = ?", [utc_now(), shelf.id]
+            )
+
+
+def run_scan(
+    catalogue: Catalogue,
+    plan: ScanPlan,
+    *,
+    workers: int = WORKERS,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Generator[Outcome, None, None]:
+    """Read what the plan names and yield each image's outcome once it is safely recorded."""
+    raw_audits = RawAudits()
+
+    def read(job: Job, count: Callable[[int], None]) -> Reading:
+        path = job.shelf.root / job.seen.path
+        algorithms = tuple(job.row.digests if job.row is not None else ()) or ("xxh3_128",)
+        return read_image(
+            path,
+            is_sheet=job.seen.is_sheet,
+            algorithms=algorithms,
+            raw_audits=raw_audits,
+            on_bytes=count,
+        )
+
+    with closing(read_many(plan.jobs, read, workers=workers, on_bytes=on_bytes)) as readings:
+        for job, reading in readings:
+            with transaction(catalogue.db):
+                event, detail = record_reading(catalogue, job, reading, scan_begun_at=plan.begun_at)
+            yield Outcome(job, event, reading.without_listing(), detail)

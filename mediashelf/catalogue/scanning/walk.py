@@ -1,0 +1,138 @@
+"""What images a folder tree holds: looks at names, sizes and dates, and reads next to nothing.
+
+What counts as an image:
+
+* by name alone, letter case aside: ``.iso``, ``.udf``, and cue sheets, ``.cue``;
+* ``.img``, ``.bin`` and ``.raw`` when the first sectors look like a disc, or a
+  sheet of the same name lies beside (other programs use these endings too);
+* whatever is on record already: a damaged image stays an image.
+
+Names that begin with a dot, and the folders where systems keep their own or
+deleted things, are passed over. Links to files are followed, links to folders
+are not, so that no walk runs in a circle. What is no regular file is no image.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path, PurePath
+from typing import NamedTuple
+
+from mediashelf.catalogue.scanning.presence import FileSystems
+from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
+
+SHEET_SUFFIX = ".cue"
+SUFFIXES_BY_NAME = (".iso", ".udf", SHEET_SUFFIX)
+SUFFIXES_BY_CONTENT = (".img", ".bin", ".raw")
+_SUFFIXES = frozenset(SUFFIXES_BY_NAME + SUFFIXES_BY_CONTENT)
+
+FOLDERS_PASSED_OVER = frozenset(
+    {"lost+found", "$recycle.bin", "recycled", "recycler", "system volume information"}
+)
+
+
+class SeenImage(NamedTuple):
+    """An image file as the walk saw it; ``path`` is relative to the root, with ``/``."""
+
+    path: str
+    size: int
+    mtime_ns: int
+    file_system: str
+    is_sheet: bool
+
+
+@dataclass(slots=True)
+class Walk:
+    """What one walk found. ``problem`` says why the root itself cannot be walked, or is empty.
+
+    ``unread_folders`` are folders that could not be listed, relative, with the reason.
+    """
+
+    images: dict[str, SeenImage] = field(default_factory=dict)
+    unread_folders: dict[str, str] = field(default_factory=dict)
+    problem: str = ""
+
+
+def walk_folder(root: Path, file_systems: FileSystems, known: Collection[str] = ()) -> Walk:
+    """Walk a folder tree; ``known`` are the relative paths that are on record as images."""
+    walk = Walk()
+    folders = [""]
+    while folders:
+        folder = folders.pop()
+        try:
+            with os.scandir(root / folder) as listed:
+                entries = sorted(listed, key=lambda entry: entry.name)
+        except OSError as error:
+            reason = error.strerror or str(error)
+            if not folder:
+                walk.problem = reason
+                return walk
+            walk.unread_folders[folder] = reason
+            continue
+        inner = [entry for entry in entries if not _is_passed_over(entry.name)]
+        folders += [
+            _join(folder, entry.name) for entry in inner if entry.is_dir(follow_symlinks=False)
+        ]
+        for seen in _images_in(root, folder, inner, file_systems, known):
+            walk.images[seen.path] = seen
+    return walk
+
+
+def _join(folder: str, name: str) -> str:
+    return f"{folder}/{name}" if folder else name
+
+
+def _is_passed_over(name: str) -> bool:
+    return name.startswith(".") or name.lower() in FOLDERS_PASSED_OVER
+
+
+def _images_in(
+    root: Path,
+    folder: str,
+    entries: list[os.DirEntry[str]],
+    file_systems: FileSystems,
+    known: Collection[str],
+) -> Iterator[SeenImage]:
+    names = {entry.name: PurePath(entry.name.lower()) for entry in entries}
+    sheets = {name.stem for name in names.values() if name.suffix == SHEET_SUFFIX}
+    place = ""
+    for entry in entries:
+        path = _join(folder, entry.name)
+        name = names[entry.name]
+        is_known = path in known
+        if name.suffix not in _SUFFIXES and not is_known:
+            continue
+        try:
+            status = entry.stat()
+        except OSError:
+            continue  # a link that leads nowhere, or a file that went this moment
+        if not stat.S_ISREG(status.st_mode):
+            continue
+        is_told_by_name = name.suffix in SUFFIXES_BY_NAME or name.stem in sheets
+        if not is_known and not is_told_by_name and not looks_like_disc(Path(entry.path)):
+            continue
+        # The folder's file system and not the file's own: layered file systems
+        # give their files the numbers of the layers below.
+        place = place or file_systems.of(str(root / folder))
+        yield SeenImage(
+            path,
+            status.st_size,
+            status.st_mtime_ns,
+            file_systems.of_link(entry.path) if entry.is_symlink() else place,
+            name.suffix == SHEET_SUFFIX,
+        )
+
+
+def looks_like_disc(path: Path) -> bool:
+    """Tell from the first sectors whether a file is a disc image; unreadable files are kept.
+
+    A file that cannot be read may well be one: better a finding than silence.
+    """
+    try:
+        with path.open("rb") as file:
+            return detect_layout(file.read(HEAD_SIZE)) is not None
+    except OSError:
+        return True

@@ -1,0 +1,1 @@
+"""Commands for the bench: plan, prepare, manifest, session."""

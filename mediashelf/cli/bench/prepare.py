@@ -1,0 +1,217 @@
+"""``mediashelf prepare``: check a session's discs and put them on a card.
+
+The shape of ``--json``: ``command`` and ``version``, then ``plan``, ``card``,
+``is_prepared`` (the card is ready), ``is_dry_run``, ``session`` (``name``,
+``machine``), ``write_size`` (bytes that are new on the card), ``seconds``
+(estimate), ``discs``, ``earlier_files`` and ``tidied`` (paths on the card), and
+``findings``. A disc has ``position``, ``code``, ``path``, ``label``, ``size``, ``from``,
+``action`` (keep, rename, copy, convert, build, repeat, nothing), ``track`` (of a raw
+image, else null), ``padding`` (bytes of zeros), ``targets``, ``passed``, and once it
+is on the card ``digests`` and ``confirmed``, null before. A finding has all its
+fields and ``disc``, the position that it is about, null for card and machine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import click
+
+from mediashelf.cli.bench.prepare_text import say_checked, say_prepared
+from mediashelf.cli.options import (
+    catalogue_option,
+    fail_on_option,
+    json_option,
+    quiet_option,
+    targets_folder_option,
+)
+from mediashelf.cli.progress import progress
+from mediashelf.cli.render import exit_for, say_json, tell
+from mediashelf.cli.report_file import moment_text
+from mediashelf.errors import BlockedError
+from mediashelf.jobs.session_drivers import driver_checks
+from mediashelf.jobs.session_journal import keep_prepared
+from mediashelf.jobs.session_library import open_library
+from mediashelf.readability.targets import load_targets
+from mediashelf.reports.bench.run_sheet import sheet_html, sheet_text
+from mediashelf.sessions.card_space import copying_seconds
+from mediashelf.sessions.manifests.values import Manifest
+from mediashelf.sessions.plans.session_plan import load_plan, with_padding
+from mediashelf.sessions.prepare import (
+    CheckedSession,
+    PreparedCard,
+    checked_session,
+    refuse_blocked,
+    stage_session,
+)
+
+
+@click.command(
+    epilog="""
+\b
+Examples:
+  mediashelf prepare session.toml --to /media/card
+  mediashelf prepare session.toml --to /media/card --dry-run
+  mediashelf prepare session.toml --to /media/card --tidy
+\b
+A plan:
+  name = "Tide-table kiosk"
+  targets = ["win9x"]
+  [[disc]]
+  image = "library/system.iso"
+  purpose = "Install the system"
+  [[disc]]
+  recipe = "driver-disc.toml"
+\b
+Exit code 12: something blocks, and nothing was copied.
+"""
+)
+@click.argument("plan_path", type=click.Path(path_type=Path), metavar="PLAN")
+@click.option(
+    "--to",
+    "card",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="CARD",
+    help="The card's folder; it must be there.",
+)
+@click.option("--dry-run", is_flag=True, help="Check everything and change nothing.")
+@click.option(
+    "--anyway", is_flag=True, help="Go on although errors were found; the manifest notes them."
+)
+@click.option(
+    "--tidy",
+    is_flag=True,
+    help="First remove what earlier sessions put on the card and this one does not use.",
+)
+@click.option(
+    "--pad",
+    is_flag=True,
+    help="Fill up with zeros, on the card only, whatever the emulator would refuse or cut.",
+)
+@catalogue_option
+@targets_folder_option
+@json_option
+@quiet_option
+@fail_on_option
+def prepare(
+    plan_path: Path,
+    card: Path,
+    dry_run: bool,
+    anyway: bool,
+    tidy: bool,
+    pad: bool,
+    catalogue_path: Path | None,
+    targets_folder: Path | None,
+    as_json: bool,
+    quiet: bool,
+    fail_on: str,
+) -> None:
+    """Check all discs of a session plan and put them on the emulator's card.
+
+    Each disc is found (an image, words in the catalogue, or a recipe to build),
+    checked for damage, for its targets and for the emulator, and only then
+    copied; a raw image is converted on the way, if no sector is lost. Every copy
+    is read back from the card and its digest compared. What is on the card already
+    and right is kept; what is not ours is never touched. At the end the card holds
+    the images, manifest.json and a run sheet for the bench. Stopped or unplugged,
+    the same command goes on where it was. The session is recorded in the catalogue,
+    for mediashelf session note.
+    """
+    plan = load_plan(plan_path)
+    if pad:
+        plan = with_padding(plan)
+    targets = load_targets(targets_folder)
+    created = moment_text()
+    prepared: PreparedCard | None = None
+    with (
+        open_library(catalogue_path) as library,
+        progress("checking", quiet=quiet) as on_checked_bytes,
+        checked_session(
+            plan,
+            card,
+            library,
+            targets,
+            tidy=tidy,
+            may_build=not dry_run,
+            more_checks=driver_checks(targets),
+            on_bytes=on_checked_bytes,
+        ) as session,
+    ):
+        if not as_json:
+            say_checked(session, is_dry_run=dry_run, quiet=quiet)
+        try:
+            refuse_blocked(session, anyway=anyway)
+        except BlockedError:
+            if as_json:
+                say_json(_document(plan_path, session, None, dry_run))
+            raise
+        if not dry_run:
+            total = sum(step.work_size for step in session.arrangement.steps)
+            with progress("copying", total=total, quiet=quiet) as on_bytes:
+                prepared = stage_session(
+                    session, _sheets, created=created, anyway=anyway, tidy=tidy, on_bytes=on_bytes
+                )
+    if prepared is not None:
+        problem = keep_prepared(catalogue_path, prepared)
+        if problem is not None:
+            tell(problem)
+    if as_json:
+        say_json(_document(plan_path, session, prepared, dry_run))
+    elif prepared is not None:
+        say_prepared(prepared, quiet=quiet)
+    exit_for(session.all_findings, fail_on)
+
+
+def _sheets(manifest: Manifest) -> Mapping[str, bytes]:
+    return {
+        "run-sheet.html": sheet_html(manifest).encode("utf-8"),
+        "run-sheet.txt": sheet_text(manifest).encode("utf-8"),
+    }
+
+
+def _document(
+    plan_path: Path, session: CheckedSession, prepared: PreparedCard | None, is_dry_run: bool
+) -> dict[str, Any]:
+    staged = {one.step.disc.position: one for one in prepared.staged} if prepared else {}
+    discs = []
+    for step in session.arrangement.steps:
+        one = staged.get(step.disc.position)
+        image = step.disc.source.image
+        digests = one and {"xxh3_128": one.digests.xxh3_128, "sha256": one.digests.sha256}
+        discs.append(
+            {
+                "position": step.disc.position,
+                "code": step.code,
+                "path": step.path,
+                "label": step.disc.label,
+                "size": step.disc.size,
+                "from": str(step.disc.source.candidate.path),
+                "action": step.action.value,
+                "track": image.track.number if image and image.track else None,
+                "padding": image.padding if image else 0,
+                "targets": list(step.disc.targets),
+                "passed": list(step.disc.passed),
+                "digests": digests,
+                "confirmed": one.confirmed if one else None,
+            }
+        )
+    about = [(disc.position, one) for disc in session.discs for one in disc.findings]
+    findings = [*about, *((None, one) for one in session.findings)]
+    return {
+        "command": "prepare",
+        "version": 1,
+        "plan": str(plan_path),
+        "card": str(session.card),
+        "is_prepared": prepared is not None,
+        "is_dry_run": is_dry_run,
+        "session": {"name": session.plan.name, "machine": session.plan.machine.name},
+        "write_size": session.arrangement.write_size,
+        "seconds": copying_seconds(session.arrangement.write_size),
+        "discs": discs,
+        "earlier_files": [file.path for file in session.arrangement.obsolete],
+        "tidied": [file.path for file in prepared.tidied] if prepared else [],
+        "findings": [{**one.as_dict(), "disc": position} for position, one in findings],
+    }

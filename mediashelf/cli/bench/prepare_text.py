@@ -1,0 +1,172 @@
+"""What ``mediashelf prepare`` and ``mediashelf plan show`` print for people."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+
+from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
+from mediashelf.findings import Finding, Severity
+from mediashelf.sessions.card_space import READ_SPEED, WRITE_SPEED, copying_seconds
+from mediashelf.sessions.cards.arrange import Action, Step
+from mediashelf.sessions.discs.glance import boot_ways
+from mediashelf.sessions.discs.preflight import CheckedDisc
+from mediashelf.sessions.plans.session_plan import SessionPlan
+from mediashelf.sessions.prepare import CheckedSession, PreparedCard
+from mediashelf.text import count_text, size_text
+
+PLACES_SHOWN = 3  # of one rule and disc
+
+_ACTION_WORDS = {
+    Action.KEEP: "is there, kept",
+    Action.RENAME: "is there, renamed",
+    Action.COPY: "copy",
+    Action.CONVERT: "convert",
+    Action.BUILD: "build",
+    Action.REPEAT: "same file again",
+    Action.NOTHING: "cannot be served",
+}
+
+
+def say_checked(session: CheckedSession, *, is_dry_run: bool, quiet: bool) -> None:
+    """Print what the checks found and what will happen to the card."""
+    if not quiet:
+        _say_head(session)
+        headers = ["disc", "file on the card", "size", "passed for", "what happens"]
+        rows = [_row(step) for step in session.arrangement.steps]
+        for line in table(headers, rows, right="disc, size"):
+            say(line)
+        say()
+    _say_findings(session.discs, session.findings, "card and machine", quiet)
+    if not quiet:
+        _say_work(session, is_dry_run)
+
+
+def say_plan(
+    plan: SessionPlan,
+    discs: Sequence[CheckedDisc],
+    about_machine: Sequence[Finding],
+    *,
+    quiet: bool,
+) -> None:
+    """Print a session as a table, and what was found about its discs and machine."""
+    if not quiet:
+        _say_title(plan)
+        say()
+        headers = ["disc", "label", "size", "boots", "passed for", "purpose"]
+        for line in table(headers, [_plan_row(disc) for disc in discs], right="disc, size"):
+            say(line)
+        say()
+    _say_findings(discs, about_machine, "machine", quiet)
+    if not quiet:
+        total = sum(disc.size for disc in discs if disc.repeats is None)
+        seconds = _time_text(copying_seconds(total))
+        say_wrapped(f"{size_text(total)} in all, about {seconds} to put on a slow card.")
+
+
+def say_prepared(prepared: PreparedCard, *, quiet: bool) -> None:
+    """Print what is on the card now."""
+    if quiet:
+        return
+    manifest, card = prepared.manifest, prepared.session.card
+    for file in prepared.tidied:
+        say_wrapped(f"removed: {file.path}, {size_text(file.size)}")
+    count = count_text(len(manifest.images), "image")
+    say_wrapped(f"{count} on the card, every byte read back and as it should be.")
+    if any(one.confirmed != "device" for one in prepared.staged):
+        say_wrapped(
+            "This system may have read the card's bytes from its own memory: check the card once "
+            "more on the board."
+        )
+    open_count = sum(
+        row.count
+        for row in (
+            *manifest.open_findings,
+            *(row for disc in manifest.discs for row in disc.open_findings),
+        )
+        if row.severity != "note"
+    )
+    if open_count:
+        say_wrapped(f"{count_text(open_count, 'finding')} noted as open in the manifest.")
+    sheets = " and ".join(file.path for file in manifest.other_files)
+    say_wrapped(f"For the bench, in {card}: {sheets}")
+    say_wrapped(f"Next, on the board: mediashelf manifest check {card}")
+
+
+def _say_findings(
+    discs: Sequence[CheckedDisc], others: Sequence[Finding], title: str, quiet: bool
+) -> None:
+    lowest = Severity.WARNING if quiet else Severity.NOTE
+    for disc in discs:
+        shown = [one for one in disc.findings if one.severity >= lowest]
+        _say_part(f"disc {disc.position}, {disc.name}", shown)
+    _say_in_order(title, [one for one in others if one.severity >= lowest])
+
+
+def _say_title(plan: SessionPlan) -> None:
+    machine = f", for {plan.machine.name}" if plan.machine.name else ""
+    say_wrapped(f"{plan.name}{machine}")
+
+
+def _say_head(session: CheckedSession) -> None:
+    _say_title(session.plan)
+    kind = session.facts.kind.name if session.facts.kind else session.facts.type_name
+    details = ", ".join(word for word in (kind, f"{size_text(session.facts.free)} free") if word)
+    say_wrapped(f"card {session.card} ({details})")
+    say()
+
+
+def _row(step: Step) -> tuple[str, ...]:
+    disc = step.disc
+    action = _ACTION_WORDS[step.action]
+    if step.write_size and step.image is not None and step.image.padding:
+        action += ", padded"
+    return str(disc.position), step.path, size_text(disc.size), _passed(disc), action
+
+
+def _plan_row(disc: CheckedDisc) -> tuple[str, ...]:
+    again = f"disc {disc.repeats} again: " if disc.repeats else ""
+    after = ", ".join(str(position) for position in disc.resolved.after)
+    purpose = f"{again}{disc.resolved.disc.purpose}" + (f" (after disc {after})" if after else "")
+    boots = ", ".join(way.method for way in boot_ways(disc.source.facts)) or "no"
+    return str(disc.position), disc.name, size_text(disc.size), boots, _passed(disc), purpose
+
+
+def _passed(disc: CheckedDisc) -> str:
+    return ", ".join(
+        target if target in disc.passed else f"NOT {target}" for target in disc.targets
+    )
+
+
+def _say_part(title: str, findings: Sequence[Finding]) -> None:
+    if findings:
+        say_wrapped(f"-- {title}: {summary(findings)}")
+        say_findings(findings, limit=PLACES_SHOWN)
+        say()
+
+
+def _say_in_order(title: str, findings: Sequence[Finding]) -> None:
+    """Print findings in the order in which a person acts on them, like ones together."""
+    if findings:
+        say_wrapped(f"-- {title}: {summary(findings)}")
+        for _, alike in groupby(findings, key=lambda one: (one.rule, one.target)):
+            say_findings(list(alike), limit=PLACES_SHOWN)
+        say()
+
+
+def _say_work(session: CheckedSession, is_dry_run: bool) -> None:
+    size = session.arrangement.write_size
+    if session.arrangement.obsolete:
+        count = count_text(len(session.arrangement.obsolete), "file")
+        say_wrapped(f"{count} of earlier sessions on the card, not used by this one (--tidy).")
+    if size and is_dry_run:
+        say_wrapped(
+            f"{size_text(size)} to copy, about {_time_text(copying_seconds(size))} on a card that "
+            f"writes {size_text(WRITE_SPEED)} and reads {size_text(READ_SPEED)} a second."
+        )
+    if is_dry_run:
+        say_wrapped("Nothing was changed.")
+
+
+def _time_text(seconds: int) -> str:
+    return count_text(seconds, "second") if seconds < 90 else f"{round(seconds / 60):,} minutes"

@@ -1,0 +1,128 @@
+"""What ``mediashelf session`` prints for people; mostly read on a small screen at the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from mediashelf.catalogue.bench.session_rows import BenchSession, Outcome, SessionDisc, SessionNote
+from mediashelf.cli.render import say, say_wrapped, table, terminal_width
+from mediashelf.text import count_text, display_width, printable
+
+if TYPE_CHECKING:
+    from mediashelf.reports.bench.session_report import SessionReport
+
+_LEAST_WHAT = 16  # columns for a device or purpose before the table is given up
+
+
+def say_noted(session: BenchSession, disc: SessionDisc, note: SessionNote) -> None:
+    """Say what was noted, what that took the place of, and what comes next."""
+    words = note.sentence
+    if note.outcome is Outcome.WITHDRAWN:
+        words = f"open again{words.removeprefix(note.outcome.value)}"
+    say_wrapped(f"{session.name}, {disc.position} {disc.title}: {words}")
+    earlier = _earlier(disc, note)
+    if earlier is not None:
+        say_wrapped(f"in the place of: {earlier.sentence}", indent=2)
+    following = session.next_step
+    if following is not None:
+        say_wrapped(f"next: {following.position} {following.title}", indent=2)
+    else:
+        say_wrapped("every step has a note; mediashelf session report", indent=2)
+
+
+def _earlier(disc: SessionDisc, note: SessionNote) -> SessionNote | None:
+    """Return the note before this one of the same device and system, where that held."""
+    alike = [
+        one
+        for one in disc.notes
+        if one.system == note.system and one.device.casefold() == note.device.casefold()
+    ]
+    before = alike[-2] if len(alike) > 1 else None
+    return None if before is None or before.outcome is Outcome.WITHDRAWN else before
+
+
+def say_sessions(sessions: Sequence[BenchSession], *, quiet: bool) -> None:
+    """Print the sessions as a table."""
+    if not sessions:
+        if not quiet:
+            say_wrapped("No session is on record yet. mediashelf prepare records one.")
+        return
+    headers = ("session", "number", "machine", "prepared", "steps", "card")
+    rows = [
+        (
+            session.name,
+            str(session.id),
+            session.machine,
+            session.prepared_at[:16].replace("T", " "),
+            _steps(session),
+            str(session.card),
+        )
+        for session in sessions
+    ]
+    for line in table(headers, rows, right="number"):
+        say(line)
+    if not quiet:
+        say(count_text(len(sessions), "session"))
+
+
+def _steps(session: BenchSession) -> str:
+    outcomes = [disc.outcome for disc in session.steps]
+    counts = {
+        "worked": outcomes.count(Outcome.WORKED),
+        "failed": outcomes.count(Outcome.FAILED),
+        "open": outcomes.count(None),
+    }
+    return ", ".join(f"{count} {word}" for word, count in counts.items() if count)
+
+
+def say_report(report: SessionReport, *, quiet: bool) -> None:
+    """Print the report: what worked on which system, then what is open."""
+    if not quiet:
+        machine = f", for {report.machine}" if report.machine else ""
+        say_wrapped(f"{report.name}{machine}")
+        noted = f", noted {report.noted}" if report.noted else ""
+        say_wrapped(f"prepared {report.prepared}{noted} (UTC)")
+        say()
+    headers = ("what", "disc", *report.systems)
+    others = sum(max(len("worked"), display_width(name)) + 2 for name in headers[1:])
+    room = max(_LEAST_WHAT, terminal_width() - others)
+    rows = [
+        (
+            _cut(row.about, room),
+            str(row.position),
+            *(row.outcome(system) for system in report.systems),
+        )
+        for row in report.rows
+    ]
+    for line in table(headers, rows, right="disc"):
+        say(line)
+    _say_texts(report)
+    if quiet:
+        return
+    say()
+    for disc in report.former:
+        notes = "; ".join(note.sentence for note in disc.notes if note.holds)
+        if notes:
+            say_wrapped(f"Before {disc.position} {disc.name} was replaced: {notes}")
+    say_wrapped(f"{report.headline}.")
+
+
+def _cut(text: str, room: int) -> str:
+    """Return the beginning of a text that fits into so many columns."""
+    shown = printable(text[: 2 * room])  # a note may be as long as a book
+    if display_width(shown) <= room:
+        return shown
+    while display_width(shown) > room - 1:
+        shown = shown[:-1]
+    return f"{shown.rstrip()}…"
+
+
+def _say_texts(report: SessionReport) -> None:
+    """Print what was noted in words, under the table that has no room for it."""
+    noted = [(row, systems, text) for row in report.rows for systems, text in row.texts]
+    if noted:
+        say()
+    for row, systems, text in noted:
+        where = f" on {systems}" if systems else ""
+        say_wrapped(f"disc {row.position}, {row.about}{where}: {text}")

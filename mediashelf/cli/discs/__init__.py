@@ -1,0 +1,1 @@
+"""Commands for discs: build, recipe, drivers, check, targets."""

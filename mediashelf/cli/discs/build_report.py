@@ -1,0 +1,94 @@
+"""``build --report``: a page about a disc that was planned or built."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.building.writing.write import BuiltDisc
+from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
+from mediashelf.drivers.device_table import device_rows
+from mediashelf.findings import Finding
+from mediashelf.jobs.build_work import BuildWork
+from mediashelf.reports.disc.page import DiscSubject, disc_html
+from mediashelf.reports.disc.tables import Coverage, Renamed
+from mediashelf.text import count_text
+
+_OF_DISC = re.compile(r"disc ([0-9]+): ?")
+
+
+def write_pages(
+    path: Path, work: BuildWork, built: Sequence[BuiltDisc], *, is_dry_run: bool
+) -> list[Path]:
+    """Write a page for each disc, and return where; numbers tell those of a series apart.
+
+    Raises :class:`OutputError`.
+    """
+    surveys = work.drivers.surveys if work.drivers is not None else ()
+    count = len(work.plans)
+    paths = []
+    for number, (plan, verdicts) in enumerate(zip(work.plans, work.verdicts, strict=True), 1):
+        disc = built[number - 1] if built else None
+        page = path if count == 1 else path.with_stem(f"{path.stem}-{number}")
+        own = work.findings if count == 1 else list(_about(work.findings, number))
+        coverage = [
+            Coverage(one.target, tuple(device_rows(one)), f"disc {number}" if count > 1 else "")
+            for one in surveys
+        ]
+        write_plan_page(page, plan, own, verdicts, disc, is_dry_run=is_dry_run, coverage=coverage)
+        paths.append(page)
+    return paths
+
+
+def _about(findings: Sequence[Finding], number: int) -> Iterator[Finding]:
+    """Yield what is about one disc of a series, without its name, and what is about all."""
+    for finding in findings:
+        named = _OF_DISC.match(finding.where)
+        if named is None:
+            yield finding
+        elif int(named[1]) == number:
+            yield replace(finding, where=finding.where[named.end() :])
+
+
+def write_plan_page(
+    path: Path,
+    plan: DiscPlan,
+    findings: Sequence[Finding],
+    verdicts: Mapping[str, str],
+    built: BuiltDisc | None,
+    *,
+    is_dry_run: bool,
+    coverage: Sequence[Coverage] = (),
+) -> None:
+    """Write the page of a plan, and of the disc where one was built from it.
+
+    ``verdicts`` are phrases by target, ``coverage`` what a machine's devices find on
+    the disc. Raises :class:`OutputError`.
+    """
+    recipe = plan.recipe
+    subject = DiscSubject(
+        name=str(recipe.path) if recipe.path is not None else _folders(plan),
+        facts=plan.facts,
+        findings=findings,
+        state=_state(built, is_dry_run=is_dry_run),
+        verdicts=tuple(verdicts.items()),
+        asked=plan.capacity,
+        renamed=[
+            Renamed(file.short_path, file.long_path) for file in plan.files if file.is_renamed
+        ],
+        coverage=coverage,
+    )
+    write_report(path, disc_html(subject, created=moment_text(), created_by=CREATED_BY))
+
+
+def _state(built: BuiltDisc | None, *, is_dry_run: bool) -> str:
+    if built is not None:
+        return f"built; read back, {count_text(built.file_count, 'file')} equal to the sources"
+    return "planned; nothing was written" + ("" if is_dry_run else " because of errors")
+
+
+def _folders(plan: DiscPlan) -> str:
+    return ", ".join(str(source.path) for source in plan.recipe.folders)

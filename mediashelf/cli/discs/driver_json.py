@@ -1,0 +1,180 @@
+"""Surveys of drivers as the documented JSON shape.
+
+::
+
+    {"command": "drivers", "version": 1,
+     "machine": {"name": …, "devices": [{"number", "slot", "name", "class", "line",
+                 "hardware_ids": […], "compatible_ids": […]}, …]} or null,
+     "targets": [{"target", "family", "release", "architecture",
+                  "sources": [{"source", "tree", "files"}, …],
+                  "devices": [{"number", "name", "cover", "package": candidate or null,
+                               "others": [candidate, …], "possible": […],
+                               "declared": [folder, …],
+                               "unfit": [{"source", "inf", "fit"}, …]}, …],
+                  "packages": [{"source", "inf", "signature", "date", "driver_version",
+                                "fit", "is_chosen", "files": [{"name", "path", "state",
+                                "line"}, …], "builds_on": […]}, …],
+                  "dos_packages": [{"source", "folder", "kind", "files", "provides"}, …],
+                  "other_infs": [{"source", "inf", "kind"}, …]}, …],
+     "findings": […]}
+
+A candidate has ``source``, ``inf``, ``section``, ``description``, ``identifier``,
+``rank`` (a number: ``identifier_score`` with ``feature_score`` << 16 where the family
+has one, else null), ``is_generic``, ``date``, ``driver_version``, and, when it lost,
+``lost_by`` (``rank``, ``date``, ``version`` or ``tie``). ``cover`` is ``driver``,
+``generic``, ``declared``, ``possible`` or ``none``. With ``--explain`` only the devices
+that were asked for are listed under ``targets``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from mediashelf.drivers.coverage import Candidate, DeviceCover, reason_lost
+from mediashelf.drivers.findings import device_title
+from mediashelf.drivers.machines.classes import class_words
+from mediashelf.drivers.machines.reading import Machine
+from mediashelf.drivers.packages.finding import Package
+from mediashelf.drivers.survey import Survey, SurveyedPackage
+from mediashelf.findings import Finding
+
+
+def document(
+    surveys: Sequence[Survey],
+    machine: Machine | None,
+    findings: Sequence[Finding],
+    picked: Sequence[int],
+) -> dict[str, Any]:
+    """Return the whole answer; ``picked`` are the devices to list, all when empty."""
+    return {
+        "command": "drivers",
+        "version": 1,
+        "machine": None if machine is None else _machine(machine),
+        "targets": [_survey(survey, picked) for survey in surveys],
+        "findings": [finding.as_dict() for finding in findings],
+    }
+
+
+def _machine(machine: Machine) -> dict[str, Any]:
+    return {
+        "name": machine.name,
+        "devices": [
+            {
+                "number": number,
+                "slot": device.slot,
+                "name": device.title,
+                "class": class_words(device.class_code),
+                "line": device.line,
+                "hardware_ids": list(device.hardware_ids),
+                "compatible_ids": list(device.compatible_ids),
+            }
+            for number, device in enumerate(machine.devices, 1)
+        ],
+    }
+
+
+def _survey(survey: Survey, picked: Sequence[int]) -> dict[str, Any]:
+    family = survey.family
+    major, minor = family.system.version
+    return {
+        "target": survey.target,
+        "family": family.name,
+        "release": f"{major}.{minor}" if family.releases else "",
+        "architecture": family.system.architecture,
+        "sources": [
+            {
+                "source": tree.name,
+                "tree": tree.kind,
+                "files": sum(bool(file.path) for file in tree.files),
+            }
+            for tree in survey.trees
+        ],
+        "devices": [
+            _cover(survey, cover, index + 1)
+            for index, cover in enumerate(survey.covers)
+            if not picked or index in picked
+        ],
+        "packages": [_package(surveyed) for surveyed in survey.packages],
+        "dos_packages": [
+            {
+                "source": package.tree.name,
+                "folder": package.folder,
+                "kind": package.kind.name.lower(),
+                "files": list(package.files),
+                "provides": list(package.identifiers),
+            }
+            for package in survey.dos_packages
+        ],
+        "other_infs": [
+            {**_place(package), "kind": package.inf.kind.value} for package in survey.others
+        ],
+    }
+
+
+def _cover(survey: Survey, cover: DeviceCover, number: int) -> dict[str, Any]:
+    best = cover.best
+    return {
+        "number": number,
+        "name": device_title(cover),
+        "cover": cover.cover.value,
+        "package": None if best is None else _candidate(best),
+        "others": [
+            {**_candidate(other), "lost_by": reason_lost(other, best).value}
+            for other in cover.candidates[1:]
+            if best is not None
+        ],
+        "possible": [_candidate(candidate) for candidate in cover.possible],
+        "declared": [package.folder for package in cover.declared],
+        "unfit": [
+            {**_place(package), "fit": fit.value} for package, fit in survey.unfit_for(cover.device)
+        ],
+    }
+
+
+def _candidate(candidate: Candidate) -> dict[str, Any]:
+    return {
+        **_place(candidate.package),
+        "section": candidate.offer.install,
+        "description": candidate.offer.model.description,
+        "identifier": candidate.match.identifier,
+        "rank": candidate.rank,
+        "identifier_score": candidate.match.score,
+        "feature_score": candidate.feature,
+        "is_generic": candidate.match.is_generic,
+        "date": candidate.driver_version.date_text if any(candidate.driver_version.date) else "",
+        "driver_version": candidate.driver_version.version_text,
+    }
+
+
+def _place(package: Package) -> dict[str, str]:
+    return {"source": package.tree.name, "inf": package.file.shown_path}
+
+
+def _package(surveyed: SurveyedPackage) -> dict[str, Any]:
+    package = surveyed.package
+    version = package.inf.driver_version
+    checks = [check for check in (surveyed.chosen, surveyed.rest) if check is not None]
+    files = {
+        (file.needed.path.lower(), file.needed.cabinet.lower()): file
+        for check in reversed(checks)
+        for file in check.files
+    }
+    return {
+        **_place(package),
+        "signature": package.inf.version_value("Signature"),
+        "date": version.date_text if any(version.date) else "",
+        "driver_version": version.version_text,
+        "fit": surveyed.suitability.fit.value,
+        "is_chosen": surveyed.is_chosen,
+        "files": [
+            {
+                "name": file.needed.name,
+                "path": file.path,
+                "state": file.state.value,
+                "line": file.needed.line,
+            }
+            for file in files.values()
+        ],
+        "builds_on": sorted({name for check in checks for name in check.not_followed}),
+    }

@@ -1,0 +1,196 @@
+"""Surveys of drivers as text for people, from 40 columns up."""
+
+from __future__ import annotations
+
+from mediashelf.cli.render import say, say_wrapped
+from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, Reason, reason_lost
+from mediashelf.drivers.findings import device_label, device_title
+from mediashelf.drivers.package_findings import FIT_WORDS
+from mediashelf.drivers.packages.finding import Fit
+from mediashelf.drivers.survey import Survey, SurveyedPackage
+from mediashelf.text import count_text
+
+FILES_SHOWN = 4
+
+COVER_WORDS = {
+    Cover.DRIVER: "driver",
+    Cover.GENERIC: "only generic",
+    Cover.DECLARED: "declared",
+    Cover.POSSIBLE: "perhaps",
+    Cover.NONE: "no driver",
+}
+
+
+def say_coverage(survey: Survey, *, with_devices: bool = True) -> None:
+    """Print which device has which driver, for one target, or only how many have one."""
+    say_wrapped(_title(survey))
+    if survey.covers and with_devices:
+        say()
+        _say_devices(survey)
+
+
+def say_survey(survey: Survey) -> None:
+    """Print the devices, the packages and what else was found, for one target."""
+    say_coverage(survey)
+    if survey.packages:
+        say()
+        say("INF packages")
+        for surveyed in survey.packages:
+            say_wrapped(surveyed.package.path, indent=2)
+            say_wrapped(_state_text(survey, surveyed), indent=4)
+    if survey.dos_packages:
+        say()
+        say("packages without an INF")
+        for package in survey.dos_packages:
+            say_wrapped(package.tree.prefix + package.folder, indent=2)
+            names = ", ".join(package.files[:FILES_SHOWN])
+            more = "" if len(package.files) <= FILES_SHOWN else ", …"
+            say_wrapped(f"{package.kind.value}: {names}{more}".rstrip(": "), indent=4)
+    scripts = [package.path for package in survey.others if package.inf.signature is not None]
+    if scripts:
+        say()
+        say("INFs that name no device")
+        for path in scripts:
+            say_wrapped(path, indent=2)
+    say()
+
+
+def _title(survey: Survey) -> str:
+    name = survey.target
+    if survey.family.name != survey.target:
+        name += f" as {survey.family.name}"
+    if survey.family.release_text:
+        name += f" ({survey.family.release_text})"
+    if not survey.has_machine:
+        return f"{name}: {count_text(len(survey.packages), 'INF package')}"
+    covered = sum(cover.cover in (Cover.DRIVER, Cover.DECLARED) for cover in survey.covers)
+    return f"{name}: {covered} of {count_text(len(survey.covers), 'device')} with a driver"
+
+
+def _say_devices(survey: Survey) -> None:
+    width = len(str(len(survey.covers)))
+    for number, cover in enumerate(survey.covers, 1):
+        slot = f" ({cover.device.slot})" if cover.device.slot else ""
+        # An indent that grows as the number shrinks keeps the numbers aligned.
+        indent = 1 + width - len(str(number))
+        say_wrapped(f"{number} {device_title(cover)}{slot}", indent=indent)
+        package = _package_of(survey, cover)
+        word = COVER_WORDS[cover.cover]
+        say_wrapped(f"{word}: {package}" if package else word, indent=width + 2)
+
+
+def _package_of(survey: Survey, cover: DeviceCover) -> str:
+    if cover.cover is Cover.DECLARED:
+        return ", ".join(package.folder for package in cover.declared)
+    if cover.cover is Cover.POSSIBLE:
+        return ", ".join(one.package.path for one in cover.possible)
+    if cover.best is None:
+        return ""
+    return f"{cover.best.package.path} [{cover.best.offer.install}]"
+
+
+def _state_text(survey: Survey, surveyed: SurveyedPackage) -> str:
+    """Return what a package is for, and how many of its files are there."""
+    fit = surveyed.suitability.fit
+    parts = [_use_text(survey, surveyed)] if fit is Fit.FITS else [FIT_WORDS[fit]]
+    count, missing = _file_counts(surveyed)
+    if missing:
+        parts.append(f"{missing} of {count_text(count, 'file')} missing")
+    elif count:
+        parts.append(f"{count_text(count, 'file')}, none missing")
+    return "; ".join(parts)
+
+
+def _use_text(survey: Survey, surveyed: SurveyedPackage) -> str:
+    if not survey.has_machine:
+        return f"for {survey.target}"
+    numbers = [
+        str(number)
+        for number, cover in enumerate(survey.covers, 1)
+        if cover.best is not None and cover.best.package is surveyed.package
+    ]
+    if not numbers:
+        return "for no device here"
+    return (
+        f"for device {', '.join(numbers)}"
+        if len(numbers) == 1
+        else (f"for devices {', '.join(numbers)}")
+    )
+
+
+def _file_counts(surveyed: SurveyedPackage) -> tuple[int, int]:
+    checks = [check for check in (surveyed.chosen, surveyed.rest) if check is not None]
+    paths = {
+        (file.needed.path.lower(), file.needed.cabinet.lower()): file.state.is_usable
+        for check in checks
+        for file in check.files
+    }
+    return len(paths), sum(not usable for usable in paths.values())
+
+
+def say_explanation(survey: Survey, index: int) -> None:
+    """Print why one package wins a device, and why the others lose."""
+    cover = survey.covers[index]
+    say_wrapped(f"{device_label(cover, index + 1)}, for {_title(survey).partition(':')[0]}")
+    for heading, identifiers in (
+        ("hardware ids", cover.device.identifiers.hardware),
+        ("compatible ids", cover.device.identifiers.compatible),
+    ):
+        if identifiers:
+            say(f"  {heading}, in order")
+            for identifier in identifiers:
+                say(f"    {identifier.text}")
+    best = cover.best
+    if best is not None:
+        _say_candidate(survey, "wins", best)
+        for loser in cover.candidates[1:]:
+            _say_candidate(survey, "loses", loser, why=_why(survey, loser, best))
+    for candidate in cover.possible:
+        _say_candidate(survey, "may win", candidate, why="if the machine has this board")
+    for package in cover.declared:
+        say_wrapped(f"declared: {package.folder} ({', '.join(package.files)})", indent=2)
+    for unfit, fit in survey.unfit_for(cover.device):
+        say_wrapped(f"not for {survey.target}: {unfit.path}, {FIT_WORDS[fit]}", indent=2)
+    if best is None and not (cover.possible or cover.declared):
+        say_wrapped("no package here has one of these ids for this target", indent=2)
+    if len(cover.candidates) > 1:
+        say_wrapped("signatures are not verified and count as equal", indent=2)
+    say()
+
+
+def _say_candidate(survey: Survey, word: str, candidate: Candidate, why: str = "") -> None:
+    version = candidate.driver_version
+    say_wrapped(f"{word}: {candidate.package.path} [{candidate.offer.install}]", indent=2)
+    say_wrapped(match_text(survey, candidate), indent=4)
+    say_wrapped(f"{version.date_text}, version {version.version_text}", indent=4)
+    if why:
+        say_wrapped(why, indent=4)
+
+
+def match_text(survey: Survey, candidate: Candidate) -> str:
+    """Return how a candidate met the device, with its rank."""
+    match = candidate.match
+    kinds = ("compatible", "hardware")
+    return (
+        f"rank {rank_text(survey, candidate)}: {match.identifier}, {kinds[match.in_device]} id "
+        f"{match.device_position + 1} of the device, {kinds[match.in_inf]} id of the INF"
+    )
+
+
+def rank_text(survey: Survey, candidate: Candidate) -> str:
+    """Return the rank without the part of the signature, as hexadecimal digits."""
+    return f"{candidate.rank:#08x}" if survey.family.ranks_features else f"{candidate.rank:#06x}"
+
+
+def _why(survey: Survey, loser: Candidate, best: Candidate) -> str:
+    reason = reason_lost(loser, best)
+    if reason is Reason.RANK:
+        return (
+            f"because {rank_text(survey, loser)} is higher than {rank_text(survey, best)}; "
+            "lower wins"
+        )
+    if reason is Reason.DATE:
+        return f"because the rank is equal and {best.driver_version.date_text} is later"
+    if reason is Reason.VERSION:
+        return f"because rank and date are equal and {best.driver_version.version_text} is higher"
+    return "although rank, date and version are equal: the first path was taken"

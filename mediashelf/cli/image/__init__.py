@@ -1,0 +1,1 @@
+"""Commands for one image: show, mend, convert."""

@@ -1,0 +1,163 @@
+"""``mediashelf mend``: an image put together from the good parts of several copies."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from mediashelf.catalogue.copies import find_copies
+from mediashelf.catalogue.store import open_catalogue
+from mediashelf.cli.image.mend_json import mend_document
+from mediashelf.cli.image.mend_text import say_mending
+from mediashelf.cli.options import (
+    catalogue_option,
+    json_option,
+    make_fail_on_option,
+    quiet_option,
+)
+from mediashelf.cli.progress import progress
+from mediashelf.cli.render import exit_for, say_json
+from mediashelf.errors import BlockedError
+from mediashelf.integrity.mending.mend import MOST_TRIES, TRIES, mend_image
+from mediashelf.integrity.mending.values import Mending, Outcome
+from mediashelf.jobs.mend_record import (
+    find_image,
+    find_reference,
+    find_touched,
+    keep_mending,
+    record_findings,
+)
+from mediashelf.text import count_text
+
+
+@click.command(
+    epilog="""
+\b
+Examples:
+  mediashelf mend kiosk.iso --from /media/card/kiosk.iso -o mended.iso
+  mediashelf mend kiosk.iso --from old/kiosk.iso reread.iso -o mended.iso
+  mediashelf mend home/kiosk.iso --dry-run
+  mediashelf mend card.iso --from a.iso --as home/kiosk.iso -o mended.iso
+
+\b
+Exit codes: 0 mended and proved, or nothing to mend; 1 warnings or errors,
+as when it rests on a vote; 12 parts cannot be mended, nothing written.
+"""
+)
+@click.argument("image")
+@click.argument("further", nargs=-1, type=click.Path(path_type=Path), metavar="")
+@click.option(
+    "--from",
+    "copies",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="COPY...",
+    help="Other copies of the image: older ones, from another disk, or the disc read again.",
+)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="MENDED.iso",
+    help="The image to write; needed unless --dry-run. It appears whole or not at all.",
+)
+@click.option(
+    "--as",
+    "as_name",
+    metavar="IMAGE",
+    help="Prove it by the record of this image of the catalogue, not by its own.",
+)
+@click.option("-n", "--dry-run", is_flag=True, help="Say what would come of it; write nothing.")
+@click.option("--anyway", is_flag=True, help="Write the best there is even if parts stay unknown.")
+@click.option(
+    "--replace",
+    is_flag=True,
+    help="Write over an existing MENDED.iso; over IMAGE itself only what is proved.",
+)
+@click.option(
+    "--tries",
+    type=click.IntRange(1, MOST_TRIES),
+    default=TRIES,
+    show_default=True,
+    metavar="N",
+    help="Combinations of sectors to try for one MiB that no copy holds whole.",
+)
+@catalogue_option
+@json_option
+@quiet_option
+@make_fail_on_option("warning")
+def mend(
+    image: str,
+    further: tuple[Path, ...],
+    copies: tuple[Path, ...],
+    output: Path | None,
+    as_name: str | None,
+    dry_run: bool,
+    anyway: bool,
+    replace: bool,
+    tries: int,
+    catalogue_path: Path | None,
+    as_json: bool,
+    quiet: bool,
+    fail_on: str,
+) -> None:
+    """Put a damaged image together from the good parts of other copies.
+
+    With a record in the catalogue, each MiB is proved by its digest and the whole by
+    the digest of the whole. Copies may be damaged too, short or padded: what is right
+    in them is used, down to single sectors of 2048 bytes, and images of the catalogue
+    that hold the same bytes are asked as well. If IMAGE itself is not on record, the
+    record of a copy proves it.
+
+    Without any record the copies vote, sector by sector. IMAGE counts as one, so two
+    more are needed; what was voted on is likely, but not proved. No file is changed but
+    MENDED.iso, and nothing is written while any part stays unknown.
+    """
+    if output is None and not dry_run:
+        raise click.UsageError("Name the image to write with -o, or add --dry-run.")
+    if further and not copies:
+        raise click.UsageError("Say which files are the copies: IMAGE --from COPY...")
+    copies = (*copies, *further)
+    with open_catalogue(catalogue_path) as catalogue:
+        job = find_image(catalogue, image)
+        reference = find_reference(catalogue, job, copies, as_name)
+        record = reference.record if reference is not None else None
+        if record is None and not copies:
+            raise click.UsageError(
+                f"{image} is not on record, so nothing but copies can tell: name them with --from."
+            )
+        more = [] if reference is None else find_copies(catalogue, reference.row, reference.record)
+        size = record.size if record is not None else job.size
+        with progress("mending", total=size * (1 if dry_run else 2), quiet=quiet) as on_bytes:
+            result = mend_image(
+                job.path,
+                copies,
+                None if dry_run else output,
+                record=record,
+                more_copies=[row.file for row in more],
+                anyway=anyway,
+                replace=replace,
+                tries=tries,
+                on_bytes=on_bytes,
+            )
+        touched = find_touched(catalogue, reference, result)
+        findings = (*record_findings(reference), *result.findings)
+        if as_json:
+            say_json(mend_document(result, reference, touched, findings, dry_run))
+        else:
+            say_mending(result, reference, touched, findings, dry_run=dry_run, quiet=quiet)
+        keep_mending(catalogue, job, result)
+    if result.outcome is Outcome.INCOMPLETE and not result.is_written and not dry_run:
+        raise BlockedError(_refusal(result, output))
+    exit_for(findings, fail_on)
+
+
+def _refusal(result: Mending, output: Path | None) -> str:
+    open_parts = sum(part.how.is_open for part in result.parts)
+    reason = (
+        f"{count_text(open_parts, 'part')} of it cannot be mended from these files"
+        if open_parts
+        else "see the errors above"
+    )
+    return f"{output}: not written ({reason}); --anyway writes the best there is"

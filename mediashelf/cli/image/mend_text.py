@@ -1,0 +1,145 @@
+"""What ``mediashelf mend`` says to people: the files, the parts, the entries, the outcome."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from mediashelf.cli.render import say, say_findings, say_wrapped, table
+from mediashelf.findings import Finding, Severity
+from mediashelf.integrity.mending.findings import place_text, tries_text
+from mediashelf.integrity.mending.values import How, Mending, Outcome, Part
+from mediashelf.integrity.structure.damage import TouchedEntry
+from mediashelf.jobs.mend_record import Reference, Touched
+from mediashelf.text import count_text, size_text
+
+_PARTS_SHOWN = 12
+_SPANS_SHOWN = 3
+_ENTRIES_SHOWN = 5
+_PLACES_SHOWN = 5
+
+
+def say_mending(
+    result: Mending,
+    reference: Reference | None,
+    touched: Touched,
+    findings: Sequence[Finding],
+    *,
+    dry_run: bool,
+    quiet: bool,
+) -> None:
+    """Print the whole answer; ``quiet`` leaves only the findings that need attention."""
+    if not quiet:
+        say_wrapped(_opening(result, reference))
+        _say_files(result)
+        _say_parts(result)
+        _say_entries("mended there", touched.mended)
+        _say_entries("not known there", touched.open)
+        if touched.mended or touched.open:
+            others = touched.entry_count - len({*touched.mended, *touched.open})
+            say_wrapped(f"{max(0, others):,} other entries lie wholly elsewhere", indent=2)
+        say()
+    shown = [each for each in findings if not quiet or each.severity > Severity.NOTE]
+    if shown:
+        say_findings(shown, limit=_PLACES_SHOWN)
+        if not quiet:
+            say()
+    if not quiet:
+        say_wrapped(_closing(result, reference, dry_run))
+
+
+def _opening(result: Mending, reference: Reference | None) -> str:
+    size = size_text(result.size)
+    if reference is None:
+        return (
+            f"{result.image.name}: {size}, no digest on record; "
+            f"{count_text(len(result.copies), 'file')} compared"
+        )
+    day = reference.record.recorded_at[:10]
+    return f"{result.image.name}: {size}, by the record of {reference.where} ({day})"
+
+
+def _say_files(result: Mending) -> None:
+    for place, report in enumerate(result.copies[1:], start=1):
+        gave = f"gave {count_text(report.given, 'sector')}" if report.given else "gave nothing"
+        say_wrapped(f"{_file_word(place)}: {report.path}, {gave}", indent=2)
+
+
+def _file_word(place: int) -> str:
+    return f"copy {place}" if place else "image"
+
+
+def _say_parts(result: Mending) -> None:
+    if not result.parts:
+        return
+    unit = "bytes" if result.is_raw else "LBA"
+    rows = [
+        (
+            place_text(part.span, result.is_raw).removeprefix(f"{unit} "),
+            _source(part, result),
+            _changed(part, result).replace(f"{unit} ", ""),
+        )
+        for part in result.parts[:_PARTS_SHOWN]
+    ]
+    say()
+    for line in table([unit, "now from", "changed"], rows):
+        say(line)
+    if len(result.parts) > _PARTS_SHOWN:
+        more = len(result.parts) - _PARTS_SHOWN
+        say_wrapped(f"… and {count_text(more, 'more part')}; --json lists all")
+    say()
+
+
+def _source(part: Part, result: Mending) -> str:
+    files = ", ".join(map(_file_word, part.sources))
+    if part.how is How.SECTORS and part.absent:
+        return f"{files}, zeros where nothing was"
+    if part.how is How.SECTORS:
+        return f"sectors of {files} ({count_text(part.tried, 'try', 'tries')})"
+    if part.how is How.VOTED:
+        if not files:
+            return "scattered votes"
+        return f"vote of {len(part.sources)} in {len(result.copies)}: {files}"
+    if part.how is How.UNDECIDED:
+        return "undecided"
+    if part.how is How.NOT_MENDED:
+        tried = f" ({tries_text(part)} tried)" if part.possible > 1 else ""
+        return f"not mended{tried}"
+    return files
+
+
+def _changed(part: Part, result: Mending) -> str:
+    """Return where the new bytes differ from the image's; a guess counts only once written."""
+    if part.how.is_open and not result.is_written:
+        return ""
+    shown = ", ".join(place_text(span, result.is_raw) for span in part.changed[:_SPANS_SHOWN])
+    more = len(part.changed) - _SPANS_SHOWN
+    return f"{shown} and {more:,} more" if more > 0 else shown
+
+
+def _say_entries(word: str, entries: Sequence[TouchedEntry]) -> None:
+    for entry in entries[:_ENTRIES_SHOWN]:
+        extent = f"{size_text(entry.touched)} of {size_text(entry.size)}"
+        say_wrapped(f"{word}: {entry.path} ({extent})", indent=2)
+    if len(entries) > _ENTRIES_SHOWN:
+        say_wrapped(f"{word}: {len(entries) - _ENTRIES_SHOWN:,} more entries", indent=2)
+
+
+def _closing(result: Mending, reference: Reference | None, dry_run: bool) -> str:
+    """Return what the result is, what that rests on, and whether there is a file now."""
+    if result.outcome is Outcome.AS_RECORDED:
+        return "Every byte is as recorded: nothing to mend, nothing written."
+    if result.outcome is Outcome.UNCHANGED:
+        return "Nothing to mend as far as these files tell, which is no proof; nothing written."
+    if not result.is_written:
+        verdict = {
+            Outcome.PROVED: "It can be mended, and every byte of that is proved.",
+            Outcome.VOTED: "It can be mended by a vote: likely, not proved.",
+            Outcome.INCOMPLETE: "It cannot be mended from these files alone.",
+        }[result.outcome]
+        return f"{verdict} Nothing written{' (--dry-run)' if dry_run else ''}."
+    wrote = f"Wrote {result.output}: {result.size:,} bytes, read back"
+    if result.outcome is Outcome.PROVED:
+        return f"{wrote}, and proved by the digest on record."
+    if result.outcome is Outcome.VOTED:
+        return f"{wrote}. It rests on a vote: likely, not proved."
+    return f"{wrote}. It is the best there is, with parts that are not known to be right."

@@ -1,0 +1,121 @@
+"""The JSON form of ``show``: one entry a line, so that 100,000 of them can be streamed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from functools import lru_cache
+from typing import Any
+
+from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
+from mediashelf.cli.image.show_tracks import tracks_json
+from mediashelf.formats.volume import (
+    FLAG_HIDDEN,
+    BootFacts,
+    Entry,
+    VolumeFacts,
+    parse_record_date,
+)
+from mediashelf.image import DiscImage
+
+VERSION = 1
+
+
+def json_lines(image: DiscImage, volumes: tuple[VolumeFacts, ...]) -> Iterator[str]:
+    """Yield the lines of the document; together they are one JSON object."""
+    facts = image.facts
+    head = {
+        "command": "show",
+        "version": VERSION,
+        "image": str(image.path),
+        "size": facts.size,
+        "looks_raw": facts.looks_raw,
+        "tracks": tracks_json(image.path) if facts.looks_raw else [],
+        "capacity": [
+            {
+                "name": capacity.name,
+                "sectors": capacity.sectors,
+                "percent": round(capacity.percent_of(facts.size), 2),
+            }
+            for capacity in (*NAMED.values(), EMULATED_DRIVE)
+        ],
+        "boot": None if facts.boot is None else _boot(facts.boot),
+        "findings": [finding.as_dict() for finding in image.findings],
+    }
+    yield f'{_dump(head)[:-1]}, "volumes": ['
+    for number, volume in enumerate(volumes, 1):
+        yield f'{_dump(_volume(volume))[:-1]}, "entries": ['
+        last = len(volume.entries)
+        for index, entry in enumerate(volume.entries, 1):
+            yield _dump(_entry(entry)) + ("," if index < last else "")
+        yield "]}" + ("," if number < len(volumes) else "")
+    yield "]}"
+
+
+def _dump(value: dict[str, Any]) -> str:
+    return json.dumps(value, ensure_ascii=True)
+
+
+def _volume(volume: VolumeFacts) -> dict[str, Any]:
+    return {
+        "kind": volume.kind.value,
+        "label": volume.label,
+        "detail": volume.detail,
+        "block_size": volume.block_size,
+        "block_count": volume.block_count,
+        "created": volume.created or None,
+        "modified": volume.modified or None,
+        "identifiers": volume.identifiers,
+        "joliet_level": volume.joliet_level,
+        "is_enhanced": volume.is_enhanced,
+        "udf_revision": udf_revision_text(volume) or None,
+        "entries_read": volume.entries_read,
+        "is_complete": volume.is_complete,
+    }
+
+
+def udf_revision_text(volume: VolumeFacts) -> str:
+    """Return ``1.02`` for the recorded 0x0102, or the empty string."""
+    if volume.udf_revision is None:
+        return ""
+    return f"{volume.udf_revision >> 8:x}.{volume.udf_revision & 0xFF:02x}"
+
+
+def _entry(entry: Entry) -> dict[str, Any]:
+    return {
+        "path": entry.path,
+        "identifier": entry.identifier,
+        "size": entry.size,
+        "is_directory": entry.is_directory,
+        "is_hidden": bool(entry.flags & FLAG_HIDDEN),
+        "modified": _moment(entry.date),
+        "extents": [{"lba": extent.lba, "size": extent.size} for extent in entry.extents],
+    }
+
+
+@lru_cache(maxsize=4096)  # most entries of a disc share few dates
+def _moment(date: bytes) -> str | None:
+    modified = parse_record_date(date)
+    return modified.isoformat() if modified is not None else None
+
+
+def _boot(boot: BootFacts) -> dict[str, Any]:
+    return {
+        "catalog_lba": boot.catalog_lba,
+        "id": boot.id_text,
+        "checksum_is_valid": boot.checksum_is_valid,
+        "entries": [
+            {
+                "section": entry.section,
+                "platform_id": entry.platform_id,
+                "is_bootable": entry.is_bootable,
+                "media_type": entry.media_type,
+                "load_segment": entry.load_segment,
+                "system_type": entry.system_type,
+                "sector_count": entry.sector_count,
+                "load_lba": entry.load_lba,
+                "image_size": entry.image_size,
+            }
+            for entry in boot.entries
+        ],
+    }

@@ -1,0 +1,1 @@
+"""Commands for the library: shelves, scans, audits, lists."""

@@ -1,0 +1,124 @@
+"""``mediashelf audit --due``: its options, and what it says beside the audit itself.
+
+``audit --json`` gets ``due`` then: an object with ``age`` and ``budget`` (seconds;
+null without one), ``images`` (how many were due), ``fresh``, ``away`` and
+``unrecorded`` (how many were passed over), ``known_wrong`` (names of images found
+wrong before, which are not read again yet), and ``left``, those that the budget left
+for the next time: ``where``, ``size`` and ``last_read_at``, null before the first time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import click
+
+from mediashelf.catalogue.auditing.due import Budget, DuePlan, last_read, was_read_again
+from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.text import count_text, duration_text, parse_duration, size_text
+
+_NAMES_SHOWN = 3
+
+
+def duration(context: click.Context, option: click.Parameter, value: str | None) -> int | None:
+    """Understand the value of an option that is a span of time; return seconds."""
+    if value is None:
+        return None
+    try:
+        return parse_duration(value)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from error
+
+
+due_option = click.option(
+    "--due",
+    metavar="AGE",
+    callback=duration,
+    help="Only images not confirmed for so long, such as 180d: never confirmed ones first, "
+    "then the longest unconfirmed.",
+)
+
+budget_option = click.option(
+    "--budget",
+    metavar="TIME",
+    callback=duration,
+    help="With --due: after the first image, begin none that cannot be expected to end within "
+    "so long, such as 30m. The rest is left for the next time.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class DueRun:
+    """What was asked for with --due and --budget, in seconds, and what came of it."""
+
+    age: int
+    seconds: int | None
+    plan: DuePlan
+    budget: Budget | None
+
+    @property
+    def left(self) -> list[AuditJob]:
+        """The images that the budget left for the next time."""
+        return list(self.budget.left.values()) if self.budget is not None else []
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "age": self.age,
+            "budget": self.seconds,
+            "images": len(self.plan.jobs),
+            "fresh": self.plan.fresh,
+            "away": self.plan.away,
+            "unrecorded": self.plan.unrecorded,
+            "known_wrong": [job.where for job in self.plan.known_wrong],
+            "left": [
+                {"where": job.where, "size": job.size, "last_read_at": _last_read(job) or None}
+                for job in self.left
+            ],
+        }
+
+
+def due_lines(run: DueRun) -> Iterator[str]:
+    """Yield sentences: how many images were due, what was left, and what was passed over."""
+    plan = run.plan
+    age = duration_text(run.age)
+    total = len(plan.jobs) + plan.fresh
+    if not plan.jobs:
+        yield f"Nothing is due: {count_text(plan.fresh, 'image')} confirmed within {age}."
+    else:
+        yield (
+            f"{len(plan.jobs):,} of {count_text(total, 'image')} {_was(len(plan.jobs))} due: not "
+            f"confirmed for {age}, or never."
+        )
+    if run.left and run.seconds is not None:
+        size = size_text(sum(job.size for job in run.left))
+        yield (
+            f"Left for the next time, within {duration_text(run.seconds)}: "
+            f"{count_text(len(run.left), 'image')}, {size}; first {_named(run.left[0])}."
+        )
+    if plan.known_wrong:
+        names = ", ".join(job.where for job in plan.known_wrong[:_NAMES_SHOWN])
+        more = ", …" if len(plan.known_wrong) > _NAMES_SHOWN else ""
+        yield (
+            f"Known to be wrong or missing, not read again yet: "
+            f"{count_text(len(plan.known_wrong), 'image')} ({names}{more})."
+        )
+    if plan.away:
+        yield f"Away: {count_text(plan.away, 'image')}, until plugged in."
+    if plan.unrecorded:
+        yield f"Not on record: {count_text(plan.unrecorded, 'image')}; mediashelf scan."
+
+
+def _was(count: int) -> str:
+    return "was" if count == 1 else "were"
+
+
+def _named(job: AuditJob) -> str:
+    moment = _last_read(job)
+    return f"{job.where} ({f'last read {moment[:10]}' if moment else 'never confirmed'})"
+
+
+def _last_read(job: AuditJob) -> str:
+    return last_read(job.row) if job.row is not None and was_read_again(job.row) else ""

@@ -1,0 +1,188 @@
+"""``mediashelf checksums``: write a checksum list of a folder, or compare a folder with lists."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from mediashelf.cli.library.checksums_text import report_document, say_report, say_written
+from mediashelf.cli.options import fail_on_option, json_option, quiet_option
+from mediashelf.cli.progress import progress
+from mediashelf.cli.render import exit_for, say_json
+from mediashelf.errors import InputError
+from mediashelf.formats.lists.values import ListForm
+from mediashelf.integrity.fixity.digests import ALGORITHMS
+from mediashelf.integrity.lists.comparing import compare
+from mediashelf.integrity.lists.folder_files import list_folder
+from mediashelf.integrity.lists.reading import find_lists
+from mediashelf.integrity.lists.writing import write_list
+
+# The names that such lists have in practice; a reader settles the algorithm by them.
+_LIST_NAMES = {
+    "sha256": "SHA256SUMS",
+    "sha512": "SHA512SUMS",
+    "sha1": "SHA1SUMS",
+    "md5": "MD5SUMS",
+    "b2": "B2SUMS",
+    "xxh3_128": "XXH128SUMS",
+    "xxh3_64": "XXH3SUMS",
+    "xxh64": "XXH64SUMS",
+    "xxh32": "XXH32SUMS",
+    "crc32": "checksums.sfv",
+}
+_OWN_FORM = {"crc32": ListForm.SFV, "xxh3_64": ListForm.TAGGED}
+
+
+@click.group()
+def checksums() -> None:
+    """Write checksum lists, or compare a folder with lists from anywhere."""
+
+
+@checksums.command(
+    epilog="""
+\b
+Examples:
+  mediashelf checksums write ~/isos
+  mediashelf checksums write ~/isos --algorithm b2 --form tagged -o isos.b2
+  mediashelf checksums write ~/drivers --algorithm crc32
+
+\b
+Forms: plain and reversed as sha256sum and its family check them, tagged with the
+algorithm in each line, sfv (crc32 only). xxhsum checks the xxh lists.
+"""
+)
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="The list's file [default: in the folder, SHA256SUMS and the like].",
+)
+@click.option(
+    "--algorithm",
+    type=click.Choice(ALGORITHMS),
+    default="sha256",
+    show_default=True,
+    help="sha256 for lists that others compare with; xxh3_128 is faster.",
+)
+@click.option(
+    "--form",
+    type=click.Choice([form.value for form in ListForm]),
+    help="How lines are written [default: plain; sfv for crc32; tagged for xxh3_64].",
+)
+@click.option("--replace", is_flag=True, help="Replace the list if it exists.")
+@json_option
+@quiet_option
+@fail_on_option
+def write(
+    folder: Path,
+    output: Path | None,
+    algorithm: str,
+    form: str | None,
+    replace: bool,
+    as_json: bool,
+    quiet: bool,
+    fail_on: str,
+) -> None:
+    """Write a checksum list of every file below a folder.
+
+    Names are relative to the folder, in the order of their bytes: the same files
+    give the same list anywhere. The list appears whole or not at all. A file that
+    cannot be read is left out and reported as an error.
+    """
+    files = list_folder(folder)
+    chosen = ListForm(form) if form else _OWN_FORM.get(algorithm, ListForm.PLAIN)
+    with progress("reading", total=sum(files.sizes.values()), quiet=quiet) as on_bytes:
+        try:
+            written = write_list(
+                files,
+                output or folder / _LIST_NAMES[algorithm],
+                algorithm=algorithm,
+                form=chosen,
+                replace=replace,
+                on_bytes=on_bytes,
+            )
+        except ValueError as error:  # this form does not hold this algorithm
+            raise click.UsageError(f"{error}.") from error
+    if as_json:
+        say_json(
+            {
+                "command": "checksums write",
+                "version": 1,
+                "folder": str(folder),
+                "list": str(written.path),
+                "algorithm": algorithm,
+                "form": chosen.value,
+                "files": written.file_count,
+                "size": written.size,
+                "findings": [finding.as_dict() for finding in written.findings],
+            }
+        )
+    else:
+        say_written(written, quiet=quiet)
+    exit_for(written.findings, fail_on)
+
+
+@checksums.command(
+    epilog="""
+\b
+Examples:
+  mediashelf checksums check ~/isos
+  mediashelf checksums check ~/isos published.sha256
+  mediashelf checksums check ~/isos MD5SUMS SHA256SUMS --json
+
+\b
+States: equal; different; absent; renamed (another file has the digest); extra (in
+no list); unreadable; refused (the name leads out of the folder).
+"""
+)
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("lists", nargs=-1, type=click.Path(path_type=Path), metavar="[LIST]...")
+@click.option("--all", "show_all", is_flag=True, help="Name every file that needs attention.")
+@json_option
+@quiet_option
+@fail_on_option
+def check(
+    folder: Path,
+    lists: tuple[Path, ...],
+    show_all: bool,
+    as_json: bool,
+    quiet: bool,
+    fail_on: str,
+) -> None:
+    """Compare a folder with checksum lists, reading each file once.
+
+    Takes lists as sha256sum, md5sum, b2sum, xxhsum and their kin write them, and
+    sfv files; without a LIST, those that stand directly in the folder. Names are
+    relative to the list where it stands in the folder, else to the folder. Nothing
+    is changed.
+    """
+    check_folder(folder, lists, "checksums check", as_json, quiet, fail_on, show_all=show_all)
+
+
+def check_folder(
+    folder: Path,
+    lists: tuple[Path, ...],
+    command: str,
+    as_json: bool,
+    quiet: bool,
+    fail_on: str,
+    *,
+    show_all: bool,
+) -> None:
+    """Compare, say what came out, and end with the exit code for it."""
+    files = list_folder(folder)
+    chosen = list(lists) or find_lists(folder)
+    if not chosen:
+        raise InputError(
+            f"{folder}: no checksum list stands in this folder; name one, or write one with "
+            "mediashelf checksums write"
+        )
+    with progress("reading", total=sum(files.sizes.values()), quiet=quiet) as on_bytes:
+        report = compare(files, chosen, on_bytes=on_bytes)
+    if as_json:
+        say_json(report_document(report, chosen, command))
+    else:
+        say_report(report, chosen, show_all=show_all, quiet=quiet)
+    exit_for(report.findings, fail_on)

@@ -1,0 +1,101 @@
+"""``mediashelf find``: which image holds this file?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from mediashelf.catalogue.search import Found, Hit
+from mediashelf.catalogue.store import open_catalogue
+from mediashelf.cli.library.catalogue_rows import image_dict
+from mediashelf.cli.options import catalogue_option, json_option, quiet_option
+from mediashelf.cli.render import say, say_json, say_wrapped, table
+from mediashelf.text import size_text
+
+
+@click.command(
+    epilog="""
+\b
+Examples:
+  mediashelf find lkvx              names with these letters, anywhere in them
+  mediashelf find display driver    both words, in any order
+  mediashelf find '*.inf'           whole names, with * and ?
+  mediashelf find video/lkvx        in folders with "video" in their path
+"""
+)
+@click.argument("words", nargs=-1, required=True, metavar="TEXT...")
+@click.option("--shelf", help="Only images on this shelf.")
+@click.option(
+    "--limit", type=click.IntRange(1, 100_000), default=50, show_default=True, help="Most to show."
+)
+@catalogue_option
+@json_option
+@quiet_option
+def find(
+    words: tuple[str, ...],
+    shelf: str | None,
+    limit: int,
+    catalogue_path: Path | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Find files and folders inside all images on record, by name.
+
+    Asks the catalogue only, so images that are not plugged in are found too.
+    Letter case does not count. Names that are, or begin with, TEXT come first. A
+    file with a long and a short name is one line; the short name stands beside
+    the long one if it fits too. With -q, only the hits: no word on how many more there are.
+    """
+    with open_catalogue(catalogue_path) as catalogue:
+        found = catalogue.find(" ".join(words), limit=limit, shelf=shelf)
+        is_empty = not catalogue.shelves()
+    if as_json:
+        say_json(
+            {
+                "command": "find",
+                "version": 1,
+                "text": " ".join(words),
+                "hits": [
+                    {
+                        "path": hit.path,
+                        "other_path": hit.other_path or None,
+                        "size": hit.size,
+                        "is_directory": hit.is_directory,
+                        "image": image_dict(hit.image),
+                    }
+                    for hit in found.hits
+                ],
+                "more": found.more,
+                "more_is_exact": found.more_is_exact,
+            }
+        )
+        return
+    _say(found, is_empty, quiet)
+
+
+def _say(found: Found, is_empty: bool, quiet: bool) -> None:
+    if not found.hits and quiet:
+        return
+    if not found.hits:
+        say("Nothing found." if not is_empty else "Nothing is on record yet; see: mediashelf shelf")
+        return
+    others = ["also named"] if any(hit.other_path for hit in found.hits) else []
+    headers = ["file", *others, "size", "image", "shelf", "state"]
+    rows = [_cells(hit, bool(others)) for hit in found.hits]
+    for line in table(headers, rows, right="size"):
+        say(line)
+    if found.more and not quiet:
+        bound = "" if found.more_is_exact else "at least "
+        say_wrapped(f"… and {bound}{found.more:,} more; add letters, or raise --limit")
+
+
+def _cells(hit: Hit, with_other: bool) -> list[str]:
+    return [
+        hit.path + ("/" if hit.is_directory else ""),
+        *([hit.other_path.rpartition("/")[2]] if with_other else []),
+        "" if hit.is_directory else size_text(hit.size),
+        hit.image.path,
+        hit.image.shelf,
+        hit.image.state,
+    ]

@@ -1,0 +1,170 @@
+"""``mediashelf list``: the images on record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+from click.core import ParameterSource
+
+from mediashelf.catalogue.images import findings_of, kinds_of
+from mediashelf.catalogue.readable import readable_by
+from mediashelf.catalogue.rows import STATES, ImageRow
+from mediashelf.catalogue.store import Catalogue, open_catalogue
+from mediashelf.cli.library.catalogue_rows import image_dict
+from mediashelf.cli.library.list_history import show_history
+from mediashelf.cli.options import (
+    catalogue_option,
+    json_option,
+    quiet_option,
+    target_option,
+    targets_folder_option,
+)
+from mediashelf.cli.render import say, say_findings, say_json, say_wrapped, table
+from mediashelf.findings import Severity
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.readability.targets import load_targets, pick_targets
+from mediashelf.text import count_text, size_text
+
+KINDS = (*(kind.value for kind in VolumeKind), "raw", "sheet")
+
+_PLACES_SHOWN = 5  # of one rule in one image; the rest are counted
+
+
+@click.command(
+    name="list",
+    epilog="""
+\b
+Examples:
+  mediashelf list --shelf card
+  mediashelf list --target dos --label driver
+  mediashelf list --state damaged --findings
+  mediashelf list --history kiosk-system.iso
+
+\b
+States: recorded (read by a scan, not audited since), sound, damaged (errors
+inside), decayed, changed, truncated, unreadable, changing, missing, away.
+""",
+)
+@click.option("--shelf", help="Only images on this shelf.")
+@click.option("--kind", type=click.Choice(KINDS), help="Only images with such a volume.")
+@click.option("--label", metavar="TEXT", help="Only images with TEXT in a volume's label.")
+@click.option("--state", type=click.Choice(sorted(STATES)), help="Only images in this state.")
+@target_option
+@targets_folder_option
+@click.option(
+    "--history", "history_of", metavar="IMAGE", help="Show what happened to this image instead."
+)
+@click.option("--findings", "with_findings", is_flag=True, help="Show the findings on record too.")
+@catalogue_option
+@json_option
+@quiet_option
+@click.pass_context
+def list_images(
+    context: click.Context,
+    shelf: str | None,
+    kind: str | None,
+    label: str | None,
+    state: str | None,
+    target_names: tuple[str, ...],
+    targets_folder: Path | None,
+    history_of: str | None,
+    with_findings: bool,
+    catalogue_path: Path | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """List the images on record, as the last scan or audit left them.
+
+    Filters add up. With --target, only images in which that target finds no
+    error; several targets must all read it. No image is opened. With -q, only the
+    images: no totals.
+
+    With --history, when one image was recorded, confirmed, found wrong, mended, put
+    on which card, and how it did in which session.
+    """
+    if history_of is not None:
+        _refuse_filters(context)
+        with open_catalogue(catalogue_path) as catalogue:
+            show_history(catalogue, history_of, as_json=as_json, quiet=quiet)
+        return
+    with open_catalogue(catalogue_path) as catalogue:
+        rows = catalogue.images(shelf=shelf, kind=kind, label=label, state=state)
+        if target_names:
+            targets = pick_targets(target_names, load_targets(targets_folder))
+            rows = readable_by(catalogue, rows, targets)
+        if as_json:
+            say_json(_document(catalogue, rows, with_findings))
+            return
+        _say(catalogue, rows, quiet)
+        if with_findings:
+            _say_findings(catalogue, rows)
+
+
+def _refuse_filters(context: click.Context) -> None:
+    for option in ("shelf", "kind", "label", "state", "target_names", "with_findings"):
+        if context.get_parameter_source(option) is not ParameterSource.DEFAULT:
+            raise click.UsageError("--history is of one image and takes no filters.")
+
+
+def _document(
+    catalogue: Catalogue, rows: Sequence[ImageRow], with_findings: bool
+) -> dict[str, object]:
+    images = []
+    for row in rows:
+        image = image_dict(row)
+        if with_findings:
+            findings = findings_of(catalogue.db, row.id)
+            image["findings"] = [finding.as_dict() for finding in findings]
+        images.append(image)
+    return {"command": "list", "version": 1, "images": images}
+
+
+def _say(catalogue: Catalogue, rows: Sequence[ImageRow], quiet: bool) -> None:
+    if not rows and quiet:
+        return
+    if not rows:
+        is_empty = not catalogue.shelves()
+        say(
+            "Nothing is on record yet. Start with: mediashelf shelf add FOLDER"
+            if is_empty
+            else "No image on record is like that."
+        )
+        return
+    headers = ("image", "shelf", "label", "volumes", "size", "state", "findings")
+    for line in table(headers, [_cells(row) for row in rows], right="size"):
+        say(line)
+    if quiet:
+        return
+    shelves = len({row.shelf for row in rows})
+    total = size_text(sum(row.size for row in rows))
+    say(f"{count_text(len(rows), 'image')}, {total}, on {count_text(shelves, 'shelf', 'shelves')}")
+
+
+def _cells(row: ImageRow) -> tuple[str, ...]:
+    counts = [
+        count_text(row.finding_counts[severity], severity.word)
+        for severity in sorted(Severity, reverse=True)
+        if severity in row.finding_counts
+    ]
+    return (
+        row.path,
+        row.shelf,
+        row.label,
+        "+".join(dict.fromkeys(kinds_of(row))),
+        size_text(row.size),
+        row.state,
+        ", ".join(counts),
+    )
+
+
+def _say_findings(catalogue: Catalogue, rows: Sequence[ImageRow]) -> None:
+    for row in rows:
+        findings = findings_of(catalogue.db, row.id)
+        if findings or row.problem:
+            say()
+            say(f"{row.shelf}: {row.path}")
+            if row.problem:
+                say_wrapped(row.problem, indent=2)
+            say_findings(findings, limit=_PLACES_SHOWN)

@@ -1,0 +1,156 @@
+"""``mediashelf shelf``: the folders that hold images."""
+
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+
+import click
+
+from mediashelf.catalogue.rows import ShelfRow
+from mediashelf.catalogue.shelves import add_shelf, drop_shelf, forget_missing
+from mediashelf.catalogue.store import open_catalogue
+from mediashelf.cli.library.catalogue_rows import shelf_dict
+from mediashelf.cli.options import catalogue_option, json_option, quiet_option
+from mediashelf.cli.render import say, say_json, say_wrapped, table
+from mediashelf.text import count_text, size_text
+
+
+@click.group()
+def shelf() -> None:
+    """Register the folders that hold images: disks, shares, memory cards."""
+
+
+@shelf.command(
+    epilog="""
+\b
+Examples:
+  mediashelf shelf add ~/discs
+  mediashelf shelf add /media/card --name card
+"""
+)
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--name", default="", help="What to call it [default: the folder's name].")
+@catalogue_option
+@json_option
+@quiet_option
+def add(folder: Path, name: str, catalogue_path: Path | None, as_json: bool, quiet: bool) -> None:
+    """Register FOLDER and all folders in it as a shelf.
+
+    Nothing is read yet, and nothing is ever written there. A folder inside a
+    shelf, or around one, is refused: its images would be recorded twice.
+    """
+    with open_catalogue(catalogue_path, create=True) as catalogue:
+        row = add_shelf(catalogue, folder, name)
+    if as_json:
+        say_json({"command": "shelf add", "version": 1, "shelf": shelf_dict(row, is_here=True)})
+    elif not quiet:
+        say_wrapped(f"{row.name}: {row.root}")
+        say(f"Record its images with: mediashelf scan {shlex.quote(row.name)}")
+
+
+@shelf.command(
+    name="list",
+    epilog="""
+\b
+Examples:
+  mediashelf shelf list
+  mediashelf shelf list --json
+""",
+)
+@catalogue_option
+@json_option
+@quiet_option
+def list_shelves(catalogue_path: Path | None, as_json: bool, quiet: bool) -> None:
+    """Show every shelf, whether it is here now, and what is on record of it.
+
+    With -q, no advice where there is none yet.
+    """
+    with open_catalogue(catalogue_path) as catalogue:
+        rows = catalogue.shelves()
+    if as_json:
+        shelves = [shelf_dict(row, is_here=_is_here(row)) for row in rows]
+        say_json({"command": "shelf list", "version": 1, "shelves": shelves})
+        return
+    if not rows:
+        if quiet:
+            return
+        say("No shelves yet. Register one with: mediashelf shelf add FOLDER")
+        return
+    cells = [
+        (
+            row.name,
+            "here" if _is_here(row) else "away",
+            f"{row.image_count:,}",
+            size_text(row.total_size),
+            row.scanned_at[:10] if row.scanned_at else "never",
+            str(row.root),
+        )
+        for row in rows
+    ]
+    headers = ("shelf", "now", "images", "size", "scanned", "folder")
+    for line in table(headers, cells, right="images, size"):
+        say(line)
+
+
+def _is_here(row: ShelfRow) -> bool:
+    try:
+        return row.root.is_dir()
+    except OSError:
+        return False
+
+
+@shelf.command(
+    epilog="""
+\b
+Examples:
+  mediashelf shelf drop card
+  mediashelf shelf drop card --only-missing --yes
+"""
+)
+@click.argument("name")
+@click.option("--only-missing", is_flag=True, help="Keep the shelf; forget its missing images.")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@catalogue_option
+@json_option
+@quiet_option
+def drop(
+    name: str,
+    only_missing: bool,
+    yes: bool,
+    catalogue_path: Path | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Forget the shelf NAME: the records of its images, their digests and dates.
+
+    No image is touched. Without its record an image can no longer be audited;
+    scanning it anew records it as it is then.
+    """
+    if as_json and not yes:
+        raise click.UsageError("--json cannot ask; say --yes")
+    with open_catalogue(catalogue_path) as catalogue:
+        row = catalogue.shelf(name)
+        missing = len(catalogue.images(shelf=name, state="missing"))
+        count = missing if only_missing else row.image_count + missing
+        if not yes:
+            what = "missing image" if only_missing else "image"
+            say_wrapped(
+                f"This forgets the {'records' if count != 1 else 'record'} of "
+                f"{count_text(count, what)} on {row.name} ({row.root}), with digests and dates. "
+                "No image is touched."
+            )
+            click.confirm("Forget?", abort=True)
+        count = (forget_missing if only_missing else drop_shelf)(catalogue, name)
+    if as_json:
+        say_json(
+            {
+                "command": "shelf drop",
+                "version": 1,
+                "shelf": row.name,
+                "shelf_dropped": not only_missing,
+                "images_forgotten": count,
+            }
+        )
+    elif not quiet:
+        say(f"{row.name}: {count_text(count, 'image')} forgotten; no image was touched")

@@ -1,0 +1,1 @@
+"""The devices of a machine, from the texts that name them."""

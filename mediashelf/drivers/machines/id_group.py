@@ -1,0 +1,73 @@
+r"""Identifiers on following lines that are of one device, as device lists print them."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from mediashelf.drivers.machines.devices import Device, agree, device_from_ids, merge
+from mediashelf.drivers.machines.identifiers import (
+    PciFunction,
+    is_compatible_form,
+    parse_pci_identifier,
+    usb_class_identifiers,
+)
+
+_VENDOR = re.compile(r"VEN_([0-9A-F]{4})")
+_USB_DEVICE_SIZE = len("USB\\VID_0000&PID_0000")
+
+
+@dataclass
+class IdGroup:
+    """The identifiers of one device, as the lines come; all are in upper case."""
+
+    line: int
+    name: str = ""
+    first: str = ""
+    hardware: dict[str, None] = field(default_factory=dict)
+    compatible: dict[str, None] = field(default_factory=dict)
+    function: PciFunction | None = None
+
+    def add(self, identifier: str, is_compatible: bool) -> None:
+        """Add one; ``is_compatible`` says that it stands under such a heading."""
+        if (is_compatible and self.hardware) or is_compatible_form(identifier):
+            self.compatible[identifier] = None
+        else:
+            self.hardware[identifier] = None
+            self.first = self.first or identifier
+        function = parse_pci_identifier(identifier)
+        if function is not None:
+            self.function = merge(self.function, function) if self.function else function
+
+    def device(self) -> Device:
+        """Return the device that the identifiers describe together."""
+        return device_from_ids(self.hardware, self.compatible, name=self.name, line=self.line)
+
+    def holds(self, identifier: str, is_compatible: bool) -> bool:
+        """Whether an identifier on a new line is of this device too, and not of the next."""
+        if not self.hardware:
+            return is_compatible_form(identifier)
+        first = self.first
+        function = parse_pci_identifier(identifier)
+        if function is not None:
+            return self.function is not None and agree(self.function, function)
+        if is_compatible:
+            return True
+        if is_compatible_form(identifier):
+            return self._is_kind_of(identifier)
+        if identifier.startswith("*") and first.startswith("ISAPNP\\"):
+            # ISAPNP\QLN0031_DEV0000 and *QLN0000 are one device: the same maker's letters.
+            return identifier[1:4] == first[7:10]
+        if first.startswith("USB\\VID_") and identifier.startswith("USB\\VID_"):
+            is_same = first[:_USB_DEVICE_SIZE] == identifier[:_USB_DEVICE_SIZE]
+            return is_same and ("MI_" in first) == ("MI_" in identifier)
+        return False
+
+    def _is_kind_of(self, identifier: str) -> bool:
+        """Whether an identifier of a kind of device may be of the one that is read."""
+        if usb_class_identifiers(identifier):
+            return self.first.startswith("USB\\")
+        vendor = _VENDOR.search(identifier)
+        return self.function is not None and (
+            vendor is None or int(vendor[1], 16) == self.function.vendor
+        )

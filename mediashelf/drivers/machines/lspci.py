@@ -1,0 +1,187 @@
+"""The text that ``lspci`` prints → devices.
+
+Forms ``-n``, ``-nn`` (also with ``-v`` or ``-D``), ``-mm``, ``-nmm``, ``-nnmm``, and the
+records of ``-vmm``, ``-nvmm``, ``-nnvmm`` and of the old ``-vm``. Sources: the program's
+manual page for the machine-readable forms, which it promises to keep; its source text
+(pciutils, ``lspci.c``) for the others, which it does not.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from mediashelf.drivers.machines.classes import class_words
+from mediashelf.drivers.machines.devices import Device, pci_device
+from mediashelf.drivers.machines.identifiers import PciFunction
+
+_SLOT = r"(?:[0-9a-f]{4,8}:)?[0-9a-f]{2}:[0-9a-f]{2}\.[0-7]"
+_LINE = re.compile(rf"({_SLOT})\s+(\S.*)", re.IGNORECASE)
+_IS_SLOT = re.compile(_SLOT, re.IGNORECASE)
+_NUMERIC = re.compile(r"([0-9a-f]{4}): ([0-9a-f]{4}):([0-9a-f]{4})(?=\s|$)(.*)", re.IGNORECASE)
+_NAMED = re.compile(
+    r"(.*?) ?\[([0-9a-f]{4})\]: (.*?) ?\[([0-9a-f]{4}):([0-9a-f]{4})\](?!.*\[[0-9a-f]{4}:)(.*)",
+    re.IGNORECASE,
+)
+_REVISION = re.compile(r"\(rev ([0-9a-f]{2})\)", re.IGNORECASE)
+_PROG_IF = re.compile(r"\(prog-if ([0-9a-f]{2})\b", re.IGNORECASE)
+_SUBSYSTEM = re.compile(r"\s+Subsystem:.*?\[?\b([0-9a-f]{4}):([0-9a-f]{4})\]?\s*$", re.IGNORECASE)
+_NUMBER = re.compile(r"(?:(.*?) ?\[([0-9a-f]{4})\]|([0-9a-f]{4}))", re.IGNORECASE | re.DOTALL)
+_WORD = re.compile(r'"((?:[^"\\]|\\.)*)"|(\S+)')
+_TAG = re.compile(r"([A-Za-z][A-Za-z0-9]*):[\t ]+(.*)")  # copies turn the tab into blanks
+
+
+class NamesOnlyError(ValueError):
+    """A line of lspci has names but no numbers, so no identifiers can be made."""
+
+
+def is_lspci_line(line: str) -> bool:
+    """Whether a line starts with a bus address as ``lspci`` prints it."""
+    return _LINE.match(line.lstrip()) is not None
+
+
+def parse_lspci_line(line: str, number: int) -> Device | None:
+    """Return the device of one line, or None when the line has another form.
+
+    Raises :class:`NamesOnlyError` for a line without numbers.
+    """
+    match = _LINE.fullmatch(line.strip())
+    if match is None:
+        return None
+    slot, rest = match[1].lower(), match[2]
+    if rest[0] in '"-':
+        return _quoted_line(slot, rest, number)
+    numeric = _NUMERIC.fullmatch(rest)
+    if numeric is not None:
+        class_code, vendor, device = (int(numeric[index], 16) for index in (1, 2, 3))
+        return _terse(slot, "", class_code, vendor, device, numeric[4], number)
+    named = _NAMED.fullmatch(rest)
+    if named is None:
+        raise NamesOnlyError(line)
+    class_code, vendor, device = (int(named[index], 16) for index in (2, 4, 5))
+    return _terse(slot, named[3], class_code, vendor, device, named[6], number)
+
+
+def _terse(
+    slot: str, name: str, class_code: int, vendor: int, device: int, tail: str, number: int
+) -> Device:
+    revision = _REVISION.search(tail)
+    prog_if = _PROG_IF.search(tail)
+    function = PciFunction(
+        vendor,
+        device,
+        # The program leaves out a revision of zero.
+        revision=int(revision[1], 16) if revision else 0,
+        class_code=class_code,
+        prog_if=int(prog_if[1], 16) if prog_if else None,
+    )
+    if name in ("Device", ""):
+        name = ""  # the program knows neither vendor nor device
+    elif name.endswith(" Device"):
+        name = _vendor_only(name.removesuffix(" Device"), class_code)
+    return pci_device(function, name=name, slot=slot, line=number)
+
+
+def _vendor_only(vendor: str, class_code: int) -> str:
+    return f"{vendor} {class_words(class_code)}" if vendor else ""
+
+
+def parse_subsystem_line(line: str) -> tuple[int, int] | None:
+    """Return (vendor, id) of the ``Subsystem:`` line of ``-v``, or None for other lines."""
+    match = _SUBSYSTEM.match(line)
+    return (int(match[1], 16), int(match[2], 16)) if match else None
+
+
+def _quoted_line(slot: str, rest: str, number: int) -> Device | None:
+    """Return the device of a ``-m`` line: five quoted words, options anywhere among them."""
+    words: list[str] = []
+    options: dict[str, str] = {}
+    for match in _WORD.finditer(rest):
+        if match[1] is not None:
+            words.append(re.sub(r"\\(.)", r"\1", match[1]))
+        elif match[2].startswith("-"):
+            options[match[2][1:2]] = match[2][2:]
+        else:
+            return None
+    if len(words) < 3:
+        return None
+    fields = dict(zip(("Class", "Vendor", "Device", "SVendor", "SDevice"), words, strict=False))
+    fields.update({"Rev": options.get("r", ""), "ProgIf": options.get("p", "")})
+    return _from_fields(slot, fields, number)
+
+
+class Record(NamedTuple):
+    """The lines of one ``-vmm`` record: where it starts, and values by tag."""
+
+    line: int
+    fields: dict[str, str]
+
+
+def parse_tag(line: str) -> tuple[str, str] | None:
+    """Return tag and value of a line of ``-vmm``, or None for other lines."""
+    match = _TAG.fullmatch(line.rstrip("\r\n"))
+    return (match[1], match[2].strip()) if match else None
+
+
+def starts_record(tag: str, value: str) -> bool:
+    """Whether a tag gives the slot, which is always the first line of a record."""
+    return tag in ("Slot", "Device") and _IS_SLOT.fullmatch(value) is not None
+
+
+def add_tag(record: Record, tag: str, value: str) -> None:
+    """Add one line to a record; the old form says ``Device`` for slot and name alike."""
+    if starts_record(tag, value):
+        tag = "Slot"
+    record.fields.setdefault(tag, value)
+
+
+def parse_record(record: Record) -> Device | None:
+    """Return the device of a ``-vmm`` record, or None when it lacks what a device needs.
+
+    Unknown tags are left alone, as the manual page asks. Raises
+    :class:`NamesOnlyError` for a record without numbers.
+    """
+    fields = record.fields
+    if not {"Slot", "Class", "Vendor", "Device"} <= set(fields):
+        return None
+    return _from_fields(fields["Slot"].lower(), fields, record.line)
+
+
+def _from_fields(slot: str, fields: dict[str, str], line: int) -> Device:
+    class_code, vendor, device = (
+        _number(fields.get(tag, "")) for tag in ("Class", "Vendor", "Device")
+    )
+    if class_code is None or vendor is None or device is None:
+        raise NamesOnlyError(slot)
+    subsystem_vendor = _number(fields.get("SVendor", ""))
+    subsystem_id = _number(fields.get("SDevice", ""))
+    function = PciFunction(
+        vendor,
+        device,
+        # These forms show every subsystem; none at all is zero in the registers.
+        subsystem=(subsystem_vendor or 0, subsystem_id or 0),
+        revision=_byte(fields.get("Rev", "")),
+        class_code=class_code,
+        prog_if=_byte(fields.get("ProgIf", "")),
+    )
+    vendor_name, device_name = (_name(fields[tag]) for tag in ("Vendor", "Device"))
+    if device_name in ("", "Device"):
+        name = _vendor_only("" if vendor_name == "Vendor" else vendor_name, class_code)
+    else:
+        name = f"{vendor_name} {device_name}"
+    return pci_device(function, name=name, slot=slot, line=line)
+
+
+def _number(text: str) -> int | None:
+    match = _NUMBER.fullmatch(text.strip())
+    return int(match[2] or match[3], 16) if match else None
+
+
+def _byte(text: str) -> int:
+    # A revision or interface of zero is left out.
+    return int(text, 16) if re.fullmatch(r"[0-9a-fA-F]{2}", text) else 0
+
+
+def _name(text: str) -> str:
+    match = _NUMBER.fullmatch(text.strip())
+    return (match[1] or "").strip() if match else ""

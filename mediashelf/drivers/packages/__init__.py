@@ -1,0 +1,1 @@
+"""Driver packages in a tree of files, and whether each is complete."""

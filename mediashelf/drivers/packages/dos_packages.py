@@ -1,0 +1,137 @@
+"""DOS-style packages: folders with a setup program or drivers, and no INF."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+
+from mediashelf.drivers.packages.finding import Found, Package
+from mediashelf.drivers.packages.tree import Provides, Tree, TreeFile, folder_of
+from mediashelf.errors import MediashelfError
+from mediashelf.formats.inf.document import InfKind
+from mediashelf.formats.inf.source_files import EVERY_SUFFIX, join_path, source_tables
+
+
+class DosKind(StrEnum):
+    """What a DOS-style package is known by."""
+
+    DECLARED = "declared"
+    SETUP = "setup program"
+    DRIVER = "DOS driver"
+    SYSTEM_FILE = "driver file"
+
+
+@dataclass(frozen=True, slots=True)
+class DosPackage:
+    """A folder with a setup program or drivers, and no INF. ``files`` are those that tell."""
+
+    tree: Tree
+    folder: str
+    kind: DosKind
+    files: tuple[str, ...]
+    identifiers: tuple[str, ...] = ()
+
+
+_SETUP_NAMES = {
+    f"{stem}.{extension}"
+    for stem in ("setup", "install", "instalar", "inst")
+    for extension in ("exe", "com", "bat")
+}
+_DOS_DRIVER_LINK = b"\xff\xff\xff\xff"  # a device driver's header begins so (from memory)
+
+
+def find_dos_packages(tree: Tree, found: Found, target: str) -> list[DosPackage]:
+    """Return the folders with a setup program or drivers that belong to no INF.
+
+    Folders that the maker of the disc declares for ``target`` come first, with all
+    below them and with their identifiers, whether an INF is there or not.
+    """
+    packages = []
+    declared: set[str] = set()
+    for provided in tree.provides:
+        if not provided.targets or target in provided.targets:
+            package, folders = _declared_package(tree, provided)
+            declared |= folders
+            packages += [package] if package is not None else []
+    taken = _folders_of_infs(found)
+    telling: defaultdict[str, list[TreeFile]] = defaultdict(list)
+    for file in tree.files:
+        if file.path and _is_telling(file):
+            telling[folder_of(file.path)].append(file)
+    for folder, files in sorted(telling.items()):
+        if folder not in declared and not _is_taken(folder, taken):
+            names = tuple(sorted(file.name for file in files))
+            packages.append(DosPackage(tree, folder or "/", _dos_kind(tree, files), names))
+    return packages
+
+
+def _is_telling(file: TreeFile) -> bool:
+    name = file.name.lower()
+    return name in _SETUP_NAMES or name.endswith(".sys")
+
+
+def _declared_package(tree: Tree, provided: Provides) -> tuple[DosPackage | None, set[str]]:
+    """Return the package of one declaration and the folders in it; None when it is empty.
+
+    The declaration may name the folder as either tree of the disc does.
+    """
+    top = "/" + provided.folder.strip("/").lower()
+    top = "" if top == "/" else top
+    start = top + "/"
+    files = [
+        file
+        for file in tree.files
+        if file.path
+        and any(path.lower().startswith(start) for path in (file.path, file.hidden_path))
+    ]
+    if not files:
+        return None, set()
+    # The folder as this target sees it: as many levels down as were named.
+    depth = top.count("/")
+    folder = "/".join(files[0].path.split("/")[: depth + 1])
+    names = tuple(sorted(file.name for file in files if _is_telling(file)))
+    package = DosPackage(tree, folder or "/", DosKind.DECLARED, names, provided.identifiers)
+    return package, {folder_of(file.path) for file in files}
+
+
+def _dos_kind(tree: Tree, files: list[TreeFile]) -> DosKind:
+    if any(file.name.lower() in _SETUP_NAMES for file in files):
+        return DosKind.SETUP
+    for file in files:
+        try:
+            if tree.read(file, 4) == _DOS_DRIVER_LINK:
+                return DosKind.DRIVER
+        except (OSError, MediashelfError):
+            continue
+    return DosKind.SYSTEM_FILE
+
+
+def _folders_of_infs(found: Found) -> set[str]:
+    """Return the folders (lower case) of INFs, and those their source disks name."""
+    folders = set()
+    for package in (*found.packages, *found.others):
+        if package.inf.kind is not InfKind.OTHER:
+            folders.add(package.folder.lower())
+            folders |= set(_source_folders(package))
+    return folders
+
+
+def _source_folders(package: Package) -> Iterator[str]:
+    for suffix in EVERY_SUFFIX:
+        tables = source_tables(package.inf, (suffix, ""))
+        for file in tables.files.values():
+            disk = tables.disks.get(file.disk_id)
+            path = join_path(disk.path if disk else "", file.path)
+            yield f"{package.folder}/{path}".rstrip("/").lower()
+
+
+def _is_taken(folder: str, taken: set[str]) -> bool:
+    """Whether a folder or one above it (the root apart) belongs to an INF."""
+    if folder.lower() in taken:
+        return True
+    while folder := folder_of(folder):
+        if folder.lower() in taken:
+            return True
+    return False

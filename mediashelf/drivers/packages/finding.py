@@ -1,0 +1,216 @@
+"""Driver packages in a tree: INFs with what is beside them, and what they offer a family."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import NamedTuple
+
+from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.tree import Tree, TreeFile, folder_of
+from mediashelf.errors import MediashelfError
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.inf.document import Inf, InfKind, Signature, parse_inf
+from mediashelf.formats.inf.models import Model, all_models, models_for
+from mediashelf.formats.inf.requirements import requirements
+from mediashelf.formats.inf.systems import InfSystem, find_install_section
+from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
+
+MAX_INF = 16 << 20
+"""Bytes of an INF that are read; real ones stay below a few MiB."""
+
+_9X_SUFFIXES = (".vxd", ".386", ".drv", ".pdr", ".mpd")
+
+
+class Fit(StrEnum):
+    """Whether a family takes a package, and why not."""
+
+    FITS = "fits"
+    NO_INFS = "takes-no-infs"
+    SIGNATURE = "other-signature"
+    NO_MODELS = "no-models"
+    NO_INSTALL = "no-install-section"
+    FILES_OF_9X = "files-of-9x"
+    NO_DEVICES = "names-no-device"
+    OTHER_SECTION = "other-section"  # fits, but not with the section that names a device
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Package:
+    """One INF in a tree. ``companions`` are the INFs of its folder by lower-case name."""
+
+    tree: Tree
+    file: TreeFile
+    inf: Inf
+    companions: Mapping[str, Inf] = field(default_factory=dict, repr=False)
+
+    @property
+    def path(self) -> str:
+        """Where the INF is, for people, with the source's prefix."""
+        return self.tree.prefix + self.file.shown_path
+
+    @property
+    def folder(self) -> str:
+        """The folder that holds the INF, in the tree that the target reads."""
+        return folder_of(self.file.path)
+
+
+class Offer(NamedTuple):
+    """One models entry that a family takes: its install section with the suffix in place."""
+
+    model: Model
+    install: str
+
+
+class Suitability(NamedTuple):
+    """What a package offers to a family: offers when it fits, and else the reason."""
+
+    fit: Fit
+    offers: tuple[Offer, ...] = ()
+
+
+class Found(NamedTuple):
+    """The INFs of a tree: packages that name devices, the paths of others, findings."""
+
+    packages: tuple[Package, ...]
+    others: tuple[Package, ...]
+    findings: tuple[Finding, ...]
+
+
+def find_packages(
+    tree: Tree,
+    *,
+    code_page: str = DEFAULT_CODE_PAGE,
+    on_inf: Callable[[int], None] = lambda count: None,
+) -> Found:
+    """Read every INF of a tree; what cannot be read is a finding.
+
+    ``on_inf`` is called with 1 for each INF. ``others`` are scripts and whatever
+    else has the name of an INF (``autorun.inf``).
+    """
+    findings: list[Finding] = []
+    by_folder: defaultdict[str, dict[str, Inf]] = defaultdict(dict)
+    read: list[tuple[TreeFile, Inf]] = []
+    for file in tree.files:
+        if not file.name.lower().endswith(".inf"):
+            continue
+        inf = _read_inf(tree, file, code_page, findings)
+        on_inf(1)
+        if inf is not None:
+            read.append((file, inf))
+            by_folder[folder_of(file.shown_path)][file.name.lower()] = inf
+    packages: list[Package] = []
+    others: list[Package] = []
+    for file, inf in sorted(read, key=lambda pair: pair[0].shown_path.lower()):
+        package = Package(tree, file, inf, by_folder[folder_of(file.shown_path)])
+        (packages if inf.kind is InfKind.DRIVER else others).append(package)
+    return Found(tuple(packages), tuple(others), tuple(findings))
+
+
+def _read_inf(tree: Tree, file: TreeFile, code_page: str, findings: list[Finding]) -> Inf | None:
+    if file.size > MAX_INF:
+        findings.append(
+            Finding(
+                "inf-too-large",
+                Severity.WARNING,
+                tree.prefix + file.shown_path,
+                f"The INF has {file.size:,} bytes and was not read",
+                "look at it by hand; no driver text is that long",
+            )
+        )
+        return None
+    try:
+        data = tree.read(file, MAX_INF)
+    except (OSError, MediashelfError) as error:
+        findings.append(
+            Finding(
+                "inf-unreadable",
+                Severity.ERROR,
+                tree.prefix + file.shown_path,
+                f"The INF cannot be read: {error}",
+                "audit the image or the folder first",
+            )
+        )
+        return None
+    return parse_inf(data, code_page=code_page)
+
+
+def suitability(package: Package, family: Family) -> Suitability:
+    """Return what the package offers to the family, or why it takes none of it."""
+    if not family.takes_infs:
+        return Suitability(Fit.NO_INFS)
+    return _suitability(package.inf, family.system, package.companions)
+
+
+def sections_to_check(
+    package: Package, family: Family, suited: Suitability
+) -> tuple[InfSystem, tuple[str, ...]]:
+    """Return the install sections whose files must be whole for the family, and as which system.
+
+    ``suited`` is what :func:`suitability` said. For a family that takes no INFs the
+    sections are those for 9x systems, which start from it, and where there are none
+    those for NT systems.
+    """
+    system, offers = family.system, suited.offers
+    if not family.takes_infs:
+        for system in (family.system, InfSystem(True)):
+            offers = _suitability(package.inf, system, package.companions).offers
+            if offers:
+                break
+    return system, tuple(dict.fromkeys(offer.install for offer in offers))
+
+
+def _suitability(inf: Inf, system: InfSystem, companions: Mapping[str, Inf]) -> Suitability:
+    if not system.accepts(inf.signature):
+        return Suitability(Fit.SIGNATURE)
+    models = list(models_for(inf, system))
+    if not models:
+        has_models = next(all_models(inf), None) is not None
+        return Suitability(Fit.NO_MODELS if has_models else Fit.NO_DEVICES)
+    chosen: dict[str, str | None] = {}
+    offers = []
+    for model in models:
+        key = model.install.lower()
+        if key not in chosen:
+            chosen[key] = find_install_section(inf, model.install, system)
+        install = chosen[key]
+        if install is not None:
+            offers.append(Offer(model, install))
+    if not offers:
+        return Suitability(Fit.NO_INSTALL)
+    if system.is_nt:
+        installs = list(dict.fromkeys(offer.install for offer in offers))
+        # Looked at one by one where they are few, so that no text makes this slow.
+        together = [[install] for install in installs] if len(installs) <= 64 else [installs]
+        foreign = {
+            install
+            for group in together
+            if _are_for_9x(inf, group, system, companions)
+            for install in group
+        }
+        offers = [offer for offer in offers if offer.install not in foreign]
+        if not offers:
+            return Suitability(Fit.FILES_OF_9X)
+    return Suitability(Fit.FITS, tuple(offers))
+
+
+def _are_for_9x(
+    inf: Inf, installs: list[str], system: InfSystem, companions: Mapping[str, Inf]
+) -> bool:
+    """Whether undecorated sections install drivers of 9x systems only (common practice).
+
+    An NT system takes such a section where there is no other, but gets no driver
+    from it: there is no service, no .sys file, and only drivers of the 9x kind.
+    """
+    if inf.signature is not Signature.CHICAGO:
+        return False
+    for install in installs:
+        is_decorated = install.lower().rpartition(".")[2].startswith("nt")
+        if is_decorated or inf.section(install + ".Services") is not None:
+            return False
+    names = [file.name.lower() for file in requirements(inf, installs, system, companions).files]
+    return any(name.endswith(_9X_SUFFIXES) for name in names) and not any(
+        name.endswith(".sys") for name in names
+    )

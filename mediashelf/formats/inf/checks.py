@@ -1,0 +1,237 @@
+"""What the published rules say about an INF as a text, whatever system reads it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+
+from mediashelf.findings import Finding
+from mediashelf.formats.inf.document import (
+    Inf,
+    InfKind,
+    Signature,
+    parse_driver_date,
+    parse_driver_version,
+)
+from mediashelf.formats.inf.lexer import InfEntry
+from mediashelf.formats.inf.models import all_models, makers
+from mediashelf.formats.inf.rules import RULES
+from mediashelf.formats.inf.source_files import (
+    EVERY_SUFFIX,
+    copy_lines,
+    iter_source_disks,
+    iter_source_files,
+)
+from mediashelf.formats.inf.systems import ARCHITECTURES
+
+MAX_SHOWN = 20
+"""Findings of one rule for one INF; the rest are counted in one more."""
+
+MAX_CLASS_NAME = 32
+
+_INSTALL_SUFFIXES = ("", ".nt", *(f".nt{architecture}" for architecture in ARCHITECTURES))
+
+
+Found = tuple[str, int, str]  # rule, line (0 for the whole text), what was found
+
+
+def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
+    """Yield what is wrong with an INF's text, with line numbers; ``where`` is its path.
+
+    Texts that are no driver INFs (``autorun.inf``, scripts of older systems) yield
+    nothing. Equal rules are cut at :data:`MAX_SHOWN`.
+    """
+    if inf.kind in (InfKind.OTHER, InfKind.OEM_SETUP):
+        return
+    counts: Counter[str] = Counter()
+    for check in CHECKS:
+        for rule, line, found in check(inf):
+            counts[rule] += 1
+            if counts[rule] <= MAX_SHOWN:
+                yield _finding(rule, f"{where} line {line}" if line else where, found)
+    for rule, count in counts.items():
+        if count > MAX_SHOWN:
+            yield _more(rule, where, count - MAX_SHOWN)
+
+
+def _finding(rule: str, where: str, found: str) -> Finding:
+    row = RULES[rule]
+    return Finding(
+        rule=rule,
+        severity=row.severity,
+        where=where,
+        message=row.message.replace("{}", found, 1),
+        remedy=row.remedy,
+        source=row.source,
+        found=found,
+    )
+
+
+def _more(rule: str, where: str, count: int) -> Finding:
+    row = RULES[rule]
+    return Finding(rule, row.severity, where, f"{count:,} more of this rule", source=row.source)
+
+
+def _check_text(inf: Inf) -> Iterator[Found]:
+    if inf.undecoded:
+        yield "undecoded-text", 0, f"{inf.undecoded:,}"
+    if inf.encoding == "utf-8" and inf.has_mark:
+        yield "utf-8-inf", 0, ""
+    elif not inf.is_ascii and not inf.encoding.startswith("utf-16"):
+        yield "code-page-text", 0, inf.encoding
+    for problem in inf.problems:
+        yield problem.rule, problem.line, problem.found
+
+
+def _check_version(inf: Inf) -> Iterator[Found]:
+    section = inf.section("version")
+    entry = section.find("Signature") if section else None
+    line = entry.line if entry else section.line if section else 0
+    if inf.signature is None:
+        yield "inf-signature", line, repr(inf.version_value("Signature")) if entry else "absent"
+    elif inf.signature is Signature.WINDOWS_95:
+        yield "signature-windows-95", line, inf.version_value("Signature")
+    if section is None or inf.kind is not InfKind.DRIVER:
+        return
+    name = inf.version_value("Class")
+    if len(name) > MAX_CLASS_NAME:
+        yield "class-name-long", section.line, name[:80]
+    if not name and not inf.version_value("ClassGuid"):
+        yield "class-missing", section.line, ""
+    yield from _check_driver_version(inf, section.line)
+
+
+def _check_driver_version(inf: Inf, line: int) -> Iterator[Found]:
+    entry = inf.driver_version_entry
+    if entry is None:
+        yield "driver-version-absent", line, ""
+        return
+    date, version = inf.expand(entry.value(0)), inf.expand(entry.value(1))
+    if parse_driver_date(date) is None or (version and parse_driver_version(version) is None):
+        yield "driver-version-form", entry.line, ",".join((date, version)).rstrip(",")[:80]
+
+
+def _check_models(inf: Inf) -> Iterator[Found]:
+    for maker in makers(inf):
+        found = [name for name in maker.sections if inf.section(name) is not None]
+        for name in maker.sections:
+            # The undecorated section may be left out when there are decorated ones.
+            if inf.section(name) is None and not (name == maker.models and found):
+                yield "models-section-missing", maker.line, name[:80]
+    seen = set()
+    for model in all_models(inf):
+        name = model.install.lower()
+        if name not in seen:
+            seen.add(name)
+            if not any(inf.section(name + suffix) for suffix in _INSTALL_SUFFIXES):
+                yield "install-section-missing", model.line, model.install[:80]
+
+
+def _check_copies(inf: Inf) -> Iterator[Found]:
+    """Follow every CopyFiles in the text to its list, its disk and its destination."""
+    destinations = inf.section("DestinationDirs")
+    with_destination = (
+        {entry.key.lower() for entry in destinations.entries} if destinations else set()
+    )
+    has_default = "defaultdestdir" in with_destination
+    listed = {
+        file.name.lower() for suffix in EVERY_SUFFIX for file in iter_source_files(inf, suffix)
+    }
+    follows_others = bool(inf.version_value("LayoutFile"))
+    seen_lists: set[str] = set()
+    seen_files: set[str] = set()
+    for section in inf.sections.values():
+        includes = any(True for _ in section.all("Include"))
+        for entry in section.all("CopyFiles"):
+            for name in _list_names(inf, entry):
+                if name.lower() in seen_lists:
+                    continue
+                if inf.section(name) is None and not includes:
+                    yield "copy-section-missing", entry.line, name[:80]
+                elif not has_default and name.lower() not in with_destination:
+                    yield "copy-without-destination", entry.line, f"[{name[:80]}]"
+            for line in copy_lines(inf, entry, seen_lists):
+                if not line.section and not has_default:
+                    yield "copy-without-destination", line.line, f"@{line.name[:80]}"
+                source = line.source.lower()
+                if source in seen_files:
+                    continue
+                seen_files.add(source)
+                if source.endswith(".inf"):
+                    yield "copies-inf", line.line, line.source[:80]
+                if source not in listed and not follows_others:
+                    yield "file-without-source-disk", line.line, line.source[:80]
+
+
+def _list_names(inf: Inf, entry: InfEntry) -> list[str]:
+    names = (inf.expand(value).strip() for value in entry.values)
+    return [name for name in dict.fromkeys(names) if name and not name.startswith("@")]
+
+
+def _check_source_disks(inf: Inf) -> Iterator[Found]:
+    disks = {disk.disk_id for suffix in EVERY_SUFFIX for disk in iter_source_disks(inf, suffix)}
+    catalogs = {
+        inf.expand(entry.value(0)).lower()
+        for entry in _version_entries(inf)
+        if entry.key.lower().startswith("catalogfile")
+    }
+    for suffix in EVERY_SUFFIX:
+        places: dict[str, tuple[str, str]] = {}
+        for file in iter_source_files(inf, suffix):
+            name = file.name.lower()
+            if file.disk_id not in disks:
+                yield (
+                    "source-disk-undefined",
+                    file.line,
+                    f"{file.name[:80]} is on disk {file.disk_id[:20] or '(none)'}",
+                )
+            if name in catalogs:
+                yield "catalog-is-listed", file.line, file.name[:80]
+            place = (file.disk_id, file.path.lower())
+            if places.setdefault(name, place) != place:
+                yield "duplicate-source-file", file.line, file.name[:80]
+        seen: dict[str, tuple[str, ...]] = {}
+        for disk in iter_source_disks(inf, suffix):
+            meaning = (disk.cabinet.lower(), disk.tag.lower(), disk.path.lower())
+            if seen.setdefault(disk.disk_id, meaning) != meaning:
+                yield "duplicate-source-disk", disk.line, disk.disk_id[:20]
+
+
+def _version_entries(inf: Inf) -> tuple[InfEntry, ...]:
+    section = inf.section("version")
+    return section.entries if section else ()
+
+
+def _check_strings(inf: Inf) -> Iterator[Found]:
+    for name, section in inf.sections.items():
+        if name.partition(".")[0] != "strings":
+            continue
+        values: dict[str, tuple[str, ...]] = {}
+        for entry in section.entries:
+            if values.setdefault(entry.key.lower(), entry.values) != entry.values:
+                yield "duplicate-string", entry.line, entry.key[:80]
+            if len(entry.value(0)) > 512:
+                yield "string-long", entry.line, entry.key[:80]
+    yield from _check_tokens(inf)
+
+
+def _check_tokens(inf: Inf) -> Iterator[Found]:
+    """Look only where a token must be a string; in other data it may be a variable."""
+    names = ["version", "manufacturer", *("sourcedisksnames" + suffix for suffix in EVERY_SUFFIX)]
+    names += dict.fromkeys(name.lower() for maker in makers(inf) for name in maker.sections)
+    for name in dict.fromkeys(names):
+        section = inf.section(name)
+        for entry in section.entries if section else ():
+            for text in (entry.key, *entry.values):
+                for token in inf.undefined(text):
+                    yield "undefined-string", entry.line, token[:80]
+
+
+CHECKS: tuple[Callable[[Inf], Iterable[Found]], ...] = (
+    _check_text,
+    _check_version,
+    _check_models,
+    _check_copies,
+    _check_source_disks,
+    _check_strings,
+)

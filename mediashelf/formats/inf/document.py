@@ -1,0 +1,234 @@
+"""Driver INF text → sections, strings and the facts of [Version].
+
+``parse_inf`` takes bytes and always gives an :class:`Inf`; what the rules do not
+allow is kept as problems with line numbers, which ``inf_checks.check_inf`` turns
+into findings. Sources are pages of the published driver documentation, by name.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import NamedTuple
+
+from mediashelf.formats.inf.lexer import InfEntry, InfSection, Problem, lex_inf
+from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
+
+DEFAULT_LANGUAGE = 0x0409
+
+MAX_TEXT = 4096
+"""Longest value of a string since 6.0 (inf-strings-section); longer text is cut when it is used."""
+
+_STRINGS = re.compile(r"strings\.(?:0x)?([0-9a-f]{4})")
+_TOKEN = re.compile(r"%([^%]*)%")
+_DRIVER_DATE = re.compile(r"([0-9]{2})[/-]([0-9]{2})[/-]([0-9]{4})", re.ASCII)
+_DRIVER_VERSION = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9}){0,3}", re.ASCII)
+
+
+class Signature(StrEnum):
+    """Which systems the INF says it is for (inf-version-section; the third from memory)."""
+
+    WINDOWS_NT = "$windows nt$"
+    CHICAGO = "$chicago$"
+    WINDOWS_95 = "$windows 95$"
+
+
+class InfKind(StrEnum):
+    """What a text with the name of an INF is."""
+
+    DRIVER = "driver"  # [Version] and [Manufacturer]
+    SCRIPT = "script"  # [Version], but names no device: runs by hand
+    OEM_SETUP = "oem-setup"  # the scripts of older systems, chosen by hand from a list
+    OTHER = "other"  # [autorun] and whatever else has the name
+
+
+class DriverVersion(NamedTuple):
+    """Date and version of ``DriverVer``; compares as systems compare packages.
+
+    A missing or malformed date is (0, 0, 0) (inf-driverver-directive).
+    """
+
+    date: tuple[int, int, int] = (0, 0, 0)  # year, month, day
+    version: tuple[int, int, int, int] = (0, 0, 0, 0)
+
+    @property
+    def date_text(self) -> str:
+        """The date as ``1999-03-18``, or ``no date``."""
+        year, month, day = self.date
+        return f"{year:04}-{month:02}-{day:02}" if year else "no date"
+
+    @property
+    def version_text(self) -> str:
+        """The version as ``4.10.3.204``."""
+        return ".".join(map(str, self.version))
+
+
+@dataclass(frozen=True, slots=True)
+class Inf:
+    """A parsed INF. Section names are lower case in ``sections``, in order of appearance."""
+
+    sections: Mapping[str, InfSection]
+    strings: Mapping[str, str]
+    encoding: str = "cp1252"
+    has_mark: bool = False
+    undecoded: int = 0
+    is_ascii: bool = True
+    size: int = 0
+    problems: tuple[Problem, ...] = field(default=(), repr=False)
+
+    def section(self, name: str) -> InfSection | None:
+        """Return the section of this name in any case, or None."""
+        return self.sections.get(name.lower())
+
+    def expand(self, text: str) -> str:
+        """Return ``text`` with ``%strings%`` replaced and ``%%`` as ``%``.
+
+        A token without a string stays as it is; replaced text is not looked at again.
+        Results are cut at :data:`MAX_TEXT`.
+        """
+        if "%" not in text:
+            return text
+        return _TOKEN.sub(self._replacement, text)[:MAX_TEXT]
+
+    def undefined(self, text: str) -> list[str]:
+        """Return the tokens in ``text`` that no string defines (numbers are folder ids)."""
+        if "%" not in text:
+            return []
+        return [
+            token
+            for token in _TOKEN.findall(text)
+            if token and not token.isdecimal() and token.lower() not in self.strings
+        ]
+
+    def _replacement(self, match: re.Match[str]) -> str:
+        token = match[1]
+        if not token:
+            return "%"
+        return self.strings.get(token.lower(), match[0])
+
+    def version_value(self, key: str) -> str:
+        """Return the first value of a [Version] entry, expanded; empty when there is none."""
+        section = self.sections.get("version")
+        entry = section.find(key) if section else None
+        return self.expand(entry.value(0)).strip() if entry else ""
+
+    @property
+    def signature(self) -> Signature | None:
+        """The signature, or None when it is absent or not one that is accepted."""
+        text = self.version_value("Signature").lower()
+        return next((signature for signature in Signature if signature.value == text), None)
+
+    @property
+    def kind(self) -> InfKind:
+        """What this text is."""
+        if "manufacturer" in self.sections and "version" in self.sections:
+            return InfKind.DRIVER
+        if "identification" in self.sections or (
+            "options" in self.sections and "version" not in self.sections
+        ):
+            return InfKind.OEM_SETUP
+        if self.signature is not None:
+            return InfKind.SCRIPT
+        if "manufacturer" in self.sections:
+            return InfKind.DRIVER  # without [Version]: not accepted, and check_inf says so
+        return InfKind.OTHER
+
+    @property
+    def driver_version(self) -> DriverVersion:
+        """Date and version of DriverVer; what is malformed counts as zero."""
+        entry = self.driver_version_entry
+        if entry is None:
+            return DriverVersion()
+        date = parse_driver_date(self.expand(entry.value(0)))
+        version = parse_driver_version(self.expand(entry.value(1)))
+        return DriverVersion(date or (0, 0, 0), version or (0, 0, 0, 0))
+
+    @property
+    def driver_version_entry(self) -> InfEntry | None:
+        """The DriverVer entry of [Version], or None."""
+        section = self.sections.get("version")
+        return section.find("DriverVer") if section else None
+
+
+def parse_inf(
+    data: bytes, *, code_page: str = DEFAULT_CODE_PAGE, language: int = DEFAULT_LANGUAGE
+) -> Inf:
+    """Return what an INF says; never raises for its bytes.
+
+    ``language`` is a language id: [Strings.0409] goes before [Strings]. Time is
+    linear in ``data``. An unknown ``code_page`` raises ``LookupError``.
+    """
+    decoded = decode_inf(data, code_page=code_page)
+    lexed = lex_inf(decoded.text)
+    return Inf(
+        sections=lexed.sections,
+        strings=_strings(lexed.sections, language),
+        encoding=decoded.encoding,
+        has_mark=decoded.has_mark,
+        undecoded=decoded.undecoded,
+        is_ascii=decoded.is_ascii,
+        size=len(data),
+        problems=tuple(lexed.problems),
+    )
+
+
+def _strings(sections: Mapping[str, InfSection], language: int) -> dict[str, str]:
+    """Return the strings: of any language, then plain, then of the language's family, then its own.
+
+    Later ones win. Any language is better than a bare %token% where nothing else has it.
+    """
+    ranked: list[tuple[int, InfSection]] = []
+    for name, section in sections.items():
+        if name == "strings":
+            ranked.append((1, section))
+        elif match := _STRINGS.fullmatch(name):
+            found = int(match[1], 16)
+            # The low 10 bits are the primary language.
+            rank = 3 if found == language else 2 if found & 0x3FF == language & 0x3FF else 0
+            ranked.append((rank, section))
+    strings: dict[str, str] = {}
+    for _, section in sorted(ranked, key=lambda pair: pair[0]):
+        strings.update(
+            # An unquoted value may hold commas only by mistake; keep what is there.
+            (entry.key.lower(), entry.values[0] if len(entry.values) == 1 else _joined(entry))
+            for entry in reversed(section.entries)  # the first of duplicates wins
+            if entry.key
+        )
+    return strings
+
+
+def _joined(entry: InfEntry) -> str:
+    return ",".join(entry.values)
+
+
+def parse_driver_date(text: str) -> tuple[int, int, int] | None:
+    """Return (year, month, day) of ``mm/dd/yyyy`` or ``mm-dd-yyyy``, or None."""
+    match = _DRIVER_DATE.fullmatch(text.strip())
+    if match is None:
+        return None
+    month, day, year = int(match[1]), int(match[2]), int(match[3])
+    if not (1 <= month <= 12 and 1 <= day <= _days(month, year) and year):
+        return None
+    return year, month, day
+
+
+def _days(month: int, year: int) -> int:
+    if month == 2:
+        return 29 if year % 4 == 0 and (year % 100 != 0 or year % 400 == 0) else 28
+    return 30 if month in (4, 6, 9, 11) else 31
+
+
+def parse_driver_version(text: str) -> tuple[int, int, int, int] | None:
+    """Return the parts of ``w.x.y.z``, missing ones as 0; None when a part is out of range.
+
+    Each part is less than 65535, and 0.0.0.0 is invalid (inf-driverver-directive).
+    """
+    if not _DRIVER_VERSION.fullmatch(text.strip()):
+        return None
+    parts = [int(part) for part in text.strip().split(".")]
+    w, x, y, z = [*parts, 0, 0, 0][:4]
+    if max(parts) >= 65535 or not any(parts):
+        return None
+    return w, x, y, z

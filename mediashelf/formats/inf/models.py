@@ -1,0 +1,103 @@
+"""The devices that an INF names: [Manufacturer] → models → identifiers and install sections.
+
+Sources: inf-manufacturer-section, inf-models-section.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from mediashelf.formats.inf.document import Inf
+from mediashelf.formats.inf.systems import InfSystem, choose_models
+
+MAX_DESCRIPTION = 255  # enough to tell devices apart; a bound on what hostile strings cost
+
+
+class Model(NamedTuple):
+    """One models entry: a device, its install section and its identifiers.
+
+    ``hardware_id`` may be empty; identifiers are in upper case, in the INF's
+    order. ``section`` is the models section, ``install`` the install section's
+    name before any platform suffix. ``line`` is that of the entry.
+    """
+
+    manufacturer: str
+    description: str
+    section: str
+    install: str
+    hardware_id: str
+    compatible_ids: tuple[str, ...]
+    line: int
+
+
+class Maker(NamedTuple):
+    """One line of [Manufacturer]: a name, the base of its models sections, decorations."""
+
+    name: str
+    models: str
+    decorations: tuple[str, ...]
+    line: int
+
+    @property
+    def sections(self) -> tuple[str, ...]:
+        """The names of all its models sections, undecorated first."""
+        return (self.models, *(f"{self.models}.{text}" for text in self.decorations))
+
+
+def makers(inf: Inf) -> list[Maker]:
+    """Return the lines of [Manufacturer] in order."""
+    section = inf.section("manufacturer")
+    if section is None:
+        return []
+    found = []
+    for entry in section.entries:
+        values = [inf.expand(value).strip() for value in entry.values]
+        # The bare form names manufacturer and models section at once.
+        name = inf.expand(entry.key) if entry.key else values[0]
+        if values[0]:
+            decorations = tuple(value for value in values[1:] if value)
+            found.append(Maker(name, values[0], decorations, entry.line))
+    return found
+
+
+def models_in(inf: Inf, maker: Maker, section_name: str) -> Iterator[Model]:
+    """Yield the entries of one models section; nothing when there is no such section."""
+    section = inf.section(section_name)
+    for entry in section.entries if section else ():
+        install, *identifiers = [inf.expand(value).strip() for value in entry.values]
+        if not (entry.key and install):
+            continue
+        hardware_id, *compatible = [text.upper() for text in identifiers] or [""]
+        yield Model(
+            manufacturer=maker.name,
+            description=inf.expand(entry.key)[:MAX_DESCRIPTION],
+            section=section_name,
+            install=install,
+            hardware_id=hardware_id,
+            compatible_ids=tuple(text for text in compatible if text),
+            line=entry.line,
+        )
+
+
+def models_for(inf: Inf, system: InfSystem) -> Iterator[Model]:
+    """Yield the models that ``system`` takes: at most one section for each maker's line.
+
+    A section that several lines name is read once.
+    """
+    seen = set()
+    for maker in makers(inf):
+        choice = choose_models(maker.models, maker.decorations, system)
+        if choice.section is not None and choice.section.lower() not in seen:
+            seen.add(choice.section.lower())
+            yield from models_in(inf, maker, choice.section)
+
+
+def all_models(inf: Inf) -> Iterator[Model]:
+    """Yield the models of every section that [Manufacturer] names, whatever the system."""
+    seen = set()
+    for maker in makers(inf):
+        for name in maker.sections:
+            if name.lower() not in seen:
+                seen.add(name.lower())
+                yield from models_in(inf, maker, name)

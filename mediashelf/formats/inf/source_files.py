@@ -1,0 +1,171 @@
+"""Where the files of an install section come from: CopyFiles, source disks, folders.
+
+Sources: inf-copyfiles-directive, inf-sourcedisksnames-section,
+inf-sourcedisksfiles-section, and for compressed names the documentation of
+SetupDecompressOrCopyFile.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from mediashelf.formats.inf.document import Inf
+from mediashelf.formats.inf.lexer import InfEntry
+from mediashelf.formats.inf.systems import ARCHITECTURES
+
+FLAG_CABINET_AND_TAG = 0x10
+"""In [SourceDisksNames]: the second value is a cabinet, the sixth a tag file (since 5.1)."""
+
+_NUMBER = re.compile(r"0[xX]([0-9a-fA-F]{1,8})|([0-9]{1,12})")
+
+EVERY_SUFFIX = ("", *(f".{architecture}" for architecture in ARCHITECTURES))
+
+
+class CopyLine(NamedTuple):
+    """One file that CopyFiles asks for: target name, source name, list section, line."""
+
+    name: str
+    source: str
+    section: str  # empty for the @file form
+    line: int
+
+
+class SourceDisk(NamedTuple):
+    """One entry of [SourceDisksNames]; ``path`` is ``dir1/dir2``, relative to the root."""
+
+    disk_id: str
+    description: str
+    cabinet: str
+    tag: str
+    path: str
+    line: int
+
+
+class SourceFile(NamedTuple):
+    """One entry of [SourceDisksFiles]; ``size`` is uncompressed bytes, 0 when not given."""
+
+    name: str
+    disk_id: str
+    path: str
+    size: int
+    line: int
+
+
+class SourceTables(NamedTuple):
+    """Disks by id and files by lower-case name, as one system sees them."""
+
+    disks: Mapping[str, SourceDisk]
+    files: Mapping[str, SourceFile]
+
+
+def source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
+    """Return the source disk sections; an earlier suffix goes before a later one."""
+    disks: dict[str, SourceDisk] = {}
+    files: dict[str, SourceFile] = {}
+    for suffix in reversed(suffixes):
+        disks.update((disk.disk_id, disk) for disk in iter_source_disks(inf, suffix))
+        files.update((file.name.lower(), file) for file in iter_source_files(inf, suffix))
+    return SourceTables(disks, files)
+
+
+def iter_source_disks(inf: Inf, suffix: str = "") -> Iterator[SourceDisk]:
+    """Yield the entries of one [SourceDisksNames] section."""
+    section = inf.section("SourceDisksNames" + suffix)
+    for entry in section.entries if section else ():
+        if not entry.key:
+            continue
+        description, tag_or_cabinet, _, path, flags, tag = (
+            inf.expand(entry.value(index)).strip() for index in range(6)
+        )
+        is_cabinet = tag_or_cabinet.lower().endswith(".cab") or bool(
+            parse_number(flags) & FLAG_CABINET_AND_TAG
+        )
+        yield SourceDisk(
+            disk_id=normal_disk_id(inf.expand(entry.key)),
+            description=description,
+            cabinet=tag_or_cabinet if is_cabinet else "",
+            tag=tag if is_cabinet else tag_or_cabinet,
+            path=join_path(path),
+            line=entry.line,
+        )
+
+
+def iter_source_files(inf: Inf, suffix: str = "") -> Iterator[SourceFile]:
+    """Yield the entries of one [SourceDisksFiles] section."""
+    section = inf.section("SourceDisksFiles" + suffix)
+    for entry in section.entries if section else ():
+        if entry.key:
+            yield SourceFile(
+                name=entry.key,
+                disk_id=normal_disk_id(inf.expand(entry.value(0))),
+                path=join_path(inf.expand(entry.value(1))),
+                size=parse_number(entry.value(2)),
+                line=entry.line,
+            )
+
+
+def copy_lines(inf: Inf, entry: InfEntry, seen: set[str]) -> Iterator[CopyLine]:
+    """Yield the files of one CopyFiles entry, in both forms; absent list sections give none.
+
+    List sections in ``seen`` (lower case) are left out, and those that are used are
+    added: many install sections may share one long list.
+    """
+    for value in entry.values:
+        name = inf.expand(value).strip()
+        if name.startswith("@"):
+            file_name = name[1:].strip()
+            if file_name:
+                yield CopyLine(file_name, file_name, "", entry.line)
+        elif name and name.lower() not in seen:
+            seen.add(name.lower())
+            yield from list_lines(inf, name)
+
+
+def list_lines(inf: Inf, section_name: str) -> Iterator[CopyLine]:
+    """Yield the files of one file-list section."""
+    section = inf.section(section_name)
+    for entry in section.entries if section else ():
+        # The page forbids strings in file names here, but some files have them.
+        target, source = inf.expand(entry.value(0)), inf.expand(entry.value(1))
+        if target and not entry.key:
+            yield CopyLine(target, source or target, section_name, entry.line)
+
+
+def join_path(*parts: str) -> str:
+    r"""Return the parts of ``\dir1\dir2`` paths joined by ``/``; ``..`` never leaves the root."""
+    joined: list[str] = []
+    for part in "/".join(parts).replace("\\", "/").split("/"):
+        if part == "..":
+            del joined[-1:]
+        elif part.strip() not in ("", "."):
+            joined.append(part.strip())
+    return "/".join(joined)
+
+
+def normal_disk_id(text: str) -> str:
+    """Return a disk id so that ``1``, ``01`` and ``0x1`` are one."""
+    text = text.strip()
+    number = parse_number(text, -1)
+    return text.lower() if number < 0 else str(number)
+
+
+def parse_number(text: str, default: int = 0) -> int:
+    """Return a decimal or 0x number, or ``default`` for anything else."""
+    match = _NUMBER.fullmatch(text.strip())
+    if match is None:
+        return default
+    return int(match[1], 16) if match[1] else int(match[2])
+
+
+def compressed_names(name: str) -> tuple[str, str]:
+    """Return the compressed forms that setup tries: ``cmd.exe`` → ``cmd.ex_``, ``cmd.ex$``.
+
+    For extensions of less than three characters the mark is appended (from memory).
+    """
+    stem, dot, extension = name.rpartition(".")
+    if not dot:
+        stem, extension = name, ""
+    short = extension[:2] if len(extension) >= 3 else extension
+    return f"{stem}.{short}_", f"{stem}.{short}$"

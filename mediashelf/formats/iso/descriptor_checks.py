@@ -1,0 +1,189 @@
+"""What is checked about one volume descriptor's own fields (ECMA-119 8.4 and 8.5)."""
+
+from __future__ import annotations
+
+from mediashelf.formats.fields import A_CHARACTERS, D_CHARACTERS, SEPARATORS
+from mediashelf.formats.iso.descriptors import (
+    DATE_FIELDS,
+    DATE_SIZE,
+    LABEL_FIELD,
+    PRIMARY,
+    TEXT_FIELDS,
+    VolumeDescriptor,
+)
+from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE
+
+BLOCK_SIZES = (512, 1024, 2048)
+
+# Byte offset and length of fields that hold zeros. Offset 7 is the volume flags
+# in a supplementary descriptor, and 88 its escape sequences.
+_ZERO_FIELDS = ((72, 8), (882, 1), (1395, 653))
+_ZERO_IN_PRIMARY = ((7, 1), (88, 32))
+
+_FILE_NAMES = ("copyright_file", "abstract_file", "bibliographic_file")
+
+
+def usable_block_size(descriptor: VolumeDescriptor) -> int:
+    """Return the logical block size, or 2048 where what is recorded can't be one."""
+    for size in descriptor.block_size:
+        if size in BLOCK_SIZES:
+            return size
+    return SECTOR_SIZE
+
+
+def check_descriptor(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+    """Log what is wrong with the fields of a primary or supplementary descriptor."""
+    _check_numbers(descriptor, log)
+    _check_zeros(descriptor, log)
+    _check_root(descriptor, log)
+    _check_dates(descriptor, log)
+    if descriptor.type == PRIMARY:
+        _check_characters(descriptor, log)
+    if descriptor.joliet_level and descriptor.volume_flags & 1:
+        log.add(
+            "joliet-volume-flags",
+            descriptor.name,
+            "bit 0 of the volume flags is set",
+            offset=descriptor.offset + 7,
+            found=f"{descriptor.volume_flags:#04x}",
+            expected="bit 0 zero",
+        )
+
+
+def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+    numbers = {
+        "volume space size": (80, descriptor.space_size),
+        "volume set size": (120, descriptor.set_size),
+        "volume sequence number": (124, descriptor.sequence_number),
+        "logical block size": (128, descriptor.block_size),
+        "path table size": (132, descriptor.path_table_size),
+        "root directory's extent": (158, descriptor.root.extent),
+        "root directory's data length": (166, descriptor.root.size),
+        "root directory's volume sequence number": (184, descriptor.root.sequence_number),
+    }
+    for name, (at, number) in numbers.items():
+        if not number.agrees:
+            log.add(
+                "both-orders-agree",
+                descriptor.name,
+                f"the two copies of the {name} differ",
+                offset=descriptor.offset + at,
+                found=f"{number.little} and {number.big}",
+                expected="one number in both byte orders",
+            )
+    if descriptor.block_size.value not in BLOCK_SIZES:
+        log.add(
+            "block-size",
+            descriptor.name,
+            f"a logical block of {descriptor.block_size.value} bytes is not possible; "
+            f"{usable_block_size(descriptor)} is assumed",
+            offset=descriptor.offset + 128,
+            found=descriptor.block_size.value,
+            expected="512, 1024 or 2048",
+        )
+    if not 0 < descriptor.sequence_number.value <= max(descriptor.set_size.value, 1):
+        log.add(
+            "volume-set-number",
+            descriptor.name,
+            "the volume's number in its set is not possible",
+            offset=descriptor.offset + 124,
+            found=f"{descriptor.sequence_number.value} of {descriptor.set_size.value}",
+            expected="1 of 1 for a single disc",
+        )
+    version = 2 if descriptor.is_enhanced else 1
+    if descriptor.file_structure_version != version:
+        log.add(
+            "file-structure-version",
+            descriptor.name,
+            "the file structure version is not the standard's",
+            offset=descriptor.offset + 881,
+            found=descriptor.file_structure_version,
+            expected=version,
+        )
+    if descriptor.version != 1 and not descriptor.is_enhanced:
+        log.add(
+            "descriptor-version",
+            descriptor.name,
+            "the descriptor's version is not the standard's",
+            offset=descriptor.offset + 6,
+            found=descriptor.version,
+            expected="1" if descriptor.type == PRIMARY else "1 or 2",
+        )
+
+
+def _check_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+    fields = _ZERO_FIELDS + (_ZERO_IN_PRIMARY if descriptor.type == PRIMARY else ())
+    for at, size in fields:
+        piece = descriptor.data[at : at + size]
+        if piece.strip(b"\0"):
+            first = size - len(piece.lstrip(b"\0"))
+            log.add(
+                "reserved-field-zero",
+                descriptor.name,
+                f"byte {at + first} of the descriptor is reserved or unused, but not zero",
+                offset=descriptor.offset + at + first,
+                found=f"{piece[first]:#04x}",
+                expected="0x00",
+            )
+
+
+def _check_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+    root = descriptor.root
+    wrong = []
+    if root.length != 34:
+        wrong.append(f"length {root.length}")
+    if root.identifier != SELF_IDENTIFIER:
+        wrong.append(f"identifier {root.identifier.hex() or 'empty'}")
+    if not root.flags & FLAG_DIRECTORY:
+        wrong.append(f"file flags {root.flags:#04x}")
+    if not root.size.value:
+        wrong.append("data length 0")
+    if wrong:
+        log.add(
+            "root-record",
+            descriptor.name,
+            "the root directory's record is not as it must be",
+            offset=descriptor.offset + 156,
+            length=34,
+            found=", ".join(wrong),
+            expected="length 34, identifier 00, a directory with records",
+        )
+
+
+def _check_dates(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+    for name, date in descriptor.dates.items():
+        if not date.is_valid:
+            at = DATE_FIELDS[name]
+            log.add(
+                "descriptor-date",
+                descriptor.name,
+                f"the {name} date is no date",
+                offset=descriptor.offset + at,
+                length=DATE_SIZE,
+                found=repr(descriptor.data[at : at + DATE_SIZE].decode("latin-1")),
+                expected="YYYYMMDDHHMMSScc and an offset, or zeros",
+            )
+
+
+def _check_characters(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+    """Check the text fields of a primary descriptor; names of files may also have separators."""
+    legal = {
+        name: D_CHARACTERS | SEPARATORS if name in _FILE_NAMES else A_CHARACTERS
+        for name in TEXT_FIELDS
+    }
+    legal["label"] = legal["volume_set"] = D_CHARACTERS
+    for name, (at, size) in {"label": LABEL_FIELD, **TEXT_FIELDS}.items():
+        text = descriptor.data[at : at + size].rstrip(b" \0")
+        strange = text.translate(None, bytes(legal[name]))
+        if strange:
+            log.add(
+                "descriptor-characters",
+                descriptor.name,
+                f"the field {name.replace('_', ' ')} holds characters outside its set",
+                offset=descriptor.offset + at,
+                length=size,
+                found=repr(bytes(sorted(set(strange))).decode("latin-1")),
+                expected="a-characters" if legal[name] == A_CHARACTERS else "d-characters",
+            )

@@ -1,0 +1,254 @@
+"""Volume descriptors (ECMA-119 8): read as a set, each as one frozen value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+from mediashelf.formats.fields import (
+    BothOrders,
+    DescriptorDate,
+    View,
+    parse_both_16,
+    parse_both_32,
+    parse_descriptor_date,
+    read_sector,
+)
+from mediashelf.formats.iso.directory_records import (
+    SELF_IDENTIFIER,
+    RootRecord,
+    parse_root_record,
+)
+from mediashelf.formats.iso.joliet import detect_joliet_level
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import SECTOR_SIZE
+
+FIRST_DESCRIPTOR = 16  # logical sector
+LAST_DESCRIPTOR = 99  # where the Linux kernel (6.12, fs/isofs) stops looking as well
+STANDARD_IDENTIFIER = b"CD001"  # 8.1
+ENHANCED_VERSION = 2  # ISO 9660:1999
+
+BOOT_RECORD, PRIMARY, SUPPLEMENTARY, PARTITION, TERMINATOR = 0, 1, 2, 3, 255  # 8.1.1
+RECOGNITION = (b"BEA01", b"NSR02", b"NSR03", b"TEA01", b"BOOT2", b"CDW02")  # may follow, ECMA-167
+
+# Byte offset and length of the text fields (8.4).
+TEXT_FIELDS = {
+    "system": (8, 32),
+    "volume_set": (190, 128),
+    "publisher": (318, 128),
+    "preparer": (446, 128),
+    "application": (574, 128),
+    "copyright_file": (702, 37),
+    "abstract_file": (739, 37),
+    "bibliographic_file": (776, 37),
+}
+LABEL_FIELD = (40, 32)
+DATE_FIELDS = {"creation": 813, "modification": 830, "expiration": 847, "effective": 864}
+DATE_SIZE = 17
+
+
+class PathTablePlaces(NamedTuple):
+    """Block numbers of the path tables (8.4.14 to 8.4.17); 0 for an optional one that is absent."""
+
+    type_l: int
+    optional_type_l: int
+    type_m: int
+    optional_type_m: int
+
+
+@dataclass(frozen=True, slots=True)
+class VolumeDescriptor:
+    """A primary or supplementary volume descriptor (8.4, 8.5); nothing in it is checked.
+
+    ``data`` is the whole sector, for what is not among the fields.
+    """
+
+    lba: int
+    type: int
+    version: int
+    volume_flags: int
+    escape_sequences: bytes
+    space_size: BothOrders  # blocks
+    set_size: BothOrders
+    sequence_number: BothOrders
+    block_size: BothOrders  # bytes
+    path_table_size: BothOrders  # bytes
+    path_tables: PathTablePlaces
+    root: RootRecord
+    dates: dict[str, DescriptorDate]
+    file_structure_version: int
+    data: bytes = field(repr=False)
+
+    @property
+    def offset(self) -> int:
+        """Byte offset of the descriptor in the image."""
+        return self.lba * SECTOR_SIZE
+
+    @property
+    def joliet_level(self) -> int | None:
+        """1 to 3 when this is a Joliet descriptor, else None."""
+        if self.type != SUPPLEMENTARY or self.is_enhanced:
+            return None
+        return detect_joliet_level(self.escape_sequences)
+
+    @property
+    def is_enhanced(self) -> bool:
+        """Whether this is the version-2 descriptor of ISO 9660:1999."""
+        return self.type == SUPPLEMENTARY and self.version == ENHANCED_VERSION
+
+    @property
+    def name(self) -> str:
+        """What findings call it."""
+        if self.type == PRIMARY:
+            return "primary volume descriptor"
+        if self.is_enhanced:
+            return "enhanced volume descriptor"
+        if self.joliet_level:
+            return "Joliet volume descriptor"
+        return "supplementary volume descriptor"
+
+
+@dataclass(frozen=True, slots=True)
+class DescriptorSet:
+    """The volume descriptors of a disc in recorded order; boot records as (lba, sector)."""
+
+    primary: VolumeDescriptor | None = None
+    supplementary: tuple[VolumeDescriptor, ...] = ()
+    boot_records: tuple[tuple[int, bytes], ...] = ()
+
+
+def parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
+    """Return the descriptor in ``data``, a whole sector."""
+    return VolumeDescriptor(
+        lba=lba,
+        type=data[0],
+        version=data[6],
+        volume_flags=data[7],
+        escape_sequences=data[88:120],
+        space_size=parse_both_32(data, 80),
+        set_size=parse_both_16(data, 120),
+        sequence_number=parse_both_16(data, 124),
+        block_size=parse_both_16(data, 128),
+        path_table_size=parse_both_32(data, 132),
+        path_tables=PathTablePlaces(
+            int.from_bytes(data[140:144], "little"),
+            int.from_bytes(data[144:148], "little"),
+            int.from_bytes(data[148:152], "big"),
+            int.from_bytes(data[152:156], "big"),
+        ),
+        root=parse_root_record(data[156:190]),
+        dates={
+            name: parse_descriptor_date(data[at : at + DATE_SIZE])
+            for name, at in DATE_FIELDS.items()
+        },
+        file_structure_version=data[881],
+        data=data,
+    )
+
+
+def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
+    """Return the descriptors from sector 16 up to the terminator.
+
+    A sector that is no descriptor is logged and stepped over as long as a
+    descriptor follows; a set without terminator is logged.
+    """
+    primary: VolumeDescriptor | None = None
+    supplementary: list[VolumeDescriptor] = []
+    boot_records: list[tuple[int, bytes]] = []
+    last = _last_descriptor(view)
+    if last is None:
+        return DescriptorSet()
+    for lba in range(FIRST_DESCRIPTOR, last + 1):
+        data = read_sector(view, lba)
+        if data[1:6] != STANDARD_IDENTIFIER:
+            if data[1:6] not in RECOGNITION:
+                log.add(
+                    "descriptor-identifier",
+                    f"LBA {lba}",
+                    "a sector among the volume descriptors is no volume descriptor",
+                    offset=lba * SECTOR_SIZE + 1,
+                    length=5,
+                    found=repr(data[1:6]),
+                    expected=repr(STANDARD_IDENTIFIER),
+                )
+            continue
+        kind = data[0]
+        if kind == BOOT_RECORD:
+            boot_records.append((lba, data))
+        elif kind == SUPPLEMENTARY:
+            supplementary.append(parse_volume_descriptor(data, lba))
+        elif kind == PRIMARY:
+            descriptor = parse_volume_descriptor(data, lba)
+            if primary is None:
+                primary = descriptor
+            elif primary.data != data:
+                log.add(
+                    "primary-copies-agree",
+                    f"LBA {lba}",
+                    "a second primary volume descriptor differs from the first",
+                    offset=descriptor.offset,
+                )
+        elif kind not in (PARTITION, TERMINATOR):
+            log.add(
+                "descriptor-type",
+                f"LBA {lba}",
+                "a volume descriptor has a type that is not defined",
+                offset=lba * SECTOR_SIZE,
+                found=kind,
+                expected="0, 1, 2, 3 or 255",
+            )
+    _check_end(read_sector(view, last), last, log)
+    if primary is None:
+        primary = _salvage_primary(view)
+        log.add(
+            "primary-descriptor-present",
+            f"LBA {FIRST_DESCRIPTOR}",
+            "the disc has no primary volume descriptor"
+            + ("; the damaged one was read as far as it goes" if primary else ""),
+            offset=FIRST_DESCRIPTOR * SECTOR_SIZE,
+        )
+    return DescriptorSet(primary, tuple(supplementary), tuple(boot_records))
+
+
+def _salvage_primary(view: View) -> VolumeDescriptor | None:
+    """Return what stands at the primary descriptor's place if only its head is damaged."""
+    data = read_sector(view, FIRST_DESCRIPTOR)
+    if not data or data[0] == SUPPLEMENTARY:
+        return None
+    descriptor = parse_volume_descriptor(data, FIRST_DESCRIPTOR)
+    root = descriptor.root
+    is_plausible = root.length == 34 and root.identifier == SELF_IDENTIFIER and root.extent.agrees
+    return replace(descriptor, type=PRIMARY) if is_plausible and root.size.agrees else None
+
+
+def _last_descriptor(view: View) -> int | None:
+    """Return the sector of the terminator, or else of the last descriptor; None without any."""
+    last = None
+    for lba in range(FIRST_DESCRIPTOR, LAST_DESCRIPTOR + 1):
+        data = read_sector(view, lba)
+        if data[1:6] == STANDARD_IDENTIFIER:
+            last = lba
+            if data[0] == TERMINATOR:
+                break
+        elif not data or (last is not None and lba - last > 4):
+            break
+    return last
+
+
+def _check_end(data: bytes, lba: int, log: ProblemLog) -> None:
+    if data[0] != TERMINATOR:
+        log.add(
+            "descriptor-set-terminated",
+            f"LBA {lba}",
+            "the volume descriptor set has no terminator",
+            offset=(lba + 1) * SECTOR_SIZE,
+            expected="a descriptor of type 255 at the end",
+        )
+    elif data[6] != 1 or data[7:].strip(b"\0"):
+        log.add(
+            "reserved-field-zero",
+            f"LBA {lba}",
+            "the volume descriptor set terminator holds other bytes than it should",
+            offset=lba * SECTOR_SIZE + 6,
+            expected="version 1, then zeros",
+        )

@@ -1,0 +1,196 @@
+"""What is checked about the records of one directory, beyond their form.
+
+Each check first asks the whole directory a cheap question, and looks at single
+records only when the answer is unusual.
+"""
+
+from __future__ import annotations
+
+from mediashelf.formats.iso.directory_records import (
+    RESERVED_FLAGS,
+    DirectoryRecords,
+    Geometry,
+    Record,
+)
+from mediashelf.formats.iso.naming import Directory, Named
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
+
+_NO_DATE = bytes(7)
+
+
+class RecordChecks:
+    """Checks records of one tree; remembers dates already seen."""
+
+    def __init__(self, geometry: Geometry, log: ProblemLog) -> None:
+        self._geometry = geometry
+        self._log = log
+        self._good_dates = {_NO_DATE}
+
+    def check(
+        self,
+        directory: Directory,
+        parent: Directory,
+        data: bytes,
+        records: DirectoryRecords,
+        named: Named,
+    ) -> None:
+        """Log what is wrong with the records of ``directory``; ``data`` are its bytes."""
+        self._check_special(directory, directory, "self", records.self_record)
+        self._check_special(directory, parent, "parent", records.parent_record)
+        geometry = self._geometry
+        if records.furthest > min(geometry.image_size, geometry.volume_size):
+            self._check_extents(directory, named)
+        everything = _with_special(records, named)
+        if records.has_oddities:
+            self._check_oddities(directory, data, everything)
+        self._check_dates(directory, everything)
+
+    def _check_special(
+        self, directory: Directory, described: Directory, name: str, record: Record | None
+    ) -> None:
+        """Check the self or parent record against the directory that it describes."""
+        rule = f"{name}-record"
+        if record is None:
+            self._log.add(
+                rule,
+                directory.where,
+                f"the directory has no {name} record where it must stand",
+                offset=directory.offset,
+                expected="identifier 00 first, then identifier 01",
+            )
+        elif record.lba != described.lba or not _size_is_right(directory, described, record):
+            self._log.add(
+                rule,
+                directory.where,
+                f"the {name} record names another extent than the directory has",
+                offset=directory.offset + record.at,
+                found=f"LBA {record.lba}, {record.size:,} bytes",
+                expected=f"LBA {described.lba}, {described.size:,} bytes",
+            )
+        elif not record.flags & FLAG_DIRECTORY:
+            self._log.add(
+                rule,
+                directory.where,
+                f"the {name} record is not marked as a directory",
+                offset=directory.offset + record.at + 25,
+                found=f"{record.flags:#04x}",
+                expected="bit 1 set",
+            )
+
+    def _check_extents(self, directory: Directory, named: Named) -> None:
+        geometry = self._geometry
+        for record, name in zip(named.records, named.names, strict=True):
+            start = record.lba * geometry.block_size
+            end = start + record.size
+            # The location of an empty file means nothing.
+            if not record.size or end <= min(geometry.image_size, geometry.volume_size):
+                continue
+            inside_image = end <= geometry.image_size
+            limit = geometry.volume_size if inside_image else geometry.image_size
+            first_outside = max(start, limit)
+            outside = end - first_outside
+            self._log.add(
+                "extent-inside-volume" if inside_image else "extent-inside-image",
+                directory.child(name),
+                f"{outside:,} of {record.size:,} bytes lie behind the end of the "
+                + ("volume" if inside_image else "image"),
+                offset=first_outside,
+                length=outside,
+                found=f"ends at byte {end:,}",
+                expected=f"at most {limit:,}",
+            )
+
+    def _check_oddities(self, directory: Directory, data: bytes, named: Named) -> None:
+        for record, name in zip(named.records, named.names, strict=True):
+            at = record.at
+            where, offset = directory.child(name), directory.offset + at
+            if data[at] % 2:
+                self._log.add(
+                    "record-length-even",
+                    where,
+                    "the record has an odd length",
+                    offset=offset,
+                    found=data[at],
+                    expected="an even length",
+                )
+            if record.flags & RESERVED_FLAGS:
+                self._log.add(
+                    "record-flags",
+                    where,
+                    "the record sets file flags that are reserved",
+                    offset=offset + 25,
+                    found=f"{record.flags:#04x}",
+                    expected="bits 5 and 6 zero",
+                )
+            if is_interleaved(data, record):
+                self._log.add(
+                    "not-interleaved",
+                    where,
+                    "the file is recorded interleaved, which mediashelf does not read",
+                    offset=offset + 26,
+                    found=f"unit {data[at + 26]}, gap {data[at + 27]}",
+                    expected="unit 0, gap 0",
+                )
+            sequence = int.from_bytes(data[at + 28 : at + 30], "little")
+            if sequence != self._geometry.sequence_number:
+                self._log.add(
+                    "record-sequence-number",
+                    where,
+                    "the record says that the data is on another disc of a set",
+                    offset=offset + 28,
+                    found=sequence,
+                    expected=self._geometry.sequence_number,
+                )
+
+    def _check_dates(self, directory: Directory, named: Named) -> None:
+        unknown = {record.date for record in named.records} - self._good_dates
+        bad = set()
+        for date in unknown:
+            # 9.1.5 allows offsets from -48 to +52 quarters of an hour.
+            quarter_hours = date[6] - 256 if date[6] > 127 else date[6]
+            if parse_record_date(date) is None or not -48 <= quarter_hours <= 52:
+                bad.add(date)
+        if len(self._good_dates) < 100_000:
+            self._good_dates |= unknown - bad
+        if bad:
+            for record, name in zip(named.records, named.names, strict=True):
+                if record.date in bad:
+                    self._log.add(
+                        "record-date",
+                        directory.child(name),
+                        "the recorded date is no date",
+                        offset=directory.offset + record.at + 18,
+                        length=7,
+                        found=record.date.hex(" "),
+                        expected="year, month, day, hour, minute, second, UTC offset",
+                    )
+
+
+def _with_special(records: DirectoryRecords, named: Named) -> Named:
+    """Return the records and names of a directory with its self and parent records in front."""
+    pairs = ((records.self_record, "."), (records.parent_record, ".."))
+    special = [(record, name) for record, name in pairs if record is not None]
+    names = [name for _, name in special]
+    return Named(
+        [record for record, _ in special] + named.records,
+        names + named.identifiers,
+        names + named.names,
+    )
+
+
+def is_interleaved(data: bytes, record: Record) -> bool:
+    """Whether the file's blocks are mixed with those of others (unit or gap not zero)."""
+    return bool(data[record.at + 26] or data[record.at + 27])
+
+
+def _size_is_right(directory: Directory, described: Directory, record: Record) -> bool:
+    """Whether a self or parent record's data length can stand.
+
+    Common practice: some writers leave in parent records the length that the
+    parent had when they added the directory, and readers use only the location.
+    """
+    if record.size == described.size:
+        return True
+    is_parent = directory is not described
+    return is_parent and 0 < record.size < described.size and record.size % SECTOR_SIZE == 0

@@ -1,0 +1,195 @@
+"""The records of one directory (ECMA-119 9.1), parsed without trusting any of them."""
+
+from __future__ import annotations
+
+import struct
+from typing import NamedTuple
+
+from mediashelf.formats.fields import BothOrders, parse_both_16, parse_both_32
+from mediashelf.formats.iso.record_problems import FIXED_SIZE, SHORTEST_RECORD, RecordProblems
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import FLAG_MULTI_EXTENT, SECTOR_SIZE
+
+SELF_IDENTIFIER = b"\x00"  # 7.6.2
+PARENT_IDENTIFIER = b"\x01"
+RESERVED_FLAGS = 0x60  # 9.1.6
+
+# Length, extended attribute length, extent, data length, date, flags, file unit
+# size, interleave gap size, volume sequence number, identifier length; of the
+# numbers in both byte orders only the copy that the struct's own order reads.
+_LITTLE = struct.Struct("<BBI4xI4x7sBBBH2xB")
+_BIG = struct.Struct(">6xI4xI12xH")
+
+
+class Geometry(NamedTuple):
+    """What extents of one volume are measured against; sizes in bytes."""
+
+    block_size: int
+    image_size: int
+    volume_size: int
+    sequence_number: int = 1
+
+    @property
+    def block_count(self) -> int:
+        """Whole and partial blocks that the image really has."""
+        return -(-self.image_size // self.block_size)
+
+
+class Record(NamedTuple):
+    """One directory record; ``at`` is its offset within the directory's data.
+
+    ``lba`` is where the data starts: behind the extended attribute record, if any.
+    """
+
+    at: int
+    identifier: bytes
+    lba: int
+    size: int
+    flags: int
+    date: bytes
+
+
+class DirectoryRecords(NamedTuple):
+    """What one directory's extent holds.
+
+    ``furthest`` is the largest byte offset that a record's extent reaches.
+    ``has_oddities`` tells that some record has an unusual field, so that a
+    second look is worth its time, ``has_sections`` that some file has several
+    sections. ``is_complete`` is False when a sector was left before its end.
+    """
+
+    self_record: Record | None
+    parent_record: Record | None
+    children: list[Record]
+    furthest: int
+    has_oddities: bool
+    has_sections: bool
+    is_complete: bool
+
+
+class RootRecord(NamedTuple):
+    """The root directory's record in a volume descriptor, with both copies of its numbers."""
+
+    length: int
+    extended_attribute_blocks: int
+    extent: BothOrders
+    size: BothOrders
+    flags: int
+    identifier: bytes
+    sequence_number: BothOrders
+
+
+def parse_root_record(data: bytes) -> RootRecord:
+    """Return the fields of a 34-byte record (9.1, 8.4.18); nothing is checked."""
+    return RootRecord(
+        length=data[0],
+        extended_attribute_blocks=data[1],
+        extent=parse_both_32(data, 2),
+        size=parse_both_32(data, 10),
+        flags=data[25],
+        identifier=data[33 : 33 + data[32]],
+        sequence_number=parse_both_16(data, 28),
+    )
+
+
+def system_use_of(data: bytes, record: Record) -> bytes:
+    """Return the system use bytes of ``record``; ``data`` is its directory's."""
+    start = record.at + FIXED_SIZE + len(record.identifier)
+    return data[start + (len(record.identifier) % 2 == 0) : record.at + data[record.at]]
+
+
+def parse_directory(
+    data: bytes,
+    *,
+    offset: int,
+    where: str,
+    geometry: Geometry,
+    log: ProblemLog,
+    max_records: int,
+) -> DirectoryRecords:
+    """Return the records in ``data``, a directory's extent that starts at byte ``offset``.
+
+    A record that can't be right is logged, and parsing goes on in the next
+    sector, where by 6.8.1.1 a record must start. Where the two copies of a
+    number disagree, both are logged and the one that stays in the image is used.
+    """
+    records: list[Record] = []
+    problems = RecordProblems(offset, where, log)
+    # The loop runs 100,000 times for a large disc: bound names, one pass, few calls.
+    append, new, little, big = records.append, tuple.__new__, _LITTLE.unpack_from, _BIG.unpack_from
+    block_size, expected_sequence = geometry.block_size, geometry.sequence_number
+    furthest = all_flags = oddities = specials = at = 0
+    gap_start = -1
+    is_complete = True
+    end = len(data)
+    while at < end:
+        length = data[at]
+        sector_end = (at | SECTOR_SIZE - 1) + 1
+        if length == 0:
+            problems.check_rest(data, at, min(sector_end, end))
+            gap_start = at
+            at = sector_end
+            continue
+        if length < SHORTEST_RECORD or at + length > sector_end or at + length > end:
+            problems.bad_length(length, at, min(sector_end, end) - at)
+            gap_start, is_complete = -1, False
+            at = sector_end
+            continue
+        _, attribute, lba, size, date, flags, unit, gap, sequence, identifier_size = little(
+            data, at
+        )
+        big_lba, big_size, big_sequence = big(data, at)
+        if length < FIXED_SIZE + identifier_size or not identifier_size:
+            problems.bad_identifier(length, identifier_size, at)
+            gap_start, is_complete = -1, False
+            at = sector_end
+            continue
+        if lba != big_lba or size != big_size or sequence != big_sequence:
+            problems.disagreement((lba, size, sequence), (big_lba, big_size, big_sequence), at)
+            lba = BothOrders(lba, big_lba).likely(geometry.block_count)
+            room = max(geometry.image_size - lba * block_size, 0)
+            size = BothOrders(size, big_size).likely(room)
+        if gap_start >= 0:
+            if gap_start % SECTOR_SIZE + length < SECTOR_SIZE:
+                problems.gap(gap_start)
+            gap_start = -1
+        lba += attribute
+        all_flags |= flags
+        oddities |= unit | gap | sequence ^ expected_sequence | length & 1
+        if size:  # the location of an empty file means nothing
+            reach = lba * block_size + size
+            if reach > furthest:
+                furthest = reach
+        start = at + FIXED_SIZE
+        identifier = data[start : start + identifier_size]
+        if identifier <= PARENT_IDENTIFIER:
+            specials += 1
+        append(new(Record, (at, identifier, lba, size, flags, date)))
+        if len(records) >= max_records:
+            break
+        at += length
+    first = 1 if records and records[0].identifier == SELF_IDENTIFIER else 0
+    second = first + (len(records) > first and records[first].identifier == PARENT_IDENTIFIER)
+    children = records[second:]
+    if specials > second:
+        children = _without_strays(children, problems)
+    return DirectoryRecords(
+        self_record=records[0] if first else None,
+        parent_record=records[first] if second > first else None,
+        children=children,
+        furthest=furthest,
+        has_oddities=bool(oddities or all_flags & RESERVED_FLAGS),
+        has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
+        is_complete=is_complete,
+    )
+
+
+def _without_strays(children: list[Record], problems: RecordProblems) -> list[Record]:
+    """Leave out self and parent records that do not stand first."""
+    kept = []
+    for record in children:
+        if record.identifier in (SELF_IDENTIFIER, PARENT_IDENTIFIER):
+            problems.stray(record.at, record.identifier)
+        else:
+            kept.append(record)
+    return kept

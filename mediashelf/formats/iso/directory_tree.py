@@ -1,0 +1,243 @@
+"""The walk over one directory tree, level by level; bounded before it starts."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from mediashelf.formats.fields import View
+from mediashelf.formats.iso.directory_checks import RecordChecks
+from mediashelf.formats.iso.directory_records import (
+    SELF_IDENTIFIER,
+    Geometry,
+    parse_directory,
+)
+from mediashelf.formats.iso.naming import Directory, Named, Naming, check_distinct
+from mediashelf.formats.iso.tree_entries import joined_entries, plain_entries
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import FLAG_DIRECTORY, Entry, Extent
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Where a walk stops, far above any disc that was made in earnest."""
+
+    entries: int = 1_000_000
+    depth: int = 100
+    path_characters: int = 4096
+    directory_size: int = 64 << 20
+    text_characters: int = 128 << 20  # of all paths together
+
+
+DEFAULT_LIMITS = Limits()
+
+
+class Tree(NamedTuple):
+    """What a walk found.
+
+    ``directories`` begins with the root and goes level by level. ``furthest`` is
+    the largest byte offset that an extent reaches. ``is_complete`` is False when
+    damage or a bound kept something from being read, ``was_bounded`` is True when
+    it was a bound.
+    """
+
+    entries: tuple[Entry, ...]
+    directories: tuple[Directory, ...]
+    furthest: int
+    is_complete: bool
+    was_bounded: bool = False
+
+
+def walk_tree(
+    view: View,
+    root: Extent,
+    geometry: Geometry,
+    naming: Naming,
+    log: ProblemLog,
+    limits: Limits = DEFAULT_LIMITS,
+) -> Tree:
+    """Return all entries below ``root``, directory by directory, parents before children.
+
+    Never raises for damage. A block is read as part of one directory only, so
+    loops end where they close, and the work is bounded by the size of the view.
+    """
+    return _Walk(view, geometry, naming, log, limits).run(root)
+
+
+class _Walk:
+    """The state of one walk."""
+
+    def __init__(
+        self, view: View, geometry: Geometry, naming: Naming, log: ProblemLog, limits: Limits
+    ) -> None:
+        self._view, self._geometry, self._naming = view, geometry, naming
+        # Records that another tree shares with this one are logged there.
+        self._log = log
+        self._record_log = log if naming.checks_records else ProblemLog()
+        self._limits = limits
+        self._checks = RecordChecks(geometry, self._record_log)
+        self._visited = _Blocks()
+        self._entries: list[Entry] = []
+        self._directories: list[Directory] = []
+        self._text_left = limits.text_characters
+        self._is_complete = True
+        self._was_bounded = False
+        self._furthest = 0
+
+    def run(self, root: Extent) -> Tree:
+        offset = root.lba * self._geometry.block_size
+        mark = self._naming.mark
+        queue = deque([Directory("", mark, SELF_IDENTIFIER, root.lba, root.size, offset, 0, 1)])
+        while queue:
+            directory = queue.popleft()
+            data = self._read(directory)
+            if data is None:
+                continue
+            self._directories.append(directory)
+            named = self._take(directory, data)
+            queue.extend(self._children(directory, named))
+            if self._is_over_limit(directory, named):
+                break
+        self._naming.finish()
+        return Tree(
+            tuple(self._entries),
+            tuple(self._directories),
+            self._furthest,
+            self._is_complete,
+            self._was_bounded,
+        )
+
+    def _read(self, directory: Directory) -> bytes | None:
+        """Return a directory's bytes, or None when its blocks were visited before."""
+        size = min(directory.size, self._limits.directory_size)
+        if size < directory.size:
+            self._stop_at(directory, f"a directory of {directory.size:,} bytes is too large")
+        end = directory.lba - -size // self._geometry.block_size
+        if not self._visited.add(directory.lba, end):
+            self._is_complete = False
+            self._log.add(
+                "directory-loop",
+                directory.where,
+                f"the directory's extent at LBA {directory.lba} was read as another directory "
+                "already; it was not followed",
+                offset=directory.offset,
+                length=directory.size,
+            )
+            return None
+        data = self._view.read(directory.offset, size)
+        if len(data) < size:
+            self._is_complete = False
+            self._record_log.add(
+                "directory-readable",
+                directory.where,
+                f"{size - len(data):,} of {size:,} bytes of the directory lie behind the end "
+                "of the image",
+                offset=directory.offset,
+                length=size,
+                found=len(data),
+                expected=size,
+            )
+        return data
+
+    def _take(self, directory: Directory, data: bytes) -> Named:
+        """Parse, name and check one directory, and keep its entries."""
+        records = parse_directory(
+            data,
+            offset=directory.offset,
+            where=directory.where,
+            geometry=self._geometry,
+            log=self._record_log,
+            max_records=self._limits.entries - len(self._entries) + 2,
+        )
+        self._furthest = max(self._furthest, records.furthest)
+        self._is_complete &= records.is_complete
+        named = self._naming.name_all(directory, data, records.children)
+        if self._naming.checks_records:
+            parent = self._directories[directory.parent]
+            self._checks.check(directory, parent, data, records, named)
+            check_distinct(directory, named, self._log)
+        self._naming.check(directory, named)
+        self._text_left -= (len(directory.path) + 1) * len(named.names)
+        if records.has_oddities or records.has_sections:
+            for entry, is_whole in joined_entries(directory, named, data):
+                self._entries.append(entry)
+                if not is_whole:
+                    self._log_unfinished(directory, entry)
+        else:
+            self._entries.extend(plain_entries(directory, named))
+        return named
+
+    def _children(self, directory: Directory, named: Named) -> Iterator[Directory]:
+        """Yield the directories of a directory, as far as the walk goes down."""
+        own_number = len(self._directories) - 1
+        for record, name in zip(named.records, named.names, strict=True):
+            if not record.flags & FLAG_DIRECTORY:
+                continue
+            path = f"{directory.path}/{name}"
+            child = Directory(
+                path,
+                self._naming.mark,
+                record.identifier,
+                record.lba,
+                record.size,
+                record.lba * self._geometry.block_size,
+                own_number,
+                directory.depth + 1,
+            )
+            if child.depth > self._limits.depth:
+                self._stop_at(child, f"the tree is deeper than {self._limits.depth} levels")
+            elif len(path) > self._limits.path_characters:
+                self._stop_at(child, f"the path is longer than {self._limits.path_characters:,}")
+            else:
+                yield child
+
+    def _is_over_limit(self, directory: Directory, named: Named) -> bool:
+        """Log and tell that the walk has enough."""
+        if len(self._entries) >= self._limits.entries:
+            self._stop_at(directory, f"the tree has {self._limits.entries:,} entries or more")
+            return True
+        if self._text_left < 0:
+            self._stop_at(directory, "the tree's paths are too long together")
+            return True
+        return False
+
+    def _stop_at(self, directory: Directory, reason: str) -> None:
+        self._is_complete, self._was_bounded = False, True
+        self._log.add(
+            "walk-bounded",
+            directory.where,
+            f"{reason}; mediashelf stopped here",
+            offset=directory.offset,
+        )
+
+    def _log_unfinished(self, directory: Directory, entry: Entry) -> None:
+        self._is_complete = False
+        self._record_log.add(
+            "sections-complete",
+            entry.path + directory.mark,
+            "the last section of the file is missing; its records say that another follows",
+            offset=entry.record_offset + 25,
+            found="file flags with bit 7 set, and no further section",
+        )
+
+
+class _Blocks:
+    """Runs of blocks that do not overlap; memory grows with their number, not with the disc."""
+
+    def __init__(self) -> None:
+        self._starts: list[int] = []
+        self._ends: list[int] = []
+
+    def add(self, start: int, end: int) -> bool:
+        """Keep the run from ``start`` to before ``end``, or return False where it overlaps one."""
+        place = bisect_right(self._starts, start)
+        if place and self._ends[place - 1] > start:
+            return False
+        if place < len(self._starts) and self._starts[place] < end:
+            return False
+        self._starts.insert(place, start)
+        self._ends.insert(place, end)
+        return True

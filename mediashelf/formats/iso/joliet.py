@@ -1,0 +1,79 @@
+"""The Joliet tree: its escape sequences, names, characters and order (Joliet specification 1)."""
+
+from __future__ import annotations
+
+import re
+
+from mediashelf.formats.fields import decode_wide
+from mediashelf.formats.iso.directory_records import Record
+from mediashelf.formats.iso.identifiers import OrderKey, log_first_descent, order_key
+from mediashelf.formats.iso.naming import Directory, Named, usable_names
+from mediashelf.formats.structure_rules import ProblemLog
+
+ESCAPE_SEQUENCES = {b"%/@": 1, b"%/C": 2, b"%/E": 3}  # SVD Escape Sequences Field
+
+_FORBIDDEN = re.compile(r"[\x00-\x1f*/:;?\\]")  # Allowed Character Set
+
+
+def detect_joliet_level(escape_sequences: bytes) -> int | None:
+    """Return the UCS-2 level (1 to 3) that a descriptor's escape sequences announce, or None."""
+    return ESCAPE_SEQUENCES.get(escape_sequences[:3])
+
+
+class JolietNaming:
+    """Names in 16-bit characters, most significant byte first."""
+
+    mark = " (joliet)"
+    checks_records = True
+
+    def __init__(self, log: ProblemLog) -> None:
+        self._log = log
+
+    def name_all(self, directory: Directory, data: bytes, records: list[Record]) -> Named:
+        """Return names without version ``;1``; discs both carry and omit it."""
+        together = decode_wide(b"\0/".join([record.identifier for record in records]))
+        if together.count("/") == max(len(records) - 1, 0):
+            identifiers = together.split("/") if records else []
+            bare = f"{together}/".replace(".;1/", "/").replace(";1/", "/")
+            names = bare[:-1].split("/") if records else []
+        else:
+            identifiers = [decode_wide(record.identifier) for record in records]
+            names = [
+                identifier.removesuffix(";1").removesuffix(".")
+                if identifier.endswith(".;1")
+                else identifier.removesuffix(";1")
+                for identifier in identifiers
+            ]
+        return Named(records, identifiers, usable_names(directory, records, names, self._log))
+
+    def check(self, directory: Directory, named: Named) -> None:
+        """Log forbidden characters, and records that are in no order known for Joliet."""
+        if _FORBIDDEN.search("".join(named.names)):
+            _log_characters(directory, named, self._log)
+        identifiers = [record.identifier for record in named.records]
+        if identifiers != sorted(identifiers):
+            keys = [_order_key(record) for record in named.records]
+            log_first_descent(directory, named, keys, self._log)
+
+    def finish(self) -> None:
+        """Nothing: each directory was judged by itself."""
+
+
+def _order_key(record: Record) -> OrderKey:
+    """Return the order of ECMA-119 9.3 over 16-bit characters, filled with zeros."""
+    # UTF-8 keeps the order of code points.
+    return order_key(decode_wide(record.identifier).encode(), record.flags, filler=b"\0")
+
+
+def _log_characters(directory: Directory, named: Named, log: ProblemLog) -> None:
+    strange = [index for index, name in enumerate(named.names) if _FORBIDDEN.search(name)]
+    first = strange[0]
+    log.add(
+        "joliet-characters",
+        directory.where,
+        f"{len(strange):,} of {len(named.names):,} names hold characters that Joliet forbids, "
+        f"first {named.names[first]!r}",
+        offset=directory.offset + named.records[first].at,
+        found=repr("".join(sorted(set(_FORBIDDEN.findall(named.names[first]))))),
+        expected="no control characters, no * / : ; ? \\",
+    )

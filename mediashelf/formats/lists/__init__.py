@@ -1,0 +1,1 @@
+"""Checksum lists as text: lines in, digests and names out."""

@@ -1,0 +1,1 @@
+"""Files with an inner structure: archives, cabinets, programs, floppy images."""

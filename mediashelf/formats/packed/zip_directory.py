@@ -1,0 +1,92 @@
+"""Where the directory of a ZIP archive is, and the members it names one after the other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from mediashelf.errors import FormatError
+from mediashelf.formats.fields import View
+from mediashelf.formats.packed.zip_records import (
+    CENTRAL_SIZE,
+    END64_SIZE,
+    END_SIZE,
+    LOCATOR_SIZE,
+    MAX_COMMENT_SIZE,
+    ZipEnd,
+    ZipMember,
+    central_record_size,
+    find_zip_end,
+    needs_zip64,
+    parse_central_record,
+    parse_zip64_end,
+    parse_zip64_locator,
+)
+
+
+class ZipDirectory(NamedTuple):
+    """Where the central directory stands in the file.
+
+    Offsets of members count from ``prefix``, as an archive may stand behind a
+    program. ``is_split`` is True for one that is cut into several files; then
+    nothing else can be relied on.
+    """
+
+    at: int
+    end: int
+    entry_count: int
+    prefix: int
+    is_split: bool
+
+
+def find_directory(view: View) -> ZipDirectory | None:
+    """Return the place of the central directory, None when there is no end record.
+
+    Raises :class:`FormatError`, with the place of the end record, when that names a
+    directory that cannot be where it says.
+    """
+    tail_size = min(view.size, END_SIZE + MAX_COMMENT_SIZE)
+    end = find_zip_end(view.read(view.size - tail_size, tail_size), view.size - tail_size)
+    if end is None:
+        return None
+    if end.is_split:
+        return ZipDirectory(end.at, end.at, 0, 0, True)
+    end, directory_end = _widened(view, end)
+    prefix = directory_end - end.directory_size - end.directory_offset
+    if prefix < 0:
+        raise FormatError(
+            "place of the central directory",
+            at=end.at,
+            found=end.directory_offset,
+            expected=f"{end.directory_size} bytes before {directory_end}",
+        )
+    return ZipDirectory(
+        prefix + end.directory_offset, directory_end, end.entry_count, prefix, end.is_split
+    )
+
+
+def iter_members(view: View, directory: ZipDirectory) -> Iterator[tuple[int, ZipMember]]:
+    """Yield each record's offset in the file with what it says, as many as the end record counts.
+
+    Raises :class:`FormatError` at a record that cannot be read: what follows it is
+    lost. Records never reach behind the directory's end.
+    """
+    at = directory.at
+    for _ in range(directory.entry_count):
+        size = central_record_size(view.read(at, CENTRAL_SIZE))
+        data = view.read(at, max(0, min(size, directory.end - at)))
+        member = parse_central_record(data, at)
+        yield at, member
+        at += member.record_size
+
+
+def _widened(view: View, end: ZipEnd) -> tuple[ZipEnd, int]:
+    """Return the end record, the 64-bit one if there is one, and where the directory ends."""
+    locator_at = end.at - LOCATOR_SIZE
+    offset = parse_zip64_locator(view.read(locator_at, LOCATOR_SIZE)) if locator_at >= 0 else None
+    if offset is None or not needs_zip64(end):
+        return end, end.at
+    # Behind a program the recorded place may be counted from the archive's start.
+    usual = locator_at - END64_SIZE
+    at = offset if view.read(offset, 4) == b"PK\6\6" else max(usual, 0)
+    return parse_zip64_end(view.read(at, END64_SIZE), at), at

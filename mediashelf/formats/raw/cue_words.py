@@ -1,0 +1,70 @@
+"""The words, numbers and times of a cue sheet, each with its line and column."""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple, NoReturn
+
+from mediashelf.errors import FormatError
+from mediashelf.formats.raw.sectors import FRAMES_PER_SECOND
+
+LAST_NUMBER = 99  # of tracks and of indexes: two digits
+
+_WORD = re.compile(r'[ \t]*(?:"([^"]*)"(?=[ \t]|$)|([^ \t"][^ \t]*))')
+_TIME = re.compile(r"(\d\d):(\d\d):(\d\d)", re.ASCII)
+_NUMBER = re.compile(r"\d\d?", re.ASCII)
+
+
+class Word(NamedTuple):
+    """One word of a sheet, without its quotes; line and column count from 1."""
+
+    text: str
+    line: int
+    column: int
+
+
+def refuse(what: str, word: Word, expected: str) -> NoReturn:
+    """Raise the :class:`FormatError` that ``word`` is not what a sheet may say there."""
+    place = f"line {word.line}, column {word.column}"
+    raise FormatError(what, at=place, found=word.text, expected=expected)
+
+
+def parse_words(line: str, number: int) -> list[Word]:
+    """Return the words of a line; spaces and tabs separate, double quotes hold together."""
+    words: list[Word] = []
+    position, end = 0, len(line.rstrip(" \t"))
+    while position < end:
+        match = _WORD.match(line, position)
+        if match is None:
+            column = line.index('"', position) + 1
+            rest = Word(line[column - 1 : end], number, column)
+            refuse("quoted text", rest, "a closing quote before a space or the line's end")
+        group = 1 if match.group(2) is None else 2
+        column = match.start(group) + (group == 2)
+        words.append(Word(match.group(group), number, column))
+        position = match.end()
+    return words
+
+
+def parse_number(word: Word, what: str, least: int) -> int:
+    """Return a number of one or two digits that is not below ``least``."""
+    if not _NUMBER.fullmatch(word.text) or int(word.text) < least:
+        refuse(what, word, f"a number from {least:02} to {LAST_NUMBER}")
+    return int(word.text)
+
+
+def parse_time(word: Word) -> int:
+    """Return a time as a count of frames."""
+    match = _TIME.fullmatch(word.text)
+    if match is None:
+        refuse("time", word, "MM:SS:FF with two digits each")
+    minutes, seconds, frames = (int(part) for part in match.groups())
+    if seconds >= 60 or frames >= FRAMES_PER_SECOND:
+        refuse("time", word, "seconds up to 59 and frames up to 74")
+    return (minutes * 60 + seconds) * FRAMES_PER_SECOND + frames
+
+
+def frames_text(frames: int) -> str:
+    """Return a time as sheets write it: ``02:15:74``."""
+    seconds, frame = divmod(frames, FRAMES_PER_SECOND)
+    return f"{seconds // 60:02}:{seconds % 60:02}:{frame:02}"

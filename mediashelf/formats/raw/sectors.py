@@ -1,0 +1,251 @@
+"""Sectors as discs carry them and as files store them: layout, address, EDC, encoding.
+
+======  ====  ======  =========  ============  ====  =========  ===
+form    sync  header  subheader  user data     EDC   zero       P, Q
+======  ====  ======  =========  ============  ====  =========  ===
+mode 1    12       4                     2048     4          8  276
+form 1    12       4          8          2048     4             276
+form 2    12       4          8          2324     4
+======  ====  ======  =========  ============  ====  =========  ===
+
+Forms 1 and 2 belong to mode 2. All of them have 2352 bytes; files may leave out the
+sync and header (2336), or add 96 bytes of subchannel (2448), or hold the user
+data alone (2048). Sectors in files are not scrambled.
+
+Sources: the layouts are those of the Linux kernel's ``uapi/linux/cdrom.h``; the EDC
+is CRC-32/CD-ROM-EDC of the RevEng catalogue. What the EDC and the parity cover was
+confirmed by computing more than 1,400 sectors that others had made.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from fastcrc import crc32
+
+from mediashelf.formats.fields import View
+from mediashelf.formats.raw.parity import parity_of
+from mediashelf.formats.volume import SECTOR_SIZE
+
+SYNC = b"\x00" + b"\xff" * 10 + b"\x00"
+RAW_SIZE = 2352
+SUBCHANNEL_SIZE = 96
+FORM_2_SIZE = 2324
+
+HEADER = slice(12, 16)
+SUBHEADER = slice(16, 24)
+MODE_1_DATA = 16
+MODE_2_DATA = 24
+EDC_OF_MODE_1 = slice(0, 2068)
+"""The bytes that the EDC of mode 1 covers, with the EDC itself at their end."""
+EDC_OF_FORM_1 = slice(16, 2076)
+EDC_OF_FORM_2 = slice(16, 2352)
+
+FORM_2_BIT = 0x20  # in the submode, the third byte of the subheader
+FRAMES_PER_SECOND = 75
+FIRST_ADDRESS = 150
+"""Block 0 has the address 00:02:00 (kernel: ``CD_MSF_OFFSET``)."""
+ADDRESSES = 100 * 60 * FRAMES_PER_SECOND
+"""How many addresses two decimal digits of minutes can tell apart."""
+
+edc = crc32.cd_rom_edc
+"""Return the EDC of some bytes; over bytes that end in their own EDC it is 0."""
+
+
+class SectorKind(StrEnum):
+    """What a raw sector is by its header and subheader."""
+
+    EMPTY = "mode 0"
+    MODE_1 = "mode 1"
+    FORM_1 = "mode 2 form 1"
+    FORM_2 = "mode 2 form 2"
+
+    @property
+    def data_offset(self) -> int:
+        """Where the user data starts in a raw sector."""
+        return MODE_2_DATA if self in (SectorKind.FORM_1, SectorKind.FORM_2) else MODE_1_DATA
+
+
+@dataclass(frozen=True, slots=True)
+class SectorLayout:
+    """How a file stores each sector of a track; ``mode`` is 0 for audio, 1 or 2 for data."""
+
+    name: str
+    size: int
+    mode: int
+
+    @property
+    def is_data(self) -> bool:
+        """Whether the track holds data, not sound."""
+        return self.mode > 0
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether only user data is stored: there is nothing to check a sector by."""
+        return self.size == SECTOR_SIZE
+
+    @property
+    def has_header(self) -> bool:
+        """Whether sync and header are stored."""
+        return self.is_data and self.size >= RAW_SIZE
+
+    @property
+    def body_offset(self) -> int:
+        """Where byte 16 of a raw sector (after the header) stands in a stored one."""
+        return 16 if self.has_header else 0
+
+    @property
+    def user_offset(self) -> int:
+        """Where the user data starts in a stored sector."""
+        if self.is_plain:
+            return 0
+        return self.body_offset + (MODE_2_DATA - 16 if self.mode == 2 else 0)
+
+
+LAYOUTS = {
+    layout.name: layout
+    for layout in (
+        SectorLayout("AUDIO", 2352, 0),
+        SectorLayout("CDG", 2448, 0),
+        SectorLayout("MODE1/2048", 2048, 1),
+        SectorLayout("MODE1/2352", 2352, 1),
+        SectorLayout("MODE1/2448", 2448, 1),
+        SectorLayout("MODE2/2048", 2048, 2),
+        SectorLayout("MODE2/2336", 2336, 2),
+        SectorLayout("MODE2/2352", 2352, 2),
+        SectorLayout("MODE2/2448", 2448, 2),
+        SectorLayout("CDI/2336", 2336, 2),
+        SectorLayout("CDI/2352", 2352, 2),
+    )
+}
+"""Every layout by the word that cue sheets use for it."""
+
+_BCD = bytes(value // 10 << 4 | value % 10 for value in range(100))
+_FROM_BCD = {code: value for value, code in enumerate(_BCD)}
+
+
+def address_of(lba: int) -> tuple[int, int, int]:
+    """Return minutes, seconds, frames of a block from -150 on; ValueError beyond 99:59:74."""
+    frames = lba + FIRST_ADDRESS
+    if not 0 <= frames < ADDRESSES:
+        raise ValueError(f"block {lba} has no address: they end at 99:59:74")
+    seconds, frame = divmod(frames, FRAMES_PER_SECOND)
+    return *divmod(seconds, 60), frame
+
+
+def lba_of(minute: int, second: int, frame: int) -> int:
+    """Return the block number of an address."""
+    return (minute * 60 + second) * FRAMES_PER_SECOND + frame - FIRST_ADDRESS
+
+
+def header_of(lba: int, mode: int) -> bytes:
+    """Return the 4-byte header of a block: address in binary-coded decimal, then the mode."""
+    minute, second, frame = address_of(lba)
+    return bytes((_BCD[minute], _BCD[second], _BCD[frame], mode))
+
+
+def headers_of(lba: int, count: int, mode: int) -> list[bytes]:
+    """Return the headers of consecutive blocks; after the last address the first one follows."""
+    ends = [bytes((_BCD[frame], mode)) for frame in range(FRAMES_PER_SECOND)]
+    headers: list[bytes] = []
+    seconds, frame = divmod((lba + FIRST_ADDRESS) % ADDRESSES, FRAMES_PER_SECOND)
+    while len(headers) < count:
+        minute, second = divmod(seconds % (ADDRESSES // FRAMES_PER_SECOND), 60)
+        start = bytes((_BCD[minute], _BCD[second]))
+        headers += [start + end for end in ends[frame : frame + count - len(headers)]]
+        seconds, frame = seconds + 1, 0
+    return headers
+
+
+def parse_header_lba(header: bytes) -> int | None:
+    """Return the block number that a header says, or None where it holds no address."""
+    try:
+        minute, second, frame = (_FROM_BCD[code] for code in header[:3])
+    except (KeyError, ValueError):
+        return None
+    if second >= 60 or frame >= FRAMES_PER_SECOND:
+        return None
+    return lba_of(minute, second, frame)
+
+
+def encode_mode_1(data: bytes, lba: int) -> bytes:
+    """Return the raw sector of mode 1 for 2048 bytes of user data."""
+    _require_size(data, SECTOR_SIZE)
+    covered = SYNC + header_of(lba, 1) + data
+    body = covered[12:] + edc(covered).to_bytes(4, "little") + bytes(8)
+    return SYNC + body + parity_of(body)
+
+
+def encode_form_1(data: bytes, lba: int, *, subheader: bytes = b"\x00\x00\x08\x00") -> bytes:
+    """Return the raw sector of mode 2 form 1 for 2048 bytes of user data.
+
+    The parity takes the four header bytes as zeros. ``subheader`` is file, channel,
+    submode and coding; it is recorded twice.
+    """
+    _require_size(data, SECTOR_SIZE)
+    covered = subheader * 2 + data
+    body = covered + edc(covered).to_bytes(4, "little")
+    return SYNC + header_of(lba, 2) + body + parity_of(bytes(4) + body)
+
+
+def encode_form_2(
+    data: bytes, lba: int, *, subheader: bytes = b"\x00\x00\x28\x00", with_edc: bool = True
+) -> bytes:
+    """Return the raw sector of mode 2 form 2 for 2324 bytes of user data; its EDC is optional."""
+    _require_size(data, FORM_2_SIZE)
+    covered = subheader * 2 + data
+    check = edc(covered) if with_edc else 0
+    return SYNC + header_of(lba, 2) + covered + check.to_bytes(4, "little")
+
+
+def _require_size(data: bytes, size: int) -> None:
+    if len(data) != size:
+        raise ValueError(f"user data has {len(data)} bytes, a sector of this form takes {size}")
+
+
+class RawView:
+    """The user data of a raw data track as one run of bytes, 2048 a sector, unchecked.
+
+    A :class:`~mediashelf.formats.fields.View` over another one. Sectors of form 2
+    show their first 2048 bytes. A last sector that is cut short shows what it has.
+    """
+
+    def __init__(
+        self,
+        stored: View,
+        layout: SectorLayout,
+        *,
+        offset: int = 0,
+        sector_count: int | None = None,
+    ) -> None:
+        self._stored, self._layout, self._offset = stored, layout, offset
+        available = max(stored.size - offset, 0)
+        whole, rest = divmod(available, layout.size)
+        size = whole * SECTOR_SIZE + min(max(rest - layout.user_offset, 0), SECTOR_SIZE)
+        self._size = size if sector_count is None else min(size, sector_count * SECTOR_SIZE)
+
+    @property
+    def size(self) -> int:
+        """Bytes of user data."""
+        return self._size
+
+    def read(self, offset: int, size: int) -> bytes:
+        """Return up to ``size`` bytes from ``offset``; fewer only at the end."""
+        end = min(offset + size, self._size)
+        if offset < 0 or end <= offset:
+            return b""
+        first, last = offset // SECTOR_SIZE, (end - 1) // SECTOR_SIZE
+        pitch = self._layout.size
+        stored = self._stored.read(self._offset + first * pitch, (last - first + 1) * pitch)
+        data = user_data(stored, self._layout)
+        skipped = offset - first * SECTOR_SIZE
+        return data[skipped : skipped + end - offset]
+
+
+def user_data(stored: bytes, layout: SectorLayout) -> bytes:
+    """Return the user data of stored sectors, joined: 2048 bytes of each, unchecked."""
+    if layout.is_plain:
+        return stored
+    starts = range(layout.user_offset, len(stored), layout.size)
+    return b"".join([stored[start : start + SECTOR_SIZE] for start in starts])

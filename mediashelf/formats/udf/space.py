@@ -1,0 +1,220 @@
+"""Where a UDF volume's blocks stand in the image: partitions, maps, file entries, extents."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from mediashelf.formats.fields import View, read_sector
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.udf.recognition import check_descriptor
+from mediashelf.formats.udf.records import (
+    ALLOCATION_EXTENT_DESCRIPTOR,
+    EXTENDED_FILE_ENTRY,
+    EXTENT_CONTINUES,
+    EXTENT_RECORDED,
+    FILE_ENTRY,
+    FileEntry,
+    LogicalVolume,
+    LongAddress,
+    PartitionDescriptor,
+    PartitionMap,
+    parse_addresses,
+    parse_file_entry,
+)
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Extent
+
+MOST_EXTENTS = 1 << 16  # of one file
+MOST_CONTINUATIONS = 1024  # blocks of allocation descriptors of one file
+
+
+class UdfSpace:
+    """Turns addresses within a logical volume into places in the image.
+
+    Problems go to ``log``. ``unread`` names the kinds of partition map that some
+    address led to and that are not followed; ``is_complete`` turns False when
+    anything could not be read.
+    """
+
+    def __init__(
+        self,
+        view: View,
+        volume: LogicalVolume,
+        partitions: Sequence[PartitionDescriptor],
+        log: ProblemLog,
+    ) -> None:
+        self.view, self.log = view, log
+        self._maps = volume.maps
+        self._partitions = {partition.number: partition for partition in partitions}
+        self._metadata: dict[int, tuple[Extent, ...]] = {}
+        self.unread: set[str] = set()
+        self.is_complete = True
+
+    def problem(self, rule: str, where: str, message: str) -> None:
+        """Log a problem that makes the listing incomplete."""
+        self.is_complete = False
+        self.log.add(rule, where, message)
+
+    def read_record(self, address: LongAddress, tags: frozenset[int], name: str) -> bytes | None:
+        """Return the block at ``address`` when its tag is one of ``tags`` and sound."""
+        lba = self._lba(address)
+        if lba is None:
+            self.problem("udf-address", name, self._why_not(address))
+            return None
+        data = read_sector(self.view, lba)
+        if not data:
+            self.problem("udf-address", name, f"its record at LBA {lba} is past the image's end")
+            return None
+        if check_descriptor(data, address.block, tags, name, self.log, offset=lba * SECTOR_SIZE):
+            return data
+        self.is_complete = False
+        return None
+
+    def read_file_entry(self, address: LongAddress, name: str) -> tuple[FileEntry, int] | None:
+        """Return a file entry and the byte offset in the image at which it is recorded."""
+        data = self.read_record(address, frozenset({FILE_ENTRY, EXTENDED_FILE_ENTRY}), name)
+        if data is None:
+            return None
+        file_entry = parse_file_entry(data)
+        lba = self._lba(address)
+        if file_entry is None or lba is None:
+            self.problem("udf-file-entry", name, "the file entry's lengths do not fit its block")
+            return None
+        return file_entry, lba * SECTOR_SIZE
+
+    def extents(
+        self, file_entry: FileEntry, icb: LongAddress, offset: int, name: str
+    ) -> tuple[Extent, ...]:
+        """Return where a file's bytes are; holes have :data:`HOLE` for an LBA.
+
+        ``icb`` is the address of the file entry and ``offset`` its place in the image.
+        """
+        if file_entry.address_form == 3:  # the bytes stand in the file entry itself
+            start = offset + file_entry.addresses_at
+            size = min(file_entry.size, len(file_entry.addresses))
+            extents = [Extent(start // SECTOR_SIZE, size, start % SECTOR_SIZE)] if size else []
+            left = file_entry.size - size
+        else:
+            extents, left = self._recorded_extents(file_entry, icb, name)
+        if left > 0:
+            self.problem("udf-file-entry", name, f"its extents lack {left:,} bytes of its size")
+        return tuple(extents)
+
+    def _recorded_extents(
+        self, file_entry: FileEntry, icb: LongAddress, name: str
+    ) -> tuple[list[Extent], int]:
+        extents: list[Extent] = []
+        left = file_entry.size
+        for address in self._addresses(file_entry, icb, name):
+            if left <= 0 or len(extents) >= MOST_EXTENTS:
+                break
+            size = min(address.size, left)
+            pieces: list[Extent] | None = [Extent(HOLE, size)]
+            if address.kind == EXTENT_RECORDED:
+                pieces = self._place(address, size)
+            if pieces is None:
+                self.problem("udf-address", name, self._why_not(address))
+                break
+            extents += pieces
+            left -= size
+        return extents, left
+
+    def _addresses(
+        self, file_entry: FileEntry, icb: LongAddress, name: str
+    ) -> Iterator[LongAddress]:
+        """Yield allocation descriptors, following them into further blocks."""
+        data = file_entry.addresses
+        seen: set[tuple[int, int]] = set()
+        while True:
+            following = None
+            for address in parse_addresses(file_entry.address_form, data, icb.partition):
+                if address.kind == EXTENT_CONTINUES:
+                    following = address
+                    break
+                yield address
+            if following is None:
+                return
+            place = (following.partition, following.block)
+            if place in seen or len(seen) >= MOST_CONTINUATIONS:
+                self.problem("walk-bounded", name, "its allocation descriptors run in a circle")
+                return
+            seen.add(place)
+            block = self.read_record(following, frozenset({ALLOCATION_EXTENT_DESCRIPTOR}), name)
+            if block is None:
+                return
+            data = block[24 : 24 + int.from_bytes(block[20:24], "little")]
+
+    def read_extents(self, extents: Sequence[Extent], size: int) -> bytes:
+        """Return up to ``size`` bytes; fewer where the image ends."""
+        pieces = [
+            bytes(extent.size)
+            if extent.lba == HOLE
+            else self.view.read(extent.lba * SECTOR_SIZE + extent.offset, extent.size)
+            for extent in extents
+        ]
+        return b"".join(pieces)[:size]
+
+    def _lba(self, address: LongAddress) -> int | None:
+        pieces = self._place(address, SECTOR_SIZE)
+        return pieces[0].lba if pieces else None
+
+    def _place(self, address: LongAddress, size: int) -> list[Extent] | None:
+        if address.partition >= len(self._maps):
+            return None
+        row = self._maps[address.partition]
+        partition = self._partitions.get(row.partition_number)
+        if row.kind in ("virtual", "sparable", "unknown"):
+            # Their tables say which blocks were moved; without them any answer may be wrong.
+            self.unread.add(row.kind)
+            return None
+        if partition is None:
+            return None
+        if row.kind == "metadata":
+            return _within(self._metadata_extents(address.partition, row), address.block, size)
+        if address.block + -(-size // SECTOR_SIZE) > partition.block_count:
+            return None
+        return [Extent(partition.start_lba + address.block, size)]
+
+    def _why_not(self, address: LongAddress) -> str:
+        if address.partition < len(self._maps):
+            kind = self._maps[address.partition].kind
+            if kind in self.unread:
+                return f"stands in a {kind} partition, which is not read here"
+        return f"block {address.block} is outside partition {address.partition}"
+
+    def _metadata_extents(self, reference: int, row: PartitionMap) -> tuple[Extent, ...]:
+        """Return the extents of the metadata file, or of its mirror when that is damaged."""
+        if reference not in self._metadata:
+            self._metadata[reference] = ()  # nothing may point into it while it is being read
+            plain = next(
+                (
+                    number
+                    for number, other in enumerate(self._maps)
+                    if other.kind == "plain" and other.partition_number == row.partition_number
+                ),
+                reference,
+            )
+            for block in (row.metadata_block, row.mirror_block):
+                icb = LongAddress(EXTENT_RECORDED, SECTOR_SIZE, block, plain)
+                found = self.read_file_entry(icb, "metadata file")
+                if found is not None:
+                    extents = self.extents(found[0], icb, found[1], "metadata file")
+                    self._metadata[reference] = extents
+                    break
+        return self._metadata[reference]
+
+
+def _within(extents: Sequence[Extent], block: int, size: int) -> list[Extent] | None:
+    """Return the places of ``size`` bytes from ``block`` of a file with these extents."""
+    skip = block * SECTOR_SIZE
+    pieces: list[Extent] = []
+    for extent in extents:
+        if skip >= extent.size:
+            skip -= extent.size
+            continue
+        length = min(extent.size - skip, size)
+        lba = HOLE if extent.lba == HOLE else extent.lba + skip // SECTOR_SIZE
+        pieces.append(Extent(lba, length))
+        skip, size = 0, size - length
+        if size <= 0:
+            return pieces
+    return None

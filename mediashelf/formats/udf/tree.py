@@ -1,0 +1,117 @@
+"""The files and directories of a UDF volume, in a bounded walk."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+
+from mediashelf.formats.udf.recognition import check_descriptor
+from mediashelf.formats.udf.records import (
+    FILE_IDENTIFIER_DESCRIPTOR,
+    FILE_SET_DESCRIPTOR,
+    FILE_TYPE_DIRECTORY,
+    FILE_TYPES_WITH_BYTES,
+    FileIdentifier,
+    LongAddress,
+    decode_compressed,
+    parse_file_identifier,
+    parse_root_directory,
+    parse_timestamp,
+)
+from mediashelf.formats.udf.space import UdfSpace
+from mediashelf.formats.volume import (
+    FLAG_DIRECTORY,
+    FLAG_HIDDEN,
+    Entry,
+    Extent,
+    encode_record_date,
+)
+
+MOST_ENTRIES = 1_000_000
+DEEPEST = 128
+LARGEST_DIRECTORY = 64 << 20  # bytes
+_FILE_SET = frozenset({FILE_SET_DESCRIPTOR})
+_IDENTIFIER = frozenset({FILE_IDENTIFIER_DESCRIPTOR})
+
+
+def iter_udf_entries(space: UdfSpace, file_set: LongAddress) -> Iterator[Entry]:
+    """Yield every file and directory below the root, parents before children.
+
+    Problems go to the log of ``space``, whose ``is_complete`` then turns False.
+    """
+    data = space.read_record(file_set, _FILE_SET, "UDF file set descriptor")
+    root = parse_root_directory(data) if data else None
+    if root is None:
+        space.is_complete = False
+        return
+    found = space.read_file_entry(root, "UDF root directory")
+    if found is None:
+        return
+    extents = space.extents(found[0], root, found[1], "/")
+    queue: deque[tuple[str, tuple[Extent, ...], int]] = deque([("", extents, found[0].size)])
+    visited = {(root.partition, root.block)}
+    count = 0
+    while queue:
+        for entry, icb in _iter_directory(space, *queue.popleft()):
+            count += 1
+            if count > MOST_ENTRIES or entry.depth > DEEPEST:
+                space.problem("walk-bounded", entry.path, "the tree is too large or too deep")
+                return
+            yield entry
+            if not entry.is_directory:
+                continue
+            if (icb.partition, icb.block) in visited:
+                space.problem("directory-loop", entry.path, "this directory was already visited")
+                continue
+            visited.add((icb.partition, icb.block))
+            queue.append((entry.path, entry.extents, entry.size))
+
+
+def _iter_directory(
+    space: UdfSpace, path: str, extents: tuple[Extent, ...], size: int
+) -> Iterator[tuple[Entry, LongAddress]]:
+    where = path or "/"
+    if size > min(LARGEST_DIRECTORY, space.view.size):
+        space.problem("walk-bounded", where, "the directory is larger than the image allows")
+        return
+    data = space.read_extents(extents, size)
+    if len(data) < size:
+        space.problem("directory-readable", where, "the directory is not wholly in the image")
+    at = 0
+    while at < len(data):
+        record = parse_file_identifier(data, at)
+        piece = data[at : at + record.length] if record else b""
+        if record is None or not check_descriptor(piece, None, _IDENTIFIER, where, space.log):
+            # Records follow each other by their lengths alone.
+            space.problem("udf-directory", where, f"records after byte {at} of it are lost")
+            return
+        at += record.length
+        if not (record.is_parent or record.is_deleted):
+            yield _entry(space, path, record), record.icb
+
+
+def _entry(space: UdfSpace, parent: str, record: FileIdentifier) -> Entry:
+    name = decode_compressed(record.name)
+    path = f"{parent}/{name.replace('/', '_') or '_'}"
+    flags = FLAG_HIDDEN if record.characteristics & 1 else 0
+    flags |= FLAG_DIRECTORY if record.is_directory else 0
+    found = space.read_file_entry(record.icb, path)
+    if found is None:
+        # What a directory holds is lost with its file entry.
+        return Entry(path, name, 0, record.is_directory, flags=flags)
+    file_entry, offset = found
+    is_directory = file_entry.file_type == FILE_TYPE_DIRECTORY
+    if is_directory != record.is_directory:
+        space.problem("udf-directory", path, "its name and its file entry disagree on what it is")
+    has_bytes = is_directory or file_entry.file_type in FILE_TYPES_WITH_BYTES
+    moment = parse_timestamp(file_entry.modified)
+    return Entry(
+        path,
+        name,
+        file_entry.size if has_bytes else 0,
+        is_directory,
+        space.extents(file_entry, record.icb, offset, path) if has_bytes else (),
+        encode_record_date(moment) if moment else b"",
+        flags,
+        offset,
+    )

@@ -1,0 +1,1 @@
+"""Is a file still what was recorded of it? Digests, records and their comparison."""

@@ -1,0 +1,216 @@
+"""Is a file still what was recorded of it? One state for each image.
+
+``observe`` reads; ``compare`` judges and touches nothing; ``judge`` does both.
+
+=============  ==================================================================
+sound          the bytes are as recorded (or none are on record) and no damage shows
+damaged        as sound, but the structure inside has errors
+decayed        the bytes differ, size and date do not: nobody wrote this file
+changed        the bytes differ and so does size or date: somebody wrote this file
+truncated      shorter than recorded, and what is left is as recorded; or shorter
+               than the volume inside says
+missing        its folder is there, the file is not
+away           its disk, card or share is not there; nothing is known
+unreadable     the system cannot read it to the end
+=============  ==================================================================
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity, worst
+from mediashelf.integrity.fixity import findings as fixity_findings
+from mediashelf.integrity.fixity.digests import (
+    BLOCK_DIGEST_SIZE,
+    Digests,
+    differing_blocks,
+    digest_file,
+)
+from mediashelf.integrity.fixity.values import (
+    WORST_FIRST,
+    Absence,
+    FixityRecord,
+    Observed,
+    State,
+    Verdict,
+)
+from mediashelf.integrity.structure.damage import Span, spans_of_blocks
+from mediashelf.text import count_text
+
+__all__ = [
+    "WORST_FIRST",
+    "Absence",
+    "FixityRecord",
+    "Observed",
+    "State",
+    "Verdict",
+    "compare",
+    "judge",
+    "observe",
+]
+
+TRUNCATING_RULE = "image-is-whole"
+"""The structural finding that says the file ends before the volume inside does."""
+
+
+def judge(
+    path: Path,
+    recorded: FixityRecord | None,
+    structure: Sequence[Finding] = (),
+    *,
+    past_cache: bool = False,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Verdict:
+    """Read the file at ``path`` once and say whether it is still what was recorded."""
+    algorithms = recorded.digests if recorded is not None else ()
+    observed = observe(path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes)
+    return compare(str(path), observed, recorded, structure)
+
+
+def observe(
+    path: Path,
+    *,
+    algorithms: Iterable[str] = (),
+    past_cache: bool = False,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Observed:
+    """Read a file to its end; what goes wrong is part of the answer, not raised."""
+    try:
+        status = path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return Observed(absence=Absence.MISSING)
+    except OSError as error:
+        return Observed(problem=f"{path}: cannot be looked at: {error.strerror or error}")
+    wanted = tuple(algorithms) or ("xxh3_128",)
+    try:
+        digests = digest_file(path, algorithms=wanted, past_cache=past_cache, on_bytes=on_bytes)
+    except InputError as error:
+        return Observed(status.st_size, status.st_mtime_ns, problem=str(error))
+    return Observed(digests.size, status.st_mtime_ns, digests)
+
+
+@dataclass(slots=True)
+class _Comparison:
+    state: State
+    finding: Finding | None = None
+    spans: tuple[Span, ...] = ()
+    words: list[str] = field(default_factory=list)
+    is_confirmed: bool = False
+
+
+def compare(
+    where: str,
+    observed: Observed,
+    recorded: FixityRecord | None,
+    structure: Sequence[Finding] = (),
+    *,
+    structure_read: bool = True,
+) -> Verdict:
+    """Judge what was observed against what is on record; reads nothing.
+
+    ``where`` names the image in the findings. ``structure`` holds the structural
+    findings of the image as it is now. ``recorded`` is None, or has no digests,
+    where nothing is on record.
+    """
+    if observed.absence is Absence.AWAY:
+        return Verdict(State.AWAY, "nothing read", (fixity_findings.away(where, recorded),))
+    if observed.absence is Absence.MISSING:
+        return Verdict(State.MISSING, "nothing read", (fixity_findings.missing(where, recorded),))
+    if observed.problem:
+        finding = fixity_findings.unreadable(where, observed.problem)
+        return Verdict(State.UNREADABLE, "not read to its end", (finding, *structure))
+    is_cut = any(finding.rule == TRUNCATING_RULE for finding in structure)
+    comparison = _compare_bytes(where, observed, recorded, is_cut)
+    if comparison.state is State.SOUND and worst(structure) is Severity.ERROR:
+        comparison.state = State.TRUNCATED if is_cut else State.DAMAGED
+    comparison.words.append("structure read" if structure_read else "structure not read")
+    own = () if comparison.finding is None else (comparison.finding,)
+    return Verdict(
+        comparison.state,
+        "; ".join(comparison.words),
+        (*own, *structure),
+        comparison.spans,
+        comparison.is_confirmed,
+        observed.digests.size if observed.digests is not None else 0,
+    )
+
+
+def _compare_bytes(
+    where: str, observed: Observed, recorded: FixityRecord | None, is_cut: bool
+) -> _Comparison:
+    digests = observed.digests
+    if recorded is None or not recorded.digests:
+        read = "contents not read" if digests is None else "all bytes read"
+        return _Comparison(State.SOUND, words=[read, "no digest on record"])
+    if digests is None:
+        return _compare_sizes(where, observed, recorded)
+    if _is_same(digests, recorded):
+        words = [f"all bytes as recorded {recorded.recorded_at[:10]}".rstrip()]
+        if observed.mtime_ns != recorded.mtime_ns:
+            words.append("only the file's date differs")
+        return _Comparison(State.SOUND, words=words, is_confirmed=True)
+    comparison = _compare_blocks(where, observed, digests, recorded, is_cut)
+    comparison.words = ["all bytes read, they differ from the record"]
+    return comparison
+
+
+def _is_same(digests: Digests, recorded: FixityRecord) -> bool:
+    """Compare every algorithm that both sides have; at least one must be there."""
+    common = digests.whole.keys() & recorded.digests.keys()
+    if not common:
+        raise ValueError(f"no digest in common: {list(digests.whole)}, {list(recorded.digests)}")
+    return digests.size == recorded.size and all(
+        digests.whole[name] == recorded.digests[name] for name in common
+    )
+
+
+def _compare_sizes(where: str, observed: Observed, recorded: FixityRecord) -> _Comparison:
+    """Judge without having read the contents."""
+    words = ["contents not read"]
+    if observed.size < recorded.size:
+        finding = fixity_findings.truncated(
+            where, observed.size, recorded, "its contents were not read"
+        )
+        return _Comparison(State.TRUNCATED, finding, words=words)
+    if observed.size > recorded.size:
+        finding = fixity_findings.changed(where, observed, recorded, "")
+        return _Comparison(State.CHANGED, finding, words=words)
+    if observed.mtime_ns != recorded.mtime_ns:
+        words.append("the file's date differs from the record")
+    return _Comparison(State.SOUND, words=words)
+
+
+def _compare_blocks(
+    where: str, observed: Observed, digests: Digests, recorded: FixityRecord, is_cut: bool
+) -> _Comparison:
+    """Say how the bytes differ, as closely as the digests of the blocks allow."""
+    is_comparable = bool(recorded.blocks) and recorded.block_size == digests.block_size
+    numbers = differing_blocks(recorded.blocks, digests.blocks) if is_comparable else ()
+    date_is_same = observed.mtime_ns == recorded.mtime_ns
+    if digests.size < recorded.size:
+        # The last block that is left is cut: its digest on record covers more bytes.
+        whole_blocks = digests.size // digests.block_size if is_comparable else 0
+        is_start = not whole_blocks or numbers[0] >= whole_blocks
+        if is_start and (whole_blocks or not digests.size or date_is_same or is_cut):
+            left = (
+                f"the {count_text(whole_blocks, 'whole MiB', 'whole MiB')} left are as recorded"
+                if whole_blocks
+                else "too little is left to compare"
+            )
+            finding = fixity_findings.truncated(where, digests.size, recorded, left)
+            lost = Span(digests.size, recorded.size - digests.size)
+            return _Comparison(State.TRUNCATED, finding, (lost,))
+    total = max(len(recorded.blocks), len(digests.blocks)) // BLOCK_DIGEST_SIZE
+    extent = f"{len(numbers):,} of {count_text(total, 'MiB', 'MiB')} differ" if numbers else ""
+    spans = spans_of_blocks(numbers, recorded.block_size, max(recorded.size, digests.size))
+    if digests.size == recorded.size and date_is_same:
+        return _Comparison(
+            State.DECAYED, fixity_findings.decayed(where, recorded, extent, spans), spans
+        )
+    return _Comparison(
+        State.CHANGED, fixity_findings.changed(where, observed, recorded, extent), spans
+    )

@@ -1,0 +1,95 @@
+"""The findings of fixity: one rule for each way in which a file is not what was recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from mediashelf.findings import Finding, Severity
+from mediashelf.integrity.fixity.values import FixityRecord, Observed
+from mediashelf.integrity.structure.damage import Span
+from mediashelf.text import count_text
+
+
+def away(where: str, recorded: FixityRecord | None) -> Finding:
+    """The disk that holds the file is not there: no fault of the image."""
+    return Finding(
+        "shelf-is-present",
+        Severity.NOTE,
+        where,
+        f"the disk, card or share that holds it is not there{_last_confirmed(recorded)}",
+        remedy="plug it in and audit again",
+    )
+
+
+def missing(where: str, recorded: FixityRecord | None) -> Finding:
+    """The folder is there, the file is not."""
+    return Finding(
+        "file-is-present",
+        Severity.ERROR,
+        where,
+        f"the file is gone from its folder{_last_confirmed(recorded)}",
+        remedy="bring it back, or run scan if it was moved",
+    )
+
+
+def _last_confirmed(recorded: FixityRecord | None) -> str:
+    return f"; last confirmed {recorded.confirmed_at[:10]}" if recorded is not None else ""
+
+
+def unreadable(where: str, problem: str) -> Finding:
+    """The system gave an error before the end of the file."""
+    return Finding(
+        "file-is-readable",
+        Severity.ERROR,
+        where,
+        problem,
+        remedy="copy what can be read to another disk before anything else",
+    )
+
+
+def decayed(where: str, recorded: FixityRecord, extent: str, spans: Sequence[Span]) -> Finding:
+    """The bytes differ although nobody wrote the file."""
+    return Finding(
+        "bytes-as-recorded",
+        Severity.ERROR,
+        where,
+        f"the bytes differ from the record of {recorded.recorded_at[:10]}, although size and "
+        f"date do not{_after(': ', extent)}",
+        remedy="take the bytes from another copy, and check the disk that this one is on",
+        offset=spans[0].offset if spans else None,
+        length=spans[0].length if spans else None,
+    )
+
+
+def truncated(where: str, size: int, recorded: FixityRecord, left: str) -> Finding:
+    """The file ends early; ``left`` says what is known of the rest."""
+    return Finding(
+        "file-is-whole",
+        Severity.ERROR,
+        where,
+        f"the file ends {count_text(recorded.size - size, 'byte')} early; {left}",
+        remedy="copy it again from its source",
+        found=f"{size:,} bytes",
+        expected=f"{recorded.size:,} bytes",
+        offset=size,
+        length=recorded.size - size,
+    )
+
+
+def changed(where: str, observed: Observed, recorded: FixityRecord, extent: str) -> Finding:
+    """The file was written since it was recorded."""
+    sizes = observed.size != recorded.size
+    return Finding(
+        "file-as-recorded",
+        Severity.ERROR,
+        where,
+        f"the file was written since its record of {recorded.recorded_at[:10]}: its "
+        f"{'size' if sizes else 'date'} differs{_after('; ', extent)}",
+        remedy="if you replaced it, run scan to record it as it is; if not, restore it",
+        found=f"{observed.size:,} bytes" if sizes else "",
+        expected=f"{recorded.size:,} bytes" if sizes else "",
+    )
+
+
+def _after(joint: str, text: str) -> str:
+    return joint + text if text else ""

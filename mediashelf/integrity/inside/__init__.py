@@ -1,0 +1,1 @@
+"""Files inside an image that can be verified where they are."""

@@ -1,0 +1,196 @@
+"""Checksum lists inside an image, compared with the files of the same image."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.fields import View
+from mediashelf.formats.lists.parse import parse_checksum_list
+from mediashelf.formats.lists.values import ChecksumList, ListForm, ListLine
+from mediashelf.formats.packed.signatures import ContentFormat
+from mediashelf.formats.runs import Run, RunsView, iter_chunks
+from mediashelf.formats.volume import VolumeFacts
+from mediashelf.integrity.fixity.digests import Digester
+from mediashelf.integrity.inside.content_files import ContentFile, Image, runs_of, volumes_by_name
+from mediashelf.integrity.inside.selfchecks.faults import Tally
+from mediashelf.integrity.lists.listed_names import NameLookup, is_inside
+from mediashelf.integrity.lists.reading import SOURCE, iter_list_findings, matching_algorithm
+
+MAX_CONTAINED_LIST_SIZE = 32 << 20
+"""Bytes; anything longer that looks like a list is left alone, and said to be."""
+
+_NAMES_SHOWN = 5
+
+
+class _ListedLine(NamedTuple):
+    """A line of a list, and the path of the file in the image that it names."""
+
+    list_path: str
+    line: ListLine
+    path: str
+
+
+_Listed = dict[tuple[Run, ...], list[_ListedLine]]
+
+
+class _Tree:
+    """The files of one volume, by path and by place."""
+
+    def __init__(self, volume: VolumeFacts) -> None:
+        self._runs = {entry.path: runs_of(entry, volume.block_size) for entry in volume.files}
+        self._paths = {runs: path for path, runs in self._runs.items()}
+        self._lookup = NameLookup(self._runs)
+
+    def find(self, name: str, beside: ContentFile) -> tuple[str, tuple[Run, ...]] | None:
+        """Return the file that ``name`` means in a list which is this file."""
+        list_path = self._paths.get(beside.runs)
+        if list_path is None:
+            return None
+        path = self._lookup.find(f"{list_path.rpartition('/')[0]}/{name}")
+        return (path, self._runs[path]) if path else None
+
+
+def check_contained_lists(
+    image: Image,
+    lists: Sequence[ContentFile],
+    tally_of: Callable[[ContentFormat], Tally],
+    *,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Iterator[Finding]:
+    """Yield where files of an image are not what lists in the same image say.
+
+    Names are relative to the list, in a tree that holds both. Each listed file
+    is read once, whatever the number of lists. What has the form of a list but
+    names no file of the disc, as any text might, is no list.
+    """
+    if not lists:
+        return
+    trees = [_Tree(volume) for volume in volumes_by_name(image.facts)]
+    listed: _Listed = {}
+    for file in lists:
+        if file.size > MAX_CONTAINED_LIST_SIZE:
+            tally_of(ContentFormat.CHECKSUM_LIST).unverified["lists that are too long"] += 1
+            continue
+        view = RunsView(image.view, file.runs)
+        try:
+            parsed = parse_checksum_list(view.read(0, view.size), file.path)
+        except OSError:
+            continue  # reading it before has said so
+        yield from _take_in(file, parsed, trees, listed, tally_of)
+    for runs, lines in sorted(listed.items()):
+        tally = tally_of(ContentFormat.CHECKSUM_LIST)
+        yield from _compare(image.view, runs, lines, tally, on_bytes)
+
+
+def _take_in(
+    file: ContentFile,
+    parsed: ChecksumList,
+    trees: Sequence[_Tree],
+    listed: _Listed,
+    tally_of: Callable[[ContentFormat], Tally],
+) -> Iterator[Finding]:
+    """Find the files that a list names, and say what is wrong with the list itself."""
+    absent, leading_out = [], []
+    count = 0
+    for line in parsed.lines:
+        if not is_inside(line.name):
+            leading_out.append(line.name)
+            continue
+        found = next(filter(None, (tree.find(line.name, file) for tree in trees)), None)
+        if found is None:
+            absent.append(line.name)
+            continue
+        path, runs = found
+        listed.setdefault(runs, []).append(_ListedLine(file.path, line, path))
+        count += 1
+    if not count and parsed.form in (ListForm.SFV, None):
+        return
+    tally = tally_of(ContentFormat.CHECKSUM_LIST)
+    tally.files += 1
+    findings = list(iter_list_findings(parsed, file.path))
+    if absent:
+        tally.unverified["listed files that are not on this disc"] += len(absent)
+        findings.append(_absent(file, absent, count))
+    if leading_out:
+        findings.append(_leading_out(file, leading_out))
+    tally.faulty_files += bool(findings)
+    for finding in findings:
+        yield replace(finding, offset=file.runs[0].offset, length=file.runs[0].size)
+
+
+def _absent(file: ContentFile, names: Sequence[str], found: int) -> Finding:
+    return Finding(
+        rule="listed-file-is-present",
+        severity=Severity.WARNING if found else Severity.NOTE,
+        where=file.path,
+        message=f"{len(names):,} of {len(names) + found:,} files that this list names are not on "
+        f"the disc beside it: {_some(names)}",
+        remedy="compare with another copy of the disc; a list may also be meant for another place",
+        source=SOURCE,
+    )
+
+
+def _leading_out(file: ContentFile, names: Sequence[str]) -> Finding:
+    return Finding(
+        rule="listed-name-stays-inside",
+        severity=Severity.WARNING,
+        where=file.path,
+        message=f"{len(names):,} names lead out of the list's own folder and were not followed: "
+        f"{_some(names)}",
+        remedy="check these files by hand if they matter",
+        source=SOURCE,
+    )
+
+
+def _some(names: Sequence[str]) -> str:
+    more = len(names) - _NAMES_SHOWN
+    return ", ".join(names[:_NAMES_SHOWN]) + (f" and {more:,} more" if more > 0 else "")
+
+
+def _compare(
+    view: View,
+    runs: tuple[Run, ...],
+    lines: Sequence[_ListedLine],
+    tally: Tally,
+    on_bytes: Callable[[int], None],
+) -> Iterator[Finding]:
+    """Read one file and compare it with all lines that name it."""
+    contents = RunsView(view, runs)
+    algorithms = {name for listed in lines for name in listed.line.algorithms}
+    try:
+        digests = _digest(contents, sorted(algorithms), on_bytes)
+    except OSError:
+        tally.unverified["listed files that cannot be read"] += len(lines)
+        return
+    for list_path, line, path in lines:
+        if matching_algorithm(line, digests):
+            tally.verified["listed files"] += 1
+            continue
+        algorithm = line.algorithms[0]
+        for place in contents.iter_places(0, contents.size) if contents.size else (None,):
+            yield Finding(
+                rule="file-matches-its-list",
+                severity=Severity.ERROR,
+                where=path,
+                message=f"the {algorithm} digest is not the one in {list_path}, line {line.line}",
+                remedy="the file is damaged or another version than the list's; compare with "
+                "another copy of the disc",
+                source=SOURCE,
+                found=digests[algorithm],
+                expected=line.digest,
+                offset=place.offset if place else None,
+                length=place.size if place else None,
+            )
+
+
+def _digest(
+    view: View, algorithms: Iterable[str], on_bytes: Callable[[int], None]
+) -> dict[str, str]:
+    digester = Digester(algorithms, block_size=0)
+    for chunk in iter_chunks(view):
+        digester.update(chunk)
+        on_bytes(len(chunk))
+    return digester.finish().whole

@@ -1,0 +1,106 @@
+"""ZIP archives: end record, central directory against local headers, CRC of every member."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Iterator
+from dataclasses import replace
+
+from mediashelf.errors import FormatError
+from mediashelf.findings import Severity
+from mediashelf.formats.fields import View
+from mediashelf.formats.packed.zip_directory import ZipDirectory, find_directory, iter_members
+from mediashelf.formats.packed.zip_records import CENTRAL_SIZE, END_SIZE, SOURCE
+from mediashelf.integrity.inside.selfchecks.faults import Allowance, Fault, Tally, structure_fault
+from mediashelf.integrity.inside.selfchecks.zip_members import STRUCTURE, MemberCheck
+
+
+def check_zip(view: View, tally: Tally) -> Iterator[Fault]:
+    """Yield what is wrong in a ZIP archive, which may stand behind a program.
+
+    Every stored or deflated member is read and its CRC computed. Encrypted
+    members and other methods are compared by their headers only, which the
+    tally says.
+    """
+    try:
+        directory = find_directory(view)
+    except FormatError as error:
+        yield structure_fault(STRUCTURE, error, size=END_SIZE, source=SOURCE)
+        return
+    if directory is None:
+        yield Fault(
+            rule=STRUCTURE,
+            message="the archive has no end record: its end is missing or overwritten",
+            offset=0,
+            size=view.size,
+            source=SOURCE,
+        )
+        return
+    if directory.is_split:
+        tally.unverified["archives split over several files"] += 1
+        return
+    members = MemberCheck(view, tally, directory.prefix, directory.at, Allowance(view.size))
+    yield from _walk_directory(members, directory)
+    yield from _overlaps(members.spans)
+
+
+def check_attached_zip(view: View, start: int, tally: Tally) -> Iterator[Fault]:
+    """Yield what is wrong in a ZIP archive that begins at ``start``, behind a program.
+
+    Its offsets may count from the program's start or from its own. Installers
+    of other kinds also keep local headers without ever ending them, so a missing
+    end is a warning only.
+    """
+    tally.files += 1
+    for fault in check_zip(view, tally):
+        if fault.offset == 0:
+            fault = replace(
+                fault,
+                message="what looks like an archive behind the program has no end record: "
+                "the file was cut, or this is no archive",
+                offset=start,
+                size=view.size - start,
+                severity=Severity.WARNING,
+            )
+        yield fault
+
+
+def _walk_directory(members: MemberCheck, directory: ZipDirectory) -> Iterator[Fault]:
+    """Check member after member, as the central directory names them."""
+    at, count = directory.at, 0
+    try:
+        for at, member in iter_members(members.view, directory):
+            yield from members.check(member, at)
+            at += member.record_size
+            count += 1
+    except FormatError as error:
+        yield structure_fault(STRUCTURE, error, size=CENTRAL_SIZE, source=SOURCE)
+        left = directory.entry_count - count
+        members.tally.unverified["members behind a broken directory"] += left
+        return
+    if at != directory.end:
+        yield Fault(
+            rule=STRUCTURE,
+            message=f"the central directory ends at byte {at:,}, not {directory.end:,}",
+            offset=min(at, directory.end),
+            size=abs(directory.end - at),
+            severity=Severity.WARNING,
+            found=str(at),
+            expected=str(directory.end),
+            source=SOURCE,
+        )
+
+
+def _overlaps(spans: array[int]) -> Iterator[Fault]:
+    ordered = sorted(zip(spans[::2], spans[1::2], strict=True))
+    furthest = 0
+    for start, end in ordered:
+        if start < furthest:
+            yield Fault(
+                rule=STRUCTURE,
+                message=f"two members share bytes from {start:,} on",
+                offset=start,
+                size=min(end, furthest) - start,
+                source=SOURCE,
+            )
+        furthest = max(furthest, end)

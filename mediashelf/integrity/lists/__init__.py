@@ -1,0 +1,1 @@
+"""A folder against checksum lists, and lists written of a folder."""

@@ -1,0 +1,1 @@
+"""Put an image together from the good parts of several copies."""

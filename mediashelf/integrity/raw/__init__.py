@@ -1,0 +1,1 @@
+"""Raw images: find their tracks, judge every sector, convert them."""

@@ -1,0 +1,210 @@
+"""Audit raw images: every sector of every data track, judged by what it carries itself."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.raw.judgement import JudgedSector, Verdict
+from mediashelf.formats.raw.sectors import SectorKind
+from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.integrity.raw.runs import PARITY_DAMAGED, RunCollector, SectorRun, check_runs
+from mediashelf.integrity.raw.scan import SectorBatch, find_first_lba, iter_batches
+from mediashelf.integrity.raw.tracks import RawDisc, RawTrack, read_raw_disc
+from mediashelf.text import count_text
+
+
+@dataclass(frozen=True, slots=True)
+class TrackReport:
+    """What is known of one track.
+
+    ``first_lba`` is the block number of its first sector. ``counts`` has every
+    verdict; audio, and sectors that hold user data alone, are unchecked. ``runs``
+    are the sectors that are not simply good, in order. ``is_parity_read`` says
+    whether parity was read of good sectors too.
+    """
+
+    track: RawTrack
+    first_lba: int
+    counts: dict[Verdict, int]
+    runs: tuple[SectorRun, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    is_parity_read: bool = False
+
+    @property
+    def bytes_corrected(self) -> int:
+        """How many bytes were wrong and are known."""
+        return sum(run.bytes_changed for run in self.runs)
+
+
+@dataclass(frozen=True, slots=True)
+class RawReport:
+    """An audit of a raw image; ``findings`` are all, the tracks' included."""
+
+    path: Path
+    tracks: tuple[TrackReport, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def counts(self) -> dict[Verdict, int]:
+        """How many sectors have each verdict, over all tracks."""
+        total: Counter[Verdict] = Counter()
+        for track in self.tracks:
+            total.update(track.counts)
+        return {verdict: total[verdict] for verdict in Verdict}
+
+
+def audit_raw(
+    path: Path, *, parity: bool = False, on_bytes: Callable[[int], None] = lambda amount: None
+) -> RawReport:
+    """Return the verdicts on all sectors of a cue sheet's tracks, or of a bare raw image.
+
+    Parity is read where the EDC fails; with ``parity`` it is read everywhere.
+    Nothing is written. Raises :class:`InputError` and :class:`FormatError` as
+    :func:`~mediashelf.integrity.raw.tracks.read_raw_disc` does.
+    """
+    disc = read_raw_disc(path)
+    reports = []
+    for track in disc.tracks:
+        if _has_checks(track):
+            auditor = TrackAuditor(track, parity=parity, puts_right=False)
+            for _ in auditor.iter_batches(on_bytes):
+                pass
+            reports.append(auditor.report())
+        else:
+            reports.append(_unchecked_report(track))
+    findings = [*disc.findings, *(finding for track in reports for finding in track.findings)]
+    return RawReport(path, tuple(reports), tuple(findings))
+
+
+def checked_size(disc: RawDisc) -> int:
+    """Return how many bytes an audit reads, for progress."""
+    return sum(track.size for track in disc.tracks if _has_checks(track))
+
+
+def _has_checks(track: RawTrack) -> bool:
+    return track.layout.is_data and not track.layout.is_plain
+
+
+def _unchecked_report(track: RawTrack) -> TrackReport:
+    counts = dict.fromkeys(Verdict, 0) | {Verdict.UNCHECKED: track.sector_count}
+    return TrackReport(track, track.first_lba or 0, counts, findings=(_nothing_to_check(track),))
+
+
+def _nothing_to_check(track: RawTrack) -> Finding:
+    is_data = track.layout.is_data
+    what = "holds user data alone" if is_data else "is audio"
+    return Finding(
+        "track-without-checks" if is_data else "track-audio",
+        Severity.NOTE,
+        f"{track.path.name}, track {track.number}",
+        f"The track {what}: nothing in its {count_text(track.sector_count, 'sector')} "
+        "tells whether they are right",
+        remedy="Record digests of the file to notice later damage",
+    )
+
+
+class TrackAuditor:
+    """Judges a data track batch by batch and keeps account.
+
+    Batches are for whoever also wants the user data; :meth:`report` tells about
+    those that were taken. ``puts_right`` says whether the data that was put right
+    goes on to somewhere, or stays wrong where it is.
+    """
+
+    def __init__(self, track: RawTrack, *, parity: bool = False, puts_right: bool = True) -> None:
+        self._track, self._parity, self._puts_right = track, parity, puts_right
+        self._found_lba = find_first_lba(track)
+        self.first_lba = self._found_lba if self._found_lba is not None else track.first_lba or 0
+        self.volume_end: int | None = None
+        self._runs = RunCollector(track, self.first_lba)
+        self._parity_runs = RunCollector(track, self.first_lba)
+        self._other_mode = 0
+        self._counts: Counter[Verdict] = Counter()
+
+    def iter_batches(
+        self, on_bytes: Callable[[int], None] = lambda amount: None
+    ) -> Iterator[SectorBatch]:
+        """Yield the track's sectors in order, each batch after it was taken into account."""
+        for batch in iter_batches(
+            self._track, self.first_lba, parity=self._parity, on_bytes=on_bytes
+        ):
+            self._take(batch)
+            yield batch
+
+    def report(self) -> TrackReport:
+        """Return the account so far."""
+        runs = tuple(self._runs.runs)
+        findings = [
+            *self._check_description(),
+            *check_runs(self._track, runs, self.volume_end, puts_right=self._puts_right),
+            *check_runs(self._track, self._parity_runs.runs),
+        ]
+        counts = {verdict: self._counts[verdict] for verdict in Verdict}
+        return TrackReport(self._track, self.first_lba, counts, runs, tuple(findings), self._parity)
+
+    def _take(self, batch: SectorBatch) -> None:
+        if batch.first == 0 and self.first_lba == 0:
+            self.volume_end = find_volume_end(batch.user_data())
+        usual = Verdict.GOOD if _has_checks(self._track) else Verdict.UNCHECKED
+        self._counts[usual] += batch.sector_count - len(batch.judged)
+        for index, sector in batch.judged.items():
+            self._counts[sector.verdict] += 1
+            if sector.verdict is not Verdict.GOOD:
+                self._runs.add(
+                    batch.first + index, sector.verdict, sector.reason, len(sector.changed)
+                )
+            if sector.verdict is not Verdict.LOST:
+                self._other_mode += self._is_of_other_mode(sector)
+        for index in batch.parity_damage:
+            self._parity_runs.add(batch.first + index, Verdict.GOOD, PARITY_DAMAGED)
+
+    def _is_of_other_mode(self, sector: JudgedSector) -> bool:
+        is_mode_1 = sector.kind is SectorKind.MODE_1
+        return sector.kind is not SectorKind.EMPTY and is_mode_1 != (self._track.layout.mode == 1)
+
+    def _check_description(self) -> Iterator[Finding]:
+        track = self._track
+        if not _has_checks(track):
+            yield _nothing_to_check(track)
+        where = f"{track.path.name}, track {track.number}"
+        if self._other_mode:
+            yield Finding(
+                "track-mode",
+                Severity.WARNING,
+                where,
+                f"{count_text(self._other_mode, 'sector')} of this {track.layout.name} track "
+                "are of another mode; they were judged by their own",
+                remedy="Correct the track's type in the sheet",
+            )
+        if self._found_lba is not None and self._found_lba != (track.first_lba or 0):
+            yield Finding(
+                "track-address",
+                Severity.WARNING,
+                where,
+                f"The sectors' own headers say that the track begins at LBA {self._found_lba}",
+                remedy="Get the whole disc, if this is a part of one: places inside the volume "
+                "may count from the disc's start",
+                source="common practice",
+                found=f"LBA {self._found_lba}",
+                expected=f"LBA {track.first_lba or 0}",
+            )
+
+
+def find_volume_end(data: bytes) -> int | None:
+    """Return the block after an ISO 9660 volume's last by its descriptor, or None.
+
+    ``data`` is a track's user data from its start. None also where a UDF volume is
+    there, whose end is not known here.
+    """
+    blocks = None
+    for sector in range(16, 32):  # ECMA-119 6.7.1: descriptors start at sector 16
+        descriptor = data[sector * SECTOR_SIZE : (sector + 1) * SECTOR_SIZE]
+        if descriptor[1:6] in (b"NSR02", b"NSR03"):
+            return None
+        if descriptor[:6] == b"\x01CD001" and blocks is None:
+            blocks = int.from_bytes(descriptor[80:84], "little")
+    return blocks

@@ -1,0 +1,105 @@
+"""The files of a raw image: opened only when regular, and never outside the sheet's folder."""
+
+from __future__ import annotations
+
+import re
+import stat
+import unicodedata
+from collections.abc import Iterator
+from pathlib import Path
+
+from mediashelf.errors import FormatError, InputError
+from mediashelf.formats.raw.cue import CueFile
+
+_SHOWN_NAMES = 5
+
+
+def file_size(path: Path) -> int:
+    """Return the size of a regular file; raises :class:`InputError` for anything else."""
+    try:
+        status = path.stat()
+    except (OSError, ValueError) as error:
+        raise _unreadable(path, error) from error
+    if not stat.S_ISREG(status.st_mode):
+        raise InputError(f"{path}: is not a regular file")
+    return status.st_size
+
+
+def read_bytes(path: Path, offset: int, size: int) -> bytes:
+    """Return up to ``size`` bytes from ``offset``."""
+    try:
+        with path.open("rb") as file:
+            file.seek(offset)
+            return file.read(size)
+    except OSError as error:
+        raise _unreadable(path, error) from error
+
+
+def iter_chunks(path: Path, offset: int, size: int, chunk_size: int) -> Iterator[bytes]:
+    """Yield ``size`` bytes from ``offset`` in whole chunks, the last one shorter.
+
+    Raises :class:`InputError` where the file can't be read or ends before that.
+    """
+    try:
+        with path.open("rb") as file:
+            file.seek(offset)
+            while size:
+                chunk = file.read(min(chunk_size, size))
+                if len(chunk) < min(chunk_size, size):
+                    raise InputError(f"{path}: became shorter while it was read")
+                size -= len(chunk)
+                yield chunk
+    except OSError as error:
+        raise _unreadable(path, error) from error
+
+
+def find_named_file(sheet: Path, file: CueFile) -> Path:
+    """Return the file that a sheet names: in the sheet's folder or below it, nowhere else.
+
+    Both kinds of slashes separate. A part that does not exist as written is taken
+    by its only match that differs in case or in Unicode form. Raises
+    :class:`FormatError` for a name that leaves the folder and :class:`InputError`
+    for one that is not there.
+    """
+    place = f"{sheet}: line {file.line}, column {file.column}"
+    parts = [part for part in re.split(r"[\\/]", file.name) if part not in ("", ".")]
+    leaves = file.name[0] in "\\/" or re.match(r"[A-Za-z]:", file.name) or ".." in parts
+    path = sheet.parent
+    if not leaves and parts:
+        for part in parts:
+            path = _find_part(path, part, place)
+        leaves = not path.resolve().is_relative_to(sheet.parent.resolve())
+    if leaves or not parts:
+        raise FormatError(
+            "file name",
+            at=place,
+            found=file.name,
+            expected="a file beside the sheet or in a folder below it",
+        )
+    return path
+
+
+def _find_part(folder: Path, part: str, place: str) -> Path:
+    try:
+        names = sorted(entry.name for entry in folder.iterdir())
+    except OSError as error:
+        raise _unreadable(folder, error) from error
+    if part in names:
+        return folder / part
+    alike = [name for name in names if _folded(name) == _folded(part)]
+    if len(alike) == 1:
+        return folder / alike[0]
+    if alike:
+        raise InputError(f"{place}: {part!r} may be any of {', '.join(map(repr, alike))}")
+    shown = ", ".join(map(repr, names[:_SHOWN_NAMES])) or "nothing"
+    more = f" and {len(names) - _SHOWN_NAMES} more" if len(names) > _SHOWN_NAMES else ""
+    raise InputError(f"{place}: there is no {part!r} in {folder}; it holds {shown}{more}")
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFC", name).casefold()
+
+
+def _unreadable(path: Path, error: Exception) -> InputError:
+    reason = getattr(error, "strerror", None) or error
+    return InputError(f"{path}: cannot be read: {reason}")

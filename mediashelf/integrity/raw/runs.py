@@ -1,0 +1,187 @@
+"""Runs of sectors with one verdict, and the findings that they make."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.integrity.raw.tracks import RawTrack
+from mediashelf.text import count_text
+
+MOST_FINDINGS = 1000
+"""Runs of one rule in a track that become findings of their own; the rest are counted."""
+
+PARITY_DAMAGED = "the EDC holds but the parity does not"
+"""The reason of good sectors that have lost their spare."""
+
+_EDC = "CRC-32/CD-ROM-EDC, RevEng catalogue"
+_ADDRESS = "block 0 has the address 00:02:00, Linux kernel uapi/linux/cdrom.h"
+
+
+@dataclass(frozen=True, slots=True)
+class SectorRun:
+    """Consecutive sectors with one verdict for one reason.
+
+    ``first_lba`` and ``count`` say which; ``offset`` and ``size`` are bytes in the
+    track's file. ``bytes_changed`` were put right in all of them together.
+    """
+
+    verdict: Verdict
+    reason: str
+    first_lba: int
+    count: int
+    offset: int
+    size: int
+    bytes_changed: int = 0
+
+    @property
+    def end_lba(self) -> int:
+        """The block after the last."""
+        return self.first_lba + self.count
+
+    @property
+    def blocks(self) -> str:
+        """Which blocks, in words: ``LBA 120`` or ``LBA 120–135``."""
+        return f"LBA {self.first_lba}" + (f"–{self.end_lba - 1}" if self.count > 1 else "")
+
+
+class RunCollector:
+    """Joins sectors that are added in order into runs."""
+
+    def __init__(self, track: RawTrack, first_lba: int) -> None:
+        self._track, self._first_lba = track, first_lba
+        self.runs: list[SectorRun] = []
+
+    def add(self, index: int, verdict: Verdict, reason: str, bytes_changed: int = 0) -> None:
+        """Add the sector with this index in the track."""
+        pitch = self._track.layout.size
+        run = SectorRun(
+            verdict,
+            reason,
+            self._first_lba + index,
+            1,
+            self._track.offset + index * pitch,
+            min(pitch, self._track.size - index * pitch),
+            bytes_changed,
+        )
+        if self.runs and _joins(self.runs[-1], run):
+            last = self.runs.pop()
+            run = replace(
+                last,
+                count=last.count + 1,
+                size=last.size + run.size,
+                bytes_changed=last.bytes_changed + bytes_changed,
+            )
+        self.runs.append(run)
+
+
+def _joins(last: SectorRun, run: SectorRun) -> bool:
+    return (last.end_lba, last.verdict, last.reason) == (run.first_lba, run.verdict, run.reason)
+
+
+class _Rule(NamedTuple):
+    name: str
+    severity: Severity
+    remedy: str
+    source: str = _EDC
+
+
+_LOST = _Rule(
+    "sector-lost",
+    Severity.ERROR,
+    "Take these sectors from another copy; convert --anyway writes what stands there",
+)
+_LOST_AFTER_VOLUME = _Rule(
+    "sector-lost-after-volume",
+    Severity.WARNING,
+    "Nothing, as long as the volume's own size is right: no file lies there",
+    "common practice: discs written track by track end in sectors that cannot be read",
+)
+_DAMAGED = _Rule(
+    "sector-damaged",
+    Severity.ERROR,
+    "Make an image with the right data with: mediashelf convert; or copy the file again",
+)
+_RULES = {
+    Verdict.GOOD: _Rule(
+        "sector-parity",
+        Severity.WARNING,
+        "Nothing for now: the user data are right, but more damage cannot be put right",
+    ),
+    Verdict.CORRECTED: _Rule(
+        "sector-corrected",
+        Severity.WARNING,
+        "Use a converted image, which has the right data; this file stays as it is",
+    ),
+    Verdict.UNCHECKED: _Rule("sector-unproved", Severity.NOTE, ""),
+    Verdict.MISPLACED: _Rule(
+        "sector-misplaced",
+        Severity.ERROR,
+        "Read the disc again: sectors are missing or doubled before this place",
+        _ADDRESS,
+    ),
+    Verdict.LOST: _LOST,
+}
+
+
+def check_runs(
+    track: RawTrack,
+    runs: Iterable[SectorRun],
+    volume_end: int | None = None,
+    *,
+    puts_right: bool = True,
+) -> Iterator[Finding]:
+    """Yield a finding for each run; ``volume_end`` is the block after the volume, if known.
+
+    Where nothing is written (not ``puts_right``), damage that could be put right
+    is damage still.
+    """
+    told: Counter[_Rule] = Counter()
+    for run in runs:
+        rule = _RULES[run.verdict]
+        if run.verdict is Verdict.CORRECTED and not puts_right:
+            rule = _DAMAGED
+        if rule is _LOST and volume_end is not None and run.first_lba >= volume_end:
+            rule = _LOST_AFTER_VOLUME
+        told[rule] += 1
+        if told[rule] <= MOST_FINDINGS:
+            message = _damage_message(run) if rule is _DAMAGED else _message(run)
+            yield _finding(rule, _place(track, run.blocks), message, run)
+    for rule, number in told.items():
+        if number > MOST_FINDINGS:
+            message = f"{count_text(number - MOST_FINDINGS, 'more run')} of sectors like these"
+            yield _finding(rule, _place(track), message)
+
+
+def _finding(rule: _Rule, where: str, message: str, run: SectorRun | None = None) -> Finding:
+    return Finding(
+        rule.name,
+        rule.severity,
+        where,
+        message,
+        remedy=rule.remedy,
+        source=rule.source,
+        offset=run.offset if run else None,
+        length=run.size if run else None,
+    )
+
+
+def _place(track: RawTrack, blocks: str = "") -> str:
+    place = f"{track.path.name}, track {track.number}"
+    return f"{place}, {blocks}" if blocks else place
+
+
+def _message(run: SectorRun) -> str:
+    reason = (
+        run.reason or f"{count_text(run.bytes_changed, 'byte')} put right and proved by the EDC"
+    )
+    return f"{count_text(run.count, 'sector')} {run.verdict.value}: {reason}"
+
+
+def _damage_message(run: SectorRun) -> str:
+    wrong = count_text(run.bytes_changed, "byte is wrong", "bytes are wrong")
+    return f"{count_text(run.count, 'sector')} damaged: {wrong}, which the parity can put right"

@@ -1,0 +1,157 @@
+"""Read a data track's sectors in order and judge each; the fast path judges most of them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+from mediashelf.formats.raw.judgement import JudgedSector, judge_sector
+from mediashelf.formats.raw.parity import find_parity_damage
+from mediashelf.formats.raw.sectors import (
+    ADDRESSES,
+    EDC_OF_FORM_1,
+    EDC_OF_FORM_2,
+    EDC_OF_MODE_1,
+    FIRST_ADDRESS,
+    FORM_2_BIT,
+    RAW_SIZE,
+    SYNC,
+    edc,
+    headers_of,
+    parse_header_lba,
+    user_data,
+)
+from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.integrity.raw.files import iter_chunks, read_bytes
+from mediashelf.integrity.raw.tracks import RawTrack
+
+SECTORS_AT_ONCE = 512
+_SECTORS_TO_VOTE = 32
+_ZEROS = bytes(4)
+
+
+@dataclass(slots=True)
+class SectorBatch:
+    """Consecutive sectors of a track, as stored and judged.
+
+    ``first`` is the index of the first sector in its track. ``judged`` holds, by
+    index in the batch, every sector that is not simply good and of the track's
+    mode. ``form_2`` and ``parity_damage`` are indexes of good sectors: those of
+    form 2, and those whose parity does not hold (when it was read).
+    """
+
+    track: RawTrack
+    first: int
+    stored: bytes
+    judged: dict[int, JudgedSector] = field(default_factory=dict)
+    form_2: list[int] = field(default_factory=list)
+    parity_damage: list[int] = field(default_factory=list)
+
+    @property
+    def sector_count(self) -> int:
+        """How many sectors are in the batch."""
+        return len(self.stored) // self.track.layout.size
+
+    def user_data(self) -> bytes:
+        """Return 2048 bytes a sector: put right where that was possible, else as they stand."""
+        data = user_data(self.stored, self.track.layout)
+        if not self.judged:
+            return data
+        corrected = bytearray(data)
+        for index, sector in self.judged.items():
+            corrected[index * SECTOR_SIZE : (index + 1) * SECTOR_SIZE] = sector.user_data
+        return bytes(corrected)
+
+
+def iter_batches(
+    track: RawTrack,
+    first_lba: int,
+    *,
+    parity: bool = False,
+    on_bytes: Callable[[int], None] = lambda amount: None,
+) -> Iterator[SectorBatch]:
+    """Yield the sectors of a data track in order, judged.
+
+    ``first_lba`` is the block number that belongs to the first sector. A last
+    sector that is cut short is judged with zeros in place of what is missing.
+    ``parity`` reads the parity of good sectors too. Sectors that hold user data
+    alone come as they are. Raises :class:`InputError` when the file can't be read.
+    """
+    layout, first = track.layout, 0
+    for chunk in iter_chunks(track.path, track.offset, track.size, SECTORS_AT_ONCE * layout.size):
+        batch = SectorBatch(track, first, chunk + bytes(-len(chunk) % layout.size))
+        if not layout.is_plain:
+            suspects = _judge_mode_1 if layout.mode == 1 else _judge_mode_2
+            headers = headers_of(first_lba + first, batch.sector_count, layout.mode)
+            for index in suspects(batch, headers):
+                judged = judge_sector(_whole_sector(batch, index, headers[index]), headers[index])
+                batch.judged[index] = judged
+            if parity:
+                _check_parity(batch)
+        yield batch
+        on_bytes(len(chunk))
+        first += batch.sector_count
+
+
+def _judge_mode_1(batch: SectorBatch, headers: list[bytes]) -> Iterator[int]:
+    """Yield the indexes of sectors that are not plainly good."""
+    stored, size = batch.stored, batch.track.layout.size
+    view, covered = memoryview(stored), EDC_OF_MODE_1.stop
+    start = 0
+    for index, header in enumerate(headers):
+        if edc(view[start : start + covered]) or not stored.startswith(SYNC + header, start):
+            yield index
+        start += size
+
+
+def _judge_mode_2(batch: SectorBatch, headers: list[bytes]) -> Iterator[int]:
+    stored, layout = batch.stored, batch.track.layout
+    view, has_header = memoryview(stored), layout.has_header
+    start = layout.body_offset
+    for index, header in enumerate(headers):
+        is_form_2 = stored[start + 2] & FORM_2_BIT
+        end = start + (EDC_OF_FORM_2 if is_form_2 else EDC_OF_FORM_1).stop - 16
+        if (
+            edc(view[start:end])
+            or stored[end - 4 : end] == _ZEROS  # none was recorded, or there are only zeros
+            or (has_header and not stored.startswith(SYNC + header, start - 16))
+        ):
+            yield index
+        elif is_form_2:
+            batch.form_2.append(index)
+        start += layout.size
+
+
+def _whole_sector(batch: SectorBatch, index: int, header: bytes) -> bytes:
+    start = index * batch.track.layout.size
+    if batch.track.layout.has_header:
+        return batch.stored[start : start + RAW_SIZE]
+    return SYNC + header + batch.stored[start : start + RAW_SIZE - 16]
+
+
+def _check_parity(batch: SectorBatch) -> None:
+    layout = batch.track.layout
+    skipped = {*batch.form_2, *batch.judged}
+    damaged = find_parity_damage(
+        batch.stored, layout.size, layout.body_offset - 4, header=layout.mode == 1
+    )
+    batch.parity_damage = [index for index in damaged if index not in skipped]
+
+
+def find_first_lba(track: RawTrack) -> int | None:
+    """Return the block number of the first sector by the headers of the first few, or None.
+
+    Only the first, so that a sector that is missing later does not move the start.
+    """
+    pitch = track.layout.size
+    if not track.layout.has_header:
+        return None
+    head = read_bytes(track.path, track.offset, min(_SECTORS_TO_VOTE * pitch, track.size))
+    votes: Counter[int] = Counter()
+    for index, start in enumerate(range(0, len(head), pitch)):
+        lba = parse_header_lba(head[start + 12 : start + 16])
+        if head.startswith(SYNC, start) and lba is not None:
+            votes[(lba + FIRST_ADDRESS - index) % ADDRESSES - FIRST_ADDRESS] += 1
+    winners = votes.most_common(1)
+    return winners[0][0] if winners and winners[0][1] * 2 > votes.total() else None

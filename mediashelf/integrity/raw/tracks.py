@@ -1,0 +1,244 @@
+"""Find the tracks of a raw image: from its cue sheet, or from the file alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from mediashelf.errors import FormatError
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.raw.cue import (
+    LONGEST_SHEET,
+    CueFile,
+    CueSheet,
+    CueTrack,
+    decode_cue,
+    parse_cue,
+)
+from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout, is_scrambled
+from mediashelf.formats.raw.sectors import LAYOUTS, RAW_SIZE, SectorLayout
+from mediashelf.integrity.raw.files import file_size, find_named_file, read_bytes
+from mediashelf.text import count_text
+
+_MEASURED_TYPES = ("BINARY", "MOTOROLA")  # others hold sound in a format of their own
+
+
+@dataclass(frozen=True, slots=True)
+class RawTrack:
+    """A track and where its sectors stand.
+
+    ``offset`` and ``size`` are bytes in the file at ``path``, from index 1 to the
+    next track or the end. ``first_lba`` is the block number that belongs to the
+    first sector, or None where nothing tells it.
+    """
+
+    number: int
+    layout: SectorLayout
+    path: Path
+    offset: int
+    size: int
+    first_lba: int | None = None
+
+    @property
+    def sector_count(self) -> int:
+        """How many sectors there are, with a last one that is cut short."""
+        return -(-self.size // self.layout.size)
+
+
+@dataclass(frozen=True, slots=True)
+class RawDisc:
+    """The tracks of a sheet or of a bare file, with what is wrong with their description."""
+
+    path: Path
+    tracks: tuple[RawTrack, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+def is_sheet(path: Path) -> bool:
+    """Tell by its name whether a file is a cue sheet."""
+    return path.suffix.casefold() == ".cue"
+
+
+def read_raw_disc(path: Path) -> RawDisc:
+    """Return the tracks of a cue sheet, or of a bare file by what its sectors look like.
+
+    Raises :class:`InputError` for what cannot be opened and :class:`FormatError`, with
+    line and column, for a sheet that says what it should not. A bare file in which
+    no sectors of data are recognised has no tracks, and a finding that says so.
+    """
+    if is_sheet(path):
+        return _place_tracks(path, _read_sheet(path))
+    size = file_size(path)
+    layout = detect_layout(read_bytes(path, 0, HEAD_SIZE))
+    if layout is None:
+        return RawDisc(path, (), (_unrecognised(path, size),))
+    track = RawTrack(1, layout, path, 0, size)
+    findings = [cut_short(track)] if size % layout.size else []
+    if not layout.is_plain:
+        findings += _check_sheet_beside(path)
+    return RawDisc(path, (track,), tuple(findings))
+
+
+def _check_sheet_beside(path: Path) -> Iterator[Finding]:
+    for sheet in (path.with_suffix(".cue"), path.with_suffix(".CUE")):
+        if sheet.is_file():
+            yield Finding(
+                "sheet-beside-image",
+                Severity.NOTE,
+                path.name,
+                f"{sheet.name} lies beside the file; without it all of the file is one track here",
+                remedy=f"Name {sheet.name} instead, if the disc has several tracks",
+            )
+            return
+
+
+def _unrecognised(path: Path, size: int) -> Finding:
+    head = read_bytes(path, 0, 2 * RAW_SIZE)
+    if any(is_scrambled(head[start:]) for start in (0, RAW_SIZE)):
+        return Finding(
+            "sectors-scrambled",
+            Severity.ERROR,
+            path.name,
+            "The sectors are scrambled, as a disc carries them",
+            remedy="Read the disc again in a way that descrambles sectors of data",
+            source="common practice; proved by the EDC of a descrambled sector",
+            offset=0,
+            length=size,
+        )
+    return Finding(
+        "no-data-sectors",
+        Severity.ERROR,
+        path.name,
+        "No sectors of data are recognised: the file holds sound, or is no disc image",
+        remedy="If it begins with an audio track, name its cue sheet instead",
+        expected="sectors of 2048, 2336, 2352 or 2448 bytes",
+        offset=0,
+        length=size,
+    )
+
+
+def _read_sheet(path: Path) -> CueSheet:
+    file_size(path)
+    try:
+        return parse_cue(decode_cue(read_bytes(path, 0, LONGEST_SHEET + 1)))
+    except FormatError as error:
+        place = f"{error.at:#x}" if isinstance(error.at, int) else error.at
+        raise FormatError(
+            error.field, at=f"{path}: {place}", found=error.found, expected=error.expected
+        ) from error
+
+
+def _place_tracks(path: Path, sheet: CueSheet) -> RawDisc:
+    tracks: list[RawTrack] = []
+    findings: list[Finding] = []
+    # Index 1 of the first track is block 0; a pregap before it has no block numbers.
+    lba: int | None = -sheet.files[0].tracks[0].start
+    for file in sheet.files:
+        named = find_named_file(path, file)
+        placed = _tracks_in_file(file, named, file_size(named))
+        corrected = _with_sizes_found(file, named)
+        if corrected is not None:
+            findings.append(_wrong_size(path, file, corrected))
+            placed = _tracks_in_file(corrected, named, file_size(named))
+        for track, stored in zip(file.tracks, placed, strict=True):
+            if lba is not None and tracks:
+                lba += track.pregap
+            tracks.append(replace(stored, first_lba=None if lba is None else lba + track.start))
+            if lba is not None:
+                lba += track.postgap
+            findings += _check_place(path, file, track, stored)
+        if lba is not None:
+            last, is_measured = placed[-1], file.kind in _MEASURED_TYPES
+            lba = lba + file.tracks[-1].start + last.sector_count if is_measured else None
+    return RawDisc(path, tuple(tracks), tuple(findings))
+
+
+def _tracks_in_file(file: CueFile, path: Path, size: int) -> list[RawTrack]:
+    """Return the file's tracks; each frame has the sector size of the track it belongs to."""
+    starts, ends = [], []
+    offset = frame = 0
+    pitch = file.tracks[0].layout.size
+    for track in file.tracks:
+        ends.append(offset + (track.first - frame) * pitch)
+        pitch = track.layout.size
+        offset, frame = ends[-1] + (track.start - track.first) * pitch, track.start
+        starts.append(offset)
+    ends = [*ends[1:], size]
+    if file.kind not in _MEASURED_TYPES:
+        ends = starts
+    return [
+        RawTrack(track.number, track.layout, path, start, max(min(end, size) - start, 0))
+        for track, start, end in zip(file.tracks, starts, ends, strict=True)
+    ]
+
+
+def _with_sizes_found(file: CueFile, path: Path) -> CueFile | None:
+    """Return the file with the sector size that its first, data track really has, if another.
+
+    A sheet made for 2352-byte sectors may stand beside a file that has the
+    subchannel too; then every track of that size begins elsewhere.
+    """
+    declared = file.tracks[0].layout
+    found = detect_layout(read_bytes(path, 0, HEAD_SIZE)) if declared.is_data else None
+    if found is None or found.size == declared.size:
+        return None
+    tracks = [
+        replace(track, layout=_resized(track.layout, found.size))
+        if track.layout.size == declared.size
+        else track
+        for track in file.tracks
+    ]
+    tracks[0] = replace(tracks[0], layout=found)
+    return replace(file, tracks=tuple(tracks))
+
+
+def _resized(layout: SectorLayout, size: int) -> SectorLayout:
+    alike = (other for other in LAYOUTS.values() if (other.mode, other.size) == (layout.mode, size))
+    return next(alike, layout)
+
+
+def _check_place(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrack) -> list[Finding]:
+    rest = stored.size % stored.layout.size
+    if file.kind in _MEASURED_TYPES and not stored.size:
+        return [
+            Finding(
+                "track-beyond-file",
+                Severity.ERROR,
+                f"{sheet.name}, line {track.line}",
+                f"Track {track.number} begins at or after the end of {stored.path.name}",
+                remedy="Get the whole file: it is shorter than its sheet says",
+                found=f"{file_size(stored.path)} bytes",
+                expected=f"more than {stored.offset} bytes",
+            )
+        ]
+    return [cut_short(stored)] if rest else []
+
+
+def cut_short(track: RawTrack) -> Finding:
+    """Return the finding that the track's last sector is not whole."""
+    rest = track.size % track.layout.size
+    return Finding(
+        "track-cut-short",
+        Severity.WARNING,
+        f"{track.path.name}, track {track.number}",
+        f"The last sector has only {rest} of its {track.layout.size} bytes",
+        remedy="Get the whole file; the verdict on the last sector says what is lost",
+        found=count_text(track.size, "byte"),
+        expected=f"a multiple of {track.layout.size}",
+        offset=track.offset + track.size - rest,
+        length=rest,
+    )
+
+
+def _wrong_size(sheet: Path, file: CueFile, found: CueFile) -> Finding:
+    declared, real = file.tracks[0].layout, found.tracks[0].layout
+    return Finding(
+        "sheet-sector-size",
+        Severity.WARNING,
+        f"{sheet.name}, line {file.tracks[0].line}",
+        f"The sheet says {declared.name}, but the sectors in {file.name} have {real.size} bytes",
+        remedy=f"Correct the sheet to {real.name}; it was read that way here",
+        found=real.name,
+        expected=declared.name,
+    )

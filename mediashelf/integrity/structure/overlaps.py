@@ -1,0 +1,145 @@
+"""Who uses which bytes of a disc: files, directories and structures that overlap each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.fields import View
+from mediashelf.formats.iso.descriptors import VolumeDescriptor, read_descriptor_set
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.udf.recognition import FIRST_ANCHOR
+from mediashelf.formats.volume import SECTOR_SIZE, BootFacts, DiscFacts, VolumeFacts, VolumeKind
+from mediashelf.integrity.structure.damage import places_of
+
+_FIRST_DESCRIPTOR = 16  # ECMA-119 6.2.1: the system area stands before it
+
+
+class _Run(NamedTuple):
+    """Bytes of the image that somebody uses. Structures have no path."""
+
+    offset: int
+    size: int
+    owner: str
+    is_structure: bool = False
+
+    @property
+    def end(self) -> int:
+        return self.offset + self.size
+
+
+def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
+    """Compare every run of bytes with the one that reaches furthest before it; name each once.
+
+    Runs of equal place and length may be shared: links, equal files, several trees.
+    Directories that Rock Ridge moved count where they are, not by their placeholders.
+    """
+    runs: dict[tuple[int, int], _Run] = {}
+    for run in (*_entry_runs(facts), *_structure_runs(facts, view)):
+        runs.setdefault((run.offset, run.size), run)
+    furthest: _Run | None = None
+    told: set[_Run] = set()
+    for run in sorted(runs.values()):
+        if furthest is not None and run.offset < furthest.end:
+            # A file is named before a structure.
+            is_file_first = run.is_structure and not furthest.is_structure
+            named, other = (furthest, run) if is_file_first else (run, furthest)
+            if named not in told:
+                told.add(named)
+                yield _overlap(named, other)
+        if furthest is None or run.end > furthest.end:
+            furthest = run
+
+
+def _entry_runs(facts: DiscFacts) -> Iterator[_Run]:
+    for volume in facts.volumes:
+        if not _is_replaced(volume, facts):
+            for entry in volume.entries:
+                for place in places_of(entry, volume.block_size):
+                    # Bytes that stand in a UDF file entry are part of that record.
+                    if place.length and not place.offset % volume.block_size:
+                        yield _Run(place.offset, place.length, entry.path)
+
+
+def _is_replaced(volume: VolumeFacts, facts: DiscFacts) -> bool:
+    """Tell whether Rock Ridge names the same records, and knows which are placeholders."""
+    ridge = facts.volume(VolumeKind.ROCKRIDGE)
+    is_primary = volume.kind is VolumeKind.ISO9660 and not volume.is_enhanced
+    return is_primary and ridge is not None and ridge.is_complete
+
+
+def _structure_runs(facts: DiscFacts, view: View) -> Iterator[_Run]:
+    """Yield what is no entry of any tree."""
+    yield _structure(0, _FIRST_DESCRIPTOR * SECTOR_SIZE, "the system area")
+    descriptors = read_descriptor_set(view, ProblemLog())
+    known = [descriptors.primary, *descriptors.supplementary]
+    for descriptor in known:
+        if descriptor is not None:
+            yield from _descriptor_runs(descriptor)
+    for lba, _ in descriptors.boot_records:
+        yield _structure(lba * SECTOR_SIZE, SECTOR_SIZE, "a boot record")
+    if facts.boot is not None:
+        yield from _boot_runs(facts, facts.boot)
+    udf = facts.volume(VolumeKind.UDF)
+    if udf is not None:
+        yield _structure(FIRST_ANCHOR * SECTOR_SIZE, SECTOR_SIZE, "the UDF anchor")
+        for entry in udf.entries:
+            if entry.record_offset >= 0:
+                yield _structure(
+                    entry.record_offset, SECTOR_SIZE, f"the UDF file entry of {entry.path}"
+                )
+
+
+def _descriptor_runs(descriptor: VolumeDescriptor) -> Iterator[_Run]:
+    yield _structure(descriptor.offset, SECTOR_SIZE, f"the {descriptor.name}")
+    # What is recorded twice and not the same is not known for certain.
+    if not descriptor.block_size.agrees:
+        return
+    block_size, root = descriptor.block_size.value, descriptor.root
+    if root.extent.agrees and root.size.agrees:
+        at, size = root.extent.value * block_size, root.size.value
+        yield _structure(at, size, f"the root directory of the {descriptor.name}")
+    if descriptor.path_table_size.agrees:
+        for lba in filter(None, descriptor.path_tables):  # optional ones may be absent
+            at, size = lba * block_size, descriptor.path_table_size.value
+            yield _structure(at, size, f"a path table of the {descriptor.name}")
+
+
+def _boot_runs(facts: DiscFacts, boot: BootFacts) -> Iterator[_Run]:
+    """Yield the first sectors of what booting needs, where they are no files.
+
+    As files they have lengths of their own, whatever the boot catalog claims.
+    """
+    starts = {
+        extent.lba * volume.block_size
+        for volume in facts.volumes
+        for entry in volume.entries
+        for extent in entry.extents[:1]
+    }
+    places = {boot.catalog_lba: "the boot catalog"}
+    for entry in boot.entries:
+        if entry.is_bootable and entry.load_lba:
+            places.setdefault(entry.load_lba, f"boot image {entry.section}")
+    for lba, owner in places.items():
+        if lba * SECTOR_SIZE not in starts:
+            yield _structure(lba * SECTOR_SIZE, SECTOR_SIZE, owner)
+
+
+def _structure(offset: int, size: int, owner: str) -> _Run:
+    return _Run(offset, size, owner, is_structure=True)
+
+
+def _overlap(run: _Run, other: _Run) -> Finding:
+    return Finding(
+        "extents-apart",
+        Severity.WARNING,
+        run.owner,
+        f"its bytes overlap those of {other.owner}",
+        remedy="Compare the image with another copy; some discs were made like this on purpose",
+        source="common practice",
+        found=f"LBA {run.offset // SECTOR_SIZE}, {run.size:,} bytes",
+        expected="bytes of its own, or exactly the same bytes",
+        offset=run.offset,
+        length=run.size,
+    )

@@ -1,0 +1,137 @@
+"""Do the parts of a disc fit together: extents that overlap, trees that differ, boot sectors.
+
+What one structure says wrong of itself is found by the reader
+(:attr:`mediashelf.image.DiscImage.findings`); here its parts are compared with
+each other. No contents of files are read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import islice
+from typing import Protocol
+
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.fields import View
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.integrity.structure.boot_images import check_boot_images
+from mediashelf.integrity.structure.overlaps import check_overlaps
+
+PLACES_PER_RULE = 100
+"""How many findings of one rule are given; the rest are counted in the last one."""
+
+_Place = tuple[int, int]  # where a file's bytes begin, and how many there are
+
+
+class ReadDisc(Protocol):
+    """An open image, or anything else with a disc's facts and the bytes that they are of."""
+
+    @property
+    def facts(self) -> DiscFacts: ...
+
+    @property
+    def view(self) -> View: ...
+
+
+def check_structure(image: ReadDisc) -> Iterator[Finding]:
+    """Yield a finding for every two parts of the disc that contradict each other."""
+    facts = image.facts
+    yield from _at_most(check_overlaps(facts, image.view))
+    base = _base_tree(facts)
+    for kind in (VolumeKind.JOLIET, VolumeKind.UDF):
+        other = facts.volume(kind)
+        # A tree that was cut short by damage would differ in everything it lost.
+        if base is not None and other is not None and other.entries_read and other.is_complete:
+            yield from _at_most(_compare_trees(base, other, _boot_places(facts)))
+    yield from check_boot_images(facts, image.view)
+
+
+def _base_tree(facts: DiscFacts) -> VolumeFacts | None:
+    """Return the tree to compare others with: with Rock Ridge, moved directories are in place."""
+    for kind in (VolumeKind.ROCKRIDGE, VolumeKind.ISO9660):
+        volume = facts.volume(kind)
+        if volume is not None and volume.is_complete:
+            return volume
+    return None
+
+
+def _at_most(findings: Iterator[Finding]) -> Iterator[Finding]:
+    last = None
+    for last in islice(findings, PLACES_PER_RULE):
+        yield last
+    more = sum(1 for _ in findings)
+    if more and last is not None:
+        yield Finding(
+            last.rule,
+            last.severity,
+            "image",
+            f"{more:,} more places like these are not listed",
+            remedy=last.remedy,
+            source=last.source,
+        )
+
+
+def _boot_places(facts: DiscFacts) -> frozenset[int]:
+    """Return where that begins what booting needs: writers often show it in one tree only."""
+    boot = facts.boot
+    if boot is None:
+        return frozenset()
+    lbas = {boot.catalog_lba, *(entry.load_lba for entry in boot.entries)}
+    return frozenset(lba * SECTOR_SIZE for lba in lbas)
+
+
+def _compare_trees(
+    base: VolumeFacts, other: VolumeFacts, boot_places: frozenset[int]
+) -> Iterator[Finding]:
+    """Both trees of a disc are to name the same bytes, under whatever names."""
+    # Bytes that UDF keeps in its own records stand elsewhere for the other tree, and
+    # the place of an empty file means nothing.
+    embedded = {0, *(entry.size for entry in other.files if _is_embedded(entry))}
+    plain = [entry for entry in other.files if entry.size and not _is_embedded(entry)]
+    comparable = [entry for entry in base.files if entry.size not in embedded]
+    base_places = {_place(entry) for entry in base.files}
+    other_places = {_place(entry) for entry in plain}
+    differences = [
+        *(_difference(entry, other, base) for entry in plain if _place(entry) not in base_places),
+        *(
+            _difference(entry, base, other)
+            for entry in comparable
+            if _place(entry) not in other_places
+        ),
+    ]
+    yield from (each for each in differences if each.offset not in boot_places)
+    if not differences and len(base.files) != len(other.files):
+        yield Finding(
+            "trees-agree-in-number",
+            Severity.NOTE,
+            "image",
+            f"the {base.kind.words} tree has {len(base.files):,} files, the {other.kind.words} "
+            f"tree {len(other.files):,}, though both hold the same bytes",
+            remedy="Nothing, if some file was meant to have two names in one tree",
+            source="common practice",
+        )
+
+
+def _place(entry: Entry) -> _Place:
+    return entry.extents[0].lba if entry.extents else 0, entry.size
+
+
+def _is_embedded(entry: Entry) -> bool:
+    return any(extent.offset or extent.lba == HOLE for extent in entry.extents)
+
+
+def _difference(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Finding:
+    lba, size = _place(entry)
+    return Finding(
+        "trees-agree",
+        Severity.WARNING,
+        entry.path,
+        f"this file of the {volume.kind.words} tree is in the {other.kind.words} tree nowhere: "
+        "no file there has its bytes",
+        remedy="Compare the image with another copy; systems that read different trees see "
+        "different files",
+        source="common practice",
+        found=f"LBA {lba}, {size:,} bytes",
+        offset=lba * volume.block_size if lba else None,
+        length=size if lba else None,
+    )

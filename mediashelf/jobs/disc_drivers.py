@@ -1,0 +1,159 @@
+"""Drivers on discs that are planned: what the sources have, what the discs have, what was lost."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.building.planning.listing import Listing, list_all
+from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.building.sources.reading import read_start
+from mediashelf.drivers.findings import check_survey
+from mediashelf.drivers.losses import check_losses
+from mediashelf.drivers.machines.reading import Machine
+from mediashelf.drivers.packages.families import FAMILIES, choose_family
+from mediashelf.drivers.packages.finding import Found, find_packages
+from mediashelf.drivers.packages.tree import Provides, Tree, TreeFile
+from mediashelf.drivers.survey import Survey, survey
+from mediashelf.findings import Finding, Severity
+from mediashelf.jobs.driver_sources import tree_of_plan
+from mediashelf.jobs.driver_tables import disc_name
+from mediashelf.jobs.progress import Progress, no_progress
+from mediashelf.readability.targets import Target
+
+
+@dataclass(frozen=True, slots=True)
+class SourceDrivers:
+    """What the sources have for a machine, one survey a target whose ways are known.
+
+    Without a machine the surveys tell only of packages; without a target whose ways
+    are known there is one for every family that takes INFs.
+    """
+
+    machine: Machine | None
+    targets: tuple[Target, ...]
+    surveys: dict[str, Survey]
+
+    def iter_packages(self) -> Iterator[list[str]]:
+        """Yield the files of each package, by path: its INF, and all that this asks for."""
+        for result in self.surveys.values():
+            for surveyed in result.packages:
+                paths = [surveyed.package.file.path]
+                for check in (surveyed.chosen, surveyed.rest):
+                    files = check.files if check is not None else ()
+                    paths += (one.path for one in files if one.state.is_usable)
+                yield paths
+
+
+@dataclass(frozen=True, slots=True)
+class DiscDrivers:
+    """What the machine finds on the discs, one survey a target.
+
+    ``findings`` are for the person to know; only ``losses`` say that the discs are
+    worse than their sources, and keep them from being built.
+    """
+
+    machine: Machine
+    surveys: tuple[Survey, ...]
+    findings: tuple[Finding, ...]
+    losses: tuple[Finding, ...]
+
+
+def survey_sources(
+    recipe: Recipe,
+    listing: Listing,
+    machine: Machine | None,
+    targets: Sequence[Target],
+    *,
+    progress: Progress = no_progress,
+) -> SourceDrivers:
+    """Look at the packages in the sources of a recipe, those that it leaves out as well."""
+    known = [target.name for target in targets if target.name in FAMILIES]
+    names = known or [name for name in FAMILIES if FAMILIES[name].takes_infs]
+    with progress("reading INFs", unit="INF") as on_inf:
+        tree = _sources_tree(recipe, listing)
+        founds = [(tree, find_packages(tree, on_inf=on_inf))]
+    devices = machine.devices if machine is not None else None
+    surveys = {name: survey(founds, choose_family(name), name, devices) for name in names}
+    return SourceDrivers(machine, tuple(targets), surveys)
+
+
+def survey_discs(
+    sources: SourceDrivers, plans: Sequence[DiscPlan], *, progress: Progress = no_progress
+) -> DiscDrivers:
+    """Compare what the machine finds on planned discs with what the sources have for it.
+
+    ``plans`` are all discs of the recipe; several are read as one collection.
+    """
+    machine = sources.machine
+    assert machine is not None
+    findings = list(machine.findings)
+    losses = [finding for finding in machine.findings if finding.severity is Severity.ERROR]
+    surveys: list[Survey] = []
+    known: dict[tuple[int, str], tuple[Tree, Found]] = {}
+    with progress("reading INFs", unit="INF") as on_inf:
+        for target in sources.targets:
+            in_sources = sources.surveys.get(target.name)
+            if in_sources is None:
+                findings.append(_not_judged(target))
+                continue
+            founds = []
+            for number, plan in enumerate(plans, start=1):
+                tree = _disc_tree(plan, number, len(plans), target)
+                if tree is None:
+                    continue  # the rules of readability say so
+                key = (number, tree.kind)
+                if key not in known:
+                    known[key] = tree, find_packages(tree, on_inf=on_inf)
+                founds.append(known[key])
+            on_discs = survey(founds, in_sources.family, target.name, machine.devices)
+            surveys.append(on_discs)
+            findings += (finding for _, found in founds for finding in found.findings)
+            findings += check_survey(on_discs)
+            losses += check_losses(in_sources, on_discs)
+    return DiscDrivers(machine, tuple(surveys), tuple(_distinct(findings, losses)), tuple(losses))
+
+
+def _distinct(findings: Iterable[Finding], others: Iterable[Finding]) -> list[Finding]:
+    """Return each finding once, without ``others``: several targets read the same texts."""
+    known = dict.fromkeys(findings)
+    for other in others:
+        known.pop(other, None)
+    return list(known)
+
+
+def _sources_tree(recipe: Recipe, listing: Listing) -> Tree:
+    """Return the sources under the names of the host, with what the recipe leaves out."""
+    if any(source.only or source.skip for source in recipe.folders):
+        listing = list_all(recipe)
+    contents = {path: file.own for path, file in listing.iter_paths()}
+    files = tuple(TreeFile(path, content.size) for path, content in contents.items())
+    provides = tuple(
+        Provides("/" + "/".join(source.to), source.provides, source.provides_for)
+        for source in recipe.folders
+        if source.provides
+    )
+
+    def read(file: TreeFile, limit: int) -> bytes:
+        return read_start(contents[file.path], limit)
+
+    return Tree("sources", "folder", files, read, provides)
+
+
+def _disc_tree(plan: DiscPlan, number: int, count: int, target: Target) -> Tree | None:
+    if count == 1:
+        return tree_of_plan("disc", plan, target)
+    tree = tree_of_plan(disc_name(number), plan, target)
+    return replace(tree, prefix=f"{tree.name}:") if tree is not None else None
+
+
+def _not_judged(target: Target) -> Finding:
+    return Finding(
+        "drivers-not-judged",
+        Severity.NOTE,
+        f"target {target.name}",
+        "how a target of one's own takes drivers is not known",
+        f"ask once the disc is built: mediashelf drivers DISC -t {target.name} --family FAMILY",
+        target=target.name,
+    )

@@ -1,0 +1,123 @@
+"""Folders, recipes and images as the trees that a target sees."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
+from mediashelf.building.recipes.recipe import is_source, load_recipe, recipe_from_folders
+from mediashelf.drivers.packages.tree import Provides, Tree, TreeFile, tree_of_disc
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.volume import Entry, VolumeKind
+from mediashelf.image import DiscImage, open_image
+from mediashelf.readability.targets import Target
+
+RECIPE_SUFFIX = ".toml"
+
+_PLANNED_KINDS = (VolumeKind.JOLIET, VolumeKind.ISO9660)
+
+
+class Source:
+    """One folder, recipe or image; ``findings`` hold for every target."""
+
+    def __init__(self, name: str, findings: list[Finding]) -> None:
+        self.name = name
+        self.findings = findings
+        self.targets: tuple[str, ...] = ()
+        self.machine: Path | None = None
+
+    def tree_for(self, target: Target) -> Tree | None:
+        """Return what ``target`` sees, None when it reads nothing of it."""
+        raise NotImplementedError
+
+
+class PlannedSource(Source):
+    """A folder or a recipe, under the names that the disc built from it has."""
+
+    def __init__(self, name: str, plan: DiscPlan) -> None:
+        # What else is wrong with the disc is for building it.
+        errors = [finding for finding in plan.findings if finding.severity is Severity.ERROR]
+        super().__init__(name, errors)
+        self.targets = plan.recipe.targets
+        self.machine = plan.recipe.machine
+        self._plan = plan
+
+    def tree_for(self, target: Target) -> Tree | None:
+        return tree_of_plan(self.name, self._plan, target)
+
+
+def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> Tree | None:
+    """Return what ``target`` will see of a planned disc, None when it reads no tree of it."""
+    kind = next((kind for kind in target.trees if kind in _PLANNED_KINDS), None)
+    if kind is None:
+        return None
+    is_long = kind is VolumeKind.JOLIET
+    long_paths: dict[str, str] = {}
+    files = []
+    for file in plan.files:
+        paths = (file.long_path, file.short_path)
+        path, hidden_path = paths if is_long else paths[::-1]
+        long_paths[path] = file.long_path
+        files.append(TreeFile(path, file.size, hidden_path))
+    read_source = plan.reader()
+
+    def read(file: TreeFile, limit: int) -> bytes:
+        return read_source(long_paths[file.path], limit)
+
+    provides = tuple(
+        Provides(one.long_path if is_long else one.short_path, one.identifiers, one.targets)
+        for one in plan.declared
+    )
+    return Tree(name, kind.value, tuple(files), read, provides)
+
+
+class ImageSource(Source):
+    """An opened image."""
+
+    def __init__(self, image: DiscImage) -> None:
+        self._image = image
+        # The reader's own findings are for the audit; here it counts whether files may lack.
+        findings = list(image.findings) if not image.facts.volumes else []
+        findings += [
+            Finding(
+                "listing-incomplete",
+                Severity.WARNING,
+                f"{image.path} ({volume.kind.value})",
+                "Not every file of this tree could be listed",
+                "audit the image: what seems to be missing may be there",
+            )
+            for volume in image.facts.volumes
+            if not volume.is_complete
+        ]
+        super().__init__(str(image.path), findings)
+
+    def tree_for(self, target: Target) -> Tree | None:
+        return tree_of_disc(self.name, self._image.facts, target.trees, self._read)
+
+    def _read(self, entry: Entry, limit: int) -> bytes:
+        return self._image.read_file(entry, limit)
+
+
+@contextmanager
+def open_sources(
+    paths: tuple[Path, ...], *, on_bytes: Callable[[int], None] = lambda count: None
+) -> Iterator[list[Source]]:
+    """Open folders, archives, recipes (``.toml``) and images; raises what their readers raise.
+
+    Folders are planned as discs, which reads files of equal size; ``on_bytes`` is
+    called with the bytes read.
+    """
+    with ExitStack() as stack:
+        sources: list[Source] = []
+        for path in paths:
+            if is_source(path):
+                plan = plan_disc(recipe_from_folders([path]), on_bytes=on_bytes)
+                sources.append(PlannedSource(str(path), plan))
+            elif path.suffix.lower() == RECIPE_SUFFIX:
+                plan = plan_disc(load_recipe(path), on_bytes=on_bytes)
+                sources.append(PlannedSource(str(path), plan))
+            else:
+                sources.append(ImageSource(stack.enter_context(open_image(path))))
+        yield sources

@@ -1,0 +1,108 @@
+"""What the pages on discs tell of drivers: rows for whoever lays pages out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from mediashelf.building.pages.disc_pages import DriverRow, DriverTable
+from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.drivers.coverage import Cover
+from mediashelf.drivers.device_table import DeviceRow, PackageRow, device_rows, package_rows
+from mediashelf.drivers.survey import Survey
+from mediashelf.text import count_text
+
+DEVICES_NAMED = 20
+
+_DRIVERS = (Cover.DRIVER, Cover.DECLARED)
+
+
+def disc_name(number: int) -> str:
+    """Return the name under which the tree of one disc of several is surveyed."""
+    return f"disc {number}"
+
+
+def driver_tables(
+    machine: str, surveys: Iterable[Survey], plans: Sequence[DiscPlan]
+) -> tuple[DriverTable, ...]:
+    """Return the tables for the pages of discs: the devices for each target, then the rest.
+
+    ``machine`` is its name, ``plans`` are the discs that were surveyed; without any the
+    rows lack what only a disc gives them.
+    """
+    surveys = list(surveys)
+    tables = [_devices_table(machine, result, plans) for result in surveys]
+    # The packages are the same for all targets.
+    return (*tables, *(_packages_table(one, plans) for one in surveys[-1:]))
+
+
+def _devices_table(machine: str, result: Survey, plans: Sequence[DiscPlan]) -> DriverTable:
+    rows = device_rows(result)
+    covered = sum(row.cover in _DRIVERS for row in rows)
+    title = (
+        f"Devices of {machine}, for {result.target}: "
+        f"{covered} of {count_text(len(rows), 'device')} with a driver"
+    )
+    if all(row.cover is Cover.NONE for row in rows):
+        return DriverTable(title, ())
+    return DriverTable(title, tuple(_device_line(row, plans) for row in rows))
+
+
+def _device_line(row: DeviceRow, plans: Sequence[DiscPlan]) -> DriverRow:
+    if row.cover is Cover.NONE:
+        return DriverRow(row.device_class, row.device, "no driver here")
+    number = _disc_number(row.source, plans)
+    if row.cover is Cover.DECLARED:
+        short, long = _declared_paths(row, plans, number)
+        package = f"the programs in {_name(short) or 'the root'}"
+        return DriverRow(row.device_class, row.device, package, short, long, number)
+    condition = {
+        Cover.GENERIC: ", for any device of its kind",
+        Cover.POSSIBLE: ", if the machine has this board",
+    }.get(row.cover, "")
+    package = f"{_package_name(row)} [{row.install}]{condition}"
+    return DriverRow(row.device_class, row.device, package, row.short_path, row.long_path, number)
+
+
+def _declared_paths(row: DeviceRow, plans: Sequence[DiscPlan], number: int) -> tuple[str, str]:
+    """Return both paths of a declared folder; the tree that was read has only one."""
+    for one in plans[max(number, 1) - 1].declared if plans else ():
+        if (row.short_path or row.long_path) in (one.short_path, one.long_path):
+            return one.short_path, one.long_path
+    return row.short_path or row.long_path, row.long_path or row.short_path
+
+
+def _packages_table(result: Survey, plans: Sequence[DiscPlan]) -> DriverTable:
+    rows = package_rows(result)
+    lines = tuple(
+        DriverRow(
+            row.device_class,
+            device,
+            _package_name(row),
+            row.short_path,
+            row.long_path,
+            _disc_number(row.source, plans),
+        )
+        for row in rows
+        for device in _few(row.devices)
+    )
+    return DriverTable(f"All drivers with an INF: {count_text(len(rows), 'package')}", lines)
+
+
+def _few(devices: Sequence[str]) -> list[str]:
+    """Return the devices that a package's row names; families of boards have hundreds."""
+    more = len(devices) - DEVICES_NAMED
+    return [*devices[:DEVICES_NAMED], *([f"and {more:,} more"] if more > 0 else [])]
+
+
+def _package_name(row: DeviceRow | PackageRow) -> str:
+    name = _name(row.short_path or row.long_path)
+    return f"{row.maker}: {name}" if row.maker else name
+
+
+def _disc_number(source: str, plans: Sequence[DiscPlan]) -> int:
+    names = [disc_name(number) for number in range(1, len(plans) + 1)]
+    return names.index(source) + 1 if len(plans) > 1 else 0
+
+
+def _name(path: str) -> str:
+    return path.rpartition("/")[2]

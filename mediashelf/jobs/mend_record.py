@@ -1,0 +1,142 @@
+"""What ``mediashelf mend`` takes from the catalogue: the image, its record, its tree."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.catalogue import images
+from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
+from mediashelf.catalogue.history import Happening, keep
+from mediashelf.catalogue.rows import ImageRow
+from mediashelf.catalogue.schema import transaction
+from mediashelf.catalogue.store import Catalogue
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.volume import DiscFacts
+from mediashelf.image import open_image
+from mediashelf.integrity.fixity.values import FixityRecord
+from mediashelf.integrity.mending.values import Mending, Outcome
+from mediashelf.integrity.structure.damage import TouchedEntry, entries_touched
+from mediashelf.text import count_text
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """What an image is proved by: a record, and whose it is."""
+
+    row: ImageRow
+    record: FixityRecord
+
+    @property
+    def where(self) -> str:
+        """The image of the record, for people."""
+        return f"{self.row.shelf}: {self.row.path}"
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """The entries that lie where bytes were mended, and where they stay unknown."""
+
+    mended: tuple[TouchedEntry, ...] = ()
+    open: tuple[TouchedEntry, ...] = ()
+    entry_count: int = 0
+
+
+def find_image(catalogue: Catalogue, name: str) -> AuditJob:
+    """Return the image that a name means: a file, or the end of the path of a recorded image."""
+    if Path(name).is_dir():
+        raise InputError(f"{name}: is a folder; name one image")
+    jobs = plan_audit(catalogue, [name])
+    if len(jobs) != 1:
+        raise InputError(f"{name}: is a shelf of {count_text(len(jobs), 'image')}; name one image")
+    return jobs[0]
+
+
+def find_reference(
+    catalogue: Catalogue, job: AuditJob, copies: Sequence[Path], as_name: str | None
+) -> Reference | None:
+    """Return what is on record: as said with --as, of the image, or of a named copy."""
+    if as_name is not None:
+        row = find_image(catalogue, as_name).row
+        reference = _recorded(catalogue, row)
+        if reference is None:
+            raise InputError(f"{as_name}: has no digest on record to prove anything by")
+        return reference
+    own = _recorded(catalogue, job.row)
+    if own is not None:
+        return own
+    found: dict[bytes, Reference] = {}
+    for copy in copies:
+        reference = _recorded(catalogue, catalogue.image_by_path(copy))
+        if reference is not None:
+            found.setdefault(reference.record.blocks, reference)
+    if len(found) > 1:
+        places = "; ".join(reference.where for reference in found.values())
+        raise InputError(
+            f"the copies are on record with different digests ({places}); say with --as which is "
+            "the right one"
+        )
+    return next(iter(found.values()), None)
+
+
+def _recorded(catalogue: Catalogue, row: ImageRow | None) -> Reference | None:
+    record = images.fixity_record(catalogue.db, row) if row is not None else None
+    return Reference(row, record) if row is not None and record is not None else None
+
+
+def record_findings(reference: Reference | None) -> list[Finding]:
+    """A record of an image that was damaged already proves the damage as well."""
+    if reference is None or not reference.row.errors:
+        return []
+    return [
+        Finding(
+            "record-is-of-sound-image",
+            Severity.WARNING,
+            reference.where,
+            f"it had {count_text(reference.row.errors, 'error')} inside when its digest was "
+            "recorded, and these are part of what is proved",
+            remedy="if a sound image is on record, prove by that one with --as",
+        )
+    ]
+
+
+def _facts(catalogue: Catalogue, reference: Reference | None, result: Mending) -> DiscFacts | None:
+    """Return the tree as recorded, since that of a damaged image may be damaged itself."""
+    if not result.parts or result.is_raw:
+        return None
+    facts = images.facts_of(catalogue.db, reference.row.id) if reference is not None else None
+    if facts is not None:
+        return facts
+    path = result.output if result.is_written and result.output is not None else result.image
+    try:
+        with open_image(path) as opened:
+            return opened.facts
+    except InputError:
+        return None  # what cannot be read to the end is told by the findings
+
+
+def find_touched(catalogue: Catalogue, reference: Reference | None, result: Mending) -> Touched:
+    """Return the entries that lie where bytes were mended, or stay unknown."""
+    facts = _facts(catalogue, reference, result)
+    if facts is None or facts.looks_raw:
+        return Touched()
+    return Touched(
+        entries_touched(facts, result.mended_spans),
+        entries_touched(facts, result.open_spans),
+        max((len(volume.entries) for volume in facts.volumes), default=0),
+    )
+
+
+def keep_mending(catalogue: Catalogue, job: AuditJob, result: Mending) -> None:
+    """Add to the history of a recorded image that it was mended, how surely, and where to."""
+    if job.row is None or not result.is_written or not catalogue.can_write:
+        return
+    surety = {
+        Outcome.PROVED: "proved by the digest on record",
+        Outcome.VOTED: "by a vote, not proved",
+        Outcome.INCOMPLETE: "in part",
+    }[result.outcome]
+    with transaction(catalogue.db):
+        keep(catalogue.db, job.row.id, Happening.MENDED, "mend", f"{surety}: {result.output}")

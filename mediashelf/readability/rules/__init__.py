@@ -1,0 +1,1 @@
+"""The readability rules, one row each, by what they look at."""

@@ -1,0 +1,220 @@
+"""Rules about the disc as a whole: blocks, sizes, sections, labels, booting, first phases."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from mediashelf.findings import Severity
+from mediashelf.formats.volume import BootEntry, VolumeKind
+from mediashelf.readability.disc import Tree
+from mediashelf.readability.limits import BOOT_MEDIA, BOOT_PLATFORMS, Limit
+from mediashelf.readability.rule_types import ROOT, Hit, Question, Rule, at_entry, in_tree
+from mediashelf.readability.rules.letters import character_names, units
+from mediashelf.text import size_text
+
+ISO, JOLIET = VolumeKind.ISO9660, VolumeKind.JOLIET
+_MEDIA_WORDS = {number: word for word, number in BOOT_MEDIA.items()}
+_PLATFORM_WORDS = {number: word for word, number in BOOT_PLATFORMS.items()}
+
+
+def block_size(tree: Tree, limit: Limit) -> Iterator[Hit]:
+    """One hit when logical blocks have another size."""
+    size = tree.volume.block_size
+    if size not in limit.numbers():
+        expected = " or ".join(map(str, limit.numbers()))
+        yield Hit(ROOT, f"logical blocks have {size} bytes, not {expected}", str(size), expected)
+
+
+def shown_volume_size(question: Question, limit: Limit) -> Iterator[Hit]:
+    """One hit when the disc is larger than the target can say."""
+    size, most = question.disc.facts.size, limit.number()
+    if size > most and question.tree is not None:
+        yield Hit(
+            ROOT,
+            f"the disc has {size_text(size)}, but is reported as {size_text(most)}",
+            str(size),
+            f"at most {most}",
+        )
+
+
+def file_size(tree: Tree, limit: Limit) -> Iterator[Hit]:
+    """Files that are too large."""
+    most = limit.number()
+    for entry in tree.entries:
+        if entry.size > most and not entry.is_directory:
+            yield at_entry(
+                entry,
+                f"the file has {entry.size:,} bytes, at most {most:,} are safe",
+                entry.size,
+                f"at most {most}",
+            )
+
+
+def section_size(tree: Tree, limit: Limit) -> Iterator[Hit]:
+    """Files with a section that is too large for its record."""
+    most = limit.number()
+    for entry in tree.entries:
+        if entry.size > most and any(extent.size > most for extent in entry.extents):
+            largest = max(extent.size for extent in entry.extents)
+            yield at_entry(
+                entry,
+                f"one section has {largest:,} bytes, a record can give {most:,}",
+                largest,
+                f"at most {most}",
+            )
+
+
+def single_section(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+    """Files that are recorded as several sections."""
+    for entry in tree.entries:
+        if len(entry.extents) > 1 and not entry.is_directory:
+            yield at_entry(
+                entry,
+                f"the file is recorded in {len(entry.extents)} sections",
+                len(entry.extents),
+                "one section",
+            )
+
+
+def label_length(tree: Tree, limit: Limit) -> Iterator[Hit]:
+    """One hit when the label is longer than the target shows."""
+    label, most = tree.volume.label, limit.number()
+    length = units(label)
+    if length > most:
+        yield Hit(
+            ROOT,
+            f'the label "{label}" has {length} characters, {most} are shown',
+            str(length),
+            f"at most {most}",
+        )
+
+
+def label_characters(tree: Tree, limit: Limit) -> Iterator[Hit]:
+    """One hit when the label has other characters."""
+    strange = [letter for letter in tree.volume.label if letter not in limit.text()]
+    if strange:
+        each = character_names(strange)
+        yield Hit(ROOT, f'the label "{tree.volume.label}" has {each}', each)
+
+
+def boot_media(question: Question, limit: Limit) -> Iterator[Hit]:
+    """One hit when the disc boots, but in no way that starts the target's setup."""
+    entries = _bootable(question)
+    wanted = {BOOT_MEDIA[word] for word in limit.words()}
+    if entries and not any(entry.media_type in wanted for entry in entries):
+        found = ", ".join(
+            _MEDIA_WORDS.get(number, f"type {number}")
+            for number in dict.fromkeys(entry.media_type for entry in entries)
+        )
+        yield Hit(
+            f"LBA {entries[0].load_lba}",
+            f"the disc boots with {found}, setup starts with {' or '.join(limit.words())}",
+            found,
+            " or ".join(limit.words()),
+        )
+
+
+def boot_platforms(question: Question, limit: Limit) -> Iterator[Hit]:
+    """One hit when the disc boots on other platforms only."""
+    entries = _bootable(question)
+    wanted = {BOOT_PLATFORMS[word] for word in limit.words()}
+    if entries and not any(entry.platform_id in wanted for entry in entries):
+        found = ", ".join(
+            _PLATFORM_WORDS.get(number, f"platform {number:#04x}")
+            for number in dict.fromkeys(entry.platform_id for entry in entries)
+        )
+        yield Hit(
+            f"LBA {entries[0].load_lba}",
+            f"the disc boots on {found}, the target starts on {' or '.join(limit.words())}",
+            found,
+            " or ".join(limit.words()),
+        )
+
+
+def _bootable(question: Question) -> list[BootEntry]:
+    boot = question.disc.facts.boot
+    return [entry for entry in boot.entries if entry.is_bootable] if boot else []
+
+
+VOLUME_RULES = (
+    Rule(
+        "block-size-readable",
+        Severity.ERROR,
+        "block_sizes",
+        "Logical blocks have a size that the target reads",
+        in_tree(block_size),
+        "Install the service pack first, or build the disc again: mediashelf build",
+    ),
+    Rule(
+        "volume-size-shown",
+        Severity.WARNING,
+        "shown_volume_size",
+        "The target can report the disc's size",
+        shown_volume_size,
+        "Nothing; only programs that ask for the size of the disc are misled",
+    ),
+    Rule(
+        "file-size",
+        Severity.ERROR,
+        "file_size",
+        "Files are small enough",
+        in_tree(file_size),
+        "Split the file, or use it on a newer system only",
+    ),
+    Rule(
+        "section-size",
+        Severity.ERROR,
+        "section_size",
+        "Every section of a file fits its directory record",
+        in_tree(section_size, ISO, JOLIET),
+        "Record the file in several sections (level 3), or split it",
+    ),
+    Rule(
+        "single-section",
+        Severity.ERROR,
+        "single_section",
+        "Every file is one section",
+        in_tree(single_section, ISO, JOLIET),
+        "Split the file below 4 GiB so that one section holds it",
+    ),
+    Rule(
+        "label-length",
+        Severity.WARNING,
+        "label_length",
+        "The whole label is shown",
+        in_tree(label_length),
+        "Choose a shorter label where scripts compare it",
+    ),
+    Rule(
+        "iso-label-characters",
+        Severity.WARNING,
+        "iso_label_characters",
+        "The ISO 9660 label has only capitals, digits and _",
+        in_tree(label_characters, ISO),
+        "Choose another label where scripts compare it",
+    ),
+    Rule(
+        "joliet-label-length",
+        Severity.WARNING,
+        "joliet_label_length",
+        "The Joliet label fits its field",
+        in_tree(label_length, JOLIET),
+        "Choose a shorter label",
+    ),
+    Rule(
+        "boot-method",
+        Severity.WARNING,
+        "boot_media",
+        "A disc that boots does so in a way that starts the target's setup",
+        boot_media,
+        "Nothing for a disc that is not to start setup; else use one made for this system",
+    ),
+    Rule(
+        "boot-platform-fits",
+        Severity.WARNING,
+        "boot_platforms",
+        "A disc that boots does so on a platform that the target starts on",
+        boot_platforms,
+        "Nothing for a disc that is not to start setup; else use one made for this system",
+    ),
+)

@@ -1,0 +1,111 @@
+"""What an audit read and found, and what it did not read, as sentences."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+
+from mediashelf.catalogue.auditing.audit import AuditResult, Depth
+from mediashelf.formats.packed.signatures import ContentFormat
+from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.integrity.fixity.comparing import WORST_FIRST
+from mediashelf.integrity.inside.contents import ContentsReport
+from mediashelf.text import count_text, size_text
+
+
+def summary_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
+    """Return the closing sentences: the states, then what was read and what was not."""
+    counts = Counter(each.verdict.state for each in results)
+    states = ", ".join(f"{counts[state]:,} {state.value}" for state in WORST_FIRST if counts[state])
+    return [f"{count_text(len(results), 'image')}: {states}.", *reading_lines(results, depth)]
+
+
+def reading_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
+    """Return what was read and what was not: of the images, then of the files inside."""
+    structures = sum(each.reading.structure_read for each in results)
+    read = f"Structure of {structures:,} read"
+    if depth.reads_every_byte:
+        digested = [each.job.row for each in results if each.reading.digests is not None]
+        compared = sum(row is not None and bool(row.digests) for row in digested)
+        unrecorded = len(digested) - compared
+        total = size_text(sum(each.verdict.bytes_read for each in results))
+        read += f"; all bytes of {compared:,} compared with a digest on record"
+        if unrecorded:
+            read += f", {unrecorded:,} had none"
+        read += f" ({total} read)"
+    else:
+        read += "; contents not read"
+    more = [*_sector_lines(results), *_digest_lines(results)]
+    if depth is not Depth.CONTENTS:
+        inside = "Whether files inside are sound in themselves was not checked."
+        return [f"{read}. {inside}", *more]
+    reports = [each.reading.inside_report for each in results if each.reading.inside_report]
+    return [f"{read}.", *more, *contents_lines(reports)]
+
+
+def _sector_lines(results: Sequence[AuditResult]) -> Iterator[str]:
+    """Yield what the sectors of raw images said, those of a sheet and its file once."""
+    judged = [each for each in results if each.reading.sectors is not None]
+    files = {each.job.path.with_suffix("") for each in judged if not each.job.is_sheet}
+    distinct = [
+        each.reading.sectors
+        for each in judged
+        if not (each.job.is_sheet and each.job.path.with_suffix("") in files)
+    ]
+    if not distinct:
+        return
+    total: Counter[Verdict] = Counter()
+    for counts in distinct:
+        total.update(counts)
+    words = {
+        "proved by their EDC": total[Verdict.GOOD],
+        "damaged": total[Verdict.CORRECTED],
+        "out of place": total[Verdict.MISPLACED],
+        "lost": total[Verdict.LOST],
+        "without any check": total[Verdict.UNCHECKED],
+    }
+    parts = [f"{count:,} {word}" for word, count in words.items() if count]
+    images = count_text(len(distinct), "raw image")
+    yield f"Sectors of {images}: {', '.join(parts) or 'none'}."
+
+
+def _digest_lines(results: Sequence[AuditResult]) -> Iterator[str]:
+    counts = Counter(name for each in results for name in each.new_digests)
+    for name, count in counts.items():
+        yield f"New on record: {name} of {count_text(count, 'image')}."
+
+
+def contents_lines(reports: Sequence[ContentsReport]) -> list[str]:
+    """Return a paragraph for all, then one for each format that was met."""
+    files = sum(report.files for report in reports)
+    unchecked = sum(report.unchecked_files for report in reports)
+    unreadable = sum(report.unreadable_files for report in reports)
+    nested = sum(report.nested_archives for report in reports)
+    first = (
+        f"Files inside: {files:,} looked at, {unchecked:,} carry no checks of their own"
+        + (f", {unreadable:,} could not be read" if unreadable else "")
+        + f"; {count_text(nested, 'archive')} inside archives not followed. Gaps of zeros amid "
+        "dense data were looked for in all."
+    )
+    lines = [first]
+    for kind in ContentFormat:
+        tallies = [report.tallies[kind] for report in reports if kind in report.tallies]
+        if not tallies:
+            continue
+        count = sum(tally.files for tally in tallies)
+        faulty = sum(tally.faulty_files for tally in tallies)
+        verified = _counted(tally.verified for tally in tallies)
+        unverified = _counted(tally.unverified for tally in tallies)
+        line = f"{kind}: {count_text(count, 'file')}"
+        line += f", {faulty:,} faulty" if faulty else ""
+        line += f"; verified: {verified}" if verified else ""
+        line += f"; not verified: {unverified}" if unverified else ""
+        lines.append(f"{line}.")
+    return lines
+
+
+def _counted(counters: Iterable[Counter[str]]) -> str:
+    total: Counter[str] = Counter()
+    for counter in counters:
+        total += counter
+    return ", ".join(f"{count:,} {words}" for words, count in total.items())

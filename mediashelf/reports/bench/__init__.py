@@ -1,0 +1,1 @@
+"""Pages for the bench: the run sheet and the session report."""

@@ -1,0 +1,229 @@
+"""What came of a bench session: system by device, what worked, for keeping or publishing.
+
+Nothing in it says where files lie on anybody's disks; discs are named by label and
+digest, so that a reader with the same disc can tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from mediashelf.catalogue.bench.session_rows import (
+    BenchSession,
+    Outcome,
+    SessionDisc,
+    SessionNote,
+    in_force,
+)
+from mediashelf.readability.target_files import BUILT_IN
+from mediashelf.reports.pages import render_page
+from mediashelf.text import count_text
+
+OPEN = "open"
+"""Stands for what nobody has noted anything of."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReportCell:
+    """What happened on some systems; ``outcome`` is worked, failed or :data:`OPEN`."""
+
+    systems: tuple[str, ...]
+    outcome: str
+    text: str = ""
+    noted_at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReportRow:
+    """A device, or a disc as a whole where ``is_device`` is False, on every system.
+
+    ``cells`` join systems of which the same is to be said. A system that the disc
+    is not for, and of which nothing was noted, has none.
+    """
+
+    about: str
+    is_device: bool
+    position: int
+    disc: str
+    cells: tuple[ReportCell, ...]
+
+    def outcome(self, system: str) -> str:
+        """Return the outcome on one system, or an empty text where there is none to tell."""
+        return next((cell.outcome for cell in self.cells if system in cell.systems), "")
+
+    @property
+    def texts(self) -> tuple[tuple[str, str], ...]:
+        """What was noted, with the systems where it does not hold for all of them."""
+        return tuple(
+            ("" if len(self.cells) == 1 else ", ".join(cell.systems), cell.text)
+            for cell in self.cells
+            if cell.text
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class ReportNote:
+    """One note of a disc; ``holds`` is False when it was replaced or withdrawn."""
+
+    sentence: str
+    noted_at: str
+    holds: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ReportDisc:
+    """One disc with its notes, oldest first; ``replaced`` is the day it left the session."""
+
+    position: int
+    code: str
+    name: str
+    purpose: str
+    outcome: str
+    targets: tuple[str, ...]
+    path: str
+    size: int
+    sha256: str
+    notes: tuple[ReportNote, ...]
+    replaced: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionReport:
+    """All that the report says, in the order in which it says it. Moments are in UTC."""
+
+    name: str
+    machine: str
+    prepared: str
+    noted: str
+    headline: str
+    mood: str
+    systems: tuple[str, ...]
+    rows: tuple[ReportRow, ...]
+    discs: tuple[ReportDisc, ...]
+    former: tuple[ReportDisc, ...]
+    open_steps: tuple[str, ...]
+    created_by: str
+
+
+def session_report(session: BenchSession, *, created_by: str) -> SessionReport:
+    """Return what the report of a session says; ``created_by`` names the program."""
+    rows = tuple(row for disc in session.steps for row in _rows(disc))
+    notes = [note for disc in (*session.steps, *session.former) for note in disc.notes]
+    return SessionReport(
+        name=session.name,
+        machine=session.machine,
+        prepared=moment(session.prepared_at),
+        noted=_span([note.noted_at for note in notes]),
+        headline=_headline(session),
+        mood=_mood(session),
+        systems=in_order_of_age(
+            name for row in rows for cell in row.cells for name in cell.systems
+        ),
+        rows=rows,
+        discs=tuple(_disc(disc) for disc in session.steps),
+        former=tuple(_disc(disc) for disc in session.former if disc.notes),
+        open_steps=tuple(
+            f"{disc.position} {disc.title}" for disc in session.steps if disc.outcome is None
+        ),
+        created_by=created_by,
+    )
+
+
+def session_html(session: BenchSession, *, created_by: str) -> str:
+    """Return the report as one self-contained HTML page."""
+    report = session_report(session, created_by=created_by)
+    return render_page("session-report.html", report=report)
+
+
+def in_order_of_age(systems: Iterable[str]) -> tuple[str, ...]:
+    """Return each system once, the oldest family first; a person's own targets come last."""
+    known = {name: number for number, name in enumerate(BUILT_IN)}
+    return tuple(sorted(dict.fromkeys(systems), key=lambda name: known.get(name, len(known))))
+
+
+def moment(text: str) -> str:
+    """Return a moment for people, to the minute: ``2026-11-28 09:00``."""
+    return text[:16].replace("T", " ")
+
+
+def _span(moments: Sequence[str]) -> str:
+    if not moments:
+        return ""
+    first, last = moment(min(moments)), moment(max(moments))
+    if first == last:
+        return first
+    return f"{first} to {last[11:] if first[:10] == last[:10] else last}"
+
+
+def _headline(session: BenchSession) -> str:
+    outcomes = [disc.outcome for disc in session.steps]
+    total = count_text(len(outcomes), "disc")
+    worked, failed = outcomes.count(Outcome.WORKED), outcomes.count(Outcome.FAILED)
+    if worked == len(outcomes):
+        return f"{total} worked" if worked == 1 else f"All {total} worked"
+    counts = {"worked": worked, "failed": failed, OPEN: outcomes.count(None)}
+    words = ", ".join(f"{count:,} {word}" for word, count in counts.items() if count)
+    return f"{total}: {words}"
+
+
+def _mood(session: BenchSession) -> str:
+    outcomes = {disc.outcome for disc in session.steps}
+    if Outcome.FAILED in outcomes:
+        return Outcome.FAILED.value
+    return OPEN if None in outcomes else Outcome.WORKED.value
+
+
+def _rows(disc: SessionDisc) -> Iterator[ReportRow]:
+    """Yield a row for the disc as a whole, unless only its devices were noted, and for each."""
+    held = in_force(disc.notes)
+    devices = dict.fromkeys(_spellings(held))
+    if not devices or any(not note.device for note in held):
+        yield _row(disc, "", disc.purpose or disc.name)
+    for device in devices:
+        yield _row(disc, device, device)
+
+
+def _spellings(notes: Iterable[SessionNote]) -> Iterator[str]:
+    """Yield each device as it was written first, whatever its letter case later."""
+    seen: set[str] = set()
+    for note in notes:
+        if note.device and note.device.casefold() not in seen:
+            seen.add(note.device.casefold())
+            yield note.device
+
+
+def _row(disc: SessionDisc, device: str, about: str) -> ReportRow:
+    noted = [note.system for note in in_force(disc.notes) if note.system]
+    groups: dict[SessionNote | None, list[str]] = {}
+    for system in in_order_of_age([*disc.targets, *noted]):
+        note = disc.note_on(system, device)
+        if note is not None or system in disc.targets:
+            groups.setdefault(note, []).append(system)
+    cells = tuple(
+        ReportCell(tuple(systems), OPEN)
+        if note is None
+        else ReportCell(tuple(systems), note.outcome.value, note.text, moment(note.noted_at))
+        for note, systems in groups.items()
+    )
+    return ReportRow(about, bool(device), disc.position, disc.title, cells)
+
+
+def _disc(disc: SessionDisc) -> ReportDisc:
+    held = in_force(disc.notes)
+    return ReportDisc(
+        position=disc.position,
+        code=disc.code,
+        name=disc.name,
+        purpose=disc.purpose,
+        outcome=disc.outcome.value if disc.outcome is not None else OPEN,
+        targets=disc.targets,
+        path=disc.path,
+        size=disc.size,
+        sha256=disc.sha256,
+        notes=tuple(
+            ReportNote(note.sentence, moment(note.noted_at), any(note is one for one in held))
+            for note in disc.notes
+        ),
+        replaced=moment(disc.replaced_at or ""),
+    )

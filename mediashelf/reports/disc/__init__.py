@@ -1,0 +1,1 @@
+"""A disc's own page."""

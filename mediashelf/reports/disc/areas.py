@@ -1,0 +1,208 @@
+"""What takes the room on a disc: its tree with sizes, drawn as nested areas."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from mediashelf.findings import Severity
+from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
+from mediashelf.reports.allowance import shorten
+from mediashelf.reports.disc.treemap import Box, squarify
+from mediashelf.text import count_text, display_width, printable, size_text
+
+MOST_TILES = 800
+"""Areas below this part of the whole are drawn together, which bounds the drawing."""
+
+LETTER = 6.9  # units that a column of the labels' type takes, on the safe side
+LINE = 15.0  # units that a line of a label takes
+_FRAME = 3.0
+_SIGN = 14.0  # width of the sign of a flaw, in the upper right corner
+_SMALLEST_OPEN = (54.0, 40.0)  # width and height from which a folder shows what it holds
+
+_PREFERRED = (VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKind.ISO9660)
+
+
+@dataclass(slots=True)
+class Area:
+    """A file or folder with its size in bytes; a folder's is that of all below it.
+
+    ``severity`` is that of the worst finding about it or anything below, None
+    where there is none.
+    """
+
+    name: str
+    path: str
+    is_folder: bool
+    size: int = 0
+    file_count: int = 0
+    severity: Severity | None = None
+    children: dict[str, Area] = field(default_factory=dict)
+
+    def add(self, size: int, severity: Severity | None) -> None:
+        """Count one more file below."""
+        self.size += size
+        self.file_count += 1
+        if severity is not None:
+            self.severity = max(self.severity or severity, severity)
+
+    @property
+    def flaw(self) -> str:
+        """The word of the severity where it is worth a sign, else nothing."""
+        is_worth = self.severity is not None and self.severity > Severity.NOTE
+        return self.severity.word if self.severity is not None and is_worth else ""
+
+    def by_size(self) -> list[Area]:
+        """Return what has a size, the largest first and then by name."""
+        there = (child for child in self.children.values() if child.size)
+        return sorted(there, key=lambda child: (-child.size, child.name))
+
+
+class Tile(NamedTuple):
+    """One drawn area.
+
+    ``kind`` is ``folder`` (a frame), ``closed`` (a folder too small to open),
+    ``file``, or ``rest`` (small things together). ``lines`` are the labels that fit,
+    ``title`` says it all; ``flaw`` is ``error``, ``warning`` or empty.
+    """
+
+    kind: str
+    box: Box
+    lines: tuple[str, ...]
+    title: str
+    flaw: str
+
+
+def best_volume(facts: DiscFacts) -> VolumeFacts | None:
+    """Return the tree with the fullest names among those that were read."""
+    volumes = [facts.volume(kind) for kind in _PREFERRED]
+    return next((volume for volume in volumes if volume is not None and volume.entries_read), None)
+
+
+def disc_areas(
+    volume: VolumeFacts, severities: Mapping[str, Severity] | None = None
+) -> tuple[Area, int]:
+    """Return the tree of a volume, and how many files share the place of another.
+
+    Each place on the disc is counted once, for the first file that shows it.
+    ``severities`` has the worst finding by path.
+    """
+    severities = severities or {}
+    root = Area("", "/", True)
+    seen: set[tuple[int, int]] = set()
+    shared = 0
+    for entry in volume.entries:
+        if entry.is_directory:
+            continue
+        places = {(extent.lba, extent.offset) for extent in entry.extents if extent.size}
+        is_shared = bool(places) and places <= seen
+        seen |= places
+        shared += is_shared
+        size = 0 if is_shared else entry.size
+        severity = severities.get(entry.path)
+        folder = root
+        folder.add(size, severity)
+        *parts, name = entry.path.strip("/").split("/")
+        for part in parts:
+            below = folder.children.get(part)
+            if below is None or not below.is_folder:
+                below = Area(part, f"{folder.path.rstrip('/')}/{part}", True)
+                folder.children[part] = below
+            folder = below
+            folder.add(size, severity)
+        folder.children[name] = Area(name, entry.path, False, size, 1, severity)
+    return root, shared
+
+
+def lay_tiles(root: Area, width: float, height: float) -> list[Tile]:
+    """Return the areas to draw in a box of this size, frames before what is in them."""
+    smallest = width * height / MOST_TILES
+    return list(_lay_children(root, Box(0, 0, width, height), smallest))
+
+
+def _lay_children(folder: Area, box: Box, smallest: float) -> Iterator[Tile]:
+    children = folder.by_size()
+    total = sum(child.size for child in children)
+    room = box.width * box.height
+    drawn = [child for child in children if child.size * room >= smallest * total]
+    small = children[len(drawn) :]
+    sizes = [child.size for child in drawn]
+    if small:
+        sizes.append(sum(child.size for child in small))
+    boxes = squarify(sizes, box)
+    for child, place in zip(drawn, boxes, strict=False):
+        yield from _lay(child, place, smallest)
+    if small:
+        yield _rest(small, boxes[-1])
+
+
+def _lay(area: Area, box: Box, smallest: float) -> Iterator[Tile]:
+    if not area.is_folder:
+        yield _tile("file", area, area.name, box)
+        return
+    area, label = _joined(area)
+    if box.width < _SMALLEST_OPEN[0] or box.height < _SMALLEST_OPEN[1]:
+        yield _tile("closed", area, f"{label}/", box)
+        return
+    head = _fit(f"{label}/  {size_text(area.size)}", f"{label}/", box.width)
+    lines = (head,) if head else ()
+    yield Tile("folder", box, lines, _title(area), "")
+    yield from _lay_children(area, box.inset(_FRAME, LINE + 2), smallest)
+
+
+def _joined(area: Area) -> tuple[Area, str]:
+    """Return the end of a chain of folders that hold one folder each, and its joined name."""
+    names = [area.name]
+    while len(area.children) == 1:
+        (only,) = area.children.values()
+        if not only.is_folder:
+            break
+        area = only
+        names.append(area.name)
+    return area, "/".join(names)
+
+
+def _tile(kind: str, area: Area, name: str, box: Box) -> Tile:
+    lines: list[str] = []
+    label = _fit(name, name, box.width - (_SIGN if area.flaw else 0))
+    if label and box.height >= LINE + 2:
+        lines.append(label)
+        size = size_text(area.size)
+        if box.height >= 2 * LINE + 2 and len(size) * LETTER + 8 <= box.width:
+            lines.append(size)
+    return Tile(kind, box, tuple(lines), _title(area), area.flaw)
+
+
+def _rest(small: list[Area], box: Box) -> Tile:
+    files = sum(area.file_count for area in small)
+    size = sum(area.size for area in small)
+    flaw = max((area.flaw for area in small), key=("", "warning", "error").index)
+    words = count_text(files, "small file")
+    lines = [label for label in (_fit(words, f"{files:,}", box.width),) if label]
+    if box.height < LINE + 2:
+        lines = []
+    return Tile("rest", box, tuple(lines), f"{words} together, {size_text(size)}", flaw)
+
+
+def _title(area: Area) -> str:
+    files = f", {count_text(area.file_count, 'file')}" if area.is_folder else ""
+    return f"{shorten(area.path, 120)}, {size_text(area.size)}{files}"
+
+
+def _fit(text: str, shorter: str, width: float) -> str:
+    """Return the text, or the shorter one, or its start, as far as there is room; or nothing."""
+    columns = int((width - 8) / LETTER)
+    for candidate in (text, shorter):
+        safe = printable(candidate)
+        if display_width(safe) <= columns:
+            return safe
+    if columns < 4:
+        return ""
+    safe = printable(shorter)
+    kept = ""
+    for character in safe:
+        if display_width(kept + character) > columns - 1:
+            break
+        kept += character
+    return f"{kept}…"

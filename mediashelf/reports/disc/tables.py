@@ -1,0 +1,169 @@
+"""The tables of a disc's page: where it fits, which devices it serves, what it renamed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED, Capacity
+from mediashelf.drivers.coverage import Cover
+from mediashelf.drivers.device_table import DeviceRow
+from mediashelf.formats.tree_pairs import pair_trees
+from mediashelf.formats.volume import DiscFacts, VolumeKind
+from mediashelf.reports.disc.areas import best_volume
+
+COVER_WORDS = {
+    Cover.DRIVER: "driver",
+    Cover.GENERIC: "only a generic driver",
+    Cover.DECLARED: "declared by the recipe",
+    Cover.POSSIBLE: "depends on the board",
+    Cover.NONE: "no driver",
+}
+_COVER_SIGNS = {
+    Cover.DRIVER: "sound",
+    Cover.GENERIC: "damaged",
+    Cover.DECLARED: "sound",
+    Cover.POSSIBLE: "away",
+    Cover.NONE: "missing",
+}
+
+
+class Renamed(NamedTuple):
+    """A file whose short name says something else than its long one."""
+
+    short_path: str
+    long_path: str
+
+
+class Coverage(NamedTuple):
+    """What the devices of a machine find, for one target.
+
+    ``disc`` is empty where that is on this disc alone; else the name of this one of
+    several discs, as rows have it for their source.
+    """
+
+    target: str
+    rows: tuple[DeviceRow, ...]
+    disc: str = ""
+
+    @property
+    def covered(self) -> int:
+        """How many devices have a driver, found or declared."""
+        return sum(row.cover in (Cover.DRIVER, Cover.DECLARED) for row in self.rows)
+
+
+class CapacityBar(NamedTuple):
+    """How full the disc makes one medium. ``width`` is in per cent, at most 100."""
+
+    name: str
+    sectors: int
+    size: int
+    percent: float
+    width: float
+    over: int
+    source: str
+    is_asked: bool
+
+
+class DeviceLine(NamedTuple):
+    """One device as the page shows it; ``sign`` goes with ``words``.
+
+    ``disc`` is the other disc that holds the driver, empty where it is this one.
+    """
+
+    device_class: str
+    device: str
+    words: str
+    sign: str
+    path: str
+    other_path: str
+    install: str
+    disc: str = ""
+
+
+class CoverageTable(NamedTuple):
+    """The devices for one target; ``covered`` have a driver or are declared."""
+
+    target: str
+    device_count: int
+    covered: int
+    rows: tuple[DeviceLine, ...]
+    is_of_series: bool = False
+
+    @property
+    def left_out(self) -> int:
+        """Devices that are counted and not shown."""
+        return self.device_count - len(self.rows)
+
+
+def capacity_bars(size: int, asked: Capacity | None) -> Iterator[CapacityBar]:
+    """Yield how full a disc of ``size`` bytes makes each known medium, the asked one first."""
+    known = [*NAMED.values(), EMULATED_DRIVE]
+    others = [capacity for capacity in known if capacity != asked]
+    for capacity in ([asked] if asked is not None else []) + others:
+        percent = capacity.percent_of(size)
+        yield CapacityBar(
+            name=capacity.name,
+            sectors=capacity.sectors,
+            size=capacity.size,
+            percent=round(percent, 1),
+            width=round(min(percent, 100.0), 3),
+            over=max(0, size - capacity.size),
+            source=capacity.source,
+            is_asked=capacity == asked,
+        )
+
+
+def long_paths(facts: DiscFacts) -> dict[str, str]:
+    """Return the paths of files in the fullest tree by their paths in the ISO tree.
+
+    Empty where there is only one tree.
+    """
+    long_tree, iso = best_volume(facts), facts.volume(VolumeKind.ISO9660)
+    if iso is None or long_tree is None or long_tree is iso:
+        return {}
+    return pair_trees(iso, long_tree)
+
+
+def renamed_files(pairs: Mapping[str, str]) -> list[Renamed]:
+    """Return the files whose short name says something else than the long one, case apart.
+
+    ``pairs`` are long paths by short ones.
+    """
+    return sorted(
+        (
+            Renamed(short_path, long_path)
+            for short_path, long_path in pairs.items()
+            if _name(short_path) != _name(long_path).upper()
+        ),
+        key=lambda renamed: renamed.long_path,
+    )
+
+
+def _name(path: str) -> str:
+    return path.rpartition("/")[2]
+
+
+def coverage_table(coverage: Coverage, most: int) -> CoverageTable:
+    """Return the devices as the page shows them; no rows where none has a driver."""
+    has_any = any(row.cover is not Cover.NONE for row in coverage.rows)
+    lines = tuple(
+        _device_line(row, coverage.disc) for row in coverage.rows[: most if has_any else 0]
+    )
+    return CoverageTable(
+        coverage.target, len(coverage.rows), coverage.covered, lines, bool(coverage.disc)
+    )
+
+
+def _device_line(row: DeviceRow, disc: str) -> DeviceLine:
+    path = row.long_path or row.short_path
+    return DeviceLine(
+        row.device_class,
+        row.device,
+        COVER_WORDS[row.cover],
+        _COVER_SIGNS[row.cover],
+        path,
+        row.short_path if row.short_path != path.upper() else "",
+        row.install,
+        row.source if disc and row.source != disc else "",
+    )

@@ -1,0 +1,191 @@
+"""Does a card hold what its manifest says?
+
+Runs on the emulator's board before a session, so it needs nothing beside the
+standard library and the digests.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from mediashelf.errors import InputError
+from mediashelf.files import PARTIAL_MARK
+from mediashelf.findings import Finding, Severity
+from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.sessions.cards.records import JOURNAL_NAMES
+from mediashelf.sessions.emulator import check_lun
+from mediashelf.sessions.manifests.sense import MANIFEST_NAME, comparable_path
+from mediashelf.sessions.manifests.values import CardFile, Manifest
+from mediashelf.text import count_text, printable
+
+_SHOWN_NAMES = 8
+
+
+def check_card(
+    manifest: Manifest,
+    folder: Path,
+    *,
+    read_contents: bool = True,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Iterator[Finding]:
+    """Yield a finding for everything on the card in ``folder`` that is not as the manifest says.
+
+    Images that are absent, lead off the card, have another size or another
+    digest, or that the emulator cannot serve, are errors; files beside them are
+    notes. With ``read_contents`` false nothing is read, so damage that keeps the
+    size stays unseen. The card is read past the system's memory of it where the
+    system allows.
+    """
+    journal = next((name for name in JOURNAL_NAMES if (folder / name).exists()), None)
+    if journal is not None:
+        yield Finding(
+            "card-is-finished",
+            Severity.WARNING,
+            journal,
+            "the last preparing of this card was stopped before its end",
+            "run the same `mediashelf prepare` again; it goes on where it stopped",
+        )
+    for image in manifest.images:
+        path_bytes = len(os.fsencode((folder / image.path).absolute()))
+        yield from check_lun(image.size, path_bytes=path_bytes, where=image.path)
+        yield from _check_image(image, folder, read_contents, on_bytes)
+    for file in manifest.other_files:
+        yield from _check_other(file, folder)
+    yield from _check_extra(manifest, folder)
+
+
+def _check_image(
+    image: CardFile, folder: Path, read_contents: bool, on_bytes: Callable[[int], None]
+) -> Iterator[Finding]:
+    prepare_again = "run `mediashelf prepare` for this card again; sound copies are kept"
+    path = folder / image.path
+    problem = _place_problem(path, folder)
+    if problem:
+        rule, message = problem
+        yield Finding(rule, Severity.ERROR, image.path, message, prepare_again)
+        return
+    found = path.stat().st_size
+    if found != image.size:
+        yield Finding(
+            "card-size-agrees",
+            Severity.ERROR,
+            image.path,
+            f"the file has {found:,} bytes, the manifest says {image.size:,}",
+            prepare_again,
+            found=str(found),
+            expected=str(image.size),
+        )
+        return
+    if not read_contents:
+        return
+    try:
+        digests = digest_file(
+            path, algorithms=["xxh3_128"], block_size=0, on_bytes=on_bytes, past_cache=True
+        )
+    except InputError as error:
+        yield Finding(
+            "card-is-readable",
+            Severity.ERROR,
+            image.path,
+            f"the card does not give the file back: {error}",
+            "do not trust this card; prepare another one",
+        )
+        return
+    value = digests.whole["xxh3_128"]
+    if value != image.digests.xxh3_128:
+        yield Finding(
+            "card-digest-agrees",
+            Severity.ERROR,
+            image.path,
+            "the bytes on the card are not those that were put there",
+            f"{prepare_again}; if it happens twice, the card is failing",
+            found=value,
+            expected=image.digests.xxh3_128,
+        )
+
+
+def _place_problem(path: Path, folder: Path) -> tuple[str, str] | None:
+    """Return the rule and message when ``path`` is no regular file on the card."""
+    # realpath, unlike Path.resolve, does not raise for a loop of links.
+    if not Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder)):
+        return "card-path-stays-on-card", "a symbolic link on the way leads off the card"
+    try:
+        mode = path.stat().st_mode
+    except OSError as error:
+        return "card-file-is-there", f"the file cannot be found: {error.strerror or error}"
+    if not stat.S_ISREG(mode):
+        return "card-file-is-regular", "there is something else than a file under this name"
+    return None
+
+
+def _check_other(file: CardFile, folder: Path) -> Iterator[Finding]:
+    message = _other_problem(file, folder)
+    if not message:
+        return
+    yield Finding(
+        "card-other-file-agrees",
+        Severity.NOTE,
+        file.path,
+        message,
+        "nothing, if this is your own doing: the emulator does not need it",
+    )
+
+
+def _other_problem(file: CardFile, folder: Path) -> str:
+    path = folder / file.path
+    if _place_problem(path, folder):
+        return "the file is not there any more"
+    try:
+        if path.stat().st_size == file.size:
+            digests = digest_file(path, algorithms=["xxh3_128"], block_size=0)
+            if digests.whole["xxh3_128"] == file.digests.xxh3_128:
+                return ""
+    except (InputError, OSError) as error:
+        return f"the file cannot be read: {error}"
+    return "the file was changed since it was put there"
+
+
+def _check_extra(manifest: Manifest, folder: Path) -> Iterator[Finding]:
+    """Look only into folders that the manifest's files are in; a card can hold anything else."""
+    known = {comparable_path(file.path) for file in manifest.files}
+    known |= {comparable_path(name) for name in (MANIFEST_NAME, *JOURNAL_NAMES)}
+    parents = {file.path.rpartition("/")[0] for file in manifest.files}
+    inner = {comparable_path(part) for parent in parents for part in _with_ancestors(parent)}
+    extra: list[str] = []
+    partial: list[str] = []
+    for parent in sorted(parents | {""}):
+        for name in _names(folder / parent):
+            path = f"{parent}/{name}" if parent else name
+            if name.endswith(PARTIAL_MARK):
+                partial.append(path)
+            elif comparable_path(path) not in known | inner:
+                extra.append(path)
+    earlier = [file.path for file in manifest.earlier_files if (folder / file.path).is_file()]
+    tidy = "`mediashelf prepare --tidy` removes them, if you need the space"
+    yield from _some("card-earlier-files", earlier, "of an earlier session", tidy)
+    yield from _some("card-partial-files", partial, "of a run that was stopped", tidy)
+    yield from _some("card-extra-files", extra, "not in the manifest", "nothing; they are yours")
+
+
+def _some(rule: str, names: list[str], what: str, remedy: str) -> Iterator[Finding]:
+    if names:
+        shown = ", ".join(printable(name) for name in names[:_SHOWN_NAMES])
+        more = ", …" if len(names) > _SHOWN_NAMES else ""
+        message = f"the card holds {count_text(len(names), 'file')} {what}: {shown}{more}"
+        yield Finding(rule, Severity.NOTE, names[0], message, remedy)
+
+
+def _with_ancestors(path: str) -> Iterator[str]:
+    while path:
+        yield path
+        path = path.rpartition("/")[0]
+
+
+def _names(folder: Path) -> list[str]:
+    try:
+        return sorted(path.name for path in folder.iterdir())
+    except OSError:
+        return []  # an absent folder is reported with the image that should be in it

@@ -1,0 +1,1 @@
+"""Each disc of a session before anything is copied: sound, readable, servable?"""

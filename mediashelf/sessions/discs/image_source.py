@@ -1,0 +1,132 @@
+"""An image file, and what is done to its bytes on the way to the card."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from io import FileIO
+from pathlib import Path
+
+from mediashelf.errors import InputError
+from mediashelf.integrity.fixity.digests import Digester
+from mediashelf.integrity.raw.convert import read_converted
+from mediashelf.integrity.raw.tracks import RawTrack
+from mediashelf.sessions.manifests.values import FileDigests
+from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests
+
+CHUNK = 1 << 20
+
+OnBytes = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """What tells that a file was written: its size and its date."""
+
+    size: int
+    mtime_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class ImageSource:
+    """Where the bytes of a served image come from.
+
+    ``size`` counts the bytes that are served, ``padding`` those of them that are
+    zeros behind the image. With ``track`` the data track in the raw file at ``path``
+    is converted on the way. ``stamp`` is the file's when it was looked at.
+    """
+
+    path: Path
+    size: int
+    stamp: Stamp | None = None
+    padding: int = 0
+    track: RawTrack | None = None
+
+    @property
+    def read_size(self) -> int:
+        """Bytes that are read from the file."""
+        return self.track.size if self.track is not None else self.size - self.padding
+
+
+def read_stamp(path: Path) -> Stamp:
+    """Return a file's stamp; raises :class:`InputError` when it cannot be looked at."""
+    try:
+        status = path.stat()
+    except OSError as error:
+        raise InputError(f"{path}: cannot be looked at: {error.strerror or error}") from error
+    return Stamp(status.st_size, status.st_mtime_ns)
+
+
+def read_served(
+    source: ImageSource,
+    on_data: Callable[[bytes], object],
+    *,
+    on_bytes: OnBytes = lambda count: None,
+) -> None:
+    """Hand the image's bytes to ``on_data``, just as they are to be served.
+
+    A file that has grown gives one piece too many: whoever takes them counts.
+    Raises :class:`InputError` when the file cannot be read; what ``on_data`` raises
+    is left as it is.
+    """
+    if source.track is not None:
+        read_converted(source.track, on_data, on_bytes=on_bytes)
+    else:
+        _read_plain(source, on_data, on_bytes)
+    for zeros in _padding(source):
+        on_data(zeros)
+
+
+def digest_copied(
+    source: ImageSource, *, on_bytes: OnBytes = lambda count: None
+) -> tuple[FileDigests, FileDigests]:
+    """Return the digests of an image without a track: as it is served, and of its file.
+
+    Raises :class:`InputError` when the file cannot be read or has another size by now.
+    """
+    served, bare = Digester(ALGORITHMS, block_size=0), Digester(ALGORITHMS, block_size=0)
+    digesters = (served, bare) if source.padding else (served,)
+
+    def take(data: bytes) -> None:
+        for digester in digesters:
+            digester.update(data)
+
+    _read_plain(source, take, on_bytes)
+    for zeros in _padding(source):
+        served.update(zeros)
+    found = served.finish()
+    if found.size != source.size:
+        raise InputError(f"{source.path}: changed after it was checked; run again")
+    whole = as_file_digests(found)
+    return whole, as_file_digests(bare.finish()) if source.padding else whole
+
+
+def _padding(source: ImageSource) -> Iterator[bytes]:
+    for start in range(0, source.padding, CHUNK):
+        yield bytes(min(CHUNK, source.padding - start))
+
+
+def _read_plain(source: ImageSource, on_data: Callable[[bytes], object], on_bytes: OnBytes) -> None:
+    size, expected = 0, source.size - source.padding
+    with _open(source.path) as reading:
+        # One byte more than expected is enough to know of a file that grows.
+        while size <= expected and (chunk := _read(reading, source.path)):
+            on_data(chunk)
+            size += len(chunk)
+            on_bytes(len(chunk))
+
+
+def _open(path: Path) -> FileIO:
+    try:
+        return path.open("rb", buffering=0)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be opened: {error.strerror or error}") from error
+
+
+def _read(reading: FileIO, path: Path) -> bytes:
+    try:
+        return reading.read(CHUNK)
+    except OSError as error:
+        raise InputError(
+            f"{path}: cannot be read at or after byte {reading.tell():,}: {error.strerror or error}"
+        ) from error

@@ -1,0 +1,146 @@
+"""Check every disc of a session before anything is copied: is it sound, can it be read, served?
+
+An image is opened and, where a digest is on record, read to its end; a recipe is
+planned. Both then answer to the same rules: those of the disc's targets and those
+of the emulator.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from mediashelf.errors import MediashelfError
+from mediashelf.findings import Finding, Severity, worst
+from mediashelf.readability.check import check_disc
+from mediashelf.readability.targets import Target, pick_targets
+from mediashelf.sessions.discs.look import LookedAt, look_at
+from mediashelf.sessions.plans.resolve import Candidate, ResolvedDisc
+from mediashelf.sessions.plans.session_plan import PlanDisc
+
+OnBytes = Callable[[int], None]
+
+_Key = tuple[bool, str, bool, int | None]
+"""What makes two discs the same image on the card: source and wishes."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedDisc:
+    """One disc of the session with everything that was found about it.
+
+    ``repeats`` is the position of an earlier disc that is the same file.
+    """
+
+    resolved: ResolvedDisc
+    source: LookedAt
+    findings: tuple[Finding, ...]
+    targets: tuple[str, ...]
+    passed: tuple[str, ...]
+    repeats: int | None = None
+
+    @property
+    def position(self) -> int:
+        """The place in the order of use, from 1."""
+        return self.resolved.position
+
+    @property
+    def size(self) -> int:
+        """Bytes of the image."""
+        return self.source.facts.size
+
+    @property
+    def label(self) -> str:
+        """The label as the fullest tree has it, or nothing."""
+        labels = [volume.label for volume in self.source.facts.volumes if volume.label]
+        return labels[-1] if labels else ""
+
+    @property
+    def name(self) -> str:
+        """The label, or else the name of the file that it comes from; for people."""
+        return self.label or self.source.candidate.path.name
+
+
+def check_discs(
+    resolved: Iterable[ResolvedDisc],
+    targets: Mapping[str, Target],
+    *,
+    on_bytes: OnBytes = lambda count: None,
+) -> list[CheckedDisc]:
+    """Check every disc; of several candidates the first without an error is taken.
+
+    Raises :class:`TargetError` for an unknown target before anything is opened,
+    and what opening the only candidate raises.
+    """
+    discs = list(resolved)
+    wanted = {disc.position: pick_targets(disc.disc.targets, targets) for disc in discs}
+    seen: dict[_Key, LookedAt] = {}
+    first_use: dict[_Key, int] = {}
+    checked: list[CheckedDisc] = []
+    for disc in discs:
+        choice = _best(disc, wanted[disc.position], seen, on_bytes)
+        key = _identity(choice.source.candidate, disc.disc)
+        repeats = first_use.setdefault(key, disc.position)
+        checked.append(replace(choice, repeats=repeats if repeats != disc.position else None))
+    return checked
+
+
+def _best(
+    disc: ResolvedDisc,
+    targets: list[Target],
+    seen: dict[_Key, LookedAt],
+    on_bytes: OnBytes,
+) -> CheckedDisc:
+    tried: list[CheckedDisc] = []
+    reasons = list(disc.absent)
+    failure: MediashelfError | None = None
+    for candidate in disc.candidates:
+        key = _identity(candidate, disc.disc)
+        try:
+            if key not in seen:
+                seen[key] = look_at(candidate, disc.disc, on_bytes)
+        except MediashelfError as error:
+            failure = error
+            reasons.append(f"{candidate.source}: {error}")
+            continue
+        checked = _check(disc, seen[key], targets)
+        if worst(checked.findings) is not Severity.ERROR:
+            return _with_reasons(checked, reasons)
+        tried.append(checked)
+        reasons.append(f"{candidate.source}: has errors")
+    if tried:
+        return tried[0]
+    assert failure is not None
+    raise failure
+
+
+def _with_reasons(checked: CheckedDisc, reasons: list[str]) -> CheckedDisc:
+    """Say so when the disc comes from an alternative."""
+    if not reasons:
+        return checked
+    note = Finding(
+        "first-source-is-used",
+        Severity.NOTE,
+        str(checked.source.candidate.path),
+        f"the disc comes from {checked.source.candidate.source}, because {'; '.join(reasons)}",
+        "nothing, if that is right",
+    )
+    return replace(checked, findings=(*checked.findings, note))
+
+
+def _identity(candidate: Candidate, disc: PlanDisc) -> _Key:
+    return candidate.is_recipe, os.path.realpath(candidate.path), disc.pad, disc.track
+
+
+def _check(disc: ResolvedDisc, source: LookedAt, targets: list[Target]) -> CheckedDisc:
+    findings = list(source.findings)
+    passed = []
+    # What cannot be served has no files that a target could read.
+    for target in targets if source.can_be_served else ():
+        found = list(check_disc(source.facts, target))
+        findings += found
+        if worst([*source.findings, *found]) is not Severity.ERROR:
+            passed.append(target.name)
+    return CheckedDisc(
+        disc, source, tuple(findings), tuple(target.name for target in targets), tuple(passed)
+    )

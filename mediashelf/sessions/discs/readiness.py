@@ -1,0 +1,161 @@
+"""Is the machine ready for the session? Rows of data, asked about the plan's machine and discs."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from mediashelf.findings import Finding, Severity
+from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.plans.session_plan import Machine, SessionPlan
+from mediashelf.text import parse_size, size_text
+
+ROWS_PATH = Path(__file__).with_name("readiness.toml")
+
+_MACHINE_KEYS = {
+    "memory_over": "memory",
+    "disk_over": "disk",
+    "disk_mode": "disk_mode",
+    "firmware": "firmware",
+    "optical_boot": "optical_boot",
+}
+"""Conditions about the machine, with the plan's key that answers them."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadinessRow:
+    """One thing to know before the first disc goes in; no targets means all.
+
+    ``bring`` is what to put on the driver disc for it, or empty.
+    """
+
+    rule: str
+    targets: tuple[str, ...]
+    when: Mapping[str, Any]
+    severity: Severity
+    message: str
+    remedy: str
+    source: str
+    bring: str = ""
+
+    def concerned(self, plan: SessionPlan) -> tuple[str, ...]:
+        """Return the targets of the plan that the row is about."""
+        return tuple(name for name in plan.targets if not self.targets or name in self.targets)
+
+
+@cache
+def readiness_rows() -> tuple[ReadinessRow, ...]:
+    """Return the rows in the order in which a person acts on them."""
+    document = tomllib.loads(ROWS_PATH.read_text("utf-8"))
+    return tuple(
+        ReadinessRow(
+            row["rule"],
+            tuple(row["targets"]),
+            row["when"],
+            Severity.from_word(row["severity"]),
+            row["message"],
+            row["remedy"],
+            row["source"],
+            row.get("bring", ""),
+        )
+        for row in document["row"]
+    )
+
+
+def check_readiness(plan: SessionPlan, boots: Sequence[tuple[BootWay, ...]]) -> Iterator[Finding]:
+    """Yield what the machine's facts mean for the plan's targets, in the order of acting.
+
+    ``boots`` holds the ways to boot of each disc. What the plan does not say
+    about the machine is not guessed: one note names it.
+    """
+    unsaid: dict[str, None] = {}
+    facts = _facts(plan.machine, boots)
+    for row in readiness_rows():
+        concerned = row.concerned(plan)
+        if not concerned:
+            continue
+        unknown = [key for key in row.when if facts[key] is None]
+        if unknown:
+            unsaid.update(dict.fromkeys(_MACHINE_KEYS[key] for key in unknown))
+        elif all(_holds(key, wanted, facts[key]) for key, wanted in row.when.items()):
+            yield _finding(row, concerned, plan.machine)
+    if unsaid:
+        keys = ", ".join(unsaid)
+        yield Finding(
+            "machine-is-described",
+            Severity.NOTE,
+            "[machine]",
+            f"the plan does not say {keys}, so what {', '.join(plan.targets)} asks of a machine "
+            "was not all checked",
+            f"say {keys} in the plan's table [machine]",
+        )
+
+
+def check_boot(
+    position: int, ways: Sequence[BootWay], plan: SessionPlan, where: str
+) -> Iterator[Finding]:
+    """Yield what stands between this disc's boot catalog and the machine's firmware."""
+    firmware = plan.machine.firmware
+    wanted = {"uefi": "efi", "bios": "x86"}.get(firmware, "")
+    platforms = sorted({way.platform for way in ways})
+    if ways and wanted and wanted not in platforms:
+        yield Finding(
+            "boot-fits-firmware",
+            Severity.WARNING,
+            where,
+            f"the disc boots on {', '.join(platforms)}, and the machine's firmware is {firmware}",
+            "switch the firmware's mode, or start from another disc",
+            "El Torito 1.0, figure 2 (platform id); 0xEF is UEFI's",
+        )
+    if position == 1 and not ways:
+        yield Finding(
+            "first-disc-boots",
+            Severity.NOTE,
+            where,
+            "the first disc does not boot, so the machine must start from something else",
+            "put the disc that starts the machine first, if it is to start from the drive",
+        )
+
+
+def _facts(machine: Machine, boots: Sequence[tuple[BootWay, ...]]) -> dict[str, Any]:
+    """Return what each condition is compared with; None where nobody said."""
+    return {
+        "memory_over": machine.memory,
+        "disk_over": machine.disk,
+        "disk_mode": machine.disk_mode or None,
+        "firmware": machine.firmware or None,
+        "optical_boot": machine.optical_boot,
+        "boots": any(boots),
+        "boots_as_floppy": any(way.method.startswith("floppy") for ways in boots for way in ways),
+    }
+
+
+def _holds(key: str, wanted: Any, found: Any) -> bool:
+    if key.endswith("_over"):
+        limit: int = parse_size(wanted) if isinstance(wanted, str) else wanted
+        return bool(found > limit)
+    return found in wanted if isinstance(wanted, list) else found == wanted
+
+
+def _finding(row: ReadinessRow, concerned: tuple[str, ...], machine: Machine) -> Finding:
+    keys = [_MACHINE_KEYS[key] for key in row.when if key in _MACHINE_KEYS]
+    values = {
+        "memory": size_text(machine.memory or 0),
+        "disk": f"{machine.disk or 0:,} bytes",
+        "disk_mode": machine.disk_mode,
+    }
+    names = ", ".join(concerned)
+    is_one = len(concerned) == 1
+    return Finding(
+        row.rule,
+        row.severity,
+        f"[machine] {', '.join(keys)}" if keys else "the machine",
+        row.message.format(**values) + ("" if is_one or not row.targets else f" ({names})"),
+        f"{row.remedy}; on the driver disc: {row.bring}" if row.bring else row.remedy,
+        row.source,
+        target=names if is_one and row.targets else "",
+    )

@@ -1,0 +1,78 @@
+"""What becomes of an image that the emulator cannot serve as it is.
+
+Raw sectors are converted on the way to the card (:mod:`mediashelf.sessions.discs.look_raw`),
+what is too small or ends inside a block is filled up with zeros where the plan asks
+for it, what is too large is refused, and sound is explained.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.sessions.emulator import BLOCK_SIZE, MAX_SIZE, MIN_BLOCKS, MIN_SIZE, check_lun
+from mediashelf.text import count_text
+
+_PADDED_RULES = ("emulator-smallest-disc", "emulator-whole-blocks")
+
+_PAD = "have the copy filled up with zeros: pad = true for this disc in the plan, or prepare --pad"
+
+
+_WHOLE = "get the whole image: zeros cannot stand for what is missing"
+
+
+def padding_of(size: int) -> int:
+    """Return how many zeros behind an image of ``size`` bytes make it one that is served whole."""
+    if size > MAX_SIZE:
+        return 0
+    whole = -(-size // SECTOR_SIZE) * SECTOR_SIZE
+    return max(whole, MIN_SIZE) - size
+
+
+def check_served(
+    size: int, where: str, *, pad: bool, is_cut: bool = False
+) -> tuple[int, tuple[Finding, ...]]:
+    """Return the zeros to add to an image of ``size`` bytes, and what is found about its size.
+
+    Without ``pad`` nothing is added, and the findings say how to ask for it; zeros
+    are no help for an image that ``is_cut``, which lacks what they would stand for.
+    """
+    helps = padding_of(size)
+    padding = helps if pad else 0
+    remedy = _WHOLE if is_cut else _PAD
+    found = [
+        replace(one, remedy=remedy) if helps and one.rule in _PADDED_RULES else one
+        for one in check_lun(size + padding, where=where)
+    ]
+    if padding:
+        found.append(_padded(size, padding, where))
+    return padding, tuple(found)
+
+
+def ignored_track(track: int | None, where: str) -> Iterator[Finding]:
+    """Yield a finding when the plan names a track of an image that has none."""
+    if track is not None:
+        yield Finding(
+            "track-is-of-raw-image",
+            Severity.WARNING,
+            where,
+            f"the plan names track {track}, but this is no raw image; all of it is served",
+            "take the key track away, or name the raw image or its sheet",
+        )
+
+
+def _padded(size: int, padding: int, where: str) -> Finding:
+    is_small = size < MIN_SIZE
+    return Finding(
+        "image-is-padded",
+        Severity.NOTE,
+        where,
+        f"{count_text(padding, 'byte')} of zeros are added behind the image on the card, as the "
+        "plan asks; the image itself stays as it is",
+        "nothing; the manifest has the digests of both",
+        (MIN_BLOCKS if is_small else BLOCK_SIZE).source,
+        f"{size:,} bytes",
+        f"{size + padding:,} bytes",
+    )

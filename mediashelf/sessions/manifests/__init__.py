@@ -1,0 +1,1 @@
+"""The card's manifest: values, schema, versions, sense."""

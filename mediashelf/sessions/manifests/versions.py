@@ -1,0 +1,47 @@
+"""Manifests of earlier versions, as the current version would say the same."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from mediashelf.sessions.manifests.codes import disc_codes
+
+CURRENT = 2
+
+
+def from_version_1(document: dict[str, Any]) -> dict[str, Any]:
+    """Return a manifest of version 1 in the current form; whatever is wrong with it stays wrong.
+
+    Version 2 added a disc's code and origin, and the areas of its contents. Codes
+    are given as a new card would get them, though the files' names lack them.
+    """
+    discs = document.get("discs")
+    if not isinstance(discs, list) or not all(isinstance(disc, dict) for disc in discs):
+        return {**document, "version": CURRENT}
+    codes = _codes(discs)
+    upgraded = [_disc(disc, code) for disc, code in zip(discs, codes, strict=True)]
+    return {**document, "version": CURRENT, "discs": upgraded}
+
+
+def _codes(discs: list[dict[str, Any]]) -> list[str]:
+    """Return a code for each disc; one that is presented again keeps its code."""
+    names = {str(disc.get("path")): str(disc.get("label") or disc.get("path")) for disc in discs}
+    by_path = dict(zip(names, disc_codes(list(names.values())), strict=True))
+    return [by_path[str(disc.get("path"))] for disc in discs]
+
+
+def _disc(disc: dict[str, Any], code: str) -> dict[str, Any]:
+    """Return the disc with what version 1 did not say, as far as it follows from the rest."""
+    contents = disc.get("contents")
+    if isinstance(contents, dict):
+        contents = {"areas": [], **contents}
+    path = disc.get("path")
+    name = path.rpartition("/")[2] if isinstance(path, str) else path
+    origin = {
+        "how": "copied",
+        "name": name,
+        "size": disc.get("size"),
+        "digests": disc.get("digests"),
+        "padding": 0,
+    }
+    return {"code": code, "origin": origin, **disc, "contents": contents}

@@ -1,0 +1,1 @@
+"""Session plans: the TOML that a person writes, and the files that it means."""

@@ -1,0 +1,282 @@
+"""Session plans: the TOML that a person writes before a bench session.
+
+::
+
+    name = "Tide-table kiosk"
+    targets = ["win9x"]              # who must read the discs, unless a disc says otherwise
+    machine = "Kiosk PC, 1999"       # or a table: [machine] name, memory, disk, …
+
+    [card]                           # what the discs will be put on
+    filesystem = "fat32"
+    capacity = "4GB"
+
+    [[disc]]                         # one for each disc, in the order of use
+    image = "library/system.iso"     # or recipe = "….toml", or find = "words in the catalogue"
+    purpose = "Install the system"
+
+Reading a plan touches no disc: what it names is looked for by
+:mod:`mediashelf.sessions.plans.resolve`.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from pathlib import Path
+
+from mediashelf.errors import InputError, SessionPlanError
+from mediashelf.sessions.card_space import CARD_KIND_NAMES
+from mediashelf.sessions.plans.tables import Table
+from mediashelf.text import did_you_mean
+
+MAX_DISCS = 99
+"""Discs in one plan; the position is two digits of the name on the card."""
+
+MAX_PLAN_SIZE = 1 << 20
+"""Bytes of a plan's file; nobody writes a longer one by hand."""
+
+DISK_MODES = ("ide", "ahci", "raid")
+FIRMWARES = ("bios", "uefi")
+
+
+class SourceKind(StrEnum):
+    """How a plan names a disc; the words are the plan's keys."""
+
+    IMAGE = "image"
+    RECIPE = "recipe"
+    FIND = "find"
+
+
+@dataclass(frozen=True, slots=True)
+class DiscSource:
+    """Where a disc comes from; ``text`` is just as written: a path, or words to find."""
+
+    kind: SourceKind
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.text!r}"
+
+
+@dataclass(frozen=True, slots=True)
+class PlanDisc:
+    """One disc of a session.
+
+    ``number`` counts the plan's ``[[disc]]`` tables from 1. ``alternatives`` are
+    tried in order when ``source`` is not there. ``after`` names discs that must
+    come before this one, by their ``name`` or by the text of their source;
+    ``after_numbers`` are their numbers. With ``pad`` an image that is too small for
+    the emulator, or ends inside a block, is filled up on the card. ``track`` is the
+    number of the track of a raw image that is served.
+    """
+
+    number: int
+    source: DiscSource
+    targets: tuple[str, ...]
+    name: str = ""
+    purpose: str = ""
+    expect: str = ""
+    after: tuple[str, ...] = ()
+    after_numbers: tuple[int, ...] = ()
+    alternatives: tuple[DiscSource, ...] = ()
+    pad: bool = False
+    track: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CardWish:
+    """What the plan says about the card; sizes in bytes, nothing said is empty or None."""
+
+    filesystem: str = ""
+    capacity: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """The machine to be set up; sizes in bytes, nothing said is empty or None.
+
+    ``memory`` is read in powers of 1024 whatever the unit looks like, as memory
+    is sold; ``disk`` in powers of 1000 for ``GB``, as disks are. ``devices`` is the
+    path of a list of its devices, as written.
+    """
+
+    name: str = ""
+    memory: int | None = None
+    disk: int | None = None
+    disk_mode: str = ""
+    firmware: str = ""
+    optical_boot: bool | None = None
+    devices: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionPlan:
+    """A whole plan; ``discs`` stand in the order of use. Paths start from ``folder``."""
+
+    name: str
+    machine: Machine
+    card: CardWish
+    discs: tuple[PlanDisc, ...]
+    folder: Path
+
+    @property
+    def targets(self) -> tuple[str, ...]:
+        """Every target that some disc must serve, in the order first named."""
+        return tuple(dict.fromkeys(target for disc in self.discs for target in disc.targets))
+
+
+def load_plan(path: Path) -> SessionPlan:
+    """Read and understand a plan's file.
+
+    Raises :class:`InputError` when it cannot be read and
+    :class:`SessionPlanError`, with the place in the plan, when it cannot be
+    understood.
+    """
+    try:
+        if not path.is_file():
+            problem = "is no file" if path.exists() else "does not exist"
+            raise InputError(f"{path}: {problem}; name a session plan (TOML)")
+        with path.open("rb") as stream:
+            data = stream.read(MAX_PLAN_SIZE + 1)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror or error}") from error
+    try:
+        return parse_plan(data, path.parent)
+    except SessionPlanError as error:
+        raise SessionPlanError(f"{path}: {error}") from error
+
+
+def parse_plan(data: bytes, folder: Path) -> SessionPlan:
+    """Understand a plan's bytes; raises :class:`SessionPlanError`.
+
+    Not checked here: whether the discs exist and whether the targets are known.
+    """
+    if len(data) > MAX_PLAN_SIZE:
+        raise SessionPlanError(f"is longer than {MAX_PLAN_SIZE:,} bytes; is this a session plan?")
+    try:
+        # Editors of the time put a byte order mark before UTF-8.
+        top = Table(tomllib.loads(data.decode("utf-8-sig")))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise SessionPlanError(f"is not TOML in UTF-8: {error}") from error
+    except RecursionError as error:
+        raise SessionPlanError("is nested too deeply to be a session plan") from error
+
+    name = top.text("name", required=True)
+    targets = top.texts("targets")
+    machine = _machine(top)
+    card = _card(top)
+    tables = top.tables("disc")
+    top.finish()
+    discs = [_disc(table, number, targets) for number, table in enumerate(tables, start=1)]
+    if not discs:
+        raise SessionPlanError("names no disc; add at least one [[disc]]")
+    if len(discs) > MAX_DISCS:
+        raise SessionPlanError(f"names {len(discs)} discs; the most for one session is {MAX_DISCS}")
+    return SessionPlan(name, machine, card, in_order_of_use(discs), folder)
+
+
+def with_padding(plan: SessionPlan) -> SessionPlan:
+    """Return the plan with every disc padded that needs it."""
+    return replace(plan, discs=tuple(replace(disc, pad=True) for disc in plan.discs))
+
+
+def _machine(top: Table) -> Machine:
+    if not top.holds_table("machine"):
+        return Machine(top.text("machine"))
+    table = top.table("machine")
+    machine = Machine(
+        name=table.text("name"),
+        memory=table.size("memory", binary=True),
+        disk=table.size("disk"),
+        disk_mode=table.choice("disk_mode", DISK_MODES),
+        firmware=table.choice("firmware", FIRMWARES),
+        optical_boot=table.truth("optical_boot"),
+        devices=table.text("devices"),
+    )
+    table.finish()
+    return machine
+
+
+def _card(top: Table) -> CardWish:
+    table = top.table("card")
+    card = CardWish(table.choice("filesystem", CARD_KIND_NAMES), table.size("capacity"))
+    table.finish()
+    return card
+
+
+def _disc(table: Table, number: int, plan_targets: tuple[str, ...]) -> PlanDisc:
+    disc = PlanDisc(
+        number=number,
+        targets=table.texts("targets") or plan_targets,
+        name=table.text("name"),
+        purpose=table.text("purpose"),
+        expect=table.text("expect"),
+        after=table.texts("after"),
+        alternatives=tuple(_alternative(other) for other in table.tables("or")),
+        pad=table.truth("pad") or False,
+        track=table.count("track"),
+        source=_source(table),  # last, when every other key is known
+    )
+    table.finish()
+    if not disc.targets:
+        raise SessionPlanError(
+            f"{table.place} ({disc.source}) has no targets; say who must read it with "
+            'targets = ["…"] here or at the top of the plan'
+        )
+    return disc
+
+
+def _alternative(table: Table) -> DiscSource:
+    source = _source(table)
+    table.finish()
+    return source
+
+
+def _source(table: Table) -> DiscSource:
+    named = [kind for kind in SourceKind if table.has(kind.value)]
+    if len(named) != 1:
+        table.finish()  # a mistyped key is the likelier mistake, and named first
+        said = " and ".join(named) or "none of them"
+        raise SessionPlanError(
+            f"{table.place} must say exactly one of image, recipe and find; it says {said}"
+        )
+    return DiscSource(named[0], table.text(named[0], required=True))
+
+
+def in_order_of_use(discs: list[PlanDisc]) -> tuple[PlanDisc, ...]:
+    """Return the discs in the plan's order, each moved behind those that it names in ``after``.
+
+    Raises :class:`SessionPlanError` for a name that no disc or more than one
+    has, and for discs that wait for each other.
+    """
+    waiting = [
+        replace(disc, after_numbers=tuple(_named(text, disc, discs) for text in disc.after))
+        for disc in discs
+    ]
+    ordered: list[PlanDisc] = []
+    while waiting:
+        done = {disc.number for disc in ordered}
+        ready = next((disc for disc in waiting if set(disc.after_numbers) <= done), None)
+        if ready is None:
+            raise SessionPlanError(
+                "discs wait for each other: "
+                + "; ".join(
+                    f"disc {d.number} after {', '.join(d.after)}" for d in waiting if d.after
+                )
+                + "; take one `after` away"
+            )
+        ordered.append(ready)
+        waiting.remove(ready)
+    return tuple(ordered)
+
+
+def _named(text: str, disc: PlanDisc, discs: list[PlanDisc]) -> int:
+    numbers = [other.number for other in discs if text == other.name and text]
+    numbers = numbers or [other.number for other in discs if text == other.source.text]
+    if len(numbers) == 1:
+        return numbers[0]
+    known = [*(d.name for d in discs if d.name), *(d.source.text for d in discs)]
+    problem = "names no disc" if not numbers else f"names {len(numbers)} discs"
+    hint = did_you_mean(text, known) if not numbers else "; give one of them a name of its own"
+    raise SessionPlanError(f"disc {disc.number}: after {text!r} {problem}{hint}")

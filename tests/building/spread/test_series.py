@@ -1,0 +1,306 @@
+"""Discs of a series: whole packages, real sizes, an index of all on each, all or none."""
+
+from __future__ import annotations
+
+import hashlib
+import random
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from build_trees import write_tree
+from driver_packages import inf, noise, package
+from mediashelf.building.pages.disc_pages import PagesSize
+from mediashelf.building.planning.disc_plan import plan_disc
+from mediashelf.building.planning.listing import list_sources
+from mediashelf.building.recipes.capacity import Capacity
+from mediashelf.building.recipes.recipe import BootImage, Recipe, SourceFolder
+from mediashelf.building.spread.room import DiscRoom, Measure
+from mediashelf.building.spread.series import DiscSeries, file_names, plan_series
+from mediashelf.building.spread.units import find_units
+from mediashelf.building.writing import write
+from mediashelf.building.writing.write import build_discs
+from mediashelf.errors import BuildError, OutputError
+from mediashelf.findings import Severity
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.image import open_image
+
+KIB = 1024
+
+
+def recipe_of(*sources: SourceFolder, sectors: int, **options: object) -> Recipe:
+    capacity = Capacity(f"{sectors} sectors", sectors)
+    return Recipe("Kiosk", sources, capacity=capacity, **options)  # type: ignore[arg-type]
+
+
+def planned(*sources: SourceFolder, sectors: int, **options: object) -> DiscSeries:
+    recipe = recipe_of(*sources, sectors=sectors, **options)
+    return plan_series(recipe, list_sources(recipe))
+
+
+def tops(series: DiscSeries) -> list[list[str]]:
+    return [[unit.name for unit in units] for units in series.units]
+
+
+def ten_packages(tmp_path: Path) -> Path:
+    files: dict[str, bytes] = {}
+    for number in range(10):
+        files |= package(f"P{number}", 100 * KIB)
+    return write_tree(tmp_path / "top", files)
+
+
+def test_packages_are_spread_evenly_and_in_sequence(tmp_path: Path) -> None:
+    top = ten_packages(tmp_path)
+    # A package takes 50 sectors and its INF and folders a few more: four on 256 sectors.
+    series = planned(SourceFolder(top), sectors=280)
+    assert [len(units) for units in series.units] == [4, 3, 3]
+    assert [name for names in tops(series) for name in names] == [f"/P{n}" for n in range(10)]
+    assert series.spread.is_proved_least
+    for plan in series.plans:
+        assert plan.layout.used_sectors <= 280
+
+
+def test_every_disc_is_a_disc_of_its_own(tmp_path: Path) -> None:
+    series = planned(SourceFolder(ten_packages(tmp_path)), sectors=280)
+    outputs = [tmp_path / name for name in file_names("Kiosk", len(series.plans))]
+    assert [path.name for path in outputs] == ["kiosk-1.iso", "kiosk-2.iso", "kiosk-3.iso"]
+    built = build_discs(series.plans, outputs)
+    seen: dict[str, str] = {}
+    for number, (disc, output) in enumerate(zip(built, outputs, strict=True), 1):
+        with open_image(output) as image:
+            assert image.findings == ()
+            iso, joliet = image.facts.volumes
+            assert (iso.label, joliet.label) == (f"KIOSK_{number}", f"Kiosk {number}")
+            for entry in joliet.files:
+                digest = hashlib.sha256(image.read_file(entry, 1 << 20)).hexdigest()
+                assert disc.digests[entry.path] == digest
+                if not entry.path.startswith("/INDEX."):
+                    assert entry.path not in seen
+                    seen[entry.path] = digest
+    expected = {
+        f"/P{number}/LKV.{kind}": hashlib.sha256(data).hexdigest()
+        for number in range(10)
+        for kind, data in (("INF", inf()), ("SYS", noise(f"P{number}", 100 * KIB)))
+    }
+    assert seen == expected
+
+
+def test_the_index_of_all_is_on_each(tmp_path: Path) -> None:
+    top = write_tree(
+        tmp_path / "top",
+        {
+            **package("Larkspur Video", 300 * KIB),
+            **package("Larkspur Vintage", 300 * KIB),
+            "READ ME.TXT": b"r",
+        },
+    )
+    series = planned(SourceFolder(top), sectors=300)
+    assert tops(series) == [["/", "/Larkspur Video"], ["/Larkspur Vintage"]]
+    outputs = [tmp_path / "1.iso", tmp_path / "2.iso"]
+    build_discs(series.plans, outputs)
+    page = pages_on(outputs[1])
+    text = page["/INDEX.TXT"].decode("ascii").replace("\r\n", "\n")
+    assert "What is on Kiosk\n\nThis is disc 2 of 2.\n" in text
+    size = f"{300 * KIB + len(inf()):,} bytes"
+    video = line("\\LARKSPUR", size)
+    assert (
+        "\nAll discs\n\n"
+        "disc 1: Kiosk 1\n"
+        f"{line(chr(92), '1 byte (files only)')}"
+        f"{video}"
+        "  = \\Larkspur Video\n\n"
+        "disc 2: Kiosk 2 (this disc)\n"
+        f"{video}"
+        "  = \\Larkspur Vintage\n"
+    ) in text
+    assert text.endswith(f"\n2 files, {300 * KIB + len(inf()):,} bytes.\n")
+    html = page["/INDEX.HTM"].decode("ascii")
+    assert "<H3>disc 2: Kiosk 2 (this disc)</H3>" in html
+    assert '<A HREF="LARKSPUR">\\LARKSPUR</A>' in html
+    other = pages_on(outputs[0])["/INDEX.TXT"].decode("ascii")
+    assert "disc 1: Kiosk 1 (this disc)" in other
+
+
+def line(path: str, size: str) -> str:
+    return f"  {path:<40}  {size:>22}\n"
+
+
+def pages_on(disc: Path) -> dict[str, bytes]:
+    with open_image(disc) as image:
+        volume = image.facts.volume(VolumeKind.ISO9660)
+        assert volume is not None
+        return {
+            entry.path: image.read_file(entry, 1 << 20)
+            for entry in volume.files
+            if entry.path.startswith("/INDEX.")
+        }
+
+
+def test_a_recipe_that_fits_on_one_disc_is_that_disc(tmp_path: Path) -> None:
+    top = ten_packages(tmp_path)
+    recipe = recipe_of(SourceFolder(top), sectors=10_000)
+    series = plan_series(recipe, list_sources(recipe))
+    assert len(series.plans) == 1
+    assert series.proof == "proved least, by their size"
+    assert file_names("Kiosk", 1) == ["kiosk.iso"]
+    build_discs(series.plans, [tmp_path / "series.iso"])
+    write.build_disc(plan_disc(recipe), tmp_path / "disc.iso")
+    assert (tmp_path / "series.iso").read_bytes() == (tmp_path / "disc.iso").read_bytes()
+
+
+def test_the_same_discs_every_time(tmp_path: Path) -> None:
+    top = ten_packages(tmp_path)
+    for name in ("a", "b"):
+        series = planned(SourceFolder(top), sectors=280)
+        build_discs(series.plans, [tmp_path / f"{name}{number}.iso" for number in range(3)])
+    for number in range(3):
+        first, second = (tmp_path / f"{name}{number}.iso" for name in ("a", "b"))
+        assert first.read_bytes() == second.read_bytes()
+
+
+def test_equal_files_are_counted_once_where_they_stand_together(tmp_path: Path) -> None:
+    """By sums four discs would be needed; the shared file makes room for all on one."""
+    shared = noise("shared", 400 * KIB)
+    files: dict[str, bytes] = {}
+    for number in range(4):
+        files |= {f"P{number}/LKV.INF": inf(), f"P{number}/LKV.SYS": shared}
+    series = planned(SourceFolder(write_tree(tmp_path / "top", files)), sectors=330)
+    assert len(series.plans) == 1
+    assert series.plans[0].layout.used_sectors <= 330
+
+
+def test_order_goes_before_everything(tmp_path: Path) -> None:
+    top = ten_packages(tmp_path)
+    series = planned(
+        SourceFolder(top, only=("P3", "P7"), order=-1),
+        SourceFolder(top, skip=("P3", "P7", "P0")),
+        SourceFolder(top, only=("P0",), order=9),
+        sectors=280,
+    )
+    names = tops(series)
+    assert {"/P3", "/P7"} <= set(names[0])
+    assert "/P0" in names[-1]
+
+
+def test_the_first_disc_boots_and_only_that(tmp_path: Path) -> None:
+    (tmp_path / "boot.img").write_bytes(bytes(100 * 2048))
+    series = planned(
+        SourceFolder(ten_packages(tmp_path), order=-5),
+        sectors=400,
+        boot=BootImage(tmp_path / "boot.img"),
+    )
+    assert [plan.boot is not None for plan in series.plans] == [
+        True,
+        *[False] * (len(series.plans) - 1),
+    ]
+    assert len(series.plans) > 1
+    outputs = [tmp_path / f"{number}.iso" for number in range(len(series.plans))]
+    build_discs(series.plans, outputs)
+    with open_image(outputs[0]) as image:
+        assert image.facts.boot is not None
+    with open_image(outputs[1]) as image:
+        assert image.facts.boot is None
+
+
+def test_a_package_that_no_disc_holds_names_its_largest_files(tmp_path: Path) -> None:
+    files = {**package("A", 10 * KIB), "B/LKV.INF": inf()}
+    files |= {f"B/{number}.BIN": noise(number, number * 50 * KIB) for number in range(1, 6)}
+    top = write_tree(tmp_path / "top", files)
+    with pytest.raises(BuildError) as caught:
+        planned(SourceFolder(top), sectors=300)
+    message = str(caught.value)
+    assert message.startswith("/B: needs ")
+    assert "and the capacity (300 sectors) is 300; its largest files are" in message
+    order = [message.index(f"{number}.BIN") for number in (5, 4, 3)]
+    assert order == sorted(order)
+    assert "2.BIN" not in message
+    assert "250.0 KiB" in message
+
+
+def test_a_folder_without_packages_is_taken_apart_where_it_must_be(tmp_path: Path) -> None:
+    files = {f"sounds/{number}/horn.wav": noise(number, 100 * KIB) for number in range(6)}
+    files["sounds/list.txt"] = b"list"
+    series = planned(SourceFolder(write_tree(tmp_path / "top", files)), sectors=280)
+    assert len(series.plans) == 2
+    (finding,) = [f for f in series.findings if f.rule == "folder-on-several-discs"]
+    assert finding.severity is Severity.NOTE
+    assert "on discs 1, 2" in finding.message
+    with pytest.raises(BuildError, match="in one piece"):
+        planned(SourceFolder(tmp_path / "top", keep_together=True), sectors=280)
+
+
+def test_one_file_that_no_disc_holds(tmp_path: Path) -> None:
+    top = write_tree(tmp_path / "top", {"a/b/LARGE.BIN": noise(1, 700 * KIB), "c.txt": b"c"})
+    with pytest.raises(BuildError, match=r"/a/b: needs .*LARGE\.BIN \(700\.0 KiB\)"):
+        planned(SourceFolder(top), sectors=300)
+    assert len(planned(SourceFolder(top), sectors=500).plans) == 1
+
+
+def test_a_boot_image_that_no_disc_holds(tmp_path: Path) -> None:
+    (tmp_path / "boot.img").write_bytes(bytes(1_474_560))
+    top = write_tree(tmp_path / "top", {"a": b"a"})
+    with pytest.raises(BuildError, match="the boot image: needs"):
+        planned(SourceFolder(top), sectors=300, boot=BootImage(tmp_path / "boot.img"))
+
+
+def test_sources_without_files_are_one_empty_disc(tmp_path: Path) -> None:
+    (tmp_path / "top").mkdir()
+    assert len(planned(SourceFolder(tmp_path / "top"), sectors=300).plans) == 1
+
+
+def test_packages_on_a_full_disc_fit_to_the_last_sector(tmp_path: Path) -> None:
+    """The border is where the real layout says, not where sums do."""
+    top = ten_packages(tmp_path)
+    recipe = recipe_of(SourceFolder(top), sectors=10_000)
+    listing = list_sources(recipe)
+    units = find_units(listing, recipe.folders)
+    needed = DiscRoom(Measure(recipe, listing, PagesSize()), units).sectors(range(10))
+    for sectors, fits in ((needed, True), (needed - 1, False)):
+        capacity = Capacity("exact", sectors)
+        room = DiscRoom(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
+        assert room.fits(range(10)) is fits
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_quick_answers_are_never_wrong(tmp_path: Path, seed: int) -> None:
+    """Whatever is said to fit does by the layout, and the least weights never say too much."""
+    randomness = random.Random(seed)
+    files: dict[str, bytes] = {"loose.txt": b"l"}
+    for number in range(25):
+        folder = "/".join(
+            f"folder {randomness.randrange(4)}" for _ in range(randomness.randint(0, 3))
+        )
+        name = f"{folder}/pack {number}".lstrip("/")
+        files[f"{name}/LKV.INF"] = inf()
+        for count in range(randomness.randrange(12)):
+            kind = randomness.choice(["same", f"{number} {count}"])
+            long = "x" * randomness.randrange(60)
+            files[f"{name}/{count}{long}.bin"] = noise(kind, randomness.choice([10, 3000, 30_000]))
+    recipe = recipe_of(SourceFolder(write_tree(tmp_path / "top", files)), sectors=10_000)
+    listing = list_sources(recipe)
+    units = find_units(listing, recipe.folders)
+    exact = DiscRoom(Measure(recipe, listing, PagesSize()), units)
+    items = exact.items()
+    for _ in range(30):
+        chosen = randomness.sample(range(len(units)), randomness.randint(1, len(units)))
+        needed = exact.sectors(chosen)
+        capacity = Capacity("tried", needed + randomness.choice([-1, 0, 1, 30, -30]))
+        room = DiscRoom(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
+        assert room.fits(chosen) is (needed <= capacity.sectors)
+        if needed <= capacity.sectors:
+            assert sum(items[number].least for number in chosen) <= room.least_capacity
+
+
+def test_all_discs_or_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    top = ten_packages(tmp_path)
+    series = planned(SourceFolder(top), sectors=280)
+    outputs = [tmp_path / f"{number}.iso" for number in range(3)]
+    outputs[1].write_bytes(b"older")
+    with pytest.raises(OutputError, match="exists already"):
+        build_discs(series.plans, outputs, replace=False)
+    (top / "P9" / "LKV.SYS").unlink()
+    with pytest.raises(BuildError, match="vanished"):
+        build_discs(series.plans, outputs)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["1.iso", "top"]
+    assert outputs[1].read_bytes() == b"older"

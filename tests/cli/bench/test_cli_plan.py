@@ -1,0 +1,155 @@
+"""``mediashelf plan``: a draft that can be used at once, and the session as a table."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from make_image import make_iso
+from make_raw import mode_1_image
+from mediashelf.cli.main import main
+from session_bench import Bench, make_bench, slides_image
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    return make_bench(tmp_path)
+
+
+def run(*arguments: object, columns: int = 120) -> Result:
+    return CliRunner(env={"COLUMNS": str(columns)}).invoke(
+        main, [str(one) for one in arguments], catch_exceptions=False
+    )
+
+
+def test_the_session_is_shown_as_a_table(bench: Bench) -> None:
+    result = run("plan", "show", bench.plan)
+    assert result.exit_code == 0, result.output
+    lines = result.stdout.splitlines()
+    assert lines[0] == "Tide-table kiosk, for Kiosk PC, 1999"
+    row = next(line for line in lines if "KIOSKDRV" in line)
+    assert row.split()[0] == "2"
+    assert row.endswith("Drivers (after disc 1)")
+    assert "floppy-1.44MB" in result.stdout
+    assert "to put on a slow card" in result.stdout
+    assert bench.on_card() == {}
+
+
+def test_findings_count_as_in_every_command(bench: Bench) -> None:
+    bench.slides.write_bytes(bench.slides.read_bytes()[:500_000])
+    result = run("plan", "show", bench.plan)
+    assert result.exit_code == 1
+    assert "-- disc 3, SLIDES" in result.stdout
+    assert "NOT win9x" in result.stdout
+    assert run("plan", "show", bench.plan, "--fail-on", "never").exit_code == 0
+
+
+DEVICES = """\
+00:0a.0 Multimedia audio controller [0401]: Quillon Audio 16 [f3d7:1600] (rev 02)
+01:00.0 VGA compatible controller [0300]: Larkspur Video Accelerator 3 [f2c4:0301] (rev 03)
+"""
+
+
+def test_devices_of_the_machine_are_looked_for_on_the_discs(bench: Bench) -> None:
+    inf = files("mediashelf.demo").joinpath("data", "lkvx3.inf").read_bytes()
+    (bench.folder / "drivers" / "VIDEO" / "LKVX3.INF").write_bytes(inf)
+    (bench.folder / "devices.txt").write_text(DEVICES)
+    plan = bench.plan.read_text().replace('machine = "Kiosk PC, 1999"\n', "")
+    machine = '[machine]\nname = "Kiosk PC, 1999"\ndevices = "devices.txt"\n\n[[disc]]'
+    bench.plan.write_text(plan.replace("[[disc]]", machine, 1))
+    result = run("plan", "show", bench.plan, "--json")
+    assert result.exit_code == 0  # a session can go on without one driver
+    findings = json.loads(result.stdout)["findings"]
+    (lacking,) = [one for one in findings if one["rule"] == "device-without-driver"]
+    assert "Quillon Audio 16" in lacking["where"]
+    assert (lacking["severity"], lacking["target"], lacking["disc"]) == ("warning", "win9x", None)
+    missing = [one["message"] for one in findings if one["rule"] == "driver-file-missing"]
+    assert any("lkvpanel.cpl" in message for message in missing)  # the folder lacks it
+    assert not any("lkvx3.vxd" in message for message in missing)
+    run("prepare", bench.plan, "--to", bench.card)
+    assert "Quillon Audio 16" in (bench.card / "run-sheet.txt").read_text()
+    (bench.folder / "devices.txt").unlink()
+    assert run("plan", "show", bench.plan).exit_code == 3
+
+
+def test_json_has_the_documented_shape(bench: Bench) -> None:
+    result = run("plan", "show", bench.plan, "--json")
+    document = json.loads(result.stdout)
+    assert (document["command"], document["version"]) == ("plan show", 1)
+    assert [disc["position"] for disc in document["discs"]] == [1, 2, 3]
+    assert document["discs"][0]["boot"] == [{"method": "floppy-1.44MB", "platform": "x86"}]
+    assert document["discs"][1]["after"] == [1]
+    assert {finding["disc"] for finding in document["findings"]} <= {1, 2, 3, None}
+
+
+@pytest.mark.parametrize("columns", [40, 80])
+def test_narrow_terminals_are_enough(bench: Bench, columns: int) -> None:
+    lines = run("plan", "show", bench.plan, columns=columns).stdout.splitlines()
+    assert [line for line in lines if len(line) > columns and " " in line.strip()] == []
+
+
+def test_a_draft_from_the_catalogue_can_be_prepared_at_once(bench: Bench) -> None:
+    catalogue = bench.folder / "catalogue.sqlite"
+    copy = bench.folder / "library" / "system copy.iso"
+    copy.write_bytes(bench.system.read_bytes())
+    (bench.folder / "library" / "bad.iso").write_bytes(bench.slides.read_bytes()[:400_000])
+    run("shelf", "add", bench.system.parent, "--catalogue", catalogue)
+    run("scan", "--catalogue", catalogue)
+    draft = bench.folder / "draft.toml"
+    options = ["-t", "win9x", "--catalogue", catalogue]
+    result = run("plan", "new", *options, "-o", draft, "--name", "Kiosk")
+    assert result.exit_code == 0, result.output
+    assert "2 discs, 2 more left out as comments" in result.stderr
+    text = draft.read_text()
+    assert "left out: the same bytes as" in text
+    assert "errors inside" in text or "error inside" in text
+    assert run("prepare", draft, "--to", bench.card, *options[2:]).exit_code == 0
+    assert len(bench.images_on_card()) == 2
+    # A plan that is there is not written over.
+    again = run("plan", "new", *options, "-o", draft)
+    assert again.exit_code == 9
+    assert draft.read_text() == text
+    assert run("plan", "new", *options).stdout.startswith("# A session plan.")
+    document = json.loads(run("plan", "new", *options, "--json").stdout)
+    assert document["text"] == run("plan", "new", *options).stdout
+    assert sorted(bool(disc["problem"]) for disc in document["discs"]) == [False] * 2 + [True] * 2
+
+
+def test_a_draft_names_raw_images_by_their_sheet_and_pads_small_ones(bench: Bench) -> None:
+    catalogue = bench.folder / "catalogue.sqlite"
+    library = bench.folder / "library"
+    (library / "sounds.bin").write_bytes(mode_1_image(slides_image(650_000)))
+    (library / "sounds.cue").write_text(
+        'FILE "sounds.bin" BINARY\n  TRACK 01 MODE1/2352\n    INDEX 01 00:00:00\n'
+    )
+    (library / "bare.bin").write_bytes(mode_1_image(slides_image(660_000)))
+    (library / "small.iso").write_bytes(make_iso({"A.TXT": b"a"}, label="SMALL", joliet=3).data)
+    run("shelf", "add", library, "--catalogue", catalogue)
+    run("scan", "--catalogue", catalogue)
+    draft = bench.folder / "draft.toml"
+    result = run("plan", "new", "-t", "win9x", "--catalogue", catalogue, "-o", draft)
+    assert "5 discs, 1 more left out as comments" in result.stderr
+    text = draft.read_text()
+    assert "left out: a part of sounds.cue" in text
+    assert text.count("# raw: its data track is converted") == 2
+    assert text.count("pad = true  ") == 1
+    result = run("prepare", draft, "--to", bench.card, "--catalogue", catalogue)
+    assert result.exit_code == 0, result.output
+    assert "convert" in result.stdout
+    assert "copy, padded" in result.stdout
+    assert len(bench.images_on_card()) == 5
+    bench.write_plan('find = "sounds"')  # the sheet and its file have the word
+    assert run("plan", "show", bench.plan, "--catalogue", catalogue).exit_code == 0
+    shown = json.loads(run("plan", "show", draft, "--catalogue", catalogue, "--json").stdout)
+    assert sorted(str(disc["track"]) for disc in shown["discs"]) == ["1", "1"] + ["None"] * 3
+    assert [disc["padding"] > 0 for disc in shown["discs"]].count(True) == 1
+
+
+def test_a_draft_needs_known_targets_and_shelves(bench: Bench) -> None:
+    assert run("plan", "new").exit_code == 2
+    assert run("plan", "new", "-t", "win9").exit_code == 7
+    assert run("plan", "new", "nowhere", "-t", "win9x").exit_code == 10

@@ -1,0 +1,351 @@
+"""``mediashelf session``: notes as they are typed at the bench, the list, the report."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+
+from cli_runs import Shelf
+from mediashelf.catalogue.schema import STEPS
+from mediashelf.catalogue.store import open_catalogue
+from mediashelf.errors import CatalogueError, InputError, TargetError
+from mediashelf.text import display_width
+from session_bench import SYSTEM_DISC, Bench, make_bench
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    return make_bench(tmp_path)
+
+
+@pytest.fixture
+def shelf(bench: Bench) -> Shelf:
+    """A prepared card of three discs: system, drivers, slides."""
+    made = Shelf(bench.folder)
+    made.run("shelf", "add", bench.folder / "library")
+    made.run("scan")
+    made.run("prepare", bench.plan, "--to", bench.card, "-q")
+    return made
+
+
+def note(shelf: Shelf, *words: str, code: int = 0) -> Result:
+    return shelf.run("session", "note", *words, code=code)
+
+
+def outcomes(shelf: Shelf, *options: str) -> list[str]:
+    discs = shelf.json("session", "report", *options)["session"]["discs"]
+    return [disc["outcome"] for disc in discs]
+
+
+def test_from_preparing_to_the_report(shelf: Shelf, bench: Bench) -> None:
+    listed = shelf.run("session", "list").stdout
+    assert "Tide-table kiosk" in listed
+    assert "3 open" in listed
+    assert str(bench.card) in listed
+    out = note(shelf, "1", "worked", "first", "try").stdout
+    assert "Tide-table kiosk, 1 KIOSK_SYSTEM" in out
+    assert "worked: first try" in out
+    assert "next: 2 KIOSKDRV" in out
+    note(shelf, "next", "w")
+    out = note(shelf, "slides", "f", "too", "dark").stdout
+    assert "every step has a note; mediashelf session report" in out
+    report = shelf.run("session", "report").stdout
+    assert report.splitlines()[0] == "Tide-table kiosk, for Kiosk PC, 1999"
+    assert [line.split() for line in report.splitlines()[3:7]] == [
+        ["what", "disc", "win9x"],
+        ["Install", "the", "system", "1", "worked"],
+        ["Drivers", "2", "worked"],
+        ["Slides", "3", "failed"],
+    ]
+    assert "disc 3, Slides: too dark" in report
+    assert report.endswith("3 discs: 2 worked, 1 failed.\n")
+
+
+@pytest.mark.parametrize(
+    ("word", "outcome"),
+    [
+        *[(word, "worked") for word in ("worked", "work", "W", "ok", "yes", "+")],
+        *[(word, "failed") for word in ("failed", "fail", "f", "no", "BAD")],
+    ],
+)
+def test_short_words(shelf: Shelf, word: str, outcome: str) -> None:
+    note(shelf, "1", word)
+    assert outcomes(shelf) == [outcome, "open", "open"]
+
+
+@pytest.mark.parametrize("word", ["", "x", "workedd", "wf", "-"])
+def test_other_words_are_refused_and_nothing_is_noted(shelf: Shelf, word: str) -> None:
+    assert "none of worked, failed and undo" in note(shelf, "1", word, code=2).stderr
+    assert outcomes(shelf) == ["open"] * 3
+
+
+def test_a_code_on_the_card_names_its_disc(shelf: Shelf, bench: Bench) -> None:
+    for number, name in enumerate(bench.images_on_card()):
+        code = name.split("-")[1]
+        note(shelf, code.lower(), "w")
+        assert outcomes(shelf) == ["worked"] * (number + 1) + ["open"] * (2 - number)
+
+
+def test_a_correction_takes_the_place_and_the_first_note_stays_on_record(shelf: Shelf) -> None:
+    note(shelf, "1", "f", "no boot")
+    out = note(shelf, "1", "w", "after the drives were put in order").stdout
+    assert "in the place of: failed: no boot" in out
+    document = shelf.json("session", "report")
+    notes = document["session"]["discs"][0]["notes"]
+    assert [(one["outcome"], one["holds"]) for one in notes] == [
+        ("failed", False),
+        ("worked", True),
+    ]
+    out = note(shelf, "1", "undo").stdout
+    assert "open again" in out
+    assert "next: 1 KIOSK_SYSTEM" in out
+    assert outcomes(shelf) == ["open"] * 3
+    assert len(shelf.json("session", "report")["session"]["discs"][0]["notes"]) == 3
+
+
+def test_devices_and_systems(shelf: Shelf) -> None:
+    note(shelf, "drv", "w", "-d", "Larkspur  video", "--on", "win9x", "800 by 600")
+    note(shelf, "drv", "f", "-d", "Quillon audio", "no sound")
+    note(shelf, "drv", "f", "-d", "QUILLON AUDIO", "--on", "nt4")
+    document = shelf.json("session", "report")
+    assert document["systems"] == ["win9x", "nt4"]
+    assert [(row["about"], row["is_device"]) for row in document["rows"]] == [
+        ("Install the system", False),
+        ("Larkspur video", True),
+        ("Quillon audio", True),
+        ("Slides", False),
+    ]
+    audio = document["rows"][2]["cells"]
+    assert [(one["systems"], one["outcome"], one["text"]) for one in audio] == [
+        (["win9x"], "failed", "no sound"),
+        (["nt4"], "failed", ""),
+    ]
+    assert outcomes(shelf) == ["open", "failed", "open"]
+    out = note(shelf, "drv", "undo", "-d", "quillon audio", "--on", "nt4").stdout
+    assert "open again on nt4, quillon audio" in " ".join(out.split())
+    missing = note(shelf, "drv", "w", "--on", "nt9", code=TargetError.exit_code)
+    assert "did you mean" in missing.stderr
+
+
+def test_words_that_begin_with_a_dash_are_told_from_options(shelf: Shelf) -> None:
+    assert note(shelf, "1", "f", "-60 Hz", code=2).stderr
+    note(shelf, "1", "f", "--", "-60 Hz")
+    assert shelf.json("session", "report")["session"]["discs"][0]["notes"][0]["text"] == "-60 Hz"
+
+
+def test_what_is_meant_by_a_session(shelf: Shelf, bench: Bench) -> None:
+    other = bench.folder / "other card"
+    other.mkdir()
+    bench.plan.write_text(bench.plan.read_text().replace("Tide-table kiosk", "Harbour clock"))
+    shelf.run("prepare", bench.plan, "--to", other, "-q")
+    note(shelf, "1", "w")  # the one prepared last
+    note(shelf, "2", "f", "-s", "tide")
+    note(shelf, "3", "f", "--session", str(bench.card))
+    assert outcomes(shelf, "-s", "Harbour clock") == ["worked", "open", "open"]
+    assert outcomes(shelf, "-s", str(bench.card)) == ["open", "failed", "failed"]
+    known = shelf.json("session", "list")["sessions"]
+    assert [one["name"] for one in known] == ["Harbour clock", "Tide-table kiosk"]
+    number = str(known[1]["number"])
+    assert outcomes(shelf, "-s", number) == ["open", "failed", "failed"]
+    wrong = shelf.run("session", "report", "-s", "clok", code=InputError.exit_code)
+    assert "no session on record" in wrong.stderr
+
+
+def test_a_card_that_was_prepared_elsewhere(shelf: Shelf, bench: Bench, tmp_path: Path) -> None:
+    """On another computer, with another catalogue or none, the card is all there is."""
+    there = Shelf(tmp_path / "there")
+    there.folder.mkdir()
+    card = there.folder / "card"
+    shutil.copytree(bench.card, card)
+    told = there.run("session", "report", "-s", card, code=InputError.exit_code).stderr
+    assert "nothing is on record of this card" in told
+    assert not there.catalogue.exists()
+    note(there, "1", "w", "-s", str(card))
+    note(there, "2", "f", "-s", str(card))
+    note(there, "3", "w")
+    (only,) = there.json("session", "list")["sessions"]
+    assert only["name"] == "Tide-table kiosk"
+    assert outcomes(there) == ["worked", "failed", "worked"]
+    # At home, the same card elsewhere is the session that was prepared.
+    note(shelf, "1", "f", "-s", str(card))
+    assert len(shelf.json("session", "list")["sessions"]) == 1
+
+
+def test_a_mended_disc_keeps_the_rest_of_the_session(shelf: Shelf, bench: Bench) -> None:
+    note(shelf, "1", "w")
+    note(shelf, "2", "f", "a file is missing")
+    (bench.folder / "drivers" / "VIDEO" / "LKVX3.DRV").write_bytes(b"the missing file")
+    shelf.run("prepare", bench.plan, "--to", bench.card, "-q")
+    assert outcomes(shelf) == ["worked", "open", "open"]
+    report = shelf.run("session", "report").stdout
+    assert "Before 2 KIOSKDRV was replaced: failed: a file is missing" in report
+
+
+def test_begun_again(shelf: Shelf) -> None:
+    note(shelf, "1", "w")
+    assert "begun anew as session 2" in shelf.run("session", "begin").stdout
+    assert outcomes(shelf) == ["open"] * 3
+    assert outcomes(shelf, "-s", "1") == ["worked", "open", "open"]
+    document = shelf.json("session", "begin", "-s", "1")
+    assert document["command"] == "session begin"
+    assert document["session"]["number"] == 3
+
+
+def test_no_session_yet(tmp_path: Path) -> None:
+    shelf = Shelf(tmp_path)
+    assert "mediashelf prepare records one" in shelf.run("session", "list").stdout
+    assert shelf.run("session", "list", "-q").stdout == ""
+    for words in (["report"], ["note", "1", "w"], ["begin"]):
+        result = shelf.run("session", *words, code=InputError.exit_code)
+        assert "no session is on record yet" in result.stderr
+    assert not shelf.catalogue.exists()
+
+
+def test_a_dry_run_or_a_blocked_card_is_no_session(shelf: Shelf, bench: Bench) -> None:
+    other = bench.folder / "other"
+    other.mkdir()
+    shelf.run("prepare", bench.plan, "--to", other, "--dry-run")
+    bench.slides.write_bytes(bench.slides.read_bytes()[:300_000])
+    shelf.run("prepare", bench.plan, "--to", other, code=12)
+    assert len(shelf.json("session", "list")["sessions"]) == 1
+
+
+def test_a_card_is_ready_even_if_its_session_cannot_be_recorded(bench: Bench) -> None:
+    shelf = Shelf(bench.folder)
+    shelf.catalogue.write_bytes(b"no database" * 100)
+    shelf.run("prepare", bench.plan, "--to", bench.card, code=CatalogueError.exit_code)
+    assert bench.images_on_card() == []  # said before anything is copied
+    in_the_way = bench.folder / "no folder"
+    in_the_way.write_bytes(b"")
+    place = in_the_way / "catalogue.sqlite"
+    result = shelf.run("prepare", bench.plan, "--to", bench.card, "--catalogue", place)
+    assert len(bench.images_on_card()) == 3
+    told = " ".join(result.stderr.split())
+    assert "The card is ready, but its session could not be recorded" in told
+    assert f"session note --session {bench.card}" in told
+
+
+def test_json_shapes(shelf: Shelf) -> None:
+    document = shelf.json("session", "note", "1", "w", "fine")
+    assert (document["command"], document["version"]) == ("session note", 1)
+    assert (document["disc"], document["next"]) == (1, 2)
+    assert set(document["note"]) == {"outcome", "system", "device", "text", "noted_at", "holds"}
+    session = document["session"]
+    assert set(session) == {
+        *("number", "name", "machine", "card", "made_at", "begun_at", "prepared_at"),
+        *("discs", "former"),
+    }
+    assert set(session["discs"][0]) == {
+        *("position", "code", "label", "path", "purpose", "targets", "size", "digests"),
+        *("staged_at", "replaced_at", "outcome", "notes"),
+    }
+    report = shelf.json("session", "report")
+    assert set(report) == {"command", "version", "session", "headline", "systems", "rows"}
+    assert set(report["rows"][0]["cells"][0]) == {"systems", "outcome", "text", "noted_at"}
+
+
+def test_quiet(shelf: Shelf) -> None:
+    assert shelf.run("session", "note", "1", "w", "-q").stdout == ""
+    lines = shelf.run("session", "report", "-q").stdout.splitlines()
+    assert lines[0].split() == ["what", "disc", "win9x"]
+    assert len(lines) == 4
+    assert shelf.run("session", "begin", "-q").stdout == ""
+
+
+@pytest.mark.parametrize("width", [30, 40])
+def test_a_narrow_terminal(shelf: Shelf, width: int) -> None:
+    shelf.width = width
+    long = "a long story about what the installer said " * 3
+    texts = [
+        note(shelf, "2", "f", "-d", "Larkspur video with a long name", long).stdout,
+        shelf.run("session", "report").stdout,
+        shelf.run("session", "list").stdout,
+    ]
+    assert max(display_width(line) for text in texts for line in text.splitlines()) <= width
+    is_table = re.search(r"^Larkspur video w.*…  +2  failed$", texts[1], re.MULTILINE)
+    assert bool(is_table) is (width == 40)
+
+
+def test_a_note_is_no_book(shelf: Shelf) -> None:
+    note(shelf, "1", "w", "x" * 4000)
+    assert "in fewer words" in note(shelf, "1", "w", "x" * 4001, code=2).stderr
+    assert "in fewer words" in note(shelf, "1", "w", "-d", "y" * 201, code=2).stderr
+
+
+HOSTILE = "\x1b[2J<script>\u202e\udcff"
+
+
+def test_hostile_notes(shelf: Shelf, bench: Bench) -> None:
+    page = bench.folder / "report.html"
+    note(shelf, "1", "w", HOSTILE, "-d", HOSTILE)
+    texts = [
+        note(shelf, "1", "f", HOSTILE).stdout,
+        shelf.run("session", "report", "--html", page).stdout,
+        shelf.run("list", "--history", "system.iso").stdout,
+        page.read_text("utf-8"),
+    ]
+    for text in texts:
+        assert "\x1b" not in text
+        assert "\u202e" not in text
+        assert "\\x1b[2J" in text
+    assert "<script>" not in texts[3]
+    (first, _) = shelf.json("session", "report")["session"]["discs"][0]["notes"]
+    assert first["text"] == HOSTILE
+
+
+def test_the_page_is_written_whole_and_names_no_folder(shelf: Shelf, bench: Bench) -> None:
+    page = bench.folder / "kiosk.html"
+    note(shelf, "1", "w", "fine")
+    out = shelf.run("session", "report", "--html", page).stdout
+    assert str(page) in out.replace("\n", "")
+    text = page.read_text("utf-8")
+    assert "fine" in text
+    assert str(bench.folder) not in text
+    document = shelf.run("session", "report", "--html", page, "--json").stdout
+    assert json.loads(document)["command"] == "session report"
+    shelf.run("session", "report", "--html", "kiosk.iso", code=2)
+    shelf.run("session", "report", "--html", bench.folder / "none" / "x.html", code=9)
+
+
+def test_two_notes_at_once_are_both_kept(shelf: Shelf) -> None:
+    """A note waits for another run that writes, as a scan does."""
+    with open_catalogue(shelf.catalogue) as catalogue:
+        catalogue.db.execute("BEGIN IMMEDIATE")
+        catalogue.db.execute(
+            "INSERT INTO session_notes (disc_id, system, device, outcome, note, noted_at) "
+            "VALUES (1, x'', x'', 'worked', x'', '2026-11-28T09:00:00Z')"
+        )
+        catalogue.db.execute("COMMIT")
+    note(shelf, "1", "f")
+    assert len(shelf.json("session", "report")["session"]["discs"][0]["notes"]) == 2
+
+
+def test_a_read_only_catalogue_can_be_reported_from(
+    shelf: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    note(shelf, "1", "w")
+    with monkeypatch.context() as patched:
+        patched.setattr("mediashelf.catalogue.store._is_writable", lambda place: False)
+        assert outcomes(shelf) == ["worked", "open", "open"]
+        assert "cannot be written" in note(shelf, "2", "w", code=CatalogueError.exit_code).stderr
+    assert outcomes(shelf) == ["worked", "open", "open"]
+
+
+def test_a_plan_of_one_disc(bench: Bench) -> None:
+    bench.write_plan(SYSTEM_DISC)
+    shelf = Shelf(bench.folder)
+    shelf.run("prepare", bench.plan, "--to", bench.card, "-q")
+    note(shelf, "next", "ok")
+    assert "1 disc worked." in shelf.run("session", "report").stdout
+
+
+def test_preparing_makes_a_catalogue_of_the_newest_version(bench: Bench) -> None:
+    shelf = Shelf(bench.folder)
+    shelf.run("prepare", bench.plan, "--to", bench.card, "-q")
+    with open_catalogue(shelf.catalogue) as catalogue:
+        assert catalogue.db.execute("PRAGMA user_version").fetchone() == (len(STEPS),)

@@ -1,0 +1,193 @@
+"""``mediashelf audit``: what it says is true, and its exit code can be relied on."""
+
+from __future__ import annotations
+
+import hashlib
+import zlib
+from pathlib import Path
+
+import pytest
+
+from cli_runs import Shelf
+from made_library import DATE, overwrite, tide_image, write
+from mediashelf.integrity.fixity.digests import digest_file
+
+MIB = 1 << 20
+
+
+@pytest.fixture
+def shelf(tmp_path: Path) -> Shelf:
+    made = Shelf(tmp_path)
+    (tmp_path / "home").mkdir()
+    made.run("shelf", "add", made.home)
+    write(made.home / "tide.iso", tide_image(1, mebibytes=3), DATE)
+    write(made.home / "ebb.iso", tide_image(2), DATE)
+    made.run("scan")
+    return made
+
+
+def test_a_sound_library(shelf: Shelf) -> None:
+    out = shelf.run("audit").stdout
+    assert "home: ebb.iso   sound  all bytes as recorded " in out
+    assert "2 images: 2 sound.\n" in out
+    assert "Structure of 2 read; all bytes of 2 compared with a digest on record" in out
+    assert "Whether files inside are sound in themselves was not checked." in " ".join(out.split())
+    assert shelf.run("audit", "-q").stdout == ""
+
+
+def test_decay_is_named_with_block_and_file(shelf: Shelf) -> None:
+    overwrite(shelf.home / "tide.iso", 2 * MIB, b"\x00\x01\x02\x03")
+    out = shelf.run("audit", code=1).stdout
+    assert out.splitlines()[1].startswith("home: tide.iso  decayed  ")
+    assert "error bytes-as-recorded" in out
+    assert "1 of 4 MiB differ" in " ".join(out.split())
+    assert "LBA 1,024 to 1,535 (bytes 2,097,152 to 3,145,727)" in out
+    assert "/FILLER.DAT: 1 of 3 MiB; the 7 other entries are sound" in out
+    assert "2 images: 1 decayed, 1 sound." in out
+    quiet = shelf.run("audit", "-q", code=1).stdout
+    assert "ebb.iso" not in quiet
+    assert "error bytes-as-recorded" in quiet
+    shelf.run("audit", "--fail-on", "never")
+
+
+@pytest.mark.parametrize(
+    ("harm", "state"),
+    [
+        (lambda path: write(path, b"other bytes", DATE + 1), "changed"),
+        (lambda path: write(path, path.read_bytes()[:MIB], DATE), "truncated"),
+        (lambda path: path.unlink(), "missing"),
+        (lambda path: (path.unlink(), path.mkdir()), "missing"),
+    ],
+)
+def test_every_harm_fails(shelf: Shelf, harm: object, state: str) -> None:
+    assert callable(harm)
+    harm(shelf.home / "tide.iso")
+    document = shelf.json("audit", code=1)
+    states = {image["where"]: image["state"] for image in document["images"]}
+    assert states == {"home: ebb.iso": "sound", "home: tide.iso": state}
+    assert document["counts"][state] == 1
+
+
+def test_away_is_no_failure_but_is_said(shelf: Shelf) -> None:
+    shelf.home.rename(shelf.folder / "unplugged")
+    out = shelf.run("audit").stdout
+    assert "2 images: 2 away." in out
+    assert "Structure of 0 read; all bytes of 0 compared" in out
+
+
+def test_structure_only(shelf: Shelf) -> None:
+    out = " ".join(shelf.run("audit", "--depth", "structure").stdout.split())
+    assert "contents not read; structure read" in out
+    assert "Structure of 2 read; contents not read." in out
+
+
+def test_an_image_that_is_not_on_record(shelf: Shelf) -> None:
+    path = write(shelf.folder / "new.iso", tide_image(9))
+    out = " ".join(shelf.run("audit", path).stdout.split())
+    assert "no digest on record" in out
+    assert "all bytes of 0 compared with a digest on record, 1 had none" in out
+    copy = write(shelf.folder / "copy.iso", (shelf.home / "ebb.iso").read_bytes())
+    assert "the same bytes as home: ebb.iso" in " ".join(shelf.run("audit", copy).stdout.split())
+
+
+def test_without_any_catalogue(tmp_path: Path) -> None:
+    shelf = Shelf(tmp_path)
+    path = write(tmp_path / "new.iso", tide_image())
+    shelf.run("audit", path)
+    assert not shelf.catalogue.exists()
+    assert "No image to audit." in shelf.run("audit").stdout
+    assert "is no shelf, no file or folder" in shelf.run("audit", "nothing.iso", code=3).stderr
+
+
+def test_sound_images_are_counted_when_there_are_many(shelf: Shelf) -> None:
+    for number in range(25):
+        write(shelf.home / f"{number:02}.iso", tide_image(number + 10), DATE)
+    shelf.run("scan")
+    (shelf.home / "03.iso").unlink()
+    out = shelf.run("audit", code=1).stdout
+    assert out.splitlines()[1].startswith("home: 03.iso  missing  ")
+    assert "… and 26 sound images (--all names them)" in out
+    assert "home: 04.iso" not in out
+    assert "home: 04.iso" in shelf.run("audit", "--all", code=1).stdout
+
+
+def test_json_shape(shelf: Shelf) -> None:
+    overwrite(shelf.home / "tide.iso", 2 * MIB, b"\x00\x01\x02\x03")
+    document = shelf.json("audit", "tide.iso", code=1)
+    assert (document["command"], document["version"]) == ("audit", 1)
+    assert document["depth"] == "digests"
+    (image,) = document["images"]
+    assert image["state"] == "decayed"
+    assert image["file"] == str(shelf.home / "tide.iso")
+    assert image["spans"] == [
+        {
+            "offset": 2 * MIB,
+            "length": MIB,
+            "first_lba": 1024,
+            "last_lba": 1535,
+            "severity": "error",
+            "rules": ["bytes-as-recorded"],
+        }
+    ]
+    assert image["touched"] == [{"path": "/FILLER.DAT", "size": 3 * MIB, "touched": MIB}]
+    assert image["bytes_read"] == (shelf.home / "tide.iso").stat().st_size
+    assert image["record"]["state"] == "recorded"
+    assert image["findings"] == document["findings"]
+    assert [finding["rule"] for finding in document["findings"]] == ["bytes-as-recorded"]
+
+
+def test_the_verdict_is_on_record_afterwards(shelf: Shelf) -> None:
+    overwrite(shelf.home / "tide.iso", 2 * MIB, b"\x00\x01\x02\x03")
+    shelf.run("audit", code=1)
+    states = {image["path"]: image["state"] for image in shelf.json("list")["images"]}
+    assert states == {"ebb.iso": "sound", "tide.iso": "decayed"}
+    assert "error bytes-as-recorded" in shelf.run("list", "--findings").stdout
+
+
+def test_past_the_cache_gives_the_same_answer(shelf: Shelf) -> None:
+    assert shelf.json("audit", "--past-cache")["counts"]["sound"] == 2
+
+
+def test_the_audit_leaves_images_as_they_are(shelf: Shelf) -> None:
+    before = {path.name: digest_file(path) for path in shelf.home.iterdir()}
+    shelf.run("audit")
+    assert {path.name: digest_file(path) for path in shelf.home.iterdir()} == before
+
+
+def test_a_narrow_terminal(shelf: Shelf) -> None:
+    overwrite(shelf.home / "tide.iso", 2 * MIB, b"\x00\x01\x02\x03")
+    shelf.width = 40
+    out = shelf.run("audit", code=1).stdout
+    assert max(map(len, out.splitlines())) <= 40
+    assert out.startswith("home: tide.iso\n  state: decayed\n")
+
+
+def test_a_digest_for_good(shelf: Shelf) -> None:
+    overwrite(shelf.home / "tide.iso", 2 * MIB, b"\x00\x01\x02\x03")
+    out = shelf.run("audit", "--digest", "sha256", "--digest", "crc32", code=1).stdout
+    assert "New on record: sha256 of 1 image." in out
+    assert "New on record: crc32 of 1 image." in out
+    kept = {image["path"]: image["digests"] for image in shelf.json("list")["images"]}
+    assert set(kept["tide.iso"]) == {"xxh3_128"}  # its bytes are not those on record
+    data = (shelf.home / "ebb.iso").read_bytes()
+    assert kept["ebb.iso"]["sha256"] == hashlib.sha256(data).hexdigest()
+    assert kept["ebb.iso"]["crc32"] == f"{zlib.crc32(data):08x}"
+    again = shelf.json("audit", "ebb.iso", "--digest", "sha256")["images"][0]
+    assert again["new_digests"] == []
+    assert again["digests"]["sha256"] == kept["ebb.iso"]["sha256"]
+
+
+def test_a_digest_that_was_added_is_compared_and_renewed(shelf: Shelf) -> None:
+    shelf.run("audit", "--digest", "sha256")
+    assert shelf.json("audit", "ebb.iso")["images"][0]["digests"].keys() == {"xxh3_128", "sha256"}
+    write(shelf.home / "ebb.iso", tide_image(5), DATE + 1)
+    shelf.run("scan")
+    (kept,) = [image for image in shelf.json("list")["images"] if image["path"] == "ebb.iso"]
+    assert kept["digests"]["sha256"] == hashlib.sha256(tide_image(5)).hexdigest()
+
+
+@pytest.mark.parametrize(
+    "arguments", [("--depth", "structure", "--digest", "sha256"), ("--digest", "sha3")]
+)
+def test_digests_that_cannot_be(shelf: Shelf, arguments: tuple[str, ...]) -> None:
+    shelf.run("audit", *arguments, code=2)

@@ -1,0 +1,145 @@
+"""``mediashelf audit --depth contents`` and ``--against``, as a person runs them."""
+
+from __future__ import annotations
+
+import hashlib
+import random
+from pathlib import Path
+
+import pytest
+
+from cli_runs import Shelf
+from made_library import DATE, overwrite, write
+from make_files import make_cabinet, make_pe
+from make_image import MadeImage, flip, make_iso, zero
+
+CABINET = make_cabinet([{"LKVX3.SYS": b"driver " * 9000}])
+FILES = {"SETUP.EXE": make_pe().data, "DATA1.CAB": CABINET.data, "README.TXT": b"read me\r\n"}
+
+
+@pytest.fixture
+def made() -> MadeImage:
+    return make_iso(FILES, joliet=3)
+
+
+@pytest.fixture
+def shelf(tmp_path: Path, made: MadeImage) -> Shelf:
+    """One image that was already damaged when it was recorded, and one that is sound."""
+    shelf = Shelf(tmp_path)
+    shelf.home.mkdir()
+    shelf.run("shelf", "add", shelf.home)
+    at = made.file("/DATA1.CAB") + CABINET.at("data 0.1") + 5
+    write(shelf.home / "damaged.iso", flip(made.data, at), DATE)
+    write(shelf.home / "sound.iso", made.data, DATE)
+    shelf.run("scan")
+    return shelf
+
+
+def test_damage_that_nobody_recorded_is_found_and_named(shelf: Shelf) -> None:
+    assert "2 images: 2 sound." in shelf.run("audit").stdout
+    out = " ".join(shelf.run("audit", "--depth", "contents", code=1).stdout.split())
+    assert "error cabinet-checksums-agree /DATA1.CAB: data block 1 of folder 0" in out
+    assert "hit: LKVX3.SYS" in out
+    assert "2 images: 1 damaged, 1 sound." in out
+    assert "Files inside: 6 looked at, 2 carry no checks of their own" in out
+    assert "archives inside archives not followed" in out
+    assert "cabinet: 2 files, 1 faulty; verified: 3 data block checksums." in out
+    assert "program: 2 files; verified: 6 PE sections, 2 PE checksums." in out
+    assert "was not checked" not in out
+
+
+def test_what_a_deep_audit_found_is_not_forgotten_by_a_shallower_one(shelf: Shelf) -> None:
+    shelf.run("audit", "--depth", "contents", code=1)
+    out = " ".join(shelf.run("audit", code=1).stdout.split())
+    assert "error damage-inside-on-record" in out
+    assert "2 images: 1 damaged, 1 sound." in out
+    rows = {row["path"]: row["state"] for row in shelf.json("list")["images"]}
+    assert rows == {"damaged.iso": "damaged", "sound.iso": "sound"}
+
+
+def test_other_bytes_are_judged_anew(shelf: Shelf, made: MadeImage) -> None:
+    shelf.run("audit", "--depth", "contents", code=1)
+    overwrite(shelf.home / "damaged.iso", made.file("/README.TXT"), b"READ")
+    out = shelf.run("audit", code=1).stdout
+    assert "damage-inside-on-record" not in out
+    assert "bytes-as-recorded" in out
+
+
+def test_json_says_what_was_verified(shelf: Shelf) -> None:
+    document = shelf.json("audit", "--depth", "contents", code=1)
+    assert document["depth"] == "contents"
+    images = {image["where"]: image for image in document["images"]}
+    inside = images["home: damaged.iso"]["files_inside"]
+    assert inside["files"] == 3
+    assert inside["formats"]["cabinet"]["faulty_files"] == 1
+    (finding,) = document["findings"]
+    assert finding["where"] == "/DATA1.CAB"
+    assert finding["offset"] is not None
+    assert finding["length"] > 0
+    shallow = shelf.json("audit", "--depth", "digests", code=1)
+    assert [image["files_inside"] for image in shallow["images"]] == [None, None]
+
+
+def test_an_image_without_a_record_is_looked_into_as_well(
+    shelf: Shelf, made: MadeImage, tmp_path: Path
+) -> None:
+    at = made.file("/DATA1.CAB") + CABINET.at("data 0.0") + 5
+    path = tmp_path / "other.iso"
+    path.write_bytes(flip(made.data, at))
+    out = shelf.run("audit", path, "--depth", "contents", code=1).stdout
+    assert "cabinet-checksums-agree" in out
+
+
+def test_a_folder_against_a_published_list(shelf: Shelf, tmp_path: Path) -> None:
+    published = tmp_path / "published.sha256"
+    lines = [
+        f"{hashlib.sha256(path.read_bytes()).hexdigest()} *{path.name}\n"
+        for path in sorted(shelf.home.iterdir())
+    ]
+    published.write_text("".join(lines))
+    out = shelf.run("audit", shelf.home, "--against", published).stdout
+    assert "2 names in 1 list: 2 equal." in out
+    overwrite(shelf.home / "sound.iso", 40_000, b"!")
+    document = shelf.json("audit", shelf.home, "--against", published, code=1)
+    assert document["command"] == "audit"
+    assert document["counts"]["different"] == 1
+
+
+def test_a_gap_that_a_failed_read_left_is_noted(shelf: Shelf) -> None:
+    noise = random.Random(1).randbytes(40_000)
+    made = make_iso({"A.DAT": noise})
+    path = shelf.folder / "gap.iso"
+    path.write_bytes(zero(made.data, made.file("/A.DAT") + 4096))
+    out = " ".join(shelf.run("audit", path, "--depth", "contents").stdout.split())
+    assert "note zeros-amid-data /A.DAT: 1 sector of zeros from byte 4,096 on" in out
+    assert "Gaps of zeros amid dense data were looked for" in out
+
+
+def test_the_files_hit_are_named_again_by_a_shallower_audit(shelf: Shelf) -> None:
+    shelf.run("audit", "--depth", "contents", code=1)
+    (image,) = [
+        image for image in shelf.json("audit", code=1)["images"] if image["state"] == "damaged"
+    ]
+    assert [finding["rule"] for finding in image["findings"]] == [
+        "damage-inside-on-record",
+        "cabinet-checksums-agree",
+    ]
+    assert [entry["path"] for entry in image["touched"]] == ["/DATA1.CAB"]
+    again = shelf.json("audit", "--depth", "structure", code=1)
+    assert again["counts"]["damaged"] == 1
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        (),
+        ("a", "b"),
+        ("a", "--depth", "contents"),
+        ("a", "--past-cache"),
+        ("a", "--digest", "sha256"),
+    ],
+)
+def test_what_does_not_go_with_against_is_wrong_usage(
+    shelf: Shelf, arguments: tuple[str, ...]
+) -> None:
+    shelf.run("audit", *arguments, "--against", "list", code=2)

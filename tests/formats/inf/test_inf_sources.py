@@ -1,0 +1,183 @@
+"""Where files come from: CopyFiles, source disks, paths, cabinets, layouts, compressed names."""
+
+from __future__ import annotations
+
+import pytest
+
+from mediashelf.formats.inf.document import Inf, parse_inf
+from mediashelf.formats.inf.requirements import NeededFile, requirements
+from mediashelf.formats.inf.source_files import (
+    compressed_names,
+    join_path,
+    normal_disk_id,
+    parse_number,
+    source_tables,
+)
+from mediashelf.formats.inf.systems import InfSystem
+
+WIN9X = InfSystem(is_nt=False)
+NT51 = InfSystem(True)
+AMD64 = InfSystem(True, (6, 1), "amd64")
+
+
+def needed(text: str, system: InfSystem = NT51, **companions: str) -> dict[str, NeededFile]:
+    others: dict[str, Inf] = {
+        f"{name}.inf": parse_inf(other.encode()) for name, other in companions.items()
+    }
+    found = requirements(parse_inf(text.encode()), ["Install"], system, others)
+    return {file.name: file for file in found.files}
+
+
+def test_source_path_example() -> None:
+    # inf-sourcedisksfiles-section: disk path \WinNT and subdir \x86 give \WinNT\x86.
+    files = needed(
+        '[Install]\nCopyFiles=@aha154x.sys\n[SourceDisksNames]\n1 = "disc",,,\\WinNT\n'
+        "[SourceDisksFiles]\naha154x.sys = 1,\\x86\n"
+    )
+    assert files["aha154x.sys"].path == "WinNT/x86/aha154x.sys"
+
+
+def test_both_forms_of_copy_files() -> None:
+    # inf-copyfiles-directive: @file, or list sections with "dest[,[src][,[unused][,flag]]]".
+    files = needed(
+        "[Install]\nCopyFiles=@one.sys, List\nCopyFiles = Other\n"
+        "[List]\ntwo.sys\nnew.dll,old.dll,,0x20 ; renamed\n[Other]\nthree.vxd,,,2\n"
+        "[SourceDisksNames]\n1=d\n"
+        "[SourceDisksFiles]\none.sys=1\ntwo.sys=1\nold.dll=1,sub\nthree.vxd=1,,4096\n"
+    )
+    assert {name: file.path for name, file in files.items()} == {
+        "one.sys": "one.sys",
+        "two.sys": "two.sys",
+        "old.dll": "sub/old.dll",
+        "three.vxd": "three.vxd",
+    }
+    assert files["three.vxd"].size == 4096
+    assert files["old.dll"].line == 6
+
+
+@pytest.mark.parametrize(("system", "path"), [(NT51, "i386/a.sys"), (AMD64, "all/a.sys")])
+def test_platform_sections_are_looked_up_first(system: InfSystem, path: str) -> None:
+    # inf-sourcedisksnames-section: .x86, .ia64, .amd64 (not .ntx86) before the generic one.
+    text = (
+        "[Install]\nCopyFiles=@a.sys\n"
+        "[SourceDisksNames]\n1=d,,,\\all\n[SourceDisksNames.x86]\n1=d,,,\\i386\n"
+        "[SourceDisksNames.ntx86]\n1=d,,,\\wrong\n"
+        "[SourceDisksFiles]\na.sys=1\n[SourceDisksFiles.ntamd64]\na.sys=1,wrong\n"
+    )
+    assert needed(text, system)["a.sys"].path == path
+
+
+def test_cabinets_and_tag_files() -> None:
+    # inf-sourcedisksnames-section: the second value is a tag file or a cabinet; flag 0x10
+    # says that it is a cabinet and the sixth value a tag file.
+    text = (
+        "[Install]\nCopyFiles=@a.sys,@b.sys,@c.sys\n[SourceDisksNames]\n"
+        "1=d,lkv.cab,,\\pack\n2=d,lkv.tag,,\\plain\n3=d,files,,\\new,0x10,new.tag\n"
+        "[SourceDisksFiles]\na.sys=1\nb.sys=2\nc.sys=0x3,deep\n"
+    )
+    found = requirements(parse_inf(text.encode()), ["install"], NT51)
+    assert {file.name: (file.path, file.cabinet) for file in found.files} == {
+        "a.sys": ("pack/a.sys", "pack/lkv.cab"),
+        "b.sys": ("plain/b.sys", ""),
+        "c.sys": ("new/deep/c.sys", "new/files"),
+    }
+    assert found.tags == ("plain/lkv.tag", "new/new.tag")
+
+
+def test_co_installers_are_needed_too() -> None:
+    files = needed(
+        "[Install]\nCopyFiles=@a.sys\n[Install.CoInstallers]\nCopyFiles=@co.dll\n"
+        "[SourceDisksNames]\n1=d\n[SourceDisksFiles]\na.sys=1\nco.dll=1\n"
+    )
+    assert set(files) == {"a.sys", "co.dll"}
+
+
+def test_layout_of_the_system_is_named() -> None:
+    # inf-version-section: LayoutFile names INFs that have the source disk sections.
+    files = needed("[Version]\nLayoutFile=layout.inf\n[Install]\nCopyFiles=@usbd.sys\n")
+    assert files["usbd.sys"].provider == "layout.inf"
+
+
+def test_layout_inside_the_package_is_followed() -> None:
+    files = needed(
+        "[Version]\nLayoutFile=lkvlay.inf\n[Install]\nCopyFiles=@lkv.sys\n",
+        lkvlay="[SourceDisksNames]\n7=d,,,\\bin\n[SourceDisksFiles]\nlkv.sys=7\n",
+    )
+    assert (files["lkv.sys"].path, files["lkv.sys"].provider) == ("bin/lkv.sys", "")
+
+
+def test_include_and_needs() -> None:
+    # inf-ddinstall-section: Include names INFs, Needs names sections in them.
+    text = "[Install]\nInclude=lkvcom.inf, ks.inf\nNeeds=LKV.Common, KS.Registration\n"
+    common = (
+        "[LKV.Common]\nCopyFiles=@common.sys\nNeeds=Install\n"
+        "[SourceDisksNames]\n1=d\n[SourceDisksFiles]\ncommon.sys=1\n"
+    )
+    found = requirements(
+        parse_inf(text.encode()), ["Install"], NT51, {"lkvcom.inf": parse_inf(common.encode())}
+    )
+    assert [file.path for file in found.files] == ["common.sys"]
+    assert found.not_followed == ("ks.inf",)
+
+
+def test_sections_that_need_each_other_end() -> None:
+    text = (
+        "[Install]\nNeeds=Other\nCopyFiles=@a.sys\n"
+        "[Other]\nNeeds=Install, Other\nCopyFiles=@b.sys\n"
+    )
+    assert set(needed(text)) == {"a.sys", "b.sys"}
+
+
+@pytest.mark.parametrize(
+    ("parts", "joined"),
+    [
+        (("\\WinNT", "\\x86", "a.sys"), "WinNT/x86/a.sys"),
+        (("", "", "a.sys"), "a.sys"),
+        (("\\", "sub\\deep\\", "a.sys"), "sub/deep/a.sys"),
+        (("/a/./b", "c"), "a/b/c"),
+        (("a", "..\\b"), "b"),
+        (("..\\..\\..", "etc", "passwd"), "etc/passwd"),
+    ],
+)
+def test_paths_are_joined_and_stay_below_the_root(parts: tuple[str, ...], joined: str) -> None:
+    assert join_path(*parts) == joined
+
+
+@pytest.mark.parametrize(
+    ("name", "names"),
+    [
+        # SetupDecompressOrCopyFile: "cmd.exe", then "cmd.ex_", then "cmd.ex$".
+        ("cmd.exe", ("cmd.ex_", "cmd.ex$")),
+        # The rest is from memory.
+        ("foo.c", ("foo.c_", "foo.c$")),
+        ("foo", ("foo._", "foo.$")),
+        ("a.b.sys", ("a.b.sy_", "a.b.sy$")),
+        ("a.html", ("a.ht_", "a.ht$")),
+    ],
+)
+def test_compressed_names(name: str, names: tuple[str, str]) -> None:
+    assert compressed_names(name) == names
+
+
+@pytest.mark.parametrize(
+    ("text", "number"),
+    [("10", 10), (" 0x10 ", 16), ("-1", 0), ("1_0", 0), ("١", 0), ("9" * 13, 0), ("", 0)],
+)
+def test_numbers(text: str, number: int) -> None:
+    assert parse_number(text) == number
+
+
+def test_disk_ids_are_compared_as_numbers() -> None:
+    assert normal_disk_id("01") == normal_disk_id("1") == normal_disk_id("0x1") == "1"
+    assert normal_disk_id(" Disk ") == "disk"
+
+
+def test_first_suffix_wins() -> None:
+    tables = source_tables(
+        parse_inf(b"[SourceDisksFiles]\nA.SYS=1\nb.sys=1\n[SourceDisksFiles.x86]\na.sys=2\n"),
+        (".x86", ""),
+    )
+    assert {name: file.disk_id for name, file in tables.files.items()} == {
+        "a.sys": "2",
+        "b.sys": "1",
+    }

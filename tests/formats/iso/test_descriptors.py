@@ -1,0 +1,249 @@
+"""Volume descriptors: every field damaged in turn, the set with holes and without an end."""
+
+from __future__ import annotations
+
+import pytest
+
+import image_parts as parts
+from image_parts import FIELDS, SECTOR
+from make_image import MadeImage, flip, make_iso, put, zero
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.disc import read_disc
+from mediashelf.formats.fields import BytesView
+from mediashelf.formats.iso.descriptors import read_descriptor_set
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import VolumeKind
+
+
+@pytest.fixture(scope="module")
+def image() -> MadeImage:
+    return make_iso({"README.TXT": b"hello", "DIR/A.TXT": b"a"}, label="TIDES", joliet=3)
+
+
+def findings(data: bytes) -> tuple[Finding, ...]:
+    return read_disc(BytesView(data)).findings
+
+
+def rules(data: bytes) -> set[str]:
+    return {finding.rule for finding in findings(data)}
+
+
+def test_the_control_has_no_findings(image: MadeImage) -> None:
+    disc = read_disc(BytesView(image.data))
+    assert disc.findings == ()
+    primary, joliet = disc.facts.volumes
+    assert (primary.kind, primary.label) == (VolumeKind.ISO9660, "TIDES")
+    assert primary.block_count * primary.block_size == len(image.data)
+    assert primary.created == "1999-06-01T12:00:00+00:00"
+    assert (joliet.kind, joliet.label, joliet.joliet_level) == (VolumeKind.JOLIET, "TIDES", 3)
+
+
+# What a flip of the field's first byte must be called.
+FIELD_RULES = {
+    "type": "descriptor-type",
+    "standard_identifier": "descriptor-identifier",
+    "version": "descriptor-version",
+    "volume_flags": "reserved-field-zero",
+    "system_identifier": "descriptor-characters",
+    "volume_identifier": "descriptor-characters",
+    "unused_72": "reserved-field-zero",
+    "volume_space_size": "both-orders-agree",
+    "escape_sequences": "reserved-field-zero",
+    "volume_set_size": "both-orders-agree",
+    "volume_sequence_number": "both-orders-agree",
+    "logical_block_size": "both-orders-agree",
+    "path_table_size": "both-orders-agree",
+    "type_l_path_table": "path-tables-agree",
+    "optional_type_l_path_table": "path-tables-agree",
+    "type_m_path_table": "path-tables-agree",
+    "optional_type_m_path_table": "path-tables-agree",
+    "root_record": "root-record",
+    "volume_set_identifier": "descriptor-characters",
+    "publisher_identifier": "descriptor-characters",
+    "data_preparer_identifier": "descriptor-characters",
+    "application_identifier": "descriptor-characters",
+    "copyright_file_identifier": "descriptor-characters",
+    "abstract_file_identifier": "descriptor-characters",
+    "bibliographic_file_identifier": "descriptor-characters",
+    "creation_date": "descriptor-date",
+    "modification_date": "descriptor-date",
+    "expiration_date": "descriptor-date",
+    "effective_date": "descriptor-date",
+    "file_structure_version": "file-structure-version",
+    "reserved_882": "reserved-field-zero",
+    "reserved_1395": "reserved-field-zero",
+}
+
+
+def test_every_field_but_free_space_has_a_rule() -> None:
+    assert FIELDS.keys() - FIELD_RULES.keys() == {"application_use"}
+
+
+@pytest.mark.parametrize("name", FIELD_RULES)
+def test_a_flipped_field_is_named(image: MadeImage, name: str) -> None:
+    at = image.field("primary", name)
+    found = findings(flip(image.data, at))
+    assert FIELD_RULES[name] in {finding.rule for finding in found}
+    assert any(
+        finding.offset is not None and abs(finding.offset - at) <= FIELDS[name][1]
+        for finding in found
+    ) or name.endswith("path_table")
+
+
+NUMBERS = ["volume_space_size", "path_table_size", "volume_set_size", "logical_block_size"]
+
+
+@pytest.mark.parametrize("name", NUMBERS)
+def test_each_byte_of_each_copy_counts(image: MadeImage, name: str) -> None:
+    start, size = image.field("primary", name), FIELDS[name][1]
+    for at in range(start, start + size):
+        assert "both-orders-agree" in rules(flip(image.data, at)), at - start
+
+
+def test_a_damaged_volume_size_does_not_put_files_outside(image: MadeImage) -> None:
+    start, size = image.field("primary", "volume_space_size"), FIELDS["volume_space_size"][1]
+    for at in range(start, start + size):
+        assert rules(flip(image.data, at)) == {"both-orders-agree"}
+
+
+def test_numbers_out_of_order_do_not_keep_the_trees_from_being_read(image: MadeImage) -> None:
+    for name in (*NUMBERS, "type_l_path_table", "escape_sequences"):
+        disc = read_disc(BytesView(flip(image.data, image.field("primary", name))))
+        assert [entry.path for entry in disc.facts.volumes[0].entries] == [
+            "/DIR",
+            "/README.TXT",
+            "/DIR/A.TXT",
+        ]
+
+
+def test_a_root_extent_with_one_good_copy_is_read(image: MadeImage) -> None:
+    # Byte 5 is the highest of the little-endian extent; the other copy still is right.
+    at = image.field("primary", "root_record") + 5
+    disc = read_disc(BytesView(flip(image.data, at)))
+    assert len(disc.facts.volumes[0].entries) == 3
+
+
+def test_a_set_without_terminator(image: MadeImage) -> None:
+    data = zero(image.data, image.at("terminator"))
+    assert rules(data) == {"descriptor-set-terminated"}
+    assert len(read_disc(BytesView(data)).facts.volumes) == 2
+
+
+def test_the_terminator_holds_nothing_else(image: MadeImage) -> None:
+    for at in (6, 7, 2047):
+        assert rules(flip(image.data, image.at("terminator") + at)) == {"reserved-field-zero"}
+
+
+def test_a_damaged_primary_descriptor_leaves_joliet(image: MadeImage) -> None:
+    disc = read_disc(BytesView(zero(image.data, image.at("primary"))))
+    assert [volume.kind for volume in disc.facts.volumes] == [VolumeKind.JOLIET]
+    assert {finding.rule for finding in disc.findings} == {
+        "descriptor-identifier",
+        "primary-descriptor-present",
+    }
+
+
+@pytest.mark.parametrize("name", ["type", "standard_identifier"])
+def test_a_primary_descriptor_with_a_damaged_head_is_read(image: MadeImage, name: str) -> None:
+    disc = read_disc(BytesView(flip(image.data, image.field("primary", name))))
+    assert {volume.kind for volume in disc.facts.volumes} == {
+        VolumeKind.ISO9660,
+        VolumeKind.JOLIET,
+    }
+    assert "primary-descriptor-present" in {finding.rule for finding in disc.findings}
+    assert disc.facts.volumes[0].label == "TIDES"
+
+
+def test_descriptors_of_other_kinds_alone_are_no_volume() -> None:
+    data = bytes(16 * SECTOR) + parts.boot_record(20) + parts.terminator() + bytes(4 * SECTOR)
+    disc = read_disc(BytesView(data))
+    assert not disc.facts.looks_raw
+    assert "no-volume" in {finding.rule for finding in disc.findings}
+
+
+def test_a_second_primary_descriptor_must_be_equal() -> None:
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    primary = made.data[made.at("primary") : made.at("primary") + SECTOR]
+    copied = put(made.data, made.at("joliet"), primary)
+    assert rules(copied) == set()
+    assert rules(flip(copied, made.at("joliet") + 883)) == {"primary-copies-agree"}
+
+
+@pytest.mark.parametrize(("level", "escape"), [(1, b"%/@"), (2, b"%/C"), (3, b"%/E")])
+def test_joliet_is_known_by_its_escape_sequences(level: int, escape: bytes) -> None:
+    # Joliet specification, "SVD Escape Sequences Field": 25 2F 40, 25 2F 43, 25 2F 45.
+    made = make_iso({"A.TXT": b"a"}, joliet=level)
+    at = made.field("joliet", "escape_sequences")
+    assert made.data[at : at + 3] == escape
+    disc = read_disc(BytesView(made.data))
+    assert disc.facts.volumes[1].joliet_level == level
+    assert disc.facts.volumes[1].detail == f"level {level}"
+    other = read_disc(BytesView(put(made.data, at, b"%/A")))
+    assert len(other.facts.volumes) == 1
+    assert [finding.rule for finding in other.findings] == ["supplementary-volume-read"]
+
+
+def test_joliet_volume_flags(image: MadeImage) -> None:
+    data = put(image.data, image.field("joliet", "volume_flags"), b"\x01")
+    assert rules(data) == {"joliet-volume-flags"}
+
+
+def test_an_enhanced_descriptor_is_a_volume_of_its_own() -> None:
+    made = make_iso({"A LONG NAME.TXT": b"a"}, enhanced=True)
+    disc = read_disc(BytesView(made.data))
+    primary, enhanced = disc.facts.volumes
+    assert not primary.is_enhanced
+    assert enhanced.is_enhanced
+    assert enhanced.detail == "ISO 9660:1999"
+    assert enhanced.entries[0].identifier == "A LONG NAME.TXT"
+    assert enhanced.entries[0].path == primary.entries[0].path
+
+
+@pytest.mark.parametrize("block_size", [512, 1024])
+def test_smaller_logical_blocks_are_read(block_size: int) -> None:
+    made = make_iso({"A.TXT": b"alpha"})
+    factor = SECTOR // block_size
+    data = put(made.data, made.field("primary", "logical_block_size"), parts.both16(block_size))
+    for place in (made.record("/A.TXT"), made.record("/."), made.record("/..")):
+        lba = int.from_bytes(data[place + 2 : place + 6], "little")
+        data = put(data, place + 2, parts.both32(lba * factor))
+    root = made.field("primary", "root_record")
+    lba = int.from_bytes(data[root + 2 : root + 6], "little")
+    data = put(data, root + 2, parts.both32(lba * factor))
+    blocks = len(data) // block_size
+    data = put(data, made.field("primary", "volume_space_size"), parts.both32(blocks))
+    for name, order in (("type_l_path_table", "little"), ("type_m_path_table", "big")):
+        at = made.field("primary", name)
+        table = int.from_bytes(data[at : at + 4], order) * factor  # type: ignore[arg-type]
+        data = put(data, at, table.to_bytes(4, order))  # type: ignore[arg-type]
+        record = made.path_table("l" if order == "little" else "m")
+        data = put(data, record + 2, (lba * factor).to_bytes(4, order))  # type: ignore[arg-type]
+    disc = read_disc(BytesView(data))
+    assert disc.findings == ()
+    assert disc.facts.volumes[0].block_size == block_size
+    extent = disc.facts.volumes[0].entries[0].extents[0]
+    assert data[extent.lba * block_size :][: extent.size] == b"alpha"
+
+
+def test_an_impossible_block_size_is_named_and_2048_assumed(image: MadeImage) -> None:
+    data = put(image.data, image.field("primary", "logical_block_size"), parts.both16(2000))
+    disc = read_disc(BytesView(data))
+    assert {finding.rule for finding in disc.findings} == {"block-size"}
+    assert disc.facts.volumes[0].block_size == SECTOR
+
+
+def test_the_scan_for_descriptors_ends() -> None:
+    log = ProblemLog()
+    endless = bytes(16 * SECTOR) + parts.boot_record(20) * 200
+    descriptors = read_descriptor_set(BytesView(endless), log)
+    assert len(descriptors.boot_records) == 84  # sectors 16 to 99
+
+
+def test_findings_carry_place_found_and_expected(image: MadeImage) -> None:
+    at = image.field("primary", "file_structure_version")
+    (finding,) = findings(put(image.data, at, b"\x07"))
+    assert finding.offset == at
+    assert (finding.found, finding.expected) == ("7", "1")
+    assert finding.severity is Severity.WARNING
+    assert finding.source == "ECMA-119 8.4"
+    assert finding.remedy

@@ -1,0 +1,208 @@
+"""Directory records: every field, cut and damaged at every place, beside a control."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import image_parts as parts
+from image_parts import SECTOR
+from mediashelf.findings import Finding
+from mediashelf.formats.iso.directory_records import (
+    DirectoryRecords,
+    Geometry,
+    parse_directory,
+    parse_root_record,
+    system_use_of,
+)
+from mediashelf.formats.structure_rules import ProblemLog
+
+OFFSET = 20 * SECTOR
+GEOMETRY = Geometry(SECTOR, 1000 * SECTOR, 1000 * SECTOR)
+SELF = parts.directory_record(b"\x00", 20, SECTOR, flags=2)
+PARENT = parts.directory_record(b"\x01", 19, SECTOR, flags=2)
+FIRST = parts.directory_record(b"README.TXT;1", 100, 5000)
+SECOND = parts.directory_record(b"SETUP", 200, SECTOR, flags=2, system_use=b"XY")
+MANY = [parts.directory_record(b"FILE%03d.TXT;1" % number, 100, 1) for number in range(130)]
+
+
+def parse(data: bytes, **more: int) -> tuple[DirectoryRecords, tuple[Finding, ...]]:
+    log = ProblemLog()
+    records = parse_directory(
+        data,
+        offset=OFFSET,
+        where="/HERE",
+        geometry=GEOMETRY,
+        log=log,
+        max_records=more.get("max_records", 100),
+    )
+    return records, log.findings()
+
+
+def rules(findings: tuple[Finding, ...]) -> list[str]:
+    return [finding.rule for finding in findings]
+
+
+def directory(*records: bytes) -> bytes:
+    return parts.pack_records([SELF, PARENT, *records])[0]
+
+
+def test_sound_records_are_read_and_nothing_is_found() -> None:
+    data = directory(FIRST, SECOND)
+    records, findings = parse(data)
+    assert findings == ()
+    assert records.is_complete
+    assert records.self_record is not None
+    assert (records.self_record.lba, records.self_record.size) == (20, SECTOR)
+    assert records.parent_record is not None
+    assert records.parent_record.lba == 19
+    first, second = records.children
+    assert first == (68, b"README.TXT;1", 100, 5000, 0, parts.RECORD_DATE)
+    assert second[1:5] == (b"SETUP", 200, SECTOR, 2)
+    assert records.furthest == 200 * SECTOR + SECTOR
+    assert not records.has_oddities
+    assert system_use_of(data, first) == b""
+    assert system_use_of(data, second) == b"XY"
+
+
+def test_the_root_record_keeps_both_copies() -> None:
+    record = bytearray(parts.directory_record(b"\x00", 20, 4096, flags=2))
+    record[6:10] = (99).to_bytes(4, "big")
+    root = parse_root_record(bytes(record))
+    assert root.extent == (20, 99)
+    assert root.size == (4096, 4096)
+    assert (root.length, root.flags, root.identifier) == (34, 2, b"\x00")
+
+
+@pytest.mark.parametrize("size", range(1, len(FIRST)))
+def test_a_record_cut_at_any_byte_is_found(size: int) -> None:
+    whole = directory(FIRST, SECOND)
+    records, findings = parse(whole[: 68 + size])
+    assert findings
+    assert not records.is_complete
+    assert records.children == []
+    control, none = parse(whole[: 68 + len(FIRST)])
+    assert len(control.children) == 1
+    assert none == ()
+
+
+@pytest.mark.parametrize("length", [1, 2, 33, *range(35, 46), 255])
+def test_a_wrong_record_length_is_found(length: int) -> None:
+    data = bytearray(directory(FIRST, SECOND))
+    assert data[68] == 46
+    data[68] = length
+    records, findings = parse(bytes(data))
+    # An odd length is told by the checks that follow.
+    assert findings or records.has_oddities
+
+
+def test_parsing_goes_on_in_the_next_sector() -> None:
+    data, offsets = parts.pack_records([SELF, PARENT, *MANY[:60]])
+    assert len(data) == 2 * SECTOR
+    in_second = sum(offset >= SECTOR for offset in offsets)
+    damaged = bytearray(data)
+    damaged[68] = 20
+    records, findings = parse(bytes(damaged))
+    assert rules(findings) == ["record-length"]
+    assert findings[0].offset == OFFSET + 68
+    assert len(records.children) == in_second
+    assert not records.is_complete
+
+
+def test_a_record_must_not_cross_its_sector() -> None:
+    crossing = (SELF + PARENT + b"".join(MANY[:60])).ljust(2 * SECTOR, b"\0")
+    _, findings = parse(crossing)
+    assert "record-inside-sector" in rules(findings)
+    assert parse(directory(*MANY[:60]))[1] == ()
+
+
+def test_a_sector_without_records_is_found() -> None:
+    data = directory(*MANY)
+    assert len(data) == 3 * SECTOR
+    for sector in (1, 2):
+        damaged = data[: sector * SECTOR] + bytes(SECTOR) + data[(sector + 1) * SECTOR :]
+        _, findings = parse(damaged)
+        assert "sector-with-records" in rules(findings)
+        assert findings[0].offset == OFFSET + sector * SECTOR
+
+
+def test_records_that_end_early_in_a_sector_are_found() -> None:
+    data = directory(*MANY[:60])
+    at_record = 68 + 46 * 20
+    zeroed = data[:at_record] + bytes(SECTOR - at_record) + data[SECTOR:]
+    assert rules(parse(zeroed)[1]) == ["records-without-gap"]
+    assert parse(data)[1] == ()
+
+
+@pytest.mark.parametrize("at", [200, 1000, SECTOR - 1])
+def test_bytes_behind_the_records_are_found(at: int) -> None:
+    data = bytearray(directory(FIRST))
+    data[at] = 1
+    _, findings = parse(bytes(data))
+    assert rules(findings) == ["sector-rest-zero"]
+    assert findings[0].offset == OFFSET + at
+
+
+@pytest.mark.parametrize(
+    ("at", "name"),
+    [(2, "extent"), (6, "extent"), (10, "data length"), (17, "data length"), (28, "sequence")],
+)
+def test_copies_that_disagree_are_found(at: int, name: str) -> None:
+    data = bytearray(directory(FIRST))
+    data[68 + at] ^= 0xFF
+    _, findings = parse(bytes(data))
+    assert rules(findings) == ["both-orders-agree"]
+    assert name in findings[0].message
+
+
+def test_the_copy_that_stays_in_the_image_is_used() -> None:
+    for at in (5, 6):  # the highest byte of either copy of the extent
+        data = bytearray(directory(FIRST))
+        data[68 + at] ^= 0xFF
+        assert parse(bytes(data))[0].children[0].lba == 100
+    for at in (13, 14):
+        data = bytearray(directory(FIRST))
+        data[68 + at] ^= 0xFF
+        assert parse(bytes(data))[0].children[0].size == 5000
+
+
+def test_a_missing_self_record_is_told_from_a_missing_parent_record() -> None:
+    data = bytearray(directory(FIRST))
+    data[33] = 7
+    records, _ = parse(bytes(data))
+    assert records.self_record is None
+    data = bytearray(directory(FIRST))
+    data[34 + 33] = 7
+    records, _ = parse(bytes(data))
+    assert records.self_record is not None
+    assert records.parent_record is None
+
+
+def test_a_self_record_among_the_others_is_left_out() -> None:
+    records, findings = parse(directory(FIRST, SELF))
+    assert rules(findings) == ["self-record"]
+    assert [record.identifier for record in records.children] == [b"README.TXT;1"]
+
+
+def test_data_starts_behind_an_extended_attribute_record() -> None:
+    # As the Linux kernel adds them up (fs/isofs/inode.c).
+    record = parts.directory_record(b"A.;1", 100, 10, extended_attribute_blocks=2)
+    assert parse(directory(record))[0].children[0].lba == 102
+
+
+def test_empty_files_do_not_reach_anywhere() -> None:
+    record = parts.directory_record(b"EMPTY.;1", 0xFFFFFFFF, 0)
+    assert parse(directory(record))[0].furthest == 21 * SECTOR
+
+
+def test_no_more_records_than_asked_for() -> None:
+    assert len(parse(directory(*MANY), max_records=12)[0].children) == 10
+
+
+@settings(derandomize=True, deadline=None, max_examples=100)
+@given(st.binary(max_size=3 * SECTOR))
+def test_any_bytes_are_parsed(data: bytes) -> None:
+    records, findings = parse(data)
+    assert len(records.children) <= len(data) // 34
+    assert records.is_complete or findings

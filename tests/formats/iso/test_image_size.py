@@ -1,0 +1,82 @@
+"""The image's size against its volume's: cut, padded, followed by something."""
+
+from __future__ import annotations
+
+import pytest
+
+from image_parts import SECTOR
+from make_image import MadeImage, make_iso
+from mediashelf.findings import Severity
+from mediashelf.formats.disc import Disc, read_disc
+from mediashelf.formats.fields import BytesView
+from mediashelf.formats.image_size import PAD_SECTORS
+
+
+@pytest.fixture(scope="module")
+def padded() -> MadeImage:
+    return make_iso({"A.TXT": b"a" * 5000, "B.TXT": b"b" * 3000}, joliet=3, pad_sectors=10)
+
+
+def read(data: bytes) -> Disc:
+    return read_disc(BytesView(data))
+
+
+def rules(data: bytes) -> set[str]:
+    return {finding.rule for finding in read(data).findings}
+
+
+def test_the_control_has_no_findings(padded: MadeImage) -> None:
+    assert read(padded.data).findings == ()
+
+
+def test_a_missing_pad_loses_nothing(padded: MadeImage) -> None:
+    (finding,) = read(padded.data[: -10 * SECTOR]).findings
+    assert finding.rule == "image-reaches-volume-end"
+    assert finding.severity is Severity.WARNING
+    assert finding.offset == len(padded.data) - 10 * SECTOR
+
+
+def test_a_cut_through_a_file_is_an_error_that_names_the_file(padded: MadeImage) -> None:
+    disc = read(padded.data[: padded.file("/B.TXT") + SECTOR])
+    found = {finding.rule: finding for finding in disc.findings}
+    assert found.keys() == {"image-is-whole", "extent-inside-image"}
+    assert found["image-is-whole"].severity is Severity.ERROR
+    places = [f.where for f in disc.findings if f.rule == "extent-inside-image"]
+    assert places == ["/B.TXT", "/B.TXT (joliet)"]
+    assert "952 of 3,000 bytes" in found["extent-inside-image"].message
+
+
+@pytest.mark.parametrize("size", [1, 100, 2047])
+def test_an_end_inside_a_sector(padded: MadeImage, size: int) -> None:
+    found = rules(padded.data[:-SECTOR] + bytes(size))
+    assert found == {"whole-sectors", "image-reaches-volume-end"}
+
+
+def test_every_cut_is_noticed(padded: MadeImage) -> None:
+    for size in range(0, len(padded.data), 512):
+        disc = read(padded.data[:size])
+        assert disc.findings, size
+        assert max(finding.severity for finding in disc.findings) >= Severity.WARNING
+
+
+def test_the_usual_pad_of_writers_is_no_finding(padded: MadeImage) -> None:
+    # Common practice: up to 150 sectors of zeros behind the volume.
+    assert rules(padded.data + bytes(PAD_SECTORS * SECTOR)) == set()
+
+
+@pytest.mark.parametrize(
+    "more", [bytes((PAD_SECTORS + 1) * SECTOR), b"\1" + bytes(SECTOR - 1)], ids=["long", "not zero"]
+)
+def test_anything_else_behind_the_volume_is_a_note(padded: MadeImage, more: bytes) -> None:
+    (finding,) = read(padded.data + more).findings
+    assert (finding.rule, finding.severity) == ("nothing-after-volume", Severity.NOTE)
+    assert finding.offset == len(padded.data)
+
+
+def test_what_follows_on_a_bridge_disc_may_be_udf() -> None:
+    made = make_iso({"A.TXT": b"a"}, udf="NSR02")
+    at = made.field("primary", "volume_space_size")
+    smaller = bytearray(made.data)
+    blocks = len(made.data) // SECTOR - 1
+    smaller[at : at + 8] = blocks.to_bytes(4, "little") + blocks.to_bytes(4, "big")
+    assert read(bytes(smaller)).findings == ()

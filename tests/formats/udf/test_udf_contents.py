@@ -1,0 +1,209 @@
+"""UDF trees: names and bytes as in the other trees of a bridge disc; damage is named.
+
+The bridge discs are written by pycdlib, which is the independent party here: its
+ISO 9660 and Joliet trees are read by other code of ours and by other libraries.
+"""
+
+from __future__ import annotations
+
+import binascii
+import struct
+from datetime import UTC, datetime, timedelta, timezone
+from io import BytesIO
+from pathlib import Path
+
+import pycdlib
+import pytest
+
+from mediashelf.formats.fields import BytesView
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.udf.records import (
+    FileEntry,
+    LogicalVolume,
+    LongAddress,
+    PartitionDescriptor,
+    PartitionMap,
+    decode_compressed,
+    parse_addresses,
+    parse_dstring,
+    parse_timestamp,
+)
+from mediashelf.formats.udf.space import UdfSpace
+from mediashelf.formats.udf.volume import read_udf_volume
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, VolumeFacts, VolumeKind
+from mediashelf.image import open_image
+
+FILES = 40
+
+
+def make_bridge(path: Path) -> None:
+    iso = pycdlib.PyCdlib()
+    iso.new(joliet=3, udf="2.60", vol_ident="BRIDGE")
+    iso.add_directory("/DIR", joliet_path="/lange Namen", udf_path="/lange Namen")
+    iso.add_directory("/DIR/SUB", joliet_path="/lange Namen/港", udf_path="/lange Namen/港")
+    for number in range(FILES):
+        data = b"%d" % number * 1500
+        name = f"lange Namen/Datei für {number:03d}.txt"
+        iso.add_fp(
+            BytesIO(data),
+            len(data),
+            f"/DIR/F{number:03d}.TXT;1",
+            joliet_path=f"/{name}",
+            udf_path=f"/{name}",
+        )
+    iso.add_fp(BytesIO(b""), 0, "/EMPTY.;1", joliet_path="/empty", udf_path="/empty")
+    iso.write(str(path))
+    iso.close()
+
+
+@pytest.fixture(scope="module")
+def bridge(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    path = tmp_path_factory.mktemp("bridge") / "bridge.iso"
+    make_bridge(path)
+    return path.read_bytes()
+
+
+def read(data: bytes) -> tuple[VolumeFacts | None, set[str]]:
+    log = ProblemLog()
+    volume = read_udf_volume(BytesView(data), log)
+    return volume, {finding.rule for finding in log.findings()}
+
+
+def find_tags(data: bytes, identifier: int) -> list[int]:
+    """Return the offsets of blocks that start with a sound tag of this kind."""
+    return [
+        at
+        for at in range(0, len(data), SECTOR_SIZE)
+        if data[at : at + 2] == identifier.to_bytes(2, "little")
+        and data[at + 2] in (2, 3)
+        and (sum(data[at : at + 16]) - data[at + 4]) & 0xFF == data[at + 4]
+    ]
+
+
+def test_a_bridge_disc_has_one_tree_three_times(tmp_path: Path, bridge: bytes) -> None:
+    path = tmp_path / "bridge.iso"
+    path.write_bytes(bridge)
+    with open_image(path) as image:
+        joliet = image.facts.volume(VolumeKind.JOLIET)
+        udf = image.facts.volume(VolumeKind.UDF)
+        assert joliet is not None
+        assert udf is not None
+        assert udf.label == "BRIDGE"
+        assert udf.entries_read
+        assert udf.is_complete
+        ours = {entry.path: entry for entry in udf.entries}
+        assert set(ours) == {entry.path for entry in joliet.entries}
+        assert len(udf.files) == FILES + 1
+        for entry in joliet.files:
+            same = ours[entry.path]
+            assert b"".join(image.iter_file(same)) == b"".join(image.iter_file(entry))
+        assert not [finding for finding in image.findings if finding.rule.startswith("udf")]
+
+
+@pytest.mark.parametrize("tag", [2, 6, 0x100, 0x105], ids=["anchor", "volume", "set", "entry"])
+def test_one_changed_byte_in_a_record_is_found(bridge: bytes, tag: int) -> None:
+    at = find_tags(bridge, tag)[0]
+    for place in (at + 4, at + 20):  # the tag's checksum; a byte under the CRC
+        damaged = bytearray(bridge)
+        damaged[place] ^= 0xFF
+        _, rules = read(bytes(damaged))
+        assert "udf-tag" in rules
+    assert read(bridge)[1] == set()
+
+
+def test_a_damaged_main_sequence_is_replaced_by_the_reserve(bridge: bytes) -> None:
+    main = find_tags(bridge, 6)[0]
+    damaged = bridge[: main + 100] + b"\xff" + bridge[main + 101 :]
+    volume, rules = read(damaged)
+    assert volume is not None
+    assert len(volume.entries) == FILES + 3
+    assert "udf-tag" in rules
+
+
+def test_a_directory_that_contains_itself_ends(bridge: bytes) -> None:
+    # The identifier descriptor of the folder is made to point at the root's own entry.
+    whole = read(bridge)[0]
+    assert whole is not None
+    inner = next(entry for entry in whole.entries if entry.path == "/lange Namen/港")
+    outer = next(entry for entry in whole.entries if entry.path == "/lange Namen")
+    data = bytearray(bridge)
+    start, size = outer.extents[0].lba * SECTOR_SIZE, outer.size
+    name = b"\x10" + "港".encode("utf-16-be")
+    at = data.index(name, start, start + size) - 38
+    partition_start = (
+        inner.record_offset // SECTOR_SIZE - struct.unpack_from("<I", data, at + 24)[0]
+    )
+    struct.pack_into("<I", data, at + 24, outer.record_offset // SECTOR_SIZE - partition_start)
+    _sign(data, at)
+    volume, rules = read(bytes(data))
+    assert rules == {"directory-loop"}
+    assert volume is not None
+    assert not volume.is_complete
+
+
+def _sign(data: bytearray, at: int) -> None:
+    (length,) = struct.unpack_from("<H", data, at + 10)
+    crc = binascii.crc_hqx(bytes(data[at + 16 : at + 16 + length]), 0)
+    struct.pack_into("<H", data, at + 8, crc)
+    data[at + 4] = (sum(data[at : at + 16]) - data[at + 4]) & 0xFF
+
+
+def test_every_cut_is_survived(bridge: bytes) -> None:
+    for size in range(0, len(bridge), SECTOR_SIZE * 7 + 1):
+        volume, rules = read(bridge[:size])
+        if volume is not None and size < len(bridge) // 2:
+            assert rules, size
+
+
+def make_space(maps: tuple[PartitionMap, ...], data: bytes = bytes(SECTOR_SIZE * 64)) -> UdfSpace:
+    volume = LogicalVolume("", SECTOR_SIZE, 0x0250, LongAddress(0, 0, 0, 0), maps)
+    return UdfSpace(BytesView(data), volume, [PartitionDescriptor(0, 10, 20)], ProblemLog())
+
+
+@pytest.mark.parametrize("kind", ["virtual", "sparable", "unknown"])
+def test_partitions_that_are_not_followed_are_named(kind: str) -> None:
+    space = make_space((PartitionMap(kind, 0),))
+    assert space.read_record(LongAddress(0, SECTOR_SIZE, 1, 0), frozenset({0x100}), "x") is None
+    assert space.unread == {kind}
+    assert f"{kind} partition" in space.log.findings()[0].message
+
+
+def test_short_long_and_extended_descriptors_give_the_same_addresses() -> None:
+    short = struct.pack("<II", 4096, 7) + struct.pack("<II", 1 << 30 | 100, 0) + bytes(8)
+    long = struct.pack("<IIH6x", 4096, 7, 1) + struct.pack("<IIH6x", 1 << 30 | 100, 0, 1)
+    extended = struct.pack("<IIIIH2x", 4096, 0, 0, 7, 1) + struct.pack(
+        "<IIIIH2x", 1 << 30 | 100, 0, 0, 0, 1
+    )
+    expected = [LongAddress(0, 4096, 7, 1), LongAddress(1, 100, 0, 1)]
+    assert parse_addresses(0, short, 1) == expected
+    assert parse_addresses(1, long, 1) == expected
+    assert parse_addresses(2, extended, 1) == expected
+    assert parse_addresses(3, long, 1) == []
+
+
+def test_embedded_bytes_and_holes_are_read() -> None:
+    space = make_space((PartitionMap("plain", 0),), bytes(range(256)) * 8 * 64)
+    icb = LongAddress(0, SECTOR_SIZE, 3, 0)
+    embedded = FileEntry(5, 5, b"", 3, b"inner", 176)
+    (extent,) = space.extents(embedded, icb, 13 * SECTOR_SIZE, "x")
+    assert (extent.lba, extent.size, extent.offset) == (13, 5, 176)
+    assert space.read_extents((extent,), 5) == bytes(range(176, 181))
+    addresses = struct.pack("<IIII", SECTOR_SIZE, 2, 1 << 30 | 10, 0)
+    sparse = FileEntry(5, SECTOR_SIZE + 10, b"", 0, addresses, 176)
+    extents = space.extents(sparse, icb, 0, "x")
+    assert [(extent.lba, extent.size) for extent in extents] == [(12, SECTOR_SIZE), (HOLE, 10)]
+    assert space.read_extents(extents, SECTOR_SIZE + 10).endswith(bytes(10))
+    assert space.is_complete
+
+
+def test_texts_and_dates() -> None:
+    assert decode_compressed(b"\x08h\xe9") == "hé"
+    assert decode_compressed(b"\x10" + "港".encode("utf-16-be")) == "港"
+    assert parse_dstring(b"\x08LABEL" + bytes(25) + b"\x06") == "LABEL"
+    assert parse_dstring(bytes(32)) == ""
+    zone = timezone(timedelta(minutes=-300))
+    stamp = struct.pack("<HhBBBBB3x", 0x1000 | (-300 & 0xFFF), 1999, 6, 12, 10, 30, 5)
+    assert parse_timestamp(stamp) == datetime(1999, 6, 12, 10, 30, 5, tzinfo=zone)
+    unknown_zone = struct.pack("<HhBBBBB3x", 0x1000 | (-2047 & 0xFFF), 1999, 6, 12, 10, 30, 5)
+    assert parse_timestamp(unknown_zone) == datetime(1999, 6, 12, 10, 30, 5, tzinfo=UTC)
+    assert parse_timestamp(struct.pack("<HhBBBBB3x", 0, 1999, 13, 1, 0, 0, 0)) is None

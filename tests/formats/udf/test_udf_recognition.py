@@ -1,0 +1,134 @@
+"""UDF: recognition sequence, anchors, tag checksum and CRC."""
+
+from __future__ import annotations
+
+import binascii
+from io import BytesIO
+from pathlib import Path
+
+import fastcrc
+import pycdlib
+import pytest
+
+from image_parts import SECTOR, anchor, tagged
+from make_image import ANCHOR, MadeImage, flip, make_iso, put, zero
+from mediashelf.formats.disc import read_disc
+from mediashelf.formats.fields import BytesView
+from mediashelf.formats.udf.recognition import descriptor_crc, parse_tag, tag_checksum
+from mediashelf.formats.volume import VolumeFacts, VolumeKind
+from mediashelf.image import open_image
+
+
+@pytest.fixture(scope="module")
+def image() -> MadeImage:
+    return make_iso({"A.TXT": b"alpha", "DIR/B.TXT": b"beta"}, label="TIDES", udf="NSR02")
+
+
+def rules(data: bytes) -> set[str]:
+    return {finding.rule for finding in read_disc(BytesView(data)).findings}
+
+
+def udf_of(data: bytes) -> VolumeFacts | None:
+    return read_disc(BytesView(data)).facts.volume(VolumeKind.UDF)
+
+
+def test_the_crc_is_the_one_of_the_catalogue() -> None:
+    # CRC-16/XMODEM: 0x31C3 over "123456789"; binascii and fastcrc agree with it.
+    sample = b"123456789"
+    assert binascii.crc_hqx(sample, 0) == fastcrc.crc16.xmodem(sample) == 0x31C3
+    assert descriptor_crc(bytes(16) + sample, len(sample)) == 0x31C3
+
+
+def test_a_tag_is_parsed_field_by_field() -> None:
+    tag = parse_tag(anchor(256, 257, 3 * SECTOR))
+    assert (tag.identifier, tag.version, tag.location, tag.crc_length) == (2, 2, 256, 496)
+    assert tag.checksum == tag_checksum(anchor(256, 257, 3 * SECTOR))
+    # All 16 bytes but the checksum itself, modulo 256.
+    assert tag_checksum(bytes(range(16))) == sum(range(16)) - 4
+
+
+@pytest.mark.parametrize("standard", ["NSR02", "NSR03"])
+def test_the_control_has_no_findings(standard: str) -> None:
+    made = make_iso({"A.TXT": b"a"}, label="TIDES", udf=standard, udf_revision=0x0201)
+    disc = read_disc(BytesView(made.data))
+    assert disc.findings == ()
+    volume = disc.facts.volume(VolumeKind.UDF)
+    assert volume is not None
+    assert (volume.label, volume.detail, volume.udf_revision) == ("TIDES", standard, 0x0201)
+
+
+def test_without_a_standard_there_is_no_udf(image: MadeImage) -> None:
+    assert udf_of(zero(image.data, image.at("recognition", path="NSR02"))) is None
+
+
+@pytest.mark.parametrize("name", ["BEA01", "TEA01"])
+def test_the_sequence_must_be_framed(image: MadeImage, name: str) -> None:
+    data = zero(image.data, image.at("recognition", path=name))
+    assert rules(data) == {"udf-recognition"}
+    assert udf_of(data) is not None
+
+
+def test_one_sound_anchor_is_enough(image: MadeImage) -> None:
+    first = zero(image.data, image.at("anchor"))
+    assert rules(first) == {"udf-tag"}
+    assert udf_of(first) == udf_of(image.data)
+    neither = zero(first, image.at("last-anchor"))
+    assert "udf-anchor" in rules(neither)
+    last = zero(image.data, image.at("last-anchor"))
+    assert udf_of(last) == udf_of(image.data)
+
+
+def test_an_anchor_256_blocks_before_the_end(image: MadeImage) -> None:
+    data = zero(zero(image.data, image.at("anchor")), image.at("last-anchor"))
+    padded = data + bytes(400 * SECTOR)
+    place = len(padded) // SECTOR - 1 - ANCHOR
+    assert place * SECTOR > len(data)
+    sequence = parse_sequence(image)
+    padded = put(padded, place * SECTOR, anchor(place, *sequence))
+    volume = udf_of(padded)
+    assert volume is not None
+    assert volume.label == "TIDES"
+
+
+def parse_sequence(image: MadeImage) -> tuple[int, int]:
+    """Location and length of the main descriptor sequence, from the first anchor."""
+    at = image.at("anchor") + 16
+    length = int.from_bytes(image.data[at : at + 4], "little")
+    return int.from_bytes(image.data[at + 4 : at + 8], "little"), length
+
+
+@pytest.mark.parametrize("at", [*range(16), 16, 40, 511])
+def test_every_byte_of_an_anchor_counts(image: MadeImage, at: int) -> None:
+    start = image.at("anchor")
+    # Bytes 5 to 7 and the serial number are covered by the tag's checksum.
+    assert "udf-tag" in rules(flip(image.data, start + at))
+
+
+@pytest.mark.parametrize("at", [0, 4, 8, 12, 24, 84, 212, 500])
+@pytest.mark.parametrize("number", [0, 1])
+def test_every_part_of_the_volume_descriptors_counts(
+    image: MadeImage, number: int, at: int
+) -> None:
+    data = flip(image.data, image.at("udf-descriptors") + number * SECTOR + at)
+    assert rules(data)
+
+
+def test_an_impossible_crc_length_is_named(image: MadeImage) -> None:
+    head = bytearray(tagged(2, ANCHOR, b"")[:16])
+    head[10:12] = b"\xff\xff"
+    head[4] = tag_checksum(bytes(head))
+    assert "udf-tag" in rules(put(image.data, image.at("anchor"), bytes(head)))
+
+
+def test_the_volume_that_pycdlib_writes(tmp_path: Path) -> None:
+    iso = pycdlib.PyCdlib()
+    iso.new(udf="2.60", vol_ident="HARBOUR")
+    iso.add_fp(BytesIO(b"foo"), 3, "/FOO.TXT;1", udf_path="/foo.txt")
+    path = tmp_path / "udf.iso"
+    iso.write(str(path))
+    iso.close()
+    with open_image(path) as opened:
+        volume = opened.facts.volume(VolumeKind.UDF)
+        assert volume is not None
+        assert volume.detail == "NSR02"
+        assert {finding.rule for finding in opened.findings} <= {"descriptor-characters"}

@@ -1,0 +1,292 @@
+"""For each structural rule a disc with exactly that damage, and the disc without it.
+
+``GOLDEN`` maps rules to cases; each case is made by its own arguments, byte by byte.
+"""
+
+from __future__ import annotations
+
+import binascii
+import struct
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from image_parts import FIELDS, both16, both32, le16, le32
+from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
+from make_raw import mode_1_image
+from mediashelf.demo.floppy import make_boot_floppy
+
+FILES = {"A.TXT": b"a" * 3000, "B.TXT": b"b" * 100, "DIR/C.TXT": b"c" * 100}
+MANY = {f"F{number:04}.TXT": b"x" for number in range(60)}  # a root of two sectors
+FLOPPY = make_boot_floppy("nothing here")
+CODE = b"\xeb\xfe" + b"\x90" * 2046
+
+PLAIN = make_iso(FILES)
+JOLIET = make_iso(FILES, joliet=3)
+LARGE = make_iso(MANY)
+TWO_FOLDERS = make_iso({"DIR1/A.TXT": b"a", "DIR2/B.TXT": b"b"})
+TWINS = make_iso({"A.TXT": b"same", "B.TXT": b"same"}, joliet=3)
+RIDGE = make_iso(FILES, rock_ridge=True, long_names={"A.TXT": "n" * 200})
+MOVED = make_iso({"D/E/F.TXT": b"f"}, rock_ridge=True, relocate=["/D/E"])
+BOOT = make_iso(FILES, joliet=3, boot=Boot(CODE, sections=[(0xEF, [CODE])]))
+FLOPPY_BOOT = make_iso(FILES, boot=Boot(FLOPPY, media=2, sectors=1))
+PADDED = make_iso(FILES, pad_sectors=10)
+UDF = make_iso(FILES, udf="NSR02")
+DEEP = make_iso({"/".join(["D"] * 99) + "/F.TXT": b"f"})
+TOO_DEEP = make_iso({"/".join(["D"] * 101) + "/F.TXT": b"f"})
+
+
+@dataclass(frozen=True)
+class Case:
+    """A sound disc, the damaged one, and the rules that this damage cannot but break as well."""
+
+    sound: bytes
+    damaged: bytes
+    also: frozenset[str] = frozenset()
+
+
+def _case(sound: MadeImage | bytes, damaged: bytes, *also: str) -> Case:
+    data = sound.data if isinstance(sound, MadeImage) else sound
+    return Case(data, damaged, frozenset(also))
+
+
+def field(made: MadeImage, descriptor: str, name: str, value: bytes) -> bytes:
+    """Another value in a field of a volume descriptor."""
+    assert len(value) <= FIELDS[name][1]
+    return put(made.data, made.field(descriptor, name), value)
+
+
+def sign(data: bytes, at: int) -> bytes:
+    """The UDF descriptor at ``at`` with CRC and checksum that fit."""
+    (length,) = struct.unpack_from("<H", data, at + 10)
+    crc = binascii.crc_hqx(data[at + 16 : at + 16 + length], 0)
+    data = put(data, at + 8, le16(crc))
+    return put(data, at + 4, bytes([(sum(data[at : at + 16]) - data[at + 4]) & 0xFF]))
+
+
+def udf_record(tag: int, number: int = 0) -> int:
+    """The place of the UDF record with this tag, of those that stand at the start of a block."""
+    found = [
+        at
+        for at in range(256 * SECTOR, len(UDF.data), SECTOR)
+        if UDF.data[at : at + 2] == le16(tag)
+    ]
+    return found[number]
+
+
+def signed(at: int, offset: int, new: bytes) -> bytes:
+    """A UDF record with other bytes at ``offset``, signed anew."""
+    return sign(put(UDF.data, at + offset, new), at)
+
+
+def checked_catalog(made: MadeImage, at: int, new: bytes) -> bytes:
+    """The boot catalog's validation entry with other bytes, and a checksum that fits."""
+    start = made.at("boot-catalog")
+    data = put(put(made.data, start + at, new), start + 28, b"\0\0")
+    words = struct.unpack_from("<16H", data, start)
+    return put(data, start + 28, le16(-sum(words) & 0xFFFF))
+
+
+def swap(data: bytes, one: int, other: int, size: int) -> bytes:
+    """Two runs of bytes in each other's place."""
+    first, second = data[one : one + size], data[other : other + size]
+    return put(put(data, one, second), other, first)
+
+
+FIRST, LAST = "/A.TXT", "/DIR/C.TXT"
+FAR = 100_000  # a block behind the end of every image here
+
+
+def _image() -> Iterator[tuple[str, Case]]:
+    data = PLAIN.data
+    end = PLAIN.file("/DIR/C.TXT")
+    yield "no-volume", _case(PLAIN, zero(data, 16 * SECTOR, 2 * SECTOR))
+    yield "raw-sectors", _case(PLAIN, mode_1_image(data))
+    yield "image-is-whole", _case(PLAIN, cut(data, len(data) - SECTOR), "extent-inside-image")
+    yield "extent-inside-image", _case(PLAIN, cut(data, end), "image-is-whole")
+    yield (
+        "image-reaches-volume-end",
+        _case(PADDED, cut(PADDED.data, len(PADDED.data) - 5 * SECTOR)),
+    )
+    yield "nothing-after-volume", _case(PLAIN, data + b"more".ljust(SECTOR, b"!"))
+    yield "whole-sectors", _case(PLAIN, data + bytes(100))
+    smaller = field(PLAIN, "primary", "volume_space_size", both32(len(data) // SECTOR - 1))
+    yield "extent-inside-volume", _case(PLAIN, smaller, "nothing-after-volume")
+
+
+def _descriptors() -> Iterator[tuple[str, Case]]:
+    data, joliet = PLAIN.data, JOLIET.at("joliet")
+    yield "descriptor-identifier", _case(JOLIET, flip(JOLIET.data, joliet + 3))
+    yield "descriptor-type", _case(JOLIET, put(JOLIET.data, joliet, b"\x07"))
+    yield "descriptor-version", _case(PLAIN, field(PLAIN, "primary", "version", b"\x09"))
+    yield "descriptor-set-terminated", _case(PLAIN, zero(data, PLAIN.at("terminator")))
+    gone = zero(JOLIET.data, JOLIET.at("primary"))
+    yield "primary-descriptor-present", _case(JOLIET, gone, "descriptor-identifier")
+    primary = JOLIET.data[JOLIET.at("primary") :][:SECTOR]
+    twice = put(JOLIET.data, joliet, primary)
+    yield "primary-copies-agree", _case(twice, flip(twice, joliet + 900))
+    other = field(JOLIET, "joliet", "escape_sequences", b"%/Z")
+    yield "supplementary-volume-read", _case(JOLIET, other)
+    set_size = PLAIN.field("primary", "volume_set_size")
+    yield "both-orders-agree", _case(PLAIN, flip(data, set_size + 2))
+    yield "reserved-field-zero", _case(PLAIN, field(PLAIN, "primary", "reserved_882", b"\x01"))
+    block_size = field(PLAIN, "primary", "logical_block_size", both16(3000))
+    yield "block-size", _case(PLAIN, block_size)
+    number = field(PLAIN, "primary", "volume_sequence_number", both16(7))
+    yield "volume-set-number", _case(PLAIN, number, "record-sequence-number")
+    version = field(PLAIN, "primary", "file_structure_version", b"\x03")
+    yield "file-structure-version", _case(PLAIN, version)
+    date = field(PLAIN, "primary", "creation_date", b"19991301")
+    yield "descriptor-date", _case(PLAIN, date)
+    text = field(PLAIN, "primary", "publisher_identifier", b"lower case")
+    yield "descriptor-characters", _case(PLAIN, text)
+    yield "joliet-volume-flags", _case(JOLIET, field(JOLIET, "joliet", "volume_flags", b"\x01"))
+    root = PLAIN.field("primary", "root_record")
+    yield "root-record", _case(PLAIN, put(data, root + 25, b"\0"))
+
+
+def _directories() -> Iterator[tuple[str, Case]]:
+    data = PLAIN.data
+    folder, root = PLAIN.directory("/DIR"), PLAIN.directory("/")
+    record = PLAIN.record("/DIR")
+    beyond = put(data, record + 10, both32(len(data)))
+    yield (
+        "directory-readable",
+        _case(
+            PLAIN,
+            beyond,
+            "self-record",
+            "image-is-whole",
+            "extent-inside-image",
+            "record-length",
+            "extents-apart",
+        ),
+    )
+    loop = put(data, record + 2, both32(root // SECTOR))
+    yield "directory-loop", _case(PLAIN, loop, "path-table-agrees")
+    yield "walk-bounded", _case(DEEP, TOO_DEEP.data)
+    yield "self-record", _case(PLAIN, put(data, folder + 2, both32(root // SECTOR)))
+    parent = folder + data[folder]
+    yield "parent-record", _case(PLAIN, put(data, parent + 2, both32(folder // SECTOR)))
+    first, last = PLAIN.record(FIRST), PLAIN.record(LAST)
+    yield "record-length", _case(PLAIN, put(data, last, b"\x14"))
+    sector = LARGE.directory("/")
+    crossing = max(
+        at for (what, _, _), at in LARGE.places.items() if what == "record" and at < sector + SECTOR
+    )
+    yield "record-inside-sector", _case(LARGE, put(LARGE.data, crossing, b"\xfe"))
+    yield "record-length-even", _case(PLAIN, put(data, last, bytes([data[last] + 1])))
+    yield "sector-with-records", _case(LARGE, zero(LARGE.data, sector + SECTOR))
+    early = LARGE.record("/F0020.TXT")
+    rest = zero(LARGE.data, early, sector + SECTOR - early)
+    yield "records-without-gap", _case(LARGE, rest)
+    yield "sector-rest-zero", _case(PLAIN, put(data, folder + 2000, b"x"))
+    yield "record-order", _case(PLAIN, put(data, first + 33, b"Z"))
+    yield "record-flags", _case(PLAIN, put(data, first + 25, b"\x20"))
+    yield "record-date", _case(PLAIN, put(data, first + 19, b"\x0d"))
+    yield "record-sequence-number", _case(PLAIN, put(data, first + 28, both16(2)))
+    yield "identifier-characters", _case(PLAIN, put(data, last + 33, b"c"))
+    yield "identifier-usable", _case(PLAIN, put(data, last + 33, b"/"))
+    long_name = JOLIET.record(LAST, "joliet") + 33
+    yield "joliet-characters", _case(JOLIET, put(JOLIET.data, long_name, b"\0*"))
+    yield "identifiers-distinct", _case(PLAIN, put(data, PLAIN.record("/B.TXT") + 33, b"A"))
+    yield "sections-complete", _case(PLAIN, put(data, last + 25, b"\x80"))
+    yield "not-interleaved", _case(PLAIN, put(data, last + 26, b"\x01\x01"))
+
+
+def _path_tables() -> Iterator[tuple[str, Case]]:
+    data = PLAIN.data
+    little, big = PLAIN.path_table("l"), PLAIN.path_table("m")
+    elsewhere = field(PLAIN, "primary", "type_m_path_table", FAR.to_bytes(4, "big"))
+    yield "path-table-readable", _case(PLAIN, elsewhere, "path-tables-agree")
+    # The root's record has 10 bytes; that of DIR follows.
+    yield (
+        "path-table-records",
+        _case(PLAIN, put(data, little + 10, b"\xc8"), "path-tables-agree", "path-table-agrees"),
+    )
+    yield "path-tables-agree", _case(PLAIN, flip(data, big + 10 + 5))
+    both = put(put(data, little + 12, le32(9)), big + 12, (9).to_bytes(4, "big"))
+    yield "path-table-agrees", _case(PLAIN, both)
+    made = TWO_FOLDERS
+    places = [made.path_table(order) + 10 for order in "lm"]
+    swapped = made.data
+    for at in places:
+        swapped = swap(swapped, at, at + 12, 12)
+    yield "path-table-order", _case(made, swapped)
+
+
+def _rock_ridge() -> Iterator[tuple[str, Case]]:
+    data = RIDGE.data
+    record = RIDGE.record("/B.TXT")
+    use = data.index(b"PX", record)
+    yield "rockridge-entry", _case(RIDGE, put(data, use + 2, b"\xff"))
+    long = data.index(b"CE", RIDGE.record(FIRST))
+    yield "rockridge-continuation", _case(RIDGE, put(data, long + 4, both32(FAR)))
+    child = MOVED.data.index(b"CL", MOVED.directory("/D"))
+    yield "rockridge-relocation", _case(MOVED, put(MOVED.data, child + 4, both32(FAR)))
+
+
+def _booting() -> Iterator[tuple[str, Case]]:
+    data, record, catalog = BOOT.data, BOOT.at("boot-record"), BOOT.at("boot-catalog")
+    yield "boot-record-place", _case(BOOT, swap(data, record, BOOT.at("joliet"), SECTOR))
+    yield "boot-record-known", _case(BOOT, put(data, record + 7, b"ANOTHER WAY TO BOOT".ljust(32)))
+    yield "boot-record-fields", _case(BOOT, put(data, record + 50, b"\x01"))
+    yield "boot-catalog-readable", _case(BOOT, put(data, record + 71, le32(FAR)))
+    yield "boot-validation-entry", _case(BOOT, checked_catalog(BOOT, 30, b"\x55\xab"))
+    yield "boot-checksum", _case(BOOT, put(data, catalog + 5, b"x"))
+    yield "boot-platform", _case(BOOT, checked_catalog(BOOT, 1, b"\x07"))
+    yield "boot-entry", _case(BOOT, put(data, catalog + 32, b"\x77"))
+    yield "boot-section", _case(BOOT, put(data, catalog + 64, b"\x90"))
+    yield "boot-image-inside", _case(BOOT, put(data, catalog + 32 + 8, le32(FAR)))
+    unsigned = zero(FLOPPY_BOOT.data, FLOPPY_BOOT.at("boot-image") + 510, 2)
+    yield "boot-image-form", _case(FLOPPY_BOOT, unsigned)
+
+
+def _udf() -> Iterator[tuple[str, Case]]:
+    data = UDF.data
+    end = UDF.at("recognition", path="TEA01")
+    yield "udf-recognition", _case(UDF, zero(data, end))
+    anchors = zero(zero(data, UDF.at("anchor")), UDF.at("last-anchor"))
+    yield "udf-anchor", _case(UDF, anchors, "udf-tag", "udf-contents-not-read")
+    volume = udf_record(6)
+    yield "udf-contents-not-read", _case(UDF, signed(volume, 212, le32(512)))
+    file_entry = udf_record(261, 1)
+    yield "udf-tag", _case(UDF, flip(data, file_entry + 60))
+    short = data
+    for name in ("anchor", "last-anchor"):
+        at = UDF.at(name)
+        short = sign(put(short, at + 16, le32(3 * SECTOR)), at)
+    yield "udf-volume-descriptors", _case(UDF, short)
+    addresses = file_entry + 176
+    yield "udf-address", _case(UDF, signed(file_entry, 176 + 4, le32(FAR)), "udf-file-entry")
+    assert data[addresses : addresses + 4] == data[file_entry + 56 : file_entry + 60]
+    yield "udf-file-entry", _case(UDF, signed(file_entry, 56, le32(9_000)))
+    name = data.index(b"\x08A.TXT") - 38
+    flagged = put(data, name + 18, b"\x02")
+    yield "udf-directory", _case(UDF, sign(flagged, name))
+
+
+def _parts() -> Iterator[tuple[str, Case]]:
+    inside = PLAIN.file(FIRST) // SECTOR + 1
+    moved = put(PLAIN.data, PLAIN.record(LAST) + 2, both32(inside))
+    yield "extents-apart", _case(PLAIN, moved)
+    gone = put(JOLIET.data, JOLIET.record(LAST, "joliet"), b"\0")
+    yield "trees-agree", _case(JOLIET, gone, "sector-rest-zero")
+    shared = TWINS.data
+    for kind in ("iso9660", "joliet"):
+        at = TWINS.record("/B.TXT", kind) + 2
+        shared = put(shared, at, both32(TWINS.file("/A.TXT") // SECTOR))
+    last = TWINS.record("/B.TXT", "joliet")
+    yield "trees-agree-in-number", _case(shared, zero(shared, last, shared[last]))
+
+
+_MAKERS: tuple[Callable[[], Iterator[tuple[str, Case]]], ...] = (
+    _image,
+    _descriptors,
+    _directories,
+    _path_tables,
+    _rock_ridge,
+    _booting,
+    _udf,
+    _parts,
+)
+GOLDEN: dict[str, Case] = {rule: case for make in _MAKERS for rule, case in make()}

@@ -1,0 +1,73 @@
+"""Drafts of plans: whatever the images are called, the text is a plan that names them."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from pathlib import Path
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.plans.draft import DraftDisc, draft_plan
+from mediashelf.sessions.plans.session_plan import MAX_DISCS, parse_plan
+
+BOOTS = (BootWay("floppy-1.44MB", "x86"),)
+FOLDER = Path("/plans")
+
+
+def draft(*discs: DraftDisc, name: str = "Kiosk") -> str:
+    return draft_plan(discs, FOLDER, name=name, machine="PC", targets=["win9x"])
+
+
+def test_discs_that_boot_come_first_and_paths_start_from_the_plan() -> None:
+    text = draft(
+        DraftDisc(Path("/plans/library/a.iso"), "A", 2048),
+        DraftDisc(Path("/shelf/b.iso"), "B", 4096, BOOTS),
+    )
+    plan = parse_plan(text.encode(), FOLDER)
+    assert [disc.source.text for disc in plan.discs] == ["../shelf/b.iso", "library/a.iso"]
+    assert plan.targets == ("win9x",)
+    assert "# B, 4.0 KiB, boots: floppy-1.44MB" in text
+
+
+def test_what_cannot_be_used_is_there_as_a_comment() -> None:
+    text = draft(
+        DraftDisc(Path("/plans/a.iso"), "A", 2048),
+        DraftDisc(Path("/plans/raw.bin"), "", 2352, problem="raw sectors"),
+        DraftDisc(Path("/plans") / os.fsdecode(b"caf\xe9.iso"), "", 2048),
+    )
+    assert [disc.source.text for disc in parse_plan(text.encode(), FOLDER).discs] == ["a.iso"]
+    assert "# left out: raw sectors\n# raw.bin" in text
+    assert "# left out: its name is not UTF-8" in text
+
+
+def test_a_draft_of_nothing_shows_how_to_go_on() -> None:
+    assert '# image = "system.iso"' in draft()
+    tomllib.loads(draft())
+
+
+def test_no_more_discs_than_a_plan_takes() -> None:
+    discs = [DraftDisc(Path(f"/plans/{n:03}.iso"), "", 1) for n in range(MAX_DISCS + 2)]
+    text = draft(*discs)
+    assert len(parse_plan(text.encode(), FOLDER).discs) == MAX_DISCS
+    assert text.count("left out: a plan has at most 99 discs") == 2
+
+
+names = st.text(st.characters(exclude_characters="/\0"), min_size=1, max_size=20).filter(
+    lambda name: name not in (".", "..")
+)
+
+
+@settings(derandomize=True, deadline=None)
+@given(
+    st.lists(st.tuples(names, st.text(max_size=20)), max_size=6, unique_by=lambda p: p[0]), names
+)
+def test_any_name_comes_back_or_is_left_out(pairs: list[tuple[str, str]], title: str) -> None:
+    discs = [DraftDisc(FOLDER / name, label, 2048) for name, label in pairs]
+    text = draft_plan(discs, FOLDER, name="x" + title.strip(), machine=title, targets=["dos"])
+    document = tomllib.loads(text)
+    found = {disc["image"] for disc in document.get("disc", [])}
+    wanted = {name for name, _ in pairs if not any("\ud800" <= one <= "\udfff" for one in name)}
+    assert found == wanted

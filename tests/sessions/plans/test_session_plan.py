@@ -1,0 +1,199 @@
+"""Session plans: what a person may write, and how a mistake is named."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from mediashelf.errors import InputError, SessionPlanError
+from mediashelf.sessions.plans.session_plan import (
+    MAX_DISCS,
+    MAX_PLAN_SIZE,
+    CardWish,
+    DiscSource,
+    Machine,
+    SessionPlan,
+    SourceKind,
+    load_plan,
+    parse_plan,
+)
+
+WHOLE = """
+name = "Tide-table kiosk"
+targets = ["win9x"]
+
+[machine]
+name = "Kiosk PC, 1999"
+memory = "768MB"
+disk = "160GB"
+disk_mode = "ide"
+firmware = "bios"
+optical_boot = true
+devices = "lspci.txt"
+
+[card]
+filesystem = "FAT32"
+capacity = "4GB"
+
+[[disc]]
+name = "system"
+image = "library/system.iso"
+purpose = "Install the system"
+expect = "A blue screen with white text asks for the language"
+or = [{ find = "kiosk system" }, { image = "library/system (attic copy).iso" }]
+
+[[disc]]
+recipe = "driver-disc.toml"
+purpose = "Drivers"
+targets = ["dos", "win9x"]
+after = "system"
+"""
+
+
+def parse(text: str) -> SessionPlan:
+    return parse_plan(text.encode(), Path("/plans"))
+
+
+def with_discs(*tables: str) -> SessionPlan:
+    return parse('name = "n"\ntargets = ["dos"]\n' + "".join(f"[[disc]]\n{t}\n" for t in tables))
+
+
+def test_every_key_is_understood() -> None:
+    plan = parse(WHOLE)
+    assert plan.name == "Tide-table kiosk"
+    assert plan.machine == Machine(
+        "Kiosk PC, 1999", 768 * 1024 * 1024, 160_000_000_000, "ide", "bios", True, "lspci.txt"
+    )
+    assert plan.card == CardWish("fat32", 4_000_000_000)
+    assert plan.folder == Path("/plans")
+    assert plan.targets == ("win9x", "dos")
+    system, drivers = plan.discs
+    assert system.source == DiscSource(SourceKind.IMAGE, "library/system.iso")
+    assert system.targets == ("win9x",)
+    assert system.expect.startswith("A blue screen")
+    assert [str(source) for source in system.alternatives] == [
+        "find 'kiosk system'",
+        "image 'library/system (attic copy).iso'",
+    ]
+    assert drivers.targets == ("dos", "win9x")
+    assert drivers.after == ("system",)
+
+
+def test_the_example_plan_is_understood() -> None:
+    data = files("mediashelf.demo").joinpath("data", "session.toml").read_bytes()
+    assert parse_plan(data, Path()).machine.name == "Kiosk PC, 1999"
+
+
+def test_a_byte_order_mark_is_no_obstacle() -> None:
+    assert parse_plan(b"\xef\xbb\xbf" + WHOLE.encode(), Path()) == parse_plan(
+        WHOLE.encode(), Path()
+    )
+
+
+def test_order_of_use_is_the_plans_order_unless_a_disc_waits() -> None:
+    plan = with_discs(
+        'image = "a"', 'image = "b"\nafter = ["c", "d"]', 'image = "c"', 'image = "d"'
+    )
+    assert [disc.source.text for disc in plan.discs] == ["a", "c", "d", "b"]
+    assert [disc.number for disc in plan.discs] == [1, 3, 4, 2]
+
+
+@pytest.mark.parametrize(
+    ("tables", "message"),
+    [
+        (
+            ('image = "a"\nafter = "b"', 'image = "b"\nafter = "a"', 'image = "c"'),
+            "discs wait for each other: disc 1 after b; disc 2 after a;",
+        ),
+        (('image = "a"\nafter = "a"',), "discs wait for each other: disc 1 after a;"),
+        (
+            ('image = "a"\nafter = "drivrs.toml"', 'recipe = "drivers.toml"'),
+            "disc 1: after 'drivrs.toml' names no disc; did you mean 'drivers.toml'?",
+        ),
+        (
+            ('image = "a"', 'image = "b"\nafter = "a"', 'image = "a"'),
+            "disc 2: after 'a' names 2 discs; give one of them a name",
+        ),
+    ],
+)
+def test_contradictions_in_the_order_are_named(tables: tuple[str, ...], message: str) -> None:
+    with pytest.raises(SessionPlanError) as caught:
+        with_discs(*tables)
+    assert message in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('targets = ["win9x"]', "targts = ['win9x']", "at the top: unknown key 'targts'; did"),
+        ("filesystem", "file_system", "[card]: unknown key 'file_system'; did you mean 'filesys"),
+        ("memory", "memroy", "[machine]: unknown key 'memroy'; did you mean 'memory'?"),
+        ("expect", "except", "disc 1: unknown key 'except'; did you mean 'expect'?"),
+        ("recipe =", "receipe =", "disc 2: unknown key 'receipe'; did you mean 'recipe'?"),
+        ("recipe =", "zzz =", "disc 2: unknown key 'zzz'; known here: targets"),
+        ("{ find", "{ fnid", "disc 1, or 1: unknown key 'fnid'; did you mean 'find'?"),
+        ("recipe =", 'find = "x"\nrecipe =', "disc 2 must say exactly one of image, recipe and"),
+        ('recipe = "driver-disc.toml"', "", "it says none of them"),
+        ('"Tide-table kiosk"', "7", "at the top: name is 7, expected a text"),
+        ('"Tide-table kiosk"', '"  "', "at the top: name is '  ', expected a text"),
+        ('name = "Tide-table kiosk"', "", "at the top: name is absent, expected a text"),
+        ('["dos", "win9x"]', "[1]", "disc 2: targets is [1], expected a text or a list of texts"),
+        ('"768MB"', '"a lot"', "[machine]: memory is 'a lot', expected a size such as"),
+        ('"768MB"', "0", "[machine]: memory is 0, expected a size"),
+        ('"768MB"', "true", "[machine]: memory is True, expected a size"),
+        ('"ide"', '"sata"', "[machine]: disk_mode is 'sata', expected one of ide, ahci, raid"),
+        ('"bios"', '"boos"', "expected one of bios, uefi; did you mean 'bios'?"),
+        ("= true", '= "yes"', "[machine]: optical_boot is 'yes', expected true or false"),
+        ("[card]", "[[card]]", "at the top: card is"),
+        ("[[disc]]\nrecipe", "[disc2]\nrecipe", "at the top: unknown key 'disc2'; did you mean 'd"),
+        ("[[disc]]", "[disc]", "is not TOML in UTF-8"),
+    ],
+)
+def test_a_mistake_is_named_with_its_place(old: str, new: str, message: str) -> None:
+    assert old in WHOLE
+    with pytest.raises(SessionPlanError) as caught:
+        parse(WHOLE.replace(old, new))
+    assert message in str(caught.value)
+
+
+def test_a_disc_without_targets_is_refused() -> None:
+    with pytest.raises(SessionPlanError, match=r"disc 1 \(image 'a'\) has no targets"):
+        parse('name = "n"\n[[disc]]\nimage = "a"')
+
+
+def test_a_plan_needs_a_disc_and_not_too_many() -> None:
+    with pytest.raises(SessionPlanError, match="names no disc"):
+        with_discs()
+    assert len(with_discs(*[f'image = "{n}"' for n in range(MAX_DISCS)]).discs) == MAX_DISCS
+    with pytest.raises(SessionPlanError, match="names 100 discs"):
+        with_discs(*[f'image = "{n}"' for n in range(MAX_DISCS + 1)])
+
+
+def test_files_that_are_no_plans(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="does not exist"):
+        load_plan(tmp_path / "none.toml")
+    with pytest.raises(InputError, match="is no file"):
+        load_plan(tmp_path)
+    binary = tmp_path / "image.iso"
+    binary.write_bytes(bytes(range(256)) * 8)
+    with pytest.raises(SessionPlanError, match=r"image\.iso: is not TOML"):
+        load_plan(binary)
+    binary.write_bytes(b"#" * (MAX_PLAN_SIZE + 1))
+    with pytest.raises(SessionPlanError, match="is longer than"):
+        load_plan(binary)
+    binary.write_text("x = " + "[" * 20_000)
+    with pytest.raises(SessionPlanError):
+        load_plan(binary)
+
+
+@settings(derandomize=True, deadline=None, max_examples=150)
+@given(st.lists(st.sampled_from(WHOLE.splitlines()), max_size=30))
+def test_shuffled_lines_never_crash(lines: list[str]) -> None:
+    try:
+        parse("\n".join(lines))
+    except SessionPlanError as error:
+        assert str(error)
