@@ -13,7 +13,7 @@ from types import TracebackType
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
-from mediashelf.formats.disc import Disc, read_disc
+from mediashelf.formats.disc import DiscReading, read_disc
 from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
@@ -90,7 +90,7 @@ class DiscImage:
         self.facts: DiscFacts = disc.facts
         self.findings: tuple[Finding, ...] = disc.findings
 
-    def _read(self) -> Disc:
+    def _read(self) -> DiscReading:
         try:
             if self.path.suffix.lower() == CUE_SUFFIX and self.size <= LARGEST_CUE:
                 head = self.view.read(0, self.size)
@@ -101,7 +101,7 @@ class DiscImage:
         except OSError as error:
             raise InputError(f"{self.path}: cannot be read: {error.strerror or error}") from error
 
-    def _read_raw(self, outer: Disc) -> Disc:
+    def _read_raw(self, outer: DiscReading) -> DiscReading:
         """Look through raw sectors at the volume in them; the file's own findings stay."""
         # Imported only for raw images: it needs the EDC.
         from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
@@ -114,7 +114,7 @@ class DiscImage:
         inner = read_disc(self.view)
         findings = tuple(item for item in inner.findings if item.rule != "no-volume")
         facts = replace(inner.facts, size=self.size, looks_raw=True)
-        return Disc(facts, outer.findings + findings)
+        return DiscReading(facts, outer.findings + findings)
 
     def __enter__(self) -> DiscImage:
         return self
@@ -228,7 +228,7 @@ def open_view(path: Path) -> FileView:
     return view
 
 
-def _cue_sheet(size: int) -> Disc:
+def _cue_sheet(size: int) -> DiscReading:
     """Return what is known of a cue sheet: that the disc is in another file, as raw sectors."""
     log = ProblemLog()
     log.add(
@@ -238,4 +238,4 @@ def _cue_sheet(size: int) -> Disc:
         found="a cue sheet",
         expected="an image with 2048 bytes a sector",
     )
-    return Disc(DiscFacts(size, looks_raw=True), log.findings())
+    return DiscReading(DiscFacts(size, looks_raw=True), log.findings())

@@ -15,7 +15,7 @@ from enum import StrEnum
 from mediashelf.catalogue.bench.session_reading import notes_of
 from mediashelf.catalogue.bench.session_rows import in_force
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_text, kept_path, kept_text, utc_now
-from mediashelf.integrity.fixity.values import State, Verdict
+from mediashelf.integrity.fixity.values import FixityVerdict, State
 
 LONGEST_DETAIL = 400
 """Characters of a detail; messages may quote what a disc says."""
@@ -85,7 +85,7 @@ def forget_missed(db: sqlite3.Connection, image_id: int, since: str) -> None:
 
 
 def keep_verdict(
-    db: sqlite3.Connection, row: ImageRow, verdict: Verdict, at: str, *, files_inside: bool
+    db: sqlite3.Connection, row: ImageRow, verdict: FixityVerdict, at: str, *, files_inside: bool
 ) -> None:
     """Add what an audit found; ``row`` is the image as it was on record before.
 

@@ -169,7 +169,7 @@ def facts_of(db: sqlite3.Connection, image_id: int) -> DiscFacts | None:
     return unpack_facts(packed[0]) if packed is not None else None
 
 
-def findings_of(db: sqlite3.Connection, image_id: int) -> list[Finding]:
+def findings_on_record(db: sqlite3.Connection, image_id: int) -> list[Finding]:
     """Return what the last look at an image found, by a scan or by an audit, worst first."""
     rows = db.execute(
         "SELECT severity, detail FROM findings JOIN images ON images.id = image_id "

@@ -30,7 +30,7 @@ _LONGEST_TEXT = 1000  # characters; longer than any name, and it bounds the quer
 _MOST_INDEXED = 20  # pieces that the index is asked for; all are compared with the names
 
 
-class Hit(NamedTuple):
+class SearchHit(NamedTuple):
     """One entry: its image, its path inside, its size in bytes.
 
     ``other_path`` is the path in another tree of the disc that fits as well, or is
@@ -45,13 +45,13 @@ class Hit(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class SearchAnswer:
     """Hits up to the limit, the best first, and how many more there are.
 
     ``more`` is a lower bound when ``more_is_exact`` is False.
     """
 
-    hits: list[Hit]
+    hits: list[SearchHit]
     more: int = 0
     more_is_exact: bool = True
 
@@ -95,14 +95,14 @@ class _Query:
 
 def find(
     db: sqlite3.Connection, text: str, *, limit: int = 50, shelf_id: int | None = None
-) -> Found:
+) -> SearchAnswer:
     """Return the entries whose names fit ``text``; nothing in it is ever a syntax error.
 
     Names that are, or begin with, a single word of text come first.
     """
     query = parse(text)
     if query is None:
-        return Found([])
+        return SearchAnswer([])
     files: dict[tuple[int, int], list[_Row]] = {}  # every name that fits, by file
     for row in _matching(db, query, shelf_id):
         files.setdefault(row.key, []).append(row)
@@ -112,10 +112,10 @@ def find(
     found_in = images.by_ids(db, (rows[0].image_id for rows in shown))
     hits = [_hit(db, found_in[rows[0].image_id], rows) for rows in shown]
     more = len(files) - len(hits)
-    return Found(hits, more, more_is_exact=more < COUNTED_AT_MOST)
+    return SearchAnswer(hits, more, more_is_exact=more < COUNTED_AT_MOST)
 
 
-def _hit(db: sqlite3.Connection, image: ImageRow, rows: list[_Row]) -> Hit:
+def _hit(db: sqlite3.Connection, image: ImageRow, rows: list[_Row]) -> SearchHit:
     """Return one hit for the rows of one file."""
     cut = next((row for row in rows if row.twin is not None), None)
     full = next((row for row in rows if row.twin is None), None)
@@ -123,7 +123,7 @@ def _hit(db: sqlite3.Connection, image: ImageRow, rows: list[_Row]) -> Hit:
         full = _row_of(db, image.id, cut.twin) or cut
     assert full is not None
     other = "" if cut is None or cut is full else cut.path
-    return Hit(image, full.path, full.size, bool(full.marks & MARK_DIRECTORY), other)
+    return SearchHit(image, full.path, full.size, bool(full.marks & MARK_DIRECTORY), other)
 
 
 def _row_of(db: sqlite3.Connection, image_id: int, number: int | None) -> _Row | None:

@@ -93,7 +93,7 @@ class Catalogue:
         """Return every image with this digest (hexadecimal, any algorithm) in force."""
         return images.by_digest(self.db, digest)
 
-    def find(self, text: str, *, limit: int = 50, shelf: str | None = None) -> search.Found:
+    def find(self, text: str, *, limit: int = 50, shelf: str | None = None) -> search.SearchAnswer:
         """Find entries inside all images by name; see :func:`search.find`."""
         shelf_id = self.shelf(shelf).id if shelf is not None else None
         return search.find(self.db, text, limit=limit, shelf_id=shelf_id)

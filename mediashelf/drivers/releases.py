@@ -8,14 +8,14 @@ from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.findings import device_label
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.families import choose_family
-from mediashelf.drivers.packages.finding import Found
-from mediashelf.drivers.packages.tree import Tree
+from mediashelf.drivers.packages.finding import PackagesFound
+from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import Survey, cover_devices
 from mediashelf.findings import Finding, Severity
 
 
 def check_releases(
-    survey: Survey, founds: Sequence[tuple[Tree, Found]], devices: Sequence[Device]
+    survey: Survey, founds: Sequence[tuple[PackageTree, PackagesFound]], devices: Sequence[Device]
 ) -> Iterator[Finding]:
     """Yield devices that get another package, or none, with another release of the family."""
     family = survey.family

@@ -13,13 +13,13 @@ from mediashelf.drivers.packages.dos_packages import DosPackage, find_dos_packag
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import (
     Fit,
-    Found,
     Package,
+    PackagesFound,
     Suitability,
     sections_to_check,
     suitability,
 )
-from mediashelf.drivers.packages.tree import Tree
+from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.formats.inf.models import all_models
 
 
@@ -53,7 +53,7 @@ class Survey:
 
     target: str
     family: Family
-    trees: tuple[Tree, ...]
+    trees: tuple[PackageTree, ...]
     packages: tuple[SurveyedPackage, ...]
     others: tuple[Package, ...]
     dos_packages: tuple[DosPackage, ...]
@@ -81,7 +81,7 @@ class Survey:
 
 
 def survey(
-    founds: Sequence[tuple[Tree, Found]],
+    founds: Sequence[tuple[PackageTree, PackagesFound]],
     family: Family,
     target: str,
     devices: Sequence[Device] | None = None,
@@ -111,7 +111,7 @@ def survey(
 
 
 def cover_devices(
-    founds: Sequence[tuple[Tree, Found]], family: Family, devices: Sequence[Device]
+    founds: Sequence[tuple[PackageTree, PackagesFound]], family: Family, devices: Sequence[Device]
 ) -> tuple[DeviceCover, ...]:
     """Return only what INFs drive each device, without looking at any file."""
     packages = [package for _, found in founds for package in found.packages]

@@ -19,7 +19,7 @@ from mediashelf.formats.iso.descriptors import (
     read_descriptor_set,
 )
 from mediashelf.formats.iso.directory_records import Geometry
-from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS, Limits, Tree, walk_tree
+from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS, DirectoryTree, Limits, walk_tree
 from mediashelf.formats.iso.eltorito import read_boot
 from mediashelf.formats.iso.identifiers import Iso9660Naming
 from mediashelf.formats.iso.joliet import JolietNaming
@@ -38,14 +38,14 @@ from mediashelf.formats.volume import (
 )
 
 
-class Disc(NamedTuple):
+class DiscReading(NamedTuple):
     """What a view holds, and what is wrong with its structures."""
 
     facts: DiscFacts
     findings: tuple[Finding, ...]
 
 
-def read_disc(view: View, *, limits: Limits = DEFAULT_LIMITS) -> Disc:
+def read_disc(view: View, *, limits: Limits = DEFAULT_LIMITS) -> DiscReading:
     """Read and check everything but the contents of files; never raises for damage."""
     with _collector_paused():
         return _DiscReader(view, limits).read()
@@ -75,7 +75,7 @@ class _DiscReader:
         self._volumes: list[VolumeFacts] = []
         self._furthest = 0
 
-    def read(self) -> Disc:
+    def read(self) -> DiscReading:
         descriptors = read_descriptor_set(self._view, self._log)
         udf = read_udf_volume(self._view, self._log)
         if descriptors.primary is None and not descriptors.supplementary and udf is None:
@@ -92,9 +92,9 @@ class _DiscReader:
         order = list(VolumeKind)
         self._volumes.sort(key=lambda volume: order.index(volume.kind))
         facts = DiscFacts(self._view.size, tuple(self._volumes), boot)
-        return Disc(facts, self._log.findings())
+        return DiscReading(facts, self._log.findings())
 
-    def _no_volume(self) -> Disc:
+    def _no_volume(self) -> DiscReading:
         # Imported only for files that are no plain disc images: it needs the EDC.
         from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 
@@ -118,7 +118,7 @@ class _DiscReader:
                 expected="volume descriptors from byte 32,768 on",
             )
         facts = DiscFacts(self._view.size, looks_raw=is_raw)
-        return Disc(facts, self._log.findings())
+        return DiscReading(facts, self._log.findings())
 
     def _read_primary(self, descriptor: VolumeDescriptor) -> None:
         tree = self._read_tree(descriptor, VolumeKind.ISO9660, Iso9660Naming(self._log), detail="")
@@ -156,7 +156,7 @@ class _DiscReader:
 
     def _read_tree(
         self, descriptor: VolumeDescriptor, kind: VolumeKind, naming: Naming, *, detail: str
-    ) -> Tree:
+    ) -> DirectoryTree:
         check_descriptor(descriptor, self._log)
         geometry = self._geometry(descriptor)
         root = _root_extent(descriptor, geometry)
@@ -183,7 +183,7 @@ class _DiscReader:
         )
 
     def _keep(
-        self, descriptor: VolumeDescriptor, kind: VolumeKind, tree: Tree, *, detail: str
+        self, descriptor: VolumeDescriptor, kind: VolumeKind, tree: DirectoryTree, *, detail: str
     ) -> None:
         geometry = self._geometry(descriptor)
         parse = parse_wide_text if kind is VolumeKind.JOLIET else parse_text

@@ -13,8 +13,8 @@ from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.losses import check_losses
 from mediashelf.drivers.machines.reading import Machine
 from mediashelf.drivers.packages.families import FAMILIES, choose_family
-from mediashelf.drivers.packages.finding import Found, find_packages
-from mediashelf.drivers.packages.tree import Provides, Tree, TreeFile
+from mediashelf.drivers.packages.finding import PackagesFound, find_packages
+from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.driver_sources import tree_of_plan
@@ -91,7 +91,7 @@ def survey_discs(
     findings = list(machine.findings)
     losses = [finding for finding in machine.findings if finding.severity is Severity.ERROR]
     surveys: list[Survey] = []
-    known: dict[tuple[int, str], tuple[Tree, Found]] = {}
+    known: dict[tuple[int, str], tuple[PackageTree, PackagesFound]] = {}
     with progress("reading INFs", unit="INF") as on_inf:
         for target in sources.targets:
             in_sources = sources.surveys.get(target.name)
@@ -123,7 +123,7 @@ def _distinct(findings: Iterable[Finding], others: Iterable[Finding]) -> list[Fi
     return list(known)
 
 
-def _sources_tree(recipe: Recipe, listing: Listing) -> Tree:
+def _sources_tree(recipe: Recipe, listing: Listing) -> PackageTree:
     """Return the sources under the names of the host, with what the recipe leaves out."""
     if any(source.only or source.skip for source in recipe.folders):
         listing = list_all(recipe)
@@ -138,10 +138,10 @@ def _sources_tree(recipe: Recipe, listing: Listing) -> Tree:
     def read(file: TreeFile, limit: int) -> bytes:
         return read_start(contents[file.path], limit)
 
-    return Tree("sources", "folder", files, read, provides)
+    return PackageTree("sources", "folder", files, read, provides)
 
 
-def _disc_tree(plan: DiscPlan, number: int, count: int, target: Target) -> Tree | None:
+def _disc_tree(plan: DiscPlan, number: int, count: int, target: Target) -> PackageTree | None:
     if count == 1:
         return tree_of_plan("disc", plan, target)
     tree = tree_of_plan(disc_name(number), plan, target)

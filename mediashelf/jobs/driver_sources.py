@@ -8,7 +8,7 @@ from pathlib import Path
 
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.recipe import is_source, load_recipe, recipe_from_folders
-from mediashelf.drivers.packages.tree import Provides, Tree, TreeFile, tree_of_disc
+from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, tree_of_disc
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.image import DiscImage, open_image
@@ -28,7 +28,7 @@ class Source:
         self.targets: tuple[str, ...] = ()
         self.machine: Path | None = None
 
-    def tree_for(self, target: Target) -> Tree | None:
+    def tree_for(self, target: Target) -> PackageTree | None:
         """Return what ``target`` sees, None when it reads nothing of it."""
         raise NotImplementedError
 
@@ -44,11 +44,11 @@ class PlannedSource(Source):
         self.machine = plan.recipe.machine
         self._plan = plan
 
-    def tree_for(self, target: Target) -> Tree | None:
+    def tree_for(self, target: Target) -> PackageTree | None:
         return tree_of_plan(self.name, self._plan, target)
 
 
-def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> Tree | None:
+def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> PackageTree | None:
     """Return what ``target`` will see of a planned disc, None when it reads no tree of it."""
     kind = next((kind for kind in target.trees if kind in _PLANNED_KINDS), None)
     if kind is None:
@@ -70,10 +70,10 @@ def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> Tree | None:
         Provides(one.long_path if is_long else one.short_path, one.identifiers, one.targets)
         for one in plan.declared
     )
-    return Tree(name, kind.value, tuple(files), read, provides)
+    return PackageTree(name, kind.value, tuple(files), read, provides)
 
 
-class ImageSource(Source):
+class OpenedImageSource(Source):
     """An opened image."""
 
     def __init__(self, image: DiscImage) -> None:
@@ -93,7 +93,7 @@ class ImageSource(Source):
         ]
         super().__init__(str(image.path), findings)
 
-    def tree_for(self, target: Target) -> Tree | None:
+    def tree_for(self, target: Target) -> PackageTree | None:
         return tree_of_disc(self.name, self._image.facts, target.trees, self._read)
 
     def _read(self, entry: Entry, limit: int) -> bytes:
@@ -119,5 +119,5 @@ def open_sources(
                 plan = plan_disc(load_recipe(path), on_bytes=on_bytes)
                 sources.append(PlannedSource(str(path), plan))
             else:
-                sources.append(ImageSource(stack.enter_context(open_image(path))))
+                sources.append(OpenedImageSource(stack.enter_context(open_image(path))))
         yield sources

@@ -17,7 +17,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.integrity.fixity.values import FixityRecord
-from mediashelf.integrity.mending.values import Mending, Outcome
+from mediashelf.integrity.mending.values import Mending, MendOutcome
 from mediashelf.integrity.structure.damage import TouchedEntry, entries_touched
 from mediashelf.text import count_text
 
@@ -134,9 +134,9 @@ def keep_mending(catalogue: Catalogue, job: AuditJob, result: Mending) -> None:
     if job.row is None or not result.is_written or not catalogue.can_write:
         return
     surety = {
-        Outcome.PROVED: "proved by the digest on record",
-        Outcome.VOTED: "by a vote, not proved",
-        Outcome.INCOMPLETE: "in part",
+        MendOutcome.PROVED: "proved by the digest on record",
+        MendOutcome.VOTED: "by a vote, not proved",
+        MendOutcome.INCOMPLETE: "in part",
     }[result.outcome]
     with transaction(catalogue.db):
         keep(catalogue.db, job.row.id, Happening.MENDED, "mend", f"{surety}: {result.output}")

@@ -9,8 +9,8 @@ from pathlib import Path
 from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.machines.reading import read_machine
 from mediashelf.drivers.packages.families import FAMILIES, choose_family
-from mediashelf.drivers.packages.finding import Found, find_packages
-from mediashelf.drivers.packages.tree import Tree
+from mediashelf.drivers.packages.finding import PackagesFound, find_packages
+from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import survey
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.driver_sources import Source, open_sources
@@ -62,7 +62,7 @@ def _file_of(disc: CheckedDisc) -> Path:
 
 def _packages(
     readers: Sequence[tuple[CheckedDisc, Source]], target: Target
-) -> Iterator[tuple[Tree, Found]]:
+) -> Iterator[tuple[PackageTree, PackagesFound]]:
     for disc, source in readers:
         tree = source.tree_for(target)
         if tree is not None:

@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.formats.volume import DiscFacts
-from mediashelf.readability.disc import Disc
+from mediashelf.readability.disc import JudgedDisc
 from mediashelf.readability.rule_types import Question
 from mediashelf.readability.rules.table import RULES
 from mediashelf.readability.targets import Target
@@ -15,7 +15,7 @@ from mediashelf.readability.targets import Target
 _HIDING_RULES = frozenset(rule.id for rule in RULES if rule.hides_disc)
 
 
-class Verdict(StrEnum):
+class Readability(StrEnum):
     """How well one target reads one disc."""
 
     READS = "reads it"
@@ -32,33 +32,33 @@ def check_disc(facts: DiscFacts, target: Target) -> Iterator[Finding]:
     characters, so a tree whose contents were not read yields no findings about
     names, but one that says so.
     """
-    yield from _check(Disc(facts), target)
+    yield from _check(JudgedDisc(facts), target)
 
 
 def check_targets(
     facts: DiscFacts, targets: Iterable[Target]
 ) -> Iterator[tuple[Target, list[Finding]]]:
     """Yield each target with its findings; faster than one :func:`check_disc` each."""
-    disc = Disc(facts)
+    disc = JudgedDisc(facts)
     for target in targets:
         yield target, list(_check(disc, target))
 
 
-def verdict_on(findings: Iterable[Finding]) -> Verdict:
+def verdict_on(findings: Iterable[Finding]) -> Readability:
     """Return what one target's findings about one disc come to; notes do not count."""
     findings = list(findings)
     level = worst(findings)
     if level is None or level is Severity.NOTE:
-        return Verdict.READS
+        return Readability.READS
     if level is Severity.WARNING:
-        return Verdict.WITH_CARE
+        return Readability.WITH_CARE
     hidden = any(
         finding.rule in _HIDING_RULES and finding.severity is Severity.ERROR for finding in findings
     )
-    return Verdict.NOT_AT_ALL if hidden else Verdict.IN_PART
+    return Readability.NOT_AT_ALL if hidden else Readability.IN_PART
 
 
-def _check(disc: Disc, target: Target) -> Iterator[Finding]:
+def _check(disc: JudgedDisc, target: Target) -> Iterator[Finding]:
     question = Question.about(disc, target)
     for rule in RULES:
         yield from rule.findings(question)

@@ -37,7 +37,7 @@ class UdfRevision(NamedTuple):
         return f"UDF {self.text}{guess}"
 
 
-class Tree:
+class NameTree:
     """One naming tree; what several rules need of it is worked out once."""
 
     def __init__(self, volume: VolumeFacts) -> None:
@@ -98,19 +98,19 @@ class Tree:
         return any(place != NO_PLACE for place in self.places)
 
 
-class Disc:
+class JudgedDisc:
     """The facts of one disc with its trees; shared by all targets that judge it."""
 
     def __init__(self, facts: DiscFacts) -> None:
         self.facts = facts
-        self._trees: dict[VolumeKind, Tree] = {}
+        self._trees: dict[VolumeKind, NameTree] = {}
 
-    def tree(self, kind: VolumeKind) -> Tree | None:
+    def tree(self, kind: VolumeKind) -> NameTree | None:
         """Return the first tree of this kind whose contents were read, or None."""
         if kind not in self._trees:
             for volume in self.facts.volumes:
                 if volume.kind is kind and volume.entries_read:
-                    self._trees[kind] = Tree(volume)
+                    self._trees[kind] = NameTree(volume)
                     break
             else:
                 return None
@@ -129,7 +129,7 @@ class Disc:
             return UdfRevision(_NSR03_REVISION, is_recorded=False)
         return None
 
-    def seen_by(self, target: Target) -> Tree | None:
+    def seen_by(self, target: Target) -> NameTree | None:
         """Return the tree that ``target`` reads here, or None when it can be none that we read."""
         trees = (self.tree(kind) for kind in target.trees if not self.is_too_new(kind, target))
         return next((tree for tree in trees if tree is not None), None)

@@ -8,14 +8,14 @@ from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import Disc, Tree
+from mediashelf.readability.disc import JudgedDisc, NameTree
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.targets import Target
 
 ROOT = "/"
 
 
-class Hit(NamedTuple):
+class RuleHit(NamedTuple):
     """One place where a disc breaks a rule; the rule's row and the target's row do the rest.
 
     ``at_most`` holds the severity down for a place that matters less than others.
@@ -33,18 +33,18 @@ class Hit(NamedTuple):
 class Question:
     """What a predicate may ask: the disc, the target, and the tree that the target reads."""
 
-    disc: Disc
+    disc: JudgedDisc
     target: Target
-    tree: Tree | None
+    tree: NameTree | None
 
     @classmethod
-    def about(cls, disc: Disc, target: Target) -> Question:
+    def about(cls, disc: JudgedDisc, target: Target) -> Question:
         """Return the question whether ``target`` reads ``disc``."""
         return cls(disc, target, disc.seen_by(target))
 
 
-DiscCheck = Callable[[Question, Limit], Iterator[Hit]]
-TreeCheck = Callable[[Tree, Limit], Iterator[Hit]]
+DiscCheck = Callable[[Question, Limit], Iterator[RuleHit]]
+TreeCheck = Callable[[NameTree, Limit], Iterator[RuleHit]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +94,7 @@ class Rule:
 def in_tree(check: TreeCheck, *kinds: VolumeKind) -> DiscCheck:
     """Ask ``check`` about the tree that the target reads, if it is of one of ``kinds`` (or any)."""
 
-    def ask(question: Question, limit: Limit) -> Iterator[Hit]:
+    def ask(question: Question, limit: Limit) -> Iterator[RuleHit]:
         tree = question.tree
         if tree is not None and (not kinds or tree.kind in kinds):
             yield from check(tree, limit)
@@ -102,7 +102,7 @@ def in_tree(check: TreeCheck, *kinds: VolumeKind) -> DiscCheck:
     return ask
 
 
-def at_entry(entry: Entry, message: str, found: object = "", expected: object = "") -> Hit:
+def at_entry(entry: Entry, message: str, found: object = "", expected: object = "") -> RuleHit:
     """Return a hit at an entry of a tree."""
     offset = entry.record_offset if entry.record_offset >= 0 else None
-    return Hit(entry.path, message, str(found), str(expected), offset)
+    return RuleHit(entry.path, message, str(found), str(expected), offset)

@@ -8,7 +8,7 @@ LONGEST_TEXT = 240
 """Characters of one name or message on a page; more is cut out of its middle."""
 
 
-class Allowance:
+class RowAllowance:
     """The rows that a page may still have, shared by all its parts."""
 
     def __init__(self, rows: int) -> None:

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from mediashelf.findings import Finding
 from mediashelf.integrity.structure.damage import Span
-from mediashelf.reports.allowance import Allowance
+from mediashelf.reports.allowance import RowAllowance
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class FindingPlace:
     """One finding of a group.
 
     ``where`` is empty where it is what the page speaks of anyway, ``remedy`` where
@@ -34,7 +34,7 @@ class FindingGroup:
     remedy: str
     source: str
     count: int
-    places: tuple[Place, ...]
+    places: tuple[FindingPlace, ...]
 
     @property
     def left_out(self) -> int:
@@ -44,7 +44,7 @@ class FindingGroup:
 
 def group_findings(
     findings: Iterable[Finding],
-    allowance: Allowance,
+    allowance: RowAllowance,
     *,
     places: int,
     about: str = "",
@@ -65,7 +65,7 @@ def group_findings(
 
 def _group(
     findings: list[Finding],
-    allowance: Allowance,
+    allowance: RowAllowance,
     places: int,
     about: str,
     lbas: Callable[[Span], tuple[int, int] | None] | None,
@@ -81,7 +81,7 @@ def _group(
         source=first.source,
         count=len(findings),
         places=tuple(
-            Place(
+            FindingPlace(
                 "" if finding.where == about else finding.where,
                 finding.message,
                 tuple(_details(finding, lbas)),

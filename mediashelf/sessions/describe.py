@@ -14,7 +14,6 @@ from mediashelf.sessions.discs.glance import boot_ways, glance
 from mediashelf.sessions.emulator import EJECT, lun_settings
 from mediashelf.sessions.manifests.sense import comparable_path
 from mediashelf.sessions.manifests.values import (
-    Area,
     CardFile,
     LunWrite,
     Manifest,
@@ -22,6 +21,7 @@ from mediashelf.sessions.manifests.values import (
     ManifestSession,
     OpenFinding,
     Origin,
+    SpaceShare,
 )
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import printable
@@ -148,7 +148,7 @@ def _origin(staged: Staged) -> Origin:
     )
 
 
-def _named(area: Area) -> Area:
+def _named(area: SpaceShare) -> SpaceShare:
     """Return the area with names that the manifest's form allows."""
     inside = tuple(_named(one) for one in area.inside)
     return replace(area, name=_text(area.name, _LONGEST_NAME), inside=inside)

@@ -168,7 +168,7 @@ def stage_session(
     ``created`` is the moment for the manifest (UTC, ``2026-11-25T07:00:00Z``).
     Raises :class:`BlockedError` when an error was found, unless ``anyway``.
     """
-    refuse_blocked(session, anyway=anyway)
+    refuse_blocked_session(session, anyway=anyway)
     card, records = session.held.folder, session.records
     with session.held.errors():
         session.held.refuse_other()
@@ -192,7 +192,7 @@ def stage_session(
     return PreparedCard(session, tuple(staged), manifest, tidied)
 
 
-def refuse_blocked(session: CheckedSession, *, anyway: bool) -> None:
+def refuse_blocked_session(session: CheckedSession, *, anyway: bool) -> None:
     """Raise :class:`BlockedError` when an error was found, unless ``anyway``.
 
     A recipe for an impossible disc, an image that has nothing to serve, and a card

@@ -36,7 +36,7 @@ class ReadBack:
         return "device" if self.from_device else "cache"
 
 
-def read_back(path: Path, *, on_bytes: OnBytes = lambda count: None) -> ReadBack:
+def read_back_file(path: Path, *, on_bytes: OnBytes = lambda count: None) -> ReadBack:
     """Flush a file to its device and digest what the device gives back.
 
     On Linux the file is read past the system's memory (``O_DIRECT``, open(2)).

@@ -14,7 +14,7 @@ from pathlib import Path
 from measure import MEDIASHELF, best_of, row
 from mediashelf.catalogue.listing import ListedEntry
 from mediashelf.catalogue.scanning.reading import Reading
-from mediashelf.catalogue.scanning.record import Place, record_new
+from mediashelf.catalogue.scanning.record import RecordPlace, record_new
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import Catalogue, open_catalogue
@@ -53,7 +53,7 @@ def fill(catalogue: Catalogue) -> None:
             1, 1, digests=Digests(1, {"xxh3_128": f"{number:032x}"}), listing=listing(source)
         )
         with transaction(catalogue.db):
-            place = Place(1, f"{number:03d}.iso", "device 1")
+            place = RecordPlace(1, f"{number:03d}.iso", "device 1")
             record_new(catalogue.db, place, reading, "2026-01-01T00:00:00Z")
 
 

@@ -290,7 +290,7 @@ def test_a_disc_that_does_not_read_back_gets_no_name(
     build_disc(plan, tmp_path / "disc.iso")  # the undamaged control
     data = (tmp_path / "disc.iso").read_bytes()
     (tmp_path / "disc.iso").unlink()
-    real = write.read_back
+    real = write.read_back_disc
     places = [
         16 * 2048 + 40,  # the label
         struct.unpack("<I", data[16 * 2048 + 140 :][:4])[0] * 2048 + 2,
@@ -309,7 +309,7 @@ def test_a_disc_that_does_not_read_back_gets_no_name(
                 stream.write(bytes([byte[0] ^ 0xFF]))
             real(plan, path)
 
-        monkeypatch.setattr(write, "read_back", damaged)
+        monkeypatch.setattr(write, "read_back_disc", damaged)
         with pytest.raises(BuildError, match="did not read back"):
             build_disc(plan, tmp_path / "disc.iso")
         assert left_in(tmp_path) == ["top"]

@@ -12,7 +12,7 @@ from made_library import DATE, Library, overwrite, tide_image, write
 from make_image import flip, make_iso
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.auditing.names import plan_audit
-from mediashelf.catalogue.images import findings_of
+from mediashelf.catalogue.images import findings_on_record
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.scanning import reading
 from mediashelf.errors import InputError
@@ -68,7 +68,7 @@ def test_decay_names_the_block_and_the_file_it_hit(library: Library, tide: Path)
     kept = row(library)
     assert kept.state == "decayed"
     assert kept.confirmed_at == LONG_AGO
-    assert [finding.rule for finding in findings_of(library.catalogue.db, kept.id)] == [
+    assert [finding.rule for finding in findings_on_record(library.catalogue.db, kept.id)] == [
         "bytes-as-recorded"
     ]
 
@@ -90,7 +90,7 @@ def test_mending_makes_it_sound_again(library: Library, tide: Path) -> None:
     overwrite(tide, MIB, before[MIB : MIB + 4])
     assert library.audit()["home: tide.iso"].verdict.state == "sound"
     assert row(library).state == "sound"
-    assert findings_of(library.catalogue.db, row(library).id) == []
+    assert findings_on_record(library.catalogue.db, row(library).id) == []
 
 
 def test_changed_and_truncated(library: Library, tide: Path) -> None:
@@ -209,11 +209,11 @@ def test_structure_alone_reads_none_of_the_files_bytes(
 def test_structure_alone_does_not_wash_decay_away(library: Library, tide: Path) -> None:
     overwrite(tide, 2 * MIB, b"\x00\x01\x02\x03")
     library.audit()
-    before = row(library), findings_of(library.catalogue.db, row(library).id)
+    before = row(library), findings_on_record(library.catalogue.db, row(library).id)
     result = library.audit(depth=Depth.STRUCTURE)["home: tide.iso"]
     assert result.verdict.state == "decayed"
     assert "its bytes were not read again" in result.verdict.findings[0].message
-    assert (row(library), findings_of(library.catalogue.db, row(library).id)) == before
+    assert (row(library), findings_on_record(library.catalogue.db, row(library).id)) == before
     overwrite(tide, 2 * MIB, tide_image(mebibytes=3)[2 * MIB : 2 * MIB + 4])
     assert library.audit()["home: tide.iso"].verdict.state == "sound"
     assert library.audit(depth=Depth.STRUCTURE)["home: tide.iso"].verdict.state == "sound"
@@ -353,7 +353,7 @@ def test_errors_at_recording_are_kept_apart_from_errors_found_since(
     kept = row(library)
     assert kept.errors == 0
     assert kept.finding_counts[Severity.ERROR] >= 2
-    assert {finding.rule for finding in findings_of(library.catalogue.db, kept.id)} >= {
+    assert {finding.rule for finding in findings_on_record(library.catalogue.db, kept.id)} >= {
         "bytes-as-recorded",
         "no-volume",
     }

@@ -22,7 +22,7 @@ from make_raw import (
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.catalogue.scanning import raw_reading
 from mediashelf.findings import Severity
-from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.sectors import RAW_SIZE
 from mediashelf.image import open_image
 
@@ -90,7 +90,7 @@ def test_sectors_are_judged_once_for_a_sheet_and_its_file(
     total = len(SOUND) // RAW_SIZE
     for result in results.values():
         assert result.reading.sectors is not None
-        assert result.reading.sectors[Verdict.GOOD] == total
+        assert result.reading.sectors[SectorVerdict.GOOD] == total
         assert f"{total} sectors proved by their EDC" in result.verdict.basis
 
 
@@ -157,7 +157,7 @@ def test_a_disc_with_sound_behind_its_data(library: Library) -> None:
     for result in library.audit().values():
         assert result.verdict.state == "damaged"
         assert result.reading.sectors is not None
-        assert result.reading.sectors[Verdict.UNCHECKED] == 30
+        assert result.reading.sectors[SectorVerdict.UNCHECKED] == 30
         assert [entry.path for entry in result.touched] == [VXD]
         assert "30 sectors without any check" in result.verdict.basis
 

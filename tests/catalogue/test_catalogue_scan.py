@@ -13,7 +13,7 @@ import pytest
 
 from made_library import DATE, Library, open_library, overwrite, tide_image, write
 from make_image import make_iso, put
-from mediashelf.catalogue.images import facts_of, findings_of, fixity_record
+from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
 from mediashelf.catalogue.scanning import reading, scan
 from mediashelf.catalogue.scanning.findings import scan_findings
 from mediashelf.catalogue.shelves import add_shelf
@@ -526,7 +526,7 @@ def test_parts_that_contradict_each_other_are_on_record(library: Library) -> Non
     write(library.root / "moved.iso", moved, DATE)
     library.scan()
     rules = {
-        row.path: sorted({each.rule for each in findings_of(library.catalogue.db, row.id)})
+        row.path: sorted({each.rule for each in findings_on_record(library.catalogue.db, row.id)})
         for row in library.catalogue.images()
     }
     assert rules == {"control.iso": [], "moved.iso": ["extents-apart", "trees-agree"]}

@@ -17,9 +17,9 @@ from made_library import Library, open_library, tide_image, write
 from make_image import make_iso
 from mediashelf.catalogue.listing import ListedEntry, fold
 from mediashelf.catalogue.scanning.reading import Reading
-from mediashelf.catalogue.scanning.record import Place, record_new
+from mediashelf.catalogue.scanning.record import RecordPlace, record_new
 from mediashelf.catalogue.schema import transaction
-from mediashelf.catalogue.search import Found
+from mediashelf.catalogue.search import SearchAnswer
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.integrity.fixity.digests import Digests
 
@@ -51,7 +51,7 @@ NAMES = [
 def record_listing(catalogue: Catalogue, path: str, listing: tuple[ListedEntry, ...]) -> None:
     reading = Reading(1, 1, digests=Digests(1, {"xxh3_128": path}), listing=listing)
     with transaction(catalogue.db):
-        record_new(catalogue.db, Place(1, path, "device 1"), reading, "2026-01-01T00:00:00Z")
+        record_new(catalogue.db, RecordPlace(1, path, "device 1"), reading, "2026-01-01T00:00:00Z")
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +70,7 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Catalogue]:
         yield library.catalogue
 
 
-def names(found: Found) -> set[str]:
+def names(found: SearchAnswer) -> set[str]:
     return {hit.path.rpartition("/")[2] for hit in found.hits}
 
 

@@ -9,18 +9,18 @@ from make_files import make_cabinet
 from mediashelf.drivers.packages.completeness import FileState, PackageCheck, check_completeness
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
-from mediashelf.drivers.packages.tree import Tree
+from mediashelf.drivers.packages.tree import PackageTree
 
 CHIP = "PCI\\VEN_F2C4&DEV_0301"
 NT5 = FAMILIES["nt5"]
 
 
-def check(tree: Tree) -> PackageCheck:
+def check(tree: PackageTree) -> PackageCheck:
     (package,) = find_packages(tree).packages
     return check_completeness(package, ["Install"], NT5.system, NT5)
 
 
-def state(tree: Tree) -> tuple[FileState, str]:
+def state(tree: PackageTree) -> tuple[FileState, str]:
     (file,) = check(tree).files
     return file.state, file.path
 
@@ -117,7 +117,7 @@ def test_a_short_name_where_long_names_are_read() -> None:
     assert state(tree) == (FileState.SHORT_NAME, "/lkv/longfilename.sys")
 
 
-def cabinet_tree(data: bytes | None) -> Tree:
+def cabinet_tree(data: bytes | None) -> PackageTree:
     files: dict[str, str | bytes] = {"/l/lkv.inf": inf_text(CHIP, disks="1=disk,lkv.cab,,\\pack")}
     if data is not None:
         files["/l/pack/lkv.cab"] = data

@@ -9,7 +9,7 @@ from mediashelf.drivers.losses import check_losses
 from mediashelf.drivers.machines.reading import parse_machine
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
-from mediashelf.drivers.packages.tree import Provides, Tree
+from mediashelf.drivers.packages.tree import PackageTree, Provides
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Severity
 
@@ -20,7 +20,7 @@ VIDEO_INF, LAN_INF = inf_text(VIDEO), inf_text(LAN)
 WHOLE = {"/v/lkv.inf": VIDEO_INF, "/v/lkv.sys": b"v", "/n/tern.inf": LAN_INF, "/n/lkv.sys": b"n"}
 
 
-def surveyed(*trees: Tree, family: str = "win9x") -> Survey:
+def surveyed(*trees: PackageTree, family: str = "win9x") -> Survey:
     founds = [(tree, find_packages(tree)) for tree in trees]
     return survey(founds, FAMILIES[family], family, MACHINE.devices)
 

@@ -14,7 +14,7 @@ from mediashelf.drivers.packages.finding import (
     sections_to_check,
     suitability,
 )
-from mediashelf.drivers.packages.tree import Provides, Tree, TreeFile
+from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.formats.inf.systems import InfSystem
 
 CHIP = "PCI\\VEN_F2C4&DEV_0301"
@@ -54,7 +54,7 @@ def test_infs_that_cannot_be_read_are_findings() -> None:
         raise OSError("no such luck")
 
     files = (TreeFile("/a.inf", 10), TreeFile("/b.inf", 17 << 20))
-    found = find_packages(Tree("d", "folder", files, read))
+    found = find_packages(PackageTree("d", "folder", files, read))
     assert [(one.rule, one.where) for one in found.findings] == [
         ("inf-unreadable", "/a.inf"),
         ("inf-too-large", "/b.inf"),
@@ -123,7 +123,7 @@ def test_sections_to_check_for_a_family_without_infs() -> None:
 DOS_DRIVER = b"\xff\xff\xff\xff\x00\x80"
 
 
-def dos(tree: Tree, target: str = "dos") -> dict[str, tuple[DosKind, tuple[str, ...]]]:
+def dos(tree: PackageTree, target: str = "dos") -> dict[str, tuple[DosKind, tuple[str, ...]]]:
     found = find_packages(tree)
     return {one.folder: (one.kind, one.files) for one in find_dos_packages(tree, found, target)}
 

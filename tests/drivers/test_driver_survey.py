@@ -11,7 +11,7 @@ from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.machines.reading import parse_machine
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import Fit, find_packages
-from mediashelf.drivers.packages.tree import Provides, Tree
+from mediashelf.drivers.packages.tree import PackageTree, Provides
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
 
@@ -31,7 +31,7 @@ MACHINE = parse_machine(
 )
 
 
-def make_disc(**others: object) -> Tree:
+def make_disc(**others: object) -> PackageTree:
     return make_tree(
         {
             "/Video/lkv.inf": inf_text(VIDEO),
@@ -51,7 +51,7 @@ def make_disc(**others: object) -> Tree:
 
 
 def surveyed(
-    tree: Tree, family: str = "win9x", devices: tuple[Device, ...] | None = MACHINE.devices
+    tree: PackageTree, family: str = "win9x", devices: tuple[Device, ...] | None = MACHINE.devices
 ) -> tuple[Survey, list[Finding]]:
     result = survey([(tree, find_packages(tree))], FAMILIES[family], family, devices)
     return result, list(check_survey(result))

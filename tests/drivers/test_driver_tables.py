@@ -8,7 +8,7 @@ from mediashelf.drivers.device_table import device_rows, package_rows
 from mediashelf.drivers.machines.reading import parse_machine
 from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import find_packages
-from mediashelf.drivers.packages.tree import Provides, Tree
+from mediashelf.drivers.packages.tree import PackageTree, Provides
 from mediashelf.drivers.releases import check_releases
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
@@ -17,12 +17,12 @@ VIDEO, LAN = "PCI\\VEN_F2C4&DEV_0301", "PCI\\VEN_F4B9&DEV_0100"
 MACHINE = parse_machine("01:00.0 0300: f2c4:0301\n00:0b.0 0200: f4b9:0100\n")
 
 
-def surveyed(tree: Tree, family: str = "win9x") -> Survey:
+def surveyed(tree: PackageTree, family: str = "win9x") -> Survey:
     found = find_packages(tree)
     return survey([(tree, found)], FAMILIES[family], family, MACHINE.devices)
 
 
-def make_disc(kind: str) -> Tree:
+def make_disc(kind: str) -> PackageTree:
     long, short = "/Larkspur Video/lkv.inf", "/LARKSPUR/LKV.INF"
     path, hidden = (short, long) if kind == "iso9660" else (long, short)
     return make_tree(
@@ -67,7 +67,7 @@ def test_package_rows_need_no_machine() -> None:
     )
 
 
-def releases(tree: Tree, release: tuple[int, int] = (5, 1)) -> list[Finding]:
+def releases(tree: PackageTree, release: tuple[int, int] = (5, 1)) -> list[Finding]:
     found = find_packages(tree)
     family = choose_family("nt5", release=release)
     result = survey([(tree, found)], family, "nt5", MACHINE.devices)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from make_image import make_iso
-from mediashelf.drivers.packages.tree import Tree, tree_of_disc
+from mediashelf.drivers.packages.tree import PackageTree, tree_of_disc
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 
@@ -134,7 +134,7 @@ def test_an_image_as_two_targets_see_it(
     image_path.write_bytes(made.data)
     with open_image(image_path) as image:
         tree = tree_of_disc("disc", image.facts, kinds, image.read_file)
-        assert isinstance(tree, Tree)
+        assert isinstance(tree, PackageTree)
         file = tree.find(path.upper())
         assert file is not None and file.hidden_path == hidden
         assert tree.find_hidden(hidden.lower()) == file

@@ -12,7 +12,7 @@ from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.comparing import State, Verdict
+from mediashelf.integrity.fixity.comparing import FixityVerdict, State
 from mediashelf.integrity.fixity.digests import Digests
 from mediashelf.integrity.structure.damage import Span, TouchedEntry
 
@@ -95,7 +95,7 @@ def result(
         looks_raw=raw,
         is_missing=not is_here,
     )
-    verdict = Verdict(
+    verdict = FixityVerdict(
         state,
         "all bytes read; structure read" if is_here else "nothing read",
         tuple(findings),

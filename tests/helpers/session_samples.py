@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from mediashelf.integrity.fixity.digests import digest_file
 from mediashelf.sessions.manifests.manifest import render_manifest
 from mediashelf.sessions.manifests.values import (
-    Area,
     BootWay,
     CardFile,
     Contents,
@@ -22,6 +21,7 @@ from mediashelf.sessions.manifests.values import (
     ManifestSession,
     OpenFinding,
     Origin,
+    SpaceShare,
 )
 
 FINDING = OpenFinding(
@@ -50,8 +50,10 @@ def lun_for(path: str) -> tuple[LunWrite, ...]:
 
 
 AREAS = (
-    Area("FILES/", 4 << 20, 4, (Area("KIOSK1.CAB", 1 << 20, 1), Area("", 3 << 20, 3))),
-    Area("SETUP.EXE", 2 << 20, 1),
+    SpaceShare(
+        "FILES/", 4 << 20, 4, (SpaceShare("KIOSK1.CAB", 1 << 20, 1), SpaceShare("", 3 << 20, 3))
+    ),
+    SpaceShare("SETUP.EXE", 2 << 20, 1),
 )
 
 
@@ -196,10 +198,10 @@ def origins(draw: st.DrawFn, size: int, found: FileDigests) -> Origin:
 
 
 @st.composite
-def areas(draw: st.DrawFn, depth: int = 2) -> tuple[Area, ...]:
-    def area() -> Area:
+def areas(draw: st.DrawFn, depth: int = 2) -> tuple[SpaceShare, ...]:
+    def area() -> SpaceShare:
         inside = draw(areas(depth - 1)) if depth > 1 else ()
-        return Area(draw(texts), draw(sizes), draw(sizes), inside)
+        return SpaceShare(draw(texts), draw(sizes), draw(sizes), inside)
 
     return tuple(area() for _ in range(draw(st.integers(0, 3))))
 

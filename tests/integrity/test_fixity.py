@@ -16,8 +16,8 @@ from mediashelf.integrity.fixity.comparing import (
     FixityRecord,
     Observed,
     State,
-    compare,
-    judge,
+    compare_with_record,
+    judge_fixity,
     observe,
 )
 from mediashelf.integrity.fixity.digests import BLOCK_SIZE, digest_file
@@ -65,7 +65,7 @@ def flip(data: bytes, at: int) -> bytes:
 
 
 def test_untouched_file_is_sound(image: Path) -> None:
-    verdict = judge(image, record_of(image))
+    verdict = judge_fixity(image, record_of(image))
     assert verdict.state is State.SOUND
     assert verdict.is_confirmed
     assert verdict.findings == ()
@@ -77,7 +77,7 @@ def test_untouched_file_is_sound(image: Path) -> None:
 def test_new_date_with_the_same_bytes_is_sound(image: Path) -> None:
     record = record_of(image)
     os.utime(image, ns=(DATE + 5, DATE + 5))
-    verdict = judge(image, record)
+    verdict = judge_fixity(image, record)
     assert verdict.state is State.SOUND
     assert "only the file's date differs" in verdict.basis
 
@@ -88,7 +88,7 @@ def test_a_flipped_byte_with_the_old_date_is_decay_and_its_block_is_named(
 ) -> None:
     record = record_of(image)
     write(image, flip(image.read_bytes(), at))
-    verdict = judge(image, record)
+    verdict = judge_fixity(image, record)
     assert verdict.state is State.DECAYED
     assert not verdict.is_confirmed
     start = at // MIB * MIB
@@ -101,7 +101,7 @@ def test_a_flipped_byte_with_the_old_date_is_decay_and_its_block_is_named(
 def test_a_flipped_byte_with_a_new_date_is_a_change(image: Path) -> None:
     record = record_of(image)
     write(image, flip(image.read_bytes(), 10), DATE + 1)
-    verdict = judge(image, record)
+    verdict = judge_fixity(image, record)
     assert verdict.state is State.CHANGED
     assert verdict.spans == (Span(0, MIB),)
     assert "its date differs; 1 of 5 MiB differ" in verdict.findings[0].message
@@ -111,7 +111,7 @@ def test_neighbouring_blocks_join_to_one_span(image: Path) -> None:
     record = record_of(image)
     data = image.read_bytes()
     write(image, flip(flip(flip(data, MIB), 2 * MIB), 4 * MIB))
-    assert judge(image, record).spans == (Span(MIB, 2 * MIB), Span(4 * MIB, 100))
+    assert judge_fixity(image, record).spans == (Span(MIB, 2 * MIB), Span(4 * MIB, 100))
 
 
 @pytest.mark.parametrize("size", [0, MIB, MIB + 1, 3 * MIB - 1, 4 * MIB, 4 * MIB + 99])
@@ -119,7 +119,7 @@ def test_neighbouring_blocks_join_to_one_span(image: Path) -> None:
 def test_a_cut_file_is_truncated_whatever_its_date(image: Path, size: int, date: int) -> None:
     record = record_of(image)
     write(image, image.read_bytes()[:size], date)
-    verdict = judge(image, record)
+    verdict = judge_fixity(image, record)
     assert verdict.state is State.TRUNCATED
     assert verdict.spans == (Span(size, 4 * MIB + 100 - size),)
     assert (verdict.findings[0].offset, verdict.findings[0].length) == verdict.spans[0]
@@ -128,7 +128,7 @@ def test_a_cut_file_is_truncated_whatever_its_date(image: Path, size: int, date:
 def test_a_shorter_file_with_other_bytes_is_a_change(image: Path) -> None:
     record = record_of(image)
     write(image, flip(image.read_bytes()[: 2 * MIB], 5), DATE + 1)
-    assert judge(image, record).state is State.CHANGED
+    assert judge_fixity(image, record).state is State.CHANGED
 
 
 def test_a_short_rest_counts_as_truncated_only_with_another_sign(tmp_path: Path) -> None:
@@ -136,17 +136,17 @@ def test_a_short_rest_counts_as_truncated_only_with_another_sign(tmp_path: Path)
     write(path, b"a" * 5000)
     record = record_of(path)
     write(path, b"a" * 4000, DATE + 1)
-    assert judge(path, record).state is State.CHANGED
+    assert judge_fixity(path, record).state is State.CHANGED
     cut = finding("image-is-whole", Severity.ERROR)
-    assert judge(path, record, [cut]).state is State.TRUNCATED
+    assert judge_fixity(path, record, [cut]).state is State.TRUNCATED
     write(path, b"a" * 4000)
-    assert judge(path, record).state is State.TRUNCATED
+    assert judge_fixity(path, record).state is State.TRUNCATED
 
 
 def test_a_longer_file_is_a_change(image: Path) -> None:
     record = record_of(image)
     write(image, image.read_bytes() + b"more")
-    verdict = judge(image, record)
+    verdict = judge_fixity(image, record)
     assert verdict.state is State.CHANGED
     assert verdict.findings[0].found == "4,194,408 bytes"
     assert verdict.findings[0].expected == "4,194,404 bytes"
@@ -155,13 +155,13 @@ def test_a_longer_file_is_a_change(image: Path) -> None:
 def test_a_missing_file(image: Path) -> None:
     record = record_of(image)
     image.unlink()
-    verdict = judge(image, record)
+    verdict = judge_fixity(image, record)
     assert verdict.state is State.MISSING
     assert "last confirmed 2026-02-03" in verdict.findings[0].message
 
 
 def test_an_image_that_is_away_is_a_note() -> None:
-    verdict = compare("tide.iso", Observed(absence=Absence.AWAY), None)
+    verdict = compare_with_record("tide.iso", Observed(absence=Absence.AWAY), None)
     assert verdict.state is State.AWAY
     assert [found.severity for found in verdict.findings] == [Severity.NOTE]
 
@@ -170,13 +170,13 @@ def test_a_folder_in_the_image_s_place_is_unreadable(image: Path) -> None:
     record = record_of(image)
     image.unlink()
     image.mkdir()
-    verdict = judge(image, record)
+    verdict = judge_fixity(image, record)
     assert verdict.state is State.UNREADABLE
     assert "is no regular file" in verdict.findings[0].message
 
 
 def test_without_a_record_nothing_is_claimed_of_the_contents(image: Path) -> None:
-    verdict = judge(image, None)
+    verdict = judge_fixity(image, None)
     assert verdict.state is State.SOUND
     assert not verdict.is_confirmed
     assert verdict.basis == "all bytes read; no digest on record; structure read"
@@ -187,11 +187,11 @@ def test_structure_decides_only_where_the_bytes_are_as_recorded(image: Path) -> 
     error = finding("path-table-agrees", Severity.ERROR)
     cut = finding("image-is-whole", Severity.ERROR)
     warning = finding("both-orders-agree", Severity.WARNING)
-    assert judge(image, record, [warning]).state is State.SOUND
-    assert judge(image, record, [error]).state is State.DAMAGED
-    assert judge(image, record, [error, cut]).state is State.TRUNCATED
+    assert judge_fixity(image, record, [warning]).state is State.SOUND
+    assert judge_fixity(image, record, [error]).state is State.DAMAGED
+    assert judge_fixity(image, record, [error, cut]).state is State.TRUNCATED
     write(image, flip(image.read_bytes(), 10))
-    verdict = judge(image, record, [error])
+    verdict = judge_fixity(image, record, [error])
     assert verdict.state is State.DECAYED
     assert [found.rule for found in verdict.findings] == ["bytes-as-recorded", "path-table-agrees"]
 
@@ -209,7 +209,7 @@ def test_structure_decides_only_where_the_bytes_are_as_recorded(image: Path) -> 
 def test_without_reading_only_the_size_decides(
     image: Path, size: int, date: int, state: State
 ) -> None:
-    verdict = compare("tide.iso", Observed(size, date), record_of(image))
+    verdict = compare_with_record("tide.iso", Observed(size, date), record_of(image))
     assert verdict.state is state
     assert not verdict.is_confirmed
     assert verdict.basis.startswith("contents not read")
@@ -219,13 +219,13 @@ def test_without_reading_only_the_size_decides(
 def test_every_algorithm_on_record_is_compared(image: Path) -> None:
     record = record_of(image)
     wrong = replace(record, digests={**record.digests, "sha256": "0" * 64})
-    assert judge(image, wrong).state is State.DECAYED
+    assert judge_fixity(image, wrong).state is State.DECAYED
 
 
 def test_without_block_digests_the_place_is_not_guessed(image: Path) -> None:
     record = replace(record_of(image), blocks=b"")
     write(image, flip(image.read_bytes(), 10))
-    verdict = judge(image, record)
+    verdict = judge_fixity(image, record)
     assert verdict.state is State.DECAYED
     assert verdict.spans == ()
     assert "MiB differ" not in verdict.findings[0].message
@@ -259,7 +259,7 @@ def test_sound_exactly_when_the_bytes_are_equal(
         altered[at % len(altered)] ^= mask
     altered = altered[:cut]
     write(path, bytes(altered), DATE + new_date)
-    verdict = judge(path, record)
+    verdict = judge_fixity(path, record)
     assert (verdict.state is State.SOUND) == (bytes(altered) == data)
     assert verdict.is_confirmed == (bytes(altered) == data)
     if len(altered) == len(data) and altered != data:

@@ -13,7 +13,7 @@ import pytest
 from mediashelf.errors import InputError, OutputError
 from mediashelf.formats.lists.values import ListForm
 from mediashelf.integrity.fixity.digests import digest_file
-from mediashelf.integrity.lists.comparing import compare
+from mediashelf.integrity.lists.comparing import compare_with_lists
 from mediashelf.integrity.lists.reading import ListReport, ListState
 from mediashelf.integrity.lists.writing import write_list
 
@@ -83,7 +83,7 @@ def test_we_accept_coreutils_lists(folder: Path, algorithm: str, tag: list[str])
     assert done.returncode == 0
     output = folder.parent / "list"
     output.write_bytes(done.stdout)
-    report = compare(folder, [output])
+    report = compare_with_lists(folder, [output])
     assert report.counts[ListState.EQUAL] == len(FILES) == len(report.rows)
     assert not report.findings
     assert {row.algorithm for row in report.rows} == {algorithm}
@@ -117,7 +117,7 @@ def test_xxhsum_in_both_directions(
     tag = ["--tag"] if form is ListForm.TAGGED else []
     theirs = folder.parent / "theirs"
     theirs.write_bytes(run("xxhsum", switch, *tag, *PLAIN_NAMES, cwd=folder).stdout)
-    report = compare(folder, [theirs])
+    report = compare_with_lists(folder, [theirs])
     assert report.counts[ListState.EQUAL] == len(PLAIN_NAMES) == len(report.rows)
     assert {row.algorithm for row in report.rows} == {algorithm}
 
@@ -129,7 +129,7 @@ def test_sfv_is_written_and_read(folder: Path) -> None:
     assert left_out == {"line\nbreak", "return\rhere", " lead"}
     crc = zlib.crc32(FILES["a/one.sys"])
     assert f"a/one.sys {crc:08X}\n" in output.read_text("utf-8")
-    report = compare(folder, [output])
+    report = compare_with_lists(folder, [output])
     assert report.counts[ListState.EQUAL] == len(FILES) - 3
     assert report.counts[ListState.EXTRA] == 3
 
@@ -137,14 +137,14 @@ def test_sfv_is_written_and_read(folder: Path) -> None:
 def test_each_state_beside_its_control(folder: Path) -> None:
     output = folder.parent / "list"
     write_list(folder, output)
-    assert set(states(compare(folder, [output])).values()) == {"equal"}
+    assert set(states(compare_with_lists(folder, [output])).values()) == {"equal"}
     (folder / "a/one.sys").write_bytes(b"2" * 5000)
     (folder / "a/b/two.sys").rename(folder / "moved.sys")
     (folder / "été").unlink()
     (folder / "new").write_bytes(b"n")
     with output.open("a") as stream:
         stream.write(f"{'0' * 64}  ../list\n{'0' * 64}  C:\\windows\n{'0' * 64}  /etc/passwd\n")
-    report = compare(folder, [output])
+    report = compare_with_lists(folder, [output])
     expected = dict.fromkeys(FILES, "equal") | {
         "a/one.sys": "different",
         "a/b/two.sys": "renamed",
@@ -176,7 +176,7 @@ def test_files_that_traded_names_are_different_and_found(folder: Path) -> None:
     (folder / "a/one.sys").unlink()
     (folder / "empty").rename(folder / "a/one.sys")
     (folder / "x").write_bytes(FILES["a/one.sys"])
-    report = states(compare(folder, [output]))
+    report = states(compare_with_lists(folder, [output]))
     assert (report["a/one.sys"], report["empty"]) == ("different", "renamed")
 
 
@@ -189,7 +189,7 @@ def test_moved_files_with_equal_bytes_are_paired_by_their_last_name(tmp_path: Pa
     write_list(tmp_path / "files", output)
     (tmp_path / "files/old").rename(tmp_path / "files/new")
     (tmp_path / "files/new/a").rename(tmp_path / "files/new/0")
-    report = compare(tmp_path / "files", [output])
+    report = compare_with_lists(tmp_path / "files", [output])
     found = {row.name: row.actual_name for row in report.rows}
     assert found == {"old/a": "new/0", "old/b": "new/b", "old/c": "new/c"}
 
@@ -200,7 +200,7 @@ def test_every_file_is_read_once_however_many_lists(folder: Path) -> None:
         lists.append(folder.parent / algorithm)
         write_list(folder, lists[-1], algorithm=algorithm)
     counted: list[int] = []
-    report = compare(folder, lists, on_bytes=counted.append)
+    report = compare_with_lists(folder, lists, on_bytes=counted.append)
     total = sum(map(len, FILES.values()))
     assert report.bytes_read == total == sum(counted)
     assert report.files_read == len(FILES)
@@ -211,16 +211,16 @@ def test_unlisted_files_are_read_only_to_find_an_absent_one(folder: Path) -> Non
     output = folder.parent / "list"
     write_list(folder, output)
     (folder / "big").write_bytes(bytes(100_000))
-    assert compare(folder, [output]).files_read == len(FILES)
+    assert compare_with_lists(folder, [output]).files_read == len(FILES)
     (folder / "empty").unlink()
-    assert compare(folder, [output]).files_read == len(FILES)  # one gone, "big" searched
+    assert compare_with_lists(folder, [output]).files_read == len(FILES)  # one gone, "big" searched
 
 
 def test_a_length_that_fits_two_algorithms_is_settled_by_trying(folder: Path) -> None:
     for algorithm in ("b2", "sha512", "md5", "xxh3_128"):
         output = folder.parent / "list"
         write_list(folder, output, algorithm=algorithm, replace=True)
-        report = compare(folder, [output])
+        report = compare_with_lists(folder, [output])
         assert report.counts[ListState.EQUAL] == len(FILES)
         assert {row.algorithm for row in report.rows} == {algorithm}
 
@@ -230,7 +230,7 @@ def test_other_case_and_separators_are_found_and_noted(tmp_path: Path) -> None:
     (tmp_path / "files/Sub/Readme.TXT").write_bytes(b"abc")
     output = tmp_path / "list.md5"
     output.write_text("900150983cd24fb0d6963f7d28e17f72 *sub\\README.txt\r\n")
-    report = compare(tmp_path / "files", [output])
+    report = compare_with_lists(tmp_path / "files", [output])
     assert states(report) == {"sub\\README.txt": "equal"}
     (finding,) = report.findings
     assert finding.rule == "listed-name-is-exact"
@@ -243,12 +243,12 @@ def test_a_name_that_two_files_could_mean_is_absent(tmp_path: Path) -> None:
         (tmp_path / "files" / name).write_bytes(name.encode())
     output = tmp_path / "list.md5"
     output.write_text("900150983cd24fb0d6963f7d28e17f72  ab\n")
-    assert states(compare(tmp_path / "files", [output]))["ab"] == "absent"
+    assert states(compare_with_lists(tmp_path / "files", [output]))["ab"] == "absent"
 
 
 def test_a_list_inside_the_folder_names_files_beside_itself(folder: Path) -> None:
     write_list(folder / "a", folder / "a" / "SHA256SUMS")
-    report = compare(folder, [folder / "a" / "SHA256SUMS"])
+    report = compare_with_lists(folder, [folder / "a" / "SHA256SUMS"])
     named = {row.name for row in report.rows if row.state is ListState.EQUAL}
     assert named == {"a/one.sys", "a/b/two.sys"}
     assert "a/SHA256SUMS" not in states(report)
@@ -264,7 +264,7 @@ def test_links_never_lead_out(folder: Path) -> None:
     (folder / "loop").symlink_to(folder / "loop")
     output = folder.parent / "list"
     output.write_text("".join(f"{'0' * 64}  {name}\n" for name in ("out/secret", "file", "in")))
-    report = compare(folder, [output])
+    report = compare_with_lists(folder, [output])
     found = states(report)
     assert (found["out/secret"], found["file"], found["in"]) == ("absent", "absent", "different")
     passed_over = {finding.where for finding in report.problems}
@@ -280,10 +280,10 @@ def test_pipes_are_passed_over(folder: Path) -> None:
 def test_lists_that_say_nothing_or_contradict_themselves(folder: Path) -> None:
     output = folder.parent / "list"
     output.write_text("nothing of use\n")
-    rules = [finding.rule for finding in compare(folder, [output]).problems]
+    rules = [finding.rule for finding in compare_with_lists(folder, [output]).problems]
     assert rules == ["list-line-is-understood", "list-names-files"]
     output.write_text(f"{'0' * 40}  empty\n{'1' * 40}  empty\n")
-    rules = [finding.rule for finding in compare(folder, [output]).problems]
+    rules = [finding.rule for finding in compare_with_lists(folder, [output]).problems]
     assert rules == ["list-agrees-with-itself"]
 
 
@@ -310,6 +310,6 @@ def test_the_same_files_give_the_same_list(folder: Path, tmp_path: Path) -> None
 @pytest.mark.parametrize("name", ["absent", "empty"])
 def test_a_folder_that_is_none_is_an_error(folder: Path, name: str) -> None:
     with pytest.raises(InputError):
-        compare(folder / name, [])
+        compare_with_lists(folder / name, [])
     with pytest.raises(InputError):
-        compare(folder, [folder / "absent"])
+        compare_with_lists(folder, [folder / "absent"])

@@ -23,7 +23,7 @@ from make_raw import (
 )
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Severity
-from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.layout import scramble
 from mediashelf.formats.raw.sectors import LAYOUTS as LAYOUTS_BY_NAME
 from mediashelf.formats.raw.sectors import encode_mode_1
@@ -99,9 +99,9 @@ def test_damage_is_told_apart_and_placed(tmp_path: Path, kind: str) -> None:
     assert counts(report) == {"good": SECTORS - 5, "corrected": 3, "lost": 2}
     (track,) = report.tracks
     assert [(run.verdict, run.first_lba, run.count, run.bytes_changed) for run in track.runs] == [
-        (Verdict.CORRECTED, 3, 1, 1),
-        (Verdict.CORRECTED, 520, 2, 88),
-        (Verdict.LOST, 598, 2, 0),
+        (SectorVerdict.CORRECTED, 3, 1, 1),
+        (SectorVerdict.CORRECTED, 520, 2, 88),
+        (SectorVerdict.LOST, 598, 2, 0),
     ]
     assert [(run.offset, run.size) for run in track.runs] == [
         (3 * pitch, pitch),
@@ -179,7 +179,7 @@ def test_what_is_called_good_or_corrected_is_right(tmp_path: Path, kind: str) ->
     pitch, count = len(LAYOUTS[kind]) // SECTORS, 60
     sound = LAYOUTS[kind][: count * pitch]
     path = tmp_path / "disc.bin"
-    seen: set[Verdict] = set()
+    seen: set[SectorVerdict] = set()
     for _ in range(40):
         image = bytearray(sound)
         for _ in range(source.randrange(1, 4)):
@@ -195,12 +195,12 @@ def test_what_is_called_good_or_corrected_is_right(tmp_path: Path, kind: str) ->
             data = batch.user_data()
             for index in range(count):
                 judged = batch.judged.get(index)
-                verdict = judged.verdict if judged else Verdict.GOOD
+                verdict = judged.verdict if judged else SectorVerdict.GOOD
                 seen.add(verdict)
-                if verdict in (Verdict.GOOD, Verdict.CORRECTED):
+                if verdict in (SectorVerdict.GOOD, SectorVerdict.CORRECTED):
                     place = slice(index * 2048, (index + 1) * 2048)
                     assert data[place] == DATA[place]
-    assert seen >= {Verdict.GOOD, Verdict.CORRECTED, Verdict.LOST}
+    assert seen >= {SectorVerdict.GOOD, SectorVerdict.CORRECTED, SectorVerdict.LOST}
 
 
 @pytest.mark.parametrize(
@@ -402,9 +402,9 @@ def test_start_that_headers_do_not_agree_on(tmp_path: Path) -> None:
 
 
 def test_run_in_words() -> None:
-    run = SectorRun(Verdict.LOST, "", 120, 1, 0, 2352)
+    run = SectorRun(SectorVerdict.LOST, "", 120, 1, 0, 2352)
     assert run.blocks == "LBA 120"
-    assert SectorRun(Verdict.LOST, "", 120, 16, 0, 16 * 2352).blocks == "LBA 120–135"
+    assert SectorRun(SectorVerdict.LOST, "", 120, 16, 0, 16 * 2352).blocks == "LBA 120–135"
 
 
 # The sheet's file names

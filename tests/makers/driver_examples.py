@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from mediashelf.drivers.packages.tree import Tree, TreeFile
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 
 
 def inf_text(
@@ -53,7 +53,7 @@ def make_tree(
     kind: str = "joliet",
     name: str = "disc",
     **others: object,
-) -> Tree:
+) -> PackageTree:
     """Return a tree of these contents by path; ``hidden`` maps paths to hidden paths.
 
     A path that starts with ``-`` is seen in the hidden tree only.
@@ -73,4 +73,4 @@ def make_tree(
     def read(file: TreeFile, limit: int) -> bytes:
         return contents[file.path or "-" + file.hidden_path][:limit]
 
-    return Tree(name, kind, listed, read, **others)  # type: ignore[arg-type]
+    return PackageTree(name, kind, listed, read, **others)  # type: ignore[arg-type]

@@ -12,7 +12,7 @@ from pathlib import Path
 from make_image import make_iso
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth, run_audit
 from mediashelf.catalogue.auditing.names import plan_audit
-from mediashelf.catalogue.scanning.scan import Outcome, ScanPlan, plan_scan, run_scan
+from mediashelf.catalogue.scanning.scan import ScanOutcome, ScanPlan, plan_scan, run_scan
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 
@@ -63,7 +63,7 @@ class Library:
     catalogue: Catalogue
     root: Path
 
-    def scan(self, *names: str) -> tuple[ScanPlan, list[Outcome]]:
+    def scan(self, *names: str) -> tuple[ScanPlan, list[ScanOutcome]]:
         shelves = [self.catalogue.shelf(name) for name in names] or self.catalogue.shelves()
         plan = plan_scan(self.catalogue, shelves)
         return plan, list(run_scan(self.catalogue, plan))

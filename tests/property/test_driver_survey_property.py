@@ -10,7 +10,7 @@ from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.machines.reading import parse_machine
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
-from mediashelf.drivers.packages.tree import Tree, TreeFile
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 from mediashelf.drivers.releases import check_releases
 from mediashelf.drivers.survey import survey
 
@@ -19,7 +19,7 @@ MACHINE = parse_machine(
 )
 
 
-def make_spoilt_tree(random_: random.Random) -> Tree:
+def make_spoilt_tree(random_: random.Random) -> PackageTree:
     contents = {
         "/a/lkv.inf": mutate(SEED_TEXT, random_),
         "/a/layout.inf": mutate(SEED_TEXT, random_),
@@ -29,7 +29,7 @@ def make_spoilt_tree(random_: random.Random) -> Tree:
     }
     files = tuple(TreeFile(path, len(data), path.upper()) for path, data in contents.items())
     kind = random_.choice(["joliet", "iso9660"])
-    return Tree("d", kind, files, lambda file, limit: contents[file.path][:limit])
+    return PackageTree("d", kind, files, lambda file, limit: contents[file.path][:limit])
 
 
 def test_spoilt_packages_end_in_findings() -> None:

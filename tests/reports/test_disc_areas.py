@@ -15,7 +15,7 @@ from mediashelf.reports.disc.areas import (
     LETTER,
     LINE,
     MOST_TILES,
-    Area,
+    DrawnArea,
     Tile,
     best_volume,
     disc_areas,
@@ -26,7 +26,7 @@ from mediashelf.text import display_width
 BOX = (800.0, 500.0)
 
 
-def areas(paths: dict[str, int], **severities: Severity) -> Area:
+def areas(paths: dict[str, int], **severities: Severity) -> DrawnArea:
     wanted = {f"/{path}": severity for path, severity in severities.items()}
     return disc_areas(volume(VolumeKind.JOLIET, paths), wanted)[0]
 

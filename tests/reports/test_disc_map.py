@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from mediashelf.findings import Severity
 from mediashelf.integrity.structure.damage import Span, TouchedEntry
-from mediashelf.reports.allowance import Allowance
+from mediashelf.reports.allowance import RowAllowance
 from mediashelf.reports.audit.disc_map import (
     FILES_SHOWN,
     RESOLUTION,
@@ -23,7 +23,7 @@ from report_samples import MIB, finding
 
 
 def draw(size: int = 100 * MIB, **parts: object) -> DiscMap:
-    drawn = draw_disc_map(size, allowance=Allowance(1000), **parts)  # type: ignore[arg-type]
+    drawn = draw_disc_map(size, allowance=RowAllowance(1000), **parts)  # type: ignore[arg-type]
     assert drawn is not None
     return drawn
 
@@ -115,11 +115,11 @@ def test_the_worst_finding_of_a_place_gives_its_sign() -> None:
     ],
 )
 def test_without_damage_that_has_a_place_there_is_no_map(parts: dict[str, object]) -> None:
-    assert draw_disc_map(MIB, allowance=Allowance(9), **parts) is None  # type: ignore[arg-type]
+    assert draw_disc_map(MIB, allowance=RowAllowance(9), **parts) is None  # type: ignore[arg-type]
 
 
 def test_an_empty_file_has_a_map_only_if_something_is_missing() -> None:
-    assert draw_disc_map(0, findings=[finding(offset=0)], allowance=Allowance(9)) is None
+    assert draw_disc_map(0, findings=[finding(offset=0)], allowance=RowAllowance(9)) is None
     assert draw(0, recorded_size=MIB, damage=[Span(0, MIB)]).file_end == 0
 
 

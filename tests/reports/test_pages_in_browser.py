@@ -15,7 +15,12 @@ import pytest
 
 import disc_facts
 from mediashelf.catalogue.auditing.audit import Depth
-from mediashelf.catalogue.bench.session_rows import BenchSession, Outcome, SessionDisc, SessionNote
+from mediashelf.catalogue.bench.session_rows import (
+    BenchSession,
+    NoteResult,
+    SessionDisc,
+    SessionNote,
+)
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow
 from mediashelf.integrity.fixity.comparing import State
@@ -187,7 +192,8 @@ def test_a_session_report_fits_a_phone_and_a_desk(tmp_path: Path) -> None:
     name, moment = "x" * 300, "2026-11-28T09:00:00Z"
     systems = ("dos", "win9x", "nt4", "nt5", "nt6")
     notes = [
-        SessionNote(Outcome.FAILED, system, name, f"{name} {system}", moment) for system in systems
+        SessionNote(NoteResult.FAILED, system, name, f"{name} {system}", moment)
+        for system in systems
     ]
     disc = SessionDisc(
         *(1, 1, "K7C", name, name, name, systems, 1 << 32, "0" * 32, "0" * 64, moment, None),

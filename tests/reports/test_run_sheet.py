@@ -13,11 +13,11 @@ from test_pages_in_browser import MEASURE, PHONE, frame, run, said_by
 from mediashelf.reports.bench.run_sheet import TEXT_WIDTH, sheet_html, sheet_text
 from mediashelf.reports.bench.sheet_facts import DRAWING_SIZE, run_sheet
 from mediashelf.sessions.manifests.values import (
-    Area,
     Contents,
     Manifest,
     ManifestSession,
     Origin,
+    SpaceShare,
 )
 from mediashelf.text import display_width
 from session_samples import FINDING, SOME_DIGESTS, manifests, sample_manifest
@@ -31,7 +31,10 @@ def hostile_manifest() -> Manifest:
     finding = replace(
         FINDING, where=HOSTILE, message=HOSTILE, remedy=HOSTILE, source=HOSTILE, target=HOSTILE
     )
-    areas = (Area(f"{HOSTILE}/", 9, 1, (Area(HOSTILE, 9, 1),)), Area(HOSTILE, 8, 1))
+    areas = (
+        SpaceShare(f"{HOSTILE}/", 9, 1, (SpaceShare(HOSTILE, 9, 1),)),
+        SpaceShare(HOSTILE, 8, 1),
+    )
     disc = replace(
         manifest.discs[0],
         label=HOSTILE,
@@ -163,9 +166,9 @@ def with_contents(contents: Contents) -> Manifest:
 def test_the_drawing_shares_out_its_room_by_size() -> None:
     """Areas are in proportion to bytes: what stands beside folders has the area of its part."""
     areas = (
-        Area("BIG/", 6000, 3, (Area("A.BIN", 6000, 1),)),
-        Area("SETUP.EXE", 3000, 1),
-        Area("", 1000, 40),
+        SpaceShare("BIG/", 6000, 3, (SpaceShare("A.BIN", 6000, 1),)),
+        SpaceShare("SETUP.EXE", 3000, 1),
+        SpaceShare("", 1000, 40),
     )
     (step,) = run_sheet(with_contents(Contents(44, 1, ("BIG/",), areas))).steps
     width, height = DRAWING_SIZE

@@ -12,15 +12,25 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench_sessions import FRIDAY, SATURDAY
-from mediashelf.catalogue.bench.session_rows import BenchSession, Outcome, SessionDisc, SessionNote
+from mediashelf.catalogue.bench.session_rows import (
+    BenchSession,
+    NoteResult,
+    SessionDisc,
+    SessionNote,
+)
 from mediashelf.reports.bench.session_report import in_order_of_age, session_html, session_report
 
-WORKED, FAILED, WITHDRAWN = Outcome.WORKED, Outcome.FAILED, Outcome.WITHDRAWN
+WORKED, FAILED, WITHDRAWN = NoteResult.WORKED, NoteResult.FAILED, NoteResult.WITHDRAWN
 BY = "mediashelf 0.1.0"
 
 
 def note(
-    outcome: Outcome = WORKED, text: str = "", *, on: str = "", device: str = "", at: str = SATURDAY
+    outcome: NoteResult = WORKED,
+    text: str = "",
+    *,
+    on: str = "",
+    device: str = "",
+    at: str = SATURDAY,
 ) -> SessionNote:
     return SessionNote(outcome, on, device, text, at)
 
@@ -212,7 +222,7 @@ def test_long_notes_do_not_make_a_long_page() -> None:
 NOTES = st.lists(
     st.builds(
         SessionNote,
-        st.sampled_from(Outcome),
+        st.sampled_from(NoteResult),
         st.sampled_from(["", "dos", "win9x", "nt4"]),
         st.sampled_from(["", "Larkspur video", "LARKSPUR video", "Quillon audio"]),
         st.text(max_size=5),

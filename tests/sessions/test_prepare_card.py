@@ -24,7 +24,7 @@ from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.cards.lock import hold_card
 from mediashelf.sessions.describe import condense
 from mediashelf.sessions.manifests.manifest import read_manifest
-from mediashelf.sessions.manifests.values import Area, BootWay, LunWrite, Origin
+from mediashelf.sessions.manifests.values import BootWay, LunWrite, Origin, SpaceShare
 from mediashelf.sessions.plans.resolve import KnownImage, NoLibrary
 from session_bench import (
     CREATED,
@@ -71,8 +71,8 @@ def test_the_card_holds_the_discs_in_order_with_manifest_and_sheet(bench: Bench)
     assert first.targets == first.passed == ("win9x",)
     assert first.contents.top == ("FILES/", "SETUP.EXE")
     assert first.contents.areas == (
-        Area("SETUP.EXE", 800_000, 1),
-        Area("FILES/", 20_000, 1, (Area("KIOSK1.CAB", 20_000, 1),)),
+        SpaceShare("SETUP.EXE", 800_000, 1),
+        SpaceShare("FILES/", 20_000, 1, (SpaceShare("KIOSK1.CAB", 20_000, 1),)),
     )
     assert third.blocks == bench.slides.stat().st_size // 2048
     # The order that the kernel needs: file last, everything else before.

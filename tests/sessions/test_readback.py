@@ -13,7 +13,12 @@ import pytest
 from mediashelf.errors import StagingError
 from mediashelf.sessions import reading_back as readback
 from mediashelf.sessions.card_space import lives_in_memory
-from mediashelf.sessions.reading_back import digest_bytes, digest_or_none, digest_whole, read_back
+from mediashelf.sessions.reading_back import (
+    digest_bytes,
+    digest_or_none,
+    digest_whole,
+    read_back_file,
+)
 from session_bench import noise
 
 BUFFER = 4 << 20
@@ -26,7 +31,7 @@ def test_digests_are_right_at_every_size(tmp_path: Path, size: int) -> None:
     data = noise("x", size)
     (tmp_path / "x").write_bytes(data)
     counted: list[int] = []
-    found = read_back(tmp_path / "x", on_bytes=counted.append)
+    found = read_back_file(tmp_path / "x", on_bytes=counted.append)
     assert found.size == sum(counted) == size
     assert found.digests.sha256 == hashlib.sha256(data).hexdigest()
     assert found.digests == digest_whole(tmp_path / "x") == digest_bytes(data)
@@ -39,7 +44,7 @@ def test_memory_is_not_called_a_device(tmp_path: Path) -> None:
     path = memory / f"mediashelf-test-{os.getpid()}"
     try:
         path.write_bytes(b"x" * 5000)
-        assert read_back(path).word == "cache"
+        assert read_back_file(path).word == "cache"
     finally:
         path.unlink()
 
@@ -48,9 +53,9 @@ def test_without_direct_reading_the_digests_are_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "x").write_bytes(noise("x", 100_001))
-    direct = read_back(tmp_path / "x")
+    direct = read_back_file(tmp_path / "x")
     monkeypatch.setattr(readback, "_digest_past_memory", lambda path, on_bytes: None)
-    buffered = read_back(tmp_path / "x")
+    buffered = read_back_file(tmp_path / "x")
     assert buffered.digests == direct.digests
     assert buffered.word == "cache"
 
@@ -59,12 +64,12 @@ def test_bytes_on_their_way_to_the_device_are_flushed_first(tmp_path: Path) -> N
 
     path = tmp_path / "x"
     path.write_bytes(b"A" * 8192)
-    if read_back(path).word != "device":
+    if read_back_file(path).word != "device":
         pytest.skip("this file system is not read past the system's memory")
     # Bytes that are still on their way to the device are flushed first, never missed.
     with path.open("r+b", buffering=0) as stream:
         stream.write(b"B" * 10)
-        found = read_back(path)
+        found = read_back_file(path)
     assert found.digests.sha256 == hashlib.sha256(b"B" * 10 + b"A" * 8182).hexdigest()
 
 
@@ -84,7 +89,7 @@ def test_damage_on_the_device_is_seen_although_memory_is_sound(tmp_path: Path) -
         data = noise("disc", 1 << 20)
         path = card / "01-DISC.iso"
         path.write_bytes(data)
-        assert read_back(path).digests == digest_bytes(data)
+        assert read_back_file(path).digests == digest_bytes(data)
         assert path.read_bytes() == data  # now it is in memory
         at = device.read_bytes().index(data[-4096:])
         with device.open("r+b") as stream:
@@ -93,7 +98,7 @@ def test_damage_on_the_device_is_seen_although_memory_is_sound(tmp_path: Path) -
             stream.flush()
             os.fsync(stream.fileno())
         assert path.read_bytes() == data
-        found = read_back(path)
+        found = read_back_file(path)
         assert (found.word, found.size) == ("device", len(data))
         damaged = data[:-4096] + b"lost" + data[-4092:]
         assert found.digests.sha256 == hashlib.sha256(damaged).hexdigest()
@@ -103,5 +108,5 @@ def test_damage_on_the_device_is_seen_although_memory_is_sound(tmp_path: Path) -
 
 def test_what_cannot_be_read_is_an_error(tmp_path: Path) -> None:
     with pytest.raises(StagingError, match="does not give the copy back: No such file"):
-        read_back(tmp_path / "none")
+        read_back_file(tmp_path / "none")
     assert digest_or_none(tmp_path / "none") is None

@@ -19,7 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from mediashelf.building.naming.trees import Directory, NamedTrees
+from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
 from mediashelf.building.tree import Content, DiscFile
 from mediashelf.formats.volume import SECTOR_SIZE
 
@@ -43,8 +43,8 @@ class Layout:
     catalog is not among them.
     """
 
-    iso: list[Directory]
-    joliet: list[Directory]
+    iso: list[PlannedDirectory]
+    joliet: list[PlannedDirectory]
     contents: list[Content]
     used_sectors: int
 
@@ -76,13 +76,13 @@ def lay_out(trees: NamedTrees, *, boot: Content | None, catalog: Content | None)
     return Layout(iso, joliet, contents, free)
 
 
-def _path_table_sectors(directories: list[Directory]) -> int:
+def _path_table_sectors(directories: list[PlannedDirectory]) -> int:
     """Return the sectors of one path table; pycdlib takes them in pairs."""
     size = sum(path_table_record_size(directory.identifier) for directory in directories)
     return 2 * -(-size // (2 * SECTOR_SIZE))
 
 
-def _records_size(directory: Directory) -> int:
+def _records_size(directory: PlannedDirectory) -> int:
     """Return the bytes of a directory's sectors; no record crosses a border (ECMA-119 6.8.1.1)."""
     full_sectors, used = 0, 2 * record_size(b"\0")
     for child in directory.children:
@@ -94,7 +94,7 @@ def _records_size(directory: Directory) -> int:
 
 
 def _in_order(
-    directories: list[Directory], boot: Content | None, catalog: Content | None
+    directories: list[PlannedDirectory], boot: Content | None, catalog: Content | None
 ) -> list[Content]:
     """Return every content once: the boot image, then as the directories list them."""
     ordered = {id(boot): boot} if boot is not None else {}
@@ -104,7 +104,7 @@ def _in_order(
     return list(ordered.values())
 
 
-def _iter_contents(directories: list[Directory]) -> Iterator[Content]:
+def _iter_contents(directories: list[PlannedDirectory]) -> Iterator[Content]:
     for directory in directories:
         for child in directory.children:
             if isinstance(child.item, DiscFile):

@@ -33,11 +33,11 @@ class Child(NamedTuple):
 
     name: str
     identifier: bytes
-    item: DiscFile | Directory
+    item: DiscFile | PlannedDirectory
 
 
 @dataclass(slots=True)
-class Directory:
+class PlannedDirectory:
     """One directory of one tree; ``path`` is empty for the root.
 
     ``children`` stand in recorded order. ``number`` counts in the path table.
@@ -45,7 +45,7 @@ class Directory:
     """
 
     folder: DiscFolder
-    parent: Directory | None = None
+    parent: PlannedDirectory | None = None
     path: str = ""
     identifier: bytes = b"\x00"
     children: list[Child] = field(default_factory=list)
@@ -53,29 +53,29 @@ class Directory:
     lba: int = 0
     size: int = 0
 
-    def iter_level_by_level(self) -> Iterator[Directory]:
+    def iter_level_by_level(self) -> Iterator[PlannedDirectory]:
         """Yield this directory and all below; within a level as their parents list them."""
         level = [self]
         while level:
             yield from level
             level = [below for directory in level for below in directory.iter_directories()]
 
-    def iter_directories(self) -> Iterator[Directory]:
+    def iter_directories(self) -> Iterator[PlannedDirectory]:
         """Yield the directories among the children."""
         for child in self.children:
-            if isinstance(child.item, Directory):
+            if isinstance(child.item, PlannedDirectory):
                 yield child.item
 
 
 class NamedTrees(NamedTuple):
     """Both trees; ``moved`` are the directories of the ISO tree that stand in ``/DEEP``."""
 
-    iso: Directory
-    joliet: Directory
-    moved: list[Directory]
+    iso: PlannedDirectory
+    joliet: PlannedDirectory
+    moved: list[PlannedDirectory]
     long_paths: dict[int, str]  # by id() of the folder
 
-    def long_path(self, directory: Directory) -> str:
+    def long_path(self, directory: PlannedDirectory) -> str:
         """Return a directory's path in the Joliet tree; ``/DEEP`` itself has none."""
         return self.long_paths.get(id(directory.folder), "")
 
@@ -149,10 +149,10 @@ def _grow(
     own: dict[HostName, DiscFile | DiscFolder],
     naming: _Naming,
     deep: DiscFolder | None = None,
-) -> Directory:
+) -> PlannedDirectory:
     """Name everything below ``root``; what ``deep`` holds is left out of its own place."""
     elsewhere = {id(folder) for folder in deep.folders.values()} if deep else set()
-    top = Directory(root)
+    top = PlannedDirectory(root)
     waiting = [top]
     while waiting:
         directory = waiting.pop()
@@ -167,7 +167,7 @@ def _grow(
             item, name = items[host], names[host]
             identifier = naming.identifier(name, host.is_folder)
             if isinstance(item, DiscFolder):
-                below = Directory(item, directory, f"{directory.path}/{name}", identifier)
+                below = PlannedDirectory(item, directory, f"{directory.path}/{name}", identifier)
                 waiting.append(below)
                 directory.children.append(Child(name, identifier, below))
             else:

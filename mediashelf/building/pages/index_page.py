@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from mediashelf.building.naming.names import ascii_text
-from mediashelf.building.naming.trees import Directory, NamedTrees
+from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
 from mediashelf.building.pages.disc_pages import DiscPages, Note
 from mediashelf.building.pages.page_text import (
     WIDTH,
@@ -57,7 +57,7 @@ def render_index(
         lines += _MOVED.format(place=place).splitlines()
     total_files = total_size = 0
     for directory in _in_reading_order(trees.iso):
-        if all(isinstance(child.item, Directory) for child in directory.children) and (
+        if all(isinstance(child.item, PlannedDirectory) for child in directory.children) and (
             directory.children
         ):
             continue  # on the way to others, and named with them
@@ -67,7 +67,7 @@ def render_index(
             lines += long_name_lines(backslashes(long_path), indent="")
         for child in directory.children:
             file = child.item
-            if isinstance(file, Directory) or not file.source:
+            if isinstance(file, PlannedDirectory) or not file.source:
                 continue
             total_files += 1
             total_size += file.own.size
@@ -91,7 +91,7 @@ def _front(pages: DiscPages, notes: Sequence[Note]) -> Iterator[str]:
         yield from series_lines(pages.series)
 
 
-def _in_reading_order(root: Directory) -> Iterator[Directory]:
+def _in_reading_order(root: PlannedDirectory) -> Iterator[PlannedDirectory]:
     """Yield folders as people read them: each followed by what is in it."""
     waiting = [root]
     while waiting:
@@ -100,5 +100,5 @@ def _in_reading_order(root: Directory) -> Iterator[Directory]:
         waiting += [
             child.item
             for child in reversed(directory.children)
-            if isinstance(child.item, Directory)
+            if isinstance(child.item, PlannedDirectory)
         ]

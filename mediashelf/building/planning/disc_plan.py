@@ -17,8 +17,8 @@ from mediashelf.building.naming.trees import (
     BOOT_CATALOG,
     HTML_PAGE,
     INDEX_PAGE,
-    Directory,
     NamedTrees,
+    PlannedDirectory,
     name_trees,
 )
 from mediashelf.building.pages.disc_pages import DiscPages, Note
@@ -30,7 +30,7 @@ from mediashelf.building.planning.listing import Listing, list_sources
 from mediashelf.building.planning.planned_facts import planned_facts
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
-from mediashelf.building.sources.clock import date_disc, moment
+from mediashelf.building.sources.clock import date_disc, disc_moment
 from mediashelf.building.sources.reading import read_start
 from mediashelf.building.tree import Content, DiscFile, DiscFolder, date_folders
 from mediashelf.findings import Finding
@@ -202,8 +202,8 @@ def plan_listing(recipe: Recipe, listing: Listing, pages: DiscPages = NO_PAGES) 
     return DiscPlan(
         recipe=recipe,
         label=label,
-        made=moment(date),
-        facts=planned_facts(layout, label, moment(date), boot_facts),
+        made=disc_moment(date),
+        facts=planned_facts(layout, label, disc_moment(date), boot_facts),
         findings=tuple(findings),
         files=_planned_files([*sources, *_there(index, html, catalog)]),
         declared=tuple(
@@ -252,7 +252,7 @@ def _folder_at(root: DiscFolder, parts: Iterable[str]) -> DiscFolder | None:
     return folder
 
 
-def _paths_by_folder(tree: Directory) -> dict[int, str]:
+def _paths_by_folder(tree: PlannedDirectory) -> dict[int, str]:
     return {id(one.folder): one.path or "/" for one in tree.iter_level_by_level()}
 
 

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from mediashelf.building.naming.layout import Layout
 from mediashelf.building.naming.names import Label
-from mediashelf.building.naming.trees import Child, Directory
+from mediashelf.building.naming.trees import Child, PlannedDirectory
 from mediashelf.building.sources.clock import record_date
 from mediashelf.formats.volume import (
     FLAG_DIRECTORY,
@@ -48,17 +48,17 @@ def planned_facts(
     return DiscFacts(layout.size, volumes, boot)
 
 
-def _iter_entries(directories: list[Directory], encoding: str) -> Iterator[Entry]:
+def _iter_entries(directories: list[PlannedDirectory], encoding: str) -> Iterator[Entry]:
     for directory in directories:
         for child in directory.children:
             yield _entry(directory, child, encoding)
 
 
-def _entry(directory: Directory, child: Child, encoding: str) -> Entry:
+def _entry(directory: PlannedDirectory, child: Child, encoding: str) -> Entry:
     path = f"{directory.path}/{child.name}"
     identifier = child.identifier.decode(encoding)
     item = child.item
-    if isinstance(item, Directory):
+    if isinstance(item, PlannedDirectory):
         extent = Extent(item.lba, item.size)
         date = record_date(item.folder.modified)
         return Entry(path, identifier, item.size, True, (extent,), date, FLAG_DIRECTORY)

@@ -35,7 +35,7 @@ def date_disc(sources: Iterable[DiscFile]) -> int:
     return made
 
 
-def moment(seconds: int) -> datetime:
+def disc_moment(seconds: int) -> datetime:
     """Return the UTC moment of seconds since 1970, held within what discs can record."""
     first, last = -2208988800, 5869583999  # 1900-01-01 00:00:00 and 2155-12-31 23:59:59
     return datetime.fromtimestamp(min(max(seconds, first), last), UTC)
@@ -43,7 +43,7 @@ def moment(seconds: int) -> datetime:
 
 def record_date(seconds: int) -> bytes:
     """Return the 7-byte UTC date of seconds since 1970 (ECMA-119 9.1.5)."""
-    return encode_record_date(moment(seconds))
+    return encode_record_date(disc_moment(seconds))
 
 
 def descriptor_date(made: datetime) -> bytes:

@@ -15,7 +15,7 @@ _SMALL = 32 << 10  # bytes that are hashed sooner than handed over
 _WAITING = 8  # pieces that may wait for the second thread: what bounds the memory
 
 
-class Hasher(Protocol):
+class StreamHasher(Protocol):
     """What :func:`new_hasher` gives."""
 
     def update(self, data: bytes, /) -> None: ...
@@ -23,7 +23,7 @@ class Hasher(Protocol):
     def hexdigest(self) -> str: ...
 
 
-def new_hasher() -> Hasher:
+def new_hasher() -> StreamHasher:
     """Return a SHA-256 hasher: the digest that is compared, shown, and put on the index page."""
     return hashlib.sha256(usedforsecurity=False)
 
@@ -45,7 +45,7 @@ class PassingDigests:
     def __init__(self) -> None:
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="digests")
         self._waiting: deque[Future[None]] = deque()
-        self._hashers: list[tuple[Content, Hasher]] = []
+        self._hashers: list[tuple[Content, StreamHasher]] = []
 
     def __enter__(self) -> Self:
         return self

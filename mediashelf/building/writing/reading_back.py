@@ -17,7 +17,7 @@ from mediashelf.formats.volume import SECTOR_SIZE, Entry, VolumeFacts
 from mediashelf.image import open_image
 
 
-def read_back(
+def read_back_disc(
     plan: DiscPlan, path: Path, *, on_bytes: Callable[[int], None] = lambda count: None
 ) -> None:
     """Read the image at ``path`` and compare it with the plan it was built from.

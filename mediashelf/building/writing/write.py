@@ -25,7 +25,7 @@ from typing import Any, BinaryIO
 
 from pycdlib import dates, pycdlib, pycdlibexception
 
-from mediashelf.building.naming.trees import Child, Directory
+from mediashelf.building.naming.trees import Child, PlannedDirectory
 from mediashelf.building.pages.index_page import render_index
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.planning.planned_facts import APPLICATION
@@ -37,7 +37,7 @@ from mediashelf.building.tree import Content, DiscFile
 from mediashelf.building.writing.blocking import blocking, refuse_blocked
 from mediashelf.building.writing.destination import check_output
 from mediashelf.building.writing.feeding import Feed
-from mediashelf.building.writing.reading_back import read_back
+from mediashelf.building.writing.reading_back import read_back_disc
 from mediashelf.errors import BuildError
 from mediashelf.files import whole_output
 from mediashelf.formats.volume import SECTOR_SIZE
@@ -100,7 +100,7 @@ def build_discs(
         for plan, temporary in zip(plans, temporaries, strict=True):
             with PassingDigests() as digests:
                 _DiscWriter(plan, digests, on_bytes).write(temporary)
-            read_back(plan, temporary, on_bytes=on_bytes)
+            read_back_disc(plan, temporary, on_bytes=on_bytes)
     return [_built(plan, output) for plan, output in zip(plans, outputs, strict=True)]
 
 
@@ -159,10 +159,10 @@ class _DiscWriter:
         iso.pvd.volume_identifier = label.short.encode("ascii").ljust(32)
         iso.joliet_vd.volume_identifier = label.long.ljust(16).encode("utf-16-be")
 
-    def _add_short_names(self, directory: Directory) -> None:
+    def _add_short_names(self, directory: PlannedDirectory) -> None:
         for child in _sorted_as_added(directory):
             path = f"{directory.path}/{child.identifier.decode('ascii')}"
-            if isinstance(child.item, Directory):
+            if isinstance(child.item, PlannedDirectory):
                 self._iso.add_directory(iso_path=path)
             elif child.item is not self._plan.catalog:
                 self._add_file(child.item, path)
@@ -179,10 +179,10 @@ class _DiscWriter:
             self._index_feed = feed
         self._iso.add_fp(feed, content.size, iso_path=path)
 
-    def _add_long_names(self, directory: Directory) -> None:
+    def _add_long_names(self, directory: PlannedDirectory) -> None:
         for child in _sorted_as_added(directory):
             path = f"{directory.path}/{child.name}"
-            if isinstance(child.item, Directory):
+            if isinstance(child.item, PlannedDirectory):
                 self._iso.add_directory(joliet_path=path)
             elif child.item is not self._plan.catalog:
                 first = self._file_paths[id(child.item)]
@@ -265,12 +265,14 @@ class _DiscWriter:
         self._iso._find_joliet_record.cache_clear()
 
 
-def _sorted_as_added(directory: Directory) -> list[Child]:
+def _sorted_as_added(directory: PlannedDirectory) -> list[Child]:
     """Return the children in pycdlib's own order, in which adding them takes linear time."""
     return sorted(directory.children, key=lambda child: child.identifier)
 
 
-def _arrange_records(directory: Directory, record: Any) -> Iterator[tuple[Directory, Any]]:
+def _arrange_records(
+    directory: PlannedDirectory, record: Any
+) -> Iterator[tuple[PlannedDirectory, Any]]:
     """Give pycdlib's record of a directory its final form; yield those of its subdirectories."""
     itself, above, *others = record.children
     by_identifier = {other.file_ident: other for other in others}
@@ -284,7 +286,7 @@ def _arrange_records(directory: Directory, record: Any) -> Iterator[tuple[Direct
         target.date = _date(described.folder.modified)
         target.set_data_length(described.size)
     for child, target in zip(directory.children, in_order, strict=True):
-        if isinstance(child.item, Directory):
+        if isinstance(child.item, PlannedDirectory):
             yield child.item, target
         else:
             target.date = _date(child.item.modified)

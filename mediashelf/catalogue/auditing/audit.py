@@ -6,7 +6,7 @@ from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
 
 from mediashelf.catalogue.auditing.due import Budget
-from mediashelf.catalogue.auditing.judging import judge
+from mediashelf.catalogue.auditing.judging import judge_image
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.recording import write_result
 from mediashelf.catalogue.auditing.values import AuditResult, Depth
@@ -72,7 +72,7 @@ def run_audit(
         for job, reading in readings:
             if budget is not None and job.path in budget.left:
                 continue
-            result = judge(catalogue, job, reading)
+            result = judge_image(catalogue, job, reading)
             if job.row is not None and catalogue.can_write:
                 with transaction(catalogue.db):
                     result = write_result(catalogue, job.row, result, algorithms)

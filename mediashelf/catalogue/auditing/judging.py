@@ -12,8 +12,14 @@ from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.raw.judgement import Verdict as SectorVerdict
-from mediashelf.integrity.fixity.comparing import Absence, Observed, State, Verdict, compare
+from mediashelf.formats.raw.judgement import SectorVerdict
+from mediashelf.integrity.fixity.comparing import (
+    Absence,
+    FixityVerdict,
+    Observed,
+    State,
+    compare_with_record,
+)
 from mediashelf.integrity.structure.damage import PLAIN_SECTORS, entries_touched
 from mediashelf.text import count_text
 
@@ -21,10 +27,10 @@ _DIFFERS = "damage-on-record"
 _DAMAGED_INSIDE = "damage-inside-on-record"
 
 
-def judge(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditResult:
+def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditResult:
     """Return the verdict on one image; nothing is written."""
     record = images.fixity_record(catalogue.db, job.row) if job.row is not None else None
-    verdict = compare(
+    verdict = compare_with_record(
         job.where,
         _observed(job, reading),
         record,
@@ -68,7 +74,7 @@ def _with_earlier_damage(catalogue: Catalogue, result: AuditResult) -> AuditResu
     told = Finding(rule, Severity.ERROR, result.job.where, message, remedy=remedy)
     earlier = [
         finding
-        for finding in images.findings_of(catalogue.db, row.id)
+        for finding in images.findings_on_record(catalogue.db, row.id)
         if finding.rule not in (_DIFFERS, _DAMAGED_INSIDE) and finding not in verdict.findings
     ]
     findings = (told, *earlier, *verdict.findings)
@@ -76,13 +82,13 @@ def _with_earlier_damage(catalogue: Catalogue, result: AuditResult) -> AuditResu
     return _with_touched(catalogue, replace(result, verdict=verdict))
 
 
-def _could_hide(reading: Reading, verdict: Verdict) -> bool:
+def _could_hide(reading: Reading, verdict: FixityVerdict) -> bool:
     """Tell whether this audit was too shallow to see damage inside that is still there."""
     is_same = verdict.is_confirmed or reading.digests is None
     return is_same and reading.inside_report is None
 
 
-def _with_sectors(reading: Reading, verdict: Verdict) -> Verdict:
+def _with_sectors(reading: Reading, verdict: FixityVerdict) -> FixityVerdict:
     """Say what the sectors of a raw image told."""
     if not reading.sectors or not any(reading.sectors.values()):
         return verdict

@@ -9,8 +9,8 @@ from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.findings import Severity
-from mediashelf.formats.raw.judgement import Verdict as SectorVerdict
-from mediashelf.integrity.fixity.comparing import State, Verdict
+from mediashelf.formats.raw.judgement import SectorVerdict
+from mediashelf.integrity.fixity.comparing import FixityVerdict, State
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
     DamageSpan,
@@ -43,7 +43,7 @@ class AuditResult:
     """
 
     job: AuditJob
-    verdict: Verdict
+    verdict: FixityVerdict
     reading: Reading
     touched: tuple[TouchedEntry, ...] = ()
     entry_count: int = 0

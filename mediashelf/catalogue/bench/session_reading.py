@@ -6,7 +6,12 @@ import json
 import sqlite3
 from pathlib import Path
 
-from mediashelf.catalogue.bench.session_rows import BenchSession, Outcome, SessionDisc, SessionNote
+from mediashelf.catalogue.bench.session_rows import (
+    BenchSession,
+    NoteResult,
+    SessionDisc,
+    SessionNote,
+)
 from mediashelf.catalogue.rows import kept_path, kept_text
 from mediashelf.catalogue.store import Catalogue
 
@@ -81,6 +86,6 @@ def notes_of(db: sqlite3.Connection, disc_id: int) -> tuple[SessionNote, ...]:
         [disc_id],
     )
     return tuple(
-        SessionNote(Outcome(outcome), kept_text(system), kept_text(device), kept_text(text), at)
+        SessionNote(NoteResult(outcome), kept_text(system), kept_text(device), kept_text(text), at)
         for outcome, system, device, text, at in rows
     )

@@ -8,7 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 
 
-class Outcome(StrEnum):
+class NoteResult(StrEnum):
     """What a note says; the words are shown to people."""
 
     WORKED = "worked"
@@ -55,7 +55,7 @@ class SessionNote:
     ``device`` is what it was about; empty for the disc as a whole.
     """
 
-    outcome: Outcome
+    outcome: NoteResult
     system: str
     device: str
     text: str
@@ -101,12 +101,12 @@ class SessionDisc:
         return f"{self.name} ({self.code})" if self.code else self.name
 
     @property
-    def outcome(self) -> Outcome | None:
+    def outcome(self) -> NoteResult | None:
         """Failed when any note in force says so, worked when one does, None while it is open."""
         outcomes = {note.outcome for note in in_force(self.notes)}
-        if Outcome.FAILED in outcomes:
-            return Outcome.FAILED
-        return Outcome.WORKED if outcomes else None
+        if NoteResult.FAILED in outcomes:
+            return NoteResult.FAILED
+        return NoteResult.WORKED if outcomes else None
 
     def note_on(self, system: str, device: str) -> SessionNote | None:
         """Return the note that holds for a device on one system, or None while it is open.
@@ -117,7 +117,7 @@ class SessionDisc:
         for note in reversed(self.notes):
             if _same(note.device, device) and note.system in ("", system):
                 holds = note.system == system or system in self.targets
-                return note if holds and note.outcome is not Outcome.WITHDRAWN else None
+                return note if holds and note.outcome is not NoteResult.WITHDRAWN else None
         return None
 
 
@@ -142,7 +142,7 @@ class BenchSession:
     @property
     def is_finished(self) -> bool:
         """Whether every disc worked."""
-        return all(disc.outcome is Outcome.WORKED for disc in self.steps)
+        return all(disc.outcome is NoteResult.WORKED for disc in self.steps)
 
     @property
     def last_sign(self) -> str:
@@ -166,7 +166,7 @@ def in_force(notes: Iterable[SessionNote]) -> list[SessionNote]:
     for note in notes:
         held = [one for one in held if not _replaces(note, one)]
         held.append(note)
-    return [note for note in held if note.outcome is not Outcome.WITHDRAWN]
+    return [note for note in held if note.outcome is not NoteResult.WITHDRAWN]
 
 
 def _replaces(later: SessionNote, earlier: SessionNote) -> bool:

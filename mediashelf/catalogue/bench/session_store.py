@@ -15,7 +15,7 @@ from datetime import UTC, datetime, timedelta
 from mediashelf.catalogue.bench.session_reading import session_of, sessions
 from mediashelf.catalogue.bench.session_rows import (
     BenchSession,
-    Outcome,
+    NoteResult,
     PreparedDisc,
     PreparedSession,
     SessionDisc,
@@ -105,7 +105,7 @@ def begin_again(catalogue: Catalogue, session: BenchSession, *, now: str = "") -
 def add_note(
     catalogue: Catalogue,
     disc: SessionDisc,
-    outcome: Outcome,
+    outcome: NoteResult,
     *,
     system: str = "",
     device: str = "",

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from mediashelf.catalogue.scanning.scan import Event, Outcome, ScanPlan
+from mediashelf.catalogue.scanning.scan import Event, ScanOutcome, ScanPlan
 from mediashelf.findings import Finding, Severity
 
 
-def scan_findings(plan: ScanPlan, outcomes: Sequence[Outcome]) -> list[Finding]:
+def scan_findings(plan: ScanPlan, outcomes: Sequence[ScanOutcome]) -> list[Finding]:
     """Return the findings of the scan itself; those of the discs are kept with each image."""
     findings = []
     for shelf_plan in plan.shelves:

@@ -18,14 +18,14 @@ from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.sectors import RawView
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 from mediashelf.image import open_view
 from mediashelf.integrity.raw.auditing import RawReport, TrackReport, audit_raw
 from mediashelf.integrity.structure.damage import Span, TouchedEntry, entries_touched, merged
 
-WRONG = (Verdict.CORRECTED, Verdict.MISPLACED, Verdict.LOST)
+WRONG = (SectorVerdict.CORRECTED, SectorVerdict.MISPLACED, SectorVerdict.LOST)
 
 # In a catalogue, where every file has its digest, nobody needs advice to record one.
 _LEFT_OUT = frozenset({"track-audio", "track-without-checks", "sheet-beside-image"})
@@ -41,7 +41,7 @@ class SectorsRead:
     are ``entry_count``; for a file they follow from the findings.
     """
 
-    counts: dict[Verdict, int]
+    counts: dict[SectorVerdict, int]
     findings: tuple[Finding, ...]
     touched: tuple[TouchedEntry, ...] = ()
     entry_count: int = 0
@@ -59,7 +59,7 @@ class RawAudits:
         try:
             report = self._report(sheet, on_bytes)
         except (FormatError, InputError) as error:
-            return SectorsRead(dict.fromkeys(Verdict, 0), (_sheet_problem(sheet, error),))
+            return SectorsRead(dict.fromkeys(SectorVerdict, 0), (_sheet_problem(sheet, error),))
         return _with_touched(_sectors_read(report.tracks, report.findings), report.tracks)
 
     def read_file(
@@ -129,7 +129,7 @@ def _sheet_problem(sheet: Path, error: FormatError | InputError) -> Finding:
 
 
 def _sectors_read(tracks: Sequence[TrackReport], findings: Sequence[Finding]) -> SectorsRead:
-    counts = {verdict: sum(track.counts[verdict] for track in tracks) for verdict in Verdict}
+    counts = {verdict: sum(track.counts[verdict] for track in tracks) for verdict in SectorVerdict}
     kept = tuple(each for each in findings if each.rule not in _LEFT_OUT)
     return SectorsRead(counts, kept)
 

@@ -16,7 +16,7 @@ from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.catalogue.scanning.workers import WORKERS, Stopped, read_many
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import DiscImage, open_image
@@ -65,7 +65,7 @@ class Reading:
     stored: StoredSectors = PLAIN_SECTORS
     volumes: tuple[tuple[VolumeKind, str], ...] = ()
     findings: tuple[Finding, ...] = ()
-    sectors: dict[Verdict, int] | None = None
+    sectors: dict[SectorVerdict, int] | None = None
     inside: tuple[Finding, ...] = ()
     inside_report: ContentsReport | None = None
     touched: tuple[TouchedEntry, ...] = ()

@@ -11,10 +11,10 @@ from mediashelf.catalogue.listing import count_entries, fold
 from mediashelf.catalogue.rows import CHANGING, RECORDED, keep_path, keep_text
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.findings import Finding
-from mediashelf.integrity.fixity.comparing import Observed, State, compare
+from mediashelf.integrity.fixity.comparing import Observed, State, compare_with_record
 
 
-class Place(NamedTuple):
+class RecordPlace(NamedTuple):
     """Where an image's file is: shelf, path relative to it, and the file system that holds it."""
 
     shelf_id: int
@@ -22,7 +22,7 @@ class Place(NamedTuple):
     file_system: str
 
 
-def record_new(db: sqlite3.Connection, place: Place, reading: Reading, now: str) -> int:
+def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now: str) -> int:
     """Record an image that has no record yet; returns its id."""
     image_id = db.execute(
         """
@@ -81,7 +81,7 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
 
 def verdict_of(reading: Reading) -> str:
     """Return what is known right after reading: recorded, unless the structure shows damage."""
-    state = compare("", Observed(digests=reading.digests), None, reading.findings).state
+    state = compare_with_record("", Observed(digests=reading.digests), None, reading.findings).state
     return RECORDED if state is State.SOUND else state.value
 
 
@@ -180,7 +180,7 @@ def forget_unused_folders(db: sqlite3.Connection) -> None:
     db.execute("DELETE FROM folders WHERE id NOT IN (SELECT folder_id FROM entries)")
 
 
-def move_record(db: sqlite3.Connection, image_id: int, place: Place, mtime_ns: int) -> None:
+def move_record(db: sqlite3.Connection, image_id: int, place: RecordPlace, mtime_ns: int) -> None:
     """Let a record follow its file to another place; all that is known stays."""
     db.execute(
         "UPDATE images SET shelf_id = ?, path = ?, file_system = ?, mtime_ns = ?, "

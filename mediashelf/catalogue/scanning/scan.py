@@ -22,11 +22,11 @@ from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.integrity.fixity.comparing import State
 
-__all__ = ["Event", "Job", "Outcome", "ScanPlan", "ShelfPlan", "plan_scan", "run_scan"]
+__all__ = ["Event", "Job", "ScanOutcome", "ScanPlan", "ShelfPlan", "plan_scan", "run_scan"]
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class ScanOutcome:
     """What became of one image: ``detail`` names the copy's twin, or where it moved from."""
 
     job: Job
@@ -167,7 +167,7 @@ def run_scan(
     *,
     workers: int = WORKERS,
     on_bytes: Callable[[int], None] = lambda count: None,
-) -> Generator[Outcome, None, None]:
+) -> Generator[ScanOutcome, None, None]:
     """Read what the plan names and yield each image's outcome once it is safely recorded."""
     raw_audits = RawAudits()
 
@@ -186,4 +186,4 @@ def run_scan(
         for job, reading in readings:
             with transaction(catalogue.db):
                 event, detail = record_reading(catalogue, job, reading, scan_begun_at=plan.begun_at)
-            yield Outcome(job, event, reading.without_listing(), detail)
+            yield ScanOutcome(job, event, reading.without_listing(), detail)

@@ -11,7 +11,12 @@ from mediashelf.catalogue.history import Happening, forget_missed, keep
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.reading import Reading
-from mediashelf.catalogue.scanning.record import Place, move_record, record_contents, record_new
+from mediashelf.catalogue.scanning.record import (
+    RecordPlace,
+    move_record,
+    record_contents,
+    record_new,
+)
 from mediashelf.catalogue.scanning.walk import SeenImage
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Severity
@@ -81,7 +86,7 @@ def _history_words(event: Event, detail: str, reading: Reading) -> str:
 def _write_reading(catalogue: Catalogue, job: Job, reading: Reading) -> tuple[int, Event, str]:
     """Write one reading, and return whose record it is, what happened, and what is to be said."""
     db, now = catalogue.db, utc_now()
-    place = Place(job.shelf.id, job.seen.path, job.seen.file_system)
+    place = RecordPlace(job.shelf.id, job.seen.path, job.seen.file_system)
     image_id = _recorded_id(catalogue, place)
     digest = _digest(reading)
     alike = catalogue.images_by_digest(digest) if digest else []
@@ -116,7 +121,7 @@ def _digest(reading: Reading) -> str:
     return next(iter(reading.digests.whole.values()))
 
 
-def _recorded_id(catalogue: Catalogue, place: Place) -> int | None:
+def _recorded_id(catalogue: Catalogue, place: RecordPlace) -> int | None:
     row = catalogue.db.execute(
         "SELECT id FROM images WHERE shelf_id = ? AND path = ?",
         [place.shelf_id, keep_path(place.path)],

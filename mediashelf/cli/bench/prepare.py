@@ -43,7 +43,7 @@ from mediashelf.sessions.prepare import (
     CheckedSession,
     PreparedCard,
     checked_session,
-    refuse_blocked,
+    refuse_blocked_session,
     stage_session,
 )
 
@@ -143,7 +143,7 @@ def prepare(
         if not as_json:
             say_checked(session, is_dry_run=dry_run, quiet=quiet)
         try:
-            refuse_blocked(session, anyway=anyway)
+            refuse_blocked_session(session, anyway=anyway)
         except BlockedError:
             if as_json:
                 say_json(_document(plan_path, session, None, dry_run))

@@ -22,7 +22,7 @@ import click
 
 from mediashelf.catalogue.bench.session_names import named_step
 from mediashelf.catalogue.bench.session_reading import session_of, sessions
-from mediashelf.catalogue.bench.session_rows import Outcome
+from mediashelf.catalogue.bench.session_rows import NoteResult
 from mediashelf.catalogue.bench.session_store import add_note, begin_again
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.bench.session_json import note_document, report_document, session_dict
@@ -52,13 +52,13 @@ LONGEST_DEVICE = 200
 """Characters; longer ones were hardly meant, and nobody could read the report."""
 
 _WORDS = {
-    Outcome.WORKED: ("worked", "ok", "yes", "good", "+"),
-    Outcome.FAILED: ("failed", "no", "bad"),
-    Outcome.WITHDRAWN: ("undo", "withdrawn"),
+    NoteResult.WORKED: ("worked", "ok", "yes", "good", "+"),
+    NoteResult.FAILED: ("failed", "no", "bad"),
+    NoteResult.WITHDRAWN: ("undo", "withdrawn"),
 }
 
 
-def _outcome(context: click.Context, argument: click.Parameter, value: str) -> Outcome:
+def _outcome(context: click.Context, argument: click.Parameter, value: str) -> NoteResult:
     """Understand worked, failed and undo, also cut short."""
     word = value.strip().lower()
     for outcome, words in _WORDS.items():
@@ -100,7 +100,7 @@ Short forms: w, ok, yes; f, no; u.
 @quiet_option
 def note(
     step: str,
-    outcome: Outcome,
+    outcome: NoteResult,
     words: tuple[str, ...],
     device: str,
     system: str | None,

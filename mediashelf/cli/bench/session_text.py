@@ -5,7 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from mediashelf.catalogue.bench.session_rows import BenchSession, Outcome, SessionDisc, SessionNote
+from mediashelf.catalogue.bench.session_rows import (
+    BenchSession,
+    NoteResult,
+    SessionDisc,
+    SessionNote,
+)
 from mediashelf.cli.render import say, say_wrapped, table, terminal_width
 from mediashelf.text import count_text, display_width, printable
 
@@ -18,7 +23,7 @@ _LEAST_WHAT = 16  # columns for a device or purpose before the table is given up
 def say_noted(session: BenchSession, disc: SessionDisc, note: SessionNote) -> None:
     """Say what was noted, what that took the place of, and what comes next."""
     words = note.sentence
-    if note.outcome is Outcome.WITHDRAWN:
+    if note.outcome is NoteResult.WITHDRAWN:
         words = f"open again{words.removeprefix(note.outcome.value)}"
     say_wrapped(f"{session.name}, {disc.position} {disc.title}: {words}")
     earlier = _earlier(disc, note)
@@ -39,7 +44,7 @@ def _earlier(disc: SessionDisc, note: SessionNote) -> SessionNote | None:
         if one.system == note.system and one.device.casefold() == note.device.casefold()
     ]
     before = alike[-2] if len(alike) > 1 else None
-    return None if before is None or before.outcome is Outcome.WITHDRAWN else before
+    return None if before is None or before.outcome is NoteResult.WITHDRAWN else before
 
 
 def say_sessions(sessions: Sequence[BenchSession], *, quiet: bool) -> None:
@@ -69,8 +74,8 @@ def say_sessions(sessions: Sequence[BenchSession], *, quiet: bool) -> None:
 def _steps(session: BenchSession) -> str:
     outcomes = [disc.outcome for disc in session.steps]
     counts = {
-        "worked": outcomes.count(Outcome.WORKED),
-        "failed": outcomes.count(Outcome.FAILED),
+        "worked": outcomes.count(NoteResult.WORKED),
+        "failed": outcomes.count(NoteResult.FAILED),
         "open": outcomes.count(None),
     }
     return ", ".join(f"{count} {word}" for word, count in counts.items() if count)

@@ -32,7 +32,7 @@ from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wra
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
-from mediashelf.readability.check import Verdict, check_targets, verdict_on
+from mediashelf.readability.check import Readability, check_targets, verdict_on
 from mediashelf.readability.targets import Target, load_targets, pick_targets
 from mediashelf.sessions.emulator import check_lun
 from mediashelf.text import size_text
@@ -168,7 +168,7 @@ def _say_answer(answer: _Answer, *, in_full: bool, show_all: bool, quiet: bool) 
     rows = [
         _row(target, found)
         for target, found in answer.targets
-        if not quiet or verdict_on(found) is not Verdict.READS
+        if not quiet or verdict_on(found) is not Readability.READS
     ]
     if quiet and not (own or emulator or rows):
         return

@@ -25,8 +25,8 @@ from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.machines.devices import pick_device
 from mediashelf.drivers.machines.reading import Machine, read_machine
 from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
-from mediashelf.drivers.packages.finding import Found, find_packages
-from mediashelf.drivers.packages.tree import Tree
+from mediashelf.drivers.packages.finding import PackagesFound, find_packages
+from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.releases import check_releases
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
@@ -237,9 +237,9 @@ def _release(text: str) -> tuple[int, int]:
 
 def _find(
     sources: list[Source], target: Target, code_page: str, quiet: bool
-) -> tuple[list[tuple[Tree, Found]], list[Finding]]:
+) -> tuple[list[tuple[PackageTree, PackagesFound]], list[Finding]]:
     """Return the packages of each source as ``target`` sees it, and what was not read."""
-    founds: list[tuple[Tree, Found]] = []
+    founds: list[tuple[PackageTree, PackagesFound]] = []
     findings: list[Finding] = []
     with progress("reading INFs", unit="INF", quiet=quiet) as on_inf:
         for source in sources:

@@ -11,7 +11,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
 from mediashelf.errors import BlockedError
 from mediashelf.findings import Severity
-from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.integrity.raw.auditing import TrackReport
 from mediashelf.integrity.raw.convert import Conversion, choose_track, convert_track
 from mediashelf.integrity.raw.tracks import read_raw_disc
@@ -121,8 +121,8 @@ def _say_written(result: Conversion, zero_lost: bool) -> None:
     if report.bytes_corrected:
         corrected = count_text(report.bytes_corrected, "byte")
         say_wrapped(f"{corrected} put right in it; the source was not changed")
-    if report.counts[Verdict.LOST]:
-        lost = count_text(report.counts[Verdict.LOST], "lost sector")
+    if report.counts[SectorVerdict.LOST]:
+        lost = count_text(report.counts[SectorVerdict.LOST], "lost sector")
         say_wrapped(f"{lost} in it {'as zeros' if zero_lost else 'as they were found'}")
     say_wrapped(f"{_extent(report)}: {summary(result.findings)}")
 
@@ -131,7 +131,7 @@ def _kind(report: TrackReport) -> str:
     return f"{report.track.layout.name}, {count_text(report.track.sector_count, 'sector')}"
 
 
-def _where(report: TrackReport, verdict: Verdict) -> str:
+def _where(report: TrackReport, verdict: SectorVerdict) -> str:
     runs = [run for run in report.runs if run.verdict is verdict]
     shown = ", ".join(run.blocks for run in runs[:_PLACES_SHOWN])
     more = len(runs) - _PLACES_SHOWN
@@ -150,7 +150,7 @@ def _blockers(result: Conversion) -> str:
     counts = result.report.counts
     parts = [
         count_text(counts[verdict], f"{verdict.value} sector")
-        for verdict in (Verdict.LOST, Verdict.MISPLACED)
+        for verdict in (SectorVerdict.LOST, SectorVerdict.MISPLACED)
         if counts[verdict]
     ]
     if any(finding.rule == "form-2-cut" for finding in result.findings):

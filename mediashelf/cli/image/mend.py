@@ -20,7 +20,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json
 from mediashelf.errors import BlockedError
 from mediashelf.integrity.mending.mend import MOST_TRIES, TRIES, mend_image
-from mediashelf.integrity.mending.values import Mending, Outcome
+from mediashelf.integrity.mending.values import Mending, MendOutcome
 from mediashelf.jobs.mend_record import (
     find_image,
     find_reference,
@@ -148,7 +148,7 @@ def mend(
         else:
             say_mending(result, reference, touched, findings, dry_run=dry_run, quiet=quiet)
         keep_mending(catalogue, job, result)
-    if result.outcome is Outcome.INCOMPLETE and not result.is_written and not dry_run:
+    if result.outcome is MendOutcome.INCOMPLETE and not result.is_written and not dry_run:
         raise BlockedError(_refusal(result, output))
     exit_for(findings, fail_on)
 

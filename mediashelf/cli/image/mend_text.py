@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from mediashelf.cli.render import say, say_findings, say_wrapped, table
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.mending.findings import place_text, tries_text
-from mediashelf.integrity.mending.values import How, Mending, Outcome, Part
+from mediashelf.integrity.mending.values import How, Mending, MendOutcome, Part
 from mediashelf.integrity.structure.damage import TouchedEntry
 from mediashelf.jobs.mend_record import Reference, Touched
 from mediashelf.text import count_text, size_text
@@ -126,20 +126,20 @@ def _say_entries(word: str, entries: Sequence[TouchedEntry]) -> None:
 
 def _closing(result: Mending, reference: Reference | None, dry_run: bool) -> str:
     """Return what the result is, what that rests on, and whether there is a file now."""
-    if result.outcome is Outcome.AS_RECORDED:
+    if result.outcome is MendOutcome.AS_RECORDED:
         return "Every byte is as recorded: nothing to mend, nothing written."
-    if result.outcome is Outcome.UNCHANGED:
+    if result.outcome is MendOutcome.UNCHANGED:
         return "Nothing to mend as far as these files tell, which is no proof; nothing written."
     if not result.is_written:
         verdict = {
-            Outcome.PROVED: "It can be mended, and every byte of that is proved.",
-            Outcome.VOTED: "It can be mended by a vote: likely, not proved.",
-            Outcome.INCOMPLETE: "It cannot be mended from these files alone.",
+            MendOutcome.PROVED: "It can be mended, and every byte of that is proved.",
+            MendOutcome.VOTED: "It can be mended by a vote: likely, not proved.",
+            MendOutcome.INCOMPLETE: "It cannot be mended from these files alone.",
         }[result.outcome]
         return f"{verdict} Nothing written{' (--dry-run)' if dry_run else ''}."
     wrote = f"Wrote {result.output}: {result.size:,} bytes, read back"
-    if result.outcome is Outcome.PROVED:
+    if result.outcome is MendOutcome.PROVED:
         return f"{wrote}, and proved by the digest on record."
-    if result.outcome is Outcome.VOTED:
+    if result.outcome is MendOutcome.VOTED:
         return f"{wrote}. It rests on a vote: likely, not proved."
     return f"{wrote}. It is the best there is, with parts that are not known to be right."

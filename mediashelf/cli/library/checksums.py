@@ -13,7 +13,7 @@ from mediashelf.cli.render import exit_for, say_json
 from mediashelf.errors import InputError
 from mediashelf.formats.lists.values import ListForm
 from mediashelf.integrity.fixity.digests import ALGORITHMS
-from mediashelf.integrity.lists.comparing import compare
+from mediashelf.integrity.lists.comparing import compare_with_lists
 from mediashelf.integrity.lists.folder_files import list_folder
 from mediashelf.integrity.lists.reading import find_lists
 from mediashelf.integrity.lists.writing import write_list
@@ -180,7 +180,7 @@ def check_folder(
             "mediashelf checksums write"
         )
     with progress("reading", total=sum(files.sizes.values()), quiet=quiet) as on_bytes:
-        report = compare(files, chosen, on_bytes=on_bytes)
+        report = compare_with_lists(files, chosen, on_bytes=on_bytes)
     if as_json:
         say_json(report_document(report, chosen, command))
     else:

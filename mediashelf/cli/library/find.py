@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.search import Found, Hit
+from mediashelf.catalogue.search import SearchAnswer, SearchHit
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.cli.options import catalogue_option, json_option, quiet_option
@@ -74,7 +74,7 @@ def find(
     _say(found, is_empty, quiet)
 
 
-def _say(found: Found, is_empty: bool, quiet: bool) -> None:
+def _say(found: SearchAnswer, is_empty: bool, quiet: bool) -> None:
     if not found.hits and quiet:
         return
     if not found.hits:
@@ -90,7 +90,7 @@ def _say(found: Found, is_empty: bool, quiet: bool) -> None:
         say_wrapped(f"… and {bound}{found.more:,} more; add letters, or raise --limit")
 
 
-def _cells(hit: Hit, with_other: bool) -> list[str]:
+def _cells(hit: SearchHit, with_other: bool) -> list[str]:
     return [
         hit.path + ("/" if hit.is_directory else ""),
         *([hit.other_path.rpartition("/")[2]] if with_other else []),

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 from click.core import ParameterSource
 
-from mediashelf.catalogue.images import findings_of, kinds_of
+from mediashelf.catalogue.images import findings_on_record, kinds_of
 from mediashelf.catalogue.readable import readable_by
 from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.catalogue.store import Catalogue, open_catalogue
@@ -115,7 +115,7 @@ def _document(
     for row in rows:
         image = image_dict(row)
         if with_findings:
-            findings = findings_of(catalogue.db, row.id)
+            findings = findings_on_record(catalogue.db, row.id)
             image["findings"] = [finding.as_dict() for finding in findings]
         images.append(image)
     return {"command": "list", "version": 1, "images": images}
@@ -161,7 +161,7 @@ def _cells(row: ImageRow) -> tuple[str, ...]:
 
 def _say_findings(catalogue: Catalogue, rows: Sequence[ImageRow]) -> None:
     for row in rows:
-        findings = findings_of(catalogue.db, row.id)
+        findings = findings_on_record(catalogue.db, row.id)
         if findings or row.problem:
             say()
             say(f"{row.shelf}: {row.path}")

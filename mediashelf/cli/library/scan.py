@@ -14,7 +14,7 @@ import click
 from mediashelf.catalogue.scanning.findings import scan_findings
 from mediashelf.catalogue.scanning.scan import (
     Event,
-    Outcome,
+    ScanOutcome,
     ScanPlan,
     ShelfPlan,
     plan_scan,
@@ -75,7 +75,7 @@ def scan(
             )
         started = time.monotonic()
         plan = plan_scan(catalogue, shelves)
-        outcomes: list[Outcome] = []
+        outcomes: list[ScanOutcome] = []
         try:
             with (
                 progress("scanning", total=plan.bytes_to_read, quiet=quiet) as on_bytes,
@@ -96,7 +96,7 @@ def scan(
 
 def _say(
     plan: ScanPlan,
-    outcomes: Sequence[Outcome],
+    outcomes: Sequence[ScanOutcome],
     findings: Sequence[Finding],
     quiet: bool,
     seconds: float,
@@ -118,7 +118,7 @@ def _say(
         )
 
 
-def _say_shelf(plan: ShelfPlan, outcomes: Sequence[Outcome], quiet: bool) -> None:
+def _say_shelf(plan: ShelfPlan, outcomes: Sequence[ScanOutcome], quiet: bool) -> None:
     if plan.away:
         say_wrapped(
             f"{plan.shelf.name}: away ({plan.away}); {count_text(plan.away_count, 'image')} "
@@ -150,7 +150,7 @@ def _say_some(lines: list[str]) -> None:
         say(f"  … and {len(lines) - NAMED_AT_MOST:,} more")
 
 
-def _detail(outcome: Outcome) -> str:
+def _detail(outcome: ScanOutcome) -> str:
     if outcome.event is Event.COPY:
         return f" (the same bytes as {outcome.detail})"
     if outcome.event is Event.MOVED:
@@ -158,7 +158,7 @@ def _detail(outcome: Outcome) -> str:
     return ""
 
 
-def _counts(plan: ShelfPlan, outcomes: Sequence[Outcome]) -> dict[str, int]:
+def _counts(plan: ShelfPlan, outcomes: Sequence[ScanOutcome]) -> dict[str, int]:
     events = Counter(each.event for each in outcomes)
     moved_away = {each.detail for each in outcomes if each.event is Event.MOVED}
     missing = [path for path in plan.missing if f"{plan.shelf.name}: {path}" not in moved_away]
@@ -171,7 +171,7 @@ def _counts(plan: ShelfPlan, outcomes: Sequence[Outcome]) -> dict[str, int]:
 
 
 def _document(
-    plan: ScanPlan, outcomes: Sequence[Outcome], findings: Sequence[Finding]
+    plan: ScanPlan, outcomes: Sequence[ScanOutcome], findings: Sequence[Finding]
 ) -> dict[str, Any]:
     shelves = []
     for shelf_plan in plan.shelves:

@@ -110,7 +110,7 @@ def _quoted_line(slot: str, rest: str, number: int) -> Device | None:
     return _from_fields(slot, fields, number)
 
 
-class Record(NamedTuple):
+class LspciRecord(NamedTuple):
     """The lines of one ``-vmm`` record: where it starts, and values by tag."""
 
     line: int
@@ -128,14 +128,14 @@ def starts_record(tag: str, value: str) -> bool:
     return tag in ("Slot", "Device") and _IS_SLOT.fullmatch(value) is not None
 
 
-def add_tag(record: Record, tag: str, value: str) -> None:
+def add_tag(record: LspciRecord, tag: str, value: str) -> None:
     """Add one line to a record; the old form says ``Device`` for slot and name alike."""
     if starts_record(tag, value):
         tag = "Slot"
     record.fields.setdefault(tag, value)
 
 
-def parse_record(record: Record) -> Device | None:
+def parse_record(record: LspciRecord) -> Device | None:
     """Return the device of a ``-vmm`` record, or None when it lacks what a device needs.
 
     Unknown tags are left alone, as the manual page asks. Raises

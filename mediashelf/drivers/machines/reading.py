@@ -74,7 +74,7 @@ class _Parser:
         self.name = name
         self.devices: list[Device] = []
         self.findings: list[Finding] = []
-        self.record: lspci.Record | None = None
+        self.record: lspci.LspciRecord | None = None
         self.group: IdGroup | None = None
         self.label = ""  # "hardware" or "compatible" while ids below such a heading are read
         self.label_indent = 0
@@ -106,7 +106,7 @@ class _Parser:
             self.end_record()  # a copy may have lost the blank line between records
         if self.record is None:
             self.end_group()
-            self.record = lspci.Record(number, {})
+            self.record = lspci.LspciRecord(number, {})
         lspci.add_tag(self.record, tag, value)
 
     def end_record(self) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from mediashelf.drivers.packages.tree import Tree, TreeFile
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 from mediashelf.errors import FormatError, MediashelfError
 from mediashelf.formats.packed.cabinet import (
     FILE_SIZE,
@@ -15,7 +15,7 @@ MAX_LIST = 4 << 20
 """Bytes of a cabinet that are read; its list of files stands in front."""
 
 
-def cabinet_names(tree: Tree, file: TreeFile) -> frozenset[str] | None:
+def cabinet_names(tree: PackageTree, file: TreeFile) -> frozenset[str] | None:
     """Return the lower-case base names of a cabinet's files, None when it cannot be read.
 
     Cabinets that continue in others list what they hold a part of.

@@ -9,7 +9,7 @@ from enum import StrEnum
 from mediashelf.drivers.packages.cabinets import cabinet_names
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package
-from mediashelf.drivers.packages.tree import Tree, TreeFile, folder_of
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.formats.inf.requirements import NeededFile, requirements
 from mediashelf.formats.inf.source_files import compressed_names, join_path
 from mediashelf.formats.inf.systems import InfSystem
@@ -101,7 +101,7 @@ class _Finder:
     """Looks up paths of one package in its tree."""
 
     def __init__(self, package: Package) -> None:
-        self.tree: Tree = package.tree
+        self.tree: PackageTree = package.tree
         self.folder = folder_of(package.file.path)
         self.hidden_folder = folder_of(package.file.hidden_path)
         self.is_seen = bool(package.file.path)

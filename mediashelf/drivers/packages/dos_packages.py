@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from mediashelf.drivers.packages.finding import Found, Package
-from mediashelf.drivers.packages.tree import Provides, Tree, TreeFile, folder_of
+from mediashelf.drivers.packages.finding import Package, PackagesFound
+from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.inf.document import InfKind
 from mediashelf.formats.inf.source_files import EVERY_SUFFIX, join_path, source_tables
@@ -27,7 +27,7 @@ class DosKind(StrEnum):
 class DosPackage:
     """A folder with a setup program or drivers, and no INF. ``files`` are those that tell."""
 
-    tree: Tree
+    tree: PackageTree
     folder: str
     kind: DosKind
     files: tuple[str, ...]
@@ -42,7 +42,7 @@ _SETUP_NAMES = {
 _DOS_DRIVER_LINK = b"\xff\xff\xff\xff"  # a device driver's header begins so (from memory)
 
 
-def find_dos_packages(tree: Tree, found: Found, target: str) -> list[DosPackage]:
+def find_dos_packages(tree: PackageTree, found: PackagesFound, target: str) -> list[DosPackage]:
     """Return the folders with a setup program or drivers that belong to no INF.
 
     Folders that the maker of the disc declares for ``target`` come first, with all
@@ -72,7 +72,7 @@ def _is_telling(file: TreeFile) -> bool:
     return name in _SETUP_NAMES or name.endswith(".sys")
 
 
-def _declared_package(tree: Tree, provided: Provides) -> tuple[DosPackage | None, set[str]]:
+def _declared_package(tree: PackageTree, provided: Provides) -> tuple[DosPackage | None, set[str]]:
     """Return the package of one declaration and the folders in it; None when it is empty.
 
     The declaration may name the folder as either tree of the disc does.
@@ -96,7 +96,7 @@ def _declared_package(tree: Tree, provided: Provides) -> tuple[DosPackage | None
     return package, {folder_of(file.path) for file in files}
 
 
-def _dos_kind(tree: Tree, files: list[TreeFile]) -> DosKind:
+def _dos_kind(tree: PackageTree, files: list[TreeFile]) -> DosKind:
     if any(file.name.lower() in _SETUP_NAMES for file in files):
         return DosKind.SETUP
     for file in files:
@@ -108,7 +108,7 @@ def _dos_kind(tree: Tree, files: list[TreeFile]) -> DosKind:
     return DosKind.SYSTEM_FILE
 
 
-def _folders_of_infs(found: Found) -> set[str]:
+def _folders_of_infs(found: PackagesFound) -> set[str]:
     """Return the folders (lower case) of INFs, and those their source disks name."""
     folders = set()
     for package in (*found.packages, *found.others):

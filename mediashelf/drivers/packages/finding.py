@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from mediashelf.drivers.packages.families import Family
-from mediashelf.drivers.packages.tree import Tree, TreeFile, folder_of
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.document import Inf, InfKind, Signature, parse_inf
@@ -41,7 +41,7 @@ class Fit(StrEnum):
 class Package:
     """One INF in a tree. ``companions`` are the INFs of its folder by lower-case name."""
 
-    tree: Tree
+    tree: PackageTree
     file: TreeFile
     inf: Inf
     companions: Mapping[str, Inf] = field(default_factory=dict, repr=False)
@@ -71,7 +71,7 @@ class Suitability(NamedTuple):
     offers: tuple[Offer, ...] = ()
 
 
-class Found(NamedTuple):
+class PackagesFound(NamedTuple):
     """The INFs of a tree: packages that name devices, the paths of others, findings."""
 
     packages: tuple[Package, ...]
@@ -80,11 +80,11 @@ class Found(NamedTuple):
 
 
 def find_packages(
-    tree: Tree,
+    tree: PackageTree,
     *,
     code_page: str = DEFAULT_CODE_PAGE,
     on_inf: Callable[[int], None] = lambda count: None,
-) -> Found:
+) -> PackagesFound:
     """Read every INF of a tree; what cannot be read is a finding.
 
     ``on_inf`` is called with 1 for each INF. ``others`` are scripts and whatever
@@ -106,10 +106,12 @@ def find_packages(
     for file, inf in sorted(read, key=lambda pair: pair[0].shown_path.lower()):
         package = Package(tree, file, inf, by_folder[folder_of(file.shown_path)])
         (packages if inf.kind is InfKind.DRIVER else others).append(package)
-    return Found(tuple(packages), tuple(others), tuple(findings))
+    return PackagesFound(tuple(packages), tuple(others), tuple(findings))
 
 
-def _read_inf(tree: Tree, file: TreeFile, code_page: str, findings: list[Finding]) -> Inf | None:
+def _read_inf(
+    tree: PackageTree, file: TreeFile, code_page: str, findings: list[Finding]
+) -> Inf | None:
     if file.size > MAX_INF:
         findings.append(
             Finding(

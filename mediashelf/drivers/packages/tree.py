@@ -1,7 +1,7 @@
 """A tree of files as one target sees it, whether it is a disc, a folder or a plan.
 
 A disc may carry two trees: one with short names, one with long names. A target reads
-one of them; :class:`Tree` keeps the names of the other beside it, so that "the file is
+one of them; :class:`PackageTree` keeps the names of the other beside it, so that "the file is
 there, but under a name this target does not see" can be told from "it is missing".
 """
 
@@ -49,7 +49,7 @@ class Provides(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Tree:
+class PackageTree:
     """The files of one source as one target sees them.
 
     ``kind`` is ``folder``, ``iso9660``, ``joliet`` … : the tree that is read.
@@ -116,7 +116,7 @@ def tree_of_disc(
     read_entry: Callable[[Entry, int], bytes],
     *,
     provides: tuple[Provides, ...] = (),
-) -> Tree | None:
+) -> PackageTree | None:
     """Return what a target sees of a disc; ``kinds`` are the trees that it reads, best first.
 
     None when it reads none of the disc's trees. ``read_entry`` is given an entry and
@@ -143,4 +143,4 @@ def tree_of_disc(
     def read(file: TreeFile, limit: int) -> bytes:
         return read_entry(entries[file.path or "\0" + file.hidden_path], limit)
 
-    return Tree(name, seen.kind.value, tuple(files), read, provides)
+    return PackageTree(name, seen.kind.value, tuple(files), read, provides)

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from mediashelf.formats.iso.directory_records import (
     RESERVED_FLAGS,
+    DirectoryRecord,
     DirectoryRecords,
     Geometry,
-    Record,
 )
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.structure_rules import ProblemLog
@@ -47,7 +47,7 @@ class RecordChecks:
         self._check_dates(directory, everything)
 
     def _check_special(
-        self, directory: Directory, described: Directory, name: str, record: Record | None
+        self, directory: Directory, described: Directory, name: str, record: DirectoryRecord | None
     ) -> None:
         """Check the self or parent record against the directory that it describes."""
         rule = f"{name}-record"
@@ -179,12 +179,12 @@ def _with_special(records: DirectoryRecords, named: Named) -> Named:
     )
 
 
-def is_interleaved(data: bytes, record: Record) -> bool:
+def is_interleaved(data: bytes, record: DirectoryRecord) -> bool:
     """Whether the file's blocks are mixed with those of others (unit or gap not zero)."""
     return bool(data[record.at + 26] or data[record.at + 27])
 
 
-def _size_is_right(directory: Directory, described: Directory, record: Record) -> bool:
+def _size_is_right(directory: Directory, described: Directory, record: DirectoryRecord) -> bool:
     """Whether a self or parent record's data length can stand.
 
     Common practice: some writers leave in parent records the length that the

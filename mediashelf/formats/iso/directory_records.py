@@ -35,7 +35,7 @@ class Geometry(NamedTuple):
         return -(-self.image_size // self.block_size)
 
 
-class Record(NamedTuple):
+class DirectoryRecord(NamedTuple):
     """One directory record; ``at`` is its offset within the directory's data.
 
     ``lba`` is where the data starts: behind the extended attribute record, if any.
@@ -58,9 +58,9 @@ class DirectoryRecords(NamedTuple):
     sections. ``is_complete`` is False when a sector was left before its end.
     """
 
-    self_record: Record | None
-    parent_record: Record | None
-    children: list[Record]
+    self_record: DirectoryRecord | None
+    parent_record: DirectoryRecord | None
+    children: list[DirectoryRecord]
     furthest: int
     has_oddities: bool
     has_sections: bool
@@ -92,7 +92,7 @@ def parse_root_record(data: bytes) -> RootRecord:
     )
 
 
-def system_use_of(data: bytes, record: Record) -> bytes:
+def system_use_of(data: bytes, record: DirectoryRecord) -> bytes:
     """Return the system use bytes of ``record``; ``data`` is its directory's."""
     start = record.at + FIXED_SIZE + len(record.identifier)
     return data[start + (len(record.identifier) % 2 == 0) : record.at + data[record.at]]
@@ -113,7 +113,7 @@ def parse_directory(
     sector, where by 6.8.1.1 a record must start. Where the two copies of a
     number disagree, both are logged and the one that stays in the image is used.
     """
-    records: list[Record] = []
+    records: list[DirectoryRecord] = []
     problems = RecordProblems(offset, where, log)
     # The loop runs 100,000 times for a large disc: bound names, one pass, few calls.
     append, new, little, big = records.append, tuple.__new__, _LITTLE.unpack_from, _BIG.unpack_from
@@ -164,7 +164,7 @@ def parse_directory(
         identifier = data[start : start + identifier_size]
         if identifier <= PARENT_IDENTIFIER:
             specials += 1
-        append(new(Record, (at, identifier, lba, size, flags, date)))
+        append(new(DirectoryRecord, (at, identifier, lba, size, flags, date)))
         if len(records) >= max_records:
             break
         at += length
@@ -184,7 +184,9 @@ def parse_directory(
     )
 
 
-def _without_strays(children: list[Record], problems: RecordProblems) -> list[Record]:
+def _without_strays(
+    children: list[DirectoryRecord], problems: RecordProblems
+) -> list[DirectoryRecord]:
     """Leave out self and parent records that do not stand first."""
     kept = []
     for record in children:

@@ -35,7 +35,7 @@ class Limits:
 DEFAULT_LIMITS = Limits()
 
 
-class Tree(NamedTuple):
+class DirectoryTree(NamedTuple):
     """What a walk found.
 
     ``directories`` begins with the root and goes level by level. ``furthest`` is
@@ -58,7 +58,7 @@ def walk_tree(
     naming: Naming,
     log: ProblemLog,
     limits: Limits = DEFAULT_LIMITS,
-) -> Tree:
+) -> DirectoryTree:
     """Return all entries below ``root``, directory by directory, parents before children.
 
     Never raises for damage. A block is read as part of one directory only, so
@@ -87,7 +87,7 @@ class _Walk:
         self._was_bounded = False
         self._furthest = 0
 
-    def run(self, root: Extent) -> Tree:
+    def run(self, root: Extent) -> DirectoryTree:
         offset = root.lba * self._geometry.block_size
         mark = self._naming.mark
         queue = deque([Directory("", mark, SELF_IDENTIFIER, root.lba, root.size, offset, 0, 1)])
@@ -102,7 +102,7 @@ class _Walk:
             if self._is_over_limit(directory, named):
                 break
         self._naming.finish()
-        return Tree(
+        return DirectoryTree(
             tuple(self._entries),
             tuple(self._directories),
             self._furthest,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from mediashelf.formats.fields import D_CHARACTERS, SEPARATORS
-from mediashelf.formats.iso.directory_records import Record
+from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.text import count_text
@@ -36,9 +36,9 @@ class Iso9660Naming:
         self._log = log
         # Identifiers with other characters, and where the first of them stands.
         self._strange_count = 0
-        self._first_strange: tuple[Directory, Record] | None = None
+        self._first_strange: tuple[Directory, DirectoryRecord] | None = None
 
-    def name_all(self, directory: Directory, data: bytes, records: list[Record]) -> Named:
+    def name_all(self, directory: Directory, data: bytes, records: list[DirectoryRecord]) -> Named:
         """Return names without version ``;1`` and without the dot of an empty extension.
 
         Bytes outside ASCII are read as Latin-1, so that different identifiers
@@ -70,7 +70,7 @@ class Iso9660Naming:
         keys = [order_key(record.identifier, record.flags) for record in named.records]
         log_first_descent(directory, named, keys, self._log)
 
-    def _count_strange(self, directory: Directory, records: list[Record]) -> None:
+    def _count_strange(self, directory: Directory, records: list[DirectoryRecord]) -> None:
         strange = [record for record in records if record.identifier.translate(None, _LEGAL)]
         self._strange_count += len(strange)
         if self._first_strange is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from mediashelf.formats.fields import decode_wide
-from mediashelf.formats.iso.directory_records import Record
+from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.identifiers import OrderKey, log_first_descent, order_key
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
 from mediashelf.formats.structure_rules import ProblemLog
@@ -29,7 +29,7 @@ class JolietNaming:
     def __init__(self, log: ProblemLog) -> None:
         self._log = log
 
-    def name_all(self, directory: Directory, data: bytes, records: list[Record]) -> Named:
+    def name_all(self, directory: Directory, data: bytes, records: list[DirectoryRecord]) -> Named:
         """Return names without version ``;1``; discs both carry and omit it."""
         together = decode_wide(b"\0/".join([record.identifier for record in records]))
         if together.count("/") == max(len(records) - 1, 0):
@@ -59,7 +59,7 @@ class JolietNaming:
         """Nothing: each directory was judged by itself."""
 
 
-def _order_key(record: Record) -> OrderKey:
+def _order_key(record: DirectoryRecord) -> OrderKey:
     """Return the order of ECMA-119 9.3 over 16-bit characters, filled with zeros."""
     # UTF-8 keeps the order of code points.
     return order_key(decode_wide(record.identifier).encode(), record.flags, filler=b"\0")

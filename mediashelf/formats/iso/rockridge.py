@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 from mediashelf.formats.fields import View, parse_both_32
 from mediashelf.formats.iso.directory_records import (
+    DirectoryRecord,
     Geometry,
-    Record,
     parse_directory,
     system_use_of,
 )
@@ -62,7 +62,9 @@ def detect_rock_ridge(view: View, root: Extent, geometry: Geometry) -> RockRidge
     return RockRidgeFacts(use[6], identifier) if is_telling else None
 
 
-def _first_two(data: bytes, geometry: Geometry) -> tuple[Record | None, Record | None]:
+def _first_two(
+    data: bytes, geometry: Geometry
+) -> tuple[DirectoryRecord | None, DirectoryRecord | None]:
     """Return the self and the parent record that a directory's first sector begins with."""
     records = parse_directory(
         data, offset=0, where="", geometry=geometry, log=ProblemLog(), max_records=2
@@ -84,7 +86,7 @@ class RockRidgeNaming:
         self._relocated: dict[int, Directory] = {}  # by LBA, with the directory that holds it now
         self._linked: set[int] = set()
 
-    def name_all(self, directory: Directory, data: bytes, records: list[Record]) -> Named:
+    def name_all(self, directory: Directory, data: bytes, records: list[DirectoryRecord]) -> Named:
         """Return records with their Rock Ridge names, each directory where it belongs.
 
         A record that is marked as relocated (RE) is left out, and one with a
@@ -122,7 +124,7 @@ class RockRidgeNaming:
                     expected="a record with a link (CL) to it",
                 )
 
-    def _meaning(self, directory: Directory, data: bytes, record: Record) -> _Meaning:
+    def _meaning(self, directory: Directory, data: bytes, record: DirectoryRecord) -> _Meaning:
         use = system_use_of(data, record)[self._facts.skip :]
         pieces, links = [], {}
         is_relocated = False
@@ -138,7 +140,9 @@ class RockRidgeNaming:
         name = _decode(b"".join(pieces)) if pieces else None
         return _Meaning(name, links.get(b"CL"), links.get(b"PL"), is_relocated)
 
-    def _linked_record(self, directory: Directory, record: Record, lba: int) -> Record:
+    def _linked_record(
+        self, directory: Directory, record: DirectoryRecord, lba: int
+    ) -> DirectoryRecord:
         """Return ``record`` as the directory at ``lba``, if that is one and links back."""
         offset = lba * self._geometry.block_size
         data = self._view.read(offset, SECTOR_SIZE)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from mediashelf.formats.iso.directory_checks import is_interleaved
-from mediashelf.formats.iso.directory_records import Record
+from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, Entry, Extent
 
@@ -68,7 +68,7 @@ def _joined(sections: list[Entry]) -> Entry:
     )
 
 
-def _entry(directory: Directory, record: Record, identifier: str, name: str) -> Entry:
+def _entry(directory: Directory, record: DirectoryRecord, identifier: str, name: str) -> Entry:
     """Return the entry that one record describes."""
     return Entry(
         f"{directory.path}/{name}",

@@ -27,7 +27,7 @@ _ZEROS = slice(2068, 2076)  # of mode 1
 _NO_HEADER = bytes(4)  # the parity of mode 2 form 1 takes the header as zeros
 
 
-class Verdict(StrEnum):
+class SectorVerdict(StrEnum):
     """What can be said of a sector's user data."""
 
     GOOD = "good"  # proved by the EDC, and in its place
@@ -46,7 +46,7 @@ class JudgedSector:
     ``reason`` says why in a few words; it is empty for a good sector.
     """
 
-    verdict: Verdict
+    verdict: SectorVerdict
     kind: SectorKind
     sector: bytes
     reason: str = ""
@@ -84,11 +84,11 @@ def _judge_zeros(sector: bytes, header: bytes) -> JudgedSector:
     mode = sector[15]
     is_framed = sector.startswith(SYNC) and sector[12:15] == header[:3]
     if is_framed and mode == 0:
-        return JudgedSector(Verdict.GOOD, SectorKind.EMPTY, sector)
+        return JudgedSector(SectorVerdict.GOOD, SectorKind.EMPTY, sector)
     if is_framed and mode == 2:
         reason = "only zeros, which an EDC of zero cannot prove"
-        return JudgedSector(Verdict.UNCHECKED, SectorKind.FORM_1, sector, reason)
-    return JudgedSector(Verdict.LOST, _likely_kind(sector, header), sector, "only zeros")
+        return JudgedSector(SectorVerdict.UNCHECKED, SectorKind.FORM_1, sector, reason)
+    return JudgedSector(SectorVerdict.LOST, _likely_kind(sector, header), sector, "only zeros")
 
 
 def _framed(sector: bytes, header: bytes) -> Iterator[bytes]:
@@ -126,9 +126,9 @@ def _is_unproved_form_2(sector: bytes, header: bytes) -> bool:
 
 
 def _unproved(judged: JudgedSector) -> JudgedSector:
-    if judged.verdict is Verdict.MISPLACED:
+    if judged.verdict is SectorVerdict.MISPLACED:
         return judged
-    return replace(judged, verdict=Verdict.UNCHECKED, reason="form 2 without EDC")
+    return replace(judged, verdict=SectorVerdict.UNCHECKED, reason="form 2 without EDC")
 
 
 def _with_address(sector: bytes, repaired: bytes, kind: SectorKind, header: bytes) -> JudgedSector:
@@ -145,10 +145,10 @@ def _with_address(sector: bytes, repaired: bytes, kind: SectorKind, header: byte
         offset for offset, (old, new) in enumerate(zip(sector, repaired, strict=True)) if old != new
     )
     if reason:
-        return JudgedSector(Verdict.MISPLACED, kind, repaired, reason, changed)
+        return JudgedSector(SectorVerdict.MISPLACED, kind, repaired, reason, changed)
     if changed:
-        return JudgedSector(Verdict.CORRECTED, kind, repaired, changed=changed)
-    return JudgedSector(Verdict.GOOD, kind, repaired)
+        return JudgedSector(SectorVerdict.CORRECTED, kind, repaired, changed=changed)
+    return JudgedSector(SectorVerdict.GOOD, kind, repaired)
 
 
 def _shift_text(lba: int | None, expected: int | None) -> str:
@@ -210,7 +210,7 @@ def _lost(sector: bytes, header: bytes) -> JudgedSector:
         reason = "the parity holds but the EDC does not: it was written that way"
     else:
         reason = "more damage than the parity can put right"
-    return JudgedSector(Verdict.LOST, kind, sector, reason)
+    return JudgedSector(SectorVerdict.LOST, kind, sector, reason)
 
 
 def _likely_kind(sector: bytes, header: bytes) -> SectorKind:

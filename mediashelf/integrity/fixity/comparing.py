@@ -34,9 +34,9 @@ from mediashelf.integrity.fixity.values import (
     WORST_FIRST,
     Absence,
     FixityRecord,
+    FixityVerdict,
     Observed,
     State,
-    Verdict,
 )
 from mediashelf.integrity.structure.damage import Span, spans_of_blocks
 from mediashelf.text import count_text
@@ -45,11 +45,11 @@ __all__ = [
     "WORST_FIRST",
     "Absence",
     "FixityRecord",
+    "FixityVerdict",
     "Observed",
     "State",
-    "Verdict",
-    "compare",
-    "judge",
+    "compare_with_record",
+    "judge_fixity",
     "observe",
 ]
 
@@ -57,18 +57,18 @@ TRUNCATING_RULE = "image-is-whole"
 """The structural finding that says the file ends before the volume inside does."""
 
 
-def judge(
+def judge_fixity(
     path: Path,
     recorded: FixityRecord | None,
     structure: Sequence[Finding] = (),
     *,
     past_cache: bool = False,
     on_bytes: Callable[[int], None] = lambda count: None,
-) -> Verdict:
+) -> FixityVerdict:
     """Read the file at ``path`` once and say whether it is still what was recorded."""
     algorithms = recorded.digests if recorded is not None else ()
     observed = observe(path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes)
-    return compare(str(path), observed, recorded, structure)
+    return compare_with_record(str(path), observed, recorded, structure)
 
 
 def observe(
@@ -102,14 +102,14 @@ class _Comparison:
     is_confirmed: bool = False
 
 
-def compare(
+def compare_with_record(
     where: str,
     observed: Observed,
     recorded: FixityRecord | None,
     structure: Sequence[Finding] = (),
     *,
     structure_read: bool = True,
-) -> Verdict:
+) -> FixityVerdict:
     """Judge what was observed against what is on record; reads nothing.
 
     ``where`` names the image in the findings. ``structure`` holds the structural
@@ -117,19 +117,21 @@ def compare(
     where nothing is on record.
     """
     if observed.absence is Absence.AWAY:
-        return Verdict(State.AWAY, "nothing read", (fixity_findings.away(where, recorded),))
+        return FixityVerdict(State.AWAY, "nothing read", (fixity_findings.away(where, recorded),))
     if observed.absence is Absence.MISSING:
-        return Verdict(State.MISSING, "nothing read", (fixity_findings.missing(where, recorded),))
+        return FixityVerdict(
+            State.MISSING, "nothing read", (fixity_findings.missing(where, recorded),)
+        )
     if observed.problem:
         finding = fixity_findings.unreadable(where, observed.problem)
-        return Verdict(State.UNREADABLE, "not read to its end", (finding, *structure))
+        return FixityVerdict(State.UNREADABLE, "not read to its end", (finding, *structure))
     is_cut = any(finding.rule == TRUNCATING_RULE for finding in structure)
     comparison = _compare_bytes(where, observed, recorded, is_cut)
     if comparison.state is State.SOUND and worst(structure) is Severity.ERROR:
         comparison.state = State.TRUNCATED if is_cut else State.DAMAGED
     comparison.words.append("structure read" if structure_read else "structure not read")
     own = () if comparison.finding is None else (comparison.finding,)
-    return Verdict(
+    return FixityVerdict(
         comparison.state,
         "; ".join(comparison.words),
         (*own, *structure),

@@ -76,7 +76,7 @@ class Observed:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class FixityVerdict:
     """The state of one image, and what that rests on.
 
     ``basis`` says in words what was read and what was not. ``findings`` are

@@ -22,7 +22,7 @@ from mediashelf.integrity.lists.reading import (
 )
 
 
-def compare(
+def compare_with_lists(
     folder: Path | FolderFiles,
     lists: Iterable[Path],
     *,

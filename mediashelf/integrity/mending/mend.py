@@ -23,7 +23,7 @@ from mediashelf.files import whole_output
 from mediashelf.integrity.fixity.digests import digest_file
 from mediashelf.integrity.fixity.values import FixityRecord
 from mediashelf.integrity.mending.copies import Copies
-from mediashelf.integrity.mending.values import Mending, Outcome
+from mediashelf.integrity.mending.values import Mending, MendOutcome
 from mediashelf.integrity.mending.work import Work
 
 TRIES = 5_000
@@ -86,9 +86,9 @@ class _Unwanted(Exception):
 
 
 def _is_wanted(result: Mending, anyway: bool) -> bool:
-    if result.outcome is Outcome.INCOMPLETE:
+    if result.outcome is MendOutcome.INCOMPLETE:
         return anyway
-    return result.outcome in (Outcome.PROVED, Outcome.VOTED)
+    return result.outcome in (MendOutcome.PROVED, MendOutcome.VOTED)
 
 
 def _check_output(

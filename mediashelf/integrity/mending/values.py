@@ -32,7 +32,7 @@ class How(StrEnum):
         return self in (How.UNDECIDED, How.NOT_MENDED)
 
 
-class Outcome(StrEnum):
+class MendOutcome(StrEnum):
     """What the mended image is as a whole."""
 
     AS_RECORDED = "as-recorded"  # nothing to mend: the image is what the record says
@@ -125,7 +125,7 @@ class Mending:
 
     image: Path
     output: Path | None
-    outcome: Outcome
+    outcome: MendOutcome
     is_written: bool
     size: int
     block_size: int

@@ -17,7 +17,7 @@ from mediashelf.integrity.mending.findings import (
     size_undecided,
     whole_differs,
 )
-from mediashelf.integrity.mending.values import How, Mending, Outcome, Part
+from mediashelf.integrity.mending.values import How, Mending, MendOutcome, Part
 
 
 class Work:
@@ -111,13 +111,13 @@ class Work:
         yield from mostly_overruled(image, digests.size, by_record=self._record is not None)
         yield from copy_findings(self._copies, digests.size, is_raw)
 
-    def _outcome(self, digests: Digests, findings: tuple[Finding, ...]) -> Outcome:
+    def _outcome(self, digests: Digests, findings: tuple[Finding, ...]) -> MendOutcome:
         if any(finding.severity is Severity.ERROR for finding in findings):
-            return Outcome.INCOMPLETE
+            return MendOutcome.INCOMPLETE
         is_changed = self._changed or self._copies.opened[0].report.size != digests.size
         if self._record is not None:
-            return Outcome.PROVED if is_changed else Outcome.AS_RECORDED
-        return Outcome.VOTED if is_changed else Outcome.UNCHANGED
+            return MendOutcome.PROVED if is_changed else MendOutcome.AS_RECORDED
+        return MendOutcome.VOTED if is_changed else MendOutcome.UNCHANGED
 
 
 def _has_blocks(record: FixityRecord) -> bool:

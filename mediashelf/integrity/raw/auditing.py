@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.raw.judgement import JudgedSector, Verdict
+from mediashelf.formats.raw.judgement import JudgedSector, SectorVerdict
 from mediashelf.formats.raw.sectors import SectorKind
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.raw.runs import PARITY_DAMAGED, RunCollector, SectorRun, check_runs
@@ -29,7 +29,7 @@ class TrackReport:
 
     track: RawTrack
     first_lba: int
-    counts: dict[Verdict, int]
+    counts: dict[SectorVerdict, int]
     runs: tuple[SectorRun, ...] = ()
     findings: tuple[Finding, ...] = ()
     is_parity_read: bool = False
@@ -49,12 +49,12 @@ class RawReport:
     findings: tuple[Finding, ...]
 
     @property
-    def counts(self) -> dict[Verdict, int]:
+    def counts(self) -> dict[SectorVerdict, int]:
         """How many sectors have each verdict, over all tracks."""
-        total: Counter[Verdict] = Counter()
+        total: Counter[SectorVerdict] = Counter()
         for track in self.tracks:
             total.update(track.counts)
-        return {verdict: total[verdict] for verdict in Verdict}
+        return {verdict: total[verdict] for verdict in SectorVerdict}
 
 
 def audit_raw(
@@ -90,7 +90,7 @@ def _has_checks(track: RawTrack) -> bool:
 
 
 def _unchecked_report(track: RawTrack) -> TrackReport:
-    counts = dict.fromkeys(Verdict, 0) | {Verdict.UNCHECKED: track.sector_count}
+    counts = dict.fromkeys(SectorVerdict, 0) | {SectorVerdict.UNCHECKED: track.sector_count}
     return TrackReport(track, track.first_lba or 0, counts, findings=(_nothing_to_check(track),))
 
 
@@ -123,7 +123,7 @@ class TrackAuditor:
         self._runs = RunCollector(track, self.first_lba)
         self._parity_runs = RunCollector(track, self.first_lba)
         self._other_mode = 0
-        self._counts: Counter[Verdict] = Counter()
+        self._counts: Counter[SectorVerdict] = Counter()
 
     def iter_batches(
         self, on_bytes: Callable[[int], None] = lambda amount: None
@@ -143,24 +143,24 @@ class TrackAuditor:
             *check_runs(self._track, runs, self.volume_end, puts_right=self._puts_right),
             *check_runs(self._track, self._parity_runs.runs),
         ]
-        counts = {verdict: self._counts[verdict] for verdict in Verdict}
+        counts = {verdict: self._counts[verdict] for verdict in SectorVerdict}
         return TrackReport(self._track, self.first_lba, counts, runs, tuple(findings), self._parity)
 
     def _take(self, batch: SectorBatch) -> None:
         if batch.first == 0 and self.first_lba == 0:
             self.volume_end = find_volume_end(batch.user_data())
-        usual = Verdict.GOOD if _has_checks(self._track) else Verdict.UNCHECKED
+        usual = SectorVerdict.GOOD if _has_checks(self._track) else SectorVerdict.UNCHECKED
         self._counts[usual] += batch.sector_count - len(batch.judged)
         for index, sector in batch.judged.items():
             self._counts[sector.verdict] += 1
-            if sector.verdict is not Verdict.GOOD:
+            if sector.verdict is not SectorVerdict.GOOD:
                 self._runs.add(
                     batch.first + index, sector.verdict, sector.reason, len(sector.changed)
                 )
-            if sector.verdict is not Verdict.LOST:
+            if sector.verdict is not SectorVerdict.LOST:
                 self._other_mode += self._is_of_other_mode(sector)
         for index in batch.parity_damage:
-            self._parity_runs.add(batch.first + index, Verdict.GOOD, PARITY_DAMAGED)
+            self._parity_runs.add(batch.first + index, SectorVerdict.GOOD, PARITY_DAMAGED)
 
     def _is_of_other_mode(self, sector: JudgedSector) -> bool:
         is_mode_1 = sector.kind is SectorKind.MODE_1

@@ -9,7 +9,7 @@ from pathlib import Path
 from mediashelf.errors import BlockedError, ConversionError
 from mediashelf.files import whole_output
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.sectors import FORM_2_SIZE, SectorKind
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.raw.auditing import TrackAuditor, TrackReport
@@ -160,7 +160,7 @@ def read_converted(
 def _with_zeros(data: bytes, batch: SectorBatch) -> bytes:
     changed = bytearray(data)
     for index, sector in batch.judged.items():
-        if sector.verdict is Verdict.LOST:
+        if sector.verdict is SectorVerdict.LOST:
             changed[index * SECTOR_SIZE : (index + 1) * SECTOR_SIZE] = bytes(SECTOR_SIZE)
     return bytes(changed)
 
@@ -171,7 +171,7 @@ def _count_cut(batch: SectorBatch) -> int:
     candidates = batch.form_2 + [
         index
         for index, sector in batch.judged.items()
-        if sector.kind is SectorKind.FORM_2 and sector.verdict is not Verdict.LOST
+        if sector.kind is SectorKind.FORM_2 and sector.verdict is not SectorVerdict.LOST
     ]
     starts = (index * layout.size + layout.body_offset + 8 for index in candidates)
     return sum(any(batch.stored[start + SECTOR_SIZE : start + FORM_2_SIZE]) for start in starts)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.integrity.raw.tracks import RawTrack
 from mediashelf.text import count_text
 
@@ -30,7 +30,7 @@ class SectorRun:
     track's file. ``bytes_changed`` were put right in all of them together.
     """
 
-    verdict: Verdict
+    verdict: SectorVerdict
     reason: str
     first_lba: int
     count: int
@@ -56,7 +56,7 @@ class RunCollector:
         self._track, self._first_lba = track, first_lba
         self.runs: list[SectorRun] = []
 
-    def add(self, index: int, verdict: Verdict, reason: str, bytes_changed: int = 0) -> None:
+    def add(self, index: int, verdict: SectorVerdict, reason: str, bytes_changed: int = 0) -> None:
         """Add the sector with this index in the track."""
         pitch = self._track.layout.size
         run = SectorRun(
@@ -107,24 +107,24 @@ _DAMAGED = _Rule(
     "Make an image with the right data with: mediashelf convert; or copy the file again",
 )
 _RULES = {
-    Verdict.GOOD: _Rule(
+    SectorVerdict.GOOD: _Rule(
         "sector-parity",
         Severity.WARNING,
         "Nothing for now: the user data are right, but more damage cannot be put right",
     ),
-    Verdict.CORRECTED: _Rule(
+    SectorVerdict.CORRECTED: _Rule(
         "sector-corrected",
         Severity.WARNING,
         "Use a converted image, which has the right data; this file stays as it is",
     ),
-    Verdict.UNCHECKED: _Rule("sector-unproved", Severity.NOTE, ""),
-    Verdict.MISPLACED: _Rule(
+    SectorVerdict.UNCHECKED: _Rule("sector-unproved", Severity.NOTE, ""),
+    SectorVerdict.MISPLACED: _Rule(
         "sector-misplaced",
         Severity.ERROR,
         "Read the disc again: sectors are missing or doubled before this place",
         _ADDRESS,
     ),
-    Verdict.LOST: _LOST,
+    SectorVerdict.LOST: _LOST,
 }
 
 
@@ -143,7 +143,7 @@ def check_runs(
     told: Counter[_Rule] = Counter()
     for run in runs:
         rule = _RULES[run.verdict]
-        if run.verdict is Verdict.CORRECTED and not puts_right:
+        if run.verdict is SectorVerdict.CORRECTED and not puts_right:
             rule = _DAMAGED
         if rule is _LOST and volume_end is not None and run.first_lba >= volume_end:
             rule = _LOST_AFTER_VOLUME

@@ -7,16 +7,16 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import Tree
+from mediashelf.readability.disc import NameTree
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.rule_types import Hit, Rule, at_entry, in_tree
+from mediashelf.readability.rule_types import Rule, RuleHit, at_entry, in_tree
 
 _NAMED_CHARACTERS = 4
 
 ISO, JOLIET = VolumeKind.ISO9660, VolumeKind.JOLIET
 
 
-def only_characters(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def only_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names with characters that the limit does not list; the dot of a file is no character."""
     strange = tree.alphabet - set(limit.text())
     for entry, found in _with_any(tree, strange):
@@ -26,39 +26,39 @@ def only_characters(tree: Tree, limit: Limit) -> Iterator[Hit]:
             yield _characters(entry, found, "is outside the set that is sure to be read")
 
 
-def no_characters(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def no_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names with characters that the limit lists."""
     for entry, found in _with_any(tree, tree.alphabet & set(limit.text())):
         yield _characters(entry, found, "is forbidden in names")
 
 
-def no_end(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def no_end(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that end with a character of the limit."""
     for entry, name in _when(tree, str.endswith, limit):
         yield _characters(entry, [name[-1]], "ends the name, and is cut off when it is opened")
 
 
-def no_beginning(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def no_beginning(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that begin with a character of the limit."""
     for entry, name in _when(tree, str.startswith, limit):
         yield _characters(entry, [name[0]], "begins the name")
 
 
-def capitals(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+def capitals(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Names that are not all in capitals."""
     small = {letter for letter in tree.alphabet if letter != letter.upper()}
     for entry, _ in _with_any(tree, small):
         yield at_entry(entry, "the name has small letters", entry.name, entry.name.upper())
 
 
-def plain(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+def plain(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Names with letters outside ASCII."""
     foreign = {letter for letter in tree.alphabet if not letter.isascii()}
     for entry, found in _with_any(tree, foreign):
         yield _characters(entry, found, "is readable only where the system's code page has it")
 
 
-def one_unit(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+def one_unit(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Names with characters outside the Basic Multilingual Plane."""
     wide = {letter for letter in tree.alphabet if letter > "\uffff"}
     for entry, found in _with_any(tree, wide):
@@ -70,7 +70,7 @@ def units(text: str) -> int:
     return len(text) if text.isascii() else len(text) + sum(letter > "\uffff" for letter in text)
 
 
-def _with_any(tree: Tree, letters: Collection[str]) -> Iterator[tuple[Entry, list[str]]]:
+def _with_any(tree: NameTree, letters: Collection[str]) -> Iterator[tuple[Entry, list[str]]]:
     """Yield entries whose names have some of ``letters``, with those they have."""
     if letters:
         pattern = re.compile("[" + "".join(re.escape(letter) for letter in letters) + "]")
@@ -81,7 +81,7 @@ def _with_any(tree: Tree, letters: Collection[str]) -> Iterator[tuple[Entry, lis
 
 
 def _when(
-    tree: Tree, test: Callable[[str, tuple[str, ...]], bool], limit: Limit
+    tree: NameTree, test: Callable[[str, tuple[str, ...]], bool], limit: Limit
 ) -> Iterator[tuple[Entry, str]]:
     letters = tuple(limit.text())
     for entry, name in zip(tree.entries, tree.names, strict=True):
@@ -89,7 +89,7 @@ def _when(
             yield entry, name
 
 
-def _characters(entry: Entry, found: list[str], what: str) -> Hit:
+def _characters(entry: Entry, found: list[str], what: str) -> RuleHit:
     each = character_names(found)
     return at_entry(entry, f"{each} {what}", each)
 

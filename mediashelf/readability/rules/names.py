@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.readability.disc import Tree
+from mediashelf.readability.disc import NameTree
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.rule_types import ROOT, Hit, Rule, at_entry, in_tree
+from mediashelf.readability.rule_types import ROOT, Rule, RuleHit, at_entry, in_tree
 from mediashelf.readability.rules.letters import units
 from mediashelf.text import count_text
 
@@ -22,7 +22,7 @@ _SHORT_NAME = re.compile(r"[!-\-/-~]{1,8}(\.[!-\-/-~]{1,3})?")
 """A name in 8.3 form by [MS-FSCC] 2.1.5.2.1: ASCII, no space, at most one dot."""
 
 
-def name_form(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def name_form(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that are not of the form that the limit names."""
     form = _SHORT_FORMS[limit.text()]
     for entry, name in zip(tree.entries, tree.names, strict=True):
@@ -37,7 +37,7 @@ def name_form(tree: Tree, limit: Limit) -> Iterator[Hit]:
             )._replace(at_most=Severity.WARNING)
 
 
-def name_length(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def name_length(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names with more characters (16-bit units in Joliet and UDF) than the limit."""
     most = limit.number()
     for entry, name in zip(tree.entries, tree.names, strict=True):
@@ -54,7 +54,7 @@ def name_length(tree: Tree, limit: Limit) -> Iterator[Hit]:
                 )
 
 
-def reserved(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def reserved(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that are a device's."""
     devices = frozenset(limit.words())
     for entry, name, stem in zip(tree.entries, tree.names, tree.stems, strict=True):
@@ -62,7 +62,7 @@ def reserved(tree: Tree, limit: Limit) -> Iterator[Hit]:
             yield at_entry(entry, f"{stem} is the name of a device", name, "another name")
 
 
-def reserved_stem(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def reserved_stem(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that are a device's with an extension."""
     devices = frozenset(limit.words())
     for entry, name, stem in zip(tree.entries, tree.names, tree.stems, strict=True):
@@ -72,7 +72,7 @@ def reserved_stem(tree: Tree, limit: Limit) -> Iterator[Hit]:
             )
 
 
-def tilde_tail(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def tilde_tail(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names in 8.3 form whose ``~`` tail has one of the limit's letters among its digits."""
     letters = re.escape(limit.text())
     tail = re.compile(f"[^.]+~[0-9{letters}]*[{letters}][0-9{letters}]*(\\..*)?")
@@ -83,12 +83,12 @@ def tilde_tail(tree: Tree, limit: Limit) -> Iterator[Hit]:
             )
 
 
-def short_names_at_risk(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+def short_names_at_risk(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """One hit for all names that are in 8.3 form already."""
     short = [name for name in tree.names if _SHORT_NAME.fullmatch(name)]
     if short:
         noun = count_text(len(short), "name")
-        yield Hit(
+        yield RuleHit(
             ROOT,
             f"{noun} in 8.3 form can get another short name, {short[0]} for one",
             str(len(short)),

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import FLAG_ASSOCIATED, Entry, VolumeKind
-from mediashelf.readability.disc import Tree, same_case
+from mediashelf.readability.disc import NameTree, same_case
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.rule_types import Hit, Rule, at_entry, in_tree
+from mediashelf.readability.rule_types import Rule, RuleHit, at_entry, in_tree
 from mediashelf.readability.rules.letters import units
 from mediashelf.text import count_text
 
@@ -17,7 +17,7 @@ DRIVE = "D:"
 """What stands before a path where a limit counts the drive too: one letter and a colon."""
 
 
-def depth(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def depth(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Directories below the last level that is read; what is in them is only counted."""
     deepest = limit.number()
     too_deep = [entry for entry in tree.entries if entry.path.count("/") >= deepest]
@@ -33,7 +33,7 @@ def depth(tree: Tree, limit: Limit) -> Iterator[Hit]:
             )
 
 
-def path_length(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def path_length(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Paths that are too long with a drive letter and a colon before them."""
     most = limit.number()
     if tree.longest_path * 2 + len(DRIVE) <= most:
@@ -49,7 +49,7 @@ def path_length(tree: Tree, limit: Limit) -> Iterator[Hit]:
             )
 
 
-def folder_path_length(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def folder_path_length(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Directories with paths that are too long; not those inside of such a directory."""
     most = limit.number()
     if tree.longest_path <= most:
@@ -65,7 +65,7 @@ def folder_path_length(tree: Tree, limit: Limit) -> Iterator[Hit]:
             )
 
 
-def joliet_path_size(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def joliet_path_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Paths that take too many bytes of UCS-2."""
     most = limit.number()
     if tree.longest_path * 4 <= most:
@@ -78,7 +78,7 @@ def joliet_path_size(tree: Tree, limit: Limit) -> Iterator[Hit]:
             )
 
 
-def record_order(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+def record_order(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """One hit for each directory whose records are not in ascending order of their names.
 
     The order is that of ECMA-119 9.3 by ASCII codes: names first, a shorter one
@@ -102,7 +102,7 @@ def record_order(tree: Tree, _limit: Limit) -> Iterator[Hit]:
         last[directory] = key
 
 
-def distinct(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+def distinct(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Entries whose whole path another entry has already.
 
     An associated file (ECMA-119 9.1.6) has the path of the file it belongs to.
@@ -120,7 +120,7 @@ def distinct(tree: Tree, _limit: Limit) -> Iterator[Hit]:
         seen.add(entry.path)
 
 
-def distinct_ignoring_case(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+def distinct_ignoring_case(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Entries of one directory whose names differ only in case."""
     if not tree.has_paths_equal_but_for_case:
         return

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.rule_types import ROOT, Hit, Question, Rule
+from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit
 from mediashelf.readability.rules.letters import LETTER_RULES
 from mediashelf.readability.rules.names import NAME_RULES
 from mediashelf.readability.rules.paths import PATH_RULES
@@ -16,7 +16,7 @@ from mediashelf.readability.rules.volume import VOLUME_RULES
 from mediashelf.text import count_text
 
 
-def first_phase_reads(question: Question, _limit: Limit) -> Iterator[Hit]:
+def first_phase_reads(question: Question, _limit: Limit) -> Iterator[RuleHit]:
     """One hit when the target of the first phase could not read all of the disc.
 
     A disc that does not boot is less likely to be read in that phase.
@@ -32,7 +32,7 @@ def first_phase_reads(question: Question, _limit: Limit) -> Iterator[Hit]:
         boot = question.disc.facts.boot
         boots = boot is not None and any(entry.is_bootable for entry in boot.entries)
         places = "1 place stands" if count == 1 else f"{count_text(count, 'place')} stand"
-        yield Hit(
+        yield RuleHit(
             ROOT,
             f"setup begins by reading as {phase.name} does, where {places} against it, "
             f"{first.where} for one ({first.rule})",

@@ -7,36 +7,36 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import NO_PLACE, TREE_WORDS, Disc, same_case
+from mediashelf.readability.disc import NO_PLACE, TREE_WORDS, JudgedDisc, same_case
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.rule_types import ROOT, Hit, Question, Rule, at_entry
+from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit, at_entry
 from mediashelf.text import count_text
 
 _COMPARED = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.UDF)
 
 
-def readable(question: Question, limit: Limit) -> Iterator[Hit]:
+def readable(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc has no tree of a kind that the target reads."""
     kinds = [volume.kind for volume in question.disc.facts.volumes]
     if not set(kinds) & set(question.target.trees):
         found = ", ".join(TREE_WORDS[kind] for kind in dict.fromkeys(kinds)) or "no file system"
         expected = " or ".join(TREE_WORDS[kind] for kind in question.target.trees)
-        yield Hit(ROOT, f"the disc has {found}, the target reads {expected}", found, expected)
+        yield RuleHit(ROOT, f"the disc has {found}, the target reads {expected}", found, expected)
 
 
-def whole(question: Question, limit: Limit) -> Iterator[Hit]:
+def whole(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when damage or a bound kept part of the tree from being read."""
     tree = question.tree
     if tree is not None and not tree.volume.is_complete:
         noun = count_text(len(tree.entries), "entry", "entries")
-        yield Hit(
+        yield RuleHit(
             ROOT,
             f"the {TREE_WORDS[tree.kind]} tree could not be read whole; only {noun} were checked",
             f"{len(tree.entries)}",
         )
 
 
-def holds_all(question: Question, limit: Limit) -> Iterator[Hit]:
+def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """Files of another tree whose contents the tree that the target reads does not name."""
     seen = question.tree
     if seen is None or not seen.has_places or not seen.volume.is_complete:
@@ -57,13 +57,13 @@ def holds_all(question: Question, limit: Limit) -> Iterator[Hit]:
                 )
 
 
-def joliet_present(question: Question, _limit: Limit) -> Iterator[Hit]:
+def joliet_present(question: Question, _limit: Limit) -> Iterator[RuleHit]:
     """One hit when the target can see no long names because there is no Joliet tree."""
     if question.tree is not None and question.tree.kind is VolumeKind.ISO9660:
-        yield Hit(ROOT, "the disc has no Joliet tree; names are those of the ISO 9660 tree")
+        yield RuleHit(ROOT, "the disc has no Joliet tree; names are those of the ISO 9660 tree")
 
 
-def rockridge_names(question: Question, _limit: Limit) -> Iterator[Hit]:
+def rockridge_names(question: Question, _limit: Limit) -> Iterator[RuleHit]:
     """One hit when long names are in Rock Ridge alone."""
     rockridge = question.disc.facts.volume(VolumeKind.ROCKRIDGE)
     seen = question.tree
@@ -75,7 +75,7 @@ def rockridge_names(question: Question, _limit: Limit) -> Iterator[Hit]:
     unseen = [entry for entry in rockridge.entries if same_case(entry.path) not in short]
     if unseen:
         noun = count_text(len(unseen), "name")
-        yield Hit(
+        yield RuleHit(
             ROOT,
             f"{noun} in Rock Ridge alone, {unseen[0].name} for one, can't be seen",
             str(len(unseen)),
@@ -83,7 +83,7 @@ def rockridge_names(question: Question, _limit: Limit) -> Iterator[Hit]:
         )
 
 
-def long_name_seen(question: Question, _limit: Limit) -> Iterator[Hit]:
+def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit]:
     """Files that the target sees under a short name only, while Joliet has a long one."""
     seen, joliet = question.tree, question.disc.tree(VolumeKind.JOLIET)
     if seen is None or joliet is None or seen.kind is not VolumeKind.ISO9660:
@@ -92,7 +92,7 @@ def long_name_seen(question: Question, _limit: Limit) -> Iterator[Hit]:
         yield from _renamed(seen.files_at(place), joliet.files_at(place))
 
 
-def _renamed(short: list[Entry], long: list[Entry]) -> Iterator[Hit]:
+def _renamed(short: list[Entry], long: list[Entry]) -> Iterator[RuleHit]:
     """Yield files of equal contents whose long name is not among the short names."""
     if len(short) == len(long) == 1:
         if same_case(short[0].name) == same_case(long[0].name):
@@ -126,7 +126,7 @@ def _without_same_names(short: list[Entry], long: list[Entry]) -> tuple[list[Ent
     return [entry for entries in unpaired.values() for entry in entries], rest
 
 
-def _boot_places(disc: Disc) -> set[int]:
+def _boot_places(disc: JudgedDisc) -> set[int]:
     boot = disc.facts.boot
     return {boot.catalog_lba, *(entry.load_lba for entry in boot.entries)} if boot else set()
 

@@ -8,17 +8,17 @@ from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.readability.disc import TREE_WORDS, content_place
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.rule_types import ROOT, Hit, Question, Rule
+from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit
 from mediashelf.text import size_text
 
 
-def udf_newest(question: Question, limit: Limit) -> Iterator[Hit]:
+def udf_newest(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the UDF revision is newer than any member of the family reads."""
     revision = question.disc.udf_revision
     if revision is not None and revision.text > limit.text():
         # On a disc with another tree that one is read instead.
         is_certain = revision.is_recorded and not _has_other_tree(question)
-        yield Hit(
+        yield RuleHit(
             ROOT,
             f"the disc has {revision.words}, the target reads up to {limit.text()}",
             revision.words,
@@ -27,7 +27,7 @@ def udf_newest(question: Question, limit: Limit) -> Iterator[Hit]:
         )
 
 
-def udf_common(question: Question, limit: Limit) -> Iterator[Hit]:
+def udf_common(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when only some members of the family read the UDF revision."""
     newest = question.target.limits.get("udf_newest")
     revision = question.disc.udf_revision
@@ -35,7 +35,7 @@ def udf_common(question: Question, limit: Limit) -> Iterator[Hit]:
         return
     if revision.text > limit.text():
         is_certain = revision.is_recorded and not _has_other_tree(question)
-        yield Hit(
+        yield RuleHit(
             ROOT,
             f"the disc has {revision.words}, some of the family read up to {limit.text()}",
             revision.words,
@@ -44,21 +44,21 @@ def udf_common(question: Question, limit: Limit) -> Iterator[Hit]:
         )
 
 
-def udf_listed(question: Question, limit: Limit) -> Iterator[Hit]:
+def udf_listed(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the target may read a UDF tree that was not read here."""
     udf = question.disc.facts.volume(VolumeKind.UDF)
     if udf is None or udf.entries_read or question.disc.is_too_new(udf.kind, question.target):
         return
     if udf.kind in question.target.trees:
         other = f"; its {TREE_WORDS[question.tree.kind]} tree was" if question.tree else ""
-        yield Hit(
+        yield RuleHit(
             ROOT,
             f"the target can read this disc's UDF tree, which was not checked{other}",
             at_most=None if question.tree is None else Severity.NOTE,
         )
 
 
-def accounts_for_disc(question: Question, limit: Limit) -> Iterator[Hit]:
+def accounts_for_disc(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when UDF, which neither the target nor we read, must hold most of the disc."""
     udf = question.disc.facts.volume(VolumeKind.UDF)
     tree, size = question.tree, question.disc.facts.size
@@ -68,7 +68,7 @@ def accounts_for_disc(question: Question, limit: Limit) -> Iterator[Hit]:
         return
     held = sum({content_place(entry): entry.size for entry in tree.volume.files}.values())
     if held * 100 < size * limit.number():
-        yield Hit(
+        yield RuleHit(
             ROOT,
             f"the {TREE_WORDS[tree.kind]} tree holds {size_text(held)} of a disc of "
             f"{size_text(size)}; the rest may be in UDF only",

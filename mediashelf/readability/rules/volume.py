@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import BootEntry, VolumeKind
-from mediashelf.readability.disc import Tree
+from mediashelf.readability.disc import NameTree
 from mediashelf.readability.limits import BOOT_MEDIA, BOOT_PLATFORMS, Limit
-from mediashelf.readability.rule_types import ROOT, Hit, Question, Rule, at_entry, in_tree
+from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit, at_entry, in_tree
 from mediashelf.readability.rules.letters import character_names, units
 from mediashelf.text import size_text
 
@@ -17,19 +17,21 @@ _MEDIA_WORDS = {number: word for word, number in BOOT_MEDIA.items()}
 _PLATFORM_WORDS = {number: word for word, number in BOOT_PLATFORMS.items()}
 
 
-def block_size(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def block_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """One hit when logical blocks have another size."""
     size = tree.volume.block_size
     if size not in limit.numbers():
         expected = " or ".join(map(str, limit.numbers()))
-        yield Hit(ROOT, f"logical blocks have {size} bytes, not {expected}", str(size), expected)
+        yield RuleHit(
+            ROOT, f"logical blocks have {size} bytes, not {expected}", str(size), expected
+        )
 
 
-def shown_volume_size(question: Question, limit: Limit) -> Iterator[Hit]:
+def shown_volume_size(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc is larger than the target can say."""
     size, most = question.disc.facts.size, limit.number()
     if size > most and question.tree is not None:
-        yield Hit(
+        yield RuleHit(
             ROOT,
             f"the disc has {size_text(size)}, but is reported as {size_text(most)}",
             str(size),
@@ -37,7 +39,7 @@ def shown_volume_size(question: Question, limit: Limit) -> Iterator[Hit]:
         )
 
 
-def file_size(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def file_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Files that are too large."""
     most = limit.number()
     for entry in tree.entries:
@@ -50,7 +52,7 @@ def file_size(tree: Tree, limit: Limit) -> Iterator[Hit]:
             )
 
 
-def section_size(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def section_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Files with a section that is too large for its record."""
     most = limit.number()
     for entry in tree.entries:
@@ -64,7 +66,7 @@ def section_size(tree: Tree, limit: Limit) -> Iterator[Hit]:
             )
 
 
-def single_section(tree: Tree, _limit: Limit) -> Iterator[Hit]:
+def single_section(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Files that are recorded as several sections."""
     for entry in tree.entries:
         if len(entry.extents) > 1 and not entry.is_directory:
@@ -76,12 +78,12 @@ def single_section(tree: Tree, _limit: Limit) -> Iterator[Hit]:
             )
 
 
-def label_length(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def label_length(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the label is longer than the target shows."""
     label, most = tree.volume.label, limit.number()
     length = units(label)
     if length > most:
-        yield Hit(
+        yield RuleHit(
             ROOT,
             f'the label "{label}" has {length} characters, {most} are shown',
             str(length),
@@ -89,15 +91,15 @@ def label_length(tree: Tree, limit: Limit) -> Iterator[Hit]:
         )
 
 
-def label_characters(tree: Tree, limit: Limit) -> Iterator[Hit]:
+def label_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the label has other characters."""
     strange = [letter for letter in tree.volume.label if letter not in limit.text()]
     if strange:
         each = character_names(strange)
-        yield Hit(ROOT, f'the label "{tree.volume.label}" has {each}', each)
+        yield RuleHit(ROOT, f'the label "{tree.volume.label}" has {each}', each)
 
 
-def boot_media(question: Question, limit: Limit) -> Iterator[Hit]:
+def boot_media(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc boots, but in no way that starts the target's setup."""
     entries = _bootable(question)
     wanted = {BOOT_MEDIA[word] for word in limit.words()}
@@ -106,7 +108,7 @@ def boot_media(question: Question, limit: Limit) -> Iterator[Hit]:
             _MEDIA_WORDS.get(number, f"type {number}")
             for number in dict.fromkeys(entry.media_type for entry in entries)
         )
-        yield Hit(
+        yield RuleHit(
             f"LBA {entries[0].load_lba}",
             f"the disc boots with {found}, setup starts with {' or '.join(limit.words())}",
             found,
@@ -114,7 +116,7 @@ def boot_media(question: Question, limit: Limit) -> Iterator[Hit]:
         )
 
 
-def boot_platforms(question: Question, limit: Limit) -> Iterator[Hit]:
+def boot_platforms(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc boots on other platforms only."""
     entries = _bootable(question)
     wanted = {BOOT_PLATFORMS[word] for word in limit.words()}
@@ -123,7 +125,7 @@ def boot_platforms(question: Question, limit: Limit) -> Iterator[Hit]:
             _PLATFORM_WORDS.get(number, f"platform {number:#04x}")
             for number in dict.fromkeys(entry.platform_id for entry in entries)
         )
-        yield Hit(
+        yield RuleHit(
             f"LBA {entries[0].load_lba}",
             f"the disc boots on {found}, the target starts on {' or '.join(limit.words())}",
             found,

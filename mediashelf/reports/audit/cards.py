@@ -9,7 +9,7 @@ from mediashelf.catalogue.auditing.audit import AuditResult
 from mediashelf.findings import Severity, worst
 from mediashelf.integrity.fixity.comparing import WORST_FIRST, State
 from mediashelf.integrity.structure.damage import DamageSpan
-from mediashelf.reports.allowance import Allowance
+from mediashelf.reports.allowance import RowAllowance
 from mediashelf.reports.audit.disc_map import DiscMap, draw_disc_map, mark_number
 from mediashelf.reports.finding_groups import FindingGroup, group_findings
 from mediashelf.text import count_text, size_text
@@ -74,7 +74,7 @@ def in_order(results: Sequence[AuditResult]) -> list[AuditResult]:
     )
 
 
-def image_card(number: int, result: AuditResult, allowance: Allowance) -> ImageCard:
+def image_card(number: int, result: AuditResult, allowance: RowAllowance) -> ImageCard:
     """Return the card of one image; what the allowance has no room for is counted on it."""
     verdict, row = result.verdict, result.job.row
     # What is wrong in the files that a sheet names has its place there.

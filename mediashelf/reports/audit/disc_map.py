@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.structure.damage import Span, TouchedEntry
-from mediashelf.reports.allowance import Allowance
+from mediashelf.reports.allowance import RowAllowance
 from mediashelf.reports.scale import Tick, nice_ticks
 from mediashelf.text import count_text, part_text, size_text
 
@@ -84,7 +84,7 @@ def draw_disc_map(
     damage: Sequence[Span] = (),
     touched: Sequence[TouchedEntry] = (),
     findings: Iterable[Finding] = (),
-    allowance: Allowance,
+    allowance: RowAllowance,
 ) -> DiscMap | None:
     """Return the map of an image file of ``size`` bytes, None where nothing has a place.
 

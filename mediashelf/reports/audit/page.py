@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.comparing import WORST_FIRST, State
-from mediashelf.reports.allowance import Allowance
+from mediashelf.reports.allowance import RowAllowance
 from mediashelf.reports.audit.cards import (
     CARD_COST,
     ImageCard,
@@ -103,7 +103,7 @@ def audit_page(
     numbered = list(enumerate(ordered, 1))
     bad = [pair for pair in numbered if needs_attention(pair[1])]
     others = [result for result in ordered if not needs_attention(result)]
-    attention = tuple(_cards(bad, Allowance(DETAIL_ROWS)))
+    attention = tuple(_cards(bad, RowAllowance(DETAIL_ROWS)))
     with_card = {card.number for card in attention}
     headline, mood = _headline(results, depth)
     return AuditPage(
@@ -116,7 +116,7 @@ def audit_page(
         reading=(*reading_lines(results, depth), *notes),
         attention=attention,
         cards_left_out=len(bad) - len(attention),
-        remarks=group_findings(_remarks(others), Allowance(REMARK_ROWS), places=REMARKS_SHOWN),
+        remarks=group_findings(_remarks(others), RowAllowance(REMARK_ROWS), places=REMARKS_SHOWN),
         rules=tuple(rule_rows(ordered)),
         images=tuple(
             image_line(number, result, created[:10], has_card=number in with_card)
@@ -148,7 +148,7 @@ def audit_html(
 
 
 def _cards(
-    numbered: Sequence[tuple[int, AuditResult]], allowance: Allowance
+    numbered: Sequence[tuple[int, AuditResult]], allowance: RowAllowance
 ) -> Iterator[ImageCard]:
     for number, result in numbered:
         if allowance.take(CARD_COST, CARD_COST) < CARD_COST:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.formats.packed.signatures import ContentFormat
-from mediashelf.formats.raw.judgement import Verdict
+from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.integrity.fixity.comparing import WORST_FIRST
 from mediashelf.integrity.inside.contents import ContentsReport
 from mediashelf.text import count_text, size_text
@@ -54,15 +54,15 @@ def _sector_lines(results: Sequence[AuditResult]) -> Iterator[str]:
     ]
     if not distinct:
         return
-    total: Counter[Verdict] = Counter()
+    total: Counter[SectorVerdict] = Counter()
     for counts in distinct:
         total.update(counts)
     words = {
-        "proved by their EDC": total[Verdict.GOOD],
-        "damaged": total[Verdict.CORRECTED],
-        "out of place": total[Verdict.MISPLACED],
-        "lost": total[Verdict.LOST],
-        "without any check": total[Verdict.UNCHECKED],
+        "proved by their EDC": total[SectorVerdict.GOOD],
+        "damaged": total[SectorVerdict.CORRECTED],
+        "out of place": total[SectorVerdict.MISPLACED],
+        "lost": total[SectorVerdict.LOST],
+        "without any check": total[SectorVerdict.UNCHECKED],
     }
     parts = [f"{count:,} {word}" for word, count in words.items() if count]
     images = count_text(len(distinct), "raw image")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from mediashelf.catalogue.bench.session_rows import (
     BenchSession,
-    Outcome,
+    NoteResult,
     SessionDisc,
     SessionNote,
     in_force,
@@ -159,7 +159,7 @@ def _span(moments: Sequence[str]) -> str:
 def _headline(session: BenchSession) -> str:
     outcomes = [disc.outcome for disc in session.steps]
     total = count_text(len(outcomes), "disc")
-    worked, failed = outcomes.count(Outcome.WORKED), outcomes.count(Outcome.FAILED)
+    worked, failed = outcomes.count(NoteResult.WORKED), outcomes.count(NoteResult.FAILED)
     if worked == len(outcomes):
         return f"{total} worked" if worked == 1 else f"All {total} worked"
     counts = {"worked": worked, "failed": failed, OPEN: outcomes.count(None)}
@@ -169,9 +169,9 @@ def _headline(session: BenchSession) -> str:
 
 def _mood(session: BenchSession) -> str:
     outcomes = {disc.outcome for disc in session.steps}
-    if Outcome.FAILED in outcomes:
-        return Outcome.FAILED.value
-    return OPEN if None in outcomes else Outcome.WORKED.value
+    if NoteResult.FAILED in outcomes:
+        return NoteResult.FAILED.value
+    return OPEN if None in outcomes else NoteResult.WORKED.value
 
 
 def _rows(disc: SessionDisc) -> Iterator[ReportRow]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from mediashelf.reports.disc.areas import Area, Tile, lay_tiles
+from mediashelf.reports.disc.areas import DrawnArea, Tile, lay_tiles
 from mediashelf.sessions.discs import dos_steps
 from mediashelf.sessions.manifests import values as manifest_values
 from mediashelf.sessions.manifests.values import (
@@ -228,17 +228,17 @@ def _origin_text(origin: Origin) -> str:
 
 
 def _tiles(contents: Contents) -> list[Tile]:
-    root = Area("", "/", True)
+    root = DrawnArea("", "/", True)
     _add_areas(root, contents.areas)
     return lay_tiles(root, *DRAWING_SIZE) if root.by_size() else []
 
 
-def _add_areas(folder: Area, areas: tuple[manifest_values.Area, ...]) -> None:
+def _add_areas(folder: DrawnArea, areas: tuple[manifest_values.SpaceShare, ...]) -> None:
     for number, area in enumerate(areas):
         is_folder = area.name.endswith("/") and bool(area.inside)
         name = area.name or f"{area.files:,} more"
         # Numbered, because names of a manifest from elsewhere need not differ.
-        child = Area(name.removesuffix("/") if is_folder else name, name, is_folder, area.size)
+        child = DrawnArea(name.removesuffix("/") if is_folder else name, name, is_folder, area.size)
         child.file_count = area.files
         _add_areas(child, area.inside if is_folder else ())
         folder.children[f"{number} {name}"] = child

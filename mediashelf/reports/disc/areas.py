@@ -25,7 +25,7 @@ _PREFERRED = (VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKin
 
 
 @dataclass(slots=True)
-class Area:
+class DrawnArea:
     """A file or folder with its size in bytes; a folder's is that of all below it.
 
     ``severity`` is that of the worst finding about it or anything below, None
@@ -38,7 +38,7 @@ class Area:
     size: int = 0
     file_count: int = 0
     severity: Severity | None = None
-    children: dict[str, Area] = field(default_factory=dict)
+    children: dict[str, DrawnArea] = field(default_factory=dict)
 
     def add(self, size: int, severity: Severity | None) -> None:
         """Count one more file below."""
@@ -53,7 +53,7 @@ class Area:
         is_worth = self.severity is not None and self.severity > Severity.NOTE
         return self.severity.word if self.severity is not None and is_worth else ""
 
-    def by_size(self) -> list[Area]:
+    def by_size(self) -> list[DrawnArea]:
         """Return what has a size, the largest first and then by name."""
         there = (child for child in self.children.values() if child.size)
         return sorted(there, key=lambda child: (-child.size, child.name))
@@ -82,14 +82,14 @@ def best_volume(facts: DiscFacts) -> VolumeFacts | None:
 
 def disc_areas(
     volume: VolumeFacts, severities: Mapping[str, Severity] | None = None
-) -> tuple[Area, int]:
+) -> tuple[DrawnArea, int]:
     """Return the tree of a volume, and how many files share the place of another.
 
     Each place on the disc is counted once, for the first file that shows it.
     ``severities`` has the worst finding by path.
     """
     severities = severities or {}
-    root = Area("", "/", True)
+    root = DrawnArea("", "/", True)
     seen: set[tuple[int, int]] = set()
     shared = 0
     for entry in volume.entries:
@@ -107,21 +107,21 @@ def disc_areas(
         for part in parts:
             below = folder.children.get(part)
             if below is None or not below.is_folder:
-                below = Area(part, f"{folder.path.rstrip('/')}/{part}", True)
+                below = DrawnArea(part, f"{folder.path.rstrip('/')}/{part}", True)
                 folder.children[part] = below
             folder = below
             folder.add(size, severity)
-        folder.children[name] = Area(name, entry.path, False, size, 1, severity)
+        folder.children[name] = DrawnArea(name, entry.path, False, size, 1, severity)
     return root, shared
 
 
-def lay_tiles(root: Area, width: float, height: float) -> list[Tile]:
+def lay_tiles(root: DrawnArea, width: float, height: float) -> list[Tile]:
     """Return the areas to draw in a box of this size, frames before what is in them."""
     smallest = width * height / MOST_TILES
     return list(_lay_children(root, Box(0, 0, width, height), smallest))
 
 
-def _lay_children(folder: Area, box: Box, smallest: float) -> Iterator[Tile]:
+def _lay_children(folder: DrawnArea, box: Box, smallest: float) -> Iterator[Tile]:
     children = folder.by_size()
     total = sum(child.size for child in children)
     room = box.width * box.height
@@ -137,7 +137,7 @@ def _lay_children(folder: Area, box: Box, smallest: float) -> Iterator[Tile]:
         yield _rest(small, boxes[-1])
 
 
-def _lay(area: Area, box: Box, smallest: float) -> Iterator[Tile]:
+def _lay(area: DrawnArea, box: Box, smallest: float) -> Iterator[Tile]:
     if not area.is_folder:
         yield _tile("file", area, area.name, box)
         return
@@ -151,7 +151,7 @@ def _lay(area: Area, box: Box, smallest: float) -> Iterator[Tile]:
     yield from _lay_children(area, box.inset(_FRAME, LINE + 2), smallest)
 
 
-def _joined(area: Area) -> tuple[Area, str]:
+def _joined(area: DrawnArea) -> tuple[DrawnArea, str]:
     """Return the end of a chain of folders that hold one folder each, and its joined name."""
     names = [area.name]
     while len(area.children) == 1:
@@ -163,7 +163,7 @@ def _joined(area: Area) -> tuple[Area, str]:
     return area, "/".join(names)
 
 
-def _tile(kind: str, area: Area, name: str, box: Box) -> Tile:
+def _tile(kind: str, area: DrawnArea, name: str, box: Box) -> Tile:
     lines: list[str] = []
     label = _fit(name, name, box.width - (_SIGN if area.flaw else 0))
     if label and box.height >= LINE + 2:
@@ -174,7 +174,7 @@ def _tile(kind: str, area: Area, name: str, box: Box) -> Tile:
     return Tile(kind, box, tuple(lines), _title(area), area.flaw)
 
 
-def _rest(small: list[Area], box: Box) -> Tile:
+def _rest(small: list[DrawnArea], box: Box) -> Tile:
     files = sum(area.file_count for area in small)
     size = sum(area.size for area in small)
     flaw = max((area.flaw for area in small), key=("", "warning", "error").index)
@@ -185,7 +185,7 @@ def _rest(small: list[Area], box: Box) -> Tile:
     return Tile("rest", box, tuple(lines), f"{words} together, {size_text(size)}", flaw)
 
 
-def _title(area: Area) -> str:
+def _title(area: DrawnArea) -> str:
     files = f", {count_text(area.file_count, 'file')}" if area.is_folder else ""
     return f"{shorten(area.path, 120)}, {size_text(area.size)}{files}"
 

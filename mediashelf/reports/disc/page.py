@@ -11,8 +11,8 @@ from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.findings import Finding, Severity, summary, worst
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, VolumeFacts
 from mediashelf.integrity.structure.damage import PLAIN_SECTORS
-from mediashelf.reports.allowance import Allowance
-from mediashelf.reports.disc.areas import Area, Tile, best_volume, disc_areas, lay_tiles
+from mediashelf.reports.allowance import RowAllowance
+from mediashelf.reports.disc.areas import DrawnArea, Tile, best_volume, disc_areas, lay_tiles
 from mediashelf.reports.disc.tables import (
     CapacityBar,
     Coverage,
@@ -108,7 +108,7 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
     volume = best_volume(facts)
     pairs = long_paths(facts)
     renamed = renamed_files(pairs) if subject.renamed is None else list(subject.renamed)
-    root, shared = Area("", "/", True), 0
+    root, shared = DrawnArea("", "/", True), 0
     if volume is not None:
         root, shared = disc_areas(volume, _severities(subject.findings, pairs))
     folders = [area for area in root.by_size() if area.is_folder]
@@ -135,7 +135,7 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
         renamed_count=len(renamed),
         groups=group_findings(
             subject.findings,
-            Allowance(FINDING_ROWS),
+            RowAllowance(FINDING_ROWS),
             places=PLACES_SHOWN,
             lbas=PLAIN_SECTORS.lbas,
         ),
@@ -152,7 +152,7 @@ def _severities(findings: Iterable[Finding], pairs: Mapping[str, str]) -> dict[s
     return severities
 
 
-def _facts(subject: DiscSubject, root: Area) -> Iterator[tuple[str, str]]:
+def _facts(subject: DiscSubject, root: DrawnArea) -> Iterator[tuple[str, str]]:
     facts = subject.facts
     sectors = f", {count_text(-(-facts.size // SECTOR_SIZE), 'sector')}"
     if facts.looks_raw:
@@ -191,7 +191,7 @@ def _volume_words(volume: VolumeFacts) -> str:
     return f"{label}{detail}, {files}{whole}"
 
 
-def _files(root: Area) -> list[Area]:
+def _files(root: DrawnArea) -> list[DrawnArea]:
     files, waiting = [], [root]
     while waiting:
         for child in waiting.pop().children.values():
@@ -202,7 +202,7 @@ def _files(root: Area) -> list[Area]:
     return sorted(files, key=lambda file: (-file.size, file.path))
 
 
-def _parts(root: Area, areas: Sequence[Area], most: int) -> Iterator[PartRow]:
+def _parts(root: DrawnArea, areas: Sequence[DrawnArea], most: int) -> Iterator[PartRow]:
     for area in areas[:most]:
         percent = round(100 * area.size / root.size, 1) if root.size else 0.0
         yield PartRow(area.path, area.size, area.file_count, percent)

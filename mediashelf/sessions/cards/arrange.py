@@ -33,7 +33,7 @@ from mediashelf.sessions.manifests.codes import disc_codes
 from mediashelf.sessions.manifests.sense import comparable_path
 from mediashelf.sessions.manifests.values import CardFile, FileDigests
 from mediashelf.sessions.plans.session_plan import CardWish
-from mediashelf.sessions.reading_back import ReadBack, digest_whole, read_back
+from mediashelf.sessions.reading_back import ReadBack, digest_whole, read_back_file
 
 OnBytes = Callable[[int], None]
 
@@ -188,7 +188,7 @@ def _decide(
         if file.digests != step.expected:
             continue
         try:
-            found = read_back(card / file.path, on_bytes=on_bytes)
+            found = read_back_file(card / file.path, on_bytes=on_bytes)
         except StagingError:
             continue  # the copy cannot be read any more: it is made again
         if found.digests == file.digests:

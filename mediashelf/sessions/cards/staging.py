@@ -23,7 +23,7 @@ from mediashelf.sessions.reading_back import (
     ReadBack,
     as_file_digests,
     digest_whole,
-    read_back,
+    read_back_file,
 )
 
 OnBytes = Callable[[int], None]
@@ -102,7 +102,7 @@ def _confirm_kept(staged: Sequence[Staged], held: HeldCard, on_bytes: OnBytes) -
     for one in staged:
         if one.step.kept is None:
             continue
-        found = read_back(held.folder / one.step.path, on_bytes=on_bytes)
+        found = read_back_file(held.folder / one.step.path, on_bytes=on_bytes)
         if found.digests != one.digests:
             raise StagingError(
                 f"{one.step.path}: was spoiled when the remains of a stopped run were removed, as "
@@ -126,7 +126,7 @@ def _stage(step: Step, held: HeldCard, ours: Sequence[CardFile], on_bytes: OnByt
                 digests = _build(step, temporary, on_bytes)
             else:
                 digests = _copy(step, step.image, temporary, on_bytes)
-            found = read_back(temporary, on_bytes=on_bytes)
+            found = read_back_file(temporary, on_bytes=on_bytes)
             _compare(step, found, digests)
             staged = _staged(step, found)
             held.refuse_other()

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeKind
 from mediashelf.readability.limits import BOOT_MEDIA, BOOT_PLATFORMS
-from mediashelf.sessions.manifests.values import Area, BootWay, Contents
+from mediashelf.sessions.manifests.values import BootWay, Contents, SpaceShare
 
 TOP_NAMES = 24
 
@@ -80,13 +80,13 @@ def _parts(entries: Iterable[Entry]) -> dict[str, _Part]:
     return parts
 
 
-def _largest(parts: dict[str, _Part], limits: Sequence[int]) -> Iterator[Area]:
+def _largest(parts: dict[str, _Part], limits: Sequence[int]) -> Iterator[SpaceShare]:
     """Yield the largest parts, then one for the rest; ``limits`` has a number for each level."""
     limit, *deeper = limits
     ranked = sorted(parts.items(), key=lambda item: (-item[1].size, item[0]))
     for name, part in ranked[:limit]:
         inside = tuple(_largest(part.inside, deeper)) if deeper and part.inside else ()
-        yield Area(name, part.size, part.files, inside)
+        yield SpaceShare(name, part.size, part.files, inside)
     rest = [part for _, part in ranked[limit:]]
     if rest:
-        yield Area("", sum(part.size for part in rest), sum(part.files for part in rest))
+        yield SpaceShare("", sum(part.size for part in rest), sum(part.files for part in rest))

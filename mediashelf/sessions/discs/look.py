@@ -11,7 +11,7 @@ from mediashelf.building.recipes.recipe import load_recipe
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image, open_view
-from mediashelf.integrity.fixity.comparing import TRUNCATING_RULE, compare, observe
+from mediashelf.integrity.fixity.comparing import TRUNCATING_RULE, compare_with_record, observe
 from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start, read_cd_start
 from mediashelf.sessions.discs.image_source import ImageSource, read_stamp
@@ -98,7 +98,7 @@ def _look_at_image(candidate: Candidate, disc: PlanDisc, on_bytes: OnBytes) -> L
     if candidate.record is not None and candidate.record.digests:
         wanted = dict.fromkeys((*ALGORITHMS, *candidate.record.digests))
         observed = observe(path, algorithms=wanted, on_bytes=on_bytes)
-        findings = compare(where, observed, candidate.record, findings).findings
+        findings = compare_with_record(where, observed, candidate.record, findings).findings
         if observed.digests is not None:
             digests = as_file_digests(observed.digests)
     if facts.looks_raw:

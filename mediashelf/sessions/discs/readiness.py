@@ -11,7 +11,7 @@ from typing import Any
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.manifests.values import BootWay
-from mediashelf.sessions.plans.session_plan import Machine, SessionPlan
+from mediashelf.sessions.plans.session_plan import PlannedMachine, SessionPlan
 from mediashelf.text import parse_size, size_text
 
 ROWS_PATH = Path(__file__).with_name("readiness.toml")
@@ -121,7 +121,7 @@ def check_boot(
         )
 
 
-def _facts(machine: Machine, boots: Sequence[tuple[BootWay, ...]]) -> dict[str, Any]:
+def _facts(machine: PlannedMachine, boots: Sequence[tuple[BootWay, ...]]) -> dict[str, Any]:
     """Return what each condition is compared with; None where nobody said."""
     return {
         "memory_over": machine.memory,
@@ -141,7 +141,7 @@ def _holds(key: str, wanted: Any, found: Any) -> bool:
     return found in wanted if isinstance(wanted, list) else found == wanted
 
 
-def _finding(row: ReadinessRow, concerned: tuple[str, ...], machine: Machine) -> Finding:
+def _finding(row: ReadinessRow, concerned: tuple[str, ...], machine: PlannedMachine) -> Finding:
     keys = [_MACHINE_KEYS[key] for key in row.when if key in _MACHINE_KEYS]
     values = {
         "memory": size_text(machine.memory or 0),

@@ -19,7 +19,6 @@ from mediashelf.errors import InputError, ManifestError
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME, iter_contradictions
 from mediashelf.sessions.manifests.shape import check_shape
 from mediashelf.sessions.manifests.values import (
-    Area,
     BootWay,
     CardFile,
     Contents,
@@ -30,6 +29,7 @@ from mediashelf.sessions.manifests.values import (
     ManifestSession,
     OpenFinding,
     Origin,
+    SpaceShare,
 )
 from mediashelf.sessions.manifests.versions import from_version_1
 
@@ -197,9 +197,9 @@ def _contents(item: dict[str, Any]) -> Contents:
     )
 
 
-def _areas(items: list[dict[str, Any]]) -> tuple[Area, ...]:
+def _areas(items: list[dict[str, Any]]) -> tuple[SpaceShare, ...]:
     return tuple(
-        Area(item["name"], int(item["size"]), int(item["files"]), _areas(item["inside"]))
+        SpaceShare(item["name"], int(item["size"]), int(item["files"]), _areas(item["inside"]))
         for item in items
     )
 

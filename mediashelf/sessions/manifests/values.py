@@ -69,7 +69,7 @@ class Origin:
 
 
 @dataclass(frozen=True, slots=True)
-class Area:
+class SpaceShare:
     """A file of a disc, or a folder with all that is below it, by the bytes of its files.
 
     The name of a folder ends in ``/``; an empty name stands for all the smaller ones
@@ -79,7 +79,7 @@ class Area:
     name: str
     size: int
     files: int
-    inside: tuple[Area, ...] = ()
+    inside: tuple[SpaceShare, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +89,7 @@ class Contents:
     files: int
     folders: int
     top: tuple[str, ...]
-    areas: tuple[Area, ...] = ()
+    areas: tuple[SpaceShare, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -93,7 +93,7 @@ class CardWish:
 
 
 @dataclass(frozen=True, slots=True)
-class Machine:
+class PlannedMachine:
     """The machine to be set up; sizes in bytes, nothing said is empty or None.
 
     ``memory`` is read in powers of 1024 whatever the unit looks like, as memory
@@ -115,7 +115,7 @@ class SessionPlan:
     """A whole plan; ``discs`` stand in the order of use. Paths start from ``folder``."""
 
     name: str
-    machine: Machine
+    machine: PlannedMachine
     card: CardWish
     discs: tuple[PlanDisc, ...]
     folder: Path
@@ -181,11 +181,11 @@ def with_padding(plan: SessionPlan) -> SessionPlan:
     return replace(plan, discs=tuple(replace(disc, pad=True) for disc in plan.discs))
 
 
-def _machine(top: Table) -> Machine:
+def _machine(top: Table) -> PlannedMachine:
     if not top.holds_table("machine"):
-        return Machine(top.text("machine"))
+        return PlannedMachine(top.text("machine"))
     table = top.table("machine")
-    machine = Machine(
+    machine = PlannedMachine(
         name=table.text("name"),
         memory=table.size("memory", binary=True),
         disk=table.size("disk"),

@@ -13,7 +13,7 @@ from mediashelf.catalogue.bench.session_names import named_session, named_step
 from mediashelf.catalogue.bench.session_reading import session_of, sessions
 from mediashelf.catalogue.bench.session_rows import (
     BenchSession,
-    Outcome,
+    NoteResult,
     SessionNote,
     in_force,
 )
@@ -27,7 +27,7 @@ from mediashelf.catalogue.history import history_of
 from mediashelf.catalogue.shelves import drop_shelf
 from mediashelf.errors import InputError
 
-WORKED, FAILED, WITHDRAWN = Outcome.WORKED, Outcome.FAILED, Outcome.WITHDRAWN
+WORKED, FAILED, WITHDRAWN = NoteResult.WORKED, NoteResult.FAILED, NoteResult.WITHDRAWN
 
 
 def outcomes(session: BenchSession) -> list[str | None]:
@@ -152,7 +152,7 @@ def test_begun_again_for_the_next_machine(library: Library) -> None:
     assert record_session(library.catalogue, kiosk(), now=SATURDAY).id == second.id
 
 
-def note(outcome: Outcome, system: str = "", device: str = "", text: str = "") -> SessionNote:
+def note(outcome: NoteResult, system: str = "", device: str = "", text: str = "") -> SessionNote:
     return SessionNote(outcome, system, device, text, FRIDAY)
 
 

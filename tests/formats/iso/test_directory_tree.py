@@ -7,7 +7,7 @@ import pytest
 import image_parts as parts
 from image_parts import SECTOR
 from make_image import MadeImage, flip, make_iso, put, zero
-from mediashelf.formats.disc import Disc, read_disc
+from mediashelf.formats.disc import DiscReading, read_disc
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS, Limits
 from mediashelf.formats.volume import FLAG_HIDDEN, FLAG_MULTI_EXTENT, Entry, Extent
@@ -26,15 +26,15 @@ def image() -> MadeImage:
     return make_iso(FILES)
 
 
-def read(data: bytes, limits: Limits = DEFAULT_LIMITS) -> Disc:
+def read(data: bytes, limits: Limits = DEFAULT_LIMITS) -> DiscReading:
     return read_disc(BytesView(data), limits=limits)
 
 
-def rules(disc: Disc) -> set[str]:
+def rules(disc: DiscReading) -> set[str]:
     return {finding.rule for finding in disc.findings}
 
 
-def entries(disc: Disc) -> dict[str, Entry]:
+def entries(disc: DiscReading) -> dict[str, Entry]:
     return {entry.path: entry for entry in disc.facts.volumes[0].entries}
 
 

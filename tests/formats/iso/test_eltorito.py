@@ -7,7 +7,7 @@ import pytest
 import image_parts as parts
 from image_parts import SECTOR
 from make_image import Boot, MadeImage, flip, make_iso, put, zero
-from mediashelf.formats.disc import Disc, read_disc
+from mediashelf.formats.disc import DiscReading, read_disc
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.boot_catalog import words_sum
 from mediashelf.formats.iso.eltorito import detect_boot_record
@@ -28,7 +28,7 @@ def image() -> MadeImage:
     )
 
 
-def read(data: bytes) -> Disc:
+def read(data: bytes) -> DiscReading:
     return read_disc(BytesView(data))
 
 

@@ -7,7 +7,7 @@ import pytest
 from image_parts import SECTOR
 from make_image import MadeImage, make_iso
 from mediashelf.findings import Severity
-from mediashelf.formats.disc import Disc, read_disc
+from mediashelf.formats.disc import DiscReading, read_disc
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.image_size import PAD_SECTORS
 
@@ -17,7 +17,7 @@ def padded() -> MadeImage:
     return make_iso({"A.TXT": b"a" * 5000, "B.TXT": b"b" * 3000}, joliet=3, pad_sectors=10)
 
 
-def read(data: bytes) -> Disc:
+def read(data: bytes) -> DiscReading:
     return read_disc(BytesView(data))
 
 

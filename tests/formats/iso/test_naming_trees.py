@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import image_parts as parts
 from mediashelf.findings import Finding
-from mediashelf.formats.iso.directory_records import Record
+from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.identifiers import Iso9660Naming, order_key
 from mediashelf.formats.iso.joliet import JolietNaming
 from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, Naming, check_distinct
@@ -19,9 +19,9 @@ from mediashelf.formats.structure_rules import ProblemLog
 HERE = Directory("/HERE", "", b"HERE", 20, 2048, 20 * 2048, 0, 2)
 
 
-def records(identifiers: list[bytes], flags: int = 0) -> list[Record]:
+def records(identifiers: list[bytes], flags: int = 0) -> list[DirectoryRecord]:
     return [
-        Record(40 * number, identifier, 100, 1, flags, parts.RECORD_DATE)
+        DirectoryRecord(40 * number, identifier, 100, 1, flags, parts.RECORD_DATE)
         for number, identifier in enumerate(identifiers)
     ]
 
@@ -191,7 +191,7 @@ def test_joliet_accepts_the_order_of_bytes_and_that_of_the_standard() -> None:
 def distinct_findings(*pairs: tuple[bytes, int]) -> tuple[Finding, ...]:
     log = ProblemLog()
     made = [
-        Record(40 * number, identifier, 100, 1, flags, parts.RECORD_DATE)
+        DirectoryRecord(40 * number, identifier, 100, 1, flags, parts.RECORD_DATE)
         for number, (identifier, flags) in enumerate(pairs)
     ]
     check_distinct(HERE, Iso9660Naming(log).name_all(HERE, b"", made), log)

@@ -11,7 +11,7 @@ import pytest
 import image_parts as parts
 from image_parts import SECTOR
 from make_image import MadeImage, make_iso, put
-from mediashelf.formats.disc import Disc, read_disc
+from mediashelf.formats.disc import DiscReading, read_disc
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.system_use import MOST_CONTINUATIONS, SystemUseReader
 from mediashelf.formats.structure_rules import ProblemLog
@@ -35,17 +35,17 @@ def image() -> MadeImage:
     )
 
 
-def read(data: bytes) -> Disc:
+def read(data: bytes) -> DiscReading:
     return read_disc(BytesView(data))
 
 
-def paths(disc: Disc, kind: VolumeKind = VolumeKind.ROCKRIDGE) -> list[str]:
+def paths(disc: DiscReading, kind: VolumeKind = VolumeKind.ROCKRIDGE) -> list[str]:
     volume = disc.facts.volume(kind)
     assert volume is not None
     return [entry.path for entry in volume.entries]
 
 
-def rules(disc: Disc) -> set[str]:
+def rules(disc: DiscReading) -> set[str]:
     return {finding.rule for finding in disc.findings}
 
 
@@ -199,7 +199,7 @@ def test_the_tree_that_pycdlib_writes_and_reads(tmp_path: Path) -> None:
         walked += [f"{parent.rstrip('/')}/{name}" for name in (*folders, *files)]
     iso.close()
     with open_image(image) as opened:
-        found = paths(Disc(opened.facts, opened.findings))
+        found = paths(DiscReading(opened.facts, opened.findings))
         # pycdlib's own application identifier has lower-case letters.
         assert {finding.rule for finding in opened.findings} == {"descriptor-characters"}
     assert sorted(found) == sorted(walked)

@@ -7,7 +7,7 @@ import random
 import pytest
 
 from make_raw import flip, noise, spoil
-from mediashelf.formats.raw.judgement import JudgedSector, Verdict, judge_sector
+from mediashelf.formats.raw.judgement import JudgedSector, SectorVerdict, judge_sector
 from mediashelf.formats.raw.parity import parity_of
 from mediashelf.formats.raw.sectors import (
     RAW_SIZE,
@@ -44,7 +44,7 @@ def judge(sector: bytes, mode: int = 1) -> JudgedSector:
     ],
 )
 def test_good_sector(sector: bytes, mode: int, kind: SectorKind) -> None:
-    assert judge(sector, mode) == JudgedSector(Verdict.GOOD, kind, sector)
+    assert judge(sector, mode) == JudgedSector(SectorVerdict.GOOD, kind, sector)
 
 
 @pytest.mark.parametrize(
@@ -67,7 +67,7 @@ def test_good_sector(sector: bytes, mode: int, kind: SectorKind) -> None:
 )
 def test_wrong_bytes_of_mode_1_are_put_right(places: tuple[int, ...]) -> None:
     judged = judge(flip(MODE_1, *places))
-    assert judged == JudgedSector(Verdict.CORRECTED, SectorKind.MODE_1, MODE_1, "", places)
+    assert judged == JudgedSector(SectorVerdict.CORRECTED, SectorKind.MODE_1, MODE_1, "", places)
     assert judged.user_data == DATA
 
 
@@ -77,7 +77,7 @@ def test_wrong_bytes_of_mode_1_are_put_right(places: tuple[int, ...]) -> None:
 )
 def test_wrong_bytes_of_form_1_are_put_right(places: tuple[int, ...]) -> None:
     judged = judge(flip(FORM_1, *places), mode=2)
-    assert judged == JudgedSector(Verdict.CORRECTED, SectorKind.FORM_1, FORM_1, "", places)
+    assert judged == JudgedSector(SectorVerdict.CORRECTED, SectorKind.FORM_1, FORM_1, "", places)
     assert judged.user_data == DATA
 
 
@@ -88,20 +88,20 @@ def test_burst_is_put_right(start: int, size: int) -> None:
         if mode == 2 and start < 16:
             continue  # see below: the header of mode 2 is outside EDC and parity
         judged = judge(spoil(sector, start, size), mode)
-        assert (judged.verdict, judged.sector) == (Verdict.CORRECTED, sector)
+        assert (judged.verdict, judged.sector) == (SectorVerdict.CORRECTED, sector)
         assert judged.changed == tuple(range(start, start + size))
 
 
 def test_burst_over_the_header_of_form_1() -> None:
     # Whatever stands in the header then is no address, as here, or a wrong one: misplaced.
     judged = judge(flip(FORM_1, *range(172)), mode=2)
-    assert (judged.verdict, judged.sector) == (Verdict.CORRECTED, FORM_1)
+    assert (judged.verdict, judged.sector) == (SectorVerdict.CORRECTED, FORM_1)
 
 
 def test_damaged_parity_alone_leaves_the_data_good() -> None:
     for place in (2076, 2200, 2351):
         judged = judge(flip(MODE_1, place))
-        assert judged.verdict is Verdict.GOOD
+        assert judged.verdict is SectorVerdict.GOOD
         assert judged.user_data == DATA
 
 
@@ -127,7 +127,7 @@ def test_damaged_parity_alone_leaves_the_data_good() -> None:
 )
 def test_lost_sector(sector: bytes, mode: int, reason: str) -> None:
     judged = judge(sector, mode)
-    assert (judged.verdict, judged.reason) == (Verdict.LOST, reason)
+    assert (judged.verdict, judged.reason) == (SectorVerdict.LOST, reason)
     assert judged.sector == sector
     assert judged.changed == ()
     assert len(judged.user_data) == 2048
@@ -136,7 +136,7 @@ def test_lost_sector(sector: bytes, mode: int, reason: str) -> None:
 def test_sector_that_was_written_with_a_wrong_edc_is_named() -> None:
     covered = MODE_1[12:2064] + b"EDC?" + bytes(8)
     judged = judge(SYNC + covered + parity_of(covered))
-    assert judged.verdict is Verdict.LOST
+    assert judged.verdict is SectorVerdict.LOST
     assert judged.reason == "the parity holds but the EDC does not: it was written that way"
 
 
@@ -151,37 +151,37 @@ def test_sector_of_another_place(distance: int, reason: str) -> None:
     for encode, mode in ((encode_mode_1, 1), (encode_form_1, 2)):
         sector = encode(DATA, LBA + distance)
         judged = judge(sector, mode)
-        assert (judged.verdict, judged.reason) == (Verdict.MISPLACED, reason)
+        assert (judged.verdict, judged.reason) == (SectorVerdict.MISPLACED, reason)
         assert judged.sector == sector
 
 
 def test_damaged_sector_of_another_place_is_put_right_and_still_misplaced() -> None:
     sector = encode_mode_1(DATA, LBA + 1)
     judged = judge(flip(sector, 500, 501))
-    assert (judged.verdict, judged.sector) == (Verdict.MISPLACED, sector)
+    assert (judged.verdict, judged.sector) == (SectorVerdict.MISPLACED, sector)
     assert judged.changed == (500, 501)
 
 
 def test_header_of_mode_2_that_is_no_address_is_plain_damage() -> None:
     # The EDC of mode 2 leaves the header out.
     judged = judge(flip(FORM_1, 13), mode=2)
-    assert judged == JudgedSector(Verdict.CORRECTED, SectorKind.FORM_1, FORM_1, "", (13,))
+    assert judged == JudgedSector(SectorVerdict.CORRECTED, SectorKind.FORM_1, FORM_1, "", (13,))
 
 
 def test_form_2_without_edc_is_allowed_and_unchecked() -> None:
     judged = judge(FORM_2_BARE, mode=2)
     assert judged == JudgedSector(
-        Verdict.UNCHECKED, SectorKind.FORM_2, FORM_2_BARE, "form 2 without EDC"
+        SectorVerdict.UNCHECKED, SectorKind.FORM_2, FORM_2_BARE, "form 2 without EDC"
     )
     # What cannot be proved is not called corrected either.
-    assert judge(flip(FORM_2_BARE, 3), mode=2).verdict is Verdict.UNCHECKED
+    assert judge(flip(FORM_2_BARE, 3), mode=2).verdict is SectorVerdict.UNCHECKED
     moved = encode_form_2(noise(2324), LBA + 2, with_edc=False)
-    assert judge(moved, mode=2).verdict is Verdict.MISPLACED
+    assert judge(moved, mode=2).verdict is SectorVerdict.MISPLACED
 
 
 def test_form_2_without_edc_needs_a_sync_or_an_address() -> None:
     # Nothing else would tell it from bytes of another file.
-    assert judge(flip(FORM_2_BARE, 3, 13), mode=2).verdict is Verdict.LOST
+    assert judge(flip(FORM_2_BARE, 3, 13), mode=2).verdict is SectorVerdict.LOST
 
 
 @pytest.mark.parametrize("size", [2076, 2200, 2351])
@@ -189,13 +189,13 @@ def test_hole_that_ends_inside_a_sector_is_not_taken_for_zeros(size: int) -> Non
     # The EDC of zeros is zero, and what is left of the parity is from other data.
     for hole in (bytes(size), SYNC + HEADER[2] + bytes(size - 16)):
         judged = judge(hole + FORM_1[size:], mode=2)
-        assert judged.verdict is Verdict.LOST
+        assert judged.verdict is SectorVerdict.LOST
 
 
 def test_zeros_of_mode_2_prove_nothing() -> None:
     # The EDC of zeros is zero: a hole in a file without headers looks the same.
     judged = judge(SYNC + HEADER[2] + bytes(2336), mode=2)
-    assert judged.verdict is Verdict.UNCHECKED
+    assert judged.verdict is SectorVerdict.UNCHECKED
 
 
 @pytest.mark.parametrize(("sector", "mode"), [(MODE_1, 1), (FORM_1, 2)])
@@ -207,8 +207,8 @@ def test_single_wrong_byte_anywhere_never_yields_wrong_data(sector: bytes, mode:
         judged = judge(bytes(damaged), mode)
         in_header = mode == 2 and 12 <= place < 15
         assert judged.user_data == DATA
-        assert judged.verdict is not Verdict.LOST
-        assert judged.verdict is not Verdict.MISPLACED or in_header
+        assert judged.verdict is not SectorVerdict.LOST
+        assert judged.verdict is not SectorVerdict.MISPLACED or in_header
 
 
 def test_random_damage_never_yields_wrong_data_unnoticed() -> None:
@@ -221,6 +221,6 @@ def test_random_damage_never_yields_wrong_data_unnoticed() -> None:
             damaged[place] ^= source.randrange(1, 256)
         judged = judge(bytes(damaged), mode)
         verdicts.add(judged.verdict)
-        if judged.verdict in (Verdict.GOOD, Verdict.CORRECTED):
+        if judged.verdict in (SectorVerdict.GOOD, SectorVerdict.CORRECTED):
             assert judged.user_data == DATA
-    assert verdicts >= {Verdict.CORRECTED, Verdict.LOST}
+    assert verdicts >= {SectorVerdict.CORRECTED, SectorVerdict.LOST}

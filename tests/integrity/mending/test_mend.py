@@ -28,7 +28,7 @@ from mediashelf.integrity.fixity.values import FixityRecord
 from mediashelf.integrity.mending import copies as mend_copies
 from mediashelf.integrity.mending import mend
 from mediashelf.integrity.mending.mend import mend_image
-from mediashelf.integrity.mending.values import How, Mending, Outcome
+from mediashelf.integrity.mending.values import How, Mending, MendOutcome
 from mediashelf.integrity.structure.damage import Span
 
 SECTOR = 2048
@@ -127,7 +127,7 @@ def test_five_damaged_blocks_from_two_copies_damaged_elsewhere(bench: Bench) -> 
     first = spoil(ORIGINAL, block(1, 3), block(6), block(8, 9))
     second = spoil(ORIGINAL, block(3), block(10), block(11))
     result = bench.mend(image, first, second, record=bench.record())
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
     assert [(part.span, part.how, part.sources) for part in result.parts] == [
         (Span(1 * BLOCK, BLOCK), How.COPY, (2,)),
@@ -149,7 +149,7 @@ def test_five_damaged_blocks_from_two_copies_damaged_elsewhere(bench: Bench) -> 
 
 def test_nothing_to_mend(bench: Bench) -> None:
     result = bench.mend(ORIGINAL, spoil(ORIGINAL, 3), record=bench.record())
-    assert (result.outcome, result.is_written) == (Outcome.AS_RECORDED, False)
+    assert (result.outcome, result.is_written) == (MendOutcome.AS_RECORDED, False)
     assert result.parts == ()
     assert result.copies[1].sampled == 0  # nobody asked it for anything
 
@@ -170,7 +170,7 @@ def test_damage_in_the_same_block_but_different_sectors(
     image = spoil(ORIGINAL, *(block(5, sector) for sector in in_image))
     copy = spoil(ORIGINAL, *(block(5, sector) for sector in in_copy))
     result = bench.mend(image, copy, record=bench.record())
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
     [part] = result.parts
     assert (part.how, part.sources) == (How.SECTORS, (1,))
@@ -185,7 +185,7 @@ def test_sectors_of_three_copies(bench: Bench) -> None:
     first = spoil(ORIGINAL, block(2, 3), block(2, 4), block(2, 5), by=2)
     second = spoil(ORIGINAL, block(2, 5), block(2, 6), block(2, 1), by=3)
     result = bench.mend(image, first, second, record=bench.record())
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
     assert [part.sources for part in result.parts] == [(1, 2)]
 
@@ -193,7 +193,7 @@ def test_sectors_of_three_copies(bench: Bench) -> None:
 def test_damage_in_the_same_sector_is_refused(bench: Bench) -> None:
     image, copy = spoil(ORIGINAL, block(5, 7), by=1), spoil(ORIGINAL, block(5, 7), by=2)
     result = bench.mend(image, copy, record=bench.record())
-    assert (result.outcome, result.is_written) == (Outcome.INCOMPLETE, False)
+    assert (result.outcome, result.is_written) == (MendOutcome.INCOMPLETE, False)
     [part] = result.parts
     assert (part.how, part.tried, part.possible) == (How.NOT_MENDED, 2, 2)
     [finding] = result.findings
@@ -207,7 +207,7 @@ def test_damage_in_the_same_sector_is_refused(bench: Bench) -> None:
 def test_copies_with_the_same_damage_are_refused(bench: Bench) -> None:
     image = spoil(ORIGINAL, block(5, 7))
     result = bench.mend(image, image, image, record=bench.record())
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
     assert "they do not differ" in result.findings[0].message
 
 
@@ -215,7 +215,7 @@ def test_anyway_writes_the_best_there_is(bench: Bench) -> None:
     image = spoil(ORIGINAL, block(5, 7), block(8), by=1)
     copy = spoil(ORIGINAL, block(5, 7), by=2)
     result = bench.mend(image, copy, record=bench.record(), anyway=True)
-    assert (result.outcome, result.is_written) == (Outcome.INCOMPLETE, True)
+    assert (result.outcome, result.is_written) == (MendOutcome.INCOMPLETE, True)
     assert bench.output.read_bytes() == spoil(ORIGINAL, block(5, 7), by=1)
     assert "block-can-be-mended" in rules(result)
 
@@ -255,11 +255,11 @@ def digest_of(bench: Bench, block_size: int) -> bytes:
 def test_a_copy_of_another_image_is_not_used(bench: Bench) -> None:
     image = spoil(ORIGINAL, block(5, 7))
     alone = bench.mend(image, ANOTHER, record=bench.record())
-    assert alone.outcome is Outcome.INCOMPLETE
+    assert alone.outcome is MendOutcome.INCOMPLETE
     assert "copy-agrees" in rules(alone)
     assert (alone.copies[1].sampled, alone.copies[1].sampled_right) == (8, 0)
     result = bench.mend(image, ANOTHER, ORIGINAL, record=bench.record())
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
     assert [part.sources for part in result.parts] == [(2,)]
     assert rules(result) == {"copy-agrees"}
@@ -274,7 +274,7 @@ def test_a_damaged_copy_is_not_called_another_image(bench: Bench) -> None:
 
 def test_another_image_than_the_recorded_one_is_noticed(bench: Bench) -> None:
     result = bench.mend(ANOTHER, ORIGINAL, record=bench.record())
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
     assert rules(result) == {"image-agrees-with-record"}
 
@@ -282,7 +282,7 @@ def test_another_image_than_the_recorded_one_is_noticed(bench: Bench) -> None:
 @pytest.mark.parametrize("length", [0, 1, BLOCK, 3 * BLOCK + 5 * SECTOR + 9, len(ORIGINAL) - 1])
 def test_a_truncated_image_gets_its_end_back(bench: Bench, length: int) -> None:
     result = bench.mend(ORIGINAL[:length], ORIGINAL, record=bench.record())
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
     assert "copy-has-full-size" in rules(result)
 
@@ -292,7 +292,7 @@ def test_a_truncated_copy_gives_what_it_has(bench: Bench, length: int) -> None:
     image = spoil(ORIGINAL, block(5, 1))
     result = bench.mend(image, ORIGINAL[:length], record=bench.record())
     is_there = length >= (block(5, 1) + 1) * SECTOR
-    assert result.outcome is (Outcome.PROVED if is_there else Outcome.INCOMPLETE)
+    assert result.outcome is (MendOutcome.PROVED if is_there else MendOutcome.INCOMPLETE)
     assert result.is_written is is_there
     assert not is_there or bench.equals_original()
 
@@ -300,7 +300,7 @@ def test_a_truncated_copy_gives_what_it_has(bench: Bench, length: int) -> None:
 def test_what_lies_behind_the_end_is_left_out(bench: Bench) -> None:
     padded = ORIGINAL + bytes(5000)
     result = bench.mend(padded, record=bench.record())
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
     assert rules(result) == {"copy-has-full-size"}
     bench.output.unlink()
@@ -313,32 +313,32 @@ def test_zeros_that_were_cut_off_need_no_copy(bench: Bench) -> None:
     whole = ORIGINAL[: 5 * BLOCK + 100] + bytes(3 * BLOCK)
     record = bench.record(whole)
     result = bench.mend(whole[: 6 * BLOCK + 2 * SECTOR + 9], record=record)
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.output.read_bytes() == whole
     assert result.copies[0].given == 2 * BLOCK // SECTOR - 2 + 1
     bench.output.unlink()
     result = bench.mend(whole[: 5 * BLOCK + 50], record=record)
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
 
 
 def test_two_truncated_files_that_end_in_the_same_block(bench: Bench) -> None:
     image = spoil(ORIGINAL[: block(9, 12) * SECTOR], block(9, 2))
     copy = ORIGINAL[: block(9, 7) * SECTOR]
     result = bench.mend(image, copy, record=bench.record())
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
     assert result.parts[0].absent == 4
     assert "4 sectors are in none of the files" in result.findings[0].message
     rest = spoil(ORIGINAL, block(9, 1))
     result = bench.mend(image, copy, rest, record=bench.record())
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
 
 
 def test_empty_image(bench: Bench) -> None:
     result = bench.mend(b"", b"", record=bench.record(b""))
-    assert result.outcome is Outcome.AS_RECORDED
+    assert result.outcome is MendOutcome.AS_RECORDED
     result = bench.mend(b"x" * 9, record=bench.record(b""))
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.output.read_bytes() == b""
 
 
@@ -357,7 +357,7 @@ def test_dropouts_are_tried_last_and_told(bench: Bench) -> None:
 def test_record_that_contradicts_itself(bench: Bench) -> None:
     record = replace(bench.record(), digests={"xxh3_128": "0" * 32})
     result = bench.mend(spoil(ORIGINAL, 3), ORIGINAL, record=record)
-    assert (result.outcome, result.is_written) == (Outcome.INCOMPLETE, False)
+    assert (result.outcome, result.is_written) == (MendOutcome.INCOMPLETE, False)
     assert rules(result) == {"whole-as-recorded"}
 
 
@@ -365,24 +365,24 @@ def test_every_digest_on_record_is_proved(bench: Bench) -> None:
     record = bench.record()
     digests = {**record.digests, "sha256": hashlib.sha256(ORIGINAL).hexdigest()}
     result = bench.mend(spoil(ORIGINAL, 3), ORIGINAL, record=replace(record, digests=digests))
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert result.digests == digests
     digests = {**digests, "sha256": "0" * 64}
     bench.output.unlink()
     result = bench.mend(spoil(ORIGINAL, 3), ORIGINAL, record=replace(record, digests=digests))
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
 
 
 def test_record_without_blocks_proves_what_was_voted(bench: Bench) -> None:
     record = replace(bench.record(), blocks=b"")
     image, copy = spoil(ORIGINAL, 3), spoil(ORIGINAL, 40)
     result = bench.mend(image, copy, ORIGINAL, record=record)
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
     assert result.findings == ()
     bench.output.unlink()
     result = bench.mend(image, image, ORIGINAL, record=record)
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
     assert "whole-as-recorded" in rules(result)
 
 
@@ -393,12 +393,12 @@ def test_more_copies_are_used_only_with_a_record(bench: Bench) -> None:
     result = mend_image(
         bench.image, [], bench.output, record=bench.record(), more_copies=[gone, more]
     )
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
     assert [report.path for report in result.copies] == [bench.image, more]
     assert rules(result) == {"copy-is-used"}
     unproved = mend_image(bench.image, [], None, more_copies=[more])
-    assert unproved.outcome is Outcome.INCOMPLETE
+    assert unproved.outcome is MendOutcome.INCOMPLETE
     assert len(unproved.copies) == 1
 
 
@@ -412,7 +412,7 @@ def test_more_copies_do_not_outvote_the_image_in_a_guess(bench: Bench) -> None:
 def test_dry_run_writes_nothing(bench: Bench) -> None:
     [copy] = bench.lay(spoil(ORIGINAL, 3), [ORIGINAL])
     result = mend_image(bench.image, [copy], None, record=bench.record())
-    assert (result.outcome, result.is_written) == (Outcome.PROVED, False)
+    assert (result.outcome, result.is_written) == (MendOutcome.PROVED, False)
     assert result.digests == bench.record().digests
     assert sorted(bench.folder.iterdir()) == [copy, bench.image]
 
@@ -464,7 +464,7 @@ def test_sectors_that_cannot_be_read_come_from_others(
 ) -> None:
     lose(monkeypatch, {"image.iso": [block(5, 7), block(5, 8)], "copy0.iso": [block(5, 2)]})
     result = bench.mend(ORIGINAL, ORIGINAL, record=bench.record())
-    assert result.outcome is Outcome.PROVED
+    assert result.outcome is MendOutcome.PROVED
     assert bench.equals_original()
     assert [report.unreadable for report in result.copies] == [2, 1]
     assert rules(result) == {"copy-is-readable"}
@@ -473,7 +473,7 @@ def test_sectors_that_cannot_be_read_come_from_others(
 def test_sectors_that_no_file_gives(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     lose(monkeypatch, {"image.iso": [block(5, 7)], "copy0.iso": [block(5, 7)]})
     result = bench.mend(ORIGINAL, ORIGINAL, record=bench.record(), anyway=True)
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
     assert bench.output.read_bytes() == zeroed(ORIGINAL, block(5, 7))
     assert "1 sector is in none of the files" in result.findings[0].message
 
@@ -481,7 +481,7 @@ def test_sectors_that_no_file_gives(bench: Bench, monkeypatch: pytest.MonkeyPatc
 def test_what_cannot_be_read_is_counted_once(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     lose(monkeypatch, {"image.iso": [3], "copy0.iso": [3]})
     result = bench.mend(ORIGINAL, ORIGINAL, record=bench.record())
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
     assert result.copies[1].sampled == 8
     assert [report.unreadable for report in result.copies] == [1, 1]
 
@@ -489,7 +489,7 @@ def test_what_cannot_be_read_is_counted_once(bench: Bench, monkeypatch: pytest.M
 def test_unreadable_and_cut_in_one_block(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     lose(monkeypatch, {"image.iso": [block(5, 2)]})
     result = bench.mend(ORIGINAL[: block(5, 7) * SECTOR + 9], ORIGINAL, ORIGINAL)
-    assert result.outcome is Outcome.VOTED
+    assert result.outcome is MendOutcome.VOTED
     assert bench.equals_original()
     assert [(span.first_lba, span.last_lba) for span in result.mended_spans] == [
         (block(5, 2), block(5, 2)),
@@ -500,7 +500,7 @@ def test_unreadable_and_cut_in_one_block(bench: Bench, monkeypatch: pytest.Monke
 def test_unreadable_sectors_have_no_vote(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     lose(monkeypatch, {"image.iso": [40], "copy0.iso": [90], "copy1.iso": [90]})
     result = bench.mend(ORIGINAL, ORIGINAL, ORIGINAL)
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
     assert [(part.span.first_lba, part.how, part.sources) for part in result.parts] == [
         (40, How.VOTED, (1, 2)),
         (90, How.UNDECIDED, (0,)),
@@ -514,7 +514,7 @@ def test_vote_of_three(bench: Bench) -> None:
     image = spoil(ORIGINAL, 3, 4, 100)
     first, second = spoil(ORIGINAL, 5, 150), spoil(ORIGINAL, 60)
     result = bench.mend(image, first, second)
-    assert result.outcome is Outcome.VOTED
+    assert result.outcome is MendOutcome.VOTED
     assert bench.equals_original()
     assert [
         (part.span.first_lba, part.span.last_lba, part.how, part.sources) for part in result.parts
@@ -534,53 +534,53 @@ def test_vote_of_three(bench: Bench) -> None:
 def test_tie_is_refused(bench: Bench) -> None:
     image, first = spoil(ORIGINAL, 3, by=1), spoil(ORIGINAL, 3, by=2)
     result = bench.mend(image, first, ORIGINAL)
-    assert (result.outcome, result.is_written) == (Outcome.INCOMPLETE, False)
+    assert (result.outcome, result.is_written) == (MendOutcome.INCOMPLETE, False)
     assert [(part.span, part.how) for part in result.parts] == [
         (Span(3 * SECTOR, SECTOR), How.UNDECIDED)
     ]
     assert rules(result) == {"bytes-decided"}
     four = bench.mend(image, image, ORIGINAL, ORIGINAL)
-    assert four.outcome is Outcome.INCOMPLETE
+    assert four.outcome is MendOutcome.INCOMPLETE
     five = bench.mend(image, image, ORIGINAL, ORIGINAL, ORIGINAL)
-    assert five.outcome is Outcome.VOTED
+    assert five.outcome is MendOutcome.VOTED
     assert bench.equals_original()
 
 
 def test_two_files_cannot_outvote_each_other(bench: Bench) -> None:
     result = bench.mend(spoil(ORIGINAL, 3), ORIGINAL)
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
     best = bench.mend(zeroed(ORIGINAL, 3), spoil(ORIGINAL, 70), anyway=True)
-    assert best.outcome is Outcome.INCOMPLETE
+    assert best.outcome is MendOutcome.INCOMPLETE
     assert bench.output.read_bytes() == ORIGINAL  # data before zeros, then the image
 
 
 def test_equal_files_have_nothing_to_mend(bench: Bench) -> None:
     result = bench.mend(ORIGINAL, ORIGINAL, ORIGINAL)
-    assert (result.outcome, result.is_written) == (Outcome.UNCHANGED, False)
+    assert (result.outcome, result.is_written) == (MendOutcome.UNCHANGED, False)
     assert result.findings == ()
     won = bench.mend(ORIGINAL, spoil(ORIGINAL, 3), ORIGINAL)
-    assert (won.outcome, won.is_written) == (Outcome.UNCHANGED, False)
+    assert (won.outcome, won.is_written) == (MendOutcome.UNCHANGED, False)
 
 
 def test_zeros_that_win_are_told(bench: Bench) -> None:
     result = bench.mend(zeroed(ORIGINAL, 3), zeroed(ORIGINAL, 3), ORIGINAL)
-    assert result.outcome is Outcome.UNCHANGED
+    assert result.outcome is MendOutcome.UNCHANGED
     assert rules(result) == {"bytes-proved", "data-wins-over-zeros"}
 
 
 def test_vote_on_size(bench: Bench) -> None:
     padded = ORIGINAL + bytes(3000)
     result = bench.mend(padded, ORIGINAL, ORIGINAL)
-    assert result.outcome is Outcome.VOTED
+    assert result.outcome is MendOutcome.VOTED
     assert bench.equals_original()
     bench.output.unlink()
     short = ORIGINAL[: 90 * SECTOR + 100]
     result = bench.mend(short, ORIGINAL, ORIGINAL)
-    assert result.outcome is Outcome.VOTED
+    assert result.outcome is MendOutcome.VOTED
     assert bench.equals_original()
     bench.output.unlink()
     result = bench.mend(short, padded, ORIGINAL)
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
     assert "size-decided" in rules(result)
 
 
@@ -610,7 +610,7 @@ def test_a_file_counts_once_under_any_name(bench: Bench) -> None:
     link.symlink_to(copy)
     hard.hardlink_to(copy)
     result = mend_image(bench.image, [copy, link, hard, bench.image], bench.output)
-    assert result.outcome is Outcome.INCOMPLETE
+    assert result.outcome is MendOutcome.INCOMPLETE
     assert len(result.copies) == 2
     assert [each.where for each in result.findings if each.rule == "copy-is-used"] == [
         str(link),
@@ -621,12 +621,12 @@ def test_a_file_counts_once_under_any_name(bench: Bench) -> None:
 
 def test_copies_of_another_image_do_not_replace_this_one(bench: Bench) -> None:
     result = bench.mend(ORIGINAL, ANOTHER, ANOTHER)
-    assert (result.outcome, result.is_written) == (Outcome.INCOMPLETE, False)
+    assert (result.outcome, result.is_written) == (MendOutcome.INCOMPLETE, False)
     assert "image-agrees-with-copies" in rules(result)
     result = bench.mend(spoil(ORIGINAL, 3), ORIGINAL, ORIGINAL, ANOTHER)
-    assert result.outcome is Outcome.INCOMPLETE  # two of four are no majority
+    assert result.outcome is MendOutcome.INCOMPLETE  # two of four are no majority
     result = bench.mend(spoil(ORIGINAL, 3), ORIGINAL, ANOTHER, ORIGINAL, ORIGINAL)
-    assert result.outcome is Outcome.VOTED
+    assert result.outcome is MendOutcome.VOTED
     assert bench.equals_original()
     assert [each.where for each in result.findings if each.rule == "copy-agrees"] == [
         str(bench.folder / "copy1.iso")
@@ -676,7 +676,7 @@ def test_replace_puts_a_proved_result_in_the_images_place(bench: Bench) -> None:
     link = bench.folder / "link.iso"
     link.symlink_to("image.iso")
     result = mend_image(bench.image, paths, link, record=record, replace=True)
-    assert (result.outcome, result.is_written) == (Outcome.PROVED, True)
+    assert (result.outcome, result.is_written) == (MendOutcome.PROVED, True)
     assert bench.image.read_bytes() == ORIGINAL
     assert bench.image.stat().st_mode & 0o777 == 0o640
     assert link.is_symlink()
@@ -686,7 +686,7 @@ def test_nothing_unproved_takes_the_images_place(bench: Bench) -> None:
     image = spoil(ORIGINAL, 3, by=1)
     paths, record = decayed(bench, image, spoil(ORIGINAL, 3, by=2))
     result = mend_image(bench.image, paths, bench.image, record=record, replace=True)
-    assert (result.outcome, result.is_written) == (Outcome.INCOMPLETE, False)
+    assert (result.outcome, result.is_written) == (MendOutcome.INCOMPLETE, False)
     for options in (
         {"record": record, "anyway": True},
         {"record": None},
@@ -817,13 +817,13 @@ def test_what_is_proved_is_the_original_and_what_can_be_is(
             choices *= max(len(held[number]), 1)
         possible_within &= choices <= 300
     if result.is_written:
-        assert result.outcome is Outcome.PROVED
+        assert result.outcome is MendOutcome.PROVED
         assert bench.equals_original()
         assert can_be
-    elif result.outcome is Outcome.AS_RECORDED:
+    elif result.outcome is MendOutcome.AS_RECORDED:
         assert files[0].data == ORIGINAL
     else:
-        assert result.outcome is Outcome.INCOMPLETE
+        assert result.outcome is MendOutcome.INCOMPLETE
         assert not (can_be and possible_within)
 
 
@@ -845,9 +845,9 @@ def test_a_vote_is_right_wherever_two_of_three_are(
     undecided = (first & second) | (first & third) | (second & third)
     contested = first | second | third
     if first:
-        expected = Outcome.INCOMPLETE if undecided else Outcome.VOTED
+        expected = MendOutcome.INCOMPLETE if undecided else MendOutcome.VOTED
     else:
-        expected = Outcome.INCOMPLETE if undecided else Outcome.UNCHANGED
+        expected = MendOutcome.INCOMPLETE if undecided else MendOutcome.UNCHANGED
     assert result.outcome is expected
     told = {
         sector

@@ -15,7 +15,7 @@ from mediashelf.sessions.plans.session_plan import (
     MAX_PLAN_SIZE,
     CardWish,
     DiscSource,
-    Machine,
+    PlannedMachine,
     SessionPlan,
     SourceKind,
     load_plan,
@@ -65,7 +65,7 @@ def with_discs(*tables: str) -> SessionPlan:
 def test_every_key_is_understood() -> None:
     plan = parse(WHOLE)
     assert plan.name == "Tide-table kiosk"
-    assert plan.machine == Machine(
+    assert plan.machine == PlannedMachine(
         "Kiosk PC, 1999", 768 * 1024 * 1024, 160_000_000_000, "ide", "bios", True, "lspci.txt"
     )
     assert plan.card == CardWish("fat32", 4_000_000_000)

@@ -25,7 +25,12 @@ from mediashelf.formats.packed.cabinet import (
 )
 from mediashelf.formats.packed.signatures import ARCHIVES, detect_format
 from mediashelf.integrity.inside.selfchecks.cabinet_data import DataWalk, MszipExpander, WalkedBlock
-from mediashelf.integrity.inside.selfchecks.faults import Allowance, Fault, Tally, structure_fault
+from mediashelf.integrity.inside.selfchecks.faults import (
+    ExpansionAllowance,
+    Fault,
+    Tally,
+    structure_fault,
+)
 
 _STRUCTURE = "cabinet-structure-holds"
 _CHECKSUM = "cabinet-checksums-agree"
@@ -58,7 +63,7 @@ def check_cabinet(view: View, tally: Tally) -> Iterator[Fault]:
     for file in files:
         by_folder.setdefault(file.folder_index, []).append(file)
     walk = DataWalk(view, header.block_reserve)
-    data = _Folders(view, tally, Allowance(view.size), walk)
+    data = _Folders(view, tally, ExpansionAllowance(view.size), walk)
     for index, folder in enumerate(folders):
         yield from data.check_folder(index, folder, by_folder.get(index, []))
     yield from _check_size(header, view.size, max((end for _, end in walk.walked), default=0))
@@ -146,7 +151,7 @@ class _Folders:
 
     view: View
     tally: Tally
-    allowance: Allowance
+    allowance: ExpansionAllowance
     walk: DataWalk
 
     def check_folder(

@@ -88,7 +88,7 @@ def too_far(what: str, offset: int, size: int) -> Fault:
     )
 
 
-class Allowance:
+class ExpansionAllowance:
     """How much a check may expand: enough for every honest file, too little for a bomb.
 
     256 MiB, or 64 times the file if that is more. Compressed disc or floppy

@@ -15,7 +15,7 @@ from mediashelf.formats.packed.gzip_member import (
 )
 from mediashelf.formats.runs import iter_chunks
 from mediashelf.integrity.inside.selfchecks.faults import (
-    Allowance,
+    ExpansionAllowance,
     Fault,
     Tally,
     structure_fault,
@@ -30,7 +30,7 @@ _SMALL_HEADER = 512
 
 def check_gzip(view: View, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in a gzip file; members may follow one another (section 2.2)."""
-    allowance = Allowance(view.size)
+    allowance = ExpansionAllowance(view.size)
     at = 0
     while at < view.size:
         try:

@@ -23,7 +23,7 @@ from mediashelf.formats.packed.zip_records import (
 )
 from mediashelf.formats.runs import iter_chunks
 from mediashelf.integrity.inside.selfchecks.faults import (
-    Allowance,
+    ExpansionAllowance,
     Fault,
     Tally,
     structure_fault,
@@ -49,7 +49,7 @@ class MemberCheck:
     tally: Tally
     prefix: int
     directory_at: int
-    allowance: Allowance
+    allowance: ExpansionAllowance
     spans: array[int] = field(default_factory=lambda: array("Q"))
 
     def check(self, member: ZipMember, at: int) -> Iterator[Fault]:

@@ -11,7 +11,12 @@ from mediashelf.findings import Severity
 from mediashelf.formats.fields import View
 from mediashelf.formats.packed.zip_directory import ZipDirectory, find_directory, iter_members
 from mediashelf.formats.packed.zip_records import CENTRAL_SIZE, END_SIZE, SOURCE
-from mediashelf.integrity.inside.selfchecks.faults import Allowance, Fault, Tally, structure_fault
+from mediashelf.integrity.inside.selfchecks.faults import (
+    ExpansionAllowance,
+    Fault,
+    Tally,
+    structure_fault,
+)
 from mediashelf.integrity.inside.selfchecks.zip_members import STRUCTURE, MemberCheck
 
 
@@ -39,7 +44,9 @@ def check_zip(view: View, tally: Tally) -> Iterator[Fault]:
     if directory.is_split:
         tally.unverified["archives split over several files"] += 1
         return
-    members = MemberCheck(view, tally, directory.prefix, directory.at, Allowance(view.size))
+    members = MemberCheck(
+        view, tally, directory.prefix, directory.at, ExpansionAllowance(view.size)
+    )
     yield from _walk_directory(members, directory)
     yield from _overlaps(members.spans)
 
