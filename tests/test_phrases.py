@@ -1,0 +1,80 @@
+"""Plain English: phrases that a technician stumbles over stay out of messages, help, pages and docs.
+
+Own behaviour: the list holds what readers marked, and its kind; it grows with every reader.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "mediashelf"
+
+STUMBLES = {
+    "is not a …": r"(?<!there )\b(is|are|was) no (?!longer\b|more\b|less\b|other\b)\w+",
+    "past the end, after, beyond": r"(?<!left )(?<!leave )(?<!leaves )(?<!leaving )\bbehind\b",
+    "fix (mend is a command)": r"\b[Mm]end (them|these|those|the pattern|it first)\b",
+    "files with checksums of their own": r"\b(carry|carries|their own|its own) checks\b",
+    "EDC good": r"\bproved by (their|its) EDC\b",
+    "nested deeper than": r"\bstands? too deep\b",
+    "is at, is in": r"\b(lies|lie) (behind|beyond|past|in|on|at|wholly|elsewhere)\b",
+    "error(s) block …": r"\b(errors?|findings?|stands?) in (the|its|their) way\b",
+    "also record": r"\bon record for good\b",
+    "not allowed": r"\bdo(es)? not go\b(?! on)",
+    "takes up": r"\bwhat takes the room\b",
+    "gets read errors": r"\bunder (its|their) hands\b",
+    "internal error": r"\bitself failed at\b",
+    "on a target of one's own: name the cure": r"\bof one's own\b",
+    "with as few keystrokes as possible": r"\bcold hands\b",
+    "will not eject": r"\bdoes not let go\b",
+    "narrow the search": r"\badd letters\b",
+    "is empty, or not a regular file": r"\bno file with bytes\b",
+    "a page title, not a slug": r"\binf-[a-z]+-(section|directive)\b",
+    "agree in number": r"\b1 (entries|files|images|folders|devices|errors|warnings)\b",
+}
+
+
+def texts(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield what a person may read in a file, with its line."""
+    text = path.read_text("utf-8")
+    if path.suffix != ".py":
+        yield from enumerate(text.split("\n"), start=1)
+        return
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str):
+            yield node.lineno, " ".join(node.value.split())
+
+
+FILES = sorted(
+    [path for path in PACKAGE.rglob("*") if path.suffix in (".py", ".html", ".toml", ".json")]
+    + [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "fixtures" / "README.md"]
+)
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_no_stumbling(path: Path) -> None:
+    found = [
+        f"line {line}: {match.group()!r} in {text[max(0, match.start() - 30) : match.end() + 30]!r}"
+        f": better: {better}"
+        for line, text in texts(path)
+        for better, pattern in STUMBLES.items()
+        for match in re.finditer(pattern, text)
+    ]
+    assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize(
+    "text", ["x is no folder", "bytes behind the end", "Mend them", "1 entries", "stands too deep"]
+)
+def test_a_stumble_is_noticed(text: str) -> None:
+    assert any(re.search(pattern, text) for pattern in STUMBLES.values())
+
+
+@pytest.mark.parametrize("text", ["there is no folder", "nothing is left behind", "is no longer"])
+def test_good_english_is_not(text: str) -> None:
+    assert not any(re.search(pattern, text) for pattern in STUMBLES.values())
