@@ -20,14 +20,14 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     It is on the disk under that name when this returns (:func:`rename_whole`). If the
     block raises, or never creates the file, nothing is left under either name
     and an older ``path`` stays as it was. With ``replace=False`` an existing
-    ``path`` is an :class:`OutputError`; one that is no regular file always is.
+    ``path`` is an :class:`OutputError`; one that is not a regular file always is.
     Leftovers of runs that were killed have names that end in
     :data:`PARTIAL_MARK`, and are removed by the next run that writes the same
     path. Raises :class:`OutputError` for what the system refuses.
     """
     if path.exists() and not path.is_file():
         # A rename would put a file in the place of a device or a FIFO.
-        raise OutputError(f"{path}: is no regular file; choose another name")
+        raise OutputError(f"{path}: is not a regular file; choose another name")
     if not replace and path.exists():
         raise OutputError(f"{path}: exists already; choose another name or remove it first")
     remove_partials(path)
@@ -66,7 +66,7 @@ def rename_whole(old: Path, new: Path) -> None:
 
 
 def remove_partials(path: Path) -> None:
-    """Remove what killed runs left behind for this final ``path``.
+    """Remove what killed runs left of this final ``path``.
 
     The process number is in the name, so that the work of a run that is still
     alive stays.

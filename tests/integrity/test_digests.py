@@ -179,14 +179,14 @@ def test_missing_file(tmp_path: Path) -> None:
 
 
 def test_a_folder_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="is no regular file"):
+    with pytest.raises(InputError, match="is not a regular file"):
         digest_file(tmp_path)
 
 
 def test_a_fifo_is_refused_and_does_not_block(tmp_path: Path) -> None:
     path = tmp_path / "pipe.iso"
     os.mkfifo(path)
-    with pytest.raises(InputError, match="is no regular file"):
+    with pytest.raises(InputError, match="is not a regular file"):
         digest_file(path)
 
 

@@ -3,7 +3,7 @@
 ``observe`` reads; ``compare`` judges and touches nothing; ``judge`` does both.
 
 =============  ==================================================================
-sound          the bytes are as recorded (or none are on record) and no damage shows
+sound          the bytes are as recorded (or no digest is recorded) and no damage shows
 damaged        as sound, but the structure inside has errors
 decayed        the bytes differ, size and date do not: nobody wrote this file
 changed        the bytes differ and so does size or date: somebody wrote this file
@@ -26,6 +26,7 @@ from mediashelf.findings import Finding, Severity, worst
 from mediashelf.integrity.fixity import findings as fixity_findings
 from mediashelf.integrity.fixity.digests import (
     BLOCK_DIGEST_SIZE,
+    BLOCK_SIZE,
     Digests,
     differing_blocks,
     digest_file,
@@ -84,7 +85,7 @@ def observe(
     except (FileNotFoundError, NotADirectoryError):
         return Observed(absence=Absence.MISSING)
     except OSError as error:
-        return Observed(problem=f"{path}: cannot be looked at: {error.strerror or error}")
+        return Observed(problem=f"{path}: cannot be opened: {error.strerror or error}")
     wanted = tuple(algorithms) or ("xxh3_128",)
     try:
         digests = digest_file(path, algorithms=wanted, past_cache=past_cache, on_bytes=on_bytes)
@@ -110,11 +111,11 @@ def compare_with_record(
     *,
     structure_read: bool = True,
 ) -> FixityVerdict:
-    """Judge what was observed against what is on record; reads nothing.
+    """Judge what was observed against the record; reads nothing.
 
     ``where`` names the image in the findings. ``structure`` holds the structural
     findings of the image as it is now. ``recorded`` is None, or has no digests,
-    where nothing is on record.
+    where nothing is recorded.
     """
     if observed.absence is Absence.AWAY:
         return FixityVerdict(State.AWAY, "nothing read", (fixity_findings.away(where, recorded),))
@@ -147,7 +148,7 @@ def _compare_bytes(
     digests = observed.digests
     if recorded is None or not recorded.digests:
         read = "contents not read" if digests is None else "all bytes read"
-        return _Comparison(State.SOUND, words=[read, "no digest on record"])
+        return _Comparison(State.SOUND, words=[read, "no recorded digest"])
     if digests is None:
         return _compare_sizes(where, observed, recorded)
     if _is_same(digests, recorded):
@@ -198,16 +199,15 @@ def _compare_blocks(
         whole_blocks = digests.size // digests.block_size if is_comparable else 0
         is_start = not whole_blocks or numbers[0] >= whole_blocks
         if is_start and (whole_blocks or not digests.size or date_is_same or is_cut):
-            left = (
-                f"the {count_text(whole_blocks, 'whole MiB', 'whole MiB')} left are as recorded"
-                if whole_blocks
-                else "too little is left to compare"
-            )
+            left = "too little is left to compare"
+            if whole_blocks:
+                unit = _unit_text(digests.block_size)
+                left = f"{count_text(whole_blocks, 'whole block')} of {unit} left, as recorded"
             finding = fixity_findings.truncated(where, digests.size, recorded, left)
             lost = Span(digests.size, recorded.size - digests.size)
             return _Comparison(State.TRUNCATED, finding, (lost,))
     total = max(len(recorded.blocks), len(digests.blocks)) // BLOCK_DIGEST_SIZE
-    extent = f"{len(numbers):,} of {count_text(total, 'MiB', 'MiB')} differ" if numbers else ""
+    extent = _extent_text(len(numbers), total, recorded.block_size) if numbers else ""
     spans = spans_of_blocks(numbers, recorded.block_size, max(recorded.size, digests.size))
     if digests.size == recorded.size and date_is_same:
         return _Comparison(
@@ -216,3 +216,12 @@ def _compare_blocks(
     return _Comparison(
         State.CHANGED, fixity_findings.changed(where, observed, recorded, extent), spans
     )
+
+
+def _extent_text(count: int, total: int, block_size: int) -> str:
+    verb = "differs" if count == 1 else "differ"
+    return f"{count:,} of {count_text(total, 'block')} of {_unit_text(block_size)} {verb}"
+
+
+def _unit_text(block_size: int) -> str:
+    return "1 MiB" if block_size == BLOCK_SIZE else f"{block_size:,} bytes"

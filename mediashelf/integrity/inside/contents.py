@@ -1,4 +1,4 @@
-"""Files inside an image that carry their own checks, verified where they are.
+"""Files inside an image with checksums of their own, verified where they are.
 
 Nothing is unpacked to disk; memory stays at a few chunks whatever the files say;
 archives inside archives are counted and not followed. The format is told by a
@@ -60,7 +60,7 @@ class ContentsReport:
     """What was looked at. Filled while the findings are drawn; complete with the last of them.
 
     ``files`` and ``size`` count distinct files; ``tallies`` has an entry for each
-    format that was met. ``unchecked_files`` hold no checks of their own.
+    format that was met. ``unchecked_files`` have no checksums of their own.
     ``unreadable_files`` gave an error of the medium, ``cut_files`` have bytes
     beyond the image's end.
     """
@@ -169,13 +169,13 @@ def _check_file(
 
 
 def _check_program(view: View, tally: Tally, report: ContentsReport) -> Iterator[Fault]:
-    """Check a program, and the archive behind it if it is a self-extracting one."""
+    """Check a program, and the archive after it if it is a self-extracting one."""
     end = yield from check_program(view, tally)
     attached = find_attached(view.read(end, _ATTACHED_SEARCH))
     if attached is None:
         return
     kind, offset = attached
-    tally.verified["programs with an archive behind them"] += 1
+    tally.verified["programs with an archive after them"] += 1
     inner = report.tally(kind)
     if kind is ContentFormat.ZIP:  # its offsets may count from the program's start
         yield from check_attached_zip(view, end + offset, inner)
@@ -204,8 +204,8 @@ def _unreadable(file: ContentFile, error: OSError) -> Finding:
         severity=Severity.ERROR,
         where=file.path,
         message=f"cannot be read from the image: {error.strerror or error}",
-        remedy="the disk or card that holds the image fails: copy the image while it still can "
-        "be read",
+        remedy="the disk or card that holds the image is failing: copy the image while it can "
+        "still be read",
         offset=file.runs[0].offset,
         length=file.size,
     )

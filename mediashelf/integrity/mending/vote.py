@@ -14,7 +14,7 @@ from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.mending.values import Piece, is_blank, sector_count
 
 LEAST_VOICES = 2
-"""Copies that must agree: one alone is no majority, however few others have the sector."""
+"""Copies that must agree: one alone is not a majority, however few others have the sector."""
 
 
 class Ballot(NamedTuple):

@@ -1,4 +1,4 @@
-"""Audit raw images: every sector of every data track, judged by what it carries itself."""
+"""Audit raw images: every sector of every data track, judged by itself."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def audit_raw(
     reports = []
     for track in disc.tracks:
         if _has_checks(track):
-            auditor = TrackAuditor(track, parity=parity, puts_right=False)
+            auditor = TrackAuditor(track, parity=parity, corrects=False)
             for _ in auditor.iter_batches(on_bytes):
                 pass
             reports.append(auditor.report())
@@ -101,8 +101,8 @@ def _nothing_to_check(track: RawTrack) -> Finding:
         "track-without-checks" if is_data else "track-audio",
         Severity.NOTE,
         f"{track.path.name}, track {track.number}",
-        f"The track {what}: nothing in its {count_text(track.sector_count, 'sector')} "
-        "tells whether they are right",
+        f"The track {what}: its {count_text(track.sector_count, 'sector')} "
+        "have no checksum to verify",
         remedy="Record digests of the file to notice later damage",
     )
 
@@ -111,12 +111,12 @@ class TrackAuditor:
     """Judges a data track batch by batch and keeps account.
 
     Batches are for whoever also wants the user data; :meth:`report` tells about
-    those that were taken. ``puts_right`` says whether the data that was put right
-    goes on to somewhere, or stays wrong where it is.
+    those that were taken. ``corrects`` says whether corrected data is
+    written somewhere, or stays wrong where it is.
     """
 
-    def __init__(self, track: RawTrack, *, parity: bool = False, puts_right: bool = True) -> None:
-        self._track, self._parity, self._puts_right = track, parity, puts_right
+    def __init__(self, track: RawTrack, *, parity: bool = False, corrects: bool = True) -> None:
+        self._track, self._parity, self._corrects = track, parity, corrects
         self._found_lba = find_first_lba(track)
         self.first_lba = self._found_lba if self._found_lba is not None else track.first_lba or 0
         self.volume_end: int | None = None
@@ -140,7 +140,7 @@ class TrackAuditor:
         runs = tuple(self._runs.runs)
         findings = [
             *self._check_description(),
-            *check_runs(self._track, runs, self.volume_end, puts_right=self._puts_right),
+            *check_runs(self._track, runs, self.volume_end, corrects=self._corrects),
             *check_runs(self._track, self._parity_runs.runs),
         ]
         counts = {verdict: self._counts[verdict] for verdict in SectorVerdict}
@@ -185,7 +185,7 @@ class TrackAuditor:
                 "track-address",
                 Severity.WARNING,
                 where,
-                f"The sectors' own headers say that the track begins at LBA {self._found_lba}",
+                f"The sector headers say that the track begins at LBA {self._found_lba}",
                 remedy="Get the whole disc, if this is a part of one: places inside the volume "
                 "may count from the disc's start",
                 source="common practice",

@@ -101,9 +101,9 @@ def convert_track(
 ) -> Conversion:
     """Write a data track's user data to ``output``, 2048 bytes a sector, each one judged.
 
-    Damage that the parity can put right is put right in the output only. Findings
+    Damage that the parity can correct is corrected in the output only. Findings
     of the rules in :data:`BLOCKING` keep it from being written unless ``anyway``:
-    then lost sectors stand in it as they were found, or as zeros with ``zero_lost``.
+    then lost sectors are in it as they were read, or as zeros with ``zero_lost``.
     Raises :class:`OutputError` for an output that exists (unless ``replace``) or can't
     be written, :class:`ConversionError` for an output that is a source, and
     :class:`InputError` when a file can't be read.
@@ -166,7 +166,7 @@ def _with_zeros(data: bytes, batch: SectorBatch) -> bytes:
 
 
 def _count_cut(batch: SectorBatch) -> int:
-    """Return how many sectors of form 2 hold more than zeros behind their first 2048 bytes."""
+    """Return how many sectors of form 2 hold more than zeros after their first 2048 bytes."""
     layout = batch.track.layout
     candidates = batch.form_2 + [
         index
@@ -200,6 +200,6 @@ def _no_volume(track: RawTrack) -> Finding:
         Severity.WARNING,
         f"{track.path.name}, track {track.number}",
         "No volume descriptor is in the track's sectors 16 to 31: readers will see no files",
-        remedy="Look whether this is the track that holds the volume",
+        remedy="Check that this is the track that holds the volume",
         source="ECMA-119 6.7.1",
     )

@@ -54,7 +54,7 @@ class SectorBatch:
         return len(self.stored) // self.track.layout.size
 
     def user_data(self) -> bytes:
-        """Return 2048 bytes a sector: put right where that was possible, else as they stand."""
+        """Return 2048 bytes a sector: corrected where that was possible, else as stored."""
         data = user_data(self.stored, self.track.layout)
         if not self.judged:
             return data

@@ -1,4 +1,4 @@
-"""The user data of a raw track as a reader of volumes wants it, damage put right on the way."""
+"""The user data of a raw track as a reader of volumes wants it, damage corrected on the way."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from mediashelf.integrity.raw.tracks import RawTrack
 class TrackView:
     """A data track as one run of bytes, 2048 a sector, each sector judged when it is read.
 
-    A :class:`~mediashelf.formats.fields.View`. What parity can put right reads as a
-    conversion would write it; what is lost reads as it stands. Made for the few
+    A :class:`~mediashelf.formats.fields.View`. What the parity can correct reads as a
+    conversion would write it; what is lost reads as it is stored. Made for the few
     sectors that hold descriptors and directories: every read opens the file. Raises
     :class:`InputError` when the file can't be read.
     """

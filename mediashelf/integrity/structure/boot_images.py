@@ -41,7 +41,7 @@ def _check_floppy(entry: BootEntry, sector: bytes, offset: int) -> Iterator[Find
         yield _boot_finding(
             entry,
             offset,
-            "is of another size than the boot catalog says",
+            "has another size than the boot catalog says",
             f"{expected} sectors",
             f"{total} sectors",
         )
@@ -65,7 +65,7 @@ def _boot_finding(entry: BootEntry, offset: int, what: str, expected: str, found
         Severity.NOTE,
         f"LBA {entry.load_lba}",
         f"boot image {entry.section} {what}",
-        remedy="Try whether the disc boots before the day it is needed",
+        remedy="Check that the disc boots before the day it is needed",
         source="from memory",
         found=found,
         expected=expected,

@@ -40,7 +40,7 @@ def test_decay_is_named_with_block_and_file(shelf: Shelf) -> None:
     out = shelf.run("audit", code=1).stdout
     assert out.splitlines()[1].startswith("home: tide.iso  decayed  ")
     assert "error bytes-as-recorded" in out
-    assert "1 of 4 MiB differ" in " ".join(out.split())
+    assert "1 of 4 blocks of 1 MiB differs" in " ".join(out.split())
     assert "LBA 1,024 to 1,535 (bytes 2,097,152 to 3,145,727)" in out
     assert "/FILLER.DAT: 1 of 3 MiB; the 7 other entries are sound" in out
     assert "2 images: 1 decayed, 1 sound." in out
@@ -84,7 +84,7 @@ def test_structure_only(shelf: Shelf) -> None:
 def test_an_image_that_is_not_on_record(shelf: Shelf) -> None:
     path = write(shelf.folder / "new.iso", tide_image(9))
     out = " ".join(shelf.run("audit", path).stdout.split())
-    assert "no digest on record" in out
+    assert "no recorded digest" in out
     assert "all bytes of 0 compared with a digest on record, 1 had none" in out
     copy = write(shelf.folder / "copy.iso", (shelf.home / "ebb.iso").read_bytes())
     assert "the same bytes as home: ebb.iso" in " ".join(shelf.run("audit", copy).stdout.split())

@@ -70,7 +70,7 @@ def check_cabinet(view: View, tally: Tally) -> Iterator[Fault]:
 
 
 def _check_size(header: CabinetHeader, file_size: int, data_end: int) -> Iterator[Fault]:
-    """The recorded size lies between the end of the data and that of the file.
+    """The recorded size is between the end of the data and that of the file.
 
     A signature may follow the cabinet in its file.
     """
@@ -134,7 +134,7 @@ class _Contents:
         return (f"{shown} and {more} more" if more > 0 else shown) or "no file"
 
     def heads(self, start: int, data: bytes) -> Iterator[bytes]:
-        """Yield the beginnings of the files that begin in ``data``, which stands at ``start``."""
+        """Yield the beginnings of the files that begin in ``data``, which begins at ``start``."""
         first = bisect_left(self._offsets, start)
         last = bisect_left(self._offsets, start + len(data))
         for offset in self._offsets[first:last]:

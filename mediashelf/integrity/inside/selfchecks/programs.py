@@ -36,7 +36,7 @@ _OTHER_NEW_HEADERS = (b"LX", b"W3", b"W4")
 def check_program(view: View, tally: Tally) -> Generator[Fault, None, int]:
     """Yield what is wrong in a program; returns where what it describes of itself ends.
 
-    Behind that place anything may follow: self-extracting archives, for one.
+    After that place anything may follow: self-extracting archives, for one.
     """
     head = view.read(0, MZ_SIZE)
     try:
@@ -77,7 +77,7 @@ def _check_dos(
     if header.new_offset and header.new_offset + 4 > view.size:
         yield Fault(
             rule=_COMPLETE,
-            message=f"a new header should stand at byte {header.new_offset:,}, "
+            message=f"a new header should be at byte {header.new_offset:,}, "
             f"but the file has {view.size:,}",
             offset=60,
             size=4,
