@@ -30,7 +30,7 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
         raise OutputError(f"{path}: is not a regular file; choose another name")
     if not replace and path.exists():
         raise OutputError(f"{path}: exists already; choose another name or remove it first")
-    remove_partials(path)
+    _remove_partials(path)
     temporary = path.with_name(
         f"{_partial_prefix(path)}{os.getpid()}-{secrets.token_hex(4)}{PARTIAL_MARK}"
     )
@@ -65,7 +65,7 @@ def rename_whole(old: Path, new: Path) -> None:
     flush_folder(new.parent)
 
 
-def remove_partials(path: Path) -> None:
+def _remove_partials(path: Path) -> None:
     """Remove what killed runs left of this final ``path``.
 
     The process number is in the name, so that the work of a run that is still

@@ -24,7 +24,6 @@ from mediashelf.integrity.fixity.digests import (
     differing_blocks,
     digest_file,
     digest_stream,
-    hex_length,
 )
 
 PUBLISHED = [
@@ -103,7 +102,6 @@ def test_one_pass_serves_every_algorithm(tmp_path: Path) -> None:
         assert digest_file(path, algorithms=[algorithm]).whole == {
             algorithm: together.whole[algorithm]
         }
-        assert len(together.whole[algorithm]) == hex_length(algorithm)
 
 
 class Dribble(io.RawIOBase):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,10 +15,10 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.comparing import (
     Absence,
     FixityRecord,
+    FixityVerdict,
     Observed,
     State,
     compare_with_record,
-    judge_fixity,
     observe,
 )
 from mediashelf.integrity.fixity.digests import BLOCK_SIZE, digest_file
@@ -58,6 +59,15 @@ def record_of(path: Path) -> FixityRecord:
 
 def finding(rule: str, severity: Severity) -> Finding:
     return Finding(rule, severity, "LBA 16", "invented")
+
+
+def judge_fixity(
+    path: Path, recorded: FixityRecord | None, structure: Sequence[Finding] = ()
+) -> FixityVerdict:
+    """Read the file and judge it, as an audit does."""
+    algorithms = recorded.digests if recorded is not None else ()
+    observed = observe(path, algorithms=algorithms)
+    return compare_with_record(str(path), observed, recorded, structure)
 
 
 def flip(data: bytes, at: int) -> bytes:

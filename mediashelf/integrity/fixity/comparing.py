@@ -1,6 +1,6 @@
 """Is a file still what was recorded of it? One state for each image.
 
-``observe`` reads; ``compare`` judges and touches nothing; ``judge`` does both.
+``observe`` reads; ``compare_with_record`` judges and touches nothing.
 
 =============  ==================================================================
 sound          the bytes are as recorded (or no digest is recorded) and no damage shows
@@ -50,26 +50,11 @@ __all__ = [
     "Observed",
     "State",
     "compare_with_record",
-    "judge_fixity",
     "observe",
 ]
 
 TRUNCATING_RULE = "image-is-whole"
 """The structural finding that says the file ends before the volume inside does."""
-
-
-def judge_fixity(
-    path: Path,
-    recorded: FixityRecord | None,
-    structure: Sequence[Finding] = (),
-    *,
-    past_cache: bool = False,
-    on_bytes: Callable[[int], None] = lambda count: None,
-) -> FixityVerdict:
-    """Read the file at ``path`` once and say whether it is still what was recorded."""
-    algorithms = recorded.digests if recorded is not None else ()
-    observed = observe(path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes)
-    return compare_with_record(str(path), observed, recorded, structure)
 
 
 def observe(

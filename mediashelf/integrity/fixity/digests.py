@@ -155,11 +155,6 @@ def block_digest(data: bytes | bytearray | memoryview) -> bytes:
     return xxhash.xxh3_64_digest(data)
 
 
-def hex_length(algorithm: str) -> int:
-    """Return the number of hexadecimal digits that digests of ``algorithm`` have."""
-    return len(_factory(algorithm)().hexdigest())
-
-
 def digest_stream(
     stream: ReadableInto,
     *,

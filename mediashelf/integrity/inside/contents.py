@@ -31,27 +31,31 @@ from mediashelf.integrity.inside.content_files import (
     distinct_files,
     findings_of,
 )
-from mediashelf.integrity.inside.selfchecks.archives import check_rar, check_rar5, check_seven_zip
-from mediashelf.integrity.inside.selfchecks.cabinets import check_cabinet
-from mediashelf.integrity.inside.selfchecks.compressed import check_compressed
+from mediashelf.integrity.inside.selfchecks.archives import (
+    iter_rar5_faults,
+    iter_rar_faults,
+    iter_seven_zip_faults,
+)
+from mediashelf.integrity.inside.selfchecks.cabinets import iter_cabinet_faults
+from mediashelf.integrity.inside.selfchecks.compressed import iter_compressed_faults
 from mediashelf.integrity.inside.selfchecks.faults import Fault, Tally, shifted
-from mediashelf.integrity.inside.selfchecks.gzips import check_gzip
-from mediashelf.integrity.inside.selfchecks.programs import check_program
-from mediashelf.integrity.inside.selfchecks.zips import check_attached_zip, check_zip
+from mediashelf.integrity.inside.selfchecks.gzips import iter_gzip_faults
+from mediashelf.integrity.inside.selfchecks.programs import iter_program_faults
+from mediashelf.integrity.inside.selfchecks.zips import iter_attached_zip_faults, iter_zip_faults
 
 MAX_FAULTS_PER_FILE = 100
 """Findings of one file after which the rest of it is left unchecked, which is then said."""
 
 _ATTACHED_SEARCH = 4096
 
-_CHECKS: dict[ContentFormat, Callable[[View, Tally], Iterator[Fault]]] = {
-    ContentFormat.CABINET: check_cabinet,
-    ContentFormat.ZIP: check_zip,
-    ContentFormat.GZIP: check_gzip,
-    ContentFormat.SEVEN_ZIP: check_seven_zip,
-    ContentFormat.RAR: check_rar,
-    ContentFormat.RAR5: check_rar5,
-    ContentFormat.COMPRESSED: check_compressed,
+_FAULT_ITERATORS: dict[ContentFormat, Callable[[View, Tally], Iterator[Fault]]] = {
+    ContentFormat.CABINET: iter_cabinet_faults,
+    ContentFormat.ZIP: iter_zip_faults,
+    ContentFormat.GZIP: iter_gzip_faults,
+    ContentFormat.SEVEN_ZIP: iter_seven_zip_faults,
+    ContentFormat.RAR: iter_rar_faults,
+    ContentFormat.RAR5: iter_rar5_faults,
+    ContentFormat.COMPRESSED: iter_compressed_faults,
 }
 
 
@@ -92,11 +96,6 @@ class ContentsReport:
             "nested_archives": self.nested_archives,
             "formats": {kind.value: tally.as_dict() for kind, tally in self.tallies.items()},
         }
-
-
-def contents_size(image: Image, entries: Iterable[Entry] | None = None) -> int:
-    """Return how many bytes :func:`check_contents` will report to ``on_bytes``, lists left out."""
-    return sum(file.size for file in distinct_files(image.facts, entries))
 
 
 def check_contents(
@@ -150,9 +149,9 @@ def _check_file(
     tally = report.tally(kind)
     tally.files += 1
     if kind is ContentFormat.PROGRAM:
-        faults = _check_program(view, tally, report)
+        faults = _iter_program_faults(view, tally, report)
     else:
-        faults = _CHECKS[kind](view, tally)
+        faults = _FAULT_ITERATORS[kind](view, tally)
     worst = Severity.NOTE
     for fault in islice(faults, MAX_FAULTS_PER_FILE):
         worst = max(worst, fault.severity)
@@ -168,9 +167,9 @@ def _check_file(
         )
 
 
-def _check_program(view: View, tally: Tally, report: ContentsReport) -> Iterator[Fault]:
+def _iter_program_faults(view: View, tally: Tally, report: ContentsReport) -> Iterator[Fault]:
     """Check a program, and the archive after it if it is a self-extracting one."""
-    end = yield from check_program(view, tally)
+    end = yield from iter_program_faults(view, tally)
     attached = find_attached(view.read(end, _ATTACHED_SEARCH))
     if attached is None:
         return
@@ -178,10 +177,12 @@ def _check_program(view: View, tally: Tally, report: ContentsReport) -> Iterator
     tally.verified["programs with an archive after them"] += 1
     inner = report.tally(kind)
     if kind is ContentFormat.ZIP:  # its offsets may count from the program's start
-        yield from check_attached_zip(view, end + offset, inner)
+        yield from iter_attached_zip_faults(view, end + offset, inner)
     else:
         inner.files += 1
-        yield from shifted(_CHECKS[kind](TailView(view, end + offset), inner), end + offset)
+        yield from shifted(
+            _FAULT_ITERATORS[kind](TailView(view, end + offset), inner), end + offset
+        )
 
 
 def _too_much(file: ContentFile) -> Finding:

@@ -10,7 +10,7 @@ from mediashelf.integrity.mending.values import CopyReport, How, Part, sector_co
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.text import count_text
 
-ANOTHER_COPY = "name another copy with --from"
+_ANOTHER_COPY = "name another copy with --from"
 _LARGEST_NUMBER_SHOWN = 10**9
 
 
@@ -47,7 +47,7 @@ def part_findings(parts: Sequence[Part], copies: int, is_raw: bool) -> Iterator[
 
 
 def _not_mended(part: Part, where: str, copies: int) -> Finding:
-    remedy = ANOTHER_COPY
+    remedy = _ANOTHER_COPY
     if part.absent:
         verb = "is" if part.absent == 1 else "are"
         message = f"{count_text(part.absent, 'sector')} {verb} in none of the files"
@@ -85,7 +85,7 @@ def _undecided(part: Part, where: str, copies: int) -> Finding:
         Severity.ERROR,
         where,
         reason,
-        remedy=f"{ANOTHER_COPY}; an odd number of good ones decides",
+        remedy=f"{_ANOTHER_COPY}; an odd number of good ones decides",
         offset=part.span.offset,
         length=part.span.length,
     )
@@ -127,7 +127,7 @@ def size_undecided(image: str, sizes: Sequence[int]) -> Finding:
         Severity.ERROR,
         image,
         f"the files have different sizes with no majority ({shown} bytes)",
-        remedy=ANOTHER_COPY,
+        remedy=_ANOTHER_COPY,
     )
 
 
@@ -138,7 +138,7 @@ def whole_differs(image: str) -> Finding:
         Severity.ERROR,
         image,
         "put together, the bytes do not match the recorded digest of the whole",
-        remedy=f"{ANOTHER_COPY}, or check that the record is of this image",
+        remedy=f"{_ANOTHER_COPY}, or check that the record is of this image",
     )
 
 

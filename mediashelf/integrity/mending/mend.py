@@ -62,7 +62,7 @@ def mend_image(
         work = Work(opened, record, tries, on_bytes)
         if output is None:
             return work.run(None)
-        in_place = _check_output(
+        in_place = _replaces_image(
             output, image, (*copies, *more_copies), record, anyway=anyway, replace=replace
         )
         try:
@@ -91,7 +91,7 @@ def _is_wanted(result: Mending, anyway: bool) -> bool:
     return result.outcome in (MendOutcome.PROVED, MendOutcome.VOTED)
 
 
-def _check_output(
+def _replaces_image(
     output: Path,
     image: Path,
     copies: Sequence[Path],

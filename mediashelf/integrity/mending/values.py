@@ -178,7 +178,7 @@ def changed_sectors(piece: Piece, data: bytes) -> list[int]:
     return [at for at in range(sector_count(len(data))) if piece.sector(at) != whole.sector(at)]
 
 
-def iter_runs(sectors: Iterable[int]) -> Iterator[tuple[int, int]]:
+def _iter_runs(sectors: Iterable[int]) -> Iterator[tuple[int, int]]:
     """Yield first and last of each run of neighbours among ascending sector numbers."""
     first = last = -2
     for sector in sectors:
@@ -193,7 +193,7 @@ def iter_runs(sectors: Iterable[int]) -> Iterator[tuple[int, int]]:
 
 def spans_of_sectors(sectors: Iterable[int], offset: int, size: int) -> tuple[Span, ...]:
     """Return sectors (ascending, counted from ``offset``) of a run of ``size`` bytes as spans."""
-    runs = list(iter_runs(sectors))
+    runs = list(_iter_runs(sectors))
     if len(runs) > SPANS_IN_A_BLOCK:
         runs = [(runs[0][0], runs[-1][1])]
     return tuple(span_of_run(first, last, offset, size) for first, last in runs)

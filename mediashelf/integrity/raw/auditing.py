@@ -13,7 +13,7 @@ from mediashelf.formats.raw.sectors import SectorKind
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.raw.runs import PARITY_DAMAGED, RunCollector, SectorRun, check_runs
 from mediashelf.integrity.raw.scan import SectorBatch, find_first_lba, iter_batches
-from mediashelf.integrity.raw.tracks import RawDisc, RawTrack, read_raw_disc
+from mediashelf.integrity.raw.tracks import RawTrack, read_raw_disc
 from mediashelf.text import count_text
 
 
@@ -78,11 +78,6 @@ def audit_raw(
             reports.append(_unchecked_report(track))
     findings = [*disc.findings, *(finding for track in reports for finding in track.findings)]
     return RawReport(path, tuple(reports), tuple(findings))
-
-
-def checked_size(disc: RawDisc) -> int:
-    """Return how many bytes an audit reads, for progress."""
-    return sum(track.size for track in disc.tracks if _has_checks(track))
 
 
 def _has_checks(track: RawTrack) -> bool:

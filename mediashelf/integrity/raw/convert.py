@@ -17,7 +17,7 @@ from mediashelf.integrity.raw.scan import SectorBatch
 from mediashelf.integrity.raw.tracks import RawDisc, RawTrack
 from mediashelf.text import count_text
 
-BLOCKING = frozenset({"sector-lost", "sector-misplaced", "form-2-cut"})
+_BLOCKING = frozenset({"sector-lost", "sector-misplaced", "form-2-cut"})
 """Rules of findings that keep a conversion from being written."""
 
 
@@ -102,7 +102,7 @@ def convert_track(
     """Write a data track's user data to ``output``, 2048 bytes a sector, each one judged.
 
     Damage that the parity can correct is corrected in the output only. Findings
-    of the rules in :data:`BLOCKING` keep it from being written unless ``anyway``:
+    of the rules in :data:`_BLOCKING` keep it from being written unless ``anyway``:
     then lost sectors are in it as they were read, or as zeros with ``zero_lost``.
     Raises :class:`OutputError` for an output that exists (unless ``replace``) or can't
     be written, :class:`ConversionError` for an output that is a source, and
@@ -118,7 +118,7 @@ def convert_track(
                     track, file.write, parity=parity, zero_lost=zero_lost, on_bytes=on_bytes
                 )
             findings = (*disc.findings, *own)
-            blocked = not anyway and any(finding.rule in BLOCKING for finding in findings)
+            blocked = not anyway and any(finding.rule in _BLOCKING for finding in findings)
             if blocked:
                 raise BlockedError(str(output))
     except BlockedError:

@@ -26,7 +26,7 @@ from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.raw.files import iter_chunks, read_bytes
 from mediashelf.integrity.raw.tracks import RawTrack
 
-SECTORS_AT_ONCE = 512
+_SECTORS_AT_ONCE = 512
 _SECTORS_TO_VOTE = 32
 _ZEROS = bytes(4)
 
@@ -79,7 +79,7 @@ def iter_batches(
     alone come as they are. Raises :class:`InputError` when the file can't be read.
     """
     layout, first = track.layout, 0
-    for chunk in iter_chunks(track.path, track.offset, track.size, SECTORS_AT_ONCE * layout.size):
+    for chunk in iter_chunks(track.path, track.offset, track.size, _SECTORS_AT_ONCE * layout.size):
         batch = SectorBatch(track, first, chunk + bytes(-len(chunk) % layout.size))
         if not layout.is_plain:
             suspects = _judge_mode_1 if layout.mode == 1 else _judge_mode_2
@@ -88,7 +88,7 @@ def iter_batches(
                 judged = judge_sector(_whole_sector(batch, index, headers[index]), headers[index])
                 batch.judged[index] = judged
             if parity:
-                _check_parity(batch)
+                _read_parity(batch)
         yield batch
         on_bytes(len(chunk))
         first += batch.sector_count
@@ -130,7 +130,7 @@ def _whole_sector(batch: SectorBatch, index: int, header: bytes) -> bytes:
     return SYNC + header + batch.stored[start : start + RAW_SIZE - 16]
 
 
-def _check_parity(batch: SectorBatch) -> None:
+def _read_parity(batch: SectorBatch) -> None:
     layout = batch.track.layout
     skipped = {*batch.form_2, *batch.judged}
     damaged = find_parity_damage(

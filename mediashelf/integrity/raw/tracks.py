@@ -74,7 +74,7 @@ def read_raw_disc(path: Path) -> RawDisc:
     if layout is None:
         return RawDisc(path, (), (_unrecognised(path, size),))
     track = RawTrack(1, layout, path, 0, size)
-    findings = [cut_short(track)] if size % layout.size else []
+    findings = [_cut_short(track)] if size % layout.size else []
     if not layout.is_plain:
         findings += _check_sheet_beside(path)
     return RawDisc(path, (track,), tuple(findings))
@@ -212,10 +212,10 @@ def _check_place(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrack) 
                 expected=f"more than {stored.offset} bytes",
             )
         ]
-    return [cut_short(stored)] if rest else []
+    return [_cut_short(stored)] if rest else []
 
 
-def cut_short(track: RawTrack) -> Finding:
+def _cut_short(track: RawTrack) -> Finding:
     """Return the finding that the track's last sector is not whole."""
     rest = track.size % track.layout.size
     return Finding(

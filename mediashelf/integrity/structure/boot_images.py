@@ -8,7 +8,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
 from mediashelf.formats.volume import SECTOR_SIZE, BootEntry, DiscFacts
 
-FLOPPY_SECTORS = {1: 2400, 2: 2880, 3: 5760}  # El Torito media types, in 512-byte sectors
+_FLOPPY_SECTORS = {1: 2400, 2: 2880, 3: 5760}  # El Torito media types, in 512-byte sectors
 _HARD_DISK = 4
 
 
@@ -21,7 +21,7 @@ def check_boot_images(facts: DiscFacts, view: View) -> Iterator[Finding]:
         sector = view.read(offset, 512)
         if len(sector) < 512:
             continue  # the reader has said that it is outside the image
-        if entry.media_type in FLOPPY_SECTORS:
+        if entry.media_type in _FLOPPY_SECTORS:
             yield from _check_floppy(entry, sector, offset)
         elif entry.media_type == _HARD_DISK:
             yield from _check_hard_disk(entry, sector, offset)
@@ -30,7 +30,7 @@ def check_boot_images(facts: DiscFacts, view: View) -> Iterator[Finding]:
 
 
 def _check_floppy(entry: BootEntry, sector: bytes, offset: int) -> Iterator[Finding]:
-    expected = FLOPPY_SECTORS[entry.media_type]
+    expected = _FLOPPY_SECTORS[entry.media_type]
     if sector[510:] != b"\x55\xaa":
         yield _boot_finding(
             entry, offset, "has no boot sector signature", "55 AA at its end", sector[510:].hex(" ")

@@ -43,7 +43,7 @@ _NOT_EXPANDED = {
 }
 
 
-def check_cabinet(view: View, tally: Tally) -> Iterator[Fault]:
+def iter_cabinet_faults(view: View, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in a cabinet.
 
     Every data block's checksum is computed; MSZIP blocks are also expanded to
@@ -65,11 +65,11 @@ def check_cabinet(view: View, tally: Tally) -> Iterator[Fault]:
     walk = DataWalk(view, header.block_reserve)
     data = _Folders(view, tally, ExpansionAllowance(view.size), walk)
     for index, folder in enumerate(folders):
-        yield from data.check_folder(index, folder, by_folder.get(index, []))
-    yield from _check_size(header, view.size, max((end for _, end in walk.walked), default=0))
+        yield from data.iter_faults(index, folder, by_folder.get(index, []))
+    yield from _iter_size_faults(header, view.size, max((end for _, end in walk.walked), default=0))
 
 
-def _check_size(header: CabinetHeader, file_size: int, data_end: int) -> Iterator[Fault]:
+def _iter_size_faults(header: CabinetHeader, file_size: int, data_end: int) -> Iterator[Fault]:
     """The recorded size is between the end of the data and that of the file.
 
     A signature may follow the cabinet in its file.
@@ -154,7 +154,7 @@ class _Folders:
     allowance: ExpansionAllowance
     walk: DataWalk
 
-    def check_folder(
+    def iter_faults(
         self, index: int, folder: CabinetFolder, files: list[CabinetFile]
     ) -> Iterator[Fault]:
         """Yield what is wrong in the data of one folder."""

@@ -28,7 +28,7 @@ _CHECK = "gzip-data-matches-its-crc"
 _SMALL_HEADER = 512
 
 
-def check_gzip(view: View, tally: Tally) -> Iterator[Fault]:
+def iter_gzip_faults(view: View, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in a gzip file; members may follow one another (section 2.2)."""
     allowance = ExpansionAllowance(view.size)
     at = 0

@@ -33,7 +33,7 @@ _TEXT = frozenset(b"\t\r\n") | frozenset(range(0x20, 0x7F))
 _OTHER_NEW_HEADERS = (b"LX", b"W3", b"W4")
 
 
-def check_program(view: View, tally: Tally) -> Generator[Fault, None, int]:
+def iter_program_faults(view: View, tally: Tally) -> Generator[Fault, None, int]:
     """Yield what is wrong in a program; returns where what it describes of itself ends.
 
     After that place anything may follow: self-extracting archives, for one.
@@ -51,7 +51,7 @@ def check_program(view: View, tally: Tally) -> Generator[Fault, None, int]:
     signature = view.read(start, 4) if start else b""
     try:
         if signature == b"PE\0\0":
-            return (yield from _check_pe(view, read_portable_executable(view, start), tally))
+            return (yield from _iter_pe_faults(view, read_portable_executable(view, start), tally))
         if signature[:2] == b"NE":
             regions = read_ne_regions(view, start)
             tally.verified["NE segments and resources"] += len(regions)
@@ -59,7 +59,7 @@ def check_program(view: View, tally: Tally) -> Generator[Fault, None, int]:
             regions = read_le_regions(view, start)
             tally.verified["LE tables and pages"] += len(regions)
         else:
-            return (yield from _check_dos(view, header, signature, tally))
+            return (yield from _iter_dos_faults(view, header, signature, tally))
     except FormatError as error:
         yield structure_fault(_HEADER, error, size=MZ_SIZE, source=SOURCE)
         return view.size
@@ -67,7 +67,7 @@ def check_program(view: View, tally: Tally) -> Generator[Fault, None, int]:
     return max(region.end for region in regions)
 
 
-def _check_dos(
+def _iter_dos_faults(
     view: View, header: MzHeader, signature: bytes, tally: Tally
 ) -> Generator[Fault, None, int]:
     """A plain DOS program, or one whose new header is not where it should be."""
@@ -103,7 +103,9 @@ def _check_dos(
     return header.size
 
 
-def _check_pe(view: View, program: PortableExecutable, tally: Tally) -> Generator[Fault, None, int]:
+def _iter_pe_faults(
+    view: View, program: PortableExecutable, tally: Tally
+) -> Generator[Fault, None, int]:
     tally.verified["PE sections"] += len(program.regions)
     yield from _beyond_end(view, program.regions, PE_SOURCE)
     if not program.checksum:

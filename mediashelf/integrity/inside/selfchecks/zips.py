@@ -20,7 +20,7 @@ from mediashelf.integrity.inside.selfchecks.faults import (
 from mediashelf.integrity.inside.selfchecks.zip_members import STRUCTURE, MemberCheck
 
 
-def check_zip(view: View, tally: Tally) -> Iterator[Fault]:
+def iter_zip_faults(view: View, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in a ZIP archive, which may come after a program.
 
     Every stored or deflated member is read and its CRC computed. Encrypted
@@ -51,7 +51,7 @@ def check_zip(view: View, tally: Tally) -> Iterator[Fault]:
     yield from _overlaps(members.spans)
 
 
-def check_attached_zip(view: View, start: int, tally: Tally) -> Iterator[Fault]:
+def iter_attached_zip_faults(view: View, start: int, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in a ZIP archive that begins at ``start``, after a program.
 
     Its offsets may count from the program's start or from its own. Installers
@@ -59,7 +59,7 @@ def check_attached_zip(view: View, start: int, tally: Tally) -> Iterator[Fault]:
     end is a warning only.
     """
     tally.files += 1
-    for fault in check_zip(view, tally):
+    for fault in iter_zip_faults(view, tally):
         if fault.offset == 0:
             fault = replace(
                 fault,
@@ -77,7 +77,7 @@ def _walk_directory(members: MemberCheck, directory: ZipDirectory) -> Iterator[F
     at, count = directory.at, 0
     try:
         for at, member in iter_members(members.view, directory):
-            yield from members.check(member, at)
+            yield from members.iter_faults(member, at)
             at += member.record_size
             count += 1
     except FormatError as error:
