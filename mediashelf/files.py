@@ -57,11 +57,21 @@ def rename_whole(old: Path, new: Path) -> None:
 
     The file is flushed before the rename and once more after it: on FAT the new
     entry says that the file is empty until the file itself is flushed (seen on
-    Linux 6.1 on a card that was pulled right after a rename). Raises ``OSError``.
+    Linux 6.1 on a card that was pulled right after a rename). Raises ``OSError``
+    where nothing was renamed, and :class:`OutputError` where the file has its new
+    name and cannot be flushed under it.
     """
     _flush_file(old)
+    replaced = " and replaced an older file" if new.exists() else ""
     old.replace(new)
-    _flush_file(new)
+    try:
+        _flush_file(new)
+    except OSError as error:
+        raise OutputError(
+            f"{new}: is written and has its name{replaced}, but the system reports an error when "
+            f"asked to put it on the disk: {error.strerror or error}; check the disk, and write "
+            "the file again"
+        ) from error
     flush_folder(new.parent)
 
 
