@@ -156,6 +156,42 @@ def test_a_folder_that_goes_on_in_another_cabinet_is_expanded_but_for_its_last_b
 
 
 @pytest.mark.parametrize("compression", [STORED, MSZIP])
+@pytest.mark.parametrize("folder_index", [0xFFFD, 0xFFFF])
+def test_offsets_of_a_folder_that_began_in_another_cabinet_count_from_there(
+    compression: int, folder_index: int
+) -> None:
+    """FFFD and FFFF continue a folder: cabinet text of 1997, CFFILE, folder index.
+
+    That offsets count in the whole folder, and so beyond what is here: from memory.
+    """
+    made = make_cabinet(
+        [{"A": b"a" * 40_000, "B": b"b" * 100}],
+        compression=compression,
+        previous="1.cab",
+        folder_index=folder_index,
+    )
+    for name in "AB":
+        at = made.at(f"file {name}") + 4
+        data = put(made.data, at, struct.pack("<I", 900_000))
+        assert faults(iter_cabinet_faults, data) == []
+        # In a folder that begins here the same offset is beyond its end.
+        alone = make_cabinet([{"A": b"a" * 40_000, "B": b"b" * 100}], compression=compression)
+        data = put(alone.data, alone.at(f"file {name}") + 4, struct.pack("<I", 900_000))
+        assert rules(iter_cabinet_faults, data) == {"cabinet-structure-holds"}
+
+
+def test_the_first_stored_block_may_be_the_rest_of_one_in_the_cabinet_before() -> None:
+    """A block cut in two has the size of the whole in its second part: from memory."""
+    for index, expected in ((0xFFFD, set()), (0xFFFF, set()), (0, {"cabinet-data-expands"})):
+        made = make_cabinet([{"A": b"a" * 20_000}], previous="1.cab", folder_index=index)
+        at = made.at("block 0.0")
+        head = struct.pack("<HH", 20_000, 32_768)
+        checksum = cabinet_checksum(head, cabinet_checksum(made.data[at + 8 :]))
+        data = put(made.data, at, struct.pack("<I", checksum) + head)
+        assert rules(iter_cabinet_faults, data) == expected
+
+
+@pytest.mark.parametrize("compression", [STORED, MSZIP])
 def test_every_truncation_is_found(compression: int) -> None:
     made = make_cabinet(
         [{"A.TXT": b"some text " * 20}, {"B.TXT": b"more"}], compression=compression

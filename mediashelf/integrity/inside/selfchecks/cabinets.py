@@ -123,18 +123,26 @@ class _Contents:
         self.continues_after = any(file.continues_after for file in files)
 
     def named(self, start: int, end: int) -> str:
-        """Return the files that have bytes from ``start`` up to ``end``, as words."""
+        """Return the files that have bytes from ``start`` up to ``end``, as words.
+
+        Their offsets count from the folder's beginning; where that is in the cabinet
+        before, any of them may be meant.
+        """
         names = [
             file.name
             for file in self._files[: bisect_left(self._offsets, end)]
             if file.offset + file.size > start
         ]
+        if self.continues_before:
+            names = [file.name for file in self._files]
         shown = ", ".join(names[:_NAMES_SHOWN])
         more = len(names) - _NAMES_SHOWN
         return (f"{shown} and {more} more" if more > 0 else shown) or "no file"
 
     def heads(self, start: int, data: bytes) -> Iterator[bytes]:
         """Yield the beginnings of the files that begin in ``data``, which begins at ``start``."""
+        if self.continues_before:
+            return
         first = bisect_left(self._offsets, start)
         last = bisect_left(self._offsets, start + len(data))
         for offset in self._offsets[first:last]:
@@ -172,6 +180,8 @@ class _Folders:
                 if contents.continues_after and block.number == folder.block_count - 1:
                     expander.is_open = False  # the rest of it is in the next cabinet
                 problem, output = self._expand(folder, block, payload, expander)
+                if contents.continues_before and block.number == 0:
+                    problem = ""  # the beginning of it is in the cabinet before
                 if problem:
                     named = contents.named(block.expanded_at, expanded)
                     yield self._not_expanded(index, block, problem, named)
@@ -184,7 +194,7 @@ class _Folders:
         except FormatError as error:
             yield from self._broken_chain(index, error, contents, expanded)
         else:
-            if not contents.continues_after:
+            if not (contents.continues_before or contents.continues_after):
                 yield from self._files_beyond(index, contents, expanded)
         for group in _consecutive(bad):
             yield self._bad_checksums(index, group, contents)
