@@ -186,3 +186,33 @@ def test_a_pe_header_that_cannot_be_read_is_a_fault(offset: int) -> None:
     assert "program-header-holds" in rules(
         iter_program_faults, flip(made.data, made.at("pe") + offset)
     )
+
+
+@pytest.mark.parametrize("wide", [False, True])
+@pytest.mark.parametrize(
+    "fields",
+    [
+        struct.pack("<HHHH", 0, 0, 0, 0),
+        struct.pack("<HHHH", 0x1FEB, 0x5A90, 0, 0xFFFF),
+        struct.pack("<HHHH", 0, 1, 0, 0xFFFF),
+    ],
+    ids=["zeros", "code", "header larger than the program"],
+)
+def test_a_pe_program_needs_no_sizes_of_a_dos_program(fields: bytes, wide: bool) -> None:
+    """Kernels and boot programs have code or zeros there: the loader of PE never looks.
+
+    Of the DOS header only the place of the PE signature counts: common practice.
+    """
+    made = make_pe(wide=wide)
+    data = put(made.data, 2, fields)
+    at = made.at("checksum")
+    data = put(data, at, struct.pack("<I", pe_checksum(data, at)))
+    counted = tally(iter_program_faults, data)
+    assert counted.verified == {"PE sections": 3, "PE checksums": 1}
+    # What the PE header says is checked all the same.
+    assert "program-is-complete" in rules(iter_program_faults, data[:-600])
+
+
+def test_without_a_pe_header_the_sizes_of_a_dos_program_count() -> None:
+    data = put(make_mz(), 2, bytes(8))
+    assert rules(iter_program_faults, data) == {"program-header-holds"}

@@ -30,6 +30,7 @@ _COMPLETE = "program-is-complete"
 _CHECKSUM = "program-checksum-agrees"
 
 _TEXT = frozenset(b"\t\r\n") | frozenset(range(0x20, 0x7F))
+_PE_OFFSET_FIELD = 60
 _OTHER_NEW_HEADERS = (b"LX", b"W3", b"W4")
 
 
@@ -39,6 +40,9 @@ def iter_program_faults(view: View, tally: Tally) -> Generator[Fault, None, int]
     After that place anything may follow: self-extracting archives, for one.
     """
     head = view.read(0, MZ_SIZE)
+    pe_offset = _find_pe_header(view, head)
+    if pe_offset is not None:
+        return (yield from _iter_pe_faults(view, pe_offset, tally))
     try:
         header = parse_mz_header(head)
     except FormatError as error:
@@ -50,8 +54,6 @@ def iter_program_faults(view: View, tally: Tally) -> Generator[Fault, None, int]
     start = header.new_offset
     signature = view.read(start, 4) if start else b""
     try:
-        if signature == b"PE\0\0":
-            return (yield from _iter_pe_faults(view, read_portable_executable(view, start), tally))
         if signature[:2] == b"NE":
             regions = read_ne_regions(view, start)
             tally.verified["NE segments and resources"] += len(regions)
@@ -65,6 +67,16 @@ def iter_program_faults(view: View, tally: Tally) -> Generator[Fault, None, int]
         return view.size
     yield from _beyond_end(view, regions, SOURCE)
     return max(region.end for region in regions)
+
+
+def _find_pe_header(view: View, head: bytes) -> int | None:
+    """Return the offset of the PE header, or None.
+
+    Nothing else of the DOS header counts for it: kernels and boot programs have code or
+    zeros in the fields of a DOS program (common practice).
+    """
+    offset = int.from_bytes(head[_PE_OFFSET_FIELD:MZ_SIZE], "little")
+    return offset if offset and view.read(offset, 4) == b"PE\0\0" else None
 
 
 def _iter_dos_faults(
@@ -103,9 +115,12 @@ def _iter_dos_faults(
     return header.size
 
 
-def _iter_pe_faults(
-    view: View, program: PortableExecutable, tally: Tally
-) -> Generator[Fault, None, int]:
+def _iter_pe_faults(view: View, start: int, tally: Tally) -> Generator[Fault, None, int]:
+    try:
+        program = read_portable_executable(view, start)
+    except FormatError as error:
+        yield structure_fault(_HEADER, error, size=MZ_SIZE, source=PE_SOURCE)
+        return view.size
     tally.verified["PE sections"] += len(program.regions)
     yield from _beyond_end(view, program.regions, PE_SOURCE)
     if not program.checksum:
