@@ -194,6 +194,22 @@ def test_a_boot_floppy_that_is_none_is_noted(find: Find, floppy: bytes, message:
     assert message in finding.message
 
 
+@pytest.mark.parametrize(
+    ("unit", "total", "count"),
+    [(512, 2400, 1), (512, 2880, 0), (512, 0, 0), (1024, 2400, 0), (0, 2400, 0)],
+)
+def test_a_boot_floppy_tells_its_size_in_sectors_of_512_bytes(
+    find: Find, unit: int, total: int, count: int
+) -> None:
+    """El Torito media type 2 is 1.44 MB (figure 3); the fields of a FAT boot sector: from memory.
+
+    Other units, or none, say nothing that could be compared.
+    """
+    fields = struct.pack("<H", unit) + FLOPPY[13:19] + struct.pack("<H", total)
+    floppy = FLOPPY[:11] + fields + FLOPPY[21:]
+    assert len(find(make_iso(FILES, boot=Boot(floppy, media=2, sectors=1)).data)) == count
+
+
 def test_a_boot_disk_without_its_one_partition_is_noted(find: Find) -> None:
     one = bytearray(2048)
     one[510:512] = b"\x55\xaa"
