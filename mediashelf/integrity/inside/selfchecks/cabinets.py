@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -24,6 +23,7 @@ from mediashelf.formats.packed.cabinet import (
     parse_cabinet_header,
 )
 from mediashelf.formats.packed.signatures import ARCHIVES, detect_format
+from mediashelf.integrity.inside.selfchecks.cabinet_contents import FolderContents
 from mediashelf.integrity.inside.selfchecks.cabinet_data import DataWalk, MszipExpander, WalkedBlock
 from mediashelf.integrity.inside.selfchecks.faults import (
     ExpansionAllowance,
@@ -35,7 +35,6 @@ from mediashelf.integrity.inside.selfchecks.faults import (
 _STRUCTURE = "cabinet-structure-holds"
 _CHECKSUM = "cabinet-checksums-agree"
 _EXPANSION = "cabinet-data-expands"
-_NAMES_SHOWN = 3
 
 _NOT_EXPANDED = {
     Compression.QUANTUM: "Quantum data blocks: checksum only",
@@ -113,46 +112,6 @@ def _read_files(view: View, header: CabinetHeader, files: list[CabinetFile]) -> 
         at += file.record_size
 
 
-class _Contents:
-    """The files of one folder, in the order of their places in it."""
-
-    def __init__(self, files: list[CabinetFile]) -> None:
-        self._files = sorted(files, key=lambda file: file.offset)
-        self._offsets = [file.offset for file in self._files]
-        self.continues_before = any(file.continues_before for file in files)
-        self.continues_after = any(file.continues_after for file in files)
-
-    def named(self, start: int, end: int) -> str:
-        """Return the files that have bytes from ``start`` up to ``end``, as words.
-
-        Their offsets count from the folder's beginning; where that is in the cabinet
-        before, any of them may be meant.
-        """
-        names = [
-            file.name
-            for file in self._files[: bisect_left(self._offsets, end)]
-            if file.offset + file.size > start
-        ]
-        if self.continues_before:
-            names = [file.name for file in self._files]
-        shown = ", ".join(names[:_NAMES_SHOWN])
-        more = len(names) - _NAMES_SHOWN
-        return (f"{shown} and {more} more" if more > 0 else shown) or "no file"
-
-    def heads(self, start: int, data: bytes) -> Iterator[bytes]:
-        """Yield the beginnings of the files that begin in ``data``, which begins at ``start``."""
-        if self.continues_before:
-            return
-        first = bisect_left(self._offsets, start)
-        last = bisect_left(self._offsets, start + len(data))
-        for offset in self._offsets[first:last]:
-            yield data[offset - start : offset - start + 16]
-
-    def beyond(self, size: int) -> Iterator[CabinetFile]:
-        """Yield the files that do not end within ``size`` bytes."""
-        return (file for file in self._files if file.offset + file.size > size)
-
-
 @dataclass(slots=True)
 class _Folders:
     """What the checks of one cabinet's folders share."""
@@ -166,7 +125,7 @@ class _Folders:
         self, index: int, folder: CabinetFolder, files: list[CabinetFile]
     ) -> Iterator[Fault]:
         """Yield what is wrong in the data of one folder."""
-        contents = _Contents(files)
+        contents = FolderContents(files)
         expander = MszipExpander(is_open=not contents.continues_before)
         bad: list[WalkedBlock] = []
         expanded = 0
@@ -226,7 +185,7 @@ class _Folders:
             self.tally.unverified["data blocks without a checksum"] += 1
 
     def _broken_chain(
-        self, index: int, error: FormatError, contents: _Contents, expanded: int
+        self, index: int, error: FormatError, contents: FolderContents, expanded: int
     ) -> Iterator[Fault]:
         at = error.at if isinstance(error.at, int) else 0
         is_cut = error.field.startswith("length")
@@ -236,7 +195,7 @@ class _Folders:
         message = f"folder {index} breaks off: {fault.message}; cut or lost: {lost}"
         yield replace(fault, message=message)
 
-    def _files_beyond(self, index: int, contents: _Contents, expanded: int) -> Iterator[Fault]:
+    def _files_beyond(self, index: int, contents: FolderContents, expanded: int) -> Iterator[Fault]:
         for file in contents.beyond(expanded):
             yield Fault(
                 rule=_STRUCTURE,
@@ -258,7 +217,9 @@ class _Folders:
             source=SOURCE,
         )
 
-    def _bad_checksums(self, index: int, group: list[WalkedBlock], contents: _Contents) -> Fault:
+    def _bad_checksums(
+        self, index: int, group: list[WalkedBlock], contents: FolderContents
+    ) -> Fault:
         first, last = group[0], group[-1]
         named = contents.named(first.expanded_at, last.expanded_at + last.expanded_size)
         blocks = f"data block {first.number}"
