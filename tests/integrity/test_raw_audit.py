@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from make_image import put
 from make_raw import (
     audio,
     flip,
@@ -15,6 +16,7 @@ from make_raw import (
     form_2_image,
     mode_1_image,
     noise,
+    split,
     spoil,
     with_subchannel,
     without_headers,
@@ -28,6 +30,7 @@ from mediashelf.formats.raw.layout import scramble
 from mediashelf.formats.raw.sectors import LAYOUTS as LAYOUTS_BY_NAME
 from mediashelf.formats.raw.sectors import encode_mode_1
 from mediashelf.integrity.raw.auditing import RawReport, audit_raw, find_volume_end
+from mediashelf.integrity.raw.convert import choose_track, convert_track
 from mediashelf.integrity.raw.files import iter_chunks
 from mediashelf.integrity.raw.runs import MOST_FINDINGS, PARITY_DAMAGED, SectorRun
 from mediashelf.integrity.raw.scan import iter_batches
@@ -123,11 +126,57 @@ def test_parity_is_read_only_when_asked(tmp_path: Path) -> None:
     report = audit(tmp_path, image, parity=True)
     assert counts(report) == {"good": SECTORS}
     assert report.tracks[0].is_parity_read
-    assert [(item.rule, item.where) for item in report.findings] == [
-        ("sector-parity", "kiosk.bin, track 1, LBA 7–8"),
-        ("sector-parity", "kiosk.bin, track 1, LBA 555"),
+    # The user data are right: nothing to do, so a note.
+    assert [(item.rule, item.severity, item.where) for item in report.findings] == [
+        ("sector-parity", Severity.NOTE, "kiosk.bin, track 1, LBA 7–8"),
+        ("sector-parity", Severity.NOTE, "kiosk.bin, track 1, LBA 555"),
     ]
     assert PARITY_DAMAGED in report.findings[0].message
+
+
+def without_checks(image: bytes, start: int) -> bytes:
+    """Sectors as some programs write them: EDC and parity are left as zeros."""
+    sectors = split(image, 2352)
+    return b"".join(sector[:start] + bytes(2352 - start) for sector in sectors)
+
+
+@pytest.mark.parametrize(
+    ("kind", "start"), [("MODE1/2352", 2064), ("MODE2/2352", 2072)], ids=["mode 1", "form 1"]
+)
+def test_sectors_without_edc_and_parity_have_no_check(
+    tmp_path: Path, kind: str, start: int
+) -> None:
+    """Where EDC and parity stand: layout comment of uapi/linux/cdrom.h. The rest: own behaviour."""
+    image = without_checks(LAYOUTS[kind], start)
+    blank = put(image, 3 * 2352 + 16, bytes(2336))  # a sector of zeros among them
+    report = audit(tmp_path, blank, kind)
+    assert counts(report) == {"unchecked": SECTORS}
+    assert {(item.rule, item.severity) for item in report.findings} == {
+        ("sector-unproved", Severity.NOTE)
+    }
+    assert "no check recorded" in report.findings[0].message
+    # What was cut off was not zeros.
+    assert counts(audit(tmp_path, image[:-1000], kind)) == {"unchecked": SECTORS - 1, "lost": 1}
+    # Beside sectors that have them, zeros in their place are damage: a failed write ends so.
+    mixed = put(LAYOUTS[kind], 9 * 2352 + 900, bytes(1452))
+    assert counts(audit(tmp_path, mixed, kind)) == {"good": SECTORS - 1, "lost": 1}
+
+
+def test_sectors_without_checks_are_converted_with_a_note(tmp_path: Path) -> None:
+    disc = read_raw_disc(write_disc(tmp_path, without_checks(MODE_1, 2064)))
+    output = tmp_path / "kiosk.iso"
+    result = convert_track(disc, choose_track(disc), output)
+    assert result.is_written
+    assert output.read_bytes() == DATA
+    notes = [item.message for item in result.findings if item.severity is Severity.NOTE]
+    assert notes == [f"{SECTORS} sectors unchecked: no check recorded"]
+
+
+def test_without_sync_or_address_a_sector_without_checks_is_lost(tmp_path: Path) -> None:
+    image = without_checks(MODE_1, 2064)
+    image = put(image, 5 * 2352, bytes(12))
+    image = put(image, 7 * 2352 + 12, b"\x55\x55\x55")
+    assert counts(audit(tmp_path, image)) == {"unchecked": SECTORS - 2, "lost": 2}
 
 
 def test_sectors_from_elsewhere(tmp_path: Path) -> None:

@@ -109,7 +109,7 @@ _DAMAGED = _Rule(
 _RULES = {
     SectorVerdict.GOOD: _Rule(
         "sector-parity",
-        Severity.WARNING,
+        Severity.NOTE,
         "Nothing for now: the user data are right, but further damage could not be corrected",
     ),
     SectorVerdict.CORRECTED: _Rule(
@@ -117,7 +117,9 @@ _RULES = {
         Severity.WARNING,
         "Use the converted image, which has the right data; this file stays as it is",
     ),
-    SectorVerdict.UNCHECKED: _Rule("sector-unproved", Severity.NOTE, ""),
+    SectorVerdict.UNCHECKED: _Rule(
+        "sector-unproved", Severity.NOTE, "Record digests of the file to notice later damage"
+    ),
     SectorVerdict.MISPLACED: _Rule(
         "sector-misplaced",
         Severity.ERROR,

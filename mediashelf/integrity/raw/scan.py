@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from mediashelf.formats.raw.judgement import JudgedSector, judge_sector
+from mediashelf.formats.raw.judgement import JudgedSector, judge_sector, kind_without_check
 from mediashelf.formats.raw.parity import find_parity_damage
 from mediashelf.formats.raw.sectors import (
     ADDRESSES,
@@ -79,19 +79,43 @@ def iter_batches(
     alone come as they are. Raises :class:`InputError` when the file can't be read.
     """
     layout, first = track.layout, 0
+    lacks_checks = _lacks_checks(track, first_lba)
     for chunk in iter_chunks(track.path, track.offset, track.size, _SECTORS_AT_ONCE * layout.size):
         batch = SectorBatch(track, first, chunk + bytes(-len(chunk) % layout.size))
         if not layout.is_plain:
             suspects = _judge_mode_1 if layout.mode == 1 else _judge_mode_2
             headers = headers_of(first_lba + first, batch.sector_count, layout.mode)
             for index in suspects(batch, headers):
-                judged = judge_sector(_whole_sector(batch, index, headers[index]), headers[index])
-                batch.judged[index] = judged
+                sector = _whole_sector(batch, index, headers[index])
+                # What was cut off is zeros here too, and damage.
+                is_whole = len(chunk) >= (index + 1) * layout.size
+                batch.judged[index] = judge_sector(
+                    sector, headers[index], lacks_checks=lacks_checks and is_whole
+                )
             if parity:
                 _read_parity(batch)
         yield batch
         on_bytes(len(chunk))
         first += batch.sector_count
+
+
+def _lacks_checks(track: RawTrack, first_lba: int) -> bool:
+    """Tell by its first sectors with data whether the track was written without EDC and parity.
+
+    Single sectors without them, in a track that has them, were not written that way.
+    """
+    layout, pitch = track.layout, track.layout.size
+    if not layout.has_header:
+        return False
+    head = read_bytes(track.path, track.offset, min(_SECTORS_TO_VOTE * pitch, track.size))
+    headers = headers_of(first_lba, len(head) // pitch, layout.mode)
+    sectors = (head[index * pitch :][:RAW_SIZE] for index in range(len(headers)))
+    kinds = [
+        kind_without_check(sector, header)
+        for sector, header in zip(sectors, headers, strict=True)
+        if any(sector[16:])
+    ]
+    return bool(kinds) and kinds.count(None) * 2 < len(kinds)
 
 
 def _judge_mode_1(batch: SectorBatch, headers: list[bytes]) -> Iterator[int]:
