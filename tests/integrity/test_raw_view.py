@@ -45,6 +45,7 @@ def converted(track: RawTrack) -> bytes:
         ("MODE2/2336", without_headers(form_1_image(DATA))),
         ("MODE1/2048", DATA),
         ("MODE1/2352", mode_1_image(DATA)[:-700]),  # the last sector is cut short
+        ("MODE1/2352", mode_1_image(DATA)[:50_000] + mode_1_image(DATA)[50_001:]),
     ],
 )
 def test_any_part_reads_as_a_conversion_writes_it(tmp_path: Path, layout: str, raw: bytes) -> None:

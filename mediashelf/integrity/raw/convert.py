@@ -12,7 +12,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.sectors import FORM_2_SIZE, SectorKind
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.integrity.raw.auditing import TrackAuditor, TrackReport
+from mediashelf.integrity.raw.auditing import TrackAuditor, TrackReport, findings_beside
 from mediashelf.integrity.raw.scan import SectorBatch
 from mediashelf.integrity.raw.tracks import RawDisc, RawTrack
 from mediashelf.text import count_text
@@ -117,13 +117,13 @@ def convert_track(
                 report, own = read_converted(
                     track, file.write, parity=parity, zero_lost=zero_lost, on_bytes=on_bytes
                 )
-            findings = (*disc.findings, *own)
+            findings = (*findings_beside(disc, [report]), *own)
             blocked = not anyway and any(finding.rule in _BLOCKING for finding in findings)
             if blocked:
                 raise BlockedError(str(output))
     except BlockedError:
         pass
-    size = track.sector_count * SECTOR_SIZE
+    size = report.sector_count * SECTOR_SIZE
     return Conversion(report, output, size, not blocked, findings)
 
 

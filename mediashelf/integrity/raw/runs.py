@@ -56,16 +56,23 @@ class RunCollector:
         self._track, self._first_lba = track, first_lba
         self.runs: list[SectorRun] = []
 
-    def add(self, index: int, verdict: SectorVerdict, reason: str, bytes_changed: int = 0) -> None:
-        """Add the sector with this index in the track."""
-        pitch = self._track.layout.size
+    def add(
+        self,
+        index: int,
+        offset: int,
+        verdict: SectorVerdict,
+        reason: str,
+        bytes_changed: int = 0,
+    ) -> None:
+        """Add the sector with this index in the track, which is at ``offset`` in the file."""
+        end = self._track.offset + self._track.size
         run = SectorRun(
             verdict,
             reason,
             self._first_lba + index,
             1,
-            self._track.offset + index * pitch,
-            min(pitch, self._track.size - index * pitch),
+            offset,
+            min(self._track.layout.size, end - offset),
             bytes_changed,
         )
         if self.runs and _joins(self.runs[-1], run):

@@ -23,7 +23,8 @@ from mediashelf.formats.raw.sectors import (
     user_data,
 )
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.integrity.raw.files import iter_chunks, read_bytes
+from mediashelf.integrity.raw.alignment import iter_aligned
+from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.raw.tracks import RawTrack
 
 _SECTORS_AT_ONCE = 512
@@ -35,7 +36,8 @@ _ZEROS = bytes(4)
 class SectorBatch:
     """Consecutive sectors of a track, as stored and judged.
 
-    ``first`` is the index of the first sector in its track. ``judged`` holds, by
+    ``first`` is the index of the first sector in its track, and ``offset`` where that is
+    in the track's file. ``judged`` holds, by
     index in the batch, every sector that is not simply good and of the track's
     mode. ``form_2`` and ``parity_damage`` are indexes of good sectors: those of
     form 2, and those whose parity does not hold (when it was read).
@@ -43,6 +45,7 @@ class SectorBatch:
 
     track: RawTrack
     first: int
+    offset: int
     stored: bytes
     judged: dict[int, JudgedSector] = field(default_factory=dict)
     form_2: list[int] = field(default_factory=list)
@@ -52,6 +55,10 @@ class SectorBatch:
     def sector_count(self) -> int:
         """How many sectors are in the batch."""
         return len(self.stored) // self.track.layout.size
+
+    def place(self, index: int) -> int:
+        """Return the offset in the track's file of the sector with this index in the batch."""
+        return self.offset + index * self.track.layout.size
 
     def user_data(self) -> bytes:
         """Return 2048 bytes a sector: corrected where that was possible, else as stored."""
@@ -74,14 +81,15 @@ def iter_batches(
     """Yield the sectors of a data track in order, judged.
 
     ``first_lba`` is the block number that belongs to the first sector. A last
-    sector that is cut short is judged with zeros in place of what is missing.
+    sector that is cut short is judged with zeros in place of what is missing. Where bytes
+    are missing or too many, the next sync tells where the next sector is.
     ``parity`` reads the parity of good sectors too. Sectors that hold user data
     alone come as they are. Raises :class:`InputError` when the file can't be read.
     """
-    layout, first = track.layout, 0
+    layout = track.layout
     lacks_checks = _lacks_checks(track, first_lba)
-    for chunk in iter_chunks(track.path, track.offset, track.size, _SECTORS_AT_ONCE * layout.size):
-        batch = SectorBatch(track, first, chunk + bytes(-len(chunk) % layout.size))
+    for first, offset, chunk in iter_aligned(track, first_lba, _SECTORS_AT_ONCE):
+        batch = SectorBatch(track, first, offset, chunk + bytes(-len(chunk) % layout.size))
         if not layout.is_plain:
             suspects = _judge_mode_1 if layout.mode == 1 else _judge_mode_2
             headers = headers_of(first_lba + first, batch.sector_count, layout.mode)
@@ -96,7 +104,6 @@ def iter_batches(
                 _read_parity(batch)
         yield batch
         on_bytes(len(chunk))
-        first += batch.sector_count
 
 
 def _lacks_checks(track: RawTrack, first_lba: int) -> bool:

@@ -33,7 +33,8 @@ class TrackView:
         end = min(offset + size, self.size)
         if offset < 0 or end <= offset:
             return b""
-        first, last = offset // SECTOR_SIZE, (end - 1) // SECTOR_SIZE
+        # A sector more on both sides, in case bytes before these are missing or too many.
+        first, last = max(offset // SECTOR_SIZE - 1, 0), (end - 1) // SECTOR_SIZE + 1
         pitch, track = self._track.layout.size, self._track
         start = first * pitch
         stored = min((last - first + 1) * pitch, track.size - start)
