@@ -247,6 +247,56 @@ def test_observe_reads_what_it_is_asked_for(image: Path) -> None:
     assert set(observed.digests.whole) == {"sha256", "xxh3_128"}
 
 
+def test_a_path_that_the_system_refuses_is_a_problem_and_not_missing(tmp_path: Path) -> None:
+    observed = observe(tmp_path / ("x" * 5000))
+    assert observed.absence is None
+    assert "cannot be opened" in observed.problem
+    verdict = compare_with_record("tide.iso", observed, None)
+    assert verdict.state is State.UNREADABLE
+    assert [(item.rule, item.severity) for item in verdict.findings] == [
+        ("file-is-readable", Severity.ERROR)
+    ]
+
+
+@pytest.mark.parametrize("absence", list(Absence))
+def test_what_was_not_read_is_not_confirmed(image: Path, absence: Absence) -> None:
+    verdict = compare_with_record("tide.iso", Observed(absence=absence), record_of(image))
+    assert (verdict.is_confirmed, verdict.bytes_read, verdict.basis) == (False, 0, "nothing read")
+    (found,) = verdict.findings
+    is_gone = absence is Absence.MISSING
+    assert found.severity is (Severity.ERROR if is_gone else Severity.NOTE)
+    assert "last confirmed 2026-02-03" in found.message
+
+
+def test_what_differs_from_the_record_is_an_error_with_its_place(image: Path) -> None:
+    record = record_of(image)
+    write(image, flip(image.read_bytes(), MIB + 10))
+    (found,) = judge_fixity(image, record).findings
+    assert (found.rule, found.severity) == ("bytes-as-recorded", Severity.ERROR)
+    assert (found.offset, found.length) == (MIB, MIB)
+    write(image, content(4, 100)[: 2 * MIB])
+    (found,) = judge_fixity(image, record).findings
+    assert (found.rule, found.severity) == ("file-is-whole", Severity.ERROR)
+    assert (found.offset, found.length) == (2 * MIB, 2 * MIB + 100)
+    write(image, content(4, 101))
+    (found,) = judge_fixity(image, record).findings
+    assert (found.rule, found.severity) == ("file-as-recorded", Severity.ERROR)
+    assert (found.found, found.expected) == ("4,194,405 bytes", "4,194,404 bytes")
+
+
+def test_the_cache_is_passed_only_when_that_is_asked_for(
+    image: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if not hasattr(os, "posix_fadvise"):
+        pytest.skip("this system cannot be asked")
+    asked: list[int] = []
+    monkeypatch.setattr(os, "posix_fadvise", lambda *given: asked.append(given[3]))
+    observe(image)
+    assert asked == []
+    observe(image, past_cache=True)
+    assert asked == [os.POSIX_FADV_DONTNEED]
+
+
 @settings(derandomize=True, deadline=None, max_examples=60)
 @given(
     data=st.binary(min_size=1, max_size=300),

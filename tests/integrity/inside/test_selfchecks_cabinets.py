@@ -259,3 +259,32 @@ def test_a_bomb_expands_no_further_than_its_blocks_may() -> None:
     data = put(data, at + 4, struct.pack("<HH", len(bomb), 32768)) + b""
     data = _resummed(put(data, at + 8, bomb), at)
     assert "expands to 32,769 bytes" in faults(iter_cabinet_faults, data)[0].message
+
+
+def test_a_folder_may_have_its_data_before_those_of_an_earlier_one() -> None:
+    """The folders' data offsets are free (cabinet text of 1997, CFFOLDER): own behaviour."""
+    made = make_cabinet([{"A": b"a" * 500}, {"B": b"b" * 500}])
+    first, second = made.at("folder 0"), made.at("folder 1")
+    data = put(made.data, first, made.data[second : second + 4])
+    data = put(data, second, made.data[first : first + 4])
+    assert faults(iter_cabinet_faults, data) == []
+
+
+def test_a_cabinet_without_folders_has_no_data_to_end() -> None:
+    made = make_cabinet([])
+    assert faults(iter_cabinet_faults, made.data) == []
+    data = put(made.data, 8, struct.pack("<I", len(made.data) + 1))
+    (fault,) = faults(iter_cabinet_faults, data)
+    assert (fault.offset, fault.expected) == (8, f"0 to {len(made.data)}")
+
+
+def test_a_cut_block_is_told_from_its_header_to_the_end_of_the_file() -> None:
+    made = make_cabinet([{"A": b"a" * 500}])
+    at = made.at("block 0.0")
+    cut, _size = faults(iter_cabinet_faults, made.data[:-100])
+    assert (cut.offset, cut.size) == (at, len(made.data) - 100 - at)
+    assert "cut or lost: A" in cut.message
+
+
+def test_files_that_are_not_archives_are_not_counted_as_such() -> None:
+    assert tally(iter_cabinet_faults, make_cabinet(FOLDERS).data).nested_archives == 0

@@ -283,3 +283,35 @@ def test_a_gzip_bomb_is_refused_with_little_memory() -> None:
     tracemalloc.stop()
     assert fault.rule == "expansion-is-bounded"
     assert peak < 8 << 20
+
+
+@pytest.mark.parametrize("at", [3, 8])
+def test_a_gzip_header_of_another_kind_is_an_error(at: int) -> None:
+    """RFC 1952 2.3.1: of the flags three are reserved; method 8 is the only one in use."""
+    damaged = put(make_gzip(), 3, b"\xff") if at == 3 else put(make_gzip(), 2, b"\7")
+    (fault,) = faults(iter_gzip_faults, damaged)
+    assert (fault.rule, fault.severity) == ("gzip-structure-holds", Severity.ERROR)
+
+
+def test_a_gzip_trailer_is_told_with_both_of_its_fields() -> None:
+    """RFC 1952 2.3.1: CRC-32, then the size modulo 2^32."""
+    data = b"high water " * 40
+    made = make_gzip(data)
+    crc = f"{zlib.crc32(data):08x}"
+    (fault,) = faults(iter_gzip_faults, put(made, len(made) - 4, struct.pack("<I", 7)))
+    assert (fault.found, fault.expected) == (f"{crc} 440", f"{crc} 7")
+    assert fault.message == (
+        f"CRC and size of the data are {crc} and 440, recorded are {crc} and 7"
+    )
+    assert fault.offset + fault.size == len(made)
+
+
+def test_members_after_a_broken_directory_record_are_counted() -> None:
+    """APPNOTE 4.3.12: a record of the central directory begins with PK 01 02."""
+    made = make_zip()
+    second = made.index(b"PK\1\2", made.index(b"PK\1\2") + 1)
+    counted = Tally()
+    (fault,) = iter_zip_faults(BytesView(put(made, second, b"XX")), counted)
+    assert (fault.rule, fault.offset) == ("zip-structure-holds", second)
+    assert counted.unverified == {"members after a broken directory record": 2}
+    assert counted.verified == {"members": 1}

@@ -272,6 +272,14 @@ def test_a_damaged_copy_is_not_called_another_image(bench: Bench) -> None:
     assert result.copies[1].sampled_right > 0
 
 
+def test_the_last_block_counts_in_a_sample_although_it_is_shorter(bench: Bench) -> None:
+    record = bench.record(ORIGINAL[: 2 * BLOCK + 500])
+    image = spoil(ORIGINAL[: 2 * BLOCK + 500], 1, by=1)
+    copy = spoil(ORIGINAL[: 2 * BLOCK + 500], 1, by=2)
+    result = bench.mend(image, copy, record=record)
+    assert (result.copies[1].sampled, result.copies[1].sampled_right) == (3, 2)
+
+
 def test_another_image_than_the_recorded_one_is_noticed(bench: Bench) -> None:
     result = bench.mend(ANOTHER, ORIGINAL, record=bench.record())
     assert result.outcome is MendOutcome.PROVED
