@@ -1,4 +1,7 @@
-"""One state for each thing that can happen to a file, with the untouched file beside it."""
+"""One state for each thing that can happen to a file, with the untouched file beside it.
+
+The states are our own; so is every expectation here.
+"""
 
 from __future__ import annotations
 

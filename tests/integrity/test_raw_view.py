@@ -1,4 +1,7 @@
-"""The user data of a raw track as a view: the bytes that a conversion writes, at any place."""
+"""The user data of a raw track as a view: the bytes that a conversion writes, at any place.
+
+Own behaviour: both ways have to give the same bytes.
+"""
 
 from __future__ import annotations
 

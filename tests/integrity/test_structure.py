@@ -1,4 +1,9 @@
-"""Parts of a disc that contradict each other, each made on purpose beside a sound disc."""
+"""Parts of a disc that contradict each other, each made on purpose beside a sound disc.
+
+That extents may be shared, and that trees should agree, is common practice. What the
+records hold: ECMA-119 8.4 and 9.1; the forms of boot images: "El Torito" 1.0, from memory
+where no figure is named.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Files inside an image that carry their own checks: found by content, verified in place."""
+"""Files inside an image with checksums of their own: found by content, verified in place.
+
+The formats' sources are named where each is checked alone; which findings come of them,
+and where, is own behaviour.
+"""
 
 from __future__ import annotations
 

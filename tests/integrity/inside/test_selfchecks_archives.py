@@ -1,4 +1,8 @@
-"""7z and RAR archives and NAME.EX_ files: each damage beside its control."""
+"""7z and RAR archives and NAME.EX_ files: each damage beside its control.
+
+The layouts are from memory: what libarchive reads and refuses is the check from outside.
+Severities are our own.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Programs and drivers: what their headers name is there, and the PE checksum is right.
 
-The layouts are from memory. Real programs that Python packages carry for another
+The layouts (NE, LE, PE, and the PE checksum) are from memory. Real programs that Python packages carry for another
 system are read where they are installed, as a check from outside.
 """
 

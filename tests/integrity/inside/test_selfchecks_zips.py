@@ -1,4 +1,8 @@
-"""ZIP archives and gzip files: each damage beside its control, and the standard library's word."""
+"""ZIP archives and gzip files: each damage beside its control, and the standard library's word.
+
+ZIP: layout from memory (the clauses of APPNOTE too), held against Python's zipfile. Gzip:
+RFC 1952 (its clauses from memory), held against Python's gzip. Severities: own behaviour.
+"""
 
 from __future__ import annotations
 
@@ -307,7 +311,7 @@ def test_a_gzip_trailer_is_told_with_both_of_its_fields() -> None:
 
 
 def test_members_after_a_broken_directory_record_are_counted() -> None:
-    """APPNOTE 4.3.12: a record of the central directory begins with PK 01 02."""
+    """A record of the central directory begins with PK 01 02: APPNOTE 4.3.12, from memory."""
     made = make_zip()
     second = made.index(b"PK\1\2", made.index(b"PK\1\2") + 1)
     counted = Tally()

@@ -2,6 +2,8 @@
 
 Results are compared with the original's bytes and its SHA-256 (hashlib), which has no
 part in the mending. Blocks are small here, so that many fit into a small image.
+
+Own behaviour throughout: no standard says how copies are put together.
 """
 
 from __future__ import annotations
