@@ -1,7 +1,7 @@
 """Programs and drivers: what their headers name is there, and the PE checksum is right.
 
-The layouts (NE, LE, PE, and the PE checksum) are from memory. Real programs that Python packages carry for another
-system are read where they are installed, as a check from outside.
+The layouts (NE, LE, PE, and the PE checksum) are from memory. Real programs that Python
+packages carry for another system are read where they are installed, as a check from outside.
 """
 
 from __future__ import annotations
