@@ -61,11 +61,11 @@ def rename_whole(old: Path, new: Path) -> None:
     where nothing was renamed, and :class:`OutputError` where the file has its new
     name and cannot be flushed under it.
     """
-    _flush_file(old)
+    flush_file(old)
     replaced = " and replaced an older file" if new.exists() else ""
     old.replace(new)
     try:
-        _flush_file(new)
+        flush_file(new)
     except OSError as error:
         raise OutputError(
             f"{new}: is written and has its name{replaced}, but the system reports an error when "
@@ -118,8 +118,10 @@ def _is_alive(number: str) -> bool:
     return True
 
 
-def _flush_file(path: Path) -> None:
-    with path.open("rb") as file:
+def flush_file(path: Path) -> None:
+    """Have a file's bytes on the disk. Raises ``OSError``."""
+    # Windows flushes only through handles that may write (FlushFileBuffers).
+    with path.open("r+b" if os.name == "nt" else "rb") as file:
         os.fsync(file.fileno())
 
 

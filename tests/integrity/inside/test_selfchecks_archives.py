@@ -12,7 +12,6 @@ import zlib
 from collections.abc import Callable
 from pathlib import Path
 
-import libarchive
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -37,6 +36,8 @@ from mediashelf.integrity.inside.selfchecks.archives import (
     iter_seven_zip_faults,
 )
 from mediashelf.integrity.inside.selfchecks.compressed import iter_compressed_faults
+
+libarchive = pytest.importorskip("libarchive", reason="libarchive is not there")
 
 Maker = Callable[[dict[str, bytes]], MadeFile]
 
