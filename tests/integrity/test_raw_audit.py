@@ -31,6 +31,7 @@ from make_raw import (
 )
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Severity
+from mediashelf.formats.raw.cue import LONGEST_SHEET
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.layout import scramble
 from mediashelf.formats.raw.sectors import LAYOUTS as LAYOUTS_BY_NAME
@@ -512,6 +513,37 @@ def test_volume_end_is_unknown_beside_udf() -> None:
     udf = b"\0NSR02\x01".ljust(2048, b"\0")
     assert find_volume_end(data + bytes(2048) + udf) is None
     assert find_volume_end(b"") is None
+
+
+def test_volume_end_is_read_from_all_four_bytes() -> None:
+    """ECMA-119 8.4.8, volume space size: bytes 81 to 88, both byte orders (7.3.3)."""
+    both = (0x01020304).to_bytes(4, "little") + (0x01020304).to_bytes(4, "big")
+    descriptor = b"\x01CD001\x01".ljust(80, b"\0") + both
+    assert find_volume_end(bytes(16 * 2048) + descriptor.ljust(2048, b"\0")) == 0x01020304
+
+
+@pytest.mark.parametrize(("count", "more"), [(5, ""), (6, " and 1 more")])
+def test_names_that_are_there_are_shown_up_to_five(tmp_path: Path, count: int, more: str) -> None:
+    for number in range(count):
+        (tmp_path / f"a{number}").touch()
+    (tmp_path / "a0").rename(tmp_path / "a0.cue")  # the sheet is one of them
+    sheet = tmp_path / "a0.cue"
+    sheet.write_text('FILE "gone.bin" BINARY\n TRACK 01 MODE1/2352\n  INDEX 01 00:00:00\n')
+    with pytest.raises(InputError) as caught:
+        read_raw_disc(sheet)
+    assert str(caught.value).endswith(f"'a4'{more}")
+
+
+def test_a_sheet_is_read_up_to_its_longest_size(tmp_path: Path) -> None:
+    sheet = write_disc(tmp_path, MODE_1)
+    text = sheet.read_bytes()
+    sheet.write_bytes(text.ljust(LONGEST_SHEET, b"\n"))
+    assert len(read_raw_disc(sheet).tracks) == 1
+    with sheet.open("r+b") as file:
+        file.truncate(1 << 40)  # sparse: read whole it would fill the memory
+    with pytest.raises(FormatError) as caught:
+        read_raw_disc(sheet)
+    assert caught.value.found == LONGEST_SHEET + 1
 
 
 def test_many_runs_become_a_bounded_number_of_findings(tmp_path: Path) -> None:
