@@ -286,6 +286,16 @@ def test_wrong_sync_wrong_mode_and_wrong_address(tmp_path: Path) -> None:
     assert report.tracks[0].bytes_corrected == 3
 
 
+@pytest.mark.parametrize("kind", HEADED)
+def test_every_byte_of_sync_and_address_is_compared(tmp_path: Path, kind: str) -> None:
+    pitch = len(LAYOUTS[kind]) // SECTORS
+    image = flip(LAYOUTS[kind], *(sector * pitch + sector - 100 for sector in range(100, 115)))
+    report = audit(tmp_path, image, kind)
+    assert sum(run.count for run in report.tracks[0].runs) == 15
+    assert report.counts[SectorVerdict.LOST] == 0
+    assert report.counts[SectorVerdict.GOOD] == SECTORS - 15
+
+
 def test_track_of_another_mode_than_the_sheet_says(tmp_path: Path) -> None:
     report = audit(tmp_path, FORM_1, "MODE1/2352")
     assert counts(report) == {"good": SECTORS}
@@ -359,7 +369,8 @@ def test_last_sector_that_is_cut_short(tmp_path: Path, cut: int, verdict: str) -
     lost = int(verdict == "lost")
     assert counts(report) == {"good": SECTORS - lost} | ({"lost": 1} if lost else {})
     finding = report.findings[0]
-    assert finding.rule == "track-cut-short"
+    assert (finding.rule, finding.severity) == ("track-cut-short", Severity.WARNING)
+    assert finding.message == f"The last sector has only {2352 - cut} of its 2352 bytes"
     assert (finding.offset, finding.length) == ((SECTORS - 1) * 2352, 2352 - cut)
     assert [run.size for run in report.tracks[0].runs] == [2352 - cut] * lost
     bare = tmp_path / "bare.bin"
@@ -443,6 +454,9 @@ def test_sheet_that_forgets_the_subchannel(tmp_path: Path) -> None:
     report = audit_raw(write_sheet(tmp_path, "disc.cue", lines))
     assert counts(report) == {"good": SECTORS, "unchecked": 100}
     assert rules(report) == ["sheet-sector-size", "track-audio"]
+    (found,) = (item for item in report.findings if item.rule == "sheet-sector-size")
+    assert (found.severity, found.where) == (Severity.WARNING, "disc.cue, line 2")
+    assert (found.found, found.expected) == ("MODE1/2448", "MODE1/2352")
     assert [track.track.layout.size for track in report.tracks] == [2448, 2448]
 
 

@@ -215,6 +215,27 @@ def test_a_boot_floppy_tells_its_size_in_sectors_of_512_bytes(
     assert len(find(make_iso(FILES, boot=Boot(floppy, media=2, sectors=1)).data)) == count
 
 
+@pytest.mark.parametrize(("media", "total"), [(1, 2400), (2, 2880), (3, 5760)])
+def test_a_boot_floppy_has_the_size_of_its_media_type(find: Find, media: int, total: int) -> None:
+    """1.2, 1.44 and 2.88 MB are 15, 18 and 36 sectors on 80 tracks of two sides: KB Q75131."""
+    for number, count in ((total, 0), (total - 1, 1), (total + 1, 1)):
+        floppy = FLOPPY[:19] + struct.pack("<H", number) + FLOPPY[21:]
+        made = make_iso(FILES, boot=Boot(floppy, media=media, sectors=1))
+        found = [item for item in find(made.data) if item.rule == "boot-image-form"]
+        assert len(found) == count
+        assert all(item.expected == f"{total} sectors" for item in found)
+
+
+@pytest.mark.parametrize(("at", "value"), [(32, b"\0"), (40, bytes(4))], ids=["flag", "place"])
+def test_an_entry_that_does_not_boot_or_has_no_place_is_left_alone(
+    find: Find, at: int, value: bytes
+) -> None:
+    """ "El Torito" figure 3: byte 0 is 88 for a bootable entry, bytes 8 to 11 are the load RBA."""
+    made = make_iso(FILES, boot=Boot(bytes(2048)))
+    data = put(made.data, made.at("boot-catalog") + at, value)
+    assert [item for item in find(data) if item.rule == "boot-image-form"] == []
+
+
 def test_a_boot_disk_without_its_one_partition_is_noted(find: Find) -> None:
     one = bytearray(2048)
     one[510:512] = b"\x55\xaa"
