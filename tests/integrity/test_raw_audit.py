@@ -460,7 +460,7 @@ def test_sheet_that_forgets_the_subchannel(tmp_path: Path) -> None:
     assert [track.track.layout.size for track in report.tracks] == [2448, 2448]
 
 
-def test_track_that_begins_behind_the_file(tmp_path: Path) -> None:
+def test_track_that_begins_past_the_end_of_the_file(tmp_path: Path) -> None:
     (tmp_path / "disc.bin").write_bytes(MODE_1)
     lines = ["FILE disc.bin BINARY", "TRACK 01 MODE1/2352", "INDEX 01 00:00:00"]
     lines += ["TRACK 02 AUDIO", "INDEX 01 01:00:00"]

@@ -116,9 +116,7 @@ def test_damage_is_placed_in_the_image_and_named_by_the_telling_tree(
     assert report.tallies[ContentFormat.CABINET].faulty_files == 1
 
 
-def test_an_archive_behind_a_program_is_checked_where_it_stands(
-    made: MadeImage, tmp_path: Path
-) -> None:
+def test_an_archive_after_a_program_is_checked_where_it_is(made: MadeImage, tmp_path: Path) -> None:
     start = SELF_EXTRACTING.data.index(b"MSCF")
     at = made.file("/DRIVERS/SETUP.EXE") + start + SETUP_CABINET.at("data 0.0") + 9
     findings, _ = check(flip(made.data, at), tmp_path)

@@ -307,7 +307,7 @@ def test_a_truncated_copy_gives_what_it_has(bench: Bench, length: int) -> None:
     assert not is_there or bench.equals_original()
 
 
-def test_what_lies_behind_the_end_is_left_out(bench: Bench) -> None:
+def test_what_is_past_the_end_is_left_out(bench: Bench) -> None:
     padded = ORIGINAL + bytes(5000)
     result = bench.mend(padded, record=bench.record())
     assert result.outcome is MendOutcome.PROVED
