@@ -55,3 +55,13 @@ target_option = click.option(
     metavar="TARGET",
     help="A target that must read the disc: dos, win9x, nt4, nt5, nt6 or one of yours. Repeatable.",
 )
+
+
+def moved_option(flag: str, cure: str) -> Callable[[Command], Command]:
+    """Return an option that is elsewhere now, and says where; it is not listed in the help."""
+
+    def refuse(context: click.Context, option: click.Parameter, value: str | None) -> None:
+        if value is not None:
+            raise click.UsageError(f"Use instead: {cure}", context)
+
+    return click.option(flag, callback=refuse, hidden=True, expose_value=False)

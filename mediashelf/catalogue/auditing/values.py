@@ -21,16 +21,10 @@ from mediashelf.integrity.structure.damage import (
 
 
 class Depth(StrEnum):
-    """How much of an image is read; each depth includes the ones before it."""
+    """How much of an image is checked; structure and all bytes are read in any case."""
 
-    STRUCTURE = "structure"
     DIGESTS = "digests"
-    CONTENTS = "contents"
-
-    @property
-    def reads_every_byte(self) -> bool:
-        """Whether digests are computed."""
-        return self is not Depth.STRUCTURE
+    CONTENTS = "contents"  # files inside too
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,7 +44,7 @@ NO_VOLUME_RULE = "no-volume"
 class Reading:
     """What one look at an image file found. Offsets in findings count in the file.
 
-    ``digests`` is None where the contents were not read. ``volumes`` are kind and
+    ``digests`` is None where the bytes could not be read. ``volumes`` are kind and
     label of each; ``listing`` and ``packed_facts`` are what a catalogue records.
     ``stored`` says how the file stores sectors; ``sectors`` counts the verdicts on
     them, where they carry what tells, and is None where they were not judged.
@@ -86,7 +86,6 @@ def read_image(
     *,
     is_sheet: bool = False,
     algorithms: Iterable[str] = ("xxh3_128",),
-    contents: bool = True,
     files_inside: bool = False,
     past_cache: bool = False,
     to_record: bool = True,
@@ -95,11 +94,10 @@ def read_image(
 ) -> Reading:
     """Read an image file: structure first, then every byte; nothing is raised for its faults.
 
-    With ``contents=False`` only the structure is read, with ``files_inside=True``
-    also what files inside say of themselves. What only a catalogue needs is left
-    out unless the image is ``to_record``. Raw sectors are judged with the
-    contents; ``raw_audits`` are those of the run. A cue sheet has no structure of
-    a disc; it answers for the sectors of all files that it names.
+    With ``files_inside=True`` the checksums of files inside are verified as well.
+    What only a catalogue needs is left out unless the image is ``to_record``.
+    ``raw_audits`` are those of the run. A cue sheet has no structure of a disc; it
+    answers for the sectors of all files that it names.
     """
     try:
         before = path.stat()
@@ -114,11 +112,10 @@ def read_image(
             reading = replace(reading, findings=findings)
             if image is not None:
                 reading = _with_structure(reading, image, to_record)
-            if contents:
-                digests = digest_file(
-                    path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
-                )
-                reading = _with_sectors(replace(reading, digests=digests), path, audits, on_bytes)
+            digests = digest_file(
+                path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
+            )
+            reading = _with_sectors(replace(reading, digests=digests), path, audits, on_bytes)
             if files_inside and image is not None:
                 reading = _with_files_inside(reading, image, on_bytes)
             if image is not None:

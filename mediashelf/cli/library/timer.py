@@ -85,7 +85,7 @@ Examples:
 )
 @click.option(
     "--depth",
-    type=click.Choice([depth.value for depth in Depth if depth.reads_every_byte]),
+    type=click.Choice([depth.value for depth in Depth]),
     default=Depth.DIGESTS.value,
     show_default=True,
     help="As for mediashelf audit.",

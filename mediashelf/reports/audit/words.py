@@ -23,18 +23,14 @@ def summary_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
 def reading_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
     """Return what was read and what was not: of the images, then of the files inside."""
     structures = sum(each.reading.structure_read for each in results)
-    read = f"Structure of {structures:,} read"
-    if depth.reads_every_byte:
-        digested = [each.job.row for each in results if each.reading.digests is not None]
-        compared = sum(row is not None and bool(row.digests) for row in digested)
-        unrecorded = len(digested) - compared
-        total = size_text(sum(each.verdict.bytes_read for each in results))
-        read += f"; all bytes of {compared:,} compared with a digest on record"
-        if unrecorded:
-            read += f", {unrecorded:,} had none"
-        read += f" ({total} read)"
-    else:
-        read += "; contents not read"
+    digested = [each.job.row for each in results if each.reading.digests is not None]
+    compared = sum(row is not None and bool(row.digests) for row in digested)
+    unrecorded = len(digested) - compared
+    total = size_text(sum(each.verdict.bytes_read for each in results))
+    read = f"Structure of {structures:,} read; "
+    read += f"all bytes of {compared:,} compared with a digest on record"
+    read += f", {unrecorded:,} had none" if unrecorded else ""
+    read += f" ({total} read)"
     more = [*_sector_lines(results), *_digest_lines(results)]
     if depth is not Depth.CONTENTS:
         inside = "Whether files inside are sound in themselves was not checked."

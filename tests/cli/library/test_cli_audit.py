@@ -75,12 +75,6 @@ def test_away_is_no_failure_but_is_said(shelf: Shelf) -> None:
     assert "Structure of 0 read; all bytes of 0 compared" in out
 
 
-def test_structure_only(shelf: Shelf) -> None:
-    out = " ".join(shelf.run("audit", "--depth", "structure").stdout.split())
-    assert "contents not read; structure read" in out
-    assert "Structure of 2 read; contents not read." in out
-
-
 def test_an_image_that_is_not_on_record(shelf: Shelf) -> None:
     path = write(shelf.folder / "new.iso", tide_image(9))
     out = " ".join(shelf.run("audit", path).stdout.split())
@@ -186,8 +180,11 @@ def test_a_digest_that_was_added_is_compared_and_renewed(shelf: Shelf) -> None:
     assert kept["digests"]["sha256"] == hashlib.sha256(tide_image(5)).hexdigest()
 
 
-@pytest.mark.parametrize(
-    "arguments", [("--depth", "structure", "--digest", "sha256"), ("--digest", "sha3")]
-)
-def test_digests_that_cannot_be(shelf: Shelf, arguments: tuple[str, ...]) -> None:
-    shelf.run("audit", *arguments, code=2)
+def test_digests_that_cannot_be(shelf: Shelf) -> None:
+    shelf.run("audit", "--digest", "sha3", code=2)
+
+
+def test_a_published_list_is_compared_elsewhere(shelf: Shelf) -> None:
+    told = shelf.run("audit", shelf.home, "--against", "list", code=2).stderr
+    assert "Use instead: mediashelf checksums check FOLDER LIST" in told
+    assert "--against" not in shelf.run("audit", "--help").stdout

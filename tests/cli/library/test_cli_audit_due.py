@@ -136,8 +136,6 @@ def test_names_and_other_options_go_with_it(shelf: Shelf) -> None:
         (["--due", "-3d"], "no span of time"),
         (["--due", "180d", "--budget", "half an hour"], "no span of time"),
         (["--budget", "30m"], "--budget goes with --due"),
-        (["--due", "180d", "--depth", "structure"], "--due confirms every byte"),
-        (["--due", "180d", "--against", "list"], "takes no --due"),
     ],
 )
 def test_usage(shelf: Shelf, words: list[str], told: str) -> None:
