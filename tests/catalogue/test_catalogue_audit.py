@@ -204,7 +204,7 @@ def test_a_copy_elsewhere_is_compared_with_the_record(library: Library, tide: Pa
     assert result.twins == ()
     (finding,) = result.verdict.findings
     assert finding.rule == "copy-agrees"
-    assert "home: tide.iso, but 1 of 4 MiB differ" in finding.message
+    assert "home: tide.iso, but 1 of 4 blocks of 1 MiB differs" in finding.message
 
 
 def test_a_namesake_with_other_bytes_is_not_called_a_copy(library: Library, tide: Path) -> None:
@@ -252,9 +252,11 @@ def test_what_names_mean(library: Library, monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.chdir(library.root)
     assert where(library, "a/tide.iso") == ["home: a/tide.iso"]
     assert where(library, "./b") == ["home: b/tide.iso"]
-    with pytest.raises(InputError, match=r"means 2 images \(home/a/tide\.iso, home/b/tide\.iso\)"):
+    with pytest.raises(
+        InputError, match=r"matches 2 images \(home/a/tide\.iso, home/b/tide\.iso\)"
+    ):
         where(library, "tide.iso")
-    with pytest.raises(InputError, match="no image on record; did you mean 'card'"):
+    with pytest.raises(InputError, match="has this name; did you mean 'card'"):
         where(library, "cart")
 
 

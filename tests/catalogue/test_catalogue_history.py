@@ -36,7 +36,7 @@ def test_a_life_of_an_image(library: Library) -> None:
     library.audit()
     (event, seen_by, detail) = told(library)[-1]
     assert (event, seen_by) == ("decayed", "audit")
-    assert "1 of 3 MiB differ" in detail
+    assert "1 of 3 blocks of 1 MiB differs" in detail
     write(path, tide_image(2), DATE + 1)
     library.scan()
     assert told(library)[-1] == ("changed", "scan", "")

@@ -91,7 +91,7 @@ def test_sectors_are_judged_once_for_a_sheet_and_its_file(
     for result in results.values():
         assert result.reading.sectors is not None
         assert result.reading.sectors[SectorVerdict.GOOD] == total
-        assert f"{total} sectors proved by their EDC" in result.verdict.basis
+        assert f"EDC good on {total} sectors" in result.verdict.basis
 
 
 @pytest.mark.parametrize(
@@ -148,7 +148,7 @@ def test_a_disc_with_sound_behind_its_data(library: Library) -> None:
         assert result.reading.sectors is not None
         assert result.reading.sectors[SectorVerdict.UNCHECKED] == 30
         assert [entry.path for entry in result.touched] == [VXD]
-        assert "30 sectors without any check" in result.verdict.basis
+        assert "30 sectors without a checksum" in result.verdict.basis
 
 
 @pytest.mark.parametrize("sectors", [10, 70], ids=["near", "far"])

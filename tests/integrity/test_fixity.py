@@ -94,7 +94,7 @@ def test_a_flipped_byte_with_the_old_date_is_decay_and_its_block_is_named(
     start = at // MIB * MIB
     assert verdict.spans == (Span(start, min(MIB, 4 * MIB + 100 - start)),)
     assert verdict.findings[0].rule == "bytes-as-recorded"
-    assert "1 of 5 MiB differ" in verdict.findings[0].message
+    assert "1 of 5 blocks of 1 MiB differs" in verdict.findings[0].message
     assert verdict.findings[0].offset == start
 
 
@@ -104,7 +104,7 @@ def test_a_flipped_byte_with_a_new_date_is_a_change(image: Path) -> None:
     verdict = judge_fixity(image, record)
     assert verdict.state is State.CHANGED
     assert verdict.spans == (Span(0, MIB),)
-    assert "its date differs; 1 of 5 MiB differ" in verdict.findings[0].message
+    assert "its date differs; 1 of 5 blocks of 1 MiB differs" in verdict.findings[0].message
 
 
 def test_neighbouring_blocks_join_to_one_span(image: Path) -> None:
@@ -228,7 +228,7 @@ def test_without_block_digests_the_place_is_not_guessed(image: Path) -> None:
     verdict = judge_fixity(image, record)
     assert verdict.state is State.DECAYED
     assert verdict.spans == ()
-    assert "MiB differ" not in verdict.findings[0].message
+    assert "1 MiB differ" not in verdict.findings[0].message
 
 
 def test_observe_reads_what_it_is_asked_for(image: Path) -> None:

@@ -116,7 +116,7 @@ def test_a_card_says_what_is_wrong_what_is_hit_and_what_to_do() -> None:
         "since 2025-01-02, last confirmed 2025-06-07",
         "/DATA1.CAB 1 of 2 MiB",
         "Damage: bytes 2,097,152 to 3,145,727, 1.0 MiB, LBA 1,024 to 1,535 (bytes-as-recorded).",
-        "1 entry hit; the 19 other entries are sound",
+        "1 file or folder hit; the 19 other files and folders are sound",
         "bytes-as-recorded",
         "the bytes differ",
         "To do: take the bytes from another copy",

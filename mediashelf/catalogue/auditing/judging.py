@@ -86,16 +86,16 @@ def _with_sectors(reading: Reading, verdict: FixityVerdict) -> FixityVerdict:
     if not reading.sectors or not any(reading.sectors.values()):
         return verdict
     counts = reading.sectors
-    proved = counts[SectorVerdict.GOOD]
+    good = counts[SectorVerdict.GOOD]
     wrong = [
         f"{counts[each]:,} {each.value}"
         for each in (SectorVerdict.CORRECTED, SectorVerdict.MISPLACED, SectorVerdict.LOST)
         if counts[each]
     ]
-    words = [f"{count_text(proved, 'sector')} proved by their EDC"] if proved or wrong else []
-    words += [word.replace("corrected", "that their parity can put right") for word in wrong]
+    words = [f"EDC good on {count_text(good, 'sector')}"] if good or wrong else []
+    words += [word.replace("corrected", "correctable from parity") for word in wrong]
     if counts[SectorVerdict.UNCHECKED]:
-        words.append(f"{count_text(counts[SectorVerdict.UNCHECKED], 'sector')} without any check")
+        words.append(f"{count_text(counts[SectorVerdict.UNCHECKED], 'sector')} without a checksum")
     return replace(verdict, basis=f"{verdict.basis}; {', '.join(words)}")
 
 

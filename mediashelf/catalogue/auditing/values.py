@@ -31,7 +31,7 @@ class Depth(StrEnum):
 class AuditResult:
     """One image's verdict. ``twins`` are recorded images with the same bytes.
 
-    ``touched`` are the entries, of ``entry_count``, in which damage lies: bytes that
+    ``touched`` are the entries, of ``entry_count``, that damage touches: bytes that
     differ from the record, and errors that have a place. ``new_digests`` are the
     algorithms whose digest was put on record.
     """

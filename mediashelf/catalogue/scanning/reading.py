@@ -1,4 +1,4 @@
-"""Reading one image: structure, every byte once, sectors and files that carry their own checks."""
+"""Reading one image: structure, every byte once, sectors and files with checksums of their own."""
 
 from __future__ import annotations
 
@@ -48,9 +48,9 @@ class Reading:
     label of each; ``listing`` and ``packed_facts`` are what a catalogue records.
     ``stored`` says how the file stores sectors; ``sectors`` counts the verdicts on
     them, where they carry what tells, and is None where they were not judged.
-    ``inside`` are findings about files inside that carry their own checks, and
+    ``inside`` are findings about files inside with checksums of their own, and
     ``inside_report`` says what was verified of them; it is None where they were
-    not checked. ``touched`` are the entries in which an error lies; where there
+    not checked. ``touched`` are the entries that an error touches; where there
     are any, ``entry_count`` counts all. ``problem`` says why the file could not be
     read whole. ``is_changing`` is True when size or date were not the same before
     and after; then nothing else of it may be relied on.
@@ -104,7 +104,7 @@ def read_image(
     except (FileNotFoundError, NotADirectoryError):
         return Reading(is_sheet=is_sheet, is_missing=True)
     except OSError as error:
-        return Reading(is_sheet=is_sheet, problem=f"cannot be looked at: {error.strerror or error}")
+        return Reading(is_sheet=is_sheet, problem=f"cannot be opened: {error.strerror or error}")
     audits = raw_audits or RawAudits()
     reading = Reading(before.st_size, before.st_mtime_ns, is_sheet)
     try:
@@ -245,8 +245,8 @@ def _our_fault(error: Exception) -> Finding:
         "structure-understood",
         Severity.ERROR,
         "image",
-        f"mediashelf itself failed at this image ({type(error).__name__}: {error})",
-        remedy="report this with the image's first 64 KiB; what else was read is recorded",
+        f"internal error on this image ({type(error).__name__}: {error})",
+        remedy="please report this with the image's first 64 KiB; what else was read is recorded",
     )
 
 
@@ -261,5 +261,5 @@ def _as_kept(finding: Finding, path: Path) -> Finding:
 
 
 def has_sheet(path: Path) -> bool:
-    """Tell whether a cue sheet of the same name lies beside an image that is none itself."""
+    """Tell whether a cue sheet of the same name is beside an image that is not a sheet itself."""
     return path.suffix.lower() in SUFFIXES_BY_CONTENT and bool(sheets_beside(path))

@@ -39,7 +39,7 @@ from mediashelf.integrity.fixity.values import (
     State,
 )
 from mediashelf.integrity.structure.damage import Span, spans_of_blocks
-from mediashelf.text import count_text
+from mediashelf.text import blocks_differ, count_text
 
 __all__ = [
     "WORST_FIRST",
@@ -207,7 +207,7 @@ def _compare_blocks(
             lost = Span(digests.size, recorded.size - digests.size)
             return _Comparison(State.TRUNCATED, finding, (lost,))
     total = max(len(recorded.blocks), len(digests.blocks)) // BLOCK_DIGEST_SIZE
-    extent = f"{len(numbers):,} of {count_text(total, 'MiB', 'MiB')} differ" if numbers else ""
+    extent = blocks_differ(len(numbers), total) if numbers else ""
     spans = spans_of_blocks(numbers, recorded.block_size, max(recorded.size, digests.size))
     if digests.size == recorded.size and date_is_same:
         return _Comparison(

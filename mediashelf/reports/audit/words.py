@@ -54,11 +54,11 @@ def _sector_lines(results: Sequence[AuditResult]) -> Iterator[str]:
     for counts in distinct:
         total.update(counts)
     words = {
-        "proved by their EDC": total[SectorVerdict.GOOD],
-        "damaged": total[SectorVerdict.CORRECTED],
-        "out of place": total[SectorVerdict.MISPLACED],
+        "with good EDC": total[SectorVerdict.GOOD],
+        "correctable from parity": total[SectorVerdict.CORRECTED],
+        "whose address does not match their position": total[SectorVerdict.MISPLACED],
         "lost": total[SectorVerdict.LOST],
-        "without any check": total[SectorVerdict.UNCHECKED],
+        "without a checksum": total[SectorVerdict.UNCHECKED],
     }
     parts = [f"{count:,} {word}" for word, count in words.items() if count]
     images = count_text(len(distinct), "raw image")
@@ -78,7 +78,7 @@ def contents_lines(reports: Sequence[ContentsReport]) -> list[str]:
     unreadable = sum(report.unreadable_files for report in reports)
     nested = sum(report.nested_archives for report in reports)
     first = (
-        f"Files inside: {files:,} looked at, {unchecked:,} carry no checks of their own"
+        f"Files inside: {files:,} read, {unchecked:,} without checksums of their own"
         + (f", {unreadable:,} could not be read" if unreadable else "")
         + f"; {count_text(nested, 'archive')} inside archives not followed. Gaps of zeros amid "
         "dense data were looked for in all."

@@ -71,8 +71,8 @@ def test_history_as_json(shelf: Shelf) -> None:
 @pytest.mark.parametrize(
     ("name", "told"),
     [
-        ("nowhere.iso", "no image on record"),
-        ("home", "no image on record"),  # the name of a shelf
+        ("nowhere.iso", "no shelf, file, folder or image on record has this name"),
+        ("home", "is a shelf; name one image"),
         (".", "is a folder; name one image"),
         (__file__, "is not on record; scan its shelf first"),
     ],

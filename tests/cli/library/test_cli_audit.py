@@ -40,9 +40,9 @@ def test_decay_is_named_with_block_and_file(shelf: Shelf) -> None:
     out = shelf.run("audit", code=1).stdout
     assert out.splitlines()[1].startswith("home: tide.iso  decayed  ")
     assert "error bytes-as-recorded" in out
-    assert "1 of 4 MiB differ" in " ".join(out.split())
+    assert "1 of 4 blocks of 1 MiB differs" in " ".join(out.split())
     assert "LBA 1,024 to 1,535 (bytes 2,097,152 to 3,145,727)" in out
-    assert "/FILLER.DAT: 1 of 3 MiB; the 7 other entries are sound" in out
+    assert "/FILLER.DAT: 1 of 3 MiB; the 7 other files and folders are sound" in out
     assert "2 images: 1 decayed, 1 sound." in out
     quiet = shelf.run("audit", "-q", code=1).stdout
     assert "ebb.iso" not in quiet
@@ -90,7 +90,10 @@ def test_without_any_catalogue(tmp_path: Path) -> None:
     shelf.run("audit", path)
     assert not shelf.catalogue.exists()
     assert "No image to audit." in shelf.run("audit").stdout
-    assert "is no shelf, no file or folder" in shelf.run("audit", "nothing.iso", code=3).stderr
+    assert (
+        "no shelf, file, folder or image on record has this name"
+        in shelf.run("audit", "nothing.iso", code=3).stderr
+    )
 
 
 def test_sound_images_are_counted_when_there_are_many(shelf: Shelf) -> None:

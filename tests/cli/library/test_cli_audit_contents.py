@@ -40,7 +40,7 @@ def test_damage_that_nobody_recorded_is_found_and_named(shelf: Shelf) -> None:
     assert "error cabinet-checksums-agree /DATA1.CAB: data block 1 of folder 0" in out
     assert "hit: LKVX3.SYS" in out
     assert "2 images: 1 damaged, 1 sound." in out
-    assert "Files inside: 6 looked at, 2 carry no checks of their own" in out
+    assert "Files inside: 6 read, 2 without checksums of their own" in out
     assert "archives inside archives not followed" in out
     assert "cabinet: 2 files, 1 faulty; verified: 3 data block checksums." in out
     assert "program: 2 files; verified: 6 PE sections, 2 PE checksums." in out
