@@ -158,6 +158,14 @@ def plan_disc(recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count:
     return plan_listing(recipe, list_sources(recipe, on_bytes=on_bytes))
 
 
+def plan_again(plan: DiscPlan) -> DiscPlan:
+    """Return a second plan of the same disc, pages included: a plan is good for one build.
+
+    Raises what :func:`plan_disc` raises.
+    """
+    return plan_listing(plan.recipe, list_sources(plan.recipe), plan.pages)
+
+
 def plan_listing(recipe: Recipe, listing: Listing, pages: DiscPages = NO_PAGES) -> DiscPlan:
     """Decide everything about the disc that holds what was listed; nothing is read.
 

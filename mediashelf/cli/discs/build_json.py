@@ -20,7 +20,7 @@ disc, under ``discs``, where each has its ``number`` and ``packages`` (``short_p
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from mediashelf.building.planning.boot import PlannedBoot
@@ -28,11 +28,11 @@ from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.writing.write import BuiltDisc
 from mediashelf.cli.discs.driver_json import document as driver_document
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.jobs.build_work import BuildWork
+from mediashelf.jobs.discs.recipe_plan import JudgedPlan, PlannedRecipe
 
 
 def document(
-    work: BuildWork, built: Sequence[BuiltDisc], *, is_dry_run: bool, anyway: bool
+    work: PlannedRecipe, built: Sequence[BuiltDisc], *, is_dry_run: bool, anyway: bool
 ) -> dict[str, Any]:
     """Return the whole answer; ``built`` is empty when nothing was."""
     payload: dict[str, Any] = {
@@ -42,10 +42,7 @@ def document(
         "anyway": anyway,
     }
     discs: Sequence[BuiltDisc | None] = built or [None] * len(work.plans)
-    documents = [
-        _disc(plan, verdicts, disc)
-        for plan, verdicts, disc in zip(work.plans, work.verdicts, discs, strict=True)
-    ]
+    documents = [_disc(judged, disc) for judged, disc in zip(work.discs, discs, strict=True)]
     if work.series is None:
         payload |= documents[0]
     else:
@@ -63,14 +60,15 @@ def document(
     return payload | _drivers(work) | {"findings": [one.as_dict() for one in work.findings]}
 
 
-def _disc(plan: DiscPlan, verdicts: Mapping[str, str], built: BuiltDisc | None) -> dict[str, Any]:
+def _disc(judged: JudgedPlan, built: BuiltDisc | None) -> dict[str, Any]:
+    plan = judged.plan
     capacity = plan.capacity
     digests = built.digests if built is not None else {}
     return {
         "label": plan.label.short,
         "long_label": plan.label.long,
         "date": plan.made.isoformat(),
-        "targets": dict(verdicts),
+        "targets": judged.verdicts,
         "size": plan.size,
         "sectors": plan.size // SECTOR_SIZE,
         "capacity": {
@@ -105,7 +103,7 @@ def _packages(plan: DiscPlan, number: int) -> list[dict[str, Any]]:
     return [part._asdict() for part in series.discs[number - 1].parts] if series else []
 
 
-def _drivers(work: BuildWork) -> dict[str, Any]:
+def _drivers(work: PlannedRecipe) -> dict[str, Any]:
     drivers = work.drivers
     if drivers is None:
         return {"machine": None, "drivers": []}
