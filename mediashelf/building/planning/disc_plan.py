@@ -61,7 +61,7 @@ class PlannedFile(NamedTuple):
 class DeclaredFolder(NamedTuple):
     """A folder of the disc with the devices (hardware ids) that the recipe says it drives.
 
-    ``targets`` are the names of those it does so for; empty stands for every one.
+    ``targets`` are the names of those it does so for; empty means all of them.
     """
 
     short_path: str
@@ -127,7 +127,7 @@ class DiscPlan:
     def folder_paths(self, places: Iterable[Sequence[str]]) -> Iterator[tuple[str, str]]:
         """Yield the paths in both trees of folders that are named as the host names them.
 
-        ``/`` stands for the root; both are empty when the disc has no such folder.
+        ``/`` is the root; both are empty when the disc has no such folder.
         """
         iso, joliet = (_paths_by_folder(tree) for tree in (self.trees.iso, self.trees.joliet))
         for names in places:

@@ -61,7 +61,8 @@ Examples:
     "--machine",
     "machine_path",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="A machine whose devices must find their drivers on the disc: text of lspci, or ids.",
+    help="A machine whose devices must find drivers on the disc: output of `lspci -nn`, or a list "
+    "of hardware ids.",
 )
 @click.option(
     "--capacity",
@@ -84,7 +85,7 @@ Examples:
 @click.option("-n", "--dry-run", is_flag=True, help="Show the plan; write nothing.")
 @click.option("--anyway", is_flag=True, help="Build although there are errors.")
 @click.option("--replace", "may_replace", is_flag=True, help="Write over an existing file.")
-@report_option("Write a page as well: what takes the room, where it fits, what was renamed.")
+@report_option("Write a page as well: what takes up the space, where it fits, what was renamed.")
 @json_option
 @quiet_option
 @fail_on_option

@@ -11,7 +11,7 @@
      "machine": {…} or null, "drivers": [{"target", "devices", "packages", …}, …],
      "findings": […], "built": {"path", "size"} or null}
 
-With ``--spread`` all from ``label`` to ``files``, and ``built``, stands once for each
+With ``--spread`` all from ``label`` to ``files``, and ``built``, is there once for each
 disc, under ``discs``, where each has its ``number`` and ``packages`` (``short_path``,
 ``long_path``, ``size``, ``is_whole``) as well; ``spread`` has ``disc_count``, ``bound``,
 ``is_proved_least`` and ``ground``. ``machine`` and ``drivers`` are those of

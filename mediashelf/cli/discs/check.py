@@ -73,7 +73,7 @@ def check(
     quiet: bool,
     fail_on: str,
 ) -> None:
-    """Tell which systems can read a disc, and what stands in their way.
+    """Tell which systems can read a disc, and what keeps them from it.
 
     An image is opened; a folder or a recipe (a .toml file) is planned as a disc
     that build would make, and nothing is written. Without --target a recipe is

@@ -61,7 +61,7 @@ Examples:
     "--machine",
     "machine_path",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="The machine's devices: text of lspci (best -nnvmm), or hardware ids one a line.",
+    help="The machine's devices: output of `lspci -nn` (or -nnvmm), or a list of hardware ids.",
 )
 @target_option
 @targets_folder_option
@@ -69,7 +69,7 @@ Examples:
     "--family",
     "family_name",
     type=click.Choice(list(FAMILIES)),
-    help="Take packages as this family does; needed for targets of your own.",
+    help="Choose drivers by this family's rules; needed for targets of your own.",
 )
 @click.option("--release", metavar="X.Y", help="The release of nt5 or nt6, such as 5.0.")
 @click.option(
@@ -179,7 +179,9 @@ def _check_code_page(name: str) -> None:
     try:
         bytes(range(256)).decode(name, "surrogateescape")
     except (LookupError, ValueError) as error:
-        raise click.BadParameter(f"{name!r} is no code page", param_hint="--code-page") from error
+        raise click.BadParameter(
+            f"{name!r} is not a code page", param_hint="--code-page"
+        ) from error
 
 
 def _targets(subjects: DriverSubjects, known: Mapping[str, Target]) -> list[Target]:
@@ -218,5 +220,5 @@ def _families(
 def _release(text: str) -> tuple[int, int]:
     match = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})", text, re.ASCII)
     if match is None:
-        raise click.BadParameter(f"{text!r} is no release such as 5.1", param_hint="--release")
+        raise click.BadParameter(f"{text!r} is not a release such as 5.1", param_hint="--release")
     return int(match[1]), int(match[2])

@@ -54,7 +54,7 @@ Examples:
     "--machine",
     "machine_path",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="A machine whose devices the drivers are for: text of lspci, or ids.",
+    help="The machine that the drivers are for: output of `lspci -nn`, or a list of hardware ids.",
 )
 @click.option("--label", help="The disc's label [default: the first folder's name].")
 @click.option(
@@ -78,7 +78,7 @@ def new(
 ) -> None:
     """Write a commented recipe for FOLDERs and .zip archives, to be edited.
 
-    The driver packages that are found stand in it as comments, with the devices of
+    The driver packages that are found are in it as comments, with the devices of
     the machine that they are for, the size of the disc, and a medium that holds it.
     Folders of programs that come without an INF are named: only a person knows what
     they drive.

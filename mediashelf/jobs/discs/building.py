@@ -18,7 +18,7 @@ from mediashelf.jobs.progress import Progress, no_progress
 
 @dataclass(frozen=True, slots=True)
 class BuiltRecipe:
-    """The discs that were built; ``older`` lie beside them and look like a part of the series."""
+    """The discs that were built; ``older`` are beside them and look like a part of the series."""
 
     discs: tuple[BuiltDisc, ...] = ()
     older: tuple[Path, ...] = ()

@@ -153,7 +153,7 @@ def _not_judged(target: Target) -> Finding:
         "drivers-not-judged",
         Severity.NOTE,
         f"target {target.name}",
-        "how a target of one's own takes drivers is not known",
+        f"no driver family is known for target {target.name!r}",
         f"ask once the disc is built: mediashelf drivers DISC -t {target.name} --family FAMILY",
         target=target.name,
     )

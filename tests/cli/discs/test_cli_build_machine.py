@@ -73,7 +73,7 @@ def test_the_disc_carries_the_tables(work: Path) -> None:
     run("disc.toml", "-o", "disc.iso")
     text = page_on(work / "disc.iso")
     assert (
-        "Devices of kiosk.txt, for win9x: 2 of 3 devices with a driver\n\n"
+        "Drivers for win9x on kiosk.txt: 2 of 3 devices\n\n"
         "communication\n  communication PCI\\VEN_F7D3&DEV_0056\n    no driver here\n\n"
         "display\n  Larkspur Video Accelerator 3\n    Larkspur: LKV.INF [Install]\n"
         "    \\LARKSPUR\\LKV.INF\n    = \\Larkspur Video\\LKV.INF\n\n"
