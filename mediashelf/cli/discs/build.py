@@ -10,7 +10,7 @@ import click
 
 from mediashelf.building.recipes.capacity import NAMED
 from mediashelf.building.writing.blocking import refuse_blocked
-from mediashelf.cli.discs.build_json import document
+from mediashelf.cli.discs.build_json import build_document
 from mediashelf.cli.discs.build_text import say_result, say_work
 from mediashelf.cli.options import (
     fail_on_option,
@@ -147,7 +147,7 @@ def build(
         for path in built.older:
             tell(f"{path}: is not one of these discs; remove it if it was one once")
     if as_json:
-        say_json(document(work, built.discs, is_dry_run=dry_run, anyway=anyway))
+        say_json(build_document(work, built.discs, is_dry_run=dry_run, anyway=anyway))
     elif not quiet:
         say_result(work.findings, work.blockers(anyway=False), built.discs)
     if report_path is not None:

@@ -19,6 +19,7 @@ from typing import Any
 
 import click
 
+from mediashelf.cli.documents import document, plain
 from mediashelf.cli.options import (
     fail_on_option,
     json_option,
@@ -93,11 +94,11 @@ def check(
         if found:
             worst_ones.append(max(found, key=lambda finding: finding.severity))
         if as_json:
-            documents.append(_document(answer))
+            documents.append(_answer(answer))
         else:
             _say_answer(answer, show_all=show_all, quiet=quiet)
     if as_json:
-        say_json({"command": "check", "version": 1, "inputs": documents})
+        say_json(document("check", inputs=documents))
     exit_for(worst_ones, fail_on)
 
 
@@ -171,16 +172,16 @@ def _row(target: Target, findings: Sequence[Finding]) -> tuple[str, str, str]:
     return target.name, verdict_on(findings).value, summary(findings)
 
 
-def _document(answer: CheckedSource) -> Mapping[str, Any]:
+def _answer(answer: CheckedSource) -> Mapping[str, Any]:
     facts = answer.facts
     return {
-        "input": str(answer.path),
+        "input": answer.path,
         "kind": answer.kind,
         "size": facts.size,
         "label": next((volume.label for volume in facts.volumes), ""),
         "is_complete": all(volume.is_complete for volume in facts.volumes),
         "targets": [_verdict_document(target, found) for target, found in answer.targets],
-        "findings": [{"about": about, **item.as_dict()} for about, item in answer.findings],
+        "findings": [{"about": about, **plain(item)} for about, item in answer.findings],
     }
 
 

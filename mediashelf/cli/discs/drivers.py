@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from mediashelf.cli.discs.driver_json import document
+from mediashelf.cli.discs.driver_json import driver_document
 from mediashelf.cli.discs.driver_text import say_explanation, say_survey
 from mediashelf.cli.options import (
     fail_on_option,
@@ -134,7 +134,7 @@ def drivers(
         progress=partial(progress, quiet=quiet),
     )
     if as_json:
-        say_json(document(answer.surveys, subjects.machine, answer.findings, picked))
+        say_json(driver_document(answer.surveys, subjects.machine, answer.findings, picked))
     else:
         _say(answer, picked, quiet)
     exit_for(answer.findings, fail_on)

@@ -10,7 +10,6 @@ and ``text``.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -18,6 +17,7 @@ from typing import Any
 import click
 
 from mediashelf.building.recipes.draft import suggested_capacity
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import (
     json_option,
     quiet_option,
@@ -107,20 +107,14 @@ def new(
 def _document(output: Path | None, drafted: DraftedRecipe) -> dict[str, Any]:
     draft = drafted.draft
     capacity = suggested_capacity(draft.size)
-    return {
-        "command": "recipe new",
-        "version": 1,
-        "output": None if output is None else str(output),
-        "text": drafted.text,
-        "size": draft.size,
-        "capacity": None if capacity is None else capacity.name,
-        "folders": [
-            {
-                "from": str(source.path),
-                "to": source.to,
-                "packages": [asdict(package) for package in source.packages],
-                "programs": [asdict(package) for package in source.programs],
-            }
+    return document(
+        "recipe new",
+        output=output,
+        text=drafted.text,
+        size=draft.size,
+        capacity=None if capacity is None else capacity.name,
+        folders=[
+            {"from": source.path, **chosen(source, "to", "packages", "programs")}
             for source in draft.sources
         ],
-    }
+    )
