@@ -145,25 +145,23 @@ class DiscPlan:
         return sum(content.size for content in self.layout.contents)
 
 
-def plan_disc(recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count: None) -> DiscPlan:
+def plan_disc(
+    recipe: Recipe,
+    pages: DiscPages = NO_PAGES,
+    *,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> DiscPlan:
     """List the sources and decide everything about the disc; nothing is written.
 
     Files are read only where their size occurs more than once; ``on_bytes`` is
-    called with the number of bytes just read.
+    called with the number of bytes just read. With the recipe and the pages of another
+    plan this is a second plan of the same disc.
 
     Raises :class:`InputError` when a source or the boot image is not there, and
     :class:`BuildError` when a file changes while it is looked at. What is wrong with
     the sources or the disc is in the plan's findings.
     """
-    return plan_listing(recipe, list_sources(recipe, on_bytes=on_bytes))
-
-
-def plan_again(plan: DiscPlan) -> DiscPlan:
-    """Return a second plan of the same disc, pages included: a plan is good for one build.
-
-    Raises what :func:`plan_disc` raises.
-    """
-    return plan_listing(plan.recipe, list_sources(plan.recipe), plan.pages)
+    return plan_listing(recipe, list_sources(recipe, on_bytes=on_bytes), pages)
 
 
 def plan_listing(recipe: Recipe, listing: Listing, pages: DiscPages = NO_PAGES) -> DiscPlan:

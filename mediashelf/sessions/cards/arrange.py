@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 
-from mediashelf.building.planning.disc_plan import plan_again
+from mediashelf.building.planning.disc_plan import plan_disc
 from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import MediashelfError, StagingError
 from mediashelf.findings import Finding
@@ -210,7 +210,7 @@ def _with_digests(step: Step, workshop: Path | None, on_bytes: OnBytes) -> Step:
     built = workshop / step.path
     try:
         # A plan is good for one build, and the one in the step may be needed for the card.
-        build_disc(plan_again(plan), built, anyway=True, on_bytes=on_bytes)
+        build_disc(plan_disc(plan.recipe, plan.pages), built, anyway=True, on_bytes=on_bytes)
     except MediashelfError:
         built.unlink(missing_ok=True)
         return step  # no room for it here, say; the card itself is tried later
