@@ -17,8 +17,8 @@ from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.driver_sources import tree_of_plan
-from mediashelf.jobs.driver_tables import disc_name
+from mediashelf.jobs.discs.driver_sources import tree_of_plan
+from mediashelf.jobs.discs.driver_tables import disc_name
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import Target
 
@@ -153,7 +153,7 @@ def _not_judged(target: Target) -> Finding:
         "drivers-not-judged",
         Severity.NOTE,
         f"target {target.name}",
-        "how a target of one's own takes drivers is not known",
+        f"no driver family is known for target {target.name!r}",
         f"ask once the disc is built: mediashelf drivers DISC -t {target.name} --family FAMILY",
         target=target.name,
     )
