@@ -12,7 +12,7 @@ PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
     {"errors", "findings", "text"},
-    {"files", "places"},
+    {"files", "places", "tables"},
     {"formats"},
     {"image"},
     {"integrity", "readability", "building", "drivers"},

@@ -73,7 +73,7 @@ def test_json_has_its_documented_shape() -> None:
 def test_an_unknown_target_is_an_error() -> None:
     result = run("nt3")
     assert (result.exit_code, result.stdout) == (7, "")
-    assert "'nt3' is no target" in result.stderr
+    assert "'nt3' is not a target" in result.stderr
 
 
 @pytest.mark.parametrize("columns", [40, 80])
