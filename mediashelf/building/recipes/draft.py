@@ -106,7 +106,7 @@ def _capacity(draft: RecipeDraft) -> Iterator[str]:
     )
     capacity = suggested_capacity(draft.size)
     if capacity is None:
-        yield "# That is more than one disc holds; as few as possible are built with"
+        yield "# That is more than one disc holds; several are built with"
         yield "#   mediashelf build FILE --spread -o FOLDER"
         yield f"capacity = {toml_quoted(_SUGGESTED[1].name)}"
     elif capacity == EMULATED_DRIVE:

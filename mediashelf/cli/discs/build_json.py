@@ -2,7 +2,7 @@
 
 ::
 
-    {"command": "build", "version": 1, "dry_run", "anyway",
+    {"command": "build", "version": 2, "dry_run", "anyway",
      "label", "long_label", "date", "targets": {target: phrase}, "size", "sectors",
      "capacity": {"name", "sectors", "size", "percent"}, "folder_count", "file_count",
      "source_size", "shared_size", "boot": {…} or null,
@@ -13,8 +13,7 @@
 
 With ``--spread`` all from ``label`` to ``files``, and ``built``, stands once for each
 disc, under ``discs``, where each has its ``number`` and ``packages`` (``short_path``,
-``long_path``, ``size``, ``is_whole``) as well; ``spread`` has ``disc_count``, ``bound``,
-``is_proved_least`` and ``ground``. ``machine`` and ``drivers`` are those of
+``long_path``, ``size``, ``is_whole``) as well. ``machine`` and ``drivers`` are those of
 ``drivers --json``: its ``machine`` and ``targets``.
 """
 
@@ -37,7 +36,7 @@ def document(
     """Return the whole answer; ``built`` is empty when nothing was."""
     payload: dict[str, Any] = {
         "command": "build",
-        "version": 1,
+        "version": 2,
         "dry_run": is_dry_run,
         "anyway": anyway,
     }
@@ -49,13 +48,6 @@ def document(
     if work.series is None:
         payload |= documents[0]
     else:
-        found = work.series.spread
-        payload["spread"] = {
-            "disc_count": len(documents),
-            "bound": found.bound,
-            "is_proved_least": found.is_proved_least,
-            "ground": found.ground.name.lower(),
-        }
         payload["discs"] = [
             {"number": number, **one, "packages": _packages(work.plans[number - 1], number)}
             for number, one in enumerate(documents, start=1)

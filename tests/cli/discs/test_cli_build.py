@@ -73,7 +73,7 @@ def test_a_dry_run_shows_the_plan_and_writes_nothing(top: Path, tmp_path: Path) 
 def test_the_json_form(top: Path, tmp_path: Path) -> None:
     plan = document(top, "--dry-run", "-t", "dos", "--label", "Kiosk drivers")
     assert plan["command"] == "build"
-    assert plan["version"] == 1
+    assert plan["version"] == 2
     assert (plan["dry_run"], plan["anyway"], plan["built"]) == (True, False, None)
     assert (plan["label"], plan["long_label"]) == ("KIOSK_DRIVERS", "Kiosk drivers")
     assert plan["date"] == "1999-06-12T10:00:00+00:00"
