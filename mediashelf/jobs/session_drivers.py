@@ -77,6 +77,6 @@ def _packages(
 def _as_hint(finding: Finding) -> Finding:
     """Return the finding as no more than a warning: a session can go on without one driver.
 
-    What a system brings itself lies in its own archives, and is not seen here.
+    What a system brings itself is inside its own archives, and is not seen here.
     """
     return replace(finding, severity=min(finding.severity, Severity.WARNING))

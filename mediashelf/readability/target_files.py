@@ -13,7 +13,7 @@ The file's name is the target's name::
     severity = "warning"          # only where the rule's own does not fit
 
 The built-in targets are files of this form too. A limit whose source begins with
-"common practice" or "from memory" never yields more than a note.
+"common practice", "from memory" or "quoted elsewhere" never yields more than a note.
 """
 
 from __future__ import annotations

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from mediashelf.errors import InputError, TargetError
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.places import data_folder
-from mediashelf.readability.limits import LIMIT_KINDS, Limit
+from mediashelf.readability.limits import LIMIT_KINDS, UNPUBLISHED, Limit
 from mediashelf.readability.target_files import BUILT_IN
 from mediashelf.readability.targets import load_targets, pick_targets
 from mediashelf.tables.bounds import MAX_FILE_SIZE
@@ -58,9 +59,34 @@ def test_sources_do_not_hide_that_they_are_none() -> None:
     """A row that mentions memory or practice must say whether it is that, or quote in part."""
     for target in load_targets().values():
         for limit in target.limits.values():
-            mentions = "from memory" in limit.source or "practice" in limit.source
-            quotes = any(word in limit.source for word in ("Microsoft KB", "a published book"))
-            assert limit.is_published is not mentions or quotes, (target.name, limit)
+            mentions = any(word in limit.source for word in UNPUBLISHED)
+            assert limit.is_published is not mentions or "Microsoft KB" in limit.source
+            assert not re.search(r"as (others|quoted)|a (published )?book names", limit.source) or (
+                not limit.is_published
+            )
+
+
+HEARSAY = [("nt5", "joliet_name_length"), ("nt6", "udf_newest")]
+
+
+@pytest.mark.parametrize(("target", "limit"), HEARSAY)
+def test_hearsay_is_a_note_at_most(target: str, limit: str) -> None:
+    row = load_targets()[target].limits[limit]
+    assert row.severity_of(Severity.ERROR) is Severity.NOTE
+
+
+def test_versions_of_systems_stand_only_in_titles() -> None:
+    titles = (
+        "Windows XP Professional Resource Kit (2003)",
+        "Windows 2000 Server documentation (TechNet cc976819)",
+    )
+    name = re.compile(r"Windows (\d|NT|XP|Me\b|Vista|Server)|Vista|\bXP\b")
+    for target in load_targets().values():
+        for limit in target.limits.values():
+            text = limit.source
+            for title in titles:
+                text = text.replace(title, "")
+            assert not name.search(text), (target.name, limit.source)
 
 
 def test_trees_that_the_families_read() -> None:
@@ -79,7 +105,7 @@ def test_trees_that_the_families_read() -> None:
     [
         ("dos", "path_length", 66),  # KB Q154059
         ("dos", "folder_path_length", 64),  # KB Q156795
-        ("dos", "iso_depth", 8),  # ECMA-119 6.8.2.1
+        ("dos", "iso_depth", 8),  # KB Q142372 with KB Q93604
         ("win9x", "path_length", 259),  # KB Q148754
         ("win9x", "joliet_name_length", 64),  # KB Q142372
         ("nt4", "iso_name_length", 31),  # KB Q142372: fewer than 32
@@ -125,7 +151,9 @@ def test_setup_of_win9x_begins_as_dos() -> None:
 # Severity
 
 
-@pytest.mark.parametrize("source", ["common practice", "From memory: a book", "Common practice."])
+@pytest.mark.parametrize(
+    "source", ["common practice", "From memory: a book", "Common practice.", "Quoted elsewhere: x"]
+)
 def test_unpublished_limits_are_notes_whatever_their_row_says(source: str) -> None:
     limit = Limit("path_length", 10, source, Severity.ERROR)
     assert limit.severity_of(Severity.ERROR) is Severity.NOTE

@@ -69,7 +69,7 @@ def suggested_capacity(size: int) -> Capacity | None:
 def draft_recipe(draft: RecipeDraft, folder: Path) -> str:
     """Return the text of a recipe for ``folder``, from which its paths count.
 
-    Raises :class:`RecipeError` for a source whose path is no text, so that a recipe
+    Raises :class:`RecipeError` for a source whose path is not valid text, so that a recipe
     cannot say it.
     """
     lines = [*_head(draft, folder)]

@@ -192,7 +192,9 @@ def _check_code_page(name: str) -> None:
     try:
         bytes(range(256)).decode(name, "surrogateescape")
     except (LookupError, ValueError) as error:
-        raise click.BadParameter(f"{name!r} is no code page", param_hint="--code-page") from error
+        raise click.BadParameter(
+            f"{name!r} is not a code page", param_hint="--code-page"
+        ) from error
 
 
 def _targets(names: tuple[str, ...], folder: Path | None, sources: list[Source]) -> list[Target]:
@@ -227,7 +229,7 @@ def _families(
 def _release(text: str) -> tuple[int, int]:
     match = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})", text, re.ASCII)
     if match is None:
-        raise click.BadParameter(f"{text!r} is no release such as 5.1", param_hint="--release")
+        raise click.BadParameter(f"{text!r} is not a release such as 5.1", param_hint="--release")
     return int(match[1]), int(match[2])
 
 
@@ -256,7 +258,7 @@ def _unreadable(source: Source, target: Target) -> Finding:
         "no-tree-for-target",
         Severity.ERROR,
         source.name,
-        f"{target.name} reads no tree of names on it",
+        f"{target.name} cannot read any directory tree on it",
         "see what is on it with mediashelf show",
         target=target.name,
     )

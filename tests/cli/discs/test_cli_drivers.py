@@ -300,7 +300,7 @@ def test_names_from_discs_reach_the_terminal_as_escapes(tmp_path: Path) -> None:
             2,
             "has a release 6.0 (known: 5.0, 5.1, 5.2)",
         ),
-        (["{folder}", "-t", "nt5", "--release", "five"], 2, "no release such as 5.1"),
+        (["{folder}", "-t", "nt5", "--release", "five"], 2, "not a release such as 5.1"),
         (["{folder}", "-t", "nt5", "--code-page", "cp0"], 2, "cp0"),
         (["{folder}", "-t", "nt5", "--code-page", "hex"], 2, "hex"),
         (["{folder}", "-t", "nt5", "--explain", "1"], 2, "--machine"),
