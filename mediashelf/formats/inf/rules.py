@@ -6,7 +6,15 @@ from typing import NamedTuple
 
 from mediashelf.findings import Severity
 
-_SYNTAX = "general-syntax-rules-for-inf-files"
+
+def driver_page(title: str) -> str:
+    """Return the source of a rule that a page of the makers' documentation states."""
+    return f"Microsoft driver documentation, {title}"
+
+
+_SYNTAX = driver_page("General Syntax Rules for INF Files")
+_VERSION = driver_page("INF Version section")
+_STRINGS = driver_page("INF Strings section")
 
 
 class InfRule(NamedTuple):
@@ -35,17 +43,17 @@ RULES = {
     "undecoded-text": _warning(
         "{} characters are not in the encoding",
         "name the code page that the INF was written in with --code-page",
-        "general-guidelines-for-inf-files",
+        driver_page("General Guidelines for INF Files"),
     ),
     "utf-8-inf": _warning(
         "The text is UTF-8 with a byte order mark, which the format does not know",
         "save it in UTF-16 (or plain ASCII for old systems)",
-        "general-guidelines-for-inf-files",
+        driver_page("General Guidelines for INF Files"),
     ),
     "code-page-text": _note(
         "Some characters depend on the code page of the system that reads them",
         "nothing to do when only names look odd",
-        "general-guidelines-for-inf-files",
+        driver_page("General Guidelines for INF Files"),
     ),
     "text-before-section": _warning(
         "Text stands before the first section: {}", "remove it or start it with ;", _SYNTAX
@@ -74,68 +82,68 @@ RULES = {
     "inf-signature": _error(
         "The signature is {}; the INF is not accepted",
         "write $Windows NT$ or $Chicago$, with both dollar signs",
-        "inf-version-section",
+        _VERSION,
     ),
     "signature-windows-95": _note(
-        "The signature {} is for 9x systems only", "", "from memory; inf-version-section lacks it"
+        "The signature {} is for 9x systems only",
+        "",
+        "from memory; the page INF Version section does not list it",
     ),
-    "class-missing": _warning(
-        "Neither Class nor ClassGuid is in [Version]", "add them", "inf-version-section"
-    ),
+    "class-missing": _warning("Neither Class nor ClassGuid is in [Version]", "add them", _VERSION),
     "class-name-long": _warning(
-        "The class name {} has more than 32 characters", "shorten it", "inf-version-section"
+        "The class name {} has more than 32 characters", "shorten it", _VERSION
     ),
     "driver-version-absent": _note(
-        "There is no DriverVer, so any dated package of equal rank wins",
+        "DriverVer is missing, so any dated package of equal rank wins",
         "",
-        "inf-driverver-directive",
+        driver_page("INF DriverVer directive"),
     ),
     "driver-version-form": _warning(
         "DriverVer is {}, expected mm/dd/yyyy,w.x.y.z; what is malformed counts as 0",
         "correct the date or the version",
-        "inf-driverver-directive",
+        driver_page("INF DriverVer directive"),
     ),
     # Models and install sections.
     "models-section-missing": _error(
         "[Manufacturer] names the models section [{}], which is not there",
         "add the section, empty if no device is meant",
-        "inf-manufacturer-section",
+        driver_page("INF Manufacturer section"),
     ),
     "install-section-missing": _error(
         "A device's install section [{}] is not there, with any platform suffix",
         "add the section",
-        "inf-models-section",
+        driver_page("INF Models section"),
     ),
     # Files.
     "copy-section-missing": _error(
         "CopyFiles names the section [{}], which is not there",
         "add the section, or write @name for a single file",
-        "inf-copyfiles-directive",
+        driver_page("INF CopyFiles directive"),
     ),
     "copies-inf": _warning(
         "CopyFiles copies {}; INF files are not to be copied",
         "remove it from the list",
-        "inf-copyfiles-directive",
+        driver_page("INF CopyFiles directive"),
     ),
     "catalog-is-listed": _warning(
         "The catalog file {} is also listed as a source file",
         "remove it from CopyFiles and SourceDisksFiles",
-        "inf-version-section",
+        _VERSION,
     ),
     "copy-without-destination": _warning(
         "[DestinationDirs] gives no folder for {}",
         "add the section's name or DefaultDestDir",
-        "inf-destinationdirs-section",
+        driver_page("INF DestinationDirs section"),
     ),
     "file-without-source-disk": _warning(
         "{} is copied but is in no SourceDisksFiles section",
         "add it",
-        "inf-sourcedisksfiles-section",
+        driver_page("INF SourceDisksFiles section"),
     ),
     "source-disk-undefined": _error(
         "{}, which no SourceDisksNames section defines",
         "add the disk id or correct the number",
-        "inf-sourcedisksnames-section",
+        driver_page("INF SourceDisksNames section"),
     ),
     "duplicate-source-file": _warning(
         "{} is listed twice with different places", "keep one", _SYNTAX
@@ -143,7 +151,7 @@ RULES = {
     "duplicate-source-disk": _warning("Disk {} is defined twice, differently", "keep one", _SYNTAX),
     # Strings.
     "undefined-string": _warning(
-        "%{}% is not in [Strings]", "add it or remove the percent signs", "inf-strings-section"
+        "%{}% is not in [Strings]", "add it or remove the percent signs", _STRINGS
     ),
     "duplicate-string": _warning(
         "The string {} is defined twice, differently", "keep one", _SYNTAX
@@ -151,6 +159,6 @@ RULES = {
     "string-long": _note(
         "The string {} is longer than the 512 characters that systems before 6.0 read",
         "",
-        "inf-strings-section",
+        _STRINGS,
     ),
 }
