@@ -95,7 +95,7 @@ class _DiscReader:
         return DiscReading(facts, self._log.findings())
 
     def _no_volume(self) -> DiscReading:
-        # Imported only for files that are no plain disc images: it needs the EDC.
+        # Imported only for files other than plain disc images: it needs the EDC.
         from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 
         layout = detect_layout(self._view.read(0, HEAD_SIZE))
@@ -104,8 +104,8 @@ class _DiscReader:
             self._log.add(
                 "raw-sectors",
                 "image",
-                f"the file holds raw sectors of {layout.size} bytes, which no emulated drive "
-                "serves as a data disc",
+                f"the file has raw sectors of {layout.size} bytes; emulated drives cannot "
+                "serve it as a data disc",
                 found=f"{layout.size} bytes a sector",
                 expected="2048 bytes a sector",
             )
@@ -113,7 +113,7 @@ class _DiscReader:
             self._log.add(
                 "no-volume",
                 "image",
-                "no volume descriptor was found: neither ISO 9660 nor UDF",
+                "no ISO 9660 or UDF volume descriptor was found",
                 found=f"{self._view.size:,} bytes of something else",
                 expected="volume descriptors from byte 32,768 on",
             )

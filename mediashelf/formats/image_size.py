@@ -7,7 +7,7 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 PAD_SECTORS = 150
-"""Zero sectors behind a volume that nobody needs to hear of: common practice of writers."""
+"""Zero sectors after a volume that are not worth a finding: common practice of writers."""
 
 
 def check_image_size(
@@ -40,7 +40,7 @@ def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> N
     is_cut = furthest > size
     message = f"the image is {missing:,} bytes shorter than its volume"
     if not is_cut:
-        message += "; every file and directory lies inside it"
+        message += "; no file or directory is affected"
     log.add(
         "image-is-whole" if is_cut else "image-reaches-volume-end",
         "image",

@@ -38,7 +38,7 @@ Found = tuple[str, int, str]  # rule, line (0 for the whole text), what was foun
 def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
     """Yield what is wrong with an INF's text, with line numbers; ``where`` is its path.
 
-    Texts that are no driver INFs (``autorun.inf``, scripts of older systems) yield
+    Texts other than driver INFs (``autorun.inf``, scripts of older systems) yield
     nothing. Equal rules are cut at :data:`MAX_SHOWN`.
     """
     if inf.kind in (InfKind.OTHER, InfKind.OEM_SETUP):

@@ -1,6 +1,6 @@
 """From the text of an INF to sections of entries, in one pass over the lines.
 
-Rules are those of "general-syntax-rules-for-inf-files": a comment runs from ``;``
+Rules are those of General Syntax Rules for INF Files: a comment runs from ``;``
 to the end of the line unless it is inside ``"…"`` or ``%…%``; an unquoted backslash
 at the end of a line joins the next one; ``""`` inside quotes is one quote; sections
 of one name are merged; names do not depend on case.
@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 MAX_SECTION_NAME = 255
-"""Longest section name in characters (general-syntax-rules-for-inf-files)."""
+"""Longest section name in characters (General Syntax Rules for INF Files)."""
 
 MAX_FIELD = 4095
 """Longest field in characters; the limit of 4096 counts the final NUL (same page)."""

@@ -1,6 +1,6 @@
 """The devices that an INF names: [Manufacturer] → models → identifiers and install sections.
 
-Sources: inf-manufacturer-section, inf-models-section.
+Sources: INF Manufacturer section, INF Models section.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Where the files of an install section come from: CopyFiles, source disks, folders.
 
-Sources: inf-copyfiles-directive, inf-sourcedisksnames-section,
-inf-sourcedisksfiles-section, and for compressed names the documentation of
+Sources: INF CopyFiles directive, INF SourceDisksNames section,
+INF SourceDisksFiles section, and for compressed names the documentation of
 SetupDecompressOrCopyFile.
 """
 

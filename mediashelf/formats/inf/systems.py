@@ -1,7 +1,7 @@
 """Which sections of an INF a system reads: platform suffixes and target decorations.
 
-Sources: pages inf-manufacturer-section and
-combining-platform-extensions-with-operating-system-versions. Three things here are
+Sources: pages INF Manufacturer section and
+Combining Platform Extensions with Operating System Versions. Three things here are
 from memory: that 9x systems and NT systems before 5.1 take the undecorated models
 section, which signatures 9x systems and NT systems refuse, and the order in which
 version, platform, product type and suite mask count towards "closest".
@@ -47,7 +47,7 @@ class InfSystem(NamedTuple):
 
     @property
     def install_suffixes(self) -> tuple[str, ...]:
-        """Suffixes of install sections, the first that exists is used (inf-ddinstall-section)."""
+        """Suffixes of install sections, the first that exists is used (INF DDInstall section)."""
         return (f".nt{self.architecture}", ".nt", "") if self.is_nt else ("",)
 
     @property
@@ -57,7 +57,7 @@ class InfSystem(NamedTuple):
 
     @property
     def accepts_undecorated(self) -> bool:
-        """Whether a models section without decoration counts (inf-manufacturer-section)."""
+        """Whether a models section without decoration counts (INF Manufacturer section)."""
         return not self.is_nt or self.architecture == "x86" or self.version < PLATFORM_NEEDED_SINCE
 
     def accepts(self, signature: Signature | None) -> bool:

@@ -47,7 +47,7 @@ class BootCatalog:
             self._log.add(
                 "boot-catalog-readable",
                 "boot catalog",
-                "the boot catalog lies behind the end of the image",
+                "the boot catalog is past the end of the image",
                 offset=self._lba * SECTOR_SIZE,
                 found=f"LBA {self._lba}",
                 expected=f"at most LBA {self._view.size // SECTOR_SIZE - 1}",
@@ -66,7 +66,7 @@ class BootCatalog:
             self._log.add(
                 "boot-validation-entry",
                 "boot catalog",
-                "the validation entry lacks its header id, its zeros or its key bytes",
+                "the validation entry has a wrong header id, reserved field or key bytes",
                 offset=offset,
                 length=ENTRY_SIZE,
                 found=f"{entry[0]:02x}, {entry[2:4].hex(' ')}, {entry[30:32].hex(' ')}",
@@ -92,7 +92,7 @@ class BootCatalog:
             self._log.add(
                 "boot-platform",
                 "boot catalog",
-                "the platform id is none that is defined",
+                "the platform id is not defined",
                 offset=offset,
                 found=f"{platform:#04x}",
                 expected="0, 1, 2 or 0xef",
@@ -115,7 +115,7 @@ class BootCatalog:
             self._log.add(
                 "boot-entry",
                 _place(section),
-                "a boot entry holds values that are not defined",
+                "a boot entry has undefined values",
                 offset=offset,
                 length=ENTRY_SIZE,
                 found=", ".join(wrong),
@@ -144,7 +144,7 @@ class BootCatalog:
         return sectors * VIRTUAL_SECTOR_SIZE
 
     def _check_image(self, entry: BootEntry, offset: int) -> None:
-        """Check that a bootable image lies inside the disc image."""
+        """Check that a bootable image is inside the disc image."""
         start = entry.load_lba * SECTOR_SIZE
         end = start + max(entry.image_size, 1)
         if not entry.is_bootable or (start and end <= self._view.size):
@@ -152,10 +152,10 @@ class BootCatalog:
         self._log.add(
             "boot-image-inside",
             _place(entry.section),
-            "the boot image lies outside the disc image",
+            "the boot image is partly or wholly outside the disc image",
             offset=offset + 8,
             found=f"LBA {entry.load_lba}, {entry.image_size:,} bytes",
-            expected=f"an end at byte {self._view.size:,} or before",
+            expected=f"an image that ends at byte {self._view.size:,} at most",
         )
 
     def _sections(self) -> Iterator[BootEntry]:
@@ -166,7 +166,7 @@ class BootCatalog:
             if header[:1] not in _HEADERS:
                 # Catalogs with only an initial entry end with zeros.
                 if header.strip(b"\0") or section:
-                    self._log_section(number, "no section header where one must stand", header)
+                    self._log_section(number, "a section header is missing", header)
                 return
             section += 1
             is_last = header[0] == _LAST_HEADER
@@ -174,7 +174,7 @@ class BootCatalog:
             number = yield from self._section(header, number + 1, section)
 
     def _section(self, header: bytes, number: int, section: int) -> Generator[BootEntry, None, int]:
-        """Yield the entries of one section; return the number behind it, -1 when it is broken."""
+        """Yield the entries of one section; return the number after it, -1 when it is broken."""
         platform, left = header[1], int.from_bytes(header[2:4], "little")
         extensions, may_follow = 0, False
         while left:
@@ -198,7 +198,7 @@ class BootCatalog:
         return number
 
     def _raw(self, number: int) -> bytes:
-        """Return the catalog's entry of this number; empty behind the end."""
+        """Return the catalog's entry of this number; empty past the end."""
         if number >= MOST_ENTRIES:
             return b""
         data = self._view.read(self._lba * SECTOR_SIZE + number * ENTRY_SIZE, ENTRY_SIZE)

@@ -77,7 +77,7 @@ def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         log.add(
             "block-size",
             descriptor.name,
-            f"a logical block of {descriptor.block_size.value} bytes is not possible; "
+            f"a logical block of {descriptor.block_size.value} bytes is not allowed; "
             f"{usable_block_size(descriptor)} is assumed",
             offset=descriptor.offset + 128,
             found=descriptor.block_size.value,
@@ -87,7 +87,7 @@ def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         log.add(
             "volume-set-number",
             descriptor.name,
-            "the volume's number in its set is not possible",
+            "the volume sequence number is not valid",
             offset=descriptor.offset + 124,
             found=f"{descriptor.sequence_number.value} of {descriptor.set_size.value}",
             expected="1 of 1 for a single disc",
@@ -97,7 +97,7 @@ def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         log.add(
             "file-structure-version",
             descriptor.name,
-            "the file structure version is not the standard's",
+            "the file structure version is wrong",
             offset=descriptor.offset + 881,
             found=descriptor.file_structure_version,
             expected=version,
@@ -106,7 +106,7 @@ def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         log.add(
             "descriptor-version",
             descriptor.name,
-            "the descriptor's version is not the standard's",
+            "the descriptor's version is wrong",
             offset=descriptor.offset + 6,
             found=descriptor.version,
             expected="1" if descriptor.type == PRIMARY else "1 or 2",
@@ -144,7 +144,7 @@ def _check_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         log.add(
             "root-record",
             descriptor.name,
-            "the root directory's record is not as it must be",
+            "the root directory's record is not valid",
             offset=descriptor.offset + 156,
             length=34,
             found=", ".join(wrong),
@@ -159,7 +159,7 @@ def _check_dates(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             log.add(
                 "descriptor-date",
                 descriptor.name,
-                f"the {name} date is no date",
+                f"the {name} date is not valid",
                 offset=descriptor.offset + at,
                 length=DATE_SIZE,
                 found=repr(descriptor.data[at : at + DATE_SIZE].decode("latin-1")),
@@ -181,7 +181,7 @@ def _check_characters(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             log.add(
                 "descriptor-characters",
                 descriptor.name,
-                f"the field {name.replace('_', ' ')} holds characters outside its set",
+                f"the field {name.replace('_', ' ')} has characters that are not allowed",
                 offset=descriptor.offset + at,
                 length=size,
                 found=repr(bytes(sorted(set(strange))).decode("latin-1")),

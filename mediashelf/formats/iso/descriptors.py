@@ -149,7 +149,7 @@ def parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
 def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
     """Return the descriptors from sector 16 up to the terminator.
 
-    A sector that is no descriptor is logged and stepped over as long as a
+    A sector that is not a descriptor is logged and stepped over as long as a
     descriptor follows; a set without terminator is logged.
     """
     primary: VolumeDescriptor | None = None
@@ -165,7 +165,7 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
                 log.add(
                     "descriptor-identifier",
                     f"LBA {lba}",
-                    "a sector among the volume descriptors is no volume descriptor",
+                    "a sector in the volume descriptor set is not a volume descriptor",
                     offset=lba * SECTOR_SIZE + 1,
                     length=5,
                     found=repr(data[1:6]),
@@ -192,7 +192,7 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
             log.add(
                 "descriptor-type",
                 f"LBA {lba}",
-                "a volume descriptor has a type that is not defined",
+                "a volume descriptor has an undefined type",
                 offset=lba * SECTOR_SIZE,
                 found=kind,
                 expected="0, 1, 2, 3 or 255",
@@ -204,14 +204,14 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
             "primary-descriptor-present",
             f"LBA {FIRST_DESCRIPTOR}",
             "the disc has no primary volume descriptor"
-            + ("; the damaged one was read as far as it goes" if primary else ""),
+            + ("; what is left of it was read" if primary else ""),
             offset=FIRST_DESCRIPTOR * SECTOR_SIZE,
         )
     return DescriptorSet(primary, tuple(supplementary), tuple(boot_records))
 
 
 def _salvage_primary(view: View) -> VolumeDescriptor | None:
-    """Return what stands at the primary descriptor's place if only its head is damaged."""
+    """Return the sector of the primary descriptor if only its head is damaged."""
     data = read_sector(view, FIRST_DESCRIPTOR)
     if not data or data[0] == SUPPLEMENTARY:
         return None
@@ -248,7 +248,7 @@ def _check_end(data: bytes, lba: int, log: ProblemLog) -> None:
         log.add(
             "reserved-field-zero",
             f"LBA {lba}",
-            "the volume descriptor set terminator holds other bytes than it should",
+            "the volume descriptor set terminator has a wrong version or bytes that are not zero",
             offset=lba * SECTOR_SIZE + 6,
             expected="version 1, then zeros",
         )

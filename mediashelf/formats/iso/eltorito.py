@@ -32,7 +32,7 @@ def read_boot(
             log.add(
                 "boot-record-known",
                 f"LBA {lba}",
-                "a boot record is not one of El Torito, so it was not read",
+                "a boot record is not an El Torito one; it was not read",
                 offset=lba * SECTOR_SIZE + 7,
                 length=len(SYSTEM_IDENTIFIER),
                 found=repr(parse_text(sector[7:39])),
@@ -43,7 +43,7 @@ def read_boot(
             log.add(
                 "boot-record-place",
                 f"LBA {lba}",
-                "the boot record is not where firmware looks for it",
+                "the boot record is not at the sector where firmware looks for it",
                 offset=lba * SECTOR_SIZE,
                 found=f"sector {lba}",
                 expected=f"sector {BOOT_RECORD_SECTOR}",
@@ -52,7 +52,7 @@ def read_boot(
             log.add(
                 "boot-record-fields",
                 f"LBA {lba}",
-                "the boot record's version or its unused bytes are not as they must be",
+                "the boot record's version or its unused bytes are wrong",
                 offset=lba * SECTOR_SIZE + 6,
                 found=f"version {sector[6]}, {sector[39:71].strip(bytes(1)).hex(' ') or 'zeros'}",
                 expected="version 1, zeros",

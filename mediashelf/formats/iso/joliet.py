@@ -47,7 +47,7 @@ class JolietNaming:
         return Named(records, identifiers, usable_names(directory, records, names, self._log))
 
     def check(self, directory: Directory, named: Named) -> None:
-        """Log forbidden characters, and records that are in no order known for Joliet."""
+        """Log forbidden characters, and records in neither byte order nor that of ECMA-119 9.3."""
         if _FORBIDDEN.search("".join(named.names)):
             _log_characters(directory, named, self._log)
         identifiers = [record.identifier for record in named.records]
@@ -71,7 +71,7 @@ def _log_characters(directory: Directory, named: Named, log: ProblemLog) -> None
     log.add(
         "joliet-characters",
         directory.where,
-        f"{len(strange):,} of {len(named.names):,} names hold characters that Joliet forbids, "
+        f"{len(strange):,} of {len(named.names):,} names have characters that Joliet forbids, "
         f"first {named.names[first]!r}",
         offset=directory.offset + named.records[first].at,
         found=repr("".join(sorted(set(_FORBIDDEN.findall(named.names[first]))))),

@@ -15,7 +15,7 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_ASSOCIATED, FLAG_MULTI_EXTENT
 
 REPLACEMENT = "\ufffd"
-"""Stands in a name for what can't be part of a path."""
+"""Replaces what can't be part of a path."""
 
 
 class Directory(NamedTuple):
@@ -106,7 +106,7 @@ def usable_names(
 
 
 def check_distinct(directory: Directory, named: Named, log: ProblemLog) -> None:
-    """Log identifiers that stand more than once, other than as sections of one file."""
+    """Log identifiers that occur more than once, other than as sections of one file."""
     identifiers = named.identifiers
     if len(set(identifiers)) == len(identifiers):
         return
@@ -121,7 +121,7 @@ def check_distinct(directory: Directory, named: Named, log: ProblemLog) -> None:
             log.add(
                 "identifiers-distinct",
                 directory.where,
-                f"{identifier!r} stands {count} times in one directory; readers show only one",
+                f"{identifier!r} occurs {count} times in one directory; readers show only one",
                 offset=directory.offset,
                 found=count,
                 expected=1,

@@ -25,7 +25,7 @@ _FIXED_SIZE = 8
 class PathTableRecord(NamedTuple):
     """One directory; its number is its place in the table, from 1 (9.4).
 
-    ``lba`` is where its records start: behind the extended attribute record, if any.
+    ``lba`` is where its records start: after the extended attribute record, if any.
     """
 
     lba: int
@@ -46,7 +46,7 @@ def parse_path_table(
 ) -> list[PathTableRecord]:
     """Return the records of a table of type ``L`` (low byte first) or ``M`` (high byte first).
 
-    Stops at the first record that can't be right, after logging it.
+    Logs the first record that is not valid, and stops there.
     """
     records: list[PathTableRecord] = []
     unpack = ORDERS[order].unpack_from
@@ -61,7 +61,7 @@ def parse_path_table(
             if size == 0:
                 problem = "a record has no identifier"
             elif at + _FIXED_SIZE + size > end:
-                problem = f"an identifier of {size} bytes reaches over the end of the table"
+                problem = f"an identifier of {size} bytes extends past the end of the table"
             elif not 0 < parent <= number or (parent == number and number > 1):
                 problem = f"record {number} names record {parent} as its parent"
         if problem:
@@ -82,7 +82,7 @@ def parse_path_table(
                 log.add(
                     "reserved-field-zero",
                     where,
-                    f"the padding byte behind record {number} is not zero",
+                    f"the padding byte after record {number} is not zero",
                     offset=offset + at,
                     found=f"{data[at]:#04x}",
                     expected="0x00",
@@ -141,7 +141,7 @@ def check_path_tables(
         log.add(
             "path-table-readable",
             f"volume{mark}",
-            "the descriptor does not say where both path tables are",
+            "the descriptor does not name both path tables",
             found=", ".join(f"type {table.order}" for table in tables) or "none",
             expected="type L and type M",
         )
@@ -222,8 +222,8 @@ def check_against_tree(
         log.add(
             "path-table-agrees",
             f"LBA {lba}{mark}",
-            "the path table lists a directory that no directory record leads to; "
-            "it and what it holds may be lost",
+            "the path table lists a directory that has no directory record; "
+            "it may be lost with its contents",
             offset=table.offset,
             found=f"no record for {_readable(identifier)} in the directory at LBA {parent_lba}",
             expected="the same directories in path table and tree",

@@ -118,7 +118,7 @@ class RockRidgeNaming:
                 self._log.add(
                     "rockridge-relocation",
                     directory.where,
-                    "a relocated directory is left out, because no link leads to it",
+                    "a relocated directory has no link (CL), so it is not shown",
                     offset=lba * self._geometry.block_size,
                     found=f"directory at LBA {lba}",
                     expected="a record with a link (CL) to it",
@@ -149,7 +149,7 @@ class RockRidgeNaming:
         itself, parent = _first_two(data, self._geometry)
         reason = ""
         if itself is None or itself.lba != lba:
-            reason = "no directory is there"
+            reason = "there is no directory there"
         elif parent is None or (
             self._meaning(directory, data, parent).parent_link != directory.lba
         ):
@@ -158,7 +158,7 @@ class RockRidgeNaming:
             self._log.add(
                 "rockridge-relocation",
                 directory.where,
-                f"the link (CL) of {record.identifier.decode('latin-1')!r} leads to LBA {lba}, "
+                f"the link (CL) of {record.identifier.decode('latin-1')!r} points to LBA {lba}, "
                 f"but {reason}",
                 offset=directory.offset + record.at,
                 found=f"LBA {lba}",

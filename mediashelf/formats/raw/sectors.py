@@ -77,7 +77,7 @@ class SectorLayout:
 
     @property
     def is_data(self) -> bool:
-        """Whether the track holds data, not sound."""
+        """Whether the track holds data, not audio."""
         return self.mode > 0
 
     @property
@@ -92,7 +92,7 @@ class SectorLayout:
 
     @property
     def body_offset(self) -> int:
-        """Where byte 16 of a raw sector (after the header) stands in a stored one."""
+        """Where byte 16 of a raw sector (after the header) is in a stored one."""
         return 16 if self.has_header else 0
 
     @property

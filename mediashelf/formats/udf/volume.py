@@ -56,18 +56,18 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
             log.add(
                 "udf-volume-descriptors",
                 f"LBA {sequences[0][1]}",
-                "the UDF volume descriptor sequence has no sound logical volume",
+                "the UDF volume descriptor sequence has no valid logical volume descriptor",
                 offset=sequences[0][1] * SECTOR_SIZE,
                 expected="a logical volume descriptor",
             )
-        _not_read(log, "no logical volume was found")
+        _not_read(log, "there is no valid logical volume descriptor")
         return VolumeFacts(
             VolumeKind.UDF, sequence.label, detail=standard, entries_read=False, is_complete=False
         )
     entries: tuple[Entry, ...] = ()
     is_read, is_complete = False, False
     if volume.block_size != SECTOR_SIZE:
-        _not_read(log, f"blocks of {volume.block_size} bytes are not followed")
+        _not_read(log, f"blocks of {volume.block_size} bytes are not supported")
     else:
         space = UdfSpace(view, volume, tuple(sequence.partitions.values()), log)
         entries = tuple(iter_udf_entries(space, volume.file_set))
@@ -75,7 +75,7 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
         is_complete = space.is_complete
         check_extents(view, entries, log)
         for kind in sorted(space.unread):
-            _not_read(log, f"a {kind} partition is not followed")
+            _not_read(log, f"{kind} partitions are not supported")
     return VolumeFacts(
         VolumeKind.UDF,
         volume.label or sequence.label,
@@ -101,7 +101,7 @@ def _end_of_partitions(sequence: _Sequence, volume: LogicalVolume) -> int:
 
 
 def check_extents(view: View, entries: Iterable[Entry], log: ProblemLog) -> None:
-    """Log every file whose bytes lie behind the end of the image."""
+    """Log every file whose bytes are past the end of the image."""
     for entry in entries:
         if entry.is_directory:
             continue  # what a directory lacks shows when it is read
@@ -114,7 +114,7 @@ def check_extents(view: View, entries: Iterable[Entry], log: ProblemLog) -> None
             log.add(
                 "extent-inside-image",
                 f"{entry.path} (udf)",
-                f"{end - first_outside:,} of {entry.size:,} bytes lie behind the end of the image",
+                f"{end - first_outside:,} of {entry.size:,} bytes are past the end of the image",
                 offset=first_outside,
                 length=end - first_outside,
                 found=f"ends at byte {end:,}",
@@ -136,7 +136,7 @@ def _read_sequences(view: View, sequences: list[tuple[int, int]], log: ProblemLo
             log.add(
                 "udf-volume-descriptors",
                 f"LBA {start}",
-                "the UDF volume descriptor sequence has no end",
+                "the UDF volume descriptor sequence has no terminator",
                 offset=start * SECTOR_SIZE,
                 length=length,
                 expected="a terminating descriptor",

@@ -139,7 +139,7 @@ def test_the_history_says_what_was_wrong(shelf: Shelf) -> None:
     shelf.width = 40
     out = shelf.run("list", "--history", "cut.iso").stdout
     assert "truncated (audit)" in out
-    assert "lie behind the end" in " ".join(out.split())
+    assert "are past the end" in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 40
 
 
