@@ -10,7 +10,7 @@ PAD_SECTORS = 150
 """Zero sectors after a volume that are not worth a finding: common practice of writers."""
 
 
-def check_image_size(
+def log_size_problems(
     view: View, volume_size: int, furthest: int, *, has_udf: bool, log: ProblemLog
 ) -> None:
     """Log an image that ends too early, or holds more than its volume.
@@ -32,7 +32,7 @@ def check_image_size(
     if size < max(volume_size, furthest):
         _log_short(size, volume_size, furthest, log)
     elif size > volume_size and not has_udf:
-        _check_surplus(view, volume_size, log)
+        _log_surplus(view, volume_size, log)
 
 
 def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> None:
@@ -52,7 +52,7 @@ def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> N
     )
 
 
-def _check_surplus(view: View, volume_size: int, log: ProblemLog) -> None:
+def _log_surplus(view: View, volume_size: int, log: ProblemLog) -> None:
     surplus = view.size - volume_size
     if surplus <= PAD_SECTORS * SECTOR_SIZE and not view.read(volume_size, surplus).strip(b"\0"):
         return

@@ -16,9 +16,9 @@ from typing import NamedTuple
 from mediashelf.formats.inf.lexer import InfEntry, InfSection, Problem, lex_inf
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
 
-DEFAULT_LANGUAGE = 0x0409
+_DEFAULT_LANGUAGE = 0x0409
 
-MAX_TEXT = 4096
+_MAX_TEXT = 4096
 """Longest value of a string since 6.0 (INF Strings section); longer text is cut when it is used."""
 
 _STRINGS = re.compile(r"strings\.(?:0x)?([0-9a-f]{4})")
@@ -86,11 +86,11 @@ class Inf:
         """Return ``text`` with ``%strings%`` replaced and ``%%`` as ``%``.
 
         A token without a string stays as it is; replaced text is not looked at again.
-        Results are cut at :data:`MAX_TEXT`.
+        Results are cut at :data:`_MAX_TEXT`.
         """
         if "%" not in text:
             return text
-        return _TOKEN.sub(self._replacement, text)[:MAX_TEXT]
+        return _TOKEN.sub(self._replacement, text)[:_MAX_TEXT]
 
     def undefined(self, text: str) -> list[str]:
         """Return the tokens in ``text`` that no string defines (numbers are folder ids)."""
@@ -153,7 +153,7 @@ class Inf:
 
 
 def parse_inf(
-    data: bytes, *, code_page: str = DEFAULT_CODE_PAGE, language: int = DEFAULT_LANGUAGE
+    data: bytes, *, code_page: str = DEFAULT_CODE_PAGE, language: int = _DEFAULT_LANGUAGE
 ) -> Inf:
     """Return what an INF says; never raises for its bytes.
 

@@ -13,12 +13,12 @@ from mediashelf.formats.fields import View, parse_text, read_sector
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootEntry, BootFacts
 
-VIRTUAL_SECTOR_SIZE = 512
-ENTRY_SIZE = 32
-MOST_ENTRIES = 1024  # of a catalog that is followed
+_VIRTUAL_SECTOR_SIZE = 512
+_ENTRY_SIZE = 32
+_MOST_ENTRIES = 1024  # of a catalog that is followed
 
-NO_EMULATION, HARD_DISK = 0, 4
-FLOPPY_SIZES = {1: 1_228_800, 2: 1_474_560, 3: 2_949_120}  # media types of figure 3, in bytes
+_HARD_DISK = 4
+_FLOPPY_SIZES = {1: 1_228_800, 2: 1_474_560, 3: 2_949_120}  # media types of figure 3, in bytes
 PLATFORMS = {0: "80x86", 1: "PowerPC", 2: "Mac", 0xEF: "UEFI"}  # figure 2; UEFI as practised
 
 _VALIDATION, _BOOTABLE, _NOT_BOOTABLE = 0x01, 0x88, 0x00
@@ -53,14 +53,14 @@ class BootCatalog:
                 expected=f"at most LBA {self._view.size // SECTOR_SIZE - 1}",
             )
             return BootFacts(self._lba, "", False, ())
-        validation = first[:ENTRY_SIZE]
-        checksum_is_valid = self._check_validation(validation)
+        validation = first[:_ENTRY_SIZE]
+        checksum_is_valid = self._verify_validation(validation)
         platform = validation[1]
-        initial = self._entry(first[ENTRY_SIZE : 2 * ENTRY_SIZE], 1, platform, section=0)
+        initial = self._entry(first[_ENTRY_SIZE : 2 * _ENTRY_SIZE], 1, platform, section=0)
         entries = [initial, *self._sections()]
         return BootFacts(self._lba, parse_text(validation[4:28]), checksum_is_valid, tuple(entries))
 
-    def _check_validation(self, entry: bytes) -> bool:
+    def _verify_validation(self, entry: bytes) -> bool:
         offset = self._lba * SECTOR_SIZE
         if entry[0] != _VALIDATION or entry[30:32] != b"\x55\xaa" or entry[2:4] != b"\0\0":
             self._log.add(
@@ -68,7 +68,7 @@ class BootCatalog:
                 "boot catalog",
                 "the validation entry has a wrong header id, reserved field or key bytes",
                 offset=offset,
-                length=ENTRY_SIZE,
+                length=_ENTRY_SIZE,
                 found=f"{entry[0]:02x}, {entry[2:4].hex(' ')}, {entry[30:32].hex(' ')}",
                 expected="01, 00 00, 55 aa",
             )
@@ -84,10 +84,10 @@ class BootCatalog:
                 found=f"{stored:#06x}",
                 expected=f"{(stored - total) & 0xFFFF:#06x}",
             )
-        self._check_platform(entry[1], offset + 1)
+        self._log_platform(entry[1], offset + 1)
         return total == 0
 
-    def _check_platform(self, platform: int, offset: int) -> None:
+    def _log_platform(self, platform: int, offset: int) -> None:
         if platform not in PLATFORMS:
             self._log.add(
                 "boot-platform",
@@ -101,13 +101,13 @@ class BootCatalog:
     def _entry(self, data: bytes, number: int, platform: int, *, section: int) -> BootEntry:
         """Return the initial entry or a section entry, after checking it."""
         indicator, media, segment, system, unused, sectors, rba = _ENTRY.unpack_from(data)
-        offset = self._lba * SECTOR_SIZE + number * ENTRY_SIZE
+        offset = self._lba * SECTOR_SIZE + number * _ENTRY_SIZE
         wrong = []
         if data[:1] not in _INDICATORS:
             wrong.append(f"boot indicator {indicator:#04x}")
         # Bits 5 to 7 have a meaning in section entries only (figures 3 and 5).
         reserved = media & (0xF0 if section == 0 else 0x10)
-        if media & 0x0F > HARD_DISK or reserved:
+        if media & 0x0F > _HARD_DISK or reserved:
             wrong.append(f"media type {media:#04x}")
         if unused or (section == 0 and data[12:].strip(b"\0")):
             wrong.append("bytes that must be zero")
@@ -117,7 +117,7 @@ class BootCatalog:
                 _place(section),
                 "a boot entry has undefined values",
                 offset=offset,
-                length=ENTRY_SIZE,
+                length=_ENTRY_SIZE,
                 found=", ".join(wrong),
                 expected="indicator 0x88 or 0x00, media type 0 to 4, zeros elsewhere",
             )
@@ -133,17 +133,17 @@ class BootCatalog:
             image_size=self._image_size(media, sectors, rba),
             section=section,
         )
-        self._check_image(entry, offset)
+        self._log_image(entry, offset)
         return entry
 
     def _image_size(self, media: int, sectors: int, rba: int) -> int:
-        if media in FLOPPY_SIZES:
-            return FLOPPY_SIZES[media]
-        if media == HARD_DISK:
+        if media in _FLOPPY_SIZES:
+            return _FLOPPY_SIZES[media]
+        if media == _HARD_DISK:
             return _hard_disk_size(read_sector(self._view, rba))
-        return sectors * VIRTUAL_SECTOR_SIZE
+        return sectors * _VIRTUAL_SECTOR_SIZE
 
-    def _check_image(self, entry: BootEntry, offset: int) -> None:
+    def _log_image(self, entry: BootEntry, offset: int) -> None:
         """Check that a bootable image is inside the disc image."""
         start = entry.load_lba * SECTOR_SIZE
         end = start + max(entry.image_size, 1)
@@ -170,7 +170,7 @@ class BootCatalog:
                 return
             section += 1
             is_last = header[0] == _LAST_HEADER
-            self._check_platform(header[1], self._lba * SECTOR_SIZE + number * ENTRY_SIZE + 1)
+            self._log_platform(header[1], self._lba * SECTOR_SIZE + number * _ENTRY_SIZE + 1)
             number = yield from self._section(header, number + 1, section)
 
     def _section(self, header: bytes, number: int, section: int) -> Generator[BootEntry, None, int]:
@@ -199,18 +199,18 @@ class BootCatalog:
 
     def _raw(self, number: int) -> bytes:
         """Return the catalog's entry of this number; empty past the end."""
-        if number >= MOST_ENTRIES:
+        if number >= _MOST_ENTRIES:
             return b""
-        data = self._view.read(self._lba * SECTOR_SIZE + number * ENTRY_SIZE, ENTRY_SIZE)
-        return data if len(data) == ENTRY_SIZE else b""
+        data = self._view.read(self._lba * SECTOR_SIZE + number * _ENTRY_SIZE, _ENTRY_SIZE)
+        return data if len(data) == _ENTRY_SIZE else b""
 
     def _log_section(self, number: int, message: str, found: bytes) -> None:
         self._log.add(
             "boot-section",
             "boot catalog",
             f"{message}; the rest of the catalog was not read",
-            offset=self._lba * SECTOR_SIZE + number * ENTRY_SIZE,
-            length=ENTRY_SIZE,
+            offset=self._lba * SECTOR_SIZE + number * _ENTRY_SIZE,
+            length=_ENTRY_SIZE,
             found=found[:8].hex(" ") or "nothing",
         )
 
@@ -231,5 +231,5 @@ def _hard_disk_size(boot_sector: bytes) -> int:
         start = int.from_bytes(boot_sector[at + 8 : at + 12], "little")
         count = int.from_bytes(boot_sector[at + 12 : at + 16], "little")
         if boot_sector[at + 4] and count:
-            return (start + count) * VIRTUAL_SECTOR_SIZE
+            return (start + count) * _VIRTUAL_SECTOR_SIZE
     return 0

@@ -15,7 +15,7 @@ from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE
 
-BLOCK_SIZES = (512, 1024, 2048)
+_BLOCK_SIZES = (512, 1024, 2048)
 
 # Byte offset and length of fields that hold zeros. Offset 7 is the volume flags
 # in a supplementary descriptor, and 88 its escape sequences.
@@ -28,19 +28,19 @@ _FILE_NAMES = ("copyright_file", "abstract_file", "bibliographic_file")
 def usable_block_size(descriptor: VolumeDescriptor) -> int:
     """Return the logical block size, or 2048 where what is recorded can't be one."""
     for size in descriptor.block_size:
-        if size in BLOCK_SIZES:
+        if size in _BLOCK_SIZES:
             return size
     return SECTOR_SIZE
 
 
-def check_descriptor(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def log_descriptor_problems(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     """Log what is wrong with the fields of a primary or supplementary descriptor."""
-    _check_numbers(descriptor, log)
-    _check_zeros(descriptor, log)
-    _check_root(descriptor, log)
-    _check_dates(descriptor, log)
+    _log_numbers(descriptor, log)
+    _log_zeros(descriptor, log)
+    _log_root(descriptor, log)
+    _log_dates(descriptor, log)
     if descriptor.type == PRIMARY:
-        _check_characters(descriptor, log)
+        _log_characters(descriptor, log)
     if descriptor.joliet_level and descriptor.volume_flags & 1:
         log.add(
             "joliet-volume-flags",
@@ -52,7 +52,7 @@ def check_descriptor(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         )
 
 
-def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def _log_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     numbers = {
         "volume space size": (80, descriptor.space_size),
         "volume set size": (120, descriptor.set_size),
@@ -73,7 +73,7 @@ def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
                 found=f"{number.little} and {number.big}",
                 expected="one number in both byte orders",
             )
-    if descriptor.block_size.value not in BLOCK_SIZES:
+    if descriptor.block_size.value not in _BLOCK_SIZES:
         log.add(
             "block-size",
             descriptor.name,
@@ -113,7 +113,7 @@ def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         )
 
 
-def _check_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def _log_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     fields = _ZERO_FIELDS + (_ZERO_IN_PRIMARY if descriptor.type == PRIMARY else ())
     for at, size in fields:
         piece = descriptor.data[at : at + size]
@@ -129,7 +129,7 @@ def _check_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             )
 
 
-def _check_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def _log_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     root = descriptor.root
     wrong = []
     if root.length != 34:
@@ -152,7 +152,7 @@ def _check_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         )
 
 
-def _check_dates(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def _log_dates(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     for name, date in descriptor.dates.items():
         if not date.is_valid:
             at = DATE_FIELDS[name]
@@ -167,7 +167,7 @@ def _check_dates(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             )
 
 
-def _check_characters(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def _log_characters(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     """Check the text fields of a primary descriptor; names of files may also have separators."""
     legal = {
         name: D_CHARACTERS | SEPARATORS if name in _FILE_NAMES else A_CHARACTERS

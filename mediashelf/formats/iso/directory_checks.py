@@ -27,7 +27,7 @@ class RecordChecks:
         self._log = log
         self._good_dates = {_NO_DATE}
 
-    def check(
+    def judge(
         self,
         directory: Directory,
         parent: Directory,
@@ -36,17 +36,17 @@ class RecordChecks:
         named: Named,
     ) -> None:
         """Log what is wrong with the records of ``directory``; ``data`` are its bytes."""
-        self._check_special(directory, directory, "self", records.self_record)
-        self._check_special(directory, parent, "parent", records.parent_record)
+        self._log_special(directory, directory, "self", records.self_record)
+        self._log_special(directory, parent, "parent", records.parent_record)
         geometry = self._geometry
         if records.furthest > min(geometry.image_size, geometry.volume_size):
-            self._check_extents(directory, named)
+            self._log_extents(directory, named)
         everything = _with_special(records, named)
         if records.has_oddities:
-            self._check_oddities(directory, data, everything)
-        self._check_dates(directory, everything)
+            self._log_oddities(directory, data, everything)
+        self._log_dates(directory, everything)
 
-    def _check_special(
+    def _log_special(
         self, directory: Directory, described: Directory, name: str, record: DirectoryRecord | None
     ) -> None:
         """Check the self or parent record against the directory that it describes."""
@@ -78,7 +78,7 @@ class RecordChecks:
                 expected="bit 1 set",
             )
 
-    def _check_extents(self, directory: Directory, named: Named) -> None:
+    def _log_extents(self, directory: Directory, named: Named) -> None:
         geometry = self._geometry
         for record, name in zip(named.records, named.names, strict=True):
             start = record.lba * geometry.block_size
@@ -101,7 +101,7 @@ class RecordChecks:
                 expected=f"at most {limit:,}",
             )
 
-    def _check_oddities(self, directory: Directory, data: bytes, named: Named) -> None:
+    def _log_oddities(self, directory: Directory, data: bytes, named: Named) -> None:
         for record, name in zip(named.records, named.names, strict=True):
             at = record.at
             where, offset = directory.child(name), directory.offset + at
@@ -143,7 +143,7 @@ class RecordChecks:
                     expected=self._geometry.sequence_number,
                 )
 
-    def _check_dates(self, directory: Directory, named: Named) -> None:
+    def _log_dates(self, directory: Directory, named: Named) -> None:
         unknown = {record.date for record in named.records} - self._good_dates
         bad = set()
         for date in unknown:

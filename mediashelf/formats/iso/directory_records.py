@@ -126,7 +126,7 @@ def parse_directory(
         length = data[at]
         sector_end = (at | SECTOR_SIZE - 1) + 1
         if length == 0:
-            problems.check_rest(data, at, min(sector_end, end))
+            problems.rest(data, at, min(sector_end, end))
             gap_start = at
             at = sector_end
             continue

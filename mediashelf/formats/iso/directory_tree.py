@@ -15,7 +15,7 @@ from mediashelf.formats.iso.directory_records import (
     Geometry,
     parse_directory,
 )
-from mediashelf.formats.iso.naming import Directory, Named, Naming, check_distinct
+from mediashelf.formats.iso.naming import Directory, Named, Naming, log_duplicates
 from mediashelf.formats.iso.tree_entries import joined_entries, plain_entries
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, Entry, Extent
@@ -157,9 +157,9 @@ class _Walk:
         named = self._naming.name_all(directory, data, records.children)
         if self._naming.checks_records:
             parent = self._directories[directory.parent]
-            self._checks.check(directory, parent, data, records, named)
-            check_distinct(directory, named, self._log)
-        self._naming.check(directory, named)
+            self._checks.judge(directory, parent, data, records, named)
+            log_duplicates(directory, named, self._log)
+        self._naming.judge(directory, named)
         self._text_left -= (len(directory.path) + 1) * len(named.names)
         if records.has_oddities or records.has_sections:
             for entry, is_whole in joined_entries(directory, named, data):

@@ -54,7 +54,7 @@ class Iso9660Naming:
             names = [identifier.removesuffix(";1").removesuffix(".") for identifier in identifiers]
         return Named(records, identifiers, usable_names(directory, records, names, self._log))
 
-    def check(self, directory: Directory, named: Named) -> None:
+    def judge(self, directory: Directory, named: Named) -> None:
         """Log records that are not in the order of 9.3; count characters outside 7.4.1."""
         identifiers = [record.identifier for record in named.records]
         together = b"/".join(identifiers)

@@ -66,7 +66,7 @@ class Naming(Protocol):
         """Return the entries of ``directory``, whose extent's bytes are ``data``."""
         ...
 
-    def check(self, directory: Directory, named: Named) -> None:
+    def judge(self, directory: Directory, named: Named) -> None:
         """Log what this tree's own rules say about identifiers and their order."""
         ...
 
@@ -105,7 +105,7 @@ def usable_names(
     return usable
 
 
-def check_distinct(directory: Directory, named: Named, log: ProblemLog) -> None:
+def log_duplicates(directory: Directory, named: Named, log: ProblemLog) -> None:
     """Log identifiers that occur more than once, other than as sections of one file."""
     identifiers = named.identifiers
     if len(set(identifiers)) == len(identifiers):

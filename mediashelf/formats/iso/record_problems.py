@@ -15,11 +15,11 @@ class RecordProblems:
     def __init__(self, offset: int, where: str, log: ProblemLog) -> None:
         self._offset, self._where, self._log = offset, where, log
 
-    def check_rest(self, data: bytes, at: int, end: int) -> None:
-        """Check what follows the last record of a sector."""
-        rest = data[at:end]
-        if rest.strip(b"\0"):
-            first = at + len(rest) - len(rest.lstrip(b"\0"))
+    def rest(self, data: bytes, at: int, end: int) -> None:
+        """Log what follows the last record of a sector, where it is not zeros."""
+        bytes_left = data[at:end]
+        if bytes_left.strip(b"\0"):
+            first = at + len(bytes_left) - len(bytes_left.lstrip(b"\0"))
             self._log.add(
                 "sector-rest-zero",
                 self._where,

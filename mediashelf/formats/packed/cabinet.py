@@ -65,8 +65,6 @@ class CabinetHeader:
     file_count: int
     folder_reserve: int
     block_reserve: int
-    previous_name: str
-    next_name: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,16 +129,11 @@ def parse_cabinet_header(data: bytes) -> CabinetHeader:
             )
         header_reserve, folder_reserve, block_reserve = _RESERVE.unpack_from(data, at)
         at += _RESERVE.size + header_reserve
-    names = []
     for is_there in (flags & _HAS_PREVIOUS, flags & _HAS_NEXT):
-        name = ""
         if is_there:
-            name, at = _parse_name(data, at)
-            _disk, at = _parse_name(data, at)
-        names.append(name)
-    return CabinetHeader(
-        size, files_offset, at, folders, files, folder_reserve, block_reserve, *names
-    )
+            for _ in ("cabinet", "disk"):
+                _name, at = _parse_name(data, at)
+    return CabinetHeader(size, files_offset, at, folders, files, folder_reserve, block_reserve)
 
 
 def parse_cabinet_folder(data: bytes, at: int) -> CabinetFolder:

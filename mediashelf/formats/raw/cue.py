@@ -19,8 +19,8 @@ from mediashelf.errors import FormatError
 from mediashelf.formats.raw.cue_words import (
     Word,
     frames_text,
-    parse_number,
     parse_time,
+    parse_two_digits,
     parse_words,
     refuse,
 )
@@ -186,7 +186,7 @@ class _Parser:
         if not self.files:
             refuse("TRACK", number, "a FILE before it")
         self._close_track()
-        value = parse_number(number, "track number", 1)
+        value = parse_two_digits(number, "track number", 1)
         last = self._last_track()
         if last is not None and value != last.number + 1:
             refuse("track number", number, f"{last.number + 1:02}, as it follows {last.number:02}")
@@ -222,7 +222,7 @@ class _Parser:
     def take_index(self, arguments: list[Word]) -> None:
         number, time = arguments
         track = self._track("INDEX", number)
-        value = parse_number(number, "index number", 0)
+        value = parse_two_digits(number, "index number", 0)
         frames = parse_time(time)
         if not track.indexes and value > 1:
             refuse("index number", number, "00 or 01, as the first of its track")

@@ -40,7 +40,7 @@ class Tag(NamedTuple):
     location: int
 
 
-def parse_tag(data: bytes) -> Tag:
+def parse_descriptor_tag(data: bytes) -> Tag:
     """Return the tag in the first 16 bytes of ``data``; nothing is checked."""
     return Tag(*_TAG.unpack_from(data))
 
@@ -93,8 +93,8 @@ def read_anchors(view: View, log: ProblemLog) -> list[tuple[int, int]]:
         # At the other two places a disc may have something else.
         if (
             data
-            and (lba == FIRST_ANCHOR or parse_tag(data).identifier == ANCHOR)
-            and check_descriptor(data, lba, frozenset({ANCHOR}), "anchor", log)
+            and (lba == FIRST_ANCHOR or parse_descriptor_tag(data).identifier == ANCHOR)
+            and verify_tag(data, lba, frozenset({ANCHOR}), "anchor", log)
         ):
             sequences += [
                 _SEQUENCE.unpack_from(data, TAG_SIZE),
@@ -112,7 +112,7 @@ def read_anchors(view: View, log: ProblemLog) -> list[tuple[int, int]]:
     return list(dict.fromkeys(sequences))
 
 
-def check_descriptor(
+def verify_tag(
     data: bytes,
     location: int | None,
     expected: frozenset[int],
@@ -129,7 +129,7 @@ def check_descriptor(
     """
     if len(data) < TAG_SIZE:
         return False
-    tag = parse_tag(data)
+    tag = parse_descriptor_tag(data)
     wrong = []
     if tag.identifier not in expected:
         wrong.append((f"tag identifier {tag.identifier}", " or ".join(map(str, sorted(expected)))))

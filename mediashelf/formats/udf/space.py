@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.udf.recognition import check_descriptor
+from mediashelf.formats.udf.recognition import verify_tag
 from mediashelf.formats.udf.records import (
     ALLOCATION_EXTENT_DESCRIPTOR,
     EXTENDED_FILE_ENTRY,
@@ -66,7 +66,7 @@ class UdfSpace:
                 "udf-address", name, f"its descriptor at LBA {lba} is past the end of the image"
             )
             return None
-        if check_descriptor(data, address.block, tags, name, self.log, offset=lba * SECTOR_SIZE):
+        if verify_tag(data, address.block, tags, name, self.log, offset=lba * SECTOR_SIZE):
             return data
         self.is_complete = False
         return None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 
-from mediashelf.formats.udf.recognition import check_descriptor
+from mediashelf.formats.udf.recognition import verify_tag
 from mediashelf.formats.udf.records import (
     FILE_IDENTIFIER_DESCRIPTOR,
     FILE_SET_DESCRIPTOR,
@@ -83,7 +83,7 @@ def _iter_directory(
     while at < len(data):
         record = parse_file_identifier(data, at)
         piece = data[at : at + record.length] if record else b""
-        if record is None or not check_descriptor(piece, None, _IDENTIFIER, where, space.log):
+        if record is None or not verify_tag(piece, None, _IDENTIFIER, where, space.log):
             # Records follow each other by their lengths alone.
             space.problem("udf-directory", where, f"the records from byte {at} on cannot be read")
             return

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.recognition import (
-    check_descriptor,
-    parse_tag,
+    parse_descriptor_tag,
     read_anchors,
     read_recognition,
+    verify_tag,
 )
 from mediashelf.formats.udf.records import (
     LogicalVolume,
@@ -73,7 +73,7 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
         entries = tuple(iter_udf_entries(space, volume.file_set))
         is_read = bool(entries) or space.is_complete
         is_complete = space.is_complete
-        check_extents(view, entries, log)
+        _log_cut_extents(view, entries, log)
         for kind in sorted(space.unread):
             _not_read(log, f"{kind} partitions are not supported")
     return VolumeFacts(
@@ -100,7 +100,7 @@ def _end_of_partitions(sequence: _Sequence, volume: LogicalVolume) -> int:
     return max(ends, default=0)
 
 
-def check_extents(view: View, entries: Iterable[Entry], log: ProblemLog) -> None:
+def _log_cut_extents(view: View, entries: Iterable[Entry], log: ProblemLog) -> None:
     """Log every file whose bytes are past the end of the image."""
     for entry in entries:
         if entry.is_directory:
@@ -152,13 +152,13 @@ def _read_sequence(
 ) -> None:
     for lba in range(start, start + min(length // SECTOR_SIZE, MOST_DESCRIPTORS)):
         data = read_sector(view, lba)
-        identifier = parse_tag(data).identifier if data else 0
+        identifier = parse_descriptor_tag(data).identifier if data else 0
         if identifier in (0, TERMINATING):
             # Blocks that were never written end a sequence too (3/8.4.2, from memory).
             sequence.has_end = bool(data)
             return
         name = f"volume descriptor {identifier}"
-        if not check_descriptor(data, lba, frozenset({identifier}), name, log):
+        if not verify_tag(data, lba, frozenset({identifier}), name, log):
             continue
         if identifier == PRIMARY:
             sequence.label = parse_dstring(data[24:56])

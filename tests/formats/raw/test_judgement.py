@@ -6,15 +6,13 @@ import random
 
 import pytest
 
-from make_raw import flip, noise, spoil
+from make_raw import encode_form_1, encode_form_2, flip, noise, spoil
 from mediashelf.formats.raw.judgement import JudgedSector, SectorVerdict, judge_sector
 from mediashelf.formats.raw.parity import parity_of
 from mediashelf.formats.raw.sectors import (
     RAW_SIZE,
     SYNC,
     SectorKind,
-    encode_form_1,
-    encode_form_2,
     encode_mode_1,
     header_of,
 )
