@@ -34,6 +34,7 @@ HOME_OF_THIRD_PARTY = {
     "xxhash": {"integrity/fixity/digests.py"},
     "fastcrc": {"formats", "integrity"},
     "anyascii": {"building/naming/names.py"},
+    "wcwidth": {"text.py"},
 }
 
 FILES = sorted(
