@@ -55,14 +55,11 @@ def display_width(text: str) -> int:
     """Return the columns that ``text`` fills: wide East Asian characters take two."""
     if text.isascii():
         return len(text)
-    return sum(
-        0
-        if unicodedata.combining(character)
-        else 2
-        if unicodedata.east_asian_width(character) in "WF"
-        else 1
-        for character in text
-    )
+    # Loaded only here: its tables take longer than most answers.
+    from wcwidth import wcswidth, wcwidth
+
+    width = wcswidth(text)
+    return width if width >= 0 else sum(max(0, wcwidth(character)) for character in text)
 
 
 def wrap(text: str, width: int, *, lead: str = "", rest: str | None = None) -> list[str]:
