@@ -54,7 +54,7 @@ def write_image_page(
 
 
 def _surveys(image: DiscImage, targets: Sequence[Target], machine: Machine) -> Iterator[Survey]:
-    """Yield what each target finds; how a target of one's own takes drivers is not known."""
+    """Yield what each target finds, where its driver family is known."""
     source = OpenedImageSource(image)
     for target in targets:
         tree = source.tree_for(target)

@@ -44,7 +44,7 @@ Examples:
 
 \b
 What counts as an image: .iso, .udf and .cue by name; .img, .bin and .raw when
-they begin like a disc or a cue sheet of the same name lies beside them.
+they begin like a disc or a cue sheet of the same name is beside them.
 """
 )
 @click.argument("shelf_names", nargs=-1, metavar="[SHELF]...")

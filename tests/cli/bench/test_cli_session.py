@@ -286,7 +286,7 @@ def test_hostile_notes(shelf: Shelf, bench: Bench) -> None:
     texts = [
         note(shelf, "1", "f", HOSTILE).stdout,
         shelf.run("session", "report", "--html", page).stdout,
-        shelf.run("list", "--history", "system.iso").stdout,
+        shelf.run("show", "--history", "system.iso").stdout,
         page.read_text("utf-8"),
     ]
     for text in texts:

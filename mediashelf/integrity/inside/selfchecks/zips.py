@@ -20,8 +20,8 @@ from mediashelf.integrity.inside.selfchecks.faults import (
 from mediashelf.integrity.inside.selfchecks.zip_members import STRUCTURE, MemberCheck
 
 
-def check_zip(view: View, tally: Tally) -> Iterator[Fault]:
-    """Yield what is wrong in a ZIP archive, which may stand behind a program.
+def iter_zip_faults(view: View, tally: Tally) -> Iterator[Fault]:
+    """Yield what is wrong in a ZIP archive, which may come after a program.
 
     Every stored or deflated member is read and its CRC computed. Encrypted
     members and other methods are compared by their headers only, which the
@@ -51,20 +51,20 @@ def check_zip(view: View, tally: Tally) -> Iterator[Fault]:
     yield from _overlaps(members.spans)
 
 
-def check_attached_zip(view: View, start: int, tally: Tally) -> Iterator[Fault]:
-    """Yield what is wrong in a ZIP archive that begins at ``start``, behind a program.
+def iter_attached_zip_faults(view: View, start: int, tally: Tally) -> Iterator[Fault]:
+    """Yield what is wrong in a ZIP archive that begins at ``start``, after a program.
 
     Its offsets may count from the program's start or from its own. Installers
     of other kinds also keep local headers without ever ending them, so a missing
     end is a warning only.
     """
     tally.files += 1
-    for fault in check_zip(view, tally):
+    for fault in iter_zip_faults(view, tally):
         if fault.offset == 0:
             fault = replace(
                 fault,
-                message="what looks like an archive behind the program has no end record: "
-                "the file was cut, or this is no archive",
+                message="what looks like an archive after the program has no end record: "
+                "the file was cut, or this is not an archive",
                 offset=start,
                 size=view.size - start,
                 severity=Severity.WARNING,
@@ -77,13 +77,13 @@ def _walk_directory(members: MemberCheck, directory: ZipDirectory) -> Iterator[F
     at, count = directory.at, 0
     try:
         for at, member in iter_members(members.view, directory):
-            yield from members.check(member, at)
+            yield from members.iter_faults(member, at)
             at += member.record_size
             count += 1
     except FormatError as error:
         yield structure_fault(STRUCTURE, error, size=CENTRAL_SIZE, source=SOURCE)
         left = directory.entry_count - count
-        members.tally.unverified["members behind a broken directory"] += left
+        members.tally.unverified["members after a broken directory record"] += left
         return
     if at != directory.end:
         yield Fault(
