@@ -113,7 +113,7 @@ def build(
     SOURCES are folders and .zip archives, or one recipe (a .toml file). The contents
     of a single folder become the contents of the disc; several keep their names. The
     disc carries short names (8.3, ISO 9660 level 1), long names (Joliet) and an index
-    page that tells which is which. Equal files take their place once, and equal
+    page that tells which is which. Equal files are stored once, and equal
     sources give an equal disc, byte for byte. The plan is shown and checked for every
     target first; errors stop the build unless --anyway. With a machine, its drivers
     are looked for in the sources and on the disc, listed on the disc's pages, and

@@ -80,7 +80,9 @@ def _say_renamed(plan: DiscPlan) -> None:
     if not renamed:
         return
     say()
-    say_wrapped(f"{count_text(len(renamed), 'short name')} unlike the long one")
+    one = len(renamed) == 1
+    words = "differs from the long one" if one else "differ from the long ones"
+    say_wrapped(f"{count_text(len(renamed), 'short name')} {words}")
     for file in renamed[:RENAMED_SHOWN]:
         say_wrapped(file.short_path, indent=2)
         say_wrapped(file.long_path.rpartition("/")[2], indent=4)

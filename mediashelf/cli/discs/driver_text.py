@@ -157,8 +157,9 @@ def say_explanation(survey: Survey, index: int) -> None:
     ):
         if identifiers:
             say(f"  {heading}, in order")
+            # The numbers count ids that this device lacks as well, as its rank does.
             for identifier in identifiers:
-                say(f"    {identifier.text}")
+                say(f"    {identifier.position + 1:2} {identifier.text}")
     best = cover.best
     if best is not None:
         _say_candidate(survey, "wins", best)

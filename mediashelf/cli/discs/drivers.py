@@ -116,7 +116,7 @@ def drivers(
     For each package every file that its INF asks for is looked up where the INF
     says, in the tree of names that the target reads. Folders and recipes are
     judged under the names that the disc built from them would have. A recipe's
-    machine and targets stand in for options that are not given. Without a machine
+    machine and targets are used where options are not given. Without a machine
     only the packages are looked at. Signatures are not verified.
     """
     _check_code_page(code_page)

@@ -64,7 +64,7 @@ def test_a_dry_run_shows_the_plan_and_writes_nothing(top: Path, tmp_path: Path) 
     result = run(top, "--dry-run", "--capacity", "21min")
     assert result.exit_code == 0
     assert "0.3 % of 21min (94,500 sectors)" in result.stdout
-    assert "2 short names unlike the long one" in result.stdout
+    assert "2 short names differ from the long ones" in result.stdout
     assert "/LARKSPUR/RELEASEN.TXT\n    Release news.txt" in result.stdout
     assert "/LARKSPUR/RELEAS_2.TXT\n    Release notes.txt" in result.stdout
     assert sorted(path.name for path in tmp_path.iterdir()) == ["kiosk"]

@@ -237,6 +237,7 @@ def test_explanation(folder: Path, machine: Path) -> None:
     wins, loses = text.index("wins: /Larkspur Video/lkv.inf"), text.index("loses: /Old Larkspur")
     assert wins < loses
     assert f"rank 0x0001: {VIDEO}&SUBSYS_001EF2C4, hardware id 2 of the device" in text
+    assert f"     2 {VIDEO}&SUBSYS_001EF2C4\n" in text
     assert "because 0x0003 is higher than 0x0001; lower wins" in text
     six = run(folder, "-m", machine, "-t", "nt6", "--explain", "1", code=1).stdout
     assert "rank 0xff0001" in six
