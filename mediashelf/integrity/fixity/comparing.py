@@ -26,7 +26,6 @@ from mediashelf.findings import Finding, Severity, worst
 from mediashelf.integrity.fixity import findings as fixity_findings
 from mediashelf.integrity.fixity.digests import (
     BLOCK_DIGEST_SIZE,
-    BLOCK_SIZE,
     Digests,
     differing_blocks,
     digest_file,
@@ -40,7 +39,7 @@ from mediashelf.integrity.fixity.values import (
     State,
 )
 from mediashelf.integrity.structure.damage import Span, spans_of_blocks
-from mediashelf.text import count_text
+from mediashelf.text import block_unit, blocks_differ, count_text
 
 __all__ = [
     "WORST_FIRST",
@@ -186,13 +185,13 @@ def _compare_blocks(
         if is_start and (whole_blocks or not digests.size or date_is_same or is_cut):
             left = "too little is left to compare"
             if whole_blocks:
-                unit = _unit_text(digests.block_size)
+                unit = block_unit(digests.block_size)
                 left = f"{count_text(whole_blocks, 'whole block')} of {unit} left, as recorded"
             finding = fixity_findings.truncated(where, digests.size, recorded, left)
             lost = Span(digests.size, recorded.size - digests.size)
             return _Comparison(State.TRUNCATED, finding, (lost,))
     total = max(len(recorded.blocks), len(digests.blocks)) // BLOCK_DIGEST_SIZE
-    extent = _extent_text(len(numbers), total, recorded.block_size) if numbers else ""
+    extent = blocks_differ(len(numbers), total, recorded.block_size) if numbers else ""
     spans = spans_of_blocks(numbers, recorded.block_size, max(recorded.size, digests.size))
     if digests.size == recorded.size and date_is_same:
         return _Comparison(
@@ -201,12 +200,3 @@ def _compare_blocks(
     return _Comparison(
         State.CHANGED, fixity_findings.changed(where, observed, recorded, extent), spans
     )
-
-
-def _extent_text(count: int, total: int, block_size: int) -> str:
-    verb = "differs" if count == 1 else "differ"
-    return f"{count:,} of {count_text(total, 'block')} of {_unit_text(block_size)} {verb}"
-
-
-def _unit_text(block_size: int) -> str:
-    return "1 MiB" if block_size == BLOCK_SIZE else f"{block_size:,} bytes"
