@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
+import mediashelf
 from kiosk_disc import RECIPE, write_kiosk
 from mediashelf.cli.main import main
 
@@ -222,6 +224,15 @@ def test_a_recipe_without_targets_is_planned_for_those_of_the_session(work: Path
         assert run(*DOORS[door])[0] == 5
 
 
+def test_the_sessions_targets_may_be_those_of_its_discs(work: Path) -> None:
+    (work / "disc.toml").write_text(UNNAMED)
+    plan = PLAN.replace('targets = ["win9x"]\n', "") + 'targets = ["win9x"]\n'
+    (work / "session.toml").write_text(plan)
+    run("build", "disc.toml", "-t", "win9x", "-o", "disc.iso")
+    run("prepare", "session.toml", "--to", "card")
+    assert on_card(work) == sha256(work / "disc.iso")
+
+
 @pytest.mark.parametrize("door", ["check", "drivers"])
 def test_options_go_before_the_recipe_at_every_door(work: Path, door: str) -> None:
     (work / "disc.toml").write_text(LOSSY)
@@ -231,3 +242,18 @@ def test_options_go_before_the_recipe_at_every_door(work: Path, door: str) -> No
     findings = [one for disc in found.get("inputs", [found]) for one in disc["findings"]]
     assert facts(findings, "error") == built
     assert not any(one[-1] == "win9x" for one in built)
+
+
+def test_nothing_else_plans_a_recipe() -> None:
+    """What plans a disc is called in two places: for every command, and to build it twice."""
+    package = Path(mediashelf.__file__).parent
+    planners = re.compile(r"\b(plan_disc|plan_listing|plan_series|list_sources)\(")
+    users = {
+        path.relative_to(package).as_posix()
+        for path in package.rglob("*.py")
+        if planners.search(path.read_text("utf-8"))
+    }
+    assert {name for name in users if not name.startswith("building/")} == {
+        "jobs/discs/recipe_plan.py",
+        "sessions/cards/arrange.py",
+    }
