@@ -55,14 +55,11 @@ def display_width(text: str) -> int:
     """Return the columns that ``text`` fills: wide East Asian characters take two."""
     if text.isascii():
         return len(text)
-    return sum(
-        0
-        if unicodedata.combining(character)
-        else 2
-        if unicodedata.east_asian_width(character) in "WF"
-        else 1
-        for character in text
-    )
+    # Loaded only here: its tables take longer than most answers.
+    from wcwidth import wcswidth, wcwidth
+
+    width = wcswidth(text)
+    return width if width >= 0 else sum(max(0, wcwidth(character)) for character in text)
 
 
 def wrap(text: str, width: int, *, lead: str = "", rest: str | None = None) -> list[str]:
@@ -125,9 +122,13 @@ def count_text(count: int, noun: str, plural: str = "") -> str:
 
 def blocks_differ(count: int, total: int, block_size: int = 1 << 20) -> str:
     """Return ``1 of 8 blocks of 1 MiB differs``: the blocks that records have digests of."""
-    unit = "1 MiB" if block_size == 1 << 20 else f"{block_size:,} bytes"
     verb = "differs" if count == 1 else "differ"
-    return f"{count:,} of {count_text(total, 'block')} of {unit} {verb}"
+    return f"{count:,} of {count_text(total, 'block')} of {block_unit(block_size)} {verb}"
+
+
+def block_unit(block_size: int) -> str:
+    """Return the size of a block as it is said: ``1 MiB``, ``4,096 bytes``."""
+    return "1 MiB" if block_size == 1 << 20 else f"{block_size:,} bytes"
 
 
 def others_text(count: int, what: str) -> str:

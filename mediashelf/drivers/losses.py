@@ -16,8 +16,8 @@ def check_losses(sources: Survey, disc: Survey) -> Iterator[Finding]:
     """Yield the devices that have a driver in the sources and none on the disc.
 
     Both surveys are of one target and one machine. A driver that is there, but lacks
-    files that it has in the sources, is none; one that became only a generic or a
-    possible one is none either. What the sources lack as well is no loss.
+    files that it has in the sources, does not count; nor does one that became only a
+    generic or a possible one. What the sources lack as well is not lost.
     """
     pairs = zip(sources.covers, disc.covers, strict=True)
     for number, (before, after) in enumerate(pairs, 1):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, OfferIndex
 from mediashelf.drivers.machines.devices import Device
-from mediashelf.drivers.packages.completeness import PackageCheck, check_completeness
+from mediashelf.drivers.packages.completeness import PackageCheck, judge_completeness
 from mediashelf.drivers.packages.dos_packages import DosPackage, find_dos_packages
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import (
@@ -163,8 +163,8 @@ def _surveyed(
     return SurveyedPackage(
         package,
         suited,
-        check_completeness(package, first, system, family) if first else None,
-        check_completeness(package, others, system, family) if others else None,
+        judge_completeness(package, first, system, family) if first else None,
+        judge_completeness(package, others, system, family) if others else None,
     )
 
 

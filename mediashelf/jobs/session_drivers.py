@@ -13,6 +13,7 @@ from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import survey
 from mediashelf.findings import Finding, Severity
+from mediashelf.jobs.discs.driver_families import family_name, say_no_family
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
 from mediashelf.readability.targets import Target
 from mediashelf.sessions.discs.preflight import CheckedDisc
@@ -35,8 +36,11 @@ def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
         with ExitStack() as stack:
             sources = [_source_of(disc, stack) for disc in seen]
             for name in plan.targets:
-                # How a target of one's own takes drivers is not known.
-                if name not in FAMILIES or not FAMILIES[name].matches_devices:
+                family = family_name(targets[name])
+                if family is None:
+                    yield say_no_family(targets[name])
+                    continue
+                if not FAMILIES[family].matches_devices:
                     continue
                 readers = [
                     (disc, source)
@@ -44,7 +48,7 @@ def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
                     if name in disc.targets
                 ]
                 founds = list(_packages(readers, targets[name]))
-                result = survey(founds, choose_family(name), name, machine.devices)
+                result = survey(founds, choose_family(family), name, machine.devices)
                 yield from (
                     _as_hint(finding)
                     for finding in check_survey(result)

@@ -51,7 +51,7 @@ def test_what_patterns_fit(pattern: str, fitting: list[str], others: list[str]) 
 
 @pytest.mark.parametrize("text", ["", "/", "//", "a//b", "a/../b", "..", ".", "a\\b", "./a"])
 def test_texts_that_fit_nothing_are_refused(text: str) -> None:
-    with pytest.raises(RecipeError, match="is no pattern"):
+    with pytest.raises(RecipeError, match="is not a pattern"):
         Pattern(text)
 
 

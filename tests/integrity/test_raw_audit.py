@@ -274,7 +274,7 @@ def test_sectors_from_elsewhere(tmp_path: Path) -> None:
     report = audit(tmp_path, doubled)
     assert counts(report) == {"good": 100, "misplaced": SECTORS - 99}
     (run,) = report.tracks[0].runs
-    assert (run.first_lba, run.reason) == (100, "the header belongs 1 sector further back")
+    assert (run.first_lba, run.reason) == (100, "its address is that of 1 sector further back")
     assert rules(report) == ["sector-misplaced"]
 
 

@@ -74,7 +74,7 @@ Examples:
     "--spread",
     "is_spread",
     is_flag=True,
-    help="Build as few discs of the capacity as hold everything, with packages whole.",
+    help="Build several discs of the capacity, with packages whole.",
 )
 @click.option(
     "--boot",

@@ -2,7 +2,7 @@
 
 ::
 
-    {"command": "build", "version": 1, "dry_run", "anyway",
+    {"command": "build", "version": 2, "dry_run", "anyway",
      "label", "long_label", "date", "targets": {target: phrase}, "size", "sectors",
      "capacity": {"name", "sectors", "size", "percent"}, "folder_count", "file_count",
      "source_size", "shared_size", "boot": {…} or null,
@@ -13,8 +13,7 @@
 
 With ``--spread`` all from ``label`` to ``files``, and ``built``, is there once for each
 disc, under ``discs``, where each has its ``number`` and ``packages`` (``short_path``,
-``long_path``, ``size``, ``is_whole``) as well; ``spread`` has ``disc_count``, ``bound``,
-``is_proved_least`` and ``ground``. ``machine`` and ``drivers`` are those of
+``long_path``, ``size``, ``is_whole``) as well. ``machine`` and ``drivers`` are those of
 ``drivers --json``: its ``machine`` and ``targets``.
 """
 
@@ -41,6 +40,7 @@ def build_document(
     drivers = work.drivers
     return document(
         "build",
+        version=2,  # version 1 claimed how few discs are possible
         dry_run=is_dry_run,
         anyway=anyway,
         **(discs[0] if work.series is None else _series(work, discs)),
@@ -51,11 +51,7 @@ def build_document(
 
 
 def _series(work: PlannedRecipe, discs: Sequence[dict[str, Any]]) -> dict[str, Any]:
-    assert work.series is not None
-    found = work.series.spread
-    spread = chosen(found, "bound", "is_proved_least", ground=found.ground.name.lower())
     return {
-        "spread": {"disc_count": len(discs), **spread},
         "discs": [
             {"number": number, **one, "packages": _packages(work.plans[number - 1], number)}
             for number, one in enumerate(discs, start=1)

@@ -41,7 +41,7 @@ def say_work(work: PlannedRecipe, *, show_renamed: bool) -> None:
 
 def _say_series(series: DiscSeries) -> None:
     count = count_text(len(series.plans), "disc")
-    say_wrapped(f"{count} for {series.recipe.capacity.name}: {series.proof}")
+    say_wrapped(f"{count} for {series.recipe.capacity.name}, packages whole")
     say()
 
 

@@ -26,6 +26,7 @@ from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
 from mediashelf.findings import Severity
 from mediashelf.formats.inf.systems import ARCHITECTURES
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
+from mediashelf.jobs.discs.driver_families import needed_family
 from mediashelf.jobs.discs.driver_survey import (
     DriverAnswer,
     DriverSubjects,
@@ -69,7 +70,7 @@ Examples:
     "--family",
     "family_name",
     type=click.Choice(list(FAMILIES)),
-    help="Choose drivers by this family's rules; needed for targets of your own.",
+    help="Choose drivers by this family's rules, whatever the target's file says.",
 )
 @click.option("--release", metavar="X.Y", help="The release of nt5 or nt6, such as 5.0.")
 @click.option(
@@ -191,15 +192,10 @@ def _targets(subjects: DriverSubjects, known: Mapping[str, Target]) -> list[Targ
 
 
 def _families(
-    targets: list[Target], family_name: str | None, release: str | None, architecture: str
+    targets: list[Target], chosen: str | None, release: str | None, architecture: str
 ) -> list[Family]:
     """Return how each target takes drivers; a release is for the families that have it."""
-    names = [family_name or target.name for target in targets]
-    for name in names:
-        if name not in FAMILIES:
-            raise click.UsageError(
-                f"{name!r} is a target of your own; say with --family how it takes drivers."
-            )
+    names = [chosen or needed_family(target) for target in targets]
     wanted = _release(release) if release is not None else None
     if wanted is not None and not any(wanted in FAMILIES[name].releases for name in names):
         known = [release for name in names for release in FAMILIES[name].releases]

@@ -1,10 +1,10 @@
 """``mediashelf targets``: what each target reads, and where that is written.
 
 The shape of ``--json``: ``command`` and ``version``, then ``targets``, one object each:
-``name``, ``title``, ``file`` (null for a built-in target), ``first_phase`` (a name or
-null), and ``limits``, one object each with ``limit``, ``meaning``, ``value``,
-``source``, ``is_published``, and ``rules``, the rules that ask for it, each with
-``rule``, ``title`` and ``severity``.
+``name``, ``title``, ``file`` (null for a built-in target), ``family`` and
+``first_phase`` (a name or null), and ``limits``, one object each with ``limit``,
+``meaning``, ``value``, ``source``, ``is_published``, and ``rules``, the rules that ask
+for it, each with ``rule``, ``title`` and ``severity``.
 """
 
 from __future__ import annotations
@@ -35,13 +35,14 @@ Examples:
 A target of your own is a file NAME.toml in the targets folder:
   title = "Workshop laptops"
   based_on = "nt5"
+  family = "nt5"
   drop = ["boot_media"]
   [limits.path_length]
   value = 200
   source = "common practice"
 \b
-A limit whose source begins with "common practice" or "from memory" never
-yields more than a note.
+A limit whose source begins with "common practice", "from memory" or "quoted
+elsewhere" never yields more than a note.
 """
 )
 @click.argument("names", nargs=-1, metavar="[NAME]...")
@@ -53,7 +54,7 @@ def targets(names: Sequence[str], targets_folder: Path | None, as_json: bool, qu
 
     A target is an operating-system family as rows of data: every limit with its
     value and with the place where it is published, or the words "common
-    practice" or "from memory" where it is not.
+    practice", "from memory" or "quoted elsewhere" where that was not read.
     """
     known = load_targets(targets_folder)
     picked = pick_targets(names, known)
@@ -90,6 +91,8 @@ def _say_target(target: Target) -> None:
     say_wrapped(f"{target.name}: {target.title}")
     if target.file is not None:
         say_wrapped(f"file: {target.file}", indent=2)
+    if target.family:
+        say_wrapped(f"chooses drivers by the rules of: {target.family}", indent=2)
     if target.first_phase is not None:
         say_wrapped(f"setup begins by reading as: {target.first_phase.name}", indent=2)
     say()
@@ -128,6 +131,7 @@ def _target(target: Target) -> Mapping[str, Any]:
     phase = target.first_phase
     return {
         **chosen(target, "name", "title", "file"),
+        "family": target.family or None,
         "first_phase": None if phase is None else phase.name,
         "limits": [_limit(limit) for limit in target.limits.values()],
     }

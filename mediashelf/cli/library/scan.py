@@ -114,7 +114,7 @@ def _say(
     damaged = sum(worst(each.reading.findings) is Severity.ERROR for each in outcomes)
     if damaged:
         say_wrapped(
-            f"{count_text(damaged, 'image')} of these {'has' if damaged == 1 else 'have'} errors "
+            f"{damaged:,} of these {'has' if damaged == 1 else 'have'} errors "
             "inside; see them with: mediashelf list --findings"
         )
 

@@ -39,7 +39,7 @@ from mediashelf.integrity.fixity.values import (
     State,
 )
 from mediashelf.integrity.structure.damage import Span, spans_of_blocks
-from mediashelf.text import blocks_differ, count_text
+from mediashelf.text import block_unit, blocks_differ, count_text
 
 __all__ = [
     "WORST_FIRST",
@@ -185,7 +185,7 @@ def _compare_blocks(
         if is_start and (whole_blocks or not digests.size or date_is_same or is_cut):
             left = "too little is left to compare"
             if whole_blocks:
-                unit = _unit_text(digests.block_size)
+                unit = block_unit(digests.block_size)
                 left = f"{count_text(whole_blocks, 'whole block')} of {unit} left, as recorded"
             finding = fixity_findings.truncated(where, digests.size, recorded, left)
             lost = Span(digests.size, recorded.size - digests.size)

@@ -73,7 +73,7 @@ def test_a_dry_run_shows_the_plan_and_writes_nothing(top: Path, tmp_path: Path) 
 def test_the_json_form(top: Path, tmp_path: Path) -> None:
     plan = document(top, "--dry-run", "-t", "dos", "--label", "Kiosk drivers")
     assert plan["command"] == "build"
-    assert plan["version"] == 1
+    assert plan["version"] == 2
     assert (plan["dry_run"], plan["anyway"], plan["built"]) == (True, False, None)
     assert (plan["label"], plan["long_label"]) == ("KIOSK_DRIVERS", "Kiosk drivers")
     assert plan["date"] == "1999-06-12T10:00:00+00:00"
@@ -183,7 +183,7 @@ def test_an_existing_file_stays_unless_it_may_be_replaced(top: Path, tmp_path: P
         (["kiosk"], 2, "-o"),
         ([], 2, "SOURCES"),
         (["missing", "-n"], 3, "missing: no such folder or .zip archive"),
-        (["missing.toml", "-n"], 3, "missing.toml: cannot be read"),
+        (["missing.toml", "-n"], 3, "missing.toml: does not exist"),
         (["kiosk", "disc.toml", "-n"], 2, "either one recipe or folders"),
         (["kiosk", "-n", "--capacity", "lots"], 5, "neither a medium"),
         (["kiosk", "-n", "-t", "win9"], 7, "win9"),

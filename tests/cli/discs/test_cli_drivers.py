@@ -179,19 +179,54 @@ def test_a_long_name_under_joliet_only(tmp_path: Path, machine: Path) -> None:
     assert "/LKV/LONGFI_1.SYS" in finding["message"]
 
 
-def test_a_target_of_ones_own_without_joliet(tmp_path: Path) -> None:
-    targets = tmp_path / "targets"
+OLD_NT = """
+title = "An older NT"
+based_on = "nt4"
+
+[limits.trees]
+value = ["iso9660"]
+source = "Microsoft KB Q142372"
+"""
+
+ALONE = """
+title = "A system of our own"
+
+[limits.trees]
+value = ["iso9660"]
+source = "tried"
+"""
+
+
+def own_target(folder: Path, text: str) -> list[object]:
+    """Return the options that name a target of the user's."""
+    targets = folder / "targets"
     targets.mkdir()
-    (targets / "oldnt.toml").write_text(
-        'title = "An older NT"\nbased_on = "nt4"\n'
-        '[limits.trees]\nvalue = ["iso9660"]\nsource = "Microsoft KB Q142372"\n'
-    )
+    (targets / "own.toml").write_text(text)
+    return ["-t", "own", "--targets-folder", targets]
+
+
+def test_a_target_takes_its_family_from_what_it_is_based_on(tmp_path: Path) -> None:
+    options = own_target(tmp_path, OLD_NT)
     disc = long_name_disc(tmp_path / "disc.iso")
-    options = [disc, "-t", "oldnt", "--targets-folder", targets]
-    message = run(*options, code=2).output
-    assert "--family" in message
-    answer = run_json(*options, "--family", "nt4", code=1)
+    answer = run_json(disc, *options, code=1)
+    assert answer["targets"][0]["family"] == "nt4"
     assert [finding["rule"] for finding in answer["findings"]] == ["driver-file-name-hidden"]
+
+
+def test_a_target_says_its_family_or_how_to_say_it_is_told(tmp_path: Path) -> None:
+    options = own_target(tmp_path, ALONE)
+    disc = long_name_disc(tmp_path / "disc.iso")
+    message = " ".join(run(disc, *options, code=7).output.split())
+    assert (
+        "no driver family is known for target 'own'; put family = \"nt5\" into its file" in message
+    )
+    assert run_json(disc, *options, "--family", "nt4", code=1)["targets"][0]["family"] == "nt4"
+    file = tmp_path / "targets" / "own.toml"
+    file.write_text(f'family = "nt5"\n{ALONE}')
+    assert run_json(disc, *options, code=1)["targets"][0]["family"] == "nt5"
+    file.write_text(f'family = "nt55"\n{ALONE}')
+    message = " ".join(run(disc, *options, code=7).output.split())
+    assert "own.toml: family is 'nt55', expected one of dos, win9x, nt4, nt5, nt6; did" in message
 
 
 def test_explanation(folder: Path, machine: Path) -> None:

@@ -310,7 +310,7 @@ def test_json(tmp_path: Path) -> None:
         },
         {
             "verdict": "lost",
-            "reason": "more damage than the parity can put right",
+            "reason": "more damage than the parity can correct",
             "first_lba": 50,
             "sector_count": 1,
             "offset": 50 * 2352,

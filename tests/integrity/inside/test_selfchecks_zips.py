@@ -13,6 +13,7 @@ import tracemalloc
 import zipfile
 import zlib
 
+import libarchive
 import pytest
 
 from file_checks import faults, rules, tally
@@ -319,3 +320,57 @@ def test_members_after_a_broken_directory_record_are_counted() -> None:
     assert (fault.rule, fault.offset) == ("zip-structure-holds", second)
     assert counted.unverified == {"members after a broken directory record": 2}
     assert counted.verified == {"members": 1}
+
+
+def end_record(data: bytes) -> int:
+    return data.rindex(b"PK\5\6")
+
+
+@pytest.mark.parametrize(
+    ("field", "change"),
+    [
+        (8, struct.pack("<HH", 2, 2)),
+        (8, struct.pack("<HH", 9, 9)),
+        (12, struct.pack("<I", 0x7FFF_0000)),
+        (16, struct.pack("<I", 0x7FFF_0000)),
+    ],
+    ids=["too few", "too many", "size", "offset"],
+)
+@pytest.mark.parametrize("prefix", [b"", b"MZ" + bytes(500)])
+def test_an_end_record_that_contradicts_the_directory_is_a_warning(
+    field: int, change: bytes, prefix: bytes
+) -> None:
+    """Where the directory is there by its own records: libarchive opens every one of these.
+
+    The record's fields: from memory. That this is a warning: own behaviour.
+    """
+    data = make_zip(method=zipfile.ZIP_STORED)
+    changed = put(data, end_record(data) + field, change)
+    with libarchive.memory_reader(changed, format_name="zip") as archive:
+        assert [entry.pathname for entry in archive] == list(FILES)
+    is_placed = field == 8  # otherwise nothing tells where the archive begins
+    start = prefix if is_placed else b""
+    counted = Tally()
+    (fault,) = iter_zip_faults(BytesView(start + changed), counted)
+    assert (fault.rule, fault.severity) == ("zip-end-record-agrees", Severity.WARNING)
+    assert (fault.offset, fault.size) == (len(start) + end_record(data), 22)
+    assert fault.expected.startswith("3 members")
+    assert counted.verified == {"members": 3}
+    # Damage to a member is still found.
+    at = local_header(data, "TIDE.TXT") + 60
+    found = {item.rule for item in iter_zip_faults(BytesView(flip(changed, at)), Tally())}
+    assert found == {"zip-end-record-agrees", "zip-members-match-their-crc"}
+
+
+def test_an_end_record_without_any_directory_is_an_error() -> None:
+    data = make_zip()
+    changed = put(data, end_record(data) + 12, struct.pack("<II", 0x7FFF_0000, 3))
+    changed = changed.replace(b"PK\1\2", b"XX\1\2")
+    assert [item.severity for item in iter_zip_faults(BytesView(changed), Tally())] == [
+        Severity.ERROR
+    ]
+
+
+def test_an_empty_archive_has_an_end_record_alone() -> None:
+    data = make_zip({})
+    assert faults(iter_zip_faults, data) == []

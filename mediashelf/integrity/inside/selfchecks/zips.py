@@ -18,6 +18,7 @@ from mediashelf.integrity.inside.selfchecks.faults import (
     structure_fault,
 )
 from mediashelf.integrity.inside.selfchecks.zip_members import STRUCTURE, MemberCheck
+from mediashelf.integrity.inside.selfchecks.zip_places import find_by_records
 
 
 def iter_zip_faults(view: View, tally: Tally) -> Iterator[Fault]:
@@ -28,9 +29,15 @@ def iter_zip_faults(view: View, tally: Tally) -> Iterator[Fault]:
     tally says.
     """
     try:
-        directory = find_directory(view)
+        directory, problem = find_directory(view), None
     except FormatError as error:
-        yield structure_fault(STRUCTURE, error, size=END_SIZE, source=SOURCE)
+        directory, problem = None, error
+    found = find_by_records(view, directory) if directory is not None or problem else None
+    if found is not None:
+        directory = found
+        yield _contradiction(view, found)
+    elif problem is not None:
+        yield structure_fault(STRUCTURE, problem, size=END_SIZE, source=SOURCE)
         return
     if directory is None:
         yield Fault(
@@ -70,6 +77,24 @@ def iter_attached_zip_faults(view: View, start: int, tally: Tally) -> Iterator[F
                 severity=Severity.WARNING,
             )
         yield fault
+
+
+def _contradiction(view: View, directory: ZipDirectory) -> Fault:
+    size = directory.end - directory.at
+    return Fault(
+        rule="zip-end-record-agrees",
+        message=f"the end record contradicts the directory, which has {directory.entry_count:,} "
+        f"members in {size:,} bytes from {directory.at - directory.prefix:,} on by its own "
+        "records; some programs will not open the archive",
+        offset=directory.end,
+        size=END_SIZE,
+        severity=Severity.WARNING,
+        found=view.read(directory.end, END_SIZE)[8:20].hex(" "),
+        expected=f"{directory.entry_count} members, {size} bytes at "
+        f"{directory.at - directory.prefix}",
+        remedy="compare with another copy; most programs open it all the same",
+        source=SOURCE,
+    )
 
 
 def _walk_directory(members: MemberCheck, directory: ZipDirectory) -> Iterator[Fault]:
