@@ -191,16 +191,7 @@ def test_the_recipes_own_targets_count_at_every_door(
     (work / "disc.toml").write_text(OWN)
     expected = facts(run(*DOORS["build"])[1]["findings"], "error")
     assert {one[0] for one in expected if one[-1] == "bare"} >= {"path-length"}
-    if door == "drivers":
-        expected = {one for one in expected if one[0] == "path-length"}
-        found = {
-            one
-            for one in facts(run(*DOORS["drivers"], "--family", "win9x")[1]["findings"], "error")
-            if one[0] == "path-length"
-        }
-        assert found == expected
-    else:
-        assert facts(found_at(door), "error") == expected
+    assert facts(found_at(door), "error") == expected
 
 
 def test_a_target_of_the_users_folder_gives_the_same_bytes(
