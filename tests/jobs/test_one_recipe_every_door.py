@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,11 @@ from click.testing import CliRunner
 
 import mediashelf
 from kiosk_disc import RECIPE, write_kiosk
+from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.building.writing.write import build_disc
 from mediashelf.cli.main import main
+from mediashelf.jobs.discs import recipe_plan
+from mediashelf.readability.targets import Target
 
 PLAIN = RECIPE.replace('machine = "kiosk.txt"\n', "")
 LOSSY = RECIPE + 'skip = ["LKV.INF"]\n'
@@ -109,6 +113,27 @@ def test_the_same_bytes_by_build_and_by_prepare(
     # The second time the disc is built elsewhere, to be compared with that on the card.
     _, again = run("prepare", "session.toml", "--to", "card")
     assert [disc["action"] for disc in again["discs"]] == ["keep"]
+
+
+@pytest.mark.parametrize("door", DOORS)
+@pytest.mark.parametrize("recipe", [PLAIN, RECIPE, LOSSY], ids=["plain", "machine", "lossy"])
+def test_the_disc_that_every_door_plans_has_the_same_bytes(
+    work: Path, monkeypatch: pytest.MonkeyPatch, recipe: str, door: str
+) -> None:
+    (work / "disc.toml").write_text(recipe)
+    run("build", "disc.toml", "-o", "disc.iso", "--anyway")
+    plans: list[DiscPlan] = []
+    judge = recipe_plan._judge
+
+    def watched(plan: DiscPlan, targets: Sequence[Target]) -> recipe_plan.JudgedPlan:
+        plans.append(plan)
+        return judge(plan, targets)
+
+    monkeypatch.setattr(recipe_plan, "_judge", watched)
+    run(*DOORS[door])
+    (plan,) = plans
+    build_disc(plan, work / "door.iso", anyway=True)
+    assert sha256(work / "door.iso") == sha256(work / "disc.iso")
 
 
 @pytest.mark.parametrize("recipe", [PLAIN, RECIPE, LOSSY], ids=["plain", "machine", "lossy"])
