@@ -193,6 +193,14 @@ def test_what_blocks_build_blocks_prepare(work: Path) -> None:
     assert on_card(work) == sha256(work / "disc.iso")
 
 
+@pytest.mark.parametrize("door", ["build", "check", "drivers", "plan show", "prepare"])
+def test_every_door_shows_the_loss_to_people(work: Path, door: str) -> None:
+    (work / "disc.toml").write_text(LOSSY)
+    result = CliRunner().invoke(main, DOORS[door])
+    assert "error driver-lost-on-disc [win9x]" in result.stdout
+    assert result.exit_code == (12 if door == "prepare" else 1)
+
+
 def test_a_loss_for_one_target_is_none_for_another(work: Path) -> None:
     (work / "disc.toml").write_text(LOSSY)
     (work / "session.toml").write_text(PLAN.replace('"win9x"', '"win9x", "nt5"'))

@@ -85,7 +85,7 @@ def test_a_checked_source_says_what_each_finding_is_about(work: Path) -> None:
     assert ("drivers", "driver-lost-on-disc") in about
     assert ("plan", "driver-lost-on-disc") not in about
     folder = check_source(work / "drivers", [], known)
-    assert (folder.kind, folder.is_asked, folder.drivers) == ("folder", False, ())
+    assert (folder.kind, folder.is_asked, folder.drivers) == ("folder", False, None)
     assert [target.name for target, _ in folder.targets] == list(known)
 
 
