@@ -17,7 +17,7 @@ from mediashelf.integrity.fixity.digests import Digester
 from mediashelf.integrity.inside.content_files import ContentFile, Image, runs_of, volumes_by_name
 from mediashelf.integrity.inside.selfchecks.faults import Tally
 from mediashelf.integrity.lists.listed_names import NameLookup, is_inside
-from mediashelf.integrity.lists.reading import SOURCE, iter_list_findings, matching_algorithm
+from mediashelf.integrity.lists.reading import SOURCE, check_list, matching_algorithm
 
 MAX_CONTAINED_LIST_SIZE = 32 << 20
 """Bytes; anything longer that looks like a list is left alone, and said to be."""
@@ -110,7 +110,7 @@ def _take_in(
         return
     tally = tally_of(ContentFormat.CHECKSUM_LIST)
     tally.files += 1
-    findings = list(iter_list_findings(parsed, file.path))
+    findings = list(check_list(parsed, file.path))
     if absent:
         tally.unverified["listed files that are not on this disc"] += len(absent)
         findings.append(_absent(file, absent, count))
