@@ -82,11 +82,6 @@ class ContentsReport:
         return sum(tally.nested_archives for tally in self.tallies.values())
 
 
-def contents_size(image: Image, entries: Iterable[Entry] | None = None) -> int:
-    """Return how many bytes :func:`check_contents` will report to ``on_bytes``, lists left out."""
-    return sum(file.size for file in distinct_files(image.facts, entries))
-
-
 def check_contents(
     image: Image,
     *,
