@@ -120,9 +120,15 @@ def count_text(count: int, noun: str, plural: str = "") -> str:
     return f"{count:,} {noun if count == 1 else plural or noun + 's'}"
 
 
-def blocks_differ(count: int, total: int) -> str:
+def blocks_differ(count: int, total: int, block_size: int = 1 << 20) -> str:
     """Return ``1 of 8 blocks of 1 MiB differs``: the blocks that records have digests of."""
-    return f"{count:,} of {count_text(total, 'block')} of 1 MiB differ{'s' if count == 1 else ''}"
+    verb = "differs" if count == 1 else "differ"
+    return f"{count:,} of {count_text(total, 'block')} of {block_unit(block_size)} {verb}"
+
+
+def block_unit(block_size: int) -> str:
+    """Return the size of a block as it is said: ``1 MiB``, ``4,096 bytes``."""
+    return "1 MiB" if block_size == 1 << 20 else f"{block_size:,} bytes"
 
 
 def others_text(count: int, what: str) -> str:

@@ -189,7 +189,7 @@ def test_an_image_without_a_record(library: Library, tide: Path) -> None:
     results = library.audit()
     result = results["home: new.iso"]
     assert result.verdict.state == "sound"
-    assert result.verdict.basis == "all bytes read; no digest on record; structure read"
+    assert result.verdict.basis == "all bytes read; no recorded digest; structure read"
     assert result.twins == ()
     assert library.catalogue.image_by_path(new) is None  # an audit records nothing
 

@@ -104,7 +104,7 @@ def test_a_damaged_image_whose_bytes_are_as_recorded(library: Library) -> None:
     library.audit()
     events = told(library)
     assert [event for event, _, _ in events] == ["recorded", "confirmed", "truncated"]
-    assert "bytes lie behind the end" in events[-1][2]
+    assert "bytes are past the end" in events[-1][2]
 
 
 @pytest.mark.parametrize("command", ["scan", "audit"])

@@ -351,7 +351,7 @@ def test_tables_can_be_sorted_by_what_they_show() -> None:
 
 def test_a_verdict_that_was_never_confirmed_is_not_called_confirmed() -> None:
     new = result("new.iso", recorded=False)
-    verdict = FixityVerdict(State.SOUND, "all bytes read; no digest on record")
+    verdict = FixityVerdict(State.SOUND, "all bytes read; no recorded digest")
     (line,) = model([replace(new, verdict=verdict)]).images
     assert line.confirmed == ""
     assert "never" in Page(html(replace(new, verdict=verdict))).words

@@ -13,7 +13,7 @@ from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.image import DiscImage
-from mediashelf.jobs.driver_sources import OpenedImageSource
+from mediashelf.jobs.discs.driver_sources import OpenedImageSource
 from mediashelf.readability.check import check_targets, verdict_on
 from mediashelf.readability.targets import Target
 from mediashelf.reports.disc.page import DiscSubject, disc_html

@@ -139,7 +139,7 @@ def test_many_findings_of_a_rule_are_cut_short(tmp_path: Path) -> None:
     path.write_bytes(data)
     brief = show(path).stdout
     assert "… and 17 more like these" in brief
-    assert show(path, "--all").stdout.count("the recorded date is no date") == 20
+    assert show(path, "--all").stdout.count("the recorded date is not valid") == 20
 
 
 def test_json_has_a_stable_shape(made: MadeImage, tmp_path: Path) -> None:

@@ -78,7 +78,7 @@ def test_away_is_no_failure_but_is_said(shelf: Shelf) -> None:
 def test_an_image_that_is_not_on_record(shelf: Shelf) -> None:
     path = write(shelf.folder / "new.iso", tide_image(9))
     out = " ".join(shelf.run("audit", path).stdout.split())
-    assert "no digest on record" in out
+    assert "no recorded digest" in out
     assert "all bytes of 0 compared with a digest on record, 1 had none" in out
     copy = write(shelf.folder / "copy.iso", (shelf.home / "ebb.iso").read_bytes())
     assert "the same bytes as home: ebb.iso" in " ".join(shelf.run("audit", copy).stdout.split())
