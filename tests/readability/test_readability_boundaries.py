@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from disc_facts import boot, disc
+from disc_facts import boot, disc, udf
 from golden_rules import iso, joliet
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import DiscFacts
@@ -70,3 +70,11 @@ def test_a_path_of_the_longest_length_is_read(length: int) -> None:
     name = "A" * (length - len("D:\\"))
     found = [one for one in check_disc(iso(name), TARGETS["dos"]) if one.rule == "path-length"]
     assert len(found) == (length > 66)
+
+
+@pytest.mark.parametrize(("size", "count"), [(10_000, 0), (10_002, 1)])
+def test_a_tree_that_holds_half_of_the_disc_accounts_for_it(size: int, count: int) -> None:
+    """Common practice: the limit is 50 per cent."""
+    facts = disc(iso={"A.TXT": 5000}, others=[udf()], size=size)
+    rules = [one.rule for one in check_disc(facts, TARGETS["dos"])]
+    assert rules.count("tree-accounts-for-disc") == count
