@@ -35,6 +35,7 @@ HOME_OF_THIRD_PARTY = {
     "fastcrc": {"formats", "integrity"},
     "anyascii": {"building/naming/names.py"},
     "platformdirs": {"places.py"},
+    "wcwidth": {"text.py"},
 }
 
 FILES = sorted(

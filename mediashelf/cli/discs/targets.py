@@ -15,6 +15,7 @@ from typing import Any
 
 import click
 
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import json_option, quiet_option, targets_folder_option
 from mediashelf.cli.render import say, say_json, say_wrapped, table
 from mediashelf.readability.limits import LIMIT_KINDS, Limit, LimitValue
@@ -59,7 +60,7 @@ def targets(names: Sequence[str], targets_folder: Path | None, as_json: bool, qu
     picked = pick_targets(names, known)
     if as_json:
         shown = picked or known.values()
-        say_json({"command": "targets", "version": 1, "targets": [_document(t) for t in shown]})
+        say_json(document("targets", targets=[_target(one) for one in shown]))
     elif picked:
         for target in picked:
             _say_target(target)
@@ -126,29 +127,26 @@ def _rules_for(key: str) -> list[Rule]:
     return [rule for rule in RULES if rule.needs == key]
 
 
-def _document(target: Target) -> Mapping[str, Any]:
+def _target(target: Target) -> Mapping[str, Any]:
+    phase = target.first_phase
     return {
-        "name": target.name,
-        "title": target.title,
-        "file": str(target.file) if target.file else None,
+        **chosen(target, "name", "title", "file"),
         "family": target.family or None,
-        "first_phase": target.first_phase.name if target.first_phase else None,
-        "limits": [_limit_document(limit) for limit in target.limits.values()],
+        "first_phase": None if phase is None else phase.name,
+        "limits": [_limit(limit) for limit in target.limits.values()],
     }
 
 
-def _limit_document(limit: Limit) -> Mapping[str, Any]:
+def _limit(limit: Limit) -> Mapping[str, Any]:
     return {
         "limit": limit.key,
         "meaning": LIMIT_KINDS[limit.key].meaning,
-        "value": limit.value,
-        "source": limit.source,
-        "is_published": limit.is_published,
+        **chosen(limit, "value", "source", "is_published"),
         "rules": [
             {
                 "rule": rule.id,
                 "title": rule.title,
-                "severity": limit.severity_of(rule.severity).word,
+                "severity": limit.severity_of(rule.severity),
             }
             for rule in _rules_for(limit.key)
         ],

@@ -8,12 +8,20 @@ from mediashelf.findings import Severity
 
 
 def driver_page(title: str) -> str:
-    """Return the source of a rule that a page of the makers' documentation states."""
+    """Return the source of a rule that a page of the published documentation states."""
     return f"Microsoft driver documentation, {title}"
 
 
 _SYNTAX = driver_page("General Syntax Rules for INF Files")
+_GUIDELINES = driver_page("General Guidelines for INF Files")
 _VERSION = driver_page("INF Version section")
+_DRIVER_VER = driver_page("INF DriverVer directive")
+_MANUFACTURER = driver_page("INF Manufacturer section")
+_MODELS = driver_page("INF Models section")
+_COPY_FILES = driver_page("INF CopyFiles directive")
+_DESTINATION_DIRS = driver_page("INF DestinationDirs section")
+_SOURCE_DISKS_FILES = driver_page("INF SourceDisksFiles section")
+_SOURCE_DISKS_NAMES = driver_page("INF SourceDisksNames section")
 _STRINGS = driver_page("INF Strings section")
 
 
@@ -41,22 +49,22 @@ def _note(message: str, remedy: str, source: str) -> InfRule:
 RULES = {
     # The text.
     "undecoded-text": _warning(
-        "{} characters are not in the encoding",
+        "{} characters are not valid in the encoding",
         "name the code page that the INF was written in with --code-page",
-        driver_page("General Guidelines for INF Files"),
+        _GUIDELINES,
     ),
     "utf-8-inf": _warning(
-        "The text is UTF-8 with a byte order mark, which the format does not know",
+        "The text is UTF-8 with a byte order mark, which INF files may not have",
         "save it in UTF-16 (or plain ASCII for old systems)",
-        driver_page("General Guidelines for INF Files"),
+        _GUIDELINES,
     ),
     "code-page-text": _note(
         "Some characters depend on the code page of the system that reads them",
-        "nothing to do when only names look odd",
-        driver_page("General Guidelines for INF Files"),
+        "nothing to do if only displayed names are affected",
+        _GUIDELINES,
     ),
     "text-before-section": _warning(
-        "Text stands before the first section: {}", "remove it or start it with ;", _SYNTAX
+        "Text before the first section: {}", "remove it or start it with ;", _SYNTAX
     ),
     "section-not-closed": _warning("A section's name is not closed by ]: {}", "add ]", _SYNTAX),
     "text-after-section": _note("Text after a section's name is not read: {}", "", _SYNTAX),
@@ -85,45 +93,43 @@ RULES = {
         _VERSION,
     ),
     "signature-windows-95": _note(
-        "The signature {} is for 9x systems only",
-        "",
-        "from memory; the page INF Version section does not list it",
+        "The signature {} is for 9x systems only", "", "from memory; the documentation lacks it"
     ),
     "class-missing": _warning("Neither Class nor ClassGuid is in [Version]", "add them", _VERSION),
     "class-name-long": _warning(
         "The class name {} has more than 32 characters", "shorten it", _VERSION
     ),
     "driver-version-absent": _note(
-        "DriverVer is missing, so any dated package of equal rank wins",
+        "DriverVer is missing, so any package of equal rank with a date is preferred",
         "",
-        driver_page("INF DriverVer directive"),
+        _DRIVER_VER,
     ),
     "driver-version-form": _warning(
-        "DriverVer is {}, expected mm/dd/yyyy,w.x.y.z; what is malformed counts as 0",
+        "DriverVer is {}, expected mm/dd/yyyy,w.x.y.z; an invalid part counts as 0",
         "correct the date or the version",
-        driver_page("INF DriverVer directive"),
+        _DRIVER_VER,
     ),
     # Models and install sections.
     "models-section-missing": _error(
-        "[Manufacturer] names the models section [{}], which is not there",
-        "add the section, empty if no device is meant",
-        driver_page("INF Manufacturer section"),
+        "[Manufacturer] names the models section [{}], which does not exist",
+        "add the section; leave it empty if it lists no device",
+        _MANUFACTURER,
     ),
     "install-section-missing": _error(
-        "A device's install section [{}] is not there, with any platform suffix",
+        "A device's install section [{}] does not exist, with any platform suffix",
         "add the section",
-        driver_page("INF Models section"),
+        _MODELS,
     ),
     # Files.
     "copy-section-missing": _error(
-        "CopyFiles names the section [{}], which is not there",
+        "CopyFiles names the section [{}], which does not exist",
         "add the section, or write @name for a single file",
-        driver_page("INF CopyFiles directive"),
+        _COPY_FILES,
     ),
     "copies-inf": _warning(
-        "CopyFiles copies {}; INF files are not to be copied",
+        "CopyFiles copies {}; an INF file may not be copied",
         "remove it from the list",
-        driver_page("INF CopyFiles directive"),
+        _COPY_FILES,
     ),
     "catalog-is-listed": _warning(
         "The catalog file {} is also listed as a source file",
@@ -133,17 +139,17 @@ RULES = {
     "copy-without-destination": _warning(
         "[DestinationDirs] gives no folder for {}",
         "add the section's name or DefaultDestDir",
-        driver_page("INF DestinationDirs section"),
+        _DESTINATION_DIRS,
     ),
     "file-without-source-disk": _warning(
         "{} is copied but is in no SourceDisksFiles section",
         "add it",
-        driver_page("INF SourceDisksFiles section"),
+        _SOURCE_DISKS_FILES,
     ),
     "source-disk-undefined": _error(
         "{}, which no SourceDisksNames section defines",
         "add the disk id or correct the number",
-        driver_page("INF SourceDisksNames section"),
+        _SOURCE_DISKS_NAMES,
     ),
     "duplicate-source-file": _warning(
         "{} is listed twice with different places", "keep one", _SYNTAX
