@@ -29,9 +29,9 @@ from mediashelf.sessions.cards.lock import HeldCard
 from mediashelf.sessions.cards.pulled import TWO_NAMES_RULE
 from mediashelf.sessions.discs import image_source
 from mediashelf.sessions.manifests.manifest import read_manifest
-from mediashelf.sessions.plans.resolve import NoLibrary
 from mediashelf.sessions.plans.session_plan import load_plan
 from mediashelf.sessions.prepare import checked_session
+from plan_texts import NoLibrary
 from session_bench import Bench, noise
 
 ROUNDS = 10

@@ -11,9 +11,10 @@ from pathlib import Path
 from make_image import Boot, make_iso
 from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets
-from mediashelf.sessions.plans.resolve import Library, NoLibrary
+from mediashelf.sessions.plans.resolve import Library
 from mediashelf.sessions.plans.session_plan import load_plan
 from mediashelf.sessions.prepare import PreparedCard, checked_session, stage_session
+from plan_texts import NoLibrary
 
 CREATED = "2026-11-25T07:00:00Z"
 LATER = "2026-12-24T18:00:00Z"

@@ -25,7 +25,8 @@ from mediashelf.sessions.cards.lock import hold_card
 from mediashelf.sessions.describe import condense
 from mediashelf.sessions.manifests.manifest import read_manifest
 from mediashelf.sessions.manifests.values import BootWay, LunWrite, Origin, SpaceShare
-from mediashelf.sessions.plans.resolve import KnownImage, NoLibrary
+from mediashelf.sessions.plans.resolve import KnownImage
+from plan_texts import NoLibrary
 from session_bench import (
     CREATED,
     DRIVER_DISC,

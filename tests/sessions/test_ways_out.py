@@ -24,9 +24,9 @@ from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.discs.ways_out import check_served, padding_of
 from mediashelf.sessions.emulator import MAX_SIZE, MIN_SIZE, check_lun
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
-from mediashelf.sessions.plans.resolve import NoLibrary
 from mediashelf.sessions.plans.session_plan import load_plan
 from mediashelf.sessions.prepare import checked_session
+from plan_texts import NoLibrary
 from session_bench import SYSTEM_DISC, Bench, make_bench, noise, slides_image
 
 PITCH = 2352

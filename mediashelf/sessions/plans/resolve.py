@@ -40,16 +40,6 @@ class Library(Protocol):
         ...
 
 
-class NoLibrary:
-    """Knows nothing: for plans that name files only."""
-
-    def find(self, text: str) -> Sequence[KnownImage]:
-        return ()
-
-    def record(self, path: Path) -> FixityRecord | None:
-        return None
-
-
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """One file that a disc may come from; ``path`` is a recipe where ``is_recipe``."""
