@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from typing import cast
 
 from mediashelf import __version__
 from mediashelf.findings import Finding
@@ -12,17 +13,10 @@ from mediashelf.sessions.cards.records import CardRecords
 from mediashelf.sessions.cards.staging import Staged
 from mediashelf.sessions.discs.glance import boot_ways, glance
 from mediashelf.sessions.emulator import EJECT, lun_settings
+from mediashelf.sessions.manifests.fields import SeverityWord
+from mediashelf.sessions.manifests.parts import CardFile, LunWrite, OpenFinding, Origin, SpaceShare
 from mediashelf.sessions.manifests.sense import comparable_path
-from mediashelf.sessions.manifests.values import (
-    CardFile,
-    LunWrite,
-    Manifest,
-    ManifestDisc,
-    ManifestSession,
-    OpenFinding,
-    Origin,
-    SpaceShare,
-)
+from mediashelf.sessions.manifests.values import Manifest, ManifestDisc, ManifestSession
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import printable
 
@@ -92,7 +86,7 @@ def condense(findings: Iterable[Finding], *, worst_first: bool = True) -> tuple[
     return tuple(
         OpenFinding(
             rule=_text(group[0].rule),
-            severity=group[0].severity.word,
+            severity=cast(SeverityWord, group[0].severity.word),
             target=_text(group[0].target),
             where=_text(group[0].where),
             count=len(group),
@@ -150,7 +144,7 @@ def _origin(staged: Staged) -> Origin:
 
 def _named(area: SpaceShare) -> SpaceShare:
     """Return the area with names that the manifest's form allows."""
-    inside = tuple(_named(one) for one in area.inside)
+    inside = tuple(replace(one, name=_text(one.name, _LONGEST_NAME)) for one in area.inside)
     return replace(area, name=_text(area.name, _LONGEST_NAME), inside=inside)
 
 

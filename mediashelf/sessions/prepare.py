@@ -33,8 +33,9 @@ from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.preflight import CheckedDisc, check_discs
 from mediashelf.sessions.discs.readiness import check_boot, check_readiness
 from mediashelf.sessions.manifests.manifest import render_manifest
+from mediashelf.sessions.manifests.parts import BootWay, CardFile
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME
-from mediashelf.sessions.manifests.values import BootWay, CardFile, Manifest
+from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.sessions.plans.resolve import Library, resolve_plan
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.sessions.reading_back import digest_bytes

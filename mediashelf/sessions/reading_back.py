@@ -13,7 +13,8 @@ from pathlib import Path
 from mediashelf.errors import InputError, StagingError
 from mediashelf.integrity.fixity.digests import Digester, Digests, digest_file
 from mediashelf.sessions.card_space import lives_in_memory
-from mediashelf.sessions.manifests.values import FileDigests
+from mediashelf.sessions.manifests.fields import Confirmed
+from mediashelf.sessions.manifests.parts import FileDigests
 
 ALGORITHMS = ("xxh3_128", "sha256")
 
@@ -31,7 +32,7 @@ class ReadBack:
     from_device: bool
 
     @property
-    def word(self) -> str:
+    def word(self) -> Confirmed:
         """The manifest's word for how the copy was confirmed."""
         return "device" if self.from_device else "cache"
 

@@ -12,13 +12,8 @@ from test_pages_in_browser import MEASURE, PHONE, frame, run, said_by
 
 from mediashelf.reports.bench.run_sheet import TEXT_WIDTH, sheet_html, sheet_text
 from mediashelf.reports.bench.sheet_facts import DRAWING_SIZE, run_sheet
-from mediashelf.sessions.manifests.values import (
-    Contents,
-    Manifest,
-    ManifestSession,
-    Origin,
-    SpaceShare,
-)
+from mediashelf.sessions.manifests.parts import Contents, InnerShare, Origin, SpaceShare
+from mediashelf.sessions.manifests.values import Manifest, ManifestSession
 from mediashelf.text import display_width
 from session_samples import FINDING, SOME_DIGESTS, manifests, sample_manifest
 
@@ -32,7 +27,7 @@ def hostile_manifest() -> Manifest:
         FINDING, where=HOSTILE, message=HOSTILE, remedy=HOSTILE, source=HOSTILE, target=HOSTILE
     )
     areas = (
-        SpaceShare(f"{HOSTILE}/", 9, 1, (SpaceShare(HOSTILE, 9, 1),)),
+        SpaceShare(f"{HOSTILE}/", 9, 1, (InnerShare(HOSTILE, 9, 1),)),
         SpaceShare(HOSTILE, 8, 1),
     )
     disc = replace(
@@ -166,7 +161,7 @@ def with_contents(contents: Contents) -> Manifest:
 def test_the_drawing_shares_out_its_room_by_size() -> None:
     """Areas are in proportion to bytes: what stands beside folders has the area of its part."""
     areas = (
-        SpaceShare("BIG/", 6000, 3, (SpaceShare("A.BIN", 6000, 1),)),
+        SpaceShare("BIG/", 6000, 3, (InnerShare("A.BIN", 6000, 1),)),
         SpaceShare("SETUP.EXE", 3000, 1),
         SpaceShare("", 1000, 40),
     )

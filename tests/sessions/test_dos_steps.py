@@ -11,7 +11,7 @@ from make_image import Boot, make_iso
 from make_raw import mode_1_image
 from mediashelf.sessions.discs.boot_floppy import CdStart, parse_start_files
 from mediashelf.sessions.discs.dos_steps import RULE
-from mediashelf.sessions.manifests.values import OpenFinding
+from mediashelf.sessions.manifests.parts import OpenFinding
 from session_bench import DRIVER_DISC, SYSTEM_DISC, Bench, make_bench, noise
 
 # The two files as Microsoft KB Q135174 describes them, with invented names.

@@ -24,7 +24,7 @@ from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.cards.lock import hold_card
 from mediashelf.sessions.describe import condense
 from mediashelf.sessions.manifests.manifest import read_manifest
-from mediashelf.sessions.manifests.values import BootWay, LunWrite, Origin, SpaceShare
+from mediashelf.sessions.manifests.parts import BootWay, InnerShare, LunWrite, Origin, SpaceShare
 from mediashelf.sessions.plans.resolve import KnownImage, NoLibrary
 from session_bench import (
     CREATED,
@@ -72,7 +72,7 @@ def test_the_card_holds_the_discs_in_order_with_manifest_and_sheet(bench: Bench)
     assert first.contents.top == ("FILES/", "SETUP.EXE")
     assert first.contents.areas == (
         SpaceShare("SETUP.EXE", 800_000, 1),
-        SpaceShare("FILES/", 20_000, 1, (SpaceShare("KIOSK1.CAB", 20_000, 1),)),
+        SpaceShare("FILES/", 20_000, 1, (InnerShare("KIOSK1.CAB", 20_000, 1),)),
     )
     assert third.blocks == bench.slides.stat().st_size // 2048
     # The order that the kernel needs: file last, everything else before.

@@ -9,7 +9,7 @@ import pytest
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.targets import BUILT_IN
 from mediashelf.sessions.discs.readiness import check_boot, check_readiness, readiness_rows
-from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.session_plan import parse_plan
 
 MIB, GB = 1 << 20, 10**9

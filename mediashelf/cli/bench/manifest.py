@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import click
@@ -11,7 +12,8 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.cards.confirm import check_card
-from mediashelf.sessions.manifests.manifest import SCHEMA_PATH, read_manifest
+from mediashelf.sessions.manifests.manifest import read_manifest
+from mediashelf.sessions.manifests.manifest import schema as manifest_schema
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 from mediashelf.text import count_text, size_text
@@ -73,7 +75,7 @@ def schema(quiet: bool) -> None:
     Every field is described there; version and format say which form it is. It
     is the whole answer, with or without --quiet.
     """
-    click.echo(SCHEMA_PATH.read_text("utf-8"), nl=False)
+    click.echo(json.dumps(manifest_schema(), indent=2, ensure_ascii=False))
 
 
 def _say(content: Manifest, findings: list[Finding], sizes_only: bool, quiet: bool) -> None:

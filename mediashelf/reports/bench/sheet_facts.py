@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from mediashelf.reports.disc.areas import DrawnArea, Tile, lay_tiles
 from mediashelf.sessions.discs import dos_steps
-from mediashelf.sessions.manifests import values as manifest_values
-from mediashelf.sessions.manifests.values import (
+from mediashelf.sessions.manifests.parts import (
     BootWay,
     Contents,
-    Manifest,
-    ManifestDisc,
+    InnerShare,
     OpenFinding,
     Origin,
+    SpaceShare,
 )
+from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 from mediashelf.text import count_text, size_text
 
 DRAWING_SIZE = (300, 132)
@@ -233,7 +233,7 @@ def _tiles(contents: Contents) -> list[Tile]:
     return lay_tiles(root, *DRAWING_SIZE) if root.by_size() else []
 
 
-def _add_areas(folder: DrawnArea, areas: tuple[manifest_values.SpaceShare, ...]) -> None:
+def _add_areas(folder: DrawnArea, areas: Iterable[SpaceShare | InnerShare]) -> None:
     for number, area in enumerate(areas):
         is_folder = area.name.endswith("/") and bool(area.inside)
         name = area.name or f"{area.files:,} more"

@@ -30,8 +30,8 @@ from mediashelf.sessions.discs.image_source import ImageSource, digest_copied, r
 from mediashelf.sessions.discs.look import LookedAt
 from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.manifests.codes import disc_codes
+from mediashelf.sessions.manifests.parts import CardFile, FileDigests
 from mediashelf.sessions.manifests.sense import comparable_path
-from mediashelf.sessions.manifests.values import CardFile, FileDigests
 from mediashelf.sessions.plans.session_plan import CardWish
 from mediashelf.sessions.reading_back import ReadBack, digest_whole, read_back_file
 

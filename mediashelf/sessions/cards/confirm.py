@@ -17,8 +17,9 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.digests import digest_file
 from mediashelf.sessions.cards.records import JOURNAL_NAMES
 from mediashelf.sessions.emulator import check_lun
+from mediashelf.sessions.manifests.parts import CardFile
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME, comparable_path
-from mediashelf.sessions.manifests.values import CardFile, Manifest
+from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.text import count_text, printable
 
 _SHOWN_NAMES = 8

@@ -17,7 +17,8 @@ from mediashelf.sessions.cards.arrange import Action, Step
 from mediashelf.sessions.cards.lock import HeldCard
 from mediashelf.sessions.cards.records import is_there, leftovers, write_journal
 from mediashelf.sessions.discs.image_source import ImageSource, read_served, read_stamp
-from mediashelf.sessions.manifests.values import CardFile, FileDigests
+from mediashelf.sessions.manifests.fields import Confirmed
+from mediashelf.sessions.manifests.parts import CardFile, FileDigests
 from mediashelf.sessions.reading_back import (
     ALGORITHMS,
     ReadBack,
@@ -40,7 +41,7 @@ class Staged:
     step: Step
     size: int
     digests: FileDigests
-    confirmed: str
+    confirmed: Confirmed
     original: FileDigests | None = None
 
     @property

@@ -11,7 +11,7 @@ from mediashelf.errors import InputError
 from mediashelf.integrity.fixity.digests import Digester
 from mediashelf.integrity.raw.convert import read_converted
 from mediashelf.integrity.raw.tracks import RawTrack
-from mediashelf.sessions.manifests.values import FileDigests
+from mediashelf.sessions.manifests.parts import FileDigests
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests
 
 CHUNK = 1 << 20

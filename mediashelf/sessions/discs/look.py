@@ -17,7 +17,7 @@ from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start, read_c
 from mediashelf.sessions.discs.image_source import ImageSource, read_stamp
 from mediashelf.sessions.discs.look_raw import look_at_tracks
 from mediashelf.sessions.discs.ways_out import check_served, ignored_track
-from mediashelf.sessions.manifests.values import FileDigests
+from mediashelf.sessions.manifests.parts import FileDigests
 from mediashelf.sessions.plans.resolve import Candidate
 from mediashelf.sessions.plans.session_plan import PlanDisc
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests

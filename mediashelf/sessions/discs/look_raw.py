@@ -20,7 +20,7 @@ from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start
 from mediashelf.sessions.discs.image_source import ImageSource, read_stamp
 from mediashelf.sessions.discs.ways_out import check_served
 from mediashelf.sessions.emulator import RAW_SOURCE
-from mediashelf.sessions.manifests.values import FileDigests
+from mediashelf.sessions.manifests.parts import FileDigests
 from mediashelf.sessions.plans.session_plan import PlanDisc
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests, digest_whole
 from mediashelf.text import count_text

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.session_plan import PlannedMachine, SessionPlan
 from mediashelf.text import parse_size, size_text
 

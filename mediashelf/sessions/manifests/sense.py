@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.sessions.emulator import lun_settings
-from mediashelf.sessions.manifests.values import LunWrite, Manifest, ManifestDisc
+from mediashelf.sessions.manifests.parts import LunWrite
+from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 
 MANIFEST_NAME = "manifest.json"
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.session_plan import MAX_DISCS
 from mediashelf.text import printable, size_text, toml_quoted
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.draft import DraftDisc, draft_plan
 from mediashelf.sessions.plans.session_plan import MAX_DISCS, parse_plan
 
