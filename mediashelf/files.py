@@ -59,9 +59,9 @@ def rename_whole(old: Path, new: Path) -> None:
     entry says that the file is empty until the file itself is flushed (seen on
     Linux 6.1 on a card that was pulled right after a rename). Raises ``OSError``.
     """
-    _flush_file(old)
+    flush_file(old)
     old.replace(new)
-    _flush_file(new)
+    flush_file(new)
     flush_folder(new.parent)
 
 
@@ -108,8 +108,10 @@ def _is_alive(number: str) -> bool:
     return True
 
 
-def _flush_file(path: Path) -> None:
-    with path.open("rb") as file:
+def flush_file(path: Path) -> None:
+    """Have a file's bytes on the disk. Raises ``OSError``."""
+    # Windows flushes only through handles that may write (FlushFileBuffers).
+    with path.open("r+b" if os.name == "nt" else "rb") as file:
         os.fsync(file.fileno())
 
 

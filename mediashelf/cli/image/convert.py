@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from mediashelf.cli.documents import chosen, document
+from mediashelf.cli.image.show_tracks import track_dict
 from mediashelf.cli.options import fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
@@ -160,36 +162,22 @@ def _blockers(result: Conversion) -> str:
 
 def _document(source: Path, result: Conversion, zero_lost: bool) -> dict[str, object]:
     report = result.report
-    return {
-        "command": "convert",
-        "version": 1,
-        "source": str(source),
-        "output": str(result.output),
-        "is_written": result.is_written,
-        "size": result.size,
-        "track": {
-            "number": report.track.number,
-            "type": report.track.layout.name,
-            "file": str(report.track.path),
-            "offset": report.track.offset,
-            "first_lba": report.first_lba,
-            "sector_count": report.track.sector_count,
-        },
-        "sectors": {verdict.value: count for verdict, count in report.counts.items()},
-        "bytes_corrected": report.bytes_corrected,
-        "parity_read": report.is_parity_read,
-        "lost_as": "zeros" if zero_lost else "found",
-        "runs": [
-            {
-                "verdict": run.verdict.value,
-                "reason": run.reason,
-                "first_lba": run.first_lba,
-                "sector_count": run.count,
-                "offset": run.offset,
-                "size": run.size,
-                "bytes_corrected": run.bytes_changed,
-            }
+    return document(
+        "convert",
+        source=source,
+        **chosen(result, "output", "is_written", "size"),
+        track=track_dict(report.track) | {"first_lba": report.first_lba},
+        sectors=report.counts,
+        bytes_corrected=report.bytes_corrected,
+        parity_read=report.is_parity_read,
+        lost_as="zeros" if zero_lost else "found",
+        runs=[
+            chosen(
+                *(run, "verdict", "reason", "first_lba", "offset", "size"),
+                sector_count=run.count,
+                bytes_corrected=run.bytes_changed,
+            )
             for run in report.runs
         ],
-        "findings": [finding.as_dict() for finding in result.findings],
-    }
+        findings=result.findings,
+    )

@@ -156,8 +156,7 @@ def audit(
     if not catalogue.can_write and any(each.job.row for each in results):
         tell("The catalogue cannot be written, so nothing was confirmed in it.")
     if as_json:
-        document = audit_document(results, Depth(depth))
-        say_json(document if due_run is None else {**document, "due": due_run.as_dict()})
+        say_json(audit_document(results, Depth(depth), due_run))
     else:
         if results or due_run is None:
             say_audit(results, Depth(depth), show_all=show_all, quiet=quiet)

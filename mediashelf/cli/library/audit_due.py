@@ -17,6 +17,7 @@ import click
 
 from mediashelf.catalogue.auditing.due import Budget, DuePlan, last_read, was_read_again
 from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.cli.documents import chosen
 from mediashelf.text import count_text, duration_text, parse_duration, size_text
 
 _NAMES_SHOWN = 3
@@ -69,12 +70,10 @@ class DueRun:
             "age": self.age,
             "budget": self.seconds,
             "images": len(self.plan.jobs),
-            "fresh": self.plan.fresh,
-            "away": self.plan.away,
-            "unrecorded": self.plan.unrecorded,
+            **chosen(self.plan, "fresh", "away", "unrecorded"),
             "known_wrong": [job.where for job in self.plan.known_wrong],
             "left": [
-                {"where": job.where, "size": job.size, "last_read_at": _last_read(job) or None}
+                chosen(job, "where", "size", last_read_at=_last_read(job) or None)
                 for job in self.left
             ],
         }

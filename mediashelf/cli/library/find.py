@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from mediashelf.catalogue.search import SearchAnswer, SearchHit
 from mediashelf.catalogue.store import open_catalogue
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.cli.options import catalogue_option, json_option, quiet_option
 from mediashelf.cli.render import say, say_json, say_wrapped, table
@@ -52,26 +54,24 @@ def find(
         is_empty = not catalogue.shelves()
     if as_json:
         say_json(
-            {
-                "command": "find",
-                "version": 1,
-                "text": " ".join(words),
-                "hits": [
-                    {
-                        "path": hit.path,
-                        "other_path": hit.other_path or None,
-                        "size": hit.size,
-                        "is_directory": hit.is_directory,
-                        "image": image_dict(hit.image),
-                    }
-                    for hit in found.hits
-                ],
-                "more": found.more,
-                "more_is_exact": found.more_is_exact,
-            }
+            document(
+                "find",
+                text=" ".join(words),
+                hits=map(_hit_dict, found.hits),
+                **chosen(found, "more", "more_is_exact"),
+            )
         )
         return
     _say(found, is_empty, quiet)
+
+
+def _hit_dict(hit: SearchHit) -> dict[str, Any]:
+    return chosen(
+        hit,
+        *("path", "size", "is_directory"),
+        other_path=hit.other_path or None,
+        image=image_dict(hit.image),
+    )
 
 
 def _say(found: SearchAnswer, is_empty: bool, quiet: bool) -> None:

@@ -15,6 +15,7 @@ from typing import Any
 from mediashelf.catalogue.auditing.names import recorded_image
 from mediashelf.catalogue.history import Happening, HistoryRow, history_of
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.cli.render import say, say_json, say_wrapped
 
@@ -26,14 +27,7 @@ def show_history(catalogue: Catalogue, name: str, *, as_json: bool, quiet: bool)
     row = recorded_image(catalogue, name)
     history = history_of(catalogue.db, row.id)
     if as_json:
-        say_json(
-            {
-                "command": "list",
-                "version": 1,
-                "image": image_dict(row),
-                "history": [_dict(one) for one in history],
-            }
-        )
+        say_json(document("list", image=image_dict(row), history=map(_dict, history)))
         return
     if not quiet:
         say_wrapped(f"{row.shelf}: {row.path} ({row.state})")
@@ -79,16 +73,9 @@ def _more(row: HistoryRow) -> str:
 
 
 def _dict(row: HistoryRow) -> dict[str, Any]:
-    session = {
-        "number": row.session_id,
-        "name": row.session,
-        "machine": row.machine,
-        "card": row.card,
-    }
-    return {
-        "happened_at": row.happened_at,
-        "event": row.event.value,
-        "seen_by": row.seen_by,
-        "detail": row.detail,
-        "session": session if row.session_id is not None else None,
-    }
+    session = chosen(row, "machine", "card", number=row.session_id, name=row.session)
+    return chosen(
+        row,
+        *("happened_at", "event", "seen_by", "detail"),
+        session=session if row.session_id is not None else None,
+    )

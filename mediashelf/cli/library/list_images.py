@@ -12,6 +12,7 @@ from mediashelf.catalogue.images import findings_on_record, kinds_of
 from mediashelf.catalogue.readable import readable_by
 from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.catalogue.store import Catalogue, open_catalogue
+from mediashelf.cli.documents import document
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.cli.library.list_history import show_history
 from mediashelf.cli.options import (
@@ -111,14 +112,11 @@ def _refuse_filters(context: click.Context) -> None:
 def _document(
     catalogue: Catalogue, rows: Sequence[ImageRow], with_findings: bool
 ) -> dict[str, object]:
-    images = []
-    for row in rows:
-        image = image_dict(row)
-        if with_findings:
-            findings = findings_on_record(catalogue.db, row.id)
-            image["findings"] = [finding.as_dict() for finding in findings]
-        images.append(image)
-    return {"command": "list", "version": 1, "images": images}
+    images = [image_dict(row) for row in rows]
+    if with_findings:
+        for row, image in zip(rows, images, strict=True):
+            image["findings"] = findings_on_record(catalogue.db, row.id)
+    return document("list", images=images)
 
 
 def _say(catalogue: Catalogue, rows: Sequence[ImageRow], quiet: bool) -> None:

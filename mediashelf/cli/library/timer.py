@@ -17,6 +17,7 @@ from mediashelf import __version__
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.store import catalogue_place, open_catalogue
+from mediashelf.cli.documents import document
 from mediashelf.cli.library.audit_due import duration
 from mediashelf.cli.library.timer_units import (
     SERVICE_NAME,
@@ -187,11 +188,10 @@ def _both(texts: dict[str, str], quiet: bool) -> str:
 
 def _document(texts: dict[str, str]) -> dict[str, object]:
     names = {"service": SERVICE_NAME, "timer": TIMER_NAME}
-    return {
-        "command": "timer",
-        "version": 1,
+    return document(
+        "timer",
         **{
             kind: {"name": name, "file": f"{UNIT_FOLDER}/{name}", "text": texts[kind]}
             for kind, name in names.items()
         },
-    }
+    )

@@ -81,18 +81,6 @@ class ContentsReport:
         """Archives seen inside archives; none was followed."""
         return sum(tally.nested_archives for tally in self.tallies.values())
 
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {
-            "files": self.files,
-            "size": self.size,
-            "unchecked_files": self.unchecked_files,
-            "unreadable_files": self.unreadable_files,
-            "cut_files": self.cut_files,
-            "nested_archives": self.nested_archives,
-            "formats": {kind.value: tally.as_dict() for kind, tally in self.tallies.items()},
-        }
-
 
 def contents_size(image: Image, entries: Iterable[Entry] | None = None) -> int:
     """Return how many bytes :func:`check_contents` will report to ``on_bytes``, lists left out."""

@@ -52,19 +52,6 @@ class ListRow:
     line: int = 0
     detail: str = ""
 
-    def as_dict(self) -> dict[str, str | int]:
-        """Return the JSON form, with every key always present."""
-        return {
-            "name": self.name,
-            "state": self.state.value,
-            "algorithm": self.algorithm,
-            "expected": self.expected,
-            "found": self.found,
-            "actual_name": self.actual_name,
-            "list": self.list_name,
-            "line": self.line,
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class ListReport:

@@ -93,7 +93,7 @@ def test_a_sound_image_yields_nothing_and_says_what_was_verified(
     assert (report.files, report.unchecked_files) == (len(FILES) - 1, 1)
     assert report.tallies[ContentFormat.CABINET].verified["data block checksums"] == 3
     assert report.tallies[ContentFormat.PROGRAM].verified["PE checksums"] == 1
-    assert report.as_dict()["unreadable_files"] == 0
+    assert report.unreadable_files == 0
 
 
 def test_damage_is_placed_in_the_image_and_named_by_the_telling_tree(

@@ -8,7 +8,6 @@ import zlib
 from collections.abc import Callable
 from pathlib import Path
 
-import libarchive
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -29,6 +28,8 @@ from mediashelf.findings import Severity
 from mediashelf.formats.packed.compressed import LzssLength
 from mediashelf.integrity.inside.selfchecks.archives import check_rar, check_rar5, check_seven_zip
 from mediashelf.integrity.inside.selfchecks.compressed import check_compressed
+
+libarchive = pytest.importorskip("libarchive", reason="libarchive is not there")
 
 Maker = Callable[[dict[str, bytes]], MadeFile]
 

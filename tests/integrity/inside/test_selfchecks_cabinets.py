@@ -6,13 +6,14 @@ import random
 import struct
 import zlib
 
-import libarchive
 import pytest
 
 from file_checks import faults, rules, tally
 from make_files import LZX, MSZIP, QUANTUM, STORED, cabinet_checksum, make_cabinet
 from make_image import flip, put
 from mediashelf.integrity.inside.selfchecks.cabinets import check_cabinet
+
+libarchive = pytest.importorskip("libarchive", reason="libarchive is not there")
 
 NOISE = random.Random(7).randbytes(50_000)
 FOLDERS = [
