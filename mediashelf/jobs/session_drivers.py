@@ -57,7 +57,7 @@ def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
 def _file_of(disc: CheckedDisc) -> Path:
     """Return the file that holds the disc: of a sheet the raw file, of a recipe the recipe."""
     image = disc.source.image
-    return disc.source.candidate.path if image is None else image.path
+    return disc.source.file.path if image is None else image.path
 
 
 def _packages(

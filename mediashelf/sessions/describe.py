@@ -9,8 +9,8 @@ from typing import cast
 from mediashelf import __version__
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.sessions.cards.arrange import PlacedDisc
 from mediashelf.sessions.cards.records import CardRecords
-from mediashelf.sessions.cards.staging import Staged
 from mediashelf.sessions.discs.glance import boot_ways, glance
 from mediashelf.sessions.emulator import EJECT, lun_settings
 from mediashelf.sessions.manifests.fields import SeverityWord
@@ -26,7 +26,7 @@ _LONGEST_NAME = 240
 
 def describe_card(
     plan: SessionPlan,
-    staged: Sequence[Staged],
+    staged: Sequence[PlacedDisc],
     findings: Iterable[Finding],
     records: CardRecords,
     *,
@@ -98,27 +98,27 @@ def condense(findings: Iterable[Finding], *, worst_first: bool = True) -> tuple[
     )
 
 
-def _disc(staged: Staged) -> ManifestDisc:
-    step, disc = staged.step, staged.step.disc
+def _disc(placed: PlacedDisc) -> ManifestDisc:
+    disc, file = placed.disc, placed.file
     contents = glance(disc.source.facts)
     return ManifestDisc(
         position=disc.position,
-        code=step.code,
+        code=placed.code,
         repeats=disc.repeats,
-        path=step.path,
+        path=placed.path,
         label=_text(disc.label),
-        purpose=_text(disc.resolved.disc.purpose),
-        expect=_text(disc.resolved.disc.expect),
-        size=staged.size,
-        blocks=staged.size // SECTOR_SIZE,
-        digests=staged.digests,
-        confirmed=staged.confirmed,
-        origin=_origin(staged),
-        lun=tuple(LunWrite(attribute, value) for attribute, value in lun_settings(step.path)),
+        purpose=_text(disc.planned.purpose),
+        expect=_text(disc.planned.expect),
+        size=file.size,
+        blocks=file.size // SECTOR_SIZE,
+        digests=file.digests,
+        confirmed=placed.confirmed,
+        origin=_origin(placed),
+        lun=tuple(LunWrite(attribute, value) for attribute, value in lun_settings(placed.path)),
         boot=boot_ways(disc.source.facts),
         targets=disc.targets,
         passed=disc.passed,
-        after=disc.resolved.after,
+        after=disc.planned.after_positions,
         contents=replace(
             contents,
             top=tuple(_text(name, _LONGEST_NAME) for name in contents.top),
@@ -128,16 +128,16 @@ def _disc(staged: Staged) -> ManifestDisc:
     )
 
 
-def _origin(staged: Staged) -> Origin:
-    source = staged.step.disc.source
+def _origin(placed: PlacedDisc) -> Origin:
+    source = placed.disc.source
     image = source.image
     if image is None:
-        return Origin("built", _text(source.candidate.path.name, _LONGEST_NAME), None, None)
+        return Origin("built", _text(source.file.path.name, _LONGEST_NAME), None, None)
     return Origin(
         how="copied" if image.track is None else "converted",
         name=_text(image.path.name, _LONGEST_NAME),
         size=image.stamp.size if image.stamp is not None else None,
-        digests=staged.original,
+        digests=placed.original,
         padding=image.padding,
     )
 

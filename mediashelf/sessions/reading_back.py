@@ -59,8 +59,8 @@ def read_back_file(path: Path, *, on_bytes: OnBytes = lambda count: None) -> Rea
     except (InputError, OSError) as error:
         reason = error.strerror if isinstance(error, OSError) else error
         raise StagingError(
-            f"the card does not give the copy back: {reason}. Look at the card and run again: "
-            "what is whole is kept"
+            f"the copy cannot be read back from the card: {reason}. Check the card and run again: "
+            "complete images are kept"
         ) from error
 
 

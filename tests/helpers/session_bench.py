@@ -4,18 +4,29 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from make_image import Boot, make_iso
+from mediashelf.integrity.fixity.comparing import FixityRecord
 from mediashelf.readability.targets import load_targets
-from mediashelf.sessions.plans.resolve import Library, NoLibrary
+from mediashelf.sessions.plans.resolve import KnownImage, Library
 from mediashelf.sessions.plans.session_plan import load_plan
-from mediashelf.sessions.prepare import PreparedCard, checked_session, stage_session
+from mediashelf.sessions.prepare import PreparedCard, hold_session, stage_session
 
 CREATED = "2026-11-25T07:00:00Z"
 LATER = "2026-12-24T18:00:00Z"
+
+
+class NoLibrary:
+    """Knows nothing: for plans that name files only."""
+
+    def find(self, text: str) -> Sequence[KnownImage]:
+        return ()
+
+    def record(self, path: Path) -> FixityRecord | None:
+        return None
 
 
 def noise(name: str, size: int) -> bytes:
@@ -84,7 +95,7 @@ class Bench:
         sheets: Callable[..., Mapping[str, bytes]] | None = None,
         on_bytes: Callable[[int], None] = lambda count: None,
     ) -> PreparedCard:
-        with checked_session(
+        with hold_session(
             load_plan(self.plan),
             self.card,
             library or NoLibrary(),

@@ -91,7 +91,7 @@ def test_every_step_says_what_the_person_needs() -> None:
         assert "as a 1.44 MB floppy (PC BIOS)" in flat
         assert "no, it does not boot" in flat
         assert "disc 1 again" in flat
-        assert re.search(r"NOT passed for:?\s*win9x", flat)
+        assert re.search(r"Errors for:?\s*win9x", flat)
         assert FINDING.message in flat
         assert FINDING.remedy in flat
         assert "and 2 more places, for win9x" in flat
@@ -109,8 +109,8 @@ def test_the_cautions_are_there_before_the_first_disc() -> None:
         assert "Discs 1 and 3 start the machine and may erase its disks" in caution
         assert "pull the mains plug" in caution
         assert "licensed people; follow your local electrical rules" in caution
-        assert "only while the emulator has no power" in caution
-        assert "licences that you own" in caution
+        assert "only while the emulator is switched off" in caution
+        assert "with valid licences" in caution
     one = replace(manifest, discs=manifest.discs[:1])
     assert "Disc 1 starts the machine" in sheet_text(one)
     none = replace(manifest, discs=manifest.discs[1:2])
@@ -195,9 +195,9 @@ def test_what_an_image_was_made_of_is_said_where_it_is_no_copy() -> None:
         return " ".join(sheet_text(replace(manifest, discs=(disc,))).split())
 
     raw = Origin("converted", "sounds.bin", 9, SOME_DIGESTS)
-    assert "Made of: the data track of sounds.bin Passed" in text(raw)
+    assert "Made of: the data track of sounds.bin Checked" in text(raw)
     padded = Origin("copied", "charts.iso", 9, SOME_DIGESTS, 2048)
-    assert "Made of: charts.iso, with 2.0 KiB of zeros behind it" in text(padded)
+    assert "Made of: charts.iso, with 2.0 KiB of zeros after it" in text(padded)
     assert "Made of" not in text(manifest.discs[0].origin)
 
 

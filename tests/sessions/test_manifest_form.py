@@ -205,7 +205,7 @@ def change(place: str, new: object) -> Callable[[Document], None]:
         ("discs.2.repeats", None, "path '01-K7C-KIOSK-SYSTEM.iso' is used twice"),
         ("discs.0.code", "K7", "discs[0].code is 'K7', which is not in the form"),
         ("discs.0.code", "K7C\n", "discs[0].code"),
-        ("discs.0.code", "M2A", "code 'M2A' is that of two discs"),
+        ("discs.0.code", "M2A", "code 'M2A' belongs to two discs"),
         ("discs.2.code", "P6E", "discs[2].repeats is 1, but that is another image"),
         ("discs.0.origin.how", "found", "expected one of 'copied', 'converted', 'built'"),
         ("discs.0.origin.size", None, "discs[0].origin must have size and digests of its file"),

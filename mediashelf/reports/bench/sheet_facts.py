@@ -30,14 +30,14 @@ _METHODS = {
     "floppy-1.44MB": "as a 1.44 MB floppy",
     "floppy-2.88MB": "as a 2.88 MB floppy",
     "hard-disk": "as a hard disk",
-    "unknown": "in a way that is not known here",
+    "unknown": "by an unknown method",
 }
 _PLATFORMS = {
     "x86": "PC BIOS",
     "efi": "UEFI",
     "mac": "Macintosh",
     "powerpc": "PowerPC",
-    "unknown": "firmware not known here",
+    "unknown": "unknown firmware",
 }
 
 
@@ -126,10 +126,14 @@ def run_sheet(manifest: Manifest) -> RunSheet:
 
 _STUCK = (
     "Eject the disc from the machine's own system or installer, then swap it.",
-    "If the emulator says that the door is locked, close whatever reads the disc and try again.",
+    "If the emulator says that the door is locked, close the program that reads the disc, "
+    "and try again.",
     "A forced eject is for a machine that hangs or is switched off: a machine that is "
-    "reading loses the disc under its hands.",
+    "reading gets read errors.",
 )
+
+
+_KEEP = "Disconnect every disk whose data you want to keep."
 
 
 def _cautions(manifest: Manifest) -> Iterator[str]:
@@ -137,18 +141,18 @@ def _cautions(manifest: Manifest) -> Iterator[str]:
     if starting:
         which = f"Disc {starting[0]} starts" if len(starting) == 1 else _several(starting)
         yield (
-            f"{which} the machine and may erase its disks without asking twice. Disconnect every "
-            "disk that you want to keep. After the first restart, change the disc or boot order."
+            f"{which} the machine and may erase its disks without a second warning. "
+            f"{_KEEP} After the first restart, change the disc or boot order."
         )
     else:
-        yield "Programs on discs may erase disks. Disconnect every disk that you want to keep."
+        yield f"Programs on discs may erase disks. {_KEEP}"
     yield (
         "Switch off and pull the mains plug before you open the machine or change a part. "
-        "Leave power supplies and screens closed: they hold a charge after the plug is out. "
+        "Leave power supplies and screens closed: they stay charged after the plug is out. "
         "Work on the mains is for licensed people; follow your local electrical rules."
     )
-    yield "Take the card out, or put it in, only while the emulator has no power."
-    yield "Use only images and licences that you own."
+    yield "Insert or remove the card only while the emulator is switched off."
+    yield "Use images of discs that you own, with valid licences."
 
 
 def _several(positions: list[str]) -> str:
@@ -205,13 +209,13 @@ def _facts(disc: ManifestDisc) -> Iterator[tuple[str, str]]:
         yield "Made of", made
     failed = [target for target in disc.targets if target not in disc.passed]
     if disc.passed:
-        yield "Passed for", ", ".join(disc.passed)
+        yield "Checked for", ", ".join(disc.passed)
     if failed:
-        yield "NOT passed for", ", ".join(failed)
+        yield "Errors for", ", ".join(failed)
     if disc.confirmed != "device":
         yield (
             "Copy",
-            "confirmed, but maybe from memory and not from the card: check the card on the board",
+            "verified, but perhaps from the system's cache: check the card again on the board",
         )
 
 
@@ -221,7 +225,7 @@ def _boot_text(way: BootWay) -> str:
 
 def _origin_text(origin: Origin) -> str:
     """Say what the image was made of, unless it is a plain copy or was built."""
-    padding = f"{size_text(origin.padding)} of zeros behind it" if origin.padding else ""
+    padding = f"{size_text(origin.padding)} of zeros after it" if origin.padding else ""
     if origin.how == "converted":
         return f"the data track of {origin.name}" + (f", and {padding}" if padding else "")
     return f"{origin.name}, with {padding}" if padding else ""

@@ -15,7 +15,7 @@ def text_lines(sheet: RunSheet) -> Iterator[str]:
     yield from wrap(f"RUN SHEET: {sheet.name}", TEXT_WIDTH)
     if sheet.machine:
         yield from wrap(f"Machine: {sheet.machine}", TEXT_WIDTH)
-    yield f"{count_text(len(sheet.steps), 'step')}, {size_text(sheet.size)} on the card"
+    yield f"{count_text(len(sheet.steps), 'disc')}, {size_text(sheet.size)} on the card"
     yield f"Prepared {sheet.created}"
     yield ""
     yield from _text_caution(sheet)
@@ -25,13 +25,14 @@ def text_lines(sheet: RunSheet) -> Iterator[str]:
     yield from _text_heading("Disc by disc")
     for step in sheet.steps:
         yield from _text_step(step)
-    yield from _text_heading("When the drive does not let go")
+    yield from _text_heading("If the disc will not eject")
     for number, line in enumerate(sheet.stuck, start=1):
         yield from wrap(line, TEXT_WIDTH, lead=f"{number}. ")
     yield ""
     yield from _text_heading("After the session")
     yield from wrap(
-        f"Keep the notes: mediashelf session note {sheet.example_code} worked, or failed and why; "
+        f"Record the results: mediashelf session note {sheet.example_code} worked, or failed "
+        "and why; "
         "then mediashelf session report.",
         TEXT_WIDTH,
     )
@@ -75,7 +76,7 @@ def _text_step(step: SheetStep) -> Iterator[str]:
         yield f"{inside}Watch for"
         yield from _text_findings(step.watch, inside)
     yield ""
-    yield f"{inside}[ ] did not work; notes:"
+    yield f"{inside}[ ] failed; notes:"
     for _ in range(_NOTE_LINES):
         yield ""
         yield inside + "_" * (TEXT_WIDTH - len(inside))

@@ -89,8 +89,9 @@ def check_readiness(plan: SessionPlan, boots: Sequence[tuple[BootWay, ...]]) -> 
             "machine-is-described",
             Severity.NOTE,
             "[machine]",
-            f"the plan does not say {keys}, so what {', '.join(plan.targets)} asks of a machine "
-            "was not all checked",
+            f"the plan does not say {keys}, so not everything that {', '.join(plan.targets)} "
+            "needs from a machine "
+            "was checked",
             f"say {keys} in the plan's table [machine]",
         )
 

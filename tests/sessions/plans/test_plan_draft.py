@@ -40,7 +40,7 @@ def test_what_cannot_be_used_is_there_as_a_comment() -> None:
     )
     assert [disc.source.text for disc in parse_plan(text.encode(), FOLDER).discs] == ["a.iso"]
     assert "# left out: raw sectors\n# raw.bin" in text
-    assert "# left out: its name is not UTF-8" in text
+    assert "# left out: its name is not valid UTF-8" in text
 
 
 def test_a_draft_of_nothing_shows_how_to_go_on() -> None:
