@@ -49,7 +49,7 @@ def test_one_file_under_two_names_is_never_touched(bench: Bench, on_fat: None) -
     with pytest.raises(BlockedError, match="1 error blocks this session"):
         bench.prepare()
     with pytest.raises(
-        BlockedError, match=r"removing one would spoil the other.*fsck\.fat -a /dev"
+        BlockedError, match=r"removing one would destroy the other.*fsck\.fat -a /dev"
     ):
         bench.prepare(anyway=True)
     assert bench.on_card() == before
