@@ -155,7 +155,7 @@ class DiscImage:
                 offset, left, given = offset + len(piece), left - len(piece), given + len(piece)
         if given < entry.size:
             raise InputError(
-                f"{self.path}: {entry.path} is recorded in a way that is not read here "
+                f"{self.path}: {entry.path} is recorded in a way that is not supported "
                 f"({given:,} of {entry.size:,} bytes); see the findings of this image"
             )
 
@@ -196,7 +196,7 @@ def open_image(path: Path) -> DiscImage:
     """Open and read an image: ``with open_image(path) as image: ...``.
 
     Raises :class:`InputError` when the file is missing, a folder, not a regular
-    file, or can't be read. A file that is no disc image is no error: its facts
+    file, or can't be read. A file that is not a disc image is not an error: its facts
     have no volumes and its findings say so.
     """
     view = open_view(path)

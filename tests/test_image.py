@@ -7,6 +7,7 @@ import os
 import random
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from make_image import Boot, MadeImage, make_iso, put
 from mediashelf.errors import InputError
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.fields import BytesView
-from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import DiscImage, open_image
 from outside_readers import libarchive_tree, pycdlib_tree, sleuth_kit_tree
 
@@ -180,7 +181,7 @@ def test_an_interleaved_file_is_not_read_as_if_it_were_plain(
 ) -> None:
     path = tmp_path / "interleaved.iso"
     path.write_bytes(put(made.data, made.record("/B.TXT") + 26, b"\x01\x01"))
-    with open_image(path) as image, pytest.raises(InputError, match="not read here"):
+    with open_image(path) as image, pytest.raises(InputError, match="not supported"):
         image.read_file(entry_of(image, "/B.TXT"), 100)
 
 
@@ -428,3 +429,46 @@ def test_a_chain_of_long_names_can_not_flood() -> None:
     disc = read_disc(BytesView(data))
     assert "walk-bounded" in {finding.rule for finding in disc.findings}
     assert max(len(entry.path) for entry in disc.facts.volumes[0].entries) < 5000
+
+
+def test_bytes_inside_a_file_entry_are_those_of_the_file(tmp_path: Path) -> None:
+    # ECMA-167 4/14.6.8: allocation descriptors of type 3 are the file's bytes themselves.
+    made = make_iso(
+        {"SMALL.TXT": b"kept in its entry", "B.TXT": b"b"}, udf="NSR02", udf_embedded=["SMALL.TXT"]
+    )
+    with open_image(made.save(tmp_path / "embedded.iso")) as image:
+        udf = image.facts.volume(VolumeKind.UDF)
+        assert udf is not None
+        (small,) = (entry for entry in udf.files if entry.name == "SMALL.TXT")
+        assert small.extents[0].offset > 0
+        assert image.read_file(small, 100) == b"kept in its entry"
+
+
+@pytest.mark.parametrize(
+    "kinds", [(VolumeKind.ISO9660, VolumeKind.JOLIET)[::step] for step in (1, -1)]
+)
+def test_each_tree_counts_in_blocks_of_its_own_size(
+    kinds: tuple[VolumeKind, VolumeKind], tmp_path: Path
+) -> None:
+    # ECMA-119 8.4.12: every volume descriptor has a logical block size of its own.
+    path = tmp_path / "two.bin"
+    path.write_bytes(bytes(512) + b"small blocks".ljust(1536, b"-") + b"large blocks")
+    large = VolumeFacts(kinds[0], "", (Entry("/L", "L", 12, False, (Extent(1, 12),)),), 2048)
+    small = VolumeFacts(kinds[1], "", (Entry("/S", "S", 12, False, (Extent(1, 12),)),), 512)
+    with open_image(path) as image:
+        image.facts = replace(image.facts, volumes=(large, small))
+        assert image.read_file(large.entries[0], 12) == b"large blocks"
+        assert image.read_file(small.entries[0], 12) == b"small blocks"
+
+
+@pytest.mark.parametrize(
+    ("size", "rule"),
+    [(1 << 20, "raw-sectors"), ((1 << 20) + 1, "no-volume")],
+    ids=["sheet", "more"],
+)
+def test_a_text_is_a_cue_sheet_up_to_1_mib(size: int, rule: str, tmp_path: Path) -> None:
+    # Own behaviour: no sheet is longer, so what is longer is read as an image.
+    path = tmp_path / "disc.cue"
+    path.write_bytes(b"REM".ljust(size, b" "))
+    with open_image(path) as image:
+        assert [finding.rule for finding in image.findings] == [rule]

@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from mediashelf.findings import Finding
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
-from mediashelf.formats.image_size import check_image_size
-from mediashelf.formats.iso.descriptor_checks import check_descriptor, usable_block_size
+from mediashelf.formats.image_size import log_size_problems
+from mediashelf.formats.iso.descriptor_checks import log_descriptor_problems, usable_block_size
 from mediashelf.formats.iso.descriptors import (
     LABEL_FIELD,
     TEXT_FIELDS,
@@ -24,7 +24,7 @@ from mediashelf.formats.iso.eltorito import read_boot
 from mediashelf.formats.iso.identifiers import Iso9660Naming
 from mediashelf.formats.iso.joliet import JolietNaming
 from mediashelf.formats.iso.naming import Naming
-from mediashelf.formats.iso.path_tables import check_path_tables
+from mediashelf.formats.iso.path_tables import log_path_table_problems
 from mediashelf.formats.iso.rockridge import RockRidgeNaming, detect_rock_ridge
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.volume import read_udf_volume
@@ -87,7 +87,7 @@ class _DiscReader:
         boot = read_boot(self._view, descriptors.boot_records, self._log)
         if udf is not None:
             self._volumes.append(udf)
-        self._check_size(descriptors, udf)
+        self._log_size(descriptors, udf)
         # The Rock Ridge tree is another reading of the primary one; it comes after Joliet.
         order = list(VolumeKind)
         self._volumes.sort(key=lambda volume: order.index(volume.kind))
@@ -95,7 +95,7 @@ class _DiscReader:
         return DiscReading(facts, self._log.findings())
 
     def _no_volume(self) -> DiscReading:
-        # Imported only for files that are no plain disc images: it needs the EDC.
+        # Imported only for files other than plain disc images: it needs the EDC.
         from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 
         layout = detect_layout(self._view.read(0, HEAD_SIZE))
@@ -104,8 +104,8 @@ class _DiscReader:
             self._log.add(
                 "raw-sectors",
                 "image",
-                f"the file holds raw sectors of {layout.size} bytes, which no emulated drive "
-                "serves as a data disc",
+                f"the file has raw sectors of {layout.size} bytes; emulated drives cannot "
+                "serve it as a data disc",
                 found=f"{layout.size} bytes a sector",
                 expected="2048 bytes a sector",
             )
@@ -113,7 +113,7 @@ class _DiscReader:
             self._log.add(
                 "no-volume",
                 "image",
-                "no volume descriptor was found: neither ISO 9660 nor UDF",
+                "no ISO 9660 or UDF volume descriptor was found",
                 found=f"{self._view.size:,} bytes of something else",
                 expected="volume descriptors from byte 32,768 on",
             )
@@ -157,11 +157,11 @@ class _DiscReader:
     def _read_tree(
         self, descriptor: VolumeDescriptor, kind: VolumeKind, naming: Naming, *, detail: str
     ) -> DirectoryTree:
-        check_descriptor(descriptor, self._log)
+        log_descriptor_problems(descriptor, self._log)
         geometry = self._geometry(descriptor)
         root = _root_extent(descriptor, geometry)
         tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits)
-        check_path_tables(
+        log_path_table_problems(
             self._view,
             descriptor.path_tables,
             descriptor.path_table_size.likely(self._view.size),
@@ -208,14 +208,14 @@ class _DiscReader:
             )
         )
 
-    def _check_size(self, descriptors: DescriptorSet, udf: VolumeFacts | None) -> None:
+    def _log_size(self, descriptors: DescriptorSet, udf: VolumeFacts | None) -> None:
         first = descriptors.primary or next(iter(descriptors.supplementary), None)
         volume_size = 0
         if first is not None:
             volume_size = self._geometry(first).volume_size
         elif udf is not None:
             volume_size = udf.block_count * udf.block_size
-        check_image_size(
+        log_size_problems(
             self._view,
             volume_size,
             max(self._furthest, _furthest_of(udf)),

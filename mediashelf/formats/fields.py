@@ -30,7 +30,7 @@ class View(Protocol):
     def read(self, offset: int, size: int) -> bytes:
         """Return up to ``size`` bytes from ``offset``; fewer only at the end.
 
-        Never raises for damage; an ``OSError`` of the medium goes through.
+        Never raises for damage; an ``OSError`` of the medium is passed on.
         """
         ...
 
@@ -107,7 +107,7 @@ def parse_wide_text(data: bytes) -> str:
 
 
 def decode_wide(data: bytes) -> str:
-    """Decode 16-bit characters; whatever is no character becomes U+FFFD."""
+    """Decode 16-bit characters; invalid ones become U+FFFD."""
     return data.decode("utf-16-be", errors="replace")
 
 

@@ -7,10 +7,10 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 PAD_SECTORS = 150
-"""Zero sectors behind a volume that nobody needs to hear of: common practice of writers."""
+"""Zero sectors after a volume that are not worth a finding: common practice of writers."""
 
 
-def check_image_size(
+def log_size_problems(
     view: View, volume_size: int, furthest: int, *, has_udf: bool, log: ProblemLog
 ) -> None:
     """Log an image that ends too early, or holds more than its volume.
@@ -32,7 +32,7 @@ def check_image_size(
     if size < max(volume_size, furthest):
         _log_short(size, volume_size, furthest, log)
     elif size > volume_size and not has_udf:
-        _check_surplus(view, volume_size, log)
+        _log_surplus(view, volume_size, log)
 
 
 def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> None:
@@ -40,7 +40,7 @@ def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> N
     is_cut = furthest > size
     message = f"the image is {missing:,} bytes shorter than its volume"
     if not is_cut:
-        message += "; every file and directory lies inside it"
+        message += "; no file or directory is affected"
     log.add(
         "image-is-whole" if is_cut else "image-reaches-volume-end",
         "image",
@@ -52,7 +52,7 @@ def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> N
     )
 
 
-def _check_surplus(view: View, volume_size: int, log: ProblemLog) -> None:
+def _log_surplus(view: View, volume_size: int, log: ProblemLog) -> None:
     surplus = view.size - volume_size
     if surplus <= PAD_SECTORS * SECTOR_SIZE and not view.read(volume_size, surplus).strip(b"\0"):
         return

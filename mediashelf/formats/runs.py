@@ -27,7 +27,7 @@ class Run(NamedTuple):
 class RunsView:
     """The runs of another view, one after the other.
 
-    Runs that touch are joined; what lies outside the other view is left out, so
+    Runs that touch are joined; what is outside the other view is left out, so
     that ``size`` counts bytes that are really there, or were never recorded.
     """
 
@@ -48,7 +48,7 @@ class RunsView:
         return b"".join(map(self._read_run, places))
 
     def iter_places(self, offset: int, size: int) -> Iterator[Run]:
-        """Yield where bytes of this view stand in the other one, in order."""
+        """Yield where bytes of this view are in the other one, in order."""
         return (run for run in self._iter_runs(offset, size) if run.offset >= 0)
 
     def _read_run(self, run: Run) -> bytes:

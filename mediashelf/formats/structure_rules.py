@@ -16,12 +16,19 @@ PLACES_PER_RULE = 100
 
 _COPY = "Compare the image with another copy, or read the disc again"
 _CAREFUL = "Try it with the system that is to read it, or prefer another copy of the disc"
-_NOTHING = "Nothing, when the disc reads well"
+_NOTHING = "Nothing to do if the disc reads well"
 _CUT = "Copy or read the image again; this copy is not complete"
+
+_PRACTICE, _OWN = "common practice", "own behaviour"
 
 
 class StructureRule(NamedTuple):
-    """Severity, source of the rule (empty where none is published), and what to do."""
+    """Severity, source of the rule, and what to do.
+
+    A source is the published text with its clause; several are parted by "; ".
+    Clauses that only memory knows say so, and where no text is published the source
+    is common practice (a note at most) or own behaviour.
+    """
 
     severity: Severity
     source: str
@@ -32,90 +39,114 @@ _ERROR, _WARNING, _NOTE = Severity.ERROR, Severity.WARNING, Severity.NOTE
 
 STRUCTURE_RULES = {
     # The image as a whole
-    "no-volume": StructureRule(_ERROR, "", "Check that this is a disc image and that it is whole"),
+    "no-volume": StructureRule(
+        _ERROR,
+        "ECMA-119 8.1; ECMA-167 3/9.1",
+        "Check that this is a disc image and that it is complete",
+    ),
     "raw-sectors": StructureRule(
-        _ERROR, "", "Make a servable image of the data track with: mediashelf convert"
+        _ERROR,
+        "Linux kernel 6.12, Documentation/usb/mass-storage.rst",
+        "Make a servable image of the data track with: mediashelf convert",
     ),
-    "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4; for UDF ECMA-167 3/10.5", _CUT),
-    "image-reaches-volume-end": StructureRule(
-        _WARNING, "ECMA-119 8.4; for UDF ECMA-167 3/10.5", _COPY
+    "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
+    "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _COPY),
+    "nothing-after-volume": StructureRule(_NOTE, _PRACTICE, _NOTHING),
+    "whole-sectors": StructureRule(
+        _WARNING, "Linux kernel 6.12, Documentation/usb/mass-storage.rst", _CUT
     ),
-    "nothing-after-volume": StructureRule(_NOTE, "common practice", _NOTHING),
-    "whole-sectors": StructureRule(_WARNING, "common practice", _CUT),
     # Volume descriptors
     "descriptor-identifier": StructureRule(_ERROR, "ECMA-119 8.1", _COPY),
     "descriptor-type": StructureRule(_WARNING, "ECMA-119 8.1.1", _COPY),
     "descriptor-version": StructureRule(_WARNING, "ECMA-119 8.1", _COPY),
-    "descriptor-set-terminated": StructureRule(_WARNING, "ECMA-119 8.1.1", _COPY),
+    "descriptor-set-terminated": StructureRule(
+        _WARNING, "ECMA-119 8.3; from memory: ECMA-119 6.7.1", _COPY
+    ),
     "primary-descriptor-present": StructureRule(_ERROR, "ECMA-119 8.4", _COPY),
-    "primary-copies-agree": StructureRule(_WARNING, "common practice", _COPY),
+    "primary-copies-agree": StructureRule(_NOTE, _PRACTICE, _COPY),
     "supplementary-volume-read": StructureRule(
-        _NOTE, "", "Nothing; this tree has a character set that mediashelf does not read"
+        _NOTE, _OWN, "Nothing to do; mediashelf does not read the character set of this tree"
     ),
     "both-orders-agree": StructureRule(_ERROR, "ECMA-119 7.2.3 and 7.3.3", _COPY),
-    "reserved-field-zero": StructureRule(_WARNING, "ECMA-119 8.4 and 9.4", _COPY),
-    "block-size": StructureRule(_ERROR, "ECMA-119 8.4", _COPY),
-    "volume-set-number": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
+    "reserved-field-zero": StructureRule(_WARNING, "ECMA-119 8.3, 8.4 and 9.4", _COPY),
+    "block-size": StructureRule(_ERROR, "ECMA-119 8.4.12", _COPY),
+    "volume-set-number": StructureRule(_WARNING, "ECMA-119 8.4.11", _COPY),
     "file-structure-version": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
     "descriptor-date": StructureRule(_WARNING, "ECMA-119 8.4.26.1", _NOTHING),
     "descriptor-characters": StructureRule(_NOTE, "ECMA-119 7.4.1", _NOTHING),
-    "joliet-volume-flags": StructureRule(_WARNING, "Joliet, SVD Volume Flags Field", _COPY),
-    "root-record": StructureRule(_ERROR, "ECMA-119 8.4 and 9.1", _COPY),
+    "joliet-volume-flags": StructureRule(
+        _WARNING, "Joliet specification 1, SVD Volume Flags Field", _COPY
+    ),
+    "root-record": StructureRule(_ERROR, "ECMA-119 8.4.18 and 9.1", _COPY),
     # Directories
-    "directory-readable": StructureRule(_ERROR, "ECMA-119 9.1", _CUT),
-    "directory-loop": StructureRule(_ERROR, "", _COPY),
-    "walk-bounded": StructureRule(_ERROR, "", _COPY),
+    "directory-readable": StructureRule(_ERROR, "ECMA-119 9.1.4; ECMA-167 4/14.9", _CUT),
+    "directory-loop": StructureRule(_ERROR, _OWN, _COPY),
+    "walk-bounded": StructureRule(_ERROR, _OWN, _COPY),
     "self-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2", _COPY),
     "parent-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2", _COPY),
     "record-length": StructureRule(_ERROR, "ECMA-119 9.1.1 and 9.1.12", _COPY),
     "record-inside-sector": StructureRule(_ERROR, "ECMA-119 6.8.1.1", _COPY),
     "record-length-even": StructureRule(_WARNING, "ECMA-119 9.1.12", _COPY),
-    "sector-with-records": StructureRule(_ERROR, "common practice", _COPY),
-    "records-without-gap": StructureRule(_WARNING, "common practice", _COPY),
+    # What a lost record leaves behind; the standard forbids neither.
+    "sector-with-records": StructureRule(_ERROR, _OWN, _COPY),
+    "records-without-gap": StructureRule(_WARNING, _OWN, _COPY),
     "sector-rest-zero": StructureRule(_WARNING, "ECMA-119 6.8.1.1", _COPY),
     "record-order": StructureRule(_WARNING, "ECMA-119 9.3", _CAREFUL),
     "record-flags": StructureRule(_WARNING, "ECMA-119 9.1.6", _COPY),
     "record-date": StructureRule(_WARNING, "ECMA-119 9.1.5", _NOTHING),
     "record-sequence-number": StructureRule(_WARNING, "ECMA-119 9.1", _COPY),
     "identifier-characters": StructureRule(_NOTE, "ECMA-119 7.4.1", _NOTHING),
-    "identifier-usable": StructureRule(_WARNING, "ECMA-119 7.4.1", _COPY),
-    "joliet-characters": StructureRule(_WARNING, "Joliet, Allowed Character Set", _CAREFUL),
-    "identifiers-distinct": StructureRule(_ERROR, "common practice", _CAREFUL),
+    "identifier-usable": StructureRule(
+        _WARNING, "ECMA-119 7.4.1; Joliet specification 1, Allowed Character Set", _COPY
+    ),
+    "joliet-characters": StructureRule(
+        _WARNING, "Joliet specification 1, Allowed Character Set", _CAREFUL
+    ),
+    # Readers show one of two equal names, so the other file cannot be read.
+    "identifiers-distinct": StructureRule(_ERROR, _OWN, _CAREFUL),
     "sections-complete": StructureRule(_ERROR, "ECMA-119 9.1.6", _COPY),
     "not-interleaved": StructureRule(
-        _WARNING, "", "Nothing can be read from this file here; use a real drive"
+        _WARNING, _OWN, "Read this file with a real drive; mediashelf does not read it"
     ),
-    "extent-inside-image": StructureRule(_ERROR, "", _CUT),
-    "extent-inside-volume": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
+    "extent-inside-image": StructureRule(
+        _ERROR, "ECMA-119 8.4.8 and 9.1.4; ECMA-167 3/10.5 and 4/14.9", _CUT
+    ),
+    "extent-inside-volume": StructureRule(_WARNING, "ECMA-119 8.4.8", _COPY),
     # Path tables
-    "path-table-readable": StructureRule(_ERROR, "ECMA-119 9.4", _COPY),
+    "path-table-readable": StructureRule(_ERROR, "ECMA-119 8.4.14 to 8.4.17 and 9.4", _COPY),
     "path-table-records": StructureRule(_ERROR, "ECMA-119 9.4", _COPY),
-    "path-tables-agree": StructureRule(_ERROR, "ECMA-119 8.4 and 9.4", _COPY),
+    "path-tables-agree": StructureRule(_ERROR, "ECMA-119 8.4.14 to 8.4.17 and 9.4", _COPY),
     "path-table-agrees": StructureRule(_ERROR, "ECMA-119 9.4", _COPY),
     "path-table-order": StructureRule(_WARNING, "ECMA-119 6.9.1", _CAREFUL),
     # Rock Ridge
-    "rockridge-entry": StructureRule(_WARNING, "", _COPY),
-    "rockridge-continuation": StructureRule(_ERROR, "", _COPY),
-    "rockridge-relocation": StructureRule(_ERROR, "", _COPY),
+    "rockridge-entry": StructureRule(_WARNING, "SUSP 1.12, 4.1", _COPY),
+    "rockridge-continuation": StructureRule(_ERROR, "SUSP 1.12, 5.1", _COPY),
+    "rockridge-relocation": StructureRule(_ERROR, "RRIP 1.12, 4.1.5.1 to 4.1.5.3", _COPY),
     # Booting
-    "boot-record-place": StructureRule(_ERROR, "El Torito 1.0, 2.0", _CAREFUL),
+    "boot-record-place": StructureRule(_ERROR, "El Torito 1.0, section 2.0", _CAREFUL),
     "boot-record-known": StructureRule(
-        _NOTE, "El Torito 1.0, figure 7", "Nothing, unless the disc is meant to boot"
+        _NOTE, "El Torito 1.0, figure 7", "Nothing to do, unless the disc should boot"
     ),
     "boot-record-fields": StructureRule(_WARNING, "El Torito 1.0, figure 7", _COPY),
-    "boot-catalog-readable": StructureRule(_ERROR, "El Torito 1.0, 2.0", _COPY),
+    "boot-catalog-readable": StructureRule(
+        _ERROR, "El Torito 1.0, section 2.0 and figure 7", _COPY
+    ),
     "boot-validation-entry": StructureRule(_ERROR, "El Torito 1.0, figure 2", _COPY),
     "boot-checksum": StructureRule(_ERROR, "El Torito 1.0, figure 2", _COPY),
     "boot-platform": StructureRule(_WARNING, "El Torito 1.0, figures 2 and 4", _COPY),
     "boot-entry": StructureRule(_ERROR, "El Torito 1.0, figures 3 and 5", _COPY),
     "boot-section": StructureRule(_WARNING, "El Torito 1.0, figures 4 to 6", _COPY),
-    "boot-image-inside": StructureRule(_ERROR, "El Torito 1.0, figure 3", _COPY),
+    "boot-image-inside": StructureRule(_ERROR, "El Torito 1.0, figures 3 and 5", _COPY),
     # UDF
-    "udf-contents-not-read": StructureRule(_NOTE, "", "Nothing; the other trees were read"),
-    "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9 and 3/9.1", _COPY),
-    "udf-anchor": StructureRule(_ERROR, "common practice", _COPY),
-    "udf-tag": StructureRule(_ERROR, "", _COPY),
-    "udf-volume-descriptors": StructureRule(_ERROR, "", _COPY),
+    "udf-contents-not-read": StructureRule(
+        _NOTE, _OWN, "Read these contents on a system that supports this kind of UDF"
+    ),
+    "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9.2, 2/9.3 and 3/9.1", _COPY),
+    "udf-anchor": StructureRule(_ERROR, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1", _COPY),
+    "udf-tag": StructureRule(_ERROR, "ECMA-167 3/7.2 and 4/7.2.1", _COPY),
+    "udf-volume-descriptors": StructureRule(
+        _ERROR, "ECMA-167 3/10.6; from memory: ECMA-167 3/10.9", _COPY
+    ),
     "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1", _COPY),
     "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9", _COPY),
     "udf-directory": StructureRule(_ERROR, "ECMA-167 4/14.4", _COPY),
@@ -160,11 +191,6 @@ class ProblemLog:
                 length=length,
             )
         )
-
-    @property
-    def is_full_for(self) -> frozenset[str]:
-        """Rules that are only being counted by now."""
-        return frozenset(rule for rule, count in self._counts.items() if count >= PLACES_PER_RULE)
 
     def findings(self) -> tuple[Finding, ...]:
         """Return what was found in the order of finding, then what was only counted."""

@@ -1,6 +1,6 @@
 """Which file of one naming tree of a disc is which file of the other.
 
-Files of both trees that stand at the same place are one file. Where several files
+Files of both trees that are at the same place are one file. Where several files
 share a place (equal contents, empty files) their folders and names decide.
 """
 
@@ -37,7 +37,7 @@ def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:
 def pair_folders(pairs: Mapping[str, str]) -> dict[str, str]:
     """Return paths of folders in the other tree, from the paths of their files there.
 
-    A folder that stands at another depth in the other tree, as relocated ones do,
+    A folder that is at another depth in the other tree, as relocated ones do,
     is known by its own files only.
     """
     votes = Counter((_parent(one), _parent(other)) for one, other in pairs.items())

@@ -92,12 +92,12 @@ class Entry(NamedTuple):
 
     @property
     def modified(self) -> datetime | None:
-        """The recorded date, or None when it is absent or no date at all."""
+        """The recorded date, or None when it is absent or not valid."""
         return parse_record_date(self.date)
 
 
 def parse_record_date(data: bytes) -> datetime | None:
-    """Return the date of a 7-byte field (ECMA-119 9.1.5), or None when it is no date.
+    """Return the date of a 7-byte field (ECMA-119 9.1.5), or None when it is not valid.
 
     Year since 1900, month, day, hour, minute, second, and a signed offset from
     UTC in units of 15 minutes.
@@ -126,7 +126,7 @@ class VolumeFacts:
     """One naming tree of a disc with its descriptor's fields.
 
     ``entries`` come directory by directory, parents before children; within a
-    directory they stand in recorded order, so a rule can see whether the records
+    directory they are in recorded order, so a rule can see whether the records
     are sorted. ``entries_read`` is False where contents exist that were not
     read. ``is_complete`` is False when the walk met damage or a bound. Dates are
     ISO 8601 text or empty. ``identifiers`` holds the descriptor's text fields by
@@ -181,7 +181,7 @@ class BootEntry:
 
 @dataclass(frozen=True, slots=True)
 class BootFacts:
-    """The boot catalog: where it stands and what it offers."""
+    """The boot catalog: where it is and what it offers."""
 
     catalog_lba: int
     id_text: str

@@ -68,7 +68,7 @@ def find_session(
         if may_record:
             return record_session(catalogue, prepared)
         raise InputError(
-            f"{name}: no session of this card is recorded; the first note about it records one"
+            f"{name}: no session is on record for this card; the first note about it records one"
         )
     if name is not None:
         return named_session(known, name)

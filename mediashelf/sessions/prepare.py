@@ -30,6 +30,7 @@ from mediashelf.sessions.cards.staging import stage_discs
 from mediashelf.sessions.describe import describe_card, with_other_files
 from mediashelf.sessions.discs.dos_steps import dos_needs
 from mediashelf.sessions.discs.glance import boot_ways
+from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.preflight import CheckedDisc, look_at_discs
 from mediashelf.sessions.discs.readiness import check_boot, check_readiness
 from mediashelf.sessions.manifests.manifest import render_manifest
@@ -90,6 +91,7 @@ def look_at_plan(
     library: Library,
     targets: Mapping[str, Target],
     *,
+    plan_recipe: PlanRecipe,
     more_checks: MoreChecks = lambda plan, discs: (),
     on_bytes: OnBytes = lambda count: None,
 ) -> tuple[tuple[CheckedDisc, ...], tuple[Finding, ...]]:
@@ -99,7 +101,7 @@ def look_at_plan(
     :class:`TargetError` for unknown targets, and what opening a disc raises.
     """
     sources = resolve_plan(plan, library)
-    discs = look_at_discs(plan.discs, sources, targets, on_bytes=on_bytes)
+    discs = look_at_discs(plan.discs, sources, targets, plan_recipe=plan_recipe, on_bytes=on_bytes)
     boots = [boot_ways(disc.source.facts) for disc in discs]
     needs = dos_needs(discs)
     discs = [
@@ -119,6 +121,7 @@ def hold_session(
     *,
     tidy: bool = False,
     may_build: bool = True,
+    plan_recipe: PlanRecipe,
     more_checks: MoreChecks = lambda plan, discs: (),
     on_bytes: OnBytes = lambda count: None,
 ) -> Iterator[CheckedSession]:
@@ -130,7 +133,12 @@ def hold_session(
     facts = read_card(card)
     with hold_card(card) as held, _workshop(may_build) as workshop:
         discs, about_machine = look_at_plan(
-            plan, library, targets, more_checks=more_checks, on_bytes=on_bytes
+            plan,
+            library,
+            targets,
+            plan_recipe=plan_recipe,
+            more_checks=more_checks,
+            on_bytes=on_bytes,
         )
         with held.errors():
             held.refuse_other()
@@ -201,13 +209,13 @@ def refuse_blocked_session(session: CheckedSession, *, anyway: bool) -> None:
     A recipe for an impossible disc, an image that has nothing to serve, and a card
     that must be checked first are refused all the same.
     """
-    errors = [one for one in session.all_findings if one.severity is Severity.ERROR]
+    errors = [one for disc in session.discs for one in disc.blockers]
+    errors += (one for one in session.findings if one.severity is Severity.ERROR)
     if errors and not anyway:
         verb = "blocks" if len(errors) == 1 else "block"
         raise BlockedError(
             f"{count_text(len(errors), 'error')} {verb} this session; nothing was copied. Fix "
-            "them, or use "
-            "--anyway to go on and record them in the manifest"
+            "them, or use --anyway to go on and record them in the manifest"
         )
     for one in errors:
         if one.rule == TWO_NAMES_RULE:

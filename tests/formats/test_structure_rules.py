@@ -18,6 +18,38 @@ SOURCES = "\n".join(
 ) + (Path(mediashelf.formats.__file__).parents[1] / "image.py").read_text("utf-8")
 
 
+_CLAUSES = r"(?:{0})(?:(?:, | and | to ){0})*"
+_NUMBERS = _CLAUSES.format(r"\d+(?:\.\d+)+")
+_PARTED = _CLAUSES.format(r"\d/\d+(?:\.\d+)*")
+_ECMA = rf"ECMA-119 {_NUMBERS}|ECMA-167 {_PARTED}"
+SOURCE = re.compile(
+    rf"(?:from memory: )?(?:{_ECMA})"
+    rf"|(?:SUSP|RRIP) 1\.12, {_NUMBERS}"
+    r"|El Torito 1\.0, (?:section \d\.\d and )?(?:section \d\.\d|figures? \d(?: (?:and|to) \d)?)"
+    r"|Joliet specification 1, (?:[A-Z][A-Za-z]+ ?)+"
+    r"|Linux kernel 6\.12, [\w/.-]+"
+    r"|common practice|own behaviour"
+)
+"""A standard with its clause as people write it, or that none is published."""
+
+
+@pytest.mark.parametrize("rule", STRUCTURE_RULES)
+def test_every_rule_has_a_source_that_people_can_look_up(rule: str) -> None:
+    row = STRUCTURE_RULES[rule]
+    parts = row.source.split("; ")
+    assert not [part for part in parts if not SOURCE.fullmatch(part)]
+    # What no text demands is worth knowing, but not a fault.
+    if parts == ["common practice"]:
+        assert row.severity is Severity.NOTE
+    # What memory says stands beside a text that was read, never alone.
+    assert not all(part.startswith("from memory") for part in parts)
+
+
+@pytest.mark.parametrize("source", ["", "ecma-119-8.4", "ECMA-119", "ECMA-167 3.10.5", "El Torito"])
+def test_a_source_without_a_place_is_noticed(source: str) -> None:
+    assert not SOURCE.fullmatch(source)
+
+
 @pytest.mark.parametrize("rule", STRUCTURE_RULES)
 def test_every_rule_is_a_fact_in_use_that_says_what_to_do(rule: str) -> None:
     assert re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)+", rule)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,10 @@ from mediashelf.image import open_image
 from mediashelf.integrity.structure.parts import check_structure
 
 COMPARING = {"extents-apart", "trees-agree", "trees-agree-in-number", "boot-image-form"}
+
+
+def words(source: str) -> set[str]:
+    return set(re.findall(r"[^\s,;]+", source.replace("figures", "figure")))
 
 
 def check(path: Path, data: bytes) -> list[Finding]:
@@ -28,6 +33,7 @@ def test_no_rule_is_without_its_disc() -> None:
 @pytest.mark.parametrize("rule", GOLDEN)
 def test_a_rule_sees_its_damage_and_nothing_else(rule: str, tmp_path: Path) -> None:
     case = GOLDEN[rule]
+    assert case.clause
     assert check(tmp_path / "sound.iso", case.sound) == []
     findings = check(tmp_path / "damaged.iso", case.damaged)
     assert {finding.rule for finding in findings} == {rule} | case.also
@@ -35,5 +41,7 @@ def test_a_rule_sees_its_damage_and_nothing_else(rule: str, tmp_path: Path) -> N
         assert finding.message
         assert finding.remedy
     severities = {each.severity for each in findings if each.rule == rule}
+    sources = {each.source for each in findings if each.rule == rule}
+    assert all(words(case.clause) <= words(source) for source in sources), sources
     if rule in STRUCTURE_RULES:
         assert severities == {STRUCTURE_RULES[rule].severity}

@@ -37,16 +37,20 @@ TOO_DEEP = make_iso({"/".join(["D"] * 101) + "/F.TXT": b"f"})
 
 @dataclass(frozen=True)
 class Case:
-    """A sound disc, the damaged one, and the rules that this damage cannot but break as well."""
+    """A sound disc, the damaged one, and the rules that this damage cannot but break as well.
 
+    ``clause`` is what the damaged disc violates, in the words of the rule's source.
+    """
+
+    clause: str
     sound: bytes
     damaged: bytes
     also: frozenset[str] = frozenset()
 
 
-def _case(sound: MadeImage | bytes, damaged: bytes, *also: str) -> Case:
+def _case(clause: str, sound: MadeImage | bytes, damaged: bytes, *also: str) -> Case:
     data = sound.data if isinstance(sound, MadeImage) else sound
-    return Case(data, damaged, frozenset(also))
+    return Case(clause, data, damaged, frozenset(also))
 
 
 def field(made: MadeImage, descriptor: str, name: str, value: bytes) -> bytes:
@@ -64,7 +68,7 @@ def sign(data: bytes, at: int) -> bytes:
 
 
 def udf_record(tag: int, number: int = 0) -> int:
-    """The place of the UDF record with this tag, of those that stand at the start of a block."""
+    """The place of the UDF record with this tag, of those at the start of a block."""
     found = [
         at
         for at in range(256 * SECTOR, len(UDF.data), SECTOR)
@@ -93,55 +97,83 @@ def swap(data: bytes, one: int, other: int, size: int) -> bytes:
 
 
 FIRST, LAST = "/A.TXT", "/DIR/C.TXT"
-FAR = 100_000  # a block behind the end of every image here
+FAR = 100_000  # a block past the end of every image here
 
 
 def _image() -> Iterator[tuple[str, Case]]:
     data = PLAIN.data
     end = PLAIN.file("/DIR/C.TXT")
-    yield "no-volume", _case(PLAIN, zero(data, 16 * SECTOR, 2 * SECTOR))
-    yield "raw-sectors", _case(PLAIN, mode_1_image(data))
-    yield "image-is-whole", _case(PLAIN, cut(data, len(data) - SECTOR), "extent-inside-image")
-    yield "extent-inside-image", _case(PLAIN, cut(data, end), "image-is-whole")
+    yield "no-volume", _case("ECMA-119 8.1", PLAIN, zero(data, 16 * SECTOR, 2 * SECTOR))
+    yield (
+        "raw-sectors",
+        _case("Linux kernel 6.12, Documentation/usb/mass-storage.rst", PLAIN, mode_1_image(data)),
+    )
+    yield (
+        "image-is-whole",
+        _case("ECMA-119 8.4.8", PLAIN, cut(data, len(data) - SECTOR), "extent-inside-image"),
+    )
+    yield "extent-inside-image", _case("ECMA-119 9.1.4", PLAIN, cut(data, end), "image-is-whole")
     yield (
         "image-reaches-volume-end",
-        _case(PADDED, cut(PADDED.data, len(PADDED.data) - 5 * SECTOR)),
+        _case("ECMA-119 8.4.8", PADDED, cut(PADDED.data, len(PADDED.data) - 5 * SECTOR)),
     )
-    yield "nothing-after-volume", _case(PLAIN, data + b"more".ljust(SECTOR, b"!"))
-    yield "whole-sectors", _case(PLAIN, data + bytes(100))
+    yield (
+        "nothing-after-volume",
+        _case("common practice", PLAIN, data + b"more".ljust(SECTOR, b"!")),
+    )
+    yield (
+        "whole-sectors",
+        _case("Linux kernel 6.12, Documentation/usb/mass-storage.rst", PLAIN, data + bytes(100)),
+    )
     smaller = field(PLAIN, "primary", "volume_space_size", both32(len(data) // SECTOR - 1))
-    yield "extent-inside-volume", _case(PLAIN, smaller, "nothing-after-volume")
+    yield "extent-inside-volume", _case("ECMA-119 8.4.8", PLAIN, smaller, "nothing-after-volume")
 
 
 def _descriptors() -> Iterator[tuple[str, Case]]:
     data, joliet = PLAIN.data, JOLIET.at("joliet")
-    yield "descriptor-identifier", _case(JOLIET, flip(JOLIET.data, joliet + 3))
-    yield "descriptor-type", _case(JOLIET, put(JOLIET.data, joliet, b"\x07"))
-    yield "descriptor-version", _case(PLAIN, field(PLAIN, "primary", "version", b"\x09"))
-    yield "descriptor-set-terminated", _case(PLAIN, zero(data, PLAIN.at("terminator")))
+    yield "descriptor-identifier", _case("ECMA-119 8.1", JOLIET, flip(JOLIET.data, joliet + 3))
+    yield "descriptor-type", _case("ECMA-119 8.1.1", JOLIET, put(JOLIET.data, joliet, b"\x07"))
+    yield (
+        "descriptor-version",
+        _case("ECMA-119 8.1", PLAIN, field(PLAIN, "primary", "version", b"\x09")),
+    )
+    yield (
+        "descriptor-set-terminated",
+        _case("ECMA-119 8.3", PLAIN, zero(data, PLAIN.at("terminator"))),
+    )
     gone = zero(JOLIET.data, JOLIET.at("primary"))
-    yield "primary-descriptor-present", _case(JOLIET, gone, "descriptor-identifier")
+    yield "primary-descriptor-present", _case("ECMA-119 8.4", JOLIET, gone, "descriptor-identifier")
     primary = JOLIET.data[JOLIET.at("primary") :][:SECTOR]
     twice = put(JOLIET.data, joliet, primary)
-    yield "primary-copies-agree", _case(twice, flip(twice, joliet + 900))
+    yield "primary-copies-agree", _case("common practice", twice, flip(twice, joliet + 900))
     other = field(JOLIET, "joliet", "escape_sequences", b"%/Z")
-    yield "supplementary-volume-read", _case(JOLIET, other)
+    yield "supplementary-volume-read", _case("own behaviour", JOLIET, other)
     set_size = PLAIN.field("primary", "volume_set_size")
-    yield "both-orders-agree", _case(PLAIN, flip(data, set_size + 2))
-    yield "reserved-field-zero", _case(PLAIN, field(PLAIN, "primary", "reserved_882", b"\x01"))
+    yield "both-orders-agree", _case("ECMA-119 7.2.3", PLAIN, flip(data, set_size + 2))
+    yield (
+        "reserved-field-zero",
+        _case("ECMA-119 8.4", PLAIN, field(PLAIN, "primary", "reserved_882", b"\x01")),
+    )
     block_size = field(PLAIN, "primary", "logical_block_size", both16(3000))
-    yield "block-size", _case(PLAIN, block_size)
+    yield "block-size", _case("ECMA-119 8.4.12", PLAIN, block_size)
     number = field(PLAIN, "primary", "volume_sequence_number", both16(7))
-    yield "volume-set-number", _case(PLAIN, number, "record-sequence-number")
+    yield "volume-set-number", _case("ECMA-119 8.4.11", PLAIN, number, "record-sequence-number")
     version = field(PLAIN, "primary", "file_structure_version", b"\x03")
-    yield "file-structure-version", _case(PLAIN, version)
+    yield "file-structure-version", _case("ECMA-119 8.4", PLAIN, version)
     date = field(PLAIN, "primary", "creation_date", b"19991301")
-    yield "descriptor-date", _case(PLAIN, date)
+    yield "descriptor-date", _case("ECMA-119 8.4.26.1", PLAIN, date)
     text = field(PLAIN, "primary", "publisher_identifier", b"lower case")
-    yield "descriptor-characters", _case(PLAIN, text)
-    yield "joliet-volume-flags", _case(JOLIET, field(JOLIET, "joliet", "volume_flags", b"\x01"))
+    yield "descriptor-characters", _case("ECMA-119 7.4.1", PLAIN, text)
+    yield (
+        "joliet-volume-flags",
+        _case(
+            "Joliet specification 1, SVD Volume Flags Field",
+            JOLIET,
+            field(JOLIET, "joliet", "volume_flags", b"\x01"),
+        ),
+    )
     root = PLAIN.field("primary", "root_record")
-    yield "root-record", _case(PLAIN, put(data, root + 25, b"\0"))
+    yield "root-record", _case("ECMA-119 9.1", PLAIN, put(data, root + 25, b"\0"))
 
 
 def _directories() -> Iterator[tuple[str, Case]]:
@@ -152,6 +184,7 @@ def _directories() -> Iterator[tuple[str, Case]]:
     yield (
         "directory-readable",
         _case(
+            "ECMA-119 9.1.4",
             PLAIN,
             beyond,
             "self-record",
@@ -162,121 +195,178 @@ def _directories() -> Iterator[tuple[str, Case]]:
         ),
     )
     loop = put(data, record + 2, both32(root // SECTOR))
-    yield "directory-loop", _case(PLAIN, loop, "path-table-agrees")
-    yield "walk-bounded", _case(DEEP, TOO_DEEP.data)
-    yield "self-record", _case(PLAIN, put(data, folder + 2, both32(root // SECTOR)))
+    yield "directory-loop", _case("own behaviour", PLAIN, loop, "path-table-agrees")
+    yield "walk-bounded", _case("own behaviour", DEEP, TOO_DEEP.data)
+    yield (
+        "self-record",
+        _case("ECMA-119 6.8.2.2", PLAIN, put(data, folder + 2, both32(root // SECTOR))),
+    )
     parent = folder + data[folder]
-    yield "parent-record", _case(PLAIN, put(data, parent + 2, both32(folder // SECTOR)))
+    yield (
+        "parent-record",
+        _case("ECMA-119 6.8.2.2", PLAIN, put(data, parent + 2, both32(folder // SECTOR))),
+    )
     first, last = PLAIN.record(FIRST), PLAIN.record(LAST)
-    yield "record-length", _case(PLAIN, put(data, last, b"\x14"))
+    yield "record-length", _case("ECMA-119 9.1.1", PLAIN, put(data, last, b"\x14"))
     sector = LARGE.directory("/")
     crossing = max(
         at for (what, _, _), at in LARGE.places.items() if what == "record" and at < sector + SECTOR
     )
-    yield "record-inside-sector", _case(LARGE, put(LARGE.data, crossing, b"\xfe"))
-    yield "record-length-even", _case(PLAIN, put(data, last, bytes([data[last] + 1])))
-    yield "sector-with-records", _case(LARGE, zero(LARGE.data, sector + SECTOR))
+    yield (
+        "record-inside-sector",
+        _case("ECMA-119 6.8.1.1", LARGE, put(LARGE.data, crossing, b"\xfe")),
+    )
+    yield (
+        "record-length-even",
+        _case("ECMA-119 9.1.12", PLAIN, put(data, last, bytes([data[last] + 1]))),
+    )
+    yield "sector-with-records", _case("own behaviour", LARGE, zero(LARGE.data, sector + SECTOR))
     early = LARGE.record("/F0020.TXT")
     rest = zero(LARGE.data, early, sector + SECTOR - early)
-    yield "records-without-gap", _case(LARGE, rest)
-    yield "sector-rest-zero", _case(PLAIN, put(data, folder + 2000, b"x"))
-    yield "record-order", _case(PLAIN, put(data, first + 33, b"Z"))
-    yield "record-flags", _case(PLAIN, put(data, first + 25, b"\x20"))
-    yield "record-date", _case(PLAIN, put(data, first + 19, b"\x0d"))
-    yield "record-sequence-number", _case(PLAIN, put(data, first + 28, both16(2)))
-    yield "identifier-characters", _case(PLAIN, put(data, last + 33, b"c"))
-    yield "identifier-usable", _case(PLAIN, put(data, last + 33, b"/"))
+    yield "records-without-gap", _case("own behaviour", LARGE, rest)
+    yield "sector-rest-zero", _case("ECMA-119 6.8.1.1", PLAIN, put(data, folder + 2000, b"x"))
+    yield "record-order", _case("ECMA-119 9.3", PLAIN, put(data, first + 33, b"Z"))
+    yield "record-flags", _case("ECMA-119 9.1.6", PLAIN, put(data, first + 25, b"\x20"))
+    yield "record-date", _case("ECMA-119 9.1.5", PLAIN, put(data, first + 19, b"\x0d"))
+    yield "record-sequence-number", _case("ECMA-119 9.1", PLAIN, put(data, first + 28, both16(2)))
+    yield "identifier-characters", _case("ECMA-119 7.4.1", PLAIN, put(data, last + 33, b"c"))
+    yield "identifier-usable", _case("ECMA-119 7.4.1", PLAIN, put(data, last + 33, b"/"))
     long_name = JOLIET.record(LAST, "joliet") + 33
-    yield "joliet-characters", _case(JOLIET, put(JOLIET.data, long_name, b"\0*"))
-    yield "identifiers-distinct", _case(PLAIN, put(data, PLAIN.record("/B.TXT") + 33, b"A"))
-    yield "sections-complete", _case(PLAIN, put(data, last + 25, b"\x80"))
-    yield "not-interleaved", _case(PLAIN, put(data, last + 26, b"\x01\x01"))
+    yield (
+        "joliet-characters",
+        _case(
+            "Joliet specification 1, Allowed Character Set",
+            JOLIET,
+            put(JOLIET.data, long_name, b"\0*"),
+        ),
+    )
+    yield (
+        "identifiers-distinct",
+        _case("own behaviour", PLAIN, put(data, PLAIN.record("/B.TXT") + 33, b"A")),
+    )
+    yield "sections-complete", _case("ECMA-119 9.1.6", PLAIN, put(data, last + 25, b"\x80"))
+    yield "not-interleaved", _case("own behaviour", PLAIN, put(data, last + 26, b"\x01\x01"))
 
 
 def _path_tables() -> Iterator[tuple[str, Case]]:
     data = PLAIN.data
     little, big = PLAIN.path_table("l"), PLAIN.path_table("m")
     elsewhere = field(PLAIN, "primary", "type_m_path_table", FAR.to_bytes(4, "big"))
-    yield "path-table-readable", _case(PLAIN, elsewhere, "path-tables-agree")
+    yield "path-table-readable", _case("ECMA-119 9.4", PLAIN, elsewhere, "path-tables-agree")
     # The root's record has 10 bytes; that of DIR follows.
     yield (
         "path-table-records",
-        _case(PLAIN, put(data, little + 10, b"\xc8"), "path-tables-agree", "path-table-agrees"),
+        _case(
+            "ECMA-119 9.4",
+            PLAIN,
+            put(data, little + 10, b"\xc8"),
+            "path-tables-agree",
+            "path-table-agrees",
+        ),
     )
-    yield "path-tables-agree", _case(PLAIN, flip(data, big + 10 + 5))
+    yield "path-tables-agree", _case("ECMA-119 9.4", PLAIN, flip(data, big + 10 + 5))
     both = put(put(data, little + 12, le32(9)), big + 12, (9).to_bytes(4, "big"))
-    yield "path-table-agrees", _case(PLAIN, both)
+    yield "path-table-agrees", _case("ECMA-119 9.4", PLAIN, both)
     made = TWO_FOLDERS
     places = [made.path_table(order) + 10 for order in "lm"]
     swapped = made.data
     for at in places:
         swapped = swap(swapped, at, at + 12, 12)
-    yield "path-table-order", _case(made, swapped)
+    yield "path-table-order", _case("ECMA-119 6.9.1", made, swapped)
 
 
 def _rock_ridge() -> Iterator[tuple[str, Case]]:
     data = RIDGE.data
     record = RIDGE.record("/B.TXT")
     use = data.index(b"PX", record)
-    yield "rockridge-entry", _case(RIDGE, put(data, use + 2, b"\xff"))
+    yield "rockridge-entry", _case("SUSP 1.12, 4.1", RIDGE, put(data, use + 2, b"\xff"))
     long = data.index(b"CE", RIDGE.record(FIRST))
-    yield "rockridge-continuation", _case(RIDGE, put(data, long + 4, both32(FAR)))
+    yield "rockridge-continuation", _case("SUSP 1.12, 5.1", RIDGE, put(data, long + 4, both32(FAR)))
     child = MOVED.data.index(b"CL", MOVED.directory("/D"))
-    yield "rockridge-relocation", _case(MOVED, put(MOVED.data, child + 4, both32(FAR)))
+    yield (
+        "rockridge-relocation",
+        _case("RRIP 1.12, 4.1.5.1", MOVED, put(MOVED.data, child + 4, both32(FAR))),
+    )
 
 
 def _booting() -> Iterator[tuple[str, Case]]:
     data, record, catalog = BOOT.data, BOOT.at("boot-record"), BOOT.at("boot-catalog")
-    yield "boot-record-place", _case(BOOT, swap(data, record, BOOT.at("joliet"), SECTOR))
-    yield "boot-record-known", _case(BOOT, put(data, record + 7, b"ANOTHER WAY TO BOOT".ljust(32)))
-    yield "boot-record-fields", _case(BOOT, put(data, record + 50, b"\x01"))
-    yield "boot-catalog-readable", _case(BOOT, put(data, record + 71, le32(FAR)))
-    yield "boot-validation-entry", _case(BOOT, checked_catalog(BOOT, 30, b"\x55\xab"))
-    yield "boot-checksum", _case(BOOT, put(data, catalog + 5, b"x"))
-    yield "boot-platform", _case(BOOT, checked_catalog(BOOT, 1, b"\x07"))
-    yield "boot-entry", _case(BOOT, put(data, catalog + 32, b"\x77"))
-    yield "boot-section", _case(BOOT, put(data, catalog + 64, b"\x90"))
-    yield "boot-image-inside", _case(BOOT, put(data, catalog + 32 + 8, le32(FAR)))
+    yield (
+        "boot-record-place",
+        _case("El Torito 1.0, section 2.0", BOOT, swap(data, record, BOOT.at("joliet"), SECTOR)),
+    )
+    yield (
+        "boot-record-known",
+        _case(
+            "El Torito 1.0, figure 7", BOOT, put(data, record + 7, b"ANOTHER WAY TO BOOT".ljust(32))
+        ),
+    )
+    yield (
+        "boot-record-fields",
+        _case("El Torito 1.0, figure 7", BOOT, put(data, record + 50, b"\x01")),
+    )
+    yield (
+        "boot-catalog-readable",
+        _case("El Torito 1.0, figure 7", BOOT, put(data, record + 71, le32(FAR))),
+    )
+    yield (
+        "boot-validation-entry",
+        _case("El Torito 1.0, figure 2", BOOT, checked_catalog(BOOT, 30, b"\x55\xab")),
+    )
+    yield "boot-checksum", _case("El Torito 1.0, figure 2", BOOT, put(data, catalog + 5, b"x"))
+    yield "boot-platform", _case("El Torito 1.0, figure 2", BOOT, checked_catalog(BOOT, 1, b"\x07"))
+    yield "boot-entry", _case("El Torito 1.0, figure 3", BOOT, put(data, catalog + 32, b"\x77"))
+    yield "boot-section", _case("El Torito 1.0, figure 4", BOOT, put(data, catalog + 64, b"\x90"))
+    yield (
+        "boot-image-inside",
+        _case("El Torito 1.0, figure 3", BOOT, put(data, catalog + 32 + 8, le32(FAR))),
+    )
     unsigned = zero(FLOPPY_BOOT.data, FLOPPY_BOOT.at("boot-image") + 510, 2)
-    yield "boot-image-form", _case(FLOPPY_BOOT, unsigned)
+    yield "boot-image-form", _case("from memory", FLOPPY_BOOT, unsigned)
 
 
 def _udf() -> Iterator[tuple[str, Case]]:
     data = UDF.data
     end = UDF.at("recognition", path="TEA01")
-    yield "udf-recognition", _case(UDF, zero(data, end))
+    yield "udf-recognition", _case("ECMA-167 2/9.3", UDF, zero(data, end))
     anchors = zero(zero(data, UDF.at("anchor")), UDF.at("last-anchor"))
-    yield "udf-anchor", _case(UDF, anchors, "udf-tag", "udf-contents-not-read")
+    yield "udf-anchor", _case("ECMA-167 3/10.2", UDF, anchors, "udf-tag", "udf-contents-not-read")
     volume = udf_record(6)
-    yield "udf-contents-not-read", _case(UDF, signed(volume, 212, le32(512)))
+    yield "udf-contents-not-read", _case("own behaviour", UDF, signed(volume, 212, le32(512)))
     file_entry = udf_record(261, 1)
-    yield "udf-tag", _case(UDF, flip(data, file_entry + 60))
+    yield "udf-tag", _case("ECMA-167 4/7.2.1", UDF, flip(data, file_entry + 60))
     short = data
     for name in ("anchor", "last-anchor"):
         at = UDF.at(name)
         short = sign(put(short, at + 16, le32(3 * SECTOR)), at)
-    yield "udf-volume-descriptors", _case(UDF, short)
+    yield "udf-volume-descriptors", _case("ECMA-167 3/10.6", UDF, short)
     addresses = file_entry + 176
-    yield "udf-address", _case(UDF, signed(file_entry, 176 + 4, le32(FAR)), "udf-file-entry")
+    yield (
+        "udf-address",
+        _case("ECMA-167 4/7.1", UDF, signed(file_entry, 176 + 4, le32(FAR)), "udf-file-entry"),
+    )
     assert data[addresses : addresses + 4] == data[file_entry + 56 : file_entry + 60]
-    yield "udf-file-entry", _case(UDF, signed(file_entry, 56, le32(9_000)))
+    yield "udf-file-entry", _case("ECMA-167 4/14.9", UDF, signed(file_entry, 56, le32(9_000)))
     name = data.index(b"\x08A.TXT") - 38
     flagged = put(data, name + 18, b"\x02")
-    yield "udf-directory", _case(UDF, sign(flagged, name))
+    yield "udf-directory", _case("ECMA-167 4/14.4", UDF, sign(flagged, name))
 
 
 def _parts() -> Iterator[tuple[str, Case]]:
     inside = PLAIN.file(FIRST) // SECTOR + 1
     moved = put(PLAIN.data, PLAIN.record(LAST) + 2, both32(inside))
-    yield "extents-apart", _case(PLAIN, moved)
+    yield "extents-apart", _case("common practice", PLAIN, moved)
     gone = put(JOLIET.data, JOLIET.record(LAST, "joliet"), b"\0")
-    yield "trees-agree", _case(JOLIET, gone, "sector-rest-zero")
+    yield "trees-agree", _case("common practice", JOLIET, gone, "sector-rest-zero")
     shared = TWINS.data
     for kind in ("iso9660", "joliet"):
         at = TWINS.record("/B.TXT", kind) + 2
         shared = put(shared, at, both32(TWINS.file("/A.TXT") // SECTOR))
     last = TWINS.record("/B.TXT", "joliet")
-    yield "trees-agree-in-number", _case(shared, zero(shared, last, shared[last]))
+    yield (
+        "trees-agree-in-number",
+        _case("common practice", shared, zero(shared, last, shared[last])),
+    )
 
 
 _MAKERS: tuple[Callable[[], Iterator[tuple[str, Case]]], ...] = (

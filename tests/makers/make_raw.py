@@ -6,15 +6,18 @@ import random
 from collections.abc import Iterable
 from pathlib import Path
 
+from mediashelf.formats.raw.parity import parity_of
 from mediashelf.formats.raw.sectors import (
     FORM_2_SIZE,
     RAW_SIZE,
-    SUBCHANNEL_SIZE,
-    encode_form_1,
-    encode_form_2,
+    SYNC,
+    edc,
     encode_mode_1,
+    header_of,
 )
 from mediashelf.formats.volume import SECTOR_SIZE
+
+_SUBCHANNEL_SIZE = 96
 
 
 def noise(size: int, seed: int = 1) -> bytes:
@@ -25,6 +28,28 @@ def noise(size: int, seed: int = 1) -> bytes:
 def split(data: bytes, size: int = SECTOR_SIZE) -> list[bytes]:
     """Return ``data`` in sectors, the last one filled with zeros."""
     return [data[start : start + size].ljust(size, b"\0") for start in range(0, len(data), size)]
+
+
+def encode_form_1(data: bytes, lba: int, *, subheader: bytes = b"\x00\x00\x08\x00") -> bytes:
+    """Return the raw sector of mode 2 form 1 for 2048 bytes of user data.
+
+    The parity takes the four header bytes as zeros. ``subheader`` is file, channel,
+    submode and coding; it is recorded twice.
+    """
+    assert len(data) == SECTOR_SIZE
+    covered = subheader * 2 + data
+    body = covered + edc(covered).to_bytes(4, "little")
+    return SYNC + header_of(lba, 2) + body + parity_of(bytes(4) + body)
+
+
+def encode_form_2(
+    data: bytes, lba: int, *, subheader: bytes = b"\x00\x00\x28\x00", with_edc: bool = True
+) -> bytes:
+    """Return the raw sector of mode 2 form 2 for 2324 bytes of user data; its EDC is optional."""
+    assert len(data) == FORM_2_SIZE
+    covered = subheader * 2 + data
+    check = edc(covered) if with_edc else 0
+    return SYNC + header_of(lba, 2) + covered + check.to_bytes(4, "little")
 
 
 def mode_1_image(data: bytes, *, first_lba: int = 0) -> bytes:
@@ -56,7 +81,7 @@ def with_subchannel(image: bytes, seed: int = 7) -> bytes:
     """Return 2352-byte sectors as 2448-byte ones, with noise for the subchannel."""
     source = random.Random(seed)
     return b"".join(
-        image[start : start + RAW_SIZE] + source.randbytes(SUBCHANNEL_SIZE)
+        image[start : start + RAW_SIZE] + source.randbytes(_SUBCHANNEL_SIZE)
         for start in range(0, len(image), RAW_SIZE)
     )
 

@@ -43,7 +43,9 @@ Examples:
     help="The image to write; it appears whole or not at all.",
 )
 @click.option("--track", "number", type=int, metavar="N", help="The track, if several hold data.")
-@click.option("--anyway", is_flag=True, help="Write even if sectors are lost or out of place.")
+@click.option(
+    "--anyway", is_flag=True, help="Write even if sectors are lost or at a wrong address."
+)
 @click.option("--zero-lost", is_flag=True, help="With --anyway: lost sectors become zeros.")
 @click.option("--parity", is_flag=True, help="Read the parity of good sectors too; slower.")
 @click.option("--replace", is_flag=True, help="Write over an existing DISC.iso.")
@@ -64,10 +66,10 @@ def convert(
 ) -> None:
     """Turn the data track of a raw image into an image of 2048-byte sectors.
 
-    Every sector is judged by what it carries: sync, address, mode and EDC, and
-    where the EDC fails, its parity. Damage that the parity can put right is put
-    right in the new image, and proved by the EDC; the source stays as it is. Where
-    sectors are lost or out of place nothing is written, unless you say --anyway.
+    Every sector is verified by its sync, address, mode and EDC. Where the EDC fails and
+    the parity can correct the sector, the new image has it corrected, with its EDC good;
+    the source stays as it is. Where sectors are lost or at a wrong address nothing is
+    written, unless you say --anyway.
     Without a sheet the sectors' size and kind are recognised. Audio cannot be converted.
     """
     if zero_lost and not anyway:

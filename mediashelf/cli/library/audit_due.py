@@ -37,7 +37,7 @@ due_option = click.option(
     "--due",
     metavar="AGE",
     callback=duration,
-    help="Only images not confirmed for so long, such as 180d: never confirmed ones first, "
+    help="Only images not confirmed within AGE, such as 180d: never confirmed ones first, "
     "then the longest unconfirmed.",
 )
 
@@ -45,8 +45,8 @@ budget_option = click.option(
     "--budget",
     metavar="TIME",
     callback=duration,
-    help="With --due: after the first image, begin none that cannot be expected to end within "
-    "so long, such as 30m. The rest is left for the next time.",
+    help="With --due: do not start an image that would probably overrun TIME, such as 30m; "
+    "the first is always read. The rest is left for the next time.",
 )
 
 

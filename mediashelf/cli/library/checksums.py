@@ -151,35 +151,20 @@ def check(
     """Compare a folder with checksum lists, reading each file once.
 
     Takes lists as sha256sum, md5sum, b2sum, xxhsum and their kin write them, and
-    sfv files; without a LIST, those that stand directly in the folder. Names are
-    relative to the list where it stands in the folder, else to the folder. Nothing
-    is changed.
+    sfv files; without a LIST, those directly in the folder. Names are relative to
+    the list if it is in the folder, else to the folder. Nothing is changed.
     """
-    check_folder(folder, lists, "checksums check", as_json, quiet, fail_on, show_all=show_all)
-
-
-def check_folder(
-    folder: Path,
-    lists: tuple[Path, ...],
-    command: str,
-    as_json: bool,
-    quiet: bool,
-    fail_on: str,
-    *,
-    show_all: bool,
-) -> None:
-    """Compare, say what came out, and end with the exit code for it."""
     files = list_folder(folder)
     lists = lists or tuple(find_lists(folder))
     if not lists:
         raise InputError(
-            f"{folder}: no checksum list stands in this folder; name one, or write one with "
+            f"{folder}: no checksum list is in this folder; name one, or write one with "
             "mediashelf checksums write"
         )
     with progress("reading", total=sum(files.sizes.values()), quiet=quiet) as on_bytes:
         report = compare_with_lists(files, lists, on_bytes=on_bytes)
     if as_json:
-        say_json(report_document(report, lists, command))
+        say_json(report_document(report, lists))
     else:
         say_report(report, lists, show_all=show_all, quiet=quiet)
     exit_for(report.findings, fail_on)

@@ -62,10 +62,10 @@ def say_report(report: ListReport, lists: Sequence[Path], *, show_all: bool, qui
     )
 
 
-def report_document(report: ListReport, lists: Sequence[Path], command: str) -> dict[str, object]:
+def report_document(report: ListReport, lists: Sequence[Path]) -> dict[str, object]:
     """Return the JSON document of a comparison."""
     return document(
-        command,
+        "checksums check",
         lists=lists,
         names=[chosen(row, *_ROW, list=row.list_name) for row in report.rows],
         **chosen(report, "folder", "counts", "files_read", "bytes_read", "findings"),

@@ -29,7 +29,11 @@ Examples:
 @click.argument("words", nargs=-1, required=True, metavar="TEXT...")
 @click.option("--shelf", help="Only images on this shelf.")
 @click.option(
-    "--limit", type=click.IntRange(1, 100_000), default=50, show_default=True, help="Most to show."
+    "--limit",
+    type=click.IntRange(1, 100_000),
+    default=50,
+    show_default=True,
+    help="Show at most N.",
 )
 @catalogue_option
 @json_option
@@ -45,9 +49,9 @@ def find(
     """Find files and folders inside all images on record, by name.
 
     Asks the catalogue only, so images that are not plugged in are found too.
-    Letter case does not count. Names that are, or begin with, TEXT come first. A
-    file with a long and a short name is one line; the short name stands beside
-    the long one if it fits too. With -q, only the hits: no word on how many more there are.
+    Upper and lower case are the same. Names that are, or begin with, TEXT come first. A
+    file with a long and a short name is one line; the short name is beside
+    the long one if it matches too. With -q, only the hits: no word on how many more there are.
     """
     with open_catalogue(catalogue_path) as catalogue:
         found = catalogue.find(" ".join(words), limit=limit, shelf=shelf)
@@ -87,7 +91,7 @@ def _say(found: SearchAnswer, is_empty: bool, quiet: bool) -> None:
         say(line)
     if found.more and not quiet:
         bound = "" if found.more_is_exact else "at least "
-        say_wrapped(f"… and {bound}{found.more:,} more; add letters, or raise --limit")
+        say_wrapped(f"… and {bound}{found.more:,} more; narrow the search or raise --limit")
 
 
 def _cells(hit: SearchHit, with_other: bool) -> list[str]:

@@ -44,7 +44,7 @@ Examples:
 
 \b
 What counts as an image: .iso, .udf and .cue by name; .img, .bin and .raw when
-they begin like a disc or a cue sheet of the same name lies beside them.
+they begin like a disc or a cue sheet of the same name is beside them.
 """
 )
 @click.argument("shelf_names", nargs=-1, metavar="[SHELF]...")
@@ -114,7 +114,7 @@ def _say(
     damaged = sum(worst(each.reading.findings) is Severity.ERROR for each in outcomes)
     if damaged:
         say_wrapped(
-            f"{count_text(damaged, 'image')} of these {'has' if damaged == 1 else 'have'} errors "
+            f"{damaged:,} of these {'has' if damaged == 1 else 'have'} errors "
             "inside; see them with: mediashelf list --findings"
         )
 

@@ -37,7 +37,7 @@ def _time_of_day(context: click.Context, option: click.Parameter, value: str) ->
     """Understand ``3:00`` or ``23:45``."""
     match = re.fullmatch(r"([01]?[0-9]|2[0-3]):([0-5][0-9])", value.strip(), re.ASCII)
     if match is None:
-        raise click.BadParameter(f"{value!r} is no time of day; write it like 03:00.")
+        raise click.BadParameter(f"{value!r} is not a time of day; write it like 03:00.")
     return int(match.group(1)), int(match.group(2))
 
 
@@ -65,7 +65,7 @@ Examples:
     show_default=True,
     callback=_time_of_day,
     metavar="HH:MM",
-    help="When, by the machine's clock.",
+    help="Start time (local).",
 )
 @click.option(
     "--due",
@@ -73,7 +73,7 @@ Examples:
     show_default=True,
     callback=_span,
     metavar="AGE",
-    help="As for mediashelf audit: what was not confirmed for so long.",
+    help="As for mediashelf audit: images not confirmed within AGE.",
 )
 @click.option(
     "--budget",
@@ -81,11 +81,11 @@ Examples:
     show_default=True,
     callback=_span,
     metavar="TIME",
-    help="As for mediashelf audit: how long a night may be.",
+    help="As for mediashelf audit: the time for one night.",
 )
 @click.option(
     "--depth",
-    type=click.Choice([depth.value for depth in Depth if depth.reads_every_byte]),
+    type=click.Choice([depth.value for depth in Depth]),
     default=Depth.DIGESTS.value,
     show_default=True,
     help="As for mediashelf audit.",

@@ -27,7 +27,7 @@ from mediashelf.formats.inf.systems import ARCHITECTURES
 MAX_SHOWN = 20
 """Findings of one rule for one INF; the rest are counted in one more."""
 
-MAX_CLASS_NAME = 32
+_MAX_CLASS_NAME = 32
 
 _INSTALL_SUFFIXES = ("", ".nt", *(f".nt{architecture}" for architecture in ARCHITECTURES))
 
@@ -38,13 +38,13 @@ Found = tuple[str, int, str]  # rule, line (0 for the whole text), what was foun
 def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
     """Yield what is wrong with an INF's text, with line numbers; ``where`` is its path.
 
-    Texts that are no driver INFs (``autorun.inf``, scripts of older systems) yield
+    Texts other than driver INFs (``autorun.inf``, scripts of older systems) yield
     nothing. Equal rules are cut at :data:`MAX_SHOWN`.
     """
     if inf.kind in (InfKind.OTHER, InfKind.OEM_SETUP):
         return
     counts: Counter[str] = Counter()
-    for check in CHECKS:
+    for check in _CHECKS:
         for rule, line, found in check(inf):
             counts[rule] += 1
             if counts[rule] <= MAX_SHOWN:
@@ -94,7 +94,7 @@ def _check_version(inf: Inf) -> Iterator[Found]:
     if section is None or inf.kind is not InfKind.DRIVER:
         return
     name = inf.version_value("Class")
-    if len(name) > MAX_CLASS_NAME:
+    if len(name) > _MAX_CLASS_NAME:
         yield "class-name-long", section.line, name[:80]
     if not name and not inf.version_value("ClassGuid"):
         yield "class-missing", section.line, ""
@@ -227,7 +227,7 @@ def _check_tokens(inf: Inf) -> Iterator[Found]:
                     yield "undefined-string", entry.line, token[:80]
 
 
-CHECKS: tuple[Callable[[Inf], Iterable[Found]], ...] = (
+_CHECKS: tuple[Callable[[Inf], Iterable[Found]], ...] = (
     _check_text,
     _check_version,
     _check_models,

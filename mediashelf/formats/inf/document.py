@@ -16,10 +16,10 @@ from typing import NamedTuple
 from mediashelf.formats.inf.lexer import InfEntry, InfSection, Problem, lex_inf
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
 
-DEFAULT_LANGUAGE = 0x0409
+_DEFAULT_LANGUAGE = 0x0409
 
-MAX_TEXT = 4096
-"""Longest value of a string since 6.0 (inf-strings-section); longer text is cut when it is used."""
+_MAX_TEXT = 4096
+"""Longest value of a string since 6.0 (INF Strings section); longer text is cut when it is used."""
 
 _STRINGS = re.compile(r"strings\.(?:0x)?([0-9a-f]{4})")
 _TOKEN = re.compile(r"%([^%]*)%")
@@ -28,7 +28,7 @@ _DRIVER_VERSION = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9}){0,3}", re.ASCII)
 
 
 class Signature(StrEnum):
-    """Which systems the INF says it is for (inf-version-section; the third from memory)."""
+    """Which systems the INF says it is for (INF Version section; the third from memory)."""
 
     WINDOWS_NT = "$windows nt$"
     CHICAGO = "$chicago$"
@@ -47,7 +47,7 @@ class InfKind(StrEnum):
 class DriverVersion(NamedTuple):
     """Date and version of ``DriverVer``; compares as systems compare packages.
 
-    A missing or malformed date is (0, 0, 0) (inf-driverver-directive).
+    A missing or malformed date is (0, 0, 0) (INF DriverVer directive).
     """
 
     date: tuple[int, int, int] = (0, 0, 0)  # year, month, day
@@ -86,11 +86,11 @@ class Inf:
         """Return ``text`` with ``%strings%`` replaced and ``%%`` as ``%``.
 
         A token without a string stays as it is; replaced text is not looked at again.
-        Results are cut at :data:`MAX_TEXT`.
+        Results are cut at :data:`_MAX_TEXT`.
         """
         if "%" not in text:
             return text
-        return _TOKEN.sub(self._replacement, text)[:MAX_TEXT]
+        return _TOKEN.sub(self._replacement, text)[:_MAX_TEXT]
 
     def undefined(self, text: str) -> list[str]:
         """Return the tokens in ``text`` that no string defines (numbers are folder ids)."""
@@ -153,7 +153,7 @@ class Inf:
 
 
 def parse_inf(
-    data: bytes, *, code_page: str = DEFAULT_CODE_PAGE, language: int = DEFAULT_LANGUAGE
+    data: bytes, *, code_page: str = DEFAULT_CODE_PAGE, language: int = _DEFAULT_LANGUAGE
 ) -> Inf:
     """Return what an INF says; never raises for its bytes.
 
@@ -223,7 +223,7 @@ def _days(month: int, year: int) -> int:
 def parse_driver_version(text: str) -> tuple[int, int, int, int] | None:
     """Return the parts of ``w.x.y.z``, missing ones as 0; None when a part is out of range.
 
-    Each part is less than 65535, and 0.0.0.0 is invalid (inf-driverver-directive).
+    Each part is less than 65535, and 0.0.0.0 is invalid (INF DriverVer directive).
     """
     if not _DRIVER_VERSION.fullmatch(text.strip()):
         return None

@@ -1,6 +1,6 @@
 """From the text of an INF to sections of entries, in one pass over the lines.
 
-Rules are those of "general-syntax-rules-for-inf-files": a comment runs from ``;``
+Rules are those of General Syntax Rules for INF Files: a comment runs from ``;``
 to the end of the line unless it is inside ``"…"`` or ``%…%``; an unquoted backslash
 at the end of a line joins the next one; ``""`` inside quotes is one quote; sections
 of one name are merged; names do not depend on case.
@@ -12,10 +12,10 @@ import re
 from collections.abc import Iterator
 from typing import NamedTuple
 
-MAX_SECTION_NAME = 255
-"""Longest section name in characters (general-syntax-rules-for-inf-files)."""
+_MAX_SECTION_NAME = 255
+"""Longest section name in characters (General Syntax Rules for INF Files)."""
 
-MAX_FIELD = 4095
+_MAX_FIELD = 4095
 """Longest field in characters; the limit of 4096 counts the final NUL (same page)."""
 
 # Every alternative starts with another character and the quantifiers give nothing
@@ -127,7 +127,7 @@ class _Lexer:
             name = name.partition(";")[0].strip()
         elif rest and rest[0] != ";":
             self._report("text-after-section", number, rest)
-        if len(name) > MAX_SECTION_NAME:
+        if len(name) > _MAX_SECTION_NAME:
             self._report("section-name-long", number, name)
         _, _, self.entries = self.sections.setdefault(name.lower(), (name, number, []))
 
@@ -182,7 +182,7 @@ class _Lexer:
             key = key.rstrip()
         else:
             key, values = _split(content)
-        if len(content) > MAX_FIELD and max(map(len, values)) > MAX_FIELD:
+        if len(content) > _MAX_FIELD and max(map(len, values)) > _MAX_FIELD:
             self._report("field-long", number, content)
         assert self.entries is not None
         self.entries.append(InfEntry(key, tuple(values), number))

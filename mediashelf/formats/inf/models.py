@@ -1,6 +1,6 @@
 """The devices that an INF names: [Manufacturer] → models → identifiers and install sections.
 
-Sources: inf-manufacturer-section, inf-models-section.
+Sources: INF Manufacturer section, INF Models section.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import NamedTuple
 from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.systems import InfSystem, choose_models
 
-MAX_DESCRIPTION = 255  # enough to tell devices apart; a bound on what hostile strings cost
+_MAX_DESCRIPTION = 255  # enough to tell devices apart; a bound on what hostile strings cost
 
 
 class Model(NamedTuple):
@@ -61,7 +61,7 @@ def makers(inf: Inf) -> list[Maker]:
     return found
 
 
-def models_in(inf: Inf, maker: Maker, section_name: str) -> Iterator[Model]:
+def _models_in(inf: Inf, maker: Maker, section_name: str) -> Iterator[Model]:
     """Yield the entries of one models section; nothing when there is no such section."""
     section = inf.section(section_name)
     for entry in section.entries if section else ():
@@ -71,7 +71,7 @@ def models_in(inf: Inf, maker: Maker, section_name: str) -> Iterator[Model]:
         hardware_id, *compatible = [text.upper() for text in identifiers] or [""]
         yield Model(
             manufacturer=maker.name,
-            description=inf.expand(entry.key)[:MAX_DESCRIPTION],
+            description=inf.expand(entry.key)[:_MAX_DESCRIPTION],
             section=section_name,
             install=install,
             hardware_id=hardware_id,
@@ -90,7 +90,7 @@ def models_for(inf: Inf, system: InfSystem) -> Iterator[Model]:
         choice = choose_models(maker.models, maker.decorations, system)
         if choice.section is not None and choice.section.lower() not in seen:
             seen.add(choice.section.lower())
-            yield from models_in(inf, maker, choice.section)
+            yield from _models_in(inf, maker, choice.section)
 
 
 def all_models(inf: Inf) -> Iterator[Model]:
@@ -100,4 +100,4 @@ def all_models(inf: Inf) -> Iterator[Model]:
         for name in maker.sections:
             if name.lower() not in seen:
                 seen.add(name.lower())
-                yield from models_in(inf, maker, name)
+                yield from _models_in(inf, maker, name)

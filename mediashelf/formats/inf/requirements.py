@@ -1,8 +1,8 @@
 """Everything that install sections of an INF need from the disc.
 
 CopyFiles lists, co-installers, and what Include, Needs and LayoutFile name; those are
-followed inside the package only. Sources: inf-copyfiles-directive, inf-version-section,
-inf-ddinstall-section; the .CoInstallers sections are from memory.
+followed inside the package only. Sources: INF CopyFiles directive, INF Version section,
+INF DDInstall section; the .CoInstallers sections are from memory.
 """
 
 from __future__ import annotations

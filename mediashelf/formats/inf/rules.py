@@ -6,7 +6,23 @@ from typing import NamedTuple
 
 from mediashelf.findings import Severity
 
-_SYNTAX = "general-syntax-rules-for-inf-files"
+
+def driver_page(title: str) -> str:
+    """Return the source of a rule that a page of the published documentation states."""
+    return f"Microsoft driver documentation, {title}"
+
+
+_SYNTAX = driver_page("General Syntax Rules for INF Files")
+_GUIDELINES = driver_page("General Guidelines for INF Files")
+_VERSION = driver_page("INF Version section")
+_DRIVER_VER = driver_page("INF DriverVer directive")
+_MANUFACTURER = driver_page("INF Manufacturer section")
+_MODELS = driver_page("INF Models section")
+_COPY_FILES = driver_page("INF CopyFiles directive")
+_DESTINATION_DIRS = driver_page("INF DestinationDirs section")
+_SOURCE_DISKS_FILES = driver_page("INF SourceDisksFiles section")
+_SOURCE_DISKS_NAMES = driver_page("INF SourceDisksNames section")
+_STRINGS = driver_page("INF Strings section")
 
 
 class InfRule(NamedTuple):
@@ -33,22 +49,22 @@ def _note(message: str, remedy: str, source: str) -> InfRule:
 RULES = {
     # The text.
     "undecoded-text": _warning(
-        "{} characters are not in the encoding",
+        "{} characters are not valid in the encoding",
         "name the code page that the INF was written in with --code-page",
-        "general-guidelines-for-inf-files",
+        _GUIDELINES,
     ),
     "utf-8-inf": _warning(
-        "The text is UTF-8 with a byte order mark, which the format does not know",
+        "The text is UTF-8 with a byte order mark, which INF files may not have",
         "save it in UTF-16 (or plain ASCII for old systems)",
-        "general-guidelines-for-inf-files",
+        _GUIDELINES,
     ),
     "code-page-text": _note(
         "Some characters depend on the code page of the system that reads them",
-        "nothing to do when only names look odd",
-        "general-guidelines-for-inf-files",
+        "nothing to do if only displayed names are affected",
+        _GUIDELINES,
     ),
     "text-before-section": _warning(
-        "Text stands before the first section: {}", "remove it or start it with ;", _SYNTAX
+        "Text before the first section: {}", "remove it or start it with ;", _SYNTAX
     ),
     "section-not-closed": _warning("A section's name is not closed by ]: {}", "add ]", _SYNTAX),
     "text-after-section": _note("Text after a section's name is not read: {}", "", _SYNTAX),
@@ -74,68 +90,66 @@ RULES = {
     "inf-signature": _error(
         "The signature is {}; the INF is not accepted",
         "write $Windows NT$ or $Chicago$, with both dollar signs",
-        "inf-version-section",
+        _VERSION,
     ),
     "signature-windows-95": _note(
-        "The signature {} is for 9x systems only", "", "from memory; inf-version-section lacks it"
+        "The signature {} is for 9x systems only", "", "from memory; the documentation lacks it"
     ),
-    "class-missing": _warning(
-        "Neither Class nor ClassGuid is in [Version]", "add them", "inf-version-section"
-    ),
+    "class-missing": _warning("Neither Class nor ClassGuid is in [Version]", "add them", _VERSION),
     "class-name-long": _warning(
-        "The class name {} has more than 32 characters", "shorten it", "inf-version-section"
+        "The class name {} has more than 32 characters", "shorten it", _VERSION
     ),
     "driver-version-absent": _note(
-        "There is no DriverVer, so any dated package of equal rank wins",
+        "DriverVer is missing, so any package of equal rank with a date is preferred",
         "",
-        "inf-driverver-directive",
+        _DRIVER_VER,
     ),
     "driver-version-form": _warning(
-        "DriverVer is {}, expected mm/dd/yyyy,w.x.y.z; what is malformed counts as 0",
+        "DriverVer is {}, expected mm/dd/yyyy,w.x.y.z; an invalid part counts as 0",
         "correct the date or the version",
-        "inf-driverver-directive",
+        _DRIVER_VER,
     ),
     # Models and install sections.
     "models-section-missing": _error(
-        "[Manufacturer] names the models section [{}], which is not there",
-        "add the section, empty if no device is meant",
-        "inf-manufacturer-section",
+        "[Manufacturer] names the models section [{}], which does not exist",
+        "add the section; leave it empty if it lists no device",
+        _MANUFACTURER,
     ),
     "install-section-missing": _error(
-        "A device's install section [{}] is not there, with any platform suffix",
+        "A device's install section [{}] does not exist, with any platform suffix",
         "add the section",
-        "inf-models-section",
+        _MODELS,
     ),
     # Files.
     "copy-section-missing": _error(
-        "CopyFiles names the section [{}], which is not there",
+        "CopyFiles names the section [{}], which does not exist",
         "add the section, or write @name for a single file",
-        "inf-copyfiles-directive",
+        _COPY_FILES,
     ),
     "copies-inf": _warning(
-        "CopyFiles copies {}; INF files are not to be copied",
+        "CopyFiles copies {}; an INF file may not be copied",
         "remove it from the list",
-        "inf-copyfiles-directive",
+        _COPY_FILES,
     ),
     "catalog-is-listed": _warning(
         "The catalog file {} is also listed as a source file",
         "remove it from CopyFiles and SourceDisksFiles",
-        "inf-version-section",
+        _VERSION,
     ),
     "copy-without-destination": _warning(
         "[DestinationDirs] gives no folder for {}",
         "add the section's name or DefaultDestDir",
-        "inf-destinationdirs-section",
+        _DESTINATION_DIRS,
     ),
     "file-without-source-disk": _warning(
         "{} is copied but is in no SourceDisksFiles section",
         "add it",
-        "inf-sourcedisksfiles-section",
+        _SOURCE_DISKS_FILES,
     ),
     "source-disk-undefined": _error(
         "{}, which no SourceDisksNames section defines",
         "add the disk id or correct the number",
-        "inf-sourcedisksnames-section",
+        _SOURCE_DISKS_NAMES,
     ),
     "duplicate-source-file": _warning(
         "{} is listed twice with different places", "keep one", _SYNTAX
@@ -143,7 +157,7 @@ RULES = {
     "duplicate-source-disk": _warning("Disk {} is defined twice, differently", "keep one", _SYNTAX),
     # Strings.
     "undefined-string": _warning(
-        "%{}% is not in [Strings]", "add it or remove the percent signs", "inf-strings-section"
+        "%{}% is not in [Strings]", "add it or remove the percent signs", _STRINGS
     ),
     "duplicate-string": _warning(
         "The string {} is defined twice, differently", "keep one", _SYNTAX
@@ -151,6 +165,6 @@ RULES = {
     "string-long": _note(
         "The string {} is longer than the 512 characters that systems before 6.0 read",
         "",
-        "inf-strings-section",
+        _STRINGS,
     ),
 }

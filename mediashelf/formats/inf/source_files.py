@@ -1,7 +1,7 @@
 """Where the files of an install section come from: CopyFiles, source disks, folders.
 
-Sources: inf-copyfiles-directive, inf-sourcedisksnames-section,
-inf-sourcedisksfiles-section, and for compressed names the documentation of
+Sources: INF CopyFiles directive, INF SourceDisksNames section,
+INF SourceDisksFiles section, and for compressed names the documentation of
 SetupDecompressOrCopyFile.
 """
 
@@ -15,7 +15,7 @@ from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.lexer import InfEntry
 from mediashelf.formats.inf.systems import ARCHITECTURES
 
-FLAG_CABINET_AND_TAG = 0x10
+_FLAG_CABINET_AND_TAG = 0x10
 """In [SourceDisksNames]: the second value is a cabinet, the sixth a tag file (since 5.1)."""
 
 _NUMBER = re.compile(r"0[xX]([0-9a-fA-F]{1,8})|([0-9]{1,12})")
@@ -80,7 +80,7 @@ def iter_source_disks(inf: Inf, suffix: str = "") -> Iterator[SourceDisk]:
             inf.expand(entry.value(index)).strip() for index in range(6)
         )
         is_cabinet = tag_or_cabinet.lower().endswith(".cab") or bool(
-            parse_number(flags) & FLAG_CABINET_AND_TAG
+            parse_number(flags) & _FLAG_CABINET_AND_TAG
         )
         yield SourceDisk(
             disk_id=normal_disk_id(inf.expand(entry.key)),
@@ -120,10 +120,10 @@ def copy_lines(inf: Inf, entry: InfEntry, seen: set[str]) -> Iterator[CopyLine]:
                 yield CopyLine(file_name, file_name, "", entry.line)
         elif name and name.lower() not in seen:
             seen.add(name.lower())
-            yield from list_lines(inf, name)
+            yield from _list_lines(inf, name)
 
 
-def list_lines(inf: Inf, section_name: str) -> Iterator[CopyLine]:
+def _list_lines(inf: Inf, section_name: str) -> Iterator[CopyLine]:
     """Yield the files of one file-list section."""
     section = inf.section(section_name)
     for entry in section.entries if section else ():

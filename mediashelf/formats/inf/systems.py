@@ -1,7 +1,7 @@
 """Which sections of an INF a system reads: platform suffixes and target decorations.
 
-Sources: pages inf-manufacturer-section and
-combining-platform-extensions-with-operating-system-versions. Three things here are
+Sources: pages INF Manufacturer section and
+Combining Platform Extensions with Operating System Versions. Three things here are
 from memory: that 9x systems and NT systems before 5.1 take the undecorated models
 section, which signatures 9x systems and NT systems refuse, and the order in which
 version, platform, product type and suite mask count towards "closest".
@@ -15,10 +15,10 @@ from typing import NamedTuple
 
 from mediashelf.formats.inf.document import Inf, Signature
 
-DECORATED_SINCE = (5, 1)
+_DECORATED_SINCE = (5, 1)
 """First NT version that reads decorations of models sections (from memory)."""
 
-PLATFORM_NEEDED_SINCE = (5, 2)
+_PLATFORM_NEEDED_SINCE = (5, 2)
 """First NT version that wants a platform in the decoration off x86 (5.2, service pack 1)."""
 
 ARCHITECTURES = ("x86", "ia64", "amd64", "arm", "arm64")
@@ -47,7 +47,7 @@ class InfSystem(NamedTuple):
 
     @property
     def install_suffixes(self) -> tuple[str, ...]:
-        """Suffixes of install sections, the first that exists is used (inf-ddinstall-section)."""
+        """Suffixes of install sections, the first that exists is used (INF DDInstall section)."""
         return (f".nt{self.architecture}", ".nt", "") if self.is_nt else ("",)
 
     @property
@@ -57,8 +57,8 @@ class InfSystem(NamedTuple):
 
     @property
     def accepts_undecorated(self) -> bool:
-        """Whether a models section without decoration counts (inf-manufacturer-section)."""
-        return not self.is_nt or self.architecture == "x86" or self.version < PLATFORM_NEEDED_SINCE
+        """Whether a models section without decoration counts (INF Manufacturer section)."""
+        return not self.is_nt or self.architecture == "x86" or self.version < _PLATFORM_NEEDED_SINCE
 
     def accepts(self, signature: Signature | None) -> bool:
         """Whether this system takes INFs of that signature (the distinction: from memory)."""
@@ -145,7 +145,7 @@ class ModelsChoice(NamedTuple):
 def choose_models(base: str, decorations: Iterable[str], system: InfSystem) -> ModelsChoice:
     """Return the one models section that ``system`` takes from a line of [Manufacturer]."""
     undecorated = base if system.accepts_undecorated else None
-    if not system.is_nt or system.version < DECORATED_SINCE:
+    if not system.is_nt or system.version < _DECORATED_SINCE:
         return ModelsChoice(undecorated)
     parsed = [parse_decoration(text) for text in decorations]
     matching = [one for one in parsed if one is not None and one.matches(system)]

@@ -1,6 +1,6 @@
 """From the bytes of an INF to its text: which encoding, and what did not decode.
 
-The documentation of the format allows ANSI and UTF-16 (general-guidelines-for-inf-files,
+The documentation of the format allows ANSI and UTF-16 (General Guidelines for INF Files,
 creating-international-inf-files; it differs over byte order, so both are read here).
 ANSI says nothing about the code page: the reader's system decides it, so the caller may.
 """
@@ -21,7 +21,7 @@ class InfText(NamedTuple):
     """Decoded text with how it was found.
 
     ``encoding`` is ``utf-8``, ``utf-16-le``, ``utf-16-be`` or the code page's
-    name. ``undecoded`` counts the bytes or units that are no character there;
+    name. ``undecoded`` counts the bytes or units that are not valid there;
     each is U+FFFD in ``text``. ``is_ascii`` is True when no byte needed a choice.
     """
 
@@ -70,7 +70,7 @@ def _decoded(data: bytes, encoding: str, *, has_mark: bool) -> InfText:
     else:
         try:
             text = data.decode(encoding, "surrogateescape")
-        except UnicodeError:  # a codec of Python's that is no code page
+        except UnicodeError:  # a codec of Python's that is not a code page
             text = data.decode("ascii", "surrogateescape")
         if not text.isascii():
             text, undecoded = _SURROGATE.subn("\ufffd", text)

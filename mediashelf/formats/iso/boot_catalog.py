@@ -13,12 +13,12 @@ from mediashelf.formats.fields import View, parse_text, read_sector
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootEntry, BootFacts
 
-VIRTUAL_SECTOR_SIZE = 512
-ENTRY_SIZE = 32
-MOST_ENTRIES = 1024  # of a catalog that is followed
+_VIRTUAL_SECTOR_SIZE = 512
+_ENTRY_SIZE = 32
+_MOST_ENTRIES = 1024  # of a catalog that is followed
 
-NO_EMULATION, HARD_DISK = 0, 4
-FLOPPY_SIZES = {1: 1_228_800, 2: 1_474_560, 3: 2_949_120}  # media types of figure 3, in bytes
+_HARD_DISK = 4
+_FLOPPY_SIZES = {1: 1_228_800, 2: 1_474_560, 3: 2_949_120}  # media types of figure 3, in bytes
 PLATFORMS = {0: "80x86", 1: "PowerPC", 2: "Mac", 0xEF: "UEFI"}  # figure 2; UEFI as practised
 
 _VALIDATION, _BOOTABLE, _NOT_BOOTABLE = 0x01, 0x88, 0x00
@@ -47,28 +47,28 @@ class BootCatalog:
             self._log.add(
                 "boot-catalog-readable",
                 "boot catalog",
-                "the boot catalog lies behind the end of the image",
+                "the boot catalog is past the end of the image",
                 offset=self._lba * SECTOR_SIZE,
                 found=f"LBA {self._lba}",
                 expected=f"at most LBA {self._view.size // SECTOR_SIZE - 1}",
             )
             return BootFacts(self._lba, "", False, ())
-        validation = first[:ENTRY_SIZE]
-        checksum_is_valid = self._check_validation(validation)
+        validation = first[:_ENTRY_SIZE]
+        checksum_is_valid = self._verify_validation(validation)
         platform = validation[1]
-        initial = self._entry(first[ENTRY_SIZE : 2 * ENTRY_SIZE], 1, platform, section=0)
+        initial = self._entry(first[_ENTRY_SIZE : 2 * _ENTRY_SIZE], 1, platform, section=0)
         entries = [initial, *self._sections()]
         return BootFacts(self._lba, parse_text(validation[4:28]), checksum_is_valid, tuple(entries))
 
-    def _check_validation(self, entry: bytes) -> bool:
+    def _verify_validation(self, entry: bytes) -> bool:
         offset = self._lba * SECTOR_SIZE
         if entry[0] != _VALIDATION or entry[30:32] != b"\x55\xaa" or entry[2:4] != b"\0\0":
             self._log.add(
                 "boot-validation-entry",
                 "boot catalog",
-                "the validation entry lacks its header id, its zeros or its key bytes",
+                "the validation entry has a wrong header id, reserved field or key bytes",
                 offset=offset,
-                length=ENTRY_SIZE,
+                length=_ENTRY_SIZE,
                 found=f"{entry[0]:02x}, {entry[2:4].hex(' ')}, {entry[30:32].hex(' ')}",
                 expected="01, 00 00, 55 aa",
             )
@@ -84,15 +84,15 @@ class BootCatalog:
                 found=f"{stored:#06x}",
                 expected=f"{(stored - total) & 0xFFFF:#06x}",
             )
-        self._check_platform(entry[1], offset + 1)
+        self._log_platform(entry[1], offset + 1)
         return total == 0
 
-    def _check_platform(self, platform: int, offset: int) -> None:
+    def _log_platform(self, platform: int, offset: int) -> None:
         if platform not in PLATFORMS:
             self._log.add(
                 "boot-platform",
                 "boot catalog",
-                "the platform id is none that is defined",
+                "the platform id is not defined",
                 offset=offset,
                 found=f"{platform:#04x}",
                 expected="0, 1, 2 or 0xef",
@@ -101,13 +101,13 @@ class BootCatalog:
     def _entry(self, data: bytes, number: int, platform: int, *, section: int) -> BootEntry:
         """Return the initial entry or a section entry, after checking it."""
         indicator, media, segment, system, unused, sectors, rba = _ENTRY.unpack_from(data)
-        offset = self._lba * SECTOR_SIZE + number * ENTRY_SIZE
+        offset = self._lba * SECTOR_SIZE + number * _ENTRY_SIZE
         wrong = []
         if data[:1] not in _INDICATORS:
             wrong.append(f"boot indicator {indicator:#04x}")
         # Bits 5 to 7 have a meaning in section entries only (figures 3 and 5).
         reserved = media & (0xF0 if section == 0 else 0x10)
-        if media & 0x0F > HARD_DISK or reserved:
+        if media & 0x0F > _HARD_DISK or reserved:
             wrong.append(f"media type {media:#04x}")
         if unused or (section == 0 and data[12:].strip(b"\0")):
             wrong.append("bytes that must be zero")
@@ -115,9 +115,9 @@ class BootCatalog:
             self._log.add(
                 "boot-entry",
                 _place(section),
-                "a boot entry holds values that are not defined",
+                "a boot entry has undefined values",
                 offset=offset,
-                length=ENTRY_SIZE,
+                length=_ENTRY_SIZE,
                 found=", ".join(wrong),
                 expected="indicator 0x88 or 0x00, media type 0 to 4, zeros elsewhere",
             )
@@ -133,18 +133,18 @@ class BootCatalog:
             image_size=self._image_size(media, sectors, rba),
             section=section,
         )
-        self._check_image(entry, offset)
+        self._log_image(entry, offset)
         return entry
 
     def _image_size(self, media: int, sectors: int, rba: int) -> int:
-        if media in FLOPPY_SIZES:
-            return FLOPPY_SIZES[media]
-        if media == HARD_DISK:
+        if media in _FLOPPY_SIZES:
+            return _FLOPPY_SIZES[media]
+        if media == _HARD_DISK:
             return _hard_disk_size(read_sector(self._view, rba))
-        return sectors * VIRTUAL_SECTOR_SIZE
+        return sectors * _VIRTUAL_SECTOR_SIZE
 
-    def _check_image(self, entry: BootEntry, offset: int) -> None:
-        """Check that a bootable image lies inside the disc image."""
+    def _log_image(self, entry: BootEntry, offset: int) -> None:
+        """Check that a bootable image is inside the disc image."""
         start = entry.load_lba * SECTOR_SIZE
         end = start + max(entry.image_size, 1)
         if not entry.is_bootable or (start and end <= self._view.size):
@@ -152,10 +152,10 @@ class BootCatalog:
         self._log.add(
             "boot-image-inside",
             _place(entry.section),
-            "the boot image lies outside the disc image",
+            "the boot image is partly or wholly outside the disc image",
             offset=offset + 8,
             found=f"LBA {entry.load_lba}, {entry.image_size:,} bytes",
-            expected=f"an end at byte {self._view.size:,} or before",
+            expected=f"an image that ends at byte {self._view.size:,} at most",
         )
 
     def _sections(self) -> Iterator[BootEntry]:
@@ -166,15 +166,15 @@ class BootCatalog:
             if header[:1] not in _HEADERS:
                 # Catalogs with only an initial entry end with zeros.
                 if header.strip(b"\0") or section:
-                    self._log_section(number, "no section header where one must stand", header)
+                    self._log_section(number, "a section header is missing", header)
                 return
             section += 1
             is_last = header[0] == _LAST_HEADER
-            self._check_platform(header[1], self._lba * SECTOR_SIZE + number * ENTRY_SIZE + 1)
+            self._log_platform(header[1], self._lba * SECTOR_SIZE + number * _ENTRY_SIZE + 1)
             number = yield from self._section(header, number + 1, section)
 
     def _section(self, header: bytes, number: int, section: int) -> Generator[BootEntry, None, int]:
-        """Yield the entries of one section; return the number behind it, -1 when it is broken."""
+        """Yield the entries of one section; return the number after it, -1 when it is broken."""
         platform, left = header[1], int.from_bytes(header[2:4], "little")
         extensions, may_follow = 0, False
         while left:
@@ -198,19 +198,19 @@ class BootCatalog:
         return number
 
     def _raw(self, number: int) -> bytes:
-        """Return the catalog's entry of this number; empty behind the end."""
-        if number >= MOST_ENTRIES:
+        """Return the catalog's entry of this number; empty past the end."""
+        if number >= _MOST_ENTRIES:
             return b""
-        data = self._view.read(self._lba * SECTOR_SIZE + number * ENTRY_SIZE, ENTRY_SIZE)
-        return data if len(data) == ENTRY_SIZE else b""
+        data = self._view.read(self._lba * SECTOR_SIZE + number * _ENTRY_SIZE, _ENTRY_SIZE)
+        return data if len(data) == _ENTRY_SIZE else b""
 
     def _log_section(self, number: int, message: str, found: bytes) -> None:
         self._log.add(
             "boot-section",
             "boot catalog",
             f"{message}; the rest of the catalog was not read",
-            offset=self._lba * SECTOR_SIZE + number * ENTRY_SIZE,
-            length=ENTRY_SIZE,
+            offset=self._lba * SECTOR_SIZE + number * _ENTRY_SIZE,
+            length=_ENTRY_SIZE,
             found=found[:8].hex(" ") or "nothing",
         )
 
@@ -231,5 +231,5 @@ def _hard_disk_size(boot_sector: bytes) -> int:
         start = int.from_bytes(boot_sector[at + 8 : at + 12], "little")
         count = int.from_bytes(boot_sector[at + 12 : at + 16], "little")
         if boot_sector[at + 4] and count:
-            return (start + count) * VIRTUAL_SECTOR_SIZE
+            return (start + count) * _VIRTUAL_SECTOR_SIZE
     return 0

@@ -15,7 +15,7 @@ from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE
 
-BLOCK_SIZES = (512, 1024, 2048)
+_BLOCK_SIZES = (512, 1024, 2048)
 
 # Byte offset and length of fields that hold zeros. Offset 7 is the volume flags
 # in a supplementary descriptor, and 88 its escape sequences.
@@ -28,19 +28,19 @@ _FILE_NAMES = ("copyright_file", "abstract_file", "bibliographic_file")
 def usable_block_size(descriptor: VolumeDescriptor) -> int:
     """Return the logical block size, or 2048 where what is recorded can't be one."""
     for size in descriptor.block_size:
-        if size in BLOCK_SIZES:
+        if size in _BLOCK_SIZES:
             return size
     return SECTOR_SIZE
 
 
-def check_descriptor(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def log_descriptor_problems(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     """Log what is wrong with the fields of a primary or supplementary descriptor."""
-    _check_numbers(descriptor, log)
-    _check_zeros(descriptor, log)
-    _check_root(descriptor, log)
-    _check_dates(descriptor, log)
+    _log_numbers(descriptor, log)
+    _log_zeros(descriptor, log)
+    _log_root(descriptor, log)
+    _log_dates(descriptor, log)
     if descriptor.type == PRIMARY:
-        _check_characters(descriptor, log)
+        _log_characters(descriptor, log)
     if descriptor.joliet_level and descriptor.volume_flags & 1:
         log.add(
             "joliet-volume-flags",
@@ -52,7 +52,7 @@ def check_descriptor(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         )
 
 
-def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def _log_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     numbers = {
         "volume space size": (80, descriptor.space_size),
         "volume set size": (120, descriptor.set_size),
@@ -73,11 +73,11 @@ def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
                 found=f"{number.little} and {number.big}",
                 expected="one number in both byte orders",
             )
-    if descriptor.block_size.value not in BLOCK_SIZES:
+    if descriptor.block_size.value not in _BLOCK_SIZES:
         log.add(
             "block-size",
             descriptor.name,
-            f"a logical block of {descriptor.block_size.value} bytes is not possible; "
+            f"a logical block of {descriptor.block_size.value} bytes is not allowed; "
             f"{usable_block_size(descriptor)} is assumed",
             offset=descriptor.offset + 128,
             found=descriptor.block_size.value,
@@ -87,7 +87,7 @@ def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         log.add(
             "volume-set-number",
             descriptor.name,
-            "the volume's number in its set is not possible",
+            "the volume sequence number is not valid",
             offset=descriptor.offset + 124,
             found=f"{descriptor.sequence_number.value} of {descriptor.set_size.value}",
             expected="1 of 1 for a single disc",
@@ -97,7 +97,7 @@ def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         log.add(
             "file-structure-version",
             descriptor.name,
-            "the file structure version is not the standard's",
+            "the file structure version is wrong",
             offset=descriptor.offset + 881,
             found=descriptor.file_structure_version,
             expected=version,
@@ -106,14 +106,14 @@ def _check_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         log.add(
             "descriptor-version",
             descriptor.name,
-            "the descriptor's version is not the standard's",
+            "the descriptor's version is wrong",
             offset=descriptor.offset + 6,
             found=descriptor.version,
             expected="1" if descriptor.type == PRIMARY else "1 or 2",
         )
 
 
-def _check_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def _log_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     fields = _ZERO_FIELDS + (_ZERO_IN_PRIMARY if descriptor.type == PRIMARY else ())
     for at, size in fields:
         piece = descriptor.data[at : at + size]
@@ -129,7 +129,7 @@ def _check_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             )
 
 
-def _check_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def _log_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     root = descriptor.root
     wrong = []
     if root.length != 34:
@@ -144,7 +144,7 @@ def _check_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         log.add(
             "root-record",
             descriptor.name,
-            "the root directory's record is not as it must be",
+            "the root directory's record is not valid",
             offset=descriptor.offset + 156,
             length=34,
             found=", ".join(wrong),
@@ -152,14 +152,14 @@ def _check_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         )
 
 
-def _check_dates(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def _log_dates(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     for name, date in descriptor.dates.items():
         if not date.is_valid:
             at = DATE_FIELDS[name]
             log.add(
                 "descriptor-date",
                 descriptor.name,
-                f"the {name} date is no date",
+                f"the {name} date is not valid",
                 offset=descriptor.offset + at,
                 length=DATE_SIZE,
                 found=repr(descriptor.data[at : at + DATE_SIZE].decode("latin-1")),
@@ -167,7 +167,7 @@ def _check_dates(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             )
 
 
-def _check_characters(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+def _log_characters(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     """Check the text fields of a primary descriptor; names of files may also have separators."""
     legal = {
         name: D_CHARACTERS | SEPARATORS if name in _FILE_NAMES else A_CHARACTERS
@@ -181,7 +181,7 @@ def _check_characters(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             log.add(
                 "descriptor-characters",
                 descriptor.name,
-                f"the field {name.replace('_', ' ')} holds characters outside its set",
+                f"the field {name.replace('_', ' ')} has characters that are not allowed",
                 offset=descriptor.offset + at,
                 length=size,
                 found=repr(bytes(sorted(set(strange))).decode("latin-1")),

@@ -23,13 +23,13 @@ from mediashelf.formats.iso.joliet import detect_joliet_level
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
-FIRST_DESCRIPTOR = 16  # logical sector
-LAST_DESCRIPTOR = 99  # where the Linux kernel (6.12, fs/isofs) stops looking as well
-STANDARD_IDENTIFIER = b"CD001"  # 8.1
-ENHANCED_VERSION = 2  # ISO 9660:1999
+_FIRST_DESCRIPTOR = 16  # logical sector
+_LAST_DESCRIPTOR = 99  # where the Linux kernel (6.12, fs/isofs) stops looking as well
+_STANDARD_IDENTIFIER = b"CD001"  # 8.1
+_ENHANCED_VERSION = 2  # ISO 9660:1999
 
-BOOT_RECORD, PRIMARY, SUPPLEMENTARY, PARTITION, TERMINATOR = 0, 1, 2, 3, 255  # 8.1.1
-RECOGNITION = (b"BEA01", b"NSR02", b"NSR03", b"TEA01", b"BOOT2", b"CDW02")  # may follow, ECMA-167
+_BOOT_RECORD, PRIMARY, _SUPPLEMENTARY, _PARTITION, _TERMINATOR = 0, 1, 2, 3, 255  # 8.1.1
+_RECOGNITION = (b"BEA01", b"NSR02", b"NSR03", b"TEA01", b"BOOT2", b"CDW02")  # may follow, ECMA-167
 
 # Byte offset and length of the text fields (8.4).
 TEXT_FIELDS = {
@@ -87,14 +87,14 @@ class VolumeDescriptor:
     @property
     def joliet_level(self) -> int | None:
         """1 to 3 when this is a Joliet descriptor, else None."""
-        if self.type != SUPPLEMENTARY or self.is_enhanced:
+        if self.type != _SUPPLEMENTARY or self.is_enhanced:
             return None
         return detect_joliet_level(self.escape_sequences)
 
     @property
     def is_enhanced(self) -> bool:
         """Whether this is the version-2 descriptor of ISO 9660:1999."""
-        return self.type == SUPPLEMENTARY and self.version == ENHANCED_VERSION
+        return self.type == _SUPPLEMENTARY and self.version == _ENHANCED_VERSION
 
     @property
     def name(self) -> str:
@@ -117,7 +117,7 @@ class DescriptorSet:
     boot_records: tuple[tuple[int, bytes], ...] = ()
 
 
-def parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
+def _parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
     """Return the descriptor in ``data``, a whole sector."""
     return VolumeDescriptor(
         lba=lba,
@@ -149,7 +149,7 @@ def parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
 def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
     """Return the descriptors from sector 16 up to the terminator.
 
-    A sector that is no descriptor is logged and stepped over as long as a
+    A sector that is not a descriptor is logged and stepped over as long as a
     descriptor follows; a set without terminator is logged.
     """
     primary: VolumeDescriptor | None = None
@@ -158,27 +158,27 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
     last = _last_descriptor(view)
     if last is None:
         return DescriptorSet()
-    for lba in range(FIRST_DESCRIPTOR, last + 1):
+    for lba in range(_FIRST_DESCRIPTOR, last + 1):
         data = read_sector(view, lba)
-        if data[1:6] != STANDARD_IDENTIFIER:
-            if data[1:6] not in RECOGNITION:
+        if data[1:6] != _STANDARD_IDENTIFIER:
+            if data[1:6] not in _RECOGNITION:
                 log.add(
                     "descriptor-identifier",
                     f"LBA {lba}",
-                    "a sector among the volume descriptors is no volume descriptor",
+                    "a sector in the volume descriptor set is not a volume descriptor",
                     offset=lba * SECTOR_SIZE + 1,
                     length=5,
                     found=repr(data[1:6]),
-                    expected=repr(STANDARD_IDENTIFIER),
+                    expected=repr(_STANDARD_IDENTIFIER),
                 )
             continue
         kind = data[0]
-        if kind == BOOT_RECORD:
+        if kind == _BOOT_RECORD:
             boot_records.append((lba, data))
-        elif kind == SUPPLEMENTARY:
-            supplementary.append(parse_volume_descriptor(data, lba))
+        elif kind == _SUPPLEMENTARY:
+            supplementary.append(_parse_volume_descriptor(data, lba))
         elif kind == PRIMARY:
-            descriptor = parse_volume_descriptor(data, lba)
+            descriptor = _parse_volume_descriptor(data, lba)
             if primary is None:
                 primary = descriptor
             elif primary.data != data:
@@ -188,34 +188,34 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
                     "a second primary volume descriptor differs from the first",
                     offset=descriptor.offset,
                 )
-        elif kind not in (PARTITION, TERMINATOR):
+        elif kind not in (_PARTITION, _TERMINATOR):
             log.add(
                 "descriptor-type",
                 f"LBA {lba}",
-                "a volume descriptor has a type that is not defined",
+                "a volume descriptor has an undefined type",
                 offset=lba * SECTOR_SIZE,
                 found=kind,
                 expected="0, 1, 2, 3 or 255",
             )
-    _check_end(read_sector(view, last), last, log)
+    _log_missing_end(read_sector(view, last), last, log)
     if primary is None:
         primary = _salvage_primary(view)
         log.add(
             "primary-descriptor-present",
-            f"LBA {FIRST_DESCRIPTOR}",
+            f"LBA {_FIRST_DESCRIPTOR}",
             "the disc has no primary volume descriptor"
-            + ("; the damaged one was read as far as it goes" if primary else ""),
-            offset=FIRST_DESCRIPTOR * SECTOR_SIZE,
+            + ("; what is left of it was read" if primary else ""),
+            offset=_FIRST_DESCRIPTOR * SECTOR_SIZE,
         )
     return DescriptorSet(primary, tuple(supplementary), tuple(boot_records))
 
 
 def _salvage_primary(view: View) -> VolumeDescriptor | None:
-    """Return what stands at the primary descriptor's place if only its head is damaged."""
-    data = read_sector(view, FIRST_DESCRIPTOR)
-    if not data or data[0] == SUPPLEMENTARY:
+    """Return the sector of the primary descriptor if only its head is damaged."""
+    data = read_sector(view, _FIRST_DESCRIPTOR)
+    if not data or data[0] == _SUPPLEMENTARY:
         return None
-    descriptor = parse_volume_descriptor(data, FIRST_DESCRIPTOR)
+    descriptor = _parse_volume_descriptor(data, _FIRST_DESCRIPTOR)
     root = descriptor.root
     is_plausible = root.length == 34 and root.identifier == SELF_IDENTIFIER and root.extent.agrees
     return replace(descriptor, type=PRIMARY) if is_plausible and root.size.agrees else None
@@ -224,19 +224,19 @@ def _salvage_primary(view: View) -> VolumeDescriptor | None:
 def _last_descriptor(view: View) -> int | None:
     """Return the sector of the terminator, or else of the last descriptor; None without any."""
     last = None
-    for lba in range(FIRST_DESCRIPTOR, LAST_DESCRIPTOR + 1):
+    for lba in range(_FIRST_DESCRIPTOR, _LAST_DESCRIPTOR + 1):
         data = read_sector(view, lba)
-        if data[1:6] == STANDARD_IDENTIFIER:
+        if data[1:6] == _STANDARD_IDENTIFIER:
             last = lba
-            if data[0] == TERMINATOR:
+            if data[0] == _TERMINATOR:
                 break
         elif not data or (last is not None and lba - last > 4):
             break
     return last
 
 
-def _check_end(data: bytes, lba: int, log: ProblemLog) -> None:
-    if data[0] != TERMINATOR:
+def _log_missing_end(data: bytes, lba: int, log: ProblemLog) -> None:
+    if data[0] != _TERMINATOR:
         log.add(
             "descriptor-set-terminated",
             f"LBA {lba}",
@@ -248,7 +248,7 @@ def _check_end(data: bytes, lba: int, log: ProblemLog) -> None:
         log.add(
             "reserved-field-zero",
             f"LBA {lba}",
-            "the volume descriptor set terminator holds other bytes than it should",
+            "the volume descriptor set terminator has a wrong version or bytes that are not zero",
             offset=lba * SECTOR_SIZE + 6,
             expected="version 1, then zeros",
         )

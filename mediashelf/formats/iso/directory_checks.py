@@ -27,7 +27,7 @@ class RecordChecks:
         self._log = log
         self._good_dates = {_NO_DATE}
 
-    def check(
+    def judge(
         self,
         directory: Directory,
         parent: Directory,
@@ -36,17 +36,17 @@ class RecordChecks:
         named: Named,
     ) -> None:
         """Log what is wrong with the records of ``directory``; ``data`` are its bytes."""
-        self._check_special(directory, directory, "self", records.self_record)
-        self._check_special(directory, parent, "parent", records.parent_record)
+        self._log_special(directory, directory, "self", records.self_record)
+        self._log_special(directory, parent, "parent", records.parent_record)
         geometry = self._geometry
         if records.furthest > min(geometry.image_size, geometry.volume_size):
-            self._check_extents(directory, named)
+            self._log_extents(directory, named)
         everything = _with_special(records, named)
         if records.has_oddities:
-            self._check_oddities(directory, data, everything)
-        self._check_dates(directory, everything)
+            self._log_oddities(directory, data, everything)
+        self._log_dates(directory, everything)
 
-    def _check_special(
+    def _log_special(
         self, directory: Directory, described: Directory, name: str, record: DirectoryRecord | None
     ) -> None:
         """Check the self or parent record against the directory that it describes."""
@@ -55,7 +55,7 @@ class RecordChecks:
             self._log.add(
                 rule,
                 directory.where,
-                f"the directory has no {name} record where it must stand",
+                f"the directory has no {name} record at its place",
                 offset=directory.offset,
                 expected="identifier 00 first, then identifier 01",
             )
@@ -63,7 +63,7 @@ class RecordChecks:
             self._log.add(
                 rule,
                 directory.where,
-                f"the {name} record names another extent than the directory has",
+                f"the {name} record does not match the directory's extent",
                 offset=directory.offset + record.at,
                 found=f"LBA {record.lba}, {record.size:,} bytes",
                 expected=f"LBA {described.lba}, {described.size:,} bytes",
@@ -78,7 +78,7 @@ class RecordChecks:
                 expected="bit 1 set",
             )
 
-    def _check_extents(self, directory: Directory, named: Named) -> None:
+    def _log_extents(self, directory: Directory, named: Named) -> None:
         geometry = self._geometry
         for record, name in zip(named.records, named.names, strict=True):
             start = record.lba * geometry.block_size
@@ -93,7 +93,7 @@ class RecordChecks:
             self._log.add(
                 "extent-inside-volume" if inside_image else "extent-inside-image",
                 directory.child(name),
-                f"{outside:,} of {record.size:,} bytes lie behind the end of the "
+                f"{outside:,} of {record.size:,} bytes are past the end of the "
                 + ("volume" if inside_image else "image"),
                 offset=first_outside,
                 length=outside,
@@ -101,7 +101,7 @@ class RecordChecks:
                 expected=f"at most {limit:,}",
             )
 
-    def _check_oddities(self, directory: Directory, data: bytes, named: Named) -> None:
+    def _log_oddities(self, directory: Directory, data: bytes, named: Named) -> None:
         for record, name in zip(named.records, named.names, strict=True):
             at = record.at
             where, offset = directory.child(name), directory.offset + at
@@ -118,7 +118,7 @@ class RecordChecks:
                 self._log.add(
                     "record-flags",
                     where,
-                    "the record sets file flags that are reserved",
+                    "the record has reserved file flags set",
                     offset=offset + 25,
                     found=f"{record.flags:#04x}",
                     expected="bits 5 and 6 zero",
@@ -127,7 +127,7 @@ class RecordChecks:
                 self._log.add(
                     "not-interleaved",
                     where,
-                    "the file is recorded interleaved, which mediashelf does not read",
+                    "the file is interleaved; mediashelf does not read interleaved files",
                     offset=offset + 26,
                     found=f"unit {data[at + 26]}, gap {data[at + 27]}",
                     expected="unit 0, gap 0",
@@ -137,13 +137,13 @@ class RecordChecks:
                 self._log.add(
                     "record-sequence-number",
                     where,
-                    "the record says that the data is on another disc of a set",
+                    "the record places its data on another disc of a set",
                     offset=offset + 28,
                     found=sequence,
                     expected=self._geometry.sequence_number,
                 )
 
-    def _check_dates(self, directory: Directory, named: Named) -> None:
+    def _log_dates(self, directory: Directory, named: Named) -> None:
         unknown = {record.date for record in named.records} - self._good_dates
         bad = set()
         for date in unknown:
@@ -159,7 +159,7 @@ class RecordChecks:
                     self._log.add(
                         "record-date",
                         directory.child(name),
-                        "the recorded date is no date",
+                        "the recorded date is not valid",
                         offset=directory.offset + record.at + 18,
                         length=7,
                         found=record.date.hex(" "),
@@ -185,7 +185,7 @@ def is_interleaved(data: bytes, record: DirectoryRecord) -> bool:
 
 
 def _size_is_right(directory: Directory, described: Directory, record: DirectoryRecord) -> bool:
-    """Whether a self or parent record's data length can stand.
+    """Whether a self or parent record's data length is acceptable.
 
     Common practice: some writers leave in parent records the length that the
     parent had when they added the directory, and readers use only the location.

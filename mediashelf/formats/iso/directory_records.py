@@ -38,7 +38,7 @@ class Geometry(NamedTuple):
 class DirectoryRecord(NamedTuple):
     """One directory record; ``at`` is its offset within the directory's data.
 
-    ``lba`` is where the data starts: behind the extended attribute record, if any.
+    ``lba`` is where the data starts: after the extended attribute record, if any.
     """
 
     at: int
@@ -109,7 +109,7 @@ def parse_directory(
 ) -> DirectoryRecords:
     """Return the records in ``data``, a directory's extent that starts at byte ``offset``.
 
-    A record that can't be right is logged, and parsing goes on in the next
+    A record that is not valid is logged, and parsing goes on in the next
     sector, where by 6.8.1.1 a record must start. Where the two copies of a
     number disagree, both are logged and the one that stays in the image is used.
     """
@@ -126,7 +126,7 @@ def parse_directory(
         length = data[at]
         sector_end = (at | SECTOR_SIZE - 1) + 1
         if length == 0:
-            problems.check_rest(data, at, min(sector_end, end))
+            problems.rest(data, at, min(sector_end, end))
             gap_start = at
             at = sector_end
             continue
@@ -187,7 +187,7 @@ def parse_directory(
 def _without_strays(
     children: list[DirectoryRecord], problems: RecordProblems
 ) -> list[DirectoryRecord]:
-    """Leave out self and parent records that do not stand first."""
+    """Leave out self and parent records that are not the first two."""
     kept = []
     for record in children:
         if record.identifier in (SELF_IDENTIFIER, PARENT_IDENTIFIER):

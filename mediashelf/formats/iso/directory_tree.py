@@ -15,7 +15,7 @@ from mediashelf.formats.iso.directory_records import (
     Geometry,
     parse_directory,
 )
-from mediashelf.formats.iso.naming import Directory, Named, Naming, check_distinct
+from mediashelf.formats.iso.naming import Directory, Named, Naming, log_duplicates
 from mediashelf.formats.iso.tree_entries import joined_entries, plain_entries
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, Entry, Extent
@@ -23,7 +23,7 @@ from mediashelf.formats.volume import FLAG_DIRECTORY, Entry, Extent
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Where a walk stops, far above any disc that was made in earnest."""
+    """Where a walk stops, far above what any real disc has."""
 
     entries: int = 1_000_000
     depth: int = 100
@@ -121,8 +121,8 @@ class _Walk:
             self._log.add(
                 "directory-loop",
                 directory.where,
-                f"the directory's extent at LBA {directory.lba} was read as another directory "
-                "already; it was not followed",
+                f"the directory's extent at LBA {directory.lba} already belongs to another "
+                "directory; it was not read again",
                 offset=directory.offset,
                 length=directory.size,
             )
@@ -133,7 +133,7 @@ class _Walk:
             self._record_log.add(
                 "directory-readable",
                 directory.where,
-                f"{size - len(data):,} of {size:,} bytes of the directory lie behind the end "
+                f"{size - len(data):,} of {size:,} bytes of the directory are past the end "
                 "of the image",
                 offset=directory.offset,
                 length=size,
@@ -157,9 +157,9 @@ class _Walk:
         named = self._naming.name_all(directory, data, records.children)
         if self._naming.checks_records:
             parent = self._directories[directory.parent]
-            self._checks.check(directory, parent, data, records, named)
-            check_distinct(directory, named, self._log)
-        self._naming.check(directory, named)
+            self._checks.judge(directory, parent, data, records, named)
+            log_duplicates(directory, named, self._log)
+        self._naming.judge(directory, named)
         self._text_left -= (len(directory.path) + 1) * len(named.names)
         if records.has_oddities or records.has_sections:
             for entry, is_whole in joined_entries(directory, named, data):
@@ -200,7 +200,7 @@ class _Walk:
             self._stop_at(directory, f"the tree has {self._limits.entries:,} entries or more")
             return True
         if self._text_left < 0:
-            self._stop_at(directory, "the tree's paths are too long together")
+            self._stop_at(directory, "the tree's paths together are too long")
             return True
         return False
 
@@ -209,7 +209,7 @@ class _Walk:
         self._log.add(
             "walk-bounded",
             directory.where,
-            f"{reason}; mediashelf stopped here",
+            f"{reason}; the rest was not read",
             offset=directory.offset,
         )
 
@@ -218,7 +218,7 @@ class _Walk:
         self._record_log.add(
             "sections-complete",
             entry.path + directory.mark,
-            "the last section of the file is missing; its records say that another follows",
+            "the file's last section is missing",
             offset=entry.record_offset + 25,
             found="file flags with bit 7 set, and no further section",
         )

@@ -11,13 +11,13 @@ from mediashelf.formats.iso.boot_catalog import BootCatalog
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootFacts
 
-BOOT_RECORD_SECTOR = 17  # 2.0
-SYSTEM_IDENTIFIER = b"EL TORITO SPECIFICATION".ljust(32, b"\0")  # figure 7
+_BOOT_RECORD_SECTOR = 17  # 2.0
+_SYSTEM_IDENTIFIER = b"EL TORITO SPECIFICATION".ljust(32, b"\0")  # figure 7
 
 
 def detect_boot_record(sector: bytes) -> int | None:
     """Return the boot catalog's sector that an El Torito boot record names (figure 7), or None."""
-    if sector[7:39] != SYSTEM_IDENTIFIER:
+    if sector[7:39] != _SYSTEM_IDENTIFIER:
         return None
     return int.from_bytes(sector[0x47:0x4B], "little")
 
@@ -32,27 +32,27 @@ def read_boot(
             log.add(
                 "boot-record-known",
                 f"LBA {lba}",
-                "a boot record is not one of El Torito, so it was not read",
+                "a boot record is not an El Torito one; it was not read",
                 offset=lba * SECTOR_SIZE + 7,
-                length=len(SYSTEM_IDENTIFIER),
+                length=len(_SYSTEM_IDENTIFIER),
                 found=repr(parse_text(sector[7:39])),
-                expected=repr(parse_text(SYSTEM_IDENTIFIER)),
+                expected=repr(parse_text(_SYSTEM_IDENTIFIER)),
             )
             continue
-        if lba != BOOT_RECORD_SECTOR:
+        if lba != _BOOT_RECORD_SECTOR:
             log.add(
                 "boot-record-place",
                 f"LBA {lba}",
-                "the boot record is not where firmware looks for it",
+                "the boot record is not at the sector where firmware looks for it",
                 offset=lba * SECTOR_SIZE,
                 found=f"sector {lba}",
-                expected=f"sector {BOOT_RECORD_SECTOR}",
+                expected=f"sector {_BOOT_RECORD_SECTOR}",
             )
         if sector[6] != 1 or sector[39:71].strip(b"\0"):
             log.add(
                 "boot-record-fields",
                 f"LBA {lba}",
-                "the boot record's version or its unused bytes are not as they must be",
+                "the boot record's version or its unused bytes are wrong",
                 offset=lba * SECTOR_SIZE + 6,
                 found=f"version {sector[6]}, {sector[39:71].strip(bytes(1)).hex(' ') or 'zeros'}",
                 expected="version 1, zeros",

@@ -34,7 +34,7 @@ class Iso9660Naming:
         self.checks_records = True
         self._is_enhanced = is_enhanced
         self._log = log
-        # Identifiers with other characters, and where the first of them stands.
+        # Identifiers with other characters, and where the first of them is.
         self._strange_count = 0
         self._first_strange: tuple[Directory, DirectoryRecord] | None = None
 
@@ -54,7 +54,7 @@ class Iso9660Naming:
             names = [identifier.removesuffix(";1").removesuffix(".") for identifier in identifiers]
         return Named(records, identifiers, usable_names(directory, records, names, self._log))
 
-    def check(self, directory: Directory, named: Named) -> None:
+    def judge(self, directory: Directory, named: Named) -> None:
         """Log records that are not in the order of 9.3; count characters outside 7.4.1."""
         identifiers = [record.identifier for record in named.records]
         together = b"/".join(identifiers)
@@ -99,7 +99,7 @@ def _is_plain(together: bytes) -> bool:
 
     The identifiers are joined by ``/``. Without their versions they are in the order
     of 9.3 when they are in that of bytes: the dot, and the end of an identifier like
-    the spaces that fill it, sort before every character that stands in a name. With
+    the spaces that fill it, sort before every character of a name. With
     them they are not: ``README.1;1`` would sort before ``README.;1``.
     """
     versions = together.count(b";")
@@ -117,7 +117,7 @@ def _is_ascending(identifiers: list[bytes]) -> bool:
 def log_first_descent(
     directory: Directory, named: Named, keys: list[OrderKey], log: ProblemLog
 ) -> None:
-    """Log the first record that sorts before the one in front of it, and how many do."""
+    """Log the first record that sorts before its predecessor, and how many do."""
     descents = [index for index in range(1, len(keys)) if keys[index] < keys[index - 1]]
     if not descents:
         return

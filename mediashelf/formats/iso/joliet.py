@@ -10,14 +10,14 @@ from mediashelf.formats.iso.identifiers import OrderKey, log_first_descent, orde
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
 from mediashelf.formats.structure_rules import ProblemLog
 
-ESCAPE_SEQUENCES = {b"%/@": 1, b"%/C": 2, b"%/E": 3}  # SVD Escape Sequences Field
+_ESCAPE_SEQUENCES = {b"%/@": 1, b"%/C": 2, b"%/E": 3}  # SVD Escape Sequences Field
 
 _FORBIDDEN = re.compile(r"[\x00-\x1f*/:;?\\]")  # Allowed Character Set
 
 
 def detect_joliet_level(escape_sequences: bytes) -> int | None:
     """Return the UCS-2 level (1 to 3) that a descriptor's escape sequences announce, or None."""
-    return ESCAPE_SEQUENCES.get(escape_sequences[:3])
+    return _ESCAPE_SEQUENCES.get(escape_sequences[:3])
 
 
 class JolietNaming:
@@ -46,8 +46,8 @@ class JolietNaming:
             ]
         return Named(records, identifiers, usable_names(directory, records, names, self._log))
 
-    def check(self, directory: Directory, named: Named) -> None:
-        """Log forbidden characters, and records that are in no order known for Joliet."""
+    def judge(self, directory: Directory, named: Named) -> None:
+        """Log forbidden characters, and records in neither byte order nor that of ECMA-119 9.3."""
         if _FORBIDDEN.search("".join(named.names)):
             _log_characters(directory, named, self._log)
         identifiers = [record.identifier for record in named.records]
@@ -71,7 +71,7 @@ def _log_characters(directory: Directory, named: Named, log: ProblemLog) -> None
     log.add(
         "joliet-characters",
         directory.where,
-        f"{len(strange):,} of {len(named.names):,} names hold characters that Joliet forbids, "
+        f"{len(strange):,} of {len(named.names):,} names have characters that Joliet forbids, "
         f"first {named.names[first]!r}",
         offset=directory.offset + named.records[first].at,
         found=repr("".join(sorted(set(_FORBIDDEN.findall(named.names[first]))))),

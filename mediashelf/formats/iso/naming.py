@@ -15,7 +15,7 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_ASSOCIATED, FLAG_MULTI_EXTENT
 
 REPLACEMENT = "\ufffd"
-"""Stands in a name for what can't be part of a path."""
+"""Replaces what can't be part of a path."""
 
 
 class Directory(NamedTuple):
@@ -66,7 +66,7 @@ class Naming(Protocol):
         """Return the entries of ``directory``, whose extent's bytes are ``data``."""
         ...
 
-    def check(self, directory: Directory, named: Named) -> None:
+    def judge(self, directory: Directory, named: Named) -> None:
         """Log what this tree's own rules say about identifiers and their order."""
         ...
 
@@ -105,8 +105,8 @@ def usable_names(
     return usable
 
 
-def check_distinct(directory: Directory, named: Named, log: ProblemLog) -> None:
-    """Log identifiers that stand more than once, other than as sections of one file."""
+def log_duplicates(directory: Directory, named: Named, log: ProblemLog) -> None:
+    """Log identifiers that occur more than once, other than as sections of one file."""
     identifiers = named.identifiers
     if len(set(identifiers)) == len(identifiers):
         return
@@ -121,7 +121,7 @@ def check_distinct(directory: Directory, named: Named, log: ProblemLog) -> None:
             log.add(
                 "identifiers-distinct",
                 directory.where,
-                f"{identifier!r} stands {count} times in one directory; readers show only one",
+                f"{identifier!r} occurs {count} times in one directory; readers show only one",
                 offset=directory.offset,
                 found=count,
                 expected=1,

@@ -16,16 +16,16 @@ from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER, Geometry
 from mediashelf.formats.iso.naming import Directory
 from mediashelf.formats.structure_rules import ProblemLog
 
-MOST_DIRECTORIES = 65_535  # 9.4.4: parent numbers have 16 bits
-LARGEST_TABLE = 16 << 20  # 65,535 records of the longest identifier fit
-ORDERS = {"L": struct.Struct("<BBIH"), "M": struct.Struct(">BBIH")}
+_MOST_DIRECTORIES = 65_535  # 9.4.4: parent numbers have 16 bits
+_LARGEST_TABLE = 16 << 20  # 65,535 records of the longest identifier fit
+_ORDERS = {"L": struct.Struct("<BBIH"), "M": struct.Struct(">BBIH")}
 _FIXED_SIZE = 8
 
 
 class PathTableRecord(NamedTuple):
     """One directory; its number is its place in the table, from 1 (9.4).
 
-    ``lba`` is where its records start: behind the extended attribute record, if any.
+    ``lba`` is where its records start: after the extended attribute record, if any.
     """
 
     lba: int
@@ -46,10 +46,10 @@ def parse_path_table(
 ) -> list[PathTableRecord]:
     """Return the records of a table of type ``L`` (low byte first) or ``M`` (high byte first).
 
-    Stops at the first record that can't be right, after logging it.
+    Logs the first record that is not valid, and stops there.
     """
     records: list[PathTableRecord] = []
-    unpack = ORDERS[order].unpack_from
+    unpack = _ORDERS[order].unpack_from
     at, end = 0, len(data)
     while at < end:
         problem = ""
@@ -61,7 +61,7 @@ def parse_path_table(
             if size == 0:
                 problem = "a record has no identifier"
             elif at + _FIXED_SIZE + size > end:
-                problem = f"an identifier of {size} bytes reaches over the end of the table"
+                problem = f"an identifier of {size} bytes extends past the end of the table"
             elif not 0 < parent <= number or (parent == number and number > 1):
                 problem = f"record {number} names record {parent} as its parent"
         if problem:
@@ -82,7 +82,7 @@ def parse_path_table(
                 log.add(
                     "reserved-field-zero",
                     where,
-                    f"the padding byte behind record {number} is not zero",
+                    f"the padding byte after record {number} is not zero",
                     offset=offset + at,
                     found=f"{data[at]:#04x}",
                     expected="0x00",
@@ -91,12 +91,12 @@ def parse_path_table(
     return records
 
 
-def read_path_table(
+def _read_path_table(
     view: View, order: str, *, offset: int, size: int, mark: str, log: ProblemLog
 ) -> PathTable:
     """Return the table at byte ``offset``; ``mark`` tells trees apart in findings."""
     where = f"path table {order}{mark}"
-    data = view.read(offset, min(size, LARGEST_TABLE))
+    data = view.read(offset, min(size, _LARGEST_TABLE))
     if len(data) < size:
         log.add(
             "path-table-readable",
@@ -112,7 +112,7 @@ def read_path_table(
     )
 
 
-def check_path_tables(
+def log_path_table_problems(
     view: View,
     places: PathTablePlaces,
     size: int,
@@ -126,7 +126,7 @@ def check_path_tables(
     ``directories`` is None where the walk did not get through the tree.
     """
     tables = [
-        read_path_table(
+        _read_path_table(
             view, order, offset=lba * geometry.block_size, size=size, mark=mark, log=log
         )
         for order, lba in (
@@ -137,22 +137,22 @@ def check_path_tables(
         )
         if lba
     ]
-    if len({table.order for table in tables}) < len(ORDERS):
+    if len({table.order for table in tables}) < len(_ORDERS):
         log.add(
             "path-table-readable",
             f"volume{mark}",
-            "the descriptor does not say where both path tables are",
+            "the descriptor does not name both path tables",
             found=", ".join(f"type {table.order}" for table in tables) or "none",
             expected="type L and type M",
         )
     if tables:
-        check_copies(tables, mark, log)
-        check_order(tables[0], mark, log)
+        _log_differing_copies(tables, mark, log)
+        _log_disorder(tables[0], mark, log)
         if directories is not None:
-            check_against_tree(tables[0], directories, mark, log)
+            _log_tree_differences(tables[0], directories, mark, log)
 
 
-def check_copies(tables: Sequence[PathTable], mark: str, log: ProblemLog) -> None:
+def _log_differing_copies(tables: Sequence[PathTable], mark: str, log: ProblemLog) -> None:
     """Log where another table differs from the first."""
     first, *others = tables
     for other in others:
@@ -180,7 +180,7 @@ def _shown(table: PathTable, index: int) -> str:
     return f"LBA {lba}, parent {parent}, {identifier.decode('latin-1')!r}"
 
 
-def check_order(table: PathTable, mark: str, log: ProblemLog) -> None:
+def _log_disorder(table: PathTable, mark: str, log: ProblemLog) -> None:
     """Log a table that is not sorted by parent and then by identifier (6.9.1)."""
     keys = [record[1:] for record in table.records[1:]]
     if keys == sorted(keys):
@@ -196,7 +196,7 @@ def check_order(table: PathTable, mark: str, log: ProblemLog) -> None:
     )
 
 
-def check_against_tree(
+def _log_tree_differences(
     table: PathTable, directories: Sequence[Directory], mark: str, log: ProblemLog
 ) -> None:
     """Log directories that only the table or only the tree has.
@@ -211,7 +211,7 @@ def check_against_tree(
     )
     in_tree = {
         (directories[directory.parent].lba, directory.lba, directory.identifier): directory
-        for directory in directories[:MOST_DIRECTORIES]
+        for directory in directories[:_MOST_DIRECTORIES]
     }
     if in_table.keys() == in_tree.keys():
         return
@@ -222,8 +222,8 @@ def check_against_tree(
         log.add(
             "path-table-agrees",
             f"LBA {lba}{mark}",
-            "the path table lists a directory that no directory record leads to; "
-            "it and what it holds may be lost",
+            "the path table lists a directory that has no directory record; "
+            "it may be lost with its contents",
             offset=table.offset,
             found=f"no record for {_readable(identifier)} in the directory at LBA {parent_lba}",
             expected="the same directories in path table and tree",

@@ -15,15 +15,15 @@ class RecordProblems:
     def __init__(self, offset: int, where: str, log: ProblemLog) -> None:
         self._offset, self._where, self._log = offset, where, log
 
-    def check_rest(self, data: bytes, at: int, end: int) -> None:
-        """Check what follows the last record of a sector."""
-        rest = data[at:end]
-        if rest.strip(b"\0"):
-            first = at + len(rest) - len(rest.lstrip(b"\0"))
+    def rest(self, data: bytes, at: int, end: int) -> None:
+        """Log what follows the last record of a sector, where it is not zeros."""
+        bytes_left = data[at:end]
+        if bytes_left.strip(b"\0"):
+            first = at + len(bytes_left) - len(bytes_left.lstrip(b"\0"))
             self._log.add(
                 "sector-rest-zero",
                 self._where,
-                "bytes follow where the records of a sector end; records may be lost there",
+                "bytes other than zero after the last record of a sector; records may be lost",
                 offset=self._offset + first,
                 found=f"byte {data[first]:#04x}",
                 expected="zeros up to the end of the sector",
@@ -41,11 +41,11 @@ class RecordProblems:
             )
 
     def gap(self, at: int) -> None:
-        """Log a sector whose records end at ``at`` although more would have fitted."""
+        """Log a sector whose records end at ``at`` although the next would have fitted."""
         self._log.add(
             "records-without-gap",
             self._where,
-            "the records of a sector end early although the next one would fit; "
+            "a sector has room for the next record, which is in the sector after it; "
             "files and directories may be lost",
             offset=self._offset + at,
             length=-at % SECTOR_SIZE,
@@ -66,7 +66,7 @@ class RecordProblems:
             self._log.add(
                 "record-inside-sector",
                 self._where,
-                f"a record of {length} bytes reaches over the end of its sector or directory; "
+                f"a record of {length} bytes extends past the end of its sector or directory; "
                 "the rest of its sector was not read",
                 offset=self._offset + at,
                 found=length,
@@ -78,7 +78,7 @@ class RecordProblems:
         self._log.add(
             "record-length",
             self._where,
-            f"the record's identifier of {identifier_size} bytes does not fit into it; "
+            f"the record's identifier of {identifier_size} bytes does not fit; "
             "the rest of its sector was not read",
             offset=self._offset + at,
             found=f"record length {length}, identifier length {identifier_size}",
@@ -102,11 +102,11 @@ class RecordProblems:
                 )
 
     def stray(self, at: int, identifier: bytes) -> None:
-        """Log a self or parent record that does not stand first."""
+        """Log a self or parent record that is not one of the first two."""
         self._log.add(
             "self-record",
             self._where,
-            "a self or parent record stands among the other records",
+            "a self or parent record is among the other records",
             offset=self._offset + at,
             found=identifier.hex(),
             expected="only as the first two records",

@@ -20,8 +20,8 @@ from mediashelf.formats.iso.system_use import SystemUseReader
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE, Extent
 
-CHECK_BYTES = b"\xbe\xef"  # of the SP entry
-NAME_CONTINUES, NAME_IS_SELF_OR_PARENT = 0x01, 0x06  # flags of NM
+_CHECK_BYTES = b"\xbe\xef"  # of the SP entry
+_NAME_IS_SELF_OR_PARENT = 0x06  # flags of NM
 
 # Entries that only Rock Ridge has; one of them, or ER, beside SP is enough.
 _TELLING = frozenset((b"ER", b"RR", b"PX", b"TF", b"NM"))
@@ -50,7 +50,7 @@ def detect_rock_ridge(view: View, root: Extent, geometry: Geometry) -> RockRidge
     if found[0] is None:
         return None
     use = system_use_of(data, found[0])
-    if use[:2] != b"SP" or use[4:6] != CHECK_BYTES or len(use) < 7:
+    if use[:2] != b"SP" or use[4:6] != _CHECK_BYTES or len(use) < 7:
         return None
     identifier, is_telling = "", False
     for signature, body in SystemUseReader(view, geometry.block_size, ProblemLog()).entries(
@@ -108,7 +108,7 @@ class RockRidgeNaming:
                 names.append(meaning.name)
         return Named(kept, names, usable_names(directory, kept, names, self._log))
 
-    def check(self, directory: Directory, named: Named) -> None:
+    def judge(self, directory: Directory, named: Named) -> None:
         """Nothing: the order is that of the primary tree, and every character is allowed."""
 
     def finish(self) -> None:
@@ -118,7 +118,7 @@ class RockRidgeNaming:
                 self._log.add(
                     "rockridge-relocation",
                     directory.where,
-                    "a relocated directory is left out, because no link leads to it",
+                    "a relocated directory has no link (CL), so it is not shown",
                     offset=lba * self._geometry.block_size,
                     found=f"directory at LBA {lba}",
                     expected="a record with a link (CL) to it",
@@ -131,7 +131,7 @@ class RockRidgeNaming:
         for signature, body in self._reader.entries(
             use, directory.where, directory.offset + record.at
         ):
-            if signature == b"NM" and body and not body[0] & NAME_IS_SELF_OR_PARENT:
+            if signature == b"NM" and body and not body[0] & _NAME_IS_SELF_OR_PARENT:
                 pieces.append(body[1:])
             elif signature in (b"CL", b"PL") and len(body) >= 8:
                 links[signature] = parse_both_32(body).value
@@ -149,7 +149,7 @@ class RockRidgeNaming:
         itself, parent = _first_two(data, self._geometry)
         reason = ""
         if itself is None or itself.lba != lba:
-            reason = "no directory is there"
+            reason = "there is no directory there"
         elif parent is None or (
             self._meaning(directory, data, parent).parent_link != directory.lba
         ):
@@ -158,7 +158,7 @@ class RockRidgeNaming:
             self._log.add(
                 "rockridge-relocation",
                 directory.where,
-                f"the link (CL) of {record.identifier.decode('latin-1')!r} leads to LBA {lba}, "
+                f"the link (CL) of {record.identifier.decode('latin-1')!r} points to LBA {lba}, "
                 f"but {reason}",
                 offset=directory.offset + record.at,
                 found=f"LBA {lba}",

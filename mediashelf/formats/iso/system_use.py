@@ -1,4 +1,4 @@
-"""System use entries behind the fields of a directory record, and where they continue.
+"""System use entries after the fields of a directory record, and where they continue.
 
 The layout is that of the system use sharing protocol, as the Linux kernel 6.12
 reads it (fs/isofs/rock.c and rock.h): a signature of two letters, a length of
@@ -43,8 +43,7 @@ class SystemUseReader:
                     self._log.add(
                         "rockridge-entry",
                         where,
-                        "a system use entry does not fit where it stands; "
-                        "those behind it were not read",
+                        "a system use entry does not fit; the entries after it were not read",
                         offset=offset,
                         found=area[at : at + HEADER_SIZE].hex(" "),
                         expected=f"a length from 4 to {len(area) - at}",
@@ -67,13 +66,13 @@ class SystemUseReader:
         lba, start, size = (parse_both_32(pointer, at).value for at in (0, 8, 16))
         reason = ""
         if (lba, start) in visited or len(visited) >= MOST_CONTINUATIONS:
-            reason = "leads in a circle or too far"
+            reason = "is part of a loop, or of a chain that is too long"
         elif start + size > SECTOR_SIZE:
-            reason = "reaches over the end of its sector"
+            reason = "extends past the end of its sector"
         visited.add((lba, start))
         data = b"" if reason else self._read(lba, start, size)
         if not reason and len(data) < size:
-            reason = "lies behind the end of the image"
+            reason = "is past the end of the image"
         if reason:
             self._log.add(
                 "rockridge-continuation",

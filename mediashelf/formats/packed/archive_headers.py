@@ -52,7 +52,7 @@ class RarBlock:
     ``computed_crc`` is None where it is not known what the CRC covers.
     ``data_size`` bytes follow the header. ``data_crc`` is the CRC-32 of a
     file's data when these are stored as they are, else None. ``hides_rest`` is
-    True for a header behind which all headers are encrypted.
+    True for a header after which all headers are encrypted.
     """
 
     kind: int

@@ -53,8 +53,8 @@ class Compression(IntEnum):
 class CabinetHeader:
     """The first structure of a cabinet.
 
-    ``size`` is the whole cabinet's length in bytes. Folders stand at
-    ``folders_offset``; each has ``folder_reserve`` bytes behind it, each data
+    ``size`` is the whole cabinet's length in bytes. Folders are at
+    ``folders_offset``; each has ``folder_reserve`` bytes after it, each data
     block header ``block_reserve``.
     """
 
@@ -65,13 +65,11 @@ class CabinetHeader:
     file_count: int
     folder_reserve: int
     block_reserve: int
-    previous_name: str
-    next_name: str
 
 
 @dataclass(frozen=True, slots=True)
 class CabinetFolder:
-    """Where a folder's first data block stands, and how many there are."""
+    """Where a folder's first data block is, and how many there are."""
 
     data_offset: int
     block_count: int
@@ -82,7 +80,7 @@ class CabinetFolder:
 class CabinetFile:
     """A run of ``size`` bytes at ``offset`` of the expanded folder.
 
-    The record that says so stands at ``at`` and is ``record_size`` bytes long.
+    Its record is at ``at`` and is ``record_size`` bytes long.
     """
 
     at: int
@@ -131,20 +129,15 @@ def parse_cabinet_header(data: bytes) -> CabinetHeader:
             )
         header_reserve, folder_reserve, block_reserve = _RESERVE.unpack_from(data, at)
         at += _RESERVE.size + header_reserve
-    names = []
     for is_there in (flags & _HAS_PREVIOUS, flags & _HAS_NEXT):
-        name = ""
         if is_there:
-            name, at = _parse_name(data, at)
-            _disk, at = _parse_name(data, at)
-        names.append(name)
-    return CabinetHeader(
-        size, files_offset, at, folders, files, folder_reserve, block_reserve, *names
-    )
+            for _ in ("cabinet", "disk"):
+                _name, at = _parse_name(data, at)
+    return CabinetHeader(size, files_offset, at, folders, files, folder_reserve, block_reserve)
 
 
 def parse_cabinet_folder(data: bytes, at: int) -> CabinetFolder:
-    """Return the folder recorded in ``data``, which stands at offset ``at`` of the cabinet."""
+    """Return the folder recorded in ``data``, which is at offset ``at`` of the cabinet."""
     if len(data) < FOLDER_SIZE:
         raise FormatError(
             "length of the folder record", at=at, found=len(data), expected="8 bytes or more"
@@ -156,7 +149,7 @@ def parse_cabinet_folder(data: bytes, at: int) -> CabinetFolder:
 
 
 def parse_cabinet_file(data: bytes, at: int, folder_count: int) -> CabinetFile:
-    """Return the file recorded in ``data``, which stands at offset ``at`` of the cabinet."""
+    """Return the file recorded in ``data``, which is at offset ``at`` of the cabinet."""
     if len(data) < FILE_SIZE:
         raise FormatError(
             "length of the file record", at=at, found=len(data), expected="16 bytes and a name"
@@ -222,10 +215,13 @@ def _xor_words(data: bytes) -> int:
 
 
 def _parse_name(data: bytes, start: int, place: int = 0) -> tuple[str, int]:
-    """Return a zero-terminated name and the offset behind it."""
+    """Return a zero-terminated name and the offset after it."""
     end = data.find(b"\0", start, start + MAX_NAME_SIZE + 1)
     if end < 0:
         raise FormatError(
-            "name", at=place + start, found=data[start : start + 16], expected="a name that ends"
+            "name",
+            at=place + start,
+            found=data[start : start + 16],
+            expected="a name that ends with a zero byte",
         )
     return data[start:end].decode("utf-8", "replace"), end + 1

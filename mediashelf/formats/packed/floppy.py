@@ -63,7 +63,7 @@ class Floppy:
         self.files = tuple(_parse_folder(view.read(offset + layout.top_start, layout.top_size)))
 
     def read(self, name: str, limit: int) -> bytes | None:
-        """Return the first ``limit`` bytes of a file, None where there is none of this name.
+        """Return the first ``limit`` bytes of a file, None where it does not exist.
 
         A chain of clusters that leaves the volume or comes back to itself ends
         there, and the bytes with it.
@@ -97,7 +97,7 @@ class Floppy:
 
 
 def read_floppy(view: View, offset: int = 0) -> Floppy | None:
-    """Return the volume that begins at ``offset``, None where none of this kind does."""
+    """Return the volume that begins at ``offset``, or None."""
     layout = _parse_layout(view.read(offset, SECTOR_SIZE))
     return None if layout is None else Floppy(view, offset, layout)
 

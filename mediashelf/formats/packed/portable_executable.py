@@ -28,7 +28,7 @@ _PE32, _PE32_PLUS = 0x10B, 0x20B
 class PortableExecutable:
     """What a PE header says; a ``checksum`` of 0 means that none was recorded.
 
-    ``checksum_at`` is where it stands in the file. ``subsystem`` is 1 for
+    ``checksum_at`` is its offset in the file. ``subsystem`` is 1 for
     drivers.
     """
 

@@ -23,7 +23,7 @@ _PAGE = 512
 _NEW_HEADER_FIELD = 60
 _SYSTEM_FIELD = 54  # of an NE header
 _SYSTEM_OS2 = 1  # keeps resources in another form
-_RELOCATIONS_OF_NEW = 64  # programs with a new header put their relocations at or behind it
+_RELOCATIONS_OF_NEW = 64  # programs with a new header put their relocations at or after it
 
 
 class Region(NamedTuple):
@@ -42,7 +42,7 @@ class Region(NamedTuple):
 
     @property
     def end(self) -> int:
-        """The offset behind its last byte."""
+        """The offset after its last byte."""
         return self.offset + self.size
 
 

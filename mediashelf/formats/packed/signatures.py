@@ -13,7 +13,7 @@ HEAD_SIZE = 2048
 
 
 class ContentFormat(StrEnum):
-    """Formats whose own checks can be verified."""
+    """Formats with checksums of their own that can be verified."""
 
     CABINET = "cabinet"
     ZIP = "zip"
@@ -73,7 +73,7 @@ def detect_format(head: bytes) -> ContentFormat | None:
 
 
 def find_attached(data: bytes) -> tuple[ContentFormat, int] | None:
-    """Return the first archive whose signature stands anywhere in ``data``, and its offset."""
+    """Return the first archive whose signature is anywhere in ``data``, and its offset."""
     found = [(data.find(signature), name) for signature, name in _ATTACHED]
     return min(
         ((name, at) for at, name in found if at >= 0), key=lambda pair: pair[1], default=None

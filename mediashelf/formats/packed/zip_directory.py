@@ -25,9 +25,9 @@ from mediashelf.formats.packed.zip_records import (
 
 
 class ZipDirectory(NamedTuple):
-    """Where the central directory stands in the file.
+    """Where the central directory is in the file.
 
-    Offsets of members count from ``prefix``, as an archive may stand behind a
+    Offsets of members count from ``prefix``, as an archive may follow a
     program. ``is_split`` is True for one that is cut into several files; then
     nothing else can be relied on.
     """
@@ -69,7 +69,7 @@ def iter_members(view: View, directory: ZipDirectory) -> Iterator[tuple[int, Zip
     """Yield each record's offset in the file with what it says, as many as the end record counts.
 
     Raises :class:`FormatError` at a record that cannot be read: what follows it is
-    lost. Records never reach behind the directory's end.
+    lost. Records never extend past the directory's end.
     """
     at = directory.at
     for _ in range(directory.entry_count):

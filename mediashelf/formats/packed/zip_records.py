@@ -75,7 +75,7 @@ class ZipMember:
     ``offset`` is where the local header is said to be; -1 in a local header.
     ``record_size`` is the length of the record with name, extra and comment.
     ``modified`` counts seconds since 1970, UTC; the archive's own dates have no zone
-    and are taken as UTC, and None stands for none that makes sense. ``unix_mode`` is
+    and are taken as UTC, and None means that there is no valid one. ``unix_mode`` is
     0 where the archive was made elsewhere. Local headers are not asked for these two.
     """
 
@@ -97,7 +97,7 @@ class ZipMember:
 
     @property
     def has_descriptor(self) -> bool:
-        """Whether CRC and sizes stand behind the data, and may be zero in the local header."""
+        """Whether CRC and sizes follow the data, and may be zero in the local header."""
         return bool(self.flags & FLAG_DESCRIPTOR)
 
     @property
@@ -118,7 +118,7 @@ def find_zip_end(tail: bytes, tail_offset: int) -> ZipEnd | None:
     """Return the last end record in the file's last bytes, or None.
 
     A record whose comment ends where the file ends is preferred: a comment may
-    hold the signature, and bytes may have been added behind the archive.
+    hold the signature, and bytes may have been added after the archive.
     """
     fallback = None
     at = tail.rfind(b"PK\5\6")
@@ -145,7 +145,7 @@ def needs_zip64(end: ZipEnd) -> bool:
 
 
 def parse_zip64_locator(data: bytes) -> int | None:
-    """Return where the 64-bit end record is said to be, or None if this is no locator."""
+    """Return where the 64-bit end record is said to be, or None if this is not a locator."""
     if len(data) < LOCATOR_SIZE or not data.startswith(b"PK\6\7"):
         return None
     offset: int = _LOCATOR.unpack_from(data)[2]

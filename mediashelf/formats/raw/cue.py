@@ -1,4 +1,4 @@
-"""Cue sheets: which tracks a disc has, and where they stand in which file.
+"""Cue sheets: which tracks a disc has, and where they are in which file.
 
 The grammar is the one in the libcdio manual ("BIN/CUE Grammar"): FILE, TRACK,
 FLAGS, PREGAP, INDEX, POSTGAP, CATALOG, REM. Words for texts about a disc, file
@@ -19,8 +19,8 @@ from mediashelf.errors import FormatError
 from mediashelf.formats.raw.cue_words import (
     Word,
     frames_text,
-    parse_number,
     parse_time,
+    parse_two_digits,
     parse_words,
     refuse,
 )
@@ -120,10 +120,10 @@ def decode_cue(data: bytes) -> str:
 
 
 def parse_cue(text: str) -> CueSheet:
-    """Return what a cue sheet says; anything it should not say is a :class:`FormatError`.
+    """Return what a cue sheet says; anything else is a :class:`FormatError`.
 
     The error's place is the line and the column, both from 1. Whether the files
-    exist and hold what they should is not looked at.
+    exist and hold what they should is not checked.
     """
     parser = _Parser()
     for number, line in enumerate(re.split(r"\r\n|\r|\n", text), start=1):
@@ -186,7 +186,7 @@ class _Parser:
         if not self.files:
             refuse("TRACK", number, "a FILE before it")
         self._close_track()
-        value = parse_number(number, "track number", 1)
+        value = parse_two_digits(number, "track number", 1)
         last = self._last_track()
         if last is not None and value != last.number + 1:
             refuse("track number", number, f"{last.number + 1:02}, as it follows {last.number:02}")
@@ -222,10 +222,10 @@ class _Parser:
     def take_index(self, arguments: list[Word]) -> None:
         number, time = arguments
         track = self._track("INDEX", number)
-        value = parse_number(number, "index number", 0)
+        value = parse_two_digits(number, "index number", 0)
         frames = parse_time(time)
         if not track.indexes and value > 1:
-            refuse("index number", number, "00 or 01, as it is the track's first")
+            refuse("index number", number, "00 or 01, as the first of its track")
         if track.indexes and value != max(track.indexes) + 1:
             refuse("index number", number, f"{max(track.indexes) + 1:02}, as it follows")
         earlier = [frame for other in self._tracks for frame in other.indexes.values()]
@@ -239,7 +239,7 @@ class _Parser:
         if not self._tracks:
             refuse(command, word, "a TRACK before it")
         if before_indexes and self._tracks[-1].indexes:
-            refuse(command, word, "its place before the track's first INDEX")
+            refuse(command, word, "it before the track's first INDEX")
         return self._tracks[-1]
 
     def _last_track(self) -> CueTrack | None:

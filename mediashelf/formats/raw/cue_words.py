@@ -46,7 +46,7 @@ def parse_words(line: str, number: int) -> list[Word]:
     return words
 
 
-def parse_number(word: Word, what: str, least: int) -> int:
+def parse_two_digits(word: Word, what: str, least: int) -> int:
     """Return a number of one or two digits that is not below ``least``."""
     if not _NUMBER.fullmatch(word.text) or int(word.text) < least:
         refuse(what, word, f"a number from {least:02} to {LAST_NUMBER}")

@@ -24,16 +24,19 @@ from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.text import count_text
 
 _ZEROS = slice(2068, 2076)  # of mode 1
+NO_CHECK = "no check recorded"
+"""The reason of sectors whose EDC and parity fields are zeros in the whole track."""
+
 _NO_HEADER = bytes(4)  # the parity of mode 2 form 1 takes the header as zeros
 
 
 class SectorVerdict(StrEnum):
     """What can be said of a sector's user data."""
 
-    GOOD = "good"  # proved by the EDC, and in its place
-    CORRECTED = "corrected"  # put right, and then proved by the EDC
+    GOOD = "good"  # EDC good, and in its place
+    CORRECTED = "corrected"  # put right, and then EDC good
     UNCHECKED = "unchecked"  # nothing was recorded that could prove it
-    MISPLACED = "misplaced"  # proved, but its header says that it belongs elsewhere
+    MISPLACED = "misplaced"  # EDC good, but its address is another one
     LOST = "lost"  # wrong, and beyond correction
 
 
@@ -54,17 +57,21 @@ class JudgedSector:
 
     @property
     def user_data(self) -> bytes:
-        """2048 bytes: of form 2 the first of its 2324, of a lost sector what stands there."""
+        """2048 bytes: of form 2 the first of its 2324, of a lost sector what is there."""
         start = self.kind.data_offset
         return self.sector[start : start + SECTOR_SIZE]
 
 
-def judge_sector(sector: bytes, header: bytes) -> JudgedSector:
+def judge_sector(sector: bytes, header: bytes, *, lacks_checks: bool = False) -> JudgedSector:
     """Return what ``sector`` (2352 bytes) is, given the 4-byte header that belongs in its place.
 
     The header's mode is the one that the track should have; a sector that proves
-    to be of another mode is judged by its own.
+    to be of another mode is judged by its own. ``lacks_checks`` says that the track was
+    written without EDC and parity: then zeros in their place are not damage.
     """
+    unchecked = kind_without_check(sector, header) if lacks_checks else None
+    if unchecked is not None:
+        return JudgedSector(SectorVerdict.UNCHECKED, unchecked, sector, NO_CHECK)
     if not any(sector[16:]):
         return _judge_zeros(sector, header)
     for framed in _framed(sector, header):
@@ -86,7 +93,7 @@ def _judge_zeros(sector: bytes, header: bytes) -> JudgedSector:
     if is_framed and mode == 0:
         return JudgedSector(SectorVerdict.GOOD, SectorKind.EMPTY, sector)
     if is_framed and mode == 2:
-        reason = "only zeros, which an EDC of zero cannot prove"
+        reason = "only zeros, so the EDC proves nothing"
         return JudgedSector(SectorVerdict.UNCHECKED, SectorKind.FORM_1, sector, reason)
     return JudgedSector(SectorVerdict.LOST, _likely_kind(sector, header), sector, "only zeros")
 
@@ -112,6 +119,16 @@ def _proved_kind(sector: bytes) -> SectorKind | None:
 def _holds(covered: bytes) -> bool:
     """Tell whether bytes that end in their EDC are proved by it; zeros never are."""
     return edc(covered) == 0 and any(covered)
+
+
+def kind_without_check(sector: bytes, header: bytes) -> SectorKind | None:
+    """Return the kind of a sector in its place whose EDC and parity fields are zeros, or None."""
+    if not sector.startswith(SYNC + header):
+        return None
+    if header[3] == 1:
+        return None if any(sector[EDC_OF_MODE_1.stop - 4 :]) else SectorKind.MODE_1
+    is_form_1 = sector[16:20] == sector[20:24] and not sector[18] & FORM_2_BIT
+    return SectorKind.FORM_1 if is_form_1 and not any(sector[EDC_OF_FORM_1.stop - 4 :]) else None
 
 
 def _is_unproved_form_2(sector: bytes, header: bytes) -> bool:
@@ -154,13 +171,13 @@ def _with_address(sector: bytes, repaired: bytes, kind: SectorKind, header: byte
 def _shift_text(lba: int | None, expected: int | None) -> str:
     # The shift is the same along a run of sectors, so that a run can be told as one.
     if lba is None or expected is None:
-        return "the header holds no address"
+        return "the header has no valid address"
     count = count_text(abs(lba - expected), "sector")
-    return f"the header belongs {count} further {'on' if lba > expected else 'back'}"
+    return f"its address is that of {count} further {'on' if lba > expected else 'back'}"
 
 
 def _corrections(sector: bytes, header: bytes) -> Iterator[tuple[SectorKind, bytes]]:
-    """Yield what the parity makes of the sector, each proved by its EDC."""
+    """Yield what the parity makes of the sector, each with a good EDC."""
     modes = {sector[15], header[3]}
     if 1 in modes:
         starts = _burst_starts(sector, is_whole=not any(sector[_ZEROS]), fixed=_ZEROS)
@@ -203,13 +220,13 @@ def _lost(sector: bytes, header: bytes) -> JudgedSector:
     if sector.count(sector[16]) >= len(sector) - 16:
         reason = f"every byte is {sector[16]:#04x}"
     elif not sector.startswith(SYNC) and sector[12:15] != header[:3]:
-        reason = "neither sync nor address: not a sector"
+        reason = "no sync and no valid address: not a sector"
     elif kind is SectorKind.FORM_2:
-        reason = "the EDC does not hold, and form 2 has no parity"
+        reason = "EDC wrong, and form 2 has no parity"
     elif parity_holds((sector[HEADER] if kind is SectorKind.MODE_1 else _NO_HEADER) + sector[16:]):
-        reason = "the parity holds but the EDC does not: it was written that way"
+        reason = "parity good but EDC wrong: it was written that way"
     else:
-        reason = "more damage than the parity can put right"
+        reason = "more damage than the parity can correct"
     return JudgedSector(SectorVerdict.LOST, kind, sector, reason)
 
 

@@ -26,7 +26,7 @@ _STANDARD_IDENTIFIERS = (b"CD001", b"BEA01", b"NSR02", b"NSR03")
 def detect_layout(head: bytes) -> SectorLayout | None:
     """Return how sectors are stored, judged by :data:`HEAD_SIZE` bytes, or None.
 
-    None means that no sectors of data are seen: sound, scrambled sectors, or
+    None means that no data sectors are seen: audio, scrambled sectors, or
     something else. A file of 2048-byte sectors is recognised by its descriptors.
     Single damaged sectors do not mislead it.
     """
@@ -41,7 +41,7 @@ def _detect_by_sync(head: bytes) -> SectorLayout | None:
         starts = range(0, max(len(head) - 15, 0), size)
         modes = Counter(head[start + 15] for start in starts if head.startswith(SYNC, start))
         for mode in (1, 2):
-            # The first sector stands at 0 for either size and proves neither.
+            # The first sector is at 0 for either size and proves neither.
             if modes[mode] > (len(starts) > 1):
                 found[f"MODE{mode}/{size}"] = modes[mode]
     return LAYOUTS[found.most_common(1)[0][0]] if found else None
@@ -89,7 +89,7 @@ def scramble(sector: bytes) -> bytes:
 
 
 def is_scrambled(sector: bytes) -> bool:
-    """Tell whether a raw sector of mode 1 is still scrambled, proved by its EDC."""
+    """Tell whether a raw sector of mode 1 is still scrambled, by its EDC."""
     if len(sector) < RAW_SIZE or not sector.startswith(SYNC):
         return False
     plain = scramble(sector[:RAW_SIZE])

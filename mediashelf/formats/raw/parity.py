@@ -2,16 +2,16 @@
 
 A *body* here is a sector without its sync: 2340 bytes of header, data, EDC,
 172 bytes of P and 104 bytes of Q. It is 1170 words of two bytes, and the code
-works on the even and on the odd bytes alike. Words 0 to 1117 stand in 26 rows of
+works on the even and on the odd bytes alike. Words 0 to 1117 are 26 rows of
 43. Each of the 43 columns is a P codeword RS(26,24); each of 26 diagonals, with
-two more words from behind the rows, is a Q codeword RS(45,43). Field
+two more words from after the rows, is a Q codeword RS(45,43). Field
 x^8 + x^4 + x^3 + x^2 + 1, alpha = 2; generator roots alpha^0 and alpha^1.
 
 A codeword is known by its *lane*: P has 86 (column x byte of the word), Q has 52.
 Row m of all lanes is one run of bytes, which :meth:`bytes.translate` multiplies
 and an exclusive-or of integers adds at once.
 
-Source: ECMA-130 Annex A, which we have not read. The layout was confirmed by
+Source: ECMA-130 Annex A, which was not at hand. The layout was confirmed by
 computing the parity of more than 500 sectors that others had made.
 """
 
@@ -50,12 +50,12 @@ DIVIDED_BY_ALPHA_PLUS_1 = times_alpha_to(255 - LOG[3])
 
 
 def p_cell(row: int, lane: int) -> int:
-    """Return where byte ``row`` of a P codeword stands in a body."""
+    """Return where byte ``row`` of a P codeword is in a body."""
     return row * P_LANES + lane
 
 
 def q_cell(row: int, lane: int) -> int:
-    """Return where byte ``row`` of a Q codeword stands in a body."""
+    """Return where byte ``row`` of a Q codeword is in a body."""
     if row >= Q_ROWS - 2:
         return Q_PARITY_OFFSET + (row - (Q_ROWS - 2)) * Q_LANES + lane
     return 2 * ((44 * row + 43 * (lane // 2)) % (43 * P_ROWS)) + lane % 2
@@ -107,7 +107,7 @@ def find_parity_damage(stored: bytes, size: int, header_offset: int, *, header: 
     """Return the indexes of the sectors in ``stored`` whose parity does not hold.
 
     ``stored`` holds whole sectors of ``size`` bytes; ``header_offset`` is where
-    the 4-byte header stands in each (-4 where it is not stored). With
+    the 4-byte header is in each (-4 where it is not stored). With
     ``header=False`` it counts as zeros, as mode 2 form 1 has it. Many sectors are
     checked at once: a vector here is one byte of every sector.
     """

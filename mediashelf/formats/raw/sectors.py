@@ -30,7 +30,6 @@ from mediashelf.formats.volume import SECTOR_SIZE
 
 SYNC = b"\x00" + b"\xff" * 10 + b"\x00"
 RAW_SIZE = 2352
-SUBCHANNEL_SIZE = 96
 FORM_2_SIZE = 2324
 
 HEADER = slice(12, 16)
@@ -77,7 +76,7 @@ class SectorLayout:
 
     @property
     def is_data(self) -> bool:
-        """Whether the track holds data, not sound."""
+        """Whether the track holds data, not audio."""
         return self.mode > 0
 
     @property
@@ -92,7 +91,7 @@ class SectorLayout:
 
     @property
     def body_offset(self) -> int:
-        """Where byte 16 of a raw sector (after the header) stands in a stored one."""
+        """Where byte 16 of a raw sector (after the header) is in a stored one."""
         return 16 if self.has_header else 0
 
     @property
@@ -171,37 +170,11 @@ def parse_header_lba(header: bytes) -> int | None:
 
 def encode_mode_1(data: bytes, lba: int) -> bytes:
     """Return the raw sector of mode 1 for 2048 bytes of user data."""
-    _require_size(data, SECTOR_SIZE)
+    if len(data) != SECTOR_SIZE:
+        raise ValueError(f"user data has {len(data)} bytes, a sector of mode 1 takes {SECTOR_SIZE}")
     covered = SYNC + header_of(lba, 1) + data
     body = covered[12:] + edc(covered).to_bytes(4, "little") + bytes(8)
     return SYNC + body + parity_of(body)
-
-
-def encode_form_1(data: bytes, lba: int, *, subheader: bytes = b"\x00\x00\x08\x00") -> bytes:
-    """Return the raw sector of mode 2 form 1 for 2048 bytes of user data.
-
-    The parity takes the four header bytes as zeros. ``subheader`` is file, channel,
-    submode and coding; it is recorded twice.
-    """
-    _require_size(data, SECTOR_SIZE)
-    covered = subheader * 2 + data
-    body = covered + edc(covered).to_bytes(4, "little")
-    return SYNC + header_of(lba, 2) + body + parity_of(bytes(4) + body)
-
-
-def encode_form_2(
-    data: bytes, lba: int, *, subheader: bytes = b"\x00\x00\x28\x00", with_edc: bool = True
-) -> bytes:
-    """Return the raw sector of mode 2 form 2 for 2324 bytes of user data; its EDC is optional."""
-    _require_size(data, FORM_2_SIZE)
-    covered = subheader * 2 + data
-    check = edc(covered) if with_edc else 0
-    return SYNC + header_of(lba, 2) + covered + check.to_bytes(4, "little")
-
-
-def _require_size(data: bytes, size: int) -> None:
-    if len(data) != size:
-        raise ValueError(f"user data has {len(data)} bytes, a sector of this form takes {size}")
 
 
 class RawView:

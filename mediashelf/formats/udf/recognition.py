@@ -1,4 +1,4 @@
-"""UDF: is it there, and where are its entry points; tags that stand before every record.
+"""UDF: is it there, where are its entry points, and are descriptor tags good.
 
 Layouts and clause numbers are those of ECMA-167 as the Linux kernel 6.12 has
 them (fs/udf/ecma_167.h, misc.c, super.c); all numbers have their low byte first.
@@ -29,7 +29,7 @@ _SEQUENCE = struct.Struct("<II")  # length in bytes and location, in the anchor
 
 
 class Tag(NamedTuple):
-    """The 16 bytes in front of every UDF descriptor (3/7.2)."""
+    """The 16 bytes that begin every UDF descriptor (3/7.2)."""
 
     identifier: int
     version: int
@@ -40,7 +40,7 @@ class Tag(NamedTuple):
     location: int
 
 
-def parse_tag(data: bytes) -> Tag:
+def parse_descriptor_tag(data: bytes) -> Tag:
     """Return the tag in the first 16 bytes of ``data``; nothing is checked."""
     return Tag(*_TAG.unpack_from(data))
 
@@ -51,7 +51,7 @@ def tag_checksum(data: bytes) -> int:
 
 
 def descriptor_crc(data: bytes, length: int) -> int:
-    """Return the CRC (x16 + x12 + x5 + 1, from 0) of the ``length`` bytes behind the tag."""
+    """Return the CRC (x16 + x12 + x5 + 1, from 0) of the ``length`` bytes after the tag."""
     return binascii.crc_hqx(data[TAG_SIZE : TAG_SIZE + length], 0)
 
 
@@ -73,7 +73,7 @@ def read_recognition(view: View, log: ProblemLog) -> str:
         log.add(
             "udf-recognition",
             f"LBA {lba}",
-            "the volume recognition sequence is not framed as it must be",
+            "the volume recognition sequence has no proper beginning or end",
             offset=lba * SECTOR_SIZE,
             found="no " + " and no ".join(["BEA01"] * (not began) + ["TEA01"] * (not ended)),
             expected="BEA01, then the standard's identifier, then TEA01",
@@ -82,7 +82,7 @@ def read_recognition(view: View, log: ProblemLog) -> str:
 
 
 def read_anchors(view: View, log: ProblemLog) -> list[tuple[int, int]]:
-    """Return length and location of each volume descriptor sequence that a sound anchor names.
+    """Return length and location of each volume descriptor sequence that a valid anchor names.
 
     The main sequence comes first, then the reserve.
     """
@@ -93,8 +93,8 @@ def read_anchors(view: View, log: ProblemLog) -> list[tuple[int, int]]:
         # At the other two places a disc may have something else.
         if (
             data
-            and (lba == FIRST_ANCHOR or parse_tag(data).identifier == ANCHOR)
-            and check_descriptor(data, lba, frozenset({ANCHOR}), "anchor", log)
+            and (lba == FIRST_ANCHOR or parse_descriptor_tag(data).identifier == ANCHOR)
+            and verify_tag(data, lba, frozenset({ANCHOR}), "anchor", log)
         ):
             sequences += [
                 _SEQUENCE.unpack_from(data, TAG_SIZE),
@@ -104,7 +104,7 @@ def read_anchors(view: View, log: ProblemLog) -> list[tuple[int, int]]:
         log.add(
             "udf-anchor",
             f"LBA {FIRST_ANCHOR}",
-            "no sound UDF anchor was found, so its volume can't be read",
+            "no valid UDF anchor was found, so the UDF volume was not read",
             offset=FIRST_ANCHOR * SECTOR_SIZE,
             expected=f"an anchor at LBA {FIRST_ANCHOR}, {last - FIRST_ANCHOR} or {last}",
         )
@@ -112,7 +112,7 @@ def read_anchors(view: View, log: ProblemLog) -> list[tuple[int, int]]:
     return list(dict.fromkeys(sequences))
 
 
-def check_descriptor(
+def verify_tag(
     data: bytes,
     location: int | None,
     expected: frozenset[int],
@@ -129,7 +129,7 @@ def check_descriptor(
     """
     if len(data) < TAG_SIZE:
         return False
-    tag = parse_tag(data)
+    tag = parse_descriptor_tag(data)
     wrong = []
     if tag.identifier not in expected:
         wrong.append((f"tag identifier {tag.identifier}", " or ".join(map(str, sorted(expected)))))
@@ -150,7 +150,7 @@ def check_descriptor(
         log.add(
             "udf-tag",
             name if offset is None else f"LBA {offset // SECTOR_SIZE}",
-            f"the tag of the UDF record of {name} is wrong",
+            f"the UDF descriptor tag of {name} is wrong",
             offset=offset,
             length=None if offset is None else len(data),
             found=found,

@@ -28,7 +28,7 @@ _LENGTH_MASK = 0x3FFF_FFFF
 
 
 class LongAddress(NamedTuple):
-    """A long allocation descriptor (4/14.14.2): where an extent of a partition stands."""
+    """A long allocation descriptor (4/14.14.2): where an extent of a partition is."""
 
     kind: int
     size: int  # bytes
@@ -205,7 +205,7 @@ def parse_file_identifier(data: bytes, at: int) -> FileIdentifier | None:
 def parse_addresses(form: int, data: bytes, partition: int) -> list[LongAddress]:
     """Return allocation descriptors of any form as long ones; an empty one ends the list.
 
-    ``partition`` is where short descriptors, which name none, point into.
+    ``partition`` is the one that short descriptors, which name none, refer to.
     """
     size = {0: 8, 1: 16, 2: 20}.get(form, 0)
     if not size:
@@ -240,7 +240,7 @@ def decode_compressed(data: bytes) -> str:
 
 
 def parse_timestamp(data: bytes) -> datetime | None:
-    """Return a 12-byte timestamp (1/7.3), or None when it is no date.
+    """Return a 12-byte timestamp (1/7.3), or None when it is not valid.
 
     The low 12 bits of the first word are the signed offset from UTC in minutes;
     -2047 means "not given" and is read as UTC.

@@ -1,4 +1,4 @@
-"""Where a UDF volume's blocks stand in the image: partitions, maps, file entries, extents."""
+"""Where a UDF volume's blocks are in the image: partitions, maps, file entries, extents."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.udf.recognition import check_descriptor
+from mediashelf.formats.udf.recognition import verify_tag
 from mediashelf.formats.udf.records import (
     ALLOCATION_EXTENT_DESCRIPTOR,
     EXTENDED_FILE_ENTRY,
@@ -55,16 +55,18 @@ class UdfSpace:
         self.log.add(rule, where, message)
 
     def read_record(self, address: LongAddress, tags: frozenset[int], name: str) -> bytes | None:
-        """Return the block at ``address`` when its tag is one of ``tags`` and sound."""
+        """Return the block at ``address`` when its tag is one of ``tags`` and valid."""
         lba = self._lba(address)
         if lba is None:
             self.problem("udf-address", name, self._why_not(address))
             return None
         data = read_sector(self.view, lba)
         if not data:
-            self.problem("udf-address", name, f"its record at LBA {lba} is past the image's end")
+            self.problem(
+                "udf-address", name, f"its descriptor at LBA {lba} is past the end of the image"
+            )
             return None
-        if check_descriptor(data, address.block, tags, name, self.log, offset=lba * SECTOR_SIZE):
+        if verify_tag(data, address.block, tags, name, self.log, offset=lba * SECTOR_SIZE):
             return data
         self.is_complete = False
         return None
@@ -88,7 +90,7 @@ class UdfSpace:
 
         ``icb`` is the address of the file entry and ``offset`` its place in the image.
         """
-        if file_entry.address_form == 3:  # the bytes stand in the file entry itself
+        if file_entry.address_form == 3:  # the bytes are in the file entry itself
             start = offset + file_entry.addresses_at
             size = min(file_entry.size, len(file_entry.addresses))
             extents = [Extent(start // SECTOR_SIZE, size, start % SECTOR_SIZE)] if size else []
@@ -96,7 +98,9 @@ class UdfSpace:
         else:
             extents, left = self._recorded_extents(file_entry, icb, name)
         if left > 0:
-            self.problem("udf-file-entry", name, f"its extents lack {left:,} bytes of its size")
+            self.problem(
+                "udf-file-entry", name, f"its extents are {left:,} bytes shorter than its size"
+            )
         return tuple(extents)
 
     def _recorded_extents(
@@ -135,7 +139,7 @@ class UdfSpace:
                 return
             place = (following.partition, following.block)
             if place in seen or len(seen) >= MOST_CONTINUATIONS:
-                self.problem("walk-bounded", name, "its allocation descriptors run in a circle")
+                self.problem("walk-bounded", name, "its allocation descriptors form a loop")
                 return
             seen.add(place)
             block = self.read_record(following, frozenset({ALLOCATION_EXTENT_DESCRIPTOR}), name)
@@ -178,7 +182,7 @@ class UdfSpace:
         if address.partition < len(self._maps):
             kind = self._maps[address.partition].kind
             if kind in self.unread:
-                return f"stands in a {kind} partition, which is not read here"
+                return f"is in a {kind} partition, which is not supported"
         return f"block {address.block} is outside partition {address.partition}"
 
     def _metadata_extents(self, reference: int, row: PartitionMap) -> tuple[Extent, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 
-from mediashelf.formats.udf.recognition import check_descriptor
+from mediashelf.formats.udf.recognition import verify_tag
 from mediashelf.formats.udf.records import (
     FILE_IDENTIFIER_DESCRIPTOR,
     FILE_SET_DESCRIPTOR,
@@ -76,14 +76,16 @@ def _iter_directory(
         return
     data = space.read_extents(extents, size)
     if len(data) < size:
-        space.problem("directory-readable", where, "the directory is not wholly in the image")
+        space.problem(
+            "directory-readable", where, "part of the directory is past the end of the image"
+        )
     at = 0
     while at < len(data):
         record = parse_file_identifier(data, at)
         piece = data[at : at + record.length] if record else b""
-        if record is None or not check_descriptor(piece, None, _IDENTIFIER, where, space.log):
+        if record is None or not verify_tag(piece, None, _IDENTIFIER, where, space.log):
             # Records follow each other by their lengths alone.
-            space.problem("udf-directory", where, f"records after byte {at} of it are lost")
+            space.problem("udf-directory", where, f"the records from byte {at} on cannot be read")
             return
         at += record.length
         if not (record.is_parent or record.is_deleted):
@@ -102,7 +104,11 @@ def _entry(space: UdfSpace, parent: str, record: FileIdentifier) -> Entry:
     file_entry, offset = found
     is_directory = file_entry.file_type == FILE_TYPE_DIRECTORY
     if is_directory != record.is_directory:
-        space.problem("udf-directory", path, "its name and its file entry disagree on what it is")
+        space.problem(
+            "udf-directory",
+            path,
+            "its directory record and its file entry disagree: file or directory",
+        )
     has_bytes = is_directory or file_entry.file_type in FILE_TYPES_WITH_BYTES
     moment = parse_timestamp(file_entry.modified)
     return Entry(

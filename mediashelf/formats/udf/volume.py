@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.recognition import (
-    check_descriptor,
-    parse_tag,
+    parse_descriptor_tag,
     read_anchors,
     read_recognition,
+    verify_tag,
 )
 from mediashelf.formats.udf.records import (
     LogicalVolume,
@@ -56,26 +56,26 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
             log.add(
                 "udf-volume-descriptors",
                 f"LBA {sequences[0][1]}",
-                "the UDF volume descriptor sequence has no sound logical volume",
+                "the UDF volume descriptor sequence has no valid logical volume descriptor",
                 offset=sequences[0][1] * SECTOR_SIZE,
                 expected="a logical volume descriptor",
             )
-        _not_read(log, "no logical volume was found")
+        _not_read(log, "there is no valid logical volume descriptor")
         return VolumeFacts(
             VolumeKind.UDF, sequence.label, detail=standard, entries_read=False, is_complete=False
         )
     entries: tuple[Entry, ...] = ()
     is_read, is_complete = False, False
     if volume.block_size != SECTOR_SIZE:
-        _not_read(log, f"blocks of {volume.block_size} bytes are not followed")
+        _not_read(log, f"blocks of {volume.block_size} bytes are not supported")
     else:
         space = UdfSpace(view, volume, tuple(sequence.partitions.values()), log)
         entries = tuple(iter_udf_entries(space, volume.file_set))
         is_read = bool(entries) or space.is_complete
         is_complete = space.is_complete
-        check_extents(view, entries, log)
+        _log_cut_extents(view, entries, log)
         for kind in sorted(space.unread):
-            _not_read(log, f"a {kind} partition is not followed")
+            _not_read(log, f"{kind} partitions are not supported")
     return VolumeFacts(
         VolumeKind.UDF,
         volume.label or sequence.label,
@@ -100,8 +100,8 @@ def _end_of_partitions(sequence: _Sequence, volume: LogicalVolume) -> int:
     return max(ends, default=0)
 
 
-def check_extents(view: View, entries: Iterable[Entry], log: ProblemLog) -> None:
-    """Log every file whose bytes lie behind the end of the image."""
+def _log_cut_extents(view: View, entries: Iterable[Entry], log: ProblemLog) -> None:
+    """Log every file whose bytes are past the end of the image."""
     for entry in entries:
         if entry.is_directory:
             continue  # what a directory lacks shows when it is read
@@ -114,7 +114,7 @@ def check_extents(view: View, entries: Iterable[Entry], log: ProblemLog) -> None
             log.add(
                 "extent-inside-image",
                 f"{entry.path} (udf)",
-                f"{end - first_outside:,} of {entry.size:,} bytes lie behind the end of the image",
+                f"{end - first_outside:,} of {entry.size:,} bytes are past the end of the image",
                 offset=first_outside,
                 length=end - first_outside,
                 found=f"ends at byte {end:,}",
@@ -136,7 +136,7 @@ def _read_sequences(view: View, sequences: list[tuple[int, int]], log: ProblemLo
             log.add(
                 "udf-volume-descriptors",
                 f"LBA {start}",
-                "the UDF volume descriptor sequence has no end",
+                "the UDF volume descriptor sequence has no terminator",
                 offset=start * SECTOR_SIZE,
                 length=length,
                 expected="a terminating descriptor",
@@ -152,13 +152,13 @@ def _read_sequence(
 ) -> None:
     for lba in range(start, start + min(length // SECTOR_SIZE, MOST_DESCRIPTORS)):
         data = read_sector(view, lba)
-        identifier = parse_tag(data).identifier if data else 0
+        identifier = parse_descriptor_tag(data).identifier if data else 0
         if identifier in (0, TERMINATING):
             # Blocks that were never written end a sequence too (3/8.4.2, from memory).
             sequence.has_end = bool(data)
             return
         name = f"volume descriptor {identifier}"
-        if not check_descriptor(data, lba, frozenset({identifier}), name, log):
+        if not verify_tag(data, lba, frozenset({identifier}), name, log):
             continue
         if identifier == PRIMARY:
             sequence.label = parse_dstring(data[24:56])

@@ -55,7 +55,7 @@ class ListRow:
 
 @dataclass(frozen=True, slots=True)
 class ListReport:
-    """The outcome of one comparison; rows stand in the order of the lists, extras last.
+    """The outcome of one comparison; rows are in the order of the lists, extras last.
 
     ``problems`` are findings about the lists and the folder themselves.
     """
@@ -87,7 +87,7 @@ def read_checksum_list(path: Path) -> ChecksumList:
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror or error}") from error
     if len(data) > MAX_LIST_SIZE:
-        raise InputError(f"{path}: over {MAX_LIST_SIZE:,} bytes; this is no checksum list")
+        raise InputError(f"{path}: over {MAX_LIST_SIZE:,} bytes; this is not a checksum list")
     return parse_checksum_list(data, path.name)
 
 

@@ -212,7 +212,7 @@ def _decide(
 
 
 def _with_digests(placed: PlacedDisc, workshop: Path | None, on_bytes: OnBytes) -> PlacedDisc:
-    """Return the placed with the digests of its source, as far as they can be had."""
+    """Return the disc with the digests of its source, as far as they can be had."""
     if placed.expected is not None:
         return placed
     if placed.image is not None:
@@ -223,8 +223,8 @@ def _with_digests(placed: PlacedDisc, workshop: Path | None, on_bytes: OnBytes) 
         return placed
     built = workshop / placed.path
     try:
-        # A plan is good for one build, and the one in the placed may be needed for the card.
-        build_disc(plan_disc(plan.recipe), built, anyway=True, on_bytes=on_bytes)
+        # A plan is good for one build, and this disc's own may be needed for the card.
+        build_disc(plan_disc(plan.recipe, plan.pages), built, anyway=True, on_bytes=on_bytes)
     except MediashelfError:
         built.unlink(missing_ok=True)
         return placed  # no room for it here, say; the card itself is tried later

@@ -6,14 +6,14 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import load_recipe
+from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
 from mediashelf.image import open_image, open_view
 from mediashelf.integrity.fixity.comparing import TRUNCATING_RULE, compare_with_record, observe
 from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start, read_cd_start
 from mediashelf.sessions.discs.look_raw import look_at_tracks
+from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
 from mediashelf.sessions.discs.served_image import ServedImage
 from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track
@@ -24,25 +24,27 @@ from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests
 OnBytes = Callable[[int], None]
 
 
-def look_at(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> ServedImage:
+def look_at(
+    file: SourceFile, disc: PlanDisc, plan_recipe: PlanRecipe, on_bytes: OnBytes
+) -> ServedImage:
     """Open the file, or plan its recipe, with the wishes of its disc.
 
     Raises :class:`MediashelfError` for what cannot be opened or understood.
     """
     if file.is_recipe:
-        return _look_at_recipe(file)
+        return _look_at_recipe(file, plan_recipe)
     return _look_at_image(file, disc, on_bytes)
 
 
-def _look_at_recipe(file: SourceFile) -> ServedImage:
-    plan = plan_disc(load_recipe(file.path))
-    _, findings = fit_to_serve(plan.size, str(file.path), pad=False)
+def _look_at_recipe(file: SourceFile, plan_recipe: PlanRecipe) -> ServedImage:
+    planned = plan_recipe(file.path)
     return ServedImage(
         file,
-        plan.facts,
-        (*plan.findings, *findings),
-        cd_start=_planned_cd_start(plan),
-        disc_plan=plan,
+        planned.plan.facts,
+        planned.findings,
+        cd_start=_planned_cd_start(planned.plan),
+        disc_plan=planned.plan,
+        told=planned.told,
     )
 
 

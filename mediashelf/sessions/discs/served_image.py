@@ -21,7 +21,8 @@ class ServedImage:
     target. ``image`` is None for a recipe, which has a ``disc_plan``, and for what
     cannot be served at all. ``digests`` are those of the image as it is served and
     ``original`` those of the file that it comes from, where they were read.
-    ``cd_start`` tells of the boot floppy inside, None where there is none.
+    ``cd_start`` tells of the boot floppy inside, None where there is none. ``told``
+    is what a recipe's plan tells and what blocks nothing.
     """
 
     file: SourceFile
@@ -32,6 +33,7 @@ class ServedImage:
     original: FileDigests | None = None
     cd_start: CdStart | None = None
     disc_plan: DiscPlan | None = None
+    told: tuple[Finding, ...] = ()
 
     @property
     def can_be_served(self) -> bool:

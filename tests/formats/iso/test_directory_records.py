@@ -206,3 +206,17 @@ def test_any_bytes_are_parsed(data: bytes) -> None:
     records, findings = parse(data)
     assert len(records.children) <= len(data) // 34
     assert records.is_complete or findings
+
+
+@pytest.mark.parametrize("right", ["little", "big"])
+def test_where_both_sizes_disagree_the_one_that_ends_in_the_image_counts(right: str) -> None:
+    # ECMA-119 7.3.3 has one number in both orders; which one to believe is own behaviour.
+    # 40 blocks fit into the image, but not from block 970 on: there are 30 left.
+    record = bytearray(parts.directory_record(b"LATE.TXT;1", 970, 40 * SECTOR))
+    good = 30 * SECTOR
+    at = 10 if right == "little" else 14
+    record[at : at + 4] = good.to_bytes(4, "little" if right == "little" else "big")
+    records, findings = parse(directory(bytes(record)))
+    assert rules(findings) == ["both-orders-agree"]
+    assert records.children[0].size == good
+    assert records.furthest == 1000 * SECTOR

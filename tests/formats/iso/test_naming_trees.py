@@ -13,7 +13,7 @@ from mediashelf.findings import Finding
 from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.identifiers import Iso9660Naming, order_key
 from mediashelf.formats.iso.joliet import JolietNaming
-from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, Naming, check_distinct
+from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, Naming, log_duplicates
 from mediashelf.formats.structure_rules import ProblemLog
 
 HERE = Directory("/HERE", "", b"HERE", 20, 2048, 20 * 2048, 0, 2)
@@ -33,7 +33,7 @@ def named(naming: Naming, identifiers: list[bytes]) -> Named:
 def judged(kind: type[Iso9660Naming] | type[JolietNaming], identifiers: list[bytes]) -> list[str]:
     log = ProblemLog()
     naming = kind(log)
-    naming.check(HERE, named(naming, identifiers))
+    naming.judge(HERE, named(naming, identifiers))
     naming.finish()
     return [finding.rule for finding in log.findings()]
 
@@ -194,7 +194,7 @@ def distinct_findings(*pairs: tuple[bytes, int]) -> tuple[Finding, ...]:
         DirectoryRecord(40 * number, identifier, 100, 1, flags, parts.RECORD_DATE)
         for number, (identifier, flags) in enumerate(pairs)
     ]
-    check_distinct(HERE, Iso9660Naming(log).name_all(HERE, b"", made), log)
+    log_duplicates(HERE, Iso9660Naming(log).name_all(HERE, b"", made), log)
     return log.findings()
 
 

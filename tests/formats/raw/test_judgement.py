@@ -6,15 +6,13 @@ import random
 
 import pytest
 
-from make_raw import flip, noise, spoil
+from make_raw import encode_form_1, encode_form_2, flip, noise, spoil
 from mediashelf.formats.raw.judgement import JudgedSector, SectorVerdict, judge_sector
 from mediashelf.formats.raw.parity import parity_of
 from mediashelf.formats.raw.sectors import (
     RAW_SIZE,
     SYNC,
     SectorKind,
-    encode_form_1,
-    encode_form_2,
     encode_mode_1,
     header_of,
 )
@@ -108,20 +106,20 @@ def test_damaged_parity_alone_leaves_the_data_good() -> None:
 @pytest.mark.parametrize(
     ("sector", "mode", "reason"),
     [
-        (spoil(MODE_1, 100, 400), 1, "more damage than the parity can put right"),
-        (spoil(FORM_1, 100, 400), 2, "more damage than the parity can put right"),
-        (flip(FORM_2, 100), 2, "the EDC does not hold, and form 2 has no parity"),
+        (spoil(MODE_1, 100, 400), 1, "more damage than the parity can correct"),
+        (spoil(FORM_1, 100, 400), 2, "more damage than the parity can correct"),
+        (flip(FORM_2, 100), 2, "EDC wrong, and form 2 has no parity"),
         (bytes(RAW_SIZE), 1, "only zeros"),
         (bytes(RAW_SIZE), 2, "only zeros"),
         (MODE_1[:16] + bytes(2336), 1, "only zeros"),
         (b"\xff" * RAW_SIZE, 1, "every byte is 0xff"),
         (MODE_1[:16] + b"\x55" * 2336, 1, "every byte is 0x55"),
-        (noise(RAW_SIZE), 1, "neither sync nor address: not a sector"),
-        (noise(RAW_SIZE), 2, "neither sync nor address: not a sector"),
+        (noise(RAW_SIZE), 1, "no sync and no valid address: not a sector"),
+        (noise(RAW_SIZE), 2, "no sync and no valid address: not a sector"),
         (
             encode_mode_1(DATA, LBA)[:2064] + b"EDC?" + bytes(284),
             1,
-            "more damage than the parity can put right",
+            "more damage than the parity can correct",
         ),
     ],
 )
@@ -137,14 +135,14 @@ def test_sector_that_was_written_with_a_wrong_edc_is_named() -> None:
     covered = MODE_1[12:2064] + b"EDC?" + bytes(8)
     judged = judge(SYNC + covered + parity_of(covered))
     assert judged.verdict is SectorVerdict.LOST
-    assert judged.reason == "the parity holds but the EDC does not: it was written that way"
+    assert judged.reason == "parity good but EDC wrong: it was written that way"
 
 
 @pytest.mark.parametrize(
     ("distance", "reason"),
     [
-        (1, "the header belongs 1 sector further on"),
-        (-3, "the header belongs 3 sectors further back"),
+        (1, "its address is that of 1 sector further on"),
+        (-3, "its address is that of 3 sectors further back"),
     ],
 )
 def test_sector_of_another_place(distance: int, reason: str) -> None:

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from make_raw import (
+    encode_form_1,
     flip,
     form_1_image,
     mode_1_image,
@@ -34,7 +35,7 @@ from mediashelf.formats.raw.parity import (
     q_cell,
     syndromes,
 )
-from mediashelf.formats.raw.sectors import SYNC, edc, encode_form_1, encode_mode_1
+from mediashelf.formats.raw.sectors import SYNC, edc, encode_mode_1
 
 BODY = encode_mode_1(noise(2048), 4711)[12:]
 

@@ -9,6 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from make_raw import (
+    encode_form_1,
+    encode_form_2,
     flip,
     form_1_image,
     form_2_image,
@@ -30,8 +32,6 @@ from mediashelf.formats.raw.sectors import (
     RawView,
     address_of,
     edc,
-    encode_form_1,
-    encode_form_2,
     encode_mode_1,
     header_of,
     headers_of,

@@ -14,7 +14,7 @@ from image_parts import SECTOR, anchor, tagged
 from make_image import ANCHOR, MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.fields import BytesView
-from mediashelf.formats.udf.recognition import descriptor_crc, parse_tag, tag_checksum
+from mediashelf.formats.udf.recognition import descriptor_crc, parse_descriptor_tag, tag_checksum
 from mediashelf.formats.volume import VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 
@@ -40,7 +40,7 @@ def test_the_crc_is_the_one_of_the_catalogue() -> None:
 
 
 def test_a_tag_is_parsed_field_by_field() -> None:
-    tag = parse_tag(anchor(256, 257, 3 * SECTOR))
+    tag = parse_descriptor_tag(anchor(256, 257, 3 * SECTOR))
     assert (tag.identifier, tag.version, tag.location, tag.crc_length) == (2, 2, 256, 496)
     assert tag.checksum == tag_checksum(anchor(256, 257, 3 * SECTOR))
     # All 16 bytes but the checksum itself, modulo 256.

@@ -1,9 +1,9 @@
-"""``mediashelf list --history``: what happened to one image, from its first scan on.
+"""``mediashelf show --history``: what happened to one image, from its first scan on.
 
-The shape of ``--json``: ``command`` and ``version``, then ``image``, as in the list,
-and ``history``, oldest first: each with ``happened_at``, ``event``, ``seen_by``,
-``detail``, and ``session``, null or an object with ``number``, ``name``, ``machine``
-and ``card``.
+The shape of ``--json``: ``command`` and ``version``, ``image`` (its file), ``record``,
+as in the list, and ``history``, oldest first: each with ``happened_at``, ``event``,
+``seen_by``, ``detail``, and ``session``, null or an object with ``number``, ``name``,
+``machine`` and ``card``.
 """
 
 from __future__ import annotations
@@ -22,12 +22,14 @@ from mediashelf.cli.render import say, say_json, say_wrapped
 _GATHERED = 3  # so many times the same in a row become one line
 
 
-def show_history(catalogue: Catalogue, name: str, *, as_json: bool, quiet: bool) -> None:
-    """Print the history of the image that a name means."""
+def say_history(catalogue: Catalogue, name: str, *, as_json: bool, quiet: bool) -> None:
+    """Print the history of the image that a name means; its file may be gone."""
     row = recorded_image(catalogue, name)
     history = history_of(catalogue.db, row.id)
     if as_json:
-        say_json(document("list", image=image_dict(row), history=map(_dict, history)))
+        say_json(
+            document("show", image=row.file, record=image_dict(row), history=map(_dict, history))
+        )
         return
     if not quiet:
         say_wrapped(f"{row.shelf}: {row.path} ({row.state})")
