@@ -165,7 +165,7 @@ def test_the_drawing_shares_out_its_room_by_size() -> None:
         SpaceShare("SETUP.EXE", 3000, 1),
         SpaceShare("", 1000, 40),
     )
-    (step,) = run_sheet(with_contents(Contents(44, 1, ("BIG/",), areas))).steps
+    (step,) = run_sheet(with_contents(Contents(44, 1, ("BIG/",), areas))).discs
     width, height = DRAWING_SIZE
     room = {tile.lines[0].split()[0]: tile for tile in step.tiles if tile.lines}
     for name, part in (("BIG/", 0.6), ("SETUP.EXE", 0.3), ("40", 0.1)):

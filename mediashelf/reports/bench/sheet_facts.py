@@ -22,7 +22,7 @@ DRAWING_SIZE = (300, 132)
 """Width and height in units of the drawing of a disc's contents."""
 
 _TOP_NAMES = 12
-_KEPT_TOGETHER = 2  # rows to watch for with which a step still fits well on one page
+_KEPT_TOGETHER = 2  # rows to watch for with which a disc still fits well on one page
 
 _METHODS = {
     "no-emulation": "without emulation",
@@ -54,19 +54,14 @@ class SheetFinding:
 
 
 @dataclass(frozen=True, slots=True)
-class SheetStep:
-    """One disc as the person sees it; ``facts`` are pairs of name and text.
+class SheetDisc:
+    """What the sheet adds to a disc of the manifest; ``facts`` are pairs of name and text.
 
     ``inside`` counts what the disc holds, ``top_names`` are the names that one sees
-    first, and ``tiles`` draw it; all may be empty. ``is_long`` says that the step
-    may be divided between two pages.
+    first, and ``tiles`` draw it; all may be empty.
     """
 
-    position: int
-    code: str
-    title: str
-    purpose: str
-    expect: str
+    disc: ManifestDisc
     facts: tuple[tuple[str, str], ...]
     inside: str
     top_names: str
@@ -74,8 +69,13 @@ class SheetStep:
     watch: tuple[SheetFinding, ...]
 
     @property
+    def title(self) -> str:
+        """The label, or the file's name on the card."""
+        return self.disc.label or self.disc.path
+
+    @property
     def is_long(self) -> bool:
-        """See above."""
+        """Whether the disc may be divided between two pages."""
         return len(self.watch) > _KEPT_TOGETHER
 
 
@@ -101,7 +101,7 @@ class RunSheet:
     size: int
     cautions: tuple[str, ...]
     before: tuple[SheetFinding, ...]
-    steps: tuple[SheetStep, ...]
+    discs: tuple[SheetDisc, ...]
     stuck: tuple[str, ...]
     files: tuple[SheetFile, ...]
     example_code: str
@@ -117,7 +117,7 @@ def run_sheet(manifest: Manifest) -> RunSheet:
         size=sum(image.size for image in manifest.images),
         cautions=tuple(_cautions(manifest)),
         before=tuple(_finding(row, _place(row.where)) for row in manifest.open_findings),
-        steps=tuple(_step(disc) for disc in manifest.discs),
+        discs=tuple(_disc(disc) for disc in manifest.discs),
         stuck=_STUCK,
         files=tuple(_files(manifest)),
         example_code=manifest.discs[0].code,
@@ -159,17 +159,13 @@ def _several(positions: list[str]) -> str:
     return f"Discs {', '.join(positions[:-1])} and {positions[-1]} start"
 
 
-def _step(disc: ManifestDisc) -> SheetStep:
+def _disc(disc: ManifestDisc) -> SheetDisc:
     contents = disc.contents
     is_empty = not (contents.files or contents.folders)
     counts = f"{count_text(contents.files, 'file')}, {count_text(contents.folders, 'folder')}"
     more = ", …" if len(contents.top) > _TOP_NAMES else ""
-    return SheetStep(
-        position=disc.position,
-        code=disc.code,
-        title=disc.label or disc.path,
-        purpose=disc.purpose,
-        expect=disc.expect,
+    return SheetDisc(
+        disc=disc,
         facts=tuple(_facts(disc)),
         inside="" if is_empty else counts,
         top_names=", ".join(contents.top[:_TOP_NAMES]) + more,
