@@ -142,7 +142,7 @@ def _prepare_the_session(tour: _Tour, scenario: Scenario) -> None:
     restore_slides(Scenario(Path()))
     tour.run("prepare", "session.toml", "--to", "card", "-q", *_CATALOGUE)
     tour.tell("On the board, before the session:")
-    tour.run("manifest", "check", "card/manifest.json")
+    tour.run("manifest", "card/manifest.json")
     tour.tell("At the bench, each disc gets a note, with as few keystrokes as possible.")
     tour.run("session", "note", "1", "w", "first try", *_CATALOGUE)
     tour.run(

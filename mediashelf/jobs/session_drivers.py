@@ -62,8 +62,8 @@ def _source_of(disc: CheckedDisc, stack: ExitStack) -> Source:
     """Return the disc as it will be served: of a recipe its plan, of a sheet the raw file."""
     looked = disc.source
     if looked.disc_plan is not None:
-        return PlannedSource(str(looked.candidate.path), looked.disc_plan)
-    path = looked.candidate.path if looked.image is None else looked.image.path
+        return PlannedSource(str(looked.file.path), looked.disc_plan)
+    path = looked.file.path if looked.image is None else looked.image.path
     return stack.enter_context(open_image_source(path))
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from mediashelf.catalogue.bench.session_names import named_session
 from mediashelf.catalogue.bench.session_reading import sessions
-from mediashelf.catalogue.bench.session_rows import BenchSession, PreparedDisc, PreparedSession
+from mediashelf.catalogue.bench.session_rows import BenchSession, PreparedSession, SessionDisc
 from mediashelf.catalogue.bench.session_store import record_session, session_of_card
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.errors import CatalogueError, CatalogueTooNewError, InputError
@@ -26,9 +26,9 @@ def keep_prepared(catalogue_path: Path | None, prepared: PreparedCard) -> str | 
     """
     card = prepared.session.card
     sources = {
-        one.step.disc.position: one.step.disc.source.candidate.path
-        for one in prepared.staged
-        if not one.step.disc.source.candidate.is_recipe
+        one.disc.position: one.disc.source.file.path
+        for one in prepared.discs
+        if not one.disc.source.file.is_recipe
     }
     try:
         with open_catalogue(catalogue_path, create=True) as catalogue:
@@ -87,7 +87,7 @@ def _prepared(manifest: Manifest, card: Path, sources: Mapping[int, Path]) -> Pr
         card=card.resolve(),
         made_at=manifest.created,
         discs=tuple(
-            PreparedDisc(
+            SessionDisc(
                 position=disc.position,
                 code=disc.code,
                 path=disc.path,

@@ -86,7 +86,7 @@ def _is_fat(kind: CardKind) -> bool:
 def fat_check(device: str) -> str:
     """Return what to do about a FAT card that was pulled, or that Linux found damaged."""
     return (
-        "if the card was pulled, unmount it and have it checked, on Linux with: "
+        "if the card was pulled out, unmount it and check it, on Linux with: "
         f"fsck.fat -a {device or 'DEVICE'}"
     )
 
@@ -94,12 +94,12 @@ def fat_check(device: str) -> str:
 def read_card(folder: Path) -> CardFacts:
     """Look at the file system under a card's folder; nothing is written.
 
-    Raises :class:`StagingError` when the folder is not there, is no folder, or
+    Raises :class:`StagingError` when the folder is not there, is not a folder, or
     cannot be written to.
     """
     if not folder.is_dir():
-        problem = "is no folder" if folder.exists() else "does not exist"
-        raise StagingError(f"{folder}: {problem}; plug the card in, or make the folder first")
+        problem = "is not a folder" if folder.exists() else "does not exist"
+        raise StagingError(f"{folder}: {problem}; plug the card in, or create the folder first")
     try:
         if hasattr(os, "statvfs"):
             status = os.statvfs(folder)
@@ -109,13 +109,13 @@ def read_card(folder: Path) -> CardFacts:
             usage = shutil.disk_usage(folder)
             size, free, unit = usage.total, usage.free, 4096
     except OSError as error:
-        raise StagingError(f"{folder}: cannot be looked at: {error.strerror or error}") from error
+        raise StagingError(f"{folder}: cannot be opened: {error.strerror or error}") from error
     mount = _mount_of(folder)
     kind = next((row for row in CARD_KINDS if mount.type_name in row.kernel_names), None)
     if mount.is_read_only or not os.access(folder, os.R_OK | os.W_OK | os.X_OK):
         damaged = f"; {fat_check(mount.device)}" if kind is not None and _is_fat(kind) else ""
         raise StagingError(
-            f"{folder}: cannot be written to; look at the card's lock switch, how it is mounted, "
+            f"{folder}: cannot be written to; check the card's lock switch, how it is mounted, "
             f"and the folder's permissions{damaged}"
         )
     return CardFacts(kind, mount.type_name, size, free, max(1, unit), mount.device)
@@ -166,7 +166,7 @@ def check_card_is_planned(card: CardFacts, planned: CardKind | None) -> Iterator
             Severity.NOTE,
             "the card",
             f"the plan's card is {planned.name}, this folder is on {card.type_name}",
-            "look whether the card is mounted there, or correct [card] filesystem in the plan",
+            "check that the card is mounted there, or correct [card] filesystem in the plan",
             found=card.type_name,
             expected=planned.name,
         )
@@ -180,7 +180,7 @@ def check_card_names(card: CardFacts) -> Iterator[Finding]:
             Severity.ERROR,
             "the card",
             f"it is mounted as {_SHORT_NAMES_TYPE}, where names are cut to eight and three "
-            "characters, and the manifest's names would lead nowhere",
+            "characters, so the names in the manifest would not be found",
             "mount it as vfat, which is the same kind of card with long names",
             "from memory: Linux's driver msdos keeps no long names",
             found=card.type_name,

@@ -4,25 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from typing import cast
 
 from mediashelf import __version__
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.sessions.cards.arrange import PlacedDisc
 from mediashelf.sessions.cards.records import CardRecords
-from mediashelf.sessions.cards.staging import Staged
 from mediashelf.sessions.discs.glance import boot_ways, glance
 from mediashelf.sessions.emulator import EJECT, lun_settings
+from mediashelf.sessions.manifests.fields import SeverityWord
+from mediashelf.sessions.manifests.parts import CardFile, LunWrite, OpenFinding, Origin, SpaceShare
 from mediashelf.sessions.manifests.sense import comparable_path
-from mediashelf.sessions.manifests.values import (
-    CardFile,
-    LunWrite,
-    Manifest,
-    ManifestDisc,
-    ManifestSession,
-    OpenFinding,
-    Origin,
-    SpaceShare,
-)
+from mediashelf.sessions.manifests.values import Manifest, ManifestDisc, ManifestSession
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import printable
 
@@ -32,7 +26,7 @@ _LONGEST_NAME = 240
 
 def describe_card(
     plan: SessionPlan,
-    staged: Sequence[Staged],
+    staged: Sequence[PlacedDisc],
     findings: Iterable[Finding],
     records: CardRecords,
     *,
@@ -92,7 +86,7 @@ def condense(findings: Iterable[Finding], *, worst_first: bool = True) -> tuple[
     return tuple(
         OpenFinding(
             rule=_text(group[0].rule),
-            severity=group[0].severity.word,
+            severity=cast(SeverityWord, group[0].severity.word),
             target=_text(group[0].target),
             where=_text(group[0].where),
             count=len(group),
@@ -104,27 +98,27 @@ def condense(findings: Iterable[Finding], *, worst_first: bool = True) -> tuple[
     )
 
 
-def _disc(staged: Staged) -> ManifestDisc:
-    step, disc = staged.step, staged.step.disc
+def _disc(placed: PlacedDisc) -> ManifestDisc:
+    disc, file = placed.disc, placed.file
     contents = glance(disc.source.facts)
     return ManifestDisc(
         position=disc.position,
-        code=step.code,
+        code=placed.code,
         repeats=disc.repeats,
-        path=step.path,
+        path=placed.path,
         label=_text(disc.label),
-        purpose=_text(disc.resolved.disc.purpose),
-        expect=_text(disc.resolved.disc.expect),
-        size=staged.size,
-        blocks=staged.size // SECTOR_SIZE,
-        digests=staged.digests,
-        confirmed=staged.confirmed,
-        origin=_origin(staged),
-        lun=tuple(LunWrite(attribute, value) for attribute, value in lun_settings(step.path)),
+        purpose=_text(disc.planned.purpose),
+        expect=_text(disc.planned.expect),
+        size=file.size,
+        blocks=file.size // SECTOR_SIZE,
+        digests=file.digests,
+        confirmed=placed.confirmed,
+        origin=_origin(placed),
+        lun=tuple(LunWrite(attribute, value) for attribute, value in lun_settings(placed.path)),
         boot=boot_ways(disc.source.facts),
         targets=disc.targets,
         passed=disc.passed,
-        after=disc.resolved.after,
+        after=disc.planned.after_positions,
         contents=replace(
             contents,
             top=tuple(_text(name, _LONGEST_NAME) for name in contents.top),
@@ -134,23 +128,23 @@ def _disc(staged: Staged) -> ManifestDisc:
     )
 
 
-def _origin(staged: Staged) -> Origin:
-    source = staged.step.disc.source
+def _origin(placed: PlacedDisc) -> Origin:
+    source = placed.disc.source
     image = source.image
     if image is None:
-        return Origin("built", _text(source.candidate.path.name, _LONGEST_NAME), None, None)
+        return Origin("built", _text(source.file.path.name, _LONGEST_NAME), None, None)
     return Origin(
         how="copied" if image.track is None else "converted",
         name=_text(image.path.name, _LONGEST_NAME),
         size=image.stamp.size if image.stamp is not None else None,
-        digests=staged.original,
+        digests=placed.original,
         padding=image.padding,
     )
 
 
 def _named(area: SpaceShare) -> SpaceShare:
     """Return the area with names that the manifest's form allows."""
-    inside = tuple(_named(one) for one in area.inside)
+    inside = tuple(replace(one, name=_text(one.name, _LONGEST_NAME)) for one in area.inside)
     return replace(area, name=_text(area.name, _LONGEST_NAME), inside=inside)
 
 

@@ -8,7 +8,7 @@ source of 6.12.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
@@ -29,13 +29,8 @@ MIN_BLOCKS = EmulatorLimit(300, f"Linux storage_common.c, fsg_lun_open; {_MEASUR
 MAX_BLOCKS = EmulatorLimit(256 * 60 * 75 - 1, f"Linux storage_common.c, fsg_lun_open; {_MEASURED}")
 BLOCK_SIZE = EmulatorLimit(SECTOR_SIZE, f"Linux Documentation/usb/mass-storage.rst; {_MEASURED}")
 MAX_PATH_SIZE = EmulatorLimit(4094, _MEASURED)
-MAX_LUNS = EmulatorLimit(8, "Linux Documentation/usb/mass-storage.rst: FSG_MAX_LUNS (8)")
-VENDOR_LENGTH = EmulatorLimit(8, "Linux storage_common.h: the inquiry string is 8 + 16 + 4")
-PRODUCT_LENGTH = EmulatorLimit(16, VENDOR_LENGTH.source)
-RELEASE_LENGTH = EmulatorLimit(4, VENDOR_LENGTH.source)
 
 RAW_SOURCE = "measured on Linux 6.1 and 7.2: sectors are served as they are in the file"
-ORDER_SOURCE = f"Linux storage_common.c, fsg_lun_open and _fsg_store_ro; {_MEASURED}"
 
 MIN_SIZE = MIN_BLOCKS.value * SECTOR_SIZE
 """Bytes of the smallest image that is served: 614,400."""
@@ -84,7 +79,7 @@ def check_lun(
             where,
             f"the image has {count_text(blocks, 'block')}, and the emulator refuses fewer than "
             f"{MIN_BLOCKS.value} (error {REFUSED_TOO_SMALL})",
-            f"Fill up a copy with zeros: truncate --size={MIN_SIZE} COPY",
+            f"Add zeros to a copy: truncate --size={MIN_SIZE} COPY",
             MIN_BLOCKS.source,
             found=blocks,
             expected=f"at least {MIN_BLOCKS.value}",
@@ -94,8 +89,8 @@ def check_lun(
         yield _error(
             "emulator-largest-disc",
             where,
-            f"the image has {blocks:,} blocks; the emulator takes it, shows the first "
-            f"{MAX_BLOCKS.value:,} and says so in the kernel log only",
+            f"the image has {blocks:,} blocks; the emulator accepts it, serves the first "
+            f"{MAX_BLOCKS.value:,} and says so only in the kernel log",
             f"Spread the contents over several discs; {lost:,} bytes would be missing",
             MAX_BLOCKS.source,
             found=blocks,
@@ -108,10 +103,10 @@ def check_lun(
             "emulator-whole-blocks",
             Severity.WARNING,
             where,
-            f"the image ends with {tail} bytes that are no whole block, and are not served",
-            f"Fill up a copy with zeros: truncate --size={(blocks + 1) * SECTOR_SIZE} COPY"
+            f"the image ends with {tail} bytes that do not fill a block, and are not served",
+            f"Add zeros to a copy: truncate --size={(blocks + 1) * SECTOR_SIZE} COPY"
             if blocks < MAX_BLOCKS.value
-            else "Nothing can be added to so large a disc: spread the contents over several",
+            else "Zeros cannot be added to so large a disc: spread the contents over several",
             BLOCK_SIZE.source,
             str(size),
             f"a multiple of {SECTOR_SIZE}",
@@ -122,94 +117,13 @@ def check_lun(
         yield _error(
             "emulator-path-length",
             where,
-            f"the image's path has {path_bytes:,} bytes, and {MAX_PATH_SIZE.value:,} are taken",
-            "Put the image nearer to the root of the card",
+            f"the image's path has {path_bytes:,} bytes, and at most {MAX_PATH_SIZE.value:,} "
+            "are accepted",
+            "Move the image closer to the root of the card",
             MAX_PATH_SIZE.source,
             found=path_bytes,
             expected=f"at most {MAX_PATH_SIZE.value}",
         )
-
-
-def check_lun_settings(
-    settings: Sequence[tuple[str, str]], *, where: str = "lun"
-) -> Iterator[Finding]:
-    """Yield what is wrong with attributes that are written to a lun in this order.
-
-    Every attribute of :func:`lun_settings` must be set to 1 before ``file``, and
-    none may be taken back: after ``cdrom=1`` a ``ro=0`` lets the host write into
-    the image.
-    """
-    names = [name for name, _ in settings]
-    opened = names.index("file") if "file" in names else len(names)
-    for name, _ in _LUN_SETTINGS:
-        values = [value for attribute, value in settings if attribute == name]
-        before = [value for attribute, value in settings[:opened] if attribute == name]
-        if not before or set(values) != {"1"}:
-            found = ", ".join(f"{attribute}={value}" for attribute, value in settings) or "nothing"
-            expected = ", ".join(f"{attribute}={value}" for attribute, value in _LUN_SETTINGS)
-            yield _error(
-                "emulator-settings-order",
-                where,
-                f"{name} is not set to 1 before file, for good",
-                f"Write {expected}, and file after them",
-                ORDER_SOURCE,
-                found=found,
-                expected=f"{expected}, then file",
-            )
-
-
-def check_lun_count(count: int, *, where: str = "gadget") -> Iterator[Finding]:
-    """Yield a finding when more luns are offered than a host looks at."""
-    if count > MAX_LUNS.value:
-        yield _error(
-            "emulator-lun-count",
-            where,
-            f"{count} luns are offered, and hosts see {MAX_LUNS.value}",
-            "Serve the discs one after the other instead",
-            MAX_LUNS.source,
-            found=count,
-            expected=f"at most {MAX_LUNS.value}",
-        )
-
-
-def check_inquiry(
-    vendor: str, product: str, release: str, *, where: str = "inquiry_string"
-) -> Iterator[Finding]:
-    """Yield what does not fit the inquiry string: lengths, and characters that are no ASCII."""
-    fields = (
-        ("vendor", vendor, VENDOR_LENGTH),
-        ("product", product, PRODUCT_LENGTH),
-        ("release", release, RELEASE_LENGTH),
-    )
-    for name, text, limit in fields:
-        if len(text) > limit.value:
-            yield _inquiry_error(
-                where, f"{name} has {len(text)} characters", text, f"at most {limit.value}"
-            )
-        if not (text.isascii() and text.isprintable()):
-            yield _inquiry_error(where, f"{name} is not plain ASCII", text, "plain ASCII")
-
-
-def inquiry_text(vendor: str, product: str, release: str) -> str:
-    """Return the 28 characters of an inquiry string; fields that are too long are cut."""
-    fields: Iterable[tuple[str, EmulatorLimit]] = (
-        (vendor, VENDOR_LENGTH),
-        (product, PRODUCT_LENGTH),
-        (release, RELEASE_LENGTH),
-    )
-    return "".join(text[: limit.value].ljust(limit.value) for text, limit in fields)
-
-
-def _inquiry_error(where: str, message: str, found: str, expected: str) -> Finding:
-    return _error(
-        "emulator-inquiry-fits",
-        where,
-        message,
-        "Shorten it; the kernel cuts the whole string at 28 characters",
-        VENDOR_LENGTH.source,
-        found=found,
-        expected=expected,
-    )
 
 
 def _error(

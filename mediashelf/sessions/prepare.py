@@ -14,7 +14,7 @@ from mediashelf.files import flush_folder, write_whole
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.targets import Target
 from mediashelf.sessions.card_space import CardFacts, read_card
-from mediashelf.sessions.cards.arrange import Arrangement, arrange
+from mediashelf.sessions.cards.arrange import Arrangement, PlacedDisc, arrange
 from mediashelf.sessions.cards.lock import HeldCard, hold_card
 from mediashelf.sessions.cards.names import CardNames, numbered
 from mediashelf.sessions.cards.pulled import TWO_NAMES_RULE, check_pulled_card
@@ -26,16 +26,17 @@ from mediashelf.sessions.cards.records import (
     remove_journal,
     write_journal,
 )
-from mediashelf.sessions.cards.staging import Staged, stage_discs
+from mediashelf.sessions.cards.staging import stage_discs
 from mediashelf.sessions.describe import describe_card, with_other_files
-from mediashelf.sessions.discs.dos_steps import check_dos_steps
+from mediashelf.sessions.discs.dos_steps import dos_needs
 from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.planned import PlanRecipe
-from mediashelf.sessions.discs.preflight import CheckedDisc, check_discs
+from mediashelf.sessions.discs.preflight import CheckedDisc, look_at_discs
 from mediashelf.sessions.discs.readiness import check_boot, check_readiness
 from mediashelf.sessions.manifests.manifest import render_manifest
+from mediashelf.sessions.manifests.parts import BootWay, CardFile
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME
-from mediashelf.sessions.manifests.values import BootWay, CardFile, Manifest
+from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.sessions.plans.resolve import Library, resolve_plan
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.sessions.reading_back import digest_bytes
@@ -80,12 +81,12 @@ class PreparedCard:
     """A card that is ready; ``tidied`` are the files that were removed from it."""
 
     session: CheckedSession
-    staged: tuple[Staged, ...]
+    discs: tuple[PlacedDisc, ...]
     manifest: Manifest
     tidied: tuple[CardFile, ...] = ()
 
 
-def check_plan(
+def look_at_plan(
     plan: SessionPlan,
     library: Library,
     targets: Mapping[str, Target],
@@ -99,21 +100,20 @@ def check_plan(
     Raises :class:`SessionPlanError` for discs that cannot be found,
     :class:`TargetError` for unknown targets, and what opening a disc raises.
     """
-    discs = check_discs(
-        resolve_plan(plan, library), targets, plan_recipe=plan_recipe, on_bytes=on_bytes
-    )
+    sources = resolve_plan(plan, library)
+    discs = look_at_discs(plan.discs, sources, targets, plan_recipe=plan_recipe, on_bytes=on_bytes)
     boots = [boot_ways(disc.source.facts) for disc in discs]
-    needs = check_dos_steps(discs)
+    needs = dos_needs(discs)
     discs = [
         _with_boot(disc, ways, plan, need)
         for disc, ways, need in zip(discs, boots, needs, strict=True)
     ]
-    # In the order of acting: what must be on the discs is mended at the desk.
+    # In the order of acting: what must be on the discs is fixed at the desk.
     return tuple(discs), (*more_checks(plan, discs), *check_readiness(plan, boots))
 
 
 @contextmanager
-def checked_session(
+def hold_session(
     plan: SessionPlan,
     card: Path,
     library: Library,
@@ -132,7 +132,7 @@ def checked_session(
     """
     facts = read_card(card)
     with hold_card(card) as held, _workshop(may_build) as workshop:
-        discs, about_machine = check_plan(
+        discs, about_machine = look_at_plan(
             plan,
             library,
             targets,
@@ -184,7 +184,7 @@ def stage_session(
         session.held.refuse_other()
         tidied = tuple(_tidy(session)) if tidy else ()
         kept = tuple(file for file in records.files if file not in tidied)
-        staged = stage_discs(session.arrangement.steps, session.held, kept, on_bytes=on_bytes)
+        staged = stage_discs(session.arrangement.discs, session.held, kept, on_bytes=on_bytes)
         # A file that was renamed is under its old name no longer.
         left = tuple(file for file in kept if is_there(card, file))
         records = CardRecords(records.manifest, left)
@@ -196,7 +196,8 @@ def stage_session(
             _write_changed(card / MANIFEST_NAME, render_manifest(manifest))
         except OutputError as error:
             raise StagingError(
-                f"{error}. The images are on the card; make room and run again to describe them"
+                f"{error}. The images are on the card; free some space and run again to write "
+                "their manifest"
             ) from error
         remove_journal(card)
     return PreparedCard(session, tuple(staged), manifest, tidied)
@@ -211,9 +212,10 @@ def refuse_blocked_session(session: CheckedSession, *, anyway: bool) -> None:
     errors = [one for disc in session.discs for one in disc.blockers]
     errors += (one for one in session.findings if one.severity is Severity.ERROR)
     if errors and not anyway:
+        verb = "blocks" if len(errors) == 1 else "block"
         raise BlockedError(
-            f"{count_text(len(errors), 'error')} in the way; nothing was copied. Mend them, or use "
-            "--anyway to go on and have them noted in the manifest"
+            f"{count_text(len(errors), 'error')} {verb} this session; nothing was copied. Fix "
+            "them, or use --anyway to go on and record them in the manifest"
         )
     for one in errors:
         if one.rule == TWO_NAMES_RULE:
@@ -226,7 +228,7 @@ def refuse_blocked_session(session: CheckedSession, *, anyway: bool) -> None:
         if not disc.source.can_be_served:
             raise BlockedError(
                 f"nothing was copied: disc {disc.position}, {disc.name}, has nothing that the "
-                "emulator could serve; take it out of the plan, or name another source with or = "
+                "emulator could serve; remove it from the plan, or name another source with or = "
             )
 
 
@@ -235,7 +237,7 @@ def _with_boot(
 ) -> CheckedDisc:
     if not disc.source.can_be_served:
         return disc
-    where = str(disc.source.candidate.path)
+    where = str(disc.source.file.path)
     found = check_boot(disc.position, ways, plan, where)
     return replace(disc, findings=(*disc.findings, *found, *needs))
 
@@ -290,8 +292,8 @@ def _lock_finding(is_locked: bool) -> Iterator[Finding]:
             "card-is-locked",
             Severity.NOTE,
             "the card",
-            "this file system has no locks, so nothing keeps a second run from the card",
-            "see to it that only one run prepares this card",
+            "this file system has no locks, so a second run is not kept from the card",
+            "make sure that only one run prepares this card",
         )
 
 

@@ -14,7 +14,8 @@ from mediashelf.errors import InputError, StagingError
 from mediashelf.files import flush_file
 from mediashelf.integrity.fixity.digests import Digester, Digests, digest_file
 from mediashelf.sessions.card_space import lives_in_memory
-from mediashelf.sessions.manifests.values import FileDigests
+from mediashelf.sessions.manifests.fields import Confirmed
+from mediashelf.sessions.manifests.parts import FileDigests
 
 ALGORITHMS = ("xxh3_128", "sha256")
 
@@ -32,7 +33,7 @@ class ReadBack:
     from_device: bool
 
     @property
-    def word(self) -> str:
+    def word(self) -> Confirmed:
         """The manifest's word for how the copy was confirmed."""
         return "device" if self.from_device else "cache"
 
@@ -58,8 +59,8 @@ def read_back_file(path: Path, *, on_bytes: OnBytes = lambda count: None) -> Rea
     except (InputError, OSError) as error:
         reason = error.strerror if isinstance(error, OSError) else error
         raise StagingError(
-            f"the card does not give the copy back: {reason}. Look at the card and run again: "
-            "what is whole is kept"
+            f"the copy cannot be read back from the card: {reason}. Check the card and run again: "
+            "complete images are kept"
         ) from error
 
 

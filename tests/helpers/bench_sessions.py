@@ -6,17 +6,17 @@ import hashlib
 from dataclasses import replace
 from pathlib import Path
 
-from mediashelf.catalogue.bench.session_rows import PreparedDisc, PreparedSession
+from mediashelf.catalogue.bench.session_rows import PreparedSession, SessionDisc
 
 CARD = Path("/media/card")
 FRIDAY = "2026-11-27T18:00:00Z"
 SATURDAY = "2026-11-28T09:00:00Z"
 
 
-def disc(position: int, label: str, content: str = "", **more: object) -> PreparedDisc:
+def disc(position: int, label: str, content: str = "", **more: object) -> SessionDisc:
     """A disc whose bytes follow from ``content``, by default from its label."""
     digest = hashlib.sha256((content or label).encode()).hexdigest()
-    made = PreparedDisc(
+    made = SessionDisc(
         position=position,
         code=f"K{position + 1}C",
         path=f"{position:02}-K{position + 1}C-{label.replace('_', '-')}.iso",
@@ -30,7 +30,7 @@ def disc(position: int, label: str, content: str = "", **more: object) -> Prepar
     return replace(made, **more)  # type: ignore[arg-type]  # the tests' own spelling errors show
 
 
-def kiosk(*discs: PreparedDisc, card: Path = CARD, made_at: str = FRIDAY) -> PreparedSession:
+def kiosk(*discs: SessionDisc, card: Path = CARD, made_at: str = FRIDAY) -> PreparedSession:
     """The kiosk's session, with three discs unless others are given."""
     return PreparedSession("Tide-table kiosk", "Kiosk PC, 1999", card, made_at, discs or DISCS)
 

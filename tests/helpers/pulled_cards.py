@@ -27,10 +27,10 @@ from mediashelf.sessions import prepare
 from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.cards.lock import HeldCard
 from mediashelf.sessions.cards.pulled import TWO_NAMES_RULE
-from mediashelf.sessions.discs import image_source
+from mediashelf.sessions.discs import served_bytes
 from mediashelf.sessions.manifests.manifest import read_manifest
 from mediashelf.sessions.plans.session_plan import load_plan
-from mediashelf.sessions.prepare import checked_session
+from mediashelf.sessions.prepare import hold_session
 from plan_texts import NoLibrary
 from session_bench import Bench, noise
 
@@ -289,9 +289,7 @@ class Puller:
         """Whether prepare refuses to go on before the file system is checked."""
         plan, library, targets = load_plan(self.bench.plan), NoLibrary(), load_targets()
         planner = recipe_planner(targets, plan.targets)
-        with checked_session(
-            plan, self.card.folder, library, targets, plan_recipe=planner
-        ) as session:
+        with hold_session(plan, self.card.folder, library, targets, plan_recipe=planner) as session:
             return any(one.rule == TWO_NAMES_RULE for one in session.findings)
 
     def complete(self) -> None:
@@ -363,11 +361,11 @@ def announce(tell: int) -> None:
 
 def slow_down() -> None:
     """Read sources in small pieces with pauses, so that a pull can come in every phase."""
-    read: Any = image_source._read
+    read: Any = served_bytes._read
 
     def slowly(*place: Any) -> bytes:
         time.sleep(0.004)
         return bytes(read(*place))
 
-    image_source.CHUNK = 1 << 17
-    image_source._read = slowly
+    served_bytes.CHUNK = 1 << 17
+    served_bytes._read = slowly

@@ -13,7 +13,7 @@ from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets
 from mediashelf.sessions.plans.resolve import Library
 from mediashelf.sessions.plans.session_plan import load_plan
-from mediashelf.sessions.prepare import PreparedCard, checked_session, stage_session
+from mediashelf.sessions.prepare import PreparedCard, hold_session, stage_session
 from plan_texts import NoLibrary
 
 CREATED = "2026-11-25T07:00:00Z"
@@ -87,7 +87,7 @@ class Bench:
         on_bytes: Callable[[int], None] = lambda count: None,
     ) -> PreparedCard:
         plan, targets = load_plan(self.plan), load_targets()
-        with checked_session(
+        with hold_session(
             plan,
             self.card,
             library or NoLibrary(),

@@ -10,19 +10,18 @@ from hypothesis import strategies as st
 
 from mediashelf.integrity.fixity.digests import digest_file
 from mediashelf.sessions.manifests.manifest import render_manifest
-from mediashelf.sessions.manifests.values import (
+from mediashelf.sessions.manifests.parts import (
     BootWay,
     CardFile,
     Contents,
     FileDigests,
+    InnerShare,
     LunWrite,
-    Manifest,
-    ManifestDisc,
-    ManifestSession,
     OpenFinding,
     Origin,
     SpaceShare,
 )
+from mediashelf.sessions.manifests.values import Manifest, ManifestDisc, ManifestSession
 
 FINDING = OpenFinding(
     rule="joliet-name-length",
@@ -51,7 +50,7 @@ def lun_for(path: str) -> tuple[LunWrite, ...]:
 
 AREAS = (
     SpaceShare(
-        "FILES/", 4 << 20, 4, (SpaceShare("KIOSK1.CAB", 1 << 20, 1), SpaceShare("", 3 << 20, 3))
+        "FILES/", 4 << 20, 4, (InnerShare("KIOSK1.CAB", 1 << 20, 1), InnerShare("", 3 << 20, 3))
     ),
     SpaceShare("SETUP.EXE", 2 << 20, 1),
 )
@@ -198,12 +197,10 @@ def origins(draw: st.DrawFn, size: int, found: FileDigests) -> Origin:
 
 
 @st.composite
-def areas(draw: st.DrawFn, depth: int = 2) -> tuple[SpaceShare, ...]:
-    def area() -> SpaceShare:
-        inside = draw(areas(depth - 1)) if depth > 1 else ()
-        return SpaceShare(draw(texts), draw(sizes), draw(sizes), inside)
-
-    return tuple(area() for _ in range(draw(st.integers(0, 3))))
+def areas(draw: st.DrawFn) -> tuple[SpaceShare, ...]:
+    inner = st.lists(st.builds(InnerShare, texts, sizes, sizes), max_size=3).map(tuple)
+    shares = st.builds(SpaceShare, texts, sizes, sizes, inner)
+    return tuple(draw(st.lists(shares, max_size=3)))
 
 
 @st.composite

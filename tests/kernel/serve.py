@@ -1,6 +1,6 @@
 """Present the discs of a card through the Linux mass-storage function, from its manifest alone.
 
-An example for whoever writes an emulator: it reads nothing but the manifest, and
+An example for authors of emulators: it reads nothing but the manifest, and
 knows nothing of mediashelf. Needs configfs, libcomposite and a USB device controller.
 """
 

@@ -196,7 +196,7 @@ def test_a_session_report_fits_a_phone_and_a_desk(tmp_path: Path) -> None:
         for system in systems
     ]
     disc = SessionDisc(
-        *(1, 1, "K7C", name, name, name, systems, 1 << 32, "0" * 32, "0" * 64, moment, None),
+        *(1, "K7C", name, name, name, systems, 1 << 32, "0" * 32, "0" * 64, 1, moment, None),
         notes=tuple(notes),
     )
     session = BenchSession(

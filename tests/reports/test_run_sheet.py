@@ -12,13 +12,8 @@ from test_pages_in_browser import MEASURE, PHONE, frame, run, said_by
 
 from mediashelf.reports.bench.run_sheet import TEXT_WIDTH, sheet_html, sheet_text
 from mediashelf.reports.bench.sheet_facts import DRAWING_SIZE, run_sheet
-from mediashelf.sessions.manifests.values import (
-    Contents,
-    Manifest,
-    ManifestSession,
-    Origin,
-    SpaceShare,
-)
+from mediashelf.sessions.manifests.parts import Contents, InnerShare, Origin, SpaceShare
+from mediashelf.sessions.manifests.values import Manifest, ManifestSession
 from mediashelf.text import display_width
 from session_samples import FINDING, SOME_DIGESTS, manifests, sample_manifest
 
@@ -32,7 +27,7 @@ def hostile_manifest() -> Manifest:
         FINDING, where=HOSTILE, message=HOSTILE, remedy=HOSTILE, source=HOSTILE, target=HOSTILE
     )
     areas = (
-        SpaceShare(f"{HOSTILE}/", 9, 1, (SpaceShare(HOSTILE, 9, 1),)),
+        SpaceShare(f"{HOSTILE}/", 9, 1, (InnerShare(HOSTILE, 9, 1),)),
         SpaceShare(HOSTILE, 8, 1),
     )
     disc = replace(
@@ -96,7 +91,7 @@ def test_every_step_says_what_the_person_needs() -> None:
         assert "as a 1.44 MB floppy (PC BIOS)" in flat
         assert "no, it does not boot" in flat
         assert "disc 1 again" in flat
-        assert re.search(r"NOT passed for:?\s*win9x", flat)
+        assert re.search(r"Errors for:?\s*win9x", flat)
         assert FINDING.message in flat
         assert FINDING.remedy in flat
         assert "and 2 more places, for win9x" in flat
@@ -114,8 +109,8 @@ def test_the_cautions_are_there_before_the_first_disc() -> None:
         assert "Discs 1 and 3 start the machine and may erase its disks" in caution
         assert "pull the mains plug" in caution
         assert "licensed people; follow your local electrical rules" in caution
-        assert "only while the emulator has no power" in caution
-        assert "licences that you own" in caution
+        assert "only while the emulator is switched off" in caution
+        assert "with valid licences" in caution
     one = replace(manifest, discs=manifest.discs[:1])
     assert "Disc 1 starts the machine" in sheet_text(one)
     none = replace(manifest, discs=manifest.discs[1:2])
@@ -166,11 +161,11 @@ def with_contents(contents: Contents) -> Manifest:
 def test_the_drawing_shares_out_its_room_by_size() -> None:
     """Areas are in proportion to bytes: what stands beside folders has the area of its part."""
     areas = (
-        SpaceShare("BIG/", 6000, 3, (SpaceShare("A.BIN", 6000, 1),)),
+        SpaceShare("BIG/", 6000, 3, (InnerShare("A.BIN", 6000, 1),)),
         SpaceShare("SETUP.EXE", 3000, 1),
         SpaceShare("", 1000, 40),
     )
-    (step,) = run_sheet(with_contents(Contents(44, 1, ("BIG/",), areas))).steps
+    (step,) = run_sheet(with_contents(Contents(44, 1, ("BIG/",), areas))).discs
     width, height = DRAWING_SIZE
     room = {tile.lines[0].split()[0]: tile for tile in step.tiles if tile.lines}
     for name, part in (("BIG/", 0.6), ("SETUP.EXE", 0.3), ("40", 0.1)):
@@ -200,9 +195,9 @@ def test_what_an_image_was_made_of_is_said_where_it_is_no_copy() -> None:
         return " ".join(sheet_text(replace(manifest, discs=(disc,))).split())
 
     raw = Origin("converted", "sounds.bin", 9, SOME_DIGESTS)
-    assert "Made of: the data track of sounds.bin Passed" in text(raw)
+    assert "Made of: the data track of sounds.bin Checked" in text(raw)
     padded = Origin("copied", "charts.iso", 9, SOME_DIGESTS, 2048)
-    assert "Made of: charts.iso, with 2.0 KiB of zeros behind it" in text(padded)
+    assert "Made of: charts.iso, with 2.0 KiB of zeros after it" in text(padded)
     assert "Made of" not in text(manifest.discs[0].origin)
 
 

@@ -25,7 +25,7 @@ from mediashelf.sessions.card_space import (
 )
 from mediashelf.sessions.cards.names import CardNames, disc_names
 from mediashelf.sessions.cards.records import CardRecords
-from mediashelf.sessions.manifests.values import CardFile, FileDigests
+from mediashelf.sessions.manifests.parts import CardFile, FileDigests
 
 GIB = 1 << 30
 

@@ -24,7 +24,7 @@ from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.cards.lock import hold_card
 from mediashelf.sessions.describe import condense
 from mediashelf.sessions.manifests.manifest import read_manifest
-from mediashelf.sessions.manifests.values import BootWay, LunWrite, Origin, SpaceShare
+from mediashelf.sessions.manifests.parts import BootWay, InnerShare, LunWrite, Origin, SpaceShare
 from mediashelf.sessions.plans.resolve import KnownImage
 from plan_texts import NoLibrary
 from session_bench import (
@@ -73,7 +73,7 @@ def test_the_card_holds_the_discs_in_order_with_manifest_and_sheet(bench: Bench)
     assert first.contents.top == ("FILES/", "SETUP.EXE")
     assert first.contents.areas == (
         SpaceShare("SETUP.EXE", 800_000, 1),
-        SpaceShare("FILES/", 20_000, 1, (SpaceShare("KIOSK1.CAB", 20_000, 1),)),
+        SpaceShare("FILES/", 20_000, 1, (InnerShare("KIOSK1.CAB", 20_000, 1),)),
     )
     assert third.blocks == bench.slides.stat().st_size // 2048
     # The order that the kernel needs: file last, everything else before.
@@ -113,7 +113,7 @@ def test_the_second_run_changes_nothing(bench: Bench) -> None:
     prepared = bench.prepare(created=LATER)
     assert bench.on_card() == before  # the moment in the manifest is kept as well
     assert bench.inodes() == inodes
-    assert [step.action for step in prepared.session.arrangement.steps] == [Action.KEEP] * 3
+    assert [step.action for step in prepared.session.arrangement.discs] == [Action.KEEP] * 3
     bench.write_plan(SYSTEM_DISC, SLIDES_DISC)
     assert bench.prepare(created=LATER).manifest.created == LATER
 
@@ -158,7 +158,7 @@ def test_discs_that_swap_names_are_copied_again(bench: Bench) -> None:
     bench.write_plan(second, first)
     prepared = bench.prepare()
     assert [disc.path for disc in prepared.manifest.discs] == names
-    assert [step.action for step in prepared.session.arrangement.steps] == [Action.COPY] * 2
+    assert [step.action for step in prepared.session.arrangement.discs] == [Action.COPY] * 2
     assert bench.on_card()[names[0]] == other
     assert bench.on_card()[names[1]] == bench.slides.read_bytes()
     assert check(bench) == []
@@ -170,7 +170,7 @@ def test_a_damaged_copy_on_the_card_is_made_again(bench: Bench) -> None:
         stream.seek(500_000)
         stream.write(b"\xff\x00\xff")
     prepared = bench.prepare()
-    actions = [step.action for step in prepared.session.arrangement.steps]
+    actions = [step.action for step in prepared.session.arrangement.discs]
     assert actions == [Action.COPY, Action.KEEP, Action.KEEP]
     assert bench.on_card()[SYSTEM] == bench.system.read_bytes()
 
@@ -388,7 +388,7 @@ def test_a_card_that_gives_back_other_bytes_is_noticed(bench: Bench) -> None:
             with partial.open("r+b") as stream:
                 stream.write(b"\xde\xad")
 
-    with pytest.raises(StagingError, match="gave back other bytes"):
+    with pytest.raises(StagingError, match="the bytes read back differ"):
         bench.prepare(on_bytes=spoil)
     assert bench.on_card() == {}
 
@@ -397,7 +397,7 @@ def test_a_file_that_somebody_puts_there_meanwhile_is_not_replaced(bench: Bench)
     def put(count: int) -> None:
         (bench.card / SYSTEM).write_bytes(b"mine, just now")
 
-    with pytest.raises(StagingError, match="somebody put a file of this name on the card"):
+    with pytest.raises(StagingError, match="a file of this name appeared on the card"):
         bench.prepare(on_bytes=put)
     assert bench.on_card()[SYSTEM] == b"mine, just now"
     assert bench.prepare().manifest.discs[0].path == "01-K4E-KIOSK-SYSTEM-2.iso"
@@ -426,7 +426,7 @@ def test_a_card_that_fills_up_at_the_very_end_says_so(
 
     with monkeypatch.context() as patch:
         patch.setattr("mediashelf.sessions.prepare.write_whole", full)
-        with pytest.raises(StagingError, match="The images are on the card; make room"):
+        with pytest.raises(StagingError, match="The images are on the card; free some space"):
             bench.prepare()
     assert bench.prepare().session.arrangement.write_size == 0
 
@@ -480,7 +480,7 @@ def test_a_card_that_is_not_there_is_named(bench: Bench) -> None:
     with pytest.raises(StagingError, match="does not exist; plug the card in"):
         bench.prepare()
     bench.card.write_bytes(b"")
-    with pytest.raises(StagingError, match="is no folder"):
+    with pytest.raises(StagingError, match="is not a folder"):
         bench.prepare()
 
 

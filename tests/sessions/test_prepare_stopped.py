@@ -31,10 +31,10 @@ def command(bench: Bench, *options: str) -> list[str]:
     # Slow the digesting of what is read down a little, so that a kill can hit every phase.
     code = (
         "import time\n"
-        "from mediashelf.sessions.discs import image_source\n"
-        "read = image_source._read\n"
-        "image_source.CHUNK = 1 << 17\n"
-        "image_source._read = lambda *place: time.sleep(0.004) or read(*place)\n"
+        "from mediashelf.sessions.discs import served_bytes\n"
+        "read = served_bytes._read\n"
+        "served_bytes.CHUNK = 1 << 17\n"
+        "served_bytes._read = lambda *place: time.sleep(0.004) or read(*place)\n"
         "from mediashelf.cli.main import main\n"
         "main()\n"
     )
@@ -145,7 +145,7 @@ def test_a_card_without_room_blocks_before_copying(small_card: Bench) -> None:
 
 
 def test_a_card_that_fills_up_keeps_what_is_whole(small_card: Bench) -> None:
-    with pytest.raises(StagingError, match="the card is full; nothing of this disc was left"):
+    with pytest.raises(StagingError, match="the card is full; no part of this disc was left"):
         small_card.prepare(anyway=True)
     assert small_card.images_on_card() == ["01-K4E-KIOSK-SYSTEM.iso", "02-X2C-KIOSKDRV.iso"]
     assert not list(small_card.card.glob("*partial"))
@@ -187,7 +187,7 @@ def test_a_card_that_is_read_only_is_named(bench: Bench) -> None:
     if mounted.returncode != 0:
         pytest.skip("this system does not let tests mount a file system")
     try:
-        with pytest.raises(StagingError, match="cannot be written to; look at the card's lock"):
+        with pytest.raises(StagingError, match="cannot be written to; check the card's lock"):
             bench.prepare()
     finally:
         subprocess.run(["umount", str(bench.card)], check=True)
@@ -199,7 +199,7 @@ def test_without_a_temporary_folder_a_recipe_is_built_on_the_card(
     bench.prepare()
     monkeypatch.setattr(tempfile, "tempdir", str(bench.folder / "none"))
     prepared = bench.prepare()
-    assert [step.action.value for step in prepared.session.arrangement.steps] == [
+    assert [step.action.value for step in prepared.session.arrangement.discs] == [
         "keep",
         "build",
         "keep",

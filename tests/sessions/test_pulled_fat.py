@@ -46,10 +46,10 @@ def test_one_file_under_two_names_is_never_touched(bench: Bench, on_fat: None) -
     stop_before_the_manifest(bench)
     (bench.card / LEFTOVER).write_bytes((bench.card / SYSTEM).read_bytes())
     before = bench.on_card()
-    with pytest.raises(BlockedError, match="1 error in the way"):
+    with pytest.raises(BlockedError, match="1 error blocks this session"):
         bench.prepare()
     with pytest.raises(
-        BlockedError, match=r"removing one would spoil the other.*fsck\.fat -a /dev"
+        BlockedError, match=r"removing one would destroy the other.*fsck\.fat -a /dev"
     ):
         bench.prepare(anyway=True)
     assert bench.on_card() == before
@@ -95,7 +95,7 @@ def test_emptied_files_of_ours_are_ours(bench: Bench) -> None:
     (bench.card / SYSTEM).write_bytes(b"")
     (bench.card / "run-sheet.txt").write_bytes(b"")
     prepared = bench.prepare()
-    assert prepared.session.arrangement.steps[0].action is Action.COPY
+    assert prepared.session.arrangement.discs[0].action is Action.COPY
     assert [file.path for file in prepared.manifest.other_files] == ["run-sheet.txt"]
     assert list(check_card(prepared.manifest, bench.card)) == []
     bench.write_plan('image = "library/slides.iso"')
@@ -126,9 +126,9 @@ def test_what_stayed_is_read_again_when_leftovers_were_removed(
 
     with monkeypatch.context() as patch:
         patch.setattr(staging, "_remove_leftovers", spoil)
-        with pytest.raises(StagingError, match=f"{SYSTEM}: was spoiled when the remains"):
+        with pytest.raises(StagingError, match=f"{SYSTEM}: was damaged when the files"):
             bench.prepare()
-    assert bench.prepare().session.arrangement.steps[0].action is Action.COPY
+    assert bench.prepare().session.arrangement.discs[0].action is Action.COPY
 
 
 def test_a_card_that_becomes_read_only_says_what_to_do(

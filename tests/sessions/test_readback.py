@@ -107,6 +107,6 @@ def test_damage_on_the_device_is_seen_although_memory_is_sound(tmp_path: Path) -
 
 
 def test_what_cannot_be_read_is_an_error(tmp_path: Path) -> None:
-    with pytest.raises(StagingError, match="does not give the copy back: No such file"):
+    with pytest.raises(StagingError, match="cannot be read back from the card: No such file"):
         read_back_file(tmp_path / "none")
     assert digest_or_none(tmp_path / "none") is None

@@ -10,7 +10,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.readability.limits import UNPUBLISHED
 from mediashelf.readability.target_files import BUILT_IN
 from mediashelf.sessions.discs.readiness import check_boot, check_readiness, readiness_rows
-from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.manifests.parts import BootWay
 from plan_texts import parse_plan
 
 MIB, GB = 1 << 20, 10**9

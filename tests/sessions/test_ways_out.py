@@ -21,11 +21,11 @@ from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets
 from mediashelf.sessions.cards.arrange import Action
 from mediashelf.sessions.cards.confirm import check_card
-from mediashelf.sessions.discs.ways_out import check_served, padding_of
+from mediashelf.sessions.discs.ways_out import fit_to_serve, padding_of
 from mediashelf.sessions.emulator import MAX_SIZE, MIN_SIZE, check_lun
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 from mediashelf.sessions.plans.session_plan import load_plan
-from mediashelf.sessions.prepare import checked_session
+from mediashelf.sessions.prepare import hold_session
 from plan_texts import NoLibrary
 from session_bench import SYSTEM_DISC, Bench, make_bench, noise, slides_image
 
@@ -72,7 +72,7 @@ def test_a_raw_image_is_converted_onto_the_card(bench: Bench, name: str) -> None
     bench.write_plan(f'image = "library/{name}"')
     prepared = bench.prepare()
     disc = only_disc(prepared.manifest)
-    assert prepared.session.arrangement.steps[0].action is Action.CONVERT
+    assert prepared.session.arrangement.discs[0].action is Action.CONVERT
     assert bench.on_card()[disc.path] == data
     assert disc.path.endswith("-SLIDES.iso")
     assert (bench.folder / "library" / "sounds.bin").read_bytes() == raw
@@ -135,11 +135,11 @@ def test_a_converted_image_is_used_again_and_renamed(bench: Bench) -> None:
     first = bench.prepare().manifest
     inodes = bench.inodes()
     prepared = bench.prepare()
-    assert prepared.session.arrangement.steps[0].action is Action.KEEP
+    assert prepared.session.arrangement.discs[0].action is Action.KEEP
     assert prepared.manifest == first
     bench.write_plan(SYSTEM_DISC, RAW_DISC)
     prepared = bench.prepare()
-    assert [step.action for step in prepared.session.arrangement.steps] == [
+    assert [step.action for step in prepared.session.arrangement.discs] == [
         Action.COPY,
         Action.RENAME,
     ]
@@ -216,7 +216,7 @@ def test_a_disc_of_sound_is_explained_and_never_copied(bench: Bench) -> None:
     assert bench.on_card() == {}
     plan, targets = load_plan(bench.plan), load_targets()
     planner = recipe_planner(targets, plan.targets)
-    with checked_session(plan, bench.card, NoLibrary(), targets, plan_recipe=planner) as session:
+    with hold_session(plan, bench.card, NoLibrary(), targets, plan_recipe=planner) as session:
         # That sound has no file system goes without saying.
         assert [one.rule for one in session.discs[1].findings] == ["emulator-plays-no-sound"]
         assert session.discs[1].passed == ()
@@ -293,7 +293,7 @@ def test_a_small_image_is_padded_when_the_plan_says_so(bench: Bench) -> None:
     with open_image(bench.card / disc.path) as image:
         assert max(one.severity for one in image.findings) < Severity.ERROR
     again = bench.prepare()
-    assert again.session.arrangement.steps[0].action is Action.KEEP
+    assert again.session.arrangement.discs[0].action is Action.KEEP
     assert again.manifest == prepared.manifest
 
 
@@ -358,7 +358,7 @@ def test_padding_makes_any_size_that_can_be_served_whole(size: int) -> None:
     assert list(check_lun(padded)) == []
     assert padding_of(padded) == 0
     assert padding_of(size) < 2048 or padded == 614_400
-    _, findings = check_served(size, "a.iso", pad=False)
+    _, findings = fit_to_serve(size, "a.iso", pad=False)
     assert all("pad = true" in one.remedy for one in findings)
     assert bool(findings) == bool(padding_of(size))
 
@@ -374,11 +374,11 @@ def test_what_is_too_large_is_refused_with_the_reason(bench: Bench) -> None:
     bench.write_plan('image = "library/large.iso"\npad = true')
     with pytest.raises(BlockedError):
         bench.prepare()
-    padding, (finding,) = check_served(MAX_SIZE + 1, "large.iso", pad=True)
+    padding, (finding,) = fit_to_serve(MAX_SIZE + 1, "large.iso", pad=True)
     assert padding == 0
     assert finding.rule == "emulator-whole-blocks"
     assert "spread the contents" in finding.remedy
-    _, (finding,) = check_served(MAX_SIZE + 2048, "large.iso", pad=True)
+    _, (finding,) = fit_to_serve(MAX_SIZE + 2048, "large.iso", pad=True)
     assert finding.rule == "emulator-largest-disc"
     assert "1,151,999" in finding.message
 

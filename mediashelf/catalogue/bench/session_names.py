@@ -41,20 +41,22 @@ def named_session(sessions: Sequence[BenchSession], name: str) -> BenchSession:
         return found[0]
     if names and wanted:
         shown = "; ".join(_title(one) for one in found[:_SHOWN])
-        raise InputError(f"{name}: means several sessions ({shown}); say more, or its number")
+        raise InputError(
+            f"{name}: matches several sessions ({shown}); use a longer name, or its number"
+        )
     near = did_you_mean(name, [one.name for one in sessions])
     raise InputError(
-        f"{name}: is no session on record, and no card of one{near} (see: mediashelf session list)"
+        f"{name}: is not a recorded session, nor a card of one{near} (see: mediashelf session list)"
     )
 
 
-def named_step(session: BenchSession, name: str) -> SessionDisc:
+def named_disc(session: BenchSession, name: str) -> SessionDisc:
     """Return the disc that a few words mean.
 
     In this order: its position; its code, label or file name, whole or a word of
     it; ``next``; the beginning of one of these, and a part of them or of the
     purpose, when only one disc has it. Letter case aside. Raises
-    :class:`InputError` that lists the steps.
+    :class:`InputError` that lists the discs.
     """
     wanted = name.casefold().strip()
     is_number = wanted.isdecimal() and wanted.isascii()
@@ -64,16 +66,18 @@ def named_step(session: BenchSession, name: str) -> SessionDisc:
     whole = [disc for disc in session.steps if wanted in _names(disc)]
     if not whole and wanted == NEXT:
         if session.next_step is None:
-            raise InputError(f"every step has a note; name one of: {_steps(session)}")
+            raise InputError(f"every disc has a note; name one of: {_steps(session)}")
         return session.next_step
     found = whole or ([] if is_number else _first_found(session.steps, wanted))
     if len(found) == 1:
         return found[0]
-    problem = "means several steps" if found else "is no step"
+    problem = "matches several discs" if found else "is not a disc"
     hint = (
         "" if found else did_you_mean(name, [text for one in session.steps for text in _names(one)])
     )
-    raise InputError(f"{name}: {problem} of {session.name}{hint}. Its steps: {_steps(session)}")
+    raise InputError(
+        f"{name}: {problem} of {session.name}{hint or '.'} Its discs: {_steps(session)}"
+    )
 
 
 def _first_found(discs: Sequence[SessionDisc], wanted: str) -> list[SessionDisc]:

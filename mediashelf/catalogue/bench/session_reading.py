@@ -31,7 +31,6 @@ def session_of(catalogue: Catalogue, session_id: int) -> BenchSession:
     ).fetchone()
     discs = [
         SessionDisc(
-            disc_id,
             position,
             code,
             kept_text(path),
@@ -41,6 +40,7 @@ def session_of(catalogue: Catalogue, session_id: int) -> BenchSession:
             size,
             xxh3_128,
             sha256,
+            disc_id,
             staged_at,
             replaced_at,
             notes_of(db, disc_id),

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
+OPEN = "open"
+"""Stands for what nobody has noted anything of."""
+
 
 class NoteResult(StrEnum):
     """What a note says; the words are shown to people."""
@@ -14,37 +17,6 @@ class NoteResult(StrEnum):
     WORKED = "worked"
     FAILED = "failed"
     WITHDRAWN = "withdrawn"  # takes earlier notes back: the step is open again
-
-
-@dataclass(frozen=True, slots=True)
-class PreparedDisc:
-    """One disc on a card that is to be recorded; ``source`` is the image that was copied.
-
-    ``code`` is its short code, empty on cards of older versions. ``source`` is None
-    for a disc that was built, or where nobody knows.
-    """
-
-    position: int
-    code: str
-    path: str
-    label: str
-    purpose: str
-    targets: tuple[str, ...]
-    size: int
-    xxh3_128: str
-    sha256: str
-    source: Path | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class PreparedSession:
-    """A card that was prepared; ``made_at`` is the moment in its manifest."""
-
-    name: str
-    machine: str
-    card: Path
-    made_at: str
-    discs: tuple[PreparedDisc, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,12 +43,14 @@ class SessionNote:
 
 @dataclass(frozen=True, slots=True)
 class SessionDisc:
-    """One step: a disc with its notes, oldest first.
+    """One disc of a session with its notes, oldest first.
 
-    ``replaced_at`` is set when other bytes took its place in the session.
+    ``code`` is its short code, empty on cards of older versions. ``replaced_at`` is
+    set when other bytes took its place in the session. A disc that is yet to be
+    recorded has no ``id``, and a ``source`` where the image that it was copied from
+    is known.
     """
 
-    id: int
     position: int
     code: str
     path: str
@@ -86,9 +60,11 @@ class SessionDisc:
     size: int
     xxh3_128: str
     sha256: str
-    staged_at: str
-    replaced_at: str | None
+    id: int = 0
+    staged_at: str = ""
+    replaced_at: str | None = None
     notes: tuple[SessionNote, ...] = ()
+    source: Path | None = None
 
     @property
     def name(self) -> str:
@@ -108,6 +84,17 @@ class SessionDisc:
             return NoteResult.FAILED
         return NoteResult.WORKED if outcomes else None
 
+    @property
+    def word(self) -> str:
+        """The outcome as a word: worked, failed or :data:`OPEN`."""
+        return self.outcome.value if self.outcome is not None else OPEN
+
+    @property
+    def told(self) -> tuple[tuple[SessionNote, bool], ...]:
+        """Every note, and whether it still holds: was neither replaced nor withdrawn."""
+        held = in_force(self.notes)
+        return tuple((note, any(note is one for one in held)) for note in self.notes)
+
     def note_on(self, system: str, device: str) -> SessionNote | None:
         """Return the note that holds for a device on one system, or None while it is open.
 
@@ -119,6 +106,17 @@ class SessionDisc:
                 holds = note.system == system or system in self.targets
                 return note if holds and note.outcome is not NoteResult.WITHDRAWN else None
         return None
+
+
+@dataclass(frozen=True, slots=True)
+class PreparedSession:
+    """A card that was prepared; ``made_at`` is the moment in its manifest."""
+
+    name: str
+    machine: str
+    card: Path
+    made_at: str
+    discs: tuple[SessionDisc, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,6 @@ from mediashelf.catalogue.bench.session_reading import session_of, sessions
 from mediashelf.catalogue.bench.session_rows import (
     BenchSession,
     NoteResult,
-    PreparedDisc,
     PreparedSession,
     SessionDisc,
     SessionNote,
@@ -154,11 +153,11 @@ def _moment(text: str) -> datetime:
     return datetime.strptime(text, _MOMENT).replace(tzinfo=UTC)
 
 
-def _bytes_of(discs: Sequence[SessionDisc | PreparedDisc]) -> list[tuple[int, str]]:
+def _bytes_of(discs: Sequence[SessionDisc]) -> list[tuple[int, str]]:
     return [(disc.position, disc.sha256) for disc in discs]
 
 
-def _image_id(catalogue: Catalogue, disc: PreparedDisc) -> int | None:
+def _image_id(catalogue: Catalogue, disc: SessionDisc) -> int | None:
     """Return the image on record that a disc was copied from: by its place, else by its bytes."""
     row = catalogue.image_by_path(disc.source) if disc.source is not None else None
     if row is not None:
@@ -171,7 +170,7 @@ def _record_discs(
     db: sqlite3.Connection,
     session_id: int,
     known: Sequence[SessionDisc],
-    discs: Sequence[PreparedDisc],
+    discs: Sequence[SessionDisc],
     sources: Sequence[int | None],
     now: str,
 ) -> None:
@@ -210,7 +209,7 @@ def _record_discs(
     )
 
 
-def _pair(known: Sequence[SessionDisc], discs: Sequence[PreparedDisc]) -> list[SessionDisc | None]:
+def _pair(known: Sequence[SessionDisc], discs: Sequence[SessionDisc]) -> list[SessionDisc | None]:
     """Return for each disc the row with its bytes, or None: first those in the same place."""
     left = list(known)
     rows: list[SessionDisc | None] = [None] * len(discs)

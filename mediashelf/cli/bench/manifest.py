@@ -2,46 +2,64 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
+from typing import Any
 
 import click
 
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.cards.confirm import check_card
-from mediashelf.sessions.manifests.manifest import SCHEMA_PATH, read_manifest
+from mediashelf.sessions.manifests.manifest import read_manifest, schema
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 from mediashelf.text import count_text, size_text
 
 
-@click.group()
-def manifest() -> None:
-    """Check a prepared card, or print the form of its manifest."""
+def _print_schema(context: click.Context, option: click.Parameter, is_wanted: bool) -> None:
+    if is_wanted:
+        click.echo(json.dumps(schema(), indent=2, ensure_ascii=False))
+        context.exit()
 
 
-@manifest.command(
+@click.command(
     epilog="""
 \b
 Examples:
-  mediashelf manifest check /media/card
-  mediashelf manifest check manifest.json --sizes-only
-  mediashelf manifest check /media/card --json
+  mediashelf manifest /media/card
+  mediashelf manifest manifest.json --sizes-only
+  mediashelf manifest /media/card --json
+  mediashelf manifest --schema > manifest.schema.json
 """
 )
 @click.argument("path", type=click.Path(path_type=Path), metavar="CARD|MANIFEST")
-@click.option("--sizes-only", is_flag=True, help="Do not read the images; damage stays unseen.")
+@click.option(
+    "--sizes-only",
+    is_flag=True,
+    help="Compare sizes only, without reading the images; damage is not found.",
+)
+@click.option(
+    "--schema",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_schema,
+    help="Print the JSON Schema of manifest.json, for authors of emulators, and exit.",
+)
 @json_option
 @quiet_option
 @fail_on_option
-def check(path: Path, sizes_only: bool, as_json: bool, quiet: bool, fail_on: str) -> None:
+def manifest(path: Path, sizes_only: bool, as_json: bool, quiet: bool, fail_on: str) -> None:
     """Compare a card with its manifest, on the emulator's board, before the session.
 
-    Names a card's folder or its manifest. Every image is read back from the card
-    and its digest compared, so one check takes as long as reading the card does.
-    Works without the catalogue and without the original images.
+    CARD is the card's folder. Every image is read back from the card and its digest
+    compared, so it takes as long as reading the card does. Works without the
+    catalogue and without the original images. The schema describes every field of
+    the manifest; format and version identify it.
     """
     if path.is_dir():
         path = path / MANIFEST_NAME
@@ -56,24 +74,6 @@ def check(path: Path, sizes_only: bool, as_json: bool, quiet: bool, fail_on: str
     else:
         _say(content, findings, sizes_only, quiet)
     exit_for(findings, fail_on)
-
-
-@manifest.command(
-    epilog="""
-\b
-Examples:
-  mediashelf manifest schema
-  mediashelf manifest schema > manifest.schema.json
-"""
-)
-@quiet_option
-def schema(quiet: bool) -> None:
-    """Print the JSON Schema of manifest.json, for whoever writes an emulator.
-
-    Every field is described there; version and format say which form it is. It
-    is the whole answer, with or without --quiet.
-    """
-    click.echo(SCHEMA_PATH.read_text("utf-8"), nl=False)
 
 
 def _say(content: Manifest, findings: list[Finding], sizes_only: bool, quiet: bool) -> None:
@@ -120,23 +120,20 @@ def _open(disc: ManifestDisc) -> str:
 
 def _document(
     path: Path, content: Manifest, findings: list[Finding], contents_read: bool
-) -> dict[str, object]:
-    return {
-        "command": "manifest check",
-        "version": 1,
-        "manifest": str(path),
-        "session": {"name": content.session.name, "machine": content.session.machine},
-        "created": content.created,
-        "contents_read": contents_read,
-        "discs": [
-            {
-                "position": disc.position,
-                "path": disc.path,
-                "label": disc.label,
-                "size": disc.size,
-                "agrees": _verdict(disc, findings, False) == "agrees",
-            }
-            for disc in content.discs
-        ],
-        "findings": [finding.as_dict() for finding in findings],
-    }
+) -> dict[str, Any]:
+    discs = [
+        {
+            **chosen(disc, "position", "path", "label", "size"),
+            "agrees": _verdict(disc, findings, False) == "agrees",
+        }
+        for disc in content.discs
+    ]
+    return document(
+        "manifest",
+        manifest=path,
+        session=content.session,
+        created=content.created,
+        contents_read=contents_read,
+        discs=discs,
+        findings=findings,
+    )

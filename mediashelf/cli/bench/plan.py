@@ -23,7 +23,9 @@ import click
 from mediashelf.catalogue.images import facts_of
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.store import Catalogue, open_catalogue
+from mediashelf.cli.bench.plan_json import checked_dict, findings_by_disc
 from mediashelf.cli.bench.prepare_text import say_plan
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import (
     catalogue_option,
     fail_on_option,
@@ -45,13 +47,13 @@ from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.discs.ways_out import padding_of
 from mediashelf.sessions.plans.draft import DraftDisc, draft_plan
 from mediashelf.sessions.plans.session_plan import SessionPlan, load_plan
-from mediashelf.sessions.prepare import check_plan
+from mediashelf.sessions.prepare import look_at_plan
 from mediashelf.text import count_text
 
 
 @click.group()
 def plan() -> None:
-    """Begin a session plan, or see what one comes to."""
+    """Begin a session plan, or see its discs and findings."""
 
 
 @plan.command(
@@ -87,7 +89,7 @@ def show(
         open_library(catalogue_path) as library,
         progress("checking", quiet=quiet) as on_bytes,
     ):
-        discs, about_machine = check_plan(
+        discs, about_machine = look_at_plan(
             content,
             library,
             targets,
@@ -141,7 +143,9 @@ def new(
     others are there as comments with the reason; raw ones are named by their sheet.
     """
     if not target_names:
-        raise click.UsageError("Say who must read the discs with --target, such as win9x.")
+        raise click.UsageError(
+            "Name the systems that must read the discs with --target, such as win9x."
+        )
     pick_targets(target_names, load_targets(targets_folder))
     folder = (output.parent if output is not None else Path()).absolute()
     with open_catalogue(catalogue_path) as catalogue:
@@ -157,7 +161,7 @@ def new(
         left_out = sum(bool(disc.problem) for disc in discs)
         tell(
             f"{output}: {count_text(len(discs) - left_out, 'disc')}"
-            + (f", {left_out} more left out as comments" if left_out else "")
+            + (f", {left_out} more as comments" if left_out else "")
         )
 
 
@@ -182,7 +186,7 @@ def _drafts(catalogue: Catalogue, rows: Sequence[ImageRow]) -> Iterator[DraftDis
 
 def _problem(row: ImageRow) -> str:
     if row.presence is not Presence.HERE:
-        return f"{row.presence.value} at the last look"
+        return f"{row.presence.value} when last scanned"
     if row.problem:
         return row.problem
     if row.looks_raw or row.is_sheet:
@@ -191,22 +195,11 @@ def _problem(row: ImageRow) -> str:
 
 
 def _new_document(output: Path | None, text: str, discs: Sequence[DraftDisc]) -> dict[str, Any]:
-    return {
-        "command": "plan new",
-        "version": 1,
-        "output": None if output is None else str(output),
-        "text": text,
-        "discs": [
-            {
-                "image": str(disc.path),
-                "label": disc.label,
-                "size": disc.size,
-                "is_raw": disc.is_raw,
-                "problem": disc.problem,
-            }
-            for disc in discs
-        ],
-    }
+    rows = [
+        {"image": str(disc.path), **chosen(disc, "label", "size", "is_raw", "problem")}
+        for disc in discs
+    ]
+    return document("plan new", output=output, text=text, discs=rows)
 
 
 def _document(
@@ -215,34 +208,19 @@ def _document(
     discs: Sequence[CheckedDisc],
     about_machine: Sequence[Finding],
 ) -> dict[str, Any]:
-    findings = [(disc.position, one) for disc in discs for one in disc.findings]
-    return {
-        "command": "plan show",
-        "version": 1,
-        "plan": str(plan_path),
-        "session": {"name": content.name, "machine": content.machine.name},
-        "discs": [
+    return document(
+        "plan show",
+        plan=plan_path,
+        session={"name": content.name, "machine": content.machine.name},
+        discs=[
             {
-                "position": disc.position,
-                "from": str(disc.source.candidate.path),
-                "label": disc.label,
-                "size": disc.size,
-                "track": image.track.number if image and image.track else None,
-                "padding": image.padding if image else 0,
-                "boot": [
-                    {"method": way.method, "platform": way.platform}
-                    for way in boot_ways(disc.source.facts)
-                ],
-                "purpose": disc.resolved.disc.purpose,
-                "targets": list(disc.targets),
-                "passed": list(disc.passed),
-                "after": list(disc.resolved.after),
+                **checked_dict(disc),
+                "boot": boot_ways(disc.source.facts),
+                "purpose": disc.planned.purpose,
+                "after": disc.planned.after_positions,
                 "repeats": disc.repeats,
             }
-            for disc, image in ((disc, disc.source.image) for disc in discs)
+            for disc in discs
         ],
-        "findings": [
-            {**one.as_dict(), "disc": position}
-            for position, one in [*findings, *((None, one) for one in about_machine)]
-        ],
-    }
+        findings=findings_by_disc(discs, about_machine),
+    )

@@ -19,7 +19,9 @@ from typing import Any
 
 import click
 
+from mediashelf.cli.bench.plan_json import checked_dict, findings_by_disc
 from mediashelf.cli.bench.prepare_text import say_checked, say_prepared
+from mediashelf.cli.documents import chosen, document, plain
 from mediashelf.cli.options import (
     catalogue_option,
     fail_on_option,
@@ -38,12 +40,13 @@ from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets
 from mediashelf.reports.bench.run_sheet import sheet_html, sheet_text
 from mediashelf.sessions.card_space import copying_seconds
+from mediashelf.sessions.cards.arrange import PlacedDisc
 from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.sessions.plans.session_plan import load_plan, with_padding
 from mediashelf.sessions.prepare import (
     CheckedSession,
     PreparedCard,
-    checked_session,
+    hold_session,
     refuse_blocked_session,
     stage_session,
 )
@@ -66,7 +69,7 @@ A plan:
   [[disc]]
   recipe = "driver-disc.toml"
 \b
-Exit code 12: something blocks, and nothing was copied.
+Exit code 12: errors block the session, and nothing was copied.
 """
 )
 @click.argument("plan_path", type=click.Path(path_type=Path), metavar="PLAN")
@@ -76,21 +79,19 @@ Exit code 12: something blocks, and nothing was copied.
     type=click.Path(path_type=Path),
     required=True,
     metavar="CARD",
-    help="The card's folder; it must be there.",
+    help="The card's folder; it must exist.",
 )
 @click.option("--dry-run", is_flag=True, help="Check everything and change nothing.")
-@click.option(
-    "--anyway", is_flag=True, help="Go on although errors were found; the manifest notes them."
-)
+@click.option("--anyway", is_flag=True, help="Go on despite errors; the manifest records them.")
 @click.option(
     "--tidy",
     is_flag=True,
-    help="First remove what earlier sessions put on the card and this one does not use.",
+    help="First remove files of earlier sessions that this one does not use.",
 )
 @click.option(
     "--pad",
     is_flag=True,
-    help="Fill up with zeros, on the card only, whatever the emulator would refuse or cut.",
+    help="Add zeros, on the card only, to images that the emulator would refuse or cut.",
 )
 @catalogue_option
 @targets_folder_option
@@ -113,12 +114,13 @@ def prepare(
     """Check all discs of a session plan and put them on the emulator's card.
 
     Each disc is found (an image, words in the catalogue, or a recipe to build),
-    checked for damage, for its targets and for the emulator, and only then
+    checked for damage, for its systems and for the emulator, and only then
     copied; a raw image is converted on the way, if no sector is lost. Every copy
     is read back from the card and its digest compared. What is on the card already
-    and right is kept; what is not ours is never touched. At the end the card holds
+    and right is kept; files that mediashelf did not write are
+    never touched. At the end the card holds
     the images, manifest.json and a run sheet for the bench. Stopped or unplugged,
-    the same command goes on where it was. The session is recorded in the catalogue,
+    the same command continues where it stopped. The session is recorded in the catalogue,
     for mediashelf session note.
     """
     plan = load_plan(plan_path)
@@ -130,7 +132,7 @@ def prepare(
     with (
         open_library(catalogue_path) as library,
         progress("checking", quiet=quiet) as on_checked_bytes,
-        checked_session(
+        hold_session(
             plan,
             card,
             library,
@@ -151,7 +153,7 @@ def prepare(
                 say_json(_document(plan_path, session, None, dry_run))
             raise
         if not dry_run:
-            total = sum(step.work_size for step in session.arrangement.steps)
+            total = sum(step.work_size for step in session.arrangement.discs)
             with progress("copying", total=total, quiet=quiet) as on_bytes:
                 prepared = stage_session(
                     session, _sheets, created=created, anyway=anyway, tidy=tidy, on_bytes=on_bytes
@@ -177,43 +179,27 @@ def _sheets(manifest: Manifest) -> Mapping[str, bytes]:
 def _document(
     plan_path: Path, session: CheckedSession, prepared: PreparedCard | None, is_dry_run: bool
 ) -> dict[str, Any]:
-    staged = {one.step.disc.position: one for one in prepared.staged} if prepared else {}
-    discs = []
-    for step in session.arrangement.steps:
-        one = staged.get(step.disc.position)
-        image = step.disc.source.image
-        digests = one and {"xxh3_128": one.digests.xxh3_128, "sha256": one.digests.sha256}
-        discs.append(
-            {
-                "position": step.disc.position,
-                "code": step.code,
-                "path": step.path,
-                "label": step.disc.label,
-                "size": step.disc.size,
-                "from": str(step.disc.source.candidate.path),
-                "action": step.action.value,
-                "track": image.track.number if image and image.track else None,
-                "padding": image.padding if image else 0,
-                "targets": list(step.disc.targets),
-                "passed": list(step.disc.passed),
-                "digests": digests,
-                "confirmed": one.confirmed if one else None,
-            }
-        )
-    about = [(disc.position, one) for disc in session.discs for one in disc.findings]
-    findings = [*about, *((None, one) for one in session.findings)]
+    arrangement = session.arrangement
+    return document(
+        "prepare",
+        plan=plan_path,
+        card=session.card,
+        is_prepared=prepared is not None,
+        is_dry_run=is_dry_run,
+        session={"name": session.plan.name, "machine": session.plan.machine.name},
+        write_size=arrangement.write_size,
+        seconds=copying_seconds(arrangement.write_size),
+        discs=[_disc(one, prepared is not None) for one in (prepared or arrangement).discs],
+        earlier_files=[file.path for file in arrangement.obsolete],
+        tidied=[file.path for file in prepared.tidied] if prepared else [],
+        findings=findings_by_disc(session.discs, session.findings),
+    )
+
+
+def _disc(placed: PlacedDisc, is_staged: bool) -> dict[str, Any]:
     return {
-        "command": "prepare",
-        "version": 1,
-        "plan": str(plan_path),
-        "card": str(session.card),
-        "is_prepared": prepared is not None,
-        "is_dry_run": is_dry_run,
-        "session": {"name": session.plan.name, "machine": session.plan.machine.name},
-        "write_size": session.arrangement.write_size,
-        "seconds": copying_seconds(session.arrangement.write_size),
-        "discs": discs,
-        "earlier_files": [file.path for file in session.arrangement.obsolete],
-        "tidied": [file.path for file in prepared.tidied] if prepared else [],
-        "findings": [{**one.as_dict(), "disc": position} for position, one in findings],
+        **checked_dict(placed.disc),
+        **chosen(placed, "code", "path", "action"),
+        "digests": plain(placed.file.digests) if is_staged else None,
+        "confirmed": placed.confirmed if is_staged else None,
     }

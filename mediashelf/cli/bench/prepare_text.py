@@ -8,7 +8,7 @@ from itertools import groupby
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.card_space import READ_SPEED, WRITE_SPEED, copying_seconds
-from mediashelf.sessions.cards.arrange import Action, Step
+from mediashelf.sessions.cards.arrange import Action, PlacedDisc
 from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.plans.session_plan import SessionPlan
@@ -32,8 +32,8 @@ def say_checked(session: CheckedSession, *, is_dry_run: bool, quiet: bool) -> No
     """Print what the checks found and what will happen to the card."""
     if not quiet:
         _say_head(session)
-        headers = ["disc", "file on the card", "size", "passed for", "what happens"]
-        rows = [_row(step) for step in session.arrangement.steps]
+        headers = ["disc", "file on the card", "size", "checked for", "what happens"]
+        rows = [_row(placed) for placed in session.arrangement.discs]
         for line in table(headers, rows, right="disc, size"):
             say(line)
         say()
@@ -53,7 +53,7 @@ def say_plan(
     if not quiet:
         _say_title(plan)
         say()
-        headers = ["disc", "label", "size", "boots", "passed for", "purpose"]
+        headers = ["disc", "label", "size", "boots", "checked for", "purpose"]
         for line in table(headers, [_plan_row(disc) for disc in discs], right="disc, size"):
             say(line)
         say()
@@ -72,11 +72,11 @@ def say_prepared(prepared: PreparedCard, *, quiet: bool) -> None:
     for file in prepared.tidied:
         say_wrapped(f"removed: {file.path}, {size_text(file.size)}")
     count = count_text(len(manifest.images), "image")
-    say_wrapped(f"{count} on the card, every byte read back and as it should be.")
-    if any(one.confirmed != "device" for one in prepared.staged):
+    say_wrapped(f"{count} on the card, every byte read back and verified.")
+    if any(one.confirmed != "device" for one in prepared.discs):
         say_wrapped(
-            "This system may have read the card's bytes from its own memory: check the card once "
-            "more on the board."
+            "This system may have read the card's bytes from its cache: check the card again "
+            "on the board."
         )
     open_count = sum(
         row.count
@@ -87,10 +87,10 @@ def say_prepared(prepared: PreparedCard, *, quiet: bool) -> None:
         if row.severity != "note"
     )
     if open_count:
-        say_wrapped(f"{count_text(open_count, 'finding')} noted as open in the manifest.")
+        say_wrapped(f"{count_text(open_count, 'finding')} recorded as open in the manifest.")
     sheets = " and ".join(file.path for file in manifest.other_files)
     say_wrapped(f"For the bench, in {card}: {sheets}")
-    say_wrapped(f"Next, on the board: mediashelf manifest check {card}")
+    say_wrapped(f"Next, on the board: mediashelf manifest {card}")
 
 
 def _say_findings(
@@ -116,25 +116,25 @@ def _say_head(session: CheckedSession) -> None:
     say()
 
 
-def _row(step: Step) -> tuple[str, ...]:
-    disc = step.disc
-    action = _ACTION_WORDS[step.action]
-    if step.write_size and step.image is not None and step.image.padding:
+def _row(placed: PlacedDisc) -> tuple[str, ...]:
+    disc = placed.disc
+    action = _ACTION_WORDS[placed.action]
+    if placed.write_size and placed.image is not None and placed.image.padding:
         action += ", padded"
-    return str(disc.position), step.path, size_text(disc.size), _passed(disc), action
+    return str(disc.position), placed.path, size_text(disc.size), _passed(disc), action
 
 
 def _plan_row(disc: CheckedDisc) -> tuple[str, ...]:
     again = f"disc {disc.repeats} again: " if disc.repeats else ""
-    after = ", ".join(str(position) for position in disc.resolved.after)
-    purpose = f"{again}{disc.resolved.disc.purpose}" + (f" (after disc {after})" if after else "")
+    after = ", ".join(str(position) for position in disc.planned.after_positions)
+    purpose = f"{again}{disc.planned.purpose}" + (f" (after disc {after})" if after else "")
     boots = ", ".join(way.method for way in boot_ways(disc.source.facts)) or "no"
     return str(disc.position), disc.name, size_text(disc.size), boots, _passed(disc), purpose
 
 
 def _passed(disc: CheckedDisc) -> str:
     return ", ".join(
-        target if target in disc.passed else f"NOT {target}" for target in disc.targets
+        target if target in disc.passed else f"{target} (errors)" for target in disc.targets
     )
 
 

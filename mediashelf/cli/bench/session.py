@@ -20,13 +20,14 @@ from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.bench.session_names import named_step
+from mediashelf.catalogue.bench.session_names import named_disc
 from mediashelf.catalogue.bench.session_reading import session_of, sessions
 from mediashelf.catalogue.bench.session_rows import NoteResult
 from mediashelf.catalogue.bench.session_store import add_note, begin_again
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.bench.session_json import note_document, report_document, session_dict
 from mediashelf.cli.bench.session_text import say_noted, say_report, say_sessions
+from mediashelf.cli.documents import document
 from mediashelf.cli.options import (
     catalogue_option,
     json_option,
@@ -64,12 +65,12 @@ def _outcome(context: click.Context, argument: click.Parameter, value: str) -> N
     for outcome, words in _WORDS.items():
         if word in words or (word and words[0].startswith(word)):
             return outcome
-    raise click.BadParameter(f"{value!r} is none of worked, failed and undo (w, f, u).")
+    raise click.BadParameter(f"{value!r} is not worked, failed or undo (w, f, u).")
 
 
 @click.group()
 def session() -> None:
-    """Keep what happens at the bench, and turn it into a report."""
+    """Record what happens at the bench, and report it."""
 
 
 @session.command(
@@ -86,12 +87,17 @@ Examples:
 Short forms: w, ok, yes; f, no; u.
 """
 )
-@click.argument("step")
+@click.argument("wanted", metavar="DISC")
 @click.argument("outcome", callback=_outcome, metavar="worked|failed|undo")
 @click.argument("words", nargs=-1, metavar="[TEXT]...")
-@click.option("-d", "--device", default="", help="What it was about, if not the disc as a whole.")
 @click.option(
-    "--on", "system", metavar="TARGET", help="On which system, if not on all that the disc is for."
+    "-d", "--device", default="", help="The device it is about [default: the disc as a whole]."
+)
+@click.option(
+    "--on",
+    "system",
+    metavar="SYSTEM",
+    help="The system it applies to [default: all that the disc is for].",
 )
 @session_option
 @catalogue_option
@@ -99,7 +105,7 @@ Short forms: w, ok, yes; f, no; u.
 @json_option
 @quiet_option
 def note(
-    step: str,
+    wanted: str,
     outcome: NoteResult,
     words: tuple[str, ...],
     device: str,
@@ -110,25 +116,24 @@ def note(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Note that a step worked or failed; TEXT needs no quotes.
+    """Note that a disc worked or failed; TEXT needs no quotes.
 
-    STEP is the position, the short code, a label or a part of one, or "next": the
-    first step without a note. A later note of the same disc, device and system
-    takes the place of an earlier one, which stays on record; undo opens the step
-    again.
+    DISC is the position, the short code, a label or a part of one, or "next": the
+    first disc without a note. A later note about the same disc, device and system
+    replaces an earlier one, which stays on record; undo opens the disc again.
     """
     text, device = " ".join(" ".join(words).split()), " ".join(device.split())
     if len(text) > LONGEST_NOTE or len(device) > LONGEST_DEVICE:
         raise click.UsageError(
-            f"A note has {LONGEST_NOTE:,} characters at most, the name of a device "
-            f"{LONGEST_DEVICE}; say it in fewer words."
+            f"A note has at most {LONGEST_NOTE:,} characters, the name of a device "
+            f"{LONGEST_DEVICE}; shorten it."
         )
     if system is not None:
         (target,) = pick_targets([system], load_targets(targets_folder))
         system = target.name
     with open_catalogue(catalogue_path, create=is_card(session_name)) as catalogue:
         chosen = find_session(catalogue, session_name, may_record=True)
-        disc = named_step(chosen, step)
+        disc = named_disc(chosen, wanted)
         added = add_note(
             catalogue,
             disc,
@@ -162,13 +167,7 @@ def list_sessions(catalogue_path: Path | None, as_json: bool, quiet: bool) -> No
     with open_catalogue(catalogue_path) as catalogue:
         known = sessions(catalogue)
     if as_json:
-        say_json(
-            {
-                "command": "session list",
-                "version": 1,
-                "sessions": [session_dict(one) for one in known],
-            }
-        )
+        say_json(document("session list", sessions=[session_dict(one) for one in known]))
     else:
         say_sessions(known, quiet=quiet)
 
@@ -189,7 +188,7 @@ Examples:
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE.html",
     callback=checked_page_path,
-    help="Write a page as well, to keep or to publish; it names no folder of yours.",
+    help="Write a page as well, to keep or to publish; it contains no local paths.",
 )
 @catalogue_option
 @json_option
@@ -201,9 +200,9 @@ def report(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Show what came of a session: each device or disc, on each system, and whether it worked.
+    """Show the results of a session: each device or disc, on each system, and whether it worked.
 
-    Failed steps are an answer, not an error: the exit code is 0. With -q, only the
+    Failed discs are an answer, not an error: the exit code is 0. With -q, only the
     table.
     """
     with open_catalogue(catalogue_path) as catalogue:
@@ -237,14 +236,14 @@ Examples:
 def begin(
     session_name: str | None, catalogue_path: Path | None, as_json: bool, quiet: bool
 ) -> None:
-    """Begin a session anew with the same card and discs, for the next machine of the kind.
+    """Start a session again with the same card and discs, for the next machine of its kind.
 
-    A session begins by itself when it is prepared; this is for using one card
-    again without preparing it. The notes so far stay with the session before.
+    Preparing a card starts a session; this is for using one card again without
+    preparing it. Earlier notes stay with the earlier session.
     """
     with open_catalogue(catalogue_path) as catalogue:
         begun = begin_again(catalogue, find_session(catalogue, session_name))
     if as_json:
-        say_json({"command": "session begin", "version": 1, "session": session_dict(begun)})
+        say_json(document("session begin", session=session_dict(begun)))
     elif not quiet:
-        say_wrapped(f"{begun.name}: begun anew as session {begun.id}, nothing noted yet.")
+        say_wrapped(f"{begun.name}: started again as session {begun.id}, without notes.")

@@ -28,12 +28,12 @@ def say_noted(session: BenchSession, disc: SessionDisc, note: SessionNote) -> No
     say_wrapped(f"{session.name}, {disc.position} {disc.title}: {words}")
     earlier = _earlier(disc, note)
     if earlier is not None:
-        say_wrapped(f"in the place of: {earlier.sentence}", indent=2)
+        say_wrapped(f"replaces: {earlier.sentence}", indent=2)
     following = session.next_step
     if following is not None:
         say_wrapped(f"next: {following.position} {following.title}", indent=2)
     else:
-        say_wrapped("every step has a note; mediashelf session report", indent=2)
+        say_wrapped("every disc has a note; next: mediashelf session report", indent=2)
 
 
 def _earlier(disc: SessionDisc, note: SessionNote) -> SessionNote | None:
@@ -51,9 +51,9 @@ def say_sessions(sessions: Sequence[BenchSession], *, quiet: bool) -> None:
     """Print the sessions as a table."""
     if not sessions:
         if not quiet:
-            say_wrapped("No session is on record yet. mediashelf prepare records one.")
+            say_wrapped("No session has been recorded yet; mediashelf prepare records one.")
         return
-    headers = ("session", "number", "machine", "prepared", "steps", "card")
+    headers = ("session", "number", "machine", "prepared", "discs", "card")
     rows = [
         (
             session.name,
@@ -107,7 +107,7 @@ def say_report(report: SessionReport, *, quiet: bool) -> None:
         return
     say()
     for disc in report.former:
-        notes = "; ".join(note.sentence for note in disc.notes if note.holds)
+        notes = "; ".join(note.sentence for note, holds in disc.told if holds)
         if notes:
             say_wrapped(f"Before {disc.position} {disc.name} was replaced: {notes}")
     say_wrapped(f"{report.headline}.")

@@ -1,6 +1,6 @@
 """What came of a bench session: system by device, what worked, for keeping or publishing.
 
-Nothing in it says where files lie on anybody's disks; discs are named by label and
+It contains no local paths; discs are named by label and
 digest, so that a reader with the same disc can tell.
 """
 
@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from mediashelf.catalogue.bench.session_rows import (
+    OPEN,
     BenchSession,
     NoteResult,
     SessionDisc,
@@ -19,9 +20,6 @@ from mediashelf.catalogue.bench.session_rows import (
 from mediashelf.readability.target_files import BUILT_IN
 from mediashelf.reports.pages import render_page
 from mediashelf.text import count_text
-
-OPEN = "open"
-"""Stands for what nobody has noted anything of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,32 +61,6 @@ class ReportRow:
 
 
 @dataclass(frozen=True, slots=True)
-class ReportNote:
-    """One note of a disc; ``holds`` is False when it was replaced or withdrawn."""
-
-    sentence: str
-    noted_at: str
-    holds: bool
-
-
-@dataclass(frozen=True, slots=True)
-class ReportDisc:
-    """One disc with its notes, oldest first; ``replaced`` is the day it left the session."""
-
-    position: int
-    code: str
-    name: str
-    purpose: str
-    outcome: str
-    targets: tuple[str, ...]
-    path: str
-    size: int
-    sha256: str
-    notes: tuple[ReportNote, ...]
-    replaced: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class SessionReport:
     """All that the report says, in the order in which it says it. Moments are in UTC."""
 
@@ -100,8 +72,8 @@ class SessionReport:
     mood: str
     systems: tuple[str, ...]
     rows: tuple[ReportRow, ...]
-    discs: tuple[ReportDisc, ...]
-    former: tuple[ReportDisc, ...]
+    discs: tuple[SessionDisc, ...]
+    former: tuple[SessionDisc, ...]
     open_steps: tuple[str, ...]
     created_by: str
 
@@ -121,8 +93,8 @@ def session_report(session: BenchSession, *, created_by: str) -> SessionReport:
             name for row in rows for cell in row.cells for name in cell.systems
         ),
         rows=rows,
-        discs=tuple(_disc(disc) for disc in session.steps),
-        former=tuple(_disc(disc) for disc in session.former if disc.notes),
+        discs=session.steps,
+        former=tuple(disc for disc in session.former if disc.notes),
         open_steps=tuple(
             f"{disc.position} {disc.title}" for disc in session.steps if disc.outcome is None
         ),
@@ -133,7 +105,7 @@ def session_report(session: BenchSession, *, created_by: str) -> SessionReport:
 def session_html(session: BenchSession, *, created_by: str) -> str:
     """Return the report as one self-contained HTML page."""
     report = session_report(session, created_by=created_by)
-    return render_page("session-report.html", report=report)
+    return render_page("session-report.html", report=report, moment=moment)
 
 
 def in_order_of_age(systems: Iterable[str]) -> tuple[str, ...]:
@@ -207,23 +179,3 @@ def _row(disc: SessionDisc, device: str, about: str) -> ReportRow:
         for note, systems in groups.items()
     )
     return ReportRow(about, bool(device), disc.position, disc.title, cells)
-
-
-def _disc(disc: SessionDisc) -> ReportDisc:
-    held = in_force(disc.notes)
-    return ReportDisc(
-        position=disc.position,
-        code=disc.code,
-        name=disc.name,
-        purpose=disc.purpose,
-        outcome=disc.outcome.value if disc.outcome is not None else OPEN,
-        targets=disc.targets,
-        path=disc.path,
-        size=disc.size,
-        sha256=disc.sha256,
-        notes=tuple(
-            ReportNote(note.sentence, moment(note.noted_at), any(note is one for one in held))
-            for note in disc.notes
-        ),
-        replaced=moment(disc.replaced_at or ""),
-    )

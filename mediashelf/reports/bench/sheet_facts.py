@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from mediashelf.reports.disc.areas import DrawnArea, Tile, lay_tiles
 from mediashelf.sessions.discs import dos_steps
-from mediashelf.sessions.manifests import values as manifest_values
-from mediashelf.sessions.manifests.values import (
+from mediashelf.sessions.manifests.parts import (
     BootWay,
     Contents,
-    Manifest,
-    ManifestDisc,
+    InnerShare,
     OpenFinding,
     Origin,
+    SpaceShare,
 )
+from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 from mediashelf.text import count_text, size_text
 
 DRAWING_SIZE = (300, 132)
 """Width and height in units of the drawing of a disc's contents."""
 
 _TOP_NAMES = 12
-_KEPT_TOGETHER = 2  # rows to watch for with which a step still fits well on one page
+_KEPT_TOGETHER = 2  # rows to watch for with which a disc still fits well on one page
 
 _METHODS = {
     "no-emulation": "without emulation",
@@ -30,14 +30,14 @@ _METHODS = {
     "floppy-1.44MB": "as a 1.44 MB floppy",
     "floppy-2.88MB": "as a 2.88 MB floppy",
     "hard-disk": "as a hard disk",
-    "unknown": "in a way that is not known here",
+    "unknown": "by an unknown method",
 }
 _PLATFORMS = {
     "x86": "PC BIOS",
     "efi": "UEFI",
     "mac": "Macintosh",
     "powerpc": "PowerPC",
-    "unknown": "firmware not known here",
+    "unknown": "unknown firmware",
 }
 
 
@@ -54,19 +54,14 @@ class SheetFinding:
 
 
 @dataclass(frozen=True, slots=True)
-class SheetStep:
-    """One disc as the person sees it; ``facts`` are pairs of name and text.
+class SheetDisc:
+    """What the sheet adds to a disc of the manifest; ``facts`` are pairs of name and text.
 
     ``inside`` counts what the disc holds, ``top_names`` are the names that one sees
-    first, and ``tiles`` draw it; all may be empty. ``is_long`` says that the step
-    may be divided between two pages.
+    first, and ``tiles`` draw it; all may be empty.
     """
 
-    position: int
-    code: str
-    title: str
-    purpose: str
-    expect: str
+    disc: ManifestDisc
     facts: tuple[tuple[str, str], ...]
     inside: str
     top_names: str
@@ -74,8 +69,13 @@ class SheetStep:
     watch: tuple[SheetFinding, ...]
 
     @property
+    def title(self) -> str:
+        """The label, or the file's name on the card."""
+        return self.disc.label or self.disc.path
+
+    @property
     def is_long(self) -> bool:
-        """See above."""
+        """Whether the disc may be divided between two pages."""
         return len(self.watch) > _KEPT_TOGETHER
 
 
@@ -101,7 +101,7 @@ class RunSheet:
     size: int
     cautions: tuple[str, ...]
     before: tuple[SheetFinding, ...]
-    steps: tuple[SheetStep, ...]
+    discs: tuple[SheetDisc, ...]
     stuck: tuple[str, ...]
     files: tuple[SheetFile, ...]
     example_code: str
@@ -117,7 +117,7 @@ def run_sheet(manifest: Manifest) -> RunSheet:
         size=sum(image.size for image in manifest.images),
         cautions=tuple(_cautions(manifest)),
         before=tuple(_finding(row, _place(row.where)) for row in manifest.open_findings),
-        steps=tuple(_step(disc) for disc in manifest.discs),
+        discs=tuple(_disc(disc) for disc in manifest.discs),
         stuck=_STUCK,
         files=tuple(_files(manifest)),
         example_code=manifest.discs[0].code,
@@ -126,10 +126,14 @@ def run_sheet(manifest: Manifest) -> RunSheet:
 
 _STUCK = (
     "Eject the disc from the machine's own system or installer, then swap it.",
-    "If the emulator says that the door is locked, close whatever reads the disc and try again.",
+    "If the emulator says that the door is locked, close the program that reads the disc, "
+    "and try again.",
     "A forced eject is for a machine that hangs or is switched off: a machine that is "
-    "reading loses the disc under its hands.",
+    "reading gets read errors.",
 )
+
+
+_KEEP = "Disconnect every disk whose data you want to keep."
 
 
 def _cautions(manifest: Manifest) -> Iterator[str]:
@@ -137,35 +141,31 @@ def _cautions(manifest: Manifest) -> Iterator[str]:
     if starting:
         which = f"Disc {starting[0]} starts" if len(starting) == 1 else _several(starting)
         yield (
-            f"{which} the machine and may erase its disks without asking twice. Disconnect every "
-            "disk that you want to keep. After the first restart, change the disc or boot order."
+            f"{which} the machine and may erase its disks without a second warning. "
+            f"{_KEEP} After the first restart, change the disc or boot order."
         )
     else:
-        yield "Programs on discs may erase disks. Disconnect every disk that you want to keep."
+        yield f"Programs on discs may erase disks. {_KEEP}"
     yield (
         "Switch off and pull the mains plug before you open the machine or change a part. "
-        "Leave power supplies and screens closed: they hold a charge after the plug is out. "
+        "Leave power supplies and screens closed: they stay charged after the plug is out. "
         "Work on the mains is for licensed people; follow your local electrical rules."
     )
-    yield "Take the card out, or put it in, only while the emulator has no power."
-    yield "Use only images and licences that you own."
+    yield "Insert or remove the card only while the emulator is switched off."
+    yield "Use images of discs that you own, with valid licences."
 
 
 def _several(positions: list[str]) -> str:
     return f"Discs {', '.join(positions[:-1])} and {positions[-1]} start"
 
 
-def _step(disc: ManifestDisc) -> SheetStep:
+def _disc(disc: ManifestDisc) -> SheetDisc:
     contents = disc.contents
     is_empty = not (contents.files or contents.folders)
     counts = f"{count_text(contents.files, 'file')}, {count_text(contents.folders, 'folder')}"
     more = ", …" if len(contents.top) > _TOP_NAMES else ""
-    return SheetStep(
-        position=disc.position,
-        code=disc.code,
-        title=disc.label or disc.path,
-        purpose=disc.purpose,
-        expect=disc.expect,
+    return SheetDisc(
+        disc=disc,
         facts=tuple(_facts(disc)),
         inside="" if is_empty else counts,
         top_names=", ".join(contents.top[:_TOP_NAMES]) + more,
@@ -205,13 +205,13 @@ def _facts(disc: ManifestDisc) -> Iterator[tuple[str, str]]:
         yield "Made of", made
     failed = [target for target in disc.targets if target not in disc.passed]
     if disc.passed:
-        yield "Passed for", ", ".join(disc.passed)
+        yield "Checked for", ", ".join(disc.passed)
     if failed:
-        yield "NOT passed for", ", ".join(failed)
+        yield "Errors for", ", ".join(failed)
     if disc.confirmed != "device":
         yield (
             "Copy",
-            "confirmed, but maybe from memory and not from the card: check the card on the board",
+            "verified, but perhaps from the system's cache: check the card again on the board",
         )
 
 
@@ -221,7 +221,7 @@ def _boot_text(way: BootWay) -> str:
 
 def _origin_text(origin: Origin) -> str:
     """Say what the image was made of, unless it is a plain copy or was built."""
-    padding = f"{size_text(origin.padding)} of zeros behind it" if origin.padding else ""
+    padding = f"{size_text(origin.padding)} of zeros after it" if origin.padding else ""
     if origin.how == "converted":
         return f"the data track of {origin.name}" + (f", and {padding}" if padding else "")
     return f"{origin.name}, with {padding}" if padding else ""
@@ -233,7 +233,7 @@ def _tiles(contents: Contents) -> list[Tile]:
     return lay_tiles(root, *DRAWING_SIZE) if root.by_size() else []
 
 
-def _add_areas(folder: DrawnArea, areas: tuple[manifest_values.SpaceShare, ...]) -> None:
+def _add_areas(folder: DrawnArea, areas: Iterable[SpaceShare | InnerShare]) -> None:
     for number, area in enumerate(areas):
         is_folder = area.name.endswith("/") and bool(area.inside)
         name = area.name or f"{area.files:,} more"

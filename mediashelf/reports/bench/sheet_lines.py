@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from mediashelf.reports.bench.sheet_facts import RunSheet, SheetFinding, SheetStep
+from mediashelf.reports.bench.sheet_facts import RunSheet, SheetDisc, SheetFinding
 from mediashelf.text import count_text, size_text, wrap
 
 TEXT_WIDTH = 79  # a line of 80 makes some printers and terminals add an empty one
@@ -15,7 +15,7 @@ def text_lines(sheet: RunSheet) -> Iterator[str]:
     yield from wrap(f"RUN SHEET: {sheet.name}", TEXT_WIDTH)
     if sheet.machine:
         yield from wrap(f"Machine: {sheet.machine}", TEXT_WIDTH)
-    yield f"{count_text(len(sheet.steps), 'step')}, {size_text(sheet.size)} on the card"
+    yield f"{count_text(len(sheet.discs), 'disc')}, {size_text(sheet.size)} on the card"
     yield f"Prepared {sheet.created}"
     yield ""
     yield from _text_caution(sheet)
@@ -23,15 +23,16 @@ def text_lines(sheet: RunSheet) -> Iterator[str]:
         yield from _text_heading("Before the first disc")
         yield from _text_findings(sheet.before, "", tick="[ ] ")
     yield from _text_heading("Disc by disc")
-    for step in sheet.steps:
-        yield from _text_step(step)
-    yield from _text_heading("When the drive does not let go")
+    for one in sheet.discs:
+        yield from _text_disc(one)
+    yield from _text_heading("If the disc will not eject")
     for number, line in enumerate(sheet.stuck, start=1):
         yield from wrap(line, TEXT_WIDTH, lead=f"{number}. ")
     yield ""
     yield from _text_heading("After the session")
     yield from wrap(
-        f"Keep the notes: mediashelf session note {sheet.example_code} worked, or failed and why; "
+        f"Record the results: mediashelf session note {sheet.example_code} worked, or failed "
+        "and why; "
         "then mediashelf session report.",
         TEXT_WIDTH,
     )
@@ -61,33 +62,35 @@ def _text_heading(text: str) -> Iterator[str]:
     yield ""
 
 
-def _text_step(step: SheetStep) -> Iterator[str]:
+def _text_disc(one: SheetDisc) -> Iterator[str]:
     yield "-" * TEXT_WIDTH
-    yield from wrap(f"{step.code}  {step.title}", TEXT_WIDTH, lead=f"[ ] {step.position:>2}  ")
+    yield from wrap(
+        f"{one.disc.code}  {one.title}", TEXT_WIDTH, lead=f"[ ] {one.disc.position:>2}  "
+    )
     inside = " " * 8
-    if step.purpose:
-        yield from wrap(step.purpose, TEXT_WIDTH, lead=inside)
+    if one.disc.purpose:
+        yield from wrap(one.disc.purpose, TEXT_WIDTH, lead=inside)
     yield ""
-    for name, text in _text_facts(step):
+    for name, text in _text_facts(one):
         yield from wrap(text, TEXT_WIDTH, lead=f"{inside}{name + ':':<15} ")
-    if step.watch:
+    if one.watch:
         yield ""
         yield f"{inside}Watch for"
-        yield from _text_findings(step.watch, inside)
+        yield from _text_findings(one.watch, inside)
     yield ""
-    yield f"{inside}[ ] did not work; notes:"
+    yield f"{inside}[ ] failed; notes:"
     for _ in range(_NOTE_LINES):
         yield ""
         yield inside + "_" * (TEXT_WIDTH - len(inside))
     yield ""
 
 
-def _text_facts(step: SheetStep) -> Iterator[tuple[str, str]]:
-    if step.expect:
-        yield "On screen", step.expect
-    yield from step.facts
-    if step.inside:
-        yield "Inside", f"{step.inside}: {step.top_names}" if step.top_names else step.inside
+def _text_facts(one: SheetDisc) -> Iterator[tuple[str, str]]:
+    if one.disc.expect:
+        yield "On screen", one.disc.expect
+    yield from one.facts
+    if one.inside:
+        yield "Inside", f"{one.inside}: {one.top_names}" if one.top_names else one.inside
 
 
 def _text_findings(

@@ -26,12 +26,13 @@ from mediashelf.sessions.card_space import (
 )
 from mediashelf.sessions.cards.names import CardNames, disc_names
 from mediashelf.sessions.cards.records import CardRecords, leftovers
-from mediashelf.sessions.discs.image_source import ImageSource, digest_copied, read_stamp
-from mediashelf.sessions.discs.look import LookedAt
 from mediashelf.sessions.discs.preflight import CheckedDisc
+from mediashelf.sessions.discs.served_bytes import ServedBytes, digest_copied, read_stamp
+from mediashelf.sessions.discs.served_image import ServedImage
 from mediashelf.sessions.manifests.codes import disc_codes
+from mediashelf.sessions.manifests.fields import Confirmed
+from mediashelf.sessions.manifests.parts import CardFile, FileDigests
 from mediashelf.sessions.manifests.sense import comparable_path
-from mediashelf.sessions.manifests.values import CardFile, FileDigests
 from mediashelf.sessions.plans.session_plan import CardWish
 from mediashelf.sessions.reading_back import ReadBack, digest_whole, read_back_file
 
@@ -55,12 +56,13 @@ _NO_FILE = (Action.REPEAT, Action.NOTHING)  # of its own
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """One disc with its place on the card.
+class PlacedDisc:
+    """One disc with its place on the card, before and after it is there.
 
     ``image`` is what is copied or converted; for a recipe it is None, or a local
-    build of it. ``kept`` is what the card gave back of a file that stays,
-    ``old_path`` its name so far. ``expected`` are the digests of the image as it is
+    build of it. ``on_card`` is what the card gave back: at first of a file that
+    stays, with ``old_path`` its name so far; of every disc once it is staged.
+    ``expected`` are the digests of the image as it is
     served and ``original`` those of the file that it comes from, where they are known.
     """
 
@@ -68,11 +70,23 @@ class Step:
     code: str
     path: str
     action: Action
-    image: ImageSource | None = None
+    image: ServedBytes | None = None
     expected: FileDigests | None = None
     original: FileDigests | None = None
-    kept: ReadBack | None = None
+    on_card: ReadBack | None = None
     old_path: str = ""
+
+    @property
+    def file(self) -> CardFile:
+        """The image as a file on the card, where it is by now."""
+        assert self.on_card is not None
+        return CardFile(self.path, self.on_card.size, self.on_card.digests)
+
+    @property
+    def confirmed(self) -> Confirmed:
+        """The manifest's word for how the copy was confirmed, which is there by now."""
+        assert self.on_card is not None
+        return self.on_card.word
 
     @property
     def write_size(self) -> int:
@@ -97,14 +111,14 @@ class Arrangement:
     ``obsolete`` are our files of earlier sessions that no disc of this one uses.
     """
 
-    steps: tuple[Step, ...]
+    discs: tuple[PlacedDisc, ...]
     obsolete: tuple[CardFile, ...]
     findings: tuple[Finding, ...]
 
     @property
     def write_size(self) -> int:
         """Bytes that are written to the card."""
-        return sum(step.write_size for step in self.steps)
+        return sum(placed.write_size for placed in self.discs)
 
 
 def arrange(
@@ -127,21 +141,21 @@ def arrange(
     """
     names = CardNames(card, records)
     codes = iter(disc_codes(_code_names([disc for disc in discs if disc.repeats is None])))
-    steps: list[Step] = []
+    arranged: list[PlacedDisc] = []
     for disc in discs:
         if disc.repeats is not None:
-            first = steps[disc.repeats - 1]
-            steps.append(Step(disc, first.code, first.path, Action.REPEAT))
+            first = arranged[disc.repeats - 1]
+            arranged.append(PlacedDisc(disc, first.code, first.path, Action.REPEAT))
             continue
-        step = _begin(disc, next(codes), names)
-        steps.append(_decide(step, card, records, workshop, on_bytes))
-    steps = list(_without_clashes(steps))
-    obsolete = tuple(_obsolete(steps, records))
+        placed = _begin(disc, next(codes), names)
+        arranged.append(_decide(placed, card, records, workshop, on_bytes))
+    arranged = list(_without_clashes(arranged))
+    obsolete = tuple(_obsolete(arranged, records))
     freed = sum(path.lstat().st_size for path in leftovers(card))
     if is_tidied:
         freed += sum(facts.room_for(file.size) for file in obsolete)
-    findings = tuple(_check_card(steps, facts, records, wish, freed))
-    return Arrangement(tuple(steps), obsolete, findings)
+    findings = tuple(_check_card(arranged, facts, records, wish, freed))
+    return Arrangement(tuple(arranged), obsolete, findings)
 
 
 def _code_names(discs: Sequence[CheckedDisc]) -> list[str]:
@@ -153,20 +167,20 @@ def _code_names(discs: Sequence[CheckedDisc]) -> list[str]:
     return [
         disc.name
         if uses[disc.name.casefold()] == 1
-        else f"{disc.name}/{disc.source.candidate.path.name}"
+        else f"{disc.name}/{disc.source.file.path.name}"
         for disc in discs
     ]
 
 
-def _begin(disc: CheckedDisc, code: str, names: CardNames) -> Step:
-    """Return the step that puts a disc on a card on which it is not."""
+def _begin(disc: CheckedDisc, code: str, names: CardNames) -> PlacedDisc:
+    """Return the placed that puts a disc on a card on which it is not."""
     source = disc.source
     path = names.take(disc_names(disc.position, code, disc.name))
     action = _writing_action(source.image, source)
-    return Step(disc, code, path, action, source.image, source.digests, source.original)
+    return PlacedDisc(disc, code, path, action, source.image, source.digests, source.original)
 
 
-def _writing_action(image: ImageSource | None, source: LookedAt) -> Action:
+def _writing_action(image: ServedBytes | None, source: ServedImage) -> Action:
     """Return how the bytes of a disc get to the card; ``image`` may be a local build of it."""
     if image is not None:
         return Action.COPY if image.track is None else Action.CONVERT
@@ -174,76 +188,76 @@ def _writing_action(image: ImageSource | None, source: LookedAt) -> Action:
 
 
 def _decide(
-    step: Step, card: Path, records: CardRecords, workshop: Path | None, on_bytes: OnBytes
-) -> Step:
-    if step.action is Action.NOTHING:
-        return step
-    same_size = [file for file in records.files if file.size == step.disc.size]
+    placed: PlacedDisc, card: Path, records: CardRecords, workshop: Path | None, on_bytes: OnBytes
+) -> PlacedDisc:
+    if placed.action is Action.NOTHING:
+        return placed
+    same_size = [file for file in records.files if file.size == placed.disc.size]
     # The wanted name first, so that nothing is renamed without need.
-    same_size.sort(key=lambda file: file.path != step.path)
-    if same_size or (step.image is not None and step.image.padding):
+    same_size.sort(key=lambda file: file.path != placed.path)
+    if same_size or (placed.image is not None and placed.image.padding):
         # With padding the manifest needs digests that copying alone does not give.
-        step = _with_digests(step, workshop, on_bytes)
+        placed = _with_digests(placed, workshop, on_bytes)
     for file in same_size:
-        if file.digests != step.expected:
+        if file.digests != placed.expected:
             continue
         try:
             found = read_back_file(card / file.path, on_bytes=on_bytes)
         except StagingError:
             continue  # the copy cannot be read any more: it is made again
         if found.digests == file.digests:
-            action = Action.KEEP if file.path == step.path else Action.RENAME
-            return replace(step, action=action, kept=found, old_path=file.path)
-    return step
+            action = Action.KEEP if file.path == placed.path else Action.RENAME
+            return replace(placed, action=action, on_card=found, old_path=file.path)
+    return placed
 
 
-def _with_digests(step: Step, workshop: Path | None, on_bytes: OnBytes) -> Step:
-    """Return the step with the digests of its source, as far as they can be had."""
-    if step.expected is not None:
-        return step
-    if step.image is not None:
-        served, original = digest_copied(step.image, on_bytes=on_bytes)
-        return replace(step, expected=served, original=original)
-    plan = step.disc.source.disc_plan
+def _with_digests(placed: PlacedDisc, workshop: Path | None, on_bytes: OnBytes) -> PlacedDisc:
+    """Return the disc with the digests of its source, as far as they can be had."""
+    if placed.expected is not None:
+        return placed
+    if placed.image is not None:
+        served, original = digest_copied(placed.image, on_bytes=on_bytes)
+        return replace(placed, expected=served, original=original)
+    plan = placed.disc.source.disc_plan
     if workshop is None or plan is None:
-        return step
-    built = workshop / step.path
+        return placed
+    built = workshop / placed.path
     try:
-        # A plan is good for one build, and the one in the step may be needed for the card.
+        # A plan is good for one build, and this disc's own may be needed for the card.
         build_disc(plan_disc(plan.recipe, plan.pages), built, anyway=True, on_bytes=on_bytes)
     except MediashelfError:
         built.unlink(missing_ok=True)
-        return step  # no room for it here, say; the card itself is tried later
-    image = ImageSource(built, step.disc.size, read_stamp(built))
-    return replace(step, action=Action.COPY, image=image, expected=digest_whole(built))
+        return placed  # no room for it here, say; the card itself is tried later
+    image = ServedBytes(built, placed.disc.size, read_stamp(built))
+    return replace(placed, action=Action.COPY, image=image, expected=digest_whole(built))
 
 
-def _without_clashes(steps: Sequence[Step]) -> Iterator[Step]:
+def _without_clashes(arranged: Sequence[PlacedDisc]) -> Iterator[PlacedDisc]:
     """Turn a renaming into a copy where its file is wanted in place, or for two discs.
 
     The source is at hand anyway; chains of renamings would have to survive being
     cut in the middle.
     """
-    taken = {step.path for step in steps}
-    for step in steps:
-        if step.action is Action.RENAME:
-            if step.old_path in taken:
-                action = _writing_action(step.image, step.disc.source)
-                step = replace(step, action=action, kept=None, old_path="")
-            taken.add(step.old_path)
-        yield step
+    taken = {placed.path for placed in arranged}
+    for placed in arranged:
+        if placed.action is Action.RENAME:
+            if placed.old_path in taken:
+                action = _writing_action(placed.image, placed.disc.source)
+                placed = replace(placed, action=action, on_card=None, old_path="")
+            taken.add(placed.old_path)
+        yield placed
 
 
-def _obsolete(steps: Sequence[Step], records: CardRecords) -> Iterator[CardFile]:
+def _obsolete(arranged: Sequence[PlacedDisc], records: CardRecords) -> Iterator[CardFile]:
     """Yield our files that no disc uses; the sheets of the last run are replaced anyway."""
-    used = {comparable_path(path) for step in steps for path in (step.path, step.old_path)}
+    used = {comparable_path(path) for placed in arranged for path in (placed.path, placed.old_path)}
     sheets = records.manifest.other_files if records.manifest else ()
     used |= {comparable_path(file.path) for file in sheets}
     yield from (file for file in records.files if comparable_path(file.path) not in used)
 
 
 def _check_card(
-    steps: Sequence[Step],
+    arranged: Sequence[PlacedDisc],
     facts: CardFacts,
     records: CardRecords,
     wish: CardWish,
@@ -252,26 +266,28 @@ def _check_card(
     planned = kind_named(wish.filesystem)
     yield from check_card_is_planned(facts, planned)
     yield from check_card_names(facts)
-    images = [(step.path, step.disc.size) for step in steps if step.action not in _NO_FILE]
+    images = [
+        (placed.path, placed.disc.size) for placed in arranged if placed.action not in _NO_FILE
+    ]
     if planned is not None:
         yield from check_card_kind(planned, images, is_planned=True)
     if facts.kind is not None and facts.kind is not planned:
         yield from check_card_kind(facts.kind, images, is_planned=False)
     yield from check_card_room(
-        _needed(steps, facts, records) - freed,
+        _needed(arranged, facts, records) - freed,
         facts,
         planned_size=wish.capacity,
         total=sum(facts.room_for(size) for _, size in images),
     )
 
 
-def _needed(steps: Sequence[Step], facts: CardFacts, records: CardRecords) -> int:
+def _needed(arranged: Sequence[PlacedDisc], facts: CardFacts, records: CardRecords) -> int:
     """Return the most room that is taken at once: a file goes when its successor is whole."""
     taken = most = 0
-    for step in steps:
-        taken += facts.room_for(step.write_size)
+    for placed in arranged:
+        taken += facts.room_for(placed.write_size)
         most = max(most, taken)
-        replaced = records.at(step.path)
-        if step.write_size and replaced is not None:
+        replaced = records.at(placed.path)
+        if placed.write_size and replaced is not None:
             taken -= facts.room_for(replaced.size)
     return most

@@ -17,8 +17,9 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.digests import digest_file
 from mediashelf.sessions.cards.records import JOURNAL_NAMES
 from mediashelf.sessions.emulator import check_lun
+from mediashelf.sessions.manifests.parts import CardFile
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME, comparable_path
-from mediashelf.sessions.manifests.values import CardFile, Manifest
+from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.text import count_text, printable
 
 _SHOWN_NAMES = 8
@@ -45,8 +46,8 @@ def check_card(
             "card-is-finished",
             Severity.WARNING,
             journal,
-            "the last preparing of this card was stopped before its end",
-            "run the same `mediashelf prepare` again; it goes on where it stopped",
+            "the last run of prepare on this card was stopped",
+            "run the same `mediashelf prepare` again; it continues where it stopped",
         )
     for image in manifest.images:
         path_bytes = len(os.fsencode((folder / image.path).absolute()))
@@ -60,7 +61,7 @@ def check_card(
 def _check_image(
     image: CardFile, folder: Path, read_contents: bool, on_bytes: Callable[[int], None]
 ) -> Iterator[Finding]:
-    prepare_again = "run `mediashelf prepare` for this card again; sound copies are kept"
+    prepare_again = "run `mediashelf prepare` for this card again; good copies are kept"
     path = folder / image.path
     problem = _place_problem(path, folder)
     if problem:
@@ -90,7 +91,7 @@ def _check_image(
             "card-is-readable",
             Severity.ERROR,
             image.path,
-            f"the card does not give the file back: {error}",
+            f"the file cannot be read back from the card: {error}",
             "do not trust this card; prepare another one",
         )
         return
@@ -100,7 +101,7 @@ def _check_image(
             "card-digest-agrees",
             Severity.ERROR,
             image.path,
-            "the bytes on the card are not those that were put there",
+            "the bytes on the card differ from those that were written",
             f"{prepare_again}; if it happens twice, the card is failing",
             found=value,
             expected=image.digests.xxh3_128,
@@ -108,16 +109,16 @@ def _check_image(
 
 
 def _place_problem(path: Path, folder: Path) -> tuple[str, str] | None:
-    """Return the rule and message when ``path`` is no regular file on the card."""
+    """Return the rule and message when ``path`` is not a regular file on the card."""
     # realpath, unlike Path.resolve, does not raise for a loop of links.
     if not Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder)):
-        return "card-path-stays-on-card", "a symbolic link on the way leads off the card"
+        return "card-path-stays-on-card", "a symbolic link in its path leads off the card"
     try:
         mode = path.stat().st_mode
     except OSError as error:
         return "card-file-is-there", f"the file cannot be found: {error.strerror or error}"
     if not stat.S_ISREG(mode):
-        return "card-file-is-regular", "there is something else than a file under this name"
+        return "card-file-is-regular", "this name is not a regular file"
     return None
 
 
@@ -130,14 +131,14 @@ def _check_other(file: CardFile, folder: Path) -> Iterator[Finding]:
         Severity.NOTE,
         file.path,
         message,
-        "nothing, if this is your own doing: the emulator does not need it",
+        "nothing, if you changed it: the emulator does not need it",
     )
 
 
 def _other_problem(file: CardFile, folder: Path) -> str:
     path = folder / file.path
     if _place_problem(path, folder):
-        return "the file is not there any more"
+        return "the file is no longer there"
     try:
         if path.stat().st_size == file.size:
             digests = digest_file(path, algorithms=["xxh3_128"], block_size=0)
@@ -145,7 +146,7 @@ def _other_problem(file: CardFile, folder: Path) -> str:
                 return ""
     except (InputError, OSError) as error:
         return f"the file cannot be read: {error}"
-    return "the file was changed since it was put there"
+    return "the file has changed since it was put there"
 
 
 def _check_extra(manifest: Manifest, folder: Path) -> Iterator[Finding]:

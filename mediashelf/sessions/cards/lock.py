@@ -40,7 +40,7 @@ class HeldCard:
         if _identity(self.card) != self._identity:
             raise StagingError(
                 f"{self.card}: the card was taken out, and another folder is in its place; put it "
-                "back and run again: what is whole is kept"
+                "back and run again: complete images are kept"
             )
 
     @contextmanager
@@ -54,9 +54,9 @@ class HeldCard:
         except (OSError, MediashelfError) as error:
             if _became_read_only(error):
                 raise StagingError(
-                    f"{self.card}: became read-only in the middle of work, as Linux makes a FAT "
-                    f"card that it finds damaged; {fat_check(device_of(self.folder))}, and run "
-                    "again: what is whole is kept"
+                    f"{self.card}: became read-only during the run, as Linux does with a "
+                    f"FAT card that it finds damaged; {fat_check(device_of(self.folder))}, and run "
+                    "again: complete images are kept"
                 ) from error
             shown = self._as_shown(error)
             if shown is None:
@@ -68,8 +68,8 @@ class HeldCard:
         if isinstance(error, OSError):
             place = os.fsdecode(error.filename) if error.filename else str(self.card)
             return StagingError(
-                f"{self._shown(place)}: {error.strerror or error}. Look at the card and run again: "
-                "what is whole is kept"
+                f"{self._shown(place)}: {error.strerror or error}. Check the card and run again: "
+                "complete images are kept"
             )
         text = self._shown(str(error))
         is_plain = type(error) in (StagingError, BuildError, OutputError, InputError)
@@ -83,8 +83,8 @@ class HeldCard:
 def hold_card(card: Path) -> Iterator[HeldCard]:
     """Hold the card for this run, locked where the system can do that.
 
-    The lock is on the folder itself (flock(2)), so that it leaves nothing
-    behind, whatever ends the run. Raises :class:`StagingError` when another run
+    The lock is on the folder itself (flock(2)), so that no lock file
+    stays, whatever ends the run. Raises :class:`StagingError` when another run
     holds it.
     """
     if sys.platform == "win32":  # a folder cannot be opened there
@@ -125,7 +125,7 @@ def _identity(card: Path) -> tuple[int, int]:
         status = card.stat()
     except OSError as error:
         raise StagingError(
-            f"{card}: {error.strerror or error}. Look at the card and run again: what is whole is "
+            f"{card}: {error.strerror or error}. Check the card and run again: what is whole is "
             "kept"
         ) from error
     return status.st_dev, status.st_ino

@@ -20,7 +20,7 @@ def disc_names(position: int, code: str, name: str) -> Iterator[str]:
     """Yield names for a disc, best first: ``01-K7C-SYSTEM.iso``, ``01-K7C-SYSTEM-2.iso`` …
 
     The disc's short code stands at the front, where a narrow display shows it.
-    ``name`` is a label or a file's name. Accents are dropped; whatever is no
+    ``name`` is a label or a file's name. Accents are dropped; whatever is not an
     ASCII letter or digit becomes a hyphen, so that every card and every display
     can show it.
     """

@@ -1,7 +1,7 @@
 """What a card that was pulled in the middle of work may be like, where that is dangerous.
 
 FAT keeps no journal. When the card goes at the moment of a renaming, both names can
-stand on it, with the same clusters behind them: removing either spoils the other
+be on it and share their clusters: removing either spoils the other
 (seen on Linux 6.1). What prepare needs then is the file system's own checker.
 """
 
@@ -33,8 +33,9 @@ def check_pulled_card(folder: Path, card: CardFacts, records: CardRecords) -> It
             TWO_NAMES_RULE,
             Severity.ERROR,
             one,
-            f"{other} has the same bytes: the card was pulled while one became the other, both may "
-            "stand for the same clusters, and removing one would spoil the other",
+            f"{other} has the same bytes: the card was pulled out during a renaming, both "
+            "names may "
+            "share the same clusters, and removing one would destroy the other",
             remedy,
             _SOURCE,
         )
@@ -43,7 +44,8 @@ def check_pulled_card(folder: Path, card: CardFacts, records: CardRecords) -> It
             "card-was-let-go",
             Severity.NOTE,
             "the card",
-            "the last preparing of this card was stopped; if it was pulled, it may have lost room",
+            "the last run of prepare on this card was stopped; if the card was pulled out, "
+            "it may have lost space",
             remedy,
             _SOURCE,
         )

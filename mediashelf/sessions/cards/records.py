@@ -15,10 +15,11 @@ from pathlib import Path
 
 from mediashelf.errors import InputError, ManifestError, StagingError
 from mediashelf.files import PARTIAL_MARK, write_whole
-from mediashelf.sessions.manifests.manifest import parse_files, read_manifest, schema
+from mediashelf.sessions.manifests.manifest import read_manifest
+from mediashelf.sessions.manifests.parts import CardFile
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME, comparable_path
-from mediashelf.sessions.manifests.shape import check_shape
-from mediashelf.sessions.manifests.values import CardFile, Manifest
+from mediashelf.sessions.manifests.typed import FormError, convert_typed
+from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.sessions.reading_back import digest_or_none
 
 JOURNAL_NAMES = (".mediashelf-staging.json", ".mediashelf-staging-2.json")
@@ -150,12 +151,12 @@ def _read_journal(path: Path) -> _Journal | None:
         document = json.loads(path.read_bytes())
     except (OSError, ValueError, RecursionError):
         return None
-    shape = schema()
     if not isinstance(document, dict) or document.get("format") != _JOURNAL_FORMAT:
         return None
-    files, number = document.get("files"), document.get("number", 1)
-    if not isinstance(files, list) or not isinstance(number, int):
+    number = document.get("number", 1)
+    if not isinstance(number, int):
         return None
-    if any(check_shape(files, shape["$defs"]["files"], root=shape)):
+    try:
+        return _Journal(number, convert_typed(document.get("files"), tuple[CardFile, ...]))
+    except FormError:
         return None
-    return _Journal(number, parse_files(files))

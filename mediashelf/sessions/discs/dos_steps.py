@@ -14,14 +14,14 @@ _DOS = "dos"
 _STARTS_FROM_DOS = ("dos", "win9x")  # families whose installers run under DOS
 
 _SOURCE = "Microsoft KB Q93234 and Q135174; that both programs say /D:NAME is common practice"
-_TRY = "try it before the day: whether the driver knows a USB drive cannot be seen from here"
+_TRY = "try it before the session: whether the driver supports a USB drive cannot be checked here"
 _MAKE = (
     "put a boot floppy image with a driver for USB CD drives and the CD redirector into a recipe "
-    "(boot = …), or have such a floppy at hand"
+    "(boot = …), or bring such a floppy"
 )
 
 
-def check_dos_steps(discs: Sequence[CheckedDisc]) -> list[list[Finding]]:
+def dos_needs(discs: Sequence[CheckedDisc]) -> list[list[Finding]]:
     """Return for each disc, in order, what DOS needs before the disc has a drive letter.
 
     A disc is concerned when ``dos`` must read it, or when it starts an installer
@@ -59,8 +59,8 @@ def _floppy_finding(disc: CheckedDisc, start: CdStart) -> Finding:
         return _finding(
             disc,
             Severity.NOTE,
-            "the boot floppy inside has no volume that could be looked into, so nothing is known "
-            "of the drivers that it loads",
+            "the boot floppy inside has no readable volume, so the drivers that it loads are "
+            "unknown",
             _TRY,
         )
     if start.drivers:
@@ -97,7 +97,7 @@ def _prompt_finding(disc: CheckedDisc, helpers: Sequence[int]) -> Finding:
 
 
 def _finding(disc: CheckedDisc, severity: Severity, message: str, remedy: str) -> Finding:
-    where = str(disc.source.candidate.path)
+    where = str(disc.source.file.path)
     return Finding(RULE, severity, where, message, remedy, _SOURCE, target=_target(disc))
 
 

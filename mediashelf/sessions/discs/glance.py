@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from typing import cast
 
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeKind
 from mediashelf.readability.limits import BOOT_MEDIA, BOOT_PLATFORMS
-from mediashelf.sessions.manifests.values import BootWay, Contents, SpaceShare
+from mediashelf.sessions.manifests.fields import BootMethod, BootPlatform
+from mediashelf.sessions.manifests.parts import BootWay, Contents, InnerShare, SpaceShare
 
 TOP_NAMES = 24
 
@@ -16,8 +18,9 @@ AREAS = (11, 5)
 
 _LEVELS = len(AREAS)
 
-_METHOD_WORDS = {number: word for word, number in BOOT_MEDIA.items()}
-_PLATFORM_WORDS = {number: word for word, number in BOOT_PLATFORMS.items()}
+# The manifest allows just these words, which a test compares.
+_METHOD_WORDS = {number: cast(BootMethod, word) for word, number in BOOT_MEDIA.items()}
+_PLATFORM_WORDS = {number: cast(BootPlatform, word) for word, number in BOOT_PLATFORMS.items()}
 
 # The tree whose names are the fullest comes first.
 _TREES = (VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKind.ISO9660)
@@ -51,7 +54,7 @@ def glance(facts: DiscFacts) -> Contents:
         len(volume.entries) - folders,
         folders,
         tuple(names[:TOP_NAMES]),
-        tuple(_largest(_parts(volume.entries), AREAS)),
+        tuple(_shares(_parts(volume.entries))),
     )
 
 
@@ -80,13 +83,20 @@ def _parts(entries: Iterable[Entry]) -> dict[str, _Part]:
     return parts
 
 
-def _largest(parts: dict[str, _Part], limits: Sequence[int]) -> Iterator[SpaceShare]:
-    """Yield the largest parts, then one for the rest; ``limits`` has a number for each level."""
-    limit, *deeper = limits
-    ranked = sorted(parts.items(), key=lambda item: (-item[1].size, item[0]))
-    for name, part in ranked[:limit]:
-        inside = tuple(_largest(part.inside, deeper)) if deeper and part.inside else ()
+def _shares(parts: dict[str, _Part]) -> Iterator[SpaceShare]:
+    """Yield the largest parts of the top folder, each with the largest inside."""
+    outer, inner = AREAS
+    for name, part in _largest(parts, outer):
+        inside = tuple(
+            InnerShare(name, one.size, one.files) for name, one in _largest(part.inside, inner)
+        )
         yield SpaceShare(name, part.size, part.files, inside)
-    rest = [part for _, part in ranked[limit:]]
+
+
+def _largest(parts: dict[str, _Part], most: int) -> Iterator[tuple[str, _Part]]:
+    """Yield the ``most`` largest parts, largest first, then one without a name for the rest."""
+    ranked = sorted(parts.items(), key=lambda item: (-item[1].size, item[0]))
+    yield from ranked[:most]
+    rest = [part for _, part in ranked[most:]]
     if rest:
-        yield SpaceShare("", sum(part.size for part in rest), sum(part.files for part in rest))
+        yield "", _Part(sum(part.size for part in rest), sum(part.files for part in rest))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from mediashelf.errors import ConversionError
 from mediashelf.findings import Finding, Severity
@@ -16,33 +15,22 @@ from mediashelf.integrity.raw.convert import choose_track, read_converted
 from mediashelf.integrity.raw.tracks import RawDisc, read_raw_disc
 from mediashelf.integrity.raw.view import TrackView
 from mediashelf.integrity.structure.parts import check_structure
-from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start
-from mediashelf.sessions.discs.image_source import ImageSource, read_stamp
-from mediashelf.sessions.discs.ways_out import check_served
+from mediashelf.sessions.discs.boot_floppy import find_cd_start
+from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
+from mediashelf.sessions.discs.served_image import ServedImage
+from mediashelf.sessions.discs.ways_out import fit_to_serve
 from mediashelf.sessions.emulator import RAW_SOURCE
-from mediashelf.sessions.manifests.values import FileDigests
+from mediashelf.sessions.plans.resolve import SourceFile
 from mediashelf.sessions.plans.session_plan import PlanDisc
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests, digest_whole
 from mediashelf.text import count_text
 
 OnBytes = Callable[[int], None]
 
-_AUDIO_SOURCE = "measured on Linux 6.1 and 7.2: one data track is shown, reading sound is refused"
+_AUDIO_SOURCE = "measured on Linux 6.1 and 7.2: one data track is shown, reading audio is refused"
 
 _PUT_RIGHT = frozenset({"sector-corrected", "sector-parity"})
 """Rules of damage that the converted image does not have any more."""
-
-
-@dataclass(frozen=True, slots=True)
-class LookedAtTracks:
-    """What a raw image becomes on the card; without ``image`` there is nothing to serve."""
-
-    facts: DiscFacts
-    findings: tuple[Finding, ...]
-    image: ImageSource | None = None
-    digests: FileDigests | None = None
-    original: FileDigests | None = None
-    cd_start: CdStart | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,26 +41,26 @@ class _TrackDisc:
     view: TrackView
 
 
-def look_at_tracks(path: Path, disc: PlanDisc, on_bytes: OnBytes) -> LookedAtTracks:
+def look_at_tracks(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> ServedImage:
     """Read the data track of a cue sheet or a bare raw file to its end, every sector judged.
 
-    Nothing is written: what the image on the card will be, with damage put right
+    Nothing is written: what the image on the card will be, with damage corrected
     where its parity allows, is known from this pass. Raises :class:`InputError` and
     :class:`FormatError` for a file or sheet that cannot be read or understood.
     """
+    path, where = file.path, str(file.path)
     raw = read_raw_disc(path)
-    where = str(path)
     if raw.tracks and not any(track.layout.is_data for track in raw.tracks):
-        return LookedAtTracks(DiscFacts(0, looks_raw=True), (*raw.findings, _only_audio(raw)))
+        return ServedImage(file, DiscFacts(0, looks_raw=True), (*raw.findings, _only_audio(raw)))
     try:
         track = choose_track(raw, disc.track)
     except ConversionError as error:
         problem = _no_choice(raw, disc.track, str(error).removeprefix(f"{path}: "))
-        return LookedAtTracks(DiscFacts(0, looks_raw=True), (*raw.findings, problem))
+        return ServedImage(file, DiscFacts(0, looks_raw=True), (*raw.findings, problem))
     stamp = read_stamp(track.path)
     view = TrackView(track)
     facts, structure = read_disc(view)
-    padding, served = check_served(facts.size, where, pad=disc.pad)
+    padding, served = fit_to_serve(facts.size, where, pad=disc.pad)
     digester = Digester(ALGORITHMS, block_size=0)
     report, found = read_converted(track, digester.update, on_bytes=on_bytes)
     digester.update(bytes(padding))
@@ -86,8 +74,9 @@ def look_at_tracks(path: Path, disc: PlanDisc, on_bytes: OnBytes) -> LookedAtTra
         _converted(report, where),
         *served,
     )
-    image = ImageSource(track.path, facts.size + padding, stamp, padding, track)
-    return LookedAtTracks(
+    image = ServedBytes(track.path, facts.size + padding, stamp, padding, track)
+    return ServedImage(
+        file,
         replace(facts, size=image.size),
         findings,
         image,
@@ -103,9 +92,9 @@ def _only_audio(raw: RawDisc) -> Finding:
         "emulator-plays-no-sound",
         Severity.ERROR,
         str(raw.path),
-        f"the disc has {tracks} of sound and no data; the emulated drive shows one data track and "
-        "plays nothing",
-        "take it out of the plan: play it in a real drive, or put its sound as files into a recipe",
+        f"the disc has {tracks} of audio and no data; the emulated drive shows one data track and "
+        "plays no audio",
+        "remove it from the plan: play it in a real drive, or put its audio as files into a recipe",
         _AUDIO_SOURCE,
     )
 
@@ -119,7 +108,7 @@ def _no_choice(raw: RawDisc, wanted: int | None, problem: str) -> Finding:
         Severity.ERROR,
         str(raw.path),
         problem.replace("; say --track NUMBER", ""),
-        f"say {choices} for this disc in the plan" if is_choice else "get the whole image",
+        f"say {choices} for this disc in the plan" if is_choice else "get the complete image",
         found="" if wanted is None else f"track {wanted}",
     )
 
@@ -132,9 +121,9 @@ def _left_out(raw: RawDisc, where: str) -> Iterator[Finding]:
             "emulator-leaves-sound-out",
             Severity.WARNING,
             where,
-            f"the disc has sound as well ({count_text(len(sound), 'track')}: {', '.join(sound)}), "
+            f"the disc also has audio ({count_text(len(sound), 'track')}: {', '.join(sound)}), "
             "which the emulated drive does not play",
-            "use a real drive where the sound is needed; the data are served",
+            "use a real drive where the audio is needed; the data is served",
             _AUDIO_SOURCE,
         )
 
@@ -150,12 +139,12 @@ def _as_converted(finding: Finding) -> Finding:
 def _converted(report: TrackReport, where: str) -> Finding:
     track = report.track
     changed = report.bytes_corrected
-    right = f", with {count_text(changed, 'byte')} put right" if changed else ""
+    right = f", with {count_text(changed, 'byte')} corrected" if changed else ""
     return Finding(
         "image-is-converted",
         Severity.NOTE,
         where,
-        f"the image on the card is made of track {track.number} ({track.layout.name}) of "
+        f"the image on the card is made from track {track.number} ({track.layout.name}) of "
         f"{track.path.name}{right}; the file itself stays as it is",
         "nothing; the manifest has the digests of both",
         RAW_SOURCE,

@@ -11,7 +11,7 @@ from mediashelf.findings import Finding
 
 
 @dataclass(frozen=True, slots=True)
-class PlannedDisc:
+class PlannedRecipe:
     """A planned disc with what was found on it.
 
     Errors in ``findings`` block the session; ``told`` is for the person to know and
@@ -23,5 +23,5 @@ class PlannedDisc:
     told: tuple[Finding, ...] = ()
 
 
-PlanRecipe = Callable[[Path], PlannedDisc]
+PlanRecipe = Callable[[Path], PlannedRecipe]
 """Plans the disc of the recipe at a path, and raises what reading it raises."""

@@ -8,16 +8,17 @@ of the emulator.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.readability.check import check_disc
 from mediashelf.readability.targets import Target, pick_targets
-from mediashelf.sessions.discs.look import LookedAt, look_at
+from mediashelf.sessions.discs.look import look_at
 from mediashelf.sessions.discs.planned import PlanRecipe
-from mediashelf.sessions.plans.resolve import Candidate, ResolvedDisc
+from mediashelf.sessions.discs.served_image import ServedImage
+from mediashelf.sessions.plans.resolve import SourceFile, Sources
 from mediashelf.sessions.plans.session_plan import PlanDisc
 
 OnBytes = Callable[[int], None]
@@ -35,8 +36,8 @@ class CheckedDisc:
     ``repeats`` is the position of an earlier disc that is the same file.
     """
 
-    resolved: ResolvedDisc
-    source: LookedAt
+    planned: PlanDisc
+    source: ServedImage
     findings: tuple[Finding, ...]
     targets: tuple[str, ...]
     passed: tuple[str, ...]
@@ -53,7 +54,7 @@ class CheckedDisc:
     @property
     def position(self) -> int:
         """The place in the order of use, from 1."""
-        return self.resolved.position
+        return self.planned.position
 
     @property
     def size(self) -> int:
@@ -69,58 +70,59 @@ class CheckedDisc:
     @property
     def name(self) -> str:
         """The label, or else the name of the file that it comes from; for people."""
-        return self.label or self.source.candidate.path.name
+        return self.label or self.source.file.path.name
 
 
-def check_discs(
-    resolved: Iterable[ResolvedDisc],
+def look_at_discs(
+    planned: Sequence[PlanDisc],
+    sources: Sequence[Sources],
     targets: Mapping[str, Target],
     *,
     plan_recipe: PlanRecipe,
     on_bytes: OnBytes = lambda count: None,
 ) -> list[CheckedDisc]:
-    """Check every disc; of several candidates the first that nothing blocks is taken.
+    """Check every disc; of several files the first that nothing blocks is taken.
 
     Raises :class:`TargetError` for an unknown target before anything is opened,
-    and what opening the only candidate raises.
+    and what opening the only file raises.
     """
-    discs = list(resolved)
-    wanted = {disc.position: pick_targets(disc.disc.targets, targets) for disc in discs}
-    seen: dict[_Key, LookedAt] = {}
+    wanted = [pick_targets(disc.targets, targets) for disc in planned]
+    seen: dict[_Key, ServedImage] = {}
     first_use: dict[_Key, int] = {}
     checked: list[CheckedDisc] = []
-    for disc in discs:
-        choice = _best(disc, wanted[disc.position], seen, plan_recipe, on_bytes)
-        key = _identity(choice.source.candidate, disc.disc)
+    for disc, found, readers in zip(planned, sources, wanted, strict=True):
+        choice = _best(disc, found, readers, seen, plan_recipe, on_bytes)
+        key = _identity(choice.source.file, disc)
         repeats = first_use.setdefault(key, disc.position)
         checked.append(replace(choice, repeats=repeats if repeats != disc.position else None))
     return checked
 
 
 def _best(
-    disc: ResolvedDisc,
+    disc: PlanDisc,
+    sources: Sources,
     targets: list[Target],
-    seen: dict[_Key, LookedAt],
+    seen: dict[_Key, ServedImage],
     plan_recipe: PlanRecipe,
     on_bytes: OnBytes,
 ) -> CheckedDisc:
     tried: list[CheckedDisc] = []
-    reasons = list(disc.absent)
+    reasons = list(sources.absent)
     failure: MediashelfError | None = None
-    for candidate in disc.candidates:
-        key = _identity(candidate, disc.disc)
+    for file in sources.files:
+        key = _identity(file, disc)
         try:
             if key not in seen:
-                seen[key] = look_at(candidate, disc.disc, plan_recipe, on_bytes)
+                seen[key] = look_at(file, disc, plan_recipe, on_bytes)
         except MediashelfError as error:
             failure = error
-            reasons.append(f"{candidate.source}: {error}")
+            reasons.append(f"{file.source}: {error}")
             continue
         checked = _check(disc, seen[key], targets)
         if not checked.blockers:
             return _with_reasons(checked, reasons)
         tried.append(checked)
-        reasons.append(f"{candidate.source}: has errors")
+        reasons.append(f"{file.source}: has errors")
     if tried:
         return tried[0]
     assert failure is not None
@@ -134,18 +136,18 @@ def _with_reasons(checked: CheckedDisc, reasons: list[str]) -> CheckedDisc:
     note = Finding(
         "first-source-is-used",
         Severity.NOTE,
-        str(checked.source.candidate.path),
-        f"the disc comes from {checked.source.candidate.source}, because {'; '.join(reasons)}",
-        "nothing, if that is right",
+        str(checked.source.file.path),
+        f"the disc comes from {checked.source.file.source}, because {'; '.join(reasons)}",
+        "nothing, if that is intended",
     )
     return replace(checked, findings=(*checked.findings, note))
 
 
-def _identity(candidate: Candidate, disc: PlanDisc) -> _Key:
-    return candidate.is_recipe, os.path.realpath(candidate.path), disc.pad, disc.track
+def _identity(file: SourceFile, disc: PlanDisc) -> _Key:
+    return file.is_recipe, os.path.realpath(file.path), disc.pad, disc.track
 
 
-def _check(disc: ResolvedDisc, source: LookedAt, targets: list[Target]) -> CheckedDisc:
+def _check(disc: PlanDisc, source: ServedImage, targets: list[Target]) -> CheckedDisc:
     findings = [*source.findings, *source.told]
     passed = []
     # What cannot be served has no files that a target could read.

@@ -10,7 +10,7 @@ from typing import Any
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.findings import Finding, Severity
-from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.session_plan import PlannedMachine, SessionPlan
 from mediashelf.tables.reading import TableKind, read_tables
 from mediashelf.tables.table import Table
@@ -116,8 +116,9 @@ def check_readiness(plan: SessionPlan, boots: Sequence[tuple[BootWay, ...]]) -> 
             "machine-is-described",
             Severity.NOTE,
             "[machine]",
-            f"the plan does not say {keys}, so what {', '.join(plan.targets)} asks of a machine "
-            "was not all checked",
+            f"the plan does not say {keys}, so not everything that {', '.join(plan.targets)} "
+            "needs from a machine "
+            "was checked",
             f"say {keys} in the plan's table [machine]",
         )
 

@@ -17,27 +17,27 @@ from mediashelf.text import count_text
 
 _PADDED_RULES = ("emulator-smallest-disc", "emulator-whole-blocks")
 
-_PAD = "have the copy filled up with zeros: pad = true for this disc in the plan, or prepare --pad"
+_PAD = "add zeros to the copy: pad = true for this disc in the plan, or prepare --pad"
 
 
-_WHOLE = "get the whole image: zeros cannot stand for what is missing"
+_WHOLE = "get the complete image: zeros cannot replace missing data"
 
 
 def padding_of(size: int) -> int:
-    """Return how many zeros behind an image of ``size`` bytes make it one that is served whole."""
+    """Return how many zeros after an image of ``size`` bytes make it one that is served whole."""
     if size > MAX_SIZE:
         return 0
     whole = -(-size // SECTOR_SIZE) * SECTOR_SIZE
     return max(whole, MIN_SIZE) - size
 
 
-def check_served(
+def fit_to_serve(
     size: int, where: str, *, pad: bool, is_cut: bool = False
 ) -> tuple[int, tuple[Finding, ...]]:
     """Return the zeros to add to an image of ``size`` bytes, and what is found about its size.
 
     Without ``pad`` nothing is added, and the findings say how to ask for it; zeros
-    are no help for an image that ``is_cut``, which lacks what they would stand for.
+    do not help with an image that ``is_cut``, which lacks what they would stand for.
     """
     helps = padding_of(size)
     padding = helps if pad else 0
@@ -58,8 +58,8 @@ def ignored_track(track: int | None, where: str) -> Iterator[Finding]:
             "track-is-of-raw-image",
             Severity.WARNING,
             where,
-            f"the plan names track {track}, but this is no raw image; all of it is served",
-            "take the key track away, or name the raw image or its sheet",
+            f"the plan names track {track}, but this is not a raw image; all of it is served",
+            "remove the key track, or name the raw image or its cue sheet",
         )
 
 
@@ -69,7 +69,7 @@ def _padded(size: int, padding: int, where: str) -> Finding:
         "image-is-padded",
         Severity.NOTE,
         where,
-        f"{count_text(padding, 'byte')} of zeros are added behind the image on the card, as the "
+        f"{count_text(padding, 'byte')} of zeros are added after the image on the card, as the "
         "plan asks; the image itself stays as it is",
         "nothing; the manifest has the digests of both",
         (MIN_BLOCKS if is_small else BLOCK_SIZE).source,

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.sessions.emulator import lun_settings
-from mediashelf.sessions.manifests.values import LunWrite, Manifest, ManifestDisc
+from mediashelf.sessions.manifests.parts import LunWrite
+from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 
 MANIFEST_NAME = "manifest.json"
 
@@ -39,7 +40,7 @@ def iter_contradictions(manifest: Manifest) -> Iterator[str]:
         if disc.repeats is not None:
             yield from (f"{place}.repeats {problem}" for problem in _repeat_problems(disc, discs))
     codes = [disc.code for disc in discs if disc.repeats is None]
-    yield from (f"code {code!r} is that of two discs" for code in sorted(_doubles(codes)))
+    yield from (f"code {code!r} belongs to two discs" for code in sorted(_doubles(codes)))
     if manifest.start > len(discs):
         yield f"start is {manifest.start}, expected a position up to {len(discs)}"
     yield from _path_problems(manifest)

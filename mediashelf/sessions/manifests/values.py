@@ -1,120 +1,127 @@
-"""What a card's manifest says, as values; each field is described in ``manifest.schema.json``."""
+"""A card's manifest as a value; its schema is generated from these classes."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Annotated, Literal
 
+from mediashelf.sessions.manifests.fields import (
+    BARS_NEWLINE,
+    CardPath,
+    Confirmed,
+    Moment,
+    Position,
+    Size,
+    Text,
+    distinct,
+    says,
+)
+from mediashelf.sessions.manifests.parts import (
+    BootWay,
+    CardFile,
+    Contents,
+    FileDigests,
+    LunWrite,
+    OpenFinding,
+    Origin,
+)
 
-@dataclass(frozen=True, slots=True)
-class FileDigests:
-    """Digests of a whole file, in lower-case hexadecimal."""
+MOST_ROWS = 10_000
+"""Files or findings in one list."""
 
-    xxh3_128: str
-    sha256: str
+_WRITES = {"min_length": 1, "max_length": 16}
 
-
-@dataclass(frozen=True, slots=True)
-class CardFile:
-    """A file that was put on the card; ``path`` is relative, its parts joined by ``/``."""
-
-    path: str
-    size: int
-    digests: FileDigests
-
-
-@dataclass(frozen=True, slots=True)
-class LunWrite:
-    """One write into an attribute of the lun's folder; a newline follows ``value``."""
-
-    attribute: str
-    value: str
-
-
-@dataclass(frozen=True, slots=True)
-class BootWay:
-    """One way to boot: how the boot image is presented, and the firmware it is for."""
-
-    method: str
-    platform: str
-
-
-@dataclass(frozen=True, slots=True)
-class OpenFinding:
-    """Equal findings as one row; ``where`` is the first of ``count`` places."""
-
-    rule: str
-    severity: str
-    target: str
-    where: str
-    count: int
-    message: str
-    remedy: str
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
-class Origin:
-    """What the image on the card was made of.
-
-    ``how`` is ``copied``, ``converted`` or ``built``; ``padding`` counts zeros that
-    were added behind the image. Size and digests are those of the file ``name``,
-    None for a disc that was built.
-    """
-
-    how: str
-    name: str
-    size: int | None
-    digests: FileDigests | None
-    padding: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class SpaceShare:
-    """A file of a disc, or a folder with all that is below it, by the bytes of its files.
-
-    The name of a folder ends in ``/``; an empty name stands for all the smaller ones
-    beside the named.
-    """
-
-    name: str
-    size: int
-    files: int
-    inside: tuple[SpaceShare, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Contents:
-    """A glance at what a disc holds; ``areas`` share out the bytes of its files."""
-
-    files: int
-    folders: int
-    top: tuple[str, ...]
-    areas: tuple[SpaceShare, ...] = ()
+_FIRST_POSITION = Annotated[int, says("", ge=1, le=98)]
 
 
 @dataclass(frozen=True, slots=True)
 class ManifestDisc:
-    """One disc; the fields are those of the schema, where each is described."""
+    """One disc."""
 
-    position: int
-    code: str
-    repeats: int | None
-    path: str
-    label: str
-    purpose: str
-    expect: str
-    size: int
-    blocks: int
-    digests: FileDigests
-    confirmed: str
-    origin: Origin
-    lun: tuple[LunWrite, ...]
-    boot: tuple[BootWay, ...]
-    targets: tuple[str, ...]
-    passed: tuple[str, ...]
-    after: tuple[int, ...]
-    contents: Contents
-    open_findings: tuple[OpenFinding, ...]
+    position: Annotated[
+        Position, says("The disc's place in the order of use: 1, 2, 3 … without a gap.")
+    ]
+    code: Annotated[
+        str,
+        says(
+            "A short code for people: a letter, a digit, a letter, none of which is easily taken "
+            "for another. It is in the image's file name and on the sheets. No two images of a "
+            "manifest share one; a disc that is presented again keeps its code.",
+            pattern="^[A-Z][0-9][A-Z]" + BARS_NEWLINE,
+            max_length=3,
+        ),
+    ]
+    repeats: Annotated[
+        _FIRST_POSITION | None,
+        says(
+            "The position of the disc that is presented here a second time; path, size and "
+            "digests are the same. Null for a disc that appears for the first time."
+        ),
+    ]
+    path: CardPath
+    label: Annotated[Text, says("The volume's label, or an empty text.")]
+    purpose: Annotated[Text, says("What the disc is for, in the planner's words.")]
+    expect: Annotated[Text, says("What the machine should show, in the planner's words.")]
+    size: Annotated[Size, says("Bytes in the image file.")]
+    blocks: Annotated[
+        int,
+        says(
+            "Blocks of 2048 bytes that a host sees: the size divided by 2048, rounded down.",
+            ge=0,
+            le=(2**53 - 1) // 2048,
+        ),
+    ]
+    digests: Annotated[FileDigests, says("Digests of the whole image file.")]
+    confirmed: Annotated[
+        Confirmed,
+        says(
+            "How the copy on the card was compared with these digests after it was written: "
+            "device when it was read back from the card itself, cache when the system could not "
+            "be shown to have let go of its copy in memory."
+        ),
+    ]
+    origin: Annotated[Origin, says("What the image was made of.")]
+    lun: Annotated[
+        tuple[LunWrite, ...],
+        says(
+            "What to write into the lun's folder, in this order, to present the disc. The block "
+            "size and the limits are chosen when file is written, so file is last. ro must stay "
+            "1: a drive with cdrom 1 and ro 0 lets the host write into the image.",
+            **_WRITES,
+        ),
+    ]
+    boot: Annotated[
+        tuple[BootWay, ...],
+        says(
+            "The ways to boot that the disc's boot catalog offers (El Torito 1.0), the initial "
+            "entry first. Empty when the disc does not boot.",
+            max_length=64,
+        ),
+    ]
+    targets: Annotated[
+        tuple[Text, ...],
+        distinct(
+            "The targets that the disc was checked for: the operating-system families that must "
+            "read it.",
+            100,
+        ),
+    ]
+    passed: Annotated[
+        tuple[Text, ...], distinct("Those of the targets for which no error was found.", 100)
+    ]
+    after: Annotated[
+        tuple[Position, ...],
+        distinct("Positions of discs that must have been used before this one.", 99),
+    ]
+    contents: Annotated[Contents, says("A glance at what is inside; for people.")]
+    open_findings: Annotated[
+        tuple[OpenFinding, ...],
+        says(
+            "What was found about this disc and not resolved when the session was prepared; "
+            "worst first.",
+            max_length=MOST_ROWS,
+        ),
+    ]
 
     @property
     def file(self) -> CardFile:
@@ -124,26 +131,97 @@ class ManifestDisc:
 
 @dataclass(frozen=True, slots=True)
 class ManifestSession:
-    """What the session is for."""
+    """What the session is for; for people."""
 
-    name: str
-    machine: str
+    name: Annotated[Text, says("The session's name.")]
+    machine: Annotated[Text, says("The machine to be set up, or an empty text.")]
 
 
 @dataclass(frozen=True, slots=True)
 class Manifest:
-    """A whole manifest, version 2."""
+    """What an emulated optical drive is to present during one bench session.
 
-    created: str
-    created_by: str
-    session: ManifestSession
-    start: int
-    eject: tuple[LunWrite, ...]
-    forced_eject: tuple[LunWrite, ...]
-    discs: tuple[ManifestDisc, ...]
-    open_findings: tuple[OpenFinding, ...] = ()
-    other_files: tuple[CardFile, ...] = ()
-    earlier_files: tuple[CardFile, ...] = ()
+    In which order and with which settings. The manifest is beside the images on the
+    card as manifest.json, in UTF-8. Every key that is listed here is present, even
+    where its value is empty or null; keys that begin with x- are free for the use of
+    others and are passed over. A reader refuses a version that it does not know.
+    Version 2 added code, origin and the areas of contents to a disc.
+    """
+
+    format: Annotated[
+        Literal["mediashelf-card"], says("Says that this JSON file is a card manifest.")
+    ] = field(default="mediashelf-card", kw_only=True)
+    version: Annotated[
+        Literal[2],
+        says(
+            "The version of this form. It grows with every change that an older reader could "
+            "misunderstand."
+        ),
+    ] = field(default=2, kw_only=True)
+    created: Annotated[
+        Moment,
+        says(
+            "When the session was prepared, in UTC (ISO 8601). Preparing the same card again "
+            "without a change keeps the moment."
+        ),
+    ]
+    created_by: Annotated[Text, says("The program that wrote the manifest, with its version.")]
+    session: Annotated[ManifestSession, says("What the session is for; for people.")]
+    start: Annotated[
+        Position, says("The position of the disc that the drive presents when it starts.")
+    ]
+    eject: Annotated[
+        tuple[LunWrite, ...],
+        says(
+            "What to write, in this order, into the lun's folder to take the disc out. While the "
+            "host holds the drive's door locked, the kernel answers EBUSY: ask the host to let go "
+            "and try again. An empty value is not an empty write: the newline is what takes the "
+            "disc out.",
+            **_WRITES,
+        ),
+    ]
+    forced_eject: Annotated[
+        tuple[LunWrite, ...],
+        says(
+            "What to write to take the disc out although the host has locked the door. Only for a "
+            "host that hangs or was switched off: a host that is reading gets read errors.",
+            **_WRITES,
+        ),
+    ]
+    discs: Annotated[
+        tuple[ManifestDisc, ...],
+        says(
+            "The discs in the order of use. To swap, eject, then write the next disc's lun "
+            "settings. A host notices a swap within about a second, and an eject only when it "
+            "next asks. An image must not be changed while it is presented.",
+            min_length=1,
+            max_length=99,
+        ),
+    ]
+    open_findings: Annotated[
+        tuple[OpenFinding, ...],
+        says(
+            "What was found about the card or the machine and not resolved when the session was "
+            "prepared, in the order in which a person acts on it.",
+            max_length=MOST_ROWS,
+        ),
+    ] = ()
+    other_files: Annotated[
+        tuple[CardFile, ...],
+        says(
+            "Files other than images that belong to this session, such as the run sheet. An "
+            "emulator passes them over.",
+            max_length=MOST_ROWS,
+        ),
+    ] = ()
+    earlier_files: Annotated[
+        tuple[CardFile, ...],
+        says(
+            "Files that an earlier session put on this card and that this one does not use. An "
+            "emulator passes them over.",
+            max_length=MOST_ROWS,
+        ),
+    ] = ()
 
     @property
     def images(self) -> tuple[CardFile, ...]:

@@ -44,4 +44,5 @@ def _disc(disc: dict[str, Any], code: str) -> dict[str, Any]:
         "digests": disc.get("digests"),
         "padding": 0,
     }
-    return {"code": code, "origin": origin, **disc, "contents": contents}
+    added = {key: value for key, value in (("code", code), ("origin", origin)) if key not in disc}
+    return {**disc, "contents": contents, **added}

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.session_plan import MAX_DISCS
 from mediashelf.text import printable, size_text, toml_quoted
 
@@ -43,7 +43,7 @@ def draft_plan(
         problem = disc.problem
         text = _relative(disc.path, folder)
         if not problem and not _is_text(text):
-            problem = "its name is not UTF-8, and a plan cannot say it; rename the file"
+            problem = "its name is not valid UTF-8, which a plan cannot contain; rename the file"
         if not problem and usable == MAX_DISCS:
             problem = f"a plan has at most {MAX_DISCS} discs"
         usable += not problem
@@ -54,11 +54,11 @@ def draft_plan(
 
 
 def _head(name: str, machine: str, targets: Sequence[str]) -> Iterator[str]:
-    yield "# A session plan. Put the discs in the order of use and take out what is not needed;"
+    yield "# A session plan. Put the discs in the order of use and remove what is not needed;"
     yield "# then: mediashelf plan show FILE, and mediashelf prepare FILE --to CARD"
     yield f"name = {toml_quoted(name)}"
     names = ", ".join(toml_quoted(target) for target in targets)
-    yield f"targets = [{names}]  # who must read them"
+    yield f"targets = [{names}]  # the systems that must read them"
     yield ""
     yield "[machine]"
     yield f"name = {toml_quoted(machine)}"
@@ -67,7 +67,7 @@ def _head(name: str, machine: str, targets: Sequence[str]) -> Iterator[str]:
     yield '# disk_mode = "ide"       # ide, ahci or raid'
     yield '# firmware = "bios"       # bios or uefi'
     yield "# optical_boot = true     # can it start from an optical drive?"
-    yield '# devices = "lspci.txt"   # text of lspci -nnvmm: has every device a driver here?'
+    yield '# devices = "lspci.txt"   # output of lspci -nnvmm: has every device a driver here?'
     yield ""
     yield "[card]"
     yield '# filesystem = "fat32"'

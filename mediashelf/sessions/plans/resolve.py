@@ -12,7 +12,7 @@ from typing import Protocol
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.integrity.fixity.comparing import FixityRecord
-from mediashelf.sessions.plans.session_plan import DiscSource, PlanDisc, SessionPlan, SourceKind
+from mediashelf.sessions.plans.session_plan import DiscSource, SessionPlan, SourceKind
 from mediashelf.text import count_text
 
 _SHOWN = 4
@@ -41,7 +41,7 @@ class Library(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Candidate:
+class SourceFile:
     """One file that a disc may come from; ``path`` is a recipe where ``is_recipe``."""
 
     source: DiscSource
@@ -51,42 +51,33 @@ class Candidate:
 
 
 @dataclass(frozen=True, slots=True)
-class ResolvedDisc:
-    """A plan's disc with the files it may come from, best first; there is at least one.
+class Sources:
+    """The files that a disc may come from, best first; there is at least one.
 
-    ``position`` counts the order of use from 1. ``absent`` says why sources
-    before the first candidate were passed over.
+    ``absent`` says why sources before the first file were passed over.
     """
 
-    disc: PlanDisc
-    position: int
-    candidates: tuple[Candidate, ...]
-    after: tuple[int, ...] = ()
+    files: tuple[SourceFile, ...]
     absent: tuple[str, ...] = ()
 
 
-def resolve_plan(plan: SessionPlan, library: Library) -> list[ResolvedDisc]:
-    """Find the files of every disc; nothing is opened.
+def resolve_plan(plan: SessionPlan, library: Library) -> list[Sources]:
+    """Find the files of every disc, in the order of use; nothing is opened.
 
     Raises one :class:`SessionPlanError` that names every disc that cannot be found.
     """
-    positions = {disc.number: place for place, disc in enumerate(plan.discs, start=1)}
-    resolved: list[ResolvedDisc] = []
+    resolved: list[Sources] = []
     problems: list[str] = []
     for disc in plan.discs:
-        candidates: list[Candidate] = []
+        files: list[SourceFile] = []
         absent: list[str] = []
         for source in (disc.source, *disc.alternatives):
             try:
-                candidates.append(_candidate(source, plan.folder, library))
+                files.append(_source_file(source, plan.folder, library))
             except _AbsentError as problem:
                 absent.append(f"{source}: {problem}")
-        if candidates:
-            after = tuple(sorted(positions[number] for number in disc.after_numbers))
-            resolved.append(
-                ResolvedDisc(disc, positions[disc.number], tuple(candidates), after, tuple(absent))
-            )
-        else:
+        resolved.append(Sources(tuple(files), tuple(absent)))
+        if not files:
             problems.append(f"disc {disc.number}: {'; '.join(absent)}")
     if problems:
         raise SessionPlanError("\n".join(problems))
@@ -97,17 +88,17 @@ class _AbsentError(Exception):
     """Why one source leads to no file; never leaves this module."""
 
 
-def _candidate(source: DiscSource, folder: Path, library: Library) -> Candidate:
+def _source_file(source: DiscSource, folder: Path, library: Library) -> SourceFile:
     if source.kind is SourceKind.FIND:
         image = _found(source.text, library)
-        return Candidate(source, image.path, False, image.record)
+        return SourceFile(source, image.path, False, image.record)
     path = folder / source.text
     if not path.is_file():
         problem = "is not a file" if path.exists() else "does not exist"
         raise _AbsentError(f"{path} {problem}")
     if source.kind is SourceKind.RECIPE:
-        return Candidate(source, path, True)
-    return Candidate(source, path, False, library.record(path))
+        return SourceFile(source, path, True)
+    return SourceFile(source, path, False, library.record(path))
 
 
 def _found(text: str, library: Library) -> KnownImage:
@@ -118,15 +109,15 @@ def _found(text: str, library: Library) -> KnownImage:
     here = [image for image in found if image.is_here and image.path.is_file()]
     if not here:
         raise _AbsentError(
-            f"{found[0].path} is on a shelf that is not plugged in, or was moved; "
-            "plug it in or scan again"
+            f"{found[0].path} is on a shelf that is not connected, or was moved; "
+            "connect the shelf or scan again"
         )
     if len({_identity(image) for image in here}) > 1:
         shown = ", ".join(str(image.path) for image in here[:_SHOWN])
         more = ", …" if len(here) > _SHOWN else ""
         raise _AbsentError(
-            f"{count_text(len(here), 'image')} that differ have these words: {shown}{more}; "
-            "add words, or name one by image = "
+            f"{count_text(len(here), 'image')} that differ match these words: {shown}{more}; "
+            "narrow the search, or name one with image = "
         )
     return here[0]
 

@@ -75,12 +75,13 @@ class DiscSource:
 class PlanDisc:
     """One disc of a session.
 
-    ``number`` counts the plan's ``[[disc]]`` tables from 1. ``alternatives`` are
-    tried in order when ``source`` is not there. ``after`` names discs that must
-    come before this one, by their ``name`` or by the text of their source;
-    ``after_numbers`` are their numbers. With ``pad`` an image that is too small for
-    the emulator, or ends inside a block, is filled up on the card. ``track`` is the
-    number of the track of a raw image that is served.
+    ``number`` counts the plan's ``[[disc]]`` tables from 1, ``position`` the order of
+    use. ``alternatives`` are tried in order when ``source`` is not there. ``after``
+    names discs that must come before this one, by their ``name`` or by the text of
+    their source; ``after_positions`` is where they are in the order of use. With
+    ``pad`` an image that is too small for the emulator, or ends inside a block, is
+    filled up on the card. ``track`` is the number of the track of a raw image that is
+    served.
     """
 
     number: int
@@ -90,10 +91,11 @@ class PlanDisc:
     purpose: str = ""
     expect: str = ""
     after: tuple[str, ...] = ()
-    after_numbers: tuple[int, ...] = ()
     alternatives: tuple[DiscSource, ...] = ()
     pad: bool = False
     track: int | None = None
+    position: int = 0
+    after_positions: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +210,7 @@ def _disc(table: Table, number: int, plan_targets: tuple[str, ...], folder: Path
     )
     if not disc.targets:
         raise table.error(
-            f"{disc.source} has no targets; say who must read it with "
+            f"{disc.source} has no targets; name the systems that must read it with "
             'targets = ["…"] here or at the top of the plan'
         )
     return disc
@@ -231,25 +233,31 @@ def in_order_of_use(discs: list[PlanDisc]) -> tuple[PlanDisc, ...]:
     Raises :class:`SessionPlanError` for a name that no disc or more than one
     has, and for discs that wait for each other.
     """
-    waiting = [
-        replace(disc, after_numbers=tuple(_named(text, disc, discs) for text in disc.after))
-        for disc in discs
-    ]
+    before = {disc.number: {_named(text, disc, discs) for text in disc.after} for disc in discs}
+    waiting = list(discs)
     ordered: list[PlanDisc] = []
     while waiting:
         done = {disc.number for disc in ordered}
-        ready = next((disc for disc in waiting if set(disc.after_numbers) <= done), None)
+        ready = next((disc for disc in waiting if before[disc.number] <= done), None)
         if ready is None:
             raise SessionPlanError(
                 "discs wait for each other: "
                 + "; ".join(
                     f"disc {d.number} after {', '.join(d.after)}" for d in waiting if d.after
                 )
-                + "; take one `after` away"
+                + "; remove one `after`"
             )
         ordered.append(ready)
         waiting.remove(ready)
-    return tuple(ordered)
+    places = {disc.number: position for position, disc in enumerate(ordered, start=1)}
+    return tuple(
+        replace(
+            disc,
+            position=places[disc.number],
+            after_positions=tuple(sorted(places[number] for number in before[disc.number])),
+        )
+        for disc in ordered
+    )
 
 
 def _named(text: str, disc: PlanDisc, discs: list[PlanDisc]) -> int:

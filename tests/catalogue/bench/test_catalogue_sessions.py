@@ -9,7 +9,7 @@ import pytest
 
 from bench_sessions import CARD, DISCS, FRIDAY, SATURDAY, disc, kiosk
 from made_library import DATE, Library, tide_image, write
-from mediashelf.catalogue.bench.session_names import named_session, named_step
+from mediashelf.catalogue.bench.session_names import named_disc, named_session
 from mediashelf.catalogue.bench.session_reading import session_of, sessions
 from mediashelf.catalogue.bench.session_rows import (
     BenchSession,
@@ -248,27 +248,27 @@ def session(library: Library) -> BenchSession:
     ],
 )
 def test_steps_are_named_as_is_handy(session: BenchSession, words: str, position: int) -> None:
-    assert named_step(session, words).position == position
+    assert named_disc(session, words).position == position
 
 
 @pytest.mark.parametrize("words", ["4", "0", "k", "i", "nothing like it", "", " ", "-1", "²"])
 def test_what_names_no_step_or_several_lists_them(session: BenchSession, words: str) -> None:
-    with pytest.raises(InputError, match=r"Its steps: 1 KIOSK_SYSTEM .K2C., 2 KIOSKDRV .K3C., 3"):
-        named_step(session, words)
+    with pytest.raises(InputError, match=r"Its discs: 1 KIOSK_SYSTEM .K2C., 2 KIOSKDRV .K3C., 3"):
+        named_disc(session, words)
 
 
 def test_next_is_the_first_step_without_a_note(library: Library, session: BenchSession) -> None:
     for position in (1, 2, 3):
         now = session_of(library.catalogue, session.id)
-        assert named_step(now, "next").position == position
-        add_note(library.catalogue, named_step(now, "next"), WORKED)
-    with pytest.raises(InputError, match="every step has a note"):
-        named_step(session_of(library.catalogue, session.id), "NEXT")
+        assert named_disc(now, "next").position == position
+        add_note(library.catalogue, named_disc(now, "next"), WORKED)
+    with pytest.raises(InputError, match="every disc has a note"):
+        named_disc(session_of(library.catalogue, session.id), "NEXT")
 
 
 def test_a_disc_called_next_comes_first(library: Library) -> None:
     discs = (DISCS[0], disc(2, "NEXT"))
-    assert named_step(record_session(library.catalogue, kiosk(*discs)), "next").position == 2
+    assert named_disc(record_session(library.catalogue, kiosk(*discs)), "next").position == 2
 
 
 def test_sessions_are_named_by_card_name_number_or_part(
@@ -288,9 +288,9 @@ def test_sessions_are_named_by_card_name_number_or_part(
         *[("tide-TABLE kiosk", third), (str(first.id), first), ("clock", second), ("1999", third)],
     ]:
         assert named_session(known, words).id == wanted.id, words
-    with pytest.raises(InputError, match="means several sessions"):
+    with pytest.raises(InputError, match="matches several sessions"):
         named_session(known, "pc")
     with pytest.raises(InputError, match="did you mean 'Harbour clock'"):
         named_session(known, "harbor clok")
-    with pytest.raises(InputError, match="no session on record"):
+    with pytest.raises(InputError, match="not a recorded session"):
         named_session(known, "")

@@ -53,7 +53,7 @@ def test_from_preparing_to_the_report(shelf: Shelf, bench: Bench) -> None:
     assert "next: 2 KIOSKDRV" in out
     note(shelf, "next", "w")
     out = note(shelf, "slides", "f", "too", "dark").stdout
-    assert "every step has a note; mediashelf session report" in out
+    assert "every disc has a note; next: mediashelf session report" in out
     report = shelf.run("session", "report").stdout
     assert report.splitlines()[0] == "Tide-table kiosk, for Kiosk PC, 1999"
     assert [line.split() for line in report.splitlines()[3:7]] == [
@@ -80,7 +80,7 @@ def test_short_words(shelf: Shelf, word: str, outcome: str) -> None:
 
 @pytest.mark.parametrize("word", ["", "x", "workedd", "wf", "-"])
 def test_other_words_are_refused_and_nothing_is_noted(shelf: Shelf, word: str) -> None:
-    assert "none of worked, failed and undo" in note(shelf, "1", word, code=2).stderr
+    assert "not worked, failed or undo" in note(shelf, "1", word, code=2).stderr
     assert outcomes(shelf) == ["open"] * 3
 
 
@@ -94,7 +94,7 @@ def test_a_code_on_the_card_names_its_disc(shelf: Shelf, bench: Bench) -> None:
 def test_a_correction_takes_the_place_and_the_first_note_stays_on_record(shelf: Shelf) -> None:
     note(shelf, "1", "f", "no boot")
     out = note(shelf, "1", "w", "after the drives were put in order").stdout
-    assert "in the place of: failed: no boot" in out
+    assert "replaces: failed: no boot" in out
     document = shelf.json("session", "report")
     notes = document["session"]["discs"][0]["notes"]
     assert [(one["outcome"], one["holds"]) for one in notes] == [
@@ -153,7 +153,7 @@ def test_what_is_meant_by_a_session(shelf: Shelf, bench: Bench) -> None:
     number = str(known[1]["number"])
     assert outcomes(shelf, "-s", number) == ["open", "failed", "failed"]
     wrong = shelf.run("session", "report", "-s", "clok", code=InputError.exit_code)
-    assert "no session on record" in wrong.stderr
+    assert "not a recorded session" in wrong.stderr
 
 
 def test_a_card_that_was_prepared_elsewhere(shelf: Shelf, bench: Bench, tmp_path: Path) -> None:
@@ -188,7 +188,7 @@ def test_a_mended_disc_keeps_the_rest_of_the_session(shelf: Shelf, bench: Bench)
 
 def test_begun_again(shelf: Shelf) -> None:
     note(shelf, "1", "w")
-    assert "begun anew as session 2" in shelf.run("session", "begin").stdout
+    assert "started again as session 2" in shelf.run("session", "begin").stdout
     assert outcomes(shelf) == ["open"] * 3
     assert outcomes(shelf, "-s", "1") == ["worked", "open", "open"]
     document = shelf.json("session", "begin", "-s", "1")
@@ -273,8 +273,8 @@ def test_a_narrow_terminal(shelf: Shelf, width: int) -> None:
 
 def test_a_note_is_no_book(shelf: Shelf) -> None:
     note(shelf, "1", "w", "x" * 4000)
-    assert "in fewer words" in note(shelf, "1", "w", "x" * 4001, code=2).stderr
-    assert "in fewer words" in note(shelf, "1", "w", "-d", "y" * 201, code=2).stderr
+    assert "shorten it" in note(shelf, "1", "w", "x" * 4001, code=2).stderr
+    assert "shorten it" in note(shelf, "1", "w", "-d", "y" * 201, code=2).stderr
 
 
 HOSTILE = "\x1b[2J<script>\u202e\udcff"

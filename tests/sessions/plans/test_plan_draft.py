@@ -9,7 +9,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.sessions.manifests.values import BootWay
+from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.draft import DraftDisc, draft_plan
 from mediashelf.sessions.plans.session_plan import MAX_DISCS
 from plan_texts import parse_plan
@@ -41,7 +41,7 @@ def test_what_cannot_be_used_is_there_as_a_comment() -> None:
     )
     assert [disc.source.text for disc in parse_plan(text.encode(), FOLDER).discs] == ["a.iso"]
     assert "# left out: raw sectors\n# raw.bin" in text
-    assert "# left out: its name is not UTF-8" in text
+    assert "# left out: its name is not valid UTF-8" in text
 
 
 def test_a_draft_of_nothing_shows_how_to_go_on() -> None:

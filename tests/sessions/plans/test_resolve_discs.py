@@ -9,7 +9,7 @@ import pytest
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.integrity.fixity.comparing import FixityRecord
-from mediashelf.sessions.plans.resolve import KnownImage, ResolvedDisc, resolve_plan
+from mediashelf.sessions.plans.resolve import KnownImage, Sources, resolve_plan
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from plan_texts import parse_plan
 
@@ -43,7 +43,7 @@ def plan_for(folder: Path, *discs: str) -> SessionPlan:
     return parse_plan(text.encode(), folder)
 
 
-def resolve(folder: Path, *discs: str, shelf: Shelf | None = None) -> list[ResolvedDisc]:
+def resolve(folder: Path, *discs: str, shelf: Shelf | None = None) -> list[Sources]:
     return resolve_plan(plan_for(folder, *discs), shelf or Shelf())
 
 
@@ -58,21 +58,9 @@ def test_paths_start_from_the_plans_folder(folder: Path) -> None:
     system, drivers = resolve(
         folder, 'image = "system.iso"', 'recipe = "drivers.toml"\nafter = "system.iso"', shelf=known
     )
-    assert system.candidates[0].path == folder / "system.iso"
-    assert system.candidates[0].record == record("aa")
-    assert drivers.candidates[0].is_recipe
-    assert (drivers.position, drivers.after) == (2, (1,))
-
-
-def test_after_is_told_in_positions_of_use(folder: Path) -> None:
-    discs = resolve(
-        folder,
-        'image = "slides.iso"\nafter = ["system.iso", "drivers.toml"]',
-        'image = "system.iso"',
-        'recipe = "drivers.toml"',
-    )
-    assert [disc.disc.number for disc in discs] == [2, 3, 1]
-    assert [disc.after for disc in discs] == [(), (), (1, 2)]
+    assert system.files[0].path == folder / "system.iso"
+    assert system.files[0].record == record("aa")
+    assert drivers.files[0].is_recipe
 
 
 def test_every_disc_that_is_absent_is_named_at_once(folder: Path) -> None:
@@ -96,7 +84,7 @@ def test_copies_of_one_image_count_as_one(folder: Path) -> None:
         KnownImage(folder / "system.iso", "KIOSK", record("aa")),
     )
     (disc,) = resolve(folder, 'find = "KIOSK"', shelf=shelf)
-    assert disc.candidates[0].path == folder / "attic.iso"
+    assert disc.files[0].path == folder / "attic.iso"
 
 
 def test_words_that_mean_several_images_are_refused(folder: Path) -> None:
@@ -106,15 +94,15 @@ def test_words_that_mean_several_images_are_refused(folder: Path) -> None:
         KnownImage(folder / "attic.iso", "KIOSK 3"),
     )
     text = problem(folder, 'find = "KIOSK"', shelf=shelf)
-    assert "3 images that differ have these words" in text
+    assert "3 images that differ match these words" in text
     assert "slides.iso" in text
     (disc,) = resolve(folder, 'find = "KIOSK 2"', shelf=shelf)
-    assert disc.candidates[0].path == folder / "slides.iso"
+    assert disc.files[0].path == folder / "slides.iso"
 
 
 def test_an_unplugged_shelf_is_named(folder: Path) -> None:
     shelf = Shelf(KnownImage(folder / "away.iso", "KIOSK", record("aa"), is_here=False))
-    assert "is on a shelf that is not plugged in" in problem(folder, 'find = "KIOSK"', shelf=shelf)
+    assert "is on a shelf that is not connected" in problem(folder, 'find = "KIOSK"', shelf=shelf)
 
 
 def test_alternatives_follow_in_order(folder: Path) -> None:
@@ -123,5 +111,5 @@ def test_alternatives_follow_in_order(folder: Path) -> None:
         'image = "none.iso"\nor = [{ image = "attic.iso" }, { recipe = "drivers.toml" }, '
         '{ find = "x" }]',
     )
-    assert [one.path.name for one in disc.candidates] == ["attic.iso", "drivers.toml"]
+    assert [one.path.name for one in disc.files] == ["attic.iso", "drivers.toml"]
     assert len(disc.absent) == 2

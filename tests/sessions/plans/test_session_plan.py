@@ -100,6 +100,13 @@ def test_order_of_use_is_the_plans_order_unless_a_disc_waits() -> None:
     )
     assert [disc.source.text for disc in plan.discs] == ["a", "c", "d", "b"]
     assert [disc.number for disc in plan.discs] == [1, 3, 4, 2]
+    assert [disc.position for disc in plan.discs] == [1, 2, 3, 4]
+    assert [disc.after_positions for disc in plan.discs] == [(), (), (), (2, 3)]
+
+
+def test_a_disc_that_is_named_twice_is_waited_for_once() -> None:
+    plan = with_discs('image = "a"\nname = "first"', 'image = "b"\nafter = ["first", "a", "a"]')
+    assert plan.discs[1].after_positions == (1,)
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from mediashelf.errors import InputError
 from mediashelf.integrity.fixity.digests import Digester
 from mediashelf.integrity.raw.convert import read_converted
 from mediashelf.integrity.raw.tracks import RawTrack
-from mediashelf.sessions.manifests.values import FileDigests
+from mediashelf.sessions.manifests.parts import FileDigests
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests
 
 CHUNK = 1 << 20
@@ -28,11 +28,11 @@ class Stamp:
 
 
 @dataclass(frozen=True, slots=True)
-class ImageSource:
+class ServedBytes:
     """Where the bytes of a served image come from.
 
     ``size`` counts the bytes that are served, ``padding`` those of them that are
-    zeros behind the image. With ``track`` the data track in the raw file at ``path``
+    zeros after the image. With ``track`` the data track in the raw file at ``path``
     is converted on the way. ``stamp`` is the file's when it was looked at.
     """
 
@@ -53,12 +53,12 @@ def read_stamp(path: Path) -> Stamp:
     try:
         status = path.stat()
     except OSError as error:
-        raise InputError(f"{path}: cannot be looked at: {error.strerror or error}") from error
+        raise InputError(f"{path}: cannot be opened: {error.strerror or error}") from error
     return Stamp(status.st_size, status.st_mtime_ns)
 
 
 def read_served(
-    source: ImageSource,
+    source: ServedBytes,
     on_data: Callable[[bytes], object],
     *,
     on_bytes: OnBytes = lambda count: None,
@@ -78,7 +78,7 @@ def read_served(
 
 
 def digest_copied(
-    source: ImageSource, *, on_bytes: OnBytes = lambda count: None
+    source: ServedBytes, *, on_bytes: OnBytes = lambda count: None
 ) -> tuple[FileDigests, FileDigests]:
     """Return the digests of an image without a track: as it is served, and of its file.
 
@@ -101,12 +101,12 @@ def digest_copied(
     return whole, as_file_digests(bare.finish()) if source.padding else whole
 
 
-def _padding(source: ImageSource) -> Iterator[bytes]:
+def _padding(source: ServedBytes) -> Iterator[bytes]:
     for start in range(0, source.padding, CHUNK):
         yield bytes(min(CHUNK, source.padding - start))
 
 
-def _read_plain(source: ImageSource, on_data: Callable[[bytes], object], on_bytes: OnBytes) -> None:
+def _read_plain(source: ServedBytes, on_data: Callable[[bytes], object], on_bytes: OnBytes) -> None:
     size, expected = 0, source.size - source.padding
     with _open(source.path) as reading:
         # One byte more than expected is enough to know of a file that grows.

@@ -1,0 +1,33 @@
+"""What ``plan show`` and ``prepare`` say alike in JSON: discs that were checked, and findings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from mediashelf.cli.documents import chosen, plain
+from mediashelf.findings import Finding
+from mediashelf.sessions.discs.preflight import CheckedDisc
+
+
+def checked_dict(disc: CheckedDisc) -> dict[str, Any]:
+    """Return the keys that a checked disc has in both answers."""
+    image = disc.source.image
+    return chosen(
+        disc,
+        *("position", "label", "size", "targets", "passed"),
+        **{"from": disc.source.file.path},
+        track=image.track.number if image and image.track else None,
+        padding=image.padding if image else 0,
+    )
+
+
+def findings_by_disc(
+    discs: Iterable[CheckedDisc], others: Iterable[Finding]
+) -> list[dict[str, Any]]:
+    """Return all findings, each with the position that it is about, null for the others."""
+    about = [(disc.position, one) for disc in discs for one in disc.findings]
+    return [
+        {**plain(one), "disc": position}
+        for position, one in (*about, *((None, one) for one in others))
+    ]
