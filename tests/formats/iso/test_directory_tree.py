@@ -233,6 +233,9 @@ def test_bounds_stop_the_walk_and_say_so(image: MadeImage) -> None:
     terse = read(image.data, Limits(text_characters=100))
     # What was not walked is not called missing.
     assert rules(terse) == {"walk-bounded"}
+    # The directory that exceeds the bound is the last one.
+    assert len(terse.findings) == 1
+    assert "/SETUP/SUB/DEEP.TXT" not in entries(terse)
     assert read(image.data, Limits(entries=len(entries(read(image.data))) + 1)).findings == ()
 
 

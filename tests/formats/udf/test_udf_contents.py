@@ -26,6 +26,7 @@ from mediashelf.formats.udf.records import (
     decode_compressed,
     parse_addresses,
     parse_dstring,
+    parse_logical_volume,
     parse_timestamp,
 )
 from mediashelf.formats.udf.space import UdfSpace
@@ -207,3 +208,106 @@ def test_texts_and_dates() -> None:
     unknown_zone = struct.pack("<HhBBBBB3x", 0x1000 | (-2047 & 0xFFF), 1999, 6, 12, 10, 30, 5)
     assert parse_timestamp(unknown_zone) == datetime(1999, 6, 12, 10, 30, 5, tzinfo=UTC)
     assert parse_timestamp(struct.pack("<HhBBBBB3x", 0, 1999, 13, 1, 0, 0, 0)) is None
+
+
+def type_2_map(identifier: bytes, number: int, *blocks: int) -> bytes:
+    """A partition map of type 2 (UDF 2.60, 2.2.8 to 2.2.10): 64 bytes."""
+    head = bytes((2, 64, 0, 0, 0)) + identifier.ljust(23, b"\0") + bytes(8)
+    return (head + struct.pack("<HH", 1, number) + struct.pack(f"<{len(blocks)}I", *blocks)).ljust(
+        64, b"\0"
+    )
+
+
+def descriptor_with_maps(*maps: bytes) -> bytes:
+    """A logical volume descriptor (ECMA-167 3/10.6) with a label, UDF 2.50 and these maps."""
+    data = bytearray(440)
+    data[84:92] = b"\x08KIOSK".ljust(8, b"\0")
+    data[211] = 6
+    struct.pack_into("<I", data, 212, SECTOR_SIZE)
+    struct.pack_into("<H", data, 240, 0x0250)
+    struct.pack_into("<IIH", data, 248, SECTOR_SIZE, 7, 1)
+    struct.pack_into("<II", data, 264, sum(map(len, maps)), len(maps))
+    return bytes(data) + b"".join(maps)
+
+
+def test_partition_maps_of_every_kind_are_told_apart() -> None:
+    # ECMA-167 3/10.7: type 1 has 6 bytes, type 2 has 64. UDF 2.60: 2.2.8, 2.2.9, 2.2.10.
+    data = descriptor_with_maps(
+        bytes((1, 6)) + struct.pack("<HH", 1, 3),
+        type_2_map(b"*UDF Metadata Partition", 3, 40, 50),
+        type_2_map(b"*UDF Sparable Partition", 4),
+        type_2_map(b"*UDF Virtual Partition", 5),
+        type_2_map(b"*Own Partition", 6),
+    )
+    volume = parse_logical_volume(data)
+    assert volume is not None
+    assert (volume.label, volume.block_size, volume.revision) == ("KIOSK", SECTOR_SIZE, 0x0250)
+    assert volume.file_set == (0, SECTOR_SIZE, 7, 1)
+    assert volume.maps == (
+        PartitionMap("plain", 3),
+        PartitionMap("metadata", 3, 40, 50),
+        PartitionMap("sparable", 4),
+        PartitionMap("virtual", 5),
+        PartitionMap("unknown", 6),
+    )
+    # The last map is cut off; one fewer is announced; and a descriptor that is too short.
+    cut = parse_logical_volume(data[:-1])
+    assert cut is not None
+    assert cut.maps == volume.maps[:-1]
+    fewer = bytearray(data)
+    fewer[268] = 2
+    shorter = parse_logical_volume(bytes(fewer))
+    assert shorter is not None
+    assert shorter.maps == volume.maps[:2]
+    assert parse_logical_volume(data[:439]) is None
+
+
+def metadata_file(block: int, *extents: tuple[int, int]) -> bytes:
+    """A signed file entry (ECMA-167 4/14.9) for ``block`` with short descriptors."""
+    data = bytearray(SECTOR_SIZE)
+    struct.pack_into("<HH", data, 0, 0x0105, 3)
+    data[27] = 0xFA
+    struct.pack_into("<Q", data, 56, sum(size for size, _ in extents))
+    struct.pack_into("<II", data, 168, 0, 8 * len(extents))
+    for number, extent in enumerate(extents):
+        struct.pack_into("<II", data, 176 + 8 * number, *extent)
+    struct.pack_into("<H", data, 10, 176 + 8 * len(extents) - 16)
+    struct.pack_into("<I", data, 12, block)
+    _sign(data, 0)
+    return bytes(data)
+
+
+@pytest.mark.parametrize("damaged", [False, True], ids=["main", "mirror"])
+def test_records_in_a_metadata_partition_are_found(damaged: bool) -> None:
+    # UDF 2.60, 2.2.10: addresses count in the metadata file, or in its mirror.
+    maps = (PartitionMap("plain", 0), PartitionMap("metadata", 0, 5, 9))
+    image = bytearray(SECTOR_SIZE * 64)
+    for block in (5, 9):
+        # Two blocks at 12, then two at 15, of the partition that starts at LBA 10.
+        entry = metadata_file(block, (2 * SECTOR_SIZE, 12), (2 * SECTOR_SIZE, 15))
+
+        image[(10 + block) * SECTOR_SIZE : (11 + block) * SECTOR_SIZE] = entry
+    wanted = metadata_file(3, (SECTOR_SIZE, 1))  # any record whose tag names block 3
+    image[26 * SECTOR_SIZE : 27 * SECTOR_SIZE] = wanted
+    if damaged:
+        image[15 * SECTOR_SIZE + 60] ^= 1
+    space = make_space(maps, bytes(image))
+    tags = frozenset({0x0105})
+    assert space.read_record(LongAddress(0, SECTOR_SIZE, 3, 1), tags, "x") == wanted
+    assert [each.rule for each in space.log.findings()] == ["udf-tag"] * damaged
+    # There is no block 4, nor a third partition.
+    assert space.read_record(LongAddress(0, SECTOR_SIZE, 4, 1), tags, "x") is None
+    assert space.read_record(LongAddress(0, SECTOR_SIZE, 0, 2), tags, "x") is None
+    assert [each.rule for each in space.log.findings()][-2:] == ["udf-address"] * 2
+
+
+def test_a_volume_that_is_not_read_is_not_called_complete(bridge: bytes) -> None:
+    # Own behaviour: without a logical volume nothing is known of the tree.
+    damaged = bytearray(bridge)
+    for at in find_tags(bridge, 6):
+        damaged[at + 100] ^= 0xFF
+    volume, rules = read(bytes(damaged))
+    assert volume is not None
+    assert not volume.entries_read
+    assert not volume.is_complete
+    assert {"udf-volume-descriptors", "udf-contents-not-read"} <= rules
