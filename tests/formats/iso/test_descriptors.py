@@ -247,3 +247,36 @@ def test_findings_carry_place_found_and_expected(image: MadeImage) -> None:
     assert finding.severity is Severity.WARNING
     assert finding.source == "ECMA-119 8.4"
     assert finding.remedy
+
+
+@pytest.mark.parametrize("bit", [0x20, 0x40])
+def test_reserved_flags_in_the_root_record_are_seen(bit: int) -> None:
+    # ECMA-119 9.1.6: bits 5 and 6 are zero, in the record of the root as in any other.
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    for tree in ("primary", "joliet"):
+        at = made.field(tree, "root_record") + 25
+        found = read_disc(BytesView(put(made.data, at, bytes([0x02 | bit])))).findings
+        assert [(each.rule, each.offset, each.found) for each in found] == [
+            ("record-flags", at, f"{0x02 | bit:#04x}")
+        ]
+
+
+@pytest.mark.parametrize(
+    ("units", "is_sound"),
+    [
+        ("004B 0041", True),
+        ("D83D DEDF", True),  # two halves that make one character
+        ("004B D83D", False),
+        ("DEDF 004B", False),
+        ("004B 002A", False),
+    ],
+)
+def test_the_label_of_joliet_has_only_characters_that_joliet_allows(
+    units: str, is_sound: bool
+) -> None:
+    # Joliet specification 1, Allowed Character Set: 16-bit characters, and no "*".
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    at = made.field("joliet", "volume_identifier")
+    found = read_disc(BytesView(put(made.data, at, bytes.fromhex(units)))).findings
+    expected = [] if is_sound else [("joliet-characters", at, 32)]
+    assert [(each.rule, each.offset, each.length) for each in found] == expected
