@@ -34,6 +34,26 @@ def usable_block_size(descriptor: VolumeDescriptor) -> int:
     return SECTOR_SIZE
 
 
+def log_differing_sizes(
+    primary: VolumeDescriptor, other: VolumeDescriptor, log: ProblemLog
+) -> None:
+    """Log a supplementary descriptor that gives the volume another size than the primary one."""
+    sizes = [
+        descriptor.space_size.value * usable_block_size(descriptor)
+        for descriptor in (primary, other)
+    ]
+    if other.space_size.agrees and primary.space_size.agrees and sizes[0] != sizes[1]:
+        log.add(
+            "volume-sizes-agree",
+            other.name,
+            "the volume space size is not that of the primary volume descriptor",
+            offset=other.offset + 80,
+            length=8,
+            found=f"{other.space_size.value:,} blocks",
+            expected=f"{primary.space_size.value:,} blocks",
+        )
+
+
 def log_descriptor_problems(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     """Log what is wrong with the fields of a primary or supplementary descriptor."""
     _log_numbers(descriptor, log)

@@ -280,3 +280,15 @@ def test_the_label_of_joliet_has_only_characters_that_joliet_allows(
     found = read_disc(BytesView(put(made.data, at, bytes.fromhex(units)))).findings
     expected = [] if is_sound else [("joliet-characters", at, 32)]
     assert [(each.rule, each.offset, each.length) for each in found] == expected
+
+
+def test_both_descriptors_give_the_volume_one_size() -> None:
+    # Common practice: ECMA-119 8.5 does not say that the sizes are equal, writers do so.
+    made = make_iso({"A.TXT": b"a"}, joliet=3, pad_sectors=10)
+    at = made.field("joliet", "volume_space_size")
+    count = len(made.data) // SECTOR
+    data = put(made.data, at, parts.both32(count - 1))
+    (finding,) = read_disc(BytesView(data)).findings
+    assert (finding.rule, finding.severity) == ("volume-sizes-agree", Severity.NOTE)
+    assert (finding.offset, finding.length) == (at, 8)
+    assert (finding.found, finding.expected) == (f"{count - 1:,} blocks", f"{count:,} blocks")

@@ -8,7 +8,10 @@ from hypothesis import strategies as st
 
 import image_parts as parts
 from image_parts import SECTOR
+from make_image import make_iso, put
 from mediashelf.findings import Finding
+from mediashelf.formats.disc import read_disc
+from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.directory_records import (
     DirectoryRecords,
     Geometry,
@@ -220,3 +223,17 @@ def test_where_both_sizes_disagree_the_one_that_ends_in_the_image_counts(right: 
     assert rules(findings) == ["both-orders-agree"]
     assert records.children[0].size == good
     assert records.furthest == 1000 * SECTOR
+
+
+def test_the_padding_after_an_identifier_of_even_length_is_zero() -> None:
+    # ECMA-119 9.1.12: present only if the identifier's length is even, and then (00).
+    made = make_iso({"AB.TXT": b"a", "C.TXT": b"c"})
+    for path, is_padded in (("/AB.TXT", True), ("/C.TXT", False)):
+        at = made.record(path)
+        place = at + 33 + made.data[at + 32]
+        assert (made.data[at] > place - at) is is_padded
+        if is_padded:
+            findings = read_disc(BytesView(put(made.data, place, b"x"))).findings
+            assert [(each.rule, each.where, each.offset) for each in findings] == [
+                ("reserved-field-zero", path, place)
+            ]

@@ -9,7 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import image_parts as parts
+from make_image import make_iso, put
 from mediashelf.findings import Finding
+from mediashelf.formats.disc import read_disc
+from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.identifiers import Iso9660Naming, order_key
 from mediashelf.formats.iso.joliet import JolietNaming
@@ -204,3 +207,25 @@ def test_identifiers_must_be_distinct_but_for_sections_and_associated_files() ->
     assert distinct_findings((b"A.;1", 4), (b"A.;1", 0)) == ()
     (finding,) = distinct_findings((b"A.;1", 0), (b"A.;1", 0))
     assert finding.rule == "identifiers-distinct"
+
+
+@pytest.mark.parametrize("byte", [b"\x00", b"\x1f", b"\x7f"])
+def test_control_characters_in_a_name_are_a_warning(byte: bytes) -> None:
+    # ECMA-119 7.4.1: d-characters only; that other strange characters are a note, and
+    # these a warning, is own behaviour: no system can name such a file.
+    made = make_iso({"A.TXT": b"a", "B.TXT": b"b", "C.TXT": b"c"})
+    data = put(put(made.data, made.record("/B.TXT") + 33, byte), made.record("/C.TXT") + 34, byte)
+    found = [
+        each for each in read_disc(BytesView(data)).findings if each.rule == "identifier-usable"
+    ]
+    assert [(each.offset, each.where) for each in found] == [(made.record("/B.TXT"), "/")]
+    assert "2 names" in found[0].message
+
+
+def test_other_strange_characters_are_not() -> None:
+    made = make_iso({"A.TXT": b"a"})
+    for byte in (b" ", b"~", b"\x80"):
+        data = put(made.data, made.record("/A.TXT") + 33, byte)
+        assert {each.rule for each in read_disc(BytesView(data)).findings} == {
+            "identifier-characters"
+        }
