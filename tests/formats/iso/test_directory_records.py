@@ -148,15 +148,24 @@ def test_bytes_behind_the_records_are_found(at: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("at", "name"),
-    [(2, "extent"), (6, "extent"), (10, "data length"), (17, "data length"), (28, "sequence")],
+    ("at", "name", "field"),
+    [
+        (2, "extent", 2),
+        (6, "extent", 2),
+        (10, "data length", 10),
+        (17, "data length", 10),
+        (28, "sequence", 28),
+        (31, "sequence", 28),
+    ],
 )
-def test_copies_that_disagree_are_found(at: int, name: str) -> None:
+def test_copies_that_disagree_are_found(at: int, name: str, field: int) -> None:
+    # ECMA-119 9.1.3, 9.1.4 and 9.1: numbers in both byte orders (7.2.3 and 7.3.3).
     data = bytearray(directory(FIRST))
     data[68 + at] ^= 0xFF
     _, findings = parse(bytes(data))
     assert rules(findings) == ["both-orders-agree"]
     assert name in findings[0].message
+    assert findings[0].offset == OFFSET + 68 + field
 
 
 def test_the_copy_that_stays_in_the_image_is_used() -> None:

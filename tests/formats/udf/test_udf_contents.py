@@ -293,7 +293,8 @@ def test_records_in_a_metadata_partition_are_found(damaged: bool) -> None:
         image[15 * SECTOR_SIZE + 60] ^= 1
     space = make_space(maps, bytes(image))
     tags = frozenset({0x0105})
-    assert space.read_record(LongAddress(0, SECTOR_SIZE, 3, 1), tags, "x") == wanted
+    for _ in range(2):  # what was learned of the metadata file is kept
+        assert space.read_record(LongAddress(0, SECTOR_SIZE, 3, 1), tags, "x") == wanted
     assert [each.rule for each in space.log.findings()] == ["udf-tag"] * damaged
     # There is no block 4, nor a third partition.
     assert space.read_record(LongAddress(0, SECTOR_SIZE, 4, 1), tags, "x") is None
@@ -311,3 +312,23 @@ def test_a_volume_that_is_not_read_is_not_called_complete(bridge: bytes) -> None
     assert not volume.entries_read
     assert not volume.is_complete
     assert {"udf-volume-descriptors", "udf-contents-not-read"} <= rules
+
+
+@pytest.mark.parametrize(
+    ("word", "offset"),
+    [
+        (0x1000, timedelta(0)),
+        (0x1000 | 120, timedelta(hours=2)),
+        (0x1000 | (-90 & 0xFFF), timedelta(minutes=-90)),
+        (0x1000 | 1439, timedelta(minutes=1439)),
+        (0x1000 | (-1439 & 0xFFF), timedelta(minutes=-1439)),
+        (0x1000 | (-2047 & 0xFFF), timedelta(0)),  # not given
+        (0x1000 | 1440, timedelta(0)),  # no clock is a day ahead: taken as not given
+    ],
+)
+def test_offsets_from_utc(word: int, offset: timedelta) -> None:
+    # ECMA-167 1/7.3: 12 bits with a sign, in minutes from -1440 to 1440; -2047 is "not given".
+    data = struct.pack("<HhBBBBB", word, 1999, 3, 1, 12, 30, 15) + bytes(3)
+    moment = parse_timestamp(data)
+    assert moment == datetime(1999, 3, 1, 12, 30, 15, tzinfo=timezone(offset))
+    assert moment.utcoffset() == offset
