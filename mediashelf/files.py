@@ -20,17 +20,17 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     It is on the disk under that name when this returns (:func:`rename_whole`). If the
     block raises, or never creates the file, nothing is left under either name
     and an older ``path`` stays as it was. With ``replace=False`` an existing
-    ``path`` is an :class:`OutputError`; one that is no regular file always is.
+    ``path`` is an :class:`OutputError`; one that is not a regular file always is.
     Leftovers of runs that were killed have names that end in
     :data:`PARTIAL_MARK`, and are removed by the next run that writes the same
     path. Raises :class:`OutputError` for what the system refuses.
     """
     if path.exists() and not path.is_file():
         # A rename would put a file in the place of a device or a FIFO.
-        raise OutputError(f"{path}: is no regular file; choose another name")
+        raise OutputError(f"{path}: is not a regular file; choose another name")
     if not replace and path.exists():
         raise OutputError(f"{path}: exists already; choose another name or remove it first")
-    remove_partials(path)
+    _remove_partials(path)
     temporary = path.with_name(
         f"{_partial_prefix(path)}{os.getpid()}-{secrets.token_hex(4)}{PARTIAL_MARK}"
     )
@@ -57,16 +57,26 @@ def rename_whole(old: Path, new: Path) -> None:
 
     The file is flushed before the rename and once more after it: on FAT the new
     entry says that the file is empty until the file itself is flushed (seen on
-    Linux 6.1 on a card that was pulled right after a rename). Raises ``OSError``.
+    Linux 6.1 on a card that was pulled right after a rename). Raises ``OSError``
+    where nothing was renamed, and :class:`OutputError` where the file has its new
+    name and cannot be flushed under it.
     """
-    _flush_file(old)
+    flush_file(old)
+    replaced = " and replaced an older file" if new.exists() else ""
     old.replace(new)
-    _flush_file(new)
+    try:
+        flush_file(new)
+    except OSError as error:
+        raise OutputError(
+            f"{new}: is written and has its name{replaced}, but the system reports an error when "
+            f"asked to put it on the disk: {error.strerror or error}; check the disk, and write "
+            "the file again"
+        ) from error
     flush_folder(new.parent)
 
 
-def remove_partials(path: Path) -> None:
-    """Remove what killed runs left behind for this final ``path``.
+def _remove_partials(path: Path) -> None:
+    """Remove what killed runs left of this final ``path``.
 
     The process number is in the name, so that the work of a run that is still
     alive stays.
@@ -108,8 +118,10 @@ def _is_alive(number: str) -> bool:
     return True
 
 
-def _flush_file(path: Path) -> None:
-    with path.open("rb") as file:
+def flush_file(path: Path) -> None:
+    """Have a file's bytes on the disk. Raises ``OSError``."""
+    # Windows flushes only through handles that may write (FlushFileBuffers).
+    with path.open("r+b" if os.name == "nt" else "rb") as file:
         os.fsync(file.fileno())
 
 

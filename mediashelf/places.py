@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 
@@ -12,15 +11,13 @@ def data_folder() -> Path:
 
     Linux and others: ``$XDG_DATA_HOME/mediashelf``, else
     ``~/.local/share/mediashelf`` (XDG Base Directory Specification).
-    macOS: ``~/Library/Application Support/mediashelf``.
-    Windows: ``%LOCALAPPDATA%\\mediashelf``.
+    macOS: ``~/Library/Application Support/mediashelf``, unless XDG_DATA_HOME is set and
+    there is no folder yet. Windows: ``%LOCALAPPDATA%\\mediashelf``.
     """
-    if sys.platform == "win32":
-        base = os.environ.get("LOCALAPPDATA")
-        return Path(base or Path.home() / "AppData" / "Local") / "mediashelf"
+    from platformdirs import user_data_path  # only where a folder is asked for: start-up time
+
     if sys.platform == "darwin":
-        return Path.home() / "Library" / "Application Support" / "mediashelf"
-    base = os.environ.get("XDG_DATA_HOME", "")
-    # The specification says a relative value is to be ignored.
-    root = Path(base) if base.startswith("/") else Path.home() / ".local" / "share"
-    return root / "mediashelf"
+        usual = Path.home() / "Library" / "Application Support" / "mediashelf"
+        if usual.is_dir():
+            return usual
+    return user_data_path("mediashelf", appauthor=False)

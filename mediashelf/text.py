@@ -55,14 +55,11 @@ def display_width(text: str) -> int:
     """Return the columns that ``text`` fills: wide East Asian characters take two."""
     if text.isascii():
         return len(text)
-    return sum(
-        0
-        if unicodedata.combining(character)
-        else 2
-        if unicodedata.east_asian_width(character) in "WF"
-        else 1
-        for character in text
-    )
+    # Loaded only here: its tables take longer than most answers.
+    from wcwidth import wcswidth, wcwidth
+
+    width = wcswidth(text)
+    return width if width >= 0 else sum(max(0, wcwidth(character)) for character in text)
 
 
 def wrap(text: str, width: int, *, lead: str = "", rest: str | None = None) -> list[str]:
@@ -123,6 +120,24 @@ def count_text(count: int, noun: str, plural: str = "") -> str:
     return f"{count:,} {noun if count == 1 else plural or noun + 's'}"
 
 
+def blocks_differ(count: int, total: int, block_size: int = 1 << 20) -> str:
+    """Return ``1 of 8 blocks of 1 MiB differs``: the blocks that records have digests of."""
+    verb = "differs" if count == 1 else "differ"
+    return f"{count:,} of {count_text(total, 'block')} of {block_unit(block_size)} {verb}"
+
+
+def block_unit(block_size: int) -> str:
+    """Return the size of a block as it is said: ``1 MiB``, ``4,096 bytes``."""
+    return "1 MiB" if block_size == 1 << 20 else f"{block_size:,} bytes"
+
+
+def others_text(count: int, what: str) -> str:
+    """Return that the other entries of a disc are ``what``: ``the other file is not affected``."""
+    if count == 1:
+        return f"the other file or folder is {what}"
+    return f"the {count:,} other files and folders are {what}"
+
+
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Return ``"; did you mean 'purpose'?"`` for the nearest of ``known``, or nothing."""
     near = difflib.get_close_matches(word.lower(), list(known), n=1)
@@ -145,7 +160,7 @@ def parse_size(text: str) -> int:
     match = re.fullmatch(r"([0-9]{1,15})(\.[0-9]{1,3})? ?([A-Za-z]{0,3})", text.strip(), re.ASCII)
     unit = _SIZE_UNITS.get(match.group(3).upper()) if match else None
     if match is None or unit is None:
-        raise ValueError(f"{text!r} is no size; write it like 4GB, 512MiB or 614400")
+        raise ValueError(f"{text!r} is not a size; write it like 4GB, 512MiB or 614400")
     return int(Fraction(match.group(1) + (match.group(2) or "")) * unit)
 
 
@@ -160,7 +175,7 @@ def parse_duration(text: str) -> int:
     """
     parts = re.findall(r"([0-9]{1,6}) ?([smhdw]) ?", text.strip().lower(), re.ASCII)
     if not re.fullmatch(r"(?:[0-9]{1,6} ?[smhdw] ?)+", text.strip().lower(), re.ASCII):
-        raise ValueError(f"{text!r} is no span of time; write it like 180d, 30m or 1h30m")
+        raise ValueError(f"{text!r} is not a span of time; write it like 180d, 30m or 1h30m")
     return sum(int(number) * _SECONDS[unit] for number, unit in parts)
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -64,6 +66,38 @@ def test_a_wrong_command_names_the_nearest() -> None:
     result = CliRunner().invoke(main, ["scann"])
     assert result.exit_code == 2
     assert "Did you mean 'scan'?" in result.output
+
+
+def test_the_list_of_commands_is_grouped_by_job() -> None:
+    output = CliRunner().invoke(main, ["--help"]).output
+    places = [
+        output.index(text)
+        for text in ("Job 1", "\n  build ", "Job 2", "\n  audit ", "Job 3", "\n  plan ")
+    ]
+    assert places == sorted(places)
+    listed = re.findall(r"^  ([a-z]+)  +[A-Z]", output, re.MULTILINE)
+    assert sorted(listed) == sorted(COMMANDS)
+
+
+def test_help_imports_no_command() -> None:
+    code = (
+        "import sys\nfrom mediashelf.cli.main import main\n"
+        "try:\n    main(['--help'])\nexcept SystemExit:\n"
+        "    print([name for name in sys.modules if name.startswith('mediashelf.cli.')])"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert ran.stdout.splitlines()[-1] == "['mediashelf.cli.main']"
+
+
+def test_ctrl_c_says_what_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(self: click.Command, ctx: click.Context) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(click.Command, "invoke", stop)
+    for name, told in (("scan", "What was finished is kept"), ("find", "No unfinished file")):
+        result = CliRunner().invoke(main, [name, "x"])
+        assert result.exit_code == 130
+        assert told in result.stderr
 
 
 def test_help_fits_a_narrow_terminal() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -35,4 +36,6 @@ def test_format_error_says_place_found_and_expected() -> None:
 def test_the_readme_lists_every_exit_code() -> None:
     text = README.read_text("utf-8")
     for error in all_subclasses(MediashelfError):
-        assert f"\n| {error.exit_code} | " in text, error
+        found = re.search(rf"\| {error.exit_code} \| ([^|]+) \|", text)
+        assert found, error
+        assert (error.__doc__ or "").lower().startswith(found[1].lower()), error

@@ -12,7 +12,7 @@ PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
     {"errors", "findings", "text"},
-    {"files", "places"},
+    {"files", "places", "tables"},
     {"formats"},
     {"image"},
     {"integrity", "readability", "building", "drivers"},
@@ -34,6 +34,8 @@ HOME_OF_THIRD_PARTY = {
     "xxhash": {"integrity/fixity/digests.py"},
     "fastcrc": {"formats", "integrity"},
     "anyascii": {"building/naming/names.py"},
+    "platformdirs": {"places.py"},
+    "wcwidth": {"text.py"},
 }
 
 FILES = sorted(

@@ -1,4 +1,4 @@
-"""Plain English: phrases that a technician stumbles over stay out of messages, pages and docs.
+"""Plain English: phrases that a technician stumbles over stay out of what people read.
 
 Own behaviour: the list holds what readers marked, and its kind; it grows with every reader.
 """

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -65,3 +68,26 @@ def test_wide_characters_count_twice() -> None:
 )
 def test_a_part_of_a_size(part: int, whole: int, text: str) -> None:
     assert part_text(part, whole) == text
+
+
+@pytest.mark.parametrize(
+    ("text", "columns"),
+    [
+        ("README.TXT", 10),
+        ("港の潮汐表", 10),
+        ("Πίνακας", 7),
+        ("e\u0301", 1),  # a combining accent
+        ("क्षि", 2),  # marks that take no column of their own
+        ("a\u200bb", 2),  # a space of no width
+        ("ｱ", 1),
+    ],
+)
+def test_columns_are_those_of_a_terminal(text: str, columns: int) -> None:
+    """UAX 11 (East Asian Width); marks without a column as terminals show them: wcwidth."""
+    assert display_width(text) == columns
+
+
+def test_plain_text_needs_no_tables() -> None:
+    code = "from mediashelf.text import wrap; wrap('plain', 3); import sys; print(*sys.modules)"
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "wcwidth" not in ran.stdout.split()

@@ -12,7 +12,7 @@ _NEVER = -(1 << 63)
 
 @dataclass(frozen=True, slots=True)
 class ArchiveMember:
-    """Where the bytes of a member of a ZIP archive stand, as the archive's directory says.
+    """Where the bytes of a member of a ZIP archive are, as the archive's directory says.
 
     ``header_at`` is the offset of its local header; it ends before ``limit``.
     ``archive_size`` is that of the whole file, in bytes.
@@ -50,7 +50,7 @@ class Content:
 
     @property
     def shown_path(self) -> str:
-        """The path for people: a member's name stands behind its archive's."""
+        """The path for people: a member's name follows its archive's."""
         return f"{self.path}:{decode_name(self.member.name)}" if self.member else self.path
 
     @property

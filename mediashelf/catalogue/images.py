@@ -170,7 +170,7 @@ def facts_of(db: sqlite3.Connection, image_id: int) -> DiscFacts | None:
 
 
 def findings_on_record(db: sqlite3.Connection, image_id: int) -> list[Finding]:
-    """Return what the last look at an image found, by a scan or by an audit, worst first."""
+    """Return what the last scan or audit of an image found, worst first."""
     rows = db.execute(
         "SELECT severity, detail FROM findings JOIN images ON images.id = image_id "
         "WHERE image_id = ? AND origin = judged_by ORDER BY severity DESC, number",

@@ -13,7 +13,7 @@ from mediashelf.integrity.fixity.comparing import State
 
 
 class Presence(StrEnum):
-    """Where the last look found an image's file."""
+    """Where the last scan or audit found an image's file."""
 
     HERE = "here"
     MISSING = "missing"  # its place is there, the file is not
@@ -56,7 +56,7 @@ class ImageRow:
     says whether it is a ``scan``'s or an ``audit``'s. ``digests``
     maps algorithm to hexadecimal digest; it is empty while the file could not be
     read. ``labels`` and ``kinds`` are those of its volumes, in order.
-    ``finding_counts`` counts what the last look found, by severity; ``errors`` are
+    ``finding_counts`` counts what was found last, by severity; ``errors`` are
     those that the image had when its digest was recorded: such a digest does not
     vouch for a sound disc.
     """

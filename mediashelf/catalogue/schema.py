@@ -183,7 +183,7 @@ def transaction(db: sqlite3.Connection) -> Iterator[None]:
 
 
 def schema_version(db: sqlite3.Connection) -> int:
-    """Return the number of steps that this file has behind it."""
+    """Return the number of steps that were done to this file."""
     return int(db.execute("PRAGMA user_version").fetchone()[0])
 
 

@@ -19,8 +19,8 @@ def add_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> ShelfRow:
     """Register a folder tree; by default it is called as the folder is.
 
     The folder is kept as it was written, made absolute: a link in it is followed
-    at every scan. Raises :class:`InputError` for what is no readable folder, and
-    :class:`CatalogueError` for a name that is taken or no name, and for a folder
+    at every scan. Raises :class:`InputError` for a folder that cannot be read, and
+    :class:`CatalogueError` for a name that is taken or not allowed, and for a folder
     that holds, or is in, another shelf: its images would be recorded twice.
     """
     root = folder.absolute()
@@ -28,7 +28,9 @@ def add_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> ShelfRow:
         next(root.iterdir(), None)
         real = root.resolve(strict=True)
     except OSError as error:
-        raise InputError(f"{folder}: is no folder to read: {error.strerror or error}") from error
+        raise InputError(
+            f"{folder}: is not a readable folder: {error.strerror or error}"
+        ) from error
     shelves = catalogue.shelves()
     for shelf in shelves:
         _check_apart(real, folder, shelf)
@@ -63,8 +65,8 @@ def _check_apart(real: Path, folder: Path, shelf: ShelfRow) -> None:
 def _check_name(name: str, taken: set[str]) -> None:
     if name != name.strip() or printable(name) != name or "/" in name or "\\" in name:
         raise CatalogueError(
-            f"{name!r} is no name for a shelf: slashes, control characters, and blanks at its "
-            "ends do not go"
+            f"{name!r} is not a valid name for a shelf: it may not contain slashes or control "
+            "characters, or begin or end with a space"
         )
     if len(name) > LONGEST_NAME:
         raise CatalogueError(f"a shelf's name has {LONGEST_NAME} characters at most")

@@ -197,7 +197,9 @@ def _in_words(place: Path, error: sqlite3.Error) -> str:
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return f"{place}: another run is writing it; try again when that has ended"
     if name.startswith("SQLITE_NOTADB"):
-        return f"{place}: is no catalogue, not even a database; choose another with --catalogue"
+        return (
+            f"{place}: is not a catalogue, nor any SQLite database; choose another with --catalogue"
+        )
     if name.startswith("SQLITE_CORRUPT"):
         return f"{place}: is damaged ({error}); bring back a copy, or move it away and scan again"
     if name.startswith("SQLITE_FULL"):

@@ -97,17 +97,20 @@ def _run(arguments: list[str]) -> int:
 def _build_a_disc(tour: _Tour) -> None:
     tour.title("1. A driver disc")
     tour.tell(
-        "The kiosk's drivers lie in folders with long names, names in two more scripts, and one "
+        "The kiosk's drivers are in folders with long names, names in two more scripts, and one "
         "folder that is deeper than DOS reads. One disc is to serve the DOS prompt and the desktop."
     )
     tour.run("build", "driver-disc.toml", "-o", "drivers.iso")
-    tour.tell("Which device of the kiosk has a driver on that disc, whole and findable?")
+    tour.tell(
+        "Which device of the kiosk has a driver on that disc: complete, and where its INF "
+        "expects it?"
+    )
     tour.run("drivers", "drivers.iso", "--machine", "devices.txt", "--target", "win9x", ends_with=1)
 
 
 def _audit_the_library(tour: _Tour, scenario: Scenario) -> None:
     tour.title("2. The library")
-    tour.tell("The workshop's images are recorded once; from then on any change can be told.")
+    tour.tell("The workshop's images are recorded once; after that, any change is detected.")
     tour.run("shelf", "add", "library", *_CATALOGUE)
     tour.run("scan", *_CATALOGUE)
     tour.tell("Which disc was that file on?")
@@ -140,7 +143,7 @@ def _prepare_the_session(tour: _Tour, scenario: Scenario) -> None:
     tour.run("prepare", "session.toml", "--to", "card", "-q", *_CATALOGUE)
     tour.tell("On the board, before the session:")
     tour.run("manifest", "check", "card/manifest.json")
-    tour.tell("At the bench, each step gets a note, in as few words as cold hands can type.")
+    tour.tell("At the bench, each disc gets a note, with as few keystrokes as possible.")
     tour.run("session", "note", "1", "w", "first try", *_CATALOGUE)
     tour.run(
         *("session", "note", "2", "f", "qlsynth.vxd is missing", "-d", "Quillon audio"),

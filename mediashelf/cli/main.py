@@ -6,7 +6,7 @@ import contextlib
 import importlib
 import os
 import sys
-from typing import Any
+from typing import Any, NamedTuple
 
 import click
 
@@ -16,30 +16,49 @@ from mediashelf.errors import MediashelfError, OutputError
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 PIPE_CLOSED = 141  # 128 + SIGPIPE
 
-# The order is the one shown in the help. Each value is a module in
-# mediashelf.cli and the command object in it.
-COMMANDS: dict[str, str] = {
-    "demo": "demo:demo",
-    "shelf": "library.shelf:shelf",
-    "scan": "library.scan:scan",
-    "list": "library.list_images:list_images",
-    "find": "library.find:find",
-    "show": "image.show:show",
-    "audit": "library.audit:audit",
-    "checksums": "library.checksums:checksums",
-    "check": "discs.check:check",
-    "targets": "discs.targets:targets",
-    "build": "discs.build:build",
-    "recipe": "discs.recipe:recipe",
-    "drivers": "discs.drivers:drivers",
-    "convert": "image.convert:convert",
-    "mend": "image.mend:mend",
-    "plan": "bench.plan:plan",
-    "prepare": "bench.prepare:prepare",
-    "manifest": "bench.manifest:manifest",
-    "session": "bench.session:session",
-    "timer": "library.timer:timer",
+
+class Place(NamedTuple):
+    """Where a command is (module in mediashelf.cli and object in it), and its line of help."""
+
+    path: str
+    help: str
+
+
+# Grouped and ordered as in the help, which imports no command.
+JOBS: dict[str, dict[str, Place]] = {
+    "To begin with": {
+        "demo": Place("demo:demo", "Run all three jobs on an invented example."),
+    },
+    "Job 1: build a driver disc": {
+        "recipe": Place("discs.recipe:recipe", "Begin a recipe: what goes on a disc, and where."),
+        "build": Place("discs.build:build", "Build a disc from a recipe or from folders."),
+        "drivers": Place("discs.drivers:drivers", "Which device has a driver there?"),
+        "check": Place("discs.check:check", "Which systems can read this disc, and why not?"),
+        "targets": Place("discs.targets:targets", "What each system can read, with sources."),
+    },
+    "Job 2: audit a library": {
+        "shelf": Place("library.shelf:shelf", "Register the folders that hold images."),
+        "scan": Place("library.scan:scan", "Record what is new, changed, moved or missing."),
+        "audit": Place("library.audit:audit", "Is every image as recorded, and sound inside?"),
+        "mend": Place("image.mend:mend", "Repair a damaged image from other copies."),
+        "list": Place("library.list_images:list_images", "List the images on record."),
+        "find": Place("library.find:find", "Which image holds this file?"),
+        "show": Place("image.show:show", "What is in an image, and what happened to it?"),
+        "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
+        "checksums": Place("library.checksums:checksums", "Write or check a checksum list."),
+        "timer": Place("library.timer:timer", "Audit a part of the library every night."),
+    },
+    "Job 3: prepare a bench session": {
+        "plan": Place("bench.plan:plan", "Begin a session plan, or see what it comes to."),
+        "prepare": Place("bench.prepare:prepare", "Put checked discs on a card, in order."),
+        "manifest": Place("bench.manifest:manifest", "Check a card on the board."),
+        "session": Place("bench.session:session", "Note at the bench what worked; report it."),
+    },
 }
+
+_GO_ON = {"demo", "scan", "audit", "prepare"}  # called again, these do only what is left
+
+COMMANDS = {name: place for places in JOBS.values() for name, place in places.items()}
 
 
 class MediashelfGroup(click.Group):
@@ -48,11 +67,18 @@ class MediashelfGroup(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
 
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        width = max(map(len, COMMANDS))
+        for job, places in JOBS.items():
+            with formatter.section(job):
+                rows = [(name.ljust(width), place.help) for name, place in places.items()]
+                formatter.write_dl(rows)
+
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         place = COMMANDS.get(cmd_name)
         if place is None:
             return None
-        module, _, attribute = place.partition(":")
+        module, _, attribute = place.path.partition(":")
         command: click.Command = getattr(
             importlib.import_module(f"mediashelf.cli.{module}"), attribute
         )
@@ -85,7 +111,9 @@ class MediashelfGroup(click.Group):
             _silence_standard_output()
             raise _Shown(f"{place}: {error.strerror or error}", OutputError.exit_code) from error
         except KeyboardInterrupt:
-            click.echo("\nStopped. What was finished is kept.", err=True)
+            is_kept = ctx.invoked_subcommand in _GO_ON
+            after = "What was finished is kept" if is_kept else "No unfinished file was left behind"
+            click.echo(f"\nStopped. {after}.", err=True)
             raise SystemExit(INTERRUPTED) from None
 
 
@@ -115,11 +143,15 @@ def _with_suggestion(error: click.UsageError, args: list[str]) -> click.UsageErr
 @click.group(
     cls=MediashelfGroup,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
-    epilog="Start with: mediashelf demo",
+    epilog="Each command has examples: mediashelf build --help",
 )
 @click.version_option(__version__, prog_name="mediashelf")
 def main() -> None:
     """Keep disc images sound, build driver discs, prepare discs for a bench session.
+
+    Every command that uses them takes --catalogue FILE (or MEDIASHELF_CATALOGUE), the
+    database of images, and --targets-folder FOLDER (or MEDIASHELF_TARGETS), target files
+    of your own; both are in the platform's data folder otherwise.
 
     Exit codes: 0 clean; 1 findings at or above --fail-on; 2 wrong usage;
     3 and up one for each kind of error (see the README); 130 stopped by Ctrl-C.

@@ -30,21 +30,23 @@ def make_fail_on_option(default: str) -> Callable[[Command], Command]:
 
 fail_on_option = make_fail_on_option("error")
 
+# These two are wanted once in a lifetime: the help of the whole program tells of them, so
+# that they do not stand in the way in that of each command.
 catalogue_option = click.option(
     "--catalogue",
     "catalogue_path",
     type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
     envvar="MEDIASHELF_CATALOGUE",
-    show_envvar=True,
-    help="The catalogue's database file [default: in the platform's data folder].",
+    hidden=True,
 )
 
 targets_folder_option = click.option(
     "--targets-folder",
     type=click.Path(file_okay=False, path_type=Path),
+    metavar="FOLDER",
     envvar="MEDIASHELF_TARGETS",
-    show_envvar=True,
-    help="A folder of target files of your own [default: targets/ in the data folder].",
+    hidden=True,
 )
 
 target_option = click.option(
@@ -53,5 +55,15 @@ target_option = click.option(
     "target_names",
     multiple=True,
     metavar="TARGET",
-    help="A target that must read the disc: dos, win9x, nt4, nt5, nt6 or one of yours. Repeatable.",
+    help="A system that must read the disc: dos, win9x, nt4, nt5, nt6 or one of yours. Repeatable.",
 )
+
+
+def moved_option(flag: str, cure: str) -> Callable[[Command], Command]:
+    """Return an option that is elsewhere now, and says where; it is not listed in the help."""
+
+    def refuse(context: click.Context, option: click.Parameter, value: str | None) -> None:
+        if value is not None:
+            raise click.UsageError(f"Use instead: {cure}", context)
+
+    return click.option(flag, callback=refuse, hidden=True, expose_value=False)

@@ -59,6 +59,6 @@ def moment_text() -> str:
             now = datetime.fromtimestamp(int(given), UTC)
         except (ValueError, OverflowError, OSError) as error:
             raise click.UsageError(
-                f"SOURCE_DATE_EPOCH is {given!r}, expected seconds since 1970; mend or unset it"
+                f"SOURCE_DATE_EPOCH is {given!r}, expected seconds since 1970; correct or unset it"
             ) from error
     return now.strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -12,14 +12,15 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
-from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.recipes.recipe import load_recipe
-from mediashelf.building.writing.write import build_disc
 from mediashelf.demo.drivers_tree import FILE_DATE, example_bytes, make_drivers
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.errors import OutputError
 from mediashelf.formats.raw.sectors import encode_mode_1
 from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.jobs.discs.building import build_recipe
+from mediashelf.jobs.discs.recipe_options import find_recipe
+from mediashelf.jobs.discs.recipe_plan import plan_recipe
+from mediashelf.readability.targets import load_targets, pick_targets
 
 MARK = ".mediashelf-demo"
 """A folder with this file in it was made by us and may be made anew."""
@@ -164,7 +165,8 @@ def _build(originals: Path, name: str, label: str, output: Path, extra: str = ""
         f'label = "{label}"\ntargets = ["win9x"]\n{extra}\n[[folder]]\nfrom = "{name}"\nto = "/"\n'
     )
     _file(recipe, text.encode("ascii"))
-    build_disc(plan_disc(load_recipe(recipe)), output)
+    found = find_recipe([recipe])
+    build_recipe(plan_recipe(found, pick_targets(found.targets, load_targets())), output)
     return output
 
 

@@ -1,7 +1,7 @@
 """Which package drives which device: candidates by the published rank, best first.
 
 Rank is ``0xSSGGTHHH``, lower is better: signature, feature, identifier
-(how-windows-ranks-driver-packages). The identifier score follows
+(How Windows Ranks Driver Packages). The identifier score follows
 identifier-score--windows-vista-and-later-; that systems before 6.0 use the same four
 bands is from memory. Signatures are not verified here, so that part counts as equal.
 """
@@ -210,7 +210,7 @@ class OfferIndex:
 
 
 def order(candidate: Candidate) -> tuple[object, ...]:
-    """Sort key: lower rank, then later date, then higher version (inf-driverver-directive)."""
+    """Sort key: lower rank, then later date, then higher version (INF DriverVer directive)."""
     date, version = candidate.driver_version
     return (
         candidate.rank,

@@ -10,8 +10,9 @@ from mediashelf.drivers.machines.classes import systems_drive
 from mediashelf.drivers.package_findings import FIT_WORDS, check_package, check_package_text
 from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.inf.rules import driver_page
 
-RANKING = "how-windows-ranks-driver-packages"
+RANKING = driver_page("How Windows Ranks Driver Packages")
 
 
 def check_survey(survey: Survey) -> Iterator[Finding]:
@@ -94,7 +95,7 @@ def _check_device(survey: Survey, cover: DeviceCover, number: int) -> Iterator[F
             where,
             f"{cover.best.package.path} and {others} have the same rank, date and version",
             "keep the one that is meant",
-            "inf-driverver-directive",
+            driver_page("INF DriverVer directive"),
         )
 
 

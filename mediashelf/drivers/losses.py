@@ -16,8 +16,8 @@ def check_losses(sources: Survey, disc: Survey) -> Iterator[Finding]:
     """Yield the devices that have a driver in the sources and none on the disc.
 
     Both surveys are of one target and one machine. A driver that is there, but lacks
-    files that it has in the sources, is none; one that became only a generic or a
-    possible one is none either. What the sources lack as well is no loss.
+    files that it has in the sources, does not count; nor does one that became only a
+    generic or a possible one. What the sources lack as well is not lost.
     """
     pairs = zip(sources.covers, disc.covers, strict=True)
     for number, (before, after) in enumerate(pairs, 1):
@@ -28,8 +28,8 @@ def check_losses(sources: Survey, disc: Survey) -> Iterator[Finding]:
             message = f"Its driver in the sources, {place}, is not on the disc"
             yield _lost(disc, after, number, message)
             continue
-        missing = _missing(disc, after)
-        if missing and not _missing(sources, before):
+        missing = disc.missing_for(after)
+        if missing and not sources.missing_for(before):
             names = ", ".join(missing[:FILES_NAMED])
             more = f" and {len(missing) - FILES_NAMED:,} more" if missing[FILES_NAMED:] else ""
             message = "cannot be found on the disc, though its driver is whole in the sources"
@@ -45,21 +45,12 @@ def _place(cover: DeviceCover) -> str:
     return cover.best.package.file.shown_path
 
 
-def _missing(survey: Survey, cover: DeviceCover) -> list[str]:
-    """Return the names of files that the device's driver needs and cannot have."""
-    if cover.cover is not Cover.DRIVER or cover.best is None:
-        return []
-    package = cover.best.package
-    surveyed = next(one for one in survey.packages if one.package is package)
-    return [check.needed.name for check in surveyed.chosen.missing] if surveyed.chosen else []
-
-
 def _lost(disc: Survey, cover: DeviceCover, number: int, message: str) -> Finding:
     return Finding(
         "driver-lost-on-disc",
         Severity.ERROR,
         device_label(cover, number),
         message,
-        "mend only, skip, or the names of folders and files, so that it is there and is seen",
+        "fix only, skip, or the names of folders and files, so that it is there and is seen",
         target=disc.target,
     )

@@ -11,10 +11,11 @@ from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.checks import check_inf
 from mediashelf.formats.inf.models import makers
+from mediashelf.formats.inf.rules import driver_page
 from mediashelf.formats.inf.systems import choose_models
 from mediashelf.text import count_text
 
-COPYING = "inf-sourcedisksfiles-section"
+COPYING = driver_page("INF SourceDisksFiles section")
 
 FIT_WORDS = {
     Fit.FITS: "fits",
@@ -36,7 +37,7 @@ def check_package(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding
             Severity.NOTE,
             package.path,
             f"{survey.family.name} takes nothing from it: {FIT_WORDS[surveyed.suitability.fit]}",
-            source="inf-version-section, inf-manufacturer-section; signatures from memory",
+            source=driver_page("INF Manufacturer section; signatures from memory"),
         )
     # DOS copies files for a system that is installed from it; it installs no INF.
     worst = Severity.ERROR if survey.family.takes_infs else Severity.WARNING
@@ -113,9 +114,9 @@ def _cabinet_unread(file: FileCheck, where: str, worst: Severity) -> Finding:
         "driver-cabinet-unread",
         Severity.WARNING,
         where,
-        f"{file.path} is there, but is no cabinet that can be listed",
+        f"{file.path} is there, but cannot be listed: it is not a cabinet, or is damaged",
         "audit its contents",
-        "inf-sourcedisksnames-section",
+        driver_page("INF SourceDisksNames section"),
     )
 
 
@@ -137,7 +138,7 @@ def _check_root(check: PackageCheck) -> Iterator[Finding]:
             check.package.path,
             f"{count_text(len(moved), 'file')} found only when paths are counted from {root}",
             f"setup will ask for the disk: type {root}, or move the INF there",
-            "inf-sourcedisksnames-section",
+            driver_page("INF SourceDisksNames section"),
         )
 
 
@@ -154,7 +155,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
             path,
             f"The catalog {check.missing_catalog} is not beside the INF, so it counts as unsigned",
             "copy it from the maker's own disk, uncompressed",
-            "inf-version-section",
+            driver_page("INF Version section"),
         )
     for tag in check.missing_tags:
         yield Finding(
@@ -163,7 +164,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
             path,
             f"The tag file {tag} is not there; setup may say that this is the wrong disk",
             "copy it from the maker's own disk",
-            "inf-sourcedisksnames-section",
+            driver_page("INF SourceDisksNames section"),
         )
     systems = [file for file in check.files if file.state is FileState.FROM_SYSTEM]
     names = dict.fromkeys([*check.not_followed, *(file.path for file in systems)])
@@ -175,7 +176,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
             f"It builds on {', '.join(names)}, outside the package; "
             f"{count_text(len(systems), 'file')} from there were not looked for",
             "have the system's own disc at hand",
-            "inf-version-section, inf-ddinstall-section",
+            driver_page("INF Version section, INF DDInstall section"),
         )
 
 
@@ -189,7 +190,7 @@ def _check_choice(survey: Survey, package: Package) -> Iterator[Finding]:
                 f"{package.path} line {maker.line}",
                 f"[{choice.section}] was taken as the closest; a nearer platform or a nearer "
                 "version could each be meant",
-                source="inf-manufacturer-section does not say which counts first",
+                source=driver_page("INF Manufacturer section does not say which counts first"),
             )
 
 

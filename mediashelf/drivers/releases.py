@@ -12,6 +12,7 @@ from mediashelf.drivers.packages.finding import PackagesFound
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import Survey, cover_devices
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.inf.rules import driver_page
 
 
 def check_releases(
@@ -57,6 +58,6 @@ def _finding(
         device_label(cover, number),
         f"It gets {', '.join(parts)}",
         "name the release that will be installed with --release",
-        "inf-manufacturer-section",
+        driver_page("INF Manufacturer section"),
         target=survey.target,
     )

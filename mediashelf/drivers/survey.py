@@ -6,9 +6,9 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from mediashelf.drivers.coverage import Candidate, DeviceCover, OfferIndex
+from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, OfferIndex
 from mediashelf.drivers.machines.devices import Device
-from mediashelf.drivers.packages.completeness import PackageCheck, check_completeness
+from mediashelf.drivers.packages.completeness import PackageCheck, judge_completeness
 from mediashelf.drivers.packages.dos_packages import DosPackage, find_dos_packages
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import (
@@ -60,6 +60,14 @@ class Survey:
     covers: tuple[DeviceCover, ...] = ()
     has_machine: bool = True
     _by_identifier: dict[str, list[Package]] = field(default_factory=dict, repr=False)
+
+    def missing_for(self, cover: DeviceCover) -> list[str]:
+        """Return the names of files that the device's driver needs and that cannot be found."""
+        if cover.cover is not Cover.DRIVER or cover.best is None:
+            return []
+        package = cover.best.package
+        surveyed = next(one for one in self.packages if one.package is package)
+        return [check.needed.name for check in surveyed.chosen.missing] if surveyed.chosen else []
 
     def unfit_for(self, device: Device) -> list[tuple[Package, Fit]]:
         """Return the packages that name the device but offer it nothing here, and why."""
@@ -155,8 +163,8 @@ def _surveyed(
     return SurveyedPackage(
         package,
         suited,
-        check_completeness(package, first, system, family) if first else None,
-        check_completeness(package, others, system, family) if others else None,
+        judge_completeness(package, first, system, family) if first else None,
+        judge_completeness(package, others, system, family) if others else None,
     )
 
 

@@ -24,7 +24,7 @@ from mediashelf.text import count_text
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """What an image is proved by: a record, and whose it is."""
+    """What an image is verified by: a record, and whose it is."""
 
     row: ImageRow
     record: FixityRecord
@@ -37,7 +37,7 @@ class Reference:
 
 @dataclass(frozen=True, slots=True)
 class Touched:
-    """The entries that lie where bytes were mended, and where they stay unknown."""
+    """The entries where bytes were mended, and where they stay unknown."""
 
     mended: tuple[TouchedEntry, ...] = ()
     open: tuple[TouchedEntry, ...] = ()
@@ -62,7 +62,7 @@ def find_reference(
         row = find_image(catalogue, as_name).row
         reference = _recorded(catalogue, row)
         if reference is None:
-            raise InputError(f"{as_name}: has no digest on record to prove anything by")
+            raise InputError(f"{as_name}: has no recorded digest to verify by")
         return reference
     own = _recorded(catalogue, job.row)
     if own is not None:
@@ -87,7 +87,7 @@ def _recorded(catalogue: Catalogue, row: ImageRow | None) -> Reference | None:
 
 
 def record_findings(reference: Reference | None) -> list[Finding]:
-    """A record of an image that was damaged already proves the damage as well."""
+    """The record of an image that was damaged already confirms the damage."""
     if reference is None or not reference.row.errors:
         return []
     return [
@@ -96,8 +96,8 @@ def record_findings(reference: Reference | None) -> list[Finding]:
             Severity.WARNING,
             reference.where,
             f"it had {count_text(reference.row.errors, 'error')} inside when its digest was "
-            "recorded, and these are part of what is proved",
-            remedy="if a sound image is on record, prove by that one with --as",
+            "recorded, and the digest confirms these as well",
+            remedy="if a sound image is on record, verify by that one with --as",
         )
     ]
 
@@ -118,7 +118,7 @@ def _facts(catalogue: Catalogue, reference: Reference | None, result: Mending) -
 
 
 def find_touched(catalogue: Catalogue, reference: Reference | None, result: Mending) -> Touched:
-    """Return the entries that lie where bytes were mended, or stay unknown."""
+    """Return the entries where bytes were mended, or stay unknown."""
     facts = _facts(catalogue, reference, result)
     if facts is None or facts.looks_raw:
         return Touched()

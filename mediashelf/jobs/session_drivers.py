@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import replace
-from pathlib import Path
 
 from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.machines.reading import read_machine
@@ -13,7 +13,8 @@ from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import survey
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.driver_sources import Source, open_sources
+from mediashelf.jobs.discs.driver_families import family_name, say_no_family
+from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
 from mediashelf.readability.targets import Target
 from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.plans.session_plan import SessionPlan
@@ -32,11 +33,14 @@ def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
         machine = read_machine(plan.folder / plan.machine.devices)
         yield from (_as_hint(finding) for finding in machine.findings)
         seen = [disc for disc in discs if disc.repeats is None]
-        paths = tuple(_file_of(disc) for disc in seen)
-        with open_sources(paths) as sources:
+        with ExitStack() as stack:
+            sources = [_source_of(disc, stack) for disc in seen]
             for name in plan.targets:
-                # How a target of one's own takes drivers is not known.
-                if name not in FAMILIES or not FAMILIES[name].matches_devices:
+                family = family_name(targets[name])
+                if family is None:
+                    yield say_no_family(targets[name])
+                    continue
+                if not FAMILIES[family].matches_devices:
                     continue
                 readers = [
                     (disc, source)
@@ -44,7 +48,7 @@ def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
                     if name in disc.targets
                 ]
                 founds = list(_packages(readers, targets[name]))
-                result = survey(founds, choose_family(name), name, machine.devices)
+                result = survey(founds, choose_family(family), name, machine.devices)
                 yield from (
                     _as_hint(finding)
                     for finding in check_survey(result)
@@ -54,10 +58,13 @@ def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
     return check
 
 
-def _file_of(disc: CheckedDisc) -> Path:
-    """Return the file that holds the disc: of a sheet the raw file, of a recipe the recipe."""
-    image = disc.source.image
-    return disc.source.candidate.path if image is None else image.path
+def _source_of(disc: CheckedDisc, stack: ExitStack) -> Source:
+    """Return the disc as it will be served: of a recipe its plan, of a sheet the raw file."""
+    looked = disc.source
+    if looked.disc_plan is not None:
+        return PlannedSource(str(looked.candidate.path), looked.disc_plan)
+    path = looked.candidate.path if looked.image is None else looked.image.path
+    return stack.enter_context(open_image_source(path))
 
 
 def _packages(
@@ -73,6 +80,6 @@ def _packages(
 def _as_hint(finding: Finding) -> Finding:
     """Return the finding as no more than a warning: a session can go on without one driver.
 
-    What a system brings itself lies in its own archives, and is not seen here.
+    The drivers that a system brings are in its own archives, and are not seen here.
     """
     return replace(finding, severity=min(finding.severity, Severity.WARNING))

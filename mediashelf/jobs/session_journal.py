@@ -68,7 +68,7 @@ def find_session(
         if may_record:
             return record_session(catalogue, prepared)
         raise InputError(
-            f"{name}: nothing is on record of this card; the first note about it records it"
+            f"{name}: no session is on record for this card; the first note about it records one"
         )
     if name is not None:
         return named_session(known, name)

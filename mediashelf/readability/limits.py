@@ -17,8 +17,8 @@ from mediashelf.formats.volume import VolumeKind
 
 LimitValue = int | bool | str | tuple[int, ...] | tuple[str, ...]
 
-UNPUBLISHED = ("common practice", "from memory")
-"""How the source of a limit begins when nobody published it; it then yields notes only."""
+UNPUBLISHED = ("common practice", "from memory", "quoted elsewhere")
+"""How a source begins when what it says was not read in print; it then yields notes only."""
 
 BOOT_MEDIA = {
     "no-emulation": 0,
@@ -50,7 +50,7 @@ class Limit:
 
     @property
     def is_published(self) -> bool:
-        """False when the source itself says that nobody published the limit."""
+        """False when the source itself says that the limit was not read where it is published."""
         return not self.source.lower().startswith(UNPUBLISHED)
 
     def severity_of(self, usual: Severity) -> Severity:

@@ -5,6 +5,7 @@ The file's name is the target's name::
     title = "Workshop laptops"
     based_on = "nt5"              # take over every limit of another target …
     drop = ["boot_media"]         # … but these
+    family = "nt5"                # whose rules choose drivers; taken over as well
 
     [limits.path_length]
     value = 200
@@ -12,67 +13,59 @@ The file's name is the target's name::
     severity = "warning"          # only where the rule's own does not fit
 
 The built-in targets are files of this form too. A limit whose source begins with
-"common practice" or "from memory" never yields more than a note.
+"common practice", "from memory" or "quoted elsewhere" never yields more than a note.
 """
 
 from __future__ import annotations
 
 import re
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.resources import files
+from importlib.resources import as_file, files
 from pathlib import Path
-from typing import Any, TypeVar
 
 from mediashelf.errors import TargetError
 from mediashelf.findings import Severity
 from mediashelf.readability.limits import LIMIT_KINDS, Limit
+from mediashelf.tables.reading import TableKind, read_tables
+from mediashelf.tables.table import Table
 from mediashelf.text import did_you_mean
 
 BUILT_IN = ("dos", "win9x", "nt4", "nt5", "nt6")
 """The targets that come with the program, oldest first."""
 
-MAX_TARGET_FILE = 1 << 20
-
-_KEYS = ("title", "based_on", "drop", "limits")
+TARGET_FILE = TableKind(
+    "a target file", ("title", "based_on", "drop", "family", "limits"), TargetError
+)
 _LIMIT_KEYS = ("value", "source", "severity")
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
 _SEVERITY_WORDS = tuple(severity.word for severity in Severity)
 
-Value = TypeVar("Value")
-
 
 @dataclass(frozen=True, slots=True)
 class TargetFile:
-    """What one file says; ``place`` is what messages call it, ``path`` None when built in."""
+    """What one file says; ``family`` names whose rules choose drivers, or is empty."""
 
     name: str
-    place: str
+    path: Path
     title: str
     based_on: str
     drop: tuple[str, ...]
+    family: str
     limits: Mapping[str, Limit]
-    path: Path | None = None
 
 
 def read_built_in_targets() -> list[TargetFile]:
     """Return the files of the targets that come with the program, oldest first."""
-    folder = files("mediashelf.readability").joinpath("targets")
-    return [
-        parse_target(
-            folder.joinpath(f"{name}.toml").read_text("utf-8"),
-            name=name,
-            place=f"built-in target {name}",
-        )
-        for name in BUILT_IN
-    ]
+    with as_file(files("mediashelf.readability").joinpath("targets")) as folder:
+        return [read_target(folder / f"{name}.toml") for name in BUILT_IN]
 
 
 def read_target_folder(folder: Path) -> list[TargetFile]:
     """Return the target files in a folder by name; hidden files and other kinds are left alone.
 
-    Raises TargetError for a folder or file that can't be read or is wrong.
+    Raises TargetError for a folder that cannot be read or a file that is wrong, and
+    InputError for a file that cannot be read.
     """
     try:
         paths = sorted(
@@ -82,95 +75,50 @@ def read_target_folder(folder: Path) -> list[TargetFile]:
         )
     except OSError as error:
         raise TargetError(f"{folder}: cannot be read: {error.strerror}") from error
-    return [_read_file(path) for path in paths]
+    return [read_target(path) for path in paths]
 
 
-def parse_target(text: str, *, name: str, place: str, path: Path | None = None) -> TargetFile:
-    """Return what a target file says; ``place`` names it in messages.
+def read_target(path: Path) -> TargetFile:
+    """Return what a target's file says.
 
-    Raises TargetError for anything that is no TOML, for a key that does not exist
+    Raises TargetError for anything that is not TOML, for a key that does not exist
     (naming the nearest that does), and for a value of the wrong kind.
     """
-    if not _NAME.fullmatch(name):
+    if not _NAME.fullmatch(path.stem):
         raise TargetError(
-            f"{place}: {name!r} can't be a target's name; name the file with small letters, "
+            f"{path}: {path.stem!r} can't be a target's name; name the file with small letters, "
             "digits and - only, such as my-laptops.toml"
         )
-    try:
-        content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise TargetError(f"{place}: is not TOML: {error}") from error
-    except RecursionError as error:
-        raise TargetError(f"{place}: is nested too deeply") from error
-    _check_keys(place, "", content, _KEYS)
-    drop = _expect(place, "drop", content.get("drop", []), list, "a list of limits")
-    rows = _expect(place, "limits", content.get("limits", {}), dict, "a table of limits")
-    for where, keys in (("drop", drop), ("limits", rows)):
-        for key in keys:
-            if key not in LIMIT_KINDS:
-                near = did_you_mean(str(key), LIMIT_KINDS)
-                raise TargetError(f"{place}: {where} names {key!r}, which is no limit{near}")
+    return read_tables(path, TARGET_FILE, lambda table: _target_file(table, path))
+
+
+def _target_file(top: Table, path: Path) -> TargetFile:
+    drop = top.texts("drop", "limits")
+    for key in drop:
+        if key not in LIMIT_KINDS:
+            hint = did_you_mean(key, LIMIT_KINDS)
+            raise top.error(f"drop names {key!r}, which is not a limit{hint}")
+    limits = top.table("limits", LIMIT_KINDS)
     return TargetFile(
-        name,
-        place,
-        _expect(place, "title", content.get("title", name), str, "text"),
-        _expect(place, "based_on", content.get("based_on", ""), str, "a target's name"),
-        tuple(drop),
-        {key: _parse_limit(place, key, row) for key, row in rows.items()},
+        path.stem,
         path,
+        top.text("title") or path.stem,
+        top.text("based_on"),
+        drop,
+        top.text("family"),
+        {key: _limit(limits.table(key, _LIMIT_KEYS), key) for key in limits},
     )
 
 
-def _read_file(path: Path) -> TargetFile:
-    try:
-        if not path.is_file():
-            raise TargetError(f"{path}: is no ordinary file; a target is a text file")
-        with path.open("rb") as opened:
-            data = opened.read(MAX_TARGET_FILE + 1)
-        text = data.decode("utf-8-sig")
-    except OSError as error:
-        raise TargetError(f"{path}: cannot be read: {error.strerror}") from error
-    except UnicodeDecodeError as error:
-        raise TargetError(f"{path}: is not UTF-8 at byte {error.start}") from error
-    if len(data) > MAX_TARGET_FILE:
-        raise TargetError(f"{path}: is larger than {MAX_TARGET_FILE:,} bytes; is it a target?")
-    return parse_target(text, name=path.stem, place=str(path), path=path)
-
-
-def _parse_limit(place: str, key: str, row: object) -> Limit:
-    where = f"limits.{key}"
-    table = _expect(place, where, row, dict, "a table with value and source")
-    _check_keys(place, f"{where}.", table, _LIMIT_KEYS)
-    for needed in ("value", "source"):
-        if needed not in table:
-            raise TargetError(f"{place}: {where}.{needed} is missing")
+def _limit(table: Table, key: str) -> Limit:
+    source = table.text(
+        "source", needed='say where the limit is published, or "common practice"'
+    ).strip()
+    if "value" not in table:
+        raise table.error("value is missing; it is the limit itself")
     shape = LIMIT_KINDS[key].shape
-    value = shape.read(table["value"])
+    value = shape.read(table.value("value"))
     if value is None:
-        raise TargetError(f"{place}: {where}.value is {table['value']!r}, expected {shape.words}")
-    source = _expect(place, f"{where}.source", table["source"], str, "text").strip()
-    if not source:
-        raise TargetError(
-            f"{place}: {where}.source is empty; say where the limit is published, "
-            'or "common practice"'
-        )
-    word = table.get("severity")
-    if word is not None and word not in _SEVERITY_WORDS:
-        raise TargetError(
-            f"{place}: {where}.severity is {word!r}, expected one of {', '.join(_SEVERITY_WORDS)}"
-        )
+        raise table.wrong("value", shape.words)
+    word = table.choice("severity", _SEVERITY_WORDS)
     return Limit(key, value, source, Severity.from_word(word) if word else None)
-
-
-def _check_keys(place: str, prefix: str, table: Mapping[str, Any], known: Iterable[str]) -> None:
-    for key in table:
-        if key not in known:
-            raise TargetError(
-                f"{place}: {prefix + key!r} is no key of a target file{did_you_mean(key, known)}"
-            )
-
-
-def _expect(place: str, key: str, value: object, kind: type[Value], words: str) -> Value:
-    if not isinstance(value, kind):
-        raise TargetError(f"{place}: {key} is {value!r}, expected {words}")
-    return value

@@ -26,13 +26,16 @@ from mediashelf.text import did_you_mean
 class Target:
     """An operating-system family and what it can read.
 
-    ``first_phase`` is the target whose limits hold while its setup begins, if
-    that is another one. ``file`` is the user's file, None for a built-in target.
+    ``family`` names the rules by which it chooses drivers, which others know; empty
+    when nobody said. ``first_phase`` is the target whose limits hold while its setup
+    begins, if that is another one. ``file`` is the user's file, None for a built-in
+    target.
     """
 
     name: str
     title: str
     limits: Mapping[str, Limit]
+    family: str = ""
     first_phase: Target | None = None
     file: Path | None = None
 
@@ -58,7 +61,7 @@ def load_targets(folder: Path | None = None) -> dict[str, Target]:
     for file in _read_users(folder):
         if file.name in BUILT_IN:
             raise TargetError(
-                f"{file.place}: {file.name!r} is a built-in target; name the file otherwise "
+                f"{file.path}: {file.name!r} is a built-in target; give the file another name "
                 f'and say based_on = "{file.name}" in it'
             )
         said[file.name] = file
@@ -75,7 +78,8 @@ def pick_targets(names: Iterable[str], targets: Mapping[str, Target]) -> list[Ta
     for name in names:
         if name not in targets:
             raise TargetError(
-                f"{name!r} is no target{did_you_mean(name, targets)} (known: {', '.join(targets)})"
+                f"{name!r} is not a target{did_you_mean(name, targets)} "
+                f"(known: {', '.join(targets)})"
             )
         picked[name] = targets[name]
     return list(picked.values())
@@ -87,22 +91,25 @@ def _read_users(folder: Path | None) -> list[TargetFile]:
         return read_target_folder(place)
     if folder is None:
         return []
-    raise TargetError(f"{folder}: is no folder with targets; make it, or do not name it")
+    raise TargetError(f"{folder}: is not a folder; name one that holds target files")
 
 
 def _target(file: TargetFile, said: Mapping[str, TargetFile]) -> Target:
     limits: dict[str, Limit] = {}
+    family = ""
     for step in _lineage(file, said):
         for key in step.drop:
             if limits.pop(key, None) is None:
-                raise TargetError(f"{step.place}: drop names {key!r}, which it does not take over")
+                raise TargetError(f"{step.path}: drop names {key!r}, which it does not take over")
         limits |= step.limits
+        family = step.family or family
     if "trees" not in limits:
         raise TargetError(
-            f"{file.place}: limits.trees is missing; say which naming trees it reads, "
+            f"{file.path}: [limits.trees] is missing; say which naming trees it reads, "
             "or name a target in based_on"
         )
-    return Target(file.name, file.title, limits, file=file.path)
+    own = None if file.name in BUILT_IN else file.path
+    return Target(file.name, file.title, limits, family, file=own)
 
 
 def _lineage(file: TargetFile, said: Mapping[str, TargetFile]) -> list[TargetFile]:
@@ -112,11 +119,11 @@ def _lineage(file: TargetFile, said: Mapping[str, TargetFile]) -> list[TargetFil
         last = lineage[-1]
         if name not in said:
             raise TargetError(
-                f"{last.place}: based_on names {name!r}, which is no target"
+                f"{last.path}: based_on names {name!r}, which is not a target"
                 f"{did_you_mean(name, said)}"
             )
         if said[name] in lineage:
-            raise TargetError(f"{last.place}: based_on leads from {name!r} back to itself")
+            raise TargetError(f"{last.path}: based_on leads from {name!r} back to itself")
         lineage.append(said[name])
     return lineage[::-1]
 
@@ -129,7 +136,7 @@ def _with_first_phase(target: Target, targets: Mapping[str, Target]) -> Target:
     if name == target.name or name not in targets:
         place = target.file or f"built-in target {target.name}"
         raise TargetError(
-            f"{place}: limits.first_phase.value is {name!r}, expected another target"
+            f"{place}: [limits.first_phase]: value is {name!r}, expected another target"
             f"{did_you_mean(name, targets)}"
         )
     return replace(target, first_phase=targets[name])

@@ -30,6 +30,7 @@ from mediashelf.sessions.cards.staging import Staged, stage_discs
 from mediashelf.sessions.describe import describe_card, with_other_files
 from mediashelf.sessions.discs.dos_steps import check_dos_steps
 from mediashelf.sessions.discs.glance import boot_ways
+from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.preflight import CheckedDisc, check_discs
 from mediashelf.sessions.discs.readiness import check_boot, check_readiness
 from mediashelf.sessions.manifests.manifest import render_manifest
@@ -89,6 +90,7 @@ def check_plan(
     library: Library,
     targets: Mapping[str, Target],
     *,
+    plan_recipe: PlanRecipe,
     more_checks: MoreChecks = lambda plan, discs: (),
     on_bytes: OnBytes = lambda count: None,
 ) -> tuple[tuple[CheckedDisc, ...], tuple[Finding, ...]]:
@@ -97,7 +99,9 @@ def check_plan(
     Raises :class:`SessionPlanError` for discs that cannot be found,
     :class:`TargetError` for unknown targets, and what opening a disc raises.
     """
-    discs = check_discs(resolve_plan(plan, library), targets, on_bytes=on_bytes)
+    discs = check_discs(
+        resolve_plan(plan, library), targets, plan_recipe=plan_recipe, on_bytes=on_bytes
+    )
     boots = [boot_ways(disc.source.facts) for disc in discs]
     needs = check_dos_steps(discs)
     discs = [
@@ -117,6 +121,7 @@ def checked_session(
     *,
     tidy: bool = False,
     may_build: bool = True,
+    plan_recipe: PlanRecipe,
     more_checks: MoreChecks = lambda plan, discs: (),
     on_bytes: OnBytes = lambda count: None,
 ) -> Iterator[CheckedSession]:
@@ -128,7 +133,12 @@ def checked_session(
     facts = read_card(card)
     with hold_card(card) as held, _workshop(may_build) as workshop:
         discs, about_machine = check_plan(
-            plan, library, targets, more_checks=more_checks, on_bytes=on_bytes
+            plan,
+            library,
+            targets,
+            plan_recipe=plan_recipe,
+            more_checks=more_checks,
+            on_bytes=on_bytes,
         )
         with held.errors():
             held.refuse_other()
@@ -198,7 +208,8 @@ def refuse_blocked_session(session: CheckedSession, *, anyway: bool) -> None:
     A recipe for an impossible disc, an image that has nothing to serve, and a card
     that must be checked first are refused all the same.
     """
-    errors = [one for one in session.all_findings if one.severity is Severity.ERROR]
+    errors = [one for disc in session.discs for one in disc.blockers]
+    errors += (one for one in session.findings if one.severity is Severity.ERROR)
     if errors and not anyway:
         raise BlockedError(
             f"{count_text(len(errors), 'error')} in the way; nothing was copied. Mend them, or use "

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from mediashelf.errors import InputError, StagingError
+from mediashelf.files import flush_file
 from mediashelf.integrity.fixity.digests import Digester, Digests, digest_file
 from mediashelf.sessions.card_space import lives_in_memory
 from mediashelf.sessions.manifests.values import FileDigests
@@ -93,12 +94,8 @@ def as_file_digests(found: Digests) -> FileDigests:
 
 
 def _flush(path: Path) -> None:
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        with suppress(OSError):  # a medium that was switched to read-only is flushed already
-            os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+    with suppress(OSError):  # a medium that was switched to read-only is flushed already
+        flush_file(path)
 
 
 def _digest_past_memory(path: Path, on_bytes: OnBytes) -> Digests | None:

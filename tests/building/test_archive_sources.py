@@ -361,7 +361,7 @@ def test_what_is_no_archive_is_an_input_error(tmp_path: Path) -> None:
         "fifo": "neither a folder nor a ZIP archive",
         "split": "in several files",
         "bad": "is damaged",
-        "missing": "does not exist",
+        "missing": "no such folder or .zip archive",
     }.items():
         with pytest.raises(InputError, match=message):
             planned(tmp_path / f"{name}.zip")

@@ -33,7 +33,7 @@ from mediashelf.image import open_image
 
 VIDEO = ("Larkspur: LKV.INF [Install]", "/LARKSPUR/LKV.INF", "/Larkspur Video/LKV.INF")
 TABLE = DriverTable(
-    "Devices of kiosk.txt, for win9x: 2 of 3 devices with a driver",
+    "Drivers for win9x on kiosk.txt: 2 of 3 devices",
     (
         DriverRow("display", 'Larkspur Vidéo 3 <fast> & "cheap"', *VIDEO),
         DriverRow("display", "Larkspur 3 Plus", *VIDEO),
@@ -53,7 +53,7 @@ Notes
 
   Then <TESTLAN>.
 
-Devices of kiosk.txt, for win9x: 2 of 3 devices with a driver
+Drivers for win9x on kiosk.txt: 2 of 3 devices
 
 display
   Larkspur Video 3 <fast> & "cheap"
@@ -73,10 +73,9 @@ other
 
 Files
 
-Files stand under their folder: short name, size in bytes, and the first 16
-digits of the SHA-256 digest. A line that starts with "=" gives the long name
-of what stands above it, where that is another one; letters outside ASCII are
-written out there.
+Files are listed under their folder: short name, size in bytes, and the first
+16 digits of the SHA-256 digest. A long name that differs is on the next line,
+after "="; letters outside ASCII are spelled in ASCII there.
 
 \\
 
@@ -94,7 +93,7 @@ HTML = """\
 <DT><A HREF="DOS">\\DOS</A>
 <DD>Load CDUSB.SYS first.<BR><BR>Then &lt;TESTLAN&gt;.
 </DL>
-<H2>Devices of kiosk.txt, for win9x: 2 of 3 devices with a driver</H2>
+<H2>Drivers for win9x on kiosk.txt: 2 of 3 devices</H2>
 <TABLE BORDER="1" CELLPADDING="3">
 <TR><TH>Class</TH><TH>Device</TH><TH>Package</TH><TH>Where</TH></TR>
 <TR VALIGN="TOP"><TD>display</TD>\

@@ -89,7 +89,7 @@ def test_folders_that_are_too_deep_move_in_the_iso_tree_only(tmp_path: Path) -> 
     assert short[f"/{too_deep}"] == "/DEEP/L/M/N/O/P/LAST.TXT"
     moved = {f.where: f.message for f in plan.findings if f.rule == "moved-for-depth"}
     assert list(moved) == ["/a/b/c/d/e/f/g", "/a/b/c/d/e/f/g/h/i/j/k/l"]
-    assert "/DEEP/L, with all it holds" in moved["/a/b/c/d/e/f/g/h/i/j/k/l"]
+    assert "/DEEP/L, with its contents" in moved["/a/b/c/d/e/f/g/h/i/j/k/l"]
 
 
 def test_an_empty_folder_on_the_last_level_stays(tmp_path: Path) -> None:

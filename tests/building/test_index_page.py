@@ -26,13 +26,12 @@ FILES = {
 PAGE = """\
 What is on Kiosk drivers
 
-Files stand under their folder: short name, size in bytes, and the first 16
-digits of the SHA-256 digest. A line that starts with "=" gives the long name
-of what stands above it, where that is another one; letters outside ASCII are
-written out there.
+Files are listed under their folder: short name, size in bytes, and the first
+16 digits of the SHA-256 digest. A long name that differs is on the next line,
+after "="; letters outside ASCII are spelled in ASCII there.
 
-Folders in \\DEEP stand too deep for DOS where they belong. Their long
-names tell where that is.
+Folders in \\DEEP are nested deeper than DOS can read. Their long names tell
+where they belong.
 
 \\
   SETUP.EXE                 5  {SETUP.EXE}

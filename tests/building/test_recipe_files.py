@@ -107,47 +107,62 @@ def test_the_least_recipe(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("label = \n", r"disc\.toml: .*line 1"),
+        ("label = \n", r"disc\.toml: line 1, column 9: is not TOML"),
         ('lable = "X"\n', "unknown key 'lable'; did you mean 'label'"),
-        ('zebra = "X"\n', "unknown key 'zebra'; known: boot, capacity, folder, index"),
+        ('zebra = "X"\n', "unknown key 'zebra'; known here: boot, capacity, folder, index"),
         ('label = "X"\n', r"no \[\[folder\]\] says what goes on the disc"),
-        ('folder = "drivers"\n', r"'folder' must be written as \[\[folder\]\]"),
-        ("[[folder]]\n", "folder 1: 'from' is missing"),
-        ('[[folder]]\nfrom = "a"\n[[folder]]\nform = "b"\n', "folder 2: unknown key 'form'; did"),
-        ("[[folder]]\nfrom = 7\n", "folder 1: 'from' must be text, found 7"),
-        ('[[folder]]\nfrom = "a"\nto = "/../x"\n', "folder 1: 'to' is '/../x'"),
+        ('folder = "drivers"\n', r"folder is 'drivers', expected a list of tables, \[\[folder\]\]"),
+        ("[[folder]]\n", r"\[folder\] 1: from is missing; it names a folder"),
+        (
+            '[[folder]]\nfrom = "a"\n[[folder]]\nform = "b"\n',
+            r"\[folder\] 2: unknown key 'form'",
+        ),
+        ("[[folder]]\nfrom = 7\n", r"\[folder\] 1: from is 7, expected text"),
+        (
+            '[[folder]]\nfrom = "a"\nto = "/../x"\n',
+            r"\[folder\] 1: to is '/../x', expected",
+        ),
         ('[[folder]]\nfrom = "a"\nto = "C:\\\\X"\n', "expected a place on the disc"),
-        ('[[folder]]\nfrom = "a\\u0000"\n', "is no path"),
-        ("label = 7\n[[folder]]\nfrom = 'a'\n", "'label' must be text, found 7"),
-        ("targets = 'dos'\n[[folder]]\nfrom = 'a'\n", "'targets' must be a list of names"),
-        ("index = 'on'\n[[folder]]\nfrom = 'a'\n", "'index' must be true or false"),
-        ("capacity = 700\n[[folder]]\nfrom = 'a'\n", "'capacity' must be text, found 700"),
+        ('[[folder]]\nfrom = "a\\u0000"\n', "expected a path without control characters"),
+        ("label = 7\n[[folder]]\nfrom = 'a'\n", "label is 7, expected text"),
+        ("targets = 7\n[[folder]]\nfrom = 'a'\n", "targets is 7, expected a list of targets"),
+        ("index = 'on'\n[[folder]]\nfrom = 'a'\n", "index is 'on', expected true or false"),
+        ("capacity = 700\n[[folder]]\nfrom = 'a'\n", "capacity is 700, expected text"),
         ("capacity = '75min'\n[[folder]]\nfrom = 'a'\n", "did you mean"),
-        ("boot = 7\n[[folder]]\nfrom = 'a'\n", "'boot' must be a path or a table"),
-        ("boot = {}\n[[folder]]\nfrom = 'a'\n", "boot: 'image' is missing"),
+        ("boot = 7\n[[folder]]\nfrom = 'a'\n", "boot is 7, expected a path, or a table"),
+        ("boot = {}\n[[folder]]\nfrom = 'a'\n", r"\[boot\]: image is missing"),
         ("boot = {image='a', load_sectors=0}\n[[folder]]\nfrom = 'a'\n", "from 1 to 65535"),
         ("boot = {image='a', load_sectors=true}\n[[folder]]\nfrom = 'a'\n", "from 1 to 65535"),
-        ("boot = {imag='a'}\n[[folder]]\nfrom = 'a'\n", "boot: unknown key 'imag'; did you mean"),
+        (
+            "boot = {imag='a'}\n[[folder]]\nfrom = 'a'\n",
+            r"\[boot\]: unknown key 'imag'; did",
+        ),
         (
             "[[folder]]\nfrom = 'a'\nordr = 1\n",
-            "folder 1: unknown key 'ordr'; did you mean 'order'",
+            r"\[folder\] 1: unknown key 'ordr'; did you mean 'order'",
         ),
-        ("[[folder]]\nfrom = 'a'\nkeep = true\n", "folder 1: unknown key 'keep'"),
-        ("[[folder]]\nfrom = 'a'\nkeep_together = 1\n", "'keep_together' must be true or false"),
-        ("[[folder]]\nfrom = 'a'\norder = 'first'\n", "'order' must be from -9999 to 9999"),
-        ("[[folder]]\nfrom = 'a'\norder = 10000\n", "'order' must be from -9999 to 9999"),
-        ("[[folder]]\nfrom = 'a'\norder = true\n", "'order' must be from -9999 to 9999"),
-        ("[[folder]]\nfrom = 'a'\nonly = '*.inf'\n", "'only' must be a list of patterns"),
-        ("[[folder]]\nfrom = 'a'\nskip = ['']\n", "'skip' must be a list of patterns"),
-        ("[[folder]]\nfrom = 'a'\nskip = ['../b']\n", "folder 1: '../b' is no pattern"),
-        ("[[folder]]\nfrom = 'a'\nprovides = ['video']\n", "names 'video', expected a hardware"),
-        ("[[folder]]\nfrom = 'a'\nprovides = ['A B\\C']\n", "expected a hardware id"),
+        ("[[folder]]\nfrom = 'a'\nkeep = true\n", r"\[folder\] 1: unknown key 'keep'"),
+        (
+            "[[folder]]\nfrom = 'a'\nkeep_together = 1\n",
+            "keep_together is 1, expected true",
+        ),
+        ("[[folder]]\nfrom = 'a'\norder = 'first'\n", "expected a whole number from -9999 to 9999"),
+        ("[[folder]]\nfrom = 'a'\norder = 10000\n", "expected a whole number from -9999 to 9999"),
+        ("[[folder]]\nfrom = 'a'\norder = true\n", "expected a whole number from -9999 to 9999"),
+        ("[[folder]]\nfrom = 'a'\nonly = 7\n", "only is 7, expected a list of patterns"),
+        ("[[folder]]\nfrom = 'a'\nskip = ['']\n", r"skip is \[''\], expected a list of patterns"),
+        ("[[folder]]\nfrom = 'a'\nskip = ['../b']\n", r"\[folder\] 1: '../b' is not a pattern"),
+        (
+            "[[folder]]\nfrom = 'a'\nprovides = ['video']\n",
+            r"provides is \['video'\], expected",
+        ),
+        ("[[folder]]\nfrom = 'a'\nprovides = ['A B\\C']\n", "expected hardware ids such as"),
         ('[[folder]]\nfrom = "a"\nprovides = ["PCI\\VEN_1"]\n', "between single quotes"),
-        ("[[folder]]\nfrom = 'a'\nprovides_for = ['dos']\n", "no 'provides' says what"),
-        ("[[folder]]\nfrom = 'a'\nnotes = 7\n", "'notes' must be text"),
-        ("machine = 7\n[[folder]]\nfrom = 'a'\n", "'machine' must be text"),
-        (b"label = '\xff'\n", r"is not UTF-8 text \(byte 9\)"),
-        (b"#" * ((1 << 20) + 1), "larger than 1 MiB"),
+        ("[[folder]]\nfrom = 'a'\nprovides_for = ['dos']\n", "no provides says what"),
+        ("[[folder]]\nfrom = 'a'\nnotes = 7\n", "notes is 7, expected text"),
+        ("machine = 7\n[[folder]]\nfrom = 'a'\n", "machine is 7, expected text"),
+        (b"label = '\xff'\n", "line 1: byte 0xff at offset 9 is not UTF-8"),
+        (b"#" * ((1 << 18) + 1), "larger than 256 KiB; is it a recipe"),
     ],
 )
 def test_mistakes_are_named_with_their_place(
@@ -160,7 +175,7 @@ def test_mistakes_are_named_with_their_place(
 
 @pytest.mark.parametrize("name", ["missing.toml", "."])
 def test_what_cannot_be_read_is_an_input_error(tmp_path: Path, name: str) -> None:
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match=r"does not exist|is not a regular file"):
         load_recipe(tmp_path / name)
 
 

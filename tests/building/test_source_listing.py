@@ -142,13 +142,27 @@ def test_names_that_are_equal_without_case_are_numbered_and_told(tmp_path: Path)
         pytest.skip("this file system knows no case")
     plan = planned(top)
     assert paths(plan) == ["/Makefile", "/makefile_2"]
-    assert [finding.where for finding in found(plan, "long-name-changed")] == ["/makefile_2"]
+    (changed,) = found(plan, "long-name-changed")
+    assert changed.where == "/makefile_2"
+    assert changed.message == (
+        "the name 'makefile' differs only in case from 'Makefile'; it becomes 'makefile_2'"
+    )
+
+
+def test_a_name_that_is_not_allowed_is_told_with_what_it_becomes(tmp_path: Path) -> None:
+    plan = planned(write_tree(tmp_path / "top", {"what?.txt": b"1"}))
+    (changed,) = found(plan, "long-name-changed")
+    assert changed.message == (
+        "the name 'what?.txt' is not allowed on a disc; it becomes 'what_.txt'"
+    )
 
 
 @pytest.mark.parametrize("name", ["missing", "file"])
 def test_a_source_that_is_no_folder_is_an_input_error(tmp_path: Path, name: str) -> None:
     (tmp_path / "file").write_bytes(b"x")
-    with pytest.raises(InputError, match=r"does not exist|is neither a folder nor a ZIP archive"):
+    with pytest.raises(
+        InputError, match=r"no such folder or|is neither a folder nor a ZIP archive"
+    ):
         planned(tmp_path / name)
 
 

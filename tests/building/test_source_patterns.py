@@ -51,7 +51,7 @@ def test_what_patterns_fit(pattern: str, fitting: list[str], others: list[str]) 
 
 @pytest.mark.parametrize("text", ["", "/", "//", "a//b", "a/../b", "..", ".", "a\\b", "./a"])
 def test_texts_that_fit_nothing_are_refused(text: str) -> None:
-    with pytest.raises(RecipeError, match="is no pattern"):
+    with pytest.raises(RecipeError, match="is not a pattern"):
         Pattern(text)
 
 
@@ -140,8 +140,8 @@ def test_a_pattern_that_fits_nothing_is_told(tmp_path: Path) -> None:
     plan = planned(SourceFolder(top, only=("*.inf", "*.sis"), skip=("*.tmp",)))
     told = [f for f in plan.findings if f.rule == "pattern-fits-nothing"]
     assert [f.message for f in told] == [
-        "the pattern '*.sis' fits nothing in it",
-        "the pattern '*.tmp' fits nothing in it",
+        "the pattern '*.sis' matches nothing in it",
+        "the pattern '*.tmp' matches nothing in it",
     ]
     assert {f.severity for f in told} == {Severity.WARNING}
 

@@ -10,14 +10,13 @@ import pytest
 
 from made_library import DATE, Library, overwrite, tide_image, write
 from make_image import flip, make_iso
-from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.images import findings_on_record
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.scanning import reading
 from mediashelf.errors import InputError
 from mediashelf.findings import Severity
-from mediashelf.image import FileView, open_image
+from mediashelf.image import open_image
 from mediashelf.integrity.fixity.digests import digest_file
 
 MIB = 1 << 20
@@ -169,69 +168,19 @@ def test_an_image_recorded_damaged_is_damaged_although_its_bytes_are_as_recorded
     assert results["home: tide.iso"].verdict.is_confirmed
 
 
-def test_structure_alone_says_that_contents_were_not_read(
-    library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(reading, "digest_file", None)  # calling it would fail
-    result = library.audit(depth=Depth.STRUCTURE)["home: tide.iso"]
-    assert result.verdict.state == "sound"
-    assert result.verdict.basis == "contents not read; structure read"
-    kept = row(library)
-    assert (kept.state, kept.confirmed_at) == ("recorded", LONG_AGO)
-
-
-def test_structure_alone_reads_none_of_the_files_bytes(
-    library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    with open_image(tide) as image:
-        files = image.facts.volumes[0].files
-    contents = {
-        at
-        for entry in files
-        for extent in entry.extents
-        for at in range(extent.lba, extent.lba + -(-extent.size // 2048))
-    }
-    read: set[int] = set()
-    real = FileView.read
-
-    def noted(view: FileView, offset: int, size: int) -> bytes:
-        data = real(view, offset, size)
-        read.update(range(offset // 2048, -(-(offset + len(data)) // 2048)))
-        return data
-
-    monkeypatch.setattr(FileView, "read", noted)
-    library.audit(depth=Depth.STRUCTURE)
-    # Descriptors of other kinds are looked for near the beginning, wherever files are.
-    assert not {at for at in read & contents if at > 40}
-    assert 10 < len(read) < 60  # of 1,560 sectors
-
-
-def test_structure_alone_does_not_wash_decay_away(library: Library, tide: Path) -> None:
-    overwrite(tide, 2 * MIB, b"\x00\x01\x02\x03")
-    library.audit()
-    before = row(library), findings_on_record(library.catalogue.db, row(library).id)
-    result = library.audit(depth=Depth.STRUCTURE)["home: tide.iso"]
-    assert result.verdict.state == "decayed"
-    assert "its bytes were not read again" in result.verdict.findings[0].message
-    assert (row(library), findings_on_record(library.catalogue.db, row(library).id)) == before
-    overwrite(tide, 2 * MIB, tide_image(mebibytes=3)[2 * MIB : 2 * MIB + 4])
-    assert library.audit()["home: tide.iso"].verdict.state == "sound"
-    assert library.audit(depth=Depth.STRUCTURE)["home: tide.iso"].verdict.state == "sound"
-
-
 def test_structural_damage_does_not_take_the_place_of_decay(library: Library, tide: Path) -> None:
     overwrite(tide, 2 * MIB, b"\x00\x01\x02\x03")
     library.audit()
     overwrite(tide, 17 * 2048, bytes(2048))
-    result = library.audit(depth=Depth.STRUCTURE)["home: tide.iso"]
+    result = library.audit()["home: tide.iso"]
     assert result.verdict.state == "decayed"
     assert {each.severity for each in result.verdict.findings} >= {Severity.ERROR}
     assert row(library).state == "decayed"
 
 
-def test_structure_alone_sees_a_cut_file(library: Library, tide: Path) -> None:
+def test_a_cut_file_is_truncated(library: Library, tide: Path) -> None:
     os.truncate(tide, 2 * MIB)
-    result = library.audit(depth=Depth.STRUCTURE)["home: tide.iso"]
+    result = library.audit()["home: tide.iso"]
     assert result.verdict.state == "truncated"
 
 
@@ -240,7 +189,7 @@ def test_an_image_without_a_record(library: Library, tide: Path) -> None:
     results = library.audit()
     result = results["home: new.iso"]
     assert result.verdict.state == "sound"
-    assert result.verdict.basis == "all bytes read; no digest on record; structure read"
+    assert result.verdict.basis == "all bytes read; no recorded digest; structure read"
     assert result.twins == ()
     assert library.catalogue.image_by_path(new) is None  # an audit records nothing
 
@@ -255,7 +204,7 @@ def test_a_copy_elsewhere_is_compared_with_the_record(library: Library, tide: Pa
     assert result.twins == ()
     (finding,) = result.verdict.findings
     assert finding.rule == "copy-agrees"
-    assert "home: tide.iso, but 1 of 4 MiB differ" in finding.message
+    assert "home: tide.iso, but 1 of 4 blocks of 1 MiB differs" in finding.message
 
 
 def test_a_namesake_with_other_bytes_is_not_called_a_copy(library: Library, tide: Path) -> None:
@@ -303,9 +252,11 @@ def test_what_names_mean(library: Library, monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.chdir(library.root)
     assert where(library, "a/tide.iso") == ["home: a/tide.iso"]
     assert where(library, "./b") == ["home: b/tide.iso"]
-    with pytest.raises(InputError, match=r"means 2 images \(home/a/tide\.iso, home/b/tide\.iso\)"):
+    with pytest.raises(
+        InputError, match=r"matches 2 images \(home/a/tide\.iso, home/b/tide\.iso\)"
+    ):
         where(library, "tide.iso")
-    with pytest.raises(InputError, match="no image on record; did you mean 'card'"):
+    with pytest.raises(InputError, match="has this name; did you mean 'card'"):
         where(library, "cart")
 
 

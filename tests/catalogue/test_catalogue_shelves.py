@@ -63,7 +63,7 @@ def test_nested_and_repeated_folders_are_refused(library: Library) -> None:
 
 def test_what_is_no_folder_is_refused(library: Library) -> None:
     for bad in (library.root / "nothing", write(library.root / "file", b"")):
-        with pytest.raises(InputError, match="is no folder to read"):
+        with pytest.raises(InputError, match="is not a readable folder"):
             add_shelf(library.catalogue, bad)
 
 

@@ -83,7 +83,7 @@ def test_a_disc_with_udf_alone_that_was_cut_is_truncated(library: Library, made:
     data = without_iso(made)
     record(library, cut(data, len(data) - 3 * SECTOR))
     assert library.states() == {"home: disc.iso": "truncated"}
-    (result,) = library.audit(depth=Depth.STRUCTURE).values()
+    (result,) = library.audit().values()
     assert result.verdict.state == "truncated"
     rules = {each.rule for each in result.verdict.findings}
     assert rules == {"image-is-whole", "extent-inside-image"}

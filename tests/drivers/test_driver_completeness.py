@@ -6,7 +6,7 @@ import pytest
 
 from driver_examples import inf_text, make_tree
 from make_files import make_cabinet
-from mediashelf.drivers.packages.completeness import FileState, PackageCheck, check_completeness
+from mediashelf.drivers.packages.completeness import FileState, PackageCheck, judge_completeness
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree
@@ -17,7 +17,7 @@ NT5 = FAMILIES["nt5"]
 
 def check(tree: PackageTree) -> PackageCheck:
     (package,) = find_packages(tree).packages
-    return check_completeness(package, ["Install"], NT5.system, NT5)
+    return judge_completeness(package, ["Install"], NT5.system, NT5)
 
 
 def state(tree: PackageTree) -> tuple[FileState, str]:

@@ -21,6 +21,7 @@ from typing import Any
 
 from mediashelf.errors import MediashelfError, StagingError
 from mediashelf.findings import Severity
+from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets
 from mediashelf.sessions import prepare
 from mediashelf.sessions.cards.confirm import check_card
@@ -287,7 +288,10 @@ class Puller:
     def _must_be_checked(self) -> bool:
         """Whether prepare refuses to go on before the file system is checked."""
         plan, library, targets = load_plan(self.bench.plan), NoLibrary(), load_targets()
-        with checked_session(plan, self.card.folder, library, targets) as session:
+        planner = recipe_planner(targets, plan.targets)
+        with checked_session(
+            plan, self.card.folder, library, targets, plan_recipe=planner
+        ) as session:
             return any(one.rule == TWO_NAMES_RULE for one in session.findings)
 
     def complete(self) -> None:

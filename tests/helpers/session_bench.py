@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from make_image import Boot, make_iso
+from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets
 from mediashelf.sessions.plans.resolve import Library, NoLibrary
 from mediashelf.sessions.plans.session_plan import load_plan
@@ -84,12 +85,14 @@ class Bench:
         sheets: Callable[..., Mapping[str, bytes]] | None = None,
         on_bytes: Callable[[int], None] = lambda count: None,
     ) -> PreparedCard:
+        plan, targets = load_plan(self.plan), load_targets()
         with checked_session(
-            load_plan(self.plan),
+            plan,
             self.card,
             library or NoLibrary(),
-            load_targets(),
+            targets,
             tidy=tidy,
+            plan_recipe=recipe_planner(targets, plan.targets),
         ) as session:
             return stage_session(
                 session,

@@ -1,4 +1,7 @@
-"""Damage spans against a plain count, byte by byte."""
+"""Damage spans against a plain count, byte by byte.
+
+Own behaviour; 2048 bytes a sector: ECMA-119 6.1.2 (clause from memory).
+"""
 
 from __future__ import annotations
 

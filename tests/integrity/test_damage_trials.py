@@ -1,4 +1,7 @@
-"""A sample of what ``benchmarks/damage.py`` does to every byte: no crash, and digests miss none."""
+"""A sample of what ``benchmarks/damage.py`` does to every byte: no crash, and digests miss none.
+
+Own behaviour.
+"""
 
 from __future__ import annotations
 

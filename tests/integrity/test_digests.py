@@ -24,7 +24,6 @@ from mediashelf.integrity.fixity.digests import (
     differing_blocks,
     digest_file,
     digest_stream,
-    hex_length,
 )
 
 PUBLISHED = [
@@ -103,7 +102,6 @@ def test_one_pass_serves_every_algorithm(tmp_path: Path) -> None:
         assert digest_file(path, algorithms=[algorithm]).whole == {
             algorithm: together.whole[algorithm]
         }
-        assert len(together.whole[algorithm]) == hex_length(algorithm)
 
 
 class Dribble(io.RawIOBase):
@@ -179,14 +177,14 @@ def test_missing_file(tmp_path: Path) -> None:
 
 
 def test_a_folder_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="is no regular file"):
+    with pytest.raises(InputError, match="is not a regular file"):
         digest_file(tmp_path)
 
 
 def test_a_fifo_is_refused_and_does_not_block(tmp_path: Path) -> None:
     path = tmp_path / "pipe.iso"
     os.mkfifo(path)
-    with pytest.raises(InputError, match="is no regular file"):
+    with pytest.raises(InputError, match="is not a regular file"):
         digest_file(path)
 
 

@@ -1,8 +1,12 @@
-"""One state for each thing that can happen to a file, with the untouched file beside it."""
+"""One state for each thing that can happen to a file, with the untouched file beside it.
+
+The states are our own; so is every expectation here.
+"""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,10 +18,10 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.comparing import (
     Absence,
     FixityRecord,
+    FixityVerdict,
     Observed,
     State,
     compare_with_record,
-    judge_fixity,
     observe,
 )
 from mediashelf.integrity.fixity.digests import BLOCK_SIZE, digest_file
@@ -60,6 +64,15 @@ def finding(rule: str, severity: Severity) -> Finding:
     return Finding(rule, severity, "LBA 16", "invented")
 
 
+def judge_fixity(
+    path: Path, recorded: FixityRecord | None, structure: Sequence[Finding] = ()
+) -> FixityVerdict:
+    """Read the file and judge it, as an audit does."""
+    algorithms = recorded.digests if recorded is not None else ()
+    observed = observe(path, algorithms=algorithms)
+    return compare_with_record(str(path), observed, recorded, structure)
+
+
 def flip(data: bytes, at: int) -> bytes:
     return data[:at] + bytes([data[at] ^ 0xFF]) + data[at + 1 :]
 
@@ -94,7 +107,7 @@ def test_a_flipped_byte_with_the_old_date_is_decay_and_its_block_is_named(
     start = at // MIB * MIB
     assert verdict.spans == (Span(start, min(MIB, 4 * MIB + 100 - start)),)
     assert verdict.findings[0].rule == "bytes-as-recorded"
-    assert "1 of 5 MiB differ" in verdict.findings[0].message
+    assert "1 of 5 blocks of 1 MiB differs" in verdict.findings[0].message
     assert verdict.findings[0].offset == start
 
 
@@ -104,7 +117,7 @@ def test_a_flipped_byte_with_a_new_date_is_a_change(image: Path) -> None:
     verdict = judge_fixity(image, record)
     assert verdict.state is State.CHANGED
     assert verdict.spans == (Span(0, MIB),)
-    assert "its date differs; 1 of 5 MiB differ" in verdict.findings[0].message
+    assert "its date differs; 1 of 5 blocks of 1 MiB differs" in verdict.findings[0].message
 
 
 def test_neighbouring_blocks_join_to_one_span(image: Path) -> None:
@@ -172,14 +185,14 @@ def test_a_folder_in_the_image_s_place_is_unreadable(image: Path) -> None:
     image.mkdir()
     verdict = judge_fixity(image, record)
     assert verdict.state is State.UNREADABLE
-    assert "is no regular file" in verdict.findings[0].message
+    assert "is not a regular file" in verdict.findings[0].message
 
 
 def test_without_a_record_nothing_is_claimed_of_the_contents(image: Path) -> None:
     verdict = judge_fixity(image, None)
     assert verdict.state is State.SOUND
     assert not verdict.is_confirmed
-    assert verdict.basis == "all bytes read; no digest on record; structure read"
+    assert verdict.basis == "all bytes read; no recorded digest; structure read"
 
 
 def test_structure_decides_only_where_the_bytes_are_as_recorded(image: Path) -> None:
@@ -228,13 +241,63 @@ def test_without_block_digests_the_place_is_not_guessed(image: Path) -> None:
     verdict = judge_fixity(image, record)
     assert verdict.state is State.DECAYED
     assert verdict.spans == ()
-    assert "MiB differ" not in verdict.findings[0].message
+    assert "blocks of" not in verdict.findings[0].message
 
 
 def test_observe_reads_what_it_is_asked_for(image: Path) -> None:
     observed = observe(image, algorithms=["sha256", "xxh3_128"])
     assert observed.digests is not None
     assert set(observed.digests.whole) == {"sha256", "xxh3_128"}
+
+
+def test_a_path_that_the_system_refuses_is_a_problem_and_not_missing(tmp_path: Path) -> None:
+    observed = observe(tmp_path / ("x" * 5000))
+    assert observed.absence is None
+    assert "cannot be opened" in observed.problem
+    verdict = compare_with_record("tide.iso", observed, None)
+    assert verdict.state is State.UNREADABLE
+    assert [(item.rule, item.severity) for item in verdict.findings] == [
+        ("file-is-readable", Severity.ERROR)
+    ]
+
+
+@pytest.mark.parametrize("absence", list(Absence))
+def test_what_was_not_read_is_not_confirmed(image: Path, absence: Absence) -> None:
+    verdict = compare_with_record("tide.iso", Observed(absence=absence), record_of(image))
+    assert (verdict.is_confirmed, verdict.bytes_read, verdict.basis) == (False, 0, "nothing read")
+    (found,) = verdict.findings
+    is_gone = absence is Absence.MISSING
+    assert found.severity is (Severity.ERROR if is_gone else Severity.NOTE)
+    assert "last confirmed 2026-02-03" in found.message
+
+
+def test_what_differs_from_the_record_is_an_error_with_its_place(image: Path) -> None:
+    record = record_of(image)
+    write(image, flip(image.read_bytes(), MIB + 10))
+    (found,) = judge_fixity(image, record).findings
+    assert (found.rule, found.severity) == ("bytes-as-recorded", Severity.ERROR)
+    assert (found.offset, found.length) == (MIB, MIB)
+    write(image, content(4, 100)[: 2 * MIB])
+    (found,) = judge_fixity(image, record).findings
+    assert (found.rule, found.severity) == ("file-is-whole", Severity.ERROR)
+    assert (found.offset, found.length) == (2 * MIB, 2 * MIB + 100)
+    write(image, content(4, 101))
+    (found,) = judge_fixity(image, record).findings
+    assert (found.rule, found.severity) == ("file-as-recorded", Severity.ERROR)
+    assert (found.found, found.expected) == ("4,194,405 bytes", "4,194,404 bytes")
+
+
+def test_the_cache_is_passed_only_when_that_is_asked_for(
+    image: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if not hasattr(os, "posix_fadvise"):
+        pytest.skip("this system cannot be asked")
+    asked: list[int] = []
+    monkeypatch.setattr(os, "posix_fadvise", lambda *given: asked.append(given[3]))
+    observe(image)
+    assert asked == []
+    observe(image, past_cache=True)
+    assert asked == [os.POSIX_FADV_DONTNEED]
 
 
 @settings(derandomize=True, deadline=None, max_examples=60)

@@ -1,4 +1,10 @@
-"""Audits of raw images: which sectors are what, where, and why."""
+"""Audits of raw images: which sectors are what, where, and why.
+
+Where sync, header, data, EDC and parity are: layout comment of the Linux kernel's
+uapi/linux/cdrom.h. The EDC: CRC-32/CD-ROM-EDC of the RevEng catalogue. P and Q parity
+(ECMA-130 Annex A): from memory, and right on all 302 sectors of a published mode 1 image.
+Block 0 is at 00:02:00: uapi/linux/cdrom.h. Verdicts, runs and findings: own behaviour.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from make_image import put
 from make_raw import (
     audio,
     flip,
@@ -15,6 +22,7 @@ from make_raw import (
     form_2_image,
     mode_1_image,
     noise,
+    split,
     spoil,
     with_subchannel,
     without_headers,
@@ -27,7 +35,9 @@ from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.layout import scramble
 from mediashelf.formats.raw.sectors import LAYOUTS as LAYOUTS_BY_NAME
 from mediashelf.formats.raw.sectors import encode_mode_1
-from mediashelf.integrity.raw.auditing import RawReport, audit_raw, checked_size, find_volume_end
+from mediashelf.integrity.raw import alignment
+from mediashelf.integrity.raw.auditing import RawReport, audit_raw, find_volume_end
+from mediashelf.integrity.raw.convert import choose_track, convert_track
 from mediashelf.integrity.raw.files import iter_chunks
 from mediashelf.integrity.raw.runs import MOST_FINDINGS, PARITY_DAMAGED, SectorRun
 from mediashelf.integrity.raw.scan import iter_batches
@@ -123,11 +133,140 @@ def test_parity_is_read_only_when_asked(tmp_path: Path) -> None:
     report = audit(tmp_path, image, parity=True)
     assert counts(report) == {"good": SECTORS}
     assert report.tracks[0].is_parity_read
-    assert [(item.rule, item.where) for item in report.findings] == [
-        ("sector-parity", "kiosk.bin, track 1, LBA 7–8"),
-        ("sector-parity", "kiosk.bin, track 1, LBA 555"),
+    # The user data are right: nothing to do, so a note.
+    assert [(item.rule, item.severity, item.where) for item in report.findings] == [
+        ("sector-parity", Severity.NOTE, "kiosk.bin, track 1, LBA 7–8"),
+        ("sector-parity", Severity.NOTE, "kiosk.bin, track 1, LBA 555"),
     ]
     assert PARITY_DAMAGED in report.findings[0].message
+
+
+def without_checks(image: bytes, start: int) -> bytes:
+    """Sectors as some programs write them: EDC and parity are left as zeros."""
+    sectors = split(image, 2352)
+    return b"".join(sector[:start] + bytes(2352 - start) for sector in sectors)
+
+
+@pytest.mark.parametrize(
+    ("kind", "start"), [("MODE1/2352", 2064), ("MODE2/2352", 2072)], ids=["mode 1", "form 1"]
+)
+def test_sectors_without_edc_and_parity_have_no_check(
+    tmp_path: Path, kind: str, start: int
+) -> None:
+    """Where EDC and parity stand: layout comment of uapi/linux/cdrom.h. The rest: own behaviour."""
+    image = without_checks(LAYOUTS[kind], start)
+    blank = put(image, 3 * 2352 + 16, bytes(2336))  # a sector of zeros among them
+    report = audit(tmp_path, blank, kind)
+    assert counts(report) == {"unchecked": SECTORS}
+    assert {(item.rule, item.severity) for item in report.findings} == {
+        ("sector-unproved", Severity.NOTE)
+    }
+    assert "no check recorded" in report.findings[0].message
+    # What was cut off was not zeros.
+    assert counts(audit(tmp_path, image[:-1000], kind)) == {"unchecked": SECTORS - 1, "lost": 1}
+    # Beside sectors that have them, zeros in their place are damage: a failed write ends so.
+    mixed = put(LAYOUTS[kind], 9 * 2352 + 900, bytes(1452))
+    assert counts(audit(tmp_path, mixed, kind)) == {"good": SECTORS - 1, "lost": 1}
+
+
+def test_sectors_without_checks_are_converted_with_a_note(tmp_path: Path) -> None:
+    disc = read_raw_disc(write_disc(tmp_path, without_checks(MODE_1, 2064)))
+    output = tmp_path / "kiosk.iso"
+    result = convert_track(disc, choose_track(disc), output)
+    assert result.is_written
+    assert output.read_bytes() == DATA
+    notes = [item.message for item in result.findings if item.severity is Severity.NOTE]
+    assert notes == [f"{SECTORS} sectors unchecked: no check recorded"]
+
+
+def test_without_sync_or_address_a_sector_without_checks_is_lost(tmp_path: Path) -> None:
+    image = without_checks(MODE_1, 2064)
+    image = put(image, 5 * 2352, bytes(12))
+    image = put(image, 7 * 2352 + 12, b"\x55\x55\x55")
+    assert counts(audit(tmp_path, image)) == {"unchecked": SECTORS - 2, "lost": 2}
+
+
+HEADED = [kind for kind in LAYOUTS if kind != "MODE2/2336"]
+
+
+@pytest.mark.parametrize("kind", HEADED)
+@pytest.mark.parametrize("count", [1, 5, 700])
+@pytest.mark.parametrize("sector", [0, 100, 511, 512, SECTORS - 2])
+def test_bytes_that_are_missing_or_too_many_cost_one_sector(
+    tmp_path: Path, kind: str, count: int, sector: int
+) -> None:
+    """The next sync, 00 FF*10 00 (layout comment of uapi/linux/cdrom.h), tells where to go on."""
+    pitch, image = len(LAYOUTS[kind]) // SECTORS, LAYOUTS[kind]
+    for at in (sector * pitch + 5, sector * pitch + 1000):
+        lost = image[:at] + image[at + count :]
+        extra = image[:at] + b"\x5a" * count + image[at:]
+        for changed, words in ((lost, "missing"), (extra, "too many")):
+            report = audit(tmp_path, changed, kind)
+            assert counts(report) == {"good": SECTORS - 1, "lost": 1}
+            assert "track-cut-short" not in rules(report)
+            (slip,) = (item for item in report.findings if item.rule == "sectors-in-step")
+            assert (slip.severity, slip.where) == (
+                Severity.WARNING,
+                f"kiosk.bin, track 1, LBA {sector + 1}",
+            )
+            assert f"{count} byte{'s' if count > 1 else ''} {words}" in slip.message
+            (run,) = report.tracks[0].runs
+            assert (run.first_lba, run.count) == (sector, 1)
+
+
+def test_not_more_than_so_many_slips_are_followed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(alignment, "MOST_SLIPS", 2)
+    image = MODE_1
+    for sector in (400, 300, 100):
+        image = image[: sector * 2352 + 50] + image[sector * 2352 + 51 :]
+    assert counts(audit(tmp_path, image)) == {"good": 398, "lost": 202}
+
+
+def test_places_after_missing_bytes_are_those_in_the_file(tmp_path: Path) -> None:
+    shifted = MODE_1[: 100 * 2352 + 50] + MODE_1[100 * 2352 + 57 :]
+    damaged = spoil(shifted, 300 * 2352 - 7 + 100, 400)
+    report = audit(tmp_path, damaged)
+    assert [(run.first_lba, run.offset, run.size) for run in report.tracks[0].runs] == [
+        (100, 100 * 2352, 2352),
+        (300, 300 * 2352 - 7, 2352),
+    ]
+
+
+def test_bytes_missing_at_several_places_are_counted(tmp_path: Path) -> None:
+    image = MODE_1
+    for sector in (400, 300, 100):
+        image = image[: sector * 2352 + 50] + image[sector * 2352 + 51 :]
+    report = audit(tmp_path, image)
+    assert counts(report) == {"good": SECTORS - 3, "lost": 3}
+    (slip,) = (item for item in report.findings if item.rule == "sectors-in-step")
+    assert "at 3 places" in slip.message
+
+
+def test_a_track_with_missing_bytes_is_converted_in_its_length(tmp_path: Path) -> None:
+    image = MODE_1[: 100 * 2352 + 50] + MODE_1[100 * 2352 + 51 :]
+    disc = read_raw_disc(write_disc(tmp_path, image))
+    output = tmp_path / "kiosk.iso"
+    result = convert_track(disc, choose_track(disc), output, anyway=True, zero_lost=True)
+    expected = DATA[: 100 * 2048] + bytes(2048) + DATA[101 * 2048 :]
+    assert output.read_bytes() == expected
+    assert result.size == len(expected)
+    longer = MODE_1[: 100 * 2352 + 50] + b"x" + MODE_1[100 * 2352 + 50 :]
+    disc = read_raw_disc(write_disc(tmp_path, longer))
+    result = convert_track(
+        disc, choose_track(disc), output, anyway=True, zero_lost=True, replace=True
+    )
+    assert output.read_bytes() == expected
+    assert result.size == len(expected)
+
+
+def test_a_sync_in_the_data_does_not_lead_astray(tmp_path: Path) -> None:
+    """A raw sector kept as data, with the address that is looked for, beside a damaged sync."""
+    decoy = MODE_1[50 * 2352 : 50 * 2352 + 16] + noise(2048 - 16, 3)
+    data = DATA[: 50 * 2048] + decoy + DATA[51 * 2048 :]
+    image = flip(mode_1_image(data), 50 * 2352 + 3)
+    assert counts(audit(tmp_path, image)) == {"good": SECTORS - 1, "corrected": 1}
 
 
 def test_sectors_from_elsewhere(tmp_path: Path) -> None:
@@ -250,7 +389,6 @@ def test_disc_with_data_and_sound_in_one_file(tmp_path: Path) -> None:
         (750 * 2352, 150 * 2352, 750),
         (900 * 2352, 150 * 2352, 1050),  # the silence of 150 frames is not in the file
     ]
-    assert checked_size(disc) == 600 * 2352
     report = audit_raw(sheet)
     assert counts(report) == {"good": 600, "unchecked": 300}
     assert [item.rule for item in report.findings] == ["track-audio", "track-audio"]

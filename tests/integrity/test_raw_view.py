@@ -1,4 +1,7 @@
-"""The user data of a raw track as a view: the bytes that a conversion writes, at any place."""
+"""The user data of a raw track as a view: the bytes that a conversion writes, at any place.
+
+Own behaviour: both ways have to give the same bytes.
+"""
 
 from __future__ import annotations
 
@@ -45,6 +48,7 @@ def converted(track: RawTrack) -> bytes:
         ("MODE2/2336", without_headers(form_1_image(DATA))),
         ("MODE1/2048", DATA),
         ("MODE1/2352", mode_1_image(DATA)[:-700]),  # the last sector is cut short
+        ("MODE1/2352", mode_1_image(DATA)[:50_000] + mode_1_image(DATA)[50_001:]),
     ],
 )
 def test_any_part_reads_as_a_conversion_writes_it(tmp_path: Path, layout: str, raw: bytes) -> None:

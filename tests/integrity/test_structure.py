@@ -1,4 +1,9 @@
-"""Parts of a disc that contradict each other, each made on purpose beside a sound disc."""
+"""Parts of a disc that contradict each other, each made on purpose beside a sound disc.
+
+That extents may be shared, and that trees should agree, is common practice. What the
+records hold: ECMA-119 8.4 and 9.1; the forms of boot images: "El Torito" 1.0, from memory
+where no figure is named.
+"""
 
 from __future__ import annotations
 
@@ -192,6 +197,22 @@ def test_a_boot_floppy_that_is_none_is_noted(find: Find, floppy: bytes, message:
     (finding,) = find(make_iso(FILES, boot=Boot(floppy, media=2, sectors=1)).data)
     assert finding.rule == "boot-image-form"
     assert message in finding.message
+
+
+@pytest.mark.parametrize(
+    ("unit", "total", "count"),
+    [(512, 2400, 1), (512, 2880, 0), (512, 0, 0), (1024, 2400, 0), (0, 2400, 0)],
+)
+def test_a_boot_floppy_tells_its_size_in_sectors_of_512_bytes(
+    find: Find, unit: int, total: int, count: int
+) -> None:
+    """El Torito media type 2 is 1.44 MB (figure 3); the fields of a FAT boot sector: from memory.
+
+    Other units, or none, say nothing that could be compared.
+    """
+    fields = struct.pack("<H", unit) + FLOPPY[13:19] + struct.pack("<H", total)
+    floppy = FLOPPY[:11] + fields + FLOPPY[21:]
+    assert len(find(make_iso(FILES, boot=Boot(floppy, media=2, sectors=1)).data)) == count
 
 
 def test_a_boot_disk_without_its_one_partition_is_noted(find: Find) -> None:

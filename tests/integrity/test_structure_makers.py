@@ -1,4 +1,7 @@
-"""Sound discs by makers that are not ours, and by our own builder: nothing contradicts itself."""
+"""Sound discs by makers that are not ours, and by our own builder: nothing contradicts itself.
+
+Sound by the word of the makers: own behaviour that none is doubted.
+"""
 
 from __future__ import annotations
 

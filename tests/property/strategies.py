@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
 from hypothesis import strategies as st
 
 _HOSTILE = [
@@ -14,7 +12,8 @@ _HOSTILE = [
     "ドライバー.inf", "драйвер.inf", "😀.txt", "\u202egnp.exe", "\x1b[31mred", "tab\there",
     "LONGNAME1.TXT", "LONGNAME_2.TXT", "LONGNA_2.TXT", "longname 1.txt",
     "x" * 64, "x" * 65 + ".sys",
-    'what?*<>|":\\;.txt', "name;1", "name.;1", "HIPPO~A1.PIC", os.fsdecode(b"caf\xe9.txt"),
+    'what?*<>|":\\;.txt', "name;1", "name.;1", "HIPPO~A1.PIC",
+    b"caf\xe9.txt".decode("utf-8", "surrogateescape"),
     "con" + " " * 61 + "x", "_", "__", "~", "INDEX.TXT", "DEEP",
 ]  # fmt: skip
 
@@ -30,7 +29,9 @@ def host_names() -> st.SearchStrategy[str]:
     # Few letters, so that clashes are common.
     clashing = st.text("aAbB1_. ~", min_size=1, max_size=12)
     undecodable = st.binary(min_size=1, max_size=12).map(
-        lambda data: os.fsdecode(data.replace(b"/", b"_").replace(b"\0", b"_"))
+        lambda data: (
+            data.replace(b"/", b"_").replace(b"\0", b"_").decode("utf-8", "surrogateescape")
+        )
     )
     names = st.one_of(st.sampled_from(_HOSTILE), clashing, anything, undecodable)
     return names.filter(lambda name: name not in (".", ".."))
@@ -38,6 +39,7 @@ def host_names() -> st.SearchStrategy[str]:
 
 def _is_encodable(name: str) -> bool:
     try:
-        return os.fsdecode(os.fsencode(name)) == name
+        data = name.encode("utf-8", "surrogateescape")
+        return data.decode("utf-8", "surrogateescape") == name
     except UnicodeEncodeError:
         return False

@@ -79,7 +79,6 @@ def test_every_state_is_named_counted_explained_and_has_its_own_sign() -> None:
         ([], Depth.DIGESTS, "No image was audited"),
         ([result()], Depth.DIGESTS, "1 image is sound"),
         ([result(), result("b")], Depth.CONTENTS, "2 images are sound"),
-        ([result(), result("b")], Depth.STRUCTURE, "No damage in the structure of 2 images"),
         ([result(), result("b", State.AWAY)], Depth.DIGESTS, "1 image is sound; 1 is away"),
         ([result("b", State.AWAY)], Depth.DIGESTS, "1 image is away; none was audited"),
         ([result(), decayed()], Depth.DIGESTS, "1 of 2 images needs attention"),
@@ -96,7 +95,6 @@ def test_the_headline_says_it_in_a_breath(
 
 
 def test_it_says_what_was_read_and_what_was_not() -> None:
-    assert "contents not read" in Page(html(result(), depth=Depth.STRUCTURE)).words
     page = Page(html(result(), result("new.iso", recorded=False)))
     assert "compared with a digest on record, 1 had none" in page.words
     assert "Whether files inside are sound in themselves was not checked" in page.words
@@ -118,7 +116,7 @@ def test_a_card_says_what_is_wrong_what_is_hit_and_what_to_do() -> None:
         "since 2025-01-02, last confirmed 2025-06-07",
         "/DATA1.CAB 1 of 2 MiB",
         "Damage: bytes 2,097,152 to 3,145,727, 1.0 MiB, LBA 1,024 to 1,535 (bytes-as-recorded).",
-        "1 entry hit; the 19 other entries are sound",
+        "1 file or folder hit; the 19 other files and folders are sound",
         "bytes-as-recorded",
         "the bytes differ",
         "To do: take the bytes from another copy",
@@ -353,7 +351,7 @@ def test_tables_can_be_sorted_by_what_they_show() -> None:
 
 def test_a_verdict_that_was_never_confirmed_is_not_called_confirmed() -> None:
     new = result("new.iso", recorded=False)
-    verdict = FixityVerdict(State.SOUND, "all bytes read; no digest on record")
+    verdict = FixityVerdict(State.SOUND, "all bytes read; no recorded digest")
     (line,) = model([replace(new, verdict=verdict)]).images
     assert line.confirmed == ""
     assert "never" in Page(html(replace(new, verdict=verdict))).words

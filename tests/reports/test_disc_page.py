@@ -158,7 +158,7 @@ def test_a_disc_whose_contents_were_not_read_has_no_drawing() -> None:
     unread = DiscFacts(5_000_000, (VolumeFacts(VolumeKind.UDF, "UDFONLY", entries_read=False),))
     page = Page(html(DiscSubject("udf.iso", unread)))
     assert "contents not read" in page.words
-    assert "What takes the room" not in page.words
+    assert "What takes up the space" not in page.words
     assert Page(html(DiscSubject("nothing.iso", DiscFacts(0)))).words
 
 
@@ -166,7 +166,7 @@ def test_raw_sectors_are_not_measured_against_media() -> None:
     page = Page(html(DiscSubject("raw.bin", DiscFacts(2352 * 900, DISC.volumes, looks_raw=True))))
     assert "raw sectors, to be converted" in page.words
     assert "Where it fits" not in page.words
-    assert "What takes the room" in page.words
+    assert "What takes up the space" in page.words
 
 
 def test_the_page_needs_nothing_else() -> None:

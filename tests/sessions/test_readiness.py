@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.readability.targets import BUILT_IN
+from mediashelf.readability.limits import UNPUBLISHED
+from mediashelf.readability.target_files import BUILT_IN
 from mediashelf.sessions.discs.readiness import check_boot, check_readiness, readiness_rows
 from mediashelf.sessions.manifests.values import BootWay
 from mediashelf.sessions.plans.session_plan import parse_plan
@@ -50,9 +51,9 @@ def test_a_tame_machine_yields_nothing_for_what_needs_no_drive_letter() -> None:
 @pytest.mark.parametrize(
     ("target", "key", "most", "rule", "severity"),
     [
-        ("win9x", "memory", 512 * MIB, "memory-within-cache-limit", Severity.WARNING),
-        ("win9x", "memory", 1024 * MIB, "memory-within-reach", Severity.WARNING),
-        ("win9x", "disk", 64 << 30, "disk-size-is-shown-whole", Severity.WARNING),
+        ("win9x", "memory", 512 * MIB, "memory-within-cache-limit", Severity.NOTE),
+        ("win9x", "memory", 1024 * MIB, "memory-within-reach", Severity.NOTE),
+        ("win9x", "disk", 64 << 30, "disk-size-is-shown-whole", Severity.NOTE),
         ("win9x", "disk", 2**28 * 512, "disk-within-28-bit-addressing", Severity.WARNING),
         ("dos", "disk", 2**28 * 512, "disk-within-28-bit-addressing", Severity.WARNING),
         ("nt4", "disk", 2**28 * 512, "disk-within-28-bit-addressing", Severity.WARNING),
@@ -141,7 +142,7 @@ def test_rows_name_known_targets_and_sources_and_unpublished_ones_are_notes() ->
         assert set(row.targets) <= set(BUILT_IN)
         assert row.source
         assert row.when
-        if row.source.startswith(("from memory", "common practice")):
+        if row.source.startswith(UNPUBLISHED):
             assert row.severity is Severity.NOTE
 
 

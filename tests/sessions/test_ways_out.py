@@ -17,6 +17,7 @@ from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.raw.convert import convert_track
 from mediashelf.integrity.raw.tracks import read_raw_disc
+from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets
 from mediashelf.sessions.cards.arrange import Action
 from mediashelf.sessions.cards.confirm import check_card
@@ -213,7 +214,9 @@ def test_a_disc_of_sound_is_explained_and_never_copied(bench: Bench) -> None:
     with pytest.raises(BlockedError, match=r"disc 2, sounds\.cue, has nothing that the emulator"):
         bench.prepare(anyway=True)
     assert bench.on_card() == {}
-    with checked_session(load_plan(bench.plan), bench.card, NoLibrary(), load_targets()) as session:
+    plan, targets = load_plan(bench.plan), load_targets()
+    planner = recipe_planner(targets, plan.targets)
+    with checked_session(plan, bench.card, NoLibrary(), targets, plan_recipe=planner) as session:
         # That sound has no file system goes without saying.
         assert [one.rule for one in session.discs[1].findings] == ["emulator-plays-no-sound"]
         assert session.discs[1].passed == ()

@@ -1,4 +1,4 @@
-"""Where everything will stand on the disc, sector by sector, before it is written.
+"""Where everything will be on the disc, sector by sector, before it is written.
 
 ::
 
@@ -26,7 +26,7 @@ from mediashelf.formats.volume import SECTOR_SIZE
 FIRST_DESCRIPTOR = 16  # ECMA-119 6.2.1
 
 MINIMUM_SECTORS = 300
-"""The emulated drive refuses shorter discs (Linux 6.12, storage_common.c)."""
+"""The emulated drive rejects shorter discs (Linux 6.12, storage_common.c)."""
 
 MAX_DIRECTORIES = 0xFFFF
 """Directories that the 16-bit parent number of a path table can tell apart (ECMA-119 9.4.4)."""
@@ -37,7 +37,7 @@ _PATH_TABLE_RECORD = 8  # bytes of a path table record before its identifier (9.
 
 @dataclass(slots=True)
 class Layout:
-    """A whole disc with its places; directories and contents stand in the order of theirs.
+    """A whole disc with its places; directories and contents are in the order of theirs.
 
     ``contents`` are those that are read from sources or made by us: the boot
     catalog is not among them.
@@ -62,7 +62,7 @@ class Layout:
 def lay_out(trees: NamedTrees, *, boot: Content | None, catalog: Content | None) -> Layout:
     """Give every directory and every content its sector; empty files have none."""
     iso, joliet = (list(tree.iter_level_by_level()) for tree in (trees.iso, trees.joliet))
-    # Primary, Joliet and boot descriptors, the terminator, and the sector behind it.
+    # Primary, Joliet and boot descriptors, the terminator, and the sector after it.
     free = FIRST_DESCRIPTOR + 4 + (boot is not None)
     free += 2 * _path_table_sectors(iso) + 2 * _path_table_sectors(joliet)
     for directory in (*iso, *joliet):

@@ -10,7 +10,7 @@ Short names
     Directories have at most 8 characters and no extension. ``~`` is never used.
 Long names
     Normalisation form C. Characters that Joliet forbids, characters that Win32
-    forbids, control characters, bytes that were no text and characters beyond
+    forbids, control characters, bytes that were not text and characters beyond
     the Basic Multilingual Plane (Joliet is UCS-2) become ``_``. At most 64
     characters; the extension survives cutting. No dots or spaces at the end.
 
@@ -33,7 +33,7 @@ from anyascii import anyascii
 SHORT_BASE = 8  # ECMA-119 10.1: file name and directory identifier
 SHORT_EXTENSION = 3
 LONG_NAME = 64  # Joliet: 128 bytes of UCS-2
-ISO_LABEL = 32  # ECMA-119 8.4.7
+ISO_LABEL = 32  # ECMA-119 8.4.6
 LONG_LABEL = 16  # the same 32 bytes in UCS-2
 
 # DOS: Microsoft KB Q74496. Win32: "Naming Files, Paths, and Namespaces".
@@ -49,7 +49,7 @@ _NOT_LONG = re.compile(r'[\x00-\x1f\x7f-\x9f*/:;?\\<>"|\ud800-\udfff\ufffe\uffff
 
 
 class HostName(NamedTuple):
-    """A name as the host gives it; bytes that are no UTF-8 are lone surrogates.
+    """A name as the host gives it; bytes that are not UTF-8 are lone surrogates.
 
     ``tie`` tells two equal names of one folder apart (folders that were moved
     there from different places); it has no influence but on their order.
@@ -233,7 +233,7 @@ class Label(NamedTuple):
 
 
 def disc_label(text: str, number: int = 0) -> Label:
-    """Return both volume identifiers for a label; a number above 0 stands at their ends."""
+    """Return both volume identifiers for a label; a number above 0 is put at their ends."""
     if not number:
         return Label(iso_label(text), long_label(text))
     short_end, long_end = f"_{number}", f" {number}"
@@ -243,13 +243,18 @@ def disc_label(text: str, number: int = 0) -> Label:
     )
 
 
+def folded(text: str) -> str:
+    """Return the text as file systems without regard to case compare it."""
+    return _upper(_nfc(text))
+
+
 def same_text(one: str, other: str) -> bool:
     """Return whether two texts are equal once both are normalised."""
     return _nfc(one) == _nfc(other)
 
 
 def iso_label(text: str) -> str:
-    """Return a volume identifier of d-characters, at most 32 of them (ECMA-119 8.4.7)."""
+    """Return a volume identifier of d-characters, at most 32 of them (ECMA-119 8.4.6)."""
     return _NOT_SHORT.sub("_", ascii_text(text).upper().strip())[:ISO_LABEL] or "DISC"
 
 

@@ -1,7 +1,7 @@
 """The two trees of a disc: which directory holds what, under which name, in which order.
 
 The Joliet tree has the depth of the sources. The ISO tree has at most eight
-levels: a folder whose children would stand on the ninth is put into ``/DEEP``
+levels: a folder whose children would be on the ninth is put into ``/DEEP``
 instead, under a short name of its own, with everything below it (and again, if
 that is still too deep). So every file is in both trees, and the long tree shows
 where it belongs.
@@ -40,7 +40,7 @@ class Child(NamedTuple):
 class PlannedDirectory:
     """One directory of one tree; ``path`` is empty for the root.
 
-    ``children`` stand in recorded order. ``number`` counts in the path table.
+    ``children`` are in recorded order. ``number`` counts in the path table.
     ``lba`` and ``size`` (bytes of its records, whole sectors) are set by the layout.
     """
 
@@ -68,7 +68,7 @@ class PlannedDirectory:
 
 
 class NamedTrees(NamedTuple):
-    """Both trees; ``moved`` are the directories of the ISO tree that stand in ``/DEEP``."""
+    """Both trees; ``moved`` are the directories of the ISO tree that are in ``/DEEP``."""
 
     iso: PlannedDirectory
     joliet: PlannedDirectory
@@ -113,7 +113,7 @@ def name_trees(root: DiscFolder, own_files: Iterable[DiscFile]) -> NamedTrees:
 
 
 def _too_deep(root: DiscFolder) -> list[DiscFolder]:
-    """Return the folders whose children would stand below the last level."""
+    """Return the folders whose children would be below the last level."""
     found = []
     waiting = [(root, 1)]
     while waiting:

@@ -27,7 +27,7 @@ class DriverRow(NamedTuple):
 
 
 class DriverTable(NamedTuple):
-    """Rows under one title; those of one class stand together."""
+    """Rows under one title; those of one class are together."""
 
     title: str
     rows: tuple[DriverRow, ...]

@@ -29,14 +29,13 @@ DIGEST_DIGITS = 16
 """How much of a SHA-256 the page shows: 64 bits, enough to tell files apart."""
 
 _EXPLANATION = f"""\
-Files stand under their folder: short name, size in bytes, and the first {DIGEST_DIGITS}
-digits of the SHA-256 digest. A line that starts with "=" gives the long name
-of what stands above it, where that is another one; letters outside ASCII are
-written out there.
+Files are listed under their folder: short name, size in bytes, and the first
+{DIGEST_DIGITS} digits of the SHA-256 digest. A long name that differs is on the next line,
+after "="; letters outside ASCII are spelled in ASCII there.
 """
 _MOVED = """
-Folders in {place} stand too deep for DOS where they belong. Their long
-names tell where that is.
+Folders in {place} are nested deeper than DOS can read. Their long names tell
+where they belong.
 """
 
 
@@ -45,7 +44,7 @@ def render_index(
 ) -> bytes:
     """Return the page for a disc: every file that has a source, in the ISO tree's folders.
 
-    Before them stand ``notes`` and what ``pages`` tell. Digests that are not known yet
+    Before them are ``notes`` and what ``pages`` tell. Digests that are not known yet
     show as dashes.
     """
     lines = [f"What is on {ascii_text(label)}"[:WIDTH]]

@@ -1,4 +1,4 @@
-"""The parts of the index page that stand before the list of files, as lines of text."""
+"""The parts of the index page that come before the list of files, as lines of text."""
 
 from __future__ import annotations
 

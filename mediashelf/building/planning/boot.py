@@ -68,7 +68,7 @@ def plan_boot(image: BootImage) -> PlannedBoot:
     """Look at the boot image's size and decide how it boots.
 
     Raises :class:`InputError` when there is no such file, and
-    :class:`RecipeError` when the recipe asks for what cannot be.
+    :class:`RecipeError` when the recipe asks for what is not possible.
     """
     path = os.path.realpath(image.path)
     try:
@@ -76,7 +76,7 @@ def plan_boot(image: BootImage) -> PlannedBoot:
     except OSError as error:
         raise InputError(f"{image.path}: boot image: {error.strerror or error}") from error
     if not stat.S_ISREG(facts.st_mode) or not facts.st_size:
-        raise InputError(f"{image.path}: boot image: is no file with bytes in it")
+        raise InputError(f"{image.path}: boot image: is empty, or not a regular file")
     media_type = FLOPPY_MEDIA.get(facts.st_size, NO_EMULATION)
     if media_type and image.load_sectors is not None:
         raise RecipeError(

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from mediashelf.building.naming.layout import MAX_DIRECTORIES, MINIMUM_SECTORS, Layout
-from mediashelf.building.naming.names import Label, same_text
+from mediashelf.building.naming.names import Label, folded, same_text
 from mediashelf.building.naming.trees import MAX_LEVELS, NamedTrees
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.tree import DiscFile
@@ -48,7 +48,7 @@ def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
             Severity.NOTE,
             "/",
             f"the disc needs {count_text(layout.used_sectors, 'sector')} and is padded with "
-            f"zeros to {MINIMUM_SECTORS}, because an emulated drive refuses less",
+            f"zeros to {MINIMUM_SECTORS}, because an emulated drive rejects anything smaller",
             "",
             "Linux mass-storage function, storage_common.c: 300 frames are the smallest track",
         )
@@ -57,6 +57,7 @@ def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
 def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Finding]:
     """Yield files that are too large, and names that could not stay what they were."""
     nothing = True
+    paths = {folded(path): path for path in _long_paths(trees)}
     for file in files:
         nothing = False
         if file.own.size > MAX_FILE:
@@ -64,16 +65,16 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
                 "file-too-large",
                 Severity.ERROR,
                 file.long_path,
-                "a file of 4 GiB or more does not fit into one section, and level 1 has no other",
-                "Split the file, or copy it by another way than a disc",
+                "a file of 4 GiB or more needs several sections; interchange level 1 allows one",
+                "Split the file, or copy it some other way",
                 "ECMA-119 9.1.4 and 10.1",
                 found=f"{file.own.size:,} bytes",
                 expected=f"at most {MAX_FILE:,} bytes",
             )
-        yield from _check_name(file.name, file.long_path)
+        yield from _check_name(file.name, file.long_path, paths)
     for directory in trees.joliet.iter_level_by_level():
         if directory.parent is not None:
-            yield from _check_name(directory.folder.name, directory.path)
+            yield from _check_name(directory.folder.name, directory.path, paths)
     if nothing:
         yield Finding(
             "nothing-on-disc",
@@ -84,19 +85,30 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
         )
 
 
-def _check_name(host_name: str, long_path: str) -> Iterator[Finding]:
-    long_name = long_path.rpartition("/")[2]
-    if not same_text(host_name, long_name):
-        yield Finding(
-            "long-name-changed",
-            Severity.WARNING,
-            long_path,
-            f"the name {host_name!r} cannot stand on a disc as it is, or not beside its neighbours",
-            "Rename it if something looks for it by this name",
-            "Joliet, Allowed Character Set; Win32 file naming",
-            found=host_name,
-            expected=long_name,
-        )
+def _long_paths(trees: NamedTrees) -> Iterator[str]:
+    for directory in trees.joliet.iter_level_by_level():
+        yield from (f"{directory.path}/{child.name}" for child in directory.children)
+
+
+def _check_name(host_name: str, long_path: str, paths: Mapping[str, str]) -> Iterator[Finding]:
+    """Yield a finding when the name changed; ``paths`` are all, by themselves folded."""
+    above, _, long_name = long_path.rpartition("/")
+    if same_text(host_name, long_name):
+        return
+    holder = paths.get(folded(f"{above}/{host_name}"), long_path)
+    reason = "is not allowed on a disc"
+    if holder != long_path:
+        reason = f"differs only in case from {holder.rpartition('/')[2]!r}"
+    yield Finding(
+        "long-name-changed",
+        Severity.WARNING,
+        long_path,
+        f"the name {host_name!r} {reason}; it becomes {long_name!r}",
+        "Rename it if something looks for it by this name",
+        "Joliet, Allowed Character Set; Win32 file naming",
+        found=host_name,
+        expected=long_name,
+    )
 
 
 def check_depth(trees: NamedTrees) -> Iterator[Finding]:
@@ -106,16 +118,17 @@ def check_depth(trees: NamedTrees) -> Iterator[Finding]:
             "moved-for-depth",
             Severity.WARNING,
             trees.long_path(directory),
-            f"stands too deep for the ISO tree; there it is {directory.path}, with all it holds",
-            f"Move it up so that files stand at most {MAX_LEVELS - 2} folders deep",
+            f"nested deeper than ISO 9660 allows; in the ISO tree it is {directory.path}, with its "
+            "contents",
+            f"Move it up so that files are at most {MAX_LEVELS - 2} folders deep",
             "ECMA-119 6.8.2.1",
         )
 
 
 def check_label(wanted: str, label: Label) -> Iterator[Finding]:
-    """Yield the labels that are another than the one wanted; capitals alone are no news."""
+    """Yield the labels that are not the one wanted; capitals alone do not count."""
     kept = [
-        (label.short, "in the ISO tree", "at most 32 of A-Z 0-9 _", "ECMA-119 8.4 and 7.4.1"),
+        (label.short, "in the ISO tree", "at most 32 of A-Z 0-9 _", "ECMA-119 8.4.6 and 7.4.1"),
         (label.long, "in the Joliet tree", "at most 16 characters", "the same field in UCS-2"),
     ]
     for text, place, form, source in kept:
@@ -125,7 +138,7 @@ def check_label(wanted: str, label: Label) -> Iterator[Finding]:
                 Severity.NOTE,
                 "/",
                 f"the label {wanted!r} becomes {text!r} {place}",
-                "Choose a shorter or plainer label if this one will not do",
+                "Choose a shorter or plainer label, if this one is not good enough",
                 source,
                 found=wanted,
                 expected=form,

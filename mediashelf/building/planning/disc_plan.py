@@ -61,7 +61,7 @@ class PlannedFile(NamedTuple):
 class DeclaredFolder(NamedTuple):
     """A folder of the disc with the devices (hardware ids) that the recipe says it drives.
 
-    ``targets`` are the names of those it does so for; empty stands for every one.
+    ``targets`` are the names of those it does so for; empty means all of them.
     """
 
     short_path: str
@@ -127,7 +127,7 @@ class DiscPlan:
     def folder_paths(self, places: Iterable[Sequence[str]]) -> Iterator[tuple[str, str]]:
         """Yield the paths in both trees of folders that are named as the host names them.
 
-        ``/`` stands for the root; both are empty when the disc has no such folder.
+        ``/`` is the root; both are empty when the disc has no such folder.
         """
         iso, joliet = (_paths_by_folder(tree) for tree in (self.trees.iso, self.trees.joliet))
         for names in places:
@@ -145,17 +145,23 @@ class DiscPlan:
         return sum(content.size for content in self.layout.contents)
 
 
-def plan_disc(recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count: None) -> DiscPlan:
+def plan_disc(
+    recipe: Recipe,
+    pages: DiscPages = NO_PAGES,
+    *,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> DiscPlan:
     """List the sources and decide everything about the disc; nothing is written.
 
     Files are read only where their size occurs more than once; ``on_bytes`` is
-    called with the number of bytes just read.
+    called with the number of bytes just read. With the recipe and the pages of another
+    plan this is a second plan of the same disc.
 
     Raises :class:`InputError` when a source or the boot image is not there, and
     :class:`BuildError` when a file changes while it is looked at. What is wrong with
     the sources or the disc is in the plan's findings.
     """
-    return plan_listing(recipe, list_sources(recipe, on_bytes=on_bytes))
+    return plan_listing(recipe, list_sources(recipe, on_bytes=on_bytes), pages)
 
 
 def plan_listing(recipe: Recipe, listing: Listing, pages: DiscPages = NO_PAGES) -> DiscPlan:

@@ -19,7 +19,7 @@ class Listing:
     """The sources of a recipe as one tree; equal contents are pointed to each other.
 
     ``files`` are all files of ``root``. ``boot_file`` is the boot image as a file of
-    the disc; it stands in no source folder.
+    the disc; it is in none of the source folders.
     """
 
     root: DiscFolder

@@ -69,7 +69,7 @@ def suggested_capacity(size: int) -> Capacity | None:
 def draft_recipe(draft: RecipeDraft, folder: Path) -> str:
     """Return the text of a recipe for ``folder``, from which its paths count.
 
-    Raises :class:`RecipeError` for a source whose path is no text, so that a recipe
+    Raises :class:`RecipeError` for a source whose path is not valid text, so that a recipe
     cannot say it.
     """
     lines = [*_head(draft, folder)]
@@ -106,7 +106,7 @@ def _capacity(draft: RecipeDraft) -> Iterator[str]:
     )
     capacity = suggested_capacity(draft.size)
     if capacity is None:
-        yield "# That is more than one disc holds; as few as possible are built with"
+        yield "# That is more than one disc holds; several are built with"
         yield "#   mediashelf build FILE --spread -o FOLDER"
         yield f"capacity = {toml_quoted(_SUGGESTED[1].name)}"
     elif capacity == EMULATED_DRIVE:

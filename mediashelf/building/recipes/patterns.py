@@ -38,7 +38,7 @@ class Pattern:
         parts = body.removeprefix("/").split("/")
         if any(part in ("", ".", "..") or "\\" in part for part in parts):
             raise RecipeError(
-                f"{text!r} is no pattern; write it like '*.inf', 'docs/' or '/video/**/*.sys'"
+                f"{text!r} is not a pattern; write it like '*.inf', 'docs/' or '/video/**/*.sys'"
             )
         # None stands for any number of parts.
         self._parts = [None if part == "**" else _compiled(part) for part in parts]

@@ -30,27 +30,31 @@ from __future__ import annotations
 
 import os
 import re
-import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, Capacity, parse_capacity
 from mediashelf.building.recipes.patterns import Selection
-from mediashelf.building.recipes.recipe_table import RecipeTable
-from mediashelf.errors import InputError, RecipeError
+from mediashelf.errors import RecipeError
+from mediashelf.tables.reading import TableKind, read_tables
+from mediashelf.tables.table import Table
 
 LOAD_SECTORS = 4
 """Virtual sectors of 512 bytes that firmware loads without emulation (common practice)."""
 
 ARCHIVE_SUFFIX = ".zip"
 
-_KEYS = {"label", "targets", "machine", "capacity", "index", "boot", "folder"}
+RECIPE_FILE = TableKind(
+    "a recipe",
+    ("label", "targets", "machine", "capacity", "index", "boot", "folder"),
+    RecipeError,
+)
+
 _FOLDER_KEYS = {
     "from", "to", "only", "skip", "keep_together", "order", "provides", "provides_for", "notes",
 }  # fmt: skip
 _BOOT_KEYS = {"image", "load_sectors"}
-_MAX_RECIPE = 1 << 20
 _MAX_ORDER = 9999
 
 # Bus and device, as in PCI\VEN_F2C4&DEV_0301, or a plain one such as *PNP0500.
@@ -145,30 +149,12 @@ def load_recipe(path: Path) -> Recipe:
     Raises :class:`InputError` when the file cannot be read and
     :class:`RecipeError`, with the file and the key, when it makes no sense.
     """
-    try:
-        with path.open("rb") as stream:
-            data = stream.read(_MAX_RECIPE + 1)
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror or error}") from error
-    try:
-        if len(data) > _MAX_RECIPE:
-            raise RecipeError("is larger than 1 MiB; that is no recipe")
-        return parse_recipe(data.decode("utf-8"), path)
-    except UnicodeDecodeError as error:
-        raise RecipeError(f"{path}: is not UTF-8 text (byte {error.start:,})") from error
-    except tomllib.TOMLDecodeError as error:
-        hint = "; put texts with \\ between single quotes" if "\\" in str(error) else ""
-        raise RecipeError(f"{path}: {error}{hint}") from error
-    except RecipeError as error:
-        raise RecipeError(f"{path}: {error}") from error
+    return read_tables(path, RECIPE_FILE, lambda table: _recipe(table, path))
 
 
-def parse_recipe(text: str, path: Path) -> Recipe:
-    """Return the recipe in ``text``; its paths count from the folder of ``path``.
-
-    Raises :class:`RecipeError` and ``tomllib.TOMLDecodeError``, both without the file.
-    """
-    table, base = RecipeTable(tomllib.loads(text), _KEYS), path.parent
+def _recipe(table: Table, path: Path) -> Recipe:
+    """Return what the tables say; paths count from the folder of ``path``."""
+    base = path.parent
     folders = tuple(_folder(entry, base) for entry in table.tables("folder", _FOLDER_KEYS))
     if not folders:
         raise RecipeError("no [[folder]] says what goes on the disc")
@@ -176,26 +162,25 @@ def parse_recipe(text: str, path: Path) -> Recipe:
     return Recipe(
         table.text("label") or path.stem,
         folders,
-        table.texts("targets", "names"),
+        table.texts("targets", "targets"),
         parse_capacity(capacity) if capacity else EMULATED_DRIVE,
         _boot(table, base) if "boot" in table else None,
-        table.flag("index", True),
+        table.flag("index") is not False,
         path,
         table.path("machine", base),
     )
 
 
-def _folder(table: RecipeTable, base: Path) -> SourceFolder:
-    source = table.path("from", base)
-    if source is None:
-        raise table.error("'from' is missing; it names a folder or a .zip beside this recipe")
+def _folder(table: Table, base: Path) -> SourceFolder:
+    source = table.path("from", base, needed="it names a folder or a .zip beside this recipe")
+    assert source is not None
     folder = SourceFolder(
         source,
         _place_on_disc(table),
         table.texts("only", "patterns"),
         table.texts("skip", "patterns"),
-        table.flag("keep_together", False),
-        table.number("order", -_MAX_ORDER, _MAX_ORDER, 0) or 0,
+        table.flag("keep_together") or False,
+        table.number("order", -_MAX_ORDER, _MAX_ORDER) or 0,
         table.texts("provides", "hardware ids"),
         table.texts("provides_for", "targets"),
         table.text("notes"),
@@ -204,37 +189,29 @@ def _folder(table: RecipeTable, base: Path) -> SourceFolder:
         Selection(folder.only, folder.skip)
     except RecipeError as error:
         raise table.error(str(error)) from error
-    for identifier in folder.provides:
-        if not _IDENTIFIER.fullmatch(identifier):
-            raise table.error(
-                f"'provides' names {identifier!r}, expected a hardware id "
-                r"such as 'PCI\VEN_F2C4&DEV_0301'"
-            )
+    if not all(_IDENTIFIER.fullmatch(identifier) for identifier in folder.provides):
+        raise table.wrong("provides", r"hardware ids such as 'PCI\VEN_F2C4&DEV_0301'")
     if folder.provides_for and not folder.provides:
-        raise table.error("'provides_for' says for whom, but no 'provides' says what")
+        raise table.error("provides_for says for whom, but no provides says what")
     return folder
 
 
-def _place_on_disc(table: RecipeTable) -> tuple[str, ...]:
-    text = table.text("to")
-    parts = tuple(part for part in text.split("/") if part)
+def _place_on_disc(table: Table) -> tuple[str, ...]:
+    parts = tuple(part for part in table.text("to").split("/") if part)
     if any(part in (".", "..") or "\\" in part or "\0" in part for part in parts):
-        raise table.error(
-            f"'to' is {text!r}, expected a place on the disc such as '/DRIVERS/VIDEO'"
-        )
+        raise table.wrong("to", "a place on the disc such as '/DRIVERS/VIDEO'")
     return parts
 
 
-def _boot(recipe: RecipeTable, base: Path) -> BootImage:
+def _boot(recipe: Table, base: Path) -> BootImage:
     value = recipe.value("boot")
     path = recipe.path("boot", base) if isinstance(value, str) else None
     if path is not None:
         return BootImage(path)
     if not isinstance(value, dict):
-        raise RecipeError(f"'boot' must be a path or a table with 'image', found {value!r}")
-    table = RecipeTable(value, _BOOT_KEYS, "boot: ")
-    image = table.path("image", base)
-    if image is None:
-        raise table.error("'image' is missing; it names the file to boot from")
+        raise recipe.wrong("boot", "a path, or a table with image")
+    table = recipe.table("boot", _BOOT_KEYS)
+    image = table.path("image", base, needed="it names the file to boot from")
+    assert image is not None
     # El Torito 1.0 figure 3: a 16-bit count of virtual sectors.
-    return BootImage(image, table.number("load_sectors", 1, 0xFFFF, None))
+    return BootImage(image, table.number("load_sectors", 1, 0xFFFF))

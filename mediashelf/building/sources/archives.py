@@ -70,7 +70,7 @@ def list_archive(
     """Put the members of the archive at ``path`` into ``folder``, and yield findings.
 
     ``real`` is the path without links. Raises :class:`InputError` for a file that
-    cannot be read or is no archive.
+    cannot be read or is not an archive.
     """
     try:
         descriptor = os.open(real, OPEN_FLAGS)
@@ -129,7 +129,7 @@ class _ArchiveListing:
         # keeps the order of equal names.
         for one in sorted(wanted, key=lambda one: one.parts):
             if id(one) in overlapping:
-                yield _left_out("members-overlap", one.where, "its bytes are another member's too")
+                yield _left_out("members-overlap", one.where, "its bytes overlap another member's")
                 continue
             file = self._file(one, directory)
             yield from place_file(self._spot(spots, one.parts[:-1]).folder(), file)
@@ -248,5 +248,5 @@ def _left_out(rule: str, where: str, reason: str) -> Finding:
         Severity.ERROR,
         where,
         f"{reason}, so it would not be on the disc",
-        "Unpack it elsewhere and look, or skip it in the recipe",
+        "Unpack it elsewhere and check it, or skip it in the recipe",
     )

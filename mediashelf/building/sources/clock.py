@@ -19,7 +19,7 @@ def date_disc(sources: Iterable[DiscFile]) -> int:
 
     That is ``SOURCE_DATE_EPOCH`` when it is set (then no file is dated later),
     else the date of the newest source file. Raises :class:`BuildError` when the
-    variable is no number.
+    variable is not a number.
     """
     files = list(sources)
     given = os.environ.get("SOURCE_DATE_EPOCH", "")
@@ -27,7 +27,7 @@ def date_disc(sources: Iterable[DiscFile]) -> int:
         return max((file.modified for file in files), default=NO_FILES)
     if not (given.isascii() and given.isdigit()) or len(given) > 12:
         raise BuildError(
-            f"SOURCE_DATE_EPOCH is {given!r}, expected seconds since 1970; mend or unset it"
+            f"SOURCE_DATE_EPOCH is {given!r}, expected seconds since 1970; fix or unset it"
         )
     made = int(given)
     for file in files:

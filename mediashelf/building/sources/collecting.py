@@ -50,7 +50,7 @@ def read_sources(sources: Iterable[SourceFolder]) -> tuple[DiscFolder, list[Find
 
     Every file knows the number of its source as ``origin``. Raises
     :class:`InputError` for a source that does not exist or is neither a folder nor
-    an archive. What lies below is never an exception but a finding.
+    an archive. What is below is never an exception but a finding.
     """
     root = DiscFolder("")
     findings: list[Finding] = []
@@ -73,7 +73,7 @@ def _iter_source(
     elif os.path.lexists(real):
         yield from list_archive(source.path, real, folder, selection, origin)
     else:
-        raise InputError(f"{source.path}: does not exist; a disc is built from folders and .zip")
+        raise InputError(f"{source.path}: no such folder or .zip archive")
 
 
 class _Listing:
@@ -151,8 +151,8 @@ def _fits_nothing(source: SourceFolder, pattern: str) -> Finding:
         "pattern-fits-nothing",
         Severity.WARNING,
         str(source.path),
-        f"the pattern {pattern!r} fits nothing in it",
-        "Mend the pattern, or take it out of the recipe",
+        f"the pattern {pattern!r} matches nothing in it",
+        "Fix the pattern, or take it out of the recipe",
     )
 
 
@@ -162,5 +162,5 @@ def _unreadable(path: str, error: OSError) -> Finding:
         Severity.ERROR,
         path,
         f"cannot be read, so it would not be on the disc: {error.strerror or error}",
-        "Give yourself the right to read it, or take it out of the folder",
+        "Give yourself read permission, or take it out of the folder",
     )

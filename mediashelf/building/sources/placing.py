@@ -75,6 +75,6 @@ def special_left_out(where: str, kind: str) -> Finding:
         "special-file-left-out",
         Severity.WARNING,
         where,
-        f"a {kind} has no bytes to put on a disc, so it is not there",
+        f"a {kind} has no contents, so it is not on the disc",
         "Remove it from the folder if it is there by mistake",
     )

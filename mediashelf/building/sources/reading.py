@@ -82,7 +82,7 @@ def read_head(content: Content) -> bytes:
 def read_start(content: Content, limit: int) -> bytes:
     """Return the first ``limit`` bytes of a source; raises like :func:`iter_source`.
 
-    Changes of the source behind them may go unnoticed.
+    Changes of the source beyond them may go unnoticed.
     """
     if content.member is None:
         with _opened(content) as stream:
@@ -124,11 +124,11 @@ def _opened(content: Content) -> Iterator[FileIO]:
 
 def _check_stamp(now: os.stat_result, content: Content, fact: str) -> None:
     if not stat.S_ISREG(now.st_mode):
-        raise BuildError(f"{content.path}: {fact}: it is no regular file any more")
+        raise BuildError(f"{content.path}: {fact}: it is not a regular file any more")
     if now.st_size != content.file_size:
         raise BuildError(
             f"{content.path}: {fact}: it has {now.st_size:,} bytes, "
             f"expected {content.file_size:,}; build again"
         )
     if now.st_mtime_ns != content.modified_ns:
-        raise BuildError(f"{content.path}: {fact}: its time is another one; build again")
+        raise BuildError(f"{content.path}: {fact}: its modification time changed; build again")

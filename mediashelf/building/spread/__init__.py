@@ -1,1 +1,1 @@
-"""One recipe on as few discs as hold it, with packages whole."""
+"""One recipe on several discs, with packages whole."""

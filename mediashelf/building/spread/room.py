@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from mediashelf.building.naming.layout import lay_out, sectors_for
+from mediashelf.building.naming.layout import lay_out
 from mediashelf.building.naming.trees import BOOT_CATALOG, HTML_PAGE, INDEX_PAGE, name_trees
 from mediashelf.building.pages.disc_pages import PagesSize
 from mediashelf.building.pages.index_page import render_index
@@ -28,10 +28,9 @@ MOST_LAID_OUT = 400
 
 
 class Measured(NamedTuple):
-    """The sectors of a disc, those of its pages among them, and the bytes of its index."""
+    """The sectors of a disc, and the bytes of its index."""
 
     sectors: int
-    page_sectors: int
     index_size: int
 
 
@@ -58,17 +57,16 @@ class Measure:
         if listing.boot and listing.boot_file:
             own += [catalog, listing.boot_file]
         trees = name_trees(listing.root, own)
-        index_size = page_sectors = 0
+        index_size = 0
         if self._has_pages:
             index_size = len(render_index(self._label, trees)) + self._reserve.text
             index.own.size = index_size
-            page_sectors = sectors_for(index_size) + sectors_for(self._reserve.html)
         layout = lay_out(
             trees,
             boot=listing.boot.content if listing.boot else None,
             catalog=catalog.own if listing.boot else None,
         )
-        return Measured(layout.used_sectors, page_sectors, index_size)
+        return Measured(layout.used_sectors, index_size)
 
 
 class DiscRoom:
@@ -89,21 +87,13 @@ class DiscRoom:
             _loose_bytes(unit) + one.index_size - base.index_size
             for unit, one in zip(units, alone, strict=True)
         ]
-        self._least = _least_sectors(units, measure.listing)
         self._known: dict[frozenset[int], int] = {}
-        # The smallest index takes a sector; what it holds is not known yet.
-        self._least_base = base.sectors - base.page_sectors + bool(base.page_sectors)
-
-    @property
-    def least_capacity(self) -> int:
-        """Sectors left for contents and folders on a disc with the smallest pages."""
-        return self._measure.capacity - self._least_base
 
     def items(self) -> list[Item]:
         """Return what packing needs to know of each unit."""
         ranks = sorted({_rank(unit) for unit in self._units})
         return [
-            Item(self._alone[number], self._least[number], ranks.index(_rank(unit)))
+            Item(self._alone[number], ranks.index(_rank(unit)))
             for number, unit in enumerate(self._units)
         ]
 
@@ -114,8 +104,6 @@ class DiscRoom:
         rounding = sum(self._loose[number] for number in chosen) // SECTOR_SIZE + _SLACK_SECTORS
         if together + rounding <= capacity:
             return True
-        if sum(self._least[number] for number in chosen) > self.least_capacity:
-            return False
         if len(self._known) >= MOST_LAID_OUT and frozenset(chosen) not in self._known:
             return False
         return self.sectors(chosen) <= capacity
@@ -128,27 +116,6 @@ class DiscRoom:
             units = [self._units[number] for number in sorted(key)]
             found = self._known[key] = self._measure.measure(units).sectors
         return found
-
-
-def _least_sectors(units: Sequence[Unit], listing: Listing) -> list[int]:
-    """Return what each unit takes in any case: contents that none before it has, and folders.
-
-    So the sum for any set of units is never more than what the set takes together.
-    """
-    seen: set[int] = set()
-    least = []
-    for unit in units:
-        contents = [placed.file.content for placed in unit.files]
-        if unit.has_boot and listing.boot_file:
-            contents.append(listing.boot_file.content)
-        sectors = 0
-        for content in contents:
-            if id(content) not in seen:
-                seen.add(id(content))
-                sectors += sectors_for(content.size)
-        # A folder of the unit's own takes at least a sector in each tree.
-        least.append(sectors + 2 * sum(folder != () for folder in unit.folders))
-    return least
 
 
 def _rank(unit: Unit) -> tuple[bool, int]:

@@ -20,8 +20,8 @@ from mediashelf.building.pages.page_text import note_lines, series_lines, series
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_listing
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.building.spread.packing import pack
 from mediashelf.building.spread.room import DiscRoom, Measure
-from mediashelf.building.spread.spread import Ground, Spread, spread
 from mediashelf.building.spread.subset import subset
 from mediashelf.building.spread.units import Unit, find_units, take_apart
 from mediashelf.errors import BuildError
@@ -44,7 +44,6 @@ class DiscSeries:
     recipe: Recipe
     listing: Listing
     units: tuple[tuple[Unit, ...], ...]
-    spread: Spread
     findings: tuple[Finding, ...]
     plans: tuple[DiscPlan, ...] = ()
 
@@ -52,14 +51,6 @@ class DiscSeries:
     def content_size(self) -> int:
         """Bytes that are read from the sources; read-back reads as many again."""
         return sum(plan.content_size for plan in self.plans)
-
-    @property
-    def proof(self) -> str:
-        """How near the number of discs is to the least, in words."""
-        if self.spread.is_proved_least:
-            return f"proved least, by {self.spread.ground}"
-        more = len(self.plans) - self.spread.bound
-        return f"at most {more} more than the bound of {self.spread.bound}, by {self.spread.ground}"
 
 
 def plan_series(
@@ -69,7 +60,7 @@ def plan_series(
     together: Iterable[Collection[str]] = (),
     reserve: int = 0,
 ) -> DiscSeries:
-    """Spread what was listed over as few discs of the recipe's capacity as can be found.
+    """Spread what was listed over discs of the recipe's capacity.
 
     ``together`` names files (by host path on the disc) that must not be parted.
     ``reserve`` are bytes to keep free on each page of each disc for tables that
@@ -82,12 +73,10 @@ def plan_series(
     measure = Measure(recipe, listing, _pages_size(recipe, whole, reserve))
     units = list(_that_fit(whole, measure, recipe))
     room = DiscRoom(measure, units)
-    result = spread(room.items(), room)
-    if not result.discs:
-        result = Spread(((),), 1, Ground.SIZE)  # sources without anything: one empty disc
-    chosen = tuple(tuple(units[number] for number in disc) for disc in result.discs)
+    discs = pack(room.items(), room.fits) or [()]  # sources without anything: one empty disc
+    chosen = tuple(tuple(units[number] for number in disc) for disc in discs)
     findings = (*listing.findings, *_taken_apart(whole, chosen))
-    series = DiscSeries(recipe, listing, chosen, result, findings)
+    series = DiscSeries(recipe, listing, chosen, findings)
     # The pages name paths on every disc, so all discs are planned once without them.
     return with_tables(replace(series, plans=tuple(_plans(series, DiscPages()))))
 
@@ -191,7 +180,7 @@ def _too_large(unit: Unit, sectors: int, recipe: Recipe) -> BuildError:
 
 
 def _taken_apart(whole: Iterable[Unit], discs: Sequence[Sequence[Unit]]) -> Iterator[Finding]:
-    """Yield the folders that are no packages and ended up on several discs."""
+    """Yield the folders that are not packages and ended up on several discs."""
     disc_of = {
         id(placed.file): number
         for number, units in enumerate(discs, start=1)

@@ -30,11 +30,12 @@ def refuse_blocked(blockers: Sequence[Finding]) -> None:
         return
     first = blockers[0]
     way_out = (
-        "this cannot be overridden"
+        "This cannot be overridden"
         if any(finding.rule in IMPOSSIBLE for finding in blockers)
-        else "mend what is wrong, or have the disc built anyway"
+        else "Fix what is wrong, or use --anyway"
     )
+    errors = count_text(len(blockers), "error")
     raise BlockedError(
-        f"nothing was built because of {count_text(len(blockers), 'error')}, "
-        f"first {first.where}: {first.message}; {way_out}"
+        f"{errors} block{'s' if len(blockers) == 1 else ''} the disc; nothing was built. "
+        f"First, {first.where}: {first.message}. {way_out}"
     )

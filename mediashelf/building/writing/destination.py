@@ -17,7 +17,7 @@ def check_output(recipe: Recipe, output: Path, *, replace: bool) -> None:
     """Raise :class:`OutputError` when the disc must not be written there; nothing is touched."""
     real = Path(os.path.realpath(output))
     if os.path.lexists(output) and not real.is_file():
-        raise OutputError(f"{output}: is no regular file; name a file for the disc")
+        raise OutputError(f"{output}: is not a regular file; name a file for the disc")
     if real.exists() and not replace:
         raise OutputError(
             f"{output}: exists already; choose another name, or have it replaced (--replace)"

@@ -59,7 +59,6 @@ def run_audit(
             job.path,
             is_sheet=job.is_sheet,
             algorithms=dict.fromkeys([*(on_record or [DEFAULT_ALGORITHM]), *algorithms]),
-            contents=depth.reads_every_byte,
             files_inside=depth is Depth.CONTENTS,
             past_cache=past_cache,
             to_record=False,

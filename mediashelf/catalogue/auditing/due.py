@@ -9,7 +9,7 @@ would be learnt.
 The budget is looked at between images. The first image is read whatever it takes,
 so that one larger than a whole night gets its turn. Each further one is begun
 only if it can be expected to end in time, by the speed at which images of its
-shelf were read in this run; else it waits, and smaller ones behind it are tried.
+shelf were read in this run; else it waits, and smaller ones after it are tried.
 It has waited longest the next time, and comes first.
 """
 

@@ -23,7 +23,6 @@ from mediashelf.integrity.fixity.comparing import (
 from mediashelf.integrity.structure.damage import PLAIN_SECTORS, entries_touched
 from mediashelf.text import count_text
 
-_DIFFERS = "damage-on-record"
 _DAMAGED_INSIDE = "damage-inside-on-record"
 
 
@@ -59,33 +58,27 @@ def _observed(job: AuditJob, reading: Reading) -> Observed:
 def _with_earlier_damage(catalogue: Catalogue, result: AuditResult) -> AuditResult:
     """What a deeper audit found wrong stays wrong until an audit as deep finds it right."""
     row, reading, verdict = result.job.row, result.reading, result.verdict
-    if row is None or row.judged_by != "audit" or verdict.state not in (State.SOUND, State.DAMAGED):
+    if row is None or row.judged_by != "audit":
         return result
-    when, found = (row.audited_at or row.scanned_at)[:10], row.verdict
-    if reading.digests is None and found in (State.DECAYED, State.CHANGED):
-        rule, remedy = _DIFFERS, "audit it with --depth digests"
-        message = f"the audit of {when} found it {found}, and its bytes were not read again"
-    elif found == State.DAMAGED and verdict.state is State.SOUND and _could_hide(reading, verdict):
-        rule, remedy = _DAMAGED_INSIDE, "audit it with --depth contents to look at it again"
-        since = "the bytes are still the same" if verdict.is_confirmed else "it was not read again"
-        message = f"the audit of {when} found damage inside, and {since}"
-    else:
+    was_too_shallow = verdict.is_confirmed and reading.inside_report is None
+    if not (was_too_shallow and row.verdict == State.DAMAGED and verdict.state is State.SOUND):
         return result
-    told = Finding(rule, Severity.ERROR, result.job.where, message, remedy=remedy)
+    told = Finding(
+        _DAMAGED_INSIDE,
+        Severity.ERROR,
+        result.job.where,
+        f"the audit of {(row.audited_at or row.scanned_at)[:10]} found damage inside, and the "
+        "bytes are still the same",
+        remedy="audit it with --depth contents to check it again",
+    )
     earlier = [
         finding
         for finding in images.findings_on_record(catalogue.db, row.id)
-        if finding.rule not in (_DIFFERS, _DAMAGED_INSIDE) and finding not in verdict.findings
+        if finding.rule != _DAMAGED_INSIDE and finding not in verdict.findings
     ]
     findings = (told, *earlier, *verdict.findings)
-    verdict = replace(verdict, state=State(found), findings=findings)
+    verdict = replace(verdict, state=State.DAMAGED, findings=findings)
     return _with_touched(catalogue, replace(result, verdict=verdict))
-
-
-def _could_hide(reading: Reading, verdict: FixityVerdict) -> bool:
-    """Tell whether this audit was too shallow to see damage inside that is still there."""
-    is_same = verdict.is_confirmed or reading.digests is None
-    return is_same and reading.inside_report is None
 
 
 def _with_sectors(reading: Reading, verdict: FixityVerdict) -> FixityVerdict:
@@ -93,16 +86,16 @@ def _with_sectors(reading: Reading, verdict: FixityVerdict) -> FixityVerdict:
     if not reading.sectors or not any(reading.sectors.values()):
         return verdict
     counts = reading.sectors
-    proved = counts[SectorVerdict.GOOD]
+    good = counts[SectorVerdict.GOOD]
     wrong = [
         f"{counts[each]:,} {each.value}"
         for each in (SectorVerdict.CORRECTED, SectorVerdict.MISPLACED, SectorVerdict.LOST)
         if counts[each]
     ]
-    words = [f"{count_text(proved, 'sector')} proved by their EDC"] if proved or wrong else []
-    words += [word.replace("corrected", "that their parity can put right") for word in wrong]
+    words = [f"EDC good on {count_text(good, 'sector')}"] if good or wrong else []
+    words += [word.replace("corrected", "correctable from parity") for word in wrong]
     if counts[SectorVerdict.UNCHECKED]:
-        words.append(f"{count_text(counts[SectorVerdict.UNCHECKED], 'sector')} without any check")
+        words.append(f"{count_text(counts[SectorVerdict.UNCHECKED], 'sector')} without a checksum")
     return replace(verdict, basis=f"{verdict.basis}; {', '.join(words)}")
 
 

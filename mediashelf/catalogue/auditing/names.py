@@ -1,4 +1,4 @@
-"""Which images an audit looks at, from what the person named."""
+"""Which images an audit reads, from what the person named."""
 
 from __future__ import annotations
 
@@ -72,7 +72,10 @@ def recorded_image(catalogue: Catalogue, name: str) -> ImageRow:
             else "is not on record; scan its shelf first"
         )
         raise InputError(f"{name}: {what}")
-    return _Planner(catalogue).by_end(name)
+    planner = _Planner(catalogue)
+    if name.lower() in planner.shelves:
+        raise InputError(f"{name}: is a shelf; name one image")
+    return planner.by_end(name)
 
 
 class _Planner:
@@ -102,9 +105,9 @@ class _Planner:
             return rows[0]
         if rows:
             places = ", ".join(f"{row.shelf}/{row.path}" for row in rows[:5])
-            raise InputError(f"{name}: means {len(rows)} images ({places}); name one by its path")
+            raise InputError(f"{name}: matches {len(rows)} images ({places}); name one by its path")
         near = did_you_mean(name, [shelf.name for shelf in self.shelves.values()])
-        raise InputError(f"{name}: is no shelf, no file or folder, and no image on record{near}")
+        raise InputError(f"{name}: no shelf, file, folder or image on record has this name{near}")
 
     def _recorded(self, row: ImageRow) -> AuditJob:
         presence = Presence.HERE
@@ -116,7 +119,7 @@ class _Planner:
         return _job(row, presence)
 
     def of_folder(self, folder: Path) -> Iterator[AuditJob]:
-        """Yield what is recorded or lies in a folder, in the order of paths."""
+        """Yield what is recorded or found in a folder, in the order of paths."""
         shelf, inner = self._shelf_of(folder)
         rows = {}
         if shelf is not None:
@@ -181,5 +184,5 @@ def _unrecorded(path: Path, name: str) -> AuditJob:
     try:
         size = path.stat().st_size
     except OSError as error:
-        raise InputError(f"{name}: cannot be looked at: {error.strerror or error}") from error
+        raise InputError(f"{name}: cannot be opened: {error.strerror or error}") from error
     return AuditJob(path, name, None, Presence.HERE, size)

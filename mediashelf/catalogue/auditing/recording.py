@@ -22,11 +22,7 @@ def write_result(
     to be those on record; the result says which were.
     """
     db, verdict, now = catalogue.db, result.verdict, utc_now()
-    is_new = not _says_nothing_new(row, result)
-    files_inside = result.reading.inside_report is not None
-    # For the history, an audit with nothing new to say saw that the file is there.
-    told = verdict if is_new else replace(verdict, state=State.SOUND)
-    keep_verdict(db, row, told, now, files_inside=files_inside)
+    keep_verdict(db, row, verdict, now, files_inside=result.reading.inside_report is not None)
     if verdict.state in (State.MISSING, State.AWAY):
         db.execute("UPDATE images SET presence = ? WHERE id = ?", [verdict.state.value, row.id])
         return result
@@ -39,8 +35,6 @@ def write_result(
             [now, row.id],
         )
         result = replace(result, new_digests=_add_digests(catalogue, row, result, algorithms, now))
-    elif not is_new:
-        return result
     db.execute(
         "UPDATE images SET verdict = ?, judged_by = 'audit', problem = ?, audited_at = ? "
         "WHERE id = ?",
@@ -48,14 +42,6 @@ def write_result(
     )
     replace_findings(db, row.id, "audit", verdict.findings)
     return result
-
-
-def _says_nothing_new(row: ImageRow, result: AuditResult) -> bool:
-    """Tell whether the contents were not read and an earlier verdict on them still holds."""
-    state = result.verdict.state
-    if result.reading.digests is not None or result.reading.problem:
-        return False
-    return state is State.SOUND or (state == row.verdict and row.judged_by == "audit")
 
 
 def _add_digests(

@@ -12,7 +12,7 @@ from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.comparing import FixityRecord
 from mediashelf.integrity.fixity.digests import differing_blocks
-from mediashelf.text import count_text
+from mediashelf.text import blocks_differ
 
 
 def judge_unrecorded(catalogue: Catalogue, result: AuditResult) -> AuditResult:
@@ -56,7 +56,7 @@ def _check_namesake(
         Severity.WARNING,
         job.where,
         f"not on record itself, it has the name of {row.shelf}: {row.path}, but "
-        f"{len(numbers):,} of {count_text(total, 'MiB', 'MiB')} differ from that",
+        f"{blocks_differ(len(numbers), total)} from that",
         remedy="if it should be a copy, copy it again",
         found=f"{reading.size:,} bytes",
         expected=f"{record.size:,} bytes",

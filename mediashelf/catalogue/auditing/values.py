@@ -21,23 +21,17 @@ from mediashelf.integrity.structure.damage import (
 
 
 class Depth(StrEnum):
-    """How much of an image is read; each depth includes the ones before it."""
+    """How much of an image is checked; structure and all bytes are read in any case."""
 
-    STRUCTURE = "structure"
     DIGESTS = "digests"
-    CONTENTS = "contents"
-
-    @property
-    def reads_every_byte(self) -> bool:
-        """Whether digests are computed."""
-        return self is not Depth.STRUCTURE
+    CONTENTS = "contents"  # files inside too
 
 
 @dataclass(frozen=True, slots=True)
 class AuditResult:
     """One image's verdict. ``twins`` are recorded images with the same bytes.
 
-    ``touched`` are the entries, of ``entry_count``, in which damage lies: bytes that
+    ``touched`` are the entries, of ``entry_count``, that damage touches: bytes that
     differ from the record, and errors that have a place. ``new_digests`` are the
     algorithms whose digest was put on record.
     """

@@ -1,4 +1,4 @@
-"""Reading one image: structure, every byte once, sectors and files that carry their own checks."""
+"""Reading one image: structure, every byte once, sectors and files with checksums of their own."""
 
 from __future__ import annotations
 
@@ -44,13 +44,13 @@ NO_VOLUME_RULE = "no-volume"
 class Reading:
     """What one look at an image file found. Offsets in findings count in the file.
 
-    ``digests`` is None where the contents were not read. ``volumes`` are kind and
+    ``digests`` is None where the bytes could not be read. ``volumes`` are kind and
     label of each; ``listing`` and ``packed_facts`` are what a catalogue records.
     ``stored`` says how the file stores sectors; ``sectors`` counts the verdicts on
     them, where they carry what tells, and is None where they were not judged.
-    ``inside`` are findings about files inside that carry their own checks, and
+    ``inside`` are findings about files inside with checksums of their own, and
     ``inside_report`` says what was verified of them; it is None where they were
-    not checked. ``touched`` are the entries in which an error lies; where there
+    not checked. ``touched`` are the entries that an error touches; where there
     are any, ``entry_count`` counts all. ``problem`` says why the file could not be
     read whole. ``is_changing`` is True when size or date were not the same before
     and after; then nothing else of it may be relied on.
@@ -86,7 +86,6 @@ def read_image(
     *,
     is_sheet: bool = False,
     algorithms: Iterable[str] = ("xxh3_128",),
-    contents: bool = True,
     files_inside: bool = False,
     past_cache: bool = False,
     to_record: bool = True,
@@ -95,18 +94,17 @@ def read_image(
 ) -> Reading:
     """Read an image file: structure first, then every byte; nothing is raised for its faults.
 
-    With ``contents=False`` only the structure is read, with ``files_inside=True``
-    also what files inside say of themselves. What only a catalogue needs is left
-    out unless the image is ``to_record``. Raw sectors are judged with the
-    contents; ``raw_audits`` are those of the run. A cue sheet has no structure of
-    a disc; it answers for the sectors of all files that it names.
+    With ``files_inside=True`` the checksums of files inside are verified as well.
+    What only a catalogue needs is left out unless the image is ``to_record``.
+    ``raw_audits`` are those of the run. A cue sheet has no structure of a disc; it
+    answers for the sectors of all files that it names.
     """
     try:
         before = path.stat()
     except (FileNotFoundError, NotADirectoryError):
         return Reading(is_sheet=is_sheet, is_missing=True)
     except OSError as error:
-        return Reading(is_sheet=is_sheet, problem=f"cannot be looked at: {error.strerror or error}")
+        return Reading(is_sheet=is_sheet, problem=f"cannot be opened: {error.strerror or error}")
     audits = raw_audits or RawAudits()
     reading = Reading(before.st_size, before.st_mtime_ns, is_sheet)
     try:
@@ -114,11 +112,10 @@ def read_image(
             reading = replace(reading, findings=findings)
             if image is not None:
                 reading = _with_structure(reading, image, to_record)
-            if contents:
-                digests = digest_file(
-                    path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
-                )
-                reading = _with_sectors(replace(reading, digests=digests), path, audits, on_bytes)
+            digests = digest_file(
+                path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
+            )
+            reading = _with_sectors(replace(reading, digests=digests), path, audits, on_bytes)
             if files_inside and image is not None:
                 reading = _with_files_inside(reading, image, on_bytes)
             if image is not None:
@@ -248,8 +245,8 @@ def _our_fault(error: Exception) -> Finding:
         "structure-understood",
         Severity.ERROR,
         "image",
-        f"mediashelf itself failed at this image ({type(error).__name__}: {error})",
-        remedy="report this with the image's first 64 KiB; what else was read is recorded",
+        f"internal error on this image ({type(error).__name__}: {error})",
+        remedy="please report this with the image's first 64 KiB; what else was read is recorded",
     )
 
 
@@ -264,5 +261,5 @@ def _as_kept(finding: Finding, path: Path) -> Finding:
 
 
 def has_sheet(path: Path) -> bool:
-    """Tell whether a cue sheet of the same name lies beside an image that is none itself."""
+    """Tell whether a cue sheet of the same name is beside an image that is not a sheet itself."""
     return path.suffix.lower() in SUFFIXES_BY_CONTENT and bool(sheets_beside(path))

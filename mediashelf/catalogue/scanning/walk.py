@@ -4,12 +4,12 @@ What counts as an image:
 
 * by name alone, letter case aside: ``.iso``, ``.udf``, and cue sheets, ``.cue``;
 * ``.img``, ``.bin`` and ``.raw`` when the first sectors look like a disc, or a
-  sheet of the same name lies beside (other programs use these endings too);
+  sheet of the same name is beside them (other programs use these endings too);
 * whatever is on record already: a damaged image stays an image.
 
 Names that begin with a dot, and the folders where systems keep their own or
 deleted things, are passed over. Links to files are followed, links to folders
-are not, so that no walk runs in a circle. What is no regular file is no image.
+are not, so that no walk runs in a circle. Only regular files are images.
 """
 
 from __future__ import annotations

@@ -38,6 +38,7 @@ from mediashelf.files import write_whole
 from mediashelf.findings import Finding
 from mediashelf.jobs.session_drivers import driver_checks
 from mediashelf.jobs.session_library import files_of_sheets, open_library
+from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets, pick_targets
 from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.preflight import CheckedDisc
@@ -87,7 +88,12 @@ def show(
         progress("checking", quiet=quiet) as on_bytes,
     ):
         discs, about_machine = check_plan(
-            content, library, targets, more_checks=driver_checks(targets), on_bytes=on_bytes
+            content,
+            library,
+            targets,
+            plan_recipe=recipe_planner(targets, content.targets),
+            more_checks=driver_checks(targets),
+            on_bytes=on_bytes,
         )
     if as_json:
         say_json(_document(plan_path, content, discs, about_machine))

@@ -34,6 +34,7 @@ from mediashelf.errors import BlockedError
 from mediashelf.jobs.session_drivers import driver_checks
 from mediashelf.jobs.session_journal import keep_prepared
 from mediashelf.jobs.session_library import open_library
+from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets
 from mediashelf.reports.bench.run_sheet import sheet_html, sheet_text
 from mediashelf.sessions.card_space import copying_seconds
@@ -136,6 +137,7 @@ def prepare(
             targets,
             tidy=tidy,
             may_build=not dry_run,
+            plan_recipe=recipe_planner(targets, plan.targets),
             more_checks=driver_checks(targets),
             on_bytes=on_checked_bytes,
         ) as session,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from mediashelf.building.writing.write import BuiltDisc
 from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
 from mediashelf.drivers.device_table import device_rows
 from mediashelf.findings import Finding
-from mediashelf.jobs.build_work import BuildWork
+from mediashelf.jobs.discs.recipe_plan import JudgedPlan, PlannedRecipe
 from mediashelf.reports.disc.page import DiscSubject, disc_html
 from mediashelf.reports.disc.tables import Coverage, Renamed
 from mediashelf.text import count_text
@@ -21,7 +21,7 @@ _OF_DISC = re.compile(r"disc ([0-9]+): ?")
 
 
 def write_pages(
-    path: Path, work: BuildWork, built: Sequence[BuiltDisc], *, is_dry_run: bool
+    path: Path, work: PlannedRecipe, built: Sequence[BuiltDisc], *, is_dry_run: bool
 ) -> list[Path]:
     """Write a page for each disc, and return where; numbers tell those of a series apart.
 
@@ -30,7 +30,7 @@ def write_pages(
     surveys = work.drivers.surveys if work.drivers is not None else ()
     count = len(work.plans)
     paths = []
-    for number, (plan, verdicts) in enumerate(zip(work.plans, work.verdicts, strict=True), 1):
+    for number, judged in enumerate(work.discs, 1):
         disc = built[number - 1] if built else None
         page = path if count == 1 else path.with_stem(f"{path.stem}-{number}")
         own = work.findings if count == 1 else list(_about(work.findings, number))
@@ -38,7 +38,7 @@ def write_pages(
             Coverage(one.target, tuple(device_rows(one)), f"disc {number}" if count > 1 else "")
             for one in surveys
         ]
-        write_plan_page(page, plan, own, verdicts, disc, is_dry_run=is_dry_run, coverage=coverage)
+        write_plan_page(page, judged, own, disc, is_dry_run=is_dry_run, coverage=coverage)
         paths.append(page)
     return paths
 
@@ -55,9 +55,8 @@ def _about(findings: Sequence[Finding], number: int) -> Iterator[Finding]:
 
 def write_plan_page(
     path: Path,
-    plan: DiscPlan,
+    judged: JudgedPlan,
     findings: Sequence[Finding],
-    verdicts: Mapping[str, str],
     built: BuiltDisc | None,
     *,
     is_dry_run: bool,
@@ -65,16 +64,17 @@ def write_plan_page(
 ) -> None:
     """Write the page of a plan, and of the disc where one was built from it.
 
-    ``verdicts`` are phrases by target, ``coverage`` what a machine's devices find on
-    the disc. Raises :class:`OutputError`.
+    ``coverage`` is what a machine's devices find on the disc. Raises
+    :class:`OutputError`.
     """
+    plan = judged.plan
     recipe = plan.recipe
     subject = DiscSubject(
         name=str(recipe.path) if recipe.path is not None else _folders(plan),
         facts=plan.facts,
         findings=findings,
         state=_state(built, is_dry_run=is_dry_run),
-        verdicts=tuple(verdicts.items()),
+        verdicts=tuple(judged.verdicts.items()),
         asked=plan.capacity,
         renamed=[
             Renamed(file.short_path, file.long_path) for file in plan.files if file.is_renamed

@@ -13,17 +13,18 @@ from mediashelf.cli.render import say, say_wrapped
 from mediashelf.drivers.coverage import Cover
 from mediashelf.findings import Finding, summary
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.jobs.build_work import BuildWork
+from mediashelf.jobs.discs.recipe_plan import PlannedRecipe
 from mediashelf.text import count_text, size_text
 
 RENAMED_SHOWN = 20
 
 
-def say_work(work: BuildWork, *, show_renamed: bool) -> None:
+def say_work(work: PlannedRecipe, *, show_renamed: bool) -> None:
     """Print what will be built, and what a machine finds on it."""
     if work.series is not None:
         _say_series(work.series)
-    for number, (plan, verdicts) in enumerate(zip(work.plans, work.verdicts, strict=True), 1):
+    for number, disc in enumerate(work.discs, 1):
+        plan, verdicts = disc.plan, disc.verdicts
         title = f"{plan.recipe.label} (label {plan.label.short})"
         say_wrapped(title if len(work.plans) == 1 else f"disc {number}: {title}")
         _say_plan(plan, verdicts, show_renamed=show_renamed)
@@ -40,7 +41,7 @@ def say_work(work: BuildWork, *, show_renamed: bool) -> None:
 
 def _say_series(series: DiscSeries) -> None:
     count = count_text(len(series.plans), "disc")
-    say_wrapped(f"{count} for {series.recipe.capacity.name}: {series.proof}")
+    say_wrapped(f"{count} for {series.recipe.capacity.name}, packages whole")
     say()
 
 
@@ -79,7 +80,9 @@ def _say_renamed(plan: DiscPlan) -> None:
     if not renamed:
         return
     say()
-    say_wrapped(f"{count_text(len(renamed), 'short name')} unlike the long one")
+    one = len(renamed) == 1
+    words = "differs from the long one" if one else "differ from the long ones"
+    say_wrapped(f"{count_text(len(renamed), 'short name')} {words}")
     for file in renamed[:RENAMED_SHOWN]:
         say_wrapped(file.short_path, indent=2)
         say_wrapped(file.long_path.rpartition("/")[2], indent=4)

@@ -31,6 +31,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from mediashelf.cli.documents import chosen, document
 from mediashelf.drivers.coverage import Candidate, DeviceCover, reason_lost
 from mediashelf.drivers.findings import device_title
 from mediashelf.drivers.machines.classes import class_words
@@ -40,23 +41,23 @@ from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.findings import Finding
 
 
-def document(
+def driver_document(
     surveys: Sequence[Survey],
     machine: Machine | None,
     findings: Sequence[Finding],
     picked: Sequence[int],
 ) -> dict[str, Any]:
     """Return the whole answer; ``picked`` are the devices to list, all when empty."""
-    return {
-        "command": "drivers",
-        "version": 1,
-        "machine": None if machine is None else _machine(machine),
-        "targets": [_survey(survey, picked) for survey in surveys],
-        "findings": [finding.as_dict() for finding in findings],
-    }
+    return document(
+        "drivers",
+        machine=None if machine is None else machine_json(machine),
+        targets=[survey_json(survey, picked) for survey in surveys],
+        findings=findings,
+    )
 
 
-def _machine(machine: Machine) -> dict[str, Any]:
+def machine_json(machine: Machine) -> dict[str, Any]:
+    """Return a machine with its devices."""
     return {
         "name": machine.name,
         "devices": [
@@ -65,16 +66,15 @@ def _machine(machine: Machine) -> dict[str, Any]:
                 "slot": device.slot,
                 "name": device.title,
                 "class": class_words(device.class_code),
-                "line": device.line,
-                "hardware_ids": list(device.hardware_ids),
-                "compatible_ids": list(device.compatible_ids),
+                **chosen(device, "line", "hardware_ids", "compatible_ids"),
             }
             for number, device in enumerate(machine.devices, 1)
         ],
     }
 
 
-def _survey(survey: Survey, picked: Sequence[int]) -> dict[str, Any]:
+def survey_json(survey: Survey, picked: Sequence[int] = ()) -> dict[str, Any]:
+    """Return what one target finds; ``picked`` are the devices to list, all when empty."""
     family = survey.family
     major, minor = family.system.version
     return {
@@ -101,8 +101,8 @@ def _survey(survey: Survey, picked: Sequence[int]) -> dict[str, Any]:
                 "source": package.tree.name,
                 "folder": package.folder,
                 "kind": package.kind.name.lower(),
-                "files": list(package.files),
-                "provides": list(package.identifiers),
+                "files": package.files,
+                "provides": package.identifiers,
             }
             for package in survey.dos_packages
         ],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from mediashelf.cli.render import say, say_wrapped
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, Reason, reason_lost
 from mediashelf.drivers.findings import device_label, device_title
@@ -63,8 +65,25 @@ def _title(survey: Survey) -> str:
         name += f" ({survey.family.release_text})"
     if not survey.has_machine:
         return f"{name}: {count_text(len(survey.packages), 'INF package')}"
-    covered = sum(cover.cover in (Cover.DRIVER, Cover.DECLARED) for cover in survey.covers)
-    return f"{name}: {covered} of {count_text(len(survey.covers), 'device')} with a driver"
+    counts = Counter(_cover_words(survey, cover) for cover in survey.covers)
+    covered = f"{counts['covered']} of {count_text(len(survey.covers), 'device')} covered"
+    others = [f"{counts[word]} {word}" for word in _NOT_COVERED if counts[word]]
+    return f"{name}: {', '.join([covered, *others])}"
+
+
+_NOT_COVERED = ("incomplete", "only by a generic driver", "perhaps", "without a driver")
+
+
+def _cover_words(survey: Survey, cover: DeviceCover) -> str:
+    if survey.missing_for(cover):
+        return "incomplete"
+    return {
+        Cover.DRIVER: "covered",
+        Cover.DECLARED: "covered",
+        Cover.GENERIC: "only by a generic driver",
+        Cover.POSSIBLE: "perhaps",
+        Cover.NONE: "without a driver",
+    }[cover.cover]
 
 
 def _say_devices(survey: Survey) -> None:
@@ -138,8 +157,9 @@ def say_explanation(survey: Survey, index: int) -> None:
     ):
         if identifiers:
             say(f"  {heading}, in order")
+            # The numbers count ids that this device lacks as well, as its rank does.
             for identifier in identifiers:
-                say(f"    {identifier.text}")
+                say(f"    {identifier.position + 1:2} {identifier.text}")
     best = cover.best
     if best is not None:
         _say_candidate(survey, "wins", best)

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from contextlib import ExitStack
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
 import click
 
-from mediashelf.cli.discs.driver_json import document
+from mediashelf.cli.discs.driver_json import driver_document
 from mediashelf.cli.discs.driver_text import say_explanation, say_survey
 from mediashelf.cli.options import (
     fail_on_option,
@@ -21,18 +20,20 @@ from mediashelf.cli.options import (
 )
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped, summary
-from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.machines.devices import pick_device
-from mediashelf.drivers.machines.reading import Machine, read_machine
+from mediashelf.drivers.machines.reading import Machine
 from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
-from mediashelf.drivers.packages.finding import PackagesFound, find_packages
-from mediashelf.drivers.packages.tree import PackageTree
-from mediashelf.drivers.releases import check_releases
-from mediashelf.drivers.survey import Survey, survey
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Severity
 from mediashelf.formats.inf.systems import ARCHITECTURES
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
-from mediashelf.jobs.driver_sources import Source, open_sources
+from mediashelf.jobs.discs.driver_families import needed_family
+from mediashelf.jobs.discs.driver_survey import (
+    DriverAnswer,
+    DriverSubjects,
+    find_subjects,
+    survey_subjects,
+)
+from mediashelf.jobs.discs.recipe_options import RecipeOptions
 from mediashelf.readability.targets import Target, load_targets, pick_targets
 
 PLACES_SHOWN = 5
@@ -61,7 +62,7 @@ Examples:
     "--machine",
     "machine_path",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="The machine's devices: text of lspci (best -nnvmm), or hardware ids one a line.",
+    help="The machine's devices: output of `lspci -nn` (or -nnvmm), or a list of hardware ids.",
 )
 @target_option
 @targets_folder_option
@@ -69,7 +70,7 @@ Examples:
     "--family",
     "family_name",
     type=click.Choice(list(FAMILIES)),
-    help="Take packages as this family does; needed for targets of your own.",
+    help="Choose drivers by this family's rules, whatever the target's file says.",
 )
 @click.option("--release", metavar="X.Y", help="The release of nt5 or nt6, such as 5.0.")
 @click.option(
@@ -115,41 +116,29 @@ def drivers(
     For each package every file that its INF asks for is looked up where the INF
     says, in the tree of names that the target reads. Folders and recipes are
     judged under the names that the disc built from them would have. A recipe's
-    machine and targets stand in for options that are not given. Without a machine
+    machine and targets are used where options are not given. Without a machine
     only the packages are looked at. Signatures are not verified.
     """
     _check_code_page(code_page)
-    with ExitStack() as stack:
-        with progress("looking at the sources", quiet=quiet) as on_bytes:
-            sources = stack.enter_context(open_sources(paths, on_bytes=on_bytes))
-        machine = _machine(machine_path, sources)
-        picked = _picked(machine, explained)
-        targets = _targets(target_names, targets_folder, sources)
-        families = _families(targets, family_name, release, architecture)
-        findings = [*(machine.findings if machine else ())]
-        findings += [finding for source in sources for finding in source.findings]
-        surveys = []
-        for target, family in zip(targets, families, strict=True):
-            founds, unread = _find(sources, target, code_page, quiet)
-            devices = machine.devices if machine is not None else None
-            result = survey(founds, family, target.name, devices)
-            surveys.append(result)
-            findings += [*unread, *check_survey(result)]
-            if release is None and devices is not None:
-                findings += check_releases(result, founds, devices)
-    findings = _distinct(findings)
+    options = RecipeOptions(targets=target_names, machine=machine_path)
+    subjects = find_subjects(paths, options)
+    picked = _picked(subjects.machine, explained)
+    known = load_targets(targets_folder)
+    targets = _targets(subjects, known)
+    families = _families(targets, family_name, release, architecture)
+    answer = survey_subjects(
+        subjects,
+        list(zip(targets, families, strict=True)),
+        known,
+        code_page=code_page,
+        checks_releases=release is None,
+        progress=partial(progress, quiet=quiet),
+    )
     if as_json:
-        say_json(document(surveys, machine, findings, picked))
+        say_json(driver_document(answer.surveys, subjects.machine, answer.findings, picked))
     else:
-        _say(surveys, picked, findings, quiet)
-    exit_for(findings, fail_on)
-
-
-def _machine(path: Path | None, sources: list[Source]) -> Machine | None:
-    """Return the machine that is named, else that of the first recipe that has one."""
-    named = [path, *(source.machine for source in sources)]
-    chosen = next((one for one in named if one is not None), None)
-    return read_machine(chosen) if chosen is not None else None
+        _say(answer, picked, quiet)
+    exit_for(answer.findings, fail_on)
 
 
 def _picked(machine: Machine | None, explained: str | None) -> list[int]:
@@ -165,8 +154,8 @@ def _picked(machine: Machine | None, explained: str | None) -> list[int]:
     return picked
 
 
-def _say(surveys: list[Survey], picked: list[int], findings: list[Finding], quiet: bool) -> None:
-    for result in surveys:
+def _say(answer: DriverAnswer, picked: Sequence[int], quiet: bool) -> None:
+    for result in answer.surveys:
         if picked:
             for index in picked:
                 say_explanation(result, index)
@@ -176,7 +165,7 @@ def _say(surveys: list[Survey], picked: list[int], findings: list[Finding], quie
         return
     shown = [
         finding
-        for finding in findings
+        for finding in answer.findings
         # The list of packages says that already.
         if finding.rule != "inf-for-other-family"
     ]
@@ -184,33 +173,29 @@ def _say(surveys: list[Survey], picked: list[int], findings: list[Finding], quie
         shown = [finding for finding in shown if finding.severity is not Severity.NOTE]
     say_findings(shown, limit=PLACES_SHOWN)
     if not quiet:
-        say_wrapped(f"{summary(findings)}; signatures not verified")
+        say_wrapped(f"{summary(answer.findings)}; signatures not verified")
 
 
 def _check_code_page(name: str) -> None:
     try:
         bytes(range(256)).decode(name, "surrogateescape")
     except (LookupError, ValueError) as error:
-        raise click.BadParameter(f"{name!r} is no code page", param_hint="--code-page") from error
+        raise click.BadParameter(
+            f"{name!r} is not a code page", param_hint="--code-page"
+        ) from error
 
 
-def _targets(names: tuple[str, ...], folder: Path | None, sources: list[Source]) -> list[Target]:
-    wanted = names or tuple(dict.fromkeys(name for source in sources for name in source.targets))
-    if not wanted:
+def _targets(subjects: DriverSubjects, known: Mapping[str, Target]) -> list[Target]:
+    if not subjects.target_names:
         raise click.UsageError("Name a target with --target, such as win9x or nt5.")
-    return pick_targets(wanted, load_targets(folder))
+    return pick_targets(subjects.target_names, known)
 
 
 def _families(
-    targets: list[Target], family_name: str | None, release: str | None, architecture: str
+    targets: list[Target], chosen: str | None, release: str | None, architecture: str
 ) -> list[Family]:
     """Return how each target takes drivers; a release is for the families that have it."""
-    names = [family_name or target.name for target in targets]
-    for name in names:
-        if name not in FAMILIES:
-            raise click.UsageError(
-                f"{name!r} is a target of your own; say with --family how it takes drivers."
-            )
+    names = [chosen or needed_family(target) for target in targets]
     wanted = _release(release) if release is not None else None
     if wanted is not None and not any(wanted in FAMILIES[name].releases for name in names):
         known = [release for name in names for release in FAMILIES[name].releases]
@@ -231,47 +216,5 @@ def _families(
 def _release(text: str) -> tuple[int, int]:
     match = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})", text, re.ASCII)
     if match is None:
-        raise click.BadParameter(f"{text!r} is no release such as 5.1", param_hint="--release")
+        raise click.BadParameter(f"{text!r} is not a release such as 5.1", param_hint="--release")
     return int(match[1]), int(match[2])
-
-
-def _find(
-    sources: list[Source], target: Target, code_page: str, quiet: bool
-) -> tuple[list[tuple[PackageTree, PackagesFound]], list[Finding]]:
-    """Return the packages of each source as ``target`` sees it, and what was not read."""
-    founds: list[tuple[PackageTree, PackagesFound]] = []
-    findings: list[Finding] = []
-    with progress("reading INFs", unit="INF", quiet=quiet) as on_inf:
-        for source in sources:
-            tree = source.tree_for(target)
-            if tree is None:
-                findings.append(_unreadable(source, target))
-                continue
-            if len(sources) > 1:
-                tree = replace(tree, prefix=f"{tree.name}:")
-            found = find_packages(tree, code_page=code_page, on_inf=on_inf)
-            founds.append((tree, found))
-            findings += found.findings
-    return founds, findings
-
-
-def _unreadable(source: Source, target: Target) -> Finding:
-    return Finding(
-        "no-tree-for-target",
-        Severity.ERROR,
-        source.name,
-        f"{target.name} reads no tree of names on it",
-        "see what is on it with mediashelf show",
-        target=target.name,
-    )
-
-
-def _distinct(findings: Iterable[Finding]) -> list[Finding]:
-    """Return each finding once: several targets read the same texts; the worst one is kept."""
-    kept: dict[tuple[str, str, str, str], Finding] = {}
-    for finding in findings:
-        key = (finding.rule, finding.where, finding.message, finding.target)
-        known = kept.get(key)
-        if known is None or finding.severity > known.severity:
-            kept[key] = finding
-    return list(kept.values())

@@ -1,10 +1,10 @@
 """``mediashelf targets``: what each target reads, and where that is written.
 
 The shape of ``--json``: ``command`` and ``version``, then ``targets``, one object each:
-``name``, ``title``, ``file`` (null for a built-in target), ``first_phase`` (a name or
-null), and ``limits``, one object each with ``limit``, ``meaning``, ``value``,
-``source``, ``is_published``, and ``rules``, the rules that ask for it, each with
-``rule``, ``title`` and ``severity``.
+``name``, ``title``, ``file`` (null for a built-in target), ``family`` and
+``first_phase`` (a name or null), and ``limits``, one object each with ``limit``,
+``meaning``, ``value``, ``source``, ``is_published``, and ``rules``, the rules that ask
+for it, each with ``rule``, ``title`` and ``severity``.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from typing import Any
 
 import click
 
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import json_option, quiet_option, targets_folder_option
 from mediashelf.cli.render import say, say_json, say_wrapped, table
 from mediashelf.readability.limits import LIMIT_KINDS, Limit, LimitValue
@@ -34,13 +35,14 @@ Examples:
 A target of your own is a file NAME.toml in the targets folder:
   title = "Workshop laptops"
   based_on = "nt5"
+  family = "nt5"
   drop = ["boot_media"]
   [limits.path_length]
   value = 200
   source = "common practice"
 \b
-A limit whose source begins with "common practice" or "from memory" never
-yields more than a note.
+A limit whose source begins with "common practice", "from memory" or "quoted
+elsewhere" never yields more than a note.
 """
 )
 @click.argument("names", nargs=-1, metavar="[NAME]...")
@@ -52,13 +54,13 @@ def targets(names: Sequence[str], targets_folder: Path | None, as_json: bool, qu
 
     A target is an operating-system family as rows of data: every limit with its
     value and with the place where it is published, or the words "common
-    practice" or "from memory" where it is not.
+    practice", "from memory" or "quoted elsewhere" where that was not read.
     """
     known = load_targets(targets_folder)
     picked = pick_targets(names, known)
     if as_json:
         shown = picked or known.values()
-        say_json({"command": "targets", "version": 1, "targets": [_document(t) for t in shown]})
+        say_json(document("targets", targets=[_target(one) for one in shown]))
     elif picked:
         for target in picked:
             _say_target(target)
@@ -89,6 +91,8 @@ def _say_target(target: Target) -> None:
     say_wrapped(f"{target.name}: {target.title}")
     if target.file is not None:
         say_wrapped(f"file: {target.file}", indent=2)
+    if target.family:
+        say_wrapped(f"chooses drivers by the rules of: {target.family}", indent=2)
     if target.first_phase is not None:
         say_wrapped(f"setup begins by reading as: {target.first_phase.name}", indent=2)
     say()
@@ -123,28 +127,26 @@ def _rules_for(key: str) -> list[Rule]:
     return [rule for rule in RULES if rule.needs == key]
 
 
-def _document(target: Target) -> Mapping[str, Any]:
+def _target(target: Target) -> Mapping[str, Any]:
+    phase = target.first_phase
     return {
-        "name": target.name,
-        "title": target.title,
-        "file": str(target.file) if target.file else None,
-        "first_phase": target.first_phase.name if target.first_phase else None,
-        "limits": [_limit_document(limit) for limit in target.limits.values()],
+        **chosen(target, "name", "title", "file"),
+        "family": target.family or None,
+        "first_phase": None if phase is None else phase.name,
+        "limits": [_limit(limit) for limit in target.limits.values()],
     }
 
 
-def _limit_document(limit: Limit) -> Mapping[str, Any]:
+def _limit(limit: Limit) -> Mapping[str, Any]:
     return {
         "limit": limit.key,
         "meaning": LIMIT_KINDS[limit.key].meaning,
-        "value": limit.value,
-        "source": limit.source,
-        "is_published": limit.is_published,
+        **chosen(limit, "value", "source", "is_published"),
         "rules": [
             {
                 "rule": rule.id,
                 "title": rule.title,
-                "severity": limit.severity_of(rule.severity).word,
+                "severity": limit.severity_of(rule.severity),
             }
             for rule in _rules_for(limit.key)
         ],

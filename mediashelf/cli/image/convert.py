@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from mediashelf.cli.documents import chosen, document
+from mediashelf.cli.image.show_tracks import track_dict
 from mediashelf.cli.options import fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
@@ -41,7 +43,9 @@ Examples:
     help="The image to write; it appears whole or not at all.",
 )
 @click.option("--track", "number", type=int, metavar="N", help="The track, if several hold data.")
-@click.option("--anyway", is_flag=True, help="Write even if sectors are lost or out of place.")
+@click.option(
+    "--anyway", is_flag=True, help="Write even if sectors are lost or at a wrong address."
+)
 @click.option("--zero-lost", is_flag=True, help="With --anyway: lost sectors become zeros.")
 @click.option("--parity", is_flag=True, help="Read the parity of good sectors too; slower.")
 @click.option("--replace", is_flag=True, help="Write over an existing DISC.iso.")
@@ -62,10 +66,10 @@ def convert(
 ) -> None:
     """Turn the data track of a raw image into an image of 2048-byte sectors.
 
-    Every sector is judged by what it carries: sync, address, mode and EDC, and
-    where the EDC fails, its parity. Damage that the parity can put right is put
-    right in the new image, and proved by the EDC; the source stays as it is. Where
-    sectors are lost or out of place nothing is written, unless you say --anyway.
+    Every sector is verified by its sync, address, mode and EDC. Where the EDC fails and
+    the parity can correct the sector, the new image has it corrected, with its EDC good;
+    the source stays as it is. Where sectors are lost or at a wrong address nothing is
+    written, unless you say --anyway.
     Without a sheet the sectors' size and kind are recognised. Audio cannot be converted.
     """
     if zero_lost and not anyway:
@@ -160,36 +164,22 @@ def _blockers(result: Conversion) -> str:
 
 def _document(source: Path, result: Conversion, zero_lost: bool) -> dict[str, object]:
     report = result.report
-    return {
-        "command": "convert",
-        "version": 1,
-        "source": str(source),
-        "output": str(result.output),
-        "is_written": result.is_written,
-        "size": result.size,
-        "track": {
-            "number": report.track.number,
-            "type": report.track.layout.name,
-            "file": str(report.track.path),
-            "offset": report.track.offset,
-            "first_lba": report.first_lba,
-            "sector_count": report.track.sector_count,
-        },
-        "sectors": {verdict.value: count for verdict, count in report.counts.items()},
-        "bytes_corrected": report.bytes_corrected,
-        "parity_read": report.is_parity_read,
-        "lost_as": "zeros" if zero_lost else "found",
-        "runs": [
-            {
-                "verdict": run.verdict.value,
-                "reason": run.reason,
-                "first_lba": run.first_lba,
-                "sector_count": run.count,
-                "offset": run.offset,
-                "size": run.size,
-                "bytes_corrected": run.bytes_changed,
-            }
+    return document(
+        "convert",
+        source=source,
+        **chosen(result, "output", "is_written", "size"),
+        track=track_dict(report.track) | {"first_lba": report.first_lba},
+        sectors=report.counts,
+        bytes_corrected=report.bytes_corrected,
+        parity_read=report.is_parity_read,
+        lost_as="zeros" if zero_lost else "found",
+        runs=[
+            chosen(
+                *(run, "verdict", "reason", "first_lba", "offset", "size"),
+                sector_count=run.count,
+                bytes_corrected=run.bytes_changed,
+            )
             for run in report.runs
         ],
-        "findings": [finding.as_dict() for finding in result.findings],
-    }
+        findings=result.findings,
+    )

@@ -41,8 +41,8 @@ Examples:
   mediashelf mend card.iso --from a.iso --as home/kiosk.iso -o mended.iso
 
 \b
-Exit codes: 0 mended and proved, or nothing to mend; 1 warnings or errors,
-as when it rests on a vote; 12 parts cannot be mended, nothing written.
+Exit codes: 0 mended and proved, or nothing to mend; 1 with warnings or errors,
+such as a result by vote; 12 parts cannot be mended, nothing written.
 """
 )
 @click.argument("image")
@@ -125,7 +125,7 @@ def mend(
         record = reference.record if reference is not None else None
         if record is None and not copies:
             raise click.UsageError(
-                f"{image} is not on record, so nothing but copies can tell: name them with --from."
+                f"{image} has no recorded digest; give at least two other copies with --from."
             )
         more = [] if reference is None else find_copies(catalogue, reference.row, reference.record)
         size = record.size if record is not None else job.size

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from mediashelf.cli.documents import chosen, document
 from mediashelf.findings import Finding
 from mediashelf.integrity.mending.values import CopyReport, Mending, Part
 from mediashelf.integrity.structure.damage import Span, TouchedEntry
@@ -24,38 +25,24 @@ def mend_document(
 
     ``from`` lists places in ``files``, whose first is the image itself.
     """
-    return {
-        "command": "mend",
-        "version": 1,
-        "image": str(result.image),
-        "output": str(result.output) if result.output is not None else None,
-        "dry_run": dry_run,
-        "outcome": result.outcome.value,
-        "is_written": result.is_written,
-        "size": result.size,
-        "block_size": result.block_size,
-        "digests": result.digests,
-        "proved_by": None
+    return document(
+        "mend",
+        **chosen(result, "image", "output", dry_run=dry_run),
+        **chosen(result, "outcome", "is_written", "size", "block_size", "digests"),
+        proved_by=None
         if reference is None
-        else {
-            "shelf": reference.row.shelf,
-            "path": reference.row.path,
-            "recorded_at": reference.record.recorded_at,
-            "digests": reference.record.digests,
-        },
-        "files": [_file(report) for report in result.copies],
-        "parts": [_part(part) for part in result.parts],
-        "touched": {
-            "mended": [_entry(entry) for entry in touched.mended],
-            "open": [_entry(entry) for entry in touched.open],
-        },
-        "findings": [finding.as_dict() for finding in findings],
-    }
+        else chosen(reference.row, "shelf", "path")
+        | chosen(reference.record, "recorded_at", "digests"),
+        files=map(_file, result.copies),
+        parts=map(_part, result.parts),
+        touched={"mended": map(_entry, touched.mended), "open": map(_entry, touched.open)},
+        findings=findings,
+    )
 
 
 def _file(report: CopyReport) -> dict[str, Any]:
     return {
-        "file": str(report.path),
+        "file": report.path,
         "size": report.size,
         "sectors_given": report.given,
         "sectors_unreadable": report.unreadable,
@@ -69,26 +56,18 @@ def _file(report: CopyReport) -> dict[str, Any]:
 def _part(part: Part) -> dict[str, Any]:
     return {
         **_span(part.span),
-        "how": part.how.value,
-        "from": list(part.sources),
-        "changed": [_span(span) for span in part.changed],
-        "tried": part.tried,
+        **chosen(part, "how", "tried", "zeros_won", "disputed"),
+        "from": part.sources,
+        "changed": map(_span, part.changed),
         # null: more than can be written exactly
         "possible": part.possible if part.possible <= _LARGEST_EXACT else None,
         "sectors_absent": part.absent,
-        "zeros_won": part.zeros_won,
-        "disputed": part.disputed,
     }
 
 
 def _span(span: Span) -> dict[str, int]:
-    return {
-        "offset": span.offset,
-        "length": span.length,
-        "first_lba": span.first_lba,
-        "last_lba": span.last_lba,
-    }
+    return chosen(span, "offset", "length", "first_lba", "last_lba")
 
 
 def _entry(entry: TouchedEntry) -> dict[str, Any]:
-    return {"path": entry.path, "size": entry.size, "touched": entry.touched}
+    return chosen(entry, "path", "size", "touched")

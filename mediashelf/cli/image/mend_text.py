@@ -10,7 +10,7 @@ from mediashelf.integrity.mending.findings import place_text, tries_text
 from mediashelf.integrity.mending.values import How, Mending, MendOutcome, Part
 from mediashelf.integrity.structure.damage import TouchedEntry
 from mediashelf.jobs.mend_record import Reference, Touched
-from mediashelf.text import count_text, size_text
+from mediashelf.text import count_text, others_text, size_text
 
 _PARTS_SHOWN = 12
 _SPANS_SHOWN = 3
@@ -36,7 +36,8 @@ def say_mending(
         _say_entries("not known there", touched.open)
         if touched.mended or touched.open:
             others = touched.entry_count - len({*touched.mended, *touched.open})
-            say_wrapped(f"{max(0, others):,} other entries lie wholly elsewhere", indent=2)
+            if others > 0:
+                say_wrapped(others_text(others, "not affected"), indent=2)
         say()
     shown = [each for each in findings if not quiet or each.severity > Severity.NOTE]
     if shown:
@@ -92,7 +93,7 @@ def _say_parts(result: Mending) -> None:
 def _source(part: Part, result: Mending) -> str:
     files = ", ".join(map(_file_word, part.sources))
     if part.how is How.SECTORS and part.absent:
-        return f"{files}, zeros where nothing was"
+        return f"{files}, zeros where no copy had data"
     if part.how is How.SECTORS:
         return f"sectors of {files} ({count_text(part.tried, 'try', 'tries')})"
     if part.how is How.VOTED:
@@ -129,7 +130,7 @@ def _closing(result: Mending, reference: Reference | None, dry_run: bool) -> str
     if result.outcome is MendOutcome.AS_RECORDED:
         return "Every byte is as recorded: nothing to mend, nothing written."
     if result.outcome is MendOutcome.UNCHANGED:
-        return "Nothing to mend as far as these files tell, which is no proof; nothing written."
+        return "Nothing to mend, as far as these files show; that proves nothing. Nothing written."
     if not result.is_written:
         verdict = {
             MendOutcome.PROVED: "It can be mended, and every byte of that is proved.",

@@ -1,52 +1,41 @@
-"""``mediashelf show``: what is in an image."""
+"""``mediashelf show``: what is in an image, and what happened to it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from itertools import islice
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
-from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
-from mediashelf.cli.image.show_json import json_lines, udf_revision_text
-from mediashelf.cli.image.show_tracks import say_tracks
-from mediashelf.cli.image.show_tree import tree_lines
+from mediashelf.cli.image.show_json import json_lines
+from mediashelf.cli.image.show_text import say_image, write_lines
 from mediashelf.cli.options import (
+    catalogue_option,
     fail_on_option,
     json_option,
     quiet_option,
     target_option,
     targets_folder_option,
 )
-from mediashelf.cli.render import exit_for, say, say_findings, say_wrapped, summary, terminal_width
+from mediashelf.cli.render import exit_for, say, say_wrapped, tell
 from mediashelf.cli.report_file import report_option
-from mediashelf.findings import Severity
-from mediashelf.formats.iso.boot_catalog import PLATFORMS
-from mediashelf.formats.volume import (
-    SECTOR_SIZE,
-    BootEntry,
-    BootFacts,
-    DiscFacts,
-    VolumeFacts,
-    VolumeKind,
-)
-from mediashelf.image import DiscImage, open_image
-from mediashelf.text import count_text, size_text, wrap
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.image import open_image
 
 if TYPE_CHECKING:
     from mediashelf.readability.targets import Target
 
-LABEL_WIDTH = 10
-PLACES_SHOWN = 3  # of one rule, without --all
-MEDIA_SHOWN = ("74min", "80min")
-MEDIA_TYPES = {
-    0: "no emulation",
-    1: "1.2 MB floppy",
-    2: "1.44 MB floppy",
-    3: "2.88 MB floppy",
-    4: "hard disk",
+_NOT_WITH_HISTORY = {
+    "tree": "tree",
+    "kinds": "volume",
+    "show_all": "all",
+    "report_path": "report",
+    "machine_path": "machine",
+    "target_names": "target",
 }
 
 
@@ -58,11 +47,13 @@ Examples:
   mediashelf show disc.iso --tree
   mediashelf show disc.iso --tree --volume joliet
   mediashelf show disc.iso --json
+  mediashelf show -q library/*.iso
+  mediashelf show disc.iso --history
   mediashelf show drivers.iso --report page.html -t win9x -m machine.txt
 """
 )
-@click.argument("path", type=click.Path(path_type=Path), metavar="IMAGE")
-@click.option("--tree", is_flag=True, help="List every file and directory of each volume.")
+@click.argument("names", nargs=-1, required=True, metavar="IMAGE...")
+@click.option("--tree", is_flag=True, help="List every file and folder of each volume.")
 @click.option(
     "--volume",
     "kinds",
@@ -71,7 +62,12 @@ Examples:
     help="Show only volumes of this kind. Repeatable.",
 )
 @click.option("--all", "show_all", is_flag=True, help="Print every finding in full.")
-@report_option("Write a page as well: what takes the room, where it fits, what was renamed.")
+@click.option(
+    "--history",
+    is_flag=True,
+    help="Show what happened to an image on record instead; its file may be gone.",
+)
+@report_option("Write a page as well: what takes up the space, where it fits, what was renamed.")
 @click.option(
     "-m",
     "--machine",
@@ -81,45 +77,105 @@ Examples:
 )
 @target_option
 @targets_folder_option
+@catalogue_option
 @json_option
 @quiet_option
 @fail_on_option
+@click.pass_context
 def show(
-    path: Path,
+    context: click.Context,
+    names: tuple[str, ...],
     tree: bool,
     kinds: tuple[str, ...],
     show_all: bool,
+    history: bool,
     report_path: Path | None,
     machine_path: Path | None,
     target_names: tuple[str, ...],
     targets_folder: Path | None,
+    catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
     fail_on: str,
 ) -> None:
-    """Show what an image holds: volumes, labels, trees, boot methods, room used, findings.
+    """Show what an image holds: volumes, labels, trees, boot methods, space used, findings.
 
-    Reads the structures of the disc, not the contents of its files. A finding is
-    something about those structures that is not as it should be. The page of
-    --report has the findings of its targets and machine as well.
+    Reads the structures of the disc, not the contents of its files, so that many
+    images take seconds. A finding is something about those structures that is not as
+    it should be. The page of --report has the findings of its targets and machine as
+    well. With --history, when an image was recorded, confirmed, found wrong, mended,
+    put on which card, and how it did in which session.
     """
+    if len(names) > 1 and (as_json or report_path is not None):
+        raise click.UsageError("--json and --report describe one image; name one.")
+    if history:
+        _say_histories(context, names, catalogue_path, as_json=as_json, quiet=quiet)
+        return
     targets = _page_targets(report_path, machine_path, target_names, targets_folder)
-    with open_image(path) as image:
-        volumes = tuple(
-            volume for volume in image.facts.volumes if not kinds or volume.kind.value in kinds
-        )
-        if as_json:
-            _write_lines(json_lines(image, volumes))
-        else:
-            _say_image(image, volumes, tree=tree, show_all=show_all, quiet=quiet)
-        if report_path is not None:
-            # Loaded only for a page: templates and drivers cost more than a short answer.
-            from mediashelf.cli.image.show_report import write_image_page
 
-            write_image_page(report_path, image, targets, machine_path)
-            if not (as_json or quiet):
-                say_wrapped(f"Report: {report_path}")
-    exit_for(image.findings, fail_on)
+    def show_one(path: Path) -> list[Finding]:
+        with open_image(path) as image:
+            volumes = tuple(
+                volume for volume in image.facts.volumes if not kinds or volume.kind.value in kinds
+            )
+            if as_json:
+                write_lines(json_lines(image, volumes))
+            else:
+                is_one = len(names) == 1
+                say_image(image, volumes, tree=tree, show_all=show_all, quiet=quiet, is_one=is_one)
+            if report_path is not None:
+                # Loaded only for a page: templates and drivers cost more than a short answer.
+                from mediashelf.cli.image.show_report import write_image_page
+
+                write_image_page(report_path, image, targets, machine_path)
+                if not (as_json or quiet):
+                    say_wrapped(f"Report: {report_path}")
+            return list(image.findings)
+
+    exit_for(_each(names, show_one, is_apart=not quiet), fail_on)
+
+
+def _each(
+    names: Sequence[str], show_one: Callable[[Path], list[Finding]], *, is_apart: bool
+) -> list[Finding]:
+    """Show one image after the other; one that cannot be opened does not hide the others."""
+    findings: list[Finding] = []
+    failed: InputError | None = None
+    for number, name in enumerate(names):
+        if number and is_apart:
+            say()
+        try:
+            findings += show_one(Path(name))
+        except InputError as error:
+            if len(names) == 1:
+                raise
+            tell(str(error))
+            failed = error
+    if failed is not None:
+        raise SystemExit(failed.exit_code)
+    return findings
+
+
+def _say_histories(
+    context: click.Context,
+    names: Sequence[str],
+    catalogue_path: Path | None,
+    *,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    for option, word in _NOT_WITH_HISTORY.items():
+        if context.get_parameter_source(option) is not ParameterSource.DEFAULT:
+            raise click.UsageError(f"--history opens no image; it takes no --{word}.")
+    # Loaded only here: an image is shown without a catalogue.
+    from mediashelf.catalogue.store import open_catalogue
+    from mediashelf.cli.image.show_history import say_history
+
+    with open_catalogue(catalogue_path) as catalogue:
+        for number, name in enumerate(names):
+            if number:
+                say()
+            say_history(catalogue, name, as_json=as_json, quiet=quiet)
 
 
 def _page_targets(
@@ -137,143 +193,3 @@ def _page_targets(
     from mediashelf.readability.targets import load_targets, pick_targets
 
     return pick_targets(names, load_targets(folder))
-
-
-def _say_image(
-    image: DiscImage,
-    volumes: tuple[VolumeFacts, ...],
-    *,
-    tree: bool,
-    show_all: bool,
-    quiet: bool,
-) -> None:
-    if not quiet:
-        say_wrapped(image.path.name)
-        _say_size(image.facts)
-        if image.facts.looks_raw:
-            say()
-            say_tracks(image.path)
-        for volume in volumes:
-            say()
-            _say_volume(volume)
-        if not volumes and image.facts.volumes:
-            kinds = ", ".join(volume.kind.value for volume in image.facts.volumes)
-            say_wrapped(f"No volume of that kind; this disc has: {kinds}")
-        if image.facts.boot is not None:
-            say()
-            _say_boot(image.facts.boot)
-    if tree:
-        for volume in volumes:
-            _say_tree(volume, quiet)
-    _say_findings(image, show_all=show_all, quiet=quiet)
-
-
-def _pair(label: str, text: str) -> None:
-    """Print a label and its text; a long text goes on below itself."""
-    for line in wrap(text, terminal_width(), lead=label.ljust(LABEL_WIDTH) + " "):
-        click.echo(line)
-
-
-def _say_size(facts: DiscFacts) -> None:
-    sectors = -(-facts.size // SECTOR_SIZE)
-    exact = f", {facts.size:,} bytes" if facts.size >= 1024 else ""
-    _pair("size", f"{size_text(facts.size)}{exact}, {count_text(sectors, 'sector')}")
-    if facts.looks_raw:
-        return
-    first = next((volume for volume in facts.volumes if volume.block_count), None)
-    if first is not None:
-        _pair("volume", _against_size(first, facts.size))
-    capacities = [NAMED[name] for name in MEDIA_SHOWN] + [EMULATED_DRIVE]
-    _pair(
-        "room used",
-        ", ".join(f"{c.percent_of(facts.size):.1f} % of {c.name}" for c in capacities),
-    )
-
-
-def _against_size(volume: VolumeFacts, size: int) -> str:
-    """Say how the size that a volume gives itself compares with the image's."""
-    volume_size = volume.block_count * volume.block_size
-    blocks = f"{volume.block_count:,} blocks"
-    if volume.block_size != SECTOR_SIZE:
-        blocks += f" of {volume.block_size} bytes"
-    if volume_size == size:
-        return f"{blocks}, exactly the image"
-    if volume_size > size:
-        return f"{blocks}, {size_text(volume_size - size)} more than the image has"
-    return f"{blocks}, then {size_text(size - volume_size)} in the image"
-
-
-def _say_volume(volume: VolumeFacts) -> None:
-    words = [f'"{volume.label}"' if volume.label else "no label"]
-    if volume.detail:
-        words.append(volume.detail)
-    revision = udf_revision_text(volume)
-    if revision:
-        words.append(f"revision {revision}")
-    _pair(volume.kind.value, ", ".join(words))
-    _pair("  holds", _holdings(volume))
-    for label, text in (("  made", volume.created), ("  changed", volume.modified)):
-        if text:
-            _pair(label, text.replace("T", " ").replace("+00:00", " UTC"))
-    for name, text in volume.identifiers.items():
-        _pair("  text", f"{name.replace('_', ' ')}: {text}")
-
-
-def _holdings(volume: VolumeFacts) -> str:
-    if not volume.entries_read:
-        return "contents not read"
-    files = volume.files
-    text = (
-        f"{count_text(len(files), 'file')}, "
-        f"{count_text(len(volume.entries) - len(files), 'directory', 'directories')}, "
-        f"{size_text(sum(entry.size for entry in files))}"
-    )
-    return text if volume.is_complete else f"{text}; some of it could not be read"
-
-
-def _say_boot(boot: BootFacts) -> None:
-    words = [f"catalog at LBA {boot.catalog_lba}"]
-    words.append("checksum right" if boot.checksum_is_valid else "checksum wrong")
-    if boot.id_text:
-        words.append(f'id "{boot.id_text}"')
-    _pair("boot", ", ".join(words))
-    for entry in boot.entries:
-        label = f"  part {entry.section}" if entry.section else "  first"
-        _pair(label, _boot_entry(entry))
-
-
-def _boot_entry(entry: BootEntry) -> str:
-    platform = PLATFORMS.get(entry.platform_id, f"platform {entry.platform_id:#04x}")
-    media = MEDIA_TYPES.get(entry.media_type, f"media type {entry.media_type}")
-    words = [platform, media, f"{size_text(entry.image_size)} at LBA {entry.load_lba}"]
-    if not entry.is_bootable:
-        words.append("marked not bootable")
-    return ", ".join(words)
-
-
-def _say_tree(volume: VolumeFacts, quiet: bool) -> None:
-    if not quiet:
-        say()
-    kind = f"{volume.kind.value} tree" + (f" ({volume.detail})" if volume.is_enhanced else "")
-    click.echo(kind)
-    if not volume.entries_read:
-        say("  contents not read")
-    _write_lines(tree_lines(volume))
-
-
-def _say_findings(image: DiscImage, *, show_all: bool, quiet: bool) -> None:
-    findings = [
-        finding for finding in image.findings if not quiet or finding.severity > Severity.NOTE
-    ]
-    if not quiet:
-        say()
-        _pair("findings", f"{summary(image.findings)}; contents of files not read")
-    if findings:
-        say_findings(findings, limit=0 if show_all else PLACES_SHOWN)
-
-
-def _write_lines(lines: Iterable[str]) -> None:
-    """Print many lines that are safe already, some thousands at a time."""
-    iterator = iter(lines)
-    while block := list(islice(iterator, 4096)):
-        click.echo("\n".join(block))

@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import Any
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.image.show_tracks import tracks_json
 from mediashelf.formats.volume import (
     FLAG_HIDDEN,
@@ -18,30 +19,32 @@ from mediashelf.formats.volume import (
 )
 from mediashelf.image import DiscImage
 
-VERSION = 1
+_VOLUME = (
+    *("kind", "label", "detail", "block_size", "block_count", "identifiers", "joliet_level"),
+    *("is_enhanced", "entries_read", "is_complete"),
+)
+_BOOT_ENTRY = (
+    *("section", "platform_id", "is_bootable", "media_type", "load_segment", "system_type"),
+    *("sector_count", "load_lba", "image_size"),
+)
 
 
 def json_lines(image: DiscImage, volumes: tuple[VolumeFacts, ...]) -> Iterator[str]:
     """Yield the lines of the document; together they are one JSON object."""
     facts = image.facts
-    head = {
-        "command": "show",
-        "version": VERSION,
-        "image": str(image.path),
-        "size": facts.size,
-        "looks_raw": facts.looks_raw,
-        "tracks": tracks_json(image.path) if facts.looks_raw else [],
-        "capacity": [
-            {
-                "name": capacity.name,
-                "sectors": capacity.sectors,
-                "percent": round(capacity.percent_of(facts.size), 2),
-            }
-            for capacity in (*NAMED.values(), EMULATED_DRIVE)
+    head = document(
+        "show",
+        image=image.path,
+        size=facts.size,
+        looks_raw=facts.looks_raw,
+        tracks=tracks_json(image.path) if facts.looks_raw else [],
+        capacity=[
+            chosen(one, "name", "sectors", percent=round(one.percent_of(facts.size), 2))
+            for one in (*NAMED.values(), EMULATED_DRIVE)
         ],
-        "boot": None if facts.boot is None else _boot(facts.boot),
-        "findings": [finding.as_dict() for finding in image.findings],
-    }
+        boot=None if facts.boot is None else _boot(facts.boot),
+        findings=image.findings,
+    )
     yield f'{_dump(head)[:-1]}, "volumes": ['
     for number, volume in enumerate(volumes, 1):
         yield f'{_dump(_volume(volume))[:-1]}, "entries": ['
@@ -57,21 +60,13 @@ def _dump(value: dict[str, Any]) -> str:
 
 
 def _volume(volume: VolumeFacts) -> dict[str, Any]:
-    return {
-        "kind": volume.kind.value,
-        "label": volume.label,
-        "detail": volume.detail,
-        "block_size": volume.block_size,
-        "block_count": volume.block_count,
-        "created": volume.created or None,
-        "modified": volume.modified or None,
-        "identifiers": volume.identifiers,
-        "joliet_level": volume.joliet_level,
-        "is_enhanced": volume.is_enhanced,
-        "udf_revision": udf_revision_text(volume) or None,
-        "entries_read": volume.entries_read,
-        "is_complete": volume.is_complete,
-    }
+    return chosen(
+        volume,
+        *_VOLUME,
+        created=volume.created or None,
+        modified=volume.modified or None,
+        udf_revision=udf_revision_text(volume) or None,
+    )
 
 
 def udf_revision_text(volume: VolumeFacts) -> str:
@@ -82,6 +77,7 @@ def udf_revision_text(volume: VolumeFacts) -> str:
 
 
 def _entry(entry: Entry) -> dict[str, Any]:
+    # By hand: a disc can have 100,000 of them.
     return {
         "path": entry.path,
         "identifier": entry.identifier,
@@ -104,18 +100,5 @@ def _boot(boot: BootFacts) -> dict[str, Any]:
         "catalog_lba": boot.catalog_lba,
         "id": boot.id_text,
         "checksum_is_valid": boot.checksum_is_valid,
-        "entries": [
-            {
-                "section": entry.section,
-                "platform_id": entry.platform_id,
-                "is_bootable": entry.is_bootable,
-                "media_type": entry.media_type,
-                "load_segment": entry.load_segment,
-                "system_type": entry.system_type,
-                "sector_count": entry.sector_count,
-                "load_lba": entry.load_lba,
-                "image_size": entry.image_size,
-            }
-            for entry in boot.entries
-        ],
+        "entries": [chosen(entry, *_BOOT_ENTRY) for entry in boot.entries],
     }

@@ -13,7 +13,7 @@ from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.image import DiscImage
-from mediashelf.jobs.driver_sources import OpenedImageSource
+from mediashelf.jobs.discs.driver_sources import OpenedImageSource
 from mediashelf.readability.check import check_targets, verdict_on
 from mediashelf.readability.targets import Target
 from mediashelf.reports.disc.page import DiscSubject, disc_html
@@ -54,7 +54,7 @@ def write_image_page(
 
 
 def _surveys(image: DiscImage, targets: Sequence[Target], machine: Machine) -> Iterator[Survey]:
-    """Yield what each target finds; how a target of one's own takes drivers is not known."""
+    """Yield what each target finds, where its driver family is known."""
     source = OpenedImageSource(image)
     for target in targets:
         tree = source.tree_for(target)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from mediashelf.cli.documents import chosen
 from mediashelf.cli.render import say, say_wrapped, table
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.raw.sectors import SectorLayout
@@ -41,17 +42,15 @@ def tracks_json(path: Path) -> list[dict[str, Any]]:
         tracks = read_raw_disc(path).tracks
     except MediashelfError:
         return []
-    return [_track(track) for track in tracks]
+    return [track_dict(track) for track in tracks]
 
 
-def _track(track: RawTrack) -> dict[str, Any]:
+def track_dict(track: RawTrack) -> dict[str, Any]:
+    """Return the JSON form of a track."""
     return {
-        "number": track.number,
         "type": track.layout.name,
         "file": str(track.path),
-        "offset": track.offset,
-        "sector_count": track.sector_count,
-        "first_lba": track.first_lba,
+        **chosen(track, "number", "offset", "sector_count", "first_lba"),
     }
 
 

@@ -8,7 +8,6 @@ from datetime import timedelta
 from pathlib import Path
 
 import click
-from click.core import ParameterSource
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth, run_audit
 from mediashelf.catalogue.auditing.due import Budget, plan_due
@@ -17,14 +16,17 @@ from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.library.audit_due import DueRun, budget_option, due_lines, due_option
 from mediashelf.cli.library.audit_json import audit_document
 from mediashelf.cli.library.audit_text import say_audit
-from mediashelf.cli.library.checksums import check_folder
-from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
+from mediashelf.cli.options import (
+    catalogue_option,
+    fail_on_option,
+    json_option,
+    moved_option,
+    quiet_option,
+)
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json, say_wrapped, tell
 from mediashelf.cli.report_file import CREATED_BY, moment_text, report_option, write_report
 from mediashelf.integrity.fixity.digests import ALGORITHMS
-
-_OPTION_WORDS = {"algorithms": "digest", "past_cache": "past-cache", "report_path": "report"}
 
 
 @click.command(
@@ -34,10 +36,8 @@ Examples:
   mediashelf audit
   mediashelf audit card --past-cache
   mediashelf audit disc.iso other.iso
-  mediashelf audit --depth structure --json
   mediashelf audit disc.iso --depth contents
   mediashelf audit --digest sha256
-  mediashelf audit ~/isos --against SHA256SUMS
   mediashelf audit --report audit.html
   mediashelf audit --due 180d --budget 30m
 
@@ -53,8 +53,8 @@ truncated; missing; away (not plugged in); unreadable.
     type=click.Choice([depth.value for depth in Depth]),
     default=Depth.DIGESTS.value,
     show_default=True,
-    help="structure: volumes and directories only. digests: every byte too. contents: also "
-    "files inside that carry their own checks.",
+    help="digests: the structure and every byte. contents: also files inside that have "
+    "checksums of their own.",
 )
 @click.option(
     "--digest",
@@ -62,17 +62,10 @@ truncated; missing; away (not plugged in); unreadable.
     multiple=True,
     type=click.Choice(ALGORITHMS),
     metavar="NAME",
-    help="Put another digest on record for good, in the same pass, of images whose bytes are "
-    f"as recorded: {', '.join(ALGORITHMS)}. Repeatable.",
+    help="Also record this digest, in the same pass, of images whose bytes are as recorded: "
+    f"{', '.join(ALGORITHMS)}. Repeatable.",
 )
-@click.option(
-    "--against",
-    "lists",
-    multiple=True,
-    type=click.Path(path_type=Path),
-    metavar="LIST",
-    help="Compare one folder with a checksum list instead. Repeatable.",
-)
+@moved_option("--against", "mediashelf checksums check FOLDER LIST")
 @click.option(
     "--past-cache",
     is_flag=True,
@@ -86,13 +79,10 @@ truncated; missing; away (not plugged in); unreadable.
 @json_option
 @quiet_option
 @fail_on_option
-@click.pass_context
 def audit(
-    context: click.Context,
     names: tuple[str, ...],
     depth: str,
     algorithms: tuple[str, ...],
-    lists: tuple[Path, ...],
     past_cache: bool,
     due: int | None,
     budget: int | None,
@@ -105,29 +95,22 @@ def audit(
 ) -> None:
     """Read images again and compare them with what is on record.
 
-    Without names, all shelves. An image that is not on record is looked at as
-    well: its structure, and whether its bytes are those of an image that is.
-    Nothing on record is replaced; what is right is confirmed with today's date.
-    Sectors of raw images are judged by what they carry, from --depth digests on.
+    Without names, all shelves. Of an image that is not on record the structure is
+    checked, and whether its bytes are those of an image that is. Nothing on record
+    is replaced; what is right is confirmed with today's date. Sectors of raw images
+    are verified by their own EDC.
 
     With --depth contents, cabinets, ZIP and other archives, programs, compressed
     files and checksum lists inside images are verified in place; archives inside
-    archives are not followed. With --against, a folder is compared with somebody
-    else's list, as mediashelf checksums check does; the catalogue is not used.
+    archives are not followed.
 
-    With --due, for every night: what was not confirmed for so long, as much of it
-    as fits into --budget. What an audit found wrong is read again after the same
-    time. mediashelf timer prints units for it.
+    With --due, for every night: images not confirmed within AGE, as many as fit
+    into --budget. What an audit found wrong is read again after the same time.
+    mediashelf timer prints units for it. To look at structures alone, use
+    mediashelf show; to compare a folder with a published list, mediashelf checksums.
     """
-    if lists:
-        _audit_against(context, names, lists, as_json, quiet, fail_on, show_all)
-        return
     if budget is not None and due is None:
         raise click.UsageError("--budget goes with --due AGE, such as --due 180d.")
-    if due is not None and not Depth(depth).reads_every_byte:
-        raise click.UsageError("--due confirms every byte: use --depth digests or contents.")
-    if algorithms and not Depth(depth).reads_every_byte:
-        raise click.UsageError("--digest needs every byte: use --depth digests or contents.")
     with open_catalogue(catalogue_path) as catalogue:
         jobs: Sequence[AuditJob] = plan_audit(catalogue, names)
         due_run = None
@@ -136,7 +119,7 @@ def audit(
             jobs = due_plan.jobs
             due_run = DueRun(due, budget, due_plan, Budget(budget) if budget is not None else None)
         # The files inside have at most about as many bytes as their image.
-        passes = {Depth.STRUCTURE: 0, Depth.DIGESTS: 1, Depth.CONTENTS: 2}[Depth(depth)]
+        passes = 2 if Depth(depth) is Depth.CONTENTS else 1
         total = passes * sum(job.size for job in jobs)
         with (
             progress("auditing", total=total, quiet=quiet) as on_bytes,
@@ -156,8 +139,7 @@ def audit(
     if not catalogue.can_write and any(each.job.row for each in results):
         tell("The catalogue cannot be written, so nothing was confirmed in it.")
     if as_json:
-        document = audit_document(results, Depth(depth))
-        say_json(document if due_run is None else {**document, "due": due_run.as_dict()})
+        say_json(audit_document(results, Depth(depth), due_run))
     else:
         if results or due_run is None:
             say_audit(results, Depth(depth), show_all=show_all, quiet=quiet)
@@ -169,24 +151,6 @@ def audit(
         if not (as_json or quiet):
             say_wrapped(f"Report: {report_path}")
     exit_for([finding for each in results for finding in each.verdict.findings], fail_on)
-
-
-def _audit_against(
-    context: click.Context,
-    names: tuple[str, ...],
-    lists: tuple[Path, ...],
-    as_json: bool,
-    quiet: bool,
-    fail_on: str,
-    show_all: bool,
-) -> None:
-    for option in ("depth", "algorithms", "past_cache", "due", "budget", "report_path"):
-        if context.get_parameter_source(option) is not ParameterSource.DEFAULT:
-            word = _OPTION_WORDS.get(option, option)
-            raise click.UsageError(f"--against reads whole files and takes no --{word}.")
-    if len(names) != 1:
-        raise click.UsageError("--against takes one folder to compare.")
-    check_folder(Path(names[0]), lists, "audit", as_json, quiet, fail_on, show_all=show_all)
 
 
 def _report(

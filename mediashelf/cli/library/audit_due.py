@@ -17,6 +17,7 @@ import click
 
 from mediashelf.catalogue.auditing.due import Budget, DuePlan, last_read, was_read_again
 from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.cli.documents import chosen
 from mediashelf.text import count_text, duration_text, parse_duration, size_text
 
 _NAMES_SHOWN = 3
@@ -36,7 +37,7 @@ due_option = click.option(
     "--due",
     metavar="AGE",
     callback=duration,
-    help="Only images not confirmed for so long, such as 180d: never confirmed ones first, "
+    help="Only images not confirmed within AGE, such as 180d: never confirmed ones first, "
     "then the longest unconfirmed.",
 )
 
@@ -44,8 +45,8 @@ budget_option = click.option(
     "--budget",
     metavar="TIME",
     callback=duration,
-    help="With --due: after the first image, begin none that cannot be expected to end within "
-    "so long, such as 30m. The rest is left for the next time.",
+    help="With --due: do not start an image that would probably overrun TIME, such as 30m; "
+    "the first is always read. The rest is left for the next time.",
 )
 
 
@@ -69,12 +70,10 @@ class DueRun:
             "age": self.age,
             "budget": self.seconds,
             "images": len(self.plan.jobs),
-            "fresh": self.plan.fresh,
-            "away": self.plan.away,
-            "unrecorded": self.plan.unrecorded,
+            **chosen(self.plan, "fresh", "away", "unrecorded"),
             "known_wrong": [job.where for job in self.plan.known_wrong],
             "left": [
-                {"where": job.where, "size": job.size, "last_read_at": _last_read(job) or None}
+                chosen(job, "where", "size", last_read_at=_last_read(job) or None)
                 for job in self.left
             ],
         }

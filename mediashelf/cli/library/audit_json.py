@@ -7,60 +7,56 @@ from collections.abc import Sequence
 from typing import Any
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
+from mediashelf.cli.documents import chosen, document
+from mediashelf.cli.library.audit_due import DueRun
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.integrity.fixity.comparing import WORST_FIRST
+from mediashelf.integrity.inside.contents import ContentsReport
 from mediashelf.integrity.structure.damage import DamageSpan
 
 
-def audit_document(results: Sequence[AuditResult], depth: Depth) -> dict[str, Any]:
-    """Return the whole document."""
+def audit_document(
+    results: Sequence[AuditResult], depth: Depth, due: DueRun | None
+) -> dict[str, Any]:
+    """Return the whole document; ``due`` is in it only with --due."""
     counts = Counter(each.verdict.state for each in results)
-    return {
-        "command": "audit",
-        "version": 1,
-        "depth": depth.value,
-        "counts": {state.value: counts[state] for state in WORST_FIRST},
-        "images": [_image(each) for each in results],
-        "findings": [finding.as_dict() for each in results for finding in each.verdict.findings],
-    }
+    return document(
+        "audit",
+        depth=depth,
+        counts={state: counts[state] for state in WORST_FIRST},
+        images=map(_image, results),
+        findings=(finding for each in results for finding in each.verdict.findings),
+        **({} if due is None else {"due": due.as_dict()}),
+    )
 
 
 def _image(result: AuditResult) -> dict[str, Any]:
-    verdict, reading = result.verdict, result.reading
+    verdict, reading, row = result.verdict, result.reading, result.job.row
     return {
         "file": str(result.job.path),
         "where": result.job.where,
-        "state": verdict.state.value,
-        "basis": verdict.basis,
-        "bytes_read": verdict.bytes_read,
+        **chosen(verdict, "state", "basis", "bytes_read"),
         "structure_read": reading.structure_read,
-        "files_inside": reading.inside_report.as_dict() if reading.inside_report else None,
+        "files_inside": None if reading.inside_report is None else _inside(reading.inside_report),
         "is_confirmed": verdict.is_confirmed,
-        "sectors": (
-            {verdict.value: count for verdict, count in reading.sectors.items()}
-            if reading.sectors is not None
-            else None
-        ),
-        "digests": reading.digests.whole if reading.digests is not None else {},
-        "new_digests": list(result.new_digests),
+        "sectors": reading.sectors,
+        "digests": {} if reading.digests is None else reading.digests.whole,
+        "new_digests": result.new_digests,
         "spans": [_span(result, span) for span in result.spans],
-        "touched": [
-            {"path": entry.path, "size": entry.size, "touched": entry.touched}
-            for entry in result.touched
-        ],
-        "same_bytes_as": [{"shelf": row.shelf, "path": row.path} for row in result.twins],
-        "record": image_dict(result.job.row) if result.job.row is not None else None,
-        "findings": [finding.as_dict() for finding in verdict.findings],
+        "touched": [chosen(entry, "path", "size", "touched") for entry in result.touched],
+        "same_bytes_as": [chosen(twin, "shelf", "path") for twin in result.twins],
+        "record": None if row is None else image_dict(row),
+        "findings": verdict.findings,
     }
+
+
+def _inside(report: ContentsReport) -> dict[str, Any]:
+    counts = ("files", "size", "unchecked_files", "unreadable_files", "cut_files")
+    return chosen(report, *counts, "nested_archives", formats=report.tallies)
 
 
 def _span(result: AuditResult, damage: DamageSpan) -> dict[str, Any]:
     first, last = result.lbas(damage.span) or (None, None)
-    return {
-        "offset": damage.span.offset,
-        "length": damage.span.length,
-        "first_lba": first,
-        "last_lba": last,
-        "severity": damage.severity.word,
-        "rules": list(damage.rules),
-    }
+    return damage.span._asdict() | chosen(
+        damage, first_lba=first, last_lba=last, severity=damage.severity, rules=damage.rules
+    )

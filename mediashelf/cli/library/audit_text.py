@@ -10,7 +10,7 @@ from mediashelf.findings import Severity
 from mediashelf.integrity.fixity.comparing import WORST_FIRST, State
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.reports.audit.words import summary_lines
-from mediashelf.text import count_text, part_text
+from mediashelf.text import count_text, others_text, part_text
 
 SOUND_SHOWN = 20  # with more sound images than this, only their number is shown
 _SPANS_SHOWN = 5
@@ -98,7 +98,4 @@ def _entry_lines(result: AuditResult) -> Iterator[str]:
 
 
 def _others(result: AuditResult, count: int) -> str:
-    others = count_text(count, "other entry", "other entries")
-    if result.knows_the_rest:
-        return f"the {others} {'is' if count == 1 else 'are'} sound"
-    return f"no damage was seen in the {others}"
+    return others_text(count, "sound" if result.knows_the_rest else "not affected by it")

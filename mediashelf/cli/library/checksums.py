@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.library.checksums_text import report_document, say_report, say_written
 from mediashelf.cli.options import fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
@@ -92,14 +93,14 @@ def write(
     cannot be read is left out and reported as an error.
     """
     files = list_folder(folder)
-    chosen = ListForm(form) if form else _OWN_FORM.get(algorithm, ListForm.PLAIN)
+    own_form = ListForm(form) if form else _OWN_FORM.get(algorithm, ListForm.PLAIN)
     with progress("reading", total=sum(files.sizes.values()), quiet=quiet) as on_bytes:
         try:
             written = write_list(
                 files,
                 output or folder / _LIST_NAMES[algorithm],
                 algorithm=algorithm,
-                form=chosen,
+                form=own_form,
                 replace=replace,
                 on_bytes=on_bytes,
             )
@@ -107,17 +108,13 @@ def write(
             raise click.UsageError(f"{error}.") from error
     if as_json:
         say_json(
-            {
-                "command": "checksums write",
-                "version": 1,
-                "folder": str(folder),
-                "list": str(written.path),
-                "algorithm": algorithm,
-                "form": chosen.value,
-                "files": written.file_count,
-                "size": written.size,
-                "findings": [finding.as_dict() for finding in written.findings],
-            }
+            document(
+                "checksums write",
+                folder=folder,
+                list=written.path,
+                files=written.file_count,
+                **chosen(written, "algorithm", "form", "size", "findings"),
+            )
         )
     else:
         say_written(written, quiet=quiet)
@@ -154,35 +151,20 @@ def check(
     """Compare a folder with checksum lists, reading each file once.
 
     Takes lists as sha256sum, md5sum, b2sum, xxhsum and their kin write them, and
-    sfv files; without a LIST, those that stand directly in the folder. Names are
-    relative to the list where it stands in the folder, else to the folder. Nothing
-    is changed.
+    sfv files; without a LIST, those directly in the folder. Names are relative to
+    the list if it is in the folder, else to the folder. Nothing is changed.
     """
-    check_folder(folder, lists, "checksums check", as_json, quiet, fail_on, show_all=show_all)
-
-
-def check_folder(
-    folder: Path,
-    lists: tuple[Path, ...],
-    command: str,
-    as_json: bool,
-    quiet: bool,
-    fail_on: str,
-    *,
-    show_all: bool,
-) -> None:
-    """Compare, say what came out, and end with the exit code for it."""
     files = list_folder(folder)
-    chosen = list(lists) or find_lists(folder)
-    if not chosen:
+    lists = lists or tuple(find_lists(folder))
+    if not lists:
         raise InputError(
-            f"{folder}: no checksum list stands in this folder; name one, or write one with "
+            f"{folder}: no checksum list is in this folder; name one, or write one with "
             "mediashelf checksums write"
         )
     with progress("reading", total=sum(files.sizes.values()), quiet=quiet) as on_bytes:
-        report = compare_with_lists(files, chosen, on_bytes=on_bytes)
+        report = compare_with_lists(files, lists, on_bytes=on_bytes)
     if as_json:
-        say_json(report_document(report, chosen, command))
+        say_json(report_document(report, lists))
     else:
-        say_report(report, chosen, show_all=show_all, quiet=quiet)
+        say_report(report, lists, show_all=show_all, quiet=quiet)
     exit_for(report.findings, fail_on)

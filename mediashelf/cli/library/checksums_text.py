@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary
 from mediashelf.findings import Severity
 from mediashelf.integrity.lists.reading import ListReport, ListState
@@ -19,6 +20,7 @@ from mediashelf.integrity.lists.writing import WrittenList
 from mediashelf.text import count_text, size_text
 
 _PLACES_SHOWN = 20  # of one rule, without --all
+_ROW = ("name", "state", "algorithm", "expected", "found", "actual_name", "line")
 
 
 def say_written(written: WrittenList, *, quiet: bool) -> None:
@@ -60,16 +62,11 @@ def say_report(report: ListReport, lists: Sequence[Path], *, show_all: bool, qui
     )
 
 
-def report_document(report: ListReport, lists: Sequence[Path], command: str) -> dict[str, object]:
+def report_document(report: ListReport, lists: Sequence[Path]) -> dict[str, object]:
     """Return the JSON document of a comparison."""
-    return {
-        "command": command,
-        "version": 1,
-        "folder": str(report.folder),
-        "lists": [str(path) for path in lists],
-        "counts": {state.value: count for state, count in report.counts.items()},
-        "files_read": report.files_read,
-        "bytes_read": report.bytes_read,
-        "names": [row.as_dict() for row in report.rows],
-        "findings": [finding.as_dict() for finding in report.findings],
-    }
+    return document(
+        "checksums check",
+        lists=lists,
+        names=[chosen(row, *_ROW, list=row.list_name) for row in report.rows],
+        **chosen(report, "folder", "counts", "files_read", "bytes_read", "findings"),
+    )

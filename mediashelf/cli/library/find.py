@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from mediashelf.catalogue.search import SearchAnswer, SearchHit
 from mediashelf.catalogue.store import open_catalogue
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.cli.options import catalogue_option, json_option, quiet_option
 from mediashelf.cli.render import say, say_json, say_wrapped, table
@@ -27,7 +29,11 @@ Examples:
 @click.argument("words", nargs=-1, required=True, metavar="TEXT...")
 @click.option("--shelf", help="Only images on this shelf.")
 @click.option(
-    "--limit", type=click.IntRange(1, 100_000), default=50, show_default=True, help="Most to show."
+    "--limit",
+    type=click.IntRange(1, 100_000),
+    default=50,
+    show_default=True,
+    help="Show at most N.",
 )
 @catalogue_option
 @json_option
@@ -43,35 +49,33 @@ def find(
     """Find files and folders inside all images on record, by name.
 
     Asks the catalogue only, so images that are not plugged in are found too.
-    Letter case does not count. Names that are, or begin with, TEXT come first. A
-    file with a long and a short name is one line; the short name stands beside
-    the long one if it fits too. With -q, only the hits: no word on how many more there are.
+    Upper and lower case are the same. Names that are, or begin with, TEXT come first. A
+    file with a long and a short name is one line; the short name is beside
+    the long one if it matches too. With -q, only the hits: no word on how many more there are.
     """
     with open_catalogue(catalogue_path) as catalogue:
         found = catalogue.find(" ".join(words), limit=limit, shelf=shelf)
         is_empty = not catalogue.shelves()
     if as_json:
         say_json(
-            {
-                "command": "find",
-                "version": 1,
-                "text": " ".join(words),
-                "hits": [
-                    {
-                        "path": hit.path,
-                        "other_path": hit.other_path or None,
-                        "size": hit.size,
-                        "is_directory": hit.is_directory,
-                        "image": image_dict(hit.image),
-                    }
-                    for hit in found.hits
-                ],
-                "more": found.more,
-                "more_is_exact": found.more_is_exact,
-            }
+            document(
+                "find",
+                text=" ".join(words),
+                hits=map(_hit_dict, found.hits),
+                **chosen(found, "more", "more_is_exact"),
+            )
         )
         return
     _say(found, is_empty, quiet)
+
+
+def _hit_dict(hit: SearchHit) -> dict[str, Any]:
+    return chosen(
+        hit,
+        *("path", "size", "is_directory"),
+        other_path=hit.other_path or None,
+        image=image_dict(hit.image),
+    )
 
 
 def _say(found: SearchAnswer, is_empty: bool, quiet: bool) -> None:
@@ -87,7 +91,7 @@ def _say(found: SearchAnswer, is_empty: bool, quiet: bool) -> None:
         say(line)
     if found.more and not quiet:
         bound = "" if found.more_is_exact else "at least "
-        say_wrapped(f"… and {bound}{found.more:,} more; add letters, or raise --limit")
+        say_wrapped(f"… and {bound}{found.more:,} more; narrow the search or raise --limit")
 
 
 def _cells(hit: SearchHit, with_other: bool) -> list[str]:

@@ -6,17 +6,17 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import click
-from click.core import ParameterSource
 
 from mediashelf.catalogue.images import findings_on_record, kinds_of
 from mediashelf.catalogue.readable import readable_by
 from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.catalogue.store import Catalogue, open_catalogue
+from mediashelf.cli.documents import document
 from mediashelf.cli.library.catalogue_rows import image_dict
-from mediashelf.cli.library.list_history import show_history
 from mediashelf.cli.options import (
     catalogue_option,
     json_option,
+    moved_option,
     quiet_option,
     target_option,
     targets_folder_option,
@@ -40,7 +40,6 @@ Examples:
   mediashelf list --shelf card
   mediashelf list --target dos --label driver
   mediashelf list --state damaged --findings
-  mediashelf list --history kiosk-system.iso
 
 \b
 States: recorded (read by a scan, not audited since), sound, damaged (errors
@@ -53,23 +52,18 @@ inside), decayed, changed, truncated, unreadable, changing, missing, away.
 @click.option("--state", type=click.Choice(sorted(STATES)), help="Only images in this state.")
 @target_option
 @targets_folder_option
-@click.option(
-    "--history", "history_of", metavar="IMAGE", help="Show what happened to this image instead."
-)
+@moved_option("--history", "mediashelf show --history IMAGE")
 @click.option("--findings", "with_findings", is_flag=True, help="Show the findings on record too.")
 @catalogue_option
 @json_option
 @quiet_option
-@click.pass_context
 def list_images(
-    context: click.Context,
     shelf: str | None,
     kind: str | None,
     label: str | None,
     state: str | None,
     target_names: tuple[str, ...],
     targets_folder: Path | None,
-    history_of: str | None,
     with_findings: bool,
     catalogue_path: Path | None,
     as_json: bool,
@@ -80,15 +74,7 @@ def list_images(
     Filters add up. With --target, only images in which that target finds no
     error; several targets must all read it. No image is opened. With -q, only the
     images: no totals.
-
-    With --history, when one image was recorded, confirmed, found wrong, mended, put
-    on which card, and how it did in which session.
     """
-    if history_of is not None:
-        _refuse_filters(context)
-        with open_catalogue(catalogue_path) as catalogue:
-            show_history(catalogue, history_of, as_json=as_json, quiet=quiet)
-        return
     with open_catalogue(catalogue_path) as catalogue:
         rows = catalogue.images(shelf=shelf, kind=kind, label=label, state=state)
         if target_names:
@@ -102,23 +88,14 @@ def list_images(
             _say_findings(catalogue, rows)
 
 
-def _refuse_filters(context: click.Context) -> None:
-    for option in ("shelf", "kind", "label", "state", "target_names", "with_findings"):
-        if context.get_parameter_source(option) is not ParameterSource.DEFAULT:
-            raise click.UsageError("--history is of one image and takes no filters.")
-
-
 def _document(
     catalogue: Catalogue, rows: Sequence[ImageRow], with_findings: bool
 ) -> dict[str, object]:
-    images = []
-    for row in rows:
-        image = image_dict(row)
-        if with_findings:
-            findings = findings_on_record(catalogue.db, row.id)
-            image["findings"] = [finding.as_dict() for finding in findings]
-        images.append(image)
-    return {"command": "list", "version": 1, "images": images}
+    images = [image_dict(row) for row in rows]
+    if with_findings:
+        for row, image in zip(rows, images, strict=True):
+            image["findings"] = findings_on_record(catalogue.db, row.id)
+    return document("list", images=images)
 
 
 def _say(catalogue: Catalogue, rows: Sequence[ImageRow], quiet: bool) -> None:
@@ -129,7 +106,7 @@ def _say(catalogue: Catalogue, rows: Sequence[ImageRow], quiet: bool) -> None:
         say(
             "Nothing is on record yet. Start with: mediashelf shelf add FOLDER"
             if is_empty
-            else "No image on record is like that."
+            else "No image matches these filters."
         )
         return
     headers = ("image", "shelf", "label", "volumes", "size", "state", "findings")

@@ -21,6 +21,7 @@ from mediashelf.catalogue.scanning.scan import (
     run_scan,
 )
 from mediashelf.catalogue.store import open_catalogue
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped
@@ -43,7 +44,7 @@ Examples:
 
 \b
 What counts as an image: .iso, .udf and .cue by name; .img, .bin and .raw when
-they begin like a disc or a cue sheet of the same name lies beside them.
+they begin like a disc or a cue sheet of the same name is beside them.
 """
 )
 @click.argument("shelf_names", nargs=-1, metavar="[SHELF]...")
@@ -113,7 +114,7 @@ def _say(
     damaged = sum(worst(each.reading.findings) is Severity.ERROR for each in outcomes)
     if damaged:
         say_wrapped(
-            f"{count_text(damaged, 'image')} of these {'has' if damaged == 1 else 'have'} errors "
+            f"{damaged:,} of these {'has' if damaged == 1 else 'have'} errors "
             "inside; see them with: mediashelf list --findings"
         )
 
@@ -173,35 +174,33 @@ def _counts(plan: ShelfPlan, outcomes: Sequence[ScanOutcome]) -> dict[str, int]:
 def _document(
     plan: ScanPlan, outcomes: Sequence[ScanOutcome], findings: Sequence[Finding]
 ) -> dict[str, Any]:
-    shelves = []
-    for shelf_plan in plan.shelves:
-        of_shelf = [each for each in outcomes if each.job.shelf.id == shelf_plan.shelf.id]
-        shelves.append(
-            {
-                "name": shelf_plan.shelf.name,
-                "root": str(shelf_plan.shelf.root),
-                "is_here": not shelf_plan.away,
-                "away_reason": shelf_plan.away,
-                "counts": _counts(shelf_plan, of_shelf),
-                "missing": shelf_plan.missing,
-                "returned": shelf_plan.returned,
-            }
-        )
-    return {
-        "command": "scan",
-        "version": 1,
-        "shelves": shelves,
-        "images": [
-            {
-                "shelf": each.job.shelf.name,
-                "path": each.job.seen.path,
-                "event": each.event.value,
-                "detail": each.detail,
-                "size": each.reading.size,
-                "digests": each.reading.digests.whole if each.reading.digests else {},
-                "findings": [finding.as_dict() for finding in each.reading.findings],
-            }
+    return document(
+        "scan",
+        shelves=[
+            chosen(
+                each.shelf,
+                *("name", "root"),
+                is_here=not each.away,
+                away_reason=each.away,
+                counts=_counts(
+                    each, [one for one in outcomes if one.job.shelf.id == each.shelf.id]
+                ),
+                missing=each.missing,
+                returned=each.returned,
+            )
+            for each in plan.shelves
+        ],
+        images=[
+            chosen(
+                each,
+                *("event", "detail"),
+                shelf=each.job.shelf.name,
+                path=each.job.seen.path,
+                size=each.reading.size,
+                digests=each.reading.digests.whole if each.reading.digests else {},
+                findings=each.reading.findings,
+            )
             for each in outcomes
         ],
-        "findings": [finding.as_dict() for finding in findings],
-    }
+        findings=findings,
+    )

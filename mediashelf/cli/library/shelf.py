@@ -10,6 +10,7 @@ import click
 from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.shelves import add_shelf, drop_shelf, forget_missing
 from mediashelf.catalogue.store import open_catalogue
+from mediashelf.cli.documents import document
 from mediashelf.cli.library.catalogue_rows import shelf_dict
 from mediashelf.cli.options import catalogue_option, json_option, quiet_option
 from mediashelf.cli.render import say, say_json, say_wrapped, table
@@ -43,7 +44,7 @@ def add(folder: Path, name: str, catalogue_path: Path | None, as_json: bool, qui
     with open_catalogue(catalogue_path, create=True) as catalogue:
         row = add_shelf(catalogue, folder, name)
     if as_json:
-        say_json({"command": "shelf add", "version": 1, "shelf": shelf_dict(row, is_here=True)})
+        say_json(document("shelf add", shelf=shelf_dict(row, is_here=True)))
     elif not quiet:
         say_wrapped(f"{row.name}: {row.root}")
         say(f"Record its images with: mediashelf scan {shlex.quote(row.name)}")
@@ -70,7 +71,7 @@ def list_shelves(catalogue_path: Path | None, as_json: bool, quiet: bool) -> Non
         rows = catalogue.shelves()
     if as_json:
         shelves = [shelf_dict(row, is_here=_is_here(row)) for row in rows]
-        say_json({"command": "shelf list", "version": 1, "shelves": shelves})
+        say_json(document("shelf list", shelves=shelves))
         return
     if not rows:
         if quiet:
@@ -144,13 +145,12 @@ def drop(
         count = (forget_missing if only_missing else drop_shelf)(catalogue, name)
     if as_json:
         say_json(
-            {
-                "command": "shelf drop",
-                "version": 1,
-                "shelf": row.name,
-                "shelf_dropped": not only_missing,
-                "images_forgotten": count,
-            }
+            document(
+                "shelf drop",
+                shelf=row.name,
+                shelf_dropped=not only_missing,
+                images_forgotten=count,
+            )
         )
     elif not quiet:
         say(f"{row.name}: {count_text(count, 'image')} forgotten; no image was touched")

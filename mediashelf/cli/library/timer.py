@@ -17,6 +17,7 @@ from mediashelf import __version__
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.store import catalogue_place, open_catalogue
+from mediashelf.cli.documents import document
 from mediashelf.cli.library.audit_due import duration
 from mediashelf.cli.library.timer_units import (
     SERVICE_NAME,
@@ -36,7 +37,7 @@ def _time_of_day(context: click.Context, option: click.Parameter, value: str) ->
     """Understand ``3:00`` or ``23:45``."""
     match = re.fullmatch(r"([01]?[0-9]|2[0-3]):([0-5][0-9])", value.strip(), re.ASCII)
     if match is None:
-        raise click.BadParameter(f"{value!r} is no time of day; write it like 03:00.")
+        raise click.BadParameter(f"{value!r} is not a time of day; write it like 03:00.")
     return int(match.group(1)), int(match.group(2))
 
 
@@ -64,7 +65,7 @@ Examples:
     show_default=True,
     callback=_time_of_day,
     metavar="HH:MM",
-    help="When, by the machine's clock.",
+    help="Start time (local).",
 )
 @click.option(
     "--due",
@@ -72,7 +73,7 @@ Examples:
     show_default=True,
     callback=_span,
     metavar="AGE",
-    help="As for mediashelf audit: what was not confirmed for so long.",
+    help="As for mediashelf audit: images not confirmed within AGE.",
 )
 @click.option(
     "--budget",
@@ -80,11 +81,11 @@ Examples:
     show_default=True,
     callback=_span,
     metavar="TIME",
-    help="As for mediashelf audit: how long a night may be.",
+    help="As for mediashelf audit: the time for one night.",
 )
 @click.option(
     "--depth",
-    type=click.Choice([depth.value for depth in Depth if depth.reads_every_byte]),
+    type=click.Choice([depth.value for depth in Depth]),
     default=Depth.DIGESTS.value,
     show_default=True,
     help="As for mediashelf audit.",
@@ -187,11 +188,10 @@ def _both(texts: dict[str, str], quiet: bool) -> str:
 
 def _document(texts: dict[str, str]) -> dict[str, object]:
     names = {"service": SERVICE_NAME, "timer": TIMER_NAME}
-    return {
-        "command": "timer",
-        "version": 1,
+    return document(
+        "timer",
         **{
             kind: {"name": name, "file": f"{UNIT_FOLDER}/{name}", "text": texts[kind]}
             for kind, name in names.items()
         },
-    }
+    )

@@ -43,7 +43,7 @@ ReadWritePaths={catalogue}
 {private_tmp}
 UMask=0077
 
-# No devices, but /dev can be looked at: disks are told apart by /dev/disk/by-uuid.
+# No devices, but /dev can be read: disks are told apart by /dev/disk/by-uuid.
 DevicePolicy=closed
 PrivateNetwork=yes
 NoNewPrivileges=yes
@@ -101,7 +101,7 @@ def service_text(night: NightlyAudit) -> str:
     """Return the service's unit file.
 
     Raises :class:`InputError` for a name that a unit file cannot hold: one with
-    control characters or bytes that are no text, and a program with quotes or
+    control characters or bytes that are not valid text, and a program with quotes or
     backslashes in its path, which systemd refuses.
     """
     program = str(night.program[0])
@@ -120,7 +120,7 @@ def service_text(night: NightlyAudit) -> str:
         catalogue=unit_word(night.catalogue_folder),
         shelves="\n".join(_shelf_lines(night)),
         private_tmp=(
-            "# No PrivateTmp: something of this lies in a temporary folder."
+            "# No PrivateTmp: one of these is in a temporary folder."
             if hides_something
             else "PrivateTmp=yes"
         ),
@@ -143,7 +143,7 @@ def unit_word(text: Path | str) -> str:
     if not word or printable(word) != word:
         raise InputError(
             f"{word}: a unit file cannot name this; control characters, empty names and bytes that "
-            "are no text do not go"
+            "are not valid text cannot be written into one"
         )
     word = word.replace("%", "%%")
     if _PLAIN_WORD.fullmatch(word):

@@ -73,7 +73,7 @@ def device_from_ids(
 
     What several PCI identifiers tell of one function is put together, and the lists
     are completed as published. Identifiers that the published lists lack keep their
-    order behind the others.
+    order after the others.
     """
     given = [text.upper() for text in hardware]
     given_compatible = [text.upper() for text in compatible]

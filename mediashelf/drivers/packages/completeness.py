@@ -71,7 +71,7 @@ class PackageCheck:
         return tuple(check for check in self.files if not check.state.is_usable)
 
 
-def check_completeness(
+def judge_completeness(
     package: Package, installs: Iterable[str], system: InfSystem, family: Family
 ) -> PackageCheck:
     """Look for everything that these install sections need, as ``system`` reads the INF."""
@@ -92,7 +92,7 @@ def _missing_catalog(package: Package, system: InfSystem, finder: _Finder) -> st
     for suffix in (f".nt{system.architecture}", ".nt", ""):
         name = package.inf.version_value("CatalogFile" + suffix)
         if name:
-            # It must be beside the INF, and not compressed (inf-version-section).
+            # It must be beside the INF, and not compressed (INF Version section).
             return "" if package.tree.find(f"{finder.folder}/{name}") else name
     return ""
 

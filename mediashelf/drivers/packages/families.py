@@ -1,6 +1,6 @@
 """Which INFs a family of systems takes, as rows of data.
 
-The version numbers are those of inf-manufacturer-section; what is said about families
+The version numbers are those of INF Manufacturer section; what is said about families
 that take no INFs or do not match identifiers is common practice.
 """
 

@@ -6,18 +6,23 @@ from typing import NamedTuple
 
 from mediashelf.findings import Severity
 
-_DOCUMENTATION = "Microsoft driver documentation, "
-_SYNTAX = _DOCUMENTATION + "General Syntax Rules for INF Files"
-_GUIDELINES = _DOCUMENTATION + "General Guidelines for INF Files"
-_VERSION = _DOCUMENTATION + "INF Version section"
-_DRIVER_VER = _DOCUMENTATION + "INF DriverVer directive"
-_MANUFACTURER = _DOCUMENTATION + "INF Manufacturer section"
-_MODELS = _DOCUMENTATION + "INF Models section"
-_COPY_FILES = _DOCUMENTATION + "INF CopyFiles directive"
-_DESTINATION_DIRS = _DOCUMENTATION + "INF DestinationDirs section"
-_SOURCE_DISKS_FILES = _DOCUMENTATION + "INF SourceDisksFiles section"
-_SOURCE_DISKS_NAMES = _DOCUMENTATION + "INF SourceDisksNames section"
-_STRINGS = _DOCUMENTATION + "INF Strings section"
+
+def driver_page(title: str) -> str:
+    """Return the source of a rule that a page of the published documentation states."""
+    return f"Microsoft driver documentation, {title}"
+
+
+_SYNTAX = driver_page("General Syntax Rules for INF Files")
+_GUIDELINES = driver_page("General Guidelines for INF Files")
+_VERSION = driver_page("INF Version section")
+_DRIVER_VER = driver_page("INF DriverVer directive")
+_MANUFACTURER = driver_page("INF Manufacturer section")
+_MODELS = driver_page("INF Models section")
+_COPY_FILES = driver_page("INF CopyFiles directive")
+_DESTINATION_DIRS = driver_page("INF DestinationDirs section")
+_SOURCE_DISKS_FILES = driver_page("INF SourceDisksFiles section")
+_SOURCE_DISKS_NAMES = driver_page("INF SourceDisksNames section")
+_STRINGS = driver_page("INF Strings section")
 
 
 class InfRule(NamedTuple):

@@ -34,7 +34,7 @@ class ListForm(StrEnum):
 class ListLine:
     """One file of a list.
 
-    ``name`` is unescaped and otherwise as written; bytes that are no UTF-8 are
+    ``name`` is unescaped and otherwise as written; bytes that are not UTF-8 are
     kept as surrogate escapes. ``digest`` is lower-case hexadecimal, high byte
     first. ``algorithms`` are the algorithms that it can be, the likeliest
     first. ``line`` counts from 1.

@@ -24,6 +24,9 @@ from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.text import count_text
 
 _ZEROS = slice(2068, 2076)  # of mode 1
+NO_CHECK = "no check recorded"
+"""The reason of sectors whose EDC and parity fields are zeros in the whole track."""
+
 _NO_HEADER = bytes(4)  # the parity of mode 2 form 1 takes the header as zeros
 
 
@@ -59,12 +62,16 @@ class JudgedSector:
         return self.sector[start : start + SECTOR_SIZE]
 
 
-def judge_sector(sector: bytes, header: bytes) -> JudgedSector:
+def judge_sector(sector: bytes, header: bytes, *, lacks_checks: bool = False) -> JudgedSector:
     """Return what ``sector`` (2352 bytes) is, given the 4-byte header that belongs in its place.
 
     The header's mode is the one that the track should have; a sector that proves
-    to be of another mode is judged by its own.
+    to be of another mode is judged by its own. ``lacks_checks`` says that the track was
+    written without EDC and parity: then zeros in their place are not damage.
     """
+    unchecked = kind_without_check(sector, header) if lacks_checks else None
+    if unchecked is not None:
+        return JudgedSector(SectorVerdict.UNCHECKED, unchecked, sector, NO_CHECK)
     if not any(sector[16:]):
         return _judge_zeros(sector, header)
     for framed in _framed(sector, header):
@@ -112,6 +119,16 @@ def _proved_kind(sector: bytes) -> SectorKind | None:
 def _holds(covered: bytes) -> bool:
     """Tell whether bytes that end in their EDC are proved by it; zeros never are."""
     return edc(covered) == 0 and any(covered)
+
+
+def kind_without_check(sector: bytes, header: bytes) -> SectorKind | None:
+    """Return the kind of a sector in its place whose EDC and parity fields are zeros, or None."""
+    if not sector.startswith(SYNC + header):
+        return None
+    if header[3] == 1:
+        return None if any(sector[EDC_OF_MODE_1.stop - 4 :]) else SectorKind.MODE_1
+    is_form_1 = sector[16:20] == sector[20:24] and not sector[18] & FORM_2_BIT
+    return SectorKind.FORM_1 if is_form_1 and not any(sector[EDC_OF_FORM_1.stop - 4 :]) else None
 
 
 def _is_unproved_form_2(sector: bytes, header: bytes) -> bool:

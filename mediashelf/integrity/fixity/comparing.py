@@ -1,9 +1,9 @@
 """Is a file still what was recorded of it? One state for each image.
 
-``observe`` reads; ``compare`` judges and touches nothing; ``judge`` does both.
+``observe`` reads; ``compare_with_record`` judges and touches nothing.
 
 =============  ==================================================================
-sound          the bytes are as recorded (or none are on record) and no damage shows
+sound          the bytes are as recorded (or no digest is recorded) and no damage shows
 damaged        as sound, but the structure inside has errors
 decayed        the bytes differ, size and date do not: nobody wrote this file
 changed        the bytes differ and so does size or date: somebody wrote this file
@@ -39,7 +39,7 @@ from mediashelf.integrity.fixity.values import (
     State,
 )
 from mediashelf.integrity.structure.damage import Span, spans_of_blocks
-from mediashelf.text import count_text
+from mediashelf.text import block_unit, blocks_differ, count_text
 
 __all__ = [
     "WORST_FIRST",
@@ -49,26 +49,11 @@ __all__ = [
     "Observed",
     "State",
     "compare_with_record",
-    "judge_fixity",
     "observe",
 ]
 
 TRUNCATING_RULE = "image-is-whole"
 """The structural finding that says the file ends before the volume inside does."""
-
-
-def judge_fixity(
-    path: Path,
-    recorded: FixityRecord | None,
-    structure: Sequence[Finding] = (),
-    *,
-    past_cache: bool = False,
-    on_bytes: Callable[[int], None] = lambda count: None,
-) -> FixityVerdict:
-    """Read the file at ``path`` once and say whether it is still what was recorded."""
-    algorithms = recorded.digests if recorded is not None else ()
-    observed = observe(path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes)
-    return compare_with_record(str(path), observed, recorded, structure)
 
 
 def observe(
@@ -84,7 +69,7 @@ def observe(
     except (FileNotFoundError, NotADirectoryError):
         return Observed(absence=Absence.MISSING)
     except OSError as error:
-        return Observed(problem=f"{path}: cannot be looked at: {error.strerror or error}")
+        return Observed(problem=f"{path}: cannot be opened: {error.strerror or error}")
     wanted = tuple(algorithms) or ("xxh3_128",)
     try:
         digests = digest_file(path, algorithms=wanted, past_cache=past_cache, on_bytes=on_bytes)
@@ -110,11 +95,11 @@ def compare_with_record(
     *,
     structure_read: bool = True,
 ) -> FixityVerdict:
-    """Judge what was observed against what is on record; reads nothing.
+    """Judge what was observed against the record; reads nothing.
 
     ``where`` names the image in the findings. ``structure`` holds the structural
     findings of the image as it is now. ``recorded`` is None, or has no digests,
-    where nothing is on record.
+    where nothing is recorded.
     """
     if observed.absence is Absence.AWAY:
         return FixityVerdict(State.AWAY, "nothing read", (fixity_findings.away(where, recorded),))
@@ -147,7 +132,7 @@ def _compare_bytes(
     digests = observed.digests
     if recorded is None or not recorded.digests:
         read = "contents not read" if digests is None else "all bytes read"
-        return _Comparison(State.SOUND, words=[read, "no digest on record"])
+        return _Comparison(State.SOUND, words=[read, "no recorded digest"])
     if digests is None:
         return _compare_sizes(where, observed, recorded)
     if _is_same(digests, recorded):
@@ -198,16 +183,15 @@ def _compare_blocks(
         whole_blocks = digests.size // digests.block_size if is_comparable else 0
         is_start = not whole_blocks or numbers[0] >= whole_blocks
         if is_start and (whole_blocks or not digests.size or date_is_same or is_cut):
-            left = (
-                f"the {count_text(whole_blocks, 'whole MiB', 'whole MiB')} left are as recorded"
-                if whole_blocks
-                else "too little is left to compare"
-            )
+            left = "too little is left to compare"
+            if whole_blocks:
+                unit = block_unit(digests.block_size)
+                left = f"{count_text(whole_blocks, 'whole block')} of {unit} left, as recorded"
             finding = fixity_findings.truncated(where, digests.size, recorded, left)
             lost = Span(digests.size, recorded.size - digests.size)
             return _Comparison(State.TRUNCATED, finding, (lost,))
     total = max(len(recorded.blocks), len(digests.blocks)) // BLOCK_DIGEST_SIZE
-    extent = f"{len(numbers):,} of {count_text(total, 'MiB', 'MiB')} differ" if numbers else ""
+    extent = blocks_differ(len(numbers), total, recorded.block_size) if numbers else ""
     spans = spans_of_blocks(numbers, recorded.block_size, max(recorded.size, digests.size))
     if digests.size == recorded.size and date_is_same:
         return _Comparison(

@@ -109,7 +109,7 @@ class Digester:
         self._size = 0
 
     def update(self, data: bytes | bytearray | memoryview) -> None:
-        """Count ``data`` in; pieces may have any length, block borders are kept."""
+        """Count ``data`` in; pieces may have any length, block boundaries are kept."""
         view = memoryview(data)
         for update in self._updates:
             update(view)
@@ -153,11 +153,6 @@ def _factory(name: str) -> Callable[[], Hasher]:
 def block_digest(data: bytes | bytearray | memoryview) -> bytes:
     """Return what :attr:`Digests.blocks` holds for a block of these bytes."""
     return xxhash.xxh3_64_digest(data)
-
-
-def hex_length(algorithm: str) -> int:
-    """Return the number of hexadecimal digits that digests of ``algorithm`` have."""
-    return len(_factory(algorithm)().hexdigest())
 
 
 def digest_stream(
@@ -207,7 +202,7 @@ def digest_file(
     With ``past_cache`` the system is asked first to forget what it keeps of the
     file in memory, so that the bytes come from the disk where it obeys (Linux,
     for data that is already written out). Raises :class:`InputError`, which says
-    how far the reading came, for a file that is missing, no regular file, or
+    how far the reading came, for a file that is missing, is not a regular file, or
     cannot be read.
     """
     done = 0
@@ -236,7 +231,7 @@ def _open_regular(path: Path) -> FileIO:
     if stat.S_ISREG(os.fstat(descriptor).st_mode):
         return FileIO(descriptor, "rb")
     os.close(descriptor)
-    raise InputError(f"{path}: is no regular file; only those can be read whole")
+    raise InputError(f"{path}: is not a regular file; only those can be read whole")
 
 
 def _forget_cached(descriptor: int) -> None:

@@ -11,13 +11,13 @@ from mediashelf.text import count_text
 
 
 def away(where: str, recorded: FixityRecord | None) -> Finding:
-    """The disk that holds the file is not there: no fault of the image."""
+    """The disk that holds the file is not there: not a fault of the image."""
     return Finding(
         "shelf-is-present",
         Severity.NOTE,
         where,
         f"the disk, card or share that holds it is not there{_last_confirmed(recorded)}",
-        remedy="plug it in and audit again",
+        remedy="connect it and audit again",
     )
 
 
@@ -28,7 +28,7 @@ def missing(where: str, recorded: FixityRecord | None) -> Finding:
         Severity.ERROR,
         where,
         f"the file is gone from its folder{_last_confirmed(recorded)}",
-        remedy="bring it back, or run scan if it was moved",
+        remedy="put it back, or run scan if it was moved",
     )
 
 
@@ -43,7 +43,7 @@ def unreadable(where: str, problem: str) -> Finding:
         Severity.ERROR,
         where,
         problem,
-        remedy="copy what can be read to another disk before anything else",
+        remedy="copy what can be read to another disk first",
     )
 
 

@@ -11,7 +11,7 @@ from mediashelf.integrity.structure.damage import Span
 
 
 class State(StrEnum):
-    """What an audit says of one image; see the table in fixity.py."""
+    """What an audit says of one image; see the table in comparing.py."""
 
     SOUND = "sound"
     DAMAGED = "damaged"
@@ -33,7 +33,7 @@ WORST_FIRST = (
     State.AWAY,
     State.SOUND,
 )
-"""Every state; what may be lost for good stands above what a person may have done."""
+"""Every state; what may be lost comes before what a person may have done."""
 
 
 class Absence(StrEnum):
@@ -45,7 +45,7 @@ class Absence(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class FixityRecord:
-    """What is on record of a file: size, date, digests, and the days of both.
+    """What is recorded of a file: size, date, digests, and the days of both.
 
     ``digests`` maps algorithm to hexadecimal digest. ``blocks`` joins the
     8-byte xxh3_64 of every ``block_size`` bytes and may be empty.

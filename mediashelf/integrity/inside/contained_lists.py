@@ -64,7 +64,7 @@ def check_contained_lists(
 
     Names are relative to the list, in a tree that holds both. Each listed file
     is read once, whatever the number of lists. What has the form of a list but
-    names no file of the disc, as any text might, is no list.
+    names no file of the disc, as any text might, is not taken for a list.
     """
     if not lists:
         return

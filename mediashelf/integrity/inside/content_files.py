@@ -53,7 +53,7 @@ def volumes_by_name(facts: DiscFacts) -> list[VolumeFacts]:
 
 
 def runs_of(entry: Entry, block_size: int) -> tuple[Run, ...]:
-    """Return where an entry's bytes stand in the image."""
+    """Return where an entry's bytes are in the image."""
     return tuple(
         Run(NOWHERE, extent.size)
         if extent.lba == HOLE

@@ -1,4 +1,4 @@
-"""Files inside an image that carry their own checks, verified where they are.
+"""Files inside an image with checksums of their own, verified where they are.
 
 Nothing is unpacked to disk; memory stays at a few chunks whatever the files say;
 archives inside archives are counted and not followed. The format is told by a
@@ -31,27 +31,31 @@ from mediashelf.integrity.inside.content_files import (
     distinct_files,
     findings_of,
 )
-from mediashelf.integrity.inside.selfchecks.archives import check_rar, check_rar5, check_seven_zip
-from mediashelf.integrity.inside.selfchecks.cabinets import check_cabinet
-from mediashelf.integrity.inside.selfchecks.compressed import check_compressed
+from mediashelf.integrity.inside.selfchecks.archives import (
+    iter_rar5_faults,
+    iter_rar_faults,
+    iter_seven_zip_faults,
+)
+from mediashelf.integrity.inside.selfchecks.cabinets import iter_cabinet_faults
+from mediashelf.integrity.inside.selfchecks.compressed import iter_compressed_faults
 from mediashelf.integrity.inside.selfchecks.faults import Fault, Tally, shifted
-from mediashelf.integrity.inside.selfchecks.gzips import check_gzip
-from mediashelf.integrity.inside.selfchecks.programs import check_program
-from mediashelf.integrity.inside.selfchecks.zips import check_attached_zip, check_zip
+from mediashelf.integrity.inside.selfchecks.gzips import iter_gzip_faults
+from mediashelf.integrity.inside.selfchecks.programs import iter_program_faults
+from mediashelf.integrity.inside.selfchecks.zips import iter_attached_zip_faults, iter_zip_faults
 
 MAX_FAULTS_PER_FILE = 100
 """Findings of one file after which the rest of it is left unchecked, which is then said."""
 
 _ATTACHED_SEARCH = 4096
 
-_CHECKS: dict[ContentFormat, Callable[[View, Tally], Iterator[Fault]]] = {
-    ContentFormat.CABINET: check_cabinet,
-    ContentFormat.ZIP: check_zip,
-    ContentFormat.GZIP: check_gzip,
-    ContentFormat.SEVEN_ZIP: check_seven_zip,
-    ContentFormat.RAR: check_rar,
-    ContentFormat.RAR5: check_rar5,
-    ContentFormat.COMPRESSED: check_compressed,
+_FAULT_ITERATORS: dict[ContentFormat, Callable[[View, Tally], Iterator[Fault]]] = {
+    ContentFormat.CABINET: iter_cabinet_faults,
+    ContentFormat.ZIP: iter_zip_faults,
+    ContentFormat.GZIP: iter_gzip_faults,
+    ContentFormat.SEVEN_ZIP: iter_seven_zip_faults,
+    ContentFormat.RAR: iter_rar_faults,
+    ContentFormat.RAR5: iter_rar5_faults,
+    ContentFormat.COMPRESSED: iter_compressed_faults,
 }
 
 
@@ -60,7 +64,7 @@ class ContentsReport:
     """What was looked at. Filled while the findings are drawn; complete with the last of them.
 
     ``files`` and ``size`` count distinct files; ``tallies`` has an entry for each
-    format that was met. ``unchecked_files`` hold no checks of their own.
+    format that was met. ``unchecked_files`` have no checksums of their own.
     ``unreadable_files`` gave an error of the medium, ``cut_files`` have bytes
     beyond the image's end.
     """
@@ -80,23 +84,6 @@ class ContentsReport:
     def nested_archives(self) -> int:
         """Archives seen inside archives; none was followed."""
         return sum(tally.nested_archives for tally in self.tallies.values())
-
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {
-            "files": self.files,
-            "size": self.size,
-            "unchecked_files": self.unchecked_files,
-            "unreadable_files": self.unreadable_files,
-            "cut_files": self.cut_files,
-            "nested_archives": self.nested_archives,
-            "formats": {kind.value: tally.as_dict() for kind, tally in self.tallies.items()},
-        }
-
-
-def contents_size(image: Image, entries: Iterable[Entry] | None = None) -> int:
-    """Return how many bytes :func:`check_contents` will report to ``on_bytes``, lists left out."""
-    return sum(file.size for file in distinct_files(image.facts, entries))
 
 
 def check_contents(
@@ -150,9 +137,9 @@ def _check_file(
     tally = report.tally(kind)
     tally.files += 1
     if kind is ContentFormat.PROGRAM:
-        faults = _check_program(view, tally, report)
+        faults = _iter_program_faults(view, tally, report)
     else:
-        faults = _CHECKS[kind](view, tally)
+        faults = _FAULT_ITERATORS[kind](view, tally)
     worst = Severity.NOTE
     for fault in islice(faults, MAX_FAULTS_PER_FILE):
         worst = max(worst, fault.severity)
@@ -168,20 +155,22 @@ def _check_file(
         )
 
 
-def _check_program(view: View, tally: Tally, report: ContentsReport) -> Iterator[Fault]:
-    """Check a program, and the archive behind it if it is a self-extracting one."""
-    end = yield from check_program(view, tally)
+def _iter_program_faults(view: View, tally: Tally, report: ContentsReport) -> Iterator[Fault]:
+    """Check a program, and the archive after it if it is a self-extracting one."""
+    end = yield from iter_program_faults(view, tally)
     attached = find_attached(view.read(end, _ATTACHED_SEARCH))
     if attached is None:
         return
     kind, offset = attached
-    tally.verified["programs with an archive behind them"] += 1
+    tally.verified["programs with an archive after them"] += 1
     inner = report.tally(kind)
     if kind is ContentFormat.ZIP:  # its offsets may count from the program's start
-        yield from check_attached_zip(view, end + offset, inner)
+        yield from iter_attached_zip_faults(view, end + offset, inner)
     else:
         inner.files += 1
-        yield from shifted(_CHECKS[kind](TailView(view, end + offset), inner), end + offset)
+        yield from shifted(
+            _FAULT_ITERATORS[kind](TailView(view, end + offset), inner), end + offset
+        )
 
 
 def _too_much(file: ContentFile) -> Finding:
@@ -204,8 +193,8 @@ def _unreadable(file: ContentFile, error: OSError) -> Finding:
         severity=Severity.ERROR,
         where=file.path,
         message=f"cannot be read from the image: {error.strerror or error}",
-        remedy="the disk or card that holds the image fails: copy the image while it still can "
-        "be read",
+        remedy="the disk or card that holds the image is failing: copy the image while it can "
+        "still be read",
         offset=file.runs[0].offset,
         length=file.size,
     )

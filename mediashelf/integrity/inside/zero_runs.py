@@ -31,7 +31,7 @@ MOST_FINDINGS = 100  # of one image
 _CHUNK_SECTORS = 512
 _NEIGHBOURS = 8 * SECTOR_SIZE  # bytes looked at on both sides of a run
 _DENSE = 1 / 16  # the largest part of zero bytes there; random bytes have 1/256
-_ZEROS_BESIDE = 2  # zero bytes that may stand right beside a run by chance
+_ZEROS_BESIDE = 2  # zero bytes that may be right beside a run by chance
 _ZERO_SECTOR = bytes(SECTOR_SIZE)
 
 
@@ -45,7 +45,7 @@ class _SectorRun(NamedTuple):
 def check_zero_runs(
     image: Image, *, on_bytes: Callable[[int], None] = lambda count: None
 ) -> Iterator[Finding]:
-    """Yield a note for each gap, file after file as they stand on the disc.
+    """Yield a note for each gap, file after file in their order on the disc.
 
     Reads every file once, in chunks, but no further than it takes to see that a
     file is full of zeros. ``on_bytes`` is told what was read.
@@ -76,7 +76,7 @@ def _isolated_runs(view: View, on_bytes: Callable[[int], None]) -> list[_SectorR
     zeros = sum(run.sector_count for run in runs)
     if zeros * SECTOR_SIZE * 4 > view.size:
         return []
-    return [run for run in runs if _stands_in_dense_data(view, run)]
+    return [run for run in runs if _is_in_dense_data(view, run)]
 
 
 def _zero_sectors(view: View, on_bytes: Callable[[int], None]) -> Iterator[int]:
@@ -92,7 +92,7 @@ def _zero_sectors(view: View, on_bytes: Callable[[int], None]) -> Iterator[int]:
             index = starts.find(0, index + 1)
 
 
-def _stands_in_dense_data(view: View, run: _SectorRun) -> bool:
+def _is_in_dense_data(view: View, run: _SectorRun) -> bool:
     start, end = run.first * SECTOR_SIZE, sum(run) * SECTOR_SIZE
     first = max(0, start - _NEIGHBOURS)
     before, after = view.read(first, start - first), view.read(end, _NEIGHBOURS)

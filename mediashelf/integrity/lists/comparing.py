@@ -30,11 +30,11 @@ def compare_with_lists(
 ) -> ListReport:
     """Compare every file below ``folder`` with the digests of the lists.
 
-    A list that stands inside the folder names files relative to itself, any
+    A list inside the folder names files relative to itself, any
     other list relative to ``folder``. Each file is read once, whatever the
     number of lists and algorithms. Files that no list names are read only while
     a listed file is absent, to find it under another name. The lists themselves
-    are no extras. Raises :class:`InputError` for a folder or list that cannot be
+    are not extras. Raises :class:`InputError` for a folder or list that cannot be
     read; a file that cannot be read is a row.
     """
     files = folder if isinstance(folder, FolderFiles) else list_folder(folder)
@@ -79,7 +79,7 @@ class _Comparison:
             self.wanted.append(_Wanted(line, name, str(path), actual, is_refused))
 
     def _base_of(self, path: Path) -> str:
-        """Return what stands before the names of a list; note a list that is in the folder."""
+        """Return what precedes the names of a list; note a list that is in the folder."""
         resolved = path.resolve()
         if not resolved.is_relative_to(self.files.folder):
             return ""

@@ -12,7 +12,7 @@ from mediashelf.findings import Finding, Severity
 
 @dataclass(frozen=True, slots=True)
 class FolderFiles:
-    """What stands below ``folder``.
+    """What is below ``folder``.
 
     ``sizes`` maps the name of every regular file (relative to the folder, parts
     joined by ``/``) to its size in bytes, in the order of the names' bytes.
@@ -34,12 +34,12 @@ def list_folder(folder: Path) -> FolderFiles:
 
     Links to folders are not followed; a link to a regular file counts as that
     file when it stays inside the folder. Raises :class:`InputError` when
-    ``folder`` itself is no folder or cannot be read.
+    ``folder`` itself is not a folder or cannot be read.
     """
     try:
         root = folder.resolve(strict=True)
         if not root.is_dir():
-            raise InputError(f"{folder}: is no folder")
+            raise InputError(f"{folder}: is not a folder")
         os.scandir(root).close()
     except OSError as error:
         raise InputError(f"{folder}: cannot be read: {error.strerror or error}") from error

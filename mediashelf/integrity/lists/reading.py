@@ -52,23 +52,10 @@ class ListRow:
     line: int = 0
     detail: str = ""
 
-    def as_dict(self) -> dict[str, str | int]:
-        """Return the JSON form, with every key always present."""
-        return {
-            "name": self.name,
-            "state": self.state.value,
-            "algorithm": self.algorithm,
-            "expected": self.expected,
-            "found": self.found,
-            "actual_name": self.actual_name,
-            "list": self.list_name,
-            "line": self.line,
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class ListReport:
-    """The outcome of one comparison; rows stand in the order of the lists, extras last.
+    """The outcome of one comparison; rows are in the order of the lists, extras last.
 
     ``problems`` are findings about the lists and the folder themselves.
     """
@@ -100,7 +87,7 @@ def read_checksum_list(path: Path) -> ChecksumList:
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror or error}") from error
     if len(data) > MAX_LIST_SIZE:
-        raise InputError(f"{path}: over {MAX_LIST_SIZE:,} bytes; this is no checksum list")
+        raise InputError(f"{path}: over {MAX_LIST_SIZE:,} bytes; this is not a checksum list")
     return parse_checksum_list(data, path.name)
 
 

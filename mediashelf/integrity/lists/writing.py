@@ -82,5 +82,5 @@ def _left_out(name: str, reason: str) -> Finding:
         severity=Severity.ERROR,
         where=name,
         message=f"was left out of the list: {reason}",
-        remedy="mend this and write the list again; the list is not complete",
+        remedy="fix this and write the list again; the list is not complete",
     )

@@ -22,10 +22,10 @@ from mediashelf.integrity.mending.values import (
 from mediashelf.integrity.mending.vote import Ballot, vote_run, vote_size
 from mediashelf.integrity.structure.damage import Span
 
-SAMPLED_BLOCKS = 8
+_SAMPLED_BLOCKS = 8
 """How many blocks are enough to tell a damaged copy from another image."""
 
-BLOCKS_OF_TRIES = 50
+_BLOCKS_OF_TRIES = 50
 """The tries of all blocks together are those of so many blocks: more damage is not searched."""
 
 
@@ -38,7 +38,7 @@ class DigestMender:
         self._copies = copies
         self._blocks = record.blocks
         self._tries = tries
-        self._tries_left = tries * BLOCKS_OF_TRIES
+        self._tries_left = tries * _BLOCKS_OF_TRIES
         self._asked = 0  # how many copies were asked at most, the image among them
 
     def _expected(self, offset: int) -> bytes:
@@ -110,7 +110,7 @@ class DigestMender:
     def finish(self) -> None:
         """Look at a few more blocks of the copies that gave nothing: are they of this image?"""
         count = len(self._blocks) // BLOCK_DIGEST_SIZE
-        numbers = sorted({count * step // SAMPLED_BLOCKS for step in range(SAMPLED_BLOCKS)})
+        numbers = sorted({count * step // _SAMPLED_BLOCKS for step in range(_SAMPLED_BLOCKS)})
         for copy in self._copies.opened[1 : self._asked]:
             if copy.report.given:
                 continue

@@ -10,7 +10,7 @@ from mediashelf.integrity.mending.values import CopyReport, How, Part, sector_co
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.text import count_text
 
-ANOTHER_COPY = "name another copy with --from"
+_ANOTHER_COPY = "name another copy with --from"
 _LARGEST_NUMBER_SHOWN = 10**9
 
 
@@ -47,14 +47,14 @@ def part_findings(parts: Sequence[Part], copies: int, is_raw: bool) -> Iterator[
 
 
 def _not_mended(part: Part, where: str, copies: int) -> Finding:
-    remedy = ANOTHER_COPY
+    remedy = _ANOTHER_COPY
     if part.absent:
         verb = "is" if part.absent == 1 else "are"
         message = f"{count_text(part.absent, 'sector')} {verb} in none of the files"
     elif copies == 1:
         message = "the bytes are not as recorded, and there is no copy to take them from"
     elif part.possible == 1:
-        message = "no file holds it as recorded, and where they have it they do not differ"
+        message = "no file holds it as recorded, and all files hold the same bytes"
     else:
         message = (
             "no file holds it as recorded, nor does any combination of their sectors that was "
@@ -79,13 +79,13 @@ def _undecided(part: Part, where: str, copies: int) -> Finding:
     elif part.disputed:
         reason = f"the {copies} files disagree, with no majority"
     else:
-        reason = "only one of the files has bytes there, and none confirms them"
+        reason = "only one of the files has bytes there, and no other confirms them"
     return Finding(
         "bytes-decided",
         Severity.ERROR,
         where,
         reason,
-        remedy=f"{ANOTHER_COPY}; an odd number of good ones decides",
+        remedy=f"{_ANOTHER_COPY}; an odd number of good ones decides",
         offset=part.span.offset,
         length=part.span.length,
     )
@@ -100,7 +100,7 @@ def _voted(part: Part, where: str, copies: int) -> Finding:
         Severity.WARNING,
         where,
         f"decided by a vote: {voices}; likely, not proved",
-        remedy="look at the result with audit --depth contents before you rely on it",
+        remedy="check the result with audit --depth contents before you rely on it",
         offset=part.span.offset,
         length=part.span.length,
     )
@@ -111,8 +111,8 @@ def _zeros_won(part: Part, where: str) -> Finding:
         "data-wins-over-zeros",
         Severity.WARNING,
         where,
-        "zeros won the vote although another file holds data there; programs leave zeros where "
-        "they could not read",
+        "most files hold zeros there and another holds data; programs leave zeros where they "
+        "could not read",
         remedy="name a copy with --from that was read without errors",
         offset=part.span.offset,
         length=part.span.length,
@@ -127,7 +127,7 @@ def size_undecided(image: str, sizes: Sequence[int]) -> Finding:
         Severity.ERROR,
         image,
         f"the files have different sizes with no majority ({shown} bytes)",
-        remedy=ANOTHER_COPY,
+        remedy=_ANOTHER_COPY,
     )
 
 
@@ -137,8 +137,8 @@ def whole_differs(image: str) -> Finding:
         "whole-as-recorded",
         Severity.ERROR,
         image,
-        "put together, the bytes are not those of the digest on record of the whole",
-        remedy=f"{ANOTHER_COPY}, or look whether the record is of this image",
+        "put together, the bytes do not match the recorded digest of the whole",
+        remedy=f"{_ANOTHER_COPY}, or check that the record is of this image",
     )
 
 
@@ -153,16 +153,16 @@ def mostly_overruled(image: CopyReport, size: int, *, by_record: bool) -> Iterat
             str(image.path),
             f"{count_text(image.overruled, 'sector')} of it, more than half, are not as recorded: "
             "it may be another image than the recorded one",
-            remedy="look at both with show before you throw anything away",
+            remedy="compare both with show before you delete anything",
         )
     else:
         yield Finding(
             "image-agrees-with-copies",
             Severity.ERROR,
             str(image.path),
-            f"it was outvoted in {count_text(image.overruled, 'sector')}: the copies may be of "
+            f"outvoted in {count_text(image.overruled, 'sector')}: the copies may be of "
             "another image",
-            remedy="look at all of them with show",
+            remedy="compare all of them with show",
         )
 
 
@@ -171,7 +171,7 @@ def _is_mostly_overruled(report: CopyReport, size: int) -> bool:
 
 
 def copy_findings(copies: Copies, size: int, is_raw: bool) -> Iterator[Finding]:
-    """Yield notes on what the files themselves are like; hints, no proof of anything."""
+    """Yield notes on what the files themselves are like; hints, not proof of anything."""
     for path, reason in copies.set_aside:
         yield _note("copy-is-used", str(path), f"not used: {reason.removeprefix(f'{path}: ')}")
     for place, copy in enumerate(copies.opened):
@@ -192,7 +192,7 @@ def _size_note(report: CopyReport, size: int) -> Iterator[Finding]:
         yield _note(
             "copy-has-full-size",
             str(report.path),
-            f"has {count_text(report.size - size, 'byte')} behind the end, which are left out",
+            f"has {count_text(report.size - size, 'byte')} past the end, which are left out",
         )
 
 
@@ -202,14 +202,14 @@ def _reading_notes(report: CopyReport) -> Iterator[Finding]:
             "copy-is-readable",
             str(report.path),
             f"{count_text(report.unreadable, 'sector')} could not be read",
-            "copy what can be read of that disk to another before anything else",
+            "copy what can be read of that disk to another disk first",
         )
     if report.blank:
         verb = "holds" if report.blank == 1 else "hold"
         yield _note(
             "copy-has-no-dropouts",
             str(report.path),
-            f"{count_text(report.blank, 'sector')} of it {verb} zeros in the place of data",
+            f"{count_text(report.blank, 'sector')} of it {verb} zeros in place of data",
             "programs leave zeros where they could not read; read that disc again",
         )
 
@@ -224,10 +224,10 @@ def _is_stranger(report: CopyReport, size: int) -> bool:
 def _stranger(copy: Copy, is_raw: bool) -> Finding:
     report = copy.report
     if report.sampled:
-        message = f"none of {report.sampled:,} blocks looked at is as recorded"
+        message = f"none of {report.sampled:,} blocks compared is as recorded"
     else:
-        message = f"it was outvoted in {count_text(report.overruled, 'sector')}"
-    remedy = "it may be of another image: look at both with show, or leave it out"
+        message = f"outvoted in {count_text(report.overruled, 'sector')}"
+    remedy = "it may be of another image: compare both with show, or leave it out"
     if copy.is_raw() and not is_raw:
         remedy = "it holds raw sectors: turn it into an image with convert, and name that"
     return _note("copy-agrees", str(report.path), message, remedy)

@@ -62,7 +62,7 @@ def mend_image(
         work = Work(opened, record, tries, on_bytes)
         if output is None:
             return work.run(None)
-        in_place = _check_output(
+        in_place = _replaces_image(
             output, image, (*copies, *more_copies), record, anyway=anyway, replace=replace
         )
         try:
@@ -91,7 +91,7 @@ def _is_wanted(result: Mending, anyway: bool) -> bool:
     return result.outcome in (MendOutcome.PROVED, MendOutcome.VOTED)
 
 
-def _check_output(
+def _replaces_image(
     output: Path,
     image: Path,
     copies: Sequence[Path],
@@ -104,7 +104,7 @@ def _check_output(
     if not os.path.lexists(output):
         return False
     if not output.is_file():
-        raise OutputError(f"{output}: is no regular file; name a file for the mended image")
+        raise OutputError(f"{output}: is not a regular file; name a file for the mended image")
     if not output.samefile(image):
         if any(copy.exists() and output.samefile(copy) for copy in copies):
             raise OutputError(f"{output}: is one of the copies, which stay as they are")
@@ -121,7 +121,7 @@ def _check_output(
         )
     if image.stat().st_mtime_ns != record.mtime_ns:
         raise OutputError(
-            f"{output}: has another date than on record, so somebody may have changed it on "
+            f"{output}: its date differs from the record, so somebody may have changed it on "
             "purpose; name another file"
         )
     return True
@@ -141,6 +141,6 @@ def _read_back(written: Path, result: Mending, on_bytes: Callable[[int], None]) 
         raise OutputError(f"{result.output}: cannot be read back: {error}") from error
     if found.size != result.size or found.whole != result.digests:
         raise OutputError(
-            f"{result.output}: reads back otherwise than it was written; check the disk that it "
+            f"{result.output}: does not read back as it was written; check the disk that it "
             "is on, or write it to another"
         )

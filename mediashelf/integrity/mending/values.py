@@ -46,7 +46,7 @@ class MendOutcome(StrEnum):
 class Part:
     """A run of bytes that was in question.
 
-    ``sources`` are the copies whose bytes stand there now, by their place in
+    ``sources`` are the copies whose bytes are there now, by their place in
     :attr:`Mending.copies`, where 0 is the image itself; of a voted part, those that
     agree, and none where scattered votes went different ways. ``changed`` is where the
     bytes differ from the image's own. ``tried`` of
@@ -117,7 +117,7 @@ class Mending:
     """What came of mending one image.
 
     ``size`` is that of the mended image in bytes. ``is_raw`` says that the image holds
-    raw sectors, in which offsets are no logical blocks. ``copies`` begins with the image
+    raw sectors, in which offsets are not those of logical blocks. ``copies`` begins with the image
     itself; then those that were opened, in the order in which they are asked.
     ``record`` is what it was proved by, or None. ``digests`` are those of the mended
     image, whether or not it was written.
@@ -178,7 +178,7 @@ def changed_sectors(piece: Piece, data: bytes) -> list[int]:
     return [at for at in range(sector_count(len(data))) if piece.sector(at) != whole.sector(at)]
 
 
-def iter_runs(sectors: Iterable[int]) -> Iterator[tuple[int, int]]:
+def _iter_runs(sectors: Iterable[int]) -> Iterator[tuple[int, int]]:
     """Yield first and last of each run of neighbours among ascending sector numbers."""
     first = last = -2
     for sector in sectors:
@@ -193,7 +193,7 @@ def iter_runs(sectors: Iterable[int]) -> Iterator[tuple[int, int]]:
 
 def spans_of_sectors(sectors: Iterable[int], offset: int, size: int) -> tuple[Span, ...]:
     """Return sectors (ascending, counted from ``offset``) of a run of ``size`` bytes as spans."""
-    runs = list(iter_runs(sectors))
+    runs = list(_iter_runs(sectors))
     if len(runs) > SPANS_IN_A_BLOCK:
         runs = [(runs[0][0], runs[-1][1])]
     return tuple(span_of_run(first, last, offset, size) for first, last in runs)

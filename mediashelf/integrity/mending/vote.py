@@ -13,8 +13,8 @@ from typing import NamedTuple
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.mending.values import Piece, is_blank, sector_count
 
-LEAST_VOICES = 2
-"""Copies that must agree: one alone is no majority, however few others have the sector."""
+_LEAST_VOICES = 2
+"""Copies that must agree: one alone is not a majority, however few others have the sector."""
 
 
 class Ballot(NamedTuple):
@@ -36,7 +36,7 @@ class Ballot(NamedTuple):
 def vote_size(sizes: Sequence[int]) -> tuple[int, bool]:
     """Return the size that most copies have, else the largest, and whether it is a majority's."""
     size, voices = Counter(sizes).most_common(1)[0]
-    if voices >= LEAST_VOICES and voices * 2 > len(sizes):
+    if voices >= _LEAST_VOICES and voices * 2 > len(sizes):
         return size, True
     return max(sizes), len(sizes) == 1
 
@@ -48,7 +48,7 @@ def vote_run(pieces: Sequence[Piece], size: int) -> tuple[bytes, list[Ballot]]:
     it, or where only one copy has it.
     """
     first = pieces[0]
-    is_confirmed = len(pieces) >= LEAST_VOICES and not first.missing
+    is_confirmed = len(pieces) >= _LEAST_VOICES and not first.missing
     if is_confirmed and all(piece == first for piece in pieces):
         return first.data[:size], []
     taken: list[bytes] = []
@@ -71,7 +71,7 @@ def _vote(index: int, voices: dict[int, bytes]) -> Ballot:
         return Ballot(index, False, ())
     counts = Counter(voices.values())
     winner, votes = counts.most_common(1)[0]
-    is_decided = votes >= LEAST_VOICES and votes * 2 > len(voices)
+    is_decided = votes >= _LEAST_VOICES and votes * 2 > len(voices)
     if not is_decided:
         winner = max(counts, key=lambda sector: (not is_blank(sector), counts[sector]))
     agreeing = tuple(place for place, sector in voices.items() if sector == winner)

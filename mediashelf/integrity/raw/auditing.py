@@ -1,9 +1,9 @@
-"""Audit raw images: every sector of every data track, judged by what it carries itself."""
+"""Audit raw images: every sector of every data track, judged by itself."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +15,9 @@ from mediashelf.integrity.raw.runs import PARITY_DAMAGED, RunCollector, SectorRu
 from mediashelf.integrity.raw.scan import SectorBatch, find_first_lba, iter_batches
 from mediashelf.integrity.raw.tracks import RawDisc, RawTrack, read_raw_disc
 from mediashelf.text import count_text
+
+_IN_STEP = "sectors-in-step"
+_SYNC = "sector layout, Linux kernel uapi/linux/cdrom.h"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,16 @@ class TrackReport:
     runs: tuple[SectorRun, ...] = ()
     findings: tuple[Finding, ...] = ()
     is_parity_read: bool = False
+
+    @property
+    def sector_count(self) -> int:
+        """How many sectors were judged."""
+        return sum(self.counts.values())
+
+    @property
+    def is_shifted(self) -> bool:
+        """Whether bytes before some sectors are missing or too many."""
+        return any(finding.rule == _IN_STEP for finding in self.findings)
 
     @property
     def bytes_corrected(self) -> int:
@@ -70,19 +83,31 @@ def audit_raw(
     reports = []
     for track in disc.tracks:
         if _has_checks(track):
-            auditor = TrackAuditor(track, parity=parity, puts_right=False)
+            auditor = TrackAuditor(track, parity=parity, corrects=False)
             for _ in auditor.iter_batches(on_bytes):
                 pass
             reports.append(auditor.report())
         else:
             reports.append(_unchecked_report(track))
-    findings = [*disc.findings, *(finding for track in reports for finding in track.findings)]
+    findings = [
+        *findings_beside(disc, reports),
+        *(finding for track in reports for finding in track.findings),
+    ]
     return RawReport(path, tuple(reports), tuple(findings))
 
 
-def checked_size(disc: RawDisc) -> int:
-    """Return how many bytes an audit reads, for progress."""
-    return sum(track.size for track in disc.tracks if _has_checks(track))
+def findings_beside(disc: RawDisc, reports: Sequence[TrackReport]) -> list[Finding]:
+    """Return what was found before the sectors were read, and still is so.
+
+    Where bytes are missing or too many, the last sector is whole although the size of the
+    file is not that of whole sectors.
+    """
+    in_step = {report.track.path.name for report in reports if report.is_shifted}
+    return [
+        finding
+        for finding in disc.findings
+        if finding.rule != "track-cut-short" or finding.where.split(", ")[0] not in in_step
+    ]
 
 
 def _has_checks(track: RawTrack) -> bool:
@@ -101,8 +126,8 @@ def _nothing_to_check(track: RawTrack) -> Finding:
         "track-without-checks" if is_data else "track-audio",
         Severity.NOTE,
         f"{track.path.name}, track {track.number}",
-        f"The track {what}: nothing in its {count_text(track.sector_count, 'sector')} "
-        "tells whether they are right",
+        f"The track {what}: its {count_text(track.sector_count, 'sector')} "
+        "have no checksum to verify",
         remedy="Record digests of the file to notice later damage",
     )
 
@@ -111,12 +136,12 @@ class TrackAuditor:
     """Judges a data track batch by batch and keeps account.
 
     Batches are for whoever also wants the user data; :meth:`report` tells about
-    those that were taken. ``puts_right`` says whether the data that was put right
-    goes on to somewhere, or stays wrong where it is.
+    those that were taken. ``corrects`` says whether corrected data is
+    written somewhere, or stays wrong where it is.
     """
 
-    def __init__(self, track: RawTrack, *, parity: bool = False, puts_right: bool = True) -> None:
-        self._track, self._parity, self._puts_right = track, parity, puts_right
+    def __init__(self, track: RawTrack, *, parity: bool = False, corrects: bool = True) -> None:
+        self._track, self._parity, self._corrects = track, parity, corrects
         self._found_lba = find_first_lba(track)
         self.first_lba = self._found_lba if self._found_lba is not None else track.first_lba or 0
         self.volume_end: int | None = None
@@ -124,6 +149,8 @@ class TrackAuditor:
         self._parity_runs = RunCollector(track, self.first_lba)
         self._other_mode = 0
         self._counts: Counter[SectorVerdict] = Counter()
+        self._slips: list[tuple[int, int]] = []  # block number, bytes too many before it
+        self._shift = 0
 
     def iter_batches(
         self, on_bytes: Callable[[int], None] = lambda amount: None
@@ -140,7 +167,7 @@ class TrackAuditor:
         runs = tuple(self._runs.runs)
         findings = [
             *self._check_description(),
-            *check_runs(self._track, runs, self.volume_end, puts_right=self._puts_right),
+            *check_runs(self._track, runs, self.volume_end, corrects=self._corrects),
             *check_runs(self._track, self._parity_runs.runs),
         ]
         counts = {verdict: self._counts[verdict] for verdict in SectorVerdict}
@@ -149,18 +176,41 @@ class TrackAuditor:
     def _take(self, batch: SectorBatch) -> None:
         if batch.first == 0 and self.first_lba == 0:
             self.volume_end = find_volume_end(batch.user_data())
+        shift = batch.offset - self._track.offset - batch.first * self._track.layout.size
+        if shift != self._shift:
+            self._slips.append((self.first_lba + batch.first, shift - self._shift))
+            self._shift = shift
         usual = SectorVerdict.GOOD if _has_checks(self._track) else SectorVerdict.UNCHECKED
         self._counts[usual] += batch.sector_count - len(batch.judged)
         for index, sector in batch.judged.items():
             self._counts[sector.verdict] += 1
             if sector.verdict is not SectorVerdict.GOOD:
                 self._runs.add(
-                    batch.first + index, sector.verdict, sector.reason, len(sector.changed)
+                    batch.first + index,
+                    batch.place(index),
+                    sector.verdict,
+                    sector.reason,
+                    len(sector.changed),
                 )
             if sector.verdict is not SectorVerdict.LOST:
                 self._other_mode += self._is_of_other_mode(sector)
         for index in batch.parity_damage:
-            self._parity_runs.add(batch.first + index, SectorVerdict.GOOD, PARITY_DAMAGED)
+            place = batch.place(index)
+            self._parity_runs.add(batch.first + index, place, SectorVerdict.GOOD, PARITY_DAMAGED)
+
+    def _slip_finding(self) -> Finding:
+        lba, size = self._slips[0]
+        what = f"{count_text(abs(size), 'byte')} {'missing' if size < 0 else 'too many'}"
+        more = f", the first of such errors at {len(self._slips):,} places"
+        return Finding(
+            _IN_STEP,
+            Severity.WARNING,
+            f"{self._track.path.name}, track {self._track.number}, LBA {lba}",
+            f"{what} before this sector{more if len(self._slips) > 1 else ''}; the sectors from "
+            "it on were found by their sync",
+            remedy="Copy the file again; convert writes the sectors in their places",
+            source=_SYNC,
+        )
 
     def _is_of_other_mode(self, sector: JudgedSector) -> bool:
         is_mode_1 = sector.kind is SectorKind.MODE_1
@@ -171,6 +221,8 @@ class TrackAuditor:
         if not _has_checks(track):
             yield _nothing_to_check(track)
         where = f"{track.path.name}, track {track.number}"
+        if self._slips:
+            yield self._slip_finding()
         if self._other_mode:
             yield Finding(
                 "track-mode",
@@ -185,7 +237,7 @@ class TrackAuditor:
                 "track-address",
                 Severity.WARNING,
                 where,
-                f"The sectors' own headers say that the track begins at LBA {self._found_lba}",
+                f"The sector headers say that the track begins at LBA {self._found_lba}",
                 remedy="Get the whole disc, if this is a part of one: places inside the volume "
                 "may count from the disc's start",
                 source="common practice",

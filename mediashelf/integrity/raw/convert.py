@@ -12,12 +12,12 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.sectors import FORM_2_SIZE, SectorKind
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.integrity.raw.auditing import TrackAuditor, TrackReport
+from mediashelf.integrity.raw.auditing import TrackAuditor, TrackReport, findings_beside
 from mediashelf.integrity.raw.scan import SectorBatch
 from mediashelf.integrity.raw.tracks import RawDisc, RawTrack
 from mediashelf.text import count_text
 
-BLOCKING = frozenset({"sector-lost", "sector-misplaced", "form-2-cut"})
+_BLOCKING = frozenset({"sector-lost", "sector-misplaced", "form-2-cut"})
 """Rules of findings that keep a conversion from being written."""
 
 
@@ -101,9 +101,9 @@ def convert_track(
 ) -> Conversion:
     """Write a data track's user data to ``output``, 2048 bytes a sector, each one judged.
 
-    Damage that the parity can put right is put right in the output only. Findings
-    of the rules in :data:`BLOCKING` keep it from being written unless ``anyway``:
-    then lost sectors stand in it as they were found, or as zeros with ``zero_lost``.
+    Damage that the parity can correct is corrected in the output only. Findings
+    of the rules in :data:`_BLOCKING` keep it from being written unless ``anyway``:
+    then lost sectors are in it as they were read, or as zeros with ``zero_lost``.
     Raises :class:`OutputError` for an output that exists (unless ``replace``) or can't
     be written, :class:`ConversionError` for an output that is a source, and
     :class:`InputError` when a file can't be read.
@@ -117,13 +117,13 @@ def convert_track(
                 report, own = read_converted(
                     track, file.write, parity=parity, zero_lost=zero_lost, on_bytes=on_bytes
                 )
-            findings = (*disc.findings, *own)
-            blocked = not anyway and any(finding.rule in BLOCKING for finding in findings)
+            findings = (*findings_beside(disc, [report]), *own)
+            blocked = not anyway and any(finding.rule in _BLOCKING for finding in findings)
             if blocked:
                 raise BlockedError(str(output))
     except BlockedError:
         pass
-    size = track.sector_count * SECTOR_SIZE
+    size = report.sector_count * SECTOR_SIZE
     return Conversion(report, output, size, not blocked, findings)
 
 
@@ -166,7 +166,7 @@ def _with_zeros(data: bytes, batch: SectorBatch) -> bytes:
 
 
 def _count_cut(batch: SectorBatch) -> int:
-    """Return how many sectors of form 2 hold more than zeros behind their first 2048 bytes."""
+    """Return how many sectors of form 2 hold more than zeros after their first 2048 bytes."""
     layout = batch.track.layout
     candidates = batch.form_2 + [
         index
@@ -200,6 +200,6 @@ def _no_volume(track: RawTrack) -> Finding:
         Severity.WARNING,
         f"{track.path.name}, track {track.number}",
         "No volume descriptor is in the track's sectors 16 to 31: readers will see no files",
-        remedy="Look whether this is the track that holds the volume",
+        remedy="Check that this is the track that holds the volume",
         source="ECMA-119 6.7.1",
     )

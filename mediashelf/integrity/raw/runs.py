@@ -15,7 +15,7 @@ from mediashelf.text import count_text
 MOST_FINDINGS = 1000
 """Runs of one rule in a track that become findings of their own; the rest are counted."""
 
-PARITY_DAMAGED = "the EDC holds but the parity does not"
+PARITY_DAMAGED = "EDC good, but the P and Q parity does not match"
 """The reason of good sectors that have lost their spare."""
 
 _EDC = "CRC-32/CD-ROM-EDC, RevEng catalogue"
@@ -27,7 +27,7 @@ class SectorRun:
     """Consecutive sectors with one verdict for one reason.
 
     ``first_lba`` and ``count`` say which; ``offset`` and ``size`` are bytes in the
-    track's file. ``bytes_changed`` were put right in all of them together.
+    track's file. ``bytes_changed`` were corrected in all of them together.
     """
 
     verdict: SectorVerdict
@@ -56,16 +56,23 @@ class RunCollector:
         self._track, self._first_lba = track, first_lba
         self.runs: list[SectorRun] = []
 
-    def add(self, index: int, verdict: SectorVerdict, reason: str, bytes_changed: int = 0) -> None:
-        """Add the sector with this index in the track."""
-        pitch = self._track.layout.size
+    def add(
+        self,
+        index: int,
+        offset: int,
+        verdict: SectorVerdict,
+        reason: str,
+        bytes_changed: int = 0,
+    ) -> None:
+        """Add the sector with this index in the track, which is at ``offset`` in the file."""
+        end = self._track.offset + self._track.size
         run = SectorRun(
             verdict,
             reason,
             self._first_lba + index,
             1,
-            self._track.offset + index * pitch,
-            min(pitch, self._track.size - index * pitch),
+            offset,
+            min(self._track.layout.size, end - offset),
             bytes_changed,
         )
         if self.runs and _joins(self.runs[-1], run):
@@ -93,35 +100,37 @@ class _Rule(NamedTuple):
 _LOST = _Rule(
     "sector-lost",
     Severity.ERROR,
-    "Take these sectors from another copy; convert --anyway writes what stands there",
+    "Take these sectors from another copy; convert --anyway writes them as they were read",
 )
 _LOST_AFTER_VOLUME = _Rule(
     "sector-lost-after-volume",
     Severity.WARNING,
-    "Nothing, as long as the volume's own size is right: no file lies there",
+    "Nothing, as long as the volume's own size is right: no file is there",
     "common practice: discs written track by track end in sectors that cannot be read",
 )
 _DAMAGED = _Rule(
     "sector-damaged",
     Severity.ERROR,
-    "Make an image with the right data with: mediashelf convert; or copy the file again",
+    "Write a corrected image with: mediashelf convert; or copy the file again",
 )
 _RULES = {
     SectorVerdict.GOOD: _Rule(
         "sector-parity",
-        Severity.WARNING,
-        "Nothing for now: the user data are right, but more damage cannot be put right",
+        Severity.NOTE,
+        "Nothing for now: the user data are right, but further damage could not be corrected",
     ),
     SectorVerdict.CORRECTED: _Rule(
         "sector-corrected",
         Severity.WARNING,
-        "Use a converted image, which has the right data; this file stays as it is",
+        "Use the converted image, which has the right data; this file stays as it is",
     ),
-    SectorVerdict.UNCHECKED: _Rule("sector-unproved", Severity.NOTE, ""),
+    SectorVerdict.UNCHECKED: _Rule(
+        "sector-unproved", Severity.NOTE, "Record digests of the file to notice later damage"
+    ),
     SectorVerdict.MISPLACED: _Rule(
         "sector-misplaced",
         Severity.ERROR,
-        "Read the disc again: sectors are missing or doubled before this place",
+        "Read the disc again: sectors are missing or repeated before this one",
         _ADDRESS,
     ),
     SectorVerdict.LOST: _LOST,
@@ -133,17 +142,17 @@ def check_runs(
     runs: Iterable[SectorRun],
     volume_end: int | None = None,
     *,
-    puts_right: bool = True,
+    corrects: bool = True,
 ) -> Iterator[Finding]:
     """Yield a finding for each run; ``volume_end`` is the block after the volume, if known.
 
-    Where nothing is written (not ``puts_right``), damage that could be put right
-    is damage still.
+    Where nothing is written (not ``corrects``), damage that could be corrected
+    is still damage.
     """
     told: Counter[_Rule] = Counter()
     for run in runs:
         rule = _RULES[run.verdict]
-        if run.verdict is SectorVerdict.CORRECTED and not puts_right:
+        if run.verdict is SectorVerdict.CORRECTED and not corrects:
             rule = _DAMAGED
         if rule is _LOST and volume_end is not None and run.first_lba >= volume_end:
             rule = _LOST_AFTER_VOLUME
@@ -176,12 +185,17 @@ def _place(track: RawTrack, blocks: str = "") -> str:
 
 
 def _message(run: SectorRun) -> str:
-    reason = (
-        run.reason or f"{count_text(run.bytes_changed, 'byte')} put right and proved by the EDC"
-    )
-    return f"{count_text(run.count, 'sector')} {run.verdict.value}: {reason}"
+    sectors = count_text(run.count, "sector")
+    if run.verdict is SectorVerdict.MISPLACED:
+        verb = "does" if run.count == 1 else "do"
+        return f"{sectors} whose address {verb} not match its position: {run.reason}"
+    if run.verdict is SectorVerdict.CORRECTED:
+        wrong = count_text(run.bytes_changed, "byte")
+        return f"{sectors} corrected: {wrong} corrected from the parity, EDC good"
+    return f"{sectors} {run.verdict.value}: {run.reason}"
 
 
 def _damage_message(run: SectorRun) -> str:
-    wrong = count_text(run.bytes_changed, "byte is wrong", "bytes are wrong")
-    return f"{count_text(run.count, 'sector')} damaged: {wrong}, which the parity can put right"
+    whose = "sector's" if run.count == 1 else "sectors'"
+    wrong = f"{count_text(run.bytes_changed, 'byte')} wrong, correctable from the {whose} parity"
+    return f"{count_text(run.count, 'sector')} damaged: {wrong}"

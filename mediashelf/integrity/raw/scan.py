@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from mediashelf.formats.raw.judgement import JudgedSector, judge_sector
+from mediashelf.formats.raw.judgement import JudgedSector, judge_sector, kind_without_check
 from mediashelf.formats.raw.parity import find_parity_damage
 from mediashelf.formats.raw.sectors import (
     ADDRESSES,
@@ -23,10 +23,11 @@ from mediashelf.formats.raw.sectors import (
     user_data,
 )
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.integrity.raw.files import iter_chunks, read_bytes
+from mediashelf.integrity.raw.alignment import iter_aligned
+from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.raw.tracks import RawTrack
 
-SECTORS_AT_ONCE = 512
+_SECTORS_AT_ONCE = 512
 _SECTORS_TO_VOTE = 32
 _ZEROS = bytes(4)
 
@@ -35,7 +36,8 @@ _ZEROS = bytes(4)
 class SectorBatch:
     """Consecutive sectors of a track, as stored and judged.
 
-    ``first`` is the index of the first sector in its track. ``judged`` holds, by
+    ``first`` is the index of the first sector in its track, and ``offset`` where that is
+    in the track's file. ``judged`` holds, by
     index in the batch, every sector that is not simply good and of the track's
     mode. ``form_2`` and ``parity_damage`` are indexes of good sectors: those of
     form 2, and those whose parity does not hold (when it was read).
@@ -43,6 +45,7 @@ class SectorBatch:
 
     track: RawTrack
     first: int
+    offset: int
     stored: bytes
     judged: dict[int, JudgedSector] = field(default_factory=dict)
     form_2: list[int] = field(default_factory=list)
@@ -53,8 +56,12 @@ class SectorBatch:
         """How many sectors are in the batch."""
         return len(self.stored) // self.track.layout.size
 
+    def place(self, index: int) -> int:
+        """Return the offset in the track's file of the sector with this index in the batch."""
+        return self.offset + index * self.track.layout.size
+
     def user_data(self) -> bytes:
-        """Return 2048 bytes a sector: put right where that was possible, else as they stand."""
+        """Return 2048 bytes a sector: corrected where that was possible, else as stored."""
         data = user_data(self.stored, self.track.layout)
         if not self.judged:
             return data
@@ -74,24 +81,48 @@ def iter_batches(
     """Yield the sectors of a data track in order, judged.
 
     ``first_lba`` is the block number that belongs to the first sector. A last
-    sector that is cut short is judged with zeros in place of what is missing.
+    sector that is cut short is judged with zeros in place of what is missing. Where bytes
+    are missing or too many, the next sync tells where the next sector is.
     ``parity`` reads the parity of good sectors too. Sectors that hold user data
     alone come as they are. Raises :class:`InputError` when the file can't be read.
     """
-    layout, first = track.layout, 0
-    for chunk in iter_chunks(track.path, track.offset, track.size, SECTORS_AT_ONCE * layout.size):
-        batch = SectorBatch(track, first, chunk + bytes(-len(chunk) % layout.size))
+    layout = track.layout
+    lacks_checks = _lacks_checks(track, first_lba)
+    for first, offset, chunk in iter_aligned(track, first_lba, _SECTORS_AT_ONCE):
+        batch = SectorBatch(track, first, offset, chunk + bytes(-len(chunk) % layout.size))
         if not layout.is_plain:
             suspects = _judge_mode_1 if layout.mode == 1 else _judge_mode_2
             headers = headers_of(first_lba + first, batch.sector_count, layout.mode)
             for index in suspects(batch, headers):
-                judged = judge_sector(_whole_sector(batch, index, headers[index]), headers[index])
-                batch.judged[index] = judged
+                sector = _whole_sector(batch, index, headers[index])
+                # What was cut off is zeros here too, and damage.
+                is_whole = len(chunk) >= (index + 1) * layout.size
+                batch.judged[index] = judge_sector(
+                    sector, headers[index], lacks_checks=lacks_checks and is_whole
+                )
             if parity:
-                _check_parity(batch)
+                _read_parity(batch)
         yield batch
         on_bytes(len(chunk))
-        first += batch.sector_count
+
+
+def _lacks_checks(track: RawTrack, first_lba: int) -> bool:
+    """Tell by its first sectors with data whether the track was written without EDC and parity.
+
+    Single sectors without them, in a track that has them, were not written that way.
+    """
+    layout, pitch = track.layout, track.layout.size
+    if not layout.has_header:
+        return False
+    head = read_bytes(track.path, track.offset, min(_SECTORS_TO_VOTE * pitch, track.size))
+    headers = headers_of(first_lba, len(head) // pitch, layout.mode)
+    sectors = (head[index * pitch :][:RAW_SIZE] for index in range(len(headers)))
+    kinds = [
+        kind_without_check(sector, header)
+        for sector, header in zip(sectors, headers, strict=True)
+        if any(sector[16:])
+    ]
+    return bool(kinds) and kinds.count(None) * 2 < len(kinds)
 
 
 def _judge_mode_1(batch: SectorBatch, headers: list[bytes]) -> Iterator[int]:
@@ -130,7 +161,7 @@ def _whole_sector(batch: SectorBatch, index: int, header: bytes) -> bytes:
     return SYNC + header + batch.stored[start : start + RAW_SIZE - 16]
 
 
-def _check_parity(batch: SectorBatch) -> None:
+def _read_parity(batch: SectorBatch) -> None:
     layout = batch.track.layout
     skipped = {*batch.form_2, *batch.judged}
     damaged = find_parity_damage(

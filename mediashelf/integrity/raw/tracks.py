@@ -21,12 +21,12 @@ from mediashelf.formats.raw.sectors import LAYOUTS, RAW_SIZE, SectorLayout
 from mediashelf.integrity.raw.files import file_size, find_named_file, read_bytes
 from mediashelf.text import count_text
 
-_MEASURED_TYPES = ("BINARY", "MOTOROLA")  # others hold sound in a format of their own
+_MEASURED_TYPES = ("BINARY", "MOTOROLA")  # others hold audio in a format of their own
 
 
 @dataclass(frozen=True, slots=True)
 class RawTrack:
-    """A track and where its sectors stand.
+    """A track and where its sectors are.
 
     ``offset`` and ``size`` are bytes in the file at ``path``, from index 1 to the
     next track or the end. ``first_lba`` is the block number that belongs to the
@@ -74,7 +74,7 @@ def read_raw_disc(path: Path) -> RawDisc:
     if layout is None:
         return RawDisc(path, (), (_unrecognised(path, size),))
     track = RawTrack(1, layout, path, 0, size)
-    findings = [cut_short(track)] if size % layout.size else []
+    findings = [_cut_short(track)] if size % layout.size else []
     if not layout.is_plain:
         findings += _check_sheet_beside(path)
     return RawDisc(path, (track,), tuple(findings))
@@ -87,7 +87,7 @@ def _check_sheet_beside(path: Path) -> Iterator[Finding]:
                 "sheet-beside-image",
                 Severity.NOTE,
                 path.name,
-                f"{sheet.name} lies beside the file; without it all of the file is one track here",
+                f"{sheet.name} is beside the file; without it the whole file is one track here",
                 remedy=f"Name {sheet.name} instead, if the disc has several tracks",
             )
             return
@@ -100,9 +100,9 @@ def _unrecognised(path: Path, size: int) -> Finding:
             "sectors-scrambled",
             Severity.ERROR,
             path.name,
-            "The sectors are scrambled, as a disc carries them",
+            "The sectors are scrambled, as they are on the disc itself",
             remedy="Read the disc again in a way that descrambles sectors of data",
-            source="common practice; proved by the EDC of a descrambled sector",
+            source="common practice; the EDC of a descrambled sector is good",
             offset=0,
             length=size,
         )
@@ -110,7 +110,7 @@ def _unrecognised(path: Path, size: int) -> Finding:
         "no-data-sectors",
         Severity.ERROR,
         path.name,
-        "No sectors of data are recognised: the file holds sound, or is no disc image",
+        "No sectors of data are recognised: the file holds audio, or is not a disc image",
         remedy="If it begins with an audio track, name its cue sheet instead",
         expected="sectors of 2048, 2336, 2352 or 2448 bytes",
         offset=0,
@@ -176,7 +176,7 @@ def _tracks_in_file(file: CueFile, path: Path, size: int) -> list[RawTrack]:
 def _with_sizes_found(file: CueFile, path: Path) -> CueFile | None:
     """Return the file with the sector size that its first, data track really has, if another.
 
-    A sheet made for 2352-byte sectors may stand beside a file that has the
+    A sheet made for 2352-byte sectors may be beside a file that has the
     subchannel too; then every track of that size begins elsewhere.
     """
     declared = file.tracks[0].layout
@@ -212,10 +212,10 @@ def _check_place(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrack) 
                 expected=f"more than {stored.offset} bytes",
             )
         ]
-    return [cut_short(stored)] if rest else []
+    return [_cut_short(stored)] if rest else []
 
 
-def cut_short(track: RawTrack) -> Finding:
+def _cut_short(track: RawTrack) -> Finding:
     """Return the finding that the track's last sector is not whole."""
     rest = track.size % track.layout.size
     return Finding(

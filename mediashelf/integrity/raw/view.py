@@ -1,4 +1,4 @@
-"""The user data of a raw track as a reader of volumes wants it, damage put right on the way."""
+"""The user data of a raw track as a reader of volumes wants it, damage corrected on the way."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from mediashelf.integrity.raw.tracks import RawTrack
 class TrackView:
     """A data track as one run of bytes, 2048 a sector, each sector judged when it is read.
 
-    A :class:`~mediashelf.formats.fields.View`. What parity can put right reads as a
-    conversion would write it; what is lost reads as it stands. Made for the few
+    A :class:`~mediashelf.formats.fields.View`. What the parity can correct reads as a
+    conversion would write it; what is lost reads as it is stored. Made for the few
     sectors that hold descriptors and directories: every read opens the file. Raises
     :class:`InputError` when the file can't be read.
     """
@@ -33,7 +33,8 @@ class TrackView:
         end = min(offset + size, self.size)
         if offset < 0 or end <= offset:
             return b""
-        first, last = offset // SECTOR_SIZE, (end - 1) // SECTOR_SIZE
+        # A sector more on both sides, in case bytes before these are missing or too many.
+        first, last = max(offset // SECTOR_SIZE - 1, 0), (end - 1) // SECTOR_SIZE + 1
         pitch, track = self._track.layout.size, self._track
         start = first * pitch
         stored = min((last - first + 1) * pitch, track.size - start)

@@ -8,7 +8,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
 from mediashelf.formats.volume import SECTOR_SIZE, BootEntry, DiscFacts
 
-FLOPPY_SECTORS = {1: 2400, 2: 2880, 3: 5760}  # El Torito media types, in 512-byte sectors
+_FLOPPY_SECTORS = {1: 2400, 2: 2880, 3: 5760}  # El Torito media types, in 512-byte sectors
 _HARD_DISK = 4
 
 
@@ -21,7 +21,7 @@ def check_boot_images(facts: DiscFacts, view: View) -> Iterator[Finding]:
         sector = view.read(offset, 512)
         if len(sector) < 512:
             continue  # the reader has said that it is outside the image
-        if entry.media_type in FLOPPY_SECTORS:
+        if entry.media_type in _FLOPPY_SECTORS:
             yield from _check_floppy(entry, sector, offset)
         elif entry.media_type == _HARD_DISK:
             yield from _check_hard_disk(entry, sector, offset)
@@ -30,7 +30,7 @@ def check_boot_images(facts: DiscFacts, view: View) -> Iterator[Finding]:
 
 
 def _check_floppy(entry: BootEntry, sector: bytes, offset: int) -> Iterator[Finding]:
-    expected = FLOPPY_SECTORS[entry.media_type]
+    expected = _FLOPPY_SECTORS[entry.media_type]
     if sector[510:] != b"\x55\xaa":
         yield _boot_finding(
             entry, offset, "has no boot sector signature", "55 AA at its end", sector[510:].hex(" ")
@@ -41,7 +41,7 @@ def _check_floppy(entry: BootEntry, sector: bytes, offset: int) -> Iterator[Find
         yield _boot_finding(
             entry,
             offset,
-            "is of another size than the boot catalog says",
+            "has another size than the boot catalog says",
             f"{expected} sectors",
             f"{total} sectors",
         )
@@ -65,7 +65,7 @@ def _boot_finding(entry: BootEntry, offset: int, what: str, expected: str, found
         Severity.NOTE,
         f"LBA {entry.load_lba}",
         f"boot image {entry.section} {what}",
-        remedy="Try whether the disc boots before the day it is needed",
+        remedy="Check that the disc boots before the day it is needed",
         source="from memory",
         found=found,
         expected=expected,

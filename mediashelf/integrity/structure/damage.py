@@ -48,7 +48,7 @@ class StoredSectors(NamedTuple):
     user_offset: int = 0
 
     def in_file(self, span: Span) -> Span:
-        """Return where a run of user data stands in the file, with what is between."""
+        """Return where a run of user data is in the file, with what is between."""
         if self.size == SECTOR_SIZE:
             return span
         start = self._place(span.offset)
@@ -56,14 +56,14 @@ class StoredSectors(NamedTuple):
         return Span(start, last + 1 - start if span.length else 0)
 
     def in_user_data(self, span: Span) -> Span:
-        """Return the user data of all sectors in which a run of the file's bytes lies."""
+        """Return the user data of all sectors that a run of the file's bytes touches."""
         if self.size == SECTOR_SIZE:
             return span
         first, last = self.lbas(span)
         return Span(first * SECTOR_SIZE, (last - first + 1) * SECTOR_SIZE)
 
     def lbas(self, span: Span) -> tuple[int, int]:
-        """Return the first and the last sector in which a run of the file's bytes lies."""
+        """Return the first and the last sector that a run of the file's bytes touches."""
         last = span.offset + max(span.length, 1) - 1
         return span.offset // self.size, last // self.size
 
@@ -77,7 +77,7 @@ PLAIN_SECTORS = StoredSectors()
 
 
 class TouchedEntry(NamedTuple):
-    """An entry whose bytes lie in spans: its path and size, and how many of its bytes.
+    """An entry with bytes inside spans: its path and size, and how many of its bytes.
 
     ``places`` are the runs of bytes that hold the whole entry, adjacent ones joined.
     """
@@ -121,7 +121,7 @@ def damage_spans(
 ) -> tuple[DamageSpan, ...]:
     """Return the bytes that findings name, in order: one span for what overlaps or touches.
 
-    Notes are no damage, and errors are kept apart from warnings. ``differing`` are
+    Notes are not damage, and errors are kept apart from warnings. ``differing`` are
     bytes that are wrong for certain, by ``rule``.
     """
     places: dict[Severity, dict[Span, set[str]]] = {Severity.ERROR: {}, Severity.WARNING: {}}
@@ -151,7 +151,7 @@ def entries_touched(
     """Return the entries with bytes in the spans, in the order of their first block.
 
     Spans and places count in the file, whose sectors may be ``stored`` raw: a span
-    there touches the user data of each sector in which it lies. Twin trees name a
+    there touches the user data of each sector that it reaches into. Twin trees name a
     file twice; it is returned under the paths of the last tree, which cuts names
     least. Directories are included: damage to them hides what they hold. Bytes
     that belong to no entry touch none.
@@ -190,7 +190,7 @@ def places_of(entry: Entry, block_size: int) -> tuple[Span, ...]:
 
 
 def _overlap(place: Span, spans: Sequence[Span]) -> int:
-    """Return how many bytes of a place lie in the spans, which are sorted."""
+    """Return how many bytes of a place are inside the spans, which are sorted."""
     start, end = place.offset, place.offset + place.length
     # The span before the first that starts later may still reach into the extent.
     index = max(bisect_right(spans, (start,)) - 1, 0)

@@ -13,7 +13,7 @@ from mediashelf.formats.udf.recognition import FIRST_ANCHOR
 from mediashelf.formats.volume import SECTOR_SIZE, BootFacts, DiscFacts, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.damage import places_of
 
-_FIRST_DESCRIPTOR = 16  # ECMA-119 6.2.1: the system area stands before it
+_FIRST_DESCRIPTOR = 16  # ECMA-119 6.2.1: the system area comes before it
 
 
 class _Run(NamedTuple):
@@ -57,7 +57,7 @@ def _entry_runs(facts: DiscFacts) -> Iterator[_Run]:
         if not _is_replaced(volume, facts):
             for entry in volume.entries:
                 for place in places_of(entry, volume.block_size):
-                    # Bytes that stand in a UDF file entry are part of that record.
+                    # Bytes inside a UDF file entry are part of that record.
                     if place.length and not place.offset % volume.block_size:
                         yield _Run(place.offset, place.length, entry.path)
 
@@ -70,7 +70,7 @@ def _is_replaced(volume: VolumeFacts, facts: DiscFacts) -> bool:
 
 
 def _structure_runs(facts: DiscFacts, view: View) -> Iterator[_Run]:
-    """Yield what is no entry of any tree."""
+    """Yield the runs that belong to no entry of any tree."""
     yield _structure(0, _FIRST_DESCRIPTOR * SECTOR_SIZE, "the system area")
     descriptors = read_descriptor_set(view, ProblemLog())
     known = [descriptors.primary, *descriptors.supplementary]
@@ -107,7 +107,7 @@ def _descriptor_runs(descriptor: VolumeDescriptor) -> Iterator[_Run]:
 
 
 def _boot_runs(facts: DiscFacts, boot: BootFacts) -> Iterator[_Run]:
-    """Yield the first sectors of what booting needs, where they are no files.
+    """Yield the first sectors of what booting needs, where they are not files.
 
     As files they have lengths of their own, whatever the boot catalog claims.
     """

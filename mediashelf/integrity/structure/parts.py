@@ -84,7 +84,7 @@ def _compare_trees(
     base: VolumeFacts, other: VolumeFacts, boot_places: frozenset[int]
 ) -> Iterator[Finding]:
     """Both trees of a disc are to name the same bytes, under whatever names."""
-    # Bytes that UDF keeps in its own records stand elsewhere for the other tree, and
+    # Bytes that UDF keeps in its own records are elsewhere for the other tree, and
     # the place of an empty file means nothing.
     embedded = {0, *(entry.size for entry in other.files if _is_embedded(entry))}
     plain = [entry for entry in other.files if entry.size and not _is_embedded(entry)]
@@ -107,7 +107,7 @@ def _compare_trees(
             "image",
             f"the {base.kind.words} tree has {len(base.files):,} files, the {other.kind.words} "
             f"tree {len(other.files):,}, though both hold the same bytes",
-            remedy="Nothing, if some file was meant to have two names in one tree",
+            remedy="Nothing, if a file was meant to have two names in one tree",
             source="common practice",
         )
 
@@ -126,7 +126,7 @@ def _difference(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Findin
         "trees-agree",
         Severity.WARNING,
         entry.path,
-        f"this file of the {volume.kind.words} tree is in the {other.kind.words} tree nowhere: "
+        f"this file of the {volume.kind.words} tree is missing from the {other.kind.words} tree: "
         "no file there has its bytes",
         remedy="Compare the image with another copy; systems that read different trees see "
         "different files",

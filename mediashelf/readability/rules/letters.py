@@ -17,7 +17,7 @@ ISO, JOLIET = VolumeKind.ISO9660, VolumeKind.JOLIET
 
 
 def only_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
-    """Names with characters that the limit does not list; the dot of a file is no character."""
+    """Names with characters that the limit does not list; the dot of a file does not count."""
     strange = tree.alphabet - set(limit.text())
     for entry, found in _with_any(tree, strange):
         if not entry.is_directory and "." in found:

@@ -79,7 +79,7 @@ def tilde_tail(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     for entry, name in zip(tree.entries, tree.names, strict=True):
         if "~" in name and tail.fullmatch(name.upper()) and _SHORT_NAME.fullmatch(name):
             yield at_entry(
-                entry, "the name's ~ tail has a letter", name, "digits alone behind the ~"
+                entry, "the name's ~ tail has a letter", name, "digits alone after the ~"
             )
 
 

@@ -95,7 +95,7 @@ def record_order(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
             before = ".".join(part for part in last[directory] if part)
             yield at_entry(
                 entry,
-                f'"{name}" stands behind "{before}" in its directory',
+                f'"{name}" comes after "{before}" in its directory',
                 name,
                 "records in ascending order",
             )._replace(where=directory or "/")

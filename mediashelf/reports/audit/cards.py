@@ -12,7 +12,7 @@ from mediashelf.integrity.structure.damage import DamageSpan
 from mediashelf.reports.allowance import RowAllowance
 from mediashelf.reports.audit.disc_map import DiscMap, draw_disc_map, mark_number
 from mediashelf.reports.finding_groups import FindingGroup, group_findings
-from mediashelf.text import count_text, size_text
+from mediashelf.text import count_text, others_text, size_text
 
 CARD_COST = 4  # rows that a card takes without any findings
 SPANS_SHOWN = 12
@@ -26,7 +26,7 @@ class SpanRow:
     """A run of bytes that something is wrong with, by ``rules``.
 
     ``mark`` is the number of its mark on the map (0: none). ``lbas`` are the first
-    and the last sector, None where they are not known; ``is_lost`` is True behind
+    and the last sector, None where they are not known; ``is_lost`` is True past
     the end of the file.
     """
 
@@ -165,8 +165,8 @@ def _untouched(result: AuditResult) -> str:
     if not result.touched:
         return ""
     count = max(0, result.entry_count - len(result.touched))
-    hit = count_text(len(result.touched), "entry", "entries")
-    others = count_text(count, "other entry", "other entries")
-    if not result.knows_the_rest:
-        return f"{hit} hit; no damage was seen in the {others}."
-    return f"{hit} hit; the {others} {'is' if count == 1 else 'are'} sound."
+    hit = count_text(len(result.touched), "file or folder", "files and folders")
+    if not count:
+        return f"{hit} hit, all that there are."
+    others = others_text(count, "sound" if result.knows_the_rest else "not affected by it")
+    return f"{hit} hit; {others}."

@@ -1,7 +1,7 @@
-"""The map of a damaged image: where on the disc the damage lies, and which files it hits.
+"""The map of a damaged image: where on the disc the damage is, and which files it hits.
 
 All places are per cent of the drawn length, so that one drawing fits a phone, a
-screen and paper while its letters keep their size. What lies closer together
+screen and paper while its letters keep their size. What is closer together
 than can be told apart is drawn as one.
 """
 
@@ -62,7 +62,7 @@ class MappedFile:
 class DiscMap:
     """A drawing of one image. ``total`` is the drawn length in bytes, ``file_end`` in per cent.
 
-    ``files_left_out`` are hit as well and not drawn, ``beyond`` are findings behind
+    ``files_left_out`` are hit as well and not drawn, ``beyond`` are findings past
     the drawn end.
     """
 

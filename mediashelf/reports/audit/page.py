@@ -105,7 +105,7 @@ def audit_page(
     others = [result for result in ordered if not needs_attention(result)]
     attention = tuple(_cards(bad, RowAllowance(DETAIL_ROWS)))
     with_card = {card.number for card in attention}
-    headline, mood = _headline(results, depth)
+    headline, mood = _headline(results)
     return AuditPage(
         scope=scope,
         created=created.replace("T", " ").replace("Z", " UTC"),
@@ -166,7 +166,7 @@ def _remarks(results: Iterable[AuditResult]) -> Iterator[Finding]:
             yield replace(finding, where=where)
 
 
-def _headline(results: Sequence[AuditResult], depth: Depth) -> tuple[str, str]:
+def _headline(results: Sequence[AuditResult]) -> tuple[str, str]:
     """Return the one sentence to remember, and the sign that goes with it."""
     total = len(results)
     bad = sum(needs_attention(each) for each in results)
@@ -180,8 +180,6 @@ def _headline(results: Sequence[AuditResult], depth: Depth) -> tuple[str, str]:
         return f"{count_text(total, 'image is', 'images are')} away; none was audited", "away"
     here = count_text(total - away, "image")
     rest = f"; {away:,} {'is' if away == 1 else 'are'} away" if away else ""
-    if not depth.reads_every_byte:
-        return f"No damage in the structure of {here}{rest}", "sound"
     return f"{here} {'is' if total - away == 1 else 'are'} sound{rest}", "sound"
 
 

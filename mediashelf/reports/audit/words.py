@@ -23,18 +23,14 @@ def summary_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
 def reading_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
     """Return what was read and what was not: of the images, then of the files inside."""
     structures = sum(each.reading.structure_read for each in results)
-    read = f"Structure of {structures:,} read"
-    if depth.reads_every_byte:
-        digested = [each.job.row for each in results if each.reading.digests is not None]
-        compared = sum(row is not None and bool(row.digests) for row in digested)
-        unrecorded = len(digested) - compared
-        total = size_text(sum(each.verdict.bytes_read for each in results))
-        read += f"; all bytes of {compared:,} compared with a digest on record"
-        if unrecorded:
-            read += f", {unrecorded:,} had none"
-        read += f" ({total} read)"
-    else:
-        read += "; contents not read"
+    digested = [each.job.row for each in results if each.reading.digests is not None]
+    compared = sum(row is not None and bool(row.digests) for row in digested)
+    unrecorded = len(digested) - compared
+    total = size_text(sum(each.verdict.bytes_read for each in results))
+    read = f"Structure of {structures:,} read; "
+    read += f"all bytes of {compared:,} compared with a digest on record"
+    read += f", {unrecorded:,} had none" if unrecorded else ""
+    read += f" ({total} read)"
     more = [*_sector_lines(results), *_digest_lines(results)]
     if depth is not Depth.CONTENTS:
         inside = "Whether files inside are sound in themselves was not checked."
@@ -58,11 +54,11 @@ def _sector_lines(results: Sequence[AuditResult]) -> Iterator[str]:
     for counts in distinct:
         total.update(counts)
     words = {
-        "proved by their EDC": total[SectorVerdict.GOOD],
-        "damaged": total[SectorVerdict.CORRECTED],
-        "out of place": total[SectorVerdict.MISPLACED],
+        "with good EDC": total[SectorVerdict.GOOD],
+        "correctable from parity": total[SectorVerdict.CORRECTED],
+        "whose address does not match their position": total[SectorVerdict.MISPLACED],
         "lost": total[SectorVerdict.LOST],
-        "without any check": total[SectorVerdict.UNCHECKED],
+        "without a checksum": total[SectorVerdict.UNCHECKED],
     }
     parts = [f"{count:,} {word}" for word, count in words.items() if count]
     images = count_text(len(distinct), "raw image")
@@ -82,7 +78,7 @@ def contents_lines(reports: Sequence[ContentsReport]) -> list[str]:
     unreadable = sum(report.unreadable_files for report in reports)
     nested = sum(report.nested_archives for report in reports)
     first = (
-        f"Files inside: {files:,} looked at, {unchecked:,} carry no checks of their own"
+        f"Files inside: {files:,} read, {unchecked:,} without checksums of their own"
         + (f", {unreadable:,} could not be read" if unreadable else "")
         + f"; {count_text(nested, 'archive')} inside archives not followed. Gaps of zeros amid "
         "dense data were looked for in all."

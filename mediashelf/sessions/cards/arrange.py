@@ -210,7 +210,7 @@ def _with_digests(step: Step, workshop: Path | None, on_bytes: OnBytes) -> Step:
     built = workshop / step.path
     try:
         # A plan is good for one build, and the one in the step may be needed for the card.
-        build_disc(plan_disc(plan.recipe), built, anyway=True, on_bytes=on_bytes)
+        build_disc(plan_disc(plan.recipe, plan.pages), built, anyway=True, on_bytes=on_bytes)
     except MediashelfError:
         built.unlink(missing_ok=True)
         return step  # no room for it here, say; the card itself is tried later

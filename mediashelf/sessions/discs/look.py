@@ -6,8 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import load_recipe
+from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image, open_view
@@ -16,6 +15,7 @@ from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start, read_cd_start
 from mediashelf.sessions.discs.image_source import ImageSource, read_stamp
 from mediashelf.sessions.discs.look_raw import look_at_tracks
+from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.ways_out import check_served, ignored_track
 from mediashelf.sessions.manifests.values import FileDigests
 from mediashelf.sessions.plans.resolve import Candidate
@@ -33,7 +33,8 @@ class LookedAt:
     target. ``image`` is None for a recipe, which has a ``disc_plan``, and for what
     cannot be served at all. ``digests`` are those of the image as it is served and
     ``original`` those of the file that it comes from, where they were read.
-    ``cd_start`` tells of the boot floppy inside, None where there is none.
+    ``cd_start`` tells of the boot floppy inside, None where there is none. ``told``
+    is what a recipe's plan tells and what blocks nothing.
     """
 
     candidate: Candidate
@@ -44,6 +45,7 @@ class LookedAt:
     original: FileDigests | None = None
     cd_start: CdStart | None = None
     disc_plan: DiscPlan | None = None
+    told: tuple[Finding, ...] = ()
 
     @property
     def can_be_served(self) -> bool:
@@ -51,25 +53,27 @@ class LookedAt:
         return self.image is not None or self.disc_plan is not None
 
 
-def look_at(candidate: Candidate, disc: PlanDisc, on_bytes: OnBytes) -> LookedAt:
+def look_at(
+    candidate: Candidate, disc: PlanDisc, plan_recipe: PlanRecipe, on_bytes: OnBytes
+) -> LookedAt:
     """Open the candidate, or plan it, with the wishes of its disc.
 
     Raises :class:`MediashelfError` for what cannot be opened or understood.
     """
     if candidate.is_recipe:
-        return _look_at_recipe(candidate)
+        return _look_at_recipe(candidate, plan_recipe)
     return _look_at_image(candidate, disc, on_bytes)
 
 
-def _look_at_recipe(candidate: Candidate) -> LookedAt:
-    plan = plan_disc(load_recipe(candidate.path))
-    _, findings = check_served(plan.size, str(candidate.path), pad=False)
+def _look_at_recipe(candidate: Candidate, plan_recipe: PlanRecipe) -> LookedAt:
+    planned = plan_recipe(candidate.path)
     return LookedAt(
         candidate,
-        plan.facts,
-        (*plan.findings, *findings),
-        cd_start=_planned_cd_start(plan),
-        disc_plan=plan,
+        planned.plan.facts,
+        planned.findings,
+        cd_start=_planned_cd_start(planned.plan),
+        disc_plan=planned.plan,
+        told=planned.told,
     )
 
 

@@ -16,6 +16,7 @@ from mediashelf.findings import Finding, Severity, worst
 from mediashelf.readability.check import check_disc
 from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.look import LookedAt, look_at
+from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.plans.resolve import Candidate, ResolvedDisc
 from mediashelf.sessions.plans.session_plan import PlanDisc
 
@@ -29,6 +30,8 @@ _Key = tuple[bool, str, bool, int | None]
 class CheckedDisc:
     """One disc of the session with everything that was found about it.
 
+    ``findings`` are all, those that are only told as well; ``blockers`` are the errors
+    among the others.
     ``repeats`` is the position of an earlier disc that is the same file.
     """
 
@@ -38,6 +41,14 @@ class CheckedDisc:
     targets: tuple[str, ...]
     passed: tuple[str, ...]
     repeats: int | None = None
+
+    @property
+    def blockers(self) -> tuple[Finding, ...]:
+        """The errors that keep the disc from being put on a card."""
+        told = set(self.source.told)
+        return tuple(
+            one for one in self.findings if one.severity is Severity.ERROR and one not in told
+        )
 
     @property
     def position(self) -> int:
@@ -65,9 +76,10 @@ def check_discs(
     resolved: Iterable[ResolvedDisc],
     targets: Mapping[str, Target],
     *,
+    plan_recipe: PlanRecipe,
     on_bytes: OnBytes = lambda count: None,
 ) -> list[CheckedDisc]:
-    """Check every disc; of several candidates the first without an error is taken.
+    """Check every disc; of several candidates the first that nothing blocks is taken.
 
     Raises :class:`TargetError` for an unknown target before anything is opened,
     and what opening the only candidate raises.
@@ -78,7 +90,7 @@ def check_discs(
     first_use: dict[_Key, int] = {}
     checked: list[CheckedDisc] = []
     for disc in discs:
-        choice = _best(disc, wanted[disc.position], seen, on_bytes)
+        choice = _best(disc, wanted[disc.position], seen, plan_recipe, on_bytes)
         key = _identity(choice.source.candidate, disc.disc)
         repeats = first_use.setdefault(key, disc.position)
         checked.append(replace(choice, repeats=repeats if repeats != disc.position else None))
@@ -89,6 +101,7 @@ def _best(
     disc: ResolvedDisc,
     targets: list[Target],
     seen: dict[_Key, LookedAt],
+    plan_recipe: PlanRecipe,
     on_bytes: OnBytes,
 ) -> CheckedDisc:
     tried: list[CheckedDisc] = []
@@ -98,13 +111,13 @@ def _best(
         key = _identity(candidate, disc.disc)
         try:
             if key not in seen:
-                seen[key] = look_at(candidate, disc.disc, on_bytes)
+                seen[key] = look_at(candidate, disc.disc, plan_recipe, on_bytes)
         except MediashelfError as error:
             failure = error
             reasons.append(f"{candidate.source}: {error}")
             continue
         checked = _check(disc, seen[key], targets)
-        if worst(checked.findings) is not Severity.ERROR:
+        if not checked.blockers:
             return _with_reasons(checked, reasons)
         tried.append(checked)
         reasons.append(f"{candidate.source}: has errors")
@@ -133,13 +146,15 @@ def _identity(candidate: Candidate, disc: PlanDisc) -> _Key:
 
 
 def _check(disc: ResolvedDisc, source: LookedAt, targets: list[Target]) -> CheckedDisc:
-    findings = list(source.findings)
+    findings = [*source.findings, *source.told]
     passed = []
     # What cannot be served has no files that a target could read.
     for target in targets if source.can_be_served else ():
         found = list(check_disc(source.facts, target))
-        findings += found
-        if worst([*source.findings, *found]) is not Severity.ERROR:
+        # A recipe is judged for its own targets when it is planned.
+        findings += (one for one in found if one not in source.findings)
+        own = (one for one in source.findings if one.target in ("", target.name))
+        if worst([*own, *found]) is not Severity.ERROR:
             passed.append(target.name)
     return CheckedDisc(
         disc, source, tuple(findings), tuple(target.name for target in targets), tuple(passed)

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+from mediashelf.errors import SessionPlanError
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.manifests.values import BootWay
 from mediashelf.sessions.plans.session_plan import PlannedMachine, SessionPlan
-from mediashelf.text import parse_size, size_text
+from mediashelf.tables.reading import TableKind, read_tables
+from mediashelf.tables.table import Table
+from mediashelf.text import size_text
 
 ROWS_PATH = Path(__file__).with_name("readiness.toml")
 
@@ -24,6 +26,11 @@ _MACHINE_KEYS = {
     "optical_boot": "optical_boot",
 }
 """Conditions about the machine, with the plan's key that answers them."""
+
+_CONDITIONS = (*_MACHINE_KEYS, "boots", "boots_as_floppy")
+_ROW_KEYS = ("rule", "targets", "when", "severity", "message", "remedy", "source", "bring")
+
+READINESS_FILE = TableKind("a file of readiness rows", ("row",), SessionPlanError)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,20 +57,40 @@ class ReadinessRow:
 @cache
 def readiness_rows() -> tuple[ReadinessRow, ...]:
     """Return the rows in the order in which a person acts on them."""
-    document = tomllib.loads(ROWS_PATH.read_text("utf-8"))
-    return tuple(
-        ReadinessRow(
-            row["rule"],
-            tuple(row["targets"]),
-            row["when"],
-            Severity.from_word(row["severity"]),
-            row["message"],
-            row["remedy"],
-            row["source"],
-            row.get("bring", ""),
-        )
-        for row in document["row"]
+    return read_readiness(ROWS_PATH)
+
+
+def read_readiness(path: Path) -> tuple[ReadinessRow, ...]:
+    """Return the rows of a file; raises :class:`SessionPlanError` for what is wrong in it."""
+    return read_tables(
+        path, READINESS_FILE, lambda top: tuple(map(_row, top.tables("row", _ROW_KEYS)))
     )
+
+
+def _row(table: Table) -> ReadinessRow:
+    severity = table.choice("severity", [severity.word for severity in Severity])
+    return ReadinessRow(
+        table.text("rule", needed="it names the finding"),
+        table.texts("targets", "targets"),
+        _when(table.table("when", _CONDITIONS)),
+        Severity.from_word(severity or Severity.NOTE.word),
+        table.text("message", needed="it is what people read"),
+        table.text("remedy", needed="it says what to do"),
+        table.text("source", needed='say where it is published, or "common practice"'),
+        table.text("bring"),
+    )
+
+
+def _when(table: Table) -> dict[str, object]:
+    when: dict[str, object] = {}
+    for key in table:
+        if key.endswith("_over"):
+            when[key] = table.size(key)
+        elif key in ("disk_mode", "firmware"):
+            when[key] = table.texts(key, "words")
+        else:
+            when[key] = table.flag(key)
+    return when
 
 
 def check_readiness(plan: SessionPlan, boots: Sequence[tuple[BootWay, ...]]) -> Iterator[Finding]:
@@ -136,9 +163,8 @@ def _facts(machine: PlannedMachine, boots: Sequence[tuple[BootWay, ...]]) -> dic
 
 def _holds(key: str, wanted: Any, found: Any) -> bool:
     if key.endswith("_over"):
-        limit: int = parse_size(wanted) if isinstance(wanted, str) else wanted
-        return bool(found > limit)
-    return found in wanted if isinstance(wanted, list) else found == wanted
+        return bool(found > wanted)
+    return found in wanted if isinstance(wanted, tuple) else found == wanted
 
 
 def _finding(row: ReadinessRow, concerned: tuple[str, ...], machine: PlannedMachine) -> Finding:

@@ -113,7 +113,7 @@ def _candidate(source: DiscSource, folder: Path, library: Library) -> Candidate:
         return Candidate(source, image.path, False, image.record)
     path = folder / source.text
     if not path.is_file():
-        problem = "is no file" if path.exists() else "does not exist"
+        problem = "is not a file" if path.exists() else "does not exist"
         raise _AbsentError(f"{path} {problem}")
     if source.kind is SourceKind.RECIPE:
         return Candidate(source, path, True)

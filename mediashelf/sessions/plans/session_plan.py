@@ -20,24 +20,30 @@ Reading a plan touches no disc: what it names is looked for by
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 
-from mediashelf.errors import InputError, SessionPlanError
+from mediashelf.errors import SessionPlanError
 from mediashelf.sessions.card_space import CARD_KIND_NAMES
-from mediashelf.sessions.plans.tables import Table
+from mediashelf.tables.reading import TableKind, parse_tables, read_tables
+from mediashelf.tables.table import Table
 from mediashelf.text import did_you_mean
 
 MAX_DISCS = 99
 """Discs in one plan; the position is two digits of the name on the card."""
 
-MAX_PLAN_SIZE = 1 << 20
-"""Bytes of a plan's file; nobody writes a longer one by hand."""
+MAX_TRACKS = 99
+"""ECMA-130 22.3.3.1: track numbers have two digits."""
 
 DISK_MODES = ("ide", "ahci", "raid")
 FIRMWARES = ("bios", "uefi")
+
+PLAN_FILE = TableKind(
+    "a session plan", ("name", "targets", "machine", "card", "disc"), SessionPlanError
+)
+_MACHINE_KEYS = ("name", "memory", "disk", "disk_mode", "firmware", "optical_boot", "devices")
+_CARD_KEYS = ("filesystem", "capacity")
 
 
 class SourceKind(StrEnum):
@@ -46,6 +52,12 @@ class SourceKind(StrEnum):
     IMAGE = "image"
     RECIPE = "recipe"
     FIND = "find"
+
+
+_SOURCE_KEYS = tuple(kind.value for kind in SourceKind)
+_DISC_KEYS = (
+    *_SOURCE_KEYS, "targets", "name", "purpose", "expect", "after", "or", "pad", "track",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,18 +145,7 @@ def load_plan(path: Path) -> SessionPlan:
     :class:`SessionPlanError`, with the place in the plan, when it cannot be
     understood.
     """
-    try:
-        if not path.is_file():
-            problem = "is no file" if path.exists() else "does not exist"
-            raise InputError(f"{path}: {problem}; name a session plan (TOML)")
-        with path.open("rb") as stream:
-            data = stream.read(MAX_PLAN_SIZE + 1)
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror or error}") from error
-    try:
-        return parse_plan(data, path.parent)
-    except SessionPlanError as error:
-        raise SessionPlanError(f"{path}: {error}") from error
+    return read_tables(path, PLAN_FILE, lambda top: _plan(top, path.parent))
 
 
 def parse_plan(data: bytes, folder: Path) -> SessionPlan:
@@ -152,23 +153,18 @@ def parse_plan(data: bytes, folder: Path) -> SessionPlan:
 
     Not checked here: whether the discs exist and whether the targets are known.
     """
-    if len(data) > MAX_PLAN_SIZE:
-        raise SessionPlanError(f"is longer than {MAX_PLAN_SIZE:,} bytes; is this a session plan?")
-    try:
-        # Editors of the time put a byte order mark before UTF-8.
-        top = Table(tomllib.loads(data.decode("utf-8-sig")))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise SessionPlanError(f"is not TOML in UTF-8: {error}") from error
-    except RecursionError as error:
-        raise SessionPlanError("is nested too deeply to be a session plan") from error
+    return _plan(parse_tables(data, PLAN_FILE), folder)
 
-    name = top.text("name", required=True)
-    targets = top.texts("targets")
-    machine = _machine(top)
+
+def _plan(top: Table, folder: Path) -> SessionPlan:
+    name = top.text("name", needed="it is the title of the run sheet").strip()
+    targets = top.texts("targets", "targets")
+    machine = _machine(top, folder)
     card = _card(top)
-    tables = top.tables("disc")
-    top.finish()
-    discs = [_disc(table, number, targets) for number, table in enumerate(tables, start=1)]
+    discs = [
+        _disc(table, number, targets, folder)
+        for number, table in enumerate(top.tables("disc", _DISC_KEYS), start=1)
+    ]
     if not discs:
         raise SessionPlanError("names no disc; add at least one [[disc]]")
     if len(discs) > MAX_DISCS:
@@ -181,71 +177,60 @@ def with_padding(plan: SessionPlan) -> SessionPlan:
     return replace(plan, discs=tuple(replace(disc, pad=True) for disc in plan.discs))
 
 
-def _machine(top: Table) -> PlannedMachine:
-    if not top.holds_table("machine"):
-        return PlannedMachine(top.text("machine"))
-    table = top.table("machine")
-    machine = PlannedMachine(
-        name=table.text("name"),
+def _machine(top: Table, folder: Path) -> PlannedMachine:
+    if isinstance(top.value("machine"), str):
+        return PlannedMachine(top.text("machine").strip())
+    table = top.table("machine", _MACHINE_KEYS)
+    return PlannedMachine(
+        name=table.text("name").strip(),
         memory=table.size("memory", binary=True),
         disk=table.size("disk"),
         disk_mode=table.choice("disk_mode", DISK_MODES),
         firmware=table.choice("firmware", FIRMWARES),
-        optical_boot=table.truth("optical_boot"),
-        devices=table.text("devices"),
+        optical_boot=table.flag("optical_boot"),
+        devices=table.path_text("devices", folder),
     )
-    table.finish()
-    return machine
 
 
 def _card(top: Table) -> CardWish:
-    table = top.table("card")
-    card = CardWish(table.choice("filesystem", CARD_KIND_NAMES), table.size("capacity"))
-    table.finish()
-    return card
+    table = top.table("card", _CARD_KEYS)
+    return CardWish(table.choice("filesystem", CARD_KIND_NAMES), table.size("capacity"))
 
 
-def _disc(table: Table, number: int, plan_targets: tuple[str, ...]) -> PlanDisc:
+def _disc(table: Table, number: int, plan_targets: tuple[str, ...], folder: Path) -> PlanDisc:
     disc = PlanDisc(
         number=number,
-        targets=table.texts("targets") or plan_targets,
-        name=table.text("name"),
-        purpose=table.text("purpose"),
-        expect=table.text("expect"),
-        after=table.texts("after"),
-        alternatives=tuple(_alternative(other) for other in table.tables("or")),
-        pad=table.truth("pad") or False,
-        track=table.count("track"),
-        source=_source(table),  # last, when every other key is known
+        source=_source(table, folder),
+        targets=table.texts("targets", "targets") or plan_targets,
+        name=table.text("name").strip(),
+        purpose=table.text("purpose").strip(),
+        expect=table.text("expect").strip(),
+        after=table.texts("after", "discs, by name or by what they come from"),
+        alternatives=tuple(_source(other, folder) for other in table.tables("or", _SOURCE_KEYS)),
+        pad=table.flag("pad") or False,
+        track=table.number("track", 1, MAX_TRACKS),
     )
-    table.finish()
     if not disc.targets:
-        raise SessionPlanError(
-            f"{table.place} ({disc.source}) has no targets; say who must read it with "
+        raise table.error(
+            f"{disc.source} has no targets; say who must read it with "
             'targets = ["…"] here or at the top of the plan'
         )
     return disc
 
 
-def _alternative(table: Table) -> DiscSource:
-    source = _source(table)
-    table.finish()
-    return source
-
-
-def _source(table: Table) -> DiscSource:
-    named = [kind for kind in SourceKind if table.has(kind.value)]
+def _source(table: Table, folder: Path) -> DiscSource:
+    named = [kind for kind in SourceKind if kind.value in table]
     if len(named) != 1:
-        table.finish()  # a mistyped key is the likelier mistake, and named first
         said = " and ".join(named) or "none of them"
-        raise SessionPlanError(
-            f"{table.place} must say exactly one of image, recipe and find; it says {said}"
-        )
-    return DiscSource(named[0], table.text(named[0], required=True))
+        raise table.error(f"says {said}, expected exactly one of image, recipe and find")
+    kind, needed = named[0], "it says which disc is meant"
+    if kind is SourceKind.FIND:
+        return DiscSource(kind, table.text(kind, needed=needed).strip())
+    return DiscSource(kind, table.path_text(kind, folder, needed=needed))
 
 
 def in_order_of_use(discs: list[PlanDisc]) -> tuple[PlanDisc, ...]:
-    """Return the discs in the plan's order, each moved behind those that it names in ``after``.
+    """Return the discs in the plan's order, each moved after those that it names in ``after``.
 
     Raises :class:`SessionPlanError` for a name that no disc or more than one
     has, and for discs that wait for each other.

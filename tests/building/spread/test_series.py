@@ -50,13 +50,12 @@ def ten_packages(tmp_path: Path) -> Path:
     return write_tree(tmp_path / "top", files)
 
 
-def test_packages_are_spread_evenly_and_in_sequence(tmp_path: Path) -> None:
+def test_packages_are_spread_in_sequence(tmp_path: Path) -> None:
     top = ten_packages(tmp_path)
     # A package takes 50 sectors and its INF and folders a few more: four on 256 sectors.
     series = planned(SourceFolder(top), sectors=280)
-    assert [len(units) for units in series.units] == [4, 3, 3]
+    assert [len(units) for units in series.units] == [4, 4, 2]
     assert [name for names in tops(series) for name in names] == [f"/P{n}" for n in range(10)]
-    assert series.spread.is_proved_least
     for plan in series.plans:
         assert plan.layout.used_sectors <= 280
 
@@ -142,7 +141,6 @@ def test_a_recipe_that_fits_on_one_disc_is_that_disc(tmp_path: Path) -> None:
     recipe = recipe_of(SourceFolder(top), sectors=10_000)
     series = plan_series(recipe, list_sources(recipe))
     assert len(series.plans) == 1
-    assert series.proof == "proved least, by their size"
     assert file_names("Kiosk", 1) == ["kiosk.iso"]
     build_discs(series.plans, [tmp_path / "series.iso"])
     write.build_disc(plan_disc(recipe), tmp_path / "disc.iso")
@@ -264,7 +262,7 @@ def test_packages_on_a_full_disc_fit_to_the_last_sector(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("seed", range(6))
 def test_quick_answers_are_never_wrong(tmp_path: Path, seed: int) -> None:
-    """Whatever is said to fit does by the layout, and the least weights never say too much."""
+    """Whatever is said to fit does by the layout, and what does not fit does not."""
     randomness = random.Random(seed)
     files: dict[str, bytes] = {"loose.txt": b"l"}
     for number in range(25):
@@ -281,15 +279,12 @@ def test_quick_answers_are_never_wrong(tmp_path: Path, seed: int) -> None:
     listing = list_sources(recipe)
     units = find_units(listing, recipe.folders)
     exact = DiscRoom(Measure(recipe, listing, PagesSize()), units)
-    items = exact.items()
     for _ in range(30):
         chosen = randomness.sample(range(len(units)), randomness.randint(1, len(units)))
         needed = exact.sectors(chosen)
         capacity = Capacity("tried", needed + randomness.choice([-1, 0, 1, 30, -30]))
         room = DiscRoom(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
         assert room.fits(chosen) is (needed <= capacity.sectors)
-        if needed <= capacity.sectors:
-            assert sum(items[number].least for number in chosen) <= room.least_capacity
 
 
 def test_all_discs_or_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

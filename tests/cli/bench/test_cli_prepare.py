@@ -169,7 +169,7 @@ def test_tidy_names_what_it_removed(bench: Bench) -> None:
     ("plan", "exit_code", "message"),
     [
         (None, 3, "does not exist"),
-        ("name = 1", 6, "at the top: name is 1"),
+        ("name = 1", 6, "name is 1, expected text"),
         ('name = "n"\ntargets = ["dos"]\n[[disc]]\nimage = "x.iso"', 6, "x.iso does not exist"),
         ('name = "n"\ntargets = ["doz"]\n[[disc]]\nimage = "library/system.iso"', 7, "'dos'"),
     ],

@@ -163,7 +163,7 @@ def test_a_card_that_was_prepared_elsewhere(shelf: Shelf, bench: Bench, tmp_path
     card = there.folder / "card"
     shutil.copytree(bench.card, card)
     told = there.run("session", "report", "-s", card, code=InputError.exit_code).stderr
-    assert "nothing is on record of this card" in told
+    assert "no session is on record for this card" in told
     assert not there.catalogue.exists()
     note(there, "1", "w", "-s", str(card))
     note(there, "2", "f", "-s", str(card))
@@ -286,7 +286,7 @@ def test_hostile_notes(shelf: Shelf, bench: Bench) -> None:
     texts = [
         note(shelf, "1", "f", HOSTILE).stdout,
         shelf.run("session", "report", "--html", page).stdout,
-        shelf.run("list", "--history", "system.iso").stdout,
+        shelf.run("show", "--history", "system.iso").stdout,
         page.read_text("utf-8"),
     ]
     for text in texts:

@@ -64,7 +64,7 @@ def test_a_dry_run_shows_the_plan_and_writes_nothing(top: Path, tmp_path: Path) 
     result = run(top, "--dry-run", "--capacity", "21min")
     assert result.exit_code == 0
     assert "0.3 % of 21min (94,500 sectors)" in result.stdout
-    assert "2 short names unlike the long one" in result.stdout
+    assert "2 short names differ from the long ones" in result.stdout
     assert "/LARKSPUR/RELEASEN.TXT\n    Release news.txt" in result.stdout
     assert "/LARKSPUR/RELEAS_2.TXT\n    Release notes.txt" in result.stdout
     assert sorted(path.name for path in tmp_path.iterdir()) == ["kiosk"]
@@ -73,7 +73,7 @@ def test_a_dry_run_shows_the_plan_and_writes_nothing(top: Path, tmp_path: Path) 
 def test_the_json_form(top: Path, tmp_path: Path) -> None:
     plan = document(top, "--dry-run", "-t", "dos", "--label", "Kiosk drivers")
     assert plan["command"] == "build"
-    assert plan["version"] == 1
+    assert plan["version"] == 2
     assert (plan["dry_run"], plan["anyway"], plan["built"]) == (True, False, None)
     assert (plan["label"], plan["long_label"]) == ("KIOSK_DRIVERS", "Kiosk drivers")
     assert plan["date"] == "1999-06-12T10:00:00+00:00"
@@ -137,7 +137,7 @@ def test_errors_block_unless_anyway(top: Path, tmp_path: Path) -> None:
     refused = run(top, "-o", "disc.iso", "--capacity", "10 sectors")
     assert refused.exit_code == 12
     assert "error over-capacity" in refused.stdout
-    assert "nothing was built because of 1 error" in refused.stderr
+    assert "1 error blocks the disc; nothing was built" in refused.stderr
     assert not (tmp_path / "disc.iso").exists()
     as_json = run(top, "-o", "disc.iso", "--capacity", "10 sectors", "--json")
     assert as_json.exit_code == 12
@@ -182,8 +182,8 @@ def test_an_existing_file_stays_unless_it_may_be_replaced(top: Path, tmp_path: P
     [
         (["kiosk"], 2, "-o"),
         ([], 2, "SOURCES"),
-        (["missing", "-n"], 3, "missing: does not exist"),
-        (["missing.toml", "-n"], 3, "missing.toml: cannot be read"),
+        (["missing", "-n"], 3, "missing: no such folder or .zip archive"),
+        (["missing.toml", "-n"], 3, "missing.toml: does not exist"),
         (["kiosk", "disc.toml", "-n"], 2, "either one recipe or folders"),
         (["kiosk", "-n", "--capacity", "lots"], 5, "neither a medium"),
         (["kiosk", "-n", "-t", "win9"], 7, "win9"),

@@ -274,7 +274,7 @@ def test_a_wrong_target_file_is_an_error_of_its_own(sound: Path, tmp_path: Path)
     (targets / "strict.toml").write_text('bassed_on = "nt5"\n')
     result = run(sound, "--targets-folder", targets)
     assert (result.exit_code, result.stdout) == (7, "")
-    assert "strict.toml: 'bassed_on' is no key" in result.stderr
+    assert "strict.toml: unknown key 'bassed_on'" in result.stderr
 
 
 def test_an_unknown_target_is_an_error(sound: Path) -> None:

@@ -102,7 +102,7 @@ EXPECTED = [
 
 def test_devices_packages_and_missing_files(folder: Path, machine: Path) -> None:
     text = run(folder, "-m", machine, "-t", "win9x", code=1).stdout
-    assert text.startswith("win9x: 2 of 3 devices with a driver\n")
+    assert text.startswith("win9x: 1 of 3 devices covered, 1 incomplete, 1 without a driver\n")
     assert "1 Larkspur Video Accelerator 3 (01:00.0)\n" in text
     assert "driver: /Larkspur Video/lkv.inf [Install]\n" in text
     assert "for device 2; 1 of 2 files missing\n" in text
@@ -179,19 +179,54 @@ def test_a_long_name_under_joliet_only(tmp_path: Path, machine: Path) -> None:
     assert "/LKV/LONGFI_1.SYS" in finding["message"]
 
 
-def test_a_target_of_ones_own_without_joliet(tmp_path: Path) -> None:
-    targets = tmp_path / "targets"
+OLD_NT = """
+title = "An older NT"
+based_on = "nt4"
+
+[limits.trees]
+value = ["iso9660"]
+source = "Microsoft KB Q142372"
+"""
+
+ALONE = """
+title = "A system of our own"
+
+[limits.trees]
+value = ["iso9660"]
+source = "tried"
+"""
+
+
+def own_target(folder: Path, text: str) -> list[object]:
+    """Return the options that name a target of the user's."""
+    targets = folder / "targets"
     targets.mkdir()
-    (targets / "oldnt.toml").write_text(
-        'title = "An older NT"\nbased_on = "nt4"\n'
-        '[limits.trees]\nvalue = ["iso9660"]\nsource = "Microsoft KB Q142372"\n'
-    )
+    (targets / "own.toml").write_text(text)
+    return ["-t", "own", "--targets-folder", targets]
+
+
+def test_a_target_takes_its_family_from_what_it_is_based_on(tmp_path: Path) -> None:
+    options = own_target(tmp_path, OLD_NT)
     disc = long_name_disc(tmp_path / "disc.iso")
-    options = [disc, "-t", "oldnt", "--targets-folder", targets]
-    message = run(*options, code=2).output
-    assert "--family" in message
-    answer = run_json(*options, "--family", "nt4", code=1)
+    answer = run_json(disc, *options, code=1)
+    assert answer["targets"][0]["family"] == "nt4"
     assert [finding["rule"] for finding in answer["findings"]] == ["driver-file-name-hidden"]
+
+
+def test_a_target_says_its_family_or_how_to_say_it_is_told(tmp_path: Path) -> None:
+    options = own_target(tmp_path, ALONE)
+    disc = long_name_disc(tmp_path / "disc.iso")
+    message = " ".join(run(disc, *options, code=7).output.split())
+    assert (
+        "no driver family is known for target 'own'; put family = \"nt5\" into its file" in message
+    )
+    assert run_json(disc, *options, "--family", "nt4", code=1)["targets"][0]["family"] == "nt4"
+    file = tmp_path / "targets" / "own.toml"
+    file.write_text(f'family = "nt5"\n{ALONE}')
+    assert run_json(disc, *options, code=1)["targets"][0]["family"] == "nt5"
+    file.write_text(f'family = "nt55"\n{ALONE}')
+    message = " ".join(run(disc, *options, code=7).output.split())
+    assert "own.toml: family is 'nt55', expected one of dos, win9x, nt4, nt5, nt6; did" in message
 
 
 def test_explanation(folder: Path, machine: Path) -> None:
@@ -202,6 +237,7 @@ def test_explanation(folder: Path, machine: Path) -> None:
     wins, loses = text.index("wins: /Larkspur Video/lkv.inf"), text.index("loses: /Old Larkspur")
     assert wins < loses
     assert f"rank 0x0001: {VIDEO}&SUBSYS_001EF2C4, hardware id 2 of the device" in text
+    assert f"     2 {VIDEO}&SUBSYS_001EF2C4\n" in text
     assert "because 0x0003 is higher than 0x0001; lower wins" in text
     six = run(folder, "-m", machine, "-t", "nt6", "--explain", "1", code=1).stdout
     assert "rank 0xff0001" in six
@@ -226,7 +262,7 @@ def test_several_sources_and_targets(folder: Path, machine: Path, tmp_path: Path
     (more / "lkv.sys").write_bytes(b"x")
     (folder / "Quillon" / "qlsynth.sys").write_bytes(b"x")
     result = run(folder, more, "-m", machine, "-t", "win9x", "-t", "nt5")
-    assert result.stdout.count("3 of 3 devices with a driver") == 2
+    assert result.stdout.count("3 of 3 devices covered") == 2
     assert f"driver: {more}:/tlan.inf [Install]" in " ".join(result.stdout.split())
 
 
@@ -265,7 +301,7 @@ def test_names_from_discs_reach_the_terminal_as_escapes(tmp_path: Path) -> None:
             2,
             "has a release 6.0 (known: 5.0, 5.1, 5.2)",
         ),
-        (["{folder}", "-t", "nt5", "--release", "five"], 2, "no release such as 5.1"),
+        (["{folder}", "-t", "nt5", "--release", "five"], 2, "not a release such as 5.1"),
         (["{folder}", "-t", "nt5", "--code-page", "cp0"], 2, "cp0"),
         (["{folder}", "-t", "nt5", "--code-page", "hex"], 2, "hex"),
         (["{folder}", "-t", "nt5", "--explain", "1"], 2, "--machine"),
@@ -342,5 +378,5 @@ def test_a_recipe_brings_its_own_machine(folder: Path, machine: Path, tmp_path: 
     )
     named = run(folder, "-m", machine, "-t", "win9x", code=1).stdout
     own = run(recipe, code=1).stdout
-    assert "of 3 devices with a driver" in own
+    assert "of 3 devices covered" in own
     assert own.splitlines()[0] == named.splitlines()[0]

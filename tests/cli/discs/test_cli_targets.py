@@ -53,7 +53,7 @@ def test_json_has_its_documented_shape() -> None:
     assert (document["command"], document["version"]) == ("targets", 1)
     assert [row["name"] for row in document["targets"]] == ["dos", "win9x", "nt4", "nt5", "nt6"]
     for row in document["targets"]:
-        assert list(row) == ["name", "title", "file", "first_phase", "limits"]
+        assert list(row) == ["name", "title", "file", "family", "first_phase", "limits"]
         for limit in row["limits"]:
             assert list(limit) == [
                 "limit",
@@ -73,7 +73,7 @@ def test_json_has_its_documented_shape() -> None:
 def test_an_unknown_target_is_an_error() -> None:
     result = run("nt3")
     assert (result.exit_code, result.stdout) == (7, "")
-    assert "'nt3' is no target" in result.stderr
+    assert "'nt3' is not a target" in result.stderr
 
 
 @pytest.mark.parametrize("columns", [40, 80])

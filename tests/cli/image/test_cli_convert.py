@@ -245,7 +245,7 @@ def test_device_is_never_replaced(tmp_path: Path) -> None:
     sheet, output = write_disc(tmp_path, MODE_1), tmp_path / "fifo"
     os.mkfifo(output)
     result = run(sheet, "-o", output, "--replace", code=OutputError.exit_code)
-    assert "is no regular file" in result.stderr
+    assert "is not a regular file" in result.stderr
     assert output.is_fifo()
 
 

@@ -68,7 +68,7 @@ def test_mended_from_two_copies_and_proved(shelf: Shelf) -> None:
     assert "1,024–1,535  copy 2    1,026" in out
     assert "2,048–2,559  copy 1    2,048" in out
     assert "mended there: /FILLER.DAT (4.0 KiB of 5.0 MiB)" in out
-    assert "7 other entries lie wholly elsewhere" in out
+    assert "the 7 other files and folders are not affected" in out
     assert f"Wrote {output}: {len(TIDE):,} bytes, read back, and proved by the digest" in flat(out)
     shelf.run("audit", output)
 
@@ -131,7 +131,7 @@ def test_zeros_that_were_cut_off(shelf: Shelf) -> None:
     output = shelf.folder / "mended.iso"
     out = shelf.run("mend", "home/padded.iso", "-o", output).stdout
     assert output.read_bytes() == TIDE + bytes(MIB)
-    assert "image, zeros where nothing was" in out
+    assert "image, zeros where no copy had data" in out
 
 
 def test_vote_is_a_warning_and_says_so(shelf: Shelf) -> None:
@@ -206,7 +206,7 @@ def test_as_names_the_record(shelf: Shelf) -> None:
     shelf.run("mend", tide, "--as", "home/right.iso", "-o", output)
     assert output.read_bytes() == TIDE
     result = shelf.run("mend", tide, "--as", "home/none.iso", "-n", code=InputError.exit_code)
-    assert "no image on record" in result.stderr
+    assert "file, folder or image on record has this name" in result.stderr
 
 
 def test_copies_with_different_records_leave_a_choice(shelf: Shelf) -> None:
@@ -259,7 +259,7 @@ def test_dry_run_needs_no_output_and_writes_nothing(shelf: Shelf) -> None:
     [
         (["home/tide.iso"], "Name the image to write with -o"),
         (["home/tide.iso", "x.iso", "-n"], "Say which files are the copies"),
-        (["{folder}/elsewhere/0.iso", "-n"], "name them with --from"),
+        (["{folder}/elsewhere/0.iso", "-n"], "give at least two other copies with --from"),
         (["home/tide.iso", "-n", "--tries", "-1"], "--tries"),
     ],
 )

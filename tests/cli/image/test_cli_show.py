@@ -9,8 +9,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from image_parts import SECTOR
+from made_library import tide_image
 from make_image import Boot, MadeImage, make_iso, put, zero
 from mediashelf.cli.main import main
+from mediashelf.image import FileView, open_image
 
 FILES = {
     "README.TXT": b"hello",
@@ -45,7 +47,7 @@ def test_it_shows_volumes_boot_and_room(made: MadeImage, tmp_path: Path) -> None
     assert f"{len(made.data):,} bytes, {len(made.data) // SECTOR} sectors" in result.stdout
     assert 'iso9660    "TIDES"' in lines
     assert 'joliet     "TIDES", level 3' in lines
-    assert "  holds    3 files, 3 directories, 4.9 KiB" in lines
+    assert "  holds    3 files, 3 folders, 4.9 KiB" in lines
     assert "  made     1999-06-01 12:00:00 UTC" in lines
     assert "exactly the image" in result.stdout
     assert "% of 74min" in result.stdout
@@ -252,3 +254,64 @@ def test_help_has_examples() -> None:
     result = show("--help")
     assert result.exit_code == 0
     assert "mediashelf show disc.iso --tree --volume joliet" in result.stdout
+
+
+def test_many_images_one_after_the_other(made: MadeImage, tmp_path: Path) -> None:
+    sound = made.save(tmp_path / "sound.iso")
+    cut = tmp_path / "cut.iso"
+    cut.write_bytes(made.data[: -20 * SECTOR])
+    result = show(sound, cut)
+    assert result.exit_code == 1
+    assert [line for line in result.stdout.splitlines() if line.endswith(".iso")] == [
+        "sound.iso",
+        "cut.iso",
+    ]
+    quiet = show("-q", sound, cut).stdout
+    assert quiet.startswith(f"{cut}:\nerror ")
+    assert "sound.iso" not in quiet
+
+
+def test_an_image_that_cannot_be_opened_does_not_hide_the_others(
+    made: MadeImage, tmp_path: Path
+) -> None:
+    result = show(tmp_path / "gone.iso", made.save(tmp_path / "tides.iso"))
+    assert result.exit_code == 3
+    assert "gone.iso" in result.stderr
+    assert "tides.iso\n" in result.stdout
+
+
+@pytest.mark.parametrize("option", [["--json"], ["--report", "page.html"]])
+def test_json_and_pages_are_of_one_image(
+    option: list[str], made: MadeImage, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    path = made.save(tmp_path / "tides.iso")
+    result = show(path, path, *option)
+    assert result.exit_code == 2
+    assert "name one" in result.stderr
+
+
+def test_none_of_the_files_bytes_are_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "tide.iso"
+    path.write_bytes(tide_image(mebibytes=3))
+    with open_image(path) as image:
+        files = image.facts.volumes[0].files
+    contents = {
+        at
+        for entry in files
+        for extent in entry.extents
+        for at in range(extent.lba, extent.lba + -(-extent.size // SECTOR))
+    }
+    read: set[int] = set()
+    real = FileView.read
+
+    def noted(view: FileView, offset: int, size: int) -> bytes:
+        data = real(view, offset, size)
+        read.update(range(offset // SECTOR, -(-(offset + len(data)) // SECTOR)))
+        return data
+
+    monkeypatch.setattr(FileView, "read", noted)
+    assert show(path).exit_code == 0
+    # Descriptors of other kinds are looked for near the beginning, wherever files are.
+    assert not {at for at in read & contents if at > 40}
+    assert 10 < len(read) < 60  # of 1,560 sectors

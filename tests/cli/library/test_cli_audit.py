@@ -40,9 +40,9 @@ def test_decay_is_named_with_block_and_file(shelf: Shelf) -> None:
     out = shelf.run("audit", code=1).stdout
     assert out.splitlines()[1].startswith("home: tide.iso  decayed  ")
     assert "error bytes-as-recorded" in out
-    assert "1 of 4 MiB differ" in " ".join(out.split())
+    assert "1 of 4 blocks of 1 MiB differs" in " ".join(out.split())
     assert "LBA 1,024 to 1,535 (bytes 2,097,152 to 3,145,727)" in out
-    assert "/FILLER.DAT: 1 of 3 MiB; the 7 other entries are sound" in out
+    assert "/FILLER.DAT: 1 of 3 MiB; the 7 other files and folders are sound" in out
     assert "2 images: 1 decayed, 1 sound." in out
     quiet = shelf.run("audit", "-q", code=1).stdout
     assert "ebb.iso" not in quiet
@@ -75,16 +75,10 @@ def test_away_is_no_failure_but_is_said(shelf: Shelf) -> None:
     assert "Structure of 0 read; all bytes of 0 compared" in out
 
 
-def test_structure_only(shelf: Shelf) -> None:
-    out = " ".join(shelf.run("audit", "--depth", "structure").stdout.split())
-    assert "contents not read; structure read" in out
-    assert "Structure of 2 read; contents not read." in out
-
-
 def test_an_image_that_is_not_on_record(shelf: Shelf) -> None:
     path = write(shelf.folder / "new.iso", tide_image(9))
     out = " ".join(shelf.run("audit", path).stdout.split())
-    assert "no digest on record" in out
+    assert "no recorded digest" in out
     assert "all bytes of 0 compared with a digest on record, 1 had none" in out
     copy = write(shelf.folder / "copy.iso", (shelf.home / "ebb.iso").read_bytes())
     assert "the same bytes as home: ebb.iso" in " ".join(shelf.run("audit", copy).stdout.split())
@@ -96,7 +90,10 @@ def test_without_any_catalogue(tmp_path: Path) -> None:
     shelf.run("audit", path)
     assert not shelf.catalogue.exists()
     assert "No image to audit." in shelf.run("audit").stdout
-    assert "is no shelf, no file or folder" in shelf.run("audit", "nothing.iso", code=3).stderr
+    assert (
+        "no shelf, file, folder or image on record has this name"
+        in shelf.run("audit", "nothing.iso", code=3).stderr
+    )
 
 
 def test_sound_images_are_counted_when_there_are_many(shelf: Shelf) -> None:
@@ -186,8 +183,11 @@ def test_a_digest_that_was_added_is_compared_and_renewed(shelf: Shelf) -> None:
     assert kept["digests"]["sha256"] == hashlib.sha256(tide_image(5)).hexdigest()
 
 
-@pytest.mark.parametrize(
-    "arguments", [("--depth", "structure", "--digest", "sha256"), ("--digest", "sha3")]
-)
-def test_digests_that_cannot_be(shelf: Shelf, arguments: tuple[str, ...]) -> None:
-    shelf.run("audit", *arguments, code=2)
+def test_digests_that_cannot_be(shelf: Shelf) -> None:
+    shelf.run("audit", "--digest", "sha3", code=2)
+
+
+def test_a_published_list_is_compared_elsewhere(shelf: Shelf) -> None:
+    told = shelf.run("audit", shelf.home, "--against", "list", code=2).stderr
+    assert "Use instead: mediashelf checksums check FOLDER LIST" in told
+    assert "--against" not in shelf.run("audit", "--help").stdout

@@ -131,13 +131,11 @@ def test_names_and_other_options_go_with_it(shelf: Shelf) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["--due", "180"], "'180' is no span of time; write it like 180d"),
-        (["--due", ""], "no span of time"),
-        (["--due", "-3d"], "no span of time"),
-        (["--due", "180d", "--budget", "half an hour"], "no span of time"),
+        (["--due", "180"], "'180' is not a span of time; write it like 180d"),
+        (["--due", ""], "not a span of time"),
+        (["--due", "-3d"], "not a span of time"),
+        (["--due", "180d", "--budget", "half an hour"], "not a span of time"),
         (["--budget", "30m"], "--budget goes with --due"),
-        (["--due", "180d", "--depth", "structure"], "--due confirms every byte"),
-        (["--due", "180d", "--against", "list"], "takes no --due"),
     ],
 )
 def test_usage(shelf: Shelf, words: list[str], told: str) -> None:
@@ -176,5 +174,5 @@ def test_spans_of_time(text: str, seconds: int, shown: str) -> None:
     "text", ["5", "d", "5y", "1.5h", "5d!", "1h 30", "٣d", "5d\n6", "9999999d"]
 )
 def test_what_is_no_span_of_time(text: str) -> None:
-    with pytest.raises(ValueError, match="no span of time"):
+    with pytest.raises(ValueError, match="not a span of time"):
         parse_duration(text)

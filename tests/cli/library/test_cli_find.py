@@ -42,7 +42,7 @@ def test_words_need_no_quotes(shelf: Shelf) -> None:
 
 def test_limit_and_more(shelf: Shelf) -> None:
     out = shelf.run("find", "lkvx", "--limit", "2").stdout
-    assert "… and 4 more; add letters, or raise --limit" in out
+    assert "… and 4 more; narrow the search or raise --limit" in out
     document = shelf.json("find", "lkvx", "--limit", "2")
     assert (len(document["hits"]), document["more"], document["more_is_exact"]) == (2, 4, True)
     shelf.run("find", "lkvx", "--limit", "0", code=2)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 import pytest
@@ -54,7 +53,7 @@ def test_filters(shelf: Shelf) -> None:
     assert "deep.iso" in listed(shelf, "--target", "nt5")
     assert "d.cue" not in listed(shelf, "--target", "nt5")
     assert listed(shelf, "--label", "nowhere") == []
-    assert "No image on record is like that." in shelf.run("list", "--label", "nowhere").stdout
+    assert "No image matches these filters." in shelf.run("list", "--label", "nowhere").stdout
 
 
 def test_findings_are_shown_on_request(shelf: Shelf) -> None:
@@ -111,73 +110,7 @@ def test_a_narrow_terminal(shelf: Shelf) -> None:
     assert "tide.iso\n  shelf: home\n  label: TIDE\n" in out
 
 
-def test_the_history_of_one_image(shelf: Shelf) -> None:
-    shelf.run("audit", shelf.home / "tide.iso")
-    out = shelf.run("list", "--history", "tide.iso").stdout
-    assert out.splitlines()[0] == "home: tide.iso (sound)"
-    assert re.search(r"^\d{4}-\d\d-\d\d \d\d:\d\d recorded \(scan\)$", out, re.MULTILINE)
-    assert re.search(r"^\S+ \S+ confirmed \(audit\)$", out, re.MULTILINE)
-    assert re.search(r"Bytes last confirmed: on \d{4}-\d\d-\d\d\.$", out)
-    for name in ("home/tide.iso", "TIDE.ISO", str(shelf.home / "tide.iso")):
-        assert shelf.run("list", "--history", name).stdout == out
-    (shelf.home / "tide.iso").unlink()  # an image that has gone still has its history
-    assert "recorded (scan)" in shelf.run("list", "--history", shelf.home / "tide.iso").stdout
-
-
-def test_the_same_thing_many_times_is_one_line(shelf: Shelf) -> None:
-    for _ in range(4):
-        shelf.run("audit", shelf.home / "tide.iso")
-    out = shelf.run("list", "--history", "tide.iso", "-q").stdout
-    assert len(out.splitlines()) == 2
-    assert "confirmed 4 times (audit)" in out
-    document = shelf.json("list", "--history", "tide.iso")
-    assert [one["event"] for one in document["history"]] == ["recorded", *["confirmed"] * 4]
-
-
-def test_the_history_says_what_was_wrong(shelf: Shelf) -> None:
-    shelf.run("audit", shelf.home / "cut.iso", code=1)
-    shelf.width = 40
-    out = shelf.run("list", "--history", "cut.iso").stdout
-    assert "truncated (audit)" in out
-    assert "are past the end" in " ".join(out.split())
-    assert max(map(len, out.splitlines())) <= 40
-
-
-def test_history_as_json(shelf: Shelf) -> None:
-    document = shelf.json("list", "--history", "deep.iso")
-    assert set(document) == {"command", "version", "image", "history"}
-    assert (document["image"]["shelf"], document["image"]["path"]) == ("card", "deep.iso")
-    (row,) = document["history"]
-    assert set(row) == {"happened_at", "event", "seen_by", "detail", "session"}
-    assert (row["event"], row["seen_by"], row["session"]) == ("recorded", "scan", None)
-
-
-@pytest.mark.parametrize(
-    ("name", "told"),
-    [
-        ("nowhere.iso", "no image on record"),
-        ("home", "no image on record"),  # the name of a shelf
-        (".", "is a folder; name one image"),
-        (__file__, "is not on record; scan its shelf first"),
-    ],
-)
-def test_histories_of_what_is_no_image(shelf: Shelf, name: str, told: str) -> None:
-    assert told in shelf.run("list", "--history", name, code=3).stderr
-
-
-def test_a_history_takes_no_filters(shelf: Shelf) -> None:
-    for more in (["--state", "sound"], ["-t", "dos"], ["--findings"], ["--shelf", "home"]):
-        assert (
-            "takes no filters" in shelf.run("list", "--history", "tide.iso", *more, code=2).stderr
-        )
-
-
-def test_hostile_names_in_a_history(shelf: Shelf) -> None:
-    write(shelf.home / "\x1b[2J.iso", tide_image(6), DATE)
-    shelf.run("scan")
-    write(shelf.home / "copy.iso", tide_image(6), DATE)
-    shelf.run("scan")
-    for name in ("\x1b[2J.iso", "copy.iso"):
-        out = shelf.run("list", "--history", name).stdout
-        assert "\x1b" not in out
-        assert "\\x1b[2J.iso" in out
+def test_the_history_of_an_image_is_shown_elsewhere(shelf: Shelf) -> None:
+    told = shelf.run("list", "--history", "tide.iso", code=2).stderr
+    assert "Use instead: mediashelf show --history IMAGE" in told
+    assert "--history" not in shelf.run("list", "--help").stdout

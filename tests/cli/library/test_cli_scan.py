@@ -67,7 +67,7 @@ def test_many_names_are_counted(shelf: Shelf) -> None:
 def test_damage_inside_is_pointed_at_and_is_no_failure_of_the_scan(shelf: Shelf) -> None:
     write(shelf.home / "cut.iso", tide_image()[:-8192], DATE)
     out = shelf.run("scan").stdout
-    assert "1 image of these has errors inside; see them with: mediashelf list --findings" in out
+    assert "1 of these has errors inside; see them with: mediashelf list --findings" in out
 
 
 def test_an_unreadable_image_is_an_error(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:

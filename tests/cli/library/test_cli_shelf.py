@@ -82,12 +82,12 @@ def test_only_missing(shelf: Shelf) -> None:
 
 
 def test_errors_have_their_exit_codes(shelf: Shelf) -> None:
-    assert "is no folder to read" in shelf.run("shelf", "add", shelf.home / "no", code=3).stderr
+    assert "is not a readable folder" in shelf.run("shelf", "add", shelf.home / "no", code=3).stderr
     shelf.run("shelf", "add", shelf.home)
     assert "already" in shelf.run("shelf", "add", shelf.home, code=10).stderr
     assert "did you mean" in shelf.run("shelf", "drop", "hom", "--yes", code=10).stderr
     shelf.catalogue.write_bytes(b"no database" * 1000)
-    assert "is no catalogue" in shelf.run("shelf", "list", code=10).stderr
+    assert "is not a catalogue" in shelf.run("shelf", "list", code=10).stderr
 
 
 def test_help_has_examples(shelf: Shelf) -> None:

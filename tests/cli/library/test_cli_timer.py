@@ -108,12 +108,12 @@ def test_the_command_in_it_does_the_job(shelf: Shelf) -> None:
 
 @pytest.mark.parametrize("time", ["24:00", "3", "03:60", "3:5", "noon", "03:00:00", "-1:00", ""])
 def test_times_that_are_none(shelf: Shelf, time: str) -> None:
-    assert "is no time of day" in shelf.run("timer", "--nightly", time, code=2).stderr
+    assert "is not a time of day" in shelf.run("timer", "--nightly", time, code=2).stderr
 
 
 def test_wrong_words(shelf: Shelf) -> None:
-    assert "no span of time" in shelf.run("timer", "--due", "180", code=2).stderr
-    assert "no span of time" in shelf.run("timer", "--budget", "30 minutes", code=2).stderr
+    assert "not a span of time" in shelf.run("timer", "--due", "180", code=2).stderr
+    assert "not a span of time" in shelf.run("timer", "--budget", "30 minutes", code=2).stderr
     wrong = shelf.run("timer", "hom", code=CatalogueError.exit_code)
     assert "did you mean 'home'" in wrong.stderr
     shelf.run("timer", "--depth", "structure", code=2)

@@ -110,15 +110,15 @@ def test_every_rule_has_a_case() -> None:
 def test_copy_files_page_example_names_an_undefined_disk() -> None:
     # The page inf-copyfiles-directive repeats the SourceDisks example with disk id 2,
     # which its own [SourceDisksNames] does not define.
-    text = SOUND.replace("@tlan.sys", "@aha154x.sys")
+    text = SOUND.replace("@tlan.sys", "@tern154.sys")
     text = text.replace("1=%Disk%,,,\\lan", "1=%Disk%,,,\\WinNT")
-    example = text.replace("tlan.sys=1", "aha154x.sys = 2,\\x86")
+    example = text.replace("tlan.sys=1", "tern154.sys = 2,\\x86")
     (finding,) = check_inf(parse_inf(example.encode()), where="/X.INF")
     assert finding.rule == "source-disk-undefined"
     assert finding.severity is Severity.ERROR
-    assert finding.found == "aha154x.sys is on disk 2"
+    assert finding.found == "tern154.sys is on disk 2"
     # The control is the example as inf-sourcedisksfiles-section has it.
-    assert rules(text.replace("tlan.sys=1", "aha154x.sys = 1,\\x86")) == {}
+    assert rules(text.replace("tlan.sys=1", "tern154.sys = 1,\\x86")) == {}
 
 
 def test_a_disk_of_another_platform_is_defined() -> None:

@@ -31,10 +31,10 @@ def needed(text: str, system: InfSystem = NT51, **companions: str) -> dict[str, 
 def test_source_path_example() -> None:
     # inf-sourcedisksfiles-section: disk path \WinNT and subdir \x86 give \WinNT\x86.
     files = needed(
-        '[Install]\nCopyFiles=@aha154x.sys\n[SourceDisksNames]\n1 = "disc",,,\\WinNT\n'
-        "[SourceDisksFiles]\naha154x.sys = 1,\\x86\n"
+        '[Install]\nCopyFiles=@tern154.sys\n[SourceDisksNames]\n1 = "disc",,,\\WinNT\n'
+        "[SourceDisksFiles]\ntern154.sys = 1,\\x86\n"
     )
-    assert files["aha154x.sys"].path == "WinNT/x86/aha154x.sys"
+    assert files["tern154.sys"].path == "WinNT/x86/tern154.sys"
 
 
 def test_both_forms_of_copy_files() -> None:

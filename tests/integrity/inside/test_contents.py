@@ -1,4 +1,8 @@
-"""Files inside an image that carry their own checks: found by content, verified in place."""
+"""Files inside an image with checksums of their own: found by content, verified in place.
+
+The formats' sources are named where each is checked alone; which findings come of them,
+and where, is own behaviour.
+"""
 
 from __future__ import annotations
 
@@ -29,15 +33,15 @@ from make_image import MadeImage, flip, make_iso
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.fields import BytesView
-from mediashelf.formats.packed.signatures import ContentFormat
+from mediashelf.formats.packed.signatures import HEAD_SIZE, ContentFormat
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.inside.contents import (
     MAX_FAULTS_PER_FILE,
     ContentsReport,
     check_contents,
-    contents_size,
 )
+from mediashelf.integrity.inside.selfchecks.faults import ExpansionAllowance
 
 TEXT = b"high water at the harbour " * 60
 CABINET = make_cabinet([{"TIDE.TXT": TEXT, "CHART.BIN": random.Random(5).randbytes(40_000)}])
@@ -93,7 +97,7 @@ def test_a_sound_image_yields_nothing_and_says_what_was_verified(
     assert (report.files, report.unchecked_files) == (len(FILES) - 1, 1)
     assert report.tallies[ContentFormat.CABINET].verified["data block checksums"] == 3
     assert report.tallies[ContentFormat.PROGRAM].verified["PE checksums"] == 1
-    assert report.as_dict()["unreadable_files"] == 0
+    assert report.unreadable_files == 0
 
 
 def test_damage_is_placed_in_the_image_and_named_by_the_telling_tree(
@@ -158,7 +162,7 @@ def test_shared_extents_are_verified_once(made: MadeImage, tmp_path: Path) -> No
         assert len(image.facts.volumes) == 2
         counted: list[int] = []
         list(check_contents(image, on_bytes=counted.append))
-        assert sum(counted) == contents_size(image) == sum(map(len, FILES.values()))
+        assert sum(counted) == sum(map(len, FILES.values()))
 
 
 def test_a_file_in_several_extents_is_one_file(tmp_path: Path) -> None:
@@ -324,7 +328,8 @@ def test_entries_that_claim_the_same_bytes_again_and_again_are_refused() -> None
     image = _FailingImage(_FailingView(bytes(40 * 2048), range(0)), facts)
     report = ContentsReport()
     (finding,) = check_contents(image, report=report)
-    assert finding.rule == "extents-are-bounded"
+    assert (finding.rule, finding.severity) == ("extents-are-bounded", Severity.ERROR)
+    assert finding.offset == int(finding.where[1:]) * 2048
     assert report.size <= 8 * 40 * 2048
 
 
@@ -380,3 +385,31 @@ def test_damage_of_any_kind_never_raises_or_hangs() -> None:
             assert finding.offset is None or 0 <= finding.offset < len(data)
             seen.add(finding.rule)
     assert len(seen) >= 15  # the damage did reach the checks
+
+
+def test_damage_in_an_archive_after_a_program_has_its_place_in_the_image(
+    made: MadeImage, tmp_path: Path
+) -> None:
+    start = SELF_EXTRACTING.data.index(b"MSCF")
+    at = made.file("/DRIVERS/SETUP.EXE") + start + SETUP_CABINET.at("block 0.0")
+    findings, _ = check(flip(made.data, at + 20), tmp_path)
+    assert at in [finding.offset for finding in findings]
+
+
+def test_progress_comes_while_a_file_is_read(tmp_path: Path) -> None:
+    made = make_iso({"A.CAB": CABINET.data})
+    counted: list[int] = []
+    with open_image(made.save(tmp_path / "a.iso")) as image:
+        list(check_contents(image, on_bytes=counted.append))
+    assert counted[0] == HEAD_SIZE
+    assert sum(counted) == len(CABINET.data)
+
+
+def test_an_allowance_to_expand_grows_with_the_file_and_is_spent() -> None:
+    """256 MiB, or 64 times the file: our own limit against bombs."""
+    assert ExpansionAllowance(4 << 20).left == 256 << 20
+    assert ExpansionAllowance(5 << 20).left == 320 << 20
+    allowance = ExpansionAllowance(0)
+    assert allowance.take(256 << 20)
+    assert not allowance.take(1)
+    assert allowance.take(0)

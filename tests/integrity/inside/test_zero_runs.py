@@ -1,4 +1,7 @@
-"""Gaps of zeros: found where a failed read leaves them, and nowhere else."""
+"""Gaps of zeros: found where a failed read leaves them, and nowhere else.
+
+That failed reads leave zeros is common practice; the limits are our own.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from make_files import make_pe
-from make_image import SECTOR, MadeImage, make_iso, zero
+from make_image import SECTOR, MadeImage, make_iso, put, zero
 from mediashelf.findings import Finding, Severity
 from mediashelf.image import open_image
 from mediashelf.integrity.inside.zero_runs import MOST_FINDINGS, MOST_RUNS, check_zero_runs
@@ -61,6 +64,47 @@ def test_zeros_that_no_failed_read_leaves_are_passed_over(
     made = make_iso({"A.DAT": NOISE})
     longer = gap(made, "/A.DAT", sector, 1, shift)
     assert find(tmp_path, zero(longer, made.file("/A.DAT") + sector * SECTOR + 3 * shift)) == []
+
+
+@pytest.mark.parametrize(("count", "found"), [(MOST_RUNS, MOST_RUNS), (MOST_RUNS + 1, 0)])
+def test_so_many_gaps_are_gaps_and_more_are_the_file_itself(
+    tmp_path: Path, count: int, found: int
+) -> None:
+    made = make_iso({"A.DAT": NOISE * 2})
+    data = made.data
+    for number in range(count):
+        data = zero(data, made.file("/A.DAT") + (10 + 10 * number) * SECTOR)
+    assert len(find(tmp_path, data)) == found
+
+
+@pytest.mark.parametrize(("sectors", "found"), [(12, 1), (11, 0)])
+def test_zeros_may_be_a_quarter_of_a_file(tmp_path: Path, sectors: int, found: int) -> None:
+    made = make_iso({"A.DAT": NOISE[: sectors * SECTOR]})
+    assert len(find(tmp_path, gap(made, "/A.DAT", 4, 3))) == found
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize(("zeros", "found"), [(2, 1), (3, 0)])
+def test_two_zeros_beside_a_gap_come_about_by_chance(
+    tmp_path: Path, side: int, zeros: int, found: int
+) -> None:
+    made = make_iso({"A.DAT": b"\1" * (60 * SECTOR)})
+    start = made.file("/A.DAT") + 7 * SECTOR
+    data = zero(made.data, start)
+    beside = start - zeros if side < 0 else start + SECTOR
+    assert len(find(tmp_path, put(data, beside, bytes(zeros)))) == found
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize(("zeros", "found"), [(1024, 1), (1025, 0)])
+def test_data_are_dense_with_at_most_one_zero_in_sixteen(
+    tmp_path: Path, side: int, zeros: int, found: int
+) -> None:
+    """Of the 8 sectors, 16,384 bytes, on either side of a gap."""
+    made = make_iso({"A.DAT": b"\1" * (60 * SECTOR)})
+    start = made.file("/A.DAT") + 20 * SECTOR
+    sparse = start + side * 5 * SECTOR + 100
+    assert len(find(tmp_path, put(zero(made.data, start), sparse, bytes(zeros)))) == found
 
 
 def test_a_gap_that_crosses_the_chunks_that_are_read(tmp_path: Path) -> None:

@@ -2,6 +2,8 @@
 
 The size is that of real blocks: 512 sectors, with damage in runs as scratched discs
 and worn cards have it.
+
+Own behaviour.
 """
 
 from __future__ import annotations

@@ -81,7 +81,7 @@ def test_every_disc_that_is_absent_is_named_at_once(folder: Path) -> None:
     first, second, third = text.splitlines()
     assert first.startswith("disc 1: image 'none.iso': ")
     assert first.endswith("none.iso does not exist")
-    assert second.endswith("is no file")
+    assert second.endswith("is not a file")
     assert third == (
         "disc 4: find 'nothing': no image in the catalogue has these words in its label or path"
     )

@@ -33,7 +33,7 @@ _HEADER_CRC = "archive-header-crc-agrees"
 _DATA_CRC = "archive-member-matches-its-crc"
 
 
-def check_seven_zip(view: View, tally: Tally) -> Iterator[Fault]:
+def iter_seven_zip_faults(view: View, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in the two headers of a 7z archive; its packed data are not read."""
     try:
         start = parse_seven_zip_start(view.read(0, SEVEN_ZIP_START_SIZE))
@@ -63,17 +63,17 @@ def check_seven_zip(view: View, tally: Tally) -> Iterator[Fault]:
     tally.unverified["packed data of archives"] += 1
 
 
-def check_rar(view: View, tally: Tally) -> Iterator[Fault]:
+def iter_rar_faults(view: View, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in a RAR archive of the old form (1.5 to 4)."""
     # Archives of the oldest programs have no end block, and lack nothing.
     walk = _RarWalk(view, tally, RAR_FILE, RAR_END, needs_end=False)
-    yield from walk.check(RAR_SIGNATURE_SIZE, _read_rar_block)
+    yield from walk.iter_faults(RAR_SIGNATURE_SIZE, _read_rar_block)
 
 
-def check_rar5(view: View, tally: Tally) -> Iterator[Fault]:
+def iter_rar5_faults(view: View, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in a RAR archive of the new form (5)."""
     walk = _RarWalk(view, tally, RAR5_FILE, RAR5_END, needs_end=True)
-    yield from walk.check(RAR5_SIGNATURE_SIZE, _read_rar5_block)
+    yield from walk.iter_faults(RAR5_SIGNATURE_SIZE, _read_rar5_block)
 
 
 def _read_rar_block(view: View, at: int) -> RarBlock:
@@ -94,7 +94,7 @@ class _RarWalk:
     end_kind: int
     needs_end: bool
 
-    def check(self, at: int, read_block: Callable[[View, int], RarBlock]) -> Iterator[Fault]:
+    def iter_faults(self, at: int, read_block: Callable[[View, int], RarBlock]) -> Iterator[Fault]:
         """Go from block to block, each of which says where the next one is."""
         while at < self.view.size:
             try:
@@ -122,7 +122,7 @@ class _RarWalk:
                 yield self._cut(block, data_at)
                 return
             if block.kind == self.file_kind:
-                yield from self._check_data(block, data_at)
+                yield from self._iter_data_faults(block, data_at)
             if block.hides_rest:
                 self.tally.unverified["archives with encrypted headers"] += 1
                 return
@@ -153,7 +153,7 @@ class _RarWalk:
             source=SOURCE,
         )
 
-    def _check_data(self, block: RarBlock, at: int) -> Iterator[Fault]:
+    def _iter_data_faults(self, block: RarBlock, at: int) -> Iterator[Fault]:
         if not block.data_size:
             return
         if block.data_crc is None:

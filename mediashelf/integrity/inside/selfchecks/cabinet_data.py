@@ -20,7 +20,7 @@ from mediashelf.formats.packed.cabinet import (
 
 @dataclass(slots=True)
 class WalkedBlock:
-    """One data block: where it stands in the cabinet and in the expanded folder."""
+    """One data block: where it is in the cabinet and in the expanded folder."""
 
     number: int
     at: int
@@ -62,7 +62,7 @@ class MszipExpander:
 class DataWalk:
     """Walks the data blocks of folder after folder; no byte is walked twice.
 
-    ``reserve`` is the number of bytes behind each block's header.
+    ``reserve`` is the number of bytes after each block's header.
     """
 
     view: View

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -24,6 +23,7 @@ from mediashelf.formats.packed.cabinet import (
     parse_cabinet_header,
 )
 from mediashelf.formats.packed.signatures import ARCHIVES, detect_format
+from mediashelf.integrity.inside.selfchecks.cabinet_contents import FolderContents
 from mediashelf.integrity.inside.selfchecks.cabinet_data import DataWalk, MszipExpander, WalkedBlock
 from mediashelf.integrity.inside.selfchecks.faults import (
     ExpansionAllowance,
@@ -35,7 +35,6 @@ from mediashelf.integrity.inside.selfchecks.faults import (
 _STRUCTURE = "cabinet-structure-holds"
 _CHECKSUM = "cabinet-checksums-agree"
 _EXPANSION = "cabinet-data-expands"
-_NAMES_SHOWN = 3
 
 _NOT_EXPANDED = {
     Compression.QUANTUM: "Quantum data blocks: checksum only",
@@ -43,7 +42,7 @@ _NOT_EXPANDED = {
 }
 
 
-def check_cabinet(view: View, tally: Tally) -> Iterator[Fault]:
+def iter_cabinet_faults(view: View, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in a cabinet.
 
     Every data block's checksum is computed; MSZIP blocks are also expanded to
@@ -65,12 +64,12 @@ def check_cabinet(view: View, tally: Tally) -> Iterator[Fault]:
     walk = DataWalk(view, header.block_reserve)
     data = _Folders(view, tally, ExpansionAllowance(view.size), walk)
     for index, folder in enumerate(folders):
-        yield from data.check_folder(index, folder, by_folder.get(index, []))
-    yield from _check_size(header, view.size, max((end for _, end in walk.walked), default=0))
+        yield from data.iter_faults(index, folder, by_folder.get(index, []))
+    yield from _iter_size_faults(header, view.size, max((end for _, end in walk.walked), default=0))
 
 
-def _check_size(header: CabinetHeader, file_size: int, data_end: int) -> Iterator[Fault]:
-    """The recorded size lies between the end of the data and that of the file.
+def _iter_size_faults(header: CabinetHeader, file_size: int, data_end: int) -> Iterator[Fault]:
+    """The recorded size is between the end of the data and that of the file.
 
     A signature may follow the cabinet in its file.
     """
@@ -113,38 +112,6 @@ def _read_files(view: View, header: CabinetHeader, files: list[CabinetFile]) -> 
         at += file.record_size
 
 
-class _Contents:
-    """The files of one folder, in the order of their places in it."""
-
-    def __init__(self, files: list[CabinetFile]) -> None:
-        self._files = sorted(files, key=lambda file: file.offset)
-        self._offsets = [file.offset for file in self._files]
-        self.continues_before = any(file.continues_before for file in files)
-        self.continues_after = any(file.continues_after for file in files)
-
-    def named(self, start: int, end: int) -> str:
-        """Return the files that have bytes from ``start`` up to ``end``, as words."""
-        names = [
-            file.name
-            for file in self._files[: bisect_left(self._offsets, end)]
-            if file.offset + file.size > start
-        ]
-        shown = ", ".join(names[:_NAMES_SHOWN])
-        more = len(names) - _NAMES_SHOWN
-        return (f"{shown} and {more} more" if more > 0 else shown) or "no file"
-
-    def heads(self, start: int, data: bytes) -> Iterator[bytes]:
-        """Yield the beginnings of the files that begin in ``data``, which stands at ``start``."""
-        first = bisect_left(self._offsets, start)
-        last = bisect_left(self._offsets, start + len(data))
-        for offset in self._offsets[first:last]:
-            yield data[offset - start : offset - start + 16]
-
-    def beyond(self, size: int) -> Iterator[CabinetFile]:
-        """Yield the files that do not end within ``size`` bytes."""
-        return (file for file in self._files if file.offset + file.size > size)
-
-
 @dataclass(slots=True)
 class _Folders:
     """What the checks of one cabinet's folders share."""
@@ -154,11 +121,11 @@ class _Folders:
     allowance: ExpansionAllowance
     walk: DataWalk
 
-    def check_folder(
+    def iter_faults(
         self, index: int, folder: CabinetFolder, files: list[CabinetFile]
     ) -> Iterator[Fault]:
         """Yield what is wrong in the data of one folder."""
-        contents = _Contents(files)
+        contents = FolderContents(files)
         expander = MszipExpander(is_open=not contents.continues_before)
         bad: list[WalkedBlock] = []
         expanded = 0
@@ -172,6 +139,8 @@ class _Folders:
                 if contents.continues_after and block.number == folder.block_count - 1:
                     expander.is_open = False  # the rest of it is in the next cabinet
                 problem, output = self._expand(folder, block, payload, expander)
+                if contents.continues_before and block.number == 0:
+                    problem = ""  # the beginning of it is in the cabinet before
                 if problem:
                     named = contents.named(block.expanded_at, expanded)
                     yield self._not_expanded(index, block, problem, named)
@@ -184,7 +153,7 @@ class _Folders:
         except FormatError as error:
             yield from self._broken_chain(index, error, contents, expanded)
         else:
-            if not contents.continues_after:
+            if not (contents.continues_before or contents.continues_after):
                 yield from self._files_beyond(index, contents, expanded)
         for group in _consecutive(bad):
             yield self._bad_checksums(index, group, contents)
@@ -216,7 +185,7 @@ class _Folders:
             self.tally.unverified["data blocks without a checksum"] += 1
 
     def _broken_chain(
-        self, index: int, error: FormatError, contents: _Contents, expanded: int
+        self, index: int, error: FormatError, contents: FolderContents, expanded: int
     ) -> Iterator[Fault]:
         at = error.at if isinstance(error.at, int) else 0
         is_cut = error.field.startswith("length")
@@ -226,7 +195,7 @@ class _Folders:
         message = f"folder {index} breaks off: {fault.message}; cut or lost: {lost}"
         yield replace(fault, message=message)
 
-    def _files_beyond(self, index: int, contents: _Contents, expanded: int) -> Iterator[Fault]:
+    def _files_beyond(self, index: int, contents: FolderContents, expanded: int) -> Iterator[Fault]:
         for file in contents.beyond(expanded):
             yield Fault(
                 rule=_STRUCTURE,
@@ -248,7 +217,9 @@ class _Folders:
             source=SOURCE,
         )
 
-    def _bad_checksums(self, index: int, group: list[WalkedBlock], contents: _Contents) -> Fault:
+    def _bad_checksums(
+        self, index: int, group: list[WalkedBlock], contents: FolderContents
+    ) -> Fault:
         first, last = group[0], group[-1]
         named = contents.named(first.expanded_at, last.expanded_at + last.expanded_size)
         blocks = f"data block {first.number}"

@@ -23,7 +23,7 @@ _STRUCTURE = "compressed-header-holds"
 _LENGTH = "compressed-length-agrees"
 
 
-def check_compressed(view: View, tally: Tally) -> Iterator[Fault]:
+def iter_compressed_faults(view: View, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in a compressed file.
 
     The formats have no checksum: what can be verified is that the data expand

@@ -42,16 +42,6 @@ class Tally:
     unverified: Counter[str] = field(default_factory=Counter)
     nested_archives: int = 0
 
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON form."""
-        return {
-            "files": self.files,
-            "faulty_files": self.faulty_files,
-            "verified": dict(self.verified),
-            "unverified": dict(self.unverified),
-            "nested_archives": self.nested_archives,
-        }
-
 
 def structure_fault(
     rule: str, error: FormatError, *, size: int, source: str, base: int = 0

@@ -28,7 +28,7 @@ _CHECK = "gzip-data-matches-its-crc"
 _SMALL_HEADER = 512
 
 
-def check_gzip(view: View, tally: Tally) -> Iterator[Fault]:
+def iter_gzip_faults(view: View, tally: Tally) -> Iterator[Fault]:
     """Yield what is wrong in a gzip file; members may follow one another (section 2.2)."""
     allowance = ExpansionAllowance(view.size)
     at = 0
@@ -89,11 +89,11 @@ def _header_size(view: View, at: int) -> int:
 
 
 def _trailing(view: View, at: int) -> Iterator[Fault]:
-    """Zeros behind the last member are padding (common practice); anything else is not."""
+    """Zeros after the last member are padding (common practice); anything else is not."""
     if any(chunk.strip(b"\0") for chunk in iter_chunks(view, at)):
         yield Fault(
             rule=_STRUCTURE,
-            message=f"{view.size - at:,} bytes behind the last member are no gzip data",
+            message=f"{view.size - at:,} bytes after the last member are not gzip data",
             offset=at,
             size=view.size - at,
             severity=Severity.WARNING,

@@ -30,15 +30,19 @@ _COMPLETE = "program-is-complete"
 _CHECKSUM = "program-checksum-agrees"
 
 _TEXT = frozenset(b"\t\r\n") | frozenset(range(0x20, 0x7F))
+_PE_OFFSET_FIELD = 60
 _OTHER_NEW_HEADERS = (b"LX", b"W3", b"W4")
 
 
-def check_program(view: View, tally: Tally) -> Generator[Fault, None, int]:
+def iter_program_faults(view: View, tally: Tally) -> Generator[Fault, None, int]:
     """Yield what is wrong in a program; returns where what it describes of itself ends.
 
-    Behind that place anything may follow: self-extracting archives, for one.
+    After that place anything may follow: self-extracting archives, for one.
     """
     head = view.read(0, MZ_SIZE)
+    pe_offset = _find_pe_header(view, head)
+    if pe_offset is not None:
+        return (yield from _iter_pe_faults(view, pe_offset, tally))
     try:
         header = parse_mz_header(head)
     except FormatError as error:
@@ -50,8 +54,6 @@ def check_program(view: View, tally: Tally) -> Generator[Fault, None, int]:
     start = header.new_offset
     signature = view.read(start, 4) if start else b""
     try:
-        if signature == b"PE\0\0":
-            return (yield from _check_pe(view, read_portable_executable(view, start), tally))
         if signature[:2] == b"NE":
             regions = read_ne_regions(view, start)
             tally.verified["NE segments and resources"] += len(regions)
@@ -59,7 +61,7 @@ def check_program(view: View, tally: Tally) -> Generator[Fault, None, int]:
             regions = read_le_regions(view, start)
             tally.verified["LE tables and pages"] += len(regions)
         else:
-            return (yield from _check_dos(view, header, signature, tally))
+            return (yield from _iter_dos_faults(view, header, signature, tally))
     except FormatError as error:
         yield structure_fault(_HEADER, error, size=MZ_SIZE, source=SOURCE)
         return view.size
@@ -67,7 +69,17 @@ def check_program(view: View, tally: Tally) -> Generator[Fault, None, int]:
     return max(region.end for region in regions)
 
 
-def _check_dos(
+def _find_pe_header(view: View, head: bytes) -> int | None:
+    """Return the offset of the PE header, or None.
+
+    Nothing else of the DOS header counts for it: kernels and boot programs have code or
+    zeros in the fields of a DOS program (common practice).
+    """
+    offset = int.from_bytes(head[_PE_OFFSET_FIELD:MZ_SIZE], "little")
+    return offset if offset and view.read(offset, 4) == b"PE\0\0" else None
+
+
+def _iter_dos_faults(
     view: View, header: MzHeader, signature: bytes, tally: Tally
 ) -> Generator[Fault, None, int]:
     """A plain DOS program, or one whose new header is not where it should be."""
@@ -77,7 +89,7 @@ def _check_dos(
     if header.new_offset and header.new_offset + 4 > view.size:
         yield Fault(
             rule=_COMPLETE,
-            message=f"a new header should stand at byte {header.new_offset:,}, "
+            message=f"a new header should be at byte {header.new_offset:,}, "
             f"but the file has {view.size:,}",
             offset=60,
             size=4,
@@ -103,7 +115,12 @@ def _check_dos(
     return header.size
 
 
-def _check_pe(view: View, program: PortableExecutable, tally: Tally) -> Generator[Fault, None, int]:
+def _iter_pe_faults(view: View, start: int, tally: Tally) -> Generator[Fault, None, int]:
+    try:
+        program = read_portable_executable(view, start)
+    except FormatError as error:
+        yield structure_fault(_HEADER, error, size=MZ_SIZE, source=PE_SOURCE)
+        return view.size
     tally.verified["PE sections"] += len(program.regions)
     yield from _beyond_end(view, program.regions, PE_SOURCE)
     if not program.checksum:

@@ -40,7 +40,7 @@ _CRC = "zip-members-match-their-crc"
 class MemberCheck:
     """Checks the members of one archive, one after the other.
 
-    ``prefix`` bytes stand before what the archive's offsets count from; members
+    ``prefix`` bytes come before what the archive's offsets count from; members
     must end before ``directory_at``. ``spans`` gathers where each member begins
     and ends.
     """
@@ -52,8 +52,8 @@ class MemberCheck:
     allowance: ExpansionAllowance
     spans: array[int] = field(default_factory=lambda: array("Q"))
 
-    def check(self, member: ZipMember, at: int) -> Iterator[Fault]:
-        """Yield what is wrong with one member, whose central record stands at ``at``."""
+    def iter_faults(self, member: ZipMember, at: int) -> Iterator[Fault]:
+        """Yield what is wrong with one member, whose central record is at ``at``."""
         name = member.shown_name
         header_at = member.offset + self.prefix
         try:
@@ -78,8 +78,8 @@ class MemberCheck:
             )
             return
         self.spans.extend((header_at, data_end))
-        yield from self._check_data(member, data_at)
-        yield from self._check_descriptor(member, data_end)
+        yield from self._iter_data_faults(member, data_at)
+        yield from self._iter_descriptor_faults(member, data_end)
 
     def _read_header(self, at: int) -> bytes:
         if not 0 <= at < self.directory_at:
@@ -113,7 +113,7 @@ class MemberCheck:
                     source=SOURCE,
                 )
 
-    def _check_data(self, member: ZipMember, at: int) -> Iterator[Fault]:
+    def _iter_data_faults(self, member: ZipMember, at: int) -> Iterator[Fault]:
         name = member.shown_name
         if member.is_encrypted:
             self.tally.unverified["encrypted members"] += 1
@@ -152,8 +152,8 @@ class MemberCheck:
             head = head or chunk[:16]
         return Expanded(size, size, crc, True, False, "", head)
 
-    def _check_descriptor(self, member: ZipMember, at: int) -> Iterator[Fault]:
-        """Compare the descriptor behind the data, where it has a signature to know it by."""
+    def _iter_descriptor_faults(self, member: ZipMember, at: int) -> Iterator[Fault]:
+        """Compare the descriptor after the data, where it has a signature to know it by."""
         data = self.view.read(at, min(8, self.directory_at - at))
         if not (member.has_descriptor and data[:4] == DESCRIPTOR_SIGNATURE and len(data) == 8):
             return
@@ -161,7 +161,7 @@ class MemberCheck:
         if found != member.crc:
             yield Fault(
                 rule=_HEADERS,
-                message=f"{member.shown_name}: the CRC behind its data is {found:08x}, "
+                message=f"{member.shown_name}: the CRC after its data is {found:08x}, "
                 f"the central directory's {member.crc:08x}",
                 offset=at,
                 size=8,

@@ -39,8 +39,7 @@ def _devices_table(machine: str, result: Survey, plans: Sequence[DiscPlan]) -> D
     rows = device_rows(result)
     covered = sum(row.cover in _DRIVERS for row in rows)
     title = (
-        f"Devices of {machine}, for {result.target}: "
-        f"{covered} of {count_text(len(rows), 'device')} with a driver"
+        f"Drivers for {result.target} on {machine}: {covered} of {count_text(len(rows), 'device')}"
     )
     if all(row.cover is Cover.NONE for row in rows):
         return DriverTable(title, ())

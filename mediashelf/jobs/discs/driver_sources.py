@@ -1,32 +1,27 @@
-"""Folders, recipes and images as the trees that a target sees."""
+"""Planned discs and images as the trees that a target sees."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
-from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import is_source, load_recipe, recipe_from_folders
+from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, tree_of_disc
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.image import DiscImage, open_image
 from mediashelf.readability.targets import Target
 
-RECIPE_SUFFIX = ".toml"
-
 _PLANNED_KINDS = (VolumeKind.JOLIET, VolumeKind.ISO9660)
 
 
 class Source:
-    """One folder, recipe or image; ``findings`` hold for every target."""
+    """One planned disc or image; ``findings`` are those of its plan or its reader."""
 
     def __init__(self, name: str, findings: list[Finding]) -> None:
         self.name = name
         self.findings = findings
-        self.targets: tuple[str, ...] = ()
-        self.machine: Path | None = None
 
     def tree_for(self, target: Target) -> PackageTree | None:
         """Return what ``target`` sees, None when it reads nothing of it."""
@@ -34,14 +29,10 @@ class Source:
 
 
 class PlannedSource(Source):
-    """A folder or a recipe, under the names that the disc built from it has."""
+    """A planned disc, under the names that it has once it is built."""
 
-    def __init__(self, name: str, plan: DiscPlan) -> None:
-        # What else is wrong with the disc is for building it.
-        errors = [finding for finding in plan.findings if finding.severity is Severity.ERROR]
-        super().__init__(name, errors)
-        self.targets = plan.recipe.targets
-        self.machine = plan.recipe.machine
+    def __init__(self, name: str, plan: DiscPlan, findings: Iterable[Finding] = ()) -> None:
+        super().__init__(name, list(findings))
         self._plan = plan
 
     def tree_for(self, target: Target) -> PackageTree | None:
@@ -101,23 +92,7 @@ class OpenedImageSource(Source):
 
 
 @contextmanager
-def open_sources(
-    paths: tuple[Path, ...], *, on_bytes: Callable[[int], None] = lambda count: None
-) -> Iterator[list[Source]]:
-    """Open folders, archives, recipes (``.toml``) and images; raises what their readers raise.
-
-    Folders are planned as discs, which reads files of equal size; ``on_bytes`` is
-    called with the bytes read.
-    """
-    with ExitStack() as stack:
-        sources: list[Source] = []
-        for path in paths:
-            if is_source(path):
-                plan = plan_disc(recipe_from_folders([path]), on_bytes=on_bytes)
-                sources.append(PlannedSource(str(path), plan))
-            elif path.suffix.lower() == RECIPE_SUFFIX:
-                plan = plan_disc(load_recipe(path), on_bytes=on_bytes)
-                sources.append(PlannedSource(str(path), plan))
-            else:
-                sources.append(OpenedImageSource(stack.enter_context(open_image(path))))
-        yield sources
+def open_image_source(path: Path) -> Iterator[Source]:
+    """Open an image; raises what its reader raises."""
+    with open_image(path) as image:
+        yield OpenedImageSource(image)

@@ -17,8 +17,9 @@ from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.driver_sources import tree_of_plan
-from mediashelf.jobs.driver_tables import disc_name
+from mediashelf.jobs.discs.driver_families import family_name, say_no_family
+from mediashelf.jobs.discs.driver_sources import tree_of_plan
+from mediashelf.jobs.discs.driver_tables import disc_name
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import Target
 
@@ -69,13 +70,17 @@ def survey_sources(
     progress: Progress = no_progress,
 ) -> SourceDrivers:
     """Look at the packages in the sources of a recipe, those that it leaves out as well."""
-    known = [target.name for target in targets if target.name in FAMILIES]
-    names = known or [name for name in FAMILIES if FAMILIES[name].takes_infs]
+    known = {target.name: family_name(target) for target in targets}
+    families = {name: family for name, family in known.items() if family}
+    families = families or {name: name for name in FAMILIES if FAMILIES[name].takes_infs}
     with progress("reading INFs", unit="INF") as on_inf:
         tree = _sources_tree(recipe, listing)
         founds = [(tree, find_packages(tree, on_inf=on_inf))]
     devices = machine.devices if machine is not None else None
-    surveys = {name: survey(founds, choose_family(name), name, devices) for name in names}
+    surveys = {
+        name: survey(founds, choose_family(family), name, devices)
+        for name, family in families.items()
+    }
     return SourceDrivers(machine, tuple(targets), surveys)
 
 
@@ -96,7 +101,7 @@ def survey_discs(
         for target in sources.targets:
             in_sources = sources.surveys.get(target.name)
             if in_sources is None:
-                findings.append(_not_judged(target))
+                findings.append(say_no_family(target))
                 continue
             founds = []
             for number, plan in enumerate(plans, start=1):
@@ -146,14 +151,3 @@ def _disc_tree(plan: DiscPlan, number: int, count: int, target: Target) -> Packa
         return tree_of_plan("disc", plan, target)
     tree = tree_of_plan(disc_name(number), plan, target)
     return replace(tree, prefix=f"{tree.name}:") if tree is not None else None
-
-
-def _not_judged(target: Target) -> Finding:
-    return Finding(
-        "drivers-not-judged",
-        Severity.NOTE,
-        f"target {target.name}",
-        "how a target of one's own takes drivers is not known",
-        f"ask once the disc is built: mediashelf drivers DISC -t {target.name} --family FAMILY",
-        target=target.name,
-    )

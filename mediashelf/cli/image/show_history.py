@@ -1,9 +1,9 @@
-"""``mediashelf list --history``: what happened to one image, from its first scan on.
+"""``mediashelf show --history``: what happened to one image, from its first scan on.
 
-The shape of ``--json``: ``command`` and ``version``, then ``image``, as in the list,
-and ``history``, oldest first: each with ``happened_at``, ``event``, ``seen_by``,
-``detail``, and ``session``, null or an object with ``number``, ``name``, ``machine``
-and ``card``.
+The shape of ``--json``: ``command`` and ``version``, ``image`` (its file), ``record``,
+as in the list, and ``history``, oldest first: each with ``happened_at``, ``event``,
+``seen_by``, ``detail``, and ``session``, null or an object with ``number``, ``name``,
+``machine`` and ``card``.
 """
 
 from __future__ import annotations
@@ -15,24 +15,20 @@ from typing import Any
 from mediashelf.catalogue.auditing.names import recorded_image
 from mediashelf.catalogue.history import Happening, HistoryRow, history_of
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.cli.render import say, say_json, say_wrapped
 
 _GATHERED = 3  # so many times the same in a row become one line
 
 
-def show_history(catalogue: Catalogue, name: str, *, as_json: bool, quiet: bool) -> None:
-    """Print the history of the image that a name means."""
+def say_history(catalogue: Catalogue, name: str, *, as_json: bool, quiet: bool) -> None:
+    """Print the history of the image that a name means; its file may be gone."""
     row = recorded_image(catalogue, name)
     history = history_of(catalogue.db, row.id)
     if as_json:
         say_json(
-            {
-                "command": "list",
-                "version": 1,
-                "image": image_dict(row),
-                "history": [_dict(one) for one in history],
-            }
+            document("show", image=row.file, record=image_dict(row), history=map(_dict, history))
         )
         return
     if not quiet:
@@ -79,16 +75,9 @@ def _more(row: HistoryRow) -> str:
 
 
 def _dict(row: HistoryRow) -> dict[str, Any]:
-    session = {
-        "number": row.session_id,
-        "name": row.session,
-        "machine": row.machine,
-        "card": row.card,
-    }
-    return {
-        "happened_at": row.happened_at,
-        "event": row.event.value,
-        "seen_by": row.seen_by,
-        "detail": row.detail,
-        "session": session if row.session_id is not None else None,
-    }
+    session = chosen(row, "machine", "card", number=row.session_id, name=row.session)
+    return chosen(
+        row,
+        *("happened_at", "event", "seen_by", "detail"),
+        session=session if row.session_id is not None else None,
+    )

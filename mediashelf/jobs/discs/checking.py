@@ -1,0 +1,93 @@
+"""Who can read a disc: an image as it is, or what would be built from folders or a recipe."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.building.recipes.recipe import is_source
+from mediashelf.findings import Finding, Severity, worst
+from mediashelf.formats.volume import DiscFacts
+from mediashelf.image import open_image
+from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
+from mediashelf.jobs.discs.recipe_plan import plan_recipe
+from mediashelf.jobs.progress import Progress, no_progress
+from mediashelf.readability.check import check_targets
+from mediashelf.readability.targets import Target, pick_targets
+from mediashelf.sessions.emulator import check_lun
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedSource:
+    """A disc with what was found about it.
+
+    ``kind`` is image, folder or recipe. ``own`` are the findings of its reader or its
+    planner. ``is_asked`` tells that targets were named, by a person or by the recipe;
+    else ``targets`` are all that are known. ``drivers`` are the findings about the
+    machine of a recipe.
+    """
+
+    path: Path
+    kind: str
+    facts: DiscFacts
+    own: tuple[Finding, ...]
+    emulator: tuple[Finding, ...]
+    targets: tuple[tuple[Target, tuple[Finding, ...]], ...]
+    is_asked: bool
+    drivers: tuple[Finding, ...] = ()
+
+    @property
+    def findings(self) -> list[tuple[str, Finding]]:
+        """Every finding with what it is about."""
+        return [
+            *(("structure" if self.kind == "image" else "plan", one) for one in self.own),
+            *(("emulator", one) for one in self.emulator),
+            *(("target", one) for _, found in self.targets for one in found),
+            *(("drivers", one) for one in self.drivers),
+        ]
+
+    @property
+    def served(self) -> Severity | None:
+        """The worst that the emulator does to the disc, None when it serves it whole."""
+        return worst(check_lun(self.facts.size, looks_raw=self.facts.looks_raw))
+
+
+def check_source(
+    path: Path,
+    asked: Sequence[Target],
+    known: Mapping[str, Target],
+    *,
+    progress: Progress = no_progress,
+) -> CheckedSource:
+    """Check what is at a path for the targets asked for, else a recipe's own, else all.
+
+    Raises what opening the image or planning the recipe raises.
+    """
+    if can_be_planned(path):
+        return _check_planned(path, asked, known, progress)
+    targets = asked or list(known.values())
+    with open_image(path) as image:
+        facts, own = image.facts, image.findings
+    emulator = check_lun(facts.size, looks_raw=facts.looks_raw, where=path.name or "image")
+    found = tuple((target, tuple(one)) for target, one in check_targets(facts, targets))
+    return CheckedSource(path, "image", facts, tuple(own), tuple(emulator), found, bool(asked))
+
+
+def _check_planned(
+    path: Path, asked: Sequence[Target], known: Mapping[str, Target], progress: Progress
+) -> CheckedSource:
+    recipe = find_recipe([path], RecipeOptions(targets=tuple(one.name for one in asked)))
+    targets = pick_targets(recipe.targets, known)
+    planned = plan_recipe(recipe, targets or list(known.values()), progress=progress)
+    (disc,) = planned.discs
+    return CheckedSource(
+        path,
+        "folder" if is_source(path) else "recipe",
+        disc.plan.facts,
+        disc.plan.findings,
+        disc.emulator,
+        disc.targets,
+        bool(targets),
+        planned.about_drivers,
+    )

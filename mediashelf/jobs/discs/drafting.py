@@ -1,0 +1,141 @@
+"""Begin a recipe: what is in the folders, and what of it the machine could use."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.building.planning.listing import Listing
+from mediashelf.building.recipes.draft import DraftSource, FoundPackage, RecipeDraft, draft_recipe
+from mediashelf.building.recipes.recipe import Recipe, own_name, recipe_from_folders
+from mediashelf.drivers.coverage import Cover, DeviceCover
+from mediashelf.drivers.findings import device_title
+from mediashelf.drivers.survey import Survey
+from mediashelf.files import write_whole
+from mediashelf.findings import Finding
+from mediashelf.formats.inf.models import all_models
+from mediashelf.jobs.discs.disc_drivers import SourceDrivers, survey_sources
+from mediashelf.jobs.discs.recipe_options import RecipeOptions, with_options
+from mediashelf.jobs.discs.recipe_plan import plan_recipe
+from mediashelf.jobs.progress import Progress, no_progress
+from mediashelf.readability.targets import Target, pick_targets
+
+FILES_NAMED = 4
+
+
+@dataclass(frozen=True, slots=True)
+class DraftedRecipe:
+    """The recipe's text with what it was made of, and what blocks the disc as it is."""
+
+    draft: RecipeDraft
+    text: str
+    blockers: tuple[Finding, ...]
+
+    @property
+    def package_count(self) -> int:
+        """Packages with an INF that the text names."""
+        return sum(len(source.packages) for source in self.draft.sources)
+
+
+def draft_from_folders(
+    folders: Sequence[Path],
+    options: RecipeOptions,
+    targets: Mapping[str, Target],
+    output: Path | None,
+    *,
+    progress: Progress = no_progress,
+) -> DraftedRecipe:
+    """Look at folders and archives and draft their recipe; it is written to ``output``, if any.
+
+    ``targets`` are all that are known. Raises what planning raises, and
+    :class:`OutputError` when the file exists or cannot be written.
+    """
+    recipe = with_options(recipe_from_folders(folders), options)
+    picked = pick_targets(recipe.targets, targets)
+    planned = plan_recipe(recipe, picked, progress=progress)
+    plan = planned.plans[0]
+    sources = planned.sources or survey_sources(
+        recipe, plan.listing, None, picked, progress=progress
+    )
+    draft = RecipeDraft(
+        recipe.label or "DISC",
+        tuple(_sources(recipe, plan.listing, sources)),
+        recipe.targets,
+        plan.size,
+        len(plan.listing.files),
+        plan.source_size,
+        recipe.machine,
+        tuple(_devices(sources)),
+        tuple(_without_driver(sources)),
+    )
+    place = (output.parent if output is not None else Path()).absolute()
+    text = draft_recipe(draft, place)
+    if output is not None:
+        write_whole(output, text.encode("utf-8"), replace=False)
+    return DraftedRecipe(draft, text, tuple(planned.blockers(anyway=False)))
+
+
+def _sources(plain: Recipe, listing: Listing, drivers: SourceDrivers) -> Iterator[DraftSource]:
+    """Yield each source with the packages in it; what is in none of them is not told."""
+    result = next(iter(drivers.surveys.values()), None)
+    origin_of = {path: file.origin for path, file in listing.iter_paths()}
+    for number, source in enumerate(plain.folders):
+        top = "".join(f"/{name}" for name in source.to)
+        packages = list(_packages(result, origin_of, number, top)) if result else []
+        programs = list(_programs(result, origin_of, number, top)) if result else []
+        to = f"/{own_name(source.path)}" if source.to else "/"
+        yield DraftSource(source.path, to.replace("\\", "_"), tuple(packages), tuple(programs))
+
+
+def _packages(
+    result: Survey, origin_of: dict[str, int], number: int, top: str
+) -> Iterator[FoundPackage]:
+    for surveyed in result.packages:
+        package = surveyed.package
+        if origin_of.get(package.file.path) != number:
+            continue
+        names = list(dict.fromkeys(model.description for model in all_models(package.inf)))
+        more = f" and {len(names) - 1:,} more" if names[1:] else ""
+        about = [package.inf.version_value(key) for key in ("Class", "Provider")]
+        text = ", ".join([*filter(None, about), *(f"{name}{more}" for name in names[:1])])
+        yield FoundPackage(package.file.path.removeprefix(top), text)
+
+
+def _programs(
+    result: Survey, origin_of: dict[str, int], number: int, top: str
+) -> Iterator[FoundPackage]:
+    for package in result.dos_packages:
+        path = "" if package.folder == "/" else package.folder
+        if any(origin_of.get(f"{path}/{name}") == number for name in package.files):
+            names = ", ".join(package.files[:FILES_NAMED])
+            yield FoundPackage(path.removeprefix(top), f"{package.kind.value}: {names}")
+
+
+def _devices(drivers: SourceDrivers) -> Iterator[str]:
+    """Yield what each target finds for each device, if there is a machine."""
+    for target, result in drivers.surveys.items() if drivers.machine else ():
+        yield f"for {target}:"
+        for number, cover in enumerate(result.covers, 1):
+            yield f"{number} {device_title(cover)}: {_found(cover)}"
+
+
+def _found(cover: DeviceCover) -> str:
+    if cover.cover is Cover.NONE or cover.best is None:
+        return "no driver here"
+    condition = "" if cover.cover is Cover.DRIVER else " (not certain)"
+    return f"{cover.best.package.file.path}{condition}"
+
+
+def _without_driver(drivers: SourceDrivers) -> list[str]:
+    """Return the identifiers of devices that no target finds a driver for."""
+    if drivers.machine is None:
+        return []
+    found = {
+        index
+        for result in drivers.surveys.values()
+        for index, cover in enumerate(result.covers)
+        if cover.cover is Cover.DRIVER
+    }
+    devices = enumerate(drivers.machine.devices)
+    return [device.main_id for index, device in devices if index not in found and device.main_id]

@@ -1,0 +1,150 @@
+"""Has every device of a machine a driver here? Asked of planned discs and of images alike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.drivers.findings import check_survey
+from mediashelf.drivers.machines.reading import Machine, read_machine
+from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.finding import PackagesFound, find_packages
+from mediashelf.drivers.packages.tree import PackageTree
+from mediashelf.drivers.releases import check_releases
+from mediashelf.drivers.survey import Survey, survey
+from mediashelf.findings import Finding, Severity
+from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
+from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
+from mediashelf.jobs.discs.recipe_plan import plan_recipe
+from mediashelf.jobs.progress import Progress, no_progress
+from mediashelf.readability.targets import Target, pick_targets
+
+
+@dataclass(frozen=True, slots=True)
+class DriverSubjects:
+    """Where drivers are looked for: each path with its recipe, None for an image.
+
+    ``target_names`` and ``machine`` are those that were asked for, else the recipes' own.
+    """
+
+    recipes: tuple[tuple[Path, Recipe | None], ...]
+    target_names: tuple[str, ...]
+    machine: Machine | None
+
+
+@dataclass(frozen=True, slots=True)
+class DriverAnswer:
+    """One survey a target, and each finding once."""
+
+    surveys: tuple[Survey, ...]
+    findings: tuple[Finding, ...]
+
+
+def find_subjects(paths: Sequence[Path], options: RecipeOptions) -> DriverSubjects:
+    """Read the recipes and the machine's file; options go before what a recipe says.
+
+    Raises :class:`InputError`, :class:`FormatError` and :class:`RecipeError`.
+    """
+    recipes = [find_recipe([path], options) if can_be_planned(path) else None for path in paths]
+    named = [name for recipe in recipes if recipe for name in recipe.targets]
+    machines = (recipe.machine for recipe in recipes if recipe and recipe.machine)
+    machine = options.machine or next(machines, None)
+    return DriverSubjects(
+        tuple(zip(paths, recipes, strict=True)),
+        options.targets or tuple(dict.fromkeys(named)),
+        read_machine(machine) if machine is not None else None,
+    )
+
+
+def survey_subjects(
+    subjects: DriverSubjects,
+    judged: Sequence[tuple[Target, Family]],
+    targets: Mapping[str, Target],
+    *,
+    code_page: str,
+    checks_releases: bool,
+    progress: Progress = no_progress,
+) -> DriverAnswer:
+    """Look for the machine's drivers as each target with its family does.
+
+    Recipes, folders and archives are planned as the discs that ``build`` makes of them,
+    and what blocks such a disc is among the findings. ``targets`` are all that are known.
+    """
+    machine = subjects.machine
+    devices = machine.devices if machine is not None else None
+    with _opened(subjects, targets, progress) as sources:
+        findings = [*(machine.findings if machine else ())]
+        findings += [finding for source in sources for finding in source.findings]
+        surveys = []
+        for target, family in judged:
+            founds, unread = _find(sources, target, code_page, progress)
+            result = survey(founds, family, target.name, devices)
+            surveys.append(result)
+            findings += [*unread, *check_survey(result)]
+            if checks_releases and devices is not None:
+                findings += check_releases(result, founds, devices)
+    return DriverAnswer(tuple(surveys), tuple(_distinct(findings)))
+
+
+@contextmanager
+def _opened(
+    subjects: DriverSubjects, targets: Mapping[str, Target], progress: Progress
+) -> Iterator[list[Source]]:
+    with ExitStack() as stack:
+        sources: list[Source] = []
+        for path, recipe in subjects.recipes:
+            if recipe is None:
+                sources.append(stack.enter_context(open_image_source(path)))
+                continue
+            asked = recipe if recipe.targets else replace(recipe, targets=subjects.target_names)
+            picked = pick_targets(asked.targets, targets)
+            planned = plan_recipe(asked, picked, progress=progress)
+            sources.append(
+                PlannedSource(str(path), planned.plans[0], planned.blockers(anyway=False))
+            )
+        yield sources
+
+
+def _find(
+    sources: Sequence[Source], target: Target, code_page: str, progress: Progress
+) -> tuple[list[tuple[PackageTree, PackagesFound]], list[Finding]]:
+    """Return the packages of each source as ``target`` sees it, and what was not read."""
+    founds: list[tuple[PackageTree, PackagesFound]] = []
+    findings: list[Finding] = []
+    with progress("reading INFs", unit="INF") as on_inf:
+        for source in sources:
+            tree = source.tree_for(target)
+            if tree is None:
+                findings.append(_unreadable(source, target))
+                continue
+            if len(sources) > 1:
+                tree = replace(tree, prefix=f"{tree.name}:")
+            found = find_packages(tree, code_page=code_page, on_inf=on_inf)
+            founds.append((tree, found))
+            findings += found.findings
+    return founds, findings
+
+
+def _unreadable(source: Source, target: Target) -> Finding:
+    return Finding(
+        "no-tree-for-target",
+        Severity.ERROR,
+        source.name,
+        f"{target.name} cannot read any directory tree on it",
+        "see what is on it with mediashelf show",
+        target=target.name,
+    )
+
+
+def _distinct(findings: Iterable[Finding]) -> list[Finding]:
+    """Return each finding once: several targets read the same texts; the worst one is kept."""
+    kept: dict[tuple[str, str, str, str], Finding] = {}
+    for finding in findings:
+        key = (finding.rule, finding.where, finding.message, finding.target)
+        known = kept.get(key)
+        if known is None or finding.severity > known.severity:
+            kept[key] = finding
+    return list(kept.values())

@@ -1,0 +1,72 @@
+"""What a disc is made from: a recipe, or folders and archives; options go before both."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from mediashelf.building.recipes.capacity import parse_capacity
+from mediashelf.building.recipes.recipe import (
+    BootImage,
+    Recipe,
+    is_source,
+    load_recipe,
+    recipe_from_folders,
+)
+
+RECIPE_SUFFIX = ".toml"
+
+
+@dataclass(frozen=True, slots=True)
+class RecipeOptions:
+    """What a person asks for instead of what the recipe says; None and empty ask for nothing."""
+
+    label: str | None = None
+    targets: tuple[str, ...] = ()
+    machine: Path | None = None
+    capacity: str | None = None
+    boot: Path | None = None
+    has_index: bool = True
+
+
+NO_OPTIONS = RecipeOptions()
+
+
+def is_recipe(path: Path) -> bool:
+    """Return whether a path names a recipe's file, which need not be there."""
+    return path.suffix.lower() == RECIPE_SUFFIX and not path.is_dir()
+
+
+def can_be_planned(path: Path) -> bool:
+    """Return whether a disc can be planned from a path: a recipe, a folder or an archive."""
+    return is_source(path) or is_recipe(path)
+
+
+def find_recipe(sources: Sequence[Path], options: RecipeOptions = NO_OPTIONS) -> Recipe:
+    """Return the recipe that the sources are, or one for the folders that they are.
+
+    Raises :class:`InputError` and :class:`RecipeError`.
+    """
+    is_file = len(sources) == 1 and is_recipe(sources[0])
+    recipe = load_recipe(sources[0]) if is_file else recipe_from_folders(sources)
+    return with_options(recipe, options)
+
+
+def with_options(recipe: Recipe, options: RecipeOptions) -> Recipe:
+    """Return the recipe with what the options ask for; raises :class:`RecipeError`."""
+    changes: dict[str, Any] = {}
+    if options.label is not None:
+        changes["label"] = options.label
+    if options.targets:
+        changes["targets"] = options.targets
+    if options.machine is not None:
+        changes["machine"] = options.machine
+    if options.capacity is not None:
+        changes["capacity"] = parse_capacity(options.capacity)
+    if options.boot is not None:
+        changes["boot"] = BootImage(options.boot)
+    if not options.has_index:
+        changes["index"] = False
+    return replace(recipe, **changes)

@@ -1,0 +1,180 @@
+"""One recipe, one disc: whoever asks for it gets the same plan, findings and blockers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from mediashelf.building.pages.disc_pages import DiscPages, tables_size
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_listing
+from mediashelf.building.planning.listing import Listing, list_sources
+from mediashelf.building.recipes.capacity import EMULATED_DRIVE
+from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.building.spread.series import DiscSeries, plan_series, with_tables
+from mediashelf.building.writing.blocking import blocking
+from mediashelf.drivers.machines.reading import Machine, read_machine
+from mediashelf.errors import RecipeError
+from mediashelf.findings import Finding
+from mediashelf.jobs.discs.disc_drivers import (
+    DiscDrivers,
+    SourceDrivers,
+    survey_discs,
+    survey_sources,
+)
+from mediashelf.jobs.discs.driver_tables import driver_tables
+from mediashelf.jobs.progress import Progress, no_progress
+from mediashelf.readability.check import check_targets, verdict_on
+from mediashelf.readability.targets import Target
+from mediashelf.sessions.emulator import check_lun
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedPlan:
+    """One planned disc, and what the emulator and each target find on it."""
+
+    plan: DiscPlan
+    emulator: tuple[Finding, ...]
+    targets: tuple[tuple[Target, tuple[Finding, ...]], ...]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Everything that was found on the disc, drivers apart."""
+        found = (one for _, findings in self.targets for one in findings)
+        return (*self.plan.findings, *self.emulator, *found)
+
+    @property
+    def verdicts(self) -> dict[str, str]:
+        """How well each target reads the disc, in a phrase."""
+        return {target.name: str(verdict_on(found)) for target, found in self.targets}
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedRecipe:
+    """The disc of a recipe, or the discs of a series.
+
+    The errors among ``deciding`` block the disc. What ``drivers`` tells of the machine
+    is for the person to know and blocks nothing: the sources have no better.
+    """
+
+    recipe: Recipe
+    discs: tuple[JudgedPlan, ...]
+    deciding: tuple[Finding, ...]
+    series: DiscSeries | None = None
+    sources: SourceDrivers | None = None
+    drivers: DiscDrivers | None = None
+
+    @property
+    def plans(self) -> tuple[DiscPlan, ...]:
+        """The discs in order."""
+        return tuple(disc.plan for disc in self.discs)
+
+    @property
+    def told(self) -> tuple[Finding, ...]:
+        """The findings that block nothing, errors among them as well."""
+        return self.drivers.findings if self.drivers is not None else ()
+
+    @property
+    def about_drivers(self) -> tuple[Finding, ...]:
+        """The findings about the machine: what got lost, then what is only told."""
+        return (*_losses(self.drivers), *self.told)
+
+    @property
+    def findings(self) -> list[Finding]:
+        """All findings."""
+        return [*self.deciding, *self.told]
+
+    @property
+    def content_size(self) -> int:
+        """Bytes that are read from the sources; read-back reads as many again."""
+        return sum(plan.content_size for plan in self.plans)
+
+    def blockers(self, *, anyway: bool) -> list[Finding]:
+        """Return the findings that keep the discs from being built."""
+        return blocking(self.deciding, anyway=anyway)
+
+
+def plan_recipe(
+    recipe: Recipe,
+    targets: Sequence[Target],
+    *,
+    is_spread: bool = False,
+    progress: Progress = no_progress,
+) -> PlannedRecipe:
+    """Plan one disc, or as few as hold everything, and look at it as every target does.
+
+    With a machine in the recipe its drivers are looked for, in the sources and on the
+    discs, and the discs get tables of them. Nothing is written.
+
+    Raises :class:`InputError` when a source, the boot image or the machine's file is
+    not there, :class:`BuildError` when a file changes while it is looked at or a series
+    cannot be made, and :class:`RecipeError` for a machine without a target.
+    """
+    if recipe.machine is not None and not recipe.targets:
+        raise RecipeError(
+            f"{recipe.path or recipe.label}: names a machine and no target, and drivers are "
+            "judged for a target; add targets = [...] or name one with --target"
+        )
+    machine = read_machine(recipe.machine) if recipe.machine is not None else None
+    with progress("looking at the sources") as on_bytes:
+        listing = list_sources(recipe, on_bytes=on_bytes)
+    if is_spread:
+        return _spread(recipe, listing, machine, targets, progress)
+    plan, sources, drivers = plan_listing(recipe, listing), None, None
+    if machine is not None:
+        sources = survey_sources(recipe, listing, machine, targets, progress=progress)
+        drivers = survey_discs(sources, [plan], progress=progress)
+        tables = driver_tables(machine.name, drivers.surveys, [plan])
+        plan = plan_listing(recipe, listing, DiscPages(tables))
+    disc = _judge(plan, targets)
+    deciding = (*disc.findings, *_losses(drivers))
+    return PlannedRecipe(recipe, (disc,), deciding, sources=sources, drivers=drivers)
+
+
+def _spread(
+    recipe: Recipe,
+    listing: Listing,
+    machine: Machine | None,
+    targets: Sequence[Target],
+    progress: Progress,
+) -> PlannedRecipe:
+    sources = survey_sources(recipe, listing, machine, targets, progress=progress)
+    series = plan_series(
+        recipe,
+        listing,
+        together=sources.iter_packages(),
+        reserve=_reserve(sources),
+    )
+    drivers = None
+    if machine is not None:
+        drivers = survey_discs(sources, series.plans, progress=progress)
+        series = with_tables(series, driver_tables(machine.name, drivers.surveys, series.plans))
+    discs = tuple(_judge(plan, targets) for plan in series.plans)
+    deciding = list(series.findings)
+    for number, disc in enumerate(discs, start=1):
+        deciding += _on_disc(disc.findings, number, len(discs))
+    deciding += _losses(drivers)
+    return PlannedRecipe(recipe, discs, tuple(deciding), series, sources, drivers)
+
+
+def _losses(drivers: DiscDrivers | None) -> tuple[Finding, ...]:
+    return drivers.losses if drivers is not None else ()
+
+
+def _reserve(sources: SourceDrivers) -> int:
+    if sources.machine is None:
+        return 0
+    return tables_size(driver_tables(sources.machine.name, sources.surveys.values(), ()))
+
+
+def _on_disc(findings: Sequence[Finding], number: int, count: int) -> Iterator[Finding]:
+    """Yield findings with the disc that they are about."""
+    for finding in findings:
+        yield finding if count == 1 else replace(finding, where=f"disc {number}: {finding.where}")
+
+
+def _judge(plan: DiscPlan, targets: Sequence[Target]) -> JudgedPlan:
+    # A disc for the emulated drive has its size checked when it is planned.
+    is_checked = plan.capacity == EMULATED_DRIVE
+    emulator = () if is_checked else tuple(check_lun(plan.size, where="/"))
+    found = check_targets(plan.facts, targets)
+    return JudgedPlan(plan, emulator, tuple((target, tuple(one)) for target, one in found))

@@ -1,0 +1,27 @@
+"""A recipe's disc in a session; it is planned elsewhere, the same for every command."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.findings import Finding
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedDisc:
+    """A planned disc with what was found on it.
+
+    Errors in ``findings`` block the session; ``told`` is for the person to know and
+    blocks nothing.
+    """
+
+    plan: DiscPlan
+    findings: tuple[Finding, ...]
+    told: tuple[Finding, ...] = ()
+
+
+PlanRecipe = Callable[[Path], PlannedDisc]
+"""Plans the disc of the recipe at a path, and raises what reading it raises."""

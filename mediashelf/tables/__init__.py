@@ -1,0 +1,1 @@
+"""The TOML files that people write: read within bounds, each mistake named with its place."""

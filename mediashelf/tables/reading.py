@@ -1,0 +1,81 @@
+"""Reading a TOML file that a person wrote: one way for recipes, plans, targets and the like."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from mediashelf.errors import InputError, MediashelfError
+from mediashelf.tables.bounds import MAX_FILE_SIZE, detect_excess
+from mediashelf.tables.table import Table
+
+Meaning = TypeVar("Meaning")
+
+_PLACE = re.compile(r"(.*) \(at line (\d+), column (\d+)\)", re.DOTALL)
+
+
+@dataclass(frozen=True, slots=True)
+class TableKind:
+    """A kind of file: what people call it, its keys at the top, and its class of error."""
+
+    name: str  # "a recipe"
+    keys: Collection[str]
+    error: type[MediashelfError]
+
+
+def read_tables(path: Path, kind: TableKind, understand: Callable[[Table], Meaning]) -> Meaning:
+    """Return what ``understand`` makes of the file's tables.
+
+    Raises :class:`InputError` when there is no regular file that can be read, and the
+    kind's error, with the path before it, for what is wrong in the file.
+    """
+    try:
+        if not path.is_file():
+            problem = "is not a regular file" if path.exists() else "does not exist"
+            raise InputError(f"{path}: {problem}; name {kind.name} (a TOML file)")
+        with path.open("rb") as stream:
+            data = stream.read(MAX_FILE_SIZE + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise InputError(f"{path}: cannot be read: {reason}") from error
+    try:
+        return understand(parse_tables(data, kind))
+    except kind.error as error:
+        raise kind.error(f"{path}: {error}") from error
+
+
+def parse_tables(data: bytes, kind: TableKind) -> Table:
+    """Return the table that is the whole file; raises the kind's error."""
+    if len(data) > MAX_FILE_SIZE:
+        raise kind.error(f"is larger than {MAX_FILE_SIZE >> 10} KiB; is it {kind.name}?")
+    try:
+        # Editors of the time put a byte order mark first.
+        text = data.decode("utf-8").removeprefix("\ufeff")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise kind.error(
+            f"line {line}: byte {data[error.start]:#04x} at offset {error.start:,} is not UTF-8; "
+            "save the file as UTF-8"
+        ) from error
+    excess = detect_excess(text.replace("\r\n", "\n"))
+    if excess is not None:
+        raise kind.error(f"{excess}; is it {kind.name}?")
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise kind.error(_syntax(str(error), text)) from error
+    return Table(values, kind.keys, kind.error)
+
+
+def _syntax(message: str, text: str) -> str:
+    """Return the parser's message with the line first, and the usual cure."""
+    match = _PLACE.fullmatch(message)
+    if match is None:
+        return f"is not TOML: {message}"
+    line = text.split("\n")[int(match[2]) - 1]
+    hint = "; put texts with \\ between single quotes" if "\\" in line else ""
+    return f"line {match[2]}, column {match[3]}: is not TOML: {match[1]}{hint}"
