@@ -57,6 +57,7 @@ def judged(kind: type[Iso9660Naming] | type[JolietNaming], identifiers: list[byt
     ],
 )
 def test_iso_names(identifier: bytes, name: str) -> None:
+    # ECMA-119 7.5.1: name, dot, extension, semicolon, version.
     naming = Iso9660Naming(ProblemLog())
     alone = named(naming, [identifier])
     among = named(naming, [b"AAA.;1", identifier, b"ZZZ.;1"])
@@ -99,6 +100,7 @@ def test_naming_many_at_once_is_naming_one_by_one(identifiers: list[bytes]) -> N
 
 @pytest.mark.parametrize("identifier", [b"..", b".", b";1", b".;1", b"A/B.;1", b"../../X"])
 def test_names_that_mean_other_places_are_replaced(identifier: bytes) -> None:
+    # Own behaviour.
     log = ProblemLog()
     (name,) = named(Iso9660Naming(log), [identifier]).names
     assert REPLACEMENT in name
@@ -106,6 +108,7 @@ def test_names_that_mean_other_places_are_replaced(identifier: bytes) -> None:
 
 
 def test_identifiers_are_judged_by_the_standard_characters() -> None:
+    # ECMA-119 7.4.1.
     assert judged(Iso9660Naming, [b"A_1.TXT;1", b"B"]) == []
     for odd in (b"a.TXT;1", b"A-B.;1", b"A B.;1", b"A~1.;1", b"\xc4.;1"):
         assert judged(Iso9660Naming, [odd]) == ["identifier-characters"]
@@ -131,6 +134,7 @@ def test_higher_versions_come_first() -> None:
 
 
 def test_names_and_extensions_are_filled_with_spaces() -> None:
+    # ECMA-119 9.3.
     assert judged(Iso9660Naming, [b"AB.C;1", b"AB1.;1"]) == []
     assert judged(Iso9660Naming, [b"AB;1", b"AB1;1"]) == []
     assert judged(Iso9660Naming, [b"AB1;1", b"AB;1"]) == ["record-order"]
@@ -149,6 +153,7 @@ def test_a_shorter_extension_comes_first_whatever_the_version_looks_like() -> No
 
 
 def test_the_associated_file_comes_first() -> None:
+    # ECMA-119 9.3: descending by the bit.
     assert order_key(b"AA.;1", 4) < order_key(b"AA.;1", 0)
 
 
@@ -172,6 +177,7 @@ def no_directory_is_called_like_a_file(identifiers: list[bytes]) -> bool:
 def test_any_sorted_directory_passes_and_a_shuffled_one_does_not(
     identifiers: list[bytes], seed: int
 ) -> None:
+    # ECMA-119 9.3.
     in_order = sorted(identifiers, key=order_key)
     assert judged(Iso9660Naming, in_order) == []
     shuffled = random.Random(seed).sample(in_order, len(in_order))
@@ -202,6 +208,7 @@ def distinct_findings(*pairs: tuple[bytes, int]) -> tuple[Finding, ...]:
 
 
 def test_identifiers_must_be_distinct_but_for_sections_and_associated_files() -> None:
+    # Own behaviour: readers show one of two equal names.
     assert distinct_findings((b"A.;1", 0), (b"B.;1", 0)) == ()
     assert distinct_findings((b"A.;1", 0x80), (b"A.;1", 0x80), (b"A.;1", 0)) == ()
     assert distinct_findings((b"A.;1", 4), (b"A.;1", 0)) == ()
@@ -223,6 +230,7 @@ def test_control_characters_in_a_name_are_a_warning(byte: bytes) -> None:
 
 
 def test_other_strange_characters_are_not() -> None:
+    # ECMA-119 7.4.1; a note.
     made = make_iso({"A.TXT": b"a"})
     for byte in (b" ", b"~", b"\x80"):
         data = put(made.data, made.record("/A.TXT") + 33, byte)

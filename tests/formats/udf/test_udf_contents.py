@@ -103,6 +103,7 @@ def test_a_bridge_disc_has_one_tree_three_times(tmp_path: Path, bridge: bytes) -
 
 @pytest.mark.parametrize("tag", [2, 6, 0x100, 0x105], ids=["anchor", "volume", "set", "entry"])
 def test_one_changed_byte_in_a_record_is_found(bridge: bytes, tag: int) -> None:
+    # ECMA-167 3/7.2 and 4/7.2.1: checksum and CRC of the tag.
     at = find_tags(bridge, tag)[0]
     for place in (at + 4, at + 20):  # the tag's checksum; a byte under the CRC
         damaged = bytearray(bridge)
@@ -113,6 +114,7 @@ def test_one_changed_byte_in_a_record_is_found(bridge: bytes, tag: int) -> None:
 
 
 def test_a_damaged_main_sequence_is_replaced_by_the_reserve(bridge: bytes) -> None:
+    # ECMA-167 3/10.2: the anchor names two sequences.
     main = find_tags(bridge, 6)[0]
     damaged = bridge[: main + 100] + b"\xff" + bridge[main + 101 :]
     volume, rules = read(damaged)
@@ -150,6 +152,7 @@ def _sign(data: bytearray, at: int) -> None:
 
 
 def test_every_cut_is_survived(bridge: bytes) -> None:
+    # Own behaviour.
     for size in range(0, len(bridge), SECTOR_SIZE * 7 + 1):
         volume, rules = read(bridge[:size])
         if volume is not None and size < len(bridge) // 2:
@@ -163,6 +166,7 @@ def make_space(maps: tuple[PartitionMap, ...], data: bytes = bytes(SECTOR_SIZE *
 
 @pytest.mark.parametrize("kind", ["virtual", "sparable", "unknown"])
 def test_partitions_that_are_not_followed_are_named(kind: str) -> None:
+    # UDF 2.60, 2.2.8 and 2.2.9; not reading them is own behaviour.
     space = make_space((PartitionMap(kind, 0),))
     assert space.read_record(LongAddress(0, SECTOR_SIZE, 1, 0), frozenset({0x100}), "x") is None
     assert space.unread == {kind}
@@ -170,6 +174,7 @@ def test_partitions_that_are_not_followed_are_named(kind: str) -> None:
 
 
 def test_short_long_and_extended_descriptors_give_the_same_addresses() -> None:
+    # ECMA-167 4/14.14.1 to 4/14.14.3.
     short = struct.pack("<II", 4096, 7) + struct.pack("<II", 1 << 30 | 100, 0) + bytes(8)
     long = struct.pack("<IIH6x", 4096, 7, 1) + struct.pack("<IIH6x", 1 << 30 | 100, 0, 1)
     extended = struct.pack("<IIIIH2x", 4096, 0, 0, 7, 1) + struct.pack(
@@ -183,6 +188,7 @@ def test_short_long_and_extended_descriptors_give_the_same_addresses() -> None:
 
 
 def test_embedded_bytes_and_holes_are_read() -> None:
+    # ECMA-167 4/14.6.8 and 4/14.14.1.1.
     space = make_space((PartitionMap("plain", 0),), bytes(range(256)) * 8 * 64)
     icb = LongAddress(0, SECTOR_SIZE, 3, 0)
     embedded = FileEntry(5, 5, b"", 3, b"inner", 176)
@@ -198,6 +204,7 @@ def test_embedded_bytes_and_holes_are_read() -> None:
 
 
 def test_texts_and_dates() -> None:
+    # ECMA-167 1/7.3 for dates; compressed unicode is that of UDF.
     assert decode_compressed(b"\x08h\xe9") == "hé"
     assert decode_compressed(b"\x10" + "港".encode("utf-16-be")) == "港"
     assert parse_dstring(b"\x08LABEL" + bytes(25) + b"\x06") == "LABEL"
