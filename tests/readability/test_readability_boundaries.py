@@ -7,7 +7,7 @@ import pytest
 from disc_facts import boot, disc, udf
 from golden_rules import iso, joliet
 from mediashelf.findings import Finding
-from mediashelf.formats.volume import DiscFacts
+from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.readability.check import check_disc
 from mediashelf.readability.disc import same_case
 from mediashelf.readability.rules.letters import character_names
@@ -78,3 +78,23 @@ def test_a_tree_that_holds_half_of_the_disc_accounts_for_it(size: int, count: in
     facts = disc(iso={"A.TXT": 5000}, others=[udf()], size=size)
     rules = [one.rule for one in check_disc(facts, TARGETS["dos"])]
     assert rules.count("tree-accounts-for-disc") == count
+
+
+def test_equal_files_of_several_long_names_are_told_one_by_one() -> None:
+    """Own behaviour: which of the short names is whose cannot be known, so each is named."""
+    content = (Extent(200, 5000),)
+
+    def tree(kind: VolumeKind, *names: str) -> VolumeFacts:
+        made = tuple(Entry(f"/{name}", name, 5000, False, content) for name in names)
+        return VolumeFacts(kind, "DISC", made)
+
+    facts = DiscFacts(
+        10_000_000,
+        (
+            tree(VolumeKind.ISO9660, "SAME.INF", "LARKSP~1.INF", "LARKSP~2.INF"),
+            tree(VolumeKind.JOLIET, "same.inf", "Larkspur one.inf", "Larkspur two.inf"),
+        ),
+    )
+    found = [one for one in check_disc(facts, TARGETS["dos"]) if one.rule == "long-name-seen"]
+    assert [one.expected for one in found] == ["Larkspur one.inf", "Larkspur two.inf"]
+    assert {one.message for one in found} == {"the file is seen under a short name only"}
