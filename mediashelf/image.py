@@ -18,8 +18,8 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
 
-CUE_SUFFIX = ".cue"
-LARGEST_CUE = 1 << 20
+_CUE_SUFFIX = ".cue"
+_LARGEST_CUE = 1 << 20
 
 
 class FileView:
@@ -92,7 +92,7 @@ class DiscImage:
 
     def _read(self) -> DiscReading:
         try:
-            if self.path.suffix.lower() == CUE_SUFFIX and self.size <= LARGEST_CUE:
+            if self.path.suffix.lower() == _CUE_SUFFIX and self.size <= _LARGEST_CUE:
                 head = self.view.read(0, self.size)
                 if b"\0" not in head:
                     return _cue_sheet(self.size)

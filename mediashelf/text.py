@@ -83,14 +83,14 @@ def wrap(text: str, width: int, *, lead: str = "", rest: str | None = None) -> l
 
 
 def _pieces(word: str, room: int) -> Iterator[str]:
-    piece, filled = "", 0
+    piece = ""
     for character in word:
-        columns = display_width(character)
-        if piece and filled + columns > room:
+        longer = piece + character
+        # Signs that join are measured together; the other bound is for marks without a column.
+        if piece and (display_width(longer) > room or len(longer) > 8 * room):
             yield piece
-            piece, filled = "", 0
-        piece += character
-        filled += columns
+            longer = character
+        piece = longer
     yield piece
 
 

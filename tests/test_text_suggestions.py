@@ -32,7 +32,7 @@ def test_sizes_are_read_as_people_write_them(text: str, size: int) -> None:
     "text", ["", "GB", "-4GB", "4XB", "4 G B", "1e9", "٤GB", "4GB\n4", "9" * 40]
 )
 def test_other_texts_are_no_sizes(text: str) -> None:
-    with pytest.raises(ValueError, match="is no size"):
+    with pytest.raises(ValueError, match="is not a size"):
         parse_size(text)
 
 

@@ -187,7 +187,7 @@ def schema_version(db: sqlite3.Connection) -> int:
     return int(db.execute("PRAGMA user_version").fetchone()[0])
 
 
-def check_is_ours(db: sqlite3.Connection, place: str, steps: Sequence[Step] = STEPS) -> None:
+def refuse_foreign(db: sqlite3.Connection, place: str, steps: Sequence[Step] = STEPS) -> None:
     """Raise when the file is another program's database, or newer than this program."""
     found = int(db.execute("PRAGMA application_id").fetchone()[0])
     if found != APPLICATION_ID and db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]:

@@ -33,10 +33,10 @@ def add_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> ShelfRow:
         ) from error
     shelves = catalogue.shelves()
     for shelf in shelves:
-        _check_apart(real, folder, shelf)
+        _refuse_overlap(real, folder, shelf)
     taken = {shelf.name.lower() for shelf in shelves}
     if name:
-        _check_name(name, taken)
+        _refuse_name(name, taken)
     else:
         name = _free_name(root, taken)
     with transaction(catalogue.db):
@@ -47,7 +47,7 @@ def add_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> ShelfRow:
     return catalogue.shelf(name)
 
 
-def _check_apart(real: Path, folder: Path, shelf: ShelfRow) -> None:
+def _refuse_overlap(real: Path, folder: Path, shelf: ShelfRow) -> None:
     other = shelf.root.resolve()
     if real == other:
         raise CatalogueError(f"{folder}: is the shelf {shelf.name!r} already")
@@ -62,7 +62,7 @@ def _check_apart(real: Path, folder: Path, shelf: ShelfRow) -> None:
         )
 
 
-def _check_name(name: str, taken: set[str]) -> None:
+def _refuse_name(name: str, taken: set[str]) -> None:
     if name != name.strip() or printable(name) != name or "/" in name or "\\" in name:
         raise CatalogueError(
             f"{name!r} is not a valid name for a shelf: it may not contain slashes or control "

@@ -13,8 +13,8 @@ from mediashelf.catalogue.rows import ImageRow, ShelfRow, kept_path
 from mediashelf.catalogue.schema import (
     OLDEST_SQLITE,
     STEPS,
-    check_is_ours,
     migrate,
+    refuse_foreign,
     schema_version,
 )
 from mediashelf.errors import CatalogueError
@@ -117,7 +117,7 @@ def open_catalogue(
     :class:`CatalogueError`.
     """
     place = catalogue_place(path)
-    _check_sqlite()
+    _refuse_old_sqlite()
     exists = create or place.exists()
     try:
         if create:
@@ -133,7 +133,7 @@ def open_catalogue(
         raise CatalogueError(_in_words(place, error)) from error
 
 
-def _check_sqlite() -> None:
+def _refuse_old_sqlite() -> None:
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
         needed = ".".join(map(str, OLDEST_SQLITE))
         raise CatalogueError(
@@ -176,7 +176,7 @@ def _open(name: str, wait_seconds: float) -> sqlite3.Connection:
 
 def _prepare(db: sqlite3.Connection, place: Path, can_write: bool) -> None:
     """Check that the file is ours and bring it up to date."""
-    check_is_ours(db, str(place))
+    refuse_foreign(db, str(place))
     db.execute("PRAGMA foreign_keys = ON")
     db.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")
     if can_write:

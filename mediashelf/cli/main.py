@@ -149,9 +149,9 @@ def _with_suggestion(error: click.UsageError, args: list[str]) -> click.UsageErr
 def main() -> None:
     """Keep disc images sound, build driver discs, prepare discs for a bench session.
 
-    Every command that uses them takes --catalogue FILE (or MEDIASHELF_CATALOGUE), the
-    database of images, and --targets-folder FOLDER (or MEDIASHELF_TARGETS), target files
-    of your own; both are in the platform's data folder otherwise.
+    Commands that use the database of images take --catalogue FILE, or MEDIASHELF_CATALOGUE;
+    those that use target files of your own take --targets-folder FOLDER, or
+    MEDIASHELF_TARGETS. By default both are in the platform's data folder.
 
     Exit codes: 0 clean; 1 findings at or above --fail-on; 2 wrong usage;
     3 and up one for each kind of error (see the README); 130 stopped by Ctrl-C.

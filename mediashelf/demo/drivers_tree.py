@@ -23,7 +23,7 @@ PACKAGES: dict[str, tuple[str, dict[str, int]]] = {
 }
 
 # Names that DOS cannot hold, and that clash once they are cut to eight and three.
-LONG_NAMES: dict[str, str] = {
+_LONG_NAMES: dict[str, str] = {
     "Larkspur Video/Larkspur Video Accelerator release notes.txt": "Modes: 640 x 480 and up.\r\n",
     "Larkspur Video/Larkspur Video Accelerator registration.txt": "Nothing to register.\r\n",
     "Ternfield LAN/ternfield network adapter (first revision).txt": "Blue board.\r\n",
@@ -34,10 +34,10 @@ LONG_NAMES: dict[str, str] = {
     "DOS/CDUSB.TXT": "Load CDUSB.SYS in CONFIG.SYS before the CD-ROM redirector.\r\n",
 }
 
-DOS_FILES = {"DOS/CDUSB.SYS": 22, "DOS/TESTLAN.EXE": 31}
+_DOS_FILES = {"DOS/CDUSB.SYS": 22, "DOS/TESTLAN.EXE": 31}
 
 # Nine folders below the root: more levels than DOS reads.
-TOO_DEEP = (
+_TOO_DEEP = (
     "Handbook/kiosk/cabinet/front/panel/left/lamp/socket/wiring/"
     "Lamp socket wiring, left front panel.txt"
 )
@@ -50,11 +50,11 @@ def make_drivers(folder: Path) -> None:
         _write(folder / vendor / inf_name.upper(), text.replace("\n", "\r\n").encode("ascii"))
         for name, kibibytes in binaries.items():
             _write(folder / vendor / name, example_bytes(name, kibibytes * 1024))
-    for name, kibibytes in DOS_FILES.items():
+    for name, kibibytes in _DOS_FILES.items():
         _write(folder / name, example_bytes(name, kibibytes * 1024))
-    for name, text in LONG_NAMES.items():
+    for name, text in _LONG_NAMES.items():
         _write(folder / name, text.encode("ascii"))
-    _write(folder / TOO_DEEP, b"Unplug the kiosk first. Red to left, black to right.\r\n")
+    _write(folder / _TOO_DEEP, b"Unplug the kiosk first. Red to left, black to right.\r\n")
     # The same handbook page twice: equal files share their place on the disc.
     _write(folder / "Ternfield LAN/desktop/READ ME FIRST.TXT", b"Run the setup once.\r\n")
     _write(folder / "Ternfield LAN/server/READ ME FIRST.TXT", b"Run the setup once.\r\n")

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import struct
 
-SECTOR_SIZE = 512
-SECTOR_COUNT = 2880  # 80 tracks x 2 sides x 18 sectors
+_SECTOR_SIZE = 512
+_SECTOR_COUNT = 2880  # 80 tracks x 2 sides x 18 sectors
 _FAT_SECTORS = 9
 _ROOT_ENTRIES = 224
 
@@ -17,7 +17,7 @@ _CODE = bytes.fromhex("31c0 8ed8 be567c ac 84c0 7409 b40e bb0700 cd10 ebf2 f4 eb
 _CODE_START = 0x3E
 
 
-_TOP_START = SECTOR_SIZE * (1 + 2 * _FAT_SECTORS)
+_TOP_START = _SECTOR_SIZE * (1 + 2 * _FAT_SECTORS)
 _DATA_START = _TOP_START + 32 * _ROOT_ENTRIES
 _FILE_TIME = struct.pack("<HH", 0, (1999 - 1980) << 9 | 3 << 5 | 1)  # 1999-03-01
 
@@ -32,7 +32,7 @@ START_FILES = {
 
 def make_boot_floppy(message: str) -> bytes:
     """Return a FAT12 floppy image of 1,474,560 bytes whose boot sector shows ``message``."""
-    image = bytearray(SECTOR_SIZE * SECTOR_COUNT)
+    image = bytearray(_SECTOR_SIZE * _SECTOR_COUNT)
     image[0:3] = b"\xeb\x3c\x90"  # jump over the parameter block
     image[3:11] = b"EXAMPLE "
     # The BIOS parameter block of a 1.44 MB floppy (common practice).
@@ -40,12 +40,12 @@ def make_boot_floppy(message: str) -> bytes:
         "<HBHBHHBHHHII",
         image,
         11,
-        SECTOR_SIZE,
+        _SECTOR_SIZE,
         1,  # sectors in a cluster
         1,  # reserved sectors
         2,  # file allocation tables
         _ROOT_ENTRIES,
-        SECTOR_COUNT,
+        _SECTOR_COUNT,
         0xF0,  # media
         _FAT_SECTORS,
         18,  # sectors in a track
@@ -62,7 +62,7 @@ def make_boot_floppy(message: str) -> bytes:
     image[text_start : text_start + len(text)] = text
     image[510:512] = b"\x55\xaa"
     for table in range(2):
-        start = SECTOR_SIZE * (1 + table * _FAT_SECTORS)
+        start = _SECTOR_SIZE * (1 + table * _FAT_SECTORS)
         image[start : start + 3] = b"\xf0\xff\xff"
     for number, (name, data) in enumerate(START_FILES.items()):
         _add_small_file(image, number, name, data)
@@ -76,10 +76,10 @@ def _add_small_file(image: bytearray, number: int, name: str, data: bytes) -> No
     entry = f"{stem:8}{extension:3}".encode("ascii") + b"\x20" + bytes(10) + _FILE_TIME
     top = _TOP_START + 32 * number
     image[top : top + 32] = entry + struct.pack("<HI", cluster, len(data))
-    start = _DATA_START + (cluster - 2) * SECTOR_SIZE
+    start = _DATA_START + (cluster - 2) * _SECTOR_SIZE
     image[start : start + len(data)] = data
     for table in range(2):
-        at = SECTOR_SIZE * (1 + table * _FAT_SECTORS) + cluster * 3 // 2
+        at = _SECTOR_SIZE * (1 + table * _FAT_SECTORS) + cluster * 3 // 2
         pair = int.from_bytes(image[at : at + 2], "little")
         pair |= 0xFFF0 if cluster % 2 else 0x0FFF  # the last cluster of its file
         image[at : at + 2] = pair.to_bytes(2, "little")

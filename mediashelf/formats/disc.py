@@ -10,7 +10,11 @@ from typing import NamedTuple
 from mediashelf.findings import Finding
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
 from mediashelf.formats.image_size import log_size_problems
-from mediashelf.formats.iso.descriptor_checks import log_descriptor_problems, usable_block_size
+from mediashelf.formats.iso.descriptor_checks import (
+    log_descriptor_problems,
+    log_differing_sizes,
+    usable_block_size,
+)
 from mediashelf.formats.iso.descriptors import (
     LABEL_FIELD,
     TEXT_FIELDS,
@@ -84,6 +88,8 @@ class _DiscReader:
             self._read_primary(descriptors.primary)
         for descriptor in descriptors.supplementary:
             self._read_supplementary(descriptor)
+            if descriptors.primary is not None:
+                log_differing_sizes(descriptors.primary, descriptor, self._log)
         boot = read_boot(self._view, descriptors.boot_records, self._log)
         if udf is not None:
             self._volumes.append(udf)

@@ -64,11 +64,12 @@ STRUCTURE_RULES = {
     ),
     "primary-descriptor-present": StructureRule(_ERROR, "ECMA-119 8.4", _COPY),
     "primary-copies-agree": StructureRule(_NOTE, _PRACTICE, _COPY),
+    "volume-sizes-agree": StructureRule(_NOTE, _PRACTICE, _COPY),
     "supplementary-volume-read": StructureRule(
         _NOTE, _OWN, "Nothing to do; mediashelf does not read the character set of this tree"
     ),
     "both-orders-agree": StructureRule(_ERROR, "ECMA-119 7.2.3 and 7.3.3", _COPY),
-    "reserved-field-zero": StructureRule(_WARNING, "ECMA-119 8.3, 8.4 and 9.4", _COPY),
+    "reserved-field-zero": StructureRule(_WARNING, "ECMA-119 8.3, 8.4, 9.1.12 and 9.4", _COPY),
     "block-size": StructureRule(_ERROR, "ECMA-119 8.4.12", _COPY),
     "volume-set-number": StructureRule(_WARNING, "ECMA-119 8.4.11", _COPY),
     "file-structure-version": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),

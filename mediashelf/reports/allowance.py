@@ -14,11 +14,6 @@ class RowAllowance:
     def __init__(self, rows: int) -> None:
         self._left = rows
 
-    @property
-    def is_used_up(self) -> bool:
-        """Whether nothing more fits on the page."""
-        return self._left <= 0
-
     def take(self, wanted: int, at_most: int) -> int:
         """Return how many of ``wanted`` rows one part may have, and count them as used."""
         granted = max(0, min(wanted, at_most, self._left))

@@ -35,6 +35,7 @@ def test_both_byte_orders_as_the_standard_shows_them() -> None:
 @REPEATABLE
 @given(st.integers(0, 0xFFFF), st.integers(0, 0xFFFF))
 def test_both_copies_of_16_bits_are_kept(little: int, big: int) -> None:
+    # ECMA-119 7.2.3.
     data = b"?" + little.to_bytes(2, "little") + big.to_bytes(2, "big")
     number = parse_both_16(data, 1)
     assert number == (little, big)
@@ -44,11 +45,13 @@ def test_both_copies_of_16_bits_are_kept(little: int, big: int) -> None:
 @REPEATABLE
 @given(st.integers(0, 0xFFFFFFFF), st.integers(0, 0xFFFFFFFF))
 def test_both_copies_of_32_bits_are_kept(little: int, big: int) -> None:
+    # ECMA-119 7.3.3.
     data = b"??" + little.to_bytes(4, "little") + big.to_bytes(4, "big")
     assert parse_both_32(data, 2) == (little, big)
 
 
 def test_the_likelier_copy_is_the_one_that_is_possible() -> None:
+    # Own behaviour.
     assert BothOrders(5, 5).likely(10) == 5
     assert BothOrders(5, 7).likely(10) == 5
     assert BothOrders(500, 7).likely(10) == 7
@@ -65,6 +68,7 @@ def test_character_sets_have_the_sizes_that_the_standard_counts() -> None:
 
 
 def test_text_loses_filler_and_nothing_else() -> None:
+    # Common practice: spaces and zero bytes fill a field.
     assert parse_text(b"  TIDE TABLES   ") == "  TIDE TABLES"
     assert parse_text(b"A\0\0") == "A"
     assert parse_text(bytes([0xE9, 0x20])) == "é"
@@ -91,6 +95,7 @@ def test_any_bytes_decode_to_text_that_can_be_written(data: bytes) -> None:
     ],
 )
 def test_descriptor_dates(field: bytes, text: str) -> None:
+    # ECMA-119 8.4.26.1.
     assert parse_descriptor_date(field) == (text, True)
 
 
@@ -107,6 +112,7 @@ def test_descriptor_dates(field: bytes, text: str) -> None:
     ],
 )
 def test_nonsense_is_no_descriptor_date(field: bytes) -> None:
+    # ECMA-119 8.4.26.1.
     assert not parse_descriptor_date(field).is_valid
 
 

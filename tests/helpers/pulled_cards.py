@@ -31,7 +31,8 @@ from mediashelf.sessions.discs import served_bytes
 from mediashelf.sessions.manifests.manifest import read_manifest
 from mediashelf.sessions.plans.session_plan import load_plan
 from mediashelf.sessions.prepare import hold_session
-from session_bench import Bench, NoLibrary, noise
+from plan_texts import NoLibrary
+from session_bench import Bench, noise
 
 ROUNDS = 10
 TMPFS_SIZE = 6 << 20

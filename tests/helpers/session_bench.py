@@ -4,30 +4,20 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from make_image import Boot, make_iso
-from mediashelf.integrity.fixity.comparing import FixityRecord
 from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets
-from mediashelf.sessions.plans.resolve import KnownImage, Library
+from mediashelf.sessions.plans.resolve import Library
 from mediashelf.sessions.plans.session_plan import load_plan
 from mediashelf.sessions.prepare import PreparedCard, hold_session, stage_session
+from plan_texts import NoLibrary
 
 CREATED = "2026-11-25T07:00:00Z"
 LATER = "2026-12-24T18:00:00Z"
-
-
-class NoLibrary:
-    """Knows nothing: for plans that name files only."""
-
-    def find(self, text: str) -> Sequence[KnownImage]:
-        return ()
-
-    def record(self, path: Path) -> FixityRecord | None:
-        return None
 
 
 def noise(name: str, size: int) -> bytes:

@@ -116,6 +116,7 @@ def test_errors_and_warnings_are_spans_apart_and_notes_are_none() -> None:
             finding(Severity.ERROR, 10, 5, "two"),
             finding(Severity.ERROR, 15, 5, "one"),
             finding(Severity.WARNING, 12, 100, "other"),
+            finding(Severity.ERROR, 300, 5, "far"),
             finding(Severity.NOTE, 500, 5, "note"),
             finding(Severity.ERROR, None, 5, "nowhere"),
             finding(Severity.ERROR, 900, None, "no extent"),
@@ -126,6 +127,7 @@ def test_errors_and_warnings_are_spans_apart_and_notes_are_none() -> None:
     assert found == (
         DamageSpan(Span(10, 18), Severity.ERROR, ("differs", "one", "two")),
         DamageSpan(Span(12, 100), Severity.WARNING, ("other",)),
+        DamageSpan(Span(300, 5), Severity.ERROR, ("far",)),
     )
 
 

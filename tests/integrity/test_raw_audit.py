@@ -31,6 +31,7 @@ from make_raw import (
 )
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Severity
+from mediashelf.formats.raw.cue import LONGEST_SHEET
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.layout import scramble
 from mediashelf.formats.raw.sectors import LAYOUTS as LAYOUTS_BY_NAME
@@ -285,6 +286,16 @@ def test_wrong_sync_wrong_mode_and_wrong_address(tmp_path: Path) -> None:
     assert report.tracks[0].bytes_corrected == 3
 
 
+@pytest.mark.parametrize("kind", HEADED)
+def test_every_byte_of_sync_and_address_is_compared(tmp_path: Path, kind: str) -> None:
+    pitch = len(LAYOUTS[kind]) // SECTORS
+    image = flip(LAYOUTS[kind], *(sector * pitch + sector - 100 for sector in range(100, 115)))
+    report = audit(tmp_path, image, kind)
+    assert sum(run.count for run in report.tracks[0].runs) == 15
+    assert report.counts[SectorVerdict.LOST] == 0
+    assert report.counts[SectorVerdict.GOOD] == SECTORS - 15
+
+
 def test_track_of_another_mode_than_the_sheet_says(tmp_path: Path) -> None:
     report = audit(tmp_path, FORM_1, "MODE1/2352")
     assert counts(report) == {"good": SECTORS}
@@ -358,7 +369,8 @@ def test_last_sector_that_is_cut_short(tmp_path: Path, cut: int, verdict: str) -
     lost = int(verdict == "lost")
     assert counts(report) == {"good": SECTORS - lost} | ({"lost": 1} if lost else {})
     finding = report.findings[0]
-    assert finding.rule == "track-cut-short"
+    assert (finding.rule, finding.severity) == ("track-cut-short", Severity.WARNING)
+    assert finding.message == f"The last sector has only {2352 - cut} of its 2352 bytes"
     assert (finding.offset, finding.length) == ((SECTORS - 1) * 2352, 2352 - cut)
     assert [run.size for run in report.tracks[0].runs] == [2352 - cut] * lost
     bare = tmp_path / "bare.bin"
@@ -442,10 +454,13 @@ def test_sheet_that_forgets_the_subchannel(tmp_path: Path) -> None:
     report = audit_raw(write_sheet(tmp_path, "disc.cue", lines))
     assert counts(report) == {"good": SECTORS, "unchecked": 100}
     assert rules(report) == ["sheet-sector-size", "track-audio"]
+    (found,) = (item for item in report.findings if item.rule == "sheet-sector-size")
+    assert (found.severity, found.where) == (Severity.WARNING, "disc.cue, line 2")
+    assert (found.found, found.expected) == ("MODE1/2448", "MODE1/2352")
     assert [track.track.layout.size for track in report.tracks] == [2448, 2448]
 
 
-def test_track_that_begins_behind_the_file(tmp_path: Path) -> None:
+def test_track_that_begins_past_the_end_of_the_file(tmp_path: Path) -> None:
     (tmp_path / "disc.bin").write_bytes(MODE_1)
     lines = ["FILE disc.bin BINARY", "TRACK 01 MODE1/2352", "INDEX 01 00:00:00"]
     lines += ["TRACK 02 AUDIO", "INDEX 01 01:00:00"]
@@ -512,6 +527,37 @@ def test_volume_end_is_unknown_beside_udf() -> None:
     udf = b"\0NSR02\x01".ljust(2048, b"\0")
     assert find_volume_end(data + bytes(2048) + udf) is None
     assert find_volume_end(b"") is None
+
+
+def test_volume_end_is_read_from_all_four_bytes() -> None:
+    """ECMA-119 8.4.8, volume space size: bytes 81 to 88, both byte orders (7.3.3)."""
+    both = (0x01020304).to_bytes(4, "little") + (0x01020304).to_bytes(4, "big")
+    descriptor = b"\x01CD001\x01".ljust(80, b"\0") + both
+    assert find_volume_end(bytes(16 * 2048) + descriptor.ljust(2048, b"\0")) == 0x01020304
+
+
+@pytest.mark.parametrize(("count", "more"), [(5, ""), (6, " and 1 more")])
+def test_names_that_are_there_are_shown_up_to_five(tmp_path: Path, count: int, more: str) -> None:
+    for number in range(count):
+        (tmp_path / f"a{number}").touch()
+    (tmp_path / "a0").rename(tmp_path / "a0.cue")  # the sheet is one of them
+    sheet = tmp_path / "a0.cue"
+    sheet.write_text('FILE "gone.bin" BINARY\n TRACK 01 MODE1/2352\n  INDEX 01 00:00:00\n')
+    with pytest.raises(InputError) as caught:
+        read_raw_disc(sheet)
+    assert str(caught.value).endswith(f"'a4'{more}")
+
+
+def test_a_sheet_is_read_up_to_its_longest_size(tmp_path: Path) -> None:
+    sheet = write_disc(tmp_path, MODE_1)
+    text = sheet.read_bytes()
+    sheet.write_bytes(text.ljust(LONGEST_SHEET, b"\n"))
+    assert len(read_raw_disc(sheet).tracks) == 1
+    with sheet.open("r+b") as file:
+        file.truncate(1 << 40)  # sparse: read whole it would fill the memory
+    with pytest.raises(FormatError) as caught:
+        read_raw_disc(sheet)
+    assert caught.value.found == LONGEST_SHEET + 1
 
 
 def test_many_runs_become_a_bounded_number_of_findings(tmp_path: Path) -> None:

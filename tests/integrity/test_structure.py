@@ -10,6 +10,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 
@@ -17,7 +18,7 @@ from make_image import SECTOR, Boot, MadeImage, make_iso, put
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import BytesView
-from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import HOLE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.structure.overlaps import check_overlaps
 from mediashelf.integrity.structure.parts import PLACES_PER_RULE, check_structure
@@ -179,6 +180,40 @@ def test_a_boot_file_may_be_in_one_tree_alone(find: Find) -> None:
     assert [each.where for each in find(only_iso)] == ["/DIR/C.TXT"]  # the Joliet tree's
 
 
+class Disc(NamedTuple):
+    facts: DiscFacts
+    view: BytesView = BytesView(b"")
+
+
+def two_trees(*pairs: tuple[Extent, Extent | None]) -> list[str]:
+    """What is said of files that the ISO tree and the UDF tree have there."""
+    trees: tuple[list[Entry], list[Entry]] = [], []
+    for number, pair in enumerate(pairs):
+        for tree, extent in zip(trees, pair, strict=True):
+            size = pair[0].size
+            extents = () if extent is None else (extent,)
+            tree.append(Entry(f"/F{number}", f"F{number}", size, False, extents))
+    facts = DiscFacts(
+        10_000 * SECTOR,
+        (
+            VolumeFacts(VolumeKind.ISO9660, "", tuple(trees[0])),
+            VolumeFacts(VolumeKind.UDF, "", tuple(trees[1])),
+        ),
+    )
+    return [item.where for item in check_structure(Disc(facts)) if item.rule == "trees-agree"]
+
+
+def test_bytes_that_udf_keeps_elsewhere_on_purpose_are_no_difference() -> None:
+    """In the file entry itself (ECMA-167 4/14.6.8, from memory), or not recorded at all."""
+    same = (Extent(300, 100), Extent(300, 100))
+    moved = (Extent(301, 200), Extent(302, 200))
+    embedded = (Extent(303, 50), Extent(290, 50, 176))
+    hole = (Extent(304, 5000), Extent(HOLE, 5000))
+    empty = (Extent(999, 0), None)
+    assert two_trees(same, embedded, hole, empty) == []
+    assert two_trees(same, moved, embedded, hole, empty) == ["/F1", "/F1"]
+
+
 def test_a_size_that_differs_between_trees_is_found(find: Find) -> None:
     made = make_iso(FILES, joliet=True)
     findings = find(put(made.data, made.record("/A.TXT", "joliet") + 10, both_32(4999)))
@@ -213,6 +248,27 @@ def test_a_boot_floppy_tells_its_size_in_sectors_of_512_bytes(
     fields = struct.pack("<H", unit) + FLOPPY[13:19] + struct.pack("<H", total)
     floppy = FLOPPY[:11] + fields + FLOPPY[21:]
     assert len(find(make_iso(FILES, boot=Boot(floppy, media=2, sectors=1)).data)) == count
+
+
+@pytest.mark.parametrize(("media", "total"), [(1, 2400), (2, 2880), (3, 5760)])
+def test_a_boot_floppy_has_the_size_of_its_media_type(find: Find, media: int, total: int) -> None:
+    """1.2, 1.44 and 2.88 MB are 15, 18 and 36 sectors on 80 tracks of two sides: KB Q75131."""
+    for number, count in ((total, 0), (total - 1, 1), (total + 1, 1)):
+        floppy = FLOPPY[:19] + struct.pack("<H", number) + FLOPPY[21:]
+        made = make_iso(FILES, boot=Boot(floppy, media=media, sectors=1))
+        found = [item for item in find(made.data) if item.rule == "boot-image-form"]
+        assert len(found) == count
+        assert all(item.expected == f"{total} sectors" for item in found)
+
+
+@pytest.mark.parametrize(("at", "value"), [(32, b"\0"), (40, bytes(4))], ids=["flag", "place"])
+def test_an_entry_that_does_not_boot_or_has_no_place_is_left_alone(
+    find: Find, at: int, value: bytes
+) -> None:
+    """ "El Torito" figure 3: byte 0 is 88 for a bootable entry, bytes 8 to 11 are the load RBA."""
+    made = make_iso(FILES, boot=Boot(bytes(2048)))
+    data = put(made.data, made.at("boot-catalog") + at, value)
+    assert [item for item in find(data) if item.rule == "boot-image-form"] == []
 
 
 def test_a_boot_disk_without_its_one_partition_is_noted(find: Find) -> None:

@@ -146,6 +146,9 @@ def _descriptors() -> Iterator[tuple[str, Case]]:
     primary = JOLIET.data[JOLIET.at("primary") :][:SECTOR]
     twice = put(JOLIET.data, joliet, primary)
     yield "primary-copies-agree", _case("common practice", twice, flip(twice, joliet + 900))
+    count = len(JOLIET.data) // SECTOR
+    larger = field(JOLIET, "joliet", "volume_space_size", both32(count + 1))
+    yield "volume-sizes-agree", _case("common practice", JOLIET, larger)
     other = field(JOLIET, "joliet", "escape_sequences", b"%/Z")
     yield "supplementary-volume-read", _case("own behaviour", JOLIET, other)
     set_size = PLAIN.field("primary", "volume_set_size")

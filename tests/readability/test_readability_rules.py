@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -18,7 +19,7 @@ from mediashelf.formats.volume import (
     VolumeKind,
 )
 from mediashelf.readability.check import check_disc, check_targets
-from mediashelf.readability.limits import LIMIT_KINDS
+from mediashelf.readability.limits import LIMIT_KINDS, UNPUBLISHED
 from mediashelf.readability.rules.table import RULES
 from mediashelf.readability.targets import load_targets
 
@@ -100,6 +101,24 @@ def test_how_much_a_rule_matters(rule: str, target: str, severity: Severity) -> 
         assert finding.severity is expected
 
 
+PUBLISHED = re.compile(
+    r"Microsoft KB Q\d+|TechNet cc\d+|ECMA-119 \d|Joliet Specification 1|Win32 documentation, "
+    r"|Linux commit [0-9a-f]{12}|Windows XP Professional Resource Kit|by definition: |computed: "
+)
+
+
+@pytest.mark.parametrize("golden", GOLDEN, ids=lambda golden: f"{golden.rule}-{golden.target}")
+def test_a_golden_disc_names_what_it_is_checked_against(golden: Golden) -> None:
+    """A pair is no better founded than the limit whose edge it shows."""
+    rule = next(rule for rule in RULES if rule.id == golden.rule)
+    limit = TARGETS[golden.target].limits[rule.needs]
+    if golden.source.startswith("own behaviour: "):
+        assert rule.needs == "trees"
+    else:
+        assert bool(PUBLISHED.match(golden.source)) is limit.is_published
+        assert golden.source.startswith(UNPUBLISHED) is not limit.is_published
+
+
 def test_every_rule_has_a_golden_disc() -> None:
     assert {golden.rule for golden in GOLDEN} == {rule.id for rule in RULES}
 
@@ -113,7 +132,7 @@ def test_rule_ids_are_distinct_and_need_limits_that_exist() -> None:
 def test_unpublished_limits_yield_notes_only(target: str) -> None:
     for golden in GOLDEN:
         for finding in findings(golden.broken, target):
-            if finding.source.lower().startswith(("common practice", "from memory")):
+            if finding.source.lower().startswith(UNPUBLISHED):
                 assert finding.severity is Severity.NOTE, finding
 
 

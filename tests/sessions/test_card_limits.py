@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from itertools import islice
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given, settings
@@ -43,6 +45,21 @@ def test_other_kinds_take_whatever_the_emulator_takes() -> None:
         if not kind.name.startswith("fat"):
             assert not list(check_card_kind(kind, [("01-A.iso", 900 * GIB)], is_planned=False))
     assert kind_named("zzz") is None
+
+
+@pytest.mark.skipif(not hasattr(os, "statvfs"), reason="needs POSIX")
+@pytest.mark.parametrize(
+    ("fragment", "block", "unit"), [(4096, 32768, 4096), (0, 8192, 8192), (0, 0, 512)]
+)
+def test_the_unit_of_a_card_is_what_the_system_counts_in(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fragment: int, block: int, unit: int
+) -> None:
+    """POSIX statvfs: f_blocks counts units of f_frsize; the rest is own behaviour."""
+    said = SimpleNamespace(f_frsize=fragment, f_bsize=block, f_blocks=10, f_bavail=4)
+    monkeypatch.setattr("mediashelf.sessions.card_space.os.statvfs", lambda _: said)
+    card = read_card(tmp_path)
+    assert (card.unit, card.size, card.free) == (unit, 10 * unit, 4 * unit)
+    assert card.room_for(unit + 1) == 2 * unit
 
 
 def test_a_folder_on_another_file_system_than_planned_is_noticed() -> None:

@@ -26,6 +26,7 @@ from mediashelf.sessions.describe import condense
 from mediashelf.sessions.manifests.manifest import read_manifest
 from mediashelf.sessions.manifests.parts import BootWay, InnerShare, LunWrite, Origin, SpaceShare
 from mediashelf.sessions.plans.resolve import KnownImage
+from plan_texts import NoLibrary
 from session_bench import (
     CREATED,
     DRIVER_DISC,
@@ -33,7 +34,6 @@ from session_bench import (
     SLIDES_DISC,
     SYSTEM_DISC,
     Bench,
-    NoLibrary,
     make_bench,
     noise,
     slides_image,

@@ -11,7 +11,7 @@ from mediashelf.readability.limits import UNPUBLISHED
 from mediashelf.readability.target_files import BUILT_IN
 from mediashelf.sessions.discs.readiness import check_boot, check_readiness, readiness_rows
 from mediashelf.sessions.manifests.parts import BootWay
-from mediashelf.sessions.plans.session_plan import parse_plan
+from plan_texts import parse_plan
 
 MIB, GB = 1 << 20, 10**9
 FLOPPY = (BootWay("floppy-1.44MB", "x86"),)

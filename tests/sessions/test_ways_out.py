@@ -26,7 +26,8 @@ from mediashelf.sessions.emulator import MAX_SIZE, MIN_SIZE, check_lun
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 from mediashelf.sessions.plans.session_plan import load_plan
 from mediashelf.sessions.prepare import hold_session
-from session_bench import SYSTEM_DISC, Bench, NoLibrary, make_bench, noise, slides_image
+from plan_texts import NoLibrary
+from session_bench import SYSTEM_DISC, Bench, make_bench, noise, slides_image
 
 PITCH = 2352
 SHEET = 'FILE "sounds.bin" BINARY\n  TRACK 01 MODE1/2352\n    INDEX 01 00:00:00\n'

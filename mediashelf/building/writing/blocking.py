@@ -37,5 +37,5 @@ def refuse_blocked(blockers: Sequence[Finding]) -> None:
     errors = count_text(len(blockers), "error")
     raise BlockedError(
         f"{errors} block{'s' if len(blockers) == 1 else ''} the disc; nothing was built. "
-        f"First, {first.where}: {first.message}. {way_out}"
+        f"First: {first.where}: {first.message}. {way_out}"
     )

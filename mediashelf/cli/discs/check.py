@@ -80,8 +80,9 @@ def check(
     that build would make, and nothing is written. Without --target a recipe is
     checked for the targets that it names, and everything else for all targets,
     in short. Whether the emulator can serve the disc is checked too. Contents of
-    files are not read. The exit code counts all of these findings, so name the
-    targets that matter where a script looks at it.
+    files are not read, except INFs where a recipe names a machine. The exit code
+    counts all of these findings, so name the targets that matter where a script
+    looks at it.
     """
     known = load_targets(targets_folder)
     asked = pick_targets(target_names, known)
@@ -106,7 +107,7 @@ def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
     lowest = Severity.WARNING if quiet else Severity.NOTE
     own = [item for item in answer.own if item.severity >= lowest]
     emulator = [item for item in answer.emulator if item.severity >= lowest]
-    drivers = [item for item in answer.drivers if item.severity >= lowest]
+    drivers = [item for item in answer.drivers or () if item.severity >= lowest]
     rows = [
         _row(target, found)
         for target, found in answer.targets
@@ -123,9 +124,7 @@ def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
         say()
     own_part = "structure" if answer.kind == "image" else "plan"
     if not quiet:
-        say_wrapped(
-            f"{own_part}: {summary(own)}; emulator: {_served(answer)}; contents of files not read"
-        )
+        say_wrapped(f"{own_part}: {summary(own)}; emulator: {_served(answer)}; {_contents(answer)}")
         if own_part == "structure" and answer.facts.volumes and _has_errors(own):
             say_wrapped("This image is damaged; what is said of targets holds for a sound copy.")
         say()
@@ -157,6 +156,12 @@ def _served(answer: CheckedSource) -> str:
     if answer.served is None:
         return "serves it whole"
     return "does not serve it whole" if answer.served is Severity.ERROR else "serves it, with care"
+
+
+def _contents(answer: CheckedSource) -> str:
+    if answer.drivers is None:
+        return "contents of files not read"
+    return f"drivers: {summary(answer.drivers)}"
 
 
 def _glance(answer: CheckedSource) -> str:

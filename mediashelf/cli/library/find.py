@@ -33,6 +33,7 @@ Examples:
     type=click.IntRange(1, 100_000),
     default=50,
     show_default=True,
+    metavar="N",
     help="Show at most N.",
 )
 @catalogue_option

@@ -71,9 +71,9 @@ def list_images(
 ) -> None:
     """List the images on record, as the last scan or audit left them.
 
-    Filters add up. With --target, only images in which that target finds no
-    error; several targets must all read it. No image is opened. With -q, only the
-    images: no totals.
+    Several filters must all match. With --target, only images that the system can
+    read; of several systems, all must. No image is opened. With -q, only the images:
+    no totals.
     """
     with open_catalogue(catalogue_path) as catalogue:
         rows = catalogue.images(shelf=shelf, kind=kind, label=label, state=state)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from mediashelf.formats.fields import A_CHARACTERS, D_CHARACTERS, SEPARATORS
+from mediashelf.formats.fields import A_CHARACTERS, D_CHARACTERS, SEPARATORS, parse_wide_text
 from mediashelf.formats.iso.descriptors import (
     DATE_FIELDS,
     DATE_SIZE,
@@ -11,7 +11,8 @@ from mediashelf.formats.iso.descriptors import (
     TEXT_FIELDS,
     VolumeDescriptor,
 )
-from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER
+from mediashelf.formats.iso.directory_records import RESERVED_FLAGS, SELF_IDENTIFIER
+from mediashelf.formats.iso.joliet import ALLOWED, find_forbidden
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE
 
@@ -33,6 +34,26 @@ def usable_block_size(descriptor: VolumeDescriptor) -> int:
     return SECTOR_SIZE
 
 
+def log_differing_sizes(
+    primary: VolumeDescriptor, other: VolumeDescriptor, log: ProblemLog
+) -> None:
+    """Log a supplementary descriptor that gives the volume another size than the primary one."""
+    sizes = [
+        descriptor.space_size.value * usable_block_size(descriptor)
+        for descriptor in (primary, other)
+    ]
+    if other.space_size.agrees and primary.space_size.agrees and sizes[0] != sizes[1]:
+        log.add(
+            "volume-sizes-agree",
+            other.name,
+            "the volume space size is not that of the primary volume descriptor",
+            offset=other.offset + 80,
+            length=8,
+            found=f"{other.space_size.value:,} blocks",
+            expected=f"{primary.space_size.value:,} blocks",
+        )
+
+
 def log_descriptor_problems(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     """Log what is wrong with the fields of a primary or supplementary descriptor."""
     _log_numbers(descriptor, log)
@@ -41,6 +62,8 @@ def log_descriptor_problems(descriptor: VolumeDescriptor, log: ProblemLog) -> No
     _log_dates(descriptor, log)
     if descriptor.type == PRIMARY:
         _log_characters(descriptor, log)
+    if descriptor.joliet_level:
+        _log_joliet_label(descriptor, log)
     if descriptor.joliet_level and descriptor.volume_flags & 1:
         log.add(
             "joliet-volume-flags",
@@ -149,6 +172,31 @@ def _log_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             length=34,
             found=", ".join(wrong),
             expected="length 34, identifier 00, a directory with records",
+        )
+    if root.flags & RESERVED_FLAGS:
+        log.add(
+            "record-flags",
+            descriptor.name,
+            "the root directory's record has reserved file flags set",
+            offset=descriptor.offset + 156 + 25,
+            found=f"{root.flags:#04x}",
+            expected="bits 5 and 6 zero",
+        )
+
+
+def _log_joliet_label(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+    """Log a label with characters that Joliet forbids, or with half of a character."""
+    at, size = LABEL_FIELD
+    forbidden = find_forbidden(parse_wide_text(descriptor.data[at : at + size]))
+    if forbidden:
+        log.add(
+            "joliet-characters",
+            descriptor.name,
+            "the label has characters that Joliet forbids, or that are not valid",
+            offset=descriptor.offset + at,
+            length=size,
+            found=repr(forbidden),
+            expected=ALLOWED,
         )
 
 

@@ -13,6 +13,7 @@ from mediashelf.formats.iso.directory_records import (
     Geometry,
 )
 from mediashelf.formats.iso.naming import Directory, Named
+from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
 
@@ -45,6 +46,7 @@ class RecordChecks:
         if records.has_oddities:
             self._log_oddities(directory, data, everything)
         self._log_dates(directory, everything)
+        self._log_padding(directory, data, everything)
 
     def _log_special(
         self, directory: Directory, described: Directory, name: str, record: DirectoryRecord | None
@@ -141,6 +143,20 @@ class RecordChecks:
                     offset=offset + 28,
                     found=sequence,
                     expected=self._geometry.sequence_number,
+                )
+
+    def _log_padding(self, directory: Directory, data: bytes, named: Named) -> None:
+        """Log bytes other than zero after identifiers of even length (9.1.12)."""
+        for number, (at, identifier, *_) in enumerate(named.records):
+            size = FIXED_SIZE + len(identifier)
+            if size % 2 and data[at + size] and data[at] > size:
+                self._log.add(
+                    "reserved-field-zero",
+                    directory.child(named.names[number]),
+                    "the padding byte after the identifier is not zero",
+                    offset=directory.offset + at + size,
+                    found=f"{data[at + size]:#04x}",
+                    expected="0x00",
                 )
 
     def _log_dates(self, directory: Directory, named: Named) -> None:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 from mediashelf.formats.fields import D_CHARACTERS, SEPARATORS
 from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.text import count_text
 
+_CONTROL = re.compile(rb"[\x00-\x1f\x7f]")
 _LEGAL = bytes(D_CHARACTERS | SEPARATORS)
 _WIDTH = 222  # the longest identifier that a record can hold
 
@@ -73,8 +76,23 @@ class Iso9660Naming:
     def _count_strange(self, directory: Directory, records: list[DirectoryRecord]) -> None:
         strange = [record for record in records if record.identifier.translate(None, _LEGAL)]
         self._strange_count += len(strange)
+        unnamable = [record for record in strange if _CONTROL.search(record.identifier)]
+        if unnamable:
+            self._log_control(directory, unnamable)
         if self._first_strange is None:
             self._first_strange = directory, strange[0]
+
+    def _log_control(self, directory: Directory, records: list[DirectoryRecord]) -> None:
+        first = records[0]
+        self._log.add(
+            "identifier-usable",
+            directory.where,
+            f"{count_text(len(records), 'name')} with control characters, first "
+            f"{first.identifier.decode('latin-1')!r}",
+            offset=directory.offset + first.at,
+            found=repr(first.identifier.decode("latin-1")),
+            expected="a name without control characters",
+        )
 
     def finish(self) -> None:
         """Log characters outside 7.4.1 once for the tree: discs that have them have many."""

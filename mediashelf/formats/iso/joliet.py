@@ -7,17 +7,26 @@ import re
 from mediashelf.formats.fields import decode_wide
 from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.identifiers import OrderKey, log_first_descent, order_key
-from mediashelf.formats.iso.naming import Directory, Named, usable_names
+from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, usable_names
 from mediashelf.formats.structure_rules import ProblemLog
 
 _ESCAPE_SEQUENCES = {b"%/@": 1, b"%/C": 2, b"%/E": 3}  # SVD Escape Sequences Field
 
 _FORBIDDEN = re.compile(r"[\x00-\x1f*/:;?\\]")  # Allowed Character Set
+ALLOWED = "no control characters, no * / : ; ? \\"
 
 
 def detect_joliet_level(escape_sequences: bytes) -> int | None:
     """Return the UCS-2 level (1 to 3) that a descriptor's escape sequences announce, or None."""
     return _ESCAPE_SEQUENCES.get(escape_sequences[:3])
+
+
+def find_forbidden(text: str) -> str:
+    """Return the characters of a decoded text that Joliet forbids, each once and in order.
+
+    U+FFFD is among them: it is what bytes became that are not a character.
+    """
+    return "".join(sorted({*_FORBIDDEN.findall(text), *re.findall(REPLACEMENT, text)}))
 
 
 class JolietNaming:
@@ -75,5 +84,5 @@ def _log_characters(directory: Directory, named: Named, log: ProblemLog) -> None
         f"first {named.names[first]!r}",
         offset=directory.offset + named.records[first].at,
         found=repr("".join(sorted(set(_FORBIDDEN.findall(named.names[first]))))),
-        expected="no control characters, no * / : ; ? \\",
+        expected=ALLOWED,
     )

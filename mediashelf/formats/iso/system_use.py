@@ -13,8 +13,8 @@ from mediashelf.formats.fields import View, parse_both_32
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
-HEADER_SIZE = 4
-CONTINUATION_SIZE = 28
+_HEADER_SIZE = 4
+_CONTINUATION_SIZE = 28
 MOST_CONTINUATIONS = 32  # of one record; the kernel follows as many
 
 
@@ -35,27 +35,27 @@ class SystemUseReader:
         while area:
             following = None
             at = 0
-            while at + HEADER_SIZE <= len(area):
+            while at + _HEADER_SIZE <= len(area):
                 size = area[at + 2]
                 if not area[at]:
                     break  # padding
-                if size < HEADER_SIZE or at + size > len(area):
+                if size < _HEADER_SIZE or at + size > len(area):
                     self._log.add(
                         "rockridge-entry",
                         where,
                         "a system use entry does not fit; the entries after it were not read",
                         offset=offset,
-                        found=area[at : at + HEADER_SIZE].hex(" "),
+                        found=area[at : at + _HEADER_SIZE].hex(" "),
                         expected=f"a length from 4 to {len(area) - at}",
                     )
                     break
                 signature = area[at : at + 2]
                 if signature == b"ST":
                     break
-                if signature == b"CE" and size >= CONTINUATION_SIZE:
-                    following = area[at + HEADER_SIZE : at + CONTINUATION_SIZE]
+                if signature == b"CE" and size >= _CONTINUATION_SIZE:
+                    following = area[at + _HEADER_SIZE : at + _CONTINUATION_SIZE]
                 else:
-                    yield signature, area[at + HEADER_SIZE : at + size]
+                    yield signature, area[at + _HEADER_SIZE : at + size]
                 at += size
             area = self._follow(following, visited, where, offset) if following else b""
 

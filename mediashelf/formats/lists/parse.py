@@ -1,4 +1,4 @@
-"""Reading checksum lists: text in, lines and problems with line and column out."""
+"""Reading checksum lists: text in, lines and problems with their line out."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ _NAME_HINTS = (
 )
 
 _TAGGED = re.compile(
-    r"(?P<escaped>\\?)(?P<tag>[A-Za-z0-9][A-Za-z0-9-]*)(?P<low_first>_LE)? ?"
+    r"(?P<escaped>\\?)(?P<tag>[A-Za-z0-9][A-Za-z0-9-]*) ?"
     r"\((?P<name>.+)\) ?= ?(?P<digest>[0-9A-Fa-f]+)",
     re.DOTALL,
 )
@@ -44,8 +44,10 @@ _UNTAGGED = re.compile(
     r"(?P<escaped>\\?)(?P<prefix>XXH3_)?(?P<digest>[0-9A-Fa-f]{8,}) (?P<name>.+)", re.DOTALL
 )
 _SFV = re.compile(r"(?P<name>.*[^ \t])[ \t]+(?P<digest>[0-9A-Fa-f]{8})[ \t]*", re.DOTALL)
-_ESCAPE = re.compile(r"\\(.?)", re.DOTALL)
+_ESCAPE = re.compile(r"\\(.)", re.DOTALL)
 _UNESCAPED = {"\\": "\\", "n": "\n", "r": "\r"}
+_ESCAPED_WELL = re.compile(r"(?:[^\\]|\\[\\nr])+", re.DOTALL)
+_SHOWN = 60  # characters of a line that is not understood
 
 
 def parse_checksum_list(data: bytes, list_name: str = "") -> ChecksumList:
@@ -62,11 +64,12 @@ def parse_checksum_list(data: bytes, list_name: str = "") -> ChecksumList:
     for number, text in enumerate(texts, start=1):
         if _is_passed_over(text):
             continue
-        item = _parse_line(text, number, form, list_name)
-        if isinstance(item, ListLine):
-            lines.append(item)
+        line = _parse_line(text, number, form, list_name)
+        if line is not None:
+            lines.append(line)
         else:
-            problems.append(item)
+            expected = _SFV_LINE if form is ListForm.SFV else _OTHER_LINE
+            problems.append(ListProblem(number, text[:_SHOWN], expected))
     return ChecksumList(form if lines else None, tuple(lines), tuple(problems))
 
 
@@ -141,89 +144,47 @@ def _detect_form(texts: list[str], list_name: str) -> ListForm:
     return ListForm.PLAIN
 
 
-def _parse_line(text: str, number: int, form: ListForm, list_name: str) -> ListLine | ListProblem:
+_SFV_LINE = "a name, a space and 8 hex digits"
+_OTHER_LINE = "DIGEST NAME or ALGORITHM (NAME) = DIGEST, with all digits of the digest"
+
+
+def _parse_line(text: str, number: int, form: ListForm, list_name: str) -> ListLine | None:
     if form is ListForm.SFV:
         match = _SFV.fullmatch(text)
-        if match is None:
-            column = max(1, len(text) - 7)
-            return ListProblem(number, column, text[-8:], "a name, a space and 8 hex digits")
-        return ListLine(match["name"], match["digest"].lower(), ("crc32",), number)
+        return match and ListLine(match["name"], match["digest"].lower(), ("crc32",), number)
     match = _match_tagged(text)
     if match:
-        return _tagged_line(match, number)
+        algorithm, digest = _algorithm_of(match["tag"]), match["digest"].lower()
+        if algorithm is None or len(digest) != LENGTHS[algorithm]:
+            return None
+        return _named_line(match, match["name"], (algorithm,), number)
     match = _match_untagged(text)
-    if match:
-        return _untagged_line(match, number, form, list_name)
-    return _misfit(text, number)
-
-
-def _tagged_line(match: re.Match[str], number: int) -> ListLine | ListProblem:
-    algorithm = _BY_TAG[_plain_tag(match["tag"])]
-    digest = match["digest"].lower()
-    if len(digest) != LENGTHS[algorithm]:
-        return ListProblem(
-            number,
-            match.start("digest") + 1,
-            f"{len(digest)} hex digits",
-            f"{LENGTHS[algorithm]} for {match['tag']}",
-        )
-    if match["low_first"]:
-        digest = bytes.fromhex(digest)[::-1].hex()
-    return _named_line(match, match["name"], digest, (algorithm,), number)
-
-
-def _untagged_line(
-    match: re.Match[str], number: int, form: ListForm, list_name: str
-) -> ListLine | ListProblem:
-    digest, name = match["digest"].lower(), match["name"]
+    if match is None:
+        return None
+    name = match["name"]
     if form is not ListForm.REVERSED:
         if name[0] not in " *" or len(name) == 1:
-            return ListProblem(
-                number, match.start("name") + 1, name[:16], "a space or *, then the name"
-            )
+            return None
         name = name[1:]
-    algorithms = BY_LENGTH[len(digest)]
+    algorithms = BY_LENGTH[len(match["digest"])]
     if match["prefix"] and "xxh3_64" in algorithms:
         algorithms = ("xxh3_64",)
-    return _named_line(match, name, digest, _settled(algorithms, list_name), number)
+    return _named_line(match, name, _settled(algorithms, list_name), number)
 
 
 def _named_line(
-    match: re.Match[str], name: str, digest: str, algorithms: tuple[str, ...], number: int
-) -> ListLine | ListProblem:
+    match: re.Match[str], name: str, algorithms: tuple[str, ...], number: int
+) -> ListLine | None:
     """Undo the escapes of a name whose line is marked as escaped."""
     if match["escaped"]:
-        for escape in _ESCAPE.finditer(name):
-            if escape[1] not in _UNESCAPED:
-                column = match.end("name") - len(name) + escape.start() + 1
-                return ListProblem(number, column, escape[0], r"\\, \n or \r")
+        if not _ESCAPED_WELL.fullmatch(name):
+            return None
         name = _ESCAPE.sub(lambda escape: _UNESCAPED[escape[1]], name)
-    return ListLine(name, digest, algorithms, number)
-
-
-def _misfit(text: str, number: int) -> ListProblem:
-    """Say where a line stops being one of the known forms."""
-    tagged = _TAGGED.fullmatch(text)
-    if tagged:
-        known = ", ".join(TAGS.values())
-        return ListProblem(number, tagged.start("tag") + 1, tagged["tag"], f"one of {known}")
-    digits = re.match(r"\\?([0-9A-Fa-f]*)", text)
-    count = len(digits[1]) if digits else 0
-    if digits and count >= 8 and count not in BY_LENGTH:
-        known = ", ".join(map(str, BY_LENGTH))
-        return ListProblem(number, digits.start(1) + 1, f"{count} hex digits", f"one of {known}")
-    column = digits.end() + 1 if digits and count >= 8 else 1
-    return ListProblem(
-        number, column, text[column - 1 :][:16], "DIGEST NAME or ALGORITHM (NAME) = DIGEST"
-    )
-
-
-def _plain_tag(tag: str) -> str:
-    return tag.upper().replace("-", "")
+    return ListLine(name, match["digest"].lower(), algorithms, number)
 
 
 def _algorithm_of(tag: str) -> str | None:
-    return _BY_TAG.get(_plain_tag(tag))
+    return _BY_TAG.get(tag.upper().replace("-", ""))
 
 
 def _settled(algorithms: tuple[str, ...], list_name: str) -> tuple[str, ...]:

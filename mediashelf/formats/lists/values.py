@@ -48,10 +48,9 @@ class ListLine:
 
 @dataclass(frozen=True, slots=True)
 class ListProblem:
-    """A line that cannot be understood; ``line`` and ``column`` count from 1."""
+    """A line that cannot be understood; ``line`` counts from 1."""
 
     line: int
-    column: int
     found: str
     expected: str
 

@@ -17,7 +17,7 @@ SOURCE = "archive header formats, from memory; agree with libarchive"
 SEVEN_ZIP_START_SIZE = 32
 MAX_RAR_BLOCK_SIZE = 0xFFFF
 RAR_SIGNATURE_SIZE, RAR5_SIGNATURE_SIZE = 7, 8
-MAX_RAR5_HEADER_SIZE = 2 << 20
+_MAX_RAR5_HEADER_SIZE = 2 << 20
 
 _SEVEN_ZIP = struct.Struct("<6s2xIQQI")
 _RAR_BLOCK = struct.Struct("<HBHH")
@@ -152,7 +152,7 @@ def rar5_header_size(data: bytes, at: int) -> int:
     """Return the length of the header that begins with ``data``; raises :class:`FormatError`."""
     numbers = _Numbers(data[:16], at, 4)
     size = numbers.next() + numbers.at
-    if size > MAX_RAR5_HEADER_SIZE:
+    if size > _MAX_RAR5_HEADER_SIZE:
         raise FormatError("size of a header", at=at + 4, found=size, expected="at most 2 MiB")
     return size
 

@@ -27,7 +27,7 @@ FILE_SIZE = 16
 MAX_NAME_SIZE = 256
 BLOCK_HEADER_SIZE = 8
 MAX_EXPANDED_SIZE = 32_768
-MAX_STORED_SIZE = MAX_EXPANDED_SIZE + 6144
+_MAX_STORED_SIZE = MAX_EXPANDED_SIZE + 6144
 
 _HEADER = struct.Struct("<4s4xI4xI4xBBHHHHH")
 _RESERVE = struct.Struct("<HBB")
@@ -174,12 +174,12 @@ def parse_data_block(data: bytes, at: int) -> DataBlock:
             "length of the data block header", at=at, found=len(data), expected="8 bytes"
         )
     block = DataBlock(*_BLOCK.unpack_from(data))
-    if block.stored_size > MAX_STORED_SIZE:
+    if block.stored_size > _MAX_STORED_SIZE:
         raise FormatError(
             "stored size of a data block",
             at=at + 4,
             found=block.stored_size,
-            expected=f"at most {MAX_STORED_SIZE}",
+            expected=f"at most {_MAX_STORED_SIZE}",
         )
     if block.expanded_size > MAX_EXPANDED_SIZE:
         raise FormatError(

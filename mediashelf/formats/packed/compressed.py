@@ -14,7 +14,7 @@ from mediashelf.errors import FormatError
 
 SOURCE = "format of compressed NAME.EX_ files, from memory"
 
-SZDD_HEADER_SIZE = 14
+_SZDD_HEADER_SIZE = 14
 MAX_KWAJ_HEADER_SIZE = 1 << 17
 
 METHOD_STORED, METHOD_INVERTED, METHOD_LZSS, METHOD_LZ_HUFFMAN, METHOD_MSZIP = range(5)
@@ -41,12 +41,12 @@ def parse_compressed_header(data: bytes) -> CompressedHeader:
 
 
 def _parse_szdd(data: bytes) -> CompressedHeader:
-    if len(data) < SZDD_HEADER_SIZE:
+    if len(data) < _SZDD_HEADER_SIZE:
         raise FormatError("length of the header", at=0, found=len(data), expected="14 bytes")
     _, mode, _missing_character, size = _SZDD.unpack_from(data)
     if mode != ord("A"):
         raise FormatError("compression mode", at=8, found=bytes([mode]), expected="b'A'")
-    return CompressedHeader(METHOD_LZSS, size, SZDD_HEADER_SIZE)
+    return CompressedHeader(METHOD_LZSS, size, _SZDD_HEADER_SIZE)
 
 
 def _parse_kwaj(data: bytes) -> CompressedHeader:

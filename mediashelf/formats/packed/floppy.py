@@ -21,9 +21,9 @@ from dataclasses import dataclass
 
 from mediashelf.formats.fields import View
 
-SECTOR_SIZE = 512
-MOST_ENTRIES = 512
-LONGEST_TABLE = 24  # sectors; 4,084 clusters of 12 bits need no more than 12
+_SECTOR_SIZE = 512
+_MOST_ENTRIES = 512
+_LONGEST_TABLE = 24  # sectors; 4,084 clusters of 12 bits need no more than 12
 
 _ENTRY_SIZE = 32
 _VOLUME_LABEL_OR_FOLDER = 0x18
@@ -98,37 +98,37 @@ class Floppy:
 
 def read_floppy(view: View, offset: int = 0) -> Floppy | None:
     """Return the volume that begins at ``offset``, or None."""
-    layout = _parse_layout(view.read(offset, SECTOR_SIZE))
+    layout = _parse_layout(view.read(offset, _SECTOR_SIZE))
     return None if layout is None else Floppy(view, offset, layout)
 
 
 def _parse_layout(sector: bytes) -> _Layout | None:
-    if len(sector) < SECTOR_SIZE:
+    if len(sector) < _SECTOR_SIZE:
         return None
     size, per_cluster, reserved, tables, entries, total, _, per_table = struct.unpack_from(
         "<HBHBHHBH", sector, 11
     )
     is_floppy = (
-        size == SECTOR_SIZE
+        size == _SECTOR_SIZE
         and per_cluster in (1, 2, 4, 8)
         and 1 <= reserved <= 64
         and tables in (1, 2)
-        and 1 <= entries <= MOST_ENTRIES
+        and 1 <= entries <= _MOST_ENTRIES
         and total
-        and 1 <= per_table <= LONGEST_TABLE
+        and 1 <= per_table <= _LONGEST_TABLE
     )
     if not is_floppy:
         return None
-    top_start = (reserved + tables * per_table) * SECTOR_SIZE
+    top_start = (reserved + tables * per_table) * _SECTOR_SIZE
     top_size = entries * _ENTRY_SIZE
     return _Layout(
-        cluster_size=per_cluster * SECTOR_SIZE,
-        table_start=reserved * SECTOR_SIZE,
-        table_size=per_table * SECTOR_SIZE,
+        cluster_size=per_cluster * _SECTOR_SIZE,
+        table_start=reserved * _SECTOR_SIZE,
+        table_size=per_table * _SECTOR_SIZE,
         top_start=top_start,
         top_size=top_size,
-        data_start=top_start + -(-top_size // SECTOR_SIZE) * SECTOR_SIZE,
-        size=total * SECTOR_SIZE,
+        data_start=top_start + -(-top_size // _SECTOR_SIZE) * _SECTOR_SIZE,
+        size=total * _SECTOR_SIZE,
     )
 
 

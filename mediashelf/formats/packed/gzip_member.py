@@ -8,7 +8,7 @@ from mediashelf.errors import FormatError
 
 SOURCE = "RFC 1952; agrees with Python's gzip"
 
-FIXED_SIZE = 10
+_FIXED_SIZE = 10
 TRAILER_SIZE = 8
 MAX_HEADER_SIZE = 1 << 17
 """Bytes looked at for a header; its extra field alone may have 65,535."""
@@ -24,14 +24,14 @@ def parse_gzip_header(data: bytes, at: int) -> int:
     Raises :class:`FormatError` for a header that is cut, of another method, with
     reserved flags, or that does not match its own CRC where it has one.
     """
-    if len(data) < FIXED_SIZE or data[:2] != b"\x1f\x8b":
+    if len(data) < _FIXED_SIZE or data[:2] != b"\x1f\x8b":
         raise FormatError("gzip identification", at=at, found=data[:2], expected="b'\\x1f\\x8b'")
     method, flags = data[2], data[3]
     if method != _DEFLATE:
         raise FormatError("compression method", at=at + 2, found=method, expected="8 (deflate)")
     if flags & _RESERVED:
         raise FormatError("flags", at=at + 3, found=flags, expected="reserved bits zero")
-    end = FIXED_SIZE
+    end = _FIXED_SIZE
     if flags & _EXTRA:
         end += 2 + int.from_bytes(data[end : end + 2], "little")
     for flag, what in ((_NAME, "file name"), (_COMMENT, "comment")):

@@ -40,7 +40,7 @@ METHODS = {
 }
 """Methods that are known by name but not expanded here."""
 
-FLAG_ENCRYPTED, FLAG_DESCRIPTOR = 0x0001, 0x0008
+_FLAG_ENCRYPTED, _FLAG_DESCRIPTOR = 0x0001, 0x0008
 
 _END = struct.Struct("<4sHHHHIIH")
 _LOCATOR = struct.Struct("<4sIQI")
@@ -93,12 +93,12 @@ class ZipMember:
     @property
     def is_encrypted(self) -> bool:
         """Whether a password is needed to read it."""
-        return bool(self.flags & FLAG_ENCRYPTED)
+        return bool(self.flags & _FLAG_ENCRYPTED)
 
     @property
     def has_descriptor(self) -> bool:
         """Whether CRC and sizes follow the data, and may be zero in the local header."""
-        return bool(self.flags & FLAG_DESCRIPTOR)
+        return bool(self.flags & _FLAG_DESCRIPTOR)
 
     @property
     def shown_name(self) -> str:

@@ -30,7 +30,7 @@ from mediashelf.text import did_you_mean
 LONGEST_SHEET = 1 << 20
 """More bytes than any sheet has: 99 tracks with all indexes and texts fill a tenth of it."""
 
-FILE_TYPES = ("BINARY", "MOTOROLA", "WAVE", "AIFF", "MP3")
+_FILE_TYPES = ("BINARY", "MOTOROLA", "WAVE", "AIFF", "MP3")
 _TEXTS = (  # words that are followed by any text
     "REM",
     "TITLE",
@@ -174,8 +174,8 @@ class _Parser:
         name, kind = arguments
         if not name.text or _CONTROL.search(name.text):
             refuse("file name", name, "a name without control characters")
-        if kind.text.upper() not in FILE_TYPES:
-            refuse("file type", kind, f"one of {', '.join(FILE_TYPES)}")
+        if kind.text.upper() not in _FILE_TYPES:
+            refuse("file type", kind, f"one of {', '.join(_FILE_TYPES)}")
         if self.files:
             self._close_file()
         self.files.append(CueFile(name.text, kind.text.upper(), name.line, name.column))

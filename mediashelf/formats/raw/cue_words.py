@@ -8,7 +8,7 @@ from typing import NamedTuple, NoReturn
 from mediashelf.errors import FormatError
 from mediashelf.formats.raw.sectors import FRAMES_PER_SECOND
 
-LAST_NUMBER = 99  # of tracks and of indexes: two digits
+_LAST_NUMBER = 99  # of tracks and of indexes: two digits
 
 _WORD = re.compile(r'[ \t]*(?:"([^"]*)"(?=[ \t]|$)|([^ \t"][^ \t]*))')
 _TIME = re.compile(r"(\d\d):(\d\d):(\d\d)", re.ASCII)
@@ -49,7 +49,7 @@ def parse_words(line: str, number: int) -> list[Word]:
 def parse_two_digits(word: Word, what: str, least: int) -> int:
     """Return a number of one or two digits that is not below ``least``."""
     if not _NUMBER.fullmatch(word.text) or int(word.text) < least:
-        refuse(what, word, f"a number from {least:02} to {LAST_NUMBER}")
+        refuse(what, word, f"a number from {least:02} to {_LAST_NUMBER}")
     return int(word.text)
 
 

@@ -34,8 +34,8 @@ FORM_2_SIZE = 2324
 
 HEADER = slice(12, 16)
 SUBHEADER = slice(16, 24)
-MODE_1_DATA = 16
-MODE_2_DATA = 24
+_MODE_1_DATA = 16
+_MODE_2_DATA = 24
 EDC_OF_MODE_1 = slice(0, 2068)
 """The bytes that the EDC of mode 1 covers, with the EDC itself at their end."""
 EDC_OF_FORM_1 = slice(16, 2076)
@@ -63,7 +63,7 @@ class SectorKind(StrEnum):
     @property
     def data_offset(self) -> int:
         """Where the user data starts in a raw sector."""
-        return MODE_2_DATA if self in (SectorKind.FORM_1, SectorKind.FORM_2) else MODE_1_DATA
+        return _MODE_2_DATA if self in (SectorKind.FORM_1, SectorKind.FORM_2) else _MODE_1_DATA
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ class SectorLayout:
         """Where the user data starts in a stored sector."""
         if self.is_plain:
             return 0
-        return self.body_offset + (MODE_2_DATA - 16 if self.mode == 2 else 0)
+        return self.body_offset + (_MODE_2_DATA - 16 if self.mode == 2 else 0)
 
 
 LAYOUTS = {

@@ -14,17 +14,17 @@ from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
-FIRST_RECOGNITION = 16  # sector; the structures follow or replace those of ISO 9660
-LAST_RECOGNITION = 116
+_FIRST_RECOGNITION = 16  # sector; the structures follow or replace those of ISO 9660
+_LAST_RECOGNITION = 116
 FIRST_ANCHOR = 256
 
-BEGIN, END = b"BEA01", b"TEA01"  # 2/9.2, 2/9.3
-STANDARDS = (b"NSR02", b"NSR03")  # 3/9.1
-OTHERS = (b"CD001", b"BOOT2", b"CDW02")  # 2/9.4 and other standards
+_BEGIN, _END = b"BEA01", b"TEA01"  # 2/9.2, 2/9.3
+_STANDARDS = (b"NSR02", b"NSR03")  # 3/9.1
+_OTHERS = (b"CD001", b"BOOT2", b"CDW02")  # 2/9.4 and other standards
 
-TAG_SIZE = 16
+_TAG_SIZE = 16
 _TAG = struct.Struct("<HHBxHHHI")
-ANCHOR = 2  # tag identifier, 3/7.2.1
+_ANCHOR = 2  # tag identifier, 3/7.2.1
 _SEQUENCE = struct.Struct("<II")  # length in bytes and location, in the anchor
 
 
@@ -47,27 +47,27 @@ def parse_descriptor_tag(data: bytes) -> Tag:
 
 def tag_checksum(data: bytes) -> int:
     """Return the sum modulo 256 of the 16 tag bytes without the checksum itself."""
-    return (sum(data[:TAG_SIZE]) - data[4]) & 0xFF
+    return (sum(data[:_TAG_SIZE]) - data[4]) & 0xFF
 
 
 def descriptor_crc(data: bytes, length: int) -> int:
     """Return the CRC (x16 + x12 + x5 + 1, from 0) of the ``length`` bytes after the tag."""
-    return binascii.crc_hqx(data[TAG_SIZE : TAG_SIZE + length], 0)
+    return binascii.crc_hqx(data[_TAG_SIZE : _TAG_SIZE + length], 0)
 
 
 def read_recognition(view: View, log: ProblemLog) -> str:
     """Return ``NSR02`` or ``NSR03`` from the volume recognition sequence, or the empty string."""
-    standard, began, ended, lba = "", False, False, FIRST_RECOGNITION
-    for lba in range(FIRST_RECOGNITION, LAST_RECOGNITION + 1):
+    standard, began, ended, lba = "", False, False, _FIRST_RECOGNITION
+    for lba in range(_FIRST_RECOGNITION, _LAST_RECOGNITION + 1):
         identifier = view.read(lba * SECTOR_SIZE + 1, 5)
-        if identifier == BEGIN:
+        if identifier == _BEGIN:
             began = True
-        elif identifier in STANDARDS:
+        elif identifier in _STANDARDS:
             standard = standard or identifier.decode()
-        elif identifier == END:
+        elif identifier == _END:
             ended = True
             break
-        elif identifier not in OTHERS and (standard or lba > FIRST_RECOGNITION + 16):
+        elif identifier not in _OTHERS and (standard or lba > _FIRST_RECOGNITION + 16):
             break
     if standard and not (began and ended):
         log.add(
@@ -93,12 +93,12 @@ def read_anchors(view: View, log: ProblemLog) -> list[tuple[int, int]]:
         # At the other two places a disc may have something else.
         if (
             data
-            and (lba == FIRST_ANCHOR or parse_descriptor_tag(data).identifier == ANCHOR)
-            and verify_tag(data, lba, frozenset({ANCHOR}), "anchor", log)
+            and (lba == FIRST_ANCHOR or parse_descriptor_tag(data).identifier == _ANCHOR)
+            and verify_tag(data, lba, frozenset({_ANCHOR}), "anchor", log)
         ):
             sequences += [
-                _SEQUENCE.unpack_from(data, TAG_SIZE),
-                _SEQUENCE.unpack_from(data, TAG_SIZE + _SEQUENCE.size),
+                _SEQUENCE.unpack_from(data, _TAG_SIZE),
+                _SEQUENCE.unpack_from(data, _TAG_SIZE + _SEQUENCE.size),
             ]
     if not sequences:
         log.add(
@@ -127,7 +127,7 @@ def verify_tag(
     partition; None leaves that out. ``offset`` is the place in the image, where
     it is not that of ``location``.
     """
-    if len(data) < TAG_SIZE:
+    if len(data) < _TAG_SIZE:
         return False
     tag = parse_descriptor_tag(data)
     wrong = []
@@ -137,8 +137,8 @@ def verify_tag(
         wrong.append((f"tag checksum {tag.checksum:#04x}", f"{tag_checksum(data):#04x}"))
     if location is not None and tag.location != location:
         wrong.append((f"tag location {tag.location}", str(location)))
-    if tag.crc_length > len(data) - TAG_SIZE:
-        wrong.append((f"CRC length {tag.crc_length}", f"at most {len(data) - TAG_SIZE}"))
+    if tag.crc_length > len(data) - _TAG_SIZE:
+        wrong.append((f"CRC length {tag.crc_length}", f"at most {len(data) - _TAG_SIZE}"))
     elif tag.crc != descriptor_crc(data, tag.crc_length):
         crc = descriptor_crc(data, tag.crc_length)
         wrong.append((f"CRC {tag.crc:#06x}", f"{crc:#06x}"))

@@ -100,7 +100,7 @@ class FileIdentifier(NamedTuple):
         return bool(self.characteristics & 0x02)
 
 
-def parse_long_address(data: bytes, at: int = 0) -> LongAddress:
+def _parse_long_address(data: bytes, at: int = 0) -> LongAddress:
     """Return the 16-byte long allocation descriptor at ``at``."""
     length, block, partition = struct.unpack_from("<IIH", data, at)
     return LongAddress(length >> 30, length & _LENGTH_MASK, block, partition)
@@ -135,7 +135,7 @@ def parse_logical_volume(data: bytes) -> LogicalVolume | None:
         parse_dstring(data[84:212]),
         block_size,
         revision,
-        parse_long_address(data, 248),
+        _parse_long_address(data, 248),
         tuple(maps),
     )
 
@@ -158,7 +158,7 @@ def _parse_partition_map(data: bytes) -> PartitionMap:
 
 def parse_root_directory(data: bytes) -> LongAddress | None:
     """Return where a file set descriptor (4/14.1) says that the root directory is."""
-    return parse_long_address(data, 400) if len(data) >= 416 else None
+    return _parse_long_address(data, 400) if len(data) >= 416 else None
 
 
 def parse_file_entry(data: bytes) -> FileEntry | None:
@@ -199,7 +199,7 @@ def parse_file_identifier(data: bytes, at: int) -> FileIdentifier | None:
     if start + name_length > len(data):
         return None
     name = data[start : start + name_length]
-    return FileIdentifier(length, characteristics, parse_long_address(data, at + 20), name)
+    return FileIdentifier(length, characteristics, _parse_long_address(data, at + 20), name)
 
 
 def parse_addresses(form: int, data: bytes, partition: int) -> list[LongAddress]:

@@ -23,8 +23,8 @@ from mediashelf.formats.udf.records import (
 )
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Extent
 
-MOST_EXTENTS = 1 << 16  # of one file
-MOST_CONTINUATIONS = 1024  # blocks of allocation descriptors of one file
+_MOST_EXTENTS = 1 << 16  # of one file
+_MOST_CONTINUATIONS = 1024  # blocks of allocation descriptors of one file
 
 
 class UdfSpace:
@@ -109,7 +109,7 @@ class UdfSpace:
         extents: list[Extent] = []
         left = file_entry.size
         for address in self._addresses(file_entry, icb, name):
-            if left <= 0 or len(extents) >= MOST_EXTENTS:
+            if left <= 0 or len(extents) >= _MOST_EXTENTS:
                 break
             size = min(address.size, left)
             pieces: list[Extent] | None = [Extent(HOLE, size)]
@@ -138,7 +138,7 @@ class UdfSpace:
             if following is None:
                 return
             place = (following.partition, following.block)
-            if place in seen or len(seen) >= MOST_CONTINUATIONS:
+            if place in seen or len(seen) >= _MOST_CONTINUATIONS:
                 self.problem("walk-bounded", name, "its allocation descriptors form a loop")
                 return
             seen.add(place)

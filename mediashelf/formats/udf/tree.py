@@ -27,9 +27,9 @@ from mediashelf.formats.volume import (
     encode_record_date,
 )
 
-MOST_ENTRIES = 1_000_000
-DEEPEST = 128
-LARGEST_DIRECTORY = 64 << 20  # bytes
+_MOST_ENTRIES = 1_000_000
+_DEEPEST = 128
+_LARGEST_DIRECTORY = 64 << 20  # bytes
 _FILE_SET = frozenset({FILE_SET_DESCRIPTOR})
 _IDENTIFIER = frozenset({FILE_IDENTIFIER_DESCRIPTOR})
 
@@ -54,7 +54,7 @@ def iter_udf_entries(space: UdfSpace, file_set: LongAddress) -> Iterator[Entry]:
     while queue:
         for entry, icb in _iter_directory(space, *queue.popleft()):
             count += 1
-            if count > MOST_ENTRIES or entry.depth > DEEPEST:
+            if count > _MOST_ENTRIES or entry.depth > _DEEPEST:
                 space.problem("walk-bounded", entry.path, "the tree is too large or too deep")
                 return
             yield entry
@@ -71,7 +71,7 @@ def _iter_directory(
     space: UdfSpace, path: str, extents: tuple[Extent, ...], size: int
 ) -> Iterator[tuple[Entry, LongAddress]]:
     where = path or "/"
-    if size > min(LARGEST_DIRECTORY, space.view.size):
+    if size > min(_LARGEST_DIRECTORY, space.view.size):
         space.problem("walk-bounded", where, "the directory is larger than the image allows")
         return
     data = space.read_extents(extents, size)

@@ -24,8 +24,8 @@ from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.tree import iter_udf_entries
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
 
-PRIMARY, POINTER, PARTITION, LOGICAL_VOLUME, TERMINATING = 1, 3, 5, 6, 8  # tags, 3/7.2.1
-MOST_DESCRIPTORS = 64  # of a volume descriptor sequence that are followed
+_PRIMARY, _PARTITION, _LOGICAL_VOLUME, _TERMINATING = 1, 5, 6, 8  # tags, 3/7.2.1
+_MOST_DESCRIPTORS = 64  # of a volume descriptor sequence that are followed
 
 
 @dataclass(slots=True)
@@ -150,21 +150,21 @@ def _read_sequences(view: View, sequences: list[tuple[int, int]], log: ProblemLo
 def _read_sequence(
     view: View, length: int, start: int, sequence: _Sequence, log: ProblemLog
 ) -> None:
-    for lba in range(start, start + min(length // SECTOR_SIZE, MOST_DESCRIPTORS)):
+    for lba in range(start, start + min(length // SECTOR_SIZE, _MOST_DESCRIPTORS)):
         data = read_sector(view, lba)
         identifier = parse_descriptor_tag(data).identifier if data else 0
-        if identifier in (0, TERMINATING):
+        if identifier in (0, _TERMINATING):
             # Blocks that were never written end a sequence too (3/8.4.2, from memory).
             sequence.has_end = bool(data)
             return
         name = f"volume descriptor {identifier}"
         if not verify_tag(data, lba, frozenset({identifier}), name, log):
             continue
-        if identifier == PRIMARY:
+        if identifier == _PRIMARY:
             sequence.label = parse_dstring(data[24:56])
-        elif identifier == PARTITION:
+        elif identifier == _PARTITION:
             partition = parse_partition_descriptor(data)
             if partition is not None:
                 sequence.partitions[partition.number] = partition
-        elif identifier == LOGICAL_VOLUME:
+        elif identifier == _LOGICAL_VOLUME:
             sequence.logical_volume = parse_logical_volume(data)

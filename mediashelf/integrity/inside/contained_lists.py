@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -17,7 +17,7 @@ from mediashelf.integrity.fixity.digests import Digester
 from mediashelf.integrity.inside.content_files import ContentFile, Image, runs_of, volumes_by_name
 from mediashelf.integrity.inside.selfchecks.faults import Tally
 from mediashelf.integrity.lists.listed_names import NameLookup, is_inside
-from mediashelf.integrity.lists.reading import SOURCE, iter_list_findings, matching_algorithm
+from mediashelf.integrity.lists.reading import SOURCE, check_list, matching_algorithm
 
 MAX_CONTAINED_LIST_SIZE = 32 << 20
 """Bytes; anything longer that looks like a list is left alone, and said to be."""
@@ -110,39 +110,33 @@ def _take_in(
         return
     tally = tally_of(ContentFormat.CHECKSUM_LIST)
     tally.files += 1
-    findings = list(iter_list_findings(parsed, file.path))
+    findings = list(check_list(parsed, file.path))
     if absent:
         tally.unverified["listed files that are not on this disc"] += len(absent)
-        findings.append(_absent(file, absent, count))
+        severity = Severity.WARNING if count else Severity.NOTE
+        message = (
+            f"{len(absent):,} of {len(absent) + count:,} files that this list names are not on "
+            f"the disc beside it: {_some(absent)}"
+        )
+        remedy = "compare with another copy of the disc; a list may also be meant for another place"
+        findings.append(_of_list("listed-file-is-present", severity, file, message, remedy))
     if leading_out:
-        findings.append(_leading_out(file, leading_out))
+        message = (
+            f"{len(leading_out):,} names lead out of the list's own folder and were not followed: "
+            f"{_some(leading_out)}"
+        )
+        remedy = "check these files by hand if they matter"
+        rule = "listed-name-stays-inside"
+        findings.append(_of_list(rule, Severity.WARNING, file, message, remedy))
     tally.faulty_files += bool(findings)
     for finding in findings:
         yield replace(finding, offset=file.runs[0].offset, length=file.runs[0].size)
 
 
-def _absent(file: ContentFile, names: Sequence[str], found: int) -> Finding:
-    return Finding(
-        rule="listed-file-is-present",
-        severity=Severity.WARNING if found else Severity.NOTE,
-        where=file.path,
-        message=f"{len(names):,} of {len(names) + found:,} files that this list names are not on "
-        f"the disc beside it: {_some(names)}",
-        remedy="compare with another copy of the disc; a list may also be meant for another place",
-        source=SOURCE,
-    )
-
-
-def _leading_out(file: ContentFile, names: Sequence[str]) -> Finding:
-    return Finding(
-        rule="listed-name-stays-inside",
-        severity=Severity.WARNING,
-        where=file.path,
-        message=f"{len(names):,} names lead out of the list's own folder and were not followed: "
-        f"{_some(names)}",
-        remedy="check these files by hand if they matter",
-        source=SOURCE,
-    )
+def _of_list(
+    rule: str, severity: Severity, file: ContentFile, message: str, remedy: str
+) -> Finding:
+    return Finding(rule, severity, file.path, message, remedy, SOURCE)
 
 
 def _some(names: Sequence[str]) -> str:
@@ -159,12 +153,15 @@ def _compare(
 ) -> Iterator[Finding]:
     """Read one file and compare it with all lines that name it."""
     contents = RunsView(view, runs)
-    algorithms = {name for listed in lines for name in listed.line.algorithms}
+    digester = Digester({each for one in lines for each in one.line.algorithms}, block_size=0)
     try:
-        digests = _digest(contents, sorted(algorithms), on_bytes)
+        for chunk in iter_chunks(contents):
+            digester.update(chunk)
+            on_bytes(len(chunk))
     except OSError:
         tally.unverified["listed files that cannot be read"] += len(lines)
         return
+    digests = digester.finish().whole
     for list_path, line, path in lines:
         if matching_algorithm(line, digests):
             tally.verified["listed files"] += 1
@@ -184,13 +181,3 @@ def _compare(
                 offset=place.offset if place else None,
                 length=place.size if place else None,
             )
-
-
-def _digest(
-    view: View, algorithms: Iterable[str], on_bytes: Callable[[int], None]
-) -> dict[str, str]:
-    digester = Digester(algorithms, block_size=0)
-    for chunk in iter_chunks(view):
-        digester.update(chunk)
-        on_bytes(len(chunk))
-    return digester.finish().whole

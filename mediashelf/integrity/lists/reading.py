@@ -75,7 +75,7 @@ class ListReport:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Everything that needs attention: problems first, then rows that are not equal."""
-        judged = (finding for row in self.rows for finding in _iter_row_findings(row))
+        judged = (finding for row in self.rows for finding in _check_row(row))
         return (*self.problems, *judged)
 
 
@@ -123,13 +123,13 @@ def matching_algorithm(line: ListLine, digests: Mapping[str, str]) -> str:
     return ""
 
 
-def iter_list_findings(parsed: ChecksumList, where: str) -> Iterator[Finding]:
-    """Yield what is wrong with a list itself: lines not understood, names that contradict."""
+def check_list(parsed: ChecksumList, where: str) -> Iterator[Finding]:
+    """Yield what is wrong with a list itself: lines that are not understood."""
     for problem in parsed.problems:
         yield Finding(
             rule="list-line-is-understood",
             severity=Severity.WARNING,
-            where=f"{where}, line {problem.line}, column {problem.column}",
+            where=f"{where}, line {problem.line}",
             message=f"found {problem.found!r}, expected {problem.expected}; line not checked",
             remedy="correct the line, or get the list again",
             source=SOURCE,
@@ -145,22 +145,9 @@ def iter_list_findings(parsed: ChecksumList, where: str) -> Iterator[Finding]:
             remedy="give a list as sha256sum, b2sum, md5sum or xxhsum write it, or an sfv file",
             source=SOURCE,
         )
-    digests: dict[tuple[str, tuple[str, ...]], ListLine] = {}
-    for line in parsed.lines:
-        first = digests.setdefault((line.name, line.algorithms), line)
-        if first.digest != line.digest:
-            yield Finding(
-                rule="list-agrees-with-itself",
-                severity=Severity.WARNING,
-                where=f"{where}, line {line.line}",
-                message=f"{line.name} has another digest than in line {first.line}",
-                remedy="keep the line that is right",
-                found=line.digest,
-                expected=first.digest,
-            )
 
 
-def _iter_row_findings(row: ListRow) -> Iterator[Finding]:
+def _check_row(row: ListRow) -> Iterator[Finding]:
     listed = f"{row.list_name}, line {row.line}"
     if row.state in _ROW_FINDINGS:
         rule, severity, message, remedy = _ROW_FINDINGS[row.state]

@@ -7,17 +7,20 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding
 from mediashelf.formats.raw.judgement import JudgedSector, SectorVerdict
 from mediashelf.formats.raw.sectors import SectorKind
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.raw.runs import PARITY_DAMAGED, RunCollector, SectorRun, check_runs
 from mediashelf.integrity.raw.scan import SectorBatch, find_first_lba, iter_batches
+from mediashelf.integrity.raw.track_findings import (
+    IN_STEP,
+    begins_elsewhere,
+    nothing_to_check,
+    of_another_mode,
+    out_of_step,
+)
 from mediashelf.integrity.raw.tracks import RawDisc, RawTrack, read_raw_disc
-from mediashelf.text import count_text
-
-_IN_STEP = "sectors-in-step"
-_SYNC = "sector layout, Linux kernel uapi/linux/cdrom.h"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +48,7 @@ class TrackReport:
     @property
     def is_shifted(self) -> bool:
         """Whether bytes before some sectors are missing or too many."""
-        return any(finding.rule == _IN_STEP for finding in self.findings)
+        return any(finding.rule == IN_STEP for finding in self.findings)
 
     @property
     def bytes_corrected(self) -> int:
@@ -116,20 +119,7 @@ def _has_checks(track: RawTrack) -> bool:
 
 def _unchecked_report(track: RawTrack) -> TrackReport:
     counts = dict.fromkeys(SectorVerdict, 0) | {SectorVerdict.UNCHECKED: track.sector_count}
-    return TrackReport(track, track.first_lba or 0, counts, findings=(_nothing_to_check(track),))
-
-
-def _nothing_to_check(track: RawTrack) -> Finding:
-    is_data = track.layout.is_data
-    what = "holds user data alone" if is_data else "is audio"
-    return Finding(
-        "track-without-checks" if is_data else "track-audio",
-        Severity.NOTE,
-        f"{track.path.name}, track {track.number}",
-        f"The track {what}: its {count_text(track.sector_count, 'sector')} "
-        "have no checksum to verify",
-        remedy="Record digests of the file to notice later damage",
-    )
+    return TrackReport(track, track.first_lba or 0, counts, findings=(nothing_to_check(track),))
 
 
 class TrackAuditor:
@@ -198,20 +188,6 @@ class TrackAuditor:
             place = batch.place(index)
             self._parity_runs.add(batch.first + index, place, SectorVerdict.GOOD, PARITY_DAMAGED)
 
-    def _slip_finding(self) -> Finding:
-        lba, size = self._slips[0]
-        what = f"{count_text(abs(size), 'byte')} {'missing' if size < 0 else 'too many'}"
-        more = f", the first of such errors at {len(self._slips):,} places"
-        return Finding(
-            _IN_STEP,
-            Severity.WARNING,
-            f"{self._track.path.name}, track {self._track.number}, LBA {lba}",
-            f"{what} before this sector{more if len(self._slips) > 1 else ''}; the sectors from "
-            "it on were found by their sync",
-            remedy="Copy the file again; convert writes the sectors in their places",
-            source=_SYNC,
-        )
-
     def _is_of_other_mode(self, sector: JudgedSector) -> bool:
         is_mode_1 = sector.kind is SectorKind.MODE_1
         return sector.kind is not SectorKind.EMPTY and is_mode_1 != (self._track.layout.mode == 1)
@@ -219,31 +195,13 @@ class TrackAuditor:
     def _check_description(self) -> Iterator[Finding]:
         track = self._track
         if not _has_checks(track):
-            yield _nothing_to_check(track)
-        where = f"{track.path.name}, track {track.number}"
+            yield nothing_to_check(track)
         if self._slips:
-            yield self._slip_finding()
+            yield out_of_step(track, self._slips)
         if self._other_mode:
-            yield Finding(
-                "track-mode",
-                Severity.WARNING,
-                where,
-                f"{count_text(self._other_mode, 'sector')} of this {track.layout.name} track "
-                "are of another mode; they were judged by their own",
-                remedy="Correct the track's type in the sheet",
-            )
+            yield of_another_mode(track, self._other_mode)
         if self._found_lba is not None and self._found_lba != (track.first_lba or 0):
-            yield Finding(
-                "track-address",
-                Severity.WARNING,
-                where,
-                f"The sector headers say that the track begins at LBA {self._found_lba}",
-                remedy="Get the whole disc, if this is a part of one: places inside the volume "
-                "may count from the disc's start",
-                source="common practice",
-                found=f"LBA {self._found_lba}",
-                expected=f"LBA {track.first_lba or 0}",
-            )
+            yield begins_elsewhere(track, self._found_lba)
 
 
 def find_volume_end(data: bytes) -> int | None:

@@ -25,7 +25,7 @@ class CheckedSource:
     ``kind`` is image, folder or recipe. ``own`` are the findings of its reader or its
     planner. ``is_asked`` tells that targets were named, by a person or by the recipe;
     else ``targets`` are all that are known. ``drivers`` are the findings about the
-    machine of a recipe.
+    machine of a recipe, None where there is no machine.
     """
 
     path: Path
@@ -35,7 +35,7 @@ class CheckedSource:
     emulator: tuple[Finding, ...]
     targets: tuple[tuple[Target, tuple[Finding, ...]], ...]
     is_asked: bool
-    drivers: tuple[Finding, ...] = ()
+    drivers: tuple[Finding, ...] | None = None
 
     @property
     def findings(self) -> list[tuple[str, Finding]]:
@@ -44,7 +44,7 @@ class CheckedSource:
             *(("structure" if self.kind == "image" else "plan", one) for one in self.own),
             *(("emulator", one) for one in self.emulator),
             *(("target", one) for _, found in self.targets for one in found),
-            *(("drivers", one) for one in self.drivers),
+            *(("drivers", one) for one in self.drivers or ()),
         ]
 
     @property
@@ -89,5 +89,5 @@ def _check_planned(
         disc.emulator,
         disc.targets,
         bool(targets),
-        planned.about_drivers,
+        planned.about_drivers if planned.drivers is not None else None,
     )

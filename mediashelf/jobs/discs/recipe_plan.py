@@ -111,8 +111,8 @@ def plan_recipe(
     """
     if recipe.machine is not None and not recipe.targets:
         raise RecipeError(
-            f"{recipe.path or recipe.label}: names a machine and no target, and drivers are "
-            "judged for a target; add targets = [...] or name one with --target"
+            f"{recipe.path or recipe.label}: names a machine but no target; add "
+            "targets = [...] to the recipe, or name one with --target"
         )
     machine = read_machine(recipe.machine) if recipe.machine is not None else None
     with progress("looking at the sources") as on_bytes:

@@ -23,25 +23,25 @@ def only_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
         if not entry.is_directory and "." in found:
             found.remove(".")
         if found:
-            yield _characters(entry, found, "is outside the set that is sure to be read")
+            yield _characters(entry, found, "outside the set that is sure to be read")
 
 
 def no_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names with characters that the limit lists."""
     for entry, found in _with_any(tree, tree.alphabet & set(limit.text())):
-        yield _characters(entry, found, "is forbidden in names")
+        yield _characters(entry, found, "forbidden in names")
 
 
 def no_end(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that end with a character of the limit."""
     for entry, name in _when(tree, str.endswith, limit):
-        yield _characters(entry, [name[-1]], "ends the name, and is cut off when it is opened")
+        yield _character(entry, name[-1], "ends the name, and is cut off when it is opened")
 
 
 def no_beginning(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that begin with a character of the limit."""
     for entry, name in _when(tree, str.startswith, limit):
-        yield _characters(entry, [name[0]], "begins the name")
+        yield _character(entry, name[0], "begins the name")
 
 
 def capitals(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
@@ -55,14 +55,14 @@ def plain(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Names with letters outside ASCII."""
     foreign = {letter for letter in tree.alphabet if not letter.isascii()}
     for entry, found in _with_any(tree, foreign):
-        yield _characters(entry, found, "is readable only where the system's code page has it")
+        yield _characters(entry, found, "in some code pages only")
 
 
 def one_unit(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Names with characters outside the Basic Multilingual Plane."""
     wide = {letter for letter in tree.alphabet if letter > "\uffff"}
     for entry, found in _with_any(tree, wide):
-        yield _characters(entry, found, "does not fit one unit of UCS-2")
+        yield _characters(entry, found, "not one unit of UCS-2")
 
 
 def units(text: str) -> int:
@@ -90,7 +90,14 @@ def _when(
 
 
 def _characters(entry: Entry, found: list[str], what: str) -> RuleHit:
+    """Return a hit that says what the characters, one or several, are."""
+    verb = "is" if len(set(found)) == 1 else "are"
     each = character_names(found)
+    return at_entry(entry, f"{each} {verb} {what}", each)
+
+
+def _character(entry: Entry, letter: str, what: str) -> RuleHit:
+    each = character_names(letter)
     return at_entry(entry, f"{each} {what}", each)
 
 

@@ -31,11 +31,10 @@ def first_phase_reads(question: Question, _limit: Limit) -> Iterator[RuleHit]:
     if first is not None:
         boot = question.disc.facts.boot
         boots = boot is not None and any(entry.is_bootable for entry in boot.entries)
-        places = "1 place stands" if count == 1 else f"{count_text(count, 'place')} stand"
         yield RuleHit(
             ROOT,
-            f"setup begins by reading as {phase.name} does, where {places} against it, "
-            f"{first.where} for one ({first.rule})",
+            f"setup begins as {phase.name}, which finds {count_text(count, 'error')} on this "
+            f"disc, {first.rule} at {first.where} for one",
             str(count),
             f"nothing that {phase.name} can't read",
             at_most=None if boots else Severity.NOTE,

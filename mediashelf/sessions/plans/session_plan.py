@@ -26,7 +26,7 @@ from pathlib import Path
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.sessions.card_space import CARD_KIND_NAMES
-from mediashelf.tables.reading import TableKind, parse_tables, read_tables
+from mediashelf.tables.reading import TableKind, read_tables
 from mediashelf.tables.table import Table
 from mediashelf.text import did_you_mean
 
@@ -147,18 +147,14 @@ def load_plan(path: Path) -> SessionPlan:
     :class:`SessionPlanError`, with the place in the plan, when it cannot be
     understood.
     """
-    return read_tables(path, PLAN_FILE, lambda top: _plan(top, path.parent))
+    return read_tables(path, PLAN_FILE, lambda top: understand_plan(top, path.parent))
 
 
-def parse_plan(data: bytes, folder: Path) -> SessionPlan:
-    """Understand a plan's bytes; raises :class:`SessionPlanError`.
+def understand_plan(top: Table, folder: Path) -> SessionPlan:
+    """Return what a plan's tables say; raises :class:`SessionPlanError`.
 
     Not checked here: whether the discs exist and whether the targets are known.
     """
-    return _plan(parse_tables(data, PLAN_FILE), folder)
-
-
-def _plan(top: Table, folder: Path) -> SessionPlan:
     name = top.text("name", needed="it is the title of the run sheet").strip()
     targets = top.texts("targets", "targets")
     machine = _machine(top, folder)

@@ -54,7 +54,7 @@ def test_the_history_says_what_was_wrong(shelf: Shelf) -> None:
     shelf.width = 40
     out = shelf.run("show", "--history", "cut.iso").stdout
     assert "truncated (audit)" in out
-    assert "lie behind the end" in " ".join(out.split())
+    assert "past the end of the image" in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 40
 
 

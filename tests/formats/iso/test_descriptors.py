@@ -76,11 +76,13 @@ FIELD_RULES = {
 
 
 def test_every_field_but_free_space_has_a_rule() -> None:
+    # ECMA-119 8.4: fields up to byte 882; 883 to 1394 are for applications.
     assert FIELDS.keys() - FIELD_RULES.keys() == {"application_use"}
 
 
 @pytest.mark.parametrize("name", FIELD_RULES)
 def test_a_flipped_field_is_named(image: MadeImage, name: str) -> None:
+    # ECMA-119 8.4: the fields of the descriptor, each with its clause in the rule's source.
     at = image.field("primary", name)
     found = findings(flip(image.data, at))
     assert FIELD_RULES[name] in {finding.rule for finding in found}
@@ -95,18 +97,21 @@ NUMBERS = ["volume_space_size", "path_table_size", "volume_set_size", "logical_b
 
 @pytest.mark.parametrize("name", NUMBERS)
 def test_each_byte_of_each_copy_counts(image: MadeImage, name: str) -> None:
+    # ECMA-119 7.2.3 and 7.3.3: one number in both byte orders.
     start, size = image.field("primary", name), FIELDS[name][1]
     for at in range(start, start + size):
         assert "both-orders-agree" in rules(flip(image.data, at)), at - start
 
 
 def test_a_damaged_volume_size_does_not_put_files_outside(image: MadeImage) -> None:
+    # Own behaviour: the copy is used that is nearer to the image's size.
     start, size = image.field("primary", "volume_space_size"), FIELDS["volume_space_size"][1]
     for at in range(start, start + size):
         assert rules(flip(image.data, at)) == {"both-orders-agree"}
 
 
 def test_numbers_out_of_order_do_not_keep_the_trees_from_being_read(image: MadeImage) -> None:
+    # Own behaviour: a descriptor is read with the likelier copies of its numbers.
     for name in (*NUMBERS, "type_l_path_table", "escape_sequences"):
         disc = read_disc(BytesView(flip(image.data, image.field("primary", name))))
         assert [entry.path for entry in disc.facts.volumes[0].entries] == [
@@ -124,17 +129,20 @@ def test_a_root_extent_with_one_good_copy_is_read(image: MadeImage) -> None:
 
 
 def test_a_set_without_terminator(image: MadeImage) -> None:
+    # ECMA-119 8.3: a descriptor of type 255 ends the set.
     data = zero(image.data, image.at("terminator"))
     assert rules(data) == {"descriptor-set-terminated"}
     assert len(read_disc(BytesView(data)).facts.volumes) == 2
 
 
 def test_the_terminator_holds_nothing_else(image: MadeImage) -> None:
+    # ECMA-119 8.3: type 255, CD001, version 1, then zeros.
     for at in (6, 7, 2047):
         assert rules(flip(image.data, image.at("terminator") + at)) == {"reserved-field-zero"}
 
 
 def test_a_damaged_primary_descriptor_leaves_joliet(image: MadeImage) -> None:
+    # ECMA-119 8.1: a descriptor is known by type and identifier; reading on is own behaviour.
     disc = read_disc(BytesView(zero(image.data, image.at("primary"))))
     assert [volume.kind for volume in disc.facts.volumes] == [VolumeKind.JOLIET]
     assert {finding.rule for finding in disc.findings} == {
@@ -145,6 +153,7 @@ def test_a_damaged_primary_descriptor_leaves_joliet(image: MadeImage) -> None:
 
 @pytest.mark.parametrize("name", ["type", "standard_identifier"])
 def test_a_primary_descriptor_with_a_damaged_head_is_read(image: MadeImage, name: str) -> None:
+    # Own behaviour: a root record as in ECMA-119 8.4.18 tells that the rest is left.
     disc = read_disc(BytesView(flip(image.data, image.field("primary", name))))
     assert {volume.kind for volume in disc.facts.volumes} == {
         VolumeKind.ISO9660,
@@ -155,6 +164,7 @@ def test_a_primary_descriptor_with_a_damaged_head_is_read(image: MadeImage, name
 
 
 def test_descriptors_of_other_kinds_alone_are_no_volume() -> None:
+    # ECMA-119 8.1.1: types 0 and 255 describe no volume.
     data = bytes(16 * SECTOR) + parts.boot_record(20) + parts.terminator() + bytes(4 * SECTOR)
     disc = read_disc(BytesView(data))
     assert not disc.facts.looks_raw
@@ -162,6 +172,7 @@ def test_descriptors_of_other_kinds_alone_are_no_volume() -> None:
 
 
 def test_a_second_primary_descriptor_must_be_equal() -> None:
+    # Common practice, so a note.
     made = make_iso({"A.TXT": b"a"}, joliet=3)
     primary = made.data[made.at("primary") : made.at("primary") + SECTOR]
     copied = put(made.data, made.at("joliet"), primary)
@@ -184,11 +195,13 @@ def test_joliet_is_known_by_its_escape_sequences(level: int, escape: bytes) -> N
 
 
 def test_joliet_volume_flags(image: MadeImage) -> None:
+    # Joliet specification 1, SVD Volume Flags Field: bit 0 is zero.
     data = put(image.data, image.field("joliet", "volume_flags"), b"\x01")
     assert rules(data) == {"joliet-volume-flags"}
 
 
 def test_an_enhanced_descriptor_is_a_volume_of_its_own() -> None:
+    # Common practice (ISO 9660:1999): type 2 with version 2.
     made = make_iso({"A LONG NAME.TXT": b"a"}, enhanced=True)
     disc = read_disc(BytesView(made.data))
     primary, enhanced = disc.facts.volumes
@@ -201,6 +214,7 @@ def test_an_enhanced_descriptor_is_a_volume_of_its_own() -> None:
 
 @pytest.mark.parametrize("block_size", [512, 1024])
 def test_smaller_logical_blocks_are_read(block_size: int) -> None:
+    # ECMA-119 8.4.12: extents count in logical blocks of this size.
     made = make_iso({"A.TXT": b"alpha"})
     factor = SECTOR // block_size
     data = put(made.data, made.field("primary", "logical_block_size"), parts.both16(block_size))
@@ -226,6 +240,7 @@ def test_smaller_logical_blocks_are_read(block_size: int) -> None:
 
 
 def test_an_impossible_block_size_is_named_and_2048_assumed(image: MadeImage) -> None:
+    # ECMA-119 8.4.12; what is assumed is own behaviour.
     data = put(image.data, image.field("primary", "logical_block_size"), parts.both16(2000))
     disc = read_disc(BytesView(data))
     assert {finding.rule for finding in disc.findings} == {"block-size"}
@@ -233,6 +248,7 @@ def test_an_impossible_block_size_is_named_and_2048_assumed(image: MadeImage) ->
 
 
 def test_the_scan_for_descriptors_ends() -> None:
+    # Linux kernel 6.12, fs/isofs/inode.c: sectors 16 to 99.
     log = ProblemLog()
     endless = bytes(16 * SECTOR) + parts.boot_record(20) * 200
     descriptors = read_descriptor_set(BytesView(endless), log)
@@ -247,3 +263,48 @@ def test_findings_carry_place_found_and_expected(image: MadeImage) -> None:
     assert finding.severity is Severity.WARNING
     assert finding.source == "ECMA-119 8.4"
     assert finding.remedy
+
+
+@pytest.mark.parametrize("bit", [0x20, 0x40])
+def test_reserved_flags_in_the_root_record_are_seen(bit: int) -> None:
+    # ECMA-119 9.1.6: bits 5 and 6 are zero, in the record of the root as in any other.
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    for tree in ("primary", "joliet"):
+        at = made.field(tree, "root_record") + 25
+        found = read_disc(BytesView(put(made.data, at, bytes([0x02 | bit])))).findings
+        assert [(each.rule, each.offset, each.found) for each in found] == [
+            ("record-flags", at, f"{0x02 | bit:#04x}")
+        ]
+
+
+@pytest.mark.parametrize(
+    ("units", "is_sound"),
+    [
+        ("004B 0041", True),
+        ("D83D DEDF", True),  # two halves that make one character
+        ("004B D83D", False),
+        ("DEDF 004B", False),
+        ("004B 002A", False),
+    ],
+)
+def test_the_label_of_joliet_has_only_characters_that_joliet_allows(
+    units: str, is_sound: bool
+) -> None:
+    # Joliet specification 1, Allowed Character Set: 16-bit characters, and no "*".
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    at = made.field("joliet", "volume_identifier")
+    found = read_disc(BytesView(put(made.data, at, bytes.fromhex(units)))).findings
+    expected = [] if is_sound else [("joliet-characters", at, 32)]
+    assert [(each.rule, each.offset, each.length) for each in found] == expected
+
+
+def test_both_descriptors_give_the_volume_one_size() -> None:
+    # Common practice: ECMA-119 8.5 does not say that the sizes are equal, writers do so.
+    made = make_iso({"A.TXT": b"a"}, joliet=3, pad_sectors=10)
+    at = made.field("joliet", "volume_space_size")
+    count = len(made.data) // SECTOR
+    data = put(made.data, at, parts.both32(count - 1))
+    (finding,) = read_disc(BytesView(data)).findings
+    assert (finding.rule, finding.severity) == ("volume-sizes-agree", Severity.NOTE)
+    assert (finding.offset, finding.length) == (at, 8)
+    assert (finding.found, finding.expected) == (f"{count - 1:,} blocks", f"{count:,} blocks")

@@ -8,7 +8,10 @@ from hypothesis import strategies as st
 
 import image_parts as parts
 from image_parts import SECTOR
+from make_image import make_iso, put
 from mediashelf.findings import Finding
+from mediashelf.formats.disc import read_disc
+from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.directory_records import (
     DirectoryRecords,
     Geometry,
@@ -49,6 +52,7 @@ def directory(*records: bytes) -> bytes:
 
 
 def test_sound_records_are_read_and_nothing_is_found() -> None:
+    # ECMA-119 9.1: the fields of a record; 6.8.2.2: the first two.
     data = directory(FIRST, SECOND)
     records, findings = parse(data)
     assert findings == ()
@@ -67,6 +71,7 @@ def test_sound_records_are_read_and_nothing_is_found() -> None:
 
 
 def test_the_root_record_keeps_both_copies() -> None:
+    # ECMA-119 8.4.18: 34 bytes in the form of 9.1.
     record = bytearray(parts.directory_record(b"\x00", 20, 4096, flags=2))
     record[6:10] = (99).to_bytes(4, "big")
     root = parse_root_record(bytes(record))
@@ -89,6 +94,7 @@ def test_a_record_cut_at_any_byte_is_found(size: int) -> None:
 
 @pytest.mark.parametrize("length", [1, 2, 33, *range(35, 46), 255])
 def test_a_wrong_record_length_is_found(length: int) -> None:
+    # ECMA-119 9.1.1 and 9.1.12: 33 bytes, the identifier, its padding; even.
     data = bytearray(directory(FIRST, SECOND))
     assert data[68] == 46
     data[68] = length
@@ -98,6 +104,7 @@ def test_a_wrong_record_length_is_found(length: int) -> None:
 
 
 def test_parsing_goes_on_in_the_next_sector() -> None:
+    # ECMA-119 6.8.1.1: a record ends in the sector in which it begins.
     data, offsets = parts.pack_records([SELF, PARENT, *MANY[:60]])
     assert len(data) == 2 * SECTOR
     in_second = sum(offset >= SECTOR for offset in offsets)
@@ -111,6 +118,7 @@ def test_parsing_goes_on_in_the_next_sector() -> None:
 
 
 def test_a_record_must_not_cross_its_sector() -> None:
+    # ECMA-119 6.8.1.1.
     crossing = (SELF + PARENT + b"".join(MANY[:60])).ljust(2 * SECTOR, b"\0")
     _, findings = parse(crossing)
     assert "record-inside-sector" in rules(findings)
@@ -118,6 +126,7 @@ def test_a_record_must_not_cross_its_sector() -> None:
 
 
 def test_a_sector_without_records_is_found() -> None:
+    # Own behaviour: records are missing there.
     data = directory(*MANY)
     assert len(data) == 3 * SECTOR
     for sector in (1, 2):
@@ -128,6 +137,7 @@ def test_a_sector_without_records_is_found() -> None:
 
 
 def test_records_that_end_early_in_a_sector_are_found() -> None:
+    # Own behaviour: records may be missing there.
     data = directory(*MANY[:60])
     at_record = 68 + 46 * 20
     zeroed = data[:at_record] + bytes(SECTOR - at_record) + data[SECTOR:]
@@ -137,6 +147,7 @@ def test_records_that_end_early_in_a_sector_are_found() -> None:
 
 @pytest.mark.parametrize("at", [200, 1000, SECTOR - 1])
 def test_bytes_behind_the_records_are_found(at: int) -> None:
+    # ECMA-119 6.8.1.1: the rest of a sector is zeros.
     data = bytearray(directory(FIRST))
     data[at] = 1
     _, findings = parse(bytes(data))
@@ -145,18 +156,28 @@ def test_bytes_behind_the_records_are_found(at: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("at", "name"),
-    [(2, "extent"), (6, "extent"), (10, "data length"), (17, "data length"), (28, "sequence")],
+    ("at", "name", "field"),
+    [
+        (2, "extent", 2),
+        (6, "extent", 2),
+        (10, "data length", 10),
+        (17, "data length", 10),
+        (28, "sequence", 28),
+        (31, "sequence", 28),
+    ],
 )
-def test_copies_that_disagree_are_found(at: int, name: str) -> None:
+def test_copies_that_disagree_are_found(at: int, name: str, field: int) -> None:
+    # ECMA-119 9.1.3, 9.1.4 and 9.1: numbers in both byte orders (7.2.3 and 7.3.3).
     data = bytearray(directory(FIRST))
     data[68 + at] ^= 0xFF
     _, findings = parse(bytes(data))
     assert rules(findings) == ["both-orders-agree"]
     assert name in findings[0].message
+    assert findings[0].offset == OFFSET + 68 + field
 
 
 def test_the_copy_that_stays_in_the_image_is_used() -> None:
+    # Own behaviour: ECMA-119 7.3.3 does not say which copy counts.
     for at in (5, 6):  # the highest byte of either copy of the extent
         data = bytearray(directory(FIRST))
         data[68 + at] ^= 0xFF
@@ -168,6 +189,7 @@ def test_the_copy_that_stays_in_the_image_is_used() -> None:
 
 
 def test_a_missing_self_record_is_told_from_a_missing_parent_record() -> None:
+    # ECMA-119 6.8.2.2 and 7.6.2: identifiers 00 and 01.
     data = bytearray(directory(FIRST))
     data[33] = 7
     records, _ = parse(bytes(data))
@@ -180,6 +202,7 @@ def test_a_missing_self_record_is_told_from_a_missing_parent_record() -> None:
 
 
 def test_a_self_record_among_the_others_is_left_out() -> None:
+    # ECMA-119 6.8.2.2: only the first two records have them.
     records, findings = parse(directory(FIRST, SELF))
     assert rules(findings) == ["self-record"]
     assert [record.identifier for record in records.children] == [b"README.TXT;1"]
@@ -192,6 +215,7 @@ def test_data_starts_behind_an_extended_attribute_record() -> None:
 
 
 def test_empty_files_do_not_reach_anywhere() -> None:
+    # Common practice: the extent of an empty file means nothing.
     record = parts.directory_record(b"EMPTY.;1", 0xFFFFFFFF, 0)
     assert parse(directory(record))[0].furthest == 21 * SECTOR
 
@@ -220,3 +244,17 @@ def test_where_both_sizes_disagree_the_one_that_ends_in_the_image_counts(right: 
     assert rules(findings) == ["both-orders-agree"]
     assert records.children[0].size == good
     assert records.furthest == 1000 * SECTOR
+
+
+def test_the_padding_after_an_identifier_of_even_length_is_zero() -> None:
+    # ECMA-119 9.1.12: present only if the identifier's length is even, and then (00).
+    made = make_iso({"AB.TXT": b"a", "C.TXT": b"c"})
+    for path, is_padded in (("/AB.TXT", True), ("/C.TXT", False)):
+        at = made.record(path)
+        place = at + 33 + made.data[at + 32]
+        assert (made.data[at] > place - at) is is_padded
+        if is_padded:
+            findings = read_disc(BytesView(put(made.data, place, b"x"))).findings
+            assert [(each.rule, each.where, each.offset) for each in findings] == [
+                ("reserved-field-zero", path, place)
+            ]

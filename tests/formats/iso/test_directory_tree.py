@@ -39,6 +39,7 @@ def entries(disc: DiscReading) -> dict[str, Entry]:
 
 
 def test_entries_say_where_everything_is(image: MadeImage) -> None:
+    # ECMA-119 9.1.3 and 9.1.4: extent and data length.
     disc = read(image.data)
     assert disc.findings == ()
     found = entries(disc)
@@ -67,6 +68,7 @@ def test_parents_come_before_children_directory_by_directory(image: MadeImage) -
 
 
 def test_sections_of_a_file_become_one_entry() -> None:
+    # ECMA-119 9.1.6: bit 7 on every section but the last.
     content = bytes(range(256)) * 40
     made = make_iso({"BIG.BIN": content, "AFTER.TXT": b"a"}, sections={"BIG.BIN": 4096})
     disc = read(made.data)
@@ -79,6 +81,7 @@ def test_sections_of_a_file_become_one_entry() -> None:
 
 
 def test_a_missing_last_section_is_found() -> None:
+    # ECMA-119 9.1.6: bit 7 says that a section follows.
     made = make_iso({"BIG.BIN": bytes(8192), "X.TXT": b"a"}, sections={"BIG.BIN": 4096})
     first = made.record("/BIG.BIN")
     second = first + made.data[first]
@@ -90,6 +93,7 @@ def test_a_missing_last_section_is_found() -> None:
 
 
 def test_hidden_files_stay_marked() -> None:
+    # ECMA-119 9.1.6: bit 0, existence.
     made = make_iso({"A.TXT": b"a"}, flags={"/A.TXT": FLAG_HIDDEN})
     disc = read(made.data)
     assert disc.findings == ()
@@ -105,11 +109,13 @@ def test_an_interleaved_file_has_no_extents(image: MadeImage) -> None:
 
 @pytest.mark.parametrize("path", ["/", "/SETUP", "/SETUP/SUB", "/EMPTY", "/MANY"])
 def test_a_zeroed_directory_sector_is_noticed(image: MadeImage, path: str) -> None:
+    # Own behaviour.
     disc = read(zero(image.data, image.directory(path)))
     assert {"self-record", "parent-record"} & rules(disc)
 
 
 def test_a_zeroed_last_sector_of_a_directory_is_noticed(image: MadeImage) -> None:
+    # Own behaviour.
     disc = read(zero(image.data, image.directory("/MANY") + 2 * SECTOR))
     assert rules(disc) == {"sector-with-records"}
     assert "/MANY/FILE129.TXT" not in entries(disc)
@@ -122,6 +128,7 @@ def link(data: bytes, record: int, lba: int, size: int = SECTOR) -> bytes:
 
 @pytest.mark.parametrize("target", ["/", "/SETUP", "/SETUP/SUB"])
 def test_loops_end_and_are_named(image: MadeImage, target: str) -> None:
+    # Own behaviour: no block is read as two directories.
     lba = image.directory(target) // SECTOR
     disc = read(link(image.data, image.record("/SETUP/SUB"), lba))
     if target == "/SETUP/SUB":
@@ -133,22 +140,26 @@ def test_loops_end_and_are_named(image: MadeImage, target: str) -> None:
 
 
 def test_two_records_of_one_directory_are_a_loop_finding(image: MadeImage) -> None:
+    # Own behaviour: no block is read as two directories.
     disc = read(link(image.data, image.record("/EMPTY"), image.directory("/SETUP") // SECTOR))
     assert "directory-loop" in rules(disc)
 
 
 def test_overlapping_directories_are_read_once(image: MadeImage) -> None:
+    # Own behaviour: no block is read as two directories.
     lba = image.directory("/MANY") // SECTOR + 1
     disc = read(link(image.data, image.record("/EMPTY"), lba))
     assert "directory-loop" in rules(disc)
 
 
 def test_a_self_record_that_names_another_extent(image: MadeImage) -> None:
+    # ECMA-119 6.8.2.2.
     disc = read(link(image.data, image.record("/SETUP/."), 19))
     assert rules(disc) == {"self-record"}
 
 
 def test_a_parent_record_that_names_another_extent(image: MadeImage) -> None:
+    # ECMA-119 6.8.2.2.
     disc = read(link(image.data, image.record("/SETUP/SUB/.."), 19))
     assert rules(disc) == {"parent-record"}
 
@@ -164,6 +175,7 @@ def test_a_parent_record_may_have_an_earlier_length_of_the_parent() -> None:
 
 
 def test_extents_outside_are_told_from_extents_behind_the_volume(image: MadeImage) -> None:
+    # ECMA-119 8.4.8: the volume's size in blocks.
     blocks = len(image.data) // SECTOR
     record = image.record("/README.TXT")
     outside = read(link(image.data, record, blocks + 10, 5))
@@ -177,6 +189,7 @@ def test_extents_outside_are_told_from_extents_behind_the_volume(image: MadeImag
 
 
 def test_an_empty_file_may_point_anywhere(image: MadeImage) -> None:
+    # Common practice.
     disc = read(link(image.data, image.record("/README.TXT"), 0xFFFFFFFF, 0))
     assert disc.findings == ()
 
@@ -191,6 +204,7 @@ def test_an_empty_file_may_point_anywhere(image: MadeImage) -> None:
     ],
 )
 def test_fields_of_a_record(image: MadeImage, at: int, new: bytes, rule: str) -> None:
+    # ECMA-119 9.1.5 to 9.1.12, each in its rule's source.
     for name in ("/README.TXT", "/SETUP/SUB/DEEP.TXT", "/SETUP/.", "/SETUP/.."):
         record = image.record(name)
         value = bytes([image.data[record + 25] | new[0]]) if rule == "record-flags" else new
@@ -201,22 +215,26 @@ def test_fields_of_a_record(image: MadeImage, at: int, new: bytes, rule: str) ->
 
 
 def test_a_file_becomes_no_directory_unnoticed(image: MadeImage) -> None:
+    # ECMA-119 9.4: the path table lists every directory.
     disc = read(put(image.data, image.record("/README.TXT") + 25, b"\x02"))
     assert "self-record" in rules(disc)
     assert "path-table-agrees" in rules(disc)
 
 
 def test_a_directory_becomes_no_file_unnoticed(image: MadeImage) -> None:
+    # ECMA-119 9.4: the path table lists every directory.
     disc = read(put(image.data, image.record("/SETUP") + 25, b"\x00"))
     assert "path-table-agrees" in rules(disc)
 
 
 def test_a_directory_behind_the_end_of_the_image(image: MadeImage) -> None:
+    # ECMA-119 9.1.4.
     disc = read(link(image.data, image.record("/EMPTY"), 100_000))
     assert {"directory-readable", "extent-inside-image"} <= rules(disc)
 
 
 def test_bounds_stop_the_walk_and_say_so(image: MadeImage) -> None:
+    # Own behaviour: the bounds of a walk.
     few = read(image.data, Limits(entries=50))
     assert "walk-bounded" in rules(few)
     assert len(few.facts.volumes[0].entries) <= 50
@@ -233,6 +251,9 @@ def test_bounds_stop_the_walk_and_say_so(image: MadeImage) -> None:
     terse = read(image.data, Limits(text_characters=100))
     # What was not walked is not called missing.
     assert rules(terse) == {"walk-bounded"}
+    # The directory that exceeds the bound is the last one.
+    assert len(terse.findings) == 1
+    assert "/SETUP/SUB/DEEP.TXT" not in entries(terse)
     assert read(image.data, Limits(entries=len(entries(read(image.data))) + 1)).findings == ()
 
 

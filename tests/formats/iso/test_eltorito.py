@@ -61,6 +61,7 @@ def test_the_boot_record_names_the_catalog() -> None:
 
 
 def test_the_control_offers_all_entries(image: MadeImage) -> None:
+    # El Torito 1.0, figures 2 to 5.
     assert read(image.data).findings == ()
     boot = boot_of(image.data)
     assert boot.checksum_is_valid
@@ -87,6 +88,7 @@ def test_floppy_images_have_the_size_of_their_media(media: int, size: int) -> No
 
 
 def test_a_hard_disk_image_is_as_large_as_its_partition() -> None:
+    # From memory: the partition table of a hard disk.
     table = bytearray(512 * 100)
     table[446 + 4] = 6
     table[446 + 8 : 446 + 16] = parts.le32(63) + parts.le32(37)
@@ -98,6 +100,7 @@ def test_a_hard_disk_image_is_as_large_as_its_partition() -> None:
 
 
 def test_every_byte_of_the_validation_entry_counts(image: MadeImage) -> None:
+    # El Torito 1.0, figure 2: all words add up to 0.
     for at in range(32):
         found = rules(flip(image.data, image.at("boot-catalog") + at))
         assert "boot-checksum" in found, at
@@ -107,6 +110,7 @@ def test_every_byte_of_the_validation_entry_counts(image: MadeImage) -> None:
 
 
 def test_the_right_checksum_is_said(image: MadeImage) -> None:
+    # El Torito 1.0, figure 2.
     at = image.at("boot-catalog") + 28
     right = int.from_bytes(image.data[at : at + 2], "little")
     (finding,) = read(put(image.data, at, b"\x12\x34")).findings
@@ -117,11 +121,13 @@ def test_the_right_checksum_is_said(image: MadeImage) -> None:
     ("at", "value"), [(0, 0x87), (1, 5), (1, 0x10), (1, 0x80), (5, 1), (12, 1), (31, 9)]
 )
 def test_undefined_values_of_the_initial_entry(image: MadeImage, at: int, value: int) -> None:
+    # El Torito 1.0, figure 3.
     data = put(image.data, image.at("boot-catalog") + 32 + at, bytes([value]))
     assert "boot-entry" in rules(data)
 
 
 def test_a_boot_image_outside_is_named(image: MadeImage) -> None:
+    # El Torito 1.0, figure 3: load RBA.
     at = image.at("boot-catalog") + 32 + 8
     for lba in (0, len(image.data) // SECTOR, 0xFFFFFFFF):
         assert rules(put(image.data, at, parts.le32(lba))) == {"boot-image-inside"}
@@ -130,16 +136,19 @@ def test_a_boot_image_outside_is_named(image: MadeImage) -> None:
 
 
 def test_a_cut_floppy_image_is_named() -> None:
+    # El Torito 1.0, figure 3: the medium implies the size.
     made = make_iso({}, boot=Boot(FLOPPY, media=2, sectors=1))
     assert "boot-image-inside" in rules(made.data[:-SECTOR])
 
 
 def test_a_platform_that_nobody_knows(image: MadeImage) -> None:
+    # El Torito 1.0, figures 2 and 4.
     at = image.at("boot-catalog") + 64 + 1
     assert rules(put(image.data, at, b"\x77")) == {"boot-platform"}
 
 
 def test_the_boot_record_stands_in_sector_17(image: MadeImage) -> None:
+    # El Torito 1.0, section 2.0.
     data = image.data
     record = data[image.at("boot-record") :][:SECTOR]
     end = data[image.at("terminator") :][:SECTOR]
@@ -150,6 +159,7 @@ def test_the_boot_record_stands_in_sector_17(image: MadeImage) -> None:
 
 
 def test_bytes_of_the_boot_record(image: MadeImage) -> None:
+    # El Torito 1.0, figure 7.
     start = image.at("boot-record")
     assert rules(flip(image.data, start + 6)) == {"boot-record-fields"}
     assert rules(flip(image.data, start + 50)) == {"boot-record-fields"}
@@ -159,6 +169,7 @@ def test_bytes_of_the_boot_record(image: MadeImage) -> None:
 
 
 def test_a_zeroed_catalog(image: MadeImage) -> None:
+    # El Torito 1.0, figure 2.
     found = rules(zero(image.data, image.at("boot-catalog")))
     assert "boot-validation-entry" in found
 
@@ -193,6 +204,7 @@ def test_extensions_are_stepped_over_however_they_are_counted() -> None:
 
 
 def test_section_criteria_are_no_damage() -> None:
+    # El Torito 1.0, figure 5: bytes 0C to 1F are criteria.
     data = with_catalog(
         parts.section_header(0, 1, last=True), section_entry(criteria=b"\x01en criteria")
     )
@@ -200,22 +212,26 @@ def test_section_criteria_are_no_damage() -> None:
 
 
 def test_a_section_with_fewer_entries_than_it_says() -> None:
+    # El Torito 1.0, figure 4: the number of entries.
     data = with_catalog(parts.section_header(0, 2, last=True), section_entry(), b"\x55" * 32)
     assert rules(data) == {"boot-section"}
     assert len(boot_of(data).entries) == 2
 
 
 def test_a_missing_last_section() -> None:
+    # El Torito 1.0, figure 4: 90 says that more follow.
     data = with_catalog(parts.section_header(0, 1, last=False), section_entry())
     assert rules(data) == {"boot-section"}
 
 
 def test_a_missing_extension_is_no_entry() -> None:
+    # El Torito 1.0, figure 6.
     data = with_catalog(parts.section_header(0, 1, last=True), section_entry(more=True))
     assert [entry.section for entry in boot_of(data).entries] == [0, 1]
 
 
 def test_an_endless_catalog_ends() -> None:
+    # Own behaviour: 1,024 entries are read.
     made = make_iso({}, boot=Boot(bytes(SECTOR)))
     header = parts.section_header(0, 0xFFFF, last=False)
     entries = parts.validation_entry() + parts.boot_entry(20) + header + section_entry() * 5000

@@ -30,6 +30,7 @@ def test_the_control_has_no_findings(padded: MadeImage) -> None:
 
 
 def test_a_missing_pad_loses_nothing(padded: MadeImage) -> None:
+    # ECMA-119 8.4.8; that nothing is lost is own behaviour.
     (finding,) = read(padded.data[: -10 * SECTOR]).findings
     assert finding.rule == "image-reaches-volume-end"
     assert finding.severity is Severity.WARNING
@@ -37,6 +38,7 @@ def test_a_missing_pad_loses_nothing(padded: MadeImage) -> None:
 
 
 def test_a_cut_through_a_file_is_an_error_that_names_the_file(padded: MadeImage) -> None:
+    # ECMA-119 8.4.8 and 9.1.4.
     disc = read(padded.data[: padded.file("/B.TXT") + SECTOR])
     found = {finding.rule: finding for finding in disc.findings}
     assert found.keys() == {"image-is-whole", "extent-inside-image"}
@@ -48,11 +50,13 @@ def test_a_cut_through_a_file_is_an_error_that_names_the_file(padded: MadeImage)
 
 @pytest.mark.parametrize("size", [1, 100, 2047])
 def test_an_end_inside_a_sector(padded: MadeImage, size: int) -> None:
+    # Linux kernel 6.12, Documentation/usb/mass-storage.rst: whole blocks of 2048 bytes.
     found = rules(padded.data[:-SECTOR] + bytes(size))
     assert found == {"whole-sectors", "image-reaches-volume-end"}
 
 
 def test_every_cut_is_noticed(padded: MadeImage) -> None:
+    # ECMA-119 8.4.8.
     for size in range(0, len(padded.data), 512):
         disc = read(padded.data[:size])
         assert disc.findings, size
@@ -68,12 +72,14 @@ def test_the_usual_pad_of_writers_is_no_finding(padded: MadeImage) -> None:
     "more", [bytes((PAD_SECTORS + 1) * SECTOR), b"\1" + bytes(SECTOR - 1)], ids=["long", "not zero"]
 )
 def test_anything_else_behind_the_volume_is_a_note(padded: MadeImage, more: bytes) -> None:
+    # Common practice.
     (finding,) = read(padded.data + more).findings
     assert (finding.rule, finding.severity) == ("nothing-after-volume", Severity.NOTE)
     assert finding.offset == len(padded.data)
 
 
 def test_what_follows_on_a_bridge_disc_may_be_udf() -> None:
+    # Common practice.
     made = make_iso({"A.TXT": b"a"}, udf="NSR02")
     at = made.field("primary", "volume_space_size")
     smaller = bytearray(made.data)

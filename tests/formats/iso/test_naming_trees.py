@@ -9,7 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import image_parts as parts
+from make_image import make_iso, put
 from mediashelf.findings import Finding
+from mediashelf.formats.disc import read_disc
+from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.identifiers import Iso9660Naming, order_key
 from mediashelf.formats.iso.joliet import JolietNaming
@@ -54,6 +57,7 @@ def judged(kind: type[Iso9660Naming] | type[JolietNaming], identifiers: list[byt
     ],
 )
 def test_iso_names(identifier: bytes, name: str) -> None:
+    # ECMA-119 7.5.1: name, dot, extension, semicolon, version.
     naming = Iso9660Naming(ProblemLog())
     alone = named(naming, [identifier])
     among = named(naming, [b"AAA.;1", identifier, b"ZZZ.;1"])
@@ -96,6 +100,7 @@ def test_naming_many_at_once_is_naming_one_by_one(identifiers: list[bytes]) -> N
 
 @pytest.mark.parametrize("identifier", [b"..", b".", b";1", b".;1", b"A/B.;1", b"../../X"])
 def test_names_that_mean_other_places_are_replaced(identifier: bytes) -> None:
+    # Own behaviour.
     log = ProblemLog()
     (name,) = named(Iso9660Naming(log), [identifier]).names
     assert REPLACEMENT in name
@@ -103,6 +108,7 @@ def test_names_that_mean_other_places_are_replaced(identifier: bytes) -> None:
 
 
 def test_identifiers_are_judged_by_the_standard_characters() -> None:
+    # ECMA-119 7.4.1.
     assert judged(Iso9660Naming, [b"A_1.TXT;1", b"B"]) == []
     for odd in (b"a.TXT;1", b"A-B.;1", b"A B.;1", b"A~1.;1", b"\xc4.;1"):
         assert judged(Iso9660Naming, [odd]) == ["identifier-characters"]
@@ -128,6 +134,7 @@ def test_higher_versions_come_first() -> None:
 
 
 def test_names_and_extensions_are_filled_with_spaces() -> None:
+    # ECMA-119 9.3.
     assert judged(Iso9660Naming, [b"AB.C;1", b"AB1.;1"]) == []
     assert judged(Iso9660Naming, [b"AB;1", b"AB1;1"]) == []
     assert judged(Iso9660Naming, [b"AB1;1", b"AB;1"]) == ["record-order"]
@@ -146,6 +153,7 @@ def test_a_shorter_extension_comes_first_whatever_the_version_looks_like() -> No
 
 
 def test_the_associated_file_comes_first() -> None:
+    # ECMA-119 9.3: descending by the bit.
     assert order_key(b"AA.;1", 4) < order_key(b"AA.;1", 0)
 
 
@@ -169,6 +177,7 @@ def no_directory_is_called_like_a_file(identifiers: list[bytes]) -> bool:
 def test_any_sorted_directory_passes_and_a_shuffled_one_does_not(
     identifiers: list[bytes], seed: int
 ) -> None:
+    # ECMA-119 9.3.
     in_order = sorted(identifiers, key=order_key)
     assert judged(Iso9660Naming, in_order) == []
     shuffled = random.Random(seed).sample(in_order, len(in_order))
@@ -199,8 +208,32 @@ def distinct_findings(*pairs: tuple[bytes, int]) -> tuple[Finding, ...]:
 
 
 def test_identifiers_must_be_distinct_but_for_sections_and_associated_files() -> None:
+    # Own behaviour: readers show one of two equal names.
     assert distinct_findings((b"A.;1", 0), (b"B.;1", 0)) == ()
     assert distinct_findings((b"A.;1", 0x80), (b"A.;1", 0x80), (b"A.;1", 0)) == ()
     assert distinct_findings((b"A.;1", 4), (b"A.;1", 0)) == ()
     (finding,) = distinct_findings((b"A.;1", 0), (b"A.;1", 0))
     assert finding.rule == "identifiers-distinct"
+
+
+@pytest.mark.parametrize("byte", [b"\x00", b"\x1f", b"\x7f"])
+def test_control_characters_in_a_name_are_a_warning(byte: bytes) -> None:
+    # ECMA-119 7.4.1: d-characters only; that other strange characters are a note, and
+    # these a warning, is own behaviour: no system can name such a file.
+    made = make_iso({"A.TXT": b"a", "B.TXT": b"b", "C.TXT": b"c"})
+    data = put(put(made.data, made.record("/B.TXT") + 33, byte), made.record("/C.TXT") + 34, byte)
+    found = [
+        each for each in read_disc(BytesView(data)).findings if each.rule == "identifier-usable"
+    ]
+    assert [(each.offset, each.where) for each in found] == [(made.record("/B.TXT"), "/")]
+    assert "2 names" in found[0].message
+
+
+def test_other_strange_characters_are_not() -> None:
+    # ECMA-119 7.4.1; a note.
+    made = make_iso({"A.TXT": b"a"})
+    for byte in (b" ", b"~", b"\x80"):
+        data = put(made.data, made.record("/A.TXT") + 33, byte)
+        assert {each.rule for each in read_disc(BytesView(data)).findings} == {
+            "identifier-characters"
+        }

@@ -46,6 +46,7 @@ def rules(data: bytes) -> set[str]:
 
 @pytest.mark.parametrize(("order", "name"), ORDERS)
 def test_both_types_are_parsed(order: str, name: str) -> None:
+    # ECMA-119 9.4: type L has the low byte first, type M the high byte.
     records, problems = parse(table(name), order)
     assert problems == []
     assert records == [(lba, parent, identifier) for identifier, lba, parent in RECORDS]
@@ -53,6 +54,7 @@ def test_both_types_are_parsed(order: str, name: str) -> None:
 
 @pytest.mark.parametrize(("order", "name"), ORDERS)
 def test_a_table_cut_at_any_byte_is_found(order: str, name: str) -> None:
+    # ECMA-119 9.4.
     whole = table(name)
     ends = {0}
     for count in range(1, len(RECORDS) + 1):
@@ -67,6 +69,7 @@ def test_a_table_cut_at_any_byte_is_found(order: str, name: str) -> None:
 
 @pytest.mark.parametrize("parent", [0, 3, 4, 0xFFFF])
 def test_a_parent_must_be_an_earlier_record(parent: int) -> None:
+    # ECMA-119 6.9.1: parents come first.
     records, problems = parse(table("little", [*RECORDS[:2], (b"X", 30, parent)]), "L")
     assert problems == ["path-table-records"]
     assert len(records) == 2
@@ -88,6 +91,7 @@ def test_the_control_has_no_findings(image: MadeImage) -> None:
 @pytest.mark.parametrize("kind", ["iso9660", "joliet"])
 @pytest.mark.parametrize("order", ["l", "m"])
 def test_every_byte_of_a_table_counts(image: MadeImage, kind: str, order: str) -> None:
+    # ECMA-119 9.4.
     start = image.path_table(order, kind)
     name = "primary" if kind == "iso9660" else kind
     at = image.field(name, "path_table_size")
@@ -104,21 +108,25 @@ def test_every_byte_of_a_table_counts(image: MadeImage, kind: str, order: str) -
 
 @pytest.mark.parametrize("order", ["l", "m"])
 def test_a_zeroed_table_is_found(image: MadeImage, order: str) -> None:
+    # ECMA-119 9.4.
     assert "path-table-records" in rules(zero(image.data, image.path_table(order)))
 
 
 def test_a_table_behind_the_end_of_the_image(image: MadeImage) -> None:
+    # ECMA-119 8.4.14 to 8.4.17.
     far = (1_000_000).to_bytes(4, "little")
     data = put(image.data, image.field("primary", "type_l_path_table"), far)
     assert "path-table-readable" in rules(data)
 
 
 def test_a_volume_without_one_of_the_tables(image: MadeImage) -> None:
+    # ECMA-119 8.4.14 and 8.4.16.
     data = put(image.data, image.field("primary", "type_m_path_table"), bytes(4))
     assert rules(data) == {"path-table-readable"}
 
 
 def test_optional_tables_are_compared_too(image: MadeImage) -> None:
+    # ECMA-119 8.4.15 and 8.4.17.
     lba = image.path_table("l") // SECTOR
     field = image.field("primary", "optional_type_l_path_table")
     assert rules(put(image.data, field, lba.to_bytes(4, "little"))) == set()
@@ -130,6 +138,7 @@ def test_optional_tables_are_compared_too(image: MadeImage) -> None:
 
 
 def test_a_lost_directory_is_remembered_by_the_table(image: MadeImage) -> None:
+    # ECMA-119 9.4.
     """The record of a directory removed from its parent without a trace."""
     start = image.directory("/DRIVERS")
     gone = image.record("/DRIVERS/SOUND") - start
@@ -142,6 +151,7 @@ def test_a_lost_directory_is_remembered_by_the_table(image: MadeImage) -> None:
 
 
 def test_a_directory_that_the_tables_do_not_know(image: MadeImage) -> None:
+    # ECMA-119 9.4.
     at = image.record("/SETUP/C.TXT")
     lba = image.directory("/SETUP") // SECTOR
     # The file becomes a directory whose extent is a free copy of another directory.
@@ -155,6 +165,7 @@ def test_a_directory_that_the_tables_do_not_know(image: MadeImage) -> None:
 
 
 def test_tables_out_of_order_are_named() -> None:
+    # ECMA-119 6.9.1.
     made = make_iso({"A/": b"", "B/": b""})
     data = made.data
     for order, name in (("l", "little"), ("m", "big")):

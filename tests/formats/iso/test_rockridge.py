@@ -72,6 +72,7 @@ def test_the_control_lists_long_names_and_directories_where_they_belong(image: M
 
 
 def test_contents_are_those_of_the_primary_tree(image: MadeImage, tmp_path: Path) -> None:
+    # RRIP 1.12, 4.1: entries of the same records.
     with open_image(image.save(tmp_path / "ridge.iso")) as opened:
         volume = opened.facts.volume(VolumeKind.ROCKRIDGE)
         assert volume is not None
@@ -85,6 +86,7 @@ def test_contents_are_those_of_the_primary_tree(image: MadeImage, tmp_path: Path
 
 
 def test_without_its_announcement_there_is_no_rock_ridge(image: MadeImage) -> None:
+    # SUSP 1.12, 5.3: SP in the root's first record.
     at = image.directory("/") + 34
     assert image.data[at : at + 6] == b"SP\x07\x01\xbe\xef"
     for offset in (0, 4, 5):
@@ -93,12 +95,14 @@ def test_without_its_announcement_there_is_no_rock_ridge(image: MadeImage) -> No
 
 
 def test_a_name_that_is_not_utf_8_is_still_a_name() -> None:
+    # Own behaviour: RRIP 1.12, 4.1.4 names no encoding.
     made = make_iso({"A.TXT": b"a"}, rock_ridge=True, long_names={"A.TXT": "aéb"})
     at = made.data.index("aéb".encode())
     assert paths(read(put(made.data, at, b"a\xff\xfeb"))) == ["/aÿþb"]
 
 
 def test_a_system_use_entry_that_is_too_long(image: MadeImage) -> None:
+    # SUSP 1.12, 4.1.
     record = image.record("/PLAIN.TXT")
     at = image.data.index(b"PX", record)
     disc = read(put(image.data, at + 2, b"\xf0"))
@@ -108,6 +112,7 @@ def test_a_system_use_entry_that_is_too_long(image: MadeImage) -> None:
 
 @pytest.mark.parametrize("length", [0, 1, 2, 3])
 def test_a_system_use_entry_that_is_too_short(image: MadeImage, length: int) -> None:
+    # SUSP 1.12, 4.1: at least 4 bytes.
     at = image.data.index(b"NM", image.record("/PLAIN.TXT"))
     disc = read(put(image.data, at + 2, bytes([length])))
     assert rules(disc) == {"rockridge-entry"}
@@ -118,6 +123,7 @@ def continuation_at(image: MadeImage) -> int:
 
 
 def test_a_continuation_outside_is_named(image: MadeImage) -> None:
+    # SUSP 1.12, 5.1.
     at = continuation_at(image) + 4
     disc = read(put(image.data, at, parts.both32(1_000_000)))
     assert rules(disc) == {"rockridge-continuation"}
@@ -126,6 +132,7 @@ def test_a_continuation_outside_is_named(image: MadeImage) -> None:
 
 
 def test_continuations_in_a_circle_end() -> None:
+    # SUSP 1.12, 5.1; where it ends is own behaviour.
     lba = 1
     area = parts.alternate_name(b"x", flags=1) + parts.continuation(lba, 0, 34)
     view = BytesView(bytes(SECTOR) + area.ljust(SECTOR, b"\0"))
@@ -137,6 +144,7 @@ def test_continuations_in_a_circle_end() -> None:
 
 
 def test_a_long_chain_of_continuations_ends() -> None:
+    # Linux kernel 6.12, fs/isofs/rock.c: 32 continuations.
     chain = b"".join(
         parts.continuation(0, (number + 1) * 28, 28) for number in range(SECTOR // 28 - 1)
     )
@@ -154,6 +162,7 @@ def child_link(image: MadeImage) -> int:
 
 @pytest.mark.parametrize("target", ["/", "/TABLES", "/RR_MOVED"])
 def test_links_to_other_directories_end(image: MadeImage, target: str) -> None:
+    # RRIP 1.12, 4.1.5.1.
     lba = image.directory(target) // SECTOR
     disc = read(put(image.data, child_link(image), parts.both32(lba)))
     assert {"rockridge-relocation", "directory-loop"} <= rules(disc)
@@ -162,12 +171,14 @@ def test_links_to_other_directories_end(image: MadeImage, target: str) -> None:
 
 @pytest.mark.parametrize("lba", [0, 1, 16, 1_000_000])
 def test_links_to_no_directory_are_named(image: MadeImage, lba: int) -> None:
+    # RRIP 1.12, 4.1.5.1.
     disc = read(put(image.data, child_link(image), parts.both32(lba)))
     assert rules(disc) == {"rockridge-relocation"}
     assert "/tables/deep one" in paths(disc)
 
 
 def test_a_relocated_directory_must_link_back(image: MadeImage) -> None:
+    # RRIP 1.12, 4.1.5.2.
     at = image.data.index(b"PL\x0c\x01", image.directory("/RR_MOVED/DEEP")) + 4
     disc = read(put(image.data, at, parts.both32(19)))
     assert rules(disc) == {"rockridge-relocation"}
@@ -175,6 +186,7 @@ def test_a_relocated_directory_must_link_back(image: MadeImage) -> None:
 
 
 def test_a_relocated_directory_without_a_link_is_named(image: MadeImage) -> None:
+    # RRIP 1.12, 4.1.5.3.
     at = child_link(image) - 4
     disc = read(put(image.data, at, b"XX"))
     assert rules(disc) == {"rockridge-relocation"}

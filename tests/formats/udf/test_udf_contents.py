@@ -26,6 +26,7 @@ from mediashelf.formats.udf.records import (
     decode_compressed,
     parse_addresses,
     parse_dstring,
+    parse_logical_volume,
     parse_timestamp,
 )
 from mediashelf.formats.udf.space import UdfSpace
@@ -102,6 +103,7 @@ def test_a_bridge_disc_has_one_tree_three_times(tmp_path: Path, bridge: bytes) -
 
 @pytest.mark.parametrize("tag", [2, 6, 0x100, 0x105], ids=["anchor", "volume", "set", "entry"])
 def test_one_changed_byte_in_a_record_is_found(bridge: bytes, tag: int) -> None:
+    # ECMA-167 3/7.2 and 4/7.2.1: checksum and CRC of the tag.
     at = find_tags(bridge, tag)[0]
     for place in (at + 4, at + 20):  # the tag's checksum; a byte under the CRC
         damaged = bytearray(bridge)
@@ -112,6 +114,7 @@ def test_one_changed_byte_in_a_record_is_found(bridge: bytes, tag: int) -> None:
 
 
 def test_a_damaged_main_sequence_is_replaced_by_the_reserve(bridge: bytes) -> None:
+    # ECMA-167 3/10.2: the anchor names two sequences.
     main = find_tags(bridge, 6)[0]
     damaged = bridge[: main + 100] + b"\xff" + bridge[main + 101 :]
     volume, rules = read(damaged)
@@ -149,6 +152,7 @@ def _sign(data: bytearray, at: int) -> None:
 
 
 def test_every_cut_is_survived(bridge: bytes) -> None:
+    # Own behaviour.
     for size in range(0, len(bridge), SECTOR_SIZE * 7 + 1):
         volume, rules = read(bridge[:size])
         if volume is not None and size < len(bridge) // 2:
@@ -162,6 +166,7 @@ def make_space(maps: tuple[PartitionMap, ...], data: bytes = bytes(SECTOR_SIZE *
 
 @pytest.mark.parametrize("kind", ["virtual", "sparable", "unknown"])
 def test_partitions_that_are_not_followed_are_named(kind: str) -> None:
+    # UDF 2.60, 2.2.8 and 2.2.9; not reading them is own behaviour.
     space = make_space((PartitionMap(kind, 0),))
     assert space.read_record(LongAddress(0, SECTOR_SIZE, 1, 0), frozenset({0x100}), "x") is None
     assert space.unread == {kind}
@@ -169,6 +174,7 @@ def test_partitions_that_are_not_followed_are_named(kind: str) -> None:
 
 
 def test_short_long_and_extended_descriptors_give_the_same_addresses() -> None:
+    # ECMA-167 4/14.14.1 to 4/14.14.3.
     short = struct.pack("<II", 4096, 7) + struct.pack("<II", 1 << 30 | 100, 0) + bytes(8)
     long = struct.pack("<IIH6x", 4096, 7, 1) + struct.pack("<IIH6x", 1 << 30 | 100, 0, 1)
     extended = struct.pack("<IIIIH2x", 4096, 0, 0, 7, 1) + struct.pack(
@@ -182,6 +188,7 @@ def test_short_long_and_extended_descriptors_give_the_same_addresses() -> None:
 
 
 def test_embedded_bytes_and_holes_are_read() -> None:
+    # ECMA-167 4/14.6.8 and 4/14.14.1.1.
     space = make_space((PartitionMap("plain", 0),), bytes(range(256)) * 8 * 64)
     icb = LongAddress(0, SECTOR_SIZE, 3, 0)
     embedded = FileEntry(5, 5, b"", 3, b"inner", 176)
@@ -197,6 +204,7 @@ def test_embedded_bytes_and_holes_are_read() -> None:
 
 
 def test_texts_and_dates() -> None:
+    # ECMA-167 1/7.3 for dates; compressed unicode is that of UDF.
     assert decode_compressed(b"\x08h\xe9") == "hé"
     assert decode_compressed(b"\x10" + "港".encode("utf-16-be")) == "港"
     assert parse_dstring(b"\x08LABEL" + bytes(25) + b"\x06") == "LABEL"
@@ -207,3 +215,127 @@ def test_texts_and_dates() -> None:
     unknown_zone = struct.pack("<HhBBBBB3x", 0x1000 | (-2047 & 0xFFF), 1999, 6, 12, 10, 30, 5)
     assert parse_timestamp(unknown_zone) == datetime(1999, 6, 12, 10, 30, 5, tzinfo=UTC)
     assert parse_timestamp(struct.pack("<HhBBBBB3x", 0, 1999, 13, 1, 0, 0, 0)) is None
+
+
+def type_2_map(identifier: bytes, number: int, *blocks: int) -> bytes:
+    """A partition map of type 2 (UDF 2.60, 2.2.8 to 2.2.10): 64 bytes."""
+    head = bytes((2, 64, 0, 0, 0)) + identifier.ljust(23, b"\0") + bytes(8)
+    return (head + struct.pack("<HH", 1, number) + struct.pack(f"<{len(blocks)}I", *blocks)).ljust(
+        64, b"\0"
+    )
+
+
+def descriptor_with_maps(*maps: bytes) -> bytes:
+    """A logical volume descriptor (ECMA-167 3/10.6) with a label, UDF 2.50 and these maps."""
+    data = bytearray(440)
+    data[84:92] = b"\x08KIOSK".ljust(8, b"\0")
+    data[211] = 6
+    struct.pack_into("<I", data, 212, SECTOR_SIZE)
+    struct.pack_into("<H", data, 240, 0x0250)
+    struct.pack_into("<IIH", data, 248, SECTOR_SIZE, 7, 1)
+    struct.pack_into("<II", data, 264, sum(map(len, maps)), len(maps))
+    return bytes(data) + b"".join(maps)
+
+
+def test_partition_maps_of_every_kind_are_told_apart() -> None:
+    # ECMA-167 3/10.7: type 1 has 6 bytes, type 2 has 64. UDF 2.60: 2.2.8, 2.2.9, 2.2.10.
+    data = descriptor_with_maps(
+        bytes((1, 6)) + struct.pack("<HH", 1, 3),
+        type_2_map(b"*UDF Metadata Partition", 3, 40, 50),
+        type_2_map(b"*UDF Sparable Partition", 4),
+        type_2_map(b"*UDF Virtual Partition", 5),
+        type_2_map(b"*Own Partition", 6),
+    )
+    volume = parse_logical_volume(data)
+    assert volume is not None
+    assert (volume.label, volume.block_size, volume.revision) == ("KIOSK", SECTOR_SIZE, 0x0250)
+    assert volume.file_set == (0, SECTOR_SIZE, 7, 1)
+    assert volume.maps == (
+        PartitionMap("plain", 3),
+        PartitionMap("metadata", 3, 40, 50),
+        PartitionMap("sparable", 4),
+        PartitionMap("virtual", 5),
+        PartitionMap("unknown", 6),
+    )
+    # The last map is cut off; one fewer is announced; and a descriptor that is too short.
+    cut = parse_logical_volume(data[:-1])
+    assert cut is not None
+    assert cut.maps == volume.maps[:-1]
+    fewer = bytearray(data)
+    fewer[268] = 2
+    shorter = parse_logical_volume(bytes(fewer))
+    assert shorter is not None
+    assert shorter.maps == volume.maps[:2]
+    assert parse_logical_volume(data[:439]) is None
+
+
+def metadata_file(block: int, *extents: tuple[int, int]) -> bytes:
+    """A signed file entry (ECMA-167 4/14.9) for ``block`` with short descriptors."""
+    data = bytearray(SECTOR_SIZE)
+    struct.pack_into("<HH", data, 0, 0x0105, 3)
+    data[27] = 0xFA
+    struct.pack_into("<Q", data, 56, sum(size for size, _ in extents))
+    struct.pack_into("<II", data, 168, 0, 8 * len(extents))
+    for number, extent in enumerate(extents):
+        struct.pack_into("<II", data, 176 + 8 * number, *extent)
+    struct.pack_into("<H", data, 10, 176 + 8 * len(extents) - 16)
+    struct.pack_into("<I", data, 12, block)
+    _sign(data, 0)
+    return bytes(data)
+
+
+@pytest.mark.parametrize("damaged", [False, True], ids=["main", "mirror"])
+def test_records_in_a_metadata_partition_are_found(damaged: bool) -> None:
+    # UDF 2.60, 2.2.10: addresses count in the metadata file, or in its mirror.
+    maps = (PartitionMap("plain", 0), PartitionMap("metadata", 0, 5, 9))
+    image = bytearray(SECTOR_SIZE * 64)
+    for block in (5, 9):
+        # Two blocks at 12, then two at 15, of the partition that starts at LBA 10.
+        entry = metadata_file(block, (2 * SECTOR_SIZE, 12), (2 * SECTOR_SIZE, 15))
+
+        image[(10 + block) * SECTOR_SIZE : (11 + block) * SECTOR_SIZE] = entry
+    wanted = metadata_file(3, (SECTOR_SIZE, 1))  # any record whose tag names block 3
+    image[26 * SECTOR_SIZE : 27 * SECTOR_SIZE] = wanted
+    if damaged:
+        image[15 * SECTOR_SIZE + 60] ^= 1
+    space = make_space(maps, bytes(image))
+    tags = frozenset({0x0105})
+    for _ in range(2):  # what was learned of the metadata file is kept
+        assert space.read_record(LongAddress(0, SECTOR_SIZE, 3, 1), tags, "x") == wanted
+    assert [each.rule for each in space.log.findings()] == ["udf-tag"] * damaged
+    # There is no block 4, nor a third partition.
+    assert space.read_record(LongAddress(0, SECTOR_SIZE, 4, 1), tags, "x") is None
+    assert space.read_record(LongAddress(0, SECTOR_SIZE, 0, 2), tags, "x") is None
+    assert [each.rule for each in space.log.findings()][-2:] == ["udf-address"] * 2
+
+
+def test_a_volume_that_is_not_read_is_not_called_complete(bridge: bytes) -> None:
+    # Own behaviour: without a logical volume nothing is known of the tree.
+    damaged = bytearray(bridge)
+    for at in find_tags(bridge, 6):
+        damaged[at + 100] ^= 0xFF
+    volume, rules = read(bytes(damaged))
+    assert volume is not None
+    assert not volume.entries_read
+    assert not volume.is_complete
+    assert {"udf-volume-descriptors", "udf-contents-not-read"} <= rules
+
+
+@pytest.mark.parametrize(
+    ("word", "offset"),
+    [
+        (0x1000, timedelta(0)),
+        (0x1000 | 120, timedelta(hours=2)),
+        (0x1000 | (-90 & 0xFFF), timedelta(minutes=-90)),
+        (0x1000 | 1439, timedelta(minutes=1439)),
+        (0x1000 | (-1439 & 0xFFF), timedelta(minutes=-1439)),
+        (0x1000 | (-2047 & 0xFFF), timedelta(0)),  # not given
+        (0x1000 | 1440, timedelta(0)),  # no clock is a day ahead: taken as not given
+    ],
+)
+def test_offsets_from_utc(word: int, offset: timedelta) -> None:
+    # ECMA-167 1/7.3: 12 bits with a sign, in minutes from -1440 to 1440; -2047 is "not given".
+    data = struct.pack("<HhBBBBB", word, 1999, 3, 1, 12, 30, 15) + bytes(3)
+    moment = parse_timestamp(data)
+    assert moment == datetime(1999, 3, 1, 12, 30, 15, tzinfo=timezone(offset))
+    assert moment.utcoffset() == offset

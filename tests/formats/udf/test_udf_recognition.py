@@ -40,6 +40,7 @@ def test_the_crc_is_the_one_of_the_catalogue() -> None:
 
 
 def test_a_tag_is_parsed_field_by_field() -> None:
+    # ECMA-167 3/7.2.
     tag = parse_descriptor_tag(anchor(256, 257, 3 * SECTOR))
     assert (tag.identifier, tag.version, tag.location, tag.crc_length) == (2, 2, 256, 496)
     assert tag.checksum == tag_checksum(anchor(256, 257, 3 * SECTOR))
@@ -58,17 +59,20 @@ def test_the_control_has_no_findings(standard: str) -> None:
 
 
 def test_without_a_standard_there_is_no_udf(image: MadeImage) -> None:
+    # ECMA-167 3/9.1: NSR02 or NSR03.
     assert udf_of(zero(image.data, image.at("recognition", path="NSR02"))) is None
 
 
 @pytest.mark.parametrize("name", ["BEA01", "TEA01"])
 def test_the_sequence_must_be_framed(image: MadeImage, name: str) -> None:
+    # ECMA-167 2/9.2 and 2/9.3: BEA01 and TEA01.
     data = zero(image.data, image.at("recognition", path=name))
     assert rules(data) == {"udf-recognition"}
     assert udf_of(data) is not None
 
 
 def test_one_sound_anchor_is_enough(image: MadeImage) -> None:
+    # ECMA-167 3/10.2.
     first = zero(image.data, image.at("anchor"))
     assert rules(first) == {"udf-tag"}
     assert udf_of(first) == udf_of(image.data)
@@ -79,6 +83,7 @@ def test_one_sound_anchor_is_enough(image: MadeImage) -> None:
 
 
 def test_an_anchor_256_blocks_before_the_end(image: MadeImage) -> None:
+    # Linux kernel 6.12, fs/udf/super.c: 256, the last block, 256 before it.
     data = zero(zero(image.data, image.at("anchor")), image.at("last-anchor"))
     padded = data + bytes(400 * SECTOR)
     place = len(padded) // SECTOR - 1 - ANCHOR
@@ -99,6 +104,7 @@ def parse_sequence(image: MadeImage) -> tuple[int, int]:
 
 @pytest.mark.parametrize("at", [*range(16), 16, 40, 511])
 def test_every_byte_of_an_anchor_counts(image: MadeImage, at: int) -> None:
+    # ECMA-167 3/7.2 and 3/10.2.
     start = image.at("anchor")
     # Bytes 5 to 7 and the serial number are covered by the tag's checksum.
     assert "udf-tag" in rules(flip(image.data, start + at))
@@ -109,11 +115,13 @@ def test_every_byte_of_an_anchor_counts(image: MadeImage, at: int) -> None:
 def test_every_part_of_the_volume_descriptors_counts(
     image: MadeImage, number: int, at: int
 ) -> None:
+    # ECMA-167 3/10.5 and 3/10.6.
     data = flip(image.data, image.at("udf-descriptors") + number * SECTOR + at)
     assert rules(data)
 
 
 def test_an_impossible_crc_length_is_named(image: MadeImage) -> None:
+    # ECMA-167 3/7.2.
     head = bytearray(tagged(2, ANCHOR, b"")[:16])
     head[10:12] = b"\xff\xff"
     head[4] = tag_checksum(bytes(head))

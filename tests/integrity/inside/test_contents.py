@@ -116,9 +116,7 @@ def test_damage_is_placed_in_the_image_and_named_by_the_telling_tree(
     assert report.tallies[ContentFormat.CABINET].faulty_files == 1
 
 
-def test_an_archive_behind_a_program_is_checked_where_it_stands(
-    made: MadeImage, tmp_path: Path
-) -> None:
+def test_an_archive_after_a_program_is_checked_where_it_is(made: MadeImage, tmp_path: Path) -> None:
     start = SELF_EXTRACTING.data.index(b"MSCF")
     at = made.file("/DRIVERS/SETUP.EXE") + start + SETUP_CABINET.at("data 0.0") + 9
     findings, _ = check(flip(made.data, at), tmp_path)
@@ -299,6 +297,7 @@ def test_an_error_of_the_medium_is_a_finding_and_the_rest_is_checked(
         "content-is-readable",
         "archive-header-crc-agrees",
     }
+    assert {finding.severity for finding in findings} == {Severity.ERROR}
     assert report.unreadable_files == 1
 
 
@@ -394,6 +393,15 @@ def test_damage_in_an_archive_after_a_program_has_its_place_in_the_image(
     at = made.file("/DRIVERS/SETUP.EXE") + start + SETUP_CABINET.at("block 0.0")
     findings, _ = check(flip(made.data, at + 20), tmp_path)
     assert at in [finding.offset for finding in findings]
+
+
+def test_a_cut_zip_after_a_program_has_its_place_in_the_image(tmp_path: Path) -> None:
+    program = make_pe().data
+    made = make_iso({"SETUP.EXE": program + b"PK\3\4" + bytes(3000)})
+    findings, _ = check(made.data, tmp_path)
+    start = made.file("/SETUP.EXE")
+    found = [item for item in findings if item.rule == "zip-structure-holds"]
+    assert [(item.offset, item.length) for item in found] == [(start + len(program), 3004)]
 
 
 def test_progress_comes_while_a_file_is_read(tmp_path: Path) -> None:

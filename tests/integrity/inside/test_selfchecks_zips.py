@@ -84,7 +84,7 @@ def test_what_the_standard_library_writes_is_sound(method: int, options: dict[st
     assert not counted.unverified
 
 
-def test_an_empty_archive_and_one_behind_other_bytes_are_sound() -> None:
+def test_an_empty_archive_and_one_after_other_bytes_are_sound() -> None:
     assert tally(iter_zip_faults, make_zip({})).verified == {}
     assert tally(iter_zip_faults, b"x" * 100 + make_zip()).verified == {"members": 3}
 
@@ -226,7 +226,7 @@ def test_a_member_that_expands_to_more_than_it_says_is_stopped() -> None:
     assert fault.message == "A: expands to more than its 1,000 bytes"
 
 
-def test_an_archive_behind_a_program_without_an_end_is_a_warning() -> None:
+def test_an_archive_after_a_program_without_an_end_is_a_warning() -> None:
     data = b"MZ" + bytes(98) + make_zip()[:-30]
     (fault,) = iter_attached_zip_faults(BytesView(data), 100, Tally())
     assert (fault.severity, fault.offset, fault.size) == (Severity.WARNING, 100, len(data) - 100)
@@ -275,7 +275,7 @@ def test_every_gzip_truncation_is_found() -> None:
         assert faults(iter_gzip_faults, data[:size]), size
 
 
-def test_bytes_behind_a_gzip_member_are_a_warning() -> None:
+def test_bytes_after_a_gzip_member_are_a_warning() -> None:
     (fault,) = faults(iter_gzip_faults, make_gzip() + b"more")
     assert (fault.severity, fault.offset) == (Severity.WARNING, len(make_gzip()))
 

@@ -307,7 +307,7 @@ def test_a_truncated_copy_gives_what_it_has(bench: Bench, length: int) -> None:
     assert not is_there or bench.equals_original()
 
 
-def test_what_lies_behind_the_end_is_left_out(bench: Bench) -> None:
+def test_what_is_past_the_end_is_left_out(bench: Bench) -> None:
     padded = ORIGINAL + bytes(5000)
     result = bench.mend(padded, record=bench.record())
     assert result.outcome is MendOutcome.PROVED
@@ -743,6 +743,17 @@ def test_full_disk_leaves_nothing(bench: Bench, monkeypatch: pytest.MonkeyPatch)
     assert sorted(bench.folder.iterdir()) == [copy, bench.image]
 
 
+def test_what_was_written_is_read_past_the_cache(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if not hasattr(os, "posix_fadvise"):
+        pytest.skip("this system cannot be asked")
+    asked: list[int] = []
+    monkeypatch.setattr(os, "posix_fadvise", lambda *given: asked.append(given[3]))
+    bench.mend(spoil(ORIGINAL, 3), ORIGINAL, record=bench.record())
+    assert os.POSIX_FADV_DONTNEED in asked
+
+
 def test_what_reads_back_otherwise_gets_no_name(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -754,7 +765,7 @@ def test_what_reads_back_otherwise_gets_no_name(
         return digest_file(path, **options)
 
     monkeypatch.setattr(mend, "digest_file", lying)
-    with pytest.raises(OutputError, match="reads back otherwise"):
+    with pytest.raises(OutputError, match="does not read back as it was written"):
         mend_image(bench.image, [copy], bench.output, record=record)
     assert sorted(bench.folder.iterdir()) == [copy, bench.image]
 

@@ -112,6 +112,8 @@ def test_within_the_limit_every_combination_comes_once(versions: list[list[int]]
     }
     assert len(seen) == len(set(seen)) == found.tried == found.possible == len(expected)
     assert set(seen) == expected
+    exactly = combine(pieces, 6 * SECTOR, note, limit=len(expected), trusted=len(pieces))
+    assert (exactly.tried, exactly.possible) == (len(expected), len(expected))
 
 
 def test_best_guess_counts_only_trusted_copies() -> None:

@@ -41,6 +41,16 @@ def test_a_sector_of_no_copy_is_zeros() -> None:
     assert vote(None, None) == (ZEROS, [Ballot(0, False, ())])
 
 
+def test_what_no_copy_has_keeps_its_room_among_the_rest() -> None:
+    pieces = [
+        Piece(DATA + ZEROS + OTHER, frozenset({1})),
+        Piece(DATA + ZEROS + OTHER, frozenset({1})),
+    ]
+    data, ballots = vote_run(pieces, 3 * SECTOR)
+    assert data == DATA + ZEROS + OTHER
+    assert ballots == [Ballot(1, False, ())]
+
+
 @pytest.mark.parametrize("order", [(ZEROS, DATA), (DATA, ZEROS)])
 def test_without_a_majority_data_come_before_zeros(order: tuple[bytes, bytes]) -> None:
     data, ballots = vote(*order)

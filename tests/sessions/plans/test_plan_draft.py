@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.draft import DraftDisc, draft_plan
-from mediashelf.sessions.plans.session_plan import MAX_DISCS, parse_plan
+from mediashelf.sessions.plans.session_plan import MAX_DISCS
+from plan_texts import parse_plan
 
 BOOTS = (BootWay("floppy-1.44MB", "x86"),)
 FOLDER = Path("/plans")

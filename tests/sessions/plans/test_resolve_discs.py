@@ -10,7 +10,8 @@ import pytest
 from mediashelf.errors import SessionPlanError
 from mediashelf.integrity.fixity.comparing import FixityRecord
 from mediashelf.sessions.plans.resolve import KnownImage, Sources, resolve_plan
-from mediashelf.sessions.plans.session_plan import SessionPlan, parse_plan
+from mediashelf.sessions.plans.session_plan import SessionPlan
+from plan_texts import parse_plan
 
 
 class Shelf:

@@ -18,9 +18,9 @@ from mediashelf.sessions.plans.session_plan import (
     SessionPlan,
     SourceKind,
     load_plan,
-    parse_plan,
 )
 from mediashelf.tables.bounds import MAX_FILE_SIZE
+from plan_texts import parse_plan
 
 WHOLE = """
 name = "Tide-table kiosk"
