@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.bench.session_names import named_session
 from mediashelf.catalogue.bench.session_reading import sessions
@@ -15,7 +16,9 @@ from mediashelf.errors import CatalogueError, CatalogueTooNewError, InputError
 from mediashelf.sessions.manifests.manifest import read_manifest
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME
 from mediashelf.sessions.manifests.values import Manifest
-from mediashelf.sessions.prepare import PreparedCard
+
+if TYPE_CHECKING:
+    from mediashelf.sessions.prepare import PreparedCard
 
 
 def keep_prepared(catalogue_path: Path | None, prepared: PreparedCard) -> str | None:

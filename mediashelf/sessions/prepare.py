@@ -10,13 +10,12 @@ from pathlib import Path
 
 from mediashelf.building.writing.blocking import IMPOSSIBLE
 from mediashelf.errors import BlockedError, OutputError, StagingError
-from mediashelf.files import flush_folder, write_whole
+from mediashelf.files import flush_folder
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.targets import Target
 from mediashelf.sessions.card_space import CardFacts, read_card
 from mediashelf.sessions.cards.arrange import Arrangement, PlacedDisc, arrange
 from mediashelf.sessions.cards.lock import HeldCard, hold_card
-from mediashelf.sessions.cards.names import CardNames, numbered
 from mediashelf.sessions.cards.pulled import TWO_NAMES_RULE, check_pulled_card
 from mediashelf.sessions.cards.records import (
     CardRecords,
@@ -24,8 +23,8 @@ from mediashelf.sessions.cards.records import (
     is_untouched,
     read_records,
     remove_journal,
-    write_journal,
 )
+from mediashelf.sessions.cards.sheets import write_changed, write_sheets
 from mediashelf.sessions.cards.staging import stage_discs
 from mediashelf.sessions.describe import describe_card, with_other_files
 from mediashelf.sessions.discs.dos_steps import dos_needs
@@ -39,7 +38,6 @@ from mediashelf.sessions.manifests.sense import MANIFEST_NAME
 from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.sessions.plans.resolve import Library, resolve_plan
 from mediashelf.sessions.plans.session_plan import SessionPlan
-from mediashelf.sessions.reading_back import digest_bytes
 from mediashelf.text import count_text
 
 OnBytes = Callable[[int], None]
@@ -191,9 +189,9 @@ def stage_session(
         manifest = describe_card(session.plan, staged, session.findings, records, created=created)
         try:
             session.held.refuse_other()
-            files = tuple(_write_sheets(sheets(manifest), card, manifest))
+            files = tuple(write_sheets(sheets(manifest), card, manifest))
             manifest = with_other_files(manifest, files)
-            _write_changed(card / MANIFEST_NAME, render_manifest(manifest))
+            write_changed(card / MANIFEST_NAME, render_manifest(manifest))
         except OutputError as error:
             raise StagingError(
                 f"{error}. The images are on the card; free some space and run again to write "
@@ -254,36 +252,6 @@ def _workshop(is_wanted: bool) -> Iterator[Path | None]:
         return
     with folder as path:
         yield Path(path)
-
-
-def _write_sheets(
-    sheets: Mapping[str, bytes], card: Path, manifest: Manifest
-) -> Iterator[CardFile]:
-    """Write the sheets and yield them; one that somebody wrote on stays as it is."""
-    ours = [*manifest.images, *manifest.earlier_files]
-    untouched = tuple(
-        file
-        for file in manifest.earlier_files
-        if any(file.path.startswith(name.partition(".")[0]) for name in sheets)
-        and is_untouched(card, file)
-    )
-    names = CardNames(card, CardRecords(None, untouched))
-    for name, data in sheets.items():
-        stem, _, suffix = name.rpartition(".")
-        path = names.take(numbered(stem, f".{suffix}"))
-        file = CardFile(path, len(data), digest_bytes(data))
-        ours.append(file)
-        write_journal(card, ours)
-        _write_changed(card / file.path, data)
-        yield file
-
-
-def _write_changed(path: Path, data: bytes) -> None:
-    """Write a small file, unless it says so already."""
-    with suppress(OSError):
-        if path.read_bytes() == data:
-            return
-    write_whole(path, data)
 
 
 def _lock_finding(is_locked: bool) -> Iterator[Finding]:

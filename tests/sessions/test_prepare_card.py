@@ -425,7 +425,7 @@ def test_a_card_that_fills_up_at_the_very_end_says_so(
         raise OutputError(f"{path}: cannot be written: No space left on device")
 
     with monkeypatch.context() as patch:
-        patch.setattr("mediashelf.sessions.prepare.write_whole", full)
+        patch.setattr("mediashelf.sessions.cards.sheets.write_whole", full)
         with pytest.raises(StagingError, match="The images are on the card; free some space"):
             bench.prepare()
     assert bench.prepare().session.arrangement.write_size == 0

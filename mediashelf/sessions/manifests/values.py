@@ -139,9 +139,9 @@ class ManifestSession:
 
 @dataclass(frozen=True, slots=True)
 class Manifest:
-    """What an emulated optical drive is to present during one bench session.
+    """What an emulated drive presents in one bench session: discs, order and settings.
 
-    In which order and with which settings. The manifest is beside the images on the
+    The manifest is beside the images on the
     card as manifest.json, in UTF-8. Every key that is listed here is present, even
     where its value is empty or null; keys that begin with x- are free for the use of
     others and are passed over. A reader refuses a version that it does not know.
