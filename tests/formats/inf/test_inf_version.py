@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import calendar
+
 import pytest
 
 from mediashelf.formats.inf.document import (
@@ -149,3 +151,11 @@ def test_expansion_keeps_what_has_no_string() -> None:
 )
 def test_kinds_of_texts(text: str, kind: InfKind) -> None:
     assert parse_inf(text.encode()).kind is kind
+
+
+@pytest.mark.parametrize("month", range(1, 13))
+def test_a_month_has_as_many_days_as_the_calendar_says(month: int) -> None:
+    # INF DriverVer directive: a date; its last day is that of Python's calendar.
+    last = calendar.monthrange(1999, month)[1]
+    assert parse_driver_date(f"{month:02}/{last:02}/1999") == (1999, month, last)
+    assert parse_driver_date(f"{month:02}/{last + 1:02}/1999") is None
