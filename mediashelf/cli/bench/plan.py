@@ -4,7 +4,8 @@ The shape of ``plan show --json``: ``command`` and ``version``, then ``plan``,
 ``session`` (``name``, ``machine``), ``discs``, one object each with ``position``,
 ``from``, ``label``, ``size``, ``track`` (of a raw image, else null), ``padding`` (bytes of
 zeros), ``boot`` (objects with ``method`` and ``platform``),
-``purpose``, ``targets``, ``passed``, ``after`` and ``repeats``, and ``findings``, each
+``purpose``, ``targets`` (none: for no system), ``passed``, ``erases``, ``presentation``,
+``after`` and ``repeats``, and ``findings``, each
 with all its fields and ``disc``, the position that it is about, null for the machine.
 
 That of ``plan new --json``: ``command`` and ``version``, then ``output`` (the file, or

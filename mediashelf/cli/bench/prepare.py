@@ -6,7 +6,8 @@ The shape of ``--json``: ``command`` and ``version``, then ``plan``, ``card``,
 (estimate), ``discs``, ``earlier_files`` and ``tidied`` (paths on the card), and
 ``findings``. A disc has ``position``, ``code``, ``path``, ``label``, ``size``, ``from``,
 ``action`` (keep, rename, copy, convert, build, repeat, nothing), ``track`` (of a raw
-image, else null), ``padding`` (bytes of zeros), ``targets``, ``passed``, and once it
+image, else null), ``padding`` (bytes of zeros), ``targets``, ``passed``, ``erases``,
+``presentation``, and once it
 is on the card ``digests`` and ``confirmed``, null before. A finding has all its
 fields and ``disc``, the position that it is about, null for card and machine.
 """

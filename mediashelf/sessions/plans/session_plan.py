@@ -23,12 +23,17 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
+from typing import Literal, cast, get_args
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.sessions.card_space import CARD_KIND_NAMES
+from mediashelf.sessions.emulator import Presentation
 from mediashelf.tables.reading import TableKind, read_tables
 from mediashelf.tables.table import Table
 from mediashelf.text import did_you_mean
+
+Start = int | Literal["none", "last"]
+"""What the drive presents when the board starts: a position, nothing, or the last disc."""
 
 MAX_DISCS = 99
 """Discs in one plan; the position is two digits of the name on the card."""
@@ -40,7 +45,7 @@ DISK_MODES = ("ide", "ahci", "raid")
 FIRMWARES = ("bios", "uefi")
 
 PLAN_FILE = TableKind(
-    "a session plan", ("name", "targets", "machine", "card", "disc"), SessionPlanError
+    "a session plan", ("name", "targets", "start", "machine", "card", "disc"), SessionPlanError
 )
 _MACHINE_KEYS = ("name", "memory", "disk", "disk_mode", "firmware", "optical_boot", "devices")
 _CARD_KEYS = ("filesystem", "capacity")
@@ -57,6 +62,7 @@ class SourceKind(StrEnum):
 _SOURCE_KEYS = tuple(kind.value for kind in SourceKind)
 _DISC_KEYS = (
     *_SOURCE_KEYS, "targets", "name", "purpose", "expect", "after", "or", "pad", "track",
+    "erases", "presentation",
 )  # fmt: skip
 
 
@@ -81,7 +87,8 @@ class PlanDisc:
     their source; ``after_positions`` is where they are in the order of use. With
     ``pad`` an image that is too small for the emulator, or ends inside a block, is
     filled up on the card. ``track`` is the number of the track of a raw image that is
-    served.
+    served. ``erases`` says whether the disc may erase disks by itself; None where
+    nobody said. Without ``targets`` the disc is for no system, such as a memory tester.
     """
 
     number: int
@@ -94,6 +101,8 @@ class PlanDisc:
     alternatives: tuple[DiscSource, ...] = ()
     pad: bool = False
     track: int | None = None
+    erases: bool | None = None
+    presentation: Presentation = "optical"
     position: int = 0
     after_positions: tuple[int, ...] = ()
 
@@ -126,13 +135,17 @@ class PlannedMachine:
 
 @dataclass(frozen=True, slots=True)
 class SessionPlan:
-    """A whole plan; ``discs`` stand in the order of use. Paths start from ``folder``."""
+    """A whole plan; ``discs`` stand in the order of use. Paths start from ``folder``.
+
+    ``start`` is what the drive presents when the board starts.
+    """
 
     name: str
     machine: PlannedMachine
     card: CardWish
     discs: tuple[PlanDisc, ...]
     folder: Path
+    start: Start = "last"
 
     @property
     def targets(self) -> tuple[str, ...]:
@@ -167,12 +180,24 @@ def understand_plan(top: Table, folder: Path) -> SessionPlan:
         raise SessionPlanError("names no disc; add at least one [[disc]]")
     if len(discs) > MAX_DISCS:
         raise SessionPlanError(f"names {len(discs)} discs; the most for one session is {MAX_DISCS}")
-    return SessionPlan(name, machine, card, in_order_of_use(discs), folder)
+    start = _start(top, len(discs))
+    return SessionPlan(name, machine, card, in_order_of_use(discs), folder, start)
 
 
 def with_padding(plan: SessionPlan) -> SessionPlan:
     """Return the plan with every disc padded that needs it."""
     return replace(plan, discs=tuple(replace(disc, pad=True) for disc in plan.discs))
+
+
+def _start(top: Table, count: int) -> Start:
+    value = top.value("start")
+    if value is None:
+        return "last"
+    if value in ("none", "last"):
+        return cast(Start, value)
+    if type(value) is not int or not 1 <= value <= count:
+        raise top.wrong("start", f"none, last, or the position of a disc from 1 to {count}")
+    return value
 
 
 def _machine(top: Table, folder: Path) -> PlannedMachine:
@@ -199,7 +224,7 @@ def _disc(table: Table, number: int, plan_targets: tuple[str, ...], folder: Path
     disc = PlanDisc(
         number=number,
         source=_source(table, folder),
-        targets=table.texts("targets", "targets") or plan_targets,
+        targets=table.texts("targets", "targets") if "targets" in table else plan_targets,
         name=table.text("name").strip(),
         purpose=table.text("purpose").strip(),
         expect=table.text("expect").strip(),
@@ -207,11 +232,16 @@ def _disc(table: Table, number: int, plan_targets: tuple[str, ...], folder: Path
         alternatives=tuple(_source(other, folder) for other in table.tables("or", _SOURCE_KEYS)),
         pad=table.flag("pad") or False,
         track=table.number("track", 1, MAX_TRACKS),
+        erases=table.flag("erases"),
+        presentation=cast(
+            Presentation, table.choice("presentation", get_args(Presentation)) or "optical"
+        ),
     )
-    if not disc.targets:
+    if not disc.targets and "targets" not in table:
         raise table.error(
             f"{disc.source} has no targets; name the systems that must read it with "
-            'targets = ["…"] here or at the top of the plan'
+            'targets = ["…"] here or at the top of the plan, or say targets = [] for a disc that '
+            "is for none, such as a memory tester"
         )
     return disc
 

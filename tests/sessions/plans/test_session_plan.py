@@ -141,7 +141,11 @@ def test_contradictions_in_the_order_are_named(tables: tuple[str, ...], message:
         ("memory", "memroy", "[machine]: unknown key 'memroy'; did you mean 'memory'?"),
         ("expect", "except", "[disc] 1: unknown key 'except'; did you mean 'expect'?"),
         ("recipe =", "receipe =", "[disc] 2: unknown key 'receipe'; did you mean 'recipe'?"),
-        ("recipe =", "zzz =", "[disc] 2: unknown key 'zzz'; known here: after, expect, find"),
+        (
+            "recipe =",
+            "zzz =",
+            "[disc] 2: unknown key 'zzz'; known here: after, erases, expect",
+        ),
         ("{ find", "{ fnid", "[disc] 1, [or] 1: unknown key 'fnid'; did you mean 'find'?"),
         (
             "recipe =",
