@@ -213,7 +213,7 @@ def lock_the_door(drive):
 
 def try_limits(drive):
     """299 blocks and a bit are refused, 1,152,000 blocks are cut."""
-    drive.present(drive.manifest["discs"][-1])
+    drive.present(drive.manifest["discs"][0])
     for name, size in (("short", 614_399), ("least", 614_400), ("long", 1_152_000 * BLOCK)):
         path = Path("/tmp") / name
         with path.open("wb") as image:

@@ -18,8 +18,8 @@ from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
 from mediashelf.sessions.discs.served_image import ServedImage
 from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track
+from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile
-from mediashelf.sessions.plans.session_plan import PlanDisc
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests
 
 OnBytes = Callable[[int], None]

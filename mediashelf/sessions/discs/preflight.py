@@ -19,8 +19,8 @@ from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.look import look_at
 from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_image import ServedImage
+from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile, Sources
-from mediashelf.sessions.plans.session_plan import PlanDisc
 
 OnBytes = Callable[[int], None]
 
