@@ -42,6 +42,9 @@ _ROW_KEYS = (
 
 _SPEED = re.compile(r"(\d+(?:\.\d+)?)\s*(MHz|GHz)", re.IGNORECASE)
 
+BRING_MARK = "; on the driver disc: "
+"""Stands in a remedy between what to do and what to bring."""
+
 READINESS_FILE = TableKind("a file of readiness rows", ("row",), SessionPlanError)
 
 
@@ -232,7 +235,7 @@ def _finding(row: ReadinessRow, system: str, machine: PlannedMachine) -> Finding
         row.severity,
         f"[machine] {', '.join(keys)}" if keys else "the machine",
         row.message.format(**values),
-        f"{row.remedy}; on the driver disc: {row.bring}" if row.bring else row.remedy,
+        f"{row.remedy}{BRING_MARK}{row.bring}" if row.bring else row.remedy,
         row.source,
         target=system,
     )
