@@ -29,7 +29,8 @@ from mediashelf.formats.iso.identifiers import Iso9660Naming
 from mediashelf.formats.iso.joliet import JolietNaming
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
-from mediashelf.formats.iso.rockridge import RockRidgeNaming, detect_rock_ridge
+from mediashelf.formats.rockridge.announcement import detect_rock_ridge
+from mediashelf.formats.rockridge.naming import RockRidgeNaming
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.volume import read_udf_volume
 from mediashelf.formats.volume import (
@@ -130,7 +131,7 @@ class _DiscReader:
         tree = self._read_tree(descriptor, VolumeKind.ISO9660, Iso9660Naming(self._log), detail="")
         geometry = self._geometry(descriptor)
         root = _root_extent(descriptor, geometry)
-        rock_ridge = detect_rock_ridge(self._view, root, geometry)
+        rock_ridge = detect_rock_ridge(self._view, root, geometry, self._log)
         if rock_ridge is not None:
             naming = RockRidgeNaming(self._view, rock_ridge, geometry, self._log)
             ridge_tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits)

@@ -120,7 +120,13 @@ STRUCTURE_RULES = {
     "path-table-agrees": StructureRule(_ERROR, "ECMA-119 9.4", _COPY),
     "path-table-order": StructureRule(_WARNING, "ECMA-119 6.9.1", _CAREFUL),
     # Rock Ridge
-    "rockridge-entry": StructureRule(_WARNING, "SUSP 1.12, 4.1", _COPY),
+    "rockridge-announcement": StructureRule(_ERROR, "SUSP 1.12, 5.3", _COPY),
+    "rockridge-extension": StructureRule(_WARNING, "SUSP 1.12, 5.5; RRIP 1.12, 4.3", _COPY),
+    # A name is lost with the entry that holds it, or with one before that does not fit.
+    "rockridge-entry": StructureRule(
+        _ERROR, "SUSP 1.12, 4.1 and 5.1 to 5.6; RRIP 1.12, 4.1.1 to 4.1.6", _COPY
+    ),
+    "rockridge-field": StructureRule(_WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1 and 4.1.2", _COPY),
     "rockridge-continuation": StructureRule(_ERROR, "SUSP 1.12, 5.1", _COPY),
     "rockridge-relocation": StructureRule(_ERROR, "RRIP 1.12, 4.1.5.1 to 4.1.5.3", _COPY),
     # Booting

@@ -27,7 +27,9 @@ HOLDER_SIZES = {
     "path-tables-agree": 2048,
     "primary-copies-agree": 2048,
     "record-order": -255,  # the name before it was changed
+    "rockridge-announcement": 255,
     "rockridge-entry": 255,
+    "rockridge-field": 255,
     "rockridge-continuation": 255,
     "self-record": 34,
     "supplementary-volume-read": 2048,
@@ -40,6 +42,7 @@ ELSEWHERE = {
     "extent-inside-volume": None,  # the file's bytes past the end
     "path-table-agrees": None,  # the table, and the directory that it lacks
     "path-table-readable": 100_000 * 2048,  # the block that the descriptor names
+    "rockridge-extension": None,  # the root, whose entries go on elsewhere
     "rockridge-relocation": None,  # the record, and the directory that it should name
     "udf-volume-descriptors": None,  # the sequence, whose length is in the anchor
 }

@@ -283,6 +283,17 @@ def _rock_ridge() -> Iterator[tuple[str, Case]]:
     record = RIDGE.record("/B.TXT")
     use = data.index(b"PX", record)
     yield "rockridge-entry", _case("SUSP 1.12, 4.1", RIDGE, put(data, use + 2, b"\xff"))
+    announced = RIDGE.directory("/") + 34
+    yield (
+        "rockridge-announcement",
+        _case("SUSP 1.12, 5.3", RIDGE, put(data, announced + 4, b"\xbf")),
+    )
+    reference = data.index(b"ER", RIDGE.at("continuation"))
+    yield (
+        "rockridge-extension",
+        _case("SUSP 1.12, 5.5", RIDGE, put(data, reference, b"EQ")),
+    )
+    yield "rockridge-field", _case("RRIP 1.12, 4.1.1", RIDGE, put(data, use + 4, b"\x07"))
     long = data.index(b"CE", RIDGE.record(FIRST))
     yield "rockridge-continuation", _case("SUSP 1.12, 5.1", RIDGE, put(data, long + 4, both32(FAR)))
     child = MOVED.data.index(b"CL", MOVED.directory("/D"))
