@@ -27,6 +27,7 @@ from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS, DirectoryTree,
 from mediashelf.formats.iso.eltorito import read_boot
 from mediashelf.formats.iso.identifiers import Iso9660Naming
 from mediashelf.formats.iso.joliet import JolietNaming
+from mediashelf.formats.iso.lost_trees import log_lost_tree
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
@@ -91,6 +92,8 @@ class _DiscReader:
             self._read_supplementary(descriptor)
             if descriptors.primary is not None:
                 log_differing_sizes(descriptors.primary, descriptor, self._log)
+        for descriptor in descriptors.unclear:
+            log_lost_tree(self._view, descriptor, self._geometry(descriptor), self._log)
         boot = read_boot(self._view, descriptors.boot_records, self._log)
         if udf is not None:
             self._volumes.append(udf)
@@ -151,7 +154,7 @@ class _DiscReader:
         elif descriptor.is_enhanced:
             naming = Iso9660Naming(self._log, is_enhanced=True)
             self._read_tree(descriptor, VolumeKind.ISO9660, naming, detail="ISO 9660:1999")
-        else:
+        elif not log_lost_tree(self._view, descriptor, self._geometry(descriptor), self._log):
             self._log.add(
                 "supplementary-volume-read",
                 f"LBA {descriptor.lba}",

@@ -68,7 +68,13 @@ STRUCTURE_RULES = {
     "supplementary-volume-read": StructureRule(
         _NOTE, _OWN, "Nothing to do; mediashelf does not read the character set of this tree"
     ),
+    "tree-announced": StructureRule(
+        _ERROR,
+        "ECMA-119 8.1.1 and 8.5.6; Joliet specification 1, SVD Escape Sequences Field",
+        _COPY,
+    ),
     "both-orders-agree": StructureRule(_ERROR, "ECMA-119 7.2.3 and 7.3.3", _COPY),
+    "both-orders-recorded": StructureRule(_WARNING, "ECMA-119 7.2.3 and 7.3.3", _NOTHING),
     "reserved-field-zero": StructureRule(_WARNING, "ECMA-119 8.3, 8.4, 9.1.12 and 9.4", _COPY),
     "block-size": StructureRule(_ERROR, "ECMA-119 8.4.12", _COPY),
     "volume-set-number": StructureRule(_WARNING, "ECMA-119 8.4.11", _COPY),
@@ -85,6 +91,8 @@ STRUCTURE_RULES = {
     "walk-bounded": StructureRule(_ERROR, _OWN, _COPY),
     "self-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2", _COPY),
     "parent-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2", _COPY),
+    # Systems find a parent by the path that led down, not by this record.
+    "parent-record-itself": StructureRule(_WARNING, "ECMA-119 6.8.2.2", _NOTHING),
     "record-length": StructureRule(_ERROR, "ECMA-119 9.1.1 and 9.1.12", _COPY),
     "record-inside-sector": StructureRule(_ERROR, "ECMA-119 6.8.1.1", _COPY),
     "record-length-even": StructureRule(_WARNING, "ECMA-119 9.1.12", _COPY),

@@ -23,6 +23,8 @@ HOLDER_SIZES = {
     "identifiers-distinct": 2048,
     "joliet-characters": 255,
     "parent-record": 34,
+    "both-orders-recorded": 8,
+    "parent-record-itself": 34,
     "path-table-order": 2048,
     "path-tables-agree": 2048,
     "primary-copies-agree": 2048,
