@@ -97,6 +97,9 @@ class _DiscReader:
         boot = read_boot(self._view, descriptors.boot_records, self._log)
         if udf is not None:
             self._volumes.append(udf)
+        for entry in boot.entries if boot is not None else ():
+            end = entry.load_lba * SECTOR_SIZE + entry.image_size
+            self._furthest = max(self._furthest, end)
         self._log_size(descriptors, udf)
         # The Rock Ridge tree is another reading of the primary one; it comes after Joliet.
         order = list(VolumeKind)
@@ -171,17 +174,19 @@ class _DiscReader:
         geometry = self._geometry(descriptor)
         root = _root_extent(descriptor, geometry)
         tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits)
+        table_size = descriptor.path_table_size.likely(self._view.size)
         log_path_table_problems(
             self._view,
             descriptor.path_tables,
-            descriptor.path_table_size.likely(self._view.size),
+            table_size,
             geometry,
             None if tree.was_bounded else tree.directories,
             naming.mark,
             self._log,
         )
+        ends = [lba * geometry.block_size + table_size for lba in descriptor.path_tables if lba]
         root_end = root.lba * geometry.block_size + root.size
-        self._furthest = max(self._furthest, tree.furthest, root_end)
+        self._furthest = max(self._furthest, tree.furthest, root_end, *ends)
         self._keep(descriptor, kind, tree, detail=detail)
         return tree
 

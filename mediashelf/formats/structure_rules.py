@@ -50,10 +50,10 @@ STRUCTURE_RULES = {
         "Make a servable image of the data track with: mediashelf convert",
     ),
     "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
-    "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _COPY),
+    "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "nothing-after-volume": StructureRule(_NOTE, _PRACTICE, _NOTHING),
     "whole-sectors": StructureRule(
-        _WARNING, "Linux kernel 6.12, Documentation/usb/mass-storage.rst", _CUT
+        _WARNING, "Linux kernel 6.12, Documentation/usb/mass-storage.rst", _COPY
     ),
     # Volume descriptors
     "descriptor-identifier": StructureRule(_ERROR, "ECMA-119 8.1", _COPY),
@@ -86,7 +86,7 @@ STRUCTURE_RULES = {
     ),
     "root-record": StructureRule(_ERROR, "ECMA-119 8.4.18 and 9.1", _COPY),
     # Directories
-    "directory-readable": StructureRule(_ERROR, "ECMA-119 9.1.4; ECMA-167 4/14.9", _CUT),
+    "directory-readable": StructureRule(_ERROR, "ECMA-119 9.1.4; ECMA-167 4/14.9", _COPY),
     "directory-loop": StructureRule(_ERROR, _OWN, _COPY),
     "walk-bounded": StructureRule(_ERROR, _OWN, _COPY),
     "self-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2", _COPY),
@@ -118,7 +118,7 @@ STRUCTURE_RULES = {
         _WARNING, _OWN, "Read this file with a real drive; mediashelf does not read it"
     ),
     "extent-inside-image": StructureRule(
-        _ERROR, "ECMA-119 8.4.8 and 9.1.4; ECMA-167 3/10.5 and 4/14.9", _CUT
+        _ERROR, "ECMA-119 8.4.8 and 9.1.4; ECMA-167 3/10.5 and 4/14.9", _COPY
     ),
     "extent-inside-volume": StructureRule(_WARNING, "ECMA-119 8.4.8", _COPY),
     # Path tables

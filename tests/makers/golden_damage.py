@@ -207,7 +207,6 @@ def _directories() -> Iterator[tuple[str, Case]]:
             PLAIN,
             beyond,
             "self-record",
-            "image-is-whole",
             "extent-inside-image",
             "record-length",
             "extents-apart",
