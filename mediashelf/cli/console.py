@@ -9,17 +9,7 @@ import sys
 _SPELLED_OUT = "mediashelf-spelled-out"
 
 # Marks of sentences and numbers; every other character becomes an escape that names it.
-_PLAIN = dict(zip("…–—−×·’“”", ("...", "-", "-", "-", "x", "-", "'", '"', '"'), strict=True))
-    "…": "...",
-    "–": "-",
-    "—": "-",
-    "−": "-",
-    "×": "x",
-    "·": "-",
-    "’": "'",
-    "“": '"',
-    "”": '"',
-}
+_PLAIN = {"…": "...", "–": "-", "—": "-", "−": "-", "×": "x", "·": "-", "’": "'"}
 
 
 def prepare_streams() -> None:
