@@ -394,6 +394,12 @@ def _parts() -> Iterator[tuple[str, Case]]:
     inside = PLAIN.file(FIRST) // SECTOR + 1
     moved = put(PLAIN.data, PLAIN.record(LAST) + 2, both32(inside))
     yield "extents-apart", _case("common practice", PLAIN, moved)
+    over = put(
+        put(PLAIN.data, PLAIN.record(LAST) + 2, both32(17)), PLAIN.record(LAST) + 10, both32(SECTOR)
+    )
+    yield "extent-outside-descriptors", _case("ECMA-119 8.1", PLAIN, over)
+    hidden = put(JOLIET.data, JOLIET.record(LAST) + 25, b"\x01")
+    yield "twin-flags-agree", _case("ECMA-119 9.1.6", JOLIET, hidden)
     gone = put(JOLIET.data, JOLIET.record(LAST, "joliet"), b"\0")
     yield "trees-agree", _case("common practice", JOLIET, gone, "sector-rest-zero")
     shared = TWINS.data

@@ -112,13 +112,15 @@ class VolumeDescriptor:
 class DescriptorSet:
     """The volume descriptors of a disc in recorded order; boot records as (lba, sector).
 
-    ``unclear`` are those that are read for nothing; one may be a damaged one of another kind.
+    ``unclear`` are those that are read for nothing; one may be a damaged one of another
+    kind. ``last`` is the sector of the last one, or 0 when there are none.
     """
 
     primary: VolumeDescriptor | None = None
     supplementary: tuple[VolumeDescriptor, ...] = ()
     boot_records: tuple[tuple[int, bytes], ...] = ()
     unclear: tuple[VolumeDescriptor, ...] = ()
+    last: int = 0
 
 
 def _parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
@@ -214,7 +216,7 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
             + ("; what is left of it was read" if primary else ""),
             offset=_FIRST_DESCRIPTOR * SECTOR_SIZE,
         )
-    return DescriptorSet(primary, tuple(supplementary), tuple(boot_records), tuple(unclear))
+    return DescriptorSet(primary, tuple(supplementary), tuple(boot_records), tuple(unclear), last)
 
 
 def _salvage_primary(view: View) -> VolumeDescriptor | None:
