@@ -122,6 +122,10 @@ def _image() -> Iterator[tuple[str, Case]]:
         "nothing-after-volume",
         _case("common practice", PLAIN, data + b"more".ljust(SECTOR, b"!")),
     )
+    second = make_iso({"LATER.TXT": b"later"}, after=data + bytes(100 * SECTOR))
+    yield "last-session-read", _case("Linux kernel 6.12, fs/isofs/inode.c", PLAIN, second.data)
+    high_sierra = put(zero(data, 16 * SECTOR, 2 * SECTOR), 16 * SECTOR + 9, b"CDROM\x01")
+    yield "high-sierra-volume", _case("Linux kernel 6.12, fs/isofs/inode.c", PLAIN, high_sierra)
     yield (
         "whole-sectors",
         _case("Linux kernel 6.12, Documentation/usb/mass-storage.rst", PLAIN, data + bytes(100)),

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
 from mediashelf.formats.iso.descriptors import (
+    FIRST_DESCRIPTOR,
     DescriptorSet,
     VolumeDescriptor,
     read_descriptor_set,
@@ -16,8 +17,6 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR
 from mediashelf.formats.volume import SECTOR_SIZE, BootFacts, DiscFacts, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.damage import places_of
-
-_FIRST_DESCRIPTOR = 16  # ECMA-119 6.2.1: the system area comes before it
 
 
 class _Run(NamedTuple):
@@ -39,11 +38,14 @@ def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
 
     Runs of equal place and length may be shared by files: links, equal files, several
     trees; that directories share them is found by the reader. Directories that Rock Ridge
-    moved count where they
-    are, not by their placeholders.
+    moved count where they are, not by their placeholders.
     """
-    descriptors = read_descriptor_set(view, ProblemLog())
-    set_start, set_end = _FIRST_DESCRIPTOR * SECTOR_SIZE, (descriptors.last + 1) * SECTOR_SIZE
+    session = facts.sessions[-1]
+    descriptors = read_descriptor_set(view, ProblemLog(), session)
+    set_start, set_end = (
+        (session + FIRST_DESCRIPTOR) * SECTOR_SIZE,
+        (descriptors.last + 1) * SECTOR_SIZE,
+    )
     runs: dict[tuple[int, int, bool], _Run] = {}
     for run in (*_entry_runs(facts), *_structure_runs(facts, descriptors)):
         if run.offset < set_end and run.end > set_start and not run.is_structure:
@@ -89,7 +91,7 @@ def _is_replaced(volume: VolumeFacts, facts: DiscFacts) -> bool:
 
 def _structure_runs(facts: DiscFacts, descriptors: DescriptorSet) -> Iterator[_Run]:
     """Yield the runs that belong to no entry of any tree."""
-    yield _structure(0, _FIRST_DESCRIPTOR * SECTOR_SIZE, "the system area")
+    yield _structure(0, FIRST_DESCRIPTOR * SECTOR_SIZE, "the system area")
     known = [descriptors.primary, *descriptors.supplementary]
     for descriptor in known:
         if descriptor is not None:
