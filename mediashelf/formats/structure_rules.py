@@ -170,6 +170,14 @@ STRUCTURE_RULES = {
     "udf-volume-descriptors": StructureRule(
         _ERROR, "ECMA-167 3/10.6; from memory: ECMA-167 3/10.9", _COPY
     ),
+    # Systems read neither as long as the main sequence is good.
+    "udf-terminator": StructureRule(
+        _WARNING,
+        "ECMA-167 3/7.2 and 4/7.2.1; from memory: ECMA-167 3/10.9 and 4/8.3.1",
+        _COPY,
+    ),
+    "udf-reserve-sequence": StructureRule(_WARNING, "ECMA-167 3/10.2", _COPY),
+    "udf-block-size": StructureRule(_WARNING, _OWN, _CAREFUL),
     "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1", _COPY),
     "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9", _COPY),
     "udf-directory": StructureRule(_ERROR, "ECMA-167 4/14.4", _COPY),

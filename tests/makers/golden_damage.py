@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from image_parts import FIELDS, both16, both32, le16, le32
+from image_udf import make_udf
 from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
 from make_raw import mode_1_image
 from mediashelf.demo.floppy import make_boot_floppy
@@ -32,6 +33,7 @@ BOOT = make_iso(FILES, joliet=3, boot=Boot(CODE, sections=[(0xEF, [CODE])]))
 FLOPPY_BOOT = make_iso(FILES, boot=Boot(FLOPPY, media=2, sectors=1))
 PADDED = make_iso(FILES, pad_sectors=10)
 UDF = make_iso(FILES, udf="NSR02")
+UDF_ALONE = make_udf(FILES, SECTOR)
 DEEP = make_iso({"/".join(["D"] * 99) + "/F.TXT": b"f"})
 TOO_DEEP = make_iso({"/".join(["D"] * 101) + "/F.TXT": b"f"})
 
@@ -382,6 +384,18 @@ def _udf() -> Iterator[tuple[str, Case]]:
         at = UDF.at(name)
         short = sign(put(short, at + 16, le32(3 * SECTOR)), at)
     yield "udf-volume-descriptors", _case("ECMA-167 3/10.6", UDF, short)
+    ending = udf_record(8)
+    yield "udf-terminator", _case("ECMA-167 3/7.2", UDF, flip(data, ending + 60))
+    # The partition descriptor of the reserve sequence: the last one on the disc.
+    reserve = UDF_ALONE.rindex(b"+NSR02")
+    yield (
+        "udf-reserve-sequence",
+        Case("ECMA-167 3/10.2", UDF_ALONE, flip(UDF_ALONE, reserve)),
+    )
+    yield (
+        "udf-block-size",
+        Case("own behaviour", UDF_ALONE, make_udf(FILES, 4096)),
+    )
     addresses = file_entry + 176
     yield (
         "udf-address",

@@ -102,11 +102,11 @@ def _structure_runs(facts: DiscFacts, descriptors: DescriptorSet) -> Iterator[_R
         yield from _boot_runs(facts, facts.boot)
     udf = facts.volume(VolumeKind.UDF)
     if udf is not None:
-        yield _structure(FIRST_ANCHOR * SECTOR_SIZE, SECTOR_SIZE, "the UDF anchor")
+        yield _structure(FIRST_ANCHOR * udf.block_size, udf.block_size, "the UDF anchor")
         for entry in udf.entries:
             if entry.record_offset >= 0:
                 yield _structure(
-                    entry.record_offset, SECTOR_SIZE, f"the UDF file entry of {entry.path}"
+                    entry.record_offset, udf.block_size, f"the UDF file entry of {entry.path}"
                 )
 
 
