@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
@@ -32,6 +33,10 @@ class _Run(NamedTuple):
     def end(self) -> int:
         return self.offset + self.size
 
+    def order(self) -> tuple[int, int, bool]:
+        """What runs are sorted by; those that share it may share their bytes."""
+        return self.offset, self.size, not (self.is_structure or self.is_directory)
+
 
 def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
     """Compare every run of bytes with the one that reaches furthest before it; name each once.
@@ -46,16 +51,20 @@ def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
         (session + FIRST_DESCRIPTOR) * SECTOR_SIZE,
         (descriptors.last + 1) * SECTOR_SIZE,
     )
-    runs: dict[tuple[int, int, bool], _Run] = {}
-    for run in (*_entry_runs(facts), *_structure_runs(facts, descriptors)):
+    runs: list[_Run] = []
+    for run in chain(_entry_runs(facts), _structure_runs(facts, descriptors)):
         if run.offset < set_end and run.end > set_start and not run.is_structure:
             yield _over_descriptors(run)
         else:
-            is_file = not (run.is_structure or run.is_directory)
-            runs.setdefault((run.offset, run.size, is_file), run)
+            runs.append(run)
+    runs.sort(key=_Run.order)
+    before: _Run | None = None
     furthest: _Run | None = None
     told: set[_Run] = set()
-    for run in sorted(runs.values()):
+    for run in runs:
+        if before is not None and run.order() == before.order():
+            continue
+        before = run
         if furthest is not None and run.offset < furthest.end:
             # A file is named before a structure.
             is_file_first = run.is_structure and not furthest.is_structure
