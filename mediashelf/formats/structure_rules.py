@@ -51,6 +51,14 @@ STRUCTURE_RULES = {
     ),
     "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
+    "last-session-read": StructureRule(
+        _NOTE, "Linux kernel 6.12, fs/isofs/inode.c", "Nothing to do; systems show the last one too"
+    ),
+    "high-sierra-volume": StructureRule(
+        _WARNING,
+        "Linux kernel 6.12, fs/isofs/inode.c",
+        "Read this disc with a system that supports High Sierra; mediashelf does not",
+    ),
     "nothing-after-volume": StructureRule(_NOTE, _PRACTICE, _NOTHING),
     "whole-sectors": StructureRule(
         _WARNING, "Linux kernel 6.12, Documentation/usb/mass-storage.rst", _COPY
@@ -162,6 +170,14 @@ STRUCTURE_RULES = {
     "udf-volume-descriptors": StructureRule(
         _ERROR, "ECMA-167 3/10.6; from memory: ECMA-167 3/10.9", _COPY
     ),
+    # Systems read neither as long as the main sequence is good.
+    "udf-terminator": StructureRule(
+        _WARNING,
+        "ECMA-167 3/7.2 and 4/7.2.1; from memory: ECMA-167 3/10.9 and 4/8.3.1",
+        _COPY,
+    ),
+    "udf-reserve-sequence": StructureRule(_WARNING, "ECMA-167 3/10.2", _COPY),
+    "udf-block-size": StructureRule(_WARNING, _OWN, _CAREFUL),
     "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1", _COPY),
     "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9", _COPY),
     "udf-directory": StructureRule(_ERROR, "ECMA-167 4/14.4", _COPY),
@@ -206,6 +222,12 @@ class ProblemLog:
                 length=length,
             )
         )
+
+    def extend(self, other: ProblemLog) -> None:
+        """Take over what another log has collected."""
+        self._findings += other._findings
+        for rule, count in other._counts.items():
+            self._counts[rule] = self._counts.get(rule, 0) + count
 
     def findings(self) -> tuple[Finding, ...]:
         """Return what was found in the order of finding, then what was only counted."""

@@ -52,6 +52,7 @@ WITHOUT_PLACE = {
     "no-volume",
     "raw-sectors",
     "udf-address",
+    "udf-block-size",
     "udf-contents-not-read",
     "udf-directory",
     "udf-file-entry",

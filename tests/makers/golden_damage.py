@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from image_parts import FIELDS, both16, both32, le16, le32
+from image_udf import make_udf
 from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
 from make_raw import mode_1_image
 from mediashelf.demo.floppy import make_boot_floppy
@@ -32,6 +33,7 @@ BOOT = make_iso(FILES, joliet=3, boot=Boot(CODE, sections=[(0xEF, [CODE])]))
 FLOPPY_BOOT = make_iso(FILES, boot=Boot(FLOPPY, media=2, sectors=1))
 PADDED = make_iso(FILES, pad_sectors=10)
 UDF = make_iso(FILES, udf="NSR02")
+UDF_ALONE = make_udf(FILES, SECTOR)
 DEEP = make_iso({"/".join(["D"] * 99) + "/F.TXT": b"f"})
 TOO_DEEP = make_iso({"/".join(["D"] * 101) + "/F.TXT": b"f"})
 
@@ -122,6 +124,10 @@ def _image() -> Iterator[tuple[str, Case]]:
         "nothing-after-volume",
         _case("common practice", PLAIN, data + b"more".ljust(SECTOR, b"!")),
     )
+    second = make_iso({"LATER.TXT": b"later"}, after=data + bytes(100 * SECTOR))
+    yield "last-session-read", _case("Linux kernel 6.12, fs/isofs/inode.c", PLAIN, second.data)
+    high_sierra = put(zero(data, 16 * SECTOR, 2 * SECTOR), 16 * SECTOR + 9, b"CDROM\x01")
+    yield "high-sierra-volume", _case("Linux kernel 6.12, fs/isofs/inode.c", PLAIN, high_sierra)
     yield (
         "whole-sectors",
         _case("Linux kernel 6.12, Documentation/usb/mass-storage.rst", PLAIN, data + bytes(100)),
@@ -378,6 +384,18 @@ def _udf() -> Iterator[tuple[str, Case]]:
         at = UDF.at(name)
         short = sign(put(short, at + 16, le32(3 * SECTOR)), at)
     yield "udf-volume-descriptors", _case("ECMA-167 3/10.6", UDF, short)
+    ending = udf_record(8)
+    yield "udf-terminator", _case("ECMA-167 3/7.2", UDF, flip(data, ending + 60))
+    # The partition descriptor of the reserve sequence: the last one on the disc.
+    reserve = UDF_ALONE.rindex(b"+NSR02")
+    yield (
+        "udf-reserve-sequence",
+        Case("ECMA-167 3/10.2", UDF_ALONE, flip(UDF_ALONE, reserve)),
+    )
+    yield (
+        "udf-block-size",
+        Case("own behaviour", UDF_ALONE, make_udf(FILES, 4096)),
+    )
     addresses = file_entry + 176
     yield (
         "udf-address",
@@ -394,6 +412,12 @@ def _parts() -> Iterator[tuple[str, Case]]:
     inside = PLAIN.file(FIRST) // SECTOR + 1
     moved = put(PLAIN.data, PLAIN.record(LAST) + 2, both32(inside))
     yield "extents-apart", _case("common practice", PLAIN, moved)
+    over = put(
+        put(PLAIN.data, PLAIN.record(LAST) + 2, both32(17)), PLAIN.record(LAST) + 10, both32(SECTOR)
+    )
+    yield "extent-outside-descriptors", _case("ECMA-119 8.1", PLAIN, over)
+    hidden = put(JOLIET.data, JOLIET.record(LAST) + 25, b"\x01")
+    yield "twin-flags-agree", _case("ECMA-119 9.1.6", JOLIET, hidden)
     gone = put(JOLIET.data, JOLIET.record(LAST, "joliet"), b"\0")
     yield "trees-agree", _case("common practice", JOLIET, gone, "sector-rest-zero")
     shared = TWINS.data
