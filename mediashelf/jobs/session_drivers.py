@@ -14,6 +14,7 @@ from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.verdict import State
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.driver_families import family_name, say_no_family
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
@@ -22,8 +23,6 @@ from mediashelf.reports.bench.sheet_chapters import SheetDevice
 from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.plans.machine import PlannedMachine
 from mediashelf.sessions.plans.session_plan import SessionPlan
-
-_FILES_NAMED = 4
 
 
 @dataclass(slots=True)
@@ -71,22 +70,14 @@ class SessionDrivers:
 
 def _sheet_devices(result: Survey, machine: PlannedMachine) -> Iterator[SheetDevice]:
     for cover in result.covers:
-        row = device_row(cover)
+        verdict = result.verdict(cover)
+        row = device_row(cover, verdict)
         path = row.long_path or row.short_path
         folder = path if row.cover is Cover.DECLARED else path.rpartition("/")[0]
-        place = f"{row.source.removesuffix(':')}: {folder.lstrip('/') or 'its top folder'}"
-        missing = result.missing_for(cover)
-        state = {
-            Cover.NONE: "no driver on these discs",
-            Cover.GENERIC: "only a driver for its kind of device",
-            Cover.POSSIBLE: "only if the machine has that board",
-        }.get(row.cover, "")
-        if missing:
-            more = ", …" if len(missing) > _FILES_NAMED else ""
-            state = f"incomplete: {', '.join(missing[:_FILES_NAMED])}{more} missing"
-        yield SheetDevice(
-            result.target, row.device, _slot(cover, machine), place if path else "", state
-        )
+        place = f"{row.source}: {folder.lstrip('/') or 'its top folder'}" if path else ""
+        # Where all is well the folder says enough.
+        state = "" if verdict.words == State.COVERED else verdict.words
+        yield SheetDevice(result.target, row.device, _slot(cover, machine), place, state)
 
 
 def _slot(cover: DeviceCover, machine: PlannedMachine) -> str:

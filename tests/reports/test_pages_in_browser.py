@@ -23,6 +23,7 @@ from mediashelf.catalogue.bench.session_rows import (
 )
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow
+from mediashelf.drivers.verdict import decide
 from mediashelf.integrity.fixity.comparing import State
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.reports.audit.page import audit_html
@@ -130,7 +131,7 @@ def frame(page: str, width: int) -> str:
 def test_nothing_sticks_out_on_a_phone_or_is_squeezed(tmp_path: Path) -> None:
     name = "x" * 300
     disc = disc_facts.disc(iso={name: 5000}, joliet={name + "2": 5000}, size=900_000_000)
-    row = DeviceRow(name, name, Cover.DRIVER, "/S/" + name, "/L/" + name, name)
+    row = DeviceRow(name, name, decide(Cover.DRIVER), "/S/" + name, "/L/" + name, name)
     subject = DiscSubject(
         name, disc, [finding(where=name)], name, [("t", name)], coverage=[Coverage("t", (row,))]
     )

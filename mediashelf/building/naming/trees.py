@@ -40,8 +40,9 @@ class Child(NamedTuple):
 class PlannedDirectory:
     """One directory of one tree; ``path`` is empty for the root.
 
-    ``children`` are in recorded order. ``number`` counts in the path table.
-    ``lba`` and ``size`` (bytes of its records, whole sectors) are set by the layout.
+    ``children`` are in recorded order. ``number`` (its place in
+    the path table), ``lba`` and ``size`` (bytes of its records, whole sectors) are set by
+    the layout.
     """
 
     folder: DiscFolder
