@@ -73,7 +73,7 @@ def _sheet_devices(result: Survey, machine: PlannedMachine) -> Iterator[SheetDev
         verdict = result.verdict(cover)
         row = device_row(cover, verdict)
         path = row.long_path or row.short_path
-        folder = path if row.cover is Cover.DECLARED else path.rpartition("/")[0]
+        folder = path if verdict.by is Cover.DECLARED else path.rpartition("/")[0]
         place = f"{row.source}: {folder.lstrip('/') or 'its top folder'}" if path else ""
         # Where all is well the folder says enough.
         state = "" if verdict.words == State.COVERED else verdict.words

@@ -284,6 +284,17 @@ def test_what_is_wrong_is_named_with_its_place(place: str, new: object, message:
     assert message in refusal(value)
 
 
+def test_a_wrong_form_is_not_said_to_be_all_that_is_wrong() -> None:
+    value = document()
+    value["created"], value["session"] = "yesterday", None
+    assert refusal(value).endswith("; there may be more")
+    value = document()
+    value["discs"][0] |= {"siez": 1, "labl": ""}
+    value["clor"] = "grey"
+    assert all(f"unknown key '{key}'" in refusal(value) for key in ("siez", "labl", "clor"))
+    assert "more" not in refusal(value)
+
+
 @pytest.mark.parametrize(
     "path",
     [
