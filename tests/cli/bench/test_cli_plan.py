@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from cli_runs import Shelf
 from make_image import make_iso
 from make_raw import mode_1_image
 from mediashelf.cli.main import main
@@ -153,3 +154,24 @@ def test_a_draft_needs_known_targets_and_shelves(bench: Bench) -> None:
     assert run("plan", "new").exit_code == 2
     assert run("plan", "new", "-t", "win9").exit_code == 7
     assert run("plan", "new", "nowhere", "-t", "win9x").exit_code == 10
+
+
+def test_steps_and_the_order_of_systems_are_shown(tmp_path: Path) -> None:
+    bench = make_bench(tmp_path)
+    tester = 'image = "library/slides.iso"\ntargets = []'
+    step = '\n[[step]]\ndo = "Restart"\nsystem = "win9x"\nafter = "library/system.iso"\n'
+    bench.write_plan(tester, 'image = "library/system.iso"\ntargets = ["win9x", "nt4"]')
+    bench.plan.write_text(bench.plan.read_text() + step)
+    shelf = Shelf(tmp_path)
+    shown = " ".join(shelf.run("plan", "show", bench.plan, "--fail-on", "never").stdout.split())
+    assert "order of systems: win9x, nt4" in shown
+    assert "step for win9x, after disc 2: Restart" in shown
+    assert "no system" in shown
+    assert "may erase" in shown
+    document = shelf.json("plan", "show", str(bench.plan), "--fail-on", "never")
+    assert document["systems"] == ["win9x", "nt4"]
+    assert [(one["do"], one["position"]) for one in document["steps"]] == [("Restart", 2)]
+    assert [(one["targets"], one["erases"]) for one in document["discs"]] == [
+        ([], False),
+        (["win9x", "nt4"], True),
+    ]
