@@ -34,8 +34,8 @@ FLOPPY_BOOT = make_iso(FILES, boot=Boot(FLOPPY, media=2, sectors=1))
 PADDED = make_iso(FILES, pad_sectors=10)
 UDF = make_iso(FILES, udf="NSR02")
 UDF_ALONE = make_udf(FILES, SECTOR)
-DEEP = make_iso({"/".join(["D"] * 99) + "/F.TXT": b"f"})
-TOO_DEEP = make_iso({"/".join(["D"] * 101) + "/F.TXT": b"f"})
+DEEP = make_iso({"/".join(["D"] * 255) + "/F.TXT": b"f"})
+TOO_DEEP = make_iso({"/".join(["D"] * 257) + "/F.TXT": b"f"})
 
 
 @dataclass(frozen=True)
