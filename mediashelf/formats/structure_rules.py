@@ -142,7 +142,10 @@ STRUCTURE_RULES = {
     "rockridge-entry": StructureRule(
         _ERROR, "SUSP 1.12, 4.1 and 5.1 to 5.6; RRIP 1.12, 4.1.1 to 4.1.6", _COPY
     ),
-    "rockridge-field": StructureRule(_WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1 and 4.1.2", _COPY),
+    "rockridge-field": StructureRule(
+        _WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1, 4.1.2, 4.1.3 and 4.1.6", _COPY
+    ),
+    "rockridge-name-present": StructureRule(_WARNING, _OWN, _COPY),
     "rockridge-continuation": StructureRule(_ERROR, "SUSP 1.12, 5.1", _COPY),
     "rockridge-relocation": StructureRule(_ERROR, "RRIP 1.12, 4.1.5.1 to 4.1.5.3", _COPY),
     # Booting
@@ -222,6 +225,11 @@ class ProblemLog:
                 length=length,
             )
         )
+
+    @property
+    def total(self) -> int:
+        """How many problems were added, those that are only counted too."""
+        return sum(self._counts.values())
 
     def extend(self, other: ProblemLog) -> None:
         """Take over what another log has collected."""

@@ -324,6 +324,8 @@ def _rock_ridge() -> Iterator[tuple[str, Case]]:
         _case("SUSP 1.12, 5.5", RIDGE, put(data, reference, b"EQ")),
     )
     yield "rockridge-field", _case("RRIP 1.12, 4.1.1", RIDGE, put(data, use + 4, b"\x07"))
+    name = data.index(b"NM\x0a", record)
+    yield "rockridge-name-present", _case("own behaviour", RIDGE, put(data, name, b"OM"))
     long = data.index(b"CE", RIDGE.record(FIRST))
     yield "rockridge-continuation", _case("SUSP 1.12, 5.1", RIDGE, put(data, long + 4, both32(FAR)))
     child = MOVED.data.index(b"CL", MOVED.directory("/D"))
