@@ -19,7 +19,7 @@ from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.raw.judgement import SectorVerdict
-from mediashelf.formats.raw.sectors import RawView
+from mediashelf.formats.raw.view import RawView
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 from mediashelf.image import open_view
 from mediashelf.integrity.fixity.medium import is_medium_error
