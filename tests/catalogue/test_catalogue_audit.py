@@ -10,7 +10,7 @@ import pytest
 
 from failing_medium import fail_reads, sectors
 from made_library import DATE, Library, overwrite, tide_image, write
-from make_image import flip, make_iso
+from make_image import Boot, flip, make_iso
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.images import findings_on_record
 from mediashelf.catalogue.rows import ImageRow
@@ -198,6 +198,17 @@ def test_sectors_that_the_medium_does_not_give_are_named_with_their_files(
     assert row(library).confirmed_at == LONG_AGO
     monkeypatch.undo()
     assert library.audit()["home: tide.iso"].verdict.state == "sound"
+
+
+def test_damage_in_a_boot_image_that_no_tree_names(library: Library) -> None:
+    made = make_iso({"README.TXT": b"tide"}, boot=Boot(b"\xfa" + bytes(2000), sectors=4))
+    path = write(library.root / "boot.iso", made.data, DATE)
+    library.scan()
+    write(path, flip(made.data, made.at("boot-image") + 700), DATE)
+    result = library.audit()["home: boot.iso"]
+    assert result.verdict.state == "decayed"
+    assert "the boot image of El Torito entry 1" in [hit.path for hit in result.touched]
+    assert result.entry_count == 2  # README.TXT, and the boot image
 
 
 def test_descriptors_that_the_medium_does_not_give(

@@ -20,7 +20,7 @@ from mediashelf.integrity.fixity.comparing import (
     State,
     compare_with_record,
 )
-from mediashelf.integrity.structure.damage import PLAIN_SECTORS, entries_touched
+from mediashelf.integrity.structure.damage import PLAIN_SECTORS, count_hidden, entries_touched
 from mediashelf.text import count_text
 
 _DAMAGED_INSIDE = "damage-inside-on-record"
@@ -115,4 +115,5 @@ def _with_touched(catalogue: Catalogue, result: AuditResult) -> AuditResult:
     if facts.looks_raw and stored == PLAIN_SECTORS:
         return replace(result, touched=(), entry_count=row.entry_count)
     touched = entries_touched(facts, result.damage, stored)
-    return replace(result, touched=touched, entry_count=row.entry_count)
+    count = row.entry_count + count_hidden(touched)
+    return replace(result, touched=touched, entry_count=count)

@@ -31,6 +31,7 @@ from mediashelf.integrity.structure.damage import (
     Span,
     StoredSectors,
     TouchedEntry,
+    count_hidden,
     damage_spans,
     entries_touched,
 )
@@ -275,7 +276,8 @@ def _with_touched(reading: Reading, image: DiscImage) -> Reading:
     if not wrong:
         return reading
     touched = entries_touched(image.facts, wrong, reading.stored)
-    return replace(reading, touched=touched, entry_count=count_entries(list_entries(image.facts)))
+    count = count_entries(list_entries(image.facts)) + count_hidden(touched)
+    return replace(reading, touched=touched, entry_count=count)
 
 
 def _not_given(error: Exception) -> Finding:
