@@ -90,9 +90,9 @@ def keep_verdict(
     """Add what an audit found; ``row`` is the image as it was on record before.
 
     Nothing is added where the audit tells nothing new of the bytes: an image that
-    is away, one that was missing before, one whose contents were not read.
+    is away or was written meanwhile, one that was missing before, one whose contents were not read.
     """
-    if verdict.state is State.AWAY:
+    if verdict.state in (State.AWAY, State.CHANGING):
         return
     if verdict.state is State.MISSING:
         if row.presence is not Presence.MISSING:

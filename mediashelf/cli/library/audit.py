@@ -44,7 +44,8 @@ Examples:
 \b
 States: sound; damaged (errors inside, though the bytes are as recorded);
 decayed (bytes differ, size and date do not); changed (size or date differ too);
-truncated; missing; away (not plugged in); unreadable.
+truncated; changing (written while it was read); missing; away (not plugged in);
+unreadable.
 """
 )
 @click.argument("names", nargs=-1, metavar="[SHELF|IMAGE|FOLDER]...")
