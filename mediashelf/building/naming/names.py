@@ -97,17 +97,18 @@ def _assign(
     fold: Callable[[str], str],
     taken: Collection[str],
 ) -> dict[HostName, str]:
-    candidates = {name: candidate_for(name) for name in names}
-    in_order = sorted(candidates, key=lambda name: (candidates[name].rank, _nfc(name.name), name))
+    wanted = [(candidate_for(name), name) for name in names]
+    in_order = sorted([(one.rank, _nfc(name.name), name, one) for one, name in wanted])
     used = {fold(name) for name in taken}
     next_numbers: dict[tuple[str, int], int] = {}
     assigned: dict[HostName, str] = {}
-    for name in in_order:
-        candidate = candidates[name]
+    for _, _, name, candidate in in_order:
         chosen = candidate.whole
-        if fold(chosen) in used:
+        compared = fold(chosen)
+        if compared in used:
             chosen = _numbered(candidate, cut, fold, used, next_numbers)
-        used.add(fold(chosen))
+            compared = fold(chosen)
+        used.add(compared)
         assigned[name] = chosen
     return assigned
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 from datetime import UTC, datetime
+from functools import lru_cache
 
 from mediashelf.building.tree import DiscFile
 from mediashelf.errors import BuildError
@@ -41,6 +42,7 @@ def disc_moment(seconds: int) -> datetime:
     return datetime.fromtimestamp(min(max(seconds, first), last), UTC)
 
 
+@lru_cache(maxsize=4096)
 def record_date(seconds: int) -> bytes:
     """Return the 7-byte UTC date of seconds since 1970 (ECMA-119 9.1.5)."""
     return encode_record_date(disc_moment(seconds))
