@@ -25,7 +25,6 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Collection, Iterable
-from functools import lru_cache
 from typing import NamedTuple
 
 from anyascii import anyascii
@@ -214,16 +213,25 @@ def _upper(text: str) -> str:
 def ascii_text(text: str) -> str:
     """Return printable ASCII that reads like ``text``; what has no likeness becomes ``_``."""
     if not text.isascii():
-        text = "".join([_likeness(character) for character in _nfc(text)])
+        text = _nfc(text).translate(_LIKENESSES)
     return _NOT_PRINTABLE.sub("_", text)
 
 
-@lru_cache(maxsize=4096)
-def _likeness(character: str) -> str:
-    if character.isascii():
-        return character
-    unseen = unicodedata.category(character) in ("Mn", "Me", "Cf", "Lm")
-    return anyascii(character) or ("" if unseen else "_")
+class _Likenesses(dict[int, str]):
+    """What reads like a character in ASCII, by its code point; found out when first asked for."""
+
+    def __missing__(self, code: int) -> str:
+        character = chr(code)
+        if character.isascii():
+            return character
+        unseen = unicodedata.category(character) in ("Mn", "Me", "Cf", "Lm")
+        likeness = anyascii(character) or ("" if unseen else "_")
+        if len(self) < 4096:  # names of one disc use few; a bound for all of them
+            self[code] = likeness
+        return likeness
+
+
+_LIKENESSES = _Likenesses()
 
 
 class Label(NamedTuple):
