@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 import click
 
 from mediashelf import __version__
+from mediashelf.cli.console import prepare_streams
 from mediashelf.errors import MediashelfError, OutputError
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it
@@ -64,6 +65,10 @@ COMMANDS = {name: place for places in JOBS.values() for name, place in places.it
 
 class MediashelfGroup(click.Group):
     """Loads commands on demand and turns our errors into exit codes, in one place."""
+
+    def main(self, *args: Any, **options: Any) -> Any:
+        prepare_streams()
+        return super().main(*args, **options)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)

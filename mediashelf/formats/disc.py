@@ -27,9 +27,11 @@ from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS, DirectoryTree,
 from mediashelf.formats.iso.eltorito import read_boot
 from mediashelf.formats.iso.identifiers import Iso9660Naming
 from mediashelf.formats.iso.joliet import JolietNaming
+from mediashelf.formats.iso.lost_trees import log_lost_tree
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
-from mediashelf.formats.iso.rockridge import RockRidgeNaming, detect_rock_ridge
+from mediashelf.formats.rockridge.announcement import detect_rock_ridge
+from mediashelf.formats.rockridge.naming import RockRidgeNaming
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.volume import read_udf_volume
 from mediashelf.formats.volume import (
@@ -90,9 +92,14 @@ class _DiscReader:
             self._read_supplementary(descriptor)
             if descriptors.primary is not None:
                 log_differing_sizes(descriptors.primary, descriptor, self._log)
+        for descriptor in descriptors.unclear:
+            log_lost_tree(self._view, descriptor, self._geometry(descriptor), self._log)
         boot = read_boot(self._view, descriptors.boot_records, self._log)
         if udf is not None:
             self._volumes.append(udf)
+        for entry in boot.entries if boot is not None else ():
+            end = entry.load_lba * SECTOR_SIZE + entry.image_size
+            self._furthest = max(self._furthest, end)
         self._log_size(descriptors, udf)
         # The Rock Ridge tree is another reading of the primary one; it comes after Joliet.
         order = list(VolumeKind)
@@ -130,7 +137,7 @@ class _DiscReader:
         tree = self._read_tree(descriptor, VolumeKind.ISO9660, Iso9660Naming(self._log), detail="")
         geometry = self._geometry(descriptor)
         root = _root_extent(descriptor, geometry)
-        rock_ridge = detect_rock_ridge(self._view, root, geometry)
+        rock_ridge = detect_rock_ridge(self._view, root, geometry, self._log)
         if rock_ridge is not None:
             naming = RockRidgeNaming(self._view, rock_ridge, geometry, self._log)
             ridge_tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits)
@@ -150,7 +157,7 @@ class _DiscReader:
         elif descriptor.is_enhanced:
             naming = Iso9660Naming(self._log, is_enhanced=True)
             self._read_tree(descriptor, VolumeKind.ISO9660, naming, detail="ISO 9660:1999")
-        else:
+        elif not log_lost_tree(self._view, descriptor, self._geometry(descriptor), self._log):
             self._log.add(
                 "supplementary-volume-read",
                 f"LBA {descriptor.lba}",
@@ -167,17 +174,19 @@ class _DiscReader:
         geometry = self._geometry(descriptor)
         root = _root_extent(descriptor, geometry)
         tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits)
+        table_size = descriptor.path_table_size.likely(self._view.size)
         log_path_table_problems(
             self._view,
             descriptor.path_tables,
-            descriptor.path_table_size.likely(self._view.size),
+            table_size,
             geometry,
             None if tree.was_bounded else tree.directories,
             naming.mark,
             self._log,
         )
+        ends = [lba * geometry.block_size + table_size for lba in descriptor.path_tables if lba]
         root_end = root.lba * geometry.block_size + root.size
-        self._furthest = max(self._furthest, tree.furthest, root_end)
+        self._furthest = max(self._furthest, tree.furthest, root_end, *ends)
         self._keep(descriptor, kind, tree, detail=detail)
         return tree
 

@@ -91,6 +91,14 @@ class Entry(NamedTuple):
         return self.path.count("/") + 1
 
     @property
+    def is_translation_table(self) -> bool:
+        """Whether this is a list of a folder's long names for systems that see short ones only.
+
+        Common practice: writers leave it out of trees that have the long names.
+        """
+        return not self.is_directory and self.name.upper() == "TRANS.TBL"
+
+    @property
     def modified(self) -> datetime | None:
         """The recorded date, or None when it is absent or not valid."""
         return parse_record_date(self.date)

@@ -203,6 +203,13 @@ def test_structure_decides_only_where_the_bytes_are_as_recorded(image: Path) -> 
     assert judge_fixity(image, record, [warning]).state is State.SOUND
     assert judge_fixity(image, record, [error]).state is State.DAMAGED
     assert judge_fixity(image, record, [error, cut]).state is State.TRUNCATED
+    # ECMA-119 8.4.8: shorter than the volume says, though no file lies in the missing part.
+    short = finding("image-reaches-volume-end", Severity.WARNING)
+    assert judge_fixity(image, record, [short]).state is State.TRUNCATED
+    assert judge_fixity(image, None, [short]).state is State.TRUNCATED
+    # A pointer past the end of an image that is as long as its volume.
+    outside = finding("extent-inside-image", Severity.ERROR)
+    assert judge_fixity(image, record, [outside]).state is State.DAMAGED
     write(image, flip(image.read_bytes(), 10))
     verdict = judge_fixity(image, record, [error])
     assert verdict.state is State.DECAYED

@@ -180,6 +180,17 @@ def test_a_boot_file_may_be_in_one_tree_alone(find: Find) -> None:
     assert [each.where for each in find(only_iso)] == ["/DIR/C.TXT"]  # the Joliet tree's
 
 
+def test_lists_of_long_names_are_left_out_of_joliet_on_purpose(find: Find) -> None:
+    # Common practice: systems that read Joliet need none.
+    made = make_iso({"A.TXT": b"a", "TRANS.TBL": b"F A.TXT;1 a"}, joliet=True)
+    record = made.record("/TRANS.TBL", "joliet")
+    assert find(put(made.data, record, b"\0" * made.data[record])) == []
+    other = make_iso({"A.TXT": b"a", "TRANS.TXT": b"text"}, joliet=True)
+    record = other.record("/TRANS.TXT", "joliet")
+    found = find(put(other.data, record, b"\0" * other.data[record]))
+    assert [finding.rule for finding in found] == ["trees-agree"]
+
+
 class Disc(NamedTuple):
     facts: DiscFacts
     view: BytesView = BytesView(b"")

@@ -360,6 +360,16 @@ def test_boot_files_in_one_tree_only_are_no_loss() -> None:
     assert findings(replace(facts, boot=catalog), "nt5", "tree-names-all-files") == []
 
 
+def test_lists_of_long_names_are_in_the_short_tree_alone() -> None:
+    # Common practice: systems that read Joliet need none.
+    short = {"A.TXT": 5, "TRANS.TBL": 70, "DIR/TRANS.TBL": 80}
+    facts = disc(iso=short, joliet={"A.TXT": 5})
+    assert findings(facts, "nt5", "tree-names-all-files") == []
+    other = disc(iso={**short, "TRANS.TXT": 90}, joliet={"A.TXT": 5})
+    places = [item.where for item in findings(other, "nt5", "tree-names-all-files")]
+    assert places == ["/TRANS.TXT"]
+
+
 def test_a_damaged_tree_is_not_said_to_lack_files() -> None:
     facts = disc(
         joliet={"a.txt": 5, "b.txt": 5},

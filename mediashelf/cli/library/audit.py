@@ -101,7 +101,7 @@ def audit(
     are verified by their own EDC.
 
     With --depth contents, cabinets, ZIP and other archives, programs, compressed
-    files and checksum lists inside images are verified in place; archives inside
+    files, checksum lists and driver catalogs inside images are verified in place; archives inside
     archives are not followed.
 
     With --due, for every night: images not confirmed within AGE, as many as fit

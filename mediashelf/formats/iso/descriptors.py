@@ -87,14 +87,14 @@ class VolumeDescriptor:
     @property
     def joliet_level(self) -> int | None:
         """1 to 3 when this is a Joliet descriptor, else None."""
-        if self.type != _SUPPLEMENTARY or self.is_enhanced:
-            return None
-        return detect_joliet_level(self.escape_sequences)
+        # Readers go by the escape sequences alone, whatever the version is.
+        return detect_joliet_level(self.escape_sequences) if self.type == _SUPPLEMENTARY else None
 
     @property
     def is_enhanced(self) -> bool:
         """Whether this is the version-2 descriptor of ISO 9660:1999."""
-        return self.type == _SUPPLEMENTARY and self.version == _ENHANCED_VERSION
+        is_version_2 = self.type == _SUPPLEMENTARY and self.version == _ENHANCED_VERSION
+        return is_version_2 and self.joliet_level is None
 
     @property
     def name(self) -> str:
@@ -110,11 +110,15 @@ class VolumeDescriptor:
 
 @dataclass(frozen=True, slots=True)
 class DescriptorSet:
-    """The volume descriptors of a disc in recorded order; boot records as (lba, sector)."""
+    """The volume descriptors of a disc in recorded order; boot records as (lba, sector).
+
+    ``unclear`` are those that are read for nothing; one may be a damaged one of another kind.
+    """
 
     primary: VolumeDescriptor | None = None
     supplementary: tuple[VolumeDescriptor, ...] = ()
     boot_records: tuple[tuple[int, bytes], ...] = ()
+    unclear: tuple[VolumeDescriptor, ...] = ()
 
 
 def _parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
@@ -155,6 +159,7 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
     primary: VolumeDescriptor | None = None
     supplementary: list[VolumeDescriptor] = []
     boot_records: list[tuple[int, bytes]] = []
+    unclear: list[VolumeDescriptor] = []
     last = _last_descriptor(view)
     if last is None:
         return DescriptorSet()
@@ -173,6 +178,8 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
                 )
             continue
         kind = data[0]
+        if kind != _SUPPLEMENTARY and (kind != PRIMARY or primary is not None):
+            unclear.append(_parse_volume_descriptor(data, lba))
         if kind == _BOOT_RECORD:
             boot_records.append((lba, data))
         elif kind == _SUPPLEMENTARY:
@@ -207,7 +214,7 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
             + ("; what is left of it was read" if primary else ""),
             offset=_FIRST_DESCRIPTOR * SECTOR_SIZE,
         )
-    return DescriptorSet(primary, tuple(supplementary), tuple(boot_records))
+    return DescriptorSet(primary, tuple(supplementary), tuple(boot_records), tuple(unclear))
 
 
 def _salvage_primary(view: View) -> VolumeDescriptor | None:

@@ -53,7 +53,9 @@ __all__ = [
 ]
 
 TRUNCATING_RULE = "image-is-whole"
-"""The structural finding that says the file ends before the volume inside does."""
+"""The structural finding that says the file ends before what its volume records does."""
+
+_SHORT_RULES = frozenset((TRUNCATING_RULE, "image-reaches-volume-end"))
 
 
 def observe(
@@ -110,9 +112,10 @@ def compare_with_record(
     if observed.problem:
         finding = fixity_findings.unreadable(where, observed.problem)
         return FixityVerdict(State.UNREADABLE, "not read to its end", (finding, *structure))
-    is_cut = any(finding.rule == TRUNCATING_RULE for finding in structure)
+    is_cut = any(finding.rule in _SHORT_RULES for finding in structure)
     comparison = _compare_bytes(where, observed, recorded, is_cut)
-    if comparison.state is State.SOUND and worst(structure) is Severity.ERROR:
+    is_wrong = is_cut or worst(structure) is Severity.ERROR
+    if comparison.state is State.SOUND and is_wrong:
         comparison.state = State.TRUNCATED if is_cut else State.DAMAGED
     comparison.words.append("structure read" if structure_read else "structure not read")
     own = () if comparison.finding is None else (comparison.finding,)

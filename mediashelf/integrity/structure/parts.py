@@ -88,7 +88,8 @@ def _compare_trees(
     # the place of an empty file means nothing.
     embedded = {0, *(entry.size for entry in other.files if _is_embedded(entry))}
     plain = [entry for entry in other.files if entry.size and not _is_embedded(entry)]
-    comparable = [entry for entry in base.files if entry.size not in embedded]
+    named = [entry for entry in base.files if not entry.is_translation_table]
+    comparable = [entry for entry in named if entry.size not in embedded]
     base_places = {_place(entry) for entry in base.files}
     other_places = {_place(entry) for entry in plain}
     differences = [
@@ -100,13 +101,14 @@ def _compare_trees(
         ),
     ]
     yield from (each for each in differences if each.offset not in boot_places)
-    if not differences and len(base.files) != len(other.files):
+    shared = [entry for entry in other.files if not entry.is_translation_table]
+    if not differences and len(named) != len(shared):
         yield Finding(
             "trees-agree-in-number",
             Severity.NOTE,
             "image",
-            f"the {base.kind.words} tree has {len(base.files):,} files, the {other.kind.words} "
-            f"tree {len(other.files):,}, though both hold the same bytes",
+            f"the {base.kind.words} tree has {len(named):,} files, the {other.kind.words} "
+            f"tree {len(shared):,}, though both hold the same bytes",
             remedy="Nothing, if a file was meant to have two names in one tree",
             source="common practice",
         )

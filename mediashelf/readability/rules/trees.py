@@ -50,6 +50,8 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
         for place in sorted(other.places.keys() - seen.places.keys() - known - reported):
             reported.add(place)
             for entry in other.files_at(place):
+                if kind is VolumeKind.ISO9660 and entry.is_translation_table:
+                    continue
                 yield at_entry(
                     entry,
                     f"the file is in the {TREE_WORDS[kind]} tree, not in the "
