@@ -43,9 +43,10 @@ def hear_witness(plan: DiscPlan, path: Path) -> None:
     """
     iso: Any = PyCdlib()
     try:
-        iso.open(str(path))
-        with closing(iso):
-            _compare_disc(plan, iso)
+        with path.open("rb") as stream:
+            iso.open_fp(stream)
+            with closing(iso):
+                _compare_disc(plan, iso)
     except _FAILURES as error:
         raise _disagreed(f"it cannot read the disc: {error}") from error
 
