@@ -15,7 +15,8 @@ from enum import StrEnum
 from mediashelf.catalogue.bench.session_reading import notes_of
 from mediashelf.catalogue.bench.session_rows import in_force
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_text, kept_path, kept_text, utc_now
-from mediashelf.integrity.fixity.values import FixityVerdict, State
+from mediashelf.integrity.fixity.states import State
+from mediashelf.integrity.fixity.values import FixityVerdict
 
 LONGEST_DETAIL = 400
 """Characters of a detail; messages may quote what a disc says."""

@@ -9,7 +9,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from mediashelf.findings import Severity
-from mediashelf.integrity.fixity.comparing import State
+from mediashelf.integrity.fixity.states import State
 
 
 class Presence(StrEnum):

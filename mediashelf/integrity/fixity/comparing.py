@@ -32,14 +32,8 @@ from mediashelf.integrity.fixity.digests import (
     differing_blocks,
     digest_file,
 )
-from mediashelf.integrity.fixity.values import (
-    WORST_FIRST,
-    Absence,
-    FixityRecord,
-    FixityVerdict,
-    Observed,
-    State,
-)
+from mediashelf.integrity.fixity.states import WORST_FIRST, State
+from mediashelf.integrity.fixity.values import Absence, FixityRecord, FixityVerdict, Observed
 from mediashelf.integrity.structure.damage import Span, spans_of_blocks
 from mediashelf.text import block_unit, blocks_differ, count_text
 

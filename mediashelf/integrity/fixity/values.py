@@ -7,35 +7,8 @@ from enum import StrEnum
 
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.digests import BLOCK_SIZE, Digests
+from mediashelf.integrity.fixity.states import State
 from mediashelf.integrity.structure.damage import Span
-
-
-class State(StrEnum):
-    """What an audit says of one image; see the table in comparing.py."""
-
-    SOUND = "sound"
-    DAMAGED = "damaged"
-    DECAYED = "decayed"
-    CHANGED = "changed"
-    TRUNCATED = "truncated"
-    MISSING = "missing"
-    AWAY = "away"
-    UNREADABLE = "unreadable"
-    CHANGING = "changing"
-
-
-WORST_FIRST = (
-    State.UNREADABLE,
-    State.DECAYED,
-    State.TRUNCATED,
-    State.DAMAGED,
-    State.CHANGED,
-    State.CHANGING,
-    State.MISSING,
-    State.AWAY,
-    State.SOUND,
-)
-"""Every state; what may be lost comes before what a person may have done."""
 
 
 class Absence(StrEnum):
