@@ -20,8 +20,8 @@ from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
 from mediashelf.sessions.discs.served_image import ServedImage
 from mediashelf.sessions.discs.ways_out import fit_to_serve
 from mediashelf.sessions.emulator import RAW_SOURCE
+from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile
-from mediashelf.sessions.plans.session_plan import PlanDisc
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests, digest_whole
 from mediashelf.text import count_text
 
