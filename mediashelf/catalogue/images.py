@@ -7,14 +7,16 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue.facts import unpack_facts
 from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, kept_path, kept_text
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
-from mediashelf.integrity.fixity.comparing import FixityRecord
+
+if TYPE_CHECKING:
+    from mediashelf.integrity.fixity.values import FixityRecord
 
 _BASE = "FROM images JOIN shelves ON shelves.id = images.shelf_id WHERE "
 
@@ -145,6 +147,8 @@ def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
     """Return what an audit compares with, or None where no digest is on record."""
     if not row.digests:
         return None
+    from mediashelf.integrity.fixity.values import FixityRecord  # a list needs no digests
+
     blocks = db.execute(
         "SELECT block_size, digests FROM block_digests WHERE image_id = ?", [row.id]
     ).fetchone()

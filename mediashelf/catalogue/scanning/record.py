@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, fold
-from mediashelf.catalogue.rows import CHANGING, RECORDED, keep_path, keep_text
+from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.comparing import Observed, State, compare_with_record
@@ -50,7 +50,7 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
     A file that could not be read whole changes nothing but its verdict.
     """
     if reading.problem or reading.is_changing or reading.digests is None:
-        verdict = CHANGING if reading.is_changing else State.UNREADABLE.value
+        verdict = (State.CHANGING if reading.is_changing else State.UNREADABLE).value
         db.execute(
             "UPDATE images SET verdict = ?, judged_by = 'scan', problem = ?, presence = 'here', "
             "scanned_at = ? WHERE id = ?",

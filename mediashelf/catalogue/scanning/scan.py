@@ -12,7 +12,7 @@ from contextlib import closing
 from dataclasses import dataclass, field
 
 from mediashelf.catalogue.history import Happening, keep
-from mediashelf.catalogue.rows import CHANGING, ImageRow, Presence, ShelfRow, utc_now
+from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.raw_reading import RawAudits
 from mediashelf.catalogue.scanning.reading import WORKERS, Reading, read_image, read_many
@@ -132,7 +132,7 @@ def _plan_shelf(
 def _must_be_read(row: ImageRow, seen: SeenImage) -> bool:
     return (
         (row.size, row.mtime_ns) != (seen.size, seen.mtime_ns)
-        or row.verdict in (State.UNREADABLE, CHANGING)
+        or row.verdict in (State.UNREADABLE, State.CHANGING)
         or not row.digests
     )
 

@@ -43,6 +43,7 @@ MEANINGS = {
     State.TRUNCATED: "it ends too early",
     State.DAMAGED: "nothing contradicts the record, but there are errors inside",
     State.CHANGED: "its bytes differ, and so does size or date: somebody wrote it",
+    State.CHANGING: "it was written while it was read; audit it again",
     State.MISSING: "its folder is there, the file is not",
     State.AWAY: "its disk, card or share is not there; nothing is known of it",
     State.SOUND: "as recorded, or not on record; no damage found",
