@@ -99,6 +99,15 @@ def swap(data: bytes, one: int, other: int, size: int) -> bytes:
     return put(put(data, one, second), other, first)
 
 
+def hybrid(data: bytes, sectors: int) -> bytes:
+    """The disc as a disk too: itself as a partition, and one of zeros in ``sectors`` after it."""
+    count = len(data) // 512
+    entries = b""
+    for kind, first, length in ((0x17, 0, count), (0xEF, count, sectors * 4)):
+        entries += bytes([0, 0, 0, 0, kind, 0, 0, 0]) + le32(first) + le32(length)
+    return put(put(data, 446, entries), 510, b"\x55\xaa") + bytes(sectors * SECTOR)
+
+
 FIRST, LAST = "/A.TXT", "/DIR/C.TXT"
 FAR = 100_000  # a block past the end of every image here
 
@@ -123,6 +132,11 @@ def _image() -> Iterator[tuple[str, Case]]:
     yield (
         "nothing-after-volume",
         _case("common practice", PLAIN, data + b"more".ljust(SECTOR, b"!")),
+    )
+    whole = hybrid(PADDED.data, 64)
+    yield (
+        "image-reaches-partition-end",
+        Case("own behaviour", whole, cut(whole, len(whole) - 8 * SECTOR)),
     )
     second = make_iso({"LATER.TXT": b"later"}, after=data + bytes(100 * SECTOR))
     yield "last-session-read", _case("Linux kernel 6.12, fs/isofs/inode.c", PLAIN, second.data)
