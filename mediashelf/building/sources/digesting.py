@@ -31,7 +31,7 @@ def new_hasher() -> StreamHasher:
     return hashlib.sha256(usedforsecurity=False)
 
 
-def hash_bytes(data: bytes) -> str:
+def hash_bytes(data: Piece) -> str:
     """Return the digest of bytes in memory."""
     hasher = new_hasher()
     hasher.update(data)
@@ -48,7 +48,8 @@ class PassingDigests:
     def __init__(self) -> None:
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="digests")
         self._waiting: deque[Future[None]] = deque()
-        self._hashers: list[tuple[Content, StreamHasher]] = []
+        # Of small contents only the digests: a hasher takes ten times their memory.
+        self._digests: list[tuple[Content, StreamHasher | str]] = []
         self._batch: list[tuple[StreamHasher, Piece]] = []
         self._batch_size = 0
 
@@ -66,7 +67,7 @@ class PassingDigests:
     def passing(self, content: Content, pieces: Iterable[Piece]) -> Iterator[Piece]:
         """Yield ``pieces`` as they are; their digest is among the next :meth:`finished` ones."""
         hasher = new_hasher()
-        self._hashers.append((content, hasher))
+        self._digests.append((content, hasher))
         for piece in pieces:
             self._batch.append((hasher, piece))
             self._batch_size += len(piece)
@@ -82,18 +83,16 @@ class PassingDigests:
 
     def whole(self, content: Content, data: Piece) -> None:
         """Take the digest of a small content at once: sooner done than handed over."""
-        hasher = new_hasher()
-        hasher.update(data)
-        self._hashers.append((content, hasher))
+        self._digests.append((content, hash_bytes(data)))
 
     def finished(self) -> Iterator[tuple[Content, str]]:
         """Wait for what is under way; yield the digests since the last call, in order."""
         self._hand_over()
         while self._waiting:
             self._waiting.popleft().result()
-        hashers, self._hashers = self._hashers, []
-        for content, hasher in hashers:
-            yield content, hasher.hexdigest()
+        digests, self._digests = self._digests, []
+        for content, digest in digests:
+            yield content, digest if isinstance(digest, str) else digest.hexdigest()
 
 
 def _hash_all(batch: Iterable[tuple[StreamHasher, Piece]]) -> None:
