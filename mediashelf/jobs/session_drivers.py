@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 
-from mediashelf.drivers.findings import check_survey
-from mediashelf.drivers.machines.reading import read_machine
+from mediashelf.drivers.findings import check_survey, device_title
+from mediashelf.drivers.machines.reading import Machine, read_machine
 from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
-from mediashelf.drivers.survey import survey
+from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.verdict import State, summary_text
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.driver_families import family_name, say_no_family
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
@@ -24,14 +26,20 @@ from mediashelf.sessions.prepare import MoreChecks
 def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
     """Return the check of a plan's ``[machine] devices`` against all its discs.
 
-    It is made for targets that look for drivers by a device's identifier.
+    It is made for targets that look for drivers by a device's identifier. What a disc's
+    own recipe tells of the same machine is not told again.
     """
 
     def check(plan: SessionPlan, discs: Sequence[CheckedDisc]) -> Iterator[Finding]:
         if not plan.machine.devices:
             return
         machine = read_machine(plan.folder / plan.machine.devices)
-        yield from (_as_hint(finding) for finding in machine.findings)
+        told = {(one.rule, one.target, one.where) for disc in discs for one in disc.source.told}
+        yield from (
+            _as_hint(one)
+            for one in machine.findings
+            if (one.rule, one.target, one.where) not in told
+        )
         seen = [disc for disc in discs if disc.repeats is None]
         with ExitStack() as stack:
             sources = [_source_of(disc, stack) for disc in seen]
@@ -49,10 +57,12 @@ def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
                 ]
                 founds = list(_packages(readers, targets[name]))
                 result = survey(founds, choose_family(family), name, machine.devices)
+                yield _summary(result, machine)
                 yield from (
                     _as_hint(finding)
                     for finding in check_survey(result)
                     if finding.severity > Severity.NOTE
+                    and (finding.rule, finding.target, _on_disc(finding.where)) not in told
                 )
 
     return check
@@ -75,6 +85,28 @@ def _packages(
         if tree is not None:
             tree = replace(tree, prefix=f"disc {disc.position}:")
             yield tree, find_packages(tree)
+
+
+def _on_disc(where: str) -> str:
+    """Return a place as the disc's own findings name it."""
+    return re.sub(r"^disc [0-9]+:", "", where)
+
+
+def _summary(result: Survey, machine: Machine) -> Finding:
+    """Return how many devices are covered, with those that are not."""
+    rows = zip(result.covers, result.verdicts, strict=True)
+    others = [
+        f"{device_title(cover)}: {verdict.words}"
+        for cover, verdict in rows
+        if verdict.state is not State.COVERED
+    ]
+    return Finding(
+        "devices-covered",
+        Severity.NOTE,
+        machine.name,
+        "; ".join([summary_text(result.verdicts), *others]),
+        target=result.target,
+    )
 
 
 def _as_hint(finding: Finding) -> Finding:

@@ -382,3 +382,20 @@ def test_a_recipe_brings_its_own_machine(folder: Path, machine: Path, tmp_path: 
     own = run(recipe, code=1).stdout
     assert "of 3 devices covered" in own
     assert own.splitlines()[0] == named.splitlines()[0]
+
+
+def test_several_files_describe_one_machine(folder: Path, machine: Path, tmp_path: Path) -> None:
+    more = tmp_path / "more.txt"
+    more.write_text("USB\\VID_F1B2&PID_0003\n\nwhat is this\n")
+    answer = run_json(folder, "-m", machine, "-m", more, "-t", "win9x", code=1)
+    assert answer["machine"]["name"] == f"{machine.name} + more.txt"
+    assert covers(answer) == [*EXPECTED, ("none", "")]
+    assert "more.txt line 3" in [one["where"] for one in answer["findings"]]
+    recipe = tmp_path / "two.toml"
+    recipe.write_text(
+        f'targets = ["win9x"]\nmachine = ["{machine.name}", "more.txt"]\n'
+        '[[folder]]\nfrom = "drivers"\n'
+    )
+    assert covers(run_json(recipe, code=1)) == covers(answer)
+    recipe.write_text(recipe.read_text().replace('"more.txt"', "7"))
+    assert "machine" in run(recipe, code=5).output
