@@ -95,6 +95,7 @@ def _opened(
 ) -> Iterator[list[Source]]:
     with ExitStack() as stack:
         sources: list[Source] = []
+        planned_recipes = []  # kept, so that the INFs that they have read are not parsed again
         for path, recipe in subjects.recipes:
             if recipe is None:
                 sources.append(stack.enter_context(open_image_source(path)))
@@ -102,6 +103,7 @@ def _opened(
             asked = recipe if recipe.targets else replace(recipe, targets=subjects.target_names)
             picked = pick_targets(asked.targets, targets)
             planned = plan_recipe(asked, picked, progress=progress)
+            planned_recipes.append(planned)
             sources.append(
                 PlannedSource(str(path), planned.plans[0], planned.blockers(anyway=False))
             )
