@@ -26,7 +26,7 @@ class Happening(StrEnum):
 
     RECORDED = "recorded"
     MOVED = "moved"
-    CHANGED = "changed"  # by a scan: recorded anew; by an audit: differs from the record
+    CHANGED = "changed"  # the bytes differ from the record
     CONFIRMED = "confirmed"
     DAMAGED = "damaged"
     DECAYED = "decayed"
@@ -37,6 +37,7 @@ class Happening(StrEnum):
     STAGED = "staged"
     SERVED = "served"
     MENDED = "mended"
+    ACCEPTED = "accepted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,7 @@ def keep_verdict(
     if verdict.is_confirmed:
         detail = "files inside checked too" if files_inside else ""
         keep(db, row.id, Happening.CONFIRMED, "audit", detail, at=at)
-    if verdict.state is not State.SOUND:  # bytes that are as recorded may be damaged ones
+    if verdict.state not in (State.SOUND, State.UNRECORDED):  # recorded bytes may be damaged
         detail = verdict.findings[0].message if verdict.findings else verdict.basis
         keep(db, row.id, Happening(verdict.state.value), "audit", detail, at=at)
 

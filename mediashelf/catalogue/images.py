@@ -12,6 +12,7 @@ from typing import Any
 from mediashelf.catalogue.facts import unpack_facts
 from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, kept_path, kept_text
+from mediashelf.catalogue.waiting import made_waiting
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.integrity.fixity.comparing import FixityRecord
@@ -81,6 +82,11 @@ def by_digest(db: sqlite3.Connection, digest: str) -> list[ImageRow]:
     )
 
 
+def by_size(db: sqlite3.Connection, size: int) -> list[ImageRow]:
+    """Return every image that has this size on record."""
+    return _load(db, "size = ?", size)
+
+
 def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
     """Return every image whose file has this name, letter case aside."""
     wanted = name.casefold()
@@ -93,7 +99,7 @@ def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
 
 
 def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow]:
-    """Build the rows that ``where`` picks, by shelf and path, with four queries in all."""
+    """Build the rows that ``where`` picks, by shelf and path, with five queries in all."""
     order = " ORDER BY shelves.name, images.path"
     rows = db.execute(f"SELECT {_COLUMNS} {_BASE} {where} {order}", parameters).fetchall()
     picked = f"SELECT images.id {_BASE} {where}"
@@ -128,6 +134,12 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
             known.setdefault("finding_counts", {})[Severity(severity)] = count
         if origin == "scan" and severity == Severity.ERROR:
             known["errors"] = count
+    for image_id, *values in db.execute(
+        "SELECT image_id, size, mtime_ns, digests, seen_at, judged, judged_at FROM waiting "
+        f"WHERE image_id IN ({picked})",
+        parameters,
+    ):
+        more[image_id]["waiting"] = made_waiting(*values)
     return [_row(row, more[row[0]]) for row in rows]
 
 

@@ -85,12 +85,14 @@ def test_unchanged_images_are_not_read(library: Library, reads: list[str]) -> No
     assert reads == ["tide.iso"]
 
 
-def test_a_changed_image_is_recorded_anew_and_its_old_digest_kept(library: Library) -> None:
+def test_an_accepted_image_is_recorded_anew_and_its_old_digest_kept(library: Library) -> None:
     path = write(library.root / "tide.iso", tide_image(1), DATE)
     library.scan()
     old = library.catalogue.images()[0]
     write(path, tide_image(2, label="EBB"), DATE + 1)
     assert library.events() == {"tide.iso": "changed"}
+    assert library.catalogue.images()[0].digests == old.digests
+    assert library.accept("tide.iso") == {"tide.iso": "accepted"}
     (row,) = library.catalogue.images()
     assert row.id == old.id
     assert row.digests != old.digests
@@ -283,6 +285,8 @@ def test_an_image_stays_one_when_it_no_longer_looks_like_one(library: Library) -
     library.scan()
     write(path, bytes(100_000), DATE + 1)
     assert library.events() == {"d.bin": "changed"}
+    assert library.states() == {"home: d.bin": "changed"}
+    library.accept("d.bin")
     assert library.states() == {"home: d.bin": "damaged"}
 
 
@@ -478,7 +482,7 @@ def test_names_that_no_entry_uses_any_more_are_forgotten(library: Library) -> No
     library.scan()
     assert library.catalogue.find("lkvx3").hits
     write(path, make_iso({"ONLY.TXT": b"x"}).data, DATE + 1)
-    library.scan()
+    library.accept("tide.iso")
     assert library.catalogue.find("lkvx3").hits == []
     names = library.catalogue.db.execute("SELECT name FROM names").fetchall()
     assert names == [(b"ONLY.TXT",)]

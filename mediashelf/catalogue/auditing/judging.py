@@ -11,6 +11,7 @@ from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.catalogue.waiting import judged_words
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.integrity.fixity.comparing import (
@@ -40,6 +41,7 @@ def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditR
     result = AuditResult(job, verdict, reading, reading.touched, reading.entry_count)
     if job.row is None or record is None:
         return judge_unrecorded(catalogue, result)
+    result = _with_earlier_word(result)
     if verdict.spans:
         return _with_touched(catalogue, result)
     return _with_earlier_damage(catalogue, result)
@@ -53,6 +55,19 @@ def _observed(job: AuditJob, reading: Reading) -> Observed:
     if reading.is_changing:
         problem = "it was written while it was read; audit it again when that has ended"
     return Observed(reading.size, reading.mtime_ns, reading.digests, problem)
+
+
+def _with_earlier_word(result: AuditResult) -> AuditResult:
+    """Of bytes that were found decayed or cut before, say so: a new date tells nothing new."""
+    row, verdict, digests = result.job.row, result.verdict, result.reading.digests
+    if row is None or row.waiting is None or digests is None or verdict.state is not State.CHANGED:
+        return result
+    words = judged_words(row.waiting) if row.waiting.has(digests.whole) else ""
+    if not words:
+        return result
+    own, *others = verdict.findings
+    told = replace(own, message=f"{own.message}{words}")
+    return replace(result, verdict=replace(verdict, findings=(told, *others)))
 
 
 def _with_earlier_damage(catalogue: Catalogue, result: AuditResult) -> AuditResult:
