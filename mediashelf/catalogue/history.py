@@ -14,6 +14,7 @@ from enum import StrEnum
 
 from mediashelf.catalogue.bench.session_reading import notes_of
 from mediashelf.catalogue.bench.session_rows import in_force
+from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_text, kept_path, kept_text, utc_now
 from mediashelf.integrity.fixity.values import FixityVerdict, State
 
@@ -109,6 +110,7 @@ def keep_verdict(
         keep(db, row.id, Happening(verdict.state.value), "audit", detail, at=at)
 
 
+@reads_catalogue
 def history_of(db: sqlite3.Connection, image_id: int) -> list[HistoryRow]:
     """Return all that is known to have happened to an image, oldest first."""
     rows = [*_iter_kept(db, image_id), *_iter_sessions(db, image_id)]

@@ -11,11 +11,13 @@ from typing import Any
 
 from mediashelf.catalogue.facts import unpack_facts
 from mediashelf.catalogue.listing import fold
+from mediashelf.catalogue.records.reading import ContentError, reads_catalogue, require_types
+from mediashelf.catalogue.records.waiting import made_waiting
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, kept_path, kept_text
-from mediashelf.catalogue.waiting import made_waiting
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.integrity.fixity.comparing import FixityRecord
+from mediashelf.integrity.fixity.digests import ALGORITHMS
 
 _BASE = "FROM images JOIN shelves ON shelves.id = images.shelf_id WHERE "
 
@@ -24,6 +26,7 @@ _COLUMNS = """
     verdict, judged_by, problem, is_sheet, looks_raw, entry_count, images.scanned_at, audited_at
 """
 _FIELDS = [field.name for field in fields(ImageRow)][:16]  # those of the columns, in their order
+_KINDS = (int, str, bytes, bytes, int, int, *[str] * 5, int, int, int, str, str | None)
 
 
 def matching(
@@ -98,6 +101,7 @@ def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
     return list(by_ids(db, ids).values())
 
 
+@reads_catalogue
 def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow]:
     """Build the rows that ``where`` picks, by shelf and path, with five queries in all."""
     order = " ORDER BY shelves.name, images.path"
@@ -110,6 +114,9 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
         parameters,
     ):
         known = more[image_id]
+        require_types((digest, recorded_at, confirmed_at), (str, str, str))
+        if algorithm not in ALGORITHMS:
+            raise ContentError(f"no digest is called {algorithm!r}")
         known["digests"][algorithm] = digest
         # Several digests of one file: its bytes are on record since the first,
         # and were last confirmed when any of them was.
@@ -144,6 +151,9 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
 
 
 def _row(row: tuple[Any, ...], more: dict[str, Any]) -> ImageRow:
+    require_types(row, _KINDS)
+    if b"\0" in row[2] or b"\0" in row[3]:
+        raise ContentError("a path has a NUL in it")
     values = dict(zip(_FIELDS, row, strict=True))
     values["root"] = Path(kept_path(values["root"]))
     values["path"] = kept_path(values["path"])
@@ -153,6 +163,7 @@ def _row(row: tuple[Any, ...], more: dict[str, Any]) -> ImageRow:
     return ImageRow(**values, **more)
 
 
+@reads_catalogue
 def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
     """Return what an audit compares with, or None where no digest is on record."""
     if not row.digests:
@@ -175,12 +186,14 @@ def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
     )
 
 
+@reads_catalogue
 def facts_of(db: sqlite3.Connection, image_id: int) -> DiscFacts | None:
     """Return the facts of an image as they were when it was last read, or None."""
     packed = db.execute("SELECT packed FROM disc_facts WHERE image_id = ?", [image_id]).fetchone()
     return unpack_facts(packed[0]) if packed is not None else None
 
 
+@reads_catalogue
 def findings_on_record(db: sqlite3.Connection, image_id: int) -> list[Finding]:
     """Return what the last scan or audit of an image found, worst first."""
     rows = db.execute(

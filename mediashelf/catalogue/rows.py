@@ -129,6 +129,14 @@ class ImageRow:
         return STATE_WORDS.get(self.state, self.state)
 
 
+def kept_number(number: int) -> int:
+    """Return a number from a file system or a disc as SQLite can hold it: 64 bits, signed.
+
+    A date beyond the year 2262, in nanoseconds, becomes the last one that fits.
+    """
+    return max(-(1 << 63), min(number, (1 << 63) - 1))
+
+
 def utc_now() -> str:
     """Return this second in UTC, ISO 8601."""
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

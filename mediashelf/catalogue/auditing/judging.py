@@ -8,10 +8,10 @@ from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
+from mediashelf.catalogue.records.waiting import judged_words
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.catalogue.waiting import judged_words
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.integrity.fixity.comparing import (

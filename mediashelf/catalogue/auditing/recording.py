@@ -7,10 +7,10 @@ from dataclasses import replace
 
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.history import keep_verdict
+from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import ImageRow, utc_now
 from mediashelf.catalogue.scanning.record import replace_findings
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.catalogue.waiting import drop_waiting, keep_waiting
 from mediashelf.integrity.fixity.comparing import State
 
 

@@ -14,10 +14,10 @@ from itertools import takewhile
 from pathlib import Path, PurePosixPath
 
 from mediashelf.catalogue import images
+from mediashelf.catalogue.records.waiting import ids_waiting_with
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.reading import Reading
-from mediashelf.catalogue.waiting import ids_waiting_with
 
 
 def by_likeness(rows: Sequence[ImageRow], shelf: str, path: str) -> list[ImageRow]:

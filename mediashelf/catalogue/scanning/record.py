@@ -7,11 +7,11 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from mediashelf.catalogue.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.listing import count_entries, fold
-from mediashelf.catalogue.rows import CHANGING, RECORDED, keep_path, keep_text
+from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
+from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
+from mediashelf.catalogue.rows import CHANGING, RECORDED, keep_path, keep_text, kept_number
 from mediashelf.catalogue.scanning.reading import Reading
-from mediashelf.catalogue.waiting import drop_waiting, keep_waiting
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.comparing import (
     FixityVerdict,
@@ -186,7 +186,14 @@ def _record_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> 
         "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) VALUES "
         "(?, ?, ?, (SELECT id FROM names WHERE folded = ? AND name = ?), ?, ?, ?)",
         (
-            (image_id, number, folders[entry.folder], *names[entry.name], *entry[2:])
+            (
+                image_id,
+                number,
+                folders[entry.folder],
+                *names[entry.name],
+                kept_number(entry.size),
+                *entry[3:],
+            )
             for number, entry in enumerate(reading.listing)
         ),
     )

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
-from mediashelf.catalogue.earlier import records_of
 from mediashelf.catalogue.history import Happening, keep
+from mediashelf.catalogue.records.earlier import records_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue

@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from mediashelf.catalogue.auditing.names import plan_audit
-from mediashelf.catalogue.rows import ImageRow, Presence
+from mediashelf.catalogue.records.waiting import judged_words, waiting_finding
+from mediashelf.catalogue.rows import ImageRow, Presence, kept_number
 from mediashelf.catalogue.scanning.findings import scan_findings
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.scan import (
@@ -22,7 +23,6 @@ from mediashelf.catalogue.scanning.scan import (
 )
 from mediashelf.catalogue.scanning.walk import SeenImage
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.catalogue.waiting import judged_words, waiting_finding
 from mediashelf.errors import CatalogueError, InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.values import State
@@ -109,7 +109,7 @@ def _seen(row: ImageRow, file_systems: FileSystems) -> SeenImage:
     except OSError as error:
         raise InputError(f"{row.file}: cannot be read: {error.strerror or error}") from error
     place = file_systems.nearest(os.path.realpath(row.file))
-    return SeenImage(row.path, status.st_size, status.st_mtime_ns, place, row.is_sheet)
+    return SeenImage(row.path, status.st_size, kept_number(status.st_mtime_ns), place, row.is_sheet)
 
 
 def run(catalogue: Catalogue, scan: Scan, on_bytes: OnAmount = lambda count: None) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import sqlite3
 
+from mediashelf.catalogue.records.reading import reads_catalogue, require_types
 from mediashelf.catalogue.rows import ImageRow, Waiting
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.digests import Digests
@@ -52,6 +53,7 @@ def drop_waiting(db: sqlite3.Connection, image_id: int) -> None:
     db.execute("DELETE FROM waiting WHERE image_id = ?", [image_id])
 
 
+@reads_catalogue
 def waiting_of(db: sqlite3.Connection, image_id: int) -> Waiting | None:
     """Return what waits beside the record of an image, or None."""
     row = db.execute(
@@ -66,7 +68,10 @@ def made_waiting(
     size: int, mtime_ns: int, digests: str, seen_at: str, judged: str, judged_at: str
 ) -> Waiting:
     """Return a row of the table as a value."""
-    return Waiting(size, mtime_ns, json.loads(digests), seen_at, judged, judged_at)
+    whole = json.loads(digests)
+    require_types((size, mtime_ns, seen_at, judged, judged_at), (int, int, str, str, str))
+    require_types((whole, *whole.values()), (dict, *[str] * len(whole)))
+    return Waiting(size, mtime_ns, whole, seen_at, judged, judged_at)
 
 
 def ids_waiting_with(db: sqlite3.Connection, digest: str) -> list[int]:

@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.integrity.fixity.values import FixityRecord
 
@@ -48,6 +49,7 @@ def put_aside(db: sqlite3.Connection, image_id: int, now: str) -> None:
     )
 
 
+@reads_catalogue
 def records_of(db: sqlite3.Connection, row: ImageRow) -> list[EarlierRecord]:
     """Return every record that an image had, oldest first; the one in force is the last."""
     groups: dict[tuple[str, int], list[tuple[str, str, int, str, str]]] = {}
