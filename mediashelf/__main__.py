@@ -1,18 +1,25 @@
-"""Run the command line: ``mediashelf``, or ``python -m mediashelf``.
+"""Start the command line: ``mediashelf`` and ``python -m mediashelf``."""
 
-It imports nothing before Ctrl-C has its answer, since loading takes a moment too.
-"""
+from __future__ import annotations
+
+import sys
+
+from mediashelf import __version__
 
 
-def main() -> None:
-    """Load the program and run it."""
+def run() -> None:
+    """Run the command that the arguments name."""
+    if sys.argv[1:] == ["--version"]:
+        # As the command group says it, without loading it: that is most of a start.
+        sys.stdout.write(f"mediashelf, version {__version__}\n")
+        return
     try:
-        from mediashelf.cli.main import main as commands
+        from mediashelf.cli.main import main
 
-        commands()
-    except KeyboardInterrupt:
+        main()
+    except KeyboardInterrupt:  # while it is loaded; later the command group answers
         raise SystemExit(130) from None  # 128 + SIGINT, as shells report it
 
 
 if __name__ == "__main__":
-    main()
+    run()

@@ -16,7 +16,8 @@ from mediashelf.catalogue.bench.session_reading import notes_of
 from mediashelf.catalogue.bench.session_rows import in_force
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_text, kept_path, kept_text, utc_now
-from mediashelf.integrity.fixity.values import FixityVerdict, State
+from mediashelf.integrity.fixity.states import State
+from mediashelf.integrity.fixity.values import FixityVerdict
 
 LONGEST_DETAIL = 400
 """Characters of a detail; messages may quote what a disc says."""
@@ -92,9 +93,9 @@ def keep_verdict(
     """Add what an audit found; ``row`` is the image as it was on record before.
 
     Nothing is added where the audit tells nothing new of the bytes: an image that
-    is away, one that was missing before, one whose contents were not read.
+    is away or was written meanwhile, one that was missing before, one whose contents were not read.
     """
-    if verdict.state is State.AWAY:
+    if verdict.state in (State.AWAY, State.CHANGING):
         return
     if verdict.state is State.MISSING:
         if row.presence is not Presence.MISSING:

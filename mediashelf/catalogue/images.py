@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue.facts import unpack_facts
 from mediashelf.catalogue.listing import fold
@@ -16,8 +16,9 @@ from mediashelf.catalogue.records.waiting import made_waiting
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, kept_path, kept_text
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
-from mediashelf.integrity.fixity.comparing import FixityRecord
-from mediashelf.integrity.fixity.digests import ALGORITHMS
+
+if TYPE_CHECKING:
+    from mediashelf.integrity.fixity.values import FixityRecord
 
 _BASE = "FROM images JOIN shelves ON shelves.id = images.shelf_id WHERE "
 
@@ -115,8 +116,6 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
     ):
         known = more[image_id]
         require_types((digest, recorded_at, confirmed_at), (str, str, str))
-        if algorithm not in ALGORITHMS:
-            raise ContentError(f"no digest is called {algorithm!r}")
         known["digests"][algorithm] = digest
         # Several digests of one file: its bytes are on record since the first,
         # and were last confirmed when any of them was.
@@ -168,6 +167,8 @@ def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
     """Return what an audit compares with, or None where no digest is on record."""
     if not row.digests:
         return None
+    from mediashelf.integrity.fixity.values import FixityRecord  # a list needs no digests
+
     blocks = db.execute(
         "SELECT block_size, digests FROM block_digests WHERE image_id = ?", [row.id]
     ).fetchone()

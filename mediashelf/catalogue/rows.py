@@ -9,7 +9,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from mediashelf.findings import Severity
-from mediashelf.integrity.fixity.values import STATE_WORDS, State
+from mediashelf.integrity.fixity.states import STATE_WORDS, State
 
 
 class Presence(StrEnum):
@@ -23,12 +23,8 @@ class Presence(StrEnum):
 RECORDED = "recorded"
 """Verdict of an image whose digest is on record and which no audit has read since."""
 
-CHANGING = "changing"
-"""Verdict of a file that changed while it was read; the next scan reads it again."""
-
 STATES = (
     RECORDED,
-    CHANGING,
     *(state.value for state in State),
 )
 """Every word that :attr:`ImageRow.state` can be."""
@@ -73,7 +69,7 @@ class ImageRow:
     """What is on record of one image file.
 
     ``path`` is relative to the shelf, with ``/``. ``verdict`` is
-    :data:`RECORDED`, :data:`CHANGING` or a :class:`State` word, and ``judged_by``
+    :data:`RECORDED` or a :class:`State` word, and ``judged_by``
     says whether it is a ``scan``'s or an ``audit``'s. ``digests``
     maps algorithm to hexadecimal digest; it is empty while the file could not be
     read. ``labels`` and ``kinds`` are those of its volumes, in order.

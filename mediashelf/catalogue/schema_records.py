@@ -1,4 +1,4 @@
-"""The catalogue's fourth step: records that nothing replaces but the keeper's word."""
+"""The catalogue's fifth step: records that nothing replaces but the keeper's word."""
 
 from __future__ import annotations
 
@@ -46,6 +46,6 @@ TABLES = (
 
 
 def add_records(db: sqlite3.Connection) -> None:
-    """Make the tables of version 4."""
+    """Make the tables of version 5."""
     for statement in TABLES:
         db.execute(statement)

@@ -12,6 +12,7 @@ from mediashelf.drivers.findings import device_title
 from mediashelf.drivers.machines.classes import class_words
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.verdict import Verdict
 from mediashelf.formats.inf.models import all_models
 
 
@@ -25,7 +26,7 @@ class DeviceRow(NamedTuple):
 
     device_class: str
     device: str
-    cover: Cover
+    verdict: Verdict
     short_path: str
     long_path: str
     install: str = ""
@@ -46,7 +47,7 @@ class PackageRow(NamedTuple):
 
 def device_rows(survey: Survey) -> list[DeviceRow]:
     """Return a row for each device of the machine, by class and then in the machine's order."""
-    rows = [_device_row(cover) for cover in survey.covers]
+    rows = [device_row(cover, survey.verdict(cover)) for cover in survey.covers]
     return sorted(rows, key=lambda row: row.device_class)
 
 
@@ -64,21 +65,22 @@ def package_rows(survey: Survey) -> list[PackageRow]:
     return sorted(rows, key=lambda row: (row.device_class.lower(), row.long_path))
 
 
-def _device_row(cover: DeviceCover) -> DeviceRow:
+def device_row(cover: DeviceCover, verdict: Verdict) -> DeviceRow:
+    """Return the row of one device."""
     words, title = class_words(cover.device.class_code), device_title(cover)
     if cover.cover is Cover.DECLARED:
         declared = cover.declared[0]
         is_short = declared.tree.kind == "iso9660"
         paths = (declared.folder, "") if is_short else ("", declared.folder)
-        return DeviceRow(words, title, cover.cover, *paths, source=declared.tree.name)
+        return DeviceRow(words, title, verdict, *paths, source=declared.tree.name)
     best = cover.best or next(iter(cover.possible), None)
     if best is None:
-        return DeviceRow(words, title, cover.cover, "", "")
+        return DeviceRow(words, title, verdict, "", "")
     package = best.package
     return DeviceRow(
         words,
         title,
-        cover.cover,
+        verdict,
         *_paths(package),
         best.offer.install,
         _maker(package),

@@ -7,9 +7,8 @@ from collections.abc import Iterator
 from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.findings import device_label
 from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.verdict import State, names_text
 from mediashelf.findings import Finding, Severity
-
-FILES_NAMED = 3
 
 
 def check_losses(sources: Survey, disc: Survey) -> Iterator[Finding]:
@@ -21,22 +20,18 @@ def check_losses(sources: Survey, disc: Survey) -> Iterator[Finding]:
     """
     pairs = zip(sources.covers, disc.covers, strict=True)
     for number, (before, after) in enumerate(pairs, 1):
-        if before.cover not in _DRIVERS:
+        there, here = sources.verdict(before), disc.verdict(after)
+        if there.state is State.NONE:
             continue
-        if after.cover not in _DRIVERS:
+        if here.state is State.NONE:
             place = _place(before)
             message = f"Its driver in the sources, {place}, is not on the disc"
             yield _lost(disc, after, number, message)
             continue
-        missing = disc.missing_for(after)
-        if missing and not sources.missing_for(before):
-            names = ", ".join(missing[:FILES_NAMED])
-            more = f" and {len(missing) - FILES_NAMED:,} more" if missing[FILES_NAMED:] else ""
-            message = "cannot be found on the disc, though its driver is whole in the sources"
-            yield _lost(disc, after, number, f"{names}{more} {message}")
-
-
-_DRIVERS = (Cover.DRIVER, Cover.DECLARED)
+        lost = [name for name in here.missing if name not in there.missing]
+        if lost:
+            message = "cannot be found on the disc, though the sources have it for this driver"
+            yield _lost(disc, after, number, f"{names_text(lost)} {message}")
 
 
 def _place(cover: DeviceCover) -> str:

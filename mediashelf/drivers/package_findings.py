@@ -112,10 +112,37 @@ def _short_name(file: FileCheck, where: str, worst: Severity) -> Finding:
 def _cabinet_unread(file: FileCheck, where: str, worst: Severity) -> Finding:
     return Finding(
         "driver-cabinet-unread",
-        Severity.WARNING,
+        worst,
         where,
-        f"{file.path} is there, but cannot be listed: it is not a cabinet, or is damaged",
-        "audit its contents",
+        f"{file.needed.name} is needed from {file.path}, which is not a cabinet, is cut short, "
+        "or is damaged",
+        "copy it from the manufacturer's disk",
+        driver_page("INF SourceDisksNames section"),
+    )
+
+
+def _cut_short(file: FileCheck, where: str, worst: Severity) -> Finding:
+    place = f"{file.needed.name} in {file.path}" if file.needed.cabinet else file.path
+    least = f"{count_text(file.needed.size, 'byte')}, as the INF says" if file.needed.size else ""
+    size = count_text(max(file.found_size, 0), "byte")
+    return Finding(
+        "driver-file-cut-short",
+        worst,
+        where,
+        f"{place} has {size}; expected {least or 'contents'}",
+        "copy it from the manufacturer's disk",
+        COPYING if least else "common practice",
+    )
+
+
+def _found_above(file: FileCheck, where: str, worst: Severity) -> Finding:
+    return Finding(
+        "driver-file-found-above",
+        worst,
+        where,
+        f"{file.needed.name} is at {file.path}, outside the INF's folder; its path counts from "
+        "there, and no tag file shows that the disk's root is meant",
+        "move it to the place below the INF's folder that the INF names",
         driver_page("INF SourceDisksNames section"),
     )
 
@@ -125,6 +152,8 @@ _STATE_FINDINGS = {
     FileState.HIDDEN_NAME: _hidden_name,
     FileState.SHORT_NAME: _short_name,
     FileState.CABINET_UNREAD: _cabinet_unread,
+    FileState.CUT_SHORT: _cut_short,
+    FileState.FOUND_ABOVE: _found_above,
 }
 
 

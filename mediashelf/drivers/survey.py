@@ -20,6 +20,7 @@ from mediashelf.drivers.packages.finding import (
     suitability,
 )
 from mediashelf.drivers.packages.tree import PackageTree
+from mediashelf.drivers.verdict import Verdict, decide
 from mediashelf.formats.inf.models import all_models
 
 
@@ -60,14 +61,19 @@ class Survey:
     covers: tuple[DeviceCover, ...] = ()
     has_machine: bool = True
     _by_identifier: dict[str, list[Package]] = field(default_factory=dict, repr=False)
+    _missing: dict[tuple[Package, str], list[str]] = field(default_factory=dict, repr=False)
 
-    def missing_for(self, cover: DeviceCover) -> list[str]:
-        """Return the names of files that the device's driver needs and that cannot be found."""
+    def verdict(self, cover: DeviceCover) -> Verdict:
+        """Return whether the device is covered; whatever tells it to people asks here."""
         if cover.cover is not Cover.DRIVER or cover.best is None:
-            return []
-        package = cover.best.package
-        surveyed = next(one for one in self.packages if one.package is package)
-        return [check.needed.name for check in surveyed.chosen.missing] if surveyed.chosen else []
+            return decide(cover.cover)
+        best = cover.best
+        return decide(cover.cover, self._missing.get((best.package, best.offer.install), ()))
+
+    @property
+    def verdicts(self) -> list[Verdict]:
+        """The verdict of each device in order."""
+        return [self.verdict(cover) for cover in self.covers]
 
     def unfit_for(self, device: Device) -> list[tuple[Package, Fit]]:
         """Return the packages that name the device but offer it nothing here, and why."""
@@ -115,6 +121,7 @@ def survey(
         covers=covers,
         has_machine=devices is not None,
         _by_identifier=_by_identifier(packages),
+        _missing=_missing(covers, suited, family),
     )
 
 
@@ -166,6 +173,22 @@ def _surveyed(
         judge_completeness(package, first, system, family) if first else None,
         judge_completeness(package, others, system, family) if others else None,
     )
+
+
+def _missing(
+    covers: Iterable[DeviceCover], suited: Mapping[Package, Suitability], family: Family
+) -> dict[tuple[Package, str], list[str]]:
+    """Return what is not found for the install section that each device gets, and no other."""
+    missing: dict[tuple[Package, str], list[str]] = {}
+    for cover in covers:
+        if cover.best is None:
+            continue
+        package, install = cover.best.package, cover.best.offer.install
+        if (package, install) not in missing:
+            system, _ = sections_to_check(package, family, suited[package])
+            check = judge_completeness(package, [install], system, family)
+            missing[package, install] = [one.needed.name for one in check.missing]
+    return missing
 
 
 def _by_identifier(packages: Iterable[Package]) -> dict[str, list[Package]]:

@@ -15,7 +15,8 @@ def log_size_problems(
 ) -> None:
     """Log an image that ends too early, or holds more than its volume.
 
-    ``furthest`` is the byte offset that the trees' extents reach.
+    ``furthest`` is the byte offset that files and structures reach. An image that is
+    not shorter than its volume is whole: what points past its end is damaged.
     """
     size = view.size
     if size % SECTOR_SIZE:
@@ -29,18 +30,19 @@ def log_size_problems(
             found=f"{size:,} bytes",
             expected=f"a multiple of {SECTOR_SIZE}",
         )
-    if size < max(volume_size, furthest):
+    if size < volume_size:
         _log_short(size, volume_size, furthest, log)
     elif size > volume_size and not has_udf:
         _log_surplus(view, volume_size, log)
 
 
 def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> None:
-    missing = max(volume_size, furthest) - size
+    missing = volume_size - size
     is_cut = furthest > size
     message = f"the image is {missing:,} bytes shorter than its volume"
-    if not is_cut:
-        message += "; no file or directory is affected"
+    message += (
+        "; files or structures are cut" if is_cut else "; nothing is recorded in the missing part"
+    )
     log.add(
         "image-is-whole" if is_cut else "image-reaches-volume-end",
         "image",

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import cast
+from typing import Literal, cast
 
 from mediashelf import __version__
 from mediashelf.findings import Finding
-from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.sessions.cards.arrange import PlacedDisc
 from mediashelf.sessions.cards.records import CardRecords
 from mediashelf.sessions.discs.glance import boot_ways, glance
-from mediashelf.sessions.emulator import EJECT, lun_settings
+from mediashelf.sessions.emulator import (
+    EJECT,
+    block_size,
+    is_served_whole,
+    lun_settings,
+    served_blocks,
+)
 from mediashelf.sessions.manifests.fields import SeverityWord
 from mediashelf.sessions.manifests.parts import CardFile, LunWrite, OpenFinding, Origin, SpaceShare
 from mediashelf.sessions.manifests.sense import comparable_path
@@ -48,7 +53,7 @@ def describe_card(
         created=created,
         created_by=f"mediashelf {__version__}",
         session=ManifestSession(_text(plan.name), _text(plan.machine.name)),
-        start=1,
+        start=plan.start,
         eject=(LunWrite("file", EJECT.removesuffix("\n")),),
         forced_eject=(LunWrite("forced_eject", "1"),),
         discs=discs,
@@ -110,11 +115,18 @@ def _disc(placed: PlacedDisc) -> ManifestDisc:
         purpose=_text(disc.planned.purpose),
         expect=_text(disc.planned.expect),
         size=file.size,
-        blocks=file.size // SECTOR_SIZE,
+        presentation=disc.planned.presentation,
+        servable=is_served_whole(file.size, disc.planned.presentation),
+        block_size=cast(Literal[2048, 512], block_size(disc.planned.presentation)),
+        served_blocks=served_blocks(file.size, disc.planned.presentation),
+        erases=disc.may_erase,
         digests=file.digests,
         confirmed=placed.confirmed,
         origin=_origin(placed),
-        lun=tuple(LunWrite(attribute, value) for attribute, value in lun_settings(placed.path)),
+        lun=tuple(
+            LunWrite(attribute, value)
+            for attribute, value in lun_settings(placed.path, disc.planned.presentation)
+        ),
         boot=boot_ways(disc.source.facts),
         targets=disc.targets,
         passed=disc.passed,

@@ -20,8 +20,8 @@ class Stop:
             time.sleep(60)
 sys.meta_path.insert(0, Stop())
 sys.argv = ["mediashelf", "list"]
-from mediashelf.__main__ import main
-main()
+from mediashelf.__main__ import run
+run()
 """
 
 

@@ -37,7 +37,8 @@ INF = inf_text(CHIP, files="lkv.sys=1,\\x86", disks="1=disk,,,\\WinNT")
         # SetupDecompressOrCopyFile: then with _ and with $.
         ("/lkv/winnt/x86/lkv.sy_", FileState.COMPRESSED),
         ("/lkv/winnt/x86/LKV.SY$", FileState.COMPRESSED),
-        ("/WinNT/x86/lkv.sys", FileState.OTHER_ROOT),
+        # Above the INF's folder, where any package may have put it.
+        ("/WinNT/x86/lkv.sys", FileState.FOUND_ABOVE),
     ],
 )
 def test_a_file_at_its_place(path: str, expected: FileState) -> None:
@@ -131,7 +132,9 @@ def test_files_in_a_cabinet() -> None:
     other = make_cabinet([{"other.sys": b"driver"}]).data
     assert state(cabinet_tree(other)) == (FileState.MISSING, "/l/pack/lkv.cab")
     assert state(cabinet_tree(b"no cabinet"))[0] is FileState.CABINET_UNREAD
-    assert state(cabinet_tree(full[:40]))[0] is FileState.CABINET_UNREAD
+    for cut in (40, len(full) - 1):
+        assert state(cabinet_tree(full[:cut]))[0] is FileState.CABINET_UNREAD
+    assert not check(cabinet_tree(full[:-1])).files[0].state.is_usable
     assert state(cabinet_tree(None)) == (FileState.MISSING, "/l/pack/lkv.cab")
 
 
@@ -156,3 +159,82 @@ def test_files_of_the_system_are_named_and_not_looked_for() -> None:
     assert (file.state, file.path) == (FileState.FROM_SYSTEM, "layout.inf")
     assert set(result.not_followed) == {"layout.inf", "ks.inf"}
     assert result.missing == ()
+
+
+def test_plain_files_go_before_a_cabinet_and_a_tag_file_may_be_one() -> None:
+    # inf-sourcedisksnames-section: setup looks for the tag, copies plain files, and only
+    # then opens the file as a cabinet; it is in the disk's folder or in the root.
+    other = make_cabinet([{"other.sys": b"driver"}]).data
+    full = make_cabinet([{"lkv.sys": b"driver"}]).data
+    inf = inf_text(CHIP, disks="1=disk,lkv.cab,,\\pack")
+    plain = {"/l/lkv.inf": inf, "/l/pack/lkv.cab": other, "/l/pack/lkv.sys": b"x"}
+    assert state(make_tree(plain)) == (FileState.PRESENT, "/l/pack/lkv.sys")
+    in_root = {"/l/lkv.inf": inf, "/l/lkv.cab": full}
+    assert state(make_tree(in_root)) == (FileState.IN_CABINET, "/l/lkv.cab")
+    tag = {"/l/lkv.inf": inf_text(CHIP, disks="1=disk,disk1"), "/l/disk1": full}
+    assert state(make_tree(tag)) == (FileState.IN_CABINET, "/l/disk1")
+    assert state(make_tree({**tag, "/l/disk1": b"tag"}))[0] is FileState.MISSING
+
+
+def lzss(size: int, packed: int) -> bytes:
+    """The header of a compressed file that says it holds ``size`` bytes, and some bytes."""
+    return b"SZDD\x88\xf0\x27\x33A\0" + size.to_bytes(4, "little") + bytes(packed)
+
+
+@pytest.mark.parametrize(
+    ("path", "data", "expected"),
+    [
+        ("lkv.sys", bytes(45_000), FileState.PRESENT),
+        ("lkv.sys", bytes(60_000), FileState.PRESENT),  # a later one; that is a note
+        ("lkv.sys", bytes(44_999), FileState.CUT_SHORT),
+        ("lkv.sys", b"", FileState.CUT_SHORT),
+        # inf-sourcedisksfiles-section: the size is that of the expanded file.
+        ("lkv.sy_", lzss(45_000, 20_000), FileState.COMPRESSED),
+        ("lkv.sy_", lzss(40_000, 20_000), FileState.CUT_SHORT),
+        ("lkv.sy_", lzss(45_000, 1_000), FileState.CUT_SHORT),
+        ("lkv.sy_", b"", FileState.CUT_SHORT),
+        ("lkv.sy_", make_cabinet([{"lkv.sys": bytes(45_000)}]).data, FileState.COMPRESSED),
+        ("lkv.sy_", make_cabinet([{"lkv.sys": bytes(45_000)}]).data[:-1], FileState.CUT_SHORT),
+    ],
+)
+def test_a_file_with_fewer_bytes_than_the_inf_says(
+    path: str, data: bytes, expected: FileState
+) -> None:
+    text = inf_text(CHIP, files="lkv.sys=1,,45000")
+    assert state(make_tree({"/l/lkv.inf": text, f"/l/{path}": data})) == (expected, f"/l/{path}")
+
+
+def test_a_short_file_in_a_cabinet() -> None:
+    text = inf_text(CHIP, disks="1=disk,lkv.cab", files="lkv.sys=1,,7")
+    for size, expected in [(7, FileState.IN_CABINET), (6, FileState.CUT_SHORT)]:
+        cabinet = make_cabinet([{"lkv.sys": bytes(size)}]).data
+        assert state(make_tree({"/l/lkv.inf": text, "/l/lkv.cab": cabinet}))[0] is expected
+
+
+def test_files_found_above_count_only_where_they_are_surely_the_packages() -> None:
+    inf = inf_text(CHIP, disks="1=disk,lkv.tag,,\\win98")
+    # The path counts from the root of the disk, and the file is beside the INF.
+    beside = {"/v/win98/lkv.inf": inf, "/v/win98/lkv.sys": b"x"}
+    assert state(make_tree(beside))[0] is FileState.OTHER_ROOT
+    common = inf_text(CHIP, disks="1=disk,lkv.tag", files="lkv.sys=1,common")
+    above = {"/v/a/b/lkv.inf": common, "/v/common/lkv.sys": b"x"}
+    assert state(make_tree(above))[0] is FileState.FOUND_ABOVE
+    assert [one.needed.name for one in check(make_tree(above)).missing] == ["lkv.sys"]
+    # inf-sourcedisksnames-section: a tag file says that this is the disk.
+    assert state(make_tree({**above, "/v/lkv.tag": b""}))[0] is FileState.OTHER_ROOT
+    assert state(make_tree({**above, "/lkv.tag": b""}))[0] is FileState.FOUND_ABOVE
+
+
+def test_the_package_of_a_copied_inf_in_a_folder_below() -> None:
+    text = inf_text(CHIP, copies="CopyFiles=@lkv.sys\r\nCopyINF=bus\\q.inf")
+    other = inf_text("PCI\\VEN_F2C4&DEV_0909", copies="CopyFiles=@q.sys", files="q.sys=1")
+    tree = make_tree(
+        {"/l/lkv.inf": text, "/l/lkv.sys": b"x", "/l/bus/q.inf": other, "/q.sys": b"x"}
+    )
+    (package,) = [one for one in find_packages(tree).packages if one.path == "/l/lkv.inf"]
+    result = judge_completeness(package, ["Install"], NT5.system, NT5)
+    assert [(one.path, one.state) for one in result.files] == [
+        ("/l/lkv.sys", FileState.PRESENT),
+        ("/l/bus/q.inf", FileState.PRESENT),
+        ("/l/bus/q.sys", FileState.MISSING),
+    ]

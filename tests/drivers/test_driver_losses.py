@@ -53,7 +53,7 @@ def test_a_driver_that_lost_a_file() -> None:
     (loss,) = losses(surveyed(make_tree(WHOLE)), surveyed(make_tree(without("/v/lkv.sys"))))
     assert loss == (
         "device 1",
-        "lkv.sys cannot be found on the disc, though its driver is whole in the sources",
+        "lkv.sys cannot be found on the disc, though the sources have it for this driver",
     )
 
 

@@ -187,8 +187,20 @@ def test_nt4_does_not_look_by_identifier() -> None:
     [
         (inf_text(VIDEO).replace("Class=", "CatalogFile=lkv.cat\r\nClass="), {}, "catalog-missing"),
         (inf_text(VIDEO, disks="1=disk,lkv.tag"), {}, "tag-file-missing"),
-        (inf_text(VIDEO, files="lkv.sys=1,,7"), {}, "driver-file-size"),
-        (inf_text(VIDEO, files="lkv.sys=1,sub"), {"/sub/lkv.sys": b"x"}, "driver-files-other-root"),
+        (inf_text(VIDEO, files="lkv.sys=1,,7"), {"/l/lkv.sys": bytes(9)}, "driver-file-size"),
+        (inf_text(VIDEO, files="lkv.sys=1,,7"), {}, "driver-file-cut-short"),
+        (inf_text(VIDEO), {"/l/lkv.sys": b""}, "driver-file-cut-short"),
+        (inf_text(VIDEO, files="lkv.sys=1,sub"), {"/sub/lkv.sys": b"x"}, "driver-file-found-above"),
+        (
+            inf_text(VIDEO, disks="1=disk,lkv.tag", files="lkv.sys=1,sub"),
+            {"/sub/lkv.sys": b"x", "/lkv.tag": b""},
+            "driver-files-other-root",
+        ),
+        (
+            inf_text(VIDEO, disks="1=disk,,,\\l", files="lkv.sys=1"),
+            {"/l/lkv.sys": b"x"},
+            "driver-files-other-root",
+        ),
         (
             inf_text(VIDEO, copies="CopyFiles=@lkv.sys\r\nInclude=display.inf"),
             {},
@@ -199,7 +211,11 @@ def test_nt4_does_not_look_by_identifier() -> None:
             {},
             "models-choice-unsure",
         ),
-        (inf_text(VIDEO, disks="1=disk,lkv.cab"), {"/l/lkv.cab": b"x"}, "driver-cabinet-unread"),
+        (
+            inf_text(VIDEO, disks="1=disk,lkv.cab", copies="CopyFiles=@in.sys", files="in.sys=1"),
+            {"/l/lkv.cab": b"x"},
+            "driver-cabinet-unread",
+        ),
     ],
 )
 def test_rules_around_a_package(text: str, files: dict[str, bytes], rule: str) -> None:

@@ -11,6 +11,7 @@ from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides
 from mediashelf.drivers.releases import check_releases
 from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.verdict import decide
 from mediashelf.findings import Finding, Severity
 
 VIDEO, LAN = "PCI\\VEN_F2C4&DEV_0301", "PCI\\VEN_F4B9&DEV_0100"
@@ -40,19 +41,19 @@ def test_rows_have_both_paths_whatever_tree_was_read() -> None:
         assert rows[0] == (
             "display",
             "Larkspur Video 3",
-            Cover.DRIVER,
+            decide(Cover.DRIVER, ["lkv.sys"]),
             "/LARKSPUR/LKV.INF",
             "/Larkspur Video/lkv.inf",
             "Install",
             "Larkspur Video",
             "disc",
         )
-        assert rows[1][2:] == (Cover.NONE, "", "", "", "", "")
+        assert rows[1][2:] == (decide(Cover.NONE), "", "", "", "", "")
 
 
 def test_declared_packages_have_the_path_of_the_tree_that_is_read() -> None:
     rows = device_rows(surveyed(make_disc("iso9660"), "dos"))
-    assert rows[1][2:5] == (Cover.DECLARED, "/", "")
+    assert rows[1][2:5] == (decide(Cover.DECLARED), "/", "")
 
 
 def test_package_rows_need_no_machine() -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from hypothesis import strategies as st
 
 from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.sessions.emulator import Presentation
 from mediashelf.sessions.manifests.manifest import render_manifest
 from mediashelf.sessions.manifests.parts import (
     BootWay,
@@ -39,9 +40,9 @@ SOME_DIGESTS = FileDigests("0123456789abcdef" * 2, "fedcba9876543210" * 4)
 CODES = ("K7C", "M2A", "T4X", "A3H", "P6E", "X2K", "C7Y")
 
 
-def lun_for(path: str) -> tuple[LunWrite, ...]:
+def lun_for(path: str, cdrom: str = "1") -> tuple[LunWrite, ...]:
     return (
-        LunWrite("cdrom", "1"),
+        LunWrite("cdrom", cdrom),
         LunWrite("ro", "1"),
         LunWrite("removable", "1"),
         LunWrite("file", path),
@@ -66,7 +67,11 @@ def sample_disc(position: int = 1, path: str = "01-K7C-KIOSK-SYSTEM.iso") -> Man
         purpose="Install the system",
         expect="Blue screen, asks for the language",
         size=300 * 2048,
-        blocks=300,
+        presentation="optical",
+        servable=True,
+        block_size=2048,
+        served_blocks=300,
+        erases=True,
         digests=SOME_DIGESTS,
         confirmed="device",
         origin=Origin("copied", "kiosk-system.iso", 300 * 2048, SOME_DIGESTS),
@@ -87,6 +92,7 @@ def sample_manifest() -> Manifest:
         label="KIOSKDRV",
         origin=Origin("built", "driver-disc.toml", None, None),
         boot=(),
+        erases=False,
         after=(1,),
         open_findings=(),
     )
@@ -95,7 +101,7 @@ def sample_manifest() -> Manifest:
         created="2026-11-25T07:00:00Z",
         created_by="mediashelf 0.1.0",
         session=ManifestSession("Tide-table kiosk", "Kiosk PC, 1999"),
-        start=1,
+        start="last",
         eject=(LunWrite("file", ""),),
         forced_eject=(LunWrite("forced_eject", "1"),),
         discs=(first, drivers, again),
@@ -208,6 +214,11 @@ def discs(draw: st.DrawFn, position: int, path: str) -> ManifestDisc:
     size = draw(sizes)
     found = draw(digests)
     targets = tuple(draw(st.lists(texts, unique=True, max_size=4)))
+    is_optical = draw(st.booleans())
+    presentation: Presentation = "optical" if is_optical else "disk"
+    served = min(size // 2048, 1_151_999) if size >= 300 * 2048 else 0
+    if not is_optical:
+        served = size // 512
     return ManifestDisc(
         position=position,
         code=CODES[position - 1],
@@ -217,11 +228,15 @@ def discs(draw: st.DrawFn, position: int, path: str) -> ManifestDisc:
         purpose=draw(texts),
         expect=draw(texts),
         size=size,
-        blocks=size // 2048,
+        presentation=presentation,
+        servable=size >= 300 * 2048 and size // 2048 < 1_152_000 if is_optical else size >= 512,
+        block_size=2048 if is_optical else 512,
+        served_blocks=served,
+        erases=draw(st.booleans()),
         digests=found,
         confirmed=draw(st.sampled_from(["device", "cache"])),
         origin=draw(origins(size, found)),
-        lun=lun_for(path),
+        lun=lun_for(path, cdrom="1" if is_optical else "0"),
         boot=tuple(draw(st.lists(boot_ways, max_size=2))),
         targets=targets,
         passed=targets[: draw(st.integers(0, 4))],
@@ -247,7 +262,7 @@ def manifests(draw: st.DrawFn) -> Manifest:
         created="2026-11-25T07:00:00Z",
         created_by=draw(texts),
         session=ManifestSession(draw(texts), draw(texts)),
-        start=draw(st.integers(1, len(images))),
+        start=draw(st.one_of(st.integers(1, len(images)), st.sampled_from(["none", "last"]))),
         eject=(LunWrite("file", ""),),
         forced_eject=(LunWrite("forced_eject", "1"),),
         discs=tuple(images),

@@ -111,10 +111,11 @@ class FortyPackages:
 
     def expected_covers(self) -> list[tuple[str, str]]:
         """What each device has for win9x: a word and the INF's path in lower case."""
+        torn = {package.inf for package in self.packages if package.absent}
         covers = []
         for slot, *_, inf in MACHINE:
             generic = GENERIC.get(slot, "")
-            word = "driver" if inf else "generic" if generic else "none"
+            word = "incomplete" if inf in torn else "covered" if inf else "none"
             covers.append((word, f"/{inf or generic}".lower() if inf or generic else ""))
         return covers
 

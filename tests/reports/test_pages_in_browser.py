@@ -23,10 +23,11 @@ from mediashelf.catalogue.bench.session_rows import (
 )
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow
+from mediashelf.drivers.verdict import decide
 from mediashelf.integrity.fixity.comparing import State
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.reports.audit.page import audit_html
-from mediashelf.reports.bench.session_report import session_html
+from mediashelf.reports.bench.session_report import session_html, session_report
 from mediashelf.reports.disc.page import DiscSubject, disc_html
 from mediashelf.reports.disc.tables import Coverage
 from report_samples import CREATED, MIB, finding, result
@@ -130,7 +131,7 @@ def frame(page: str, width: int) -> str:
 def test_nothing_sticks_out_on_a_phone_or_is_squeezed(tmp_path: Path) -> None:
     name = "x" * 300
     disc = disc_facts.disc(iso={name: 5000}, joliet={name + "2": 5000}, size=900_000_000)
-    row = DeviceRow(name, name, Cover.DRIVER, "/S/" + name, "/L/" + name, name)
+    row = DeviceRow(name, name, decide(Cover.DRIVER), "/S/" + name, "/L/" + name, name)
     subject = DiscSubject(
         name, disc, [finding(where=name)], name, [("t", name)], coverage=[Coverage("t", (row,))]
     )
@@ -203,7 +204,7 @@ def test_a_session_report_fits_a_phone_and_a_desk(tmp_path: Path) -> None:
         *(1, name, name, Path("/card"), moment, moment, moment, (disc,)),
         former=(replace(disc, replaced_at=moment),),
     )
-    page = session_html(session, created_by="")
+    page = session_html(session_report(session, created_by=""))
     frames = "".join(frame(page, width) for width in (PHONE, 1280))
     phone, desk = said_by(run(MEASURE % frames, tmp_path))
     assert (phone["width"], desk["width"]) == (PHONE, 1280)

@@ -75,11 +75,13 @@ def test_the_card_holds_the_discs_in_order_with_manifest_and_sheet(bench: Bench)
         SpaceShare("SETUP.EXE", 800_000, 1),
         SpaceShare("FILES/", 20_000, 1, (InnerShare("KIOSK1.CAB", 20_000, 1),)),
     )
-    assert third.blocks == bench.slides.stat().st_size // 2048
+    assert third.served_blocks == bench.slides.stat().st_size // 2048
     # The order that the kernel needs: file last, everything else before.
     assert [write.attribute for write in first.lun][-1] == "file"
     assert {LunWrite("ro", "1"), LunWrite("cdrom", "1")} <= set(first.lun[:-1])
-    assert manifest.start == 1
+    assert manifest.start == "last"
+    assert [disc.erases for disc in manifest.discs] == [True, False, False]
+    assert all(disc.servable for disc in manifest.discs)
     assert manifest.eject == (LunWrite("file", ""),)
 
 

@@ -11,14 +11,13 @@ from typing import Protocol, Self
 
 from mediashelf.building.tree import Content
 
-_SMALL = 32 << 10  # bytes that are hashed sooner than handed over
 _WAITING = 8  # pieces that may wait for the second thread: what bounds the memory
 
 
 class StreamHasher(Protocol):
     """What :func:`new_hasher` gives."""
 
-    def update(self, data: bytes, /) -> None: ...
+    def update(self, data: bytes | memoryview, /) -> None: ...
 
     def hexdigest(self) -> str: ...
 
@@ -62,16 +61,17 @@ class PassingDigests:
         """Yield ``pieces`` as they are; their digest is among the next :meth:`finished` ones."""
         hasher = new_hasher()
         self._hashers.append((content, hasher))
-        if content.size <= _SMALL:
-            for piece in pieces:
-                hasher.update(piece)
-                yield piece
-            return
         for piece in pieces:
             self._waiting.append(self._pool.submit(hasher.update, piece))
             yield piece
             if len(self._waiting) > _WAITING:
                 self._waiting.popleft().result()
+
+    def whole(self, content: Content, data: bytes | memoryview) -> None:
+        """Take the digest of a small content at once: sooner done than handed over."""
+        hasher = new_hasher()
+        hasher.update(data)
+        self._hashers.append((content, hasher))
 
     def finished(self) -> Iterator[tuple[Content, str]]:
         """Wait for what is under way; yield the digests since the last call, in order."""

@@ -23,7 +23,7 @@ from pathlib import Path
 
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
-from mediashelf.integrity.fixity.values import State
+from mediashelf.integrity.fixity.states import State
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,8 @@ def write_result(
         db.execute("UPDATE images SET presence = ? WHERE id = ?", [verdict.state.value, row.id])
         return result
     db.execute("UPDATE images SET presence = 'here' WHERE id = ?", [row.id])
+    if verdict.state is State.CHANGING:
+        return result  # what was known of it before still is all that is known
     if verdict.is_confirmed:
         # A new date alone must not make the next scan read the file again.
         db.execute("UPDATE images SET mtime_ns = ? WHERE id = ?", [result.reading.mtime_ns, row.id])

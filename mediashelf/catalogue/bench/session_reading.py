@@ -85,11 +85,18 @@ def session_of(catalogue: Catalogue, session_id: int) -> BenchSession:
 def notes_of(db: sqlite3.Connection, disc_id: int) -> tuple[SessionNote, ...]:
     """Return the notes of one disc, oldest first."""
     rows = db.execute(
-        "SELECT outcome, system, device, note, noted_at FROM session_notes WHERE disc_id = ? "
-        "ORDER BY id",
+        "SELECT outcome, system, device, note, noted_at, measured FROM session_notes "
+        "WHERE disc_id = ? ORDER BY id",
         [disc_id],
     )
     return tuple(
-        SessionNote(NoteResult(outcome), kept_text(system), kept_text(device), kept_text(text), at)
-        for outcome, system, device, text, at in rows
+        SessionNote(
+            NoteResult(outcome),
+            kept_text(system),
+            kept_text(device),
+            kept_text(text),
+            at,
+            tuple((name, value) for name, value in json.loads(measured)),
+        )
+        for outcome, system, device, text, at, measured in rows
     )

@@ -63,6 +63,17 @@ def reads_catalogue(function: Callable[Arguments, Answer]) -> Callable[Arguments
     return reading
 
 
+def algorithms_on_record(digests: Iterable[str]) -> tuple[str, ...]:
+    """Return the names of digests on record; raises :class:`ContentError` for an unknown one."""
+    from mediashelf.integrity.fixity.digests import ALGORITHMS  # not needed for most questions
+
+    names = tuple(digests)
+    for name in names:
+        if name not in ALGORITHMS:
+            raise ContentError(f"no digest is called {name!r}")
+    return names
+
+
 def require_types(values: Iterable[object], kinds: Iterable[type | UnionType]) -> None:
     """Raise :class:`ContentError` unless each value is of its kind."""
     for value, kind in zip(values, kinds, strict=True):

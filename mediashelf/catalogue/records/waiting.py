@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.records.reading import reads_catalogue, require_types
 from mediashelf.catalogue.rows import ImageRow, Waiting
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.digests import Digests
-from mediashelf.integrity.fixity.findings import CHANGED_REMEDY
-from mediashelf.integrity.fixity.values import State
+from mediashelf.integrity.fixity.states import State
+
+if TYPE_CHECKING:
+    from mediashelf.integrity.fixity.digests import Digests
 
 _STICKS = (State.DECAYED, State.TRUNCATED)
 """What a new date alone does not undo, as long as the bytes are the same."""
@@ -85,6 +87,8 @@ def ids_waiting_with(db: sqlite3.Connection, digest: str) -> list[int]:
 
 def waiting_finding(row: ImageRow) -> Finding:
     """Return what a person has to decide about an image with a reading that waits."""
+    from mediashelf.integrity.fixity.findings import CHANGED_REMEDY  # a list needs no digests
+
     waiting = row.waiting
     assert waiting is not None
     differs = waiting.size != row.size

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from mediashelf.catalogue.rows import ImageRow, keep_path
 from mediashelf.catalogue.scanning.record import RecordPlace
-from mediashelf.integrity.fixity.values import State
+from mediashelf.integrity.fixity.states import State
 
 _COPIED = {
     "fixity": "algorithm, digest, size, recorded_at, confirmed_at",

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from mediashelf.catalogue.listing import count_entries, fold
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
-from mediashelf.catalogue.rows import CHANGING, RECORDED, keep_path, keep_text, kept_number
+from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.comparing import (
@@ -61,7 +61,7 @@ def is_unread(reading: Reading) -> bool:
 
 def record_unread(db: sqlite3.Connection, image_id: int, reading: Reading, now: str) -> None:
     """Keep that a file could not be read whole; that changes nothing but its verdict."""
-    verdict = CHANGING if reading.is_changing else State.UNREADABLE.value
+    verdict = (State.CHANGING if reading.is_changing else State.UNREADABLE).value
     db.execute(
         "UPDATE images SET verdict = ?, judged_by = 'scan', problem = ?, presence = 'here', "
         "scanned_at = ? WHERE id = ?",

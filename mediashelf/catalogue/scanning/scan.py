@@ -15,7 +15,8 @@ from contextlib import closing
 from dataclasses import dataclass, field
 
 from mediashelf.catalogue.history import Happening, keep
-from mediashelf.catalogue.rows import CHANGING, ImageRow, Presence, ShelfRow, utc_now
+from mediashelf.catalogue.records.reading import algorithms_on_record
+from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.raw_reading import RawAudits
 from mediashelf.catalogue.scanning.reading import WORKERS, Reading, read_image, read_many
@@ -146,7 +147,7 @@ def _must_be_read(row: ImageRow, seen: SeenImage) -> bool:
     known = row.waiting or row
     return (
         (known.size, known.mtime_ns) != (seen.size, seen.mtime_ns)
-        or row.verdict in (State.UNREADABLE, CHANGING)
+        or row.verdict in (State.UNREADABLE, State.CHANGING)
         or not row.digests
     )
 
@@ -187,11 +188,11 @@ def run_scan(
 
     def read(job: Job, count: Callable[[int], None]) -> Reading:
         path = job.shelf.root / job.seen.path
-        algorithms = tuple(job.row.digests if job.row is not None else ()) or ("xxh3_128",)
+        algorithms = algorithms_on_record(job.row.digests if job.row is not None else ())
         return read_image(
             path,
             is_sheet=job.seen.is_sheet,
-            algorithms=algorithms,
+            algorithms=algorithms or ("xxh3_128",),
             raw_audits=raw_audits,
             on_bytes=count,
         )

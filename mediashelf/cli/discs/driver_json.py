@@ -7,7 +7,8 @@
                  "hardware_ids": […], "compatible_ids": […]}, …]} or null,
      "targets": [{"target", "family", "release", "architecture",
                   "sources": [{"source", "tree", "files"}, …],
-                  "devices": [{"number", "name", "cover", "package": candidate or null,
+                  "devices": [{"number", "name", "cover", "by",
+                               "missing": [name, …], "package": candidate or null,
                                "others": [candidate, …], "possible": […],
                                "declared": [folder, …],
                                "unfit": [{"source", "inf", "fit"}, …]}, …],
@@ -21,9 +22,10 @@
 A candidate has ``source``, ``inf``, ``section``, ``description``, ``identifier``,
 ``rank`` (a number: ``identifier_score`` with ``feature_score`` << 16 where the family
 has one, else null), ``is_generic``, ``date``, ``driver_version``, and, when it lost,
-``lost_by`` (``rank``, ``date``, ``version`` or ``tie``). ``cover`` is ``driver``,
-``generic``, ``declared``, ``possible`` or ``none``. With ``--explain`` only the devices
-that were asked for are listed under ``targets``.
+``lost_by`` (``rank``, ``date``, ``version`` or ``tie``). ``cover`` is ``covered``,
+``incomplete`` (``missing`` has the names of the files) or ``none``, and ``by`` is how the
+device was met: ``driver``, ``generic``, ``declared``, ``possible`` or ``none``. With
+``--explain`` only the devices that were asked for are listed under ``targets``.
 """
 
 from __future__ import annotations
@@ -114,10 +116,13 @@ def survey_json(survey: Survey, picked: Sequence[int] = ()) -> dict[str, Any]:
 
 def _cover(survey: Survey, cover: DeviceCover, number: int) -> dict[str, Any]:
     best = cover.best
+    verdict = survey.verdict(cover)
     return {
         "number": number,
         "name": device_title(cover),
-        "cover": cover.cover.value,
+        "cover": verdict.state.value,
+        "by": verdict.by.value,
+        "missing": verdict.missing,
         "package": None if best is None else _candidate(best),
         "others": [
             {**_candidate(other), "lost_by": reason_lost(other, best).value}

@@ -2,25 +2,16 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 from mediashelf.cli.render import say, say_wrapped
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, Reason, reason_lost
 from mediashelf.drivers.findings import device_label, device_title
 from mediashelf.drivers.package_findings import FIT_WORDS
 from mediashelf.drivers.packages.finding import Fit
 from mediashelf.drivers.survey import Survey, SurveyedPackage
+from mediashelf.drivers.verdict import summary_text
 from mediashelf.text import count_text
 
 FILES_SHOWN = 4
-
-COVER_WORDS = {
-    Cover.DRIVER: "driver",
-    Cover.GENERIC: "only generic",
-    Cover.DECLARED: "declared",
-    Cover.POSSIBLE: "perhaps",
-    Cover.NONE: "no driver",
-}
 
 
 def say_coverage(survey: Survey, *, with_devices: bool = True) -> None:
@@ -65,25 +56,7 @@ def _title(survey: Survey) -> str:
         name += f" ({survey.family.release_text})"
     if not survey.has_machine:
         return f"{name}: {count_text(len(survey.packages), 'INF package')}"
-    counts = Counter(_cover_words(survey, cover) for cover in survey.covers)
-    covered = f"{counts['covered']} of {count_text(len(survey.covers), 'device')} covered"
-    others = [f"{counts[word]} {word}" for word in _NOT_COVERED if counts[word]]
-    return f"{name}: {', '.join([covered, *others])}"
-
-
-_NOT_COVERED = ("incomplete", "only by a generic driver", "perhaps", "without a driver")
-
-
-def _cover_words(survey: Survey, cover: DeviceCover) -> str:
-    if survey.missing_for(cover):
-        return "incomplete"
-    return {
-        Cover.DRIVER: "covered",
-        Cover.DECLARED: "covered",
-        Cover.GENERIC: "only by a generic driver",
-        Cover.POSSIBLE: "perhaps",
-        Cover.NONE: "without a driver",
-    }[cover.cover]
+    return f"{name}: {summary_text(survey.verdicts)}"
 
 
 def _say_devices(survey: Survey) -> None:
@@ -94,8 +67,8 @@ def _say_devices(survey: Survey) -> None:
         indent = 1 + width - len(str(number))
         say_wrapped(f"{number} {device_title(cover)}{slot}", indent=indent)
         package = _package_of(survey, cover)
-        word = COVER_WORDS[cover.cover]
-        say_wrapped(f"{word}: {package}" if package else word, indent=width + 2)
+        words = survey.verdict(cover).words
+        say_wrapped(f"{words}: {package}" if package else words, indent=width + 2)
 
 
 def _package_of(survey: Survey, cover: DeviceCover) -> str:

@@ -8,7 +8,6 @@ from pathlib import Path
 import click
 
 from mediashelf.catalogue.images import findings_on_record, kinds_of
-from mediashelf.catalogue.readable import readable_by
 from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.cli.documents import document
@@ -24,8 +23,7 @@ from mediashelf.cli.options import (
 from mediashelf.cli.render import say, say_findings, say_json, say_wrapped, table
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.integrity.fixity.values import State
-from mediashelf.readability.targets import load_targets, pick_targets
+from mediashelf.integrity.fixity.states import State
 from mediashelf.text import count_text, size_text
 
 KINDS = (*(kind.value for kind in VolumeKind), "raw", "sheet")
@@ -80,6 +78,9 @@ def list_images(
     with open_catalogue(catalogue_path) as catalogue:
         rows = catalogue.images(shelf=shelf, kind=kind, label=label, state=state)
         if target_names:
+            from mediashelf.catalogue.readable import readable_by
+            from mediashelf.readability.targets import load_targets, pick_targets
+
             targets = pick_targets(target_names, load_targets(targets_folder))
             rows = readable_by(catalogue, rows, targets)
         if as_json:

@@ -17,7 +17,7 @@ from mediashelf.cli.options import catalogue_option, fail_on_option, json_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped
 from mediashelf.findings import Severity, worst
-from mediashelf.integrity.fixity.values import State
+from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.library.scanning import Scan, plan_accepting, plan_shelves, run
 from mediashelf.text import count_text, size_text
 

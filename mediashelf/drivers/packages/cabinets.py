@@ -1,6 +1,8 @@
-"""The names of the files in a cabinet of a tree, read from its first bytes."""
+"""What packed files of a tree hold: the list of a cabinet, the length in a compressed file."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 from mediashelf.errors import FormatError, MediashelfError
@@ -10,26 +12,72 @@ from mediashelf.formats.packed.cabinet import (
     parse_cabinet_file,
     parse_cabinet_header,
 )
+from mediashelf.formats.packed.compressed import METHOD_LZSS, parse_compressed_header
 
 MAX_LIST = 4 << 20
 """Bytes of a cabinet that are read; its list of files stands in front."""
 
+CABINET_MARK = b"MSCF"
+_COMPRESSED_MARKS = (b"SZDD", b"KWAJ")
+_HEAD = 1024
+_MOST_FROM_A_BYTE = 9
+"""LZSS makes at most 18 bytes of 2, and has one more for every 16 of them."""
 
-def cabinet_names(tree: PackageTree, file: TreeFile) -> frozenset[str] | None:
-    """Return the lower-case base names of a cabinet's files, None when it cannot be read.
 
-    Cabinets that continue in others list what they hold a part of.
+def cabinet_files(tree: PackageTree, file: TreeFile) -> Mapping[str, int] | None:
+    """Return the sizes of a cabinet's files by lower-case base name.
+
+    None when it cannot be read, or is shorter than it says. Cabinets that continue in
+    others list what they hold a part of.
     """
     try:
         data = tree.read(file, MAX_LIST)
         header = parse_cabinet_header(data)
-        names = []
+        if header.size > file.size:
+            return None
+        sizes: dict[str, int] = {}
         at = header.files_offset
         for _ in range(header.file_count):
             record = data[at : at + FILE_SIZE + MAX_NAME_SIZE]
             member = parse_cabinet_file(record, at, max(header.folder_count, 1))
-            names.append(member.name.replace("\\", "/").rpartition("/")[2].lower())
+            sizes[member.name.replace("\\", "/").rpartition("/")[2].lower()] = member.size
             at += member.record_size
     except (OSError, FormatError, MediashelfError):
         return None
-    return frozenset(names)
+    return sizes
+
+
+def is_cabinet(tree: PackageTree, file: TreeFile) -> bool:
+    """Whether a file begins as a cabinet does, whatever its name."""
+    return _head(tree, file).startswith(CABINET_MARK)
+
+
+def expanded_size(tree: PackageTree, file: TreeFile) -> int:
+    """Return how long a file such as ``NAME.SY_`` is when it is expanded, -1 if unknown.
+
+    One that is not compressed in spite of its name has its own length; one that holds
+    less than it says has 0.
+    """
+    head = _head(tree, file)
+    if not head.startswith(_COMPRESSED_MARKS):
+        if not head.startswith(CABINET_MARK):
+            return file.size
+        files = cabinet_files(tree, file)
+        return max(files.values(), default=0) if files is not None else 0
+    try:
+        header = parse_compressed_header(head)
+    except FormatError:
+        return 0
+    if header.size is None:
+        return -1
+    packed = max(file.size - header.data_offset, 0)
+    if header.method == METHOD_LZSS and packed * _MOST_FROM_A_BYTE < header.size:
+        return 0
+    return header.size
+
+
+def _head(tree: PackageTree, file: TreeFile) -> bytes:
+    try:
+        return tree.read(file, _HEAD)
+    except (OSError, MediashelfError):
+        return b""

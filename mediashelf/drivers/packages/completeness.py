@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from mediashelf.drivers.packages.cabinets import cabinet_names
+from mediashelf.drivers.packages.cabinets import cabinet_files, expanded_size, is_cabinet
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
@@ -21,17 +21,42 @@ class FileState(StrEnum):
     PRESENT = "present"
     COMPRESSED = "compressed"
     IN_CABINET = "in-cabinet"
-    CABINET_UNREAD = "cabinet-unread"  # the cabinet is there, its list of files is not known
+    CABINET_UNREAD = "cabinet-unread"  # the cabinet is there, and is cut short or damaged
+    CUT_SHORT = "cut-short"  # it has fewer bytes than the INF says, or none at all
     FROM_SYSTEM = "from-system"  # an INF of the system tells where it is
-    OTHER_ROOT = "other-root"  # where the path says, counted from a folder above the INF
+    OTHER_ROOT = "other-root"  # where the path says, counted from the root of its disk
+    FOUND_ABOVE = "found-above"  # the same, with nothing to tell that the root is meant
     HIDDEN_NAME = "hidden-name"  # only under a name that the target does not see
     SHORT_NAME = "short-name"  # only under the short name, where long names are read
     MISSING = "missing"
 
     @property
     def is_usable(self) -> bool:
-        """Whether setup finds the file, perhaps after asking for its place."""
+        """Whether setup finds the file whole, perhaps after asking for its disk."""
+        return self not in _UNUSABLE
+
+    @property
+    def is_there(self) -> bool:
+        """Whether there is a file under the name that is asked for, in whatever state."""
         return self not in (FileState.HIDDEN_NAME, FileState.MISSING)
+
+
+_UNUSABLE = frozenset(
+    (
+        FileState.CABINET_UNREAD,
+        FileState.CUT_SHORT,
+        FileState.FOUND_ABOVE,
+        FileState.HIDDEN_NAME,
+        FileState.MISSING,
+    )
+)
+# fmt: off
+_PROGRAMS = frozenset([
+    "386", "acm", "ax", "bin", "cab", "com", "cpl", "dll", "drv", "exe", "inf", "mpd", "nls",
+    "ocx", "pdr", "rom", "sys", "vxd",
+])
+# fmt: on
+"""Kinds of file that hold nothing when they are empty (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +92,7 @@ class PackageCheck:
 
     @property
     def missing(self) -> tuple[FileCheck, ...]:
-        """The files that setup will not find."""
+        """The files that setup will not find whole."""
         return tuple(check for check in self.files if not check.state.is_usable)
 
 
@@ -106,7 +131,7 @@ class _Finder:
         self.hidden_folder = folder_of(package.file.hidden_path)
         self.is_seen = bool(package.file.path)
         self.is_known_hidden = bool(package.file.hidden_path)
-        self.cabinets: dict[str, frozenset[str] | None] = {}
+        self.cabinets: dict[str, Mapping[str, int] | None] = {}
 
     def find(self, path: str) -> TreeFile | None:
         """Return the file at ``path`` counted from the INF's folder or any above it."""
@@ -125,25 +150,40 @@ class _Finder:
             root = folder_of(root)
 
     def check(self, needed: NeededFile) -> FileCheck:
-        """Return how ``needed`` is found; its own name goes before compressed ones."""
+        """Return how ``needed`` is found; its own name goes before compressed ones.
+
+        Files beside it go before those in a cabinet (INF SourceDisksNames section).
+        """
         if needed.provider:
             return FileCheck(needed, FileState.FROM_SYSTEM, needed.provider)
-        if needed.cabinet:
-            return self._check_cabinet(needed)
         places = [needed.path, *_compressed_paths(needed.path)]
         for path in places:
             found = next(self._from_every_root(path), None)
-            if found is None:
-                continue
-            root, file = found
-            if path != needed.path:
-                state, size = FileState.COMPRESSED, -1
-            else:
-                state, size = FileState.PRESENT, file.size
-            if root != self.folder:
-                state = FileState.OTHER_ROOT
-            return FileCheck(needed, state, file.path, found_size=size)
-        return self._check_other_names(needed, places)
+            if found is not None:
+                return self._check_found(needed, *found, is_packed=path != needed.path)
+        return self._check_cabinet(needed) or self._check_other_names(needed, places)
+
+    def _check_found(
+        self, needed: NeededFile, root: str, file: TreeFile, *, is_packed: bool
+    ) -> FileCheck:
+        size = expanded_size(self.tree, file) if is_packed else file.size
+        if _is_short(needed, size) or (is_packed and not file.size):
+            state = FileState.CUT_SHORT
+        elif root != self.folder:
+            state = self._state_above(needed, root, file)
+        else:
+            state = FileState.COMPRESSED if is_packed else FileState.PRESENT
+        return FileCheck(needed, state, file.path, found_size=size)
+
+    def _state_above(self, needed: NeededFile, root: str, file: TreeFile) -> FileState:
+        """Say whether a file whose path counts from above the INF is the package's own.
+
+        It is when it is beside or below the INF all the same, or when the tag file of
+        its disk is found from there too; any other may be somebody else's.
+        """
+        is_below = file.path.lower().startswith(f"{self.folder.lower()}/")
+        has_tag = bool(needed.tag) and self.tree.find(f"{root}/{needed.tag}") is not None
+        return FileState.OTHER_ROOT if is_below or has_tag else FileState.FOUND_ABOVE
 
     def _check_other_names(self, needed: NeededFile, places: list[str]) -> FileCheck:
         """Look in the tree that the target does not read."""
@@ -152,11 +192,12 @@ class _Finder:
                 file = self.tree.find_hidden(f"{self.hidden_folder}/{path}")
                 if file is not None:
                     return FileCheck(needed, self._hidden_state(), file.shown_path)
-        other = self.tree.find_name(needed.name)
+        path = needed.cabinet or needed.path
+        other = self.tree.find_name(path.rpartition("/")[2])
         return FileCheck(
             needed,
             FileState.MISSING,
-            f"{self.folder}/{needed.path}",
+            f"{self.folder}/{path}",
             other.path if other is not None else "",
         )
 
@@ -164,31 +205,50 @@ class _Finder:
         # Systems that read long names open short ones too, where they make the same ones.
         return FileState.HIDDEN_NAME if self.tree.kind == "iso9660" else FileState.SHORT_NAME
 
-    def _check_cabinet(self, needed: NeededFile) -> FileCheck:
-        for path in (needed.cabinet, *_compressed_paths(needed.cabinet)):
-            file = self.find(path)
-            if file is None:
-                continue
-            if file.path not in self.cabinets:
-                self.cabinets[file.path] = cabinet_names(self.tree, file)
-            names = self.cabinets[file.path]
-            if names is None:
-                return FileCheck(needed, FileState.CABINET_UNREAD, file.path)
-            wanted = (needed.name, *compressed_names(needed.name))
-            if any(name.lower() in names for name in wanted):
-                return FileCheck(needed, FileState.IN_CABINET, file.path)
+    def _check_cabinet(self, needed: NeededFile) -> FileCheck | None:
+        """Look into the cabinet; None when there is none. A tag file may be one as well."""
+        if not needed.cabinet:
+            return self._check_tag(needed)
+        # It is in the disk's folder or in its root (INF SourceDisksNames section).
+        for place in dict.fromkeys((needed.cabinet, needed.cabinet.rpartition("/")[2])):
+            for path in (place, *_compressed_paths(place)):
+                for root, file in self._from_every_root(path):
+                    return self._check_member(needed, root, file)
+        return None
+
+    def _check_tag(self, needed: NeededFile) -> FileCheck | None:
+        found = next(self._from_every_root(needed.tag), None) if needed.tag else None
+        if found is None or not is_cabinet(self.tree, found[1]):
+            return None
+        return self._check_member(needed, *found)
+
+    def _check_member(self, needed: NeededFile, root: str, file: TreeFile) -> FileCheck:
+        if file.path not in self.cabinets:
+            self.cabinets[file.path] = cabinet_files(self.tree, file)
+        sizes = self.cabinets[file.path]
+        if sizes is None:
+            return FileCheck(needed, FileState.CABINET_UNREAD, file.path)
+        name, *packed = (needed.name.lower(), *compressed_names(needed.name.lower()))
+        if name in sizes:
+            size = sizes[name]
+        elif any(one in sizes for one in packed):
+            size = -1
+        else:
             return FileCheck(needed, FileState.MISSING, file.path)
-        # A file may also stand open where its cabinet should be.
-        open_file = self.find(needed.path)
-        if open_file is not None:
-            return FileCheck(needed, FileState.PRESENT, open_file.path, found_size=open_file.size)
-        other = self.tree.find_name(needed.cabinet.rpartition("/")[2])
-        return FileCheck(
-            needed,
-            FileState.MISSING,
-            f"{self.folder}/{needed.cabinet}",
-            other.path if other is not None else "",
-        )
+        state = FileState.IN_CABINET
+        if _is_short(needed, size):
+            state = FileState.CUT_SHORT
+        elif root != self.folder:
+            above = self._state_above(needed, root, file)
+            state = above if above is FileState.FOUND_ABOVE else state
+        return FileCheck(needed, state, file.path, found_size=size)
+
+
+def _is_short(needed: NeededFile, size: int) -> bool:
+    """Whether a file is not whole; a longer one than the INF says is a later one (a note)."""
+    if size == 0 and needed.name.lower().rpartition(".")[2] in _PROGRAMS:
+        return True
+    return 0 <= size < needed.size
 
 
 def _compressed_paths(path: str) -> tuple[str, ...]:

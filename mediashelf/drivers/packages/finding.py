@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -37,9 +36,27 @@ class Fit(StrEnum):
     OTHER_SECTION = "other-section"  # fits, but not with the section that names a device
 
 
+class Companions(Mapping[str, Inf]):
+    """The INFs in a folder by lower-case name, and those below it by their path from there."""
+
+    def __init__(self, folder: str, by_path: Mapping[str, Inf]) -> None:
+        self._start = f"{folder.lower()}/"
+        self._by_path = by_path
+
+    def __getitem__(self, path: str) -> Inf:
+        return self._by_path[self._start + path]
+
+    def __iter__(self) -> Iterator[str]:
+        start = self._start
+        return (path.removeprefix(start) for path in self._by_path if path.startswith(start))
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Package:
-    """One INF in a tree. ``companions`` are the INFs of its folder by lower-case name."""
+    """One INF in a tree, with the INFs of its folder and below."""
 
     tree: PackageTree
     file: TreeFile
@@ -91,7 +108,7 @@ def find_packages(
     else has the name of an INF (``autorun.inf``).
     """
     findings: list[Finding] = []
-    by_folder: defaultdict[str, dict[str, Inf]] = defaultdict(dict)
+    by_path: dict[str, Inf] = {}
     read: list[tuple[TreeFile, Inf]] = []
     for file in tree.files:
         if not file.name.lower().endswith(".inf"):
@@ -100,11 +117,11 @@ def find_packages(
         on_inf(1)
         if inf is not None:
             read.append((file, inf))
-            by_folder[folder_of(file.shown_path)][file.name.lower()] = inf
+            by_path[file.shown_path.lower()] = inf
     packages: list[Package] = []
     others: list[Package] = []
     for file, inf in sorted(read, key=lambda pair: pair[0].shown_path.lower()):
-        package = Package(tree, file, inf, by_folder[folder_of(file.shown_path)])
+        package = Package(tree, file, inf, Companions(folder_of(file.shown_path), by_path))
         (packages if inf.kind is InfKind.DRIVER else others).append(package)
     return PackagesFound(tuple(packages), tuple(others), tuple(findings))
 

@@ -13,6 +13,7 @@ from mediashelf.formats.iso.descriptors import (
 )
 from mediashelf.formats.iso.directory_records import RESERVED_FLAGS, SELF_IDENTIFIER
 from mediashelf.formats.iso.joliet import ALLOWED, find_forbidden
+from mediashelf.formats.iso.record_problems import log_both_orders
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE
 
@@ -87,15 +88,7 @@ def _log_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         "root directory's volume sequence number": (184, descriptor.root.sequence_number),
     }
     for name, (at, number) in numbers.items():
-        if not number.agrees:
-            log.add(
-                "both-orders-agree",
-                descriptor.name,
-                f"the two copies of the {name} differ",
-                offset=descriptor.offset + at,
-                found=f"{number.little} and {number.big}",
-                expected="one number in both byte orders",
-            )
+        log_both_orders(number, f"the {name}", descriptor.name, descriptor.offset + at, log)
     if descriptor.block_size.value not in _BLOCK_SIZES:
         log.add(
             "block-size",

@@ -78,7 +78,7 @@ class _Walk:
         self._log = log
         self._record_log = log if naming.checks_records else ProblemLog()
         self._limits = limits
-        self._checks = RecordChecks(geometry, self._record_log)
+        self._checks = RecordChecks(geometry, self._record_log, is_secondary=bool(naming.mark))
         self._visited = _Blocks()
         self._entries: list[Entry] = []
         self._directories: list[Directory] = []

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from mediashelf.formats.packed.catalog_file import looks_like_catalog
+
 HEAD_SIZE = 2048
 """Bytes of a file's beginning that detection wants to see."""
 
@@ -24,6 +26,7 @@ class ContentFormat(StrEnum):
     PROGRAM = "program"
     COMPRESSED = "compressed file"
     CHECKSUM_LIST = "checksum list"
+    CATALOG = "driver catalog"
 
 
 SIGNATURES = (
@@ -69,7 +72,7 @@ def detect_format(head: bytes) -> ContentFormat | None:
     for signature, name in SIGNATURES:
         if head.startswith(signature):
             return name
-    return None
+    return ContentFormat.CATALOG if looks_like_catalog(head) else None
 
 
 def find_attached(data: bytes) -> tuple[ContentFormat, int] | None:

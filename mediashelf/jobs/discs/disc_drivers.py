@@ -43,7 +43,7 @@ class SourceDrivers:
                 paths = [surveyed.package.file.path]
                 for check in (surveyed.chosen, surveyed.rest):
                     files = check.files if check is not None else ()
-                    paths += (one.path for one in files if one.state.is_usable)
+                    paths += (one.path for one in files if one.state.is_there)
                 yield paths
 
 

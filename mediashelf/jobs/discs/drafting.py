@@ -9,9 +9,10 @@ from pathlib import Path
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.draft import DraftSource, FoundPackage, RecipeDraft, draft_recipe
 from mediashelf.building.recipes.recipe import Recipe, own_name, recipe_from_folders
-from mediashelf.drivers.coverage import Cover, DeviceCover
+from mediashelf.drivers.coverage import DeviceCover
 from mediashelf.drivers.findings import device_title
 from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.verdict import State
 from mediashelf.files import write_whole
 from mediashelf.findings import Finding
 from mediashelf.formats.inf.models import all_models
@@ -117,14 +118,12 @@ def _devices(drivers: SourceDrivers) -> Iterator[str]:
     for target, result in drivers.surveys.items() if drivers.machine else ():
         yield f"for {target}:"
         for number, cover in enumerate(result.covers, 1):
-            yield f"{number} {device_title(cover)}: {_found(cover)}"
+            yield f"{number} {device_title(cover)}: {_found(result, cover)}"
 
 
-def _found(cover: DeviceCover) -> str:
-    if cover.cover is Cover.NONE or cover.best is None:
-        return "no driver here"
-    condition = "" if cover.cover is Cover.DRIVER else " (not certain)"
-    return f"{cover.best.package.file.path}{condition}"
+def _found(result: Survey, cover: DeviceCover) -> str:
+    words = result.verdict(cover).words
+    return words if cover.best is None else f"{words}: {cover.best.package.file.path}"
 
 
 def _without_driver(drivers: SourceDrivers) -> list[str]:
@@ -135,7 +134,7 @@ def _without_driver(drivers: SourceDrivers) -> list[str]:
         index
         for result in drivers.surveys.values()
         for index, cover in enumerate(result.covers)
-        if cover.cover is Cover.DRIVER
+        if result.verdict(cover).state is not State.NONE
     }
     devices = enumerate(drivers.machine.devices)
     return [device.main_id for index, device in devices if index not in found and device.main_id]

@@ -9,11 +9,10 @@ from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow, PackageRow, device_rows, package_rows
 from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.verdict import summary_text
 from mediashelf.text import count_text
 
 DEVICES_NAMED = 20
-
-_DRIVERS = (Cover.DRIVER, Cover.DECLARED)
 
 
 def disc_name(number: int) -> str:
@@ -37,28 +36,22 @@ def driver_tables(
 
 def _devices_table(machine: str, result: Survey, plans: Sequence[DiscPlan]) -> DriverTable:
     rows = device_rows(result)
-    covered = sum(row.cover in _DRIVERS for row in rows)
-    title = (
-        f"Drivers for {result.target} on {machine}: {covered} of {count_text(len(rows), 'device')}"
-    )
-    if all(row.cover is Cover.NONE for row in rows):
+    title = f"Drivers for {result.target} on {machine}: {summary_text(result.verdicts)}"
+    if all(row.verdict.by is Cover.NONE for row in rows):
         return DriverTable(title, ())
     return DriverTable(title, tuple(_device_line(row, plans) for row in rows))
 
 
 def _device_line(row: DeviceRow, plans: Sequence[DiscPlan]) -> DriverRow:
-    if row.cover is Cover.NONE:
-        return DriverRow(row.device_class, row.device, "no driver here")
+    words = row.verdict.words
+    if row.verdict.by is Cover.NONE:
+        return DriverRow(row.device_class, row.device, words)
     number = _disc_number(row.source, plans)
-    if row.cover is Cover.DECLARED:
+    if row.verdict.by is Cover.DECLARED:
         short, long = _declared_paths(row, plans, number)
-        package = f"the programs in {_name(short) or 'the root'}"
+        package = f"{words}: the programs in {_name(short) or 'the root'}"
         return DriverRow(row.device_class, row.device, package, short, long, number)
-    condition = {
-        Cover.GENERIC: ", for any device of its kind",
-        Cover.POSSIBLE: ", if the machine has this board",
-    }.get(row.cover, "")
-    package = f"{_package_name(row)} [{row.install}]{condition}"
+    package = f"{words}: {_package_name(row)} [{row.install}]"
     return DriverRow(row.device_class, row.device, package, row.short_path, row.long_path, number)
 
 

@@ -20,7 +20,7 @@ from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.integrity.fixity.values import FixityRecord
 from mediashelf.integrity.mending.values import Mending, MendOutcome
-from mediashelf.integrity.structure.damage import TouchedEntry, entries_touched
+from mediashelf.integrity.structure.damage import TouchedEntry, count_hidden, entries_touched
 from mediashelf.text import count_text
 
 
@@ -170,11 +170,10 @@ def find_touched(catalogue: Catalogue, reference: Reference | None, result: Mend
     facts = _facts(catalogue, reference, result)
     if facts is None or facts.looks_raw:
         return Touched()
-    return Touched(
-        entries_touched(facts, result.mended_spans),
-        entries_touched(facts, result.open_spans),
-        max((len(volume.entries) for volume in facts.volumes), default=0),
-    )
+    mended = entries_touched(facts, result.mended_spans)
+    still_open = entries_touched(facts, result.open_spans)
+    count = max((len(volume.entries) for volume in facts.volumes), default=0)
+    return Touched(mended, still_open, count + count_hidden({*mended, *still_open}))
 
 
 def keep_mending(catalogue: Catalogue, job: AuditJob, result: Mending) -> None:

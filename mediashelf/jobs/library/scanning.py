@@ -25,7 +25,7 @@ from mediashelf.catalogue.scanning.walk import SeenImage
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import CatalogueError, InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.values import State
+from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.progress import OnAmount
 
 

@@ -44,6 +44,7 @@ MEANINGS = {
     State.DAMAGED: "nothing contradicts the record, but there are errors inside",
     State.CHANGED: "its bytes differ, and so does size or date: somebody wrote it; the record is "
     "kept until the new bytes are accepted",
+    State.CHANGING: "it was written while it was read; audit it again",
     State.MISSING: "its folder is there, the file is not",
     State.AWAY: "its disk, card or share is not there; nothing is known of it",
     State.UNRECORDED: "nothing to compare its bytes with; structure good",

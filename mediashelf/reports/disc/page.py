@@ -170,8 +170,7 @@ def _facts(subject: DiscSubject, root: DrawnArea) -> Iterator[tuple[str, str]]:
     for target in dict.fromkeys([*verdicts, *covered]):
         words = [verdicts[target]] if target in verdicts else []
         if target in covered:
-            devices = count_text(len(covered[target].rows), "device")
-            words.append(f"{covered[target].covered} of {devices} with a driver")
+            words.append(covered[target].summary)
         yield f"For {target}", "; ".join(words)
     if subject.state:
         yield "State", subject.state

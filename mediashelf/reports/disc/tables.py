@@ -8,24 +8,13 @@ from typing import NamedTuple
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED, Capacity
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow
+from mediashelf.drivers.verdict import State, Verdict, summary_text
 from mediashelf.formats.tree_pairs import pair_trees
 from mediashelf.formats.volume import DiscFacts, VolumeKind
 from mediashelf.reports.disc.areas import best_volume
 
-COVER_WORDS = {
-    Cover.DRIVER: "driver",
-    Cover.GENERIC: "only a generic driver",
-    Cover.DECLARED: "declared by the recipe",
-    Cover.POSSIBLE: "depends on the board",
-    Cover.NONE: "no driver",
-}
-_COVER_SIGNS = {
-    Cover.DRIVER: "sound",
-    Cover.GENERIC: "damaged",
-    Cover.DECLARED: "sound",
-    Cover.POSSIBLE: "away",
-    Cover.NONE: "missing",
-}
+_STATE_SIGNS = {State.COVERED: "sound", State.INCOMPLETE: "damaged", State.NONE: "missing"}
+_BY_SIGNS = {Cover.POSSIBLE: "away"}
 
 
 class Renamed(NamedTuple):
@@ -47,9 +36,9 @@ class Coverage(NamedTuple):
     disc: str = ""
 
     @property
-    def covered(self) -> int:
-        """How many devices have a driver, found or declared."""
-        return sum(row.cover in (Cover.DRIVER, Cover.DECLARED) for row in self.rows)
+    def summary(self) -> str:
+        """How many devices are covered, incomplete and without a driver."""
+        return summary_text(row.verdict for row in self.rows)
 
 
 class CapacityBar(NamedTuple):
@@ -82,11 +71,11 @@ class DeviceLine(NamedTuple):
 
 
 class CoverageTable(NamedTuple):
-    """The devices for one target; ``covered`` have a driver or are declared."""
+    """The devices for one target; ``summary`` counts them all by their states."""
 
     target: str
     device_count: int
-    covered: int
+    summary: str
     rows: tuple[DeviceLine, ...]
     is_of_series: bool = False
 
@@ -146,12 +135,12 @@ def _name(path: str) -> str:
 
 def coverage_table(coverage: Coverage, most: int) -> CoverageTable:
     """Return the devices as the page shows them; no rows where none has a driver."""
-    has_any = any(row.cover is not Cover.NONE for row in coverage.rows)
+    has_any = any(row.verdict.by is not Cover.NONE for row in coverage.rows)
     lines = tuple(
         _device_line(row, coverage.disc) for row in coverage.rows[: most if has_any else 0]
     )
     return CoverageTable(
-        coverage.target, len(coverage.rows), coverage.covered, lines, bool(coverage.disc)
+        coverage.target, len(coverage.rows), coverage.summary, lines, bool(coverage.disc)
     )
 
 
@@ -160,10 +149,14 @@ def _device_line(row: DeviceRow, disc: str) -> DeviceLine:
     return DeviceLine(
         row.device_class,
         row.device,
-        COVER_WORDS[row.cover],
-        _COVER_SIGNS[row.cover],
+        row.verdict.words,
+        _sign(row.verdict),
         path,
         row.short_path if row.short_path != path.upper() else "",
         row.install,
         row.source if disc and row.source != disc else "",
     )
+
+
+def _sign(verdict: Verdict) -> str:
+    return _BY_SIGNS.get(verdict.by) or _STATE_SIGNS[verdict.state]

@@ -156,7 +156,9 @@ def _choices(steps: list[str | int], kind: Any) -> tuple[Any, ...]:
     """Return the values that a place allows, in their own order, which ``msgspec`` forgets."""
     for step in steps:
         kind = get_args(kind)[0] if isinstance(step, int) else get_type_hints(kind)[step]
-    return get_args(kind)
+    # Of a choice between kinds, as of a number and words, the words are meant.
+    words = [word for one in get_args(kind) for word in get_args(one)]
+    return tuple(words) or get_args(kind)
 
 
 def _shown(value: Any) -> str:

@@ -62,7 +62,7 @@ def test_coverage_is_shown_and_what_the_sources_lack_blocks_nothing(work: Path) 
     result = run("disc.toml", "-o", "disc.iso")
     assert result.exit_code == 1  # a device without a driver is an error, and is told
     assert "win9x: 2 of 3 devices covered, 1 without a driver" in result.stdout
-    assert "driver: /Larkspur Video/LKV.INF [Install]" in result.stdout
+    assert "covered: /Larkspur Video/LKV.INF [Install]" in result.stdout
     assert "error device-without-driver [win9x]" in result.stdout
     assert "disc.iso: built; read back" in result.stdout
     assert "in spite of" not in result.stdout
@@ -73,11 +73,11 @@ def test_the_disc_carries_the_tables(work: Path) -> None:
     run("disc.toml", "-o", "disc.iso")
     text = page_on(work / "disc.iso")
     assert (
-        "Drivers for win9x on kiosk.txt: 2 of 3 devices\n\n"
-        "communication\n  communication PCI\\VEN_F7D3&DEV_0056\n    no driver here\n\n"
-        "display\n  Larkspur Video Accelerator 3\n    Larkspur: LKV.INF [Install]\n"
+        "Drivers for win9x on kiosk.txt: 2 of 3 devices covered, 1 without a driver\n\n"
+        "communication\n  communication PCI\\VEN_F7D3&DEV_0056\n    none\n\n"
+        "display\n  Larkspur Video Accelerator 3\n    covered: Larkspur: LKV.INF [Install]\n"
         "    \\LARKSPUR\\LKV.INF\n    = \\Larkspur Video\\LKV.INF\n\n"
-        "network\n  Ternfield LAN 10/100\n    Ternfield: TERN.INF [Install]\n"
+        "network\n  Ternfield LAN 10/100\n    covered: Ternfield: TERN.INF [Install]\n"
         "    \\TERNFIEL\\TERN.INF\n    = \\Ternfield LAN\\TERN.INF\n\n"
         "All drivers with an INF: 2 packages\n\n"
         "Display\n  Larkspur 3\n    Larkspur: LKV.INF\n"
@@ -101,7 +101,7 @@ def test_the_json_form_has_the_machine_and_its_drivers(work: Path) -> None:
         "00:0c.0",
     ]
     (target,) = found["drivers"]
-    assert [device["cover"] for device in target["devices"]] == ["driver", "driver", "none"]
+    assert [device["cover"] for device in target["devices"]] == ["covered", "covered", "none"]
     plain = document("drivers", "-n")
     assert (plain["machine"], plain["drivers"]) == (None, [])
 
@@ -151,11 +151,12 @@ def test_declared_drivers_of_dos(work: Path) -> None:
     result = run("disc.toml", "-o", "disc.iso")
     assert result.exit_code == 0, result.output
     assert "dos: 1 of 3 devices covered" in result.stdout
-    assert "declared: /DOSDRIVE" in result.stdout
+    assert "covered, as the recipe declares: /DOSDRIVE" in result.stdout
     text = page_on(work / "disc.iso")
     assert "Notes\n\n\\DOSDRIVE\n= \\Dos drivers\n  TESTLAN needs 4 KB.\n" in text
     assert (
-        "network\n  Ternfield LAN 10/100\n    the programs in DOSDRIVE\n"
+        "network\n  Ternfield LAN 10/100\n"
+        "    covered, as the recipe declares: the programs in DOSDRIVE\n"
         "    \\DOSDRIVE\n    = \\Dos drivers\n"
     ) in text
 
@@ -204,7 +205,7 @@ def test_a_recipe_is_spread_over_discs(work: Path) -> None:
     assert "2 discs for 300 sectors, packages whole" in result.stdout
     assert "disc 2: KIOSK (label KIOSK_2)" in result.stdout
     assert "    /Ternfield LAN (283.6 KiB)" in result.stdout
-    assert "driver: disc 1:/Larkspur Video/LKV.INF [Install]" in result.stdout
+    assert "covered: disc 1:/Larkspur Video/LKV.INF [Install]" in result.stdout
     assert sorted(path.name for path in (work / "discs").iterdir()) == [
         "kiosk-1.iso",
         "kiosk-2.iso",
@@ -227,7 +228,7 @@ def test_the_coverage_of_the_discs_is_that_of_the_sources(work: Path) -> None:
         ]
         for paths in (["drivers"], sorted((work / "discs").iterdir()))
     ]
-    assert covers == [["driver", "driver", "none"]] * 2
+    assert covers == [["covered", "covered", "none"]] * 2
 
 
 def test_the_json_form_of_a_series(work: Path) -> None:
@@ -319,7 +320,7 @@ def test_an_archive_is_a_source_on_the_command_line(work: Path) -> None:
     plan = document("pack.zip", "-n", "-m", "kiosk.txt", "-t", "win9x", exit_code=1)
     assert plan["label"] == "PACK"
     assert [device["cover"] for device in plan["drivers"][0]["devices"]] == [
-        "driver",
+        "covered",
         "none",
         "none",
     ]

@@ -94,8 +94,8 @@ def covers(answer: Any) -> list[tuple[str, str]]:
 
 
 EXPECTED = [
-    ("driver", "/Larkspur Video/lkv.inf"),
-    ("driver", "/Quillon/qla.inf"),
+    ("covered", "/Larkspur Video/lkv.inf"),
+    ("incomplete", "/Quillon/qla.inf"),
     ("none", ""),
 ]
 
@@ -104,7 +104,8 @@ def test_devices_packages_and_missing_files(folder: Path, machine: Path) -> None
     text = run(folder, "-m", machine, "-t", "win9x", code=1).stdout
     assert text.startswith("win9x: 1 of 3 devices covered, 1 incomplete, 1 without a driver\n")
     assert "1 Larkspur Video Accelerator 3 (01:00.0)\n" in text
-    assert "driver: /Larkspur Video/lkv.inf [Install]\n" in text
+    assert "covered: /Larkspur Video/lkv.inf [Install]\n" in text
+    assert "incomplete, lacks qlsynth.sys: /Quillon/qla.inf [Install]\n" in text
     assert "for device 2; 1 of 2 files missing\n" in text
     assert "error device-without-driver [win9x]" in text
     assert "qlsynth.sys is needed and is not at /Quillon/qlsynth.sys" in text
@@ -263,7 +264,7 @@ def test_several_sources_and_targets(folder: Path, machine: Path, tmp_path: Path
     (folder / "Quillon" / "qlsynth.sys").write_bytes(b"x")
     result = run(folder, more, "-m", machine, "-t", "win9x", "-t", "nt5")
     assert result.stdout.count("3 of 3 devices covered") == 2
-    assert f"driver: {more}:/tlan.inf [Install]" in " ".join(result.stdout.split())
+    assert f"covered: {more}:/tlan.inf [Install]" in " ".join(result.stdout.split())
 
 
 @pytest.mark.parametrize("width", [40, 80])
@@ -356,7 +357,8 @@ def test_forty_packages_for_twelve_devices(tmp_path: Path) -> None:
     answers = [run_json(path, "-m", machine, "-t", "win9x", code=1) for path in (top, disc)]
     for answer in answers:
         assert covers(answer) == [
-            ("driver", f"/Package {12 + number:02}/lkv.inf") for number in range(12)
+            ("covered" if number != 1 else "incomplete", f"/Package {12 + number:02}/lkv.inf")
+            for number in range(12)
         ]
         assert [finding["where"] for finding in answer["findings"]] == [
             "/Package 13/lkv.inf line 10"

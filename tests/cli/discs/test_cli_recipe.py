@@ -98,8 +98,8 @@ def test_a_recipe_is_written_that_builds(work: Path) -> None:
 def test_what_was_found_stands_in_it(work: Path) -> None:
     text = run("drivers", "-t", "win9x", "-m", "kiosk.txt").stdout
     assert "#   /Larkspur Video/LKV.INF: Display, Larkspur Video, Larkspur 3 and 1 more\n" in text
-    assert "#   1 Larkspur 3: /Larkspur Video/LKV.INF\n" in text
-    assert "#   2 network PCI\\VEN_F4B9&DEV_0100: no driver here\n" in text
+    assert "#   1 Larkspur 3: covered: /Larkspur Video/LKV.INF\n" in text
+    assert "#   2 network PCI\\VEN_F4B9&DEV_0100: none\n" in text
     assert 'machine = "kiosk.txt"\n' in text
     assert 'targets = ["win9x"]' in text
     assert "No INF in /DOS/net (setup program: SETUP.EXE)" in text

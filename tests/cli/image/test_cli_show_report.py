@@ -66,7 +66,7 @@ def test_targets_and_a_machine_are_answered_on_the_page(shelf: Shelf) -> None:
     )
     assert "Drivers for win9x: 1 of 2 devices" in page.flat
     assert "/VIDEO/LKVX3.INF" in page.words
-    assert "reads it; 1 of 2 devices with a driver" in page.flat
+    assert "reads it; 1 of 2 devices covered, 1 without a driver" in page.flat
     assert "device-without-driver" in page.words
     assert "driver texts read" in page.words
 

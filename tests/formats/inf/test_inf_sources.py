@@ -181,3 +181,81 @@ def test_first_suffix_wins() -> None:
         "a.sys": "2",
         "b.sys": "1",
     }
+
+
+ALL = "[SourceDisksNames]\n1=d\n[SourceDisksFiles]\n" + "".join(
+    f"{name}=1\n" for name in ("a.sys", "class.dll", "face.dll", "co.dll", "page.cpl")
+)
+
+
+@pytest.mark.parametrize(
+    ("more", "system", "expected"),
+    [
+        # inf-addinterface-directive: {guid}[,[reference][,[add-interface-section]…]].
+        (
+            "[Install.Interfaces]\nAddInterface={0f2c},,Face\n[Face]\nCopyFiles=@face.dll\n",
+            NT51,
+            {"face.dll"},
+        ),
+        (
+            "[Install.Interfaces]\nAddInterface={0f2c},,Face\n"
+            "[Face]\nCopyFiles=@co.dll\n[Face.NTx86]\nCopyFiles=@face.dll\n",
+            NT51,
+            {"face.dll"},
+        ),
+        # inf-interfaceinstall32-section: {guid}=install-interface-section.
+        (
+            "[InterfaceInstall32]\n{0f2c}=Face\n[Face.NT]\nCopyFiles=@face.dll\n",
+            NT51,
+            {"face.dll"},
+        ),
+        # inf-classinstall32-section, with the suffixes of install sections.
+        ("[ClassInstall32]\nCopyFiles=@class.dll\n", NT51, {"class.dll"}),
+        (
+            "[ClassInstall32]\nCopyFiles=@co.dll\n[ClassInstall32.NT]\nCopyFiles=@class.dll\n",
+            NT51,
+            {"class.dll"},
+        ),
+        ("[ClassInstall32.NTamd64]\nCopyFiles=@class.dll\n", NT51, set()),
+        # The 9x DDK, "Class Install Section": CopyFiles=@Sample.cpl.
+        ("[ClassInstall]\nCopyFiles=@page.cpl\n", WIN9X, {"page.cpl"}),
+        ("[ClassInstall]\nCopyFiles=@page.cpl\n", NT51, set()),
+        ("[ClassInstall32]\nCopyFiles=@class.dll\n", WIN9X, set()),
+        ("[Install.CoInstallers]\nCopyFiles=@co.dll\n", NT51, {"co.dll"}),
+        # A section that nothing names asks for nothing.
+        ("[Face]\nCopyFiles=@face.dll\n", NT51, set()),
+    ],
+)
+def test_sections_beside_the_install_section(
+    more: str, system: InfSystem, expected: set[str]
+) -> None:
+    files = needed(f"[Install]\nCopyFiles=@a.sys\n{more}{ALL}", system)
+    assert set(files) == {"a.sys", *expected}
+
+
+COPIED = (
+    "[Version]\nSignature=$Windows NT$\n[Manufacturer]\nQ=Models\n[Models]\nx=Go,PCI\\X\n"
+    "[Go]\nCopyFiles=@q.sys\n[Go.CoInstallers]\nCopyFiles=@qco.dll\n"
+    "[SourceDisksNames]\n1=d,,,\\bin\n[SourceDisksFiles]\nq.sys=1\nqco.dll=1\n"
+)
+
+
+def test_an_inf_that_is_copied_brings_its_package() -> None:
+    # inf-copyinf-directive: beside the INF, or below it with a relative path; its whole
+    # package is needed, whose files count from its own folder.
+    text = "[Install]\nCopyFiles=@a.sys\nCopyINF=Sub\\q.inf, gone.inf\n"
+    others = {"sub/q.inf": parse_inf(COPIED.encode())}
+    inf = parse_inf((text + ALL).encode())
+    found = requirements(inf, ["Install"], NT51, others)
+    paths = ["a.sys", "Sub/q.inf", "gone.inf", "Sub/bin/q.sys", "Sub/bin/qco.dll"]
+    assert sorted(file.path for file in found.files) == sorted(paths)
+    # Since 5.1 only.
+    for system in (WIN9X, InfSystem(True, (5, 0))):
+        found = requirements(inf, ["Install"], system, others)
+        assert [file.path for file in found.files] == ["a.sys"]
+
+
+def test_infs_that_copy_each_other_end() -> None:
+    inf = parse_inf((COPIED + "[Go]\nCopyINF=q.inf\n").encode())
+    found = requirements(inf, ["Go"], NT51, {"q.inf": inf})
+    assert {file.path for file in found.files} == {"bin/q.sys", "bin/qco.dll", "q.inf"}

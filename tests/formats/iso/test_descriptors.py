@@ -191,7 +191,33 @@ def test_joliet_is_known_by_its_escape_sequences(level: int, escape: bytes) -> N
     assert disc.facts.volumes[1].detail == f"level {level}"
     other = read_disc(BytesView(put(made.data, at, b"%/A")))
     assert len(other.facts.volumes) == 1
-    assert [finding.rule for finding in other.findings] == ["supplementary-volume-read"]
+    (finding,) = other.findings
+    assert (finding.rule, finding.severity) == ("tree-announced", Severity.ERROR)
+
+
+@pytest.mark.parametrize("kind", [0, 1, 3, 7])
+def test_a_joliet_tree_whose_descriptor_has_another_type(kind: int) -> None:
+    # ECMA-119 8.1.1: 2 is that of a supplementary descriptor.
+    made = make_iso({"A.TXT": b"a", "Z/B.TXT": b"b"}, joliet=3)
+    found = rules(put(made.data, made.at("joliet"), bytes([kind])))
+    assert "tree-announced" in found
+
+
+def test_the_version_does_not_hide_a_joliet_tree() -> None:
+    # ECMA-119 8.1: version 1; the escape sequences say what it is.
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    disc = read_disc(BytesView(put(made.data, made.field("joliet", "version"), b"\x02")))
+    assert [volume.kind.value for volume in disc.facts.volumes] == ["iso9660", "joliet"]
+    assert [finding.rule for finding in disc.findings] == ["descriptor-version"]
+
+
+def test_a_number_in_one_byte_order_alone_is_a_warning() -> None:
+    # ECMA-119 7.3.3: both; most readers take the copy with the low byte first.
+    made = make_iso({"A.TXT": b"a"})
+    at = made.field("primary", "volume_space_size")
+    (finding,) = read_disc(BytesView(put(made.data, at + 4, bytes(4)))).findings
+    assert (finding.rule, finding.severity) == ("both-orders-recorded", Severity.WARNING)
+    assert "both-orders-agree" in rules(put(made.data, at, bytes(4)))
 
 
 def test_joliet_volume_flags(image: MadeImage) -> None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from image_parts import SECTOR
-from make_image import MadeImage, make_iso
+from image_parts import SECTOR, both32
+from make_image import Boot, MadeImage, make_iso, put
 from mediashelf.findings import Severity
 from mediashelf.formats.disc import DiscReading, read_disc
 from mediashelf.formats.fields import BytesView
@@ -35,6 +35,23 @@ def test_a_missing_pad_loses_nothing(padded: MadeImage) -> None:
     assert finding.rule == "image-reaches-volume-end"
     assert finding.severity is Severity.WARNING
     assert finding.offset == len(padded.data) - 10 * SECTOR
+    assert "nothing is recorded in the missing part" in finding.message
+
+
+def test_a_pointer_past_the_end_of_a_whole_image_is_not_a_cut(padded: MadeImage) -> None:
+    # ECMA-119 9.1.4: the extent is wrong; to copy the image again would change nothing.
+    record = padded.record("/B.TXT") + 2
+    data = put(padded.data, record, both32(len(padded.data) // SECTOR + 7))
+    (finding,) = read(data).findings
+    assert (finding.rule, finding.severity) == ("extent-inside-image", Severity.ERROR)
+    assert "copy is not complete" not in finding.remedy
+
+
+def test_structures_that_are_cut_are_an_error() -> None:
+    # ECMA-119 8.4.8; no file lies there, the boot image does.
+    made = make_iso({}, boot=Boot(b"\xeb\xfe" + bytes(8 * SECTOR), sectors=16))
+    found = rules(made.data[: made.at("boot-image") + SECTOR])
+    assert found == {"image-is-whole", "boot-image-inside"}
 
 
 def test_a_cut_through_a_file_is_an_error_that_names_the_file(padded: MadeImage) -> None:

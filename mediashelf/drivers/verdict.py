@@ -1,0 +1,80 @@
+"""Covered, incomplete or none: the one answer for a device, and the words for it everywhere."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from enum import StrEnum
+from typing import NamedTuple
+
+from mediashelf.drivers.coverage import Cover
+from mediashelf.text import count_text
+
+FILES_NAMED = 4
+
+
+class State(StrEnum):
+    """What a device has here."""
+
+    COVERED = "covered"  # a whole driver package
+    INCOMPLETE = "incomplete"  # a package with files missing
+    NONE = "none"
+
+
+class Verdict(NamedTuple):
+    """The answer for one device: its state, how it was met, the files that are missing."""
+
+    state: State
+    by: Cover
+    missing: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """The state and what qualifies it, for people."""
+        if self.state is State.INCOMPLETE:
+            return f"{self.state}, lacks {names_text(self.missing)}"
+        return f"{self.state}{_BY_WORDS.get(self.by, '')}"
+
+
+_BY_WORDS = {
+    Cover.DECLARED: ", as the recipe declares",
+    Cover.GENERIC: ", but for a generic driver",
+    Cover.POSSIBLE: " for certain; it depends on the board",
+}
+
+
+def decide(by: Cover, missing: Iterable[str] = ()) -> Verdict:
+    """Return the verdict on a device that is met in this way by a package that lacks files.
+
+    A generic package does not count, nor does one for some boards with the device's
+    chip: that it drives this device was not shown.
+    """
+    if by not in (Cover.DRIVER, Cover.DECLARED):
+        return Verdict(State.NONE, by)
+    names = tuple(dict.fromkeys(missing))
+    return Verdict(State.INCOMPLETE if names else State.COVERED, by, names)
+
+
+def summary_text(verdicts: Iterable[Verdict]) -> str:
+    """Return ``4 of 6 devices covered, 1 incomplete, 1 without a driver``."""
+    verdicts = list(verdicts)
+    states = Counter(verdict.state for verdict in verdicts)
+    parts = [f"{states[State.COVERED]} of {count_text(len(verdicts), 'device')} covered"]
+    if states[State.INCOMPLETE]:
+        parts.append(f"{states[State.INCOMPLETE]} incomplete")
+    if states[State.NONE]:
+        ways = Counter(verdict.by for verdict in verdicts)
+        some = [f"{ways[by]} {words}" for by, words in _PARTLY.items() if ways[by]]
+        more = f" ({', '.join(some)})" if some else ""
+        parts.append(f"{states[State.NONE]} without a driver{more}")
+    return ", ".join(parts)
+
+
+_PARTLY = {Cover.GENERIC: "with only a generic one", Cover.POSSIBLE: "depending on the board"}
+
+
+def names_text(names: Iterable[str]) -> str:
+    """Return file names for a line of text; the many of a large package are counted."""
+    names = list(names)
+    more = len(names) - FILES_NAMED
+    return ", ".join(names[:FILES_NAMED]) + (f" and {more:,} more" if more > 0 else "")
