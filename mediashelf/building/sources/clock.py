@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 
 from mediashelf.building.tree import DiscFile
 from mediashelf.errors import BuildError
@@ -42,6 +43,7 @@ def disc_moment(seconds: int) -> datetime:
     return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=min(max(seconds, first), last))
 
 
+@lru_cache(maxsize=4096)
 def record_date(seconds: int) -> bytes:
     """Return the 7-byte UTC date of seconds since 1970 (ECMA-119 9.1.5)."""
     return encode_record_date(disc_moment(seconds))

@@ -6,11 +6,17 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
+from mediashelf.building.naming.layout import sectors_for
 from mediashelf.building.pages.index_page import render_index
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.sources.digesting import PassingDigests, hash_bytes
 from mediashelf.building.sources.member_reading import CHUNK
-from mediashelf.building.sources.reading import check_unchanged, iter_source
+from mediashelf.building.sources.reading import (
+    check_unchanged,
+    is_small_file,
+    iter_source,
+    read_small_file,
+)
 from mediashelf.building.tree import Content, DiscFile
 from mediashelf.building.writing.records import iter_records
 from mediashelf.errors import BuildError
@@ -40,7 +46,12 @@ class DiscWriter:
             for piece in iter_records(self._plan):
                 stream.write(piece)
             for content in self._plan.layout.contents:
-                if index is None or content is not index.own:
+                if index is not None and content is index.own:
+                    # The page shows the digests of the others, so it is written last.
+                    stream.seek((content.lba + sectors_for(content.size)) * SECTOR_SIZE)
+                elif is_small_file(content):
+                    self._write_small(content, stream)
+                else:
                     self._write(content, iter_source(content), stream)
             self._keep_digests()
             if index is not None:
@@ -49,9 +60,14 @@ class DiscWriter:
             stream.write(bytes(self._plan.size - stream.tell()))
         self._check_unread()
 
+    def _write_small(self, content: Content, stream: BinaryIO) -> None:
+        data = read_small_file(content)
+        self._digests.whole(content, data)
+        stream.write(data.ljust(sectors_for(len(data)) * SECTOR_SIZE, b"\0"))
+        self._on_bytes(len(data))
+
     def _write(self, content: Content, source: Iterator[bytes], stream: BinaryIO) -> None:
-        """Write a content at its place, and zeros to the end of its last sector."""
-        stream.seek(content.lba * SECTOR_SIZE)
+        """Write a content where the stream is, and zeros to the end of its last sector."""
         size = 0
         for piece in self._digests.passing(content, source):
             stream.write(piece)
@@ -65,8 +81,8 @@ class DiscWriter:
         stream.write(bytes(-size % SECTOR_SIZE))
 
     def _write_index(self, index: DiscFile, stream: BinaryIO) -> None:
-        """Write the page last: it shows the digests of the others."""
         plan = self._plan
+        stream.seek(index.own.lba * SECTOR_SIZE)
         page = render_index(plan.recipe.label, plan.trees, plan.pages, plan.notes)
         self._write(index.own, iter([page]), stream)
         self._keep_digests()

@@ -21,9 +21,10 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.fields import View
 from mediashelf.formats.raw.judgement import SectorVerdict
-from mediashelf.formats.raw.sectors import RawView
+from mediashelf.formats.raw.view import RawView
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 from mediashelf.image import open_view
+from mediashelf.integrity.fixity.medium import is_medium_error
 from mediashelf.integrity.raw.auditing import RawReport, TrackReport, audit_raw
 from mediashelf.integrity.structure.damage import Span, TouchedEntry, entries_touched, merged
 from mediashelf.integrity.structure.parts import check_structure
@@ -120,14 +121,17 @@ def _without_many_runs(report: RawReport) -> RawReport:
 
 def _sheet_problem(sheet: Path, error: FormatError | InputError) -> Finding:
     is_text = isinstance(error, FormatError)
+    remedy = "Put the files that the sheet names beside it"
+    if is_text:
+        remedy = "Correct the sheet, or get it again with its files"
+    elif is_medium_error(error):
+        remedy = "Copy what can be read to another disk first"
     return Finding(
         "sheet-understood" if is_text else "sheet-files-readable",
         Severity.ERROR,
         sheet.name,
         str(error).removeprefix(f"{sheet}: "),
-        remedy="Correct the sheet, or get it again with its files"
-        if is_text
-        else "Put the files that the sheet names beside it",
+        remedy=remedy,
     )
 
 

@@ -10,7 +10,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.integrity.fixity.digests import Digester
-from mediashelf.integrity.raw.auditing import TrackReport
+from mediashelf.integrity.raw.auditing import TrackReport, findings_beside
 from mediashelf.integrity.raw.convert import choose_track, read_converted
 from mediashelf.integrity.raw.tracks import RawDisc, read_raw_disc
 from mediashelf.integrity.raw.view import TrackView
@@ -65,7 +65,7 @@ def look_at_tracks(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
     report, found = read_converted(track, digester.update, on_bytes=on_bytes)
     digester.update(bytes(padding))
     findings = (
-        *raw.findings,
+        *findings_beside(raw, [report]),
         *structure,
         *check_structure(_TrackDisc(facts, view)),
         # The reader of volumes has said already when there is none.
