@@ -35,7 +35,7 @@ class PartitionTable:
 def detect_partition_table(head: bytes, size: int) -> PartitionTable | None:
     """Return the table at the beginning of an image of ``size`` bytes, None where there is none.
 
-    ``head`` are its first bytes, 1024 at least. Boot code alone is not a table: some
+    ``head`` are its first bytes, 1024 at least. Boot code alone does not count: some
     partition must lie inside the image and every entry make sense.
     """
     if head[510:512] != _SIGNATURE:

@@ -8,6 +8,7 @@ from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
+from mediashelf.catalogue.records.waiting import judged_words
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.catalogue.store import Catalogue
@@ -42,6 +43,7 @@ def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditR
     result = AuditResult(job, verdict, reading, reading.touched, reading.entry_count)
     if job.row is None or record is None:
         return judge_unrecorded(catalogue, result)
+    result = _with_earlier_word(result)
     if verdict.spans:
         return _with_touched(catalogue, result)
     return _with_earlier_damage(catalogue, result)
@@ -59,6 +61,19 @@ def _observed(job: AuditJob, reading: Reading) -> Observed:
         reading.unreadable,
         reading.is_changing,
     )
+
+
+def _with_earlier_word(result: AuditResult) -> AuditResult:
+    """Of bytes that were found decayed or cut before, say so: a new date tells nothing new."""
+    row, verdict, digests = result.job.row, result.verdict, result.reading.digests
+    if row is None or row.waiting is None or digests is None or verdict.state is not State.CHANGED:
+        return result
+    words = judged_words(row.waiting) if row.waiting.has(digests.whole) else ""
+    if not words:
+        return result
+    own, *others = verdict.findings
+    told = replace(own, message=f"{own.message}{words}")
+    return replace(result, verdict=replace(verdict, findings=(told, *others)))
 
 
 def _with_earlier_damage(catalogue: Catalogue, result: AuditResult) -> AuditResult:

@@ -11,6 +11,7 @@ from typing import Any
 
 from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.listing import ListedEntry, count_entries, list_entries
+from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.raw_reading import RawAudits, sheets_beside
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.catalogue.scanning.workers import WORKERS, Stopped, read_many
@@ -114,7 +115,7 @@ def read_image(
     except OSError as error:
         return Reading(is_sheet=is_sheet, problem=f"cannot be opened: {error.strerror or error}")
     audits = raw_audits or RawAudits()
-    reading = Reading(before.st_size, before.st_mtime_ns, is_sheet)
+    reading = Reading(before.st_size, kept_number(before.st_mtime_ns), is_sheet)
     unreadable: list[Span] = []
     try:
         with _opened(path, is_sheet) as (image, findings):

@@ -3,10 +3,12 @@
 ``observe`` reads; ``compare_with_record`` judges and touches nothing.
 
 =============  ==================================================================
-sound          the bytes are as recorded (or no digest is recorded) and no damage shows
-damaged        as sound, but the structure inside has errors
+sound          the bytes are as recorded, and no damage shows
+unrecorded     no digest is recorded, and no damage shows
+damaged        as these two, but the structure inside has errors
 decayed        the bytes differ, size and date do not: nobody wrote this file
-changed        the bytes differ and so does size or date: somebody wrote this file
+changed        the bytes differ and so does size or date: somebody wrote this file; it waits
+               until the keeper accepts it as the record
 truncated      shorter than recorded, and what is left is as recorded; or shorter
                than the volume inside says
 missing        its folder is there, the file is not
@@ -143,8 +145,8 @@ def compare_with_record(
         )
     is_cut = any(finding.rule in _SHORT_RULES for finding in structure)
     comparison = _compare_bytes(where, observed, recorded, is_cut)
-    is_wrong = is_cut or worst(structure) is Severity.ERROR
-    if comparison.state is State.SOUND and is_wrong:
+    is_good = comparison.state in (State.SOUND, State.UNRECORDED)
+    if is_good and (is_cut or worst(structure) is Severity.ERROR):
         comparison.state = State.TRUNCATED if is_cut else State.DAMAGED
     comparison.words.append("structure read" if structure_read else "structure not read")
     own = () if comparison.finding is None else (comparison.finding,)
@@ -164,7 +166,7 @@ def _compare_bytes(
     digests = observed.digests
     if recorded is None or not recorded.digests:
         read = "contents not read" if digests is None else "all bytes read"
-        return _Comparison(State.SOUND, words=[read, "no recorded digest"])
+        return _Comparison(State.UNRECORDED, words=[read, "no recorded digest"])
     if digests is None:
         return _compare_sizes(where, observed, recorded)
     if _is_same(digests, recorded):

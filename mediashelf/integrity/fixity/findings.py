@@ -9,6 +9,11 @@ from mediashelf.integrity.fixity.values import FixityRecord, Observed
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.text import count_text
 
+CHANGED_REMEDY = (
+    "if the new bytes are right, make them the record with: mediashelf scan --accept IMAGE; "
+    "if not, restore the file, or mend it from a copy"
+)
+
 
 def away(where: str, recorded: FixityRecord | None) -> Finding:
     """The disk that holds the file is not there: not a fault of the image."""
@@ -100,7 +105,7 @@ def changed(where: str, observed: Observed, recorded: FixityRecord, extent: str)
         where,
         f"the file was written since its record of {recorded.recorded_at[:10]}: its "
         f"{'size' if sizes else 'date'} differs{_after('; ', extent)}",
-        remedy="if you replaced it, run scan to record it as it is; if not, restore it",
+        remedy=CHANGED_REMEDY,
         found=f"{observed.size:,} bytes" if sizes else "",
         expected=f"{recorded.size:,} bytes" if sizes else "",
     )

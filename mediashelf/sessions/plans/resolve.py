@@ -81,7 +81,7 @@ def resolve_plan(plan: SessionPlan, library: Library) -> list[Sources]:
         if not files:
             problems.append(f"disc {disc.number}: {'; '.join(absent)}")
     if problems:
-        raise SessionPlanError("\n".join(problems))
+        raise SessionPlanError(*problems)
     return resolved
 
 
