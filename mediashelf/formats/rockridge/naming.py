@@ -23,6 +23,7 @@ from mediashelf.text import count_text
 
 _NAME_IS_SELF_OR_PARENT = 0x06  # flags of NM
 _LARGEST_HOLDER = 1 << 20  # bytes that are read of a directory that may hold moved ones
+_MOST_HOLDERS = 16  # directories that are looked into for that; writers make one
 
 
 class _Meaning(NamedTuple):
@@ -49,6 +50,7 @@ class RockRidgeNaming:
         self._quiet_reader = SystemUseReader(view, geometry.block_size, ProblemLog())
         self._relocated: dict[int, Directory] = {}  # by LBA, with the directory that holds it now
         self._linked: set[int] = set()
+        self._holders_left = _MOST_HOLDERS
         # Records with a name (NM), without one, and where the first of these is.
         self._named_count = self._unnamed_count = 0
         self._first_unnamed: tuple[Directory, DirectoryRecord] | None = None
@@ -131,14 +133,19 @@ class RockRidgeNaming:
         The mark belongs on the directory that was moved. Common practice: some writers
         set it on the directory that holds all moved ones, so that systems hide it.
         """
-        size = min(record.size, _LARGEST_HOLDER)
-        data = self._view.read(record.lba * self._geometry.block_size, size)
-        records = first_records(data, self._geometry, size)
+        offset = record.lba * self._geometry.block_size
+        data = self._view.read(offset, SECTOR_SIZE)
+        records = first_records(data, self._geometry)
         itself = Directory("", self.mark, b"", record.lba, record.size, 0, 0, 1)
         if records.parent_record is not None:
             parent = self._meaning(itself, data, records.parent_record, self._quiet_reader)
             if parent.parent_link is not None:
                 return [record.lba]
+        if not self._holders_left:
+            return [record.lba]
+        self._holders_left -= 1
+        data = self._view.read(offset, min(record.size, _LARGEST_HOLDER))
+        records = first_records(data, self._geometry, len(data))
         is_holder = all(child.flags & FLAG_DIRECTORY for child in records.children)
         if records.self_record is None or not records.is_complete or not is_holder:
             return [record.lba]

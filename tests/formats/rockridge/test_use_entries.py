@@ -223,3 +223,15 @@ def test_the_mark_of_a_moved_directory_on_the_one_that_holds_it() -> None:
     # A directory in there that no link leads to is still missed.
     link = image.data.index(b"CL\x0c", image.directory("/D"))
     assert rules(put(image.data, link, b"XX")) == {"rockridge-relocation"}
+
+
+def test_the_work_on_marked_directories_is_bounded() -> None:
+    # Own behaviour: a hostile disc can mark 100,000 directories as moved.
+    files = {f"D{number:03}/": b"" for number in range(40)}
+    marks: dict[str, SystemUse] = {
+        f"/D{number:03}": lambda lba_of: parts.relocated_mark() for number in range(40)
+    }
+    image = make_iso({**files, "A.TXT": b"a"}, rock_ridge=True, system_use=marks)
+    found = read(image.data).findings
+    # The first 16 are looked into, and are empty; of the others nobody knows.
+    assert [finding.rule for finding in found] == ["rockridge-relocation"] * 24
