@@ -1,6 +1,25 @@
-"""Run the command line with ``python -m mediashelf``."""
+"""Start the command line: ``mediashelf`` and ``python -m mediashelf``."""
 
-from mediashelf.cli.main import main
+from __future__ import annotations
+
+import sys
+
+from mediashelf import __version__
+
+
+def run() -> None:
+    """Run the command that the arguments name."""
+    if sys.argv[1:] == ["--version"]:
+        # As the command group says it, without loading it: that is most of a start.
+        sys.stdout.write(f"mediashelf, version {__version__}\n")
+        return
+    try:
+        from mediashelf.cli.main import main
+
+        main()
+    except KeyboardInterrupt:  # while it is loaded; later the command group answers
+        raise SystemExit(130) from None  # 128 + SIGINT, as shells report it
+
 
 if __name__ == "__main__":
-    main()
+    run()

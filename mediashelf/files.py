@@ -20,7 +20,8 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     It is on the disk under that name when this returns (:func:`rename_whole`). If the
     block raises, or never creates the file, nothing is left under either name
     and an older ``path`` stays as it was. With ``replace=False`` an existing
-    ``path`` is an :class:`OutputError`; one that is not a regular file always is.
+    ``path`` is an :class:`OutputError`; a link to nothing, and what is not a regular
+    file, always is.
     Leftovers of runs that were killed have names that end in
     :data:`PARTIAL_MARK`, and are removed by the next run that writes the same
     path. Raises :class:`OutputError` for what the system refuses.
@@ -28,6 +29,10 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     if path.exists() and not path.is_file():
         # A rename would put a file in the place of a device or a FIFO.
         raise OutputError(f"{path}: is not a regular file; choose another name")
+    if path.is_symlink() and not path.exists():
+        raise OutputError(
+            f"{path}: is a link to a file that is not there; choose another name or remove the link"
+        )
     if not replace and path.exists():
         raise OutputError(f"{path}: exists already; choose another name or remove it first")
     _remove_partials(path)

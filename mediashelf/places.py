@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
@@ -14,6 +15,9 @@ def data_folder() -> Path:
     macOS: ``~/Library/Application Support/mediashelf``, unless XDG_DATA_HOME is set and
     there is no folder yet. Windows: ``%LOCALAPPDATA%\\mediashelf``.
     """
+    local = os.environ.get("LOCALAPPDATA", "")
+    if sys.platform == "win32" and local:
+        return Path(local) / "mediashelf"
     from platformdirs import user_data_path  # only where a folder is asked for: start-up time
 
     if sys.platform == "darwin":

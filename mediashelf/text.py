@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 import re
 import unicodedata
@@ -140,6 +139,8 @@ def others_text(count: int, what: str) -> str:
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Return ``"; did you mean 'purpose'?"`` for the nearest of ``known``, or nothing."""
+    import difflib  # rarely needed
+
     near = difflib.get_close_matches(word.lower(), list(known), n=1)
     return f"; did you mean {near[0]!r}?" if near else ""
 

@@ -86,7 +86,7 @@ def test_help_imports_no_command() -> None:
         "    print([name for name in sys.modules if name.startswith('mediashelf.cli.')])"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert ran.stdout.splitlines()[-1] == "['mediashelf.cli.main']"
+    assert ran.stdout.splitlines()[-1] == "['mediashelf.cli.console', 'mediashelf.cli.main']"
 
 
 def test_ctrl_c_says_what_is_left(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -26,7 +26,7 @@ MOST_MODULES = 15  # in one folder: more than that tells nobody where to look
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}
 
 HOME_OF_THIRD_PARTY = {
-    "pycdlib": {"building/writing/write.py"},
+    "pycdlib": {"building/writing/witness.py"},
     "sqlite3": {"catalogue"},
     "click": {"cli"},
     "tqdm": {"cli"},

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -31,6 +30,8 @@ def tell(text: str) -> None:
 
 def terminal_width() -> int:
     """Return the columns to fill: the terminal's, or 80 when there is none."""
+    import shutil  # rarely needed, and large
+
     return max(20, shutil.get_terminal_size((80, 24)).columns)
 
 

@@ -49,10 +49,10 @@ class BytesView:
         return self._data[offset : offset + size]
 
 
-def read_sector(view: View, lba: int) -> bytes:
-    """Return one whole sector, or the empty string where the view has none or only a part of it."""
-    data = view.read(lba * SECTOR_SIZE, SECTOR_SIZE)
-    return data if len(data) == SECTOR_SIZE else b""
+def read_sector(view: View, lba: int, size: int = SECTOR_SIZE) -> bytes:
+    """Return one whole sector or block, or nothing where the view has none or a part of it."""
+    data = view.read(lba * size, size)
+    return data if len(data) == size else b""
 
 
 class BothOrders(NamedTuple):
@@ -71,13 +71,18 @@ class BothOrders(NamedTuple):
         """The copy with the least significant byte first, which most readers use."""
         return self.little
 
+    @property
+    def is_half_recorded(self) -> bool:
+        """Whether the copy with the most significant byte first was left zero."""
+        return bool(self.little) and not self.big
+
     def likely(self, limit: int) -> int:
         """The copy to work with when they disagree: the first that is not above ``limit``."""
         return self.big if self.little > limit >= self.big else self.little
 
     def nearest(self, expected: int) -> int:
         """The copy to work with when they disagree: the one nearer to what other facts say."""
-        return min(self, key=lambda copy: abs(copy - expected))
+        return min(filter(None, self), key=lambda copy: abs(copy - expected), default=0)
 
 
 def parse_both_16(data: bytes, offset: int = 0) -> BothOrders:

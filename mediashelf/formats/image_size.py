@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from mediashelf.formats.fields import View
+from mediashelf.formats.partition_table import find_partitions_end
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
+
+_HEAD = 1024  # bytes, in which partition tables are
 
 PAD_SECTORS = 150
 """Zero sectors after a volume that are not worth a finding: common practice of writers."""
@@ -15,7 +18,8 @@ def log_size_problems(
 ) -> None:
     """Log an image that ends too early, or holds more than its volume.
 
-    ``furthest`` is the byte offset that the trees' extents reach.
+    ``furthest`` is the byte offset that files and structures reach. An image that is
+    not shorter than its volume is whole: what points past its end is damaged.
     """
     size = view.size
     if size % SECTOR_SIZE:
@@ -29,18 +33,23 @@ def log_size_problems(
             found=f"{size:,} bytes",
             expected=f"a multiple of {SECTOR_SIZE}",
         )
-    if size < max(volume_size, furthest):
+    if size < volume_size:
         _log_short(size, volume_size, furthest, log)
+        return
+    partitions_end = find_partitions_end(view.read(0, _HEAD), size)
+    if partitions_end > size:
+        _log_cut_partitions(size, partitions_end, log)
     elif size > volume_size and not has_udf:
         _log_surplus(view, volume_size, log)
 
 
 def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> None:
-    missing = max(volume_size, furthest) - size
+    missing = volume_size - size
     is_cut = furthest > size
     message = f"the image is {missing:,} bytes shorter than its volume"
-    if not is_cut:
-        message += "; no file or directory is affected"
+    message += (
+        "; files or structures are cut" if is_cut else "; nothing is recorded in the missing part"
+    )
     log.add(
         "image-is-whole" if is_cut else "image-reaches-volume-end",
         "image",
@@ -49,6 +58,19 @@ def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> N
         length=missing,
         found=f"{size:,} bytes",
         expected=f"{size + missing:,} bytes",
+    )
+
+
+def _log_cut_partitions(size: int, end: int, log: ProblemLog) -> None:
+    log.add(
+        "image-reaches-partition-end",
+        "image",
+        f"the image is {end - size:,} bytes shorter than the partition table in its first sector "
+        "says; what starts from it as a disk may be cut",
+        offset=size,
+        length=end - size,
+        found=f"{size:,} bytes",
+        expected=f"{end:,} bytes",
     )
 
 

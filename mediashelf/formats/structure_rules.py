@@ -50,10 +50,19 @@ STRUCTURE_RULES = {
         "Make a servable image of the data track with: mediashelf convert",
     ),
     "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
-    "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _COPY),
+    "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
+    "image-reaches-partition-end": StructureRule(_WARNING, _OWN, _CUT),
+    "last-session-read": StructureRule(
+        _NOTE, "Linux kernel 6.12, fs/isofs/inode.c", "Nothing to do; systems show the last one too"
+    ),
+    "high-sierra-volume": StructureRule(
+        _WARNING,
+        "Linux kernel 6.12, fs/isofs/inode.c",
+        "Read this disc with a system that supports High Sierra; mediashelf does not",
+    ),
     "nothing-after-volume": StructureRule(_NOTE, _PRACTICE, _NOTHING),
     "whole-sectors": StructureRule(
-        _WARNING, "Linux kernel 6.12, Documentation/usb/mass-storage.rst", _CUT
+        _WARNING, "Linux kernel 6.12, Documentation/usb/mass-storage.rst", _COPY
     ),
     # Volume descriptors
     "descriptor-identifier": StructureRule(_ERROR, "ECMA-119 8.1", _COPY),
@@ -68,8 +77,16 @@ STRUCTURE_RULES = {
     "supplementary-volume-read": StructureRule(
         _NOTE, _OWN, "Nothing to do; mediashelf does not read the character set of this tree"
     ),
+    "tree-announced": StructureRule(
+        _ERROR,
+        "ECMA-119 8.1.1 and 8.5.6; Joliet specification 1, SVD Escape Sequences Field",
+        _COPY,
+    ),
     "both-orders-agree": StructureRule(_ERROR, "ECMA-119 7.2.3 and 7.3.3", _COPY),
-    "reserved-field-zero": StructureRule(_WARNING, "ECMA-119 8.3, 8.4, 9.1.12 and 9.4", _COPY),
+    "both-orders-recorded": StructureRule(_WARNING, "ECMA-119 7.2.3 and 7.3.3", _NOTHING),
+    "reserved-field-zero": StructureRule(
+        _WARNING, "ECMA-119 8.3, 8.4, 8.5.6, 9.1.12 and 9.4", _COPY
+    ),
     "block-size": StructureRule(_ERROR, "ECMA-119 8.4.12", _COPY),
     "volume-set-number": StructureRule(_WARNING, "ECMA-119 8.4.11", _COPY),
     "file-structure-version": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
@@ -80,11 +97,13 @@ STRUCTURE_RULES = {
     ),
     "root-record": StructureRule(_ERROR, "ECMA-119 8.4.18 and 9.1", _COPY),
     # Directories
-    "directory-readable": StructureRule(_ERROR, "ECMA-119 9.1.4; ECMA-167 4/14.9", _CUT),
+    "directory-readable": StructureRule(_ERROR, "ECMA-119 9.1.4; ECMA-167 4/14.9", _COPY),
     "directory-loop": StructureRule(_ERROR, _OWN, _COPY),
     "walk-bounded": StructureRule(_ERROR, _OWN, _COPY),
     "self-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2", _COPY),
     "parent-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2", _COPY),
+    # Systems find a parent by the path that led down, not by this record.
+    "parent-record-itself": StructureRule(_WARNING, "ECMA-119 6.8.2.2", _NOTHING),
     "record-length": StructureRule(_ERROR, "ECMA-119 9.1.1 and 9.1.12", _COPY),
     "record-inside-sector": StructureRule(_ERROR, "ECMA-119 6.8.1.1", _COPY),
     "record-length-even": StructureRule(_WARNING, "ECMA-119 9.1.12", _COPY),
@@ -110,7 +129,7 @@ STRUCTURE_RULES = {
         _WARNING, _OWN, "Read this file with a real drive; mediashelf does not read it"
     ),
     "extent-inside-image": StructureRule(
-        _ERROR, "ECMA-119 8.4.8 and 9.1.4; ECMA-167 3/10.5 and 4/14.9", _CUT
+        _ERROR, "ECMA-119 8.4.8 and 9.1.4; ECMA-167 3/10.5 and 4/14.9", _COPY
     ),
     "extent-inside-volume": StructureRule(_WARNING, "ECMA-119 8.4.8", _COPY),
     # Path tables
@@ -120,7 +139,16 @@ STRUCTURE_RULES = {
     "path-table-agrees": StructureRule(_ERROR, "ECMA-119 9.4", _COPY),
     "path-table-order": StructureRule(_WARNING, "ECMA-119 6.9.1", _CAREFUL),
     # Rock Ridge
-    "rockridge-entry": StructureRule(_WARNING, "SUSP 1.12, 4.1", _COPY),
+    "rockridge-announcement": StructureRule(_ERROR, "SUSP 1.12, 5.3", _COPY),
+    "rockridge-extension": StructureRule(_WARNING, "SUSP 1.12, 5.5; RRIP 1.12, 4.3", _COPY),
+    # A name is lost with the entry that holds it, or with one before that does not fit.
+    "rockridge-entry": StructureRule(
+        _ERROR, "SUSP 1.12, 4.1 and 5.1 to 5.6; RRIP 1.12, 4.1.1 to 4.1.6", _COPY
+    ),
+    "rockridge-field": StructureRule(
+        _WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1, 4.1.2, 4.1.3 and 4.1.6", _COPY
+    ),
+    "rockridge-name-present": StructureRule(_WARNING, _OWN, _COPY),
     "rockridge-continuation": StructureRule(_ERROR, "SUSP 1.12, 5.1", _COPY),
     "rockridge-relocation": StructureRule(_ERROR, "RRIP 1.12, 4.1.5.1 to 4.1.5.3", _COPY),
     # Booting
@@ -148,6 +176,14 @@ STRUCTURE_RULES = {
     "udf-volume-descriptors": StructureRule(
         _ERROR, "ECMA-167 3/10.6; from memory: ECMA-167 3/10.9", _COPY
     ),
+    # Systems read neither as long as the main sequence is good.
+    "udf-terminator": StructureRule(
+        _WARNING,
+        "ECMA-167 3/7.2 and 4/7.2.1; from memory: ECMA-167 3/10.9 and 4/8.3.1",
+        _COPY,
+    ),
+    "udf-reserve-sequence": StructureRule(_WARNING, "ECMA-167 3/10.2", _COPY),
+    "udf-block-size": StructureRule(_WARNING, _OWN, _CAREFUL),
     "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1", _COPY),
     "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9", _COPY),
     "udf-directory": StructureRule(_ERROR, "ECMA-167 4/14.4", _COPY),
@@ -192,6 +228,17 @@ class ProblemLog:
                 length=length,
             )
         )
+
+    @property
+    def total(self) -> int:
+        """How many problems were added, those that are only counted too."""
+        return sum(self._counts.values())
+
+    def extend(self, other: ProblemLog) -> None:
+        """Take over what another log has collected."""
+        self._findings += other._findings
+        for rule, count in other._counts.items():
+            self._counts[rule] = self._counts.get(rule, 0) + count
 
     def findings(self) -> tuple[Finding, ...]:
         """Return what was found in the order of finding, then what was only counted."""

@@ -91,6 +91,14 @@ class Entry(NamedTuple):
         return self.path.count("/") + 1
 
     @property
+    def is_translation_table(self) -> bool:
+        """Whether this is a list of a folder's long names for systems that see short ones only.
+
+        Common practice: writers leave it out of trees that have the long names.
+        """
+        return not self.is_directory and self.name.upper() == "TRANS.TBL"
+
+    @property
     def modified(self) -> datetime | None:
         """The recorded date, or None when it is absent or not valid."""
         return parse_record_date(self.date)
@@ -194,13 +202,15 @@ class DiscFacts:
     """Everything that rules may ask about a disc, opened or planned.
 
     ``size`` is the image's size in bytes. ``looks_raw`` is True when the file
-    holds raw 2352-byte sectors, which no emulator serves as a data disc.
+    holds raw 2352-byte sectors, which no emulator serves as a data disc. ``sessions``
+    are the first sectors of the sessions; the volumes are those of the last.
     """
 
     size: int
     volumes: tuple[VolumeFacts, ...] = ()
     boot: BootFacts | None = None
     looks_raw: bool = False
+    sessions: tuple[int, ...] = (0,)
 
     def volume(self, kind: VolumeKind) -> VolumeFacts | None:
         """Return the first volume of this kind, or None."""

@@ -23,11 +23,16 @@ HOLDER_SIZES = {
     "identifiers-distinct": 2048,
     "joliet-characters": 255,
     "parent-record": 34,
+    "both-orders-recorded": 8,
+    "parent-record-itself": 34,
     "path-table-order": 2048,
     "path-tables-agree": 2048,
     "primary-copies-agree": 2048,
     "record-order": -255,  # the name before it was changed
+    "rockridge-announcement": 255,
     "rockridge-entry": 255,
+    "rockridge-field": 255,
+    "rockridge-name-present": 255,
     "rockridge-continuation": 255,
     "self-record": 34,
     "supplementary-volume-read": 2048,
@@ -40,6 +45,7 @@ ELSEWHERE = {
     "extent-inside-volume": None,  # the file's bytes past the end
     "path-table-agrees": None,  # the table, and the directory that it lacks
     "path-table-readable": 100_000 * 2048,  # the block that the descriptor names
+    "rockridge-extension": None,  # the root, whose entries go on elsewhere
     "rockridge-relocation": None,  # the record, and the directory that it should name
     "udf-volume-descriptors": None,  # the sequence, whose length is in the anchor
 }
@@ -47,6 +53,7 @@ WITHOUT_PLACE = {
     "no-volume",
     "raw-sectors",
     "udf-address",
+    "udf-block-size",
     "udf-contents-not-read",
     "udf-directory",
     "udf-file-entry",

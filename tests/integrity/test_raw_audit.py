@@ -624,9 +624,9 @@ def test_file_is_found_as_people_write_it(tmp_path: Path, written: str, stored: 
         "..\\kiosk.bin",
         "raw/../../kiosk.bin",
         "/etc/hostname",
-        "\\kiosk.bin",
-        "C:\\discs\\kiosk.bin",
-        "c:kiosk.bin",
+        "C:\\discs\\..",
+        "C:\\",
+        "C:",
         "..",
         ".",
         "/",
@@ -640,6 +640,31 @@ def test_name_that_leaves_the_folder_is_refused(tmp_path: Path, name: str) -> No
     with pytest.raises(FormatError, match="beside the sheet") as caught:
         read_raw_disc(sheet_naming(folder, name))
     assert caught.value.at == f"{folder / 's.cue'}: line 1, column 6"
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "C:\\discs\\KIOSK.BIN",
+        "d:/discs/kiosk.bin",
+        "c:kiosk.bin",
+        "\\kiosk.bin",
+        "\\\\server\\discs\\kiosk.bin",
+    ],
+)
+def test_dos_path_is_the_file_beside_the_sheet(tmp_path: Path, name: str) -> None:
+    (tmp_path / "kiosk.bin").write_bytes(MODE_1)
+    disc = read_raw_disc(sheet_naming(tmp_path, name))
+    assert disc.tracks[0].path == tmp_path / "kiosk.bin"
+    (note,) = disc.findings
+    assert (note.rule, note.severity) == ("sheet-names-folder", Severity.NOTE)
+    assert note.where == "s.cue, line 1"
+    assert note.message == f"the sheet names {name}; kiosk.bin beside the sheet was read"
+
+
+def test_dos_path_without_its_file_beside_the_sheet(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"line 1, column 6: there is no 'kiosk\.bin'"):
+        read_raw_disc(sheet_naming(tmp_path, "C:\\discs\\kiosk.bin"))
 
 
 def test_link_that_leaves_the_folder_is_refused(tmp_path: Path) -> None:

@@ -39,8 +39,11 @@ LIBRARIES = (
     "fastcrc",
     "jinja2",
     "markupsafe",
+    "msgspec",
+    "platformdirs",
     "pycdlib",
     "tqdm",
+    "wcwidth",
     "xxhash",
 )
 
@@ -121,7 +124,8 @@ def make_initial_system(folder: Path) -> tuple[Path, Path]:
     (root / "bin").mkdir(exist_ok=True)
     shutil.copy(shutil.which("busybox") or "", root / "bin" / "busybox")
     _copy_python(HERE, root / "guest")
-    _copy_python(HERE.parent, root / "helpers")
+    for name in ("makers", "helpers"):
+        _copy_python(HERE.parent / name, root / "helpers")
     for name in LIBRARIES:
         _copy_library(name, root / "libraries")
     _copy_modules(folder / "kernel", release, root)

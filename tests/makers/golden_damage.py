@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from image_parts import FIELDS, both16, both32, le16, le32
+from image_udf import make_udf
 from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
 from make_raw import mode_1_image
 from mediashelf.demo.floppy import make_boot_floppy
@@ -22,6 +23,7 @@ CODE = b"\xeb\xfe" + b"\x90" * 2046
 
 PLAIN = make_iso(FILES)
 JOLIET = make_iso(FILES, joliet=3)
+ENHANCED = make_iso(FILES, enhanced=True)
 LARGE = make_iso(MANY)
 TWO_FOLDERS = make_iso({"DIR1/A.TXT": b"a", "DIR2/B.TXT": b"b"})
 TWINS = make_iso({"A.TXT": b"same", "B.TXT": b"same"}, joliet=3)
@@ -31,8 +33,9 @@ BOOT = make_iso(FILES, joliet=3, boot=Boot(CODE, sections=[(0xEF, [CODE])]))
 FLOPPY_BOOT = make_iso(FILES, boot=Boot(FLOPPY, media=2, sectors=1))
 PADDED = make_iso(FILES, pad_sectors=10)
 UDF = make_iso(FILES, udf="NSR02")
-DEEP = make_iso({"/".join(["D"] * 99) + "/F.TXT": b"f"})
-TOO_DEEP = make_iso({"/".join(["D"] * 101) + "/F.TXT": b"f"})
+UDF_ALONE = make_udf(FILES, SECTOR)
+DEEP = make_iso({"/".join(["D"] * 255) + "/F.TXT": b"f"})
+TOO_DEEP = make_iso({"/".join(["D"] * 257) + "/F.TXT": b"f"})
 
 
 @dataclass(frozen=True)
@@ -96,6 +99,15 @@ def swap(data: bytes, one: int, other: int, size: int) -> bytes:
     return put(put(data, one, second), other, first)
 
 
+def hybrid(data: bytes, sectors: int) -> bytes:
+    """The disc as a disk too: itself as a partition, and one of zeros in ``sectors`` after it."""
+    count = len(data) // 512
+    entries = b""
+    for kind, first, length in ((0x17, 0, count), (0xEF, count, sectors * 4)):
+        entries += bytes([0, 0, 0, 0, kind, 0, 0, 0]) + le32(first) + le32(length)
+    return put(put(data, 446, entries), 510, b"\x55\xaa") + bytes(sectors * SECTOR)
+
+
 FIRST, LAST = "/A.TXT", "/DIR/C.TXT"
 FAR = 100_000  # a block past the end of every image here
 
@@ -121,6 +133,15 @@ def _image() -> Iterator[tuple[str, Case]]:
         "nothing-after-volume",
         _case("common practice", PLAIN, data + b"more".ljust(SECTOR, b"!")),
     )
+    whole = hybrid(PADDED.data, 64)
+    yield (
+        "image-reaches-partition-end",
+        Case("own behaviour", whole, cut(whole, len(whole) - 8 * SECTOR)),
+    )
+    second = make_iso({"LATER.TXT": b"later"}, after=data + bytes(100 * SECTOR))
+    yield "last-session-read", _case("Linux kernel 6.12, fs/isofs/inode.c", PLAIN, second.data)
+    high_sierra = put(zero(data, 16 * SECTOR, 2 * SECTOR), 16 * SECTOR + 9, b"CDROM\x01")
+    yield "high-sierra-volume", _case("Linux kernel 6.12, fs/isofs/inode.c", PLAIN, high_sierra)
     yield (
         "whole-sectors",
         _case("Linux kernel 6.12, Documentation/usb/mass-storage.rst", PLAIN, data + bytes(100)),
@@ -132,7 +153,8 @@ def _image() -> Iterator[tuple[str, Case]]:
 def _descriptors() -> Iterator[tuple[str, Case]]:
     data, joliet = PLAIN.data, JOLIET.at("joliet")
     yield "descriptor-identifier", _case("ECMA-119 8.1", JOLIET, flip(JOLIET.data, joliet + 3))
-    yield "descriptor-type", _case("ECMA-119 8.1.1", JOLIET, put(JOLIET.data, joliet, b"\x07"))
+    other_type = put(JOLIET.data, joliet, b"\x07")
+    yield "descriptor-type", _case("ECMA-119 8.1.1", JOLIET, other_type, "tree-announced")
     yield (
         "descriptor-version",
         _case("ECMA-119 8.1", PLAIN, field(PLAIN, "primary", "version", b"\x09")),
@@ -150,9 +172,23 @@ def _descriptors() -> Iterator[tuple[str, Case]]:
     larger = field(JOLIET, "joliet", "volume_space_size", both32(count + 1))
     yield "volume-sizes-agree", _case("common practice", JOLIET, larger)
     other = field(JOLIET, "joliet", "escape_sequences", b"%/Z")
-    yield "supplementary-volume-read", _case("own behaviour", JOLIET, other)
+    yield (
+        "tree-announced",
+        _case("Joliet specification 1, SVD Escape Sequences Field", JOLIET, other),
+    )
+    enhanced = ENHANCED.at("enhanced")
+    single_bytes = put(put(ENHANCED.data, enhanced + 6, b"\x01"), enhanced + 88, b"(B")
+    yield (
+        "supplementary-volume-read",
+        _case("own behaviour", ENHANCED, put(single_bytes, enhanced + 881, b"\x01")),
+    )
     set_size = PLAIN.field("primary", "volume_set_size")
     yield "both-orders-agree", _case("ECMA-119 7.2.3", PLAIN, flip(data, set_size + 2))
+    space_size = PLAIN.field("primary", "volume_space_size")
+    yield (
+        "both-orders-recorded",
+        _case("ECMA-119 7.3.3", PLAIN, zero(data, space_size + 4, 4)),
+    )
     yield (
         "reserved-field-zero",
         _case("ECMA-119 8.4", PLAIN, field(PLAIN, "primary", "reserved_882", b"\x01")),
@@ -191,7 +227,6 @@ def _directories() -> Iterator[tuple[str, Case]]:
             PLAIN,
             beyond,
             "self-record",
-            "image-is-whole",
             "extent-inside-image",
             "record-length",
             "extents-apart",
@@ -208,6 +243,15 @@ def _directories() -> Iterator[tuple[str, Case]]:
     yield (
         "parent-record",
         _case("ECMA-119 6.8.2.2", PLAIN, put(data, parent + 2, both32(folder // SECTOR))),
+    )
+    twin = JOLIET.directory("/DIR", "joliet")
+    yield (
+        "parent-record-itself",
+        _case(
+            "ECMA-119 6.8.2.2",
+            JOLIET,
+            put(JOLIET.data, twin + JOLIET.data[twin] + 2, both32(twin // SECTOR)),
+        ),
     )
     first, last = PLAIN.record(FIRST), PLAIN.record(LAST)
     yield "record-length", _case("ECMA-119 9.1.1", PLAIN, put(data, last, b"\x14"))
@@ -283,6 +327,19 @@ def _rock_ridge() -> Iterator[tuple[str, Case]]:
     record = RIDGE.record("/B.TXT")
     use = data.index(b"PX", record)
     yield "rockridge-entry", _case("SUSP 1.12, 4.1", RIDGE, put(data, use + 2, b"\xff"))
+    announced = RIDGE.directory("/") + 34
+    yield (
+        "rockridge-announcement",
+        _case("SUSP 1.12, 5.3", RIDGE, put(data, announced + 4, b"\xbf")),
+    )
+    reference = data.index(b"ER", RIDGE.at("continuation"))
+    yield (
+        "rockridge-extension",
+        _case("SUSP 1.12, 5.5", RIDGE, put(data, reference, b"EQ")),
+    )
+    yield "rockridge-field", _case("RRIP 1.12, 4.1.1", RIDGE, put(data, use + 4, b"\x07"))
+    name = data.index(b"NM\x0a", record)
+    yield "rockridge-name-present", _case("own behaviour", RIDGE, put(data, name, b"OM"))
     long = data.index(b"CE", RIDGE.record(FIRST))
     yield "rockridge-continuation", _case("SUSP 1.12, 5.1", RIDGE, put(data, long + 4, both32(FAR)))
     child = MOVED.data.index(b"CL", MOVED.directory("/D"))
@@ -343,6 +400,18 @@ def _udf() -> Iterator[tuple[str, Case]]:
         at = UDF.at(name)
         short = sign(put(short, at + 16, le32(3 * SECTOR)), at)
     yield "udf-volume-descriptors", _case("ECMA-167 3/10.6", UDF, short)
+    ending = udf_record(8)
+    yield "udf-terminator", _case("ECMA-167 3/7.2", UDF, flip(data, ending + 60))
+    # The partition descriptor of the reserve sequence: the last one on the disc.
+    reserve = UDF_ALONE.rindex(b"+NSR02")
+    yield (
+        "udf-reserve-sequence",
+        Case("ECMA-167 3/10.2", UDF_ALONE, flip(UDF_ALONE, reserve)),
+    )
+    yield (
+        "udf-block-size",
+        Case("own behaviour", UDF_ALONE, make_udf(FILES, 4096)),
+    )
     addresses = file_entry + 176
     yield (
         "udf-address",
@@ -359,6 +428,12 @@ def _parts() -> Iterator[tuple[str, Case]]:
     inside = PLAIN.file(FIRST) // SECTOR + 1
     moved = put(PLAIN.data, PLAIN.record(LAST) + 2, both32(inside))
     yield "extents-apart", _case("common practice", PLAIN, moved)
+    over = put(
+        put(PLAIN.data, PLAIN.record(LAST) + 2, both32(17)), PLAIN.record(LAST) + 10, both32(SECTOR)
+    )
+    yield "extent-outside-descriptors", _case("ECMA-119 8.1", PLAIN, over)
+    hidden = put(JOLIET.data, JOLIET.record(LAST) + 25, b"\x01")
+    yield "twin-flags-agree", _case("ECMA-119 9.1.6", JOLIET, hidden)
     gone = put(JOLIET.data, JOLIET.record(LAST, "joliet"), b"\0")
     yield "trees-agree", _case("common practice", JOLIET, gone, "sector-rest-zero")
     shared = TWINS.data

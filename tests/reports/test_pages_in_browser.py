@@ -27,7 +27,7 @@ from mediashelf.drivers.verdict import decide
 from mediashelf.integrity.fixity.comparing import State
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.reports.audit.page import audit_html
-from mediashelf.reports.bench.session_report import session_html
+from mediashelf.reports.bench.session_report import session_html, session_report
 from mediashelf.reports.disc.page import DiscSubject, disc_html
 from mediashelf.reports.disc.tables import Coverage
 from report_samples import CREATED, MIB, finding, result
@@ -204,7 +204,7 @@ def test_a_session_report_fits_a_phone_and_a_desk(tmp_path: Path) -> None:
         *(1, name, name, Path("/card"), moment, moment, moment, (disc,)),
         former=(replace(disc, replaced_at=moment),),
     )
-    page = session_html(session, created_by="")
+    page = session_html(session_report(session, created_by=""))
     frames = "".join(frame(page, width) for width in (PHONE, 1280))
     phone, desk = said_by(run(MEASURE % frames, tmp_path))
     assert (phone["width"], desk["width"]) == (PHONE, 1280)

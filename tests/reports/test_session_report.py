@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -18,6 +20,7 @@ from mediashelf.catalogue.bench.session_rows import (
     SessionDisc,
     SessionNote,
 )
+from mediashelf.reports.bench.measured import measured_csv, measured_table
 from mediashelf.reports.bench.session_report import in_order_of_age, session_html, session_report
 
 WORKED, FAILED, WITHDRAWN = NoteResult.WORKED, NoteResult.FAILED, NoteResult.WITHDRAWN
@@ -51,6 +54,10 @@ def disc(position: int, *notes: SessionNote, targets: tuple[str, ...] = ("win9x"
         replaced_at=None,
         notes=notes,
     )
+
+
+def session_page(of: BenchSession, *, created_by: str) -> str:
+    return session_html(session_report(of, created_by=created_by))
 
 
 def session(*discs: SessionDisc, former: tuple[SessionDisc, ...] = ()) -> BenchSession:
@@ -101,6 +108,7 @@ def test_system_by_device_by_outcome() -> None:
     )
     assert cells(session(disc(1, note(WORKED, "fine")), drivers, disc(3))) == [
         ("Purpose 1", [("win9x", "worked", "fine")]),
+        ("Purpose 2", [("dos, win9x", "open", "")]),
         ("Larkspur video", [("dos, win9x", "worked", "800 by 600")]),
         ("Quillon audio", [("dos", "failed", "no sound"), ("win9x", "worked", "")]),
         ("Ternfield LAN", [("dos, win9x", "open", ""), ("nt4", "failed", "tried all the same")]),
@@ -108,7 +116,7 @@ def test_system_by_device_by_outcome() -> None:
     ]
     report = session_report(session(disc(1), drivers), created_by=BY)
     assert report.systems == ("dos", "win9x", "nt4")
-    audio = report.rows[2]
+    audio = report.rows[3]
     assert [audio.outcome(system) for system in report.systems] == ["failed", "worked", ""]
     assert audio.texts == (("dos", "no sound"),)
 
@@ -122,6 +130,69 @@ def test_the_disc_as_a_whole_has_a_row_if_anything_was_noted_of_it() -> None:
         1, note(WORKED, device="Larkspur video"), note(WITHDRAWN, device="Larkspur video")
     )
     assert cells(session(taken_back)) == [("Purpose 1", [("win9x", "open", "")])]
+
+
+def test_a_disc_is_done_when_each_of_its_systems_has_a_note() -> None:
+    """A note about one device is none about the installation (own behaviour)."""
+    on_a_device = disc(1, note(WORKED, device="Larkspur video"))
+    report = session_report(session(on_a_device), created_by=BY)
+    assert (report.headline, report.mood) == ("1 disc: 1 open", "open")
+    assert report.open_steps == ("1 DISC1 (K1C)",)
+    both = ("dos", "win9x")
+    for notes, word in (
+        ((note(WORKED, on="dos"),), "open"),
+        ((note(WORKED, on="dos"), note(WORKED, on="win9x")), "worked"),
+        ((note(WORKED),), "worked"),
+        ((note(WORKED), note(WITHDRAWN, on="dos")), "open"),
+        ((note(WORKED), note(FAILED, device="Quillon audio")), "failed"),
+        ((note(WORKED, on="nt4"),), "open"),
+    ):
+        assert disc(1, *notes, targets=both).word == word, notes
+    assert session(on_a_device).next_step is on_a_device
+    half_failed = disc(1, note(FAILED, on="dos"), targets=both)
+    assert session(half_failed).next_step is None  # another note would replace the failure
+    audio_failed = disc(1, note(FAILED, device="Quillon audio"))
+    assert session(audio_failed).next_step is audio_failed
+
+
+def test_a_disc_for_no_system_has_a_note_of_its_own() -> None:
+    memory_tester = disc(1, targets=())
+    assert cells(session(memory_tester)) == [("Purpose 1", [("", "open", "")])]
+    assert memory_tester.word == "open"
+    done = replace(memory_tester, notes=(note(WORKED, "no errors"),))
+    assert cells(session(done)) == [("Purpose 1", [("", "worked", "no errors")])]
+    page = Collector(session_page(session(done), created_by=BY)).words
+    assert "no system" in page
+    assert "1 disc worked" in page
+
+
+def measured(text: str, at: str, device: str = "Larkspur video", **values: str) -> SessionNote:
+    return SessionNote(WORKED, "", device, text, at, tuple(values.items()))
+
+
+def test_values_of_all_sessions_by_configuration() -> None:
+    a = measured("driver A", FRIDAY, frames="27.5", disk="310")
+    b = measured("driver B", SATURDAY, frames="31")
+    again = measured("Driver a", "2026-12-01T09:00:00Z", frames="28.1")
+    gone = measured("driver C", "2026-12-02T09:00:00Z", frames="1")
+    taken_back = note(WITHDRAWN, device="Larkspur video", at="2026-12-03T09:00:00Z")
+    first, second = session(disc(1, a, b)), replace(session(disc(1, again)), id=2)
+    table = measured_table([first, second])
+    assert (table.names, table.sessions) == (("frames", "disk"), 2)
+    assert [(row.about, [cell.values for cell in row.cells]) for row in table.rows] == [
+        ("win9x, Larkspur video, driver A", [("27.5", "28.1"), ("310",)]),
+        ("win9x, Larkspur video, driver B", [("31",), ()]),
+    ]
+    assert [cell.bars for cell in (row.cells[0] for row in table.rows)] == [(89, 91), (100,)]
+    assert table.rows[0].noted == "2026-11-27 to 2026-12-01"
+    assert measured_table([session(disc(1, gone, taken_back))]).rows == ()
+    lines = list(csv.DictReader(io.StringIO(measured_csv([first, second]))))
+    assert [(one["note"], one["name"], one["value"]) for one in lines] == [
+        ("driver A", "frames", "27.5"),
+        ("driver A", "disk", "310"),
+        ("driver B", "frames", "31"),
+        ("Driver a", "frames", "28.1"),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -138,7 +209,7 @@ def test_the_disc_as_a_whole_has_a_row_if_anything_was_noted_of_it() -> None:
 def test_the_headline(discs: tuple[SessionDisc, ...], headline: str, mood: str) -> None:
     report = session_report(session(*discs), created_by=BY)
     assert (report.headline, report.mood) == (headline, mood)
-    assert headline in Collector(session_html(session(*discs), created_by=BY)).words
+    assert headline in Collector(session_page(session(*discs), created_by=BY)).words
 
 
 def test_moments() -> None:
@@ -164,7 +235,7 @@ def test_systems_stand_in_order_of_age() -> None:
 def page_of_everything() -> str:
     replaced = replace(disc(2, note(FAILED, "the first drivers")), replaced_at=SATURDAY)
     first = disc(1, note(FAILED, "no boot"), note(WORKED, "second try"))
-    return session_html(session(first, disc(2), former=(replaced,)), created_by=BY)
+    return session_page(session(first, disc(2), former=(replaced,)), created_by=BY)
 
 
 def test_the_page_has_everything_and_no_place_of_anybody() -> None:
@@ -173,7 +244,7 @@ def test_the_page_has_everything_and_no_place_of_anybody() -> None:
     for text in (
         *("Tide-table kiosk", "Kiosk PC, 1999", "2 discs: 1 worked, 1 open"),
         *("second try", "no boot", "replaced or withdrawn", "the first drivers", "K1C"),
-        *("Without notes: 2 DISC2 (K2C).", "Replaced on 2026-11-28 09:00", f"{1:064x}"),
+        *("Still open: 2 DISC2 (K2C).", "Replaced on 2026-11-28 09:00", f"{1:064x}"),
     ):
         assert text in words
     assert "secret" not in page
@@ -205,7 +276,7 @@ def test_nothing_that_was_noted_becomes_markup() -> None:
         code=HOSTILE,
     )
     of = replace(session(hostile, former=(replace(hostile, replaced_at=SATURDAY),)), name=HOSTILE)
-    page = session_html(replace(of, machine=HOSTILE), created_by=HOSTILE)
+    page = session_page(replace(of, machine=HOSTILE), created_by=HOSTILE)
     page.encode("utf-8")
     parsed = Collector(page)
     assert set(parsed.elements) <= set(plain.elements)
@@ -216,7 +287,7 @@ def test_nothing_that_was_noted_becomes_markup() -> None:
 
 def test_long_notes_do_not_make_a_long_page() -> None:
     notes = [note(FAILED, "x" * 100_000)]
-    assert len(session_html(session(disc(1, *notes)), created_by=BY)) < 40_000
+    assert len(session_page(session(disc(1, *notes)), created_by=BY)) < 40_000
 
 
 NOTES = st.lists(
@@ -240,7 +311,7 @@ def test_any_notes_make_a_report_that_agrees_with_them(of_discs: list[list[Sessi
         for number, notes in enumerate(of_discs, start=1)
     ]
     report = session_report(session(*discs), created_by=BY)
-    assert Collector(session_html(session(*discs), created_by=BY)).open == []
+    assert Collector(session_page(session(*discs), created_by=BY)).open == []
     for one in discs:
         rows = [row for row in report.rows if row.position == one.position]
         assert rows

@@ -9,14 +9,14 @@
     …     descriptor set terminator         as the ISO tree lists them, level by level;
     …     one sector of zeros               zeros up to the minimum
 
-A sector has 2048 bytes, and so has a logical block here. This foretells where
-pycdlib puts things; a built disc is compared with it when it is read back, so
-each keeps watch over the other. Nothing is read or written here.
+A sector has 2048 bytes, and so has a logical block here. The disc is written from
+this, and what two readers find on it is compared with this again. Nothing is read
+or written here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
@@ -64,7 +64,10 @@ def lay_out(trees: NamedTrees, *, boot: Content | None, catalog: Content | None)
     iso, joliet = (list(tree.iter_level_by_level()) for tree in (trees.iso, trees.joliet))
     # Primary, Joliet and boot descriptors, the terminator, and the sector after it.
     free = FIRST_DESCRIPTOR + 4 + (boot is not None)
-    free += 2 * _path_table_sectors(iso) + 2 * _path_table_sectors(joliet)
+    free += 2 * path_table_sectors(iso) + 2 * path_table_sectors(joliet)
+    for tree in (iso, joliet):
+        for number, directory in enumerate(tree, 1):  # ECMA-119 6.9.1
+            directory.number = number
     for directory in (*iso, *joliet):
         directory.size = _records_size(directory)
         directory.lba = free
@@ -74,12 +77,6 @@ def lay_out(trees: NamedTrees, *, boot: Content | None, catalog: Content | None)
         content.lba = free
         free += sectors_for(content.size)
     return Layout(iso, joliet, contents, free)
-
-
-def _path_table_sectors(directories: list[PlannedDirectory]) -> int:
-    """Return the sectors of one path table; pycdlib takes them in pairs."""
-    size = sum(path_table_record_size(directory.identifier) for directory in directories)
-    return 2 * -(-size // (2 * SECTOR_SIZE))
 
 
 def _records_size(directory: PlannedDirectory) -> int:
@@ -114,6 +111,12 @@ def _iter_contents(directories: list[PlannedDirectory]) -> Iterator[Content]:
 def record_size(identifier: bytes) -> int:
     """Return the bytes of a directory record, always even (ECMA-119 9.1.1 and 9.1.12)."""
     return (_RECORD + len(identifier) + 1) & ~1
+
+
+def path_table_sectors(directories: Iterable[PlannedDirectory]) -> int:
+    """Return the sectors of one path table: always pairs of them (own behaviour)."""
+    size = sum(path_table_record_size(directory.identifier) for directory in directories)
+    return 2 * -(-size // (2 * SECTOR_SIZE))
 
 
 def path_table_record_size(identifier: bytes) -> int:

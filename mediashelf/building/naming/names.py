@@ -25,7 +25,6 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Collection, Iterable
-from functools import lru_cache
 from typing import NamedTuple
 
 from anyascii import anyascii
@@ -97,17 +96,18 @@ def _assign(
     fold: Callable[[str], str],
     taken: Collection[str],
 ) -> dict[HostName, str]:
-    candidates = {name: candidate_for(name) for name in names}
-    in_order = sorted(candidates, key=lambda name: (candidates[name].rank, _nfc(name.name), name))
+    wanted = [(candidate_for(name), name) for name in names]
+    in_order = sorted([(one.rank, _nfc(name.name), name, one) for one, name in wanted])
     used = {fold(name) for name in taken}
     next_numbers: dict[tuple[str, int], int] = {}
     assigned: dict[HostName, str] = {}
-    for name in in_order:
-        candidate = candidates[name]
+    for _, _, name, candidate in in_order:
         chosen = candidate.whole
-        if fold(chosen) in used:
+        compared = fold(chosen)
+        if compared in used:
             chosen = _numbered(candidate, cut, fold, used, next_numbers)
-        used.add(fold(chosen))
+            compared = fold(chosen)
+        used.add(compared)
         assigned[name] = chosen
     return assigned
 
@@ -213,16 +213,25 @@ def _upper(text: str) -> str:
 def ascii_text(text: str) -> str:
     """Return printable ASCII that reads like ``text``; what has no likeness becomes ``_``."""
     if not text.isascii():
-        text = "".join([_likeness(character) for character in _nfc(text)])
+        text = _nfc(text).translate(_LIKENESSES)
     return _NOT_PRINTABLE.sub("_", text)
 
 
-@lru_cache(maxsize=4096)
-def _likeness(character: str) -> str:
-    if character.isascii():
-        return character
-    unseen = unicodedata.category(character) in ("Mn", "Me", "Cf", "Lm")
-    return anyascii(character) or ("" if unseen else "_")
+class _Likenesses(dict[int, str]):
+    """What reads like a character in ASCII, by its code point; found out when first asked for."""
+
+    def __missing__(self, code: int) -> str:
+        character = chr(code)
+        if character.isascii():
+            return character
+        unseen = unicodedata.category(character) in ("Mn", "Me", "Cf", "Lm")
+        likeness = anyascii(character) or ("" if unseen else "_")
+        if len(self) < 4096:  # names of one disc use few; a bound for all of them
+            self[code] = likeness
+        return likeness
+
+
+_LIKENESSES = _Likenesses()
 
 
 class Label(NamedTuple):

@@ -40,8 +40,9 @@ class Child(NamedTuple):
 class PlannedDirectory:
     """One directory of one tree; ``path`` is empty for the root.
 
-    ``children`` are in recorded order. ``number`` counts in the path table.
-    ``lba`` and ``size`` (bytes of its records, whole sectors) are set by the layout.
+    ``children`` are in recorded order. ``number`` (its place in
+    the path table), ``lba`` and ``size`` (bytes of its records, whole sectors) are set by
+    the layout.
     """
 
     folder: DiscFolder
@@ -163,8 +164,9 @@ def _grow(
         if directory is top:
             names |= naming.assign(own, taken=names.values())
             items |= own
-        for host in sorted(names, key=lambda host: naming.order(names[host])):
-            item, name = items[host], names[host]
+        in_order = sorted([(naming.order(name), host, name) for host, name in names.items()])
+        for _, host, name in in_order:
+            item = items[host]
             identifier = naming.identifier(name, host.is_folder)
             if isinstance(item, DiscFolder):
                 below = PlannedDirectory(item, directory, f"{directory.path}/{name}", identifier)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
+from functools import cached_property
 
 from mediashelf.building.naming.layout import MAX_DIRECTORIES, MINIMUM_SECTORS, Layout
 from mediashelf.building.naming.names import Label, folded, same_text
@@ -57,7 +58,7 @@ def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
 def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Finding]:
     """Yield files that are too large, and names that could not stay what they were."""
     nothing = True
-    paths = {folded(path): path for path in _long_paths(trees)}
+    paths = _FoldedPaths(trees)
     for file in files:
         nothing = False
         if file.own.size > MAX_FILE:
@@ -85,17 +86,28 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
         )
 
 
-def _long_paths(trees: NamedTrees) -> Iterator[str]:
-    for directory in trees.joliet.iter_level_by_level():
-        yield from (f"{directory.path}/{child.name}" for child in directory.children)
+class _FoldedPaths:
+    """All long paths by themselves folded; put together when first asked for."""
+
+    def __init__(self, trees: NamedTrees) -> None:
+        self._trees = trees
+
+    @cached_property
+    def paths(self) -> dict[str, str]:
+        """The paths."""
+        return {
+            folded(path): path
+            for directory in self._trees.joliet.iter_level_by_level()
+            for path in (f"{directory.path}/{child.name}" for child in directory.children)
+        }
 
 
-def _check_name(host_name: str, long_path: str, paths: Mapping[str, str]) -> Iterator[Finding]:
-    """Yield a finding when the name changed; ``paths`` are all, by themselves folded."""
+def _check_name(host_name: str, long_path: str, folded_paths: _FoldedPaths) -> Iterator[Finding]:
+    """Yield a finding when the name changed."""
     above, _, long_name = long_path.rpartition("/")
     if same_text(host_name, long_name):
         return
-    holder = paths.get(folded(f"{above}/{host_name}"), long_path)
+    holder = folded_paths.paths.get(folded(f"{above}/{host_name}"), long_path)
     reason = "is not allowed on a disc"
     if holder != long_path:
         reason = f"differs only in case from {holder.rpartition('/')[2]!r}"

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 
 from mediashelf.building.tree import DiscFile
 from mediashelf.errors import BuildError
@@ -38,9 +39,11 @@ def date_disc(sources: Iterable[DiscFile]) -> int:
 def disc_moment(seconds: int) -> datetime:
     """Return the UTC moment of seconds since 1970, held within what discs can record."""
     first, last = -2208988800, 5869583999  # 1900-01-01 00:00:00 and 2155-12-31 23:59:59
-    return datetime.fromtimestamp(min(max(seconds, first), last), UTC)
+    # Added up, since Windows makes no moments before 1970 from seconds.
+    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=min(max(seconds, first), last))
 
 
+@lru_cache(maxsize=4096)
 def record_date(seconds: int) -> bytes:
     """Return the 7-byte UTC date of seconds since 1970 (ECMA-119 9.1.5)."""
     return encode_record_date(disc_moment(seconds))

@@ -9,12 +9,15 @@ from pathlib import Path
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.sources.digesting import PassingDigests
 from mediashelf.building.sources.member_reading import CHUNK
+from mediashelf.building.sources.reading import SMALL
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
 from mediashelf.findings import Severity
 from mediashelf.formats.fields import View
 from mediashelf.formats.volume import SECTOR_SIZE, Entry, VolumeFacts
 from mediashelf.image import open_image
+
+_BLOCK = 4 << 20  # bytes that are read at once
 
 
 def read_back_disc(
@@ -48,7 +51,8 @@ def _compare_volumes(planned: VolumeFacts, found: VolumeFacts | None) -> None:
             f"blocks, expected {planned.label!r} with {planned.block_count:,}"
         )
     for number, (entry, expected) in enumerate(_pairs(found.entries, planned.entries)):
-        if entry is None or entry._replace(record_offset=-1) != expected:
+        # Their last field tells where the record is; a planned one is nowhere.
+        if entry is None or expected is None or entry[:-1] != expected[:-1]:
             raise _failed(
                 f"entry {number} of the {planned.kind} tree is {_describe(entry)}, "
                 f"expected {_describe(expected)}"
@@ -71,9 +75,14 @@ def _describe(entry: Entry | None) -> str:
 def _compare_contents(
     contents: Iterable[Content], view: View, on_bytes: Callable[[int], None]
 ) -> None:
+    blocks = _Blocks(view)
     with PassingDigests() as digests:
         for content in contents:
-            for piece in digests.passing(content, _iter_view(view, content)):
+            if content.size <= SMALL:
+                digests.whole(content, next(blocks.iter_pieces(content)))
+                on_bytes(content.size)
+                continue
+            for piece in digests.passing(content, blocks.iter_pieces(content)):
                 on_bytes(len(piece))
         for content, digest in digests.finished():
             if digest != content.digest:
@@ -83,11 +92,22 @@ def _compare_contents(
                 )
 
 
-def _iter_view(view: View, content: Content) -> Iterator[bytes]:
-    start = content.lba * SECTOR_SIZE
-    end = start + content.size
-    for offset in range(start, end, CHUNK):
-        yield view.read(offset, min(CHUNK, end - offset))
+class _Blocks:
+    """Reads a disc in large blocks, of which contents are parts."""
+
+    def __init__(self, view: View) -> None:
+        self._view = view
+        self._start = 0
+        self._block = memoryview(b"")
+
+    def iter_pieces(self, content: Content) -> Iterator[memoryview]:
+        """Yield the bytes of a content; fewer where the disc ends."""
+        at = content.lba * SECTOR_SIZE
+        for start in range(at, at + content.size, CHUNK):
+            size = min(CHUNK, at + content.size - start)
+            if not self._start <= start <= self._start + len(self._block) - size:
+                self._start, self._block = start, memoryview(self._view.read(start, _BLOCK))
+            yield self._block[start - self._start :][:size]
 
 
 def _failed(reason: str) -> BuildError:

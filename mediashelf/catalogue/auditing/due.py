@@ -23,7 +23,7 @@ from pathlib import Path
 
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
-from mediashelf.integrity.fixity.values import State
+from mediashelf.integrity.fixity.states import State
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ def plan_due(jobs: Iterable[AuditJob], age: timedelta, *, now: datetime | None =
             due.append(((False, last_read(row), job.where), job))
         elif last_read(row) <= limit or job.presence is Presence.MISSING:
             due.append(((True, last_read(row), job.where), job))
-        elif row.verdict in (RECORDED, State.SOUND):
+        elif row.verdict in (RECORDED, State.SOUND, State.UNRECORDED):
             fresh += 1
         else:
             known_wrong.append(job)

@@ -50,12 +50,56 @@ def named_session(sessions: Sequence[BenchSession], name: str) -> BenchSession:
     )
 
 
+def matching_sessions(
+    sessions: Sequence[BenchSession],
+    *,
+    machine: str = "",
+    device: str = "",
+    disc: str = "",
+    text: str = "",
+) -> list[BenchSession]:
+    """Return the sessions that have each of these words, letter case aside; empty ones fit all.
+
+    ``device`` is looked for in the devices of notes, ``disc`` in labels, file names,
+    codes and purposes, and ``text`` in all that was written.
+    """
+
+    def fits(session: BenchSession) -> bool:
+        discs = (*session.steps, *session.former)
+        notes = [note for one in discs for note in one.notes]
+        named = [text for one in discs for text in (*_iter_names(one), one.purpose)]
+        written = [session.name, session.machine, *named, *(note.sentence for note in notes)]
+        return all(
+            not wanted or any(wanted.casefold() in place.casefold() for place in places)
+            for wanted, places in (
+                (machine, [session.machine]),
+                (device, [note.device for note in notes]),
+                (disc, named),
+                (text, written),
+            )
+        )
+
+    return [session for session in sessions if fits(session)]
+
+
+def of_machine(sessions: Sequence[BenchSession], session: BenchSession) -> list[BenchSession]:
+    """Return all sessions of a session's machine, the earliest first; itself where it names none.
+
+    Letter case aside.
+    """
+    if not session.machine:
+        return [session]
+    name = session.machine.casefold()
+    alike = [one for one in sessions if one.machine.casefold() == name]
+    return sorted(alike, key=lambda one: (one.begun_at, one.id))
+
+
 def named_disc(session: BenchSession, name: str) -> SessionDisc:
     """Return the disc that a few words mean.
 
     In this order: its position; its code, label or file name, whole or a word of
-    it; ``next``; the beginning of one of these, and a part of them or of the
-    purpose, when only one disc has it. Letter case aside. Raises
+    it; ``next``, the first that is open; the beginning of one of these, and a part of
+    them or of the purpose, when only one disc has it. Letter case aside. Raises
     :class:`InputError` that lists the discs.
     """
     wanted = name.casefold().strip()
@@ -66,7 +110,7 @@ def named_disc(session: BenchSession, name: str) -> SessionDisc:
     whole = [disc for disc in session.steps if wanted in _names(disc)]
     if not whole and wanted == NEXT:
         if session.next_step is None:
-            raise InputError(f"every disc has a note; name one of: {_steps(session)}")
+            raise InputError(f"no disc is open; name one of: {_steps(session)}")
         return session.next_step
     found = whole or ([] if is_number else _first_found(session.steps, wanted))
     if len(found) == 1:

@@ -12,16 +12,19 @@ from mediashelf.catalogue.bench.session_rows import (
     SessionDisc,
     SessionNote,
 )
+from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import kept_path, kept_text
 from mediashelf.catalogue.store import Catalogue
 
 
+@reads_catalogue
 def sessions(catalogue: Catalogue) -> list[BenchSession]:
     """Return every session, the one prepared last first."""
     ids = catalogue.db.execute("SELECT id FROM sessions ORDER BY prepared_at DESC, id DESC")
     return [session_of(catalogue, row[0]) for row in ids.fetchall()]
 
 
+@reads_catalogue
 def session_of(catalogue: Catalogue, session_id: int) -> BenchSession:
     """Return a session by its id, which must exist."""
     db = catalogue.db
@@ -78,14 +81,22 @@ def session_of(catalogue: Catalogue, session_id: int) -> BenchSession:
     )
 
 
+@reads_catalogue
 def notes_of(db: sqlite3.Connection, disc_id: int) -> tuple[SessionNote, ...]:
     """Return the notes of one disc, oldest first."""
     rows = db.execute(
-        "SELECT outcome, system, device, note, noted_at FROM session_notes WHERE disc_id = ? "
-        "ORDER BY id",
+        "SELECT outcome, system, device, note, noted_at, measured FROM session_notes "
+        "WHERE disc_id = ? ORDER BY id",
         [disc_id],
     )
     return tuple(
-        SessionNote(NoteResult(outcome), kept_text(system), kept_text(device), kept_text(text), at)
-        for outcome, system, device, text, at in rows
+        SessionNote(
+            NoteResult(outcome),
+            kept_text(system),
+            kept_text(device),
+            kept_text(text),
+            at,
+            tuple((name, value) for name, value in json.loads(measured)),
+        )
+        for outcome, system, device, text, at, measured in rows
     )

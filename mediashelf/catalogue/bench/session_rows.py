@@ -10,6 +10,9 @@ from pathlib import Path
 OPEN = "open"
 """Stands for what nobody has noted anything of."""
 
+NO_SYSTEM = ""
+"""Stands in the place of a system for a disc that is for none, such as a memory tester."""
+
 
 class NoteResult(StrEnum):
     """What a note says; the words are shown to people."""
@@ -24,7 +27,8 @@ class SessionNote:
     """What happened with one disc.
 
     ``system`` is the target it happened on; empty for every target of the disc.
-    ``device`` is what it was about; empty for the disc as a whole.
+    ``device`` is what it was about; empty for the disc as a whole. ``measured`` are
+    pairs of a name and a value, as they were written.
     """
 
     outcome: NoteResult
@@ -32,13 +36,16 @@ class SessionNote:
     device: str
     text: str
     noted_at: str
+    measured: tuple[tuple[str, str], ...] = ()
 
     @property
     def sentence(self) -> str:
         """The note in one line: ``failed on nt4, Larkspur video: no picture``."""
         words = self.outcome.value + (f" on {self.system}" if self.system else "")
         words += f", {self.device}" if self.device else ""
-        return words + (f": {self.text}" if self.text else "")
+        told = [self.text, *(f"{name} = {value}" for name, value in self.measured)]
+        text = "; ".join(one for one in told if one)
+        return words + (f": {text}" if text else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +84,30 @@ class SessionDisc:
         return f"{self.name} ({self.code})" if self.code else self.name
 
     @property
+    def systems(self) -> tuple[str, ...]:
+        """The systems that the disc is for, :data:`NO_SYSTEM` where it is for none."""
+        return self.targets or (NO_SYSTEM,)
+
+    @property
     def outcome(self) -> NoteResult | None:
-        """Failed when any note in force says so, worked when one does, None while it is open."""
-        outcomes = {note.outcome for note in in_force(self.notes)}
-        if NoteResult.FAILED in outcomes:
+        """Failed when any note in force says so, worked when it did on each of its systems.
+
+        None while it is open. What was noted of a device says nothing of the disc.
+        """
+        if any(note.outcome is NoteResult.FAILED for note in in_force(self.notes)):
             return NoteResult.FAILED
-        return NoteResult.WORKED if outcomes else None
+        return None if self._open_systems else NoteResult.WORKED
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the disc as a whole is still to be noted on a system, and failed on none."""
+        whole = [note for note in in_force(self.notes) if not note.device]
+        has_failed = any(note.outcome is NoteResult.FAILED for note in whole)
+        return bool(self._open_systems) and not has_failed
+
+    @property
+    def _open_systems(self) -> tuple[str, ...]:
+        return tuple(name for name in self.systems if self.note_on(name, "") is None)
 
     @property
     def word(self) -> str:
@@ -103,7 +128,7 @@ class SessionDisc:
         """
         for note in reversed(self.notes):
             if _same(note.device, device) and note.system in ("", system):
-                holds = note.system == system or system in self.targets
+                holds = note.system == system or system in self.systems
                 return note if holds and note.outcome is not NoteResult.WITHDRAWN else None
         return None
 
@@ -150,8 +175,8 @@ class BenchSession:
 
     @property
     def next_step(self) -> SessionDisc | None:
-        """The first disc without a note, or None."""
-        return next((disc for disc in self.steps if disc.outcome is None), None)
+        """The first disc that is not noted as a whole on each of its systems, or None."""
+        return next((disc for disc in self.steps if disc.is_open), None)
 
 
 def in_force(notes: Iterable[SessionNote]) -> list[SessionNote]:
@@ -173,3 +198,17 @@ def _replaces(later: SessionNote, earlier: SessionNote) -> bool:
 
 def _same(device: str, other: str) -> bool:
     return device.casefold() == other.casefold()
+
+
+def not_taken_back(notes: Iterable[SessionNote]) -> list[SessionNote]:
+    """Return the notes that nobody withdrew, oldest first, whatever was noted later.
+
+    What was measured stays true when the next driver is tried.
+    """
+    held: list[SessionNote] = []
+    for note in notes:
+        if note.outcome is NoteResult.WITHDRAWN:
+            held = [one for one in held if not _replaces(note, one)]
+        else:
+            held.append(note)
+    return held

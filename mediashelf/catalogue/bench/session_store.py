@@ -109,6 +109,7 @@ def add_note(
     system: str = "",
     device: str = "",
     text: str = "",
+    measured: Sequence[tuple[str, str]] = (),
     now: str = "",
 ) -> SessionNote:
     """Note what happened with a disc; earlier notes stay, and give way to it.
@@ -117,11 +118,12 @@ def add_note(
     """
     if disc.targets == (system,):
         system = ""
-    note = SessionNote(outcome, system, device, text, now or utc_now())
+    note = SessionNote(outcome, system, device, text, now or utc_now(), tuple(measured))
     with transaction(catalogue.db):
         catalogue.db.execute(
-            "INSERT INTO session_notes (disc_id, system, device, outcome, note, noted_at) "
-            "VALUES (?, ?, ?, ?, ?, ?)",
+            "INSERT INTO session_notes "
+            "(disc_id, system, device, outcome, note, noted_at, measured) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?)",
             [
                 disc.id,
                 keep_text(system),
@@ -129,6 +131,7 @@ def add_note(
                 outcome.value,
                 keep_text(text),
                 note.noted_at,
+                json.dumps(note.measured),
             ],
         )
     return note

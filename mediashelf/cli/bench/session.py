@@ -7,11 +7,13 @@ list ``sessions``. A session has ``number``, ``name``, ``machine``, ``card``, ``
 ``label``, ``path``, ``purpose``, ``targets``, ``size``, ``digests``, ``staged_at``,
 ``replaced_at``, ``outcome`` (worked, failed or open) and ``notes``, oldest first: each
 with ``outcome`` (worked, failed, withdrawn), ``system`` (empty for every target of the
-disc), ``device`` (empty for the disc as a whole), ``text``, ``noted_at`` and ``holds``.
+disc), ``device`` (empty for the disc as a whole), ``text``, ``noted_at``, ``values`` and ``holds``.
 ``note`` adds ``disc``, ``note``, and ``next``, the position of the first open step or
 null. ``report`` adds ``headline``, ``systems`` and ``rows``, each with ``about``,
 ``is_device``, ``position`` and ``cells``, which have ``systems``, ``outcome``, ``text``
-and ``noted_at``.
+and ``noted_at``, and ``measured``, the configurations of all sessions of the machine, each
+with ``system``, ``device``, ``disc``, ``text``, ``noted`` and ``values`` (name to a list).
+The system of a disc that is for none is an empty text.
 """
 
 from __future__ import annotations
@@ -20,13 +22,10 @@ from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.bench.session_names import named_disc
-from mediashelf.catalogue.bench.session_reading import session_of, sessions
 from mediashelf.catalogue.bench.session_rows import NoteResult
-from mediashelf.catalogue.bench.session_store import add_note, begin_again
-from mediashelf.catalogue.store import open_catalogue
-from mediashelf.cli.bench.session_json import note_document, report_document, session_dict
-from mediashelf.cli.bench.session_text import say_noted, say_report, say_sessions
+from mediashelf.cli.bench.session_json import note_document, session_dict
+from mediashelf.cli.bench.session_report import list_sessions, report, session_option
+from mediashelf.cli.bench.session_text import say_noted
 from mediashelf.cli.documents import document
 from mediashelf.cli.options import (
     catalogue_option,
@@ -35,21 +34,12 @@ from mediashelf.cli.options import (
     targets_folder_option,
 )
 from mediashelf.cli.render import say_json, say_wrapped
-from mediashelf.cli.report_file import CREATED_BY, checked_page_path, write_report
-from mediashelf.jobs.session_journal import find_session, is_card
-from mediashelf.readability.targets import load_targets, pick_targets
-
-session_option = click.option(
-    "-s",
-    "--session",
-    "session_name",
-    metavar="NAME|CARD",
-    help="Which session: its name, a part of it, its number, or the card's folder "
-    "[default: the one prepared last].",
-)
+from mediashelf.jobs.session_notes import NewNote, begin_session, note_disc
 
 LONGEST_NOTE = 4000
 LONGEST_DEVICE = 200
+LONGEST_VALUE = 80
+MOST_VALUES = 20
 """Characters; longer ones were hardly meant, and nobody could read the report."""
 
 _WORDS = {
@@ -68,9 +58,33 @@ def _outcome(context: click.Context, argument: click.Parameter, value: str) -> N
     raise click.BadParameter(f"{value!r} is not worked, failed or undo (w, f, u).")
 
 
+def _measured(
+    context: click.Context, argument: click.Parameter, values: tuple[str, ...]
+) -> tuple[tuple[str, str], ...]:
+    """Understand NAME=VALUE; what the name and the value are is the person's own affair."""
+    pairs: dict[str, str] = {}
+    for text in values:
+        name, _, value = (" ".join(part.split()) for part in text.partition("="))
+        if not (name and value) or max(len(name), len(value)) > LONGEST_VALUE:
+            raise click.BadParameter(
+                f"{text[: 2 * LONGEST_VALUE]!r} is not NAME=VALUE with 1 to {LONGEST_VALUE} "
+                'characters each, such as "frames/s=27.5".'
+            )
+        if name in pairs:
+            raise click.BadParameter(f"{name!r} appears twice; record a second run as a note.")
+        pairs[name] = value
+    if len(pairs) > MOST_VALUES:
+        raise click.BadParameter(f"a note has at most {MOST_VALUES} values.")
+    return tuple(pairs.items())
+
+
 @click.group()
 def session() -> None:
     """Record what happens at the bench, and report it."""
+
+
+session.add_command(list_sessions)
+session.add_command(report)
 
 
 @session.command(
@@ -81,6 +95,7 @@ Examples:
   mediashelf session note K7C failed stops at 43 percent
   mediashelf session note next w
   mediashelf session note 2 w -d "Larkspur video" --on win9x
+  mediashelf session note 2 w video driver A -d "Larkspur video" --value "frames/s=27.5"
   mediashelf session note 2 undo
 
 \b
@@ -99,6 +114,15 @@ Short forms: w, ok, yes; f, no; u.
     metavar="SYSTEM",
     help="The system it applies to [default: all that the disc is for].",
 )
+@click.option(
+    "--value",
+    "measured",
+    multiple=True,
+    callback=_measured,
+    metavar="NAME=VALUE",
+    help="Something measured; may be given several times. The report compares the values "
+    "of all sessions of a machine.",
+)
 @session_option
 @catalogue_option
 @targets_folder_option
@@ -110,6 +134,7 @@ def note(
     words: tuple[str, ...],
     device: str,
     system: str | None,
+    measured: tuple[tuple[str, str], ...],
     session_name: str | None,
     catalogue_path: Path | None,
     targets_folder: Path | None,
@@ -119,7 +144,8 @@ def note(
     """Note that a disc worked or failed; TEXT needs no quotes.
 
     DISC is the position, the short code, a label or a part of one, or "next": the
-    first disc without a note. A later note about the same disc, device and system
+    first disc that is not noted on each of its systems. A note about a device says
+    nothing of the disc. A later note about the same disc, device and system
     replaces an earlier one, which stays on record; undo opens the disc again.
     """
     text, device = " ".join(" ".join(words).split()), " ".join(device.split())
@@ -128,97 +154,17 @@ def note(
             f"A note has at most {LONGEST_NOTE:,} characters, the name of a device "
             f"{LONGEST_DEVICE}; shorten it."
         )
-    if system is not None:
-        (target,) = pick_targets([system], load_targets(targets_folder))
-        system = target.name
-    with open_catalogue(catalogue_path, create=is_card(session_name)) as catalogue:
-        chosen = find_session(catalogue, session_name, may_record=True)
-        disc = named_disc(chosen, wanted)
-        added = add_note(
-            catalogue,
-            disc,
-            outcome,
-            system=system or "",
-            device=device,
-            text=text,
-        )
-        chosen = session_of(catalogue, chosen.id)
-    disc = next(one for one in chosen.steps if one.id == disc.id)
+    noted = note_disc(
+        wanted,
+        NewNote(outcome, text, device, system, measured),
+        session_name=session_name,
+        catalogue_path=catalogue_path,
+        targets_folder=targets_folder,
+    )
     if as_json:
-        say_json(note_document(chosen, disc, added))
+        say_json(note_document(noted.session, noted.disc, noted.note))
     elif not quiet:
-        say_noted(chosen, disc, added)
-
-
-@session.command(
-    name="list",
-    epilog="""
-\b
-Examples:
-  mediashelf session list
-  mediashelf session list --json
-""",
-)
-@catalogue_option
-@json_option
-@quiet_option
-def list_sessions(catalogue_path: Path | None, as_json: bool, quiet: bool) -> None:
-    """List the sessions on record, the one prepared last first."""
-    with open_catalogue(catalogue_path) as catalogue:
-        known = sessions(catalogue)
-    if as_json:
-        say_json(document("session list", sessions=[session_dict(one) for one in known]))
-    else:
-        say_sessions(known, quiet=quiet)
-
-
-@session.command(
-    epilog="""
-\b
-Examples:
-  mediashelf session report
-  mediashelf session report --html kiosk.html
-  mediashelf session report --session /media/card --json
-"""
-)
-@session_option
-@click.option(
-    "--html",
-    "page_path",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE.html",
-    callback=checked_page_path,
-    help="Write a page as well, to keep or to publish; it contains no local paths.",
-)
-@catalogue_option
-@json_option
-@quiet_option
-def report(
-    session_name: str | None,
-    page_path: Path | None,
-    catalogue_path: Path | None,
-    as_json: bool,
-    quiet: bool,
-) -> None:
-    """Show the results of a session: each device or disc, on each system, and whether it worked.
-
-    Failed discs are an answer, not an error: the exit code is 0. With -q, only the
-    table.
-    """
-    with open_catalogue(catalogue_path) as catalogue:
-        chosen = find_session(catalogue, session_name)
-    # Loaded only here: templates cost as much as a note.
-    from mediashelf.reports.bench.session_report import session_html, session_report
-
-    content = session_report(chosen, created_by=CREATED_BY)
-    if as_json:
-        say_json(report_document(chosen, content))
-    else:
-        say_report(content, quiet=quiet)
-    if page_path is not None:
-        write_report(page_path, session_html(chosen, created_by=CREATED_BY))
-        if not (as_json or quiet):
-            say_wrapped(f"Report: {page_path}")
+        say_noted(noted.session, noted.disc, noted.note)
 
 
 @session.command(
@@ -241,8 +187,7 @@ def begin(
     Preparing a card starts a session; this is for using one card again without
     preparing it. Earlier notes stay with the earlier session.
     """
-    with open_catalogue(catalogue_path) as catalogue:
-        begun = begin_again(catalogue, find_session(catalogue, session_name))
+    begun = begin_session(session_name, catalogue_path)
     if as_json:
         say_json(document("session begin", session=session_dict(begun)))
     elif not quiet:

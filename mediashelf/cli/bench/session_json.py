@@ -32,7 +32,16 @@ def _disc_dict(disc: SessionDisc) -> dict[str, Any]:
 
 
 def _note_dict(note: SessionNote, holds: bool) -> dict[str, Any]:
-    return chosen(note, "outcome", "system", "device", "text", "noted_at", holds=holds)
+    return chosen(
+        note,
+        "outcome",
+        "system",
+        "device",
+        "text",
+        "noted_at",
+        holds=holds,
+        values=dict(note.measured),
+    )
 
 
 def note_document(session: BenchSession, disc: SessionDisc, note: SessionNote) -> dict[str, Any]:
@@ -56,4 +65,15 @@ def report_document(session: BenchSession, report: SessionReport) -> dict[str, A
         headline=report.headline,
         systems=report.systems,
         rows=rows,
+        measured=[
+            {
+                **chosen(row, "system", "device", "disc", "text", "noted"),
+                "values": {
+                    name: cell.values
+                    for name, cell in zip(report.measured.names, row.cells, strict=True)
+                    if cell.values
+                },
+            }
+            for row in report.measured.rows
+        ],
     )

@@ -15,7 +15,10 @@ from mediashelf.cli.render import say, say_wrapped, table, terminal_width
 from mediashelf.text import count_text, display_width, printable
 
 if TYPE_CHECKING:
+    from mediashelf.reports.bench.measured import MeasuredTable
     from mediashelf.reports.bench.session_report import SessionReport
+
+_NO_SYSTEM = "no system"
 
 _LEAST_WHAT = 16  # columns for a device or purpose before the table is given up
 
@@ -33,7 +36,7 @@ def say_noted(session: BenchSession, disc: SessionDisc, note: SessionNote) -> No
     if following is not None:
         say_wrapped(f"next: {following.position} {following.title}", indent=2)
     else:
-        say_wrapped("every disc has a note; next: mediashelf session report", indent=2)
+        say_wrapped("no disc is open; next: mediashelf session report", indent=2)
 
 
 def _earlier(disc: SessionDisc, note: SessionNote) -> SessionNote | None:
@@ -47,11 +50,11 @@ def _earlier(disc: SessionDisc, note: SessionNote) -> SessionNote | None:
     return None if before is None or before.outcome is NoteResult.WITHDRAWN else before
 
 
-def say_sessions(sessions: Sequence[BenchSession], *, quiet: bool) -> None:
-    """Print the sessions as a table."""
+def say_sessions(sessions: Sequence[BenchSession], *, quiet: bool, nothing: str) -> None:
+    """Print the sessions as a table, or ``nothing`` when there are none."""
     if not sessions:
         if not quiet:
-            say_wrapped("No session has been recorded yet; mediashelf prepare records one.")
+            say_wrapped(nothing)
         return
     headers = ("session", "number", "machine", "prepared", "discs", "card")
     rows = [
@@ -89,7 +92,7 @@ def say_report(report: SessionReport, *, quiet: bool) -> None:
         noted = f", noted {report.noted}" if report.noted else ""
         say_wrapped(f"prepared {report.prepared}{noted} (UTC)")
         say()
-    headers = ("what", "disc", *report.systems)
+    headers = ("what", "disc", *(name or _NO_SYSTEM for name in report.systems))
     others = sum(max(len("worked"), display_width(name)) + 2 for name in headers[1:])
     room = max(_LEAST_WHAT, terminal_width() - others)
     rows = [
@@ -103,6 +106,7 @@ def say_report(report: SessionReport, *, quiet: bool) -> None:
     for line in table(headers, rows, right="disc"):
         say(line)
     _say_texts(report)
+    _say_measured(report.measured)
     if quiet:
         return
     say()
@@ -131,3 +135,17 @@ def _say_texts(report: SessionReport) -> None:
     for row, systems, text in noted:
         where = f" on {systems}" if systems else ""
         say_wrapped(f"disc {row.position}, {row.about}{where}: {text}")
+
+
+def _say_measured(measured: MeasuredTable) -> None:
+    """Print the values of all sessions of the machine, a line a configuration."""
+    if not measured.rows:
+        return
+    say()
+    say_wrapped(f"Values of this machine, from {count_text(measured.sessions, 'session')}")
+    rows = [
+        (row.about, row.noted, *(", ".join(cell.values) for cell in row.cells))
+        for row in measured.rows
+    ]
+    for line in table(("configuration", "noted", *measured.names), rows):
+        say(line)

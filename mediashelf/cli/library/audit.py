@@ -42,9 +42,11 @@ Examples:
   mediashelf audit --due 180d --budget 30m
 
 \b
-States: sound; damaged (errors inside, though the bytes are as recorded);
-decayed (bytes differ, size and date do not); changed (size or date differ too);
-truncated; missing; away (not plugged in); unreadable.
+States: sound; no record (nothing to compare with; structure good); damaged
+(errors inside, though the bytes are as recorded); decayed (bytes differ, size and
+date do not); changed, waiting (size or date differ too; scan --accept makes it
+the record); truncated; changing (written while it was read); missing; away (not
+plugged in); unreadable.
 """
 )
 @click.argument("names", nargs=-1, metavar="[SHELF|IMAGE|FOLDER]...")
@@ -101,7 +103,7 @@ def audit(
     are verified by their own EDC.
 
     With --depth contents, cabinets, ZIP and other archives, programs, compressed
-    files and checksum lists inside images are verified in place; archives inside
+    files, checksum lists and driver catalogs inside images are verified in place; archives inside
     archives are not followed.
 
     With --due, for every night: images not confirmed within AGE, as many as fit

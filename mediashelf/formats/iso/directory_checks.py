@@ -23,8 +23,9 @@ _NO_DATE = bytes(7)
 class RecordChecks:
     """Checks records of one tree; remembers dates already seen."""
 
-    def __init__(self, geometry: Geometry, log: ProblemLog) -> None:
+    def __init__(self, geometry: Geometry, log: ProblemLog, *, is_secondary: bool) -> None:
         self._geometry = geometry
+        self._is_secondary = is_secondary  # not the tree of the primary descriptor
         self._log = log
         self._good_dates = {_NO_DATE}
 
@@ -60,6 +61,16 @@ class RecordChecks:
                 f"the directory has no {name} record at its place",
                 offset=directory.offset,
                 expected="identifier 00 first, then identifier 01",
+            )
+        elif self._is_secondary and described is not directory and record.lba == directory.lba:
+            self._log.add(
+                "parent-record-itself",
+                directory.where,
+                "the parent record names the directory itself, as some writers have it in "
+                "this tree",
+                offset=directory.offset + record.at,
+                found=f"LBA {record.lba}",
+                expected=f"LBA {described.lba}",
             )
         elif record.lba != described.lba or not _size_is_right(directory, described, record):
             self._log.add(

@@ -26,7 +26,7 @@ class Limits:
     """Where a walk stops, far above what any real disc has."""
 
     entries: int = 1_000_000
-    depth: int = 100
+    depth: int = 256
     path_characters: int = 4096
     directory_size: int = 64 << 20
     text_characters: int = 128 << 20  # of all paths together
@@ -78,7 +78,7 @@ class _Walk:
         self._log = log
         self._record_log = log if naming.checks_records else ProblemLog()
         self._limits = limits
-        self._checks = RecordChecks(geometry, self._record_log)
+        self._checks = RecordChecks(geometry, self._record_log, is_secondary=bool(naming.mark))
         self._visited = _Blocks()
         self._entries: list[Entry] = []
         self._directories: list[Directory] = []

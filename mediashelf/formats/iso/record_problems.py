@@ -2,11 +2,33 @@
 
 from __future__ import annotations
 
+from mediashelf.formats.fields import BothOrders
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 SHORTEST_RECORD = 34  # 33 bytes of fields and one of identifier
 FIXED_SIZE = 33
+
+
+def log_both_orders(
+    number: BothOrders, name: str, where: str, offset: int, log: ProblemLog
+) -> None:
+    """Log a number that is not the same in both byte orders."""
+    if number.agrees:
+        return
+    # Common practice of some writers; most readers take the other copy (7.2.3 and 7.3.3).
+    if number.is_half_recorded:
+        rule, message = "both-orders-recorded", f"only one copy of {name} is recorded"
+    else:
+        rule, message = "both-orders-agree", f"the two copies of {name} differ"
+    log.add(
+        rule,
+        where,
+        message,
+        offset=offset,
+        found=f"{number.little} and {number.big}",
+        expected="one number in both byte orders",
+    )
 
 
 class RecordProblems:
@@ -91,15 +113,13 @@ class RecordProblems:
         """Log the numbers (extent, data length, sequence) whose two copies differ."""
         fields = (("extent", 2), ("data length", 10), ("volume sequence number", 28))
         for (name, place), low, high in zip(fields, little, big, strict=True):
-            if low != high:
-                self._log.add(
-                    "both-orders-agree",
-                    self._where,
-                    f"the two copies of a record's {name} differ",
-                    offset=self._offset + at + place,
-                    found=f"{low} and {high}",
-                    expected="one number in both byte orders",
-                )
+            log_both_orders(
+                BothOrders(low, high),
+                f"a record's {name}",
+                self._where,
+                self._offset + at + place,
+                self._log,
+            )
 
     def stray(self, at: int, identifier: bytes) -> None:
         """Log a self or parent record that is not one of the first two."""

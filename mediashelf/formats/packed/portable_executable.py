@@ -1,6 +1,8 @@
 """PE programs: sections, certificate table and the checksum of the whole file.
 
-Layouts and checksum are from memory.
+Layouts and checksum are from memory, but for the places of checksum and certificate table
+and for the bytes that a catalog's digest is of: PE Format, Appendix A ("Calculating
+Authenticode PE Image Hash").
 """
 
 from __future__ import annotations
@@ -16,11 +18,13 @@ from mediashelf.formats.runs import iter_chunks
 SOURCE = "portable executable format, from memory"
 
 SUBSYSTEM_NATIVE = 1
+CERTIFICATES = "certificates"
 
 _COFF = struct.Struct("<4sHHIIIHH")
 _SECTION = struct.Struct("<8sIIII")
 _SECTION_SIZE = 40
 _CERTIFICATE_DIRECTORY = 4
+_PE_OFFSET_FIELD = 60
 _PE32, _PE32_PLUS = 0x10B, 0x20B
 
 
@@ -29,13 +33,15 @@ class PortableExecutable:
     """What a PE header says; a ``checksum`` of 0 means that none was recorded.
 
     ``checksum_at`` is its offset in the file. ``subsystem`` is 1 for
-    drivers.
+    drivers. ``certificates_at`` is the offset of the header's 8 bytes about the
+    certificate table, or None where the header ends before them.
     """
 
     regions: tuple[Region, ...]
     checksum: int
     checksum_at: int
     subsystem: int
+    certificates_at: int | None = None
 
 
 def read_portable_executable(view: View, start: int) -> PortableExecutable:
@@ -60,7 +66,12 @@ def read_portable_executable(view: View, start: int) -> PortableExecutable:
         )
     headers_size, checksum, subsystem = struct.unpack_from("<IIH", optional, 60)
     regions = [Region("headers", 0, headers_size, optional_at + 60, 4, headers_size)]
-    regions += _certificates(optional, optional_at, 96 if magic == _PE32 else 112)
+    certificates_at = _find_certificates(optional, 96 if magic == _PE32 else 112)
+    if certificates_at is not None:
+        offset, size = struct.unpack_from("<II", optional, certificates_at)
+        certificates_at += optional_at
+        if size:
+            regions.append(Region(CERTIFICATES, offset, size, certificates_at, 8, size))
     table_at = optional_at + optional_size
     table = view.read(table_at, _SECTION_SIZE * section_count)
     if len(table) < _SECTION_SIZE * section_count:
@@ -81,19 +92,54 @@ def read_portable_executable(view: View, start: int) -> PortableExecutable:
         regions.append(
             Region(f"section {shown}", offset, size, table_at + at, _SECTION_SIZE, needed)
         )
-    return PortableExecutable(tuple(regions), checksum, optional_at + 64, subsystem)
+    return PortableExecutable(
+        tuple(regions), checksum, optional_at + 64, subsystem, certificates_at
+    )
 
 
-def _certificates(optional: bytes, optional_at: int, directories_at: int) -> list[Region]:
-    """Return the certificate table: the one data directory that counts from the file's start."""
+def _find_certificates(optional: bytes, directories_at: int) -> int | None:
+    """Return where the one data directory is that counts from the file's start."""
     if len(optional) < directories_at:
-        return []
+        return None
     (count,) = struct.unpack_from("<I", optional, directories_at - 4)
     at = directories_at + 8 * _CERTIFICATE_DIRECTORY
-    if count <= _CERTIFICATE_DIRECTORY or len(optional) < at + 8:
-        return []
-    offset, size = struct.unpack_from("<II", optional, at)
-    return [Region("certificates", offset, size, optional_at + at, 8, size)] if size else []
+    return at if count > _CERTIFICATE_DIRECTORY and len(optional) >= at + 8 else None
+
+
+def find_pe_header(view: View) -> int | None:
+    """Return the offset of the PE header in a file, or None.
+
+    Nothing else of the DOS header counts for it: kernels and boot programs have code or
+    zeros in the fields of a DOS program (common practice).
+    """
+    head = view.read(0, _PE_OFFSET_FIELD + 4)
+    offset = int.from_bytes(head[_PE_OFFSET_FIELD:], "little")
+    is_there = head.startswith(b"MZ") and offset and view.read(offset, 4) == b"PE\0\0"
+    return offset if is_there else None
+
+
+def image_ranges(program: PortableExecutable, size: int) -> list[list[tuple[int, int]]]:
+    """Return the bytes that a catalog's digest of a program may be of: starts and ends.
+
+    The whole file but checksum, place of the certificate table, and that table itself.
+    Whether data after the last section belongs to it is not clear from the text, so
+    where there is any a second reading leaves it out.
+    """
+    table = [region for region in program.regions if region.name == CERTIFICATES]
+    gaps = [(program.checksum_at, program.checksum_at + 4)]
+    if program.certificates_at is not None:
+        gaps.append((program.certificates_at, program.certificates_at + 8))
+    last = max(region.end for region in program.regions if region.name != CERTIFICATES)
+    end = min([size, *(region.offset for region in table)])
+    ends = [size, last] if last < end else [size]
+    readings = []
+    for cut in ends:
+        skipped = sorted([*gaps, *((region.offset, region.end) for region in table)])
+        starts = [0, *(end for _, end in skipped)]
+        stops = [*(start for start, _ in skipped), cut]
+        ranges = zip(starts, stops, strict=True)
+        readings.append([(start, min(stop, cut)) for start, stop in ranges if start < stop])
+    return readings
 
 
 def compute_pe_checksum(view: View, checksum_at: int) -> int:

@@ -1,12 +1,15 @@
 """Which self-checking format a file is in, told by its first bytes and never by its name.
 
-The signatures are from memory, but for gzip's (RFC 1952); tests hold them against
-files that independent libraries wrote, where there is one.
+The signatures of gzip (RFC 1952), cabinets (Microsoft's description, quoted elsewhere) and 7z
+(libarchive's source) have a source, the others are from memory; tests hold them
+against files that independent libraries wrote, where there is one.
 """
 
 from __future__ import annotations
 
 from enum import StrEnum
+
+from mediashelf.formats.packed.catalog_file import looks_like_catalog
 
 HEAD_SIZE = 2048
 """Bytes of a file's beginning that detection wants to see."""
@@ -24,6 +27,7 @@ class ContentFormat(StrEnum):
     PROGRAM = "program"
     COMPRESSED = "compressed file"
     CHECKSUM_LIST = "checksum list"
+    CATALOG = "driver catalog"
 
 
 SIGNATURES = (
@@ -69,7 +73,7 @@ def detect_format(head: bytes) -> ContentFormat | None:
     for signature, name in SIGNATURES:
         if head.startswith(signature):
             return name
-    return None
+    return ContentFormat.CATALOG if looks_like_catalog(head) else None
 
 
 def find_attached(data: bytes) -> tuple[ContentFormat, int] | None:

@@ -11,7 +11,7 @@ from mediashelf.formats.raw.sectors import FRAMES_PER_SECOND
 _LAST_NUMBER = 99  # of tracks and of indexes: two digits
 
 _WORD = re.compile(r'[ \t]*(?:"([^"]*)"(?=[ \t]|$)|([^ \t"][^ \t]*))')
-_TIME = re.compile(r"(\d\d):(\d\d):(\d\d)", re.ASCII)
+_TIME = re.compile(r"(\d\d?):(\d\d?):(\d\d?)", re.ASCII)
 _NUMBER = re.compile(r"\d\d?", re.ASCII)
 
 
@@ -54,10 +54,10 @@ def parse_two_digits(word: Word, what: str, least: int) -> int:
 
 
 def parse_time(word: Word) -> int:
-    """Return a time as a count of frames."""
+    """Return a time as a count of frames; leading zeros may be missing (common practice)."""
     match = _TIME.fullmatch(word.text)
     if match is None:
-        refuse("time", word, "MM:SS:FF with two digits each")
+        refuse("time", word, "MM:SS:FF, at most two digits each")
     minutes, seconds, frames = (int(part) for part in match.groups())
     if seconds >= 60 or frames >= FRAMES_PER_SECOND:
         refuse("time", word, "seconds up to 59 and frames up to 74")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from functools import cache
 
 from mediashelf.formats.raw.sectors import (
     EDC_OF_MODE_1,
@@ -63,8 +64,9 @@ def _is_headless(sector: bytes) -> bool:
     return any(covered) and edc(covered) == 0
 
 
-def _scrambler() -> bytes:
-    """Return what bytes 12 to 2351 of a sector are scrambled with on a disc.
+@cache
+def _scrambler() -> int:
+    """Return what bytes 12 to 2351 of a sector are scrambled with on a disc, as one number.
 
     A shift register x^15 + x + 1, preset to 1, lowest bit first. Computed from the
     polynomial, which is from memory; a scrambled sector proves it by its EDC.
@@ -76,15 +78,12 @@ def _scrambler() -> bytes:
             value |= (register & 1) << bit
             register = register >> 1 | ((register ^ register >> 1) & 1) << 14
         sequence.append(value)
-    return bytes(sequence)
-
-
-_SCRAMBLER = int.from_bytes(_scrambler(), "little")
+    return int.from_bytes(sequence, "little")
 
 
 def scramble(sector: bytes) -> bytes:
     """Return a raw sector as it is scrambled on a disc, or the plain one of a scrambled sector."""
-    scrambled = int.from_bytes(sector[12:RAW_SIZE], "little") ^ _SCRAMBLER
+    scrambled = int.from_bytes(sector[12:RAW_SIZE], "little") ^ _scrambler()
     return sector[:12] + scrambled.to_bytes(RAW_SIZE - 12, "little")
 
 

@@ -7,33 +7,8 @@ from enum import StrEnum
 
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.digests import BLOCK_SIZE, Digests
+from mediashelf.integrity.fixity.states import State
 from mediashelf.integrity.structure.damage import Span
-
-
-class State(StrEnum):
-    """What an audit says of one image; see the table in comparing.py."""
-
-    SOUND = "sound"
-    DAMAGED = "damaged"
-    DECAYED = "decayed"
-    CHANGED = "changed"
-    TRUNCATED = "truncated"
-    MISSING = "missing"
-    AWAY = "away"
-    UNREADABLE = "unreadable"
-
-
-WORST_FIRST = (
-    State.UNREADABLE,
-    State.DECAYED,
-    State.TRUNCATED,
-    State.DAMAGED,
-    State.CHANGED,
-    State.MISSING,
-    State.AWAY,
-    State.SOUND,
-)
-"""Every state; what may be lost comes before what a person may have done."""
 
 
 class Absence(StrEnum):
@@ -65,13 +40,17 @@ class Observed:
     """What a look at the file found now.
 
     ``digests`` is None where the contents were not read. ``problem`` is why the
-    file could not be read to the end, or empty.
+    file could not be read to the end, or empty; ``unreadable`` are the runs of bytes
+    that the medium did not give. ``is_changing`` is True when size or date
+    were not the same before and after.
     """
 
     size: int = 0
     mtime_ns: int = 0
     digests: Digests | None = None
     problem: str = ""
+    unreadable: tuple[Span, ...] = ()
+    is_changing: bool = False
     absence: Absence | None = None
 
 

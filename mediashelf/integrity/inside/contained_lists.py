@@ -12,11 +12,11 @@ from mediashelf.formats.lists.parse import parse_checksum_list
 from mediashelf.formats.lists.values import ChecksumList, ListForm, ListLine
 from mediashelf.formats.packed.signatures import ContentFormat
 from mediashelf.formats.runs import Run, RunsView, iter_chunks
-from mediashelf.formats.volume import VolumeFacts
 from mediashelf.integrity.fixity.digests import Digester
-from mediashelf.integrity.inside.content_files import ContentFile, Image, runs_of, volumes_by_name
+from mediashelf.integrity.inside.content_files import ContentFile, Image, volumes_by_name
+from mediashelf.integrity.inside.file_trees import FileTree
 from mediashelf.integrity.inside.selfchecks.faults import Tally
-from mediashelf.integrity.lists.listed_names import NameLookup, is_inside
+from mediashelf.integrity.lists.listed_names import is_inside
 from mediashelf.integrity.lists.reading import SOURCE, check_list, matching_algorithm
 
 MAX_CONTAINED_LIST_SIZE = 32 << 20
@@ -36,23 +36,6 @@ class _ListedLine(NamedTuple):
 _Listed = dict[tuple[Run, ...], list[_ListedLine]]
 
 
-class _Tree:
-    """The files of one volume, by path and by place."""
-
-    def __init__(self, volume: VolumeFacts) -> None:
-        self._runs = {entry.path: runs_of(entry, volume.block_size) for entry in volume.files}
-        self._paths = {runs: path for path, runs in self._runs.items()}
-        self._lookup = NameLookup(self._runs)
-
-    def find(self, name: str, beside: ContentFile) -> tuple[str, tuple[Run, ...]] | None:
-        """Return the file that ``name`` means in a list which is this file."""
-        list_path = self._paths.get(beside.runs)
-        if list_path is None:
-            return None
-        path = self._lookup.find(f"{list_path.rpartition('/')[0]}/{name}")
-        return (path, self._runs[path]) if path else None
-
-
 def check_contained_lists(
     image: Image,
     lists: Sequence[ContentFile],
@@ -68,7 +51,7 @@ def check_contained_lists(
     """
     if not lists:
         return
-    trees = [_Tree(volume) for volume in volumes_by_name(image.facts)]
+    trees = [FileTree(volume) for volume in volumes_by_name(image.facts)]
     listed: _Listed = {}
     for file in lists:
         if file.size > MAX_CONTAINED_LIST_SIZE:
@@ -88,7 +71,7 @@ def check_contained_lists(
 def _take_in(
     file: ContentFile,
     parsed: ChecksumList,
-    trees: Sequence[_Tree],
+    trees: Sequence[FileTree],
     listed: _Listed,
     tally_of: Callable[[ContentFormat], Tally],
 ) -> Iterator[Finding]:

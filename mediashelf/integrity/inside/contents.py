@@ -22,6 +22,7 @@ from mediashelf.formats.packed.signatures import (
 )
 from mediashelf.formats.runs import TailView
 from mediashelf.formats.volume import Entry
+from mediashelf.integrity.inside.contained_catalogs import check_contained_catalogs
 from mediashelf.integrity.inside.contained_lists import check_contained_lists
 from mediashelf.integrity.inside.content_files import (
     MAX_OVERLAP,
@@ -96,13 +97,14 @@ def check_contents(
     """Yield what is wrong inside the files of an image, file after file as they stand on it.
 
     ``entries`` are the files to look at, all by default; files that share their
-    extents are verified once. Checksum lists among them are compared with the
-    files they name, whose bytes are then read once more. Findings have the path,
+    extents are verified once. Checksum lists and driver catalogs among them are compared
+    with the files they name, whose bytes are then read once more. Findings have the path,
     offset and length in the image. ``report`` takes in what was verified and what
     was not. Damage and errors of the medium never raise.
     """
     report = ContentsReport() if report is None else report
     lists: list[ContentFile] = []
+    catalogs: list[ContentFile] = []
     allowed = MAX_OVERLAP * image.view.size
     for file in distinct_files(image.facts, entries):
         view = CountedView(image.view, file, on_bytes)
@@ -114,7 +116,7 @@ def check_contents(
         report.size += file.size
         report.cut_files += view.size < file.size
         try:
-            yield from _check_file(file, view, report, lists)
+            yield from _check_file(file, view, report, lists, catalogs)
         except OSError as error:
             report.unreadable_files += 1
             yield _unreadable(file, error)
@@ -122,10 +124,17 @@ def check_contents(
     yield from check_contained_lists(image, lists, report.tally, on_bytes=on_bytes)
     if ContentFormat.CHECKSUM_LIST in report.tallies:
         report.unchecked_files -= report.tally(ContentFormat.CHECKSUM_LIST).files
+    if catalogs:
+        tally = report.tally(ContentFormat.CATALOG)
+        yield from check_contained_catalogs(image, catalogs, tally, on_bytes=on_bytes)
 
 
 def _check_file(
-    file: ContentFile, view: CountedView, report: ContentsReport, lists: list[ContentFile]
+    file: ContentFile,
+    view: CountedView,
+    report: ContentsReport,
+    lists: list[ContentFile],
+    catalogs: list[ContentFile],
 ) -> Iterator[Finding]:
     head = view.read(0, HEAD_SIZE)
     kind = detect_format(head)
@@ -133,6 +142,9 @@ def _check_file(
         report.unchecked_files += 1
         if looks_like_checksum_list(head):
             lists.append(file)
+        return
+    if kind is ContentFormat.CATALOG:
+        catalogs.append(file)
         return
     tally = report.tally(kind)
     tally.files += 1

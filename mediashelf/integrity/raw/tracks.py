@@ -18,7 +18,7 @@ from mediashelf.formats.raw.cue import (
 )
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout, is_scrambled
 from mediashelf.formats.raw.sectors import LAYOUTS, RAW_SIZE, SectorLayout
-from mediashelf.integrity.raw.files import file_size, find_named_file, read_bytes
+from mediashelf.integrity.raw.files import file_size, find_named_file, is_dos_path, read_bytes
 from mediashelf.text import count_text
 
 _MEASURED_TYPES = ("BINARY", "MOTOROLA")  # others hold audio in a format of their own
@@ -136,6 +136,8 @@ def _place_tracks(path: Path, sheet: CueSheet) -> RawDisc:
     lba: int | None = -sheet.files[0].tracks[0].start
     for file in sheet.files:
         named = find_named_file(path, file)
+        if is_dos_path(file.name):
+            findings.append(_other_folder(path, file, named))
         placed = _tracks_in_file(file, named, file_size(named))
         corrected = _with_sizes_found(file, named)
         if corrected is not None:
@@ -228,6 +230,17 @@ def _cut_short(track: RawTrack) -> Finding:
         expected=f"a multiple of {track.layout.size}",
         offset=track.offset + track.size - rest,
         length=rest,
+    )
+
+
+def _other_folder(sheet: Path, file: CueFile, named: Path) -> Finding:
+    return Finding(
+        "sheet-names-folder",
+        Severity.NOTE,
+        f"{sheet.name}, line {file.line}",
+        f"the sheet names {file.name}; {named.name} beside the sheet was read",
+        remedy="Shorten it to the file's name, if that is the file",
+        source="common practice",
     )
 
 

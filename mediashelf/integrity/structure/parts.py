@@ -16,6 +16,7 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.boot_images import check_boot_images
 from mediashelf.integrity.structure.overlaps import check_overlaps
+from mediashelf.integrity.structure.twins import check_twin_flags
 
 PLACES_PER_RULE = 100
 """How many findings of one rule are given; the rest are counted in the last one."""
@@ -43,6 +44,7 @@ def check_structure(image: ReadDisc) -> Iterator[Finding]:
         # A tree that was cut short by damage would differ in everything it lost.
         if base is not None and other is not None and other.entries_read and other.is_complete:
             yield from _at_most(_compare_trees(base, other, _boot_places(facts)))
+    yield from _at_most(check_twin_flags(facts))
     yield from check_boot_images(facts, image.view)
 
 
@@ -88,7 +90,8 @@ def _compare_trees(
     # the place of an empty file means nothing.
     embedded = {0, *(entry.size for entry in other.files if _is_embedded(entry))}
     plain = [entry for entry in other.files if entry.size and not _is_embedded(entry)]
-    comparable = [entry for entry in base.files if entry.size not in embedded]
+    named = [entry for entry in base.files if not entry.is_translation_table]
+    comparable = [entry for entry in named if entry.size not in embedded]
     base_places = {_place(entry) for entry in base.files}
     other_places = {_place(entry) for entry in plain}
     differences = [
@@ -100,13 +103,14 @@ def _compare_trees(
         ),
     ]
     yield from (each for each in differences if each.offset not in boot_places)
-    if not differences and len(base.files) != len(other.files):
+    shared = [entry for entry in other.files if not entry.is_translation_table]
+    if not differences and len(named) != len(shared):
         yield Finding(
             "trees-agree-in-number",
             Severity.NOTE,
             "image",
-            f"the {base.kind.words} tree has {len(base.files):,} files, the {other.kind.words} "
-            f"tree {len(other.files):,}, though both hold the same bytes",
+            f"the {base.kind.words} tree has {len(named):,} files, the {other.kind.words} "
+            f"tree {len(shared):,}, though both hold the same bytes",
             remedy="Nothing, if a file was meant to have two names in one tree",
             source="common practice",
         )

@@ -18,7 +18,8 @@ _COMPARED = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.UDF)
 def readable(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc has no tree of a kind that the target reads."""
     kinds = [volume.kind for volume in question.disc.facts.volumes]
-    if not set(kinds) & set(question.target.trees):
+    is_maybe = "udf_by_some" in question.target.limits and VolumeKind.UDF in kinds
+    if not set(kinds) & set(question.target.trees) and not is_maybe:
         found = ", ".join(TREE_WORDS[kind] for kind in dict.fromkeys(kinds)) or "no file system"
         expected = " or ".join(TREE_WORDS[kind] for kind in question.target.trees)
         yield RuleHit(ROOT, f"the disc has {found}, the target reads {expected}", found, expected)
@@ -50,6 +51,8 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
         for place in sorted(other.places.keys() - seen.places.keys() - known - reported):
             reported.add(place)
             for entry in other.files_at(place):
+                if kind is VolumeKind.ISO9660 and entry.is_translation_table:
+                    continue
                 yield at_entry(
                     entry,
                     f"the file is in the {TREE_WORDS[kind]} tree, not in the "

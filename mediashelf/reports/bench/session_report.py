@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from mediashelf.catalogue.bench.session_rows import (
+    NO_SYSTEM,
     OPEN,
     BenchSession,
     NoteResult,
@@ -18,6 +19,7 @@ from mediashelf.catalogue.bench.session_rows import (
     in_force,
 )
 from mediashelf.readability.target_files import BUILT_IN
+from mediashelf.reports.bench.measured import MeasuredTable, measured_table
 from mediashelf.reports.pages import render_page
 from mediashelf.text import count_text
 
@@ -75,11 +77,17 @@ class SessionReport:
     discs: tuple[SessionDisc, ...]
     former: tuple[SessionDisc, ...]
     open_steps: tuple[str, ...]
+    measured: MeasuredTable
     created_by: str
 
 
-def session_report(session: BenchSession, *, created_by: str) -> SessionReport:
-    """Return what the report of a session says; ``created_by`` names the program."""
+def session_report(
+    session: BenchSession, *, created_by: str, of_machine: Sequence[BenchSession] = ()
+) -> SessionReport:
+    """Return what the report of a session says; ``created_by`` names the program.
+
+    ``of_machine`` are all sessions of the same machine, whose values are told as well.
+    """
     rows = tuple(row for disc in session.steps for row in _rows(disc))
     notes = [note for disc in (*session.steps, *session.former) for note in disc.notes]
     return SessionReport(
@@ -95,17 +103,20 @@ def session_report(session: BenchSession, *, created_by: str) -> SessionReport:
         rows=rows,
         discs=session.steps,
         former=tuple(disc for disc in session.former if disc.notes),
-        open_steps=tuple(
-            f"{disc.position} {disc.title}" for disc in session.steps if disc.outcome is None
-        ),
+        open_steps=tuple(f"{disc.position} {disc.title}" for disc in session.steps if disc.is_open),
+        measured=measured_table(of_machine or [session]),
         created_by=created_by,
     )
 
 
-def session_html(session: BenchSession, *, created_by: str) -> str:
+def session_html(report: SessionReport) -> str:
     """Return the report as one self-contained HTML page."""
-    report = session_report(session, created_by=created_by)
-    return render_page("session-report.html", report=report, moment=moment)
+    return render_page("session-report.html", report=report, moment=moment, shown=system_word)
+
+
+def system_word(system: str) -> str:
+    """Return a system as people read it."""
+    return "no system" if system == NO_SYSTEM else system
 
 
 def in_order_of_age(systems: Iterable[str]) -> tuple[str, ...]:
@@ -147,12 +158,9 @@ def _mood(session: BenchSession) -> str:
 
 
 def _rows(disc: SessionDisc) -> Iterator[ReportRow]:
-    """Yield a row for the disc as a whole, unless only its devices were noted, and for each."""
-    held = in_force(disc.notes)
-    devices = dict.fromkeys(_spellings(held))
-    if not devices or any(not note.device for note in held):
-        yield _row(disc, "", disc.purpose or disc.name)
-    for device in devices:
+    """Yield a row for the disc as a whole, and one for each device that was noted."""
+    yield _row(disc, "", disc.purpose or disc.name)
+    for device in _spellings(in_force(disc.notes)):
         yield _row(disc, device, device)
 
 
@@ -168,9 +176,9 @@ def _spellings(notes: Iterable[SessionNote]) -> Iterator[str]:
 def _row(disc: SessionDisc, device: str, about: str) -> ReportRow:
     noted = [note.system for note in in_force(disc.notes) if note.system]
     groups: dict[SessionNote | None, list[str]] = {}
-    for system in in_order_of_age([*disc.targets, *noted]):
+    for system in in_order_of_age([*disc.systems, *noted]):
         note = disc.note_on(system, device)
-        if note is not None or system in disc.targets:
+        if note is not None or system in disc.systems:
             groups.setdefault(note, []).append(system)
     cells = tuple(
         ReportCell(tuple(systems), OPEN)

@@ -262,7 +262,7 @@ def test_next_is_the_first_step_without_a_note(library: Library, session: BenchS
         now = session_of(library.catalogue, session.id)
         assert named_disc(now, "next").position == position
         add_note(library.catalogue, named_disc(now, "next"), WORKED)
-    with pytest.raises(InputError, match="every disc has a note"):
+    with pytest.raises(InputError, match="no disc is open"):
         named_disc(session_of(library.catalogue, session.id), "NEXT")
 
 

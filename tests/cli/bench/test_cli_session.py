@@ -53,7 +53,7 @@ def test_from_preparing_to_the_report(shelf: Shelf, bench: Bench) -> None:
     assert "next: 2 KIOSKDRV" in out
     note(shelf, "next", "w")
     out = note(shelf, "slides", "f", "too", "dark").stdout
-    assert "every disc has a note; next: mediashelf session report" in out
+    assert "no disc is open; next: mediashelf session report" in out
     report = shelf.run("session", "report").stdout
     assert report.splitlines()[0] == "Tide-table kiosk, for Kiosk PC, 1999"
     assert [line.split() for line in report.splitlines()[3:7]] == [
@@ -116,11 +116,12 @@ def test_devices_and_systems(shelf: Shelf) -> None:
     assert document["systems"] == ["win9x", "nt4"]
     assert [(row["about"], row["is_device"]) for row in document["rows"]] == [
         ("Install the system", False),
+        ("Drivers", False),
         ("Larkspur video", True),
         ("Quillon audio", True),
         ("Slides", False),
     ]
-    audio = document["rows"][2]["cells"]
+    audio = document["rows"][3]["cells"]
     assert [(one["systems"], one["outcome"], one["text"]) for one in audio] == [
         (["win9x"], "failed", "no sound"),
         (["nt4"], "failed", ""),
@@ -130,6 +131,53 @@ def test_devices_and_systems(shelf: Shelf) -> None:
     assert "open again on nt4, quillon audio" in " ".join(out.split())
     missing = note(shelf, "drv", "w", "--on", "nt9", code=TargetError.exit_code)
     assert "did you mean" in missing.stderr
+
+
+def test_a_note_about_a_device_leaves_the_disc_open(shelf: Shelf) -> None:
+    for number in ("1", "2", "3"):
+        note(shelf, number, "w", "-d", "Larkspur video")
+    assert outcomes(shelf) == ["open"] * 3
+    assert "3 discs: 3 open" in shelf.run("session", "report").stdout
+    assert "next: 1 KIOSK_SYSTEM" in note(shelf, "2", "w").stdout
+
+
+def test_values_are_kept_and_compared_over_sessions(shelf: Shelf, bench: Bench) -> None:
+    video = ("-d", "Larkspur video", "--on", "win9x")
+    out = note(shelf, "2", "w", "driver A", *video, "--value", "frames/s=27.5").stdout
+    assert "driver A; frames/s = 27.5" in " ".join(out.split())
+    shelf.run("session", "begin")
+    note(shelf, "2", "w", "driver B", *video, "--value", "frames/s = 31", "--value", "mode=800x600")
+    table = bench.folder / "values.csv"
+    report = shelf.run("session", "report", "--csv", table).stdout
+    assert "Values of this machine, from 2 sessions" in report
+    assert re.search(r"win9x, Larkspur video, driver A +20\S+ +27\.5", report)
+    assert re.search(r"win9x, Larkspur video, driver B +20\S+ +31 +800x600", report)
+    assert len(table.read_text("utf-8").splitlines()) == 4
+    measured = shelf.json("session", "report")["measured"]
+    assert [one["values"] for one in measured] == [
+        {"frames/s": ["27.5"]},
+        {"frames/s": ["31"], "mode": ["800x600"]},
+    ]
+    for wrong in ("fast", "=3", "x=", "x" * 81 + "=1"):
+        assert "is not NAME=VALUE" in note(shelf, "1", "w", "--value", wrong, code=2).stderr
+    twice = note(shelf, "1", "w", "--value", "a=1", "--value", "a=2", code=2)
+    assert "appears twice" in twice.stderr
+    shelf.run("session", "report", "--csv", "kiosk.html", code=2)
+
+
+def test_the_list_finds_sessions(shelf: Shelf) -> None:
+    note(shelf, "2", "f", "no sound", "-d", "Quillon audio")
+    for words, count in (
+        (("--machine", "KIOSK"), 1),
+        (("--machine", "tower"), 0),
+        (("--device", "quillon"), 1),
+        (("--device", "larkspur"), 0),
+        (("--disc", "slides"), 1),
+        (("no", "sound"), 1),
+        (("no sound", "--machine", "tower"), 0),
+    ):
+        assert len(shelf.json("session", "list", *words)["sessions"]) == count, words
+    assert "No session matches" in shelf.run("session", "list", "--machine", "tower").stdout
 
 
 def test_words_that_begin_with_a_dash_are_told_from_options(shelf: Shelf) -> None:
@@ -234,7 +282,15 @@ def test_json_shapes(shelf: Shelf) -> None:
     document = shelf.json("session", "note", "1", "w", "fine")
     assert (document["command"], document["version"]) == ("session note", 1)
     assert (document["disc"], document["next"]) == (1, 2)
-    assert set(document["note"]) == {"outcome", "system", "device", "text", "noted_at", "holds"}
+    assert set(document["note"]) == {
+        "outcome",
+        "system",
+        "device",
+        "text",
+        "noted_at",
+        "holds",
+        "values",
+    }
     session = document["session"]
     assert set(session) == {
         *("number", "name", "machine", "card", "made_at", "begun_at", "prepared_at"),
@@ -245,7 +301,9 @@ def test_json_shapes(shelf: Shelf) -> None:
         *("staged_at", "replaced_at", "outcome", "notes"),
     }
     report = shelf.json("session", "report")
-    assert set(report) == {"command", "version", "session", "headline", "systems", "rows"}
+    assert set(report) == {
+        *("command", "version", "session", "headline", "systems", "rows", "measured")
+    }
     assert set(report["rows"][0]["cells"][0]) == {"systems", "outcome", "text", "noted_at"}
 
 

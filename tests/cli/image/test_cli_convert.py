@@ -249,6 +249,20 @@ def test_device_is_never_replaced(tmp_path: Path) -> None:
     assert output.is_fifo()
 
 
+def test_dangling_link_is_never_replaced(tmp_path: Path) -> None:
+    sheet, output = write_disc(tmp_path, MODE_1), tmp_path / "disc.iso"
+    output.symlink_to(tmp_path / "unplugged" / "disc.iso")
+    for options in ((), ("--replace",)):
+        result = run(sheet, "-o", output, *options, code=OutputError.exit_code)
+        assert "is a link to a file that is not there" in result.stderr
+        assert output.is_symlink()
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "disc.iso",
+        "kiosk.bin",
+        "kiosk.cue",
+    ]
+
+
 def test_folder_that_is_not_there(tmp_path: Path) -> None:
     sheet = write_disc(tmp_path, MODE_1)
     run(sheet, "-o", tmp_path / "no" / "disc.iso", code=OutputError.exit_code)

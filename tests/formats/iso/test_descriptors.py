@@ -191,7 +191,33 @@ def test_joliet_is_known_by_its_escape_sequences(level: int, escape: bytes) -> N
     assert disc.facts.volumes[1].detail == f"level {level}"
     other = read_disc(BytesView(put(made.data, at, b"%/A")))
     assert len(other.facts.volumes) == 1
-    assert [finding.rule for finding in other.findings] == ["supplementary-volume-read"]
+    (finding,) = other.findings
+    assert (finding.rule, finding.severity) == ("tree-announced", Severity.ERROR)
+
+
+@pytest.mark.parametrize("kind", [0, 1, 3, 7])
+def test_a_joliet_tree_whose_descriptor_has_another_type(kind: int) -> None:
+    # ECMA-119 8.1.1: 2 is that of a supplementary descriptor.
+    made = make_iso({"A.TXT": b"a", "Z/B.TXT": b"b"}, joliet=3)
+    found = rules(put(made.data, made.at("joliet"), bytes([kind])))
+    assert "tree-announced" in found
+
+
+def test_the_version_does_not_hide_a_joliet_tree() -> None:
+    # ECMA-119 8.1: version 1; the escape sequences say what it is.
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    disc = read_disc(BytesView(put(made.data, made.field("joliet", "version"), b"\x02")))
+    assert [volume.kind.value for volume in disc.facts.volumes] == ["iso9660", "joliet"]
+    assert [finding.rule for finding in disc.findings] == ["descriptor-version"]
+
+
+def test_a_number_in_one_byte_order_alone_is_a_warning() -> None:
+    # ECMA-119 7.3.3: both; most readers take the copy with the low byte first.
+    made = make_iso({"A.TXT": b"a"})
+    at = made.field("primary", "volume_space_size")
+    (finding,) = read_disc(BytesView(put(made.data, at + 4, bytes(4)))).findings
+    assert (finding.rule, finding.severity) == ("both-orders-recorded", Severity.WARNING)
+    assert "both-orders-agree" in rules(put(made.data, at, bytes(4)))
 
 
 def test_joliet_volume_flags(image: MadeImage) -> None:
@@ -308,3 +334,33 @@ def test_both_descriptors_give_the_volume_one_size() -> None:
     assert (finding.rule, finding.severity) == ("volume-sizes-agree", Severity.NOTE)
     assert (finding.offset, finding.length) == (at, 8)
     assert (finding.found, finding.expected) == (f"{count - 1:,} blocks", f"{count:,} blocks")
+
+
+@pytest.mark.parametrize(
+    ("at", "new", "rule"),
+    [
+        (156 + 26, b"\x01", "root-record"),  # ECMA-119 9.1: interleaved
+        (156 + 32, b"\xfe", "root-record"),  # ECMA-119 8.4.18: one byte of identifier
+        (156 + 19, b"\x0d", "record-date"),  # ECMA-119 9.1.5: month 13
+        (88 + 3, b"x", "reserved-field-zero"),  # ECMA-119 8.5.6
+    ],
+)
+def test_fields_that_nobody_reads_are_checked_too(at: int, new: bytes, rule: str) -> None:
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    assert rules(put(made.data, made.at("joliet") + at, new)) == {rule}
+
+
+@pytest.mark.parametrize("identifier", [b"\xd8\x00\x00B", b"\0A\xdc\x01"])
+def test_a_joliet_name_with_half_a_character(identifier: bytes) -> None:
+    # Joliet specification 1, Allowed Character Set: 16-bit characters.
+    made = make_iso({"AB": b"a"}, joliet=3)
+    at = made.record("/AB", "joliet") + 33
+    assert rules(put(made.data, at, identifier)) == {"joliet-characters"}
+
+
+def test_a_joliet_name_with_an_odd_number_of_bytes() -> None:
+    # Joliet specification 1, Allowed Character Set: two bytes a character.
+    made = make_iso({"AB": b"a"}, joliet=3)
+    at = made.record("/AB", "joliet") + 32
+    assert made.data[at] == 4
+    assert "joliet-characters" in rules(put(made.data, at, b"\x03"))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from image_parts import SECTOR
-from make_image import MadeImage, make_iso
+from image_parts import SECTOR, both32
+from make_image import Boot, MadeImage, make_iso, put
 from mediashelf.findings import Severity
 from mediashelf.formats.disc import DiscReading, read_disc
 from mediashelf.formats.fields import BytesView
@@ -35,6 +35,23 @@ def test_a_missing_pad_loses_nothing(padded: MadeImage) -> None:
     assert finding.rule == "image-reaches-volume-end"
     assert finding.severity is Severity.WARNING
     assert finding.offset == len(padded.data) - 10 * SECTOR
+    assert "nothing is recorded in the missing part" in finding.message
+
+
+def test_a_pointer_past_the_end_of_a_whole_image_is_not_a_cut(padded: MadeImage) -> None:
+    # ECMA-119 9.1.4: the extent is wrong; to copy the image again would change nothing.
+    record = padded.record("/B.TXT") + 2
+    data = put(padded.data, record, both32(len(padded.data) // SECTOR + 7))
+    (finding,) = read(data).findings
+    assert (finding.rule, finding.severity) == ("extent-inside-image", Severity.ERROR)
+    assert "copy is not complete" not in finding.remedy
+
+
+def test_structures_that_are_cut_are_an_error() -> None:
+    # ECMA-119 8.4.8; no file lies there, the boot image does.
+    made = make_iso({}, boot=Boot(b"\xeb\xfe" + bytes(8 * SECTOR), sectors=16))
+    found = rules(made.data[: made.at("boot-image") + SECTOR])
+    assert found == {"image-is-whole", "boot-image-inside"}
 
 
 def test_a_cut_through_a_file_is_an_error_that_names_the_file(padded: MadeImage) -> None:
@@ -86,3 +103,35 @@ def test_what_follows_on_a_bridge_disc_may_be_udf() -> None:
     blocks = len(made.data) // SECTOR - 1
     smaller[at : at + 8] = blocks.to_bytes(4, "little") + blocks.to_bytes(4, "big")
     assert read(bytes(smaller)).findings == ()
+
+
+def table(*entries: tuple[int, int, int], status: int = 0) -> bytes:
+    packed = b"".join(
+        bytes([status, 0, 0, 0, kind, 0, 0, 0])
+        + first.to_bytes(4, "little")
+        + count.to_bytes(4, "little")
+        for kind, first, count in entries
+    )
+    return packed.ljust(64, b"\0") + b"\x55\xaa"
+
+
+def test_a_hybrid_image_ends_with_its_last_partition(padded: MadeImage) -> None:
+    # Own behaviour: such an image starts as a disk too, and its partitions may follow the volume.
+    size = len(padded.data) // 512
+    both = ((0x17, 0, size), (0xEF, size, 400))
+    data = put(padded.data, 446, table(*both)) + bytes(400 * 512)
+    assert rules(data) == set()
+    (finding,) = read(data[: -300 * 512]).findings
+    assert (finding.rule, finding.length) == ("image-reaches-partition-end", 300 * 512)
+    # What is not a table says nothing: another status, or no signature.
+    assert rules(put(padded.data, 446, table(*both, status=7))) == set()
+    assert rules(put(padded.data, 446, table(*both)[:-1])) == set()
+
+
+@pytest.mark.parametrize("second", [4000, 100])
+def test_the_second_header_of_a_gpt_ends_the_image(padded: MadeImage, second: int) -> None:
+    # Own behaviour; the layout is that of the UEFI Specification 5.3, from memory.
+    data = put(padded.data, 446, table((0xEE, 1, 0xFFFF_FFFF)))
+    data = put(data, 512, b"EFI PART" + bytes(24) + second.to_bytes(8, "little"))
+    expected = {"image-reaches-partition-end"} if second * 512 > len(data) else set()
+    assert rules(data) == expected

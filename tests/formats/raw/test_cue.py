@@ -85,6 +85,16 @@ def test_line_ends(end: str) -> None:
     assert parse_cue(GOLDEN.replace("\n", end)) == parse_cue(GOLDEN)
 
 
+@pytest.mark.parametrize(
+    ("text", "frames"),
+    [("0:2:0", 150), ("0:02:00", 150), ("1:2:3", 4653), ("00:2:05", 155), ("9:59:74", 44_999)],
+)
+def test_time_without_leading_zeros(text: str, frames: int) -> None:
+    sheet = parse_cue(f"FILE x BINARY\nTRACK 1 AUDIO\nPREGAP {text}\nINDEX 1 {text}")
+    assert sheet.files[0].tracks[0].start == frames
+    assert sheet.files[0].tracks[0].pregap == frames
+
+
 def test_commands_are_read_in_any_case_and_tabs_separate() -> None:
     loose = GOLDEN.replace("  ", "\t").replace("BINARY", "binary").replace("TRACK", "Track")
     assert parse_cue(loose).files == parse_cue(GOLDEN).files
@@ -137,7 +147,9 @@ INDEX = "    INDEX 01 00:00:00\n"
         (HEAD + TRACK + "INDEX 02 00:00:00", "line 3, column 7", "00 or 01"),
         (HEAD + TRACK + INDEX + INDEX, "line 4, column 11", "02, as it follows"),
         (HEAD + TRACK + "INDEX 01 00:00", "line 3, column 10", "MM:SS:FF"),
-        (HEAD + TRACK + "INDEX 01 0:00:00", "line 3, column 10", "MM:SS:FF"),
+        (HEAD + TRACK + "INDEX 01 000:00:00", "line 3, column 10", "MM:SS:FF"),
+        (HEAD + TRACK + "INDEX 01 0::00", "line 3, column 10", "MM:SS:FF"),
+        (HEAD + TRACK + "INDEX 01 0:0:75", "line 3, column 10", "frames up to 74"),
         (HEAD + TRACK + "INDEX 01 00:00:-1", "line 3, column 10", "MM:SS:FF"),
         (HEAD + TRACK + "INDEX 01 00:60:00", "line 3, column 10", "seconds up to 59"),
         (HEAD + TRACK + "INDEX 01 00:00:75", "line 3, column 10", "frames up to 74"),

@@ -7,13 +7,15 @@ from collections.abc import Generator, Iterator, Sequence
 from mediashelf.errors import FormatError
 from mediashelf.findings import Severity
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.portable_executable import SOURCE as PE_SOURCE
 from mediashelf.formats.packed.portable_executable import (
+    CERTIFICATES,
     SUBSYSTEM_NATIVE,
     PortableExecutable,
     compute_pe_checksum,
+    find_pe_header,
     read_portable_executable,
 )
+from mediashelf.formats.packed.portable_executable import SOURCE as PE_SOURCE
 from mediashelf.formats.packed.programs import (
     MZ_SIZE,
     SOURCE,
@@ -30,7 +32,6 @@ _COMPLETE = "program-is-complete"
 _CHECKSUM = "program-checksum-agrees"
 
 _TEXT = frozenset(b"\t\r\n") | frozenset(range(0x20, 0x7F))
-_PE_OFFSET_FIELD = 60
 _OTHER_NEW_HEADERS = (b"LX", b"W3", b"W4")
 
 
@@ -40,7 +41,7 @@ def iter_program_faults(view: View, tally: Tally) -> Generator[Fault, None, int]
     After that place anything may follow: self-extracting archives, for one.
     """
     head = view.read(0, MZ_SIZE)
-    pe_offset = _find_pe_header(view, head)
+    pe_offset = find_pe_header(view)
     if pe_offset is not None:
         return (yield from _iter_pe_faults(view, pe_offset, tally))
     try:
@@ -67,16 +68,6 @@ def iter_program_faults(view: View, tally: Tally) -> Generator[Fault, None, int]
         return view.size
     yield from _beyond_end(view, regions, SOURCE)
     return max(region.end for region in regions)
-
-
-def _find_pe_header(view: View, head: bytes) -> int | None:
-    """Return the offset of the PE header, or None.
-
-    Nothing else of the DOS header counts for it: kernels and boot programs have code or
-    zeros in the fields of a DOS program (common practice).
-    """
-    offset = int.from_bytes(head[_PE_OFFSET_FIELD:MZ_SIZE], "little")
-    return offset if offset and view.read(offset, 4) == b"PE\0\0" else None
 
 
 def _iter_dos_faults(
@@ -131,7 +122,7 @@ def _iter_pe_faults(view: View, start: int, tally: Tally) -> Generator[Fault, No
             tally.verified["PE checksums"] += 1
         else:
             yield _other_checksum(program, found)
-    return max(region.end for region in program.regions if region.name != "certificates")
+    return max(region.end for region in program.regions if region.name != CERTIFICATES)
 
 
 def _other_checksum(program: PortableExecutable, found: int) -> Fault:

@@ -11,9 +11,10 @@ import pytest
 import image_parts as parts
 from image_parts import SECTOR
 from make_image import MadeImage, make_iso, put
+from mediashelf.findings import Severity
 from mediashelf.formats.disc import DiscReading, read_disc
 from mediashelf.formats.fields import BytesView
-from mediashelf.formats.iso.system_use import MOST_CONTINUATIONS, SystemUseReader
+from mediashelf.formats.rockridge.system_use import MOST_CONTINUATIONS, SystemUseReader
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
@@ -92,6 +93,9 @@ def test_without_its_announcement_there_is_no_rock_ridge(image: MadeImage) -> No
     for offset in (0, 4, 5):
         disc = read(put(image.data, at + offset, b"x"))
         assert disc.facts.volume(VolumeKind.ROCKRIDGE) is None
+        # Every long name is gone with it, which is said.
+        (finding,) = disc.findings
+        assert (finding.rule, finding.severity) == ("rockridge-announcement", Severity.ERROR)
 
 
 def test_a_name_that_is_not_utf_8_is_still_a_name() -> None:

@@ -1,4 +1,4 @@
-"""Rock Ridge: detected, and its names and relocated directories resolved.
+"""Rock Ridge: its names and relocated directories resolved.
 
 What the entries mean is as the Linux kernel 6.12 reads them (fs/isofs/rock.c).
 Owners, modes, links and time stamps are not read.
@@ -9,29 +9,20 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View, parse_both_32
-from mediashelf.formats.iso.directory_records import (
-    DirectoryRecord,
-    Geometry,
-    parse_directory,
-    system_use_of,
-)
+from mediashelf.formats.iso.directory_records import DirectoryRecord, Geometry, system_use_of
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
-from mediashelf.formats.iso.system_use import SystemUseReader
+from mediashelf.formats.rockridge.announcement import (
+    RockRidgeFacts,
+    announcing_field,
+    first_records,
+)
+from mediashelf.formats.rockridge.system_use import SystemUseReader
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE, Extent
+from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE
+from mediashelf.text import count_text
 
-_CHECK_BYTES = b"\xbe\xef"  # of the SP entry
 _NAME_IS_SELF_OR_PARENT = 0x06  # flags of NM
-
-# Entries that only Rock Ridge has; one of them, or ER, beside SP is enough.
-_TELLING = frozenset((b"ER", b"RR", b"PX", b"TF", b"NM"))
-
-
-class RockRidgeFacts(NamedTuple):
-    """How many bytes of each system use field belong to somebody else, and the name in ER."""
-
-    skip: int
-    identifier: str
+_LARGEST_HOLDER = 1 << 20  # bytes that are read of a directory that may hold moved ones
 
 
 class _Meaning(NamedTuple):
@@ -41,35 +32,6 @@ class _Meaning(NamedTuple):
     child_link: int | None = None
     parent_link: int | None = None
     is_relocated: bool = False
-
-
-def detect_rock_ridge(view: View, root: Extent, geometry: Geometry) -> RockRidgeFacts | None:
-    """Return how to read Rock Ridge, or None when the root's self record does not announce it."""
-    data = view.read(root.lba * geometry.block_size, SECTOR_SIZE)
-    found = _first_two(data, geometry)
-    if found[0] is None:
-        return None
-    use = system_use_of(data, found[0])
-    if use[:2] != b"SP" or use[4:6] != _CHECK_BYTES or len(use) < 7:
-        return None
-    identifier, is_telling = "", False
-    for signature, body in SystemUseReader(view, geometry.block_size, ProblemLog()).entries(
-        use, "", 0
-    ):
-        is_telling |= signature in _TELLING
-        if signature == b"ER" and len(body) > 4:
-            identifier = body[4 : 4 + body[0]].decode("latin-1")
-    return RockRidgeFacts(use[6], identifier) if is_telling else None
-
-
-def _first_two(
-    data: bytes, geometry: Geometry
-) -> tuple[DirectoryRecord | None, DirectoryRecord | None]:
-    """Return the self and the parent record that a directory's first sector begins with."""
-    records = parse_directory(
-        data, offset=0, where="", geometry=geometry, log=ProblemLog(), max_records=2
-    )
-    return records.self_record, records.parent_record
 
 
 class RockRidgeNaming:
@@ -83,8 +45,13 @@ class RockRidgeNaming:
     ) -> None:
         self._view, self._facts, self._geometry, self._log = view, facts, geometry, log
         self._reader = SystemUseReader(view, geometry.block_size, log)
+        # What is wrong with a directory's own records is logged when the walk comes to it.
+        self._quiet_reader = SystemUseReader(view, geometry.block_size, ProblemLog())
         self._relocated: dict[int, Directory] = {}  # by LBA, with the directory that holds it now
         self._linked: set[int] = set()
+        # Records with a name (NM), without one, and where the first of these is.
+        self._named_count = self._unnamed_count = 0
+        self._first_unnamed: tuple[Directory, DirectoryRecord] | None = None
 
     def name_all(self, directory: Directory, data: bytes, records: list[DirectoryRecord]) -> Named:
         """Return records with their Rock Ridge names, each directory where it belongs.
@@ -92,15 +59,23 @@ class RockRidgeNaming:
         A record that is marked as relocated (RE) is left out, and one with a
         link (CL) becomes the directory that the link leads to.
         """
+        self._check_special(directory, data)
         kept, names = [], []
         for record in records:
-            meaning = self._meaning(directory, data, record)
+            problems = self._log.total
+            meaning = self._meaning(directory, data, record, self._reader)
+            is_unnamed = meaning.name is None and self._log.total == problems
             if meaning.is_relocated and record.flags & FLAG_DIRECTORY:
-                self._relocated.setdefault(record.lba, directory)
+                for moved in self._held_by(record):
+                    self._relocated.setdefault(moved, directory)
                 continue
             if meaning.child_link is not None:
                 record = self._linked_record(directory, record, meaning.child_link)
             kept.append(record)
+            self._named_count += meaning.name is not None
+            if is_unnamed:
+                self._unnamed_count += 1
+                self._first_unnamed = self._first_unnamed or (directory, record)
             if meaning.name is None:
                 plain = record.identifier.decode("latin-1")
                 names.append(plain.removesuffix(";1").removesuffix("."))
@@ -112,7 +87,9 @@ class RockRidgeNaming:
         """Nothing: the order is that of the primary tree, and every character is allowed."""
 
     def finish(self) -> None:
-        """Log relocated directories that no link leads to."""
+        """Log relocated directories that no link leads to, and records that lost their name."""
+        if self._first_unnamed is not None and self._unnamed_count < self._named_count:
+            self._log_unnamed(*self._first_unnamed)
         for lba, directory in self._relocated.items():
             if lba not in self._linked:
                 self._log.add(
@@ -124,13 +101,56 @@ class RockRidgeNaming:
                     expected="a record with a link (CL) to it",
                 )
 
-    def _meaning(self, directory: Directory, data: bytes, record: DirectoryRecord) -> _Meaning:
+    def _log_unnamed(self, directory: Directory, record: DirectoryRecord) -> None:
+        identifier = record.identifier.decode("latin-1")
+        self._log.add(
+            "rockridge-name-present",
+            directory.where,
+            f"{count_text(self._unnamed_count, 'record')} without a Rock Ridge name (NM), "
+            f"first {identifier!r}, though most have one",
+            offset=directory.offset + record.at,
+            found="no NM",
+            expected="a name in each record",
+        )
+
+    def _check_special(self, directory: Directory, data: bytes) -> None:
+        """Read the entries of the self and parent records, for what is wrong with them."""
+        records = first_records(data, self._geometry)
+        itself, parent = records.self_record, records.parent_record
+        if itself is not None:
+            use = system_use_of(data, itself)
+            area = use[self._facts.skip :] if directory.path else announcing_field(use)
+            for _ in self._reader.entries(area, directory.where, directory.offset):
+                pass
+        if parent is not None:
+            self._meaning(directory, data, parent, self._reader)
+
+    def _held_by(self, record: DirectoryRecord) -> list[int]:
+        """Return the LBAs of the relocated directories that a record marked RE stands for.
+
+        The mark belongs on the directory that was moved. Common practice: some writers
+        set it on the directory that holds all moved ones, so that systems hide it.
+        """
+        size = min(record.size, _LARGEST_HOLDER)
+        data = self._view.read(record.lba * self._geometry.block_size, size)
+        records = first_records(data, self._geometry, size)
+        itself = Directory("", self.mark, b"", record.lba, record.size, 0, 0, 1)
+        if records.parent_record is not None:
+            parent = self._meaning(itself, data, records.parent_record, self._quiet_reader)
+            if parent.parent_link is not None:
+                return [record.lba]
+        is_holder = all(child.flags & FLAG_DIRECTORY for child in records.children)
+        if records.self_record is None or not records.is_complete or not is_holder:
+            return [record.lba]
+        return [child.lba for child in records.children]
+
+    def _meaning(
+        self, directory: Directory, data: bytes, record: DirectoryRecord, reader: SystemUseReader
+    ) -> _Meaning:
         use = system_use_of(data, record)[self._facts.skip :]
         pieces, links = [], {}
         is_relocated = False
-        for signature, body in self._reader.entries(
-            use, directory.where, directory.offset + record.at
-        ):
+        for signature, body in reader.entries(use, directory.where, directory.offset + record.at):
             if signature == b"NM" and body and not body[0] & _NAME_IS_SELF_OR_PARENT:
                 pieces.append(body[1:])
             elif signature in (b"CL", b"PL") and len(body) >= 8:
@@ -138,6 +158,15 @@ class RockRidgeNaming:
             elif signature == b"RE":
                 is_relocated = True
         name = _decode(b"".join(pieces)) if pieces else None
+        if name is not None and "\0" in name:
+            reader.log.add(
+                "rockridge-entry",
+                directory.where,
+                f"the name {name!r} has zero bytes",
+                offset=directory.offset + record.at,
+                found=repr(name),
+                expected="a name without them",
+            )
         return _Meaning(name, links.get(b"CL"), links.get(b"PL"), is_relocated)
 
     def _linked_record(
@@ -146,12 +175,13 @@ class RockRidgeNaming:
         """Return ``record`` as the directory at ``lba``, if that is one and links back."""
         offset = lba * self._geometry.block_size
         data = self._view.read(offset, SECTOR_SIZE)
-        itself, parent = _first_two(data, self._geometry)
+        records = first_records(data, self._geometry)
+        itself, parent = records.self_record, records.parent_record
         reason = ""
         if itself is None or itself.lba != lba:
             reason = "there is no directory there"
         elif parent is None or (
-            self._meaning(directory, data, parent).parent_link != directory.lba
+            self._meaning(directory, data, parent, self._quiet_reader).parent_link != directory.lba
         ):
             reason = "the directory there does not link back (PL)"
         if reason:

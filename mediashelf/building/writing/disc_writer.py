@@ -1,0 +1,104 @@
+"""Writes a planned disc: its records, then the contents of its files, digested in passing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+from mediashelf.building.naming.layout import sectors_for
+from mediashelf.building.pages.index_page import render_index
+from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.building.sources.digesting import PassingDigests, hash_bytes
+from mediashelf.building.sources.member_reading import CHUNK
+from mediashelf.building.sources.reading import (
+    check_unchanged,
+    is_small_file,
+    iter_source,
+    read_small_file,
+)
+from mediashelf.building.tree import Content, DiscFile
+from mediashelf.building.writing.records import iter_records
+from mediashelf.errors import BuildError
+from mediashelf.formats.volume import SECTOR_SIZE
+
+
+class DiscWriter:
+    """Writes one disc."""
+
+    def __init__(
+        self, plan: DiscPlan, digests: PassingDigests, on_bytes: Callable[[int], None]
+    ) -> None:
+        self._plan = plan
+        self._digests = digests
+        self._on_bytes = on_bytes
+
+    def write(self, path: Path) -> None:
+        """Write everything to a new file; every content has its digest afterwards.
+
+        Raises :class:`BuildError` when a source is not what was planned.
+        """
+        for file in self._plan.sources:
+            if not file.own.size:  # it has no place, so it is never read
+                file.own.digest = hash_bytes(b"")
+        index = self._plan.index
+        with path.open("xb", buffering=CHUNK) as stream:
+            for piece in iter_records(self._plan):
+                stream.write(piece)
+            for content in self._plan.layout.contents:
+                if index is not None and content is index.own:
+                    # The page shows the digests of the others, so it is written last.
+                    stream.seek((content.lba + sectors_for(content.size)) * SECTOR_SIZE)
+                elif is_small_file(content):
+                    self._write_small(content, stream)
+                else:
+                    self._write(content, iter_source(content), stream)
+            self._keep_digests()
+            if index is not None:
+                self._write_index(index, stream)
+            stream.seek(0, 2)
+            stream.write(bytes(self._plan.size - stream.tell()))
+        self._check_unread()
+
+    def _write_small(self, content: Content, stream: BinaryIO) -> None:
+        data = read_small_file(content)
+        self._digests.whole(content, data)
+        stream.write(data.ljust(sectors_for(len(data)) * SECTOR_SIZE, b"\0"))
+        self._on_bytes(len(data))
+
+    def _write(self, content: Content, source: Iterator[bytes], stream: BinaryIO) -> None:
+        """Write a content where the stream is, and zeros to the end of its last sector."""
+        size = 0
+        for piece in self._digests.passing(content, source):
+            stream.write(piece)
+            size += len(piece)
+            self._on_bytes(len(piece))
+        if size != content.size:
+            raise BuildError(
+                f"{content.shown_path or 'a page of the disc'}: gave {size:,} bytes, "
+                f"expected {content.size:,}; build again"
+            )
+        stream.write(bytes(-size % SECTOR_SIZE))
+
+    def _write_index(self, index: DiscFile, stream: BinaryIO) -> None:
+        plan = self._plan
+        stream.seek(index.own.lba * SECTOR_SIZE)
+        page = render_index(plan.recipe.label, plan.trees, plan.pages, plan.notes)
+        self._write(index.own, iter([page]), stream)
+        self._keep_digests()
+
+    def _keep_digests(self) -> None:
+        """Let every source have its digest; none may be another than when it was planned."""
+        for content, digest in self._digests.finished():
+            if content.digest and content.digest != digest:
+                raise BuildError(
+                    f"{content.shown_path}: other bytes were read than when the disc was planned, "
+                    "under the same size and time; check the medium it is on, then build again"
+                )
+            content.digest = digest
+
+    def _check_unread(self) -> None:
+        """Make sure of what the disc shows without its own bytes having been read just now."""
+        for file in self._plan.sources:
+            if not file.own.size or file.own.equal_to is not None:
+                check_unchanged(file.own)

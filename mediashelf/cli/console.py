@@ -1,0 +1,31 @@
+"""Terminals and pipes of any code page: what they cannot show is spelled out, never an error."""
+
+from __future__ import annotations
+
+import codecs
+import io
+import sys
+
+_SPELLED_OUT = "mediashelf-spelled-out"
+
+# Marks of sentences and numbers; every other character becomes an escape that names it.
+_PLAIN = {"…": "...", "–": "-", "—": "-", "−": "-", "×": "x", "·": "-", "’": "'"}
+
+
+def prepare_streams() -> None:
+    """Let standard output and error take any text, whatever their encoding is."""
+    codecs.register_error(_SPELLED_OUT, _spell_out)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper) and stream.errors == "strict":
+            stream.reconfigure(errors=_SPELLED_OUT)
+
+
+def _spell_out(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    text = error.object[error.start : error.end]
+    return "".join(_PLAIN.get(one) or _escape(one) for one in text), error.end
+
+
+def _escape(one: str) -> str:
+    return one.encode("ascii", "backslashreplace").decode("ascii")

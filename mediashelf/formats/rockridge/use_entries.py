@@ -1,0 +1,167 @@
+"""What each system use entry must look like: lengths, versions, flags and numbers.
+
+Clauses are those of SUSP 1.12 (section 5) and RRIP 1.12 (section 4.1).
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable
+
+from mediashelf.formats.fields import parse_descriptor_date
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import parse_record_date
+
+HEADER_SIZE = 4
+_LINKS = (b"CE", b"CL", b"PL")  # numbers in them lead to other places
+
+# How long an entry of each kind may be, with its header; None where its contents decide.
+_LENGTHS: dict[bytes, tuple[int, ...] | None] = {
+    b"CE": (28,),  # SUSP 5.1
+    b"PD": None,  # SUSP 5.2: padding
+    b"SP": (7,),  # SUSP 5.3
+    b"ST": (4,),  # SUSP 5.4
+    b"ER": None,  # SUSP 5.5
+    b"ES": (5,),  # SUSP 5.6
+    b"PX": (36, 44),  # RRIP 4.1.1; 36 before 1.12
+    b"PN": (20,),  # RRIP 4.1.2
+    b"SL": None,  # RRIP 4.1.3
+    b"NM": None,  # RRIP 4.1.4
+    b"CL": (12,),  # RRIP 4.1.5.1
+    b"PL": (12,),  # RRIP 4.1.5.2
+    b"RE": (4,),  # RRIP 4.1.5.3
+    b"TF": None,  # RRIP 4.1.6
+    b"RR": (5,),  # of the edition before RRIP 1.12, from memory
+}
+_PAIRS = {b"PX": 4, b"PN": 2, b"CL": 1, b"PL": 1, b"CE": 3}  # numbers in both byte orders
+_LITTLE, _BIG = struct.Struct("<I4x"), struct.Struct(">4xI")
+_LINK_GOES_ON = 0x01  # flag of SL
+_LONG_DATES = 0x80  # flag of TF: 17 bytes a date instead of 7
+
+# What the byte of RR promises, by signature.
+_PROMISES = {b"PX": 1, b"PN": 2, b"SL": 4, b"NM": 8, b"CL": 16, b"PL": 32, b"RE": 64, b"TF": 128}
+
+
+class EntryChecks:
+    """Judges entries one by one; remembers what it has found good, as most entries repeat."""
+
+    def __init__(self, log: ProblemLog) -> None:
+        self._log = log
+        self._good: set[bytes] = set()
+
+    def judge(self, entry: bytes, where: str, offset: int) -> None:
+        """Log what is wrong with one whole entry."""
+        if entry in self._good:
+            return
+        signature, size, version = entry[:2], entry[2], entry[3]
+        is_good = True
+
+        def add(rule: str, message: str, found: object, expected: object) -> None:
+            nonlocal is_good
+            is_good = False
+            name = signature.decode("latin-1") if _is_name(signature) else signature.hex(" ")
+            self._log.add(
+                rule,
+                where,
+                f"the system use entry {name} {message}",
+                offset=offset,
+                found=found,
+                expected=expected,
+            )
+
+        if not _is_name(signature):
+            expected = "two letters; what was recorded under this name is not read"
+            add("rockridge-entry", "has a signature that cannot be one", repr(signature), expected)
+        elif signature in _LENGTHS:
+            if version != 1:
+                add("rockridge-field", "has the wrong version", version, 1)
+            lengths = _LENGTHS[signature] or _length_of(entry)
+            if size not in lengths:
+                expected = " or ".join(map(str, lengths)) or "a longer entry"
+                add("rockridge-entry", "has the wrong length", f"{size} bytes", expected)
+            else:
+                _judge_pairs(entry, add)
+                _judge_contents(entry, add)
+        if is_good and len(self._good) < 100_000:
+            self._good.add(entry)
+
+    def judge_record(
+        self, present: set[bytes], promised: int | None, where: str, offset: int
+    ) -> None:
+        """Log entries that RR promises for a record, and that it does not have."""
+        if promised is None:
+            return
+        missing = [
+            signature.decode()
+            for signature, bit in _PROMISES.items()
+            if promised & bit and signature not in present
+        ]
+        if missing:
+            self._log.add(
+                "rockridge-entry",
+                where,
+                "a record lacks system use entries that its RR entry names",
+                offset=offset,
+                found=f"no {', no '.join(missing)}",
+                expected=f"RR {promised:#04x}: {', '.join(missing)}",
+            )
+
+
+def _is_name(signature: bytes) -> bool:
+    return signature.isalnum() and signature.upper() == signature
+
+
+def _length_of(entry: bytes) -> tuple[int, ...]:
+    """Return the only length that fits an entry's own contents; empty when none does."""
+    signature, body = entry[:2], entry[HEADER_SIZE:]
+    if signature == b"PD":
+        return (len(entry),)
+    if not body:
+        return ()
+    if signature == b"ER":
+        return (8 + sum(body[:3]),) if len(body) >= 4 else ()
+    if signature == b"TF":
+        dates = (body[0] & 0x7F).bit_count()
+        return (5 + dates * (17 if body[0] & _LONG_DATES else 7),)
+    if signature == b"SL":
+        return _link_length(body)
+    return (len(entry),)  # NM: whatever is left is the name
+
+
+def _link_length(body: bytes) -> tuple[int, ...]:
+    """Return where the components of a symbolic link end: flags, length and text each."""
+    at = 1
+    while at + 2 <= len(body):
+        at += 2 + body[at + 1]
+    return (HEADER_SIZE + at,)
+
+
+def _judge_pairs(entry: bytes, add: Callable[[str, str, object, object], None]) -> None:
+    """Compare the two copies of each number (ECMA-119 7.3.3)."""
+    signature = entry[:2]
+    for at in range(HEADER_SIZE, HEADER_SIZE + 8 * _PAIRS.get(signature, 0), 8):
+        little, big = _LITTLE.unpack_from(entry, at)[0], _BIG.unpack_from(entry, at)[0]
+        if little != big:
+            rule = "both-orders-agree" if signature in _LINKS else "rockridge-field"
+            found, expected = f"{little} and {big}", "one number in both byte orders"
+            add(rule, "has a number whose two copies differ", found, expected)
+
+
+def _judge_contents(entry: bytes, add: Callable[[str, str, object, object], None]) -> None:
+    """Judge the dates of TF and the flags of SL."""
+    signature, body = entry[:2], entry[HEADER_SIZE:]
+    if signature == b"TF":
+        size = 17 if body[0] & _LONG_DATES else 7
+        dates = [body[at : at + size] for at in range(1, len(body), size)]
+        bad = [date.hex(" ") for date in dates if not _is_date(date)]
+        if bad:
+            expected = "the form of ECMA-119 9.1.5 or 8.4.26.1"
+            add("rockridge-field", "has a date that is not valid", bad[0], expected)
+    elif signature == b"SL" and body[0] & ~_LINK_GOES_ON:
+        add("rockridge-field", "has flags that are reserved", f"{body[0]:#04x}", "bit 0 alone")
+
+
+def _is_date(date: bytes) -> bool:
+    if len(date) != 7:
+        return parse_descriptor_date(date).is_valid
+    return not any(date[:6]) or parse_record_date(date) is not None

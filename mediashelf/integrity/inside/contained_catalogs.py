@@ -1,0 +1,180 @@
+"""Driver catalogs inside an image, compared with the files beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import NamedTuple
+
+from mediashelf.errors import FormatError
+from mediashelf.findings import Finding
+from mediashelf.formats.packed.catalog_file import (
+    MAX_CATALOG_SIZE,
+    SOURCE,
+    CatalogMember,
+    parse_catalog,
+)
+from mediashelf.formats.packed.portable_executable import (
+    find_pe_header,
+    image_ranges,
+    read_portable_executable,
+)
+from mediashelf.formats.runs import Run, RunsView, iter_chunks
+from mediashelf.integrity.fixity.digests import Digester
+from mediashelf.integrity.inside.content_files import (
+    ContentFile,
+    Image,
+    findings_of,
+    volumes_by_name,
+)
+from mediashelf.integrity.inside.file_trees import FileTree
+from mediashelf.integrity.inside.selfchecks.faults import Fault, Tally, structure_fault
+
+MOST_CLAIMS = 200_000
+"""Members of all catalogs of a disc that are compared; further ones are counted."""
+
+
+class _Claim(NamedTuple):
+    """What a catalog says of the file at ``path``."""
+
+    catalog_path: str
+    member: CatalogMember
+    path: str
+
+
+_Claims = dict[tuple[tuple[Run, ...], str], list[_Claim]]  # by place and path
+
+
+def check_contained_catalogs(
+    image: Image,
+    catalogs: Sequence[ContentFile],
+    tally: Tally,
+    *,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Iterator[Finding]:
+    """Yield where files of an image are not what the catalogs in their folder say.
+
+    A file is right when one member of its name in one of those catalogs has its digest:
+    folders hold catalogs of several systems, and catalogs hold members of several
+    folders. Each named file is read once. Signatures are not verified.
+    """
+    trees = [FileTree(volume) for volume in volumes_by_name(image.facts)]
+    claims: _Claims = {}
+    left = MOST_CLAIMS
+    for file in catalogs:
+        tally.files += 1
+        if file.size > MAX_CATALOG_SIZE:
+            tally.unverified["catalogs that are too long"] += 1
+            continue
+        tally.unverified["signatures"] += 1
+        view = RunsView(image.view, file.runs)
+        try:
+            catalog = parse_catalog(view.read(0, view.size))
+        except OSError:
+            continue  # reading it before has said so
+        except FormatError as error:
+            tally.faulty_files += 1
+            fault = structure_fault("catalog-structure-holds", error, size=1, source=SOURCE)
+            yield from findings_of(fault, file.path, view)
+            continue
+        if catalog.others:
+            tally.unverified["members without a digest that is known here"] += catalog.others
+        for member in catalog.members:
+            found = _find(member.name, file, trees)
+            if found is None:
+                tally.unverified["members that are not beside their catalog"] += 1
+            elif not left:
+                tally.unverified["members beyond our own limit"] += 1
+            else:
+                left -= 1
+                path, runs = found
+                claims.setdefault((runs, path), []).append(_Claim(file.path, member, path))
+    for (runs, _), told in sorted(claims.items()):
+        yield from _compare(RunsView(image.view, runs), told, tally, on_bytes)
+
+
+def _find(
+    name: str, beside: ContentFile, trees: Sequence[FileTree]
+) -> tuple[str, tuple[Run, ...]] | None:
+    if not name or any(separator in name for separator in "/\\\0"):
+        return None
+    return next(filter(None, (tree.find(name, beside) for tree in trees)), None)
+
+
+def _compare(
+    contents: RunsView,
+    claims: Sequence[_Claim],
+    tally: Tally,
+    on_bytes: Callable[[int], None],
+) -> Iterator[Finding]:
+    """Read one file and compare it with all that catalogs say of it."""
+    try:
+        readings, is_clear = _readings_of(contents, {claim.member.algorithm for claim in claims})
+        offset = 0
+        for chunk in iter_chunks(contents):
+            for reading in readings:
+                reading.update(offset, chunk)
+            offset += len(chunk)
+            on_bytes(len(chunk))
+    except OSError:
+        tally.unverified["files that cannot be read"] += 1
+        return
+    found = [reading.finish() for reading in readings]
+    if any(claim.member.digest in digests.values() for claim in claims for digests in found):
+        tally.verified["files by their digest"] += 1
+        return
+    if not is_clear:
+        tally.unverified["programs with data after their last section"] += 1
+        return
+    claim = claims[0]
+    algorithm = claim.member.algorithm
+    catalogs = sorted({each.catalog_path for each in claims})
+    others = f" or {len(catalogs) - 1:,} more beside it" if len(catalogs) > 1 else ""
+    fault = Fault(
+        rule="file-matches-its-catalog",
+        message=f"the {algorithm} digest is not the one in {catalogs[0]}{others}",
+        offset=0,
+        size=contents.size,
+        found=found[-1][algorithm],
+        expected=claim.member.digest,
+        remedy="the file or the catalog is damaged, or the file was changed after the catalog "
+        "was made; compare with another copy of the disc",
+        source=SOURCE,
+    )
+    yield from findings_of(fault, claim.path, contents)
+
+
+def _readings_of(contents: RunsView, algorithms: set[str]) -> tuple[list[_Reading], bool]:
+    """Return the ways to read a file for its digest, and whether they are sure to be all.
+
+    The last is the one that is expected: of programs the image, of others the whole file.
+    """
+    whole = [(0, contents.size)]
+    ranges, is_clear = [whole], True
+    start = find_pe_header(contents)
+    if start is not None:
+        try:
+            images = image_ranges(read_portable_executable(contents, start), contents.size)
+        except FormatError:
+            images = []  # a damaged header: then only its bytes as they are
+        is_clear = len(images) < 2
+        ranges += images
+    return [_Reading(each, algorithms) for each in ranges], is_clear
+
+
+class _Reading:
+    """The digests of some ranges of a file, whose bytes come in order."""
+
+    def __init__(self, ranges: Sequence[tuple[int, int]], algorithms: set[str]) -> None:
+        self._ranges = ranges
+        self._digester = Digester(algorithms, block_size=0)
+
+    def update(self, offset: int, data: bytes) -> None:
+        """Count in what of ``data``, which is at ``offset``, is in the ranges."""
+        view = memoryview(data)
+        for start, end in self._ranges:
+            if start < offset + len(data) and end > offset:
+                self._digester.update(view[max(start - offset, 0) : max(end - offset, 0)])
+
+    def finish(self) -> dict[str, str]:
+        """Return the digests by algorithm."""
+        return self._digester.finish().whole

@@ -1,0 +1,41 @@
+"""Terminals and pipes of old code pages: everything is said, nothing fails (own behaviour)."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from make_image import make_iso
+
+
+def run(encoding: str, *arguments: object) -> subprocess.CompletedProcess[bytes]:
+    environment = os.environ | {"PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"}
+    command = [sys.executable, "-m", "mediashelf", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, env=environment, check=False)
+
+
+@pytest.mark.parametrize("encoding", ["cp437", "cp850", "cp1252"])
+def test_a_name_that_the_code_page_lacks_is_escaped(encoding: str, tmp_path: Path) -> None:
+    made = make_iso({"D.INF": b""}, joliet=True, long_names={"D.INF": "ドライバー.inf"})
+    image = made.save(tmp_path / "disc.iso")
+    shown = run(encoding, "show", image, "--tree")
+    assert shown.returncode == 0, shown.stderr
+    assert rb"\u30c9\u30e9\u30a4\u30d0\u30fc.inf" in shown.stdout
+    assert not shown.stderr
+
+
+@pytest.mark.parametrize("encoding", ["cp437", "cp1252"])
+def test_our_own_marks_become_plain_ones(encoding: str, tmp_path: Path) -> None:
+    told = run(encoding, "check", tmp_path / "tide … list.iso")
+    assert told.returncode == 3
+    assert b"Traceback" not in told.stderr
+    assert b"tide" in told.stderr
+
+
+def test_help_on_an_ascii_terminal() -> None:
+    assert run("ascii", "--help").returncode == 0
+    assert run("ascii", "build", "--help").returncode == 0
