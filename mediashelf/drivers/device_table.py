@@ -55,7 +55,7 @@ class PackageRow(NamedTuple):
 def device_rows(survey: Survey) -> list[DeviceRow]:
     """Return a row for each device of the machine, by class and then in the machine's order."""
     rows = [device_row(cover, survey.verdict(cover)) for cover in survey.covers]
-    return sorted(rows, key=lambda row: row.device_class)
+    return sorted(rows, key=lambda row: row.device_class.lower())
 
 
 def package_rows(*surveys: Survey) -> list[PackageRow]:

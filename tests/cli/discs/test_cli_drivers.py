@@ -418,6 +418,7 @@ def test_each_text_is_parsed_once_and_not_kept_for_ever(
         return inf
 
     monkeypatch.setattr(finding, "parse_inf", counted)
+    monkeypatch.setattr(finding, "_PARSED", weakref.WeakValueDictionary())
     recipe = tmp_path / "one.toml"
     recipe.write_text(f'machine = "{machine.name}"\n[[folder]]\nfrom = "drivers"\n')
     run(recipe, "-t", "win9x", "-t", "nt5", code=1)
