@@ -10,8 +10,8 @@ from typing import NamedTuple
 from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.findings import device_title
 from mediashelf.drivers.machines.classes import class_words
-from mediashelf.drivers.packages.finding import Package
-from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.packages.finding import Fit, Package
+from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.drivers.verdict import Verdict
 from mediashelf.formats.inf.models import all_models
 
@@ -35,7 +35,11 @@ class DeviceRow(NamedTuple):
 
 
 class PackageRow(NamedTuple):
-    """One package: its class and maker as the INF says, its devices, both paths, its tree."""
+    """One package: its class and maker as the INF says, its devices, both paths, its tree.
+
+    ``version`` is date and version of the driver, ``targets`` are those that take it,
+    ``missing`` the files that any of them lacks.
+    """
 
     device_class: str
     maker: str
@@ -43,26 +47,57 @@ class PackageRow(NamedTuple):
     short_path: str
     long_path: str
     source: str = ""
+    version: str = ""
+    targets: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
 
 
 def device_rows(survey: Survey) -> list[DeviceRow]:
     """Return a row for each device of the machine, by class and then in the machine's order."""
     rows = [device_row(cover, survey.verdict(cover)) for cover in survey.covers]
-    return sorted(rows, key=lambda row: row.device_class)
+    return sorted(rows, key=lambda row: row.device_class.lower())
 
 
-def package_rows(survey: Survey) -> list[PackageRow]:
-    """Return a row for each INF package, whatever the machine, by class and then by path."""
-    rows = []
-    for surveyed in survey.packages:
-        package = surveyed.package
-        names = dict.fromkeys(model.description for model in all_models(package.inf))
-        device_class = package.inf.version_value("Class")
-        paths = _paths(package)
-        rows.append(
-            PackageRow(device_class, _maker(package), tuple(names), *paths, package.tree.name)
-        )
-    return sorted(rows, key=lambda row: (row.device_class.lower(), row.long_path))
+def package_rows(*surveys: Survey) -> list[PackageRow]:
+    """Return a row for each INF package, whatever the machine, by class and then by path.
+
+    ``surveys`` are of one disc or collection for one target each. Classes that differ
+    only in case are one.
+    """
+    rows: dict[tuple[str, str, str], PackageRow] = {}
+    classes: dict[str, str] = {}
+    for survey in surveys:
+        for surveyed in survey.packages:
+            row = _package_row(surveyed, survey.target, classes)
+            key = (row.source, row.short_path, row.long_path)
+            known = rows.get(key)
+            if known is not None:
+                row = known._replace(
+                    targets=known.targets + row.targets,
+                    missing=tuple(dict.fromkeys(known.missing + row.missing)),
+                )
+            rows[key] = row
+    return sorted(rows.values(), key=lambda row: (row.device_class.lower(), row.long_path))
+
+
+def _package_row(surveyed: SurveyedPackage, target: str, classes: dict[str, str]) -> PackageRow:
+    package = surveyed.package
+    names = dict.fromkeys(model.description for model in all_models(package.inf))
+    own_class = package.inf.version_value("Class")
+    version = package.inf.driver_version
+    is_taken = surveyed.suitability.fit is Fit.FITS
+    checks = [check for check in (surveyed.chosen, surveyed.rest) if check is not None]
+    lacking = [file.needed.name for check in checks for file in check.missing] if is_taken else []
+    return PackageRow(
+        classes.setdefault(own_class.lower(), own_class),
+        _maker(package),
+        tuple(names),
+        *_paths(package),
+        package.tree.name,
+        f"{version.date_text}, version {version.version_text}" if any(version.date) else "",
+        (target,) if is_taken else (),
+        tuple(dict.fromkeys(lacking)),
+    )
 
 
 def device_row(cover: DeviceCover, verdict: Verdict) -> DeviceRow:

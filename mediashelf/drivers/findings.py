@@ -8,6 +8,7 @@ from dataclasses import replace
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover
 from mediashelf.drivers.machines.classes import systems_drive
 from mediashelf.drivers.package_findings import FIT_WORDS, check_package, check_package_text
+from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.rules import driver_page
@@ -35,6 +36,33 @@ def check_survey(survey: Survey) -> Iterator[Finding]:
         for finding in check_package(survey, surveyed):
             yield replace(finding, target=survey.target)
         yield from check_package_text(survey, surveyed)
+    yield from _several_versions(survey)
+
+
+def _several_versions(survey: Survey) -> Iterator[Finding]:
+    """Yield packages that are here in a later version as well, for the same devices."""
+    copies: dict[tuple[str, frozenset[str]], list[Package]] = {}
+    for surveyed in survey.packages if survey.family.takes_infs else ():
+        package = surveyed.package
+        ids = frozenset(offer.model.hardware_id for offer in surveyed.suitability.offers)
+        if ids:
+            copies.setdefault((package.file.name.lower(), ids), []).append(package)
+    for packages in copies.values():
+        latest = max(packages, key=lambda package: package.inf.driver_version)
+        version = latest.inf.driver_version
+        for package in packages:
+            own = package.inf.driver_version
+            if own != version:
+                yield Finding(
+                    "package-in-several-versions",
+                    Severity.NOTE,
+                    package.path,
+                    f"It is of {own.date_text}, version {own.version_text}; {latest.path}, for the "
+                    f"same devices, is of {version.date_text}, version {version.version_text}",
+                    "keep the one that is meant",
+                    driver_page("INF DriverVer directive"),
+                    target=survey.target,
+                )
 
 
 def device_label(cover: DeviceCover, number: int) -> str:

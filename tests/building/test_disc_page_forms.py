@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html.parser
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -61,6 +62,7 @@ display
     Larkspur: LKV.INF [Install]
     \\LARKSPUR\\LKV.INF
     = \\Larkspur Video\\LKV.INF
+    type D:\\LARKSPUR
 
 network
   Ternfield LAN 10/100, Chao
@@ -70,6 +72,7 @@ other
   Mossgate
     Mossgate: M.INF [M]
     \\M.INF
+    type D:\\
 
 Files
 
@@ -100,11 +103,12 @@ HTML = """\
 <TD>Larkspur Vid&#233;o 3 &lt;fast&gt; &amp; &#34;cheap&#34;<BR>Larkspur 3 Plus</TD>\
 <TD>Larkspur: LKV.INF [Install]</TD>\
 <TD><A HREF="LARKSPUR/LKV.INF">\\LARKSPUR\\LKV.INF</A>\
-<BR>= <A HREF="Larkspur%20Video/LKV.INF">\\Larkspur Video\\LKV.INF</A></TD></TR>
+<BR>= <A HREF="Larkspur%20Video/LKV.INF">\\Larkspur Video\\LKV.INF</A>\
+<BR>type D:\\LARKSPUR</TD></TR>
 <TR VALIGN="TOP"><TD>network</TD><TD>Ternfield LAN 10/100, Chao</TD><TD>no driver here</TD>\
 <TD>&#160;</TD></TR>
 <TR VALIGN="TOP"><TD>other</TD><TD>Mossgate</TD><TD>Mossgate: M.INF [M]</TD>\
-<TD><A HREF="M.INF">\\M.INF</A></TD></TR>
+<TD><A HREF="M.INF">\\M.INF</A><BR>type D:\\</TD></TR>
 </TABLE>
 </BODY></HTML>
 """
@@ -286,3 +290,13 @@ def test_the_room_kept_for_tables_is_enough() -> None:
         len(render_html("K", full, (), "INDEX.TXT")) - bare[1],
     )
     assert max(grown) <= tables_size(tables)
+
+
+def test_no_cell_of_a_table_is_wider_than_a_small_screen() -> None:
+    """Own behaviour: four columns in 640 pixels; a line breaks at spaces and at BR only."""
+    page = render_html("Kiosk", hostile_pages(), [], "INDEX.TXT").decode("ascii")
+    cells = re.findall(r"<TD>(.*?)</TD>", page)
+    assert len(cells) > 20
+    for cell in cells:
+        text = html.unescape(re.sub(r"<(?!BR)[^>]*>", "", cell))
+        assert max(len(word) for word in re.split(r"<BR>| ", text)) <= 24

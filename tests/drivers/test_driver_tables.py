@@ -65,7 +65,25 @@ def test_package_rows_need_no_machine() -> None:
         "/LARKSPUR/LKV.INF",
         "/Larkspur Video/lkv.inf",
         "disc",
+        "1999-03-18, version 4.10.3.204",
+        ("win9x",),
+        ("lkv.sys",),
     )
+
+
+def test_package_rows_of_several_systems_are_merged_and_so_are_classes() -> None:
+    tree = make_tree(
+        {
+            "/a/lkv.inf": inf_text(VIDEO),
+            "/a/lkv.sys": b"x",
+            "/b/tern.inf": inf_text(LAN, signature="$Windows NT$").replace("=Display", "=DISPLAY"),
+        }
+    )
+    rows = package_rows(surveyed(tree), surveyed(tree, "nt5"))
+    assert [(row.long_path, row.device_class, row.targets, row.missing) for row in rows] == [
+        ("/a/lkv.inf", "Display", ("win9x", "nt5"), ()),
+        ("/b/tern.inf", "Display", ("nt5",), ("lkv.sys",)),
+    ]
 
 
 def releases(tree: PackageTree, release: tuple[int, int] = (5, 1)) -> list[Finding]:

@@ -15,10 +15,20 @@ from urllib.parse import quote
 
 from mediashelf.building.naming.names import ascii_text
 from mediashelf.building.pages.disc_pages import DiscPages, DriverRow, DriverTable, Note, Series
-from mediashelf.building.pages.page_text import backslashes, by_package, disc_title, series_title
+from mediashelf.building.pages.page_text import (
+    backslashes,
+    by_package,
+    disc_title,
+    is_inf,
+    series_title,
+    typed_folder,
+)
 from mediashelf.text import count_text
 
 _HEAD = '<!DOCTYPE HTML PUBLIC "-//W3C//DTD HTML 3.2 Final//EN">'
+# About eight pixels a character, the frame apart.
+_MOST_OF_WORD = 18
+_MOST_OF_PATH = 24
 _MARKUP = {"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&#34;"}  # 3.2 has no &quot;
 
 
@@ -57,9 +67,9 @@ def _table(table: DriverTable, own_number: int) -> Iterator[str]:
     for device_class, rows in groupby(table.rows, key=lambda row: row.device_class):
         for number, (devices, row) in enumerate(by_package(rows)):
             # Each class is named once; a reader's eye runs down the first column.
-            word = _text(device_class or "other") if number == 0 else "&#160;"
-            names = "<BR>".join([_text(device) for device in devices])
-            cells = [word, names, _text(row.package), _where(row, own_number)]
+            word = _broken(device_class or "other") if number == 0 else "&#160;"
+            names = "<BR>".join([_broken(device) for device in devices])
+            cells = [word, names, _broken(row.package), _where(row, own_number)]
             yield f'<TR VALIGN="TOP">{"".join(f"<TD>{cell}</TD>" for cell in cells)}</TR>'
     yield "</TABLE>"
 
@@ -68,8 +78,11 @@ def _where(row: DriverRow, own_number: int) -> str:
     if not row.short_path:
         return "&#160;"
     if row.disc and row.disc != own_number:
-        return f"disc {row.disc}: {_text(backslashes(row.short_path))}"
-    return _path(row.short_path, row.long_path)
+        place = f"disc {row.disc}: {_broken(backslashes(row.short_path), _MOST_OF_PATH)}"
+    else:
+        place = _path(row.short_path, row.long_path, _MOST_OF_PATH)
+    typed = f"<BR>type {_broken(typed_folder(row), _MOST_OF_PATH)}" if is_inf(row) else ""
+    return place + typed
 
 
 def _series(series: Series) -> Iterator[str]:
@@ -91,19 +104,30 @@ def _series(series: Series) -> Iterator[str]:
         yield "</UL>"
 
 
-def _path(short_path: str, long_path: str) -> str:
-    """Return the link to a place on this disc, by its long name as well where that differs."""
-    link = _link(short_path.strip("/") or ".", backslashes(short_path))
+def _path(short_path: str, long_path: str, most: int = 0) -> str:
+    """Return the link to a place on this disc, by its long name as well where that differs.
+
+    ``most`` is how many characters of it may be on one line, 0 for all.
+    """
+    link = _link(short_path.strip("/") or ".", backslashes(short_path), most)
     if long_path.upper() == short_path:
         return link
     text = backslashes(long_path)
     if not long_path.isascii():
-        return f"{link}<BR>= {_text(text)}"  # old browsers do not agree on such links
-    return f"{link}<BR>= {_link(long_path.strip('/'), text)}"
+        return f"{link}<BR>= {_broken(text, most)}"  # old browsers do not agree on such links
+    return f"{link}<BR>= {_link(long_path.strip('/'), text, most)}"
 
 
-def _link(path: str, text: str) -> str:
-    return f'<A HREF="{_text(quote(path))}">{_text(text)}</A>'
+def _link(path: str, text: str, most: int = 0) -> str:
+    return f'<A HREF="{_text(quote(path))}">{_broken(text, most)}</A>'
+
+
+def _broken(text: str, most: int = _MOST_OF_WORD) -> str:
+    """Return text whose long words are broken, so that four columns fit in 640 pixels."""
+    if not most:
+        return _text(text)
+    words = ([word[at : at + most] for at in range(0, len(word), most)] for word in text.split(" "))
+    return " ".join(["<BR>".join([_text(part) for part in parts]) for parts in words])
 
 
 def _text(text: str) -> str:

@@ -68,6 +68,18 @@ def _package_lines(row: DriverRow) -> Iterator[str]:
     if row.short_path:
         place = f"disc {row.disc}: " if row.disc else ""
         yield from path_lines(row.short_path, row.long_path, indent="    ", before=place)
+        if is_inf(row):
+            yield from _wrapped(f"type {typed_folder(row)}", "    ")
+
+
+def is_inf(row: DriverRow) -> bool:
+    """Whether a row's place is an INF, whose folder a system asks for."""
+    return row.short_path.upper().endswith(".INF")
+
+
+def typed_folder(row: DriverRow) -> str:
+    """Return what a person types where a system asks for the driver's place."""
+    return "D:" + (backslashes(row.short_path.rpartition("/")[0]) or "\\")
 
 
 def series_title(series: Series) -> str:

@@ -23,10 +23,14 @@ _SUGGESTED = (NAMED["74min"], NAMED["80min"], EMULATED_DRIVE)
 
 @dataclass(frozen=True, slots=True)
 class FoundPackage:
-    """One package in a source: where it is below it, and what there is to say of it."""
+    """One package in a source: where it is below it, and what there is to say of it.
+
+    ``identifiers`` are those of the machine's devices that its own files name.
+    """
 
     place: str
     text: str
+    identifiers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +50,7 @@ class DraftSource:
 class RecipeDraft:
     """Everything that a draft says. ``size`` is that of the disc as planned, in bytes.
 
-    ``devices`` are lines about the devices of ``machines``, for people;
-    ``without_driver`` the identifiers of those that no INF here is for.
+    ``devices`` are lines about the devices of ``machines``, for people.
     """
 
     label: str
@@ -58,7 +61,6 @@ class RecipeDraft:
     source_size: int
     machines: tuple[Path, ...] = ()
     devices: tuple[str, ...] = ()
-    without_driver: tuple[str, ...] = ()
 
 
 def suggested_capacity(size: int) -> Capacity | None:
@@ -141,7 +143,8 @@ def _program(
     source: DraftSource, one: FoundPackage, draft: RecipeDraft, folder: Path
 ) -> Iterator[str]:
     """Yield how a folder without an INF could say which devices it drives."""
-    ids = draft.without_driver[:IDENTIFIERS_NAMED] or ("PCI\\VEN_F2C4&DEV_0301",)
+    ids = one.identifiers[:IDENTIFIERS_NAMED]
+    named = "named in its files" if ids else "an example; put the ids of its devices here"
     place = one.place.strip("/")
     yield ""
     yield f"# No INF in /{printable(place)} ({printable(one.text)}). If a device needs it,"
@@ -153,7 +156,8 @@ def _program(
         yield "# [[folder]]"
         yield f"# from = {toml_quoted(_relative(source.path / place, folder))}"
         yield f"# to = {toml_quoted(f'/{to}')}"
-    yield f"# provides = [{', '.join(toml_quoted(text) for text in ids)}]"
+    listed = ", ".join(toml_quoted(text) for text in ids or ("PCI\\VEN_F2C4&DEV_0301",))
+    yield f"# provides = [{listed}]  # {named}"
     yield '# provides_for = ["dos"]'
 
 

@@ -3,8 +3,8 @@
 The shape of ``recipe new --json``: ``command`` and ``version``, then ``output`` (the
 file, or null), ``text`` (the recipe), ``size`` of the disc in bytes, ``capacity`` (the
 name of the medium that is suggested, or null), and ``folders``, one object each with
-``from``, ``to``, and the lists ``packages`` and ``programs`` of objects with ``place``
-and ``text``.
+``from``, ``to``, and the lists ``packages`` and ``programs`` of objects with ``place``,
+``text`` and ``identifiers`` (those of the machine that a program's files name).
 """
 
 from __future__ import annotations

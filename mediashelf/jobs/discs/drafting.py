@@ -11,8 +11,11 @@ from mediashelf.building.recipes.draft import DraftSource, FoundPackage, RecipeD
 from mediashelf.building.recipes.recipe import Recipe, own_name, recipe_from_folders
 from mediashelf.drivers.coverage import DeviceCover
 from mediashelf.drivers.findings import device_title
+from mediashelf.drivers.machines.identifiers import parse_pci_identifier
+from mediashelf.drivers.packages.dos_packages import DosPackage
 from mediashelf.drivers.survey import Survey
 from mediashelf.drivers.verdict import State
+from mediashelf.errors import MediashelfError
 from mediashelf.files import write_whole
 from mediashelf.findings import Finding
 from mediashelf.formats.inf.models import all_models
@@ -23,6 +26,8 @@ from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import Target, pick_targets
 
 FILES_NAMED = 4
+MAX_READ = 256 << 10
+"""Bytes of a program or text that are searched for identifiers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +73,6 @@ def draft_from_folders(
         plan.source_size,
         recipe.machines,
         tuple(_devices(sources)),
-        tuple(_without_driver(sources)),
     )
     place = (output.parent if output is not None else Path()).absolute()
     text = draft_recipe(draft, place)
@@ -81,10 +85,11 @@ def _sources(plain: Recipe, listing: Listing, drivers: SourceDrivers) -> Iterato
     """Yield each source with the packages in it; what is in none of them is not told."""
     result = next(iter(drivers.surveys.values()), None)
     origin_of = {path: file.origin for path, file in listing.iter_paths()}
+    lacking = _without_driver(drivers)
     for number, source in enumerate(plain.folders):
         top = "".join(f"/{name}" for name in source.to)
         packages = list(_packages(result, origin_of, number, top)) if result else []
-        programs = list(_programs(result, origin_of, number, top)) if result else []
+        programs = list(_programs(result, origin_of, number, top, lacking)) if result else []
         to = f"/{own_name(source.path)}" if source.to else "/"
         yield DraftSource(source.path, to.replace("\\", "_"), tuple(packages), tuple(programs))
 
@@ -104,13 +109,40 @@ def _packages(
 
 
 def _programs(
-    result: Survey, origin_of: dict[str, int], number: int, top: str
+    result: Survey, origin_of: dict[str, int], number: int, top: str, lacking: Sequence[str]
 ) -> Iterator[FoundPackage]:
     for package in result.dos_packages:
         path = "" if package.folder == "/" else package.folder
         if any(origin_of.get(f"{path}/{name}") == number for name in package.files):
             names = ", ".join(package.files[:FILES_NAMED])
-            yield FoundPackage(path.removeprefix(top), f"{package.kind.value}: {names}")
+            text = f"{package.kind.value}: {names}"
+            yield FoundPackage(path.removeprefix(top), text, _named_in(package, lacking))
+
+
+def _named_in(package: DosPackage, identifiers: Sequence[str]) -> tuple[str, ...]:
+    """Return the identifiers that the package's own files name; nothing else is suggested."""
+    wanted = {text: _forms(text) for text in identifiers}
+    found: dict[str, None] = {}
+    for name in (*package.files, *package.texts):
+        file = package.tree.find(f"{package.folder.rstrip('/')}/{name}")
+        try:
+            data = package.tree.read(file, MAX_READ).lower() if file and wanted else b""
+        except (OSError, MediashelfError):
+            continue
+        for text, forms in wanted.items():
+            if any(form in data for form in forms):
+                found[text] = None
+    return tuple(found)
+
+
+def _forms(identifier: str) -> tuple[bytes, ...]:
+    """Return how files write an identifier: as it is, and a PCI chip as ``f4b9:0100``."""
+    plain = identifier.lower().encode("ascii", "replace")
+    function = parse_pci_identifier(identifier)
+    if function is None:
+        return (plain,)
+    numbers = f"{function.vendor:04x}:{function.device:04x}".encode("ascii")
+    return (plain.removeprefix(b"pci\\"), numbers)
 
 
 def _devices(drivers: SourceDrivers) -> Iterator[str]:

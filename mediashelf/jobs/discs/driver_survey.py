@@ -105,7 +105,11 @@ def _opened(
             planned = plan_recipe(asked, picked, progress=progress)
             planned_recipes.append(planned)
             sources.append(
-                PlannedSource(str(path), planned.plans[0], planned.blockers(anyway=False))
+                PlannedSource(
+                    str(path),
+                    planned.plans[0],
+                    [*planned.blockers(anyway=False), *planned.notes],
+                )
             )
         yield sources
 

@@ -9,7 +9,7 @@ from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow, PackageRow, device_rows, package_rows
 from mediashelf.drivers.survey import Survey
-from mediashelf.drivers.verdict import summary_text
+from mediashelf.drivers.verdict import names_text, summary_text
 from mediashelf.text import count_text
 
 DEVICES_NAMED = 20
@@ -30,8 +30,7 @@ def driver_tables(
     """
     surveys = list(surveys)
     tables = [_devices_table(machine, result, plans) for result in surveys]
-    # The packages are the same for all targets.
-    return (*tables, *(_packages_table(one, plans) for one in surveys[-1:]))
+    return (*tables, *([_packages_table(surveys, plans)] if surveys else []))
 
 
 def _devices_table(machine: str, result: Survey, plans: Sequence[DiscPlan]) -> DriverTable:
@@ -63,13 +62,13 @@ def _declared_paths(row: DeviceRow, plans: Sequence[DiscPlan], number: int) -> t
     return row.short_path or row.long_path, row.long_path or row.short_path
 
 
-def _packages_table(result: Survey, plans: Sequence[DiscPlan]) -> DriverTable:
-    rows = package_rows(result)
+def _packages_table(surveys: Sequence[Survey], plans: Sequence[DiscPlan]) -> DriverTable:
+    rows = package_rows(*surveys)
     lines = tuple(
         DriverRow(
             row.device_class,
             device,
-            _package_name(row),
+            _package_text(row),
             row.short_path,
             row.long_path,
             _disc_number(row.source, plans),
@@ -78,6 +77,14 @@ def _packages_table(result: Survey, plans: Sequence[DiscPlan]) -> DriverTable:
         for device in _few(row.devices)
     )
     return DriverTable(f"All drivers with an INF: {count_text(len(rows), 'package')}", lines)
+
+
+def _package_text(row: PackageRow) -> str:
+    """Return what a package is, for which systems, and whether its files are all there."""
+    systems = f"for {', '.join(row.targets)}" if row.targets else "for no system of this disc"
+    whole = f"incomplete, lacks {names_text(row.missing)}" if row.missing else "complete"
+    parts = [_package_name(row), row.version or "no date", systems]
+    return ", ".join([*parts, *([whole] if row.targets else [])])
 
 
 def _few(devices: Sequence[str]) -> list[str]:

@@ -22,6 +22,7 @@ from mediashelf.jobs.discs.disc_drivers import (
     survey_sources,
 )
 from mediashelf.jobs.discs.driver_tables import driver_tables
+from mediashelf.jobs.discs.source_notes import check_sources
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import check_targets, verdict_on
 from mediashelf.readability.targets import Target
@@ -62,6 +63,7 @@ class PlannedRecipe:
     series: DiscSeries | None = None
     sources: SourceDrivers | None = None
     drivers: DiscDrivers | None = None
+    notes: tuple[Finding, ...] = ()
 
     @property
     def plans(self) -> tuple[DiscPlan, ...]:
@@ -71,12 +73,12 @@ class PlannedRecipe:
     @property
     def told(self) -> tuple[Finding, ...]:
         """The findings that block nothing, errors among them as well."""
-        return self.drivers.findings if self.drivers is not None else ()
+        return (*self.notes, *(self.drivers.findings if self.drivers is not None else ()))
 
     @property
     def about_drivers(self) -> tuple[Finding, ...]:
         """The findings about the machine: what got lost, then what is only told."""
-        return (*_losses(self.drivers), *self.told)
+        return (*_losses(self.drivers), *self.told[len(self.notes) :])
 
     @property
     def findings(self) -> list[Finding]:
@@ -127,7 +129,8 @@ def plan_recipe(
         plan = plan_listing(recipe, listing, DiscPages(tables))
     disc = _judge(plan, targets)
     deciding = (*disc.findings, *_losses(drivers))
-    return PlannedRecipe(recipe, (disc,), deciding, sources=sources, drivers=drivers)
+    notes = tuple(check_sources(recipe, listing))
+    return PlannedRecipe(recipe, (disc,), deciding, sources=sources, drivers=drivers, notes=notes)
 
 
 def _spread(
@@ -153,7 +156,8 @@ def _spread(
     for number, disc in enumerate(discs, start=1):
         deciding += _on_disc(disc.findings, number, len(discs))
     deciding += _losses(drivers)
-    return PlannedRecipe(recipe, discs, tuple(deciding), series, sources, drivers)
+    notes = tuple(check_sources(recipe, listing))
+    return PlannedRecipe(recipe, discs, tuple(deciding), series, sources, drivers, notes)
 
 
 def _losses(drivers: DiscDrivers | None) -> tuple[Finding, ...]:

@@ -76,11 +76,12 @@ def test_the_disc_carries_the_tables(work: Path) -> None:
         "Drivers for win9x on kiosk.txt: 2 of 3 devices covered, 1 without a driver\n\n"
         "communication\n  communication PCI\\VEN_F7D3&DEV_0056\n    none\n\n"
         "display\n  Larkspur Video Accelerator 3\n    covered: Larkspur: LKV.INF [Install]\n"
-        "    \\LARKSPUR\\LKV.INF\n    = \\Larkspur Video\\LKV.INF\n\n"
+        "    \\LARKSPUR\\LKV.INF\n    = \\Larkspur Video\\LKV.INF\n    type D:\\LARKSPUR\n\n"
         "network\n  Ternfield LAN 10/100\n    covered: Ternfield: TERN.INF [Install]\n"
-        "    \\TERNFIEL\\TERN.INF\n    = \\Ternfield LAN\\TERN.INF\n\n"
+        "    \\TERNFIEL\\TERN.INF\n    = \\Ternfield LAN\\TERN.INF\n    type D:\\TERNFIEL\n\n"
         "All drivers with an INF: 2 packages\n\n"
-        "Display\n  Larkspur 3\n    Larkspur: LKV.INF\n"
+        "Display\n  Larkspur 3\n"
+        "    Larkspur: LKV.INF, 1999-03-18, version 4.10.3.204, for win9x, complete\n"
     ) in text
     html = page_on(work / "disc.iso", "/INDEX.HTM")
     assert '<A HREF="TERNFIEL/TERN.INF">' in html
@@ -215,7 +216,7 @@ def test_a_recipe_is_spread_over_discs(work: Path) -> None:
     assert "    disc 2: \\TERNFIEL\\TERN.INF\n    = \\Ternfield LAN\\TERN.INF\n" in text
     assert "\nAll discs\n\ndisc 1: KIOSK 1 (this disc)\n" in text
     html = page_on(work / "discs" / "kiosk-2.iso", "/INDEX.HTM")
-    assert "<TD>disc 1: \\LARKSPUR\\LKV.INF</TD>" in html
+    assert "<TD>disc 1: \\LARKSPUR\\LKV.INF<BR>type D:\\LARKSPUR</TD>" in html
     assert '<A HREF="TERNFIEL/TERN.INF">' in html
 
 

@@ -362,9 +362,11 @@ def test_forty_packages_for_twelve_devices(tmp_path: Path) -> None:
             ("covered" if number != 1 else "incomplete", f"/Package {12 + number:02}/lkv.inf")
             for number in range(12)
         ]
-        assert [finding["where"] for finding in answer["findings"]] == [
-            "/Package 13/lkv.inf line 10"
-        ]
+        errors = [one["where"] for one in answer["findings"] if one["severity"] == "error"]
+        assert errors == ["/Package 13/lkv.inf line 10"]
+        # The first and the third package of a chip are one package in two versions.
+        notes = [one["where"] for one in answer["findings"] if one["severity"] == "note"]
+        assert notes == [f"/Package {number:02}/lkv.inf" for number in range(12)]
     shutil.rmtree(top)
 
 
@@ -416,9 +418,34 @@ def test_each_text_is_parsed_once_and_not_kept_for_ever(
         return inf
 
     monkeypatch.setattr(finding, "parse_inf", counted)
+    monkeypatch.setattr(finding, "_PARSED", weakref.WeakValueDictionary())
     recipe = tmp_path / "one.toml"
     recipe.write_text(f'machine = "{machine.name}"\n[[folder]]\nfrom = "drivers"\n')
     run(recipe, "-t", "win9x", "-t", "nt5", code=1)
     assert len(parsed) == len(list(folder.rglob("*.inf")))
     gc.collect()
     assert [one() for one in parsed] == [None] * len(parsed)
+
+
+def test_what_a_person_should_know_of_the_sources(tmp_path: Path) -> None:
+    recipe = tmp_path / "disc.toml"
+    recipe.write_text("".join(f'[[folder]]\nfrom = "{name}"\nto = "/{name}"\n' for name in "ab"))
+    for path in ("a/README.TXT", "a/.DS_Store", "a/sub/Thumbs.db", "a/sub/.DS_Store"):
+        file = tmp_path / path
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(b"x")
+    (tmp_path / "b").mkdir()
+    for command in (["drivers", recipe, "-t", "win9x"], ["build", recipe, "-n"]):
+        result = CliRunner().invoke(main, [*map(str, command), "--json"])
+        assert result.exit_code == 0, result.output
+        found = {
+            (one["where"], one["message"])
+            for one in json.loads(result.stdout)["findings"]
+            if one["rule"] in ("leftover-files", "source-without-files")
+        }
+        left = "left by a desktop, no part of the disc"
+        assert found == {
+            (str(tmp_path / "b"), "It has no files"),
+            ("/a/.DS_Store", f"2 files named .DS_Store: {left}"),
+            ("/a/sub/Thumbs.db", f"1 file named Thumbs.db: {left}"),
+        }

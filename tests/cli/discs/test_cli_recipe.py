@@ -103,8 +103,16 @@ def test_what_was_found_stands_in_it(work: Path) -> None:
     assert 'machine = "kiosk.txt"\n' in text
     assert 'targets = ["win9x"]' in text
     assert "No INF in /DOS/net (setup program: SETUP.EXE)" in text
-    # The device without a driver is the likely one.
-    assert '# provides = ["PCI\\\\VEN_F4B9&DEV_0100"]\n' in text
+    # Nothing tells that the program is for the device without a driver.
+    example = '# provides = ["PCI\\\\VEN_F2C4&DEV_0301"]'
+    assert f"{example}  # an example; put the ids of its devices here\n" in text
+
+
+@pytest.mark.parametrize("words", ["VEN_F4B9&DEV_0100", "for chip F4B9:0100", "ven_f4b9&dev_0100"])
+def test_a_device_is_suggested_for_a_program_whose_files_name_it(work: Path, words: str) -> None:
+    (work / "drivers/DOS/net/README.TXT").write_text(f"Ternfield LAN, {words}\n")
+    text = run("drivers", "-t", "win9x", "-m", "kiosk.txt").stdout
+    assert '# provides = ["PCI\\\\VEN_F4B9&DEV_0100"]  # named in its files\n' in text
 
 
 def test_every_key_in_the_comments_is_one(work: Path) -> None:
@@ -169,9 +177,11 @@ def test_the_json_form(work: Path) -> None:
         {
             "place": "/Larkspur Video/LKV.INF",
             "text": "Display, Larkspur Video, Larkspur 3 and 1 more",
+            "identifiers": [],
         }
     ]
-    assert folder["programs"] == [{"place": "/DOS/net", "text": "setup program: SETUP.EXE"}]
+    program = {"place": "/DOS/net", "text": "setup program: SETUP.EXE", "identifiers": []}
+    assert folder["programs"] == [program]
 
 
 @pytest.mark.parametrize(

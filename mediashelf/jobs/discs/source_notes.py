@@ -1,0 +1,45 @@
+"""What a person should know of the sources of a recipe, and what blocks nothing."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from mediashelf.building.planning.listing import Listing
+from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.findings import Finding, Severity
+from mediashelf.text import count_text
+
+_LEFTOVERS = frozenset((".ds_store", "thumbs.db", "desktop.ini", "ehthumbs.db"))
+"""Files that desktops leave in folders that they have shown (common practice)."""
+
+
+def check_sources(recipe: Recipe, listing: Listing) -> Iterator[Finding]:
+    """Yield notes on sources that give no file, and on files that nobody put there."""
+    counts: defaultdict[int, int] = defaultdict(int)
+    leftovers: defaultdict[str, list[str]] = defaultdict(list)
+    for path, file in listing.iter_paths():
+        counts[file.origin] += 1
+        name = path.rpartition("/")[2]
+        if name.lower() in _LEFTOVERS or name.startswith("._"):
+            leftovers[name if not name.startswith("._") else "._*"].append(path)
+    for number, source in enumerate(recipe.folders):
+        if not counts[number]:
+            is_picked = bool(source.only or source.skip)
+            yield Finding(
+                "source-without-files",
+                Severity.NOTE,
+                str(source.path),
+                "No file is taken from it" if is_picked else "It has no files",
+                "check only and skip" if is_picked else "check the path, or leave it out",
+            )
+    for name, paths in sorted(leftovers.items()):
+        yield Finding(
+            "leftover-files",
+            Severity.NOTE,
+            paths[0],
+            f"{count_text(len(paths), 'file')} named {name}: "
+            "left by a desktop, no part of the disc",
+            f'skip = ["{name}"] in the recipe leaves such files out',
+            "common practice",
+        )
