@@ -90,6 +90,8 @@ def _source(part: Part, result: Mending) -> str:
         return f"{files}, zeros where no copy had data"
     if part.how is How.SECTORS:
         return f"sectors of {files} ({count_text(part.tried, 'try', 'tries')})"
+    if part.how is How.EDC:
+        return "raw sectors, EDC good"
     if part.how is How.VOTED:
         if not files:
             return "scattered votes"
@@ -119,6 +121,10 @@ def _say_entries(word: str, entries: Sequence[TouchedEntry]) -> None:
         say_wrapped(f"{word}: {len(entries) - _ENTRIES_SHOWN:,} more entries", indent=2)
 
 
+def _is_by_edc(result: Mending) -> bool:
+    return all(part.how is How.EDC for part in result.parts)
+
+
 def _closing(result: Mending, reference: Reference | None, dry_run: bool) -> str:
     """Return what the result is, what that rests on, and whether there is a file now."""
     if result.outcome is MendOutcome.AS_RECORDED:
@@ -128,13 +134,21 @@ def _closing(result: Mending, reference: Reference | None, dry_run: bool) -> str
     if not result.is_written:
         verdict = {
             MendOutcome.PROVED: "It can be mended, and every byte of that is proved.",
-            MendOutcome.VOTED: "It can be mended by a vote: likely, not proved.",
+            MendOutcome.VOTED: "It can be mended by the EDC of its sectors; where all files agree "
+            "nothing was verified."
+            if _is_by_edc(result)
+            else "It can be mended by a vote: likely, not proved.",
             MendOutcome.INCOMPLETE: "It cannot be mended from these files alone.",
         }[result.outcome]
         return f"{verdict} Nothing written{' (--dry-run)' if dry_run else ''}."
     wrote = f"Wrote {result.output}: {result.size:,} bytes, read back"
     if result.outcome is MendOutcome.PROVED:
         return f"{wrote}, and proved by the digest on record."
+    if result.outcome is MendOutcome.VOTED and _is_by_edc(result):
+        return (
+            f"{wrote}. Where the files differ the EDC of each sector proves it; where all agree "
+            "nothing was verified."
+        )
     if result.outcome is MendOutcome.VOTED:
         return f"{wrote}. It rests on a vote: likely, not proved."
     return f"{wrote}. It is the best there is, with parts that are not known to be right."

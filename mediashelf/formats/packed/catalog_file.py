@@ -8,7 +8,6 @@ published text of it. The signature is not verified here, nor anywhere in this p
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from mediashelf.errors import FormatError
@@ -97,12 +96,12 @@ def _members(reader: DerReader) -> Element | None:
     """Return the element that lists the members; a catalog without any has none."""
     message = reader.expect(reader.element(), "message", OBJECT_IDENTIFIER, CONTEXT_0)
     _expect_identifier(reader, message[0], SIGNED_DATA, "kind of message")
-    (signed,) = reader.expect(message[1], "signed message", SEQUENCE)[:1]
+    (signed,) = reader.expect(message[1], "signed message", SEQUENCE)
     signed_parts = reader.expect(signed, "signed message", INTEGER, SET, SEQUENCE)
     content = reader.expect(signed_parts[2], "signed content", OBJECT_IDENTIFIER, CONTEXT_0)
     _expect_identifier(reader, content[0], CERTIFICATE_TRUST_LIST, "kind of content")
-    (trust_list,) = reader.expect(content[1], "list", SEQUENCE)[:1]
-    parts = [part for part in reader.inside(trust_list) if part.tag == SEQUENCE]
+    (trust_list,) = reader.expect(content[1], "list", SEQUENCE)
+    parts = [part for part in reader.first(trust_list, 8) if part.tag == SEQUENCE]
     if not parts:
         raise FormatError("list", at=trust_list.at, found="nothing", expected="a usage")
     # Usage and subject algorithm come first.
@@ -116,10 +115,11 @@ def _expect_identifier(reader: DerReader, element: Element, expected: bytes, wha
 
 
 def _parse_member(reader: DerReader, element: Element) -> CatalogMember | None:
-    parts = reader.expect(element, "member", OCTET_STRING)
-    name, told = "", _digest_of_tag(reader.contents(parts[0]))
+    (tag,) = reader.expect(element, "member", OCTET_STRING)
+    parts = reader.first(element, 2)
+    name, told = "", _digest_of_tag(reader.contents(tag))
     for attribute in reader.inside(parts[1]) if len(parts) > 1 and parts[1].tag == SET else ():
-        kind, values = reader.expect(attribute, "attribute", OBJECT_IDENTIFIER, SET)[:2]
+        kind, values = reader.expect(attribute, "attribute", OBJECT_IDENTIFIER, SET)
         identifier = reader.contents(kind)
         if identifier == NAME_VALUE:
             for value in reader.inside(values):
@@ -142,7 +142,7 @@ def _digest_of_tag(tag: bytes) -> tuple[str, str] | None:
 
 def _parse_file_name(reader: DerReader, value: Element) -> str:
     """Return the value of the pair of name and value ``File``, or the empty text."""
-    parts: Sequence[Element] = reader.expect(value, "name", BMP_STRING, INTEGER, OCTET_STRING)
+    parts = reader.expect(value, "name", BMP_STRING, INTEGER, OCTET_STRING)
     if reader.contents(parts[0]).decode("utf-16-be", "replace") != "File":
         return ""
     return reader.contents(parts[2]).decode("utf-16-le", "replace").rstrip("\0")
@@ -151,7 +151,7 @@ def _parse_file_name(reader: DerReader, value: Element) -> str:
 def _parse_indirect_data(reader: DerReader, value: Element) -> tuple[str, str] | None:
     """Return algorithm and digest; which bytes they are of, the bytes themselves show."""
     parts = reader.expect(value, "indirect data", SEQUENCE, SEQUENCE)
-    kind, digest = reader.expect(parts[1], "digest", SEQUENCE, OCTET_STRING)[:2]
-    (identifier,) = reader.expect(kind, "kind of digest", OBJECT_IDENTIFIER)[:1]
+    kind, digest = reader.expect(parts[1], "digest", SEQUENCE, OCTET_STRING)
+    (identifier,) = reader.expect(kind, "kind of digest", OBJECT_IDENTIFIER)
     algorithm = _ALGORITHMS.get(reader.contents(identifier))
     return (algorithm, reader.contents(digest).hex()) if algorithm else None

@@ -8,6 +8,7 @@ a file that nobody has vouched for, and every step of it is counted against a li
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import islice
 from typing import NamedTuple
 
 from mediashelf.errors import FormatError
@@ -73,14 +74,18 @@ class DerReader:
             yield element
             at = element.end
 
+    def first(self, parent: Element, count: int) -> list[Element]:
+        """Return the first ``count`` elements inside an element, or all when there are fewer."""
+        return list(islice(self.inside(parent), count))
+
     def expect(self, parent: Element, what: str, *tags: int) -> list[Element]:
-        """Return the elements inside; the first of them must have these tags."""
-        found = list(self.inside(parent))
-        if tuple(element.tag for element in found[: len(tags)]) != tags:
+        """Return the first elements inside, which must have these tags; others may follow."""
+        found = self.first(parent, len(tags))
+        if tuple(element.tag for element in found) != tags:
             raise FormatError(
                 what,
                 at=parent.at,
-                found=" ".join(f"{element.tag:02x}" for element in found[: len(tags)]) or "empty",
+                found=" ".join(f"{element.tag:02x}" for element in found) or "empty",
                 expected=" ".join(f"{tag:02x}" for tag in tags),
             )
         return found

@@ -15,7 +15,7 @@ MOST_FAILED_READS = 4096
 
 
 def is_medium_error(error: BaseException | None) -> bool:
-    """Tell whether the medium failed: the system's EIO, by itself or behind an error of ours."""
+    """Tell whether the medium failed: the system's EIO, itself or as the cause of our error."""
     if isinstance(error, InputError):
         error = error.__cause__
     return isinstance(error, OSError) and error.errno == errno.EIO

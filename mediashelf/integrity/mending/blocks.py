@@ -8,6 +8,7 @@ from itertools import groupby
 from mediashelf.integrity.fixity.digests import BLOCK_DIGEST_SIZE, BLOCK_SIZE, block_digest
 from mediashelf.integrity.fixity.values import FixityRecord
 from mediashelf.integrity.mending.copies import Copies, Copy
+from mediashelf.integrity.mending.raw_sectors import Proved, RawSectors, edc_parts
 from mediashelf.integrity.mending.search import combine
 from mediashelf.integrity.mending.values import (
     SPANS_IN_A_BLOCK,
@@ -16,6 +17,7 @@ from mediashelf.integrity.mending.values import (
     Piece,
     changed_sectors,
     is_blank,
+    sector_count,
     span_of_run,
     spans_of_sectors,
 )
@@ -39,6 +41,7 @@ class DigestMender:
         self._blocks = record.blocks
         self._tries = tries
         self._tries_left = tries * _BLOCKS_OF_TRIES
+        self._raw: RawSectors | None = None
         self._asked = 0  # how many copies were asked at most, the image among them
 
     def _expected(self, offset: int) -> bytes:
@@ -83,6 +86,15 @@ class DigestMender:
             trusted=self._copies.named_count,
         )
         self._tries_left -= found.tried
+        if not found.is_proved and len(pieces) > 1:
+            proved = self._prove_raw_sectors(pieces, found.data, offset)
+            if block_digest(proved.data) == expected:
+                self._count(pieces, proved.data)
+                # The digest proves the rest of the guess as well.
+                rest = changed_sectors(pieces[0], proved.data)
+                sectors = tuple(sorted({*proved.sectors, *rest}))
+                proved = proved._replace(sectors=sectors)
+                return proved.data, edc_parts(self._copies.opened, pieces, proved, offset)
         changed = changed_sectors(pieces[0], found.data)
         if found.is_proved:
             self._count(pieces, found.data)
@@ -98,6 +110,17 @@ class DigestMender:
             found.absent,
         )
         return found.data, [part]
+
+    def _prove_raw_sectors(self, pieces: Sequence[Piece], guess: bytes, offset: int) -> Proved:
+        """Put what the EDC of raw sectors proves into the best guess, where copies differ."""
+        if self._raw is None:
+            self._raw = RawSectors(self._copies.opened)
+        differing = [
+            index
+            for index in range(sector_count(len(guess)))
+            if len({piece.sector(index) for piece in pieces}) > 1
+        ]
+        return self._raw.put_into(guess, differing, offset)
 
     def _count(self, pieces: Sequence[Piece], data: bytes) -> None:
         """Count what is wrong with the pieces, now that the right bytes are known."""
@@ -127,6 +150,7 @@ class VoteMender:
     def __init__(self, copies: Copies, size: int | None = None) -> None:
         self.block_size = BLOCK_SIZE
         self._copies = copies.opened
+        self._raw = RawSectors(self._copies)
         sizes = [copy.report.size for copy in self._copies]
         self.size, self.size_is_decided = (size, True) if size is not None else vote_size(sizes)
 
@@ -134,6 +158,15 @@ class VoteMender:
         """Return the bytes of one block, and what was in question of it."""
         pieces = [copy.read(offset, size) for copy in self._copies]
         data, ballots = vote_run(pieces, size)
+        proved = self._raw.put_into(data, [ballot.sector for ballot in ballots], offset)
+        parts = edc_parts(self._copies, pieces, proved, offset)
+        data = proved.data
+        for copy, piece in zip(self._copies, pieces, strict=True):
+            for index in set(changed_sectors(piece, data)) & set(proved.sectors):
+                sector = piece.sector(index)
+                copy.report.overruled += sector is not None
+                copy.report.blank += sector is not None and is_blank(sector)
+        ballots = [ballot for ballot in ballots if ballot.sector not in proved.sectors]
         changed = set(changed_sectors(pieces[0], data)) if ballots else set()
         for ballot in ballots:
             if ballot.sector in changed and ballot.sources:
@@ -150,7 +183,8 @@ class VoteMender:
                 for decided in (True, False)
             ]
             runs = [half for half in halves if half]
-        return data, [_voted_part([b for _, b in run], changed, offset, size) for run in runs]
+        parts += [_voted_part([b for _, b in run], changed, offset, size) for run in runs]
+        return data, sorted(parts, key=lambda part: part.span)
 
     def finish(self) -> None:
         """Nothing is left to do."""

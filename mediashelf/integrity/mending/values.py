@@ -22,6 +22,7 @@ class How(StrEnum):
 
     COPY = "copy"  # a whole block of one copy, proved by its digest
     SECTORS = "sectors"  # sectors of several copies, together proved by the block's digest
+    EDC = "edc"  # raw sectors, chosen or put together from several copies, proved by their EDC
     VOTED = "voted"  # most of the copies agree; likely, not proved
     UNDECIDED = "undecided"  # no majority
     NOT_MENDED = "not-mended"  # nothing found that the block's digest proves
@@ -68,7 +69,7 @@ class Part:
     def goes_on_with(self, later: Part) -> bool:
         """Tell whether another part follows without a gap and went the same way."""
         return (
-            self.how in (How.COPY, How.VOTED, How.UNDECIDED)
+            self.how in (How.COPY, How.EDC, How.VOTED, How.UNDECIDED)
             and self._way == later._way
             and self.span.offset + self.span.length == later.span.offset
         )
@@ -178,7 +179,7 @@ def changed_sectors(piece: Piece, data: bytes) -> list[int]:
     return [at for at in range(sector_count(len(data))) if piece.sector(at) != whole.sector(at)]
 
 
-def _iter_runs(sectors: Iterable[int]) -> Iterator[tuple[int, int]]:
+def iter_runs(sectors: Iterable[int]) -> Iterator[tuple[int, int]]:
     """Yield first and last of each run of neighbours among ascending sector numbers."""
     first = last = -2
     for sector in sectors:
@@ -193,7 +194,7 @@ def _iter_runs(sectors: Iterable[int]) -> Iterator[tuple[int, int]]:
 
 def spans_of_sectors(sectors: Iterable[int], offset: int, size: int) -> tuple[Span, ...]:
     """Return sectors (ascending, counted from ``offset``) of a run of ``size`` bytes as spans."""
-    runs = list(_iter_runs(sectors))
+    runs = list(iter_runs(sectors))
     if len(runs) > SPANS_IN_A_BLOCK:
         runs = [(runs[0][0], runs[-1][1])]
     return tuple(span_of_run(first, last, offset, size) for first, last in runs)

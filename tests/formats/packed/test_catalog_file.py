@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import random
 import tracemalloc
+from contextlib import suppress
 
 import pytest
 
@@ -127,6 +128,23 @@ def test_members_are_counted_and_memory_is_bounded() -> None:
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert peak < 40 << 20
+
+
+def test_flood_of_elements_costs_no_memory() -> None:
+    """A member with very many attributes, and what may follow in it and in the message."""
+    flood = der(0x05) * 400_000
+    for hostile in (
+        der(0x30, oid("1.2.840.113549.1.7.2"), der(0xA0, flood), flood),
+        der(0x30, oid("1.2.840.113549.1.7.2"), der(0xA0, der(0x30, flood))),
+        CATALOG[:-1] + flood,
+        make_catalog([Member("x", SHA1_OF), Member("y" * 400_000, SHA1_OF)]),
+    ):
+        tracemalloc.start()
+        with suppress(FormatError):
+            parse_catalog(hostile)
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        assert peak < 8 << 20
 
 
 def test_mutated_catalogs_are_read_or_refused() -> None:
