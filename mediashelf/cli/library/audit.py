@@ -27,6 +27,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json, say_wrapped, tell
 from mediashelf.cli.report_file import CREATED_BY, moment_text, report_option, write_report
 from mediashelf.integrity.fixity.digests import ALGORITHMS
+from mediashelf.jobs.library.acknowledging import acknowledge_findings, take_back_findings
 
 
 @click.command(
@@ -39,6 +40,7 @@ Examples:
   mediashelf audit disc.iso --depth contents
   mediashelf audit --digest sha256
   mediashelf audit --report audit.html
+  mediashelf audit disc.iso --acknowledge path-table-agrees --why "mastered so"
   mediashelf audit --due 180d --budget 30m
 
 \b
@@ -73,6 +75,22 @@ plugged in); unreadable.
     is_flag=True,
     help="Read from the disk itself, not from what the system keeps in memory, where it can.",
 )
+@click.option(
+    "--acknowledge",
+    "known_rules",
+    multiple=True,
+    metavar="RULE",
+    help="You know this finding of the named images and live with it: it no longer counts, as "
+    "long as the bytes stay the same. Repeatable.",
+)
+@click.option("--why", metavar="TEXT", default="", help="With --acknowledge: why; it is shown.")
+@click.option(
+    "--take-back",
+    "rules_back",
+    multiple=True,
+    metavar="RULE",
+    help="Let an acknowledged finding count again. Repeatable.",
+)
 @due_option
 @budget_option
 @click.option("--all", "show_all", is_flag=True, help="Name every sound image too.")
@@ -86,6 +104,9 @@ def audit(
     depth: str,
     algorithms: tuple[str, ...],
     past_cache: bool,
+    known_rules: tuple[str, ...],
+    why: str,
+    rules_back: tuple[str, ...],
     due: int | None,
     budget: int | None,
     show_all: bool,
@@ -113,7 +134,12 @@ def audit(
     """
     if budget is not None and due is None:
         raise click.UsageError("--budget goes with --due AGE, such as --due 180d.")
+    _check_words(names, known_rules, why, rules_back)
     with open_catalogue(catalogue_path) as catalogue:
+        if known_rules:
+            acknowledge_findings(catalogue, names, known_rules, why)
+        if rules_back:
+            take_back_findings(catalogue, names, rules_back)
         jobs: Sequence[AuditJob] = plan_audit(catalogue, names)
         due_run = None
         if due is not None:
@@ -153,6 +179,15 @@ def audit(
         if not (as_json or quiet):
             say_wrapped(f"Report: {report_path}")
     exit_for([finding for each in results for finding in each.verdict.findings], fail_on)
+
+
+def _check_words(
+    names: tuple[str, ...], known_rules: tuple[str, ...], why: str, rules_back: tuple[str, ...]
+) -> None:
+    if (known_rules or rules_back) and not names:
+        raise click.UsageError("Name the images whose findings you mean.")
+    if bool(known_rules) != bool(why.strip()):
+        raise click.UsageError("--acknowledge RULE and --why TEXT go together.")
 
 
 def _report(

@@ -39,6 +39,7 @@ def _image(result: AuditResult) -> dict[str, Any]:
         "structure_read": reading.structure_read,
         "files_inside": None if reading.inside_report is None else _inside(reading.inside_report),
         "is_confirmed": verdict.is_confirmed,
+        "acknowledged": result.acknowledged,
         "sectors": reading.sectors,
         "digests": {} if reading.digests is None else reading.digests.whole,
         "new_digests": result.new_digests,
