@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from contextlib import closing
-from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.auditing.audit import AuditResult, Depth, run_audit
-from mediashelf.catalogue.auditing.due import Budget, plan_due
-from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
+from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.store import open_catalogue
-from mediashelf.cli.library.audit_due import DueRun, budget_option, due_lines, due_option
+from mediashelf.cli.library.audit_due import budget_option, due_lines, due_option
 from mediashelf.cli.library.audit_json import audit_document
 from mediashelf.cli.library.audit_text import say_audit
 from mediashelf.cli.options import (
@@ -27,7 +23,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json, say_wrapped, tell
 from mediashelf.cli.report_file import CREATED_BY, moment_text, report_option, write_report
 from mediashelf.integrity.fixity.digests import ALGORITHMS
-from mediashelf.jobs.library.acknowledging import acknowledge_findings, take_back_findings
+from mediashelf.jobs.library.auditing import Audit, AuditRequest, audit_library
 
 
 @click.command(
@@ -135,50 +131,34 @@ def audit(
     if budget is not None and due is None:
         raise click.UsageError("--budget goes with --due AGE, such as --due 180d.")
     _check_words(names, known_rules, why, rules_back)
+    request = AuditRequest(
+        names,
+        Depth(depth),
+        algorithms,
+        past_cache,
+        due,
+        budget,
+        acknowledge=known_rules,
+        why=why,
+        take_back=rules_back,
+    )
     with open_catalogue(catalogue_path) as catalogue:
-        if known_rules:
-            acknowledge_findings(catalogue, names, known_rules, why)
-        if rules_back:
-            take_back_findings(catalogue, names, rules_back)
-        jobs: Sequence[AuditJob] = plan_audit(catalogue, names)
-        due_run = None
-        if due is not None:
-            due_plan = plan_due(jobs, timedelta(seconds=due))
-            jobs = due_plan.jobs
-            due_run = DueRun(due, budget, due_plan, Budget(budget) if budget is not None else None)
-        # The files inside have at most about as many bytes as their image.
-        passes = 2 if Depth(depth) is Depth.CONTENTS else 1
-        total = passes * sum(job.size for job in jobs)
-        with (
-            progress("auditing", total=total, quiet=quiet) as on_bytes,
-            closing(
-                run_audit(
-                    catalogue,
-                    jobs,
-                    depth=Depth(depth),
-                    algorithms=algorithms,
-                    past_cache=past_cache,
-                    budget=due_run.budget if due_run is not None else None,
-                    on_bytes=on_bytes,
-                )
-            ) as running,
-        ):
-            results = list(running)
-    if not catalogue.can_write and any(each.job.row for each in results):
+        done = audit_library(catalogue, request, partial(progress, quiet=quiet))
+    if not done.is_kept:
         tell("The catalogue cannot be written, so nothing was confirmed in it.")
     if as_json:
-        say_json(audit_document(results, Depth(depth), due_run))
+        say_json(audit_document(done.results, request.depth, done.due))
     else:
-        if results or due_run is None:
-            say_audit(results, Depth(depth), show_all=show_all, quiet=quiet)
-        if due_run is not None and not quiet:
-            for line in due_lines(due_run):
+        if done.results or done.due is None:
+            say_audit(done.results, request.depth, show_all=show_all, quiet=quiet)
+        if done.due is not None and not quiet:
+            for line in due_lines(done.due):
                 say_wrapped(line)
     if report_path is not None:
-        _report(report_path, results, Depth(depth), names, due_run)
+        _report(report_path, done, request)
         if not (as_json or quiet):
             say_wrapped(f"Report: {report_path}")
-    exit_for([finding for each in results for finding in each.verdict.findings], fail_on)
+    exit_for(done.findings, fail_on)
 
 
 def _check_words(
@@ -190,23 +170,16 @@ def _check_words(
         raise click.UsageError("--acknowledge RULE and --why TEXT go together.")
 
 
-def _report(
-    path: Path,
-    results: Sequence[AuditResult],
-    depth: Depth,
-    names: tuple[str, ...],
-    due_run: DueRun | None,
-) -> None:
+def _report(path: Path, done: Audit, request: AuditRequest) -> None:
     # Loaded only for a page: templates cost as much as a short audit.
     from mediashelf.reports.audit.page import audit_html
 
-    scope = ", ".join(names) or "All shelves"
     page = audit_html(
-        results,
-        depth,
-        scope=scope,
+        done.results,
+        request.depth,
+        scope=", ".join(request.names) or "All shelves",
         created=moment_text(),
         created_by=CREATED_BY,
-        notes=list(due_lines(due_run)) if due_run is not None else (),
+        notes=list(due_lines(done.due)) if done.due is not None else (),
     )
     write_report(path, page)
