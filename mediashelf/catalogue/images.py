@@ -86,9 +86,14 @@ def by_digest(db: sqlite3.Connection, digest: str) -> list[ImageRow]:
     )
 
 
-def by_size(db: sqlite3.Connection, size: int) -> list[ImageRow]:
-    """Return every image that has this size on record."""
-    return _load(db, "size = ?", size)
+def by_size_and_name(db: sqlite3.Connection, size: int, name: str) -> list[ImageRow]:
+    """Return every image that has this size on record, and whose file has exactly this name."""
+    ids = [
+        image_id
+        for image_id, path in db.execute("SELECT id, path FROM images WHERE size = ?", [size])
+        if kept_path(path).rpartition("/")[2] == name
+    ]
+    return list(by_ids(db, ids).values()) if ids else []
 
 
 def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:

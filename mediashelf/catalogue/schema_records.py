@@ -31,6 +31,8 @@ TABLES = (
     )
     """,
     "CREATE INDEX earlier_blocks_of_image ON earlier_blocks (image_id, replaced_at)",
+    # An image at a new place is looked for among those of its size.
+    "CREATE INDEX images_by_size ON images (size)",
     # Findings that the keeper knows and lives with, for the bytes of this digest alone.
     """
     CREATE TABLE acknowledged (

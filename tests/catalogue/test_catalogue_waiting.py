@@ -50,7 +50,7 @@ def test_decayed_bytes_with_a_new_date_do_not_become_the_record(
     overwrite(tide, MIB, b"rot")
     assert library.audit()["home: tide.iso"].verdict.state == "decayed"
     touch(tide, DATE + 5)
-    assert rules(library) == [("file-as-recorded", "home: tide.iso")]
+    assert rules(library) == [("bytes-as-recorded", "home: tide.iso")]
     after = row(library)
     assert after.state == "changed"
     assert after.digests == before.digests
@@ -58,7 +58,7 @@ def test_decayed_bytes_with_a_new_date_do_not_become_the_record(
     assert after.waiting is not None
     assert (after.waiting.judged, after.waiting.mtime_ns) == ("decayed", DATE + 5)
     # It stays so, whether it is read again or not, and an audit says the same.
-    assert rules(library) == [("file-as-recorded", "home: tide.iso")]
+    assert rules(library) == [("bytes-as-recorded", "home: tide.iso")]
     result = library.audit()["home: tide.iso"]
     assert result.verdict.state == "changed"
     assert "these bytes were found decayed on" in result.verdict.findings[0].message
@@ -136,7 +136,7 @@ def test_what_cannot_be_accepted(library: Library, tide: Path) -> None:
 def test_cut_files_are_truncated_and_keep_their_record(library: Library, tide: Path) -> None:
     old = row(library)
     write(tide, SOUND[: MIB + 77], DATE + 1)
-    assert rules(library) == [("file-as-recorded", "home: tide.iso")]
+    assert rules(library) == [("bytes-as-recorded", "home: tide.iso")]
     assert (row(library).state, row(library).digests) == ("truncated", old.digests)
 
 
@@ -153,7 +153,7 @@ def test_a_shelf_elsewhere_does_not_make_decayed_bytes_new(
     if is_away:
         library.scan()
     add_shelf(library.catalogue, moved, "elsewhere")
-    assert ("file-as-recorded", "elsewhere: tide.iso") in rules(library)
+    assert ("bytes-as-recorded", "elsewhere: tide.iso") in rules(library)
     states = library.states()
     assert states["elsewhere: tide.iso"] == "decayed"
     assert states["elsewhere: good.iso"] == "recorded"
@@ -161,6 +161,20 @@ def test_a_shelf_elsewhere_does_not_make_decayed_bytes_new(
     assert new.digests == old.digests
     assert library.audit(["elsewhere"])["elsewhere: tide.iso"].verdict.state == "decayed"
     assert good.name == "good.iso"
+
+
+def test_what_was_found_of_bad_bytes_goes_with_them(library: Library, tide: Path) -> None:
+    overwrite(tide, MIB, b"rot")
+    library.audit()
+    touch(tide, DATE + 1)
+    library.scan()
+    moved = library.root.rename(library.root.parent / "elsewhere")
+    library.scan()
+    add_shelf(library.catalogue, moved, "elsewhere")
+    library.scan()
+    (new,) = library.catalogue.images(shelf="elsewhere")
+    assert new.waiting is not None
+    assert (new.state, new.waiting.judged) == ("changed", "decayed")
 
 
 def test_bad_bytes_under_another_name_are_known(library: Library, tide: Path) -> None:

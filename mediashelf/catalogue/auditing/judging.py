@@ -8,6 +8,7 @@ from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
+from mediashelf.catalogue.records.acknowledged import acknowledged_of, with_acknowledged
 from mediashelf.catalogue.records.waiting import judged_words
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.reading import Reading
@@ -46,7 +47,7 @@ def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditR
     result = _with_earlier_word(result)
     if verdict.spans:
         return _with_touched(catalogue, result)
-    return _with_earlier_damage(catalogue, result)
+    return _with_acknowledged(catalogue, _with_earlier_damage(catalogue, result))
 
 
 def _observed(job: AuditJob, reading: Reading) -> Observed:
@@ -61,6 +62,23 @@ def _observed(job: AuditJob, reading: Reading) -> Observed:
         reading.unreadable,
         reading.is_changing,
     )
+
+
+def _with_acknowledged(catalogue: Catalogue, result: AuditResult) -> AuditResult:
+    """Findings that the keeper acknowledged are notes, while the bytes are those on record."""
+    row, verdict = result.job.row, result.verdict
+    known = acknowledged_of(catalogue.db, row) if row is not None else {}
+    if not known or not verdict.is_confirmed:
+        return result
+    findings = with_acknowledged(verdict.findings, known)
+    errors = {each.rule for each in findings if each.severity is Severity.ERROR}
+    if errors == {_DAMAGED_INSIDE}:  # which stands for those that are acknowledged
+        findings = tuple(
+            replace(each, severity=Severity.NOTE) if each.rule == _DAMAGED_INSIDE else each
+            for each in findings
+        )
+    rules = tuple(sorted(known.keys() & {each.rule for each in findings}))
+    return replace(result, verdict=replace(verdict, findings=findings), acknowledged=rules)
 
 
 def _with_earlier_word(result: AuditResult) -> AuditResult:

@@ -8,9 +8,9 @@ from enum import StrEnum
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.scanning.reading import Reading
-from mediashelf.findings import Severity
+from mediashelf.findings import Severity, worst
 from mediashelf.formats.raw.judgement import SectorVerdict
-from mediashelf.integrity.fixity.comparing import FixityVerdict
+from mediashelf.integrity.fixity.comparing import FixityVerdict, State
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
     DamageSpan,
@@ -33,7 +33,8 @@ class AuditResult:
 
     ``touched`` are the entries, of ``entry_count``, that damage touches: bytes that
     differ from the record, and errors that have a place. ``new_digests`` are the
-    algorithms whose digest was put on record.
+    algorithms whose digest was put on record. ``acknowledged`` are the rules whose
+    findings the keeper knows: they are notes here.
     """
 
     job: AuditJob
@@ -43,6 +44,19 @@ class AuditResult:
     entry_count: int = 0
     twins: tuple[ImageRow, ...] = ()
     new_digests: tuple[str, ...] = ()
+    acknowledged: tuple[str, ...] = ()
+
+    @property
+    def is_acknowledged(self) -> bool:
+        """True where the bytes are as recorded, and the keeper lives with all that is wrong."""
+        level = worst(self.verdict.findings)
+        is_wrong = self.verdict.state is not State.SOUND
+        return bool(self.acknowledged) and is_wrong and level is Severity.NOTE
+
+    @property
+    def shown_state(self) -> str:
+        """The state as people read it."""
+        return f"{self.verdict.state.shown}{' (acknowledged)' if self.is_acknowledged else ''}"
 
     @property
     def is_raw(self) -> bool:

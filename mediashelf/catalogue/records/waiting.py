@@ -22,6 +22,11 @@ if TYPE_CHECKING:
 _STICKS = (State.DECAYED, State.TRUNCATED)
 """What a new date alone does not undo, as long as the bytes are the same."""
 
+_LOST_REMEDY = (
+    "restore the file, or mend it from a copy; only if the bytes are right all the same: "
+    "mediashelf scan --accept IMAGE"
+)
+
 
 def keep_waiting(
     db: sqlite3.Connection, image_id: int, digests: Digests, mtime_ns: int, state: State, now: str
@@ -92,13 +97,14 @@ def waiting_finding(row: ImageRow) -> Finding:
     waiting = row.waiting
     assert waiting is not None
     differs = waiting.size != row.size
+    is_lost = bool(judged_words(waiting))
     return Finding(
-        "file-as-recorded",
+        "bytes-as-recorded" if is_lost else "file-as-recorded",
         Severity.ERROR,
         f"{row.shelf}: {row.path}",
         f"the bytes differ from the record of {row.recorded_at[:10]}, which is kept"
         f"{judged_words(waiting)}",
-        remedy=CHANGED_REMEDY,
+        remedy=_LOST_REMEDY if is_lost else CHANGED_REMEDY,
         found=f"{waiting.size:,} bytes" if differs else "",
         expected=f"{row.size:,} bytes" if differs else "",
     )

@@ -15,6 +15,7 @@ _COPIED = {
     "disc_facts": "packed",
     "volumes": "number, kind, label",
     "entries": "number, folder_id, name_id, size, marks, twin",
+    "waiting": "size, mtime_ns, digests, seen_at, judged, judged_at",
 }
 """Tables of a record, and what is copied of each; the history stays with its image."""
 

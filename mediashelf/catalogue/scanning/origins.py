@@ -67,13 +67,11 @@ def contradicted(
     ids = [one for digest in digests.whole.values() for one in ids_waiting_with(db, digest)]
     if ids:
         return by_likeness(list(images.by_ids(db, ids).values()), shelf, path)[0]
-    name = Path(path).name
     labels = tuple(label for _, label in reading.volumes)
     alike = [
         row
-        for row in images.by_size(db, digests.size)
-        if Path(row.path).name == name
-        and row.digests.keys() & digests.whole.keys()
+        for row in images.by_size_and_name(db, digests.size, Path(path).name)
+        if row.digests.keys() & digests.whole.keys()
         and (row.labels == labels or not reading.volumes)
         and not os.path.lexists(row.file)
     ]

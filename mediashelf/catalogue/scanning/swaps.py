@@ -40,7 +40,7 @@ class PutOff:
     def takes(self, catalogue: Catalogue, job: Job, reading: Reading) -> bool:
         """Keep a reading for later, if what it means depends on others; tell whether it was."""
         digest = readable_digest(reading)
-        if not digest or job.accept:
+        if not digest or job.accept or not self.pending:
             return False
         if job.row is not None and job.row.digests:
             waits = not is_as_recorded(job.row, reading)

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from contextlib import closing
-from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.auditing.audit import AuditResult, Depth, run_audit
-from mediashelf.catalogue.auditing.due import Budget, plan_due
-from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
+from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.store import open_catalogue
-from mediashelf.cli.library.audit_due import DueRun, budget_option, due_lines, due_option
+from mediashelf.cli.library.audit_due import budget_option, due_lines, due_option
 from mediashelf.cli.library.audit_json import audit_document
 from mediashelf.cli.library.audit_text import say_audit
 from mediashelf.cli.options import (
@@ -27,6 +23,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json, say_wrapped, tell
 from mediashelf.cli.report_file import CREATED_BY, moment_text, report_option, write_report
 from mediashelf.integrity.fixity.digests import ALGORITHMS
+from mediashelf.jobs.library.auditing import Audit, AuditRequest, audit_library
 
 
 @click.command(
@@ -39,6 +36,7 @@ Examples:
   mediashelf audit disc.iso --depth contents
   mediashelf audit --digest sha256
   mediashelf audit --report audit.html
+  mediashelf audit disc.iso --acknowledge path-table-agrees --why "mastered so"
   mediashelf audit --due 180d --budget 30m
 
 \b
@@ -73,6 +71,22 @@ plugged in); unreadable.
     is_flag=True,
     help="Read from the disk itself, not from what the system keeps in memory, where it can.",
 )
+@click.option(
+    "--acknowledge",
+    "known_rules",
+    multiple=True,
+    metavar="RULE",
+    help="You know this finding of the named images and live with it: it no longer counts, as "
+    "long as the bytes stay the same. Repeatable.",
+)
+@click.option("--why", metavar="TEXT", default="", help="With --acknowledge: why; it is shown.")
+@click.option(
+    "--take-back",
+    "rules_back",
+    multiple=True,
+    metavar="RULE",
+    help="Let an acknowledged finding count again. Repeatable.",
+)
 @due_option
 @budget_option
 @click.option("--all", "show_all", is_flag=True, help="Name every sound image too.")
@@ -86,6 +100,9 @@ def audit(
     depth: str,
     algorithms: tuple[str, ...],
     past_cache: bool,
+    known_rules: tuple[str, ...],
+    why: str,
+    rules_back: tuple[str, ...],
     due: int | None,
     budget: int | None,
     show_all: bool,
@@ -113,65 +130,56 @@ def audit(
     """
     if budget is not None and due is None:
         raise click.UsageError("--budget goes with --due AGE, such as --due 180d.")
+    _check_words(names, known_rules, why, rules_back)
+    request = AuditRequest(
+        names,
+        Depth(depth),
+        algorithms,
+        past_cache,
+        due,
+        budget,
+        acknowledge=known_rules,
+        why=why,
+        take_back=rules_back,
+    )
     with open_catalogue(catalogue_path) as catalogue:
-        jobs: Sequence[AuditJob] = plan_audit(catalogue, names)
-        due_run = None
-        if due is not None:
-            due_plan = plan_due(jobs, timedelta(seconds=due))
-            jobs = due_plan.jobs
-            due_run = DueRun(due, budget, due_plan, Budget(budget) if budget is not None else None)
-        # The files inside have at most about as many bytes as their image.
-        passes = 2 if Depth(depth) is Depth.CONTENTS else 1
-        total = passes * sum(job.size for job in jobs)
-        with (
-            progress("auditing", total=total, quiet=quiet) as on_bytes,
-            closing(
-                run_audit(
-                    catalogue,
-                    jobs,
-                    depth=Depth(depth),
-                    algorithms=algorithms,
-                    past_cache=past_cache,
-                    budget=due_run.budget if due_run is not None else None,
-                    on_bytes=on_bytes,
-                )
-            ) as running,
-        ):
-            results = list(running)
-    if not catalogue.can_write and any(each.job.row for each in results):
+        done = audit_library(catalogue, request, partial(progress, quiet=quiet))
+    if not done.is_kept:
         tell("The catalogue cannot be written, so nothing was confirmed in it.")
     if as_json:
-        say_json(audit_document(results, Depth(depth), due_run))
+        say_json(audit_document(done.results, request.depth, done.due))
     else:
-        if results or due_run is None:
-            say_audit(results, Depth(depth), show_all=show_all, quiet=quiet)
-        if due_run is not None and not quiet:
-            for line in due_lines(due_run):
+        if done.results or done.due is None:
+            say_audit(done.results, request.depth, show_all=show_all, quiet=quiet)
+        if done.due is not None and not quiet:
+            for line in due_lines(done.due):
                 say_wrapped(line)
     if report_path is not None:
-        _report(report_path, results, Depth(depth), names, due_run)
+        _report(report_path, done, request)
         if not (as_json or quiet):
             say_wrapped(f"Report: {report_path}")
-    exit_for([finding for each in results for finding in each.verdict.findings], fail_on)
+    exit_for(done.findings, fail_on)
 
 
-def _report(
-    path: Path,
-    results: Sequence[AuditResult],
-    depth: Depth,
-    names: tuple[str, ...],
-    due_run: DueRun | None,
+def _check_words(
+    names: tuple[str, ...], known_rules: tuple[str, ...], why: str, rules_back: tuple[str, ...]
 ) -> None:
+    if (known_rules or rules_back) and not names:
+        raise click.UsageError("Name the images whose findings you mean.")
+    if bool(known_rules) != bool(why.strip()):
+        raise click.UsageError("--acknowledge RULE and --why TEXT go together.")
+
+
+def _report(path: Path, done: Audit, request: AuditRequest) -> None:
     # Loaded only for a page: templates cost as much as a short audit.
     from mediashelf.reports.audit.page import audit_html
 
-    scope = ", ".join(names) or "All shelves"
     page = audit_html(
-        results,
-        depth,
-        scope=scope,
+        done.results,
+        request.depth,
+        scope=", ".join(request.names) or "All shelves",
         created=moment_text(),
         created_by=CREATED_BY,
-        notes=list(due_lines(due_run)) if due_run is not None else (),
+        notes=list(due_lines(done.due)) if done.due is not None else (),
     )
     write_report(path, page)

@@ -10,14 +10,14 @@ for the next time: ``where``, ``size`` and ``last_read_at``, null before the fir
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import click
 
-from mediashelf.catalogue.auditing.due import Budget, DuePlan, last_read, was_read_again
+from mediashelf.catalogue.auditing.due import last_read, was_read_again
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.cli.documents import chosen
+from mediashelf.jobs.library.auditing import DueRun
 from mediashelf.text import count_text, duration_text, parse_duration, size_text
 
 _NAMES_SHOWN = 3
@@ -50,33 +50,18 @@ budget_option = click.option(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class DueRun:
-    """What was asked for with --due and --budget, in seconds, and what came of it."""
-
-    age: int
-    seconds: int | None
-    plan: DuePlan
-    budget: Budget | None
-
-    @property
-    def left(self) -> list[AuditJob]:
-        """The images that the budget left for the next time."""
-        return list(self.budget.left.values()) if self.budget is not None else []
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form."""
-        return {
-            "age": self.age,
-            "budget": self.seconds,
-            "images": len(self.plan.jobs),
-            **chosen(self.plan, "fresh", "away", "unrecorded"),
-            "known_wrong": [job.where for job in self.plan.known_wrong],
-            "left": [
-                chosen(job, "where", "size", last_read_at=_last_read(job) or None)
-                for job in self.left
-            ],
-        }
+def due_dict(run: DueRun) -> dict[str, Any]:
+    """Return the JSON form."""
+    return {
+        "age": run.age,
+        "budget": run.seconds,
+        "images": len(run.plan.jobs),
+        **chosen(run.plan, "fresh", "away", "unrecorded"),
+        "known_wrong": [job.where for job in run.plan.known_wrong],
+        "left": [
+            chosen(job, "where", "size", last_read_at=_last_read(job) or None) for job in run.left
+        ],
+    }
 
 
 def due_lines(run: DueRun) -> Iterator[str]:

@@ -8,11 +8,12 @@ from typing import Any
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.cli.documents import chosen, document
-from mediashelf.cli.library.audit_due import DueRun
+from mediashelf.cli.library.audit_due import due_dict
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.integrity.fixity.comparing import WORST_FIRST
 from mediashelf.integrity.inside.contents import ContentsReport
 from mediashelf.integrity.structure.damage import DamageSpan
+from mediashelf.jobs.library.auditing import DueRun
 
 
 def audit_document(
@@ -26,7 +27,7 @@ def audit_document(
         counts={state: counts[state] for state in WORST_FIRST},
         images=map(_image, results),
         findings=(finding for each in results for finding in each.verdict.findings),
-        **({} if due is None else {"due": due.as_dict()}),
+        **({} if due is None else {"due": due_dict(due)}),
     )
 
 
@@ -39,6 +40,7 @@ def _image(result: AuditResult) -> dict[str, Any]:
         "structure_read": reading.structure_read,
         "files_inside": None if reading.inside_report is None else _inside(reading.inside_report),
         "is_confirmed": verdict.is_confirmed,
+        "acknowledged": result.acknowledged,
         "sectors": reading.sectors,
         "digests": {} if reading.digests is None else reading.digests.whole,
         "new_digests": result.new_digests,

@@ -30,7 +30,7 @@ def say_audit(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, q
     hide_sound = quiet or (len(sound) > SOUND_SHOWN and not show_all)
     shown = [each for each in ordered if not (hide_sound and each.verdict.state is State.SOUND)]
     if shown:
-        cells = [(each.job.where, each.verdict.state.shown, _basis(each)) for each in shown]
+        cells = [(each.job.where, each.shown_state, _basis(each)) for each in shown]
         for line in table(("image", "state", "what was read"), cells):
             say(line)
     if hide_sound and sound and not quiet:

@@ -95,7 +95,7 @@ def _not_accepted(row: ImageRow) -> Finding:
     assert row.waiting is not None
     state = row.waiting.judged if judged_words(row.waiting) else row.state
     return Finding(
-        "file-as-recorded",
+        "bytes-as-recorded",
         Severity.ERROR,
         f"{row.shelf}: {row.path}",
         f"not accepted with its shelf: it was found {state}",

@@ -60,7 +60,9 @@ def needs_attention(result: AuditResult) -> bool:
     """Tell whether a person should look at this image."""
     level = worst(result.verdict.findings)
     is_bad = result.verdict.state not in (State.SOUND, State.UNRECORDED, State.AWAY)
-    return is_bad or (level is not None and level >= Severity.WARNING)
+    return (is_bad and not result.is_acknowledged) or (
+        level is not None and level >= Severity.WARNING
+    )
 
 
 def in_order(results: Sequence[AuditResult]) -> list[AuditResult]:
@@ -97,7 +99,7 @@ def image_card(number: int, result: AuditResult, allowance: RowAllowance) -> Ima
         number=number,
         name=result.job.where,
         state=verdict.state.value,
-        word=verdict.state.shown,
+        word=result.shown_state,
         facts=tuple(_facts(result)),
         map=drawn,
         spans=tuple(_span_row(result, drawn, span) for span in spans[:shown]),

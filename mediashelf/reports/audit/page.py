@@ -183,15 +183,19 @@ def _headline(results: Sequence[AuditResult]) -> tuple[str, str]:
     if away == total:
         return f"{count_text(total, 'image is', 'images are')} away; none was audited", "away"
     bare = sum(each.verdict.state is State.UNRECORDED for each in results)
-    sound = total - away - bare
+    known = sum(each.is_acknowledged for each in results)
+    sound = total - away - bare - known
     words = [f"{count_text(sound, 'image is', 'images are')} sound"] if sound else []
     if bare:
         images = f"{bare:,}" if sound else count_text(bare, "image")
         have = "has" if bare == 1 else "have"
         words.append(f"{images} {have} no record, only a good structure")
+    if known:
+        images = f"{known:,}" if words else count_text(known, "image")
+        words.append(f"{images} {'is' if known == 1 else 'are'} not sound, as acknowledged")
     if away:
         words.append(f"{away:,} {'is' if away == 1 else 'are'} away")
-    return "; ".join(words), "sound" if sound or not bare else "unrecorded"
+    return "; ".join(words), "sound" if sound and not known else "unrecorded"
 
 
 def _state_counts(results: Sequence[AuditResult]) -> Iterator[StateCount]:

@@ -82,7 +82,7 @@ def image_line(number: int, result: AuditResult, today: str, *, has_card: bool) 
         number=number,
         name=result.job.where,
         state=result.verdict.state.value,
-        word=result.verdict.state.shown,
+        word=result.shown_state,
         state_rank=WORST_FIRST.index(result.verdict.state),
         size=size,
         findings=summary(result.verdict.findings),

@@ -1,0 +1,91 @@
+"""Findings that the keeper knows: small, not counted, and back when the bytes change."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from cli_runs import Shelf
+from made_library import DATE, overwrite, write
+from make_image import flip, make_iso
+from mediashelf.errors import InputError
+
+RULE = "both-orders-agree"
+
+
+@pytest.fixture
+def shelf(tmp_path: Path) -> Shelf:
+    """Two images whose extent's copies in two byte orders differ (ECMA-119 9.1.3)."""
+    (tmp_path / "home").mkdir()
+    made = Shelf(tmp_path)
+    made.run("shelf", "add", made.home)
+    image = make_iso({"README.TXT": b"tide"}, joliet=3)
+    for name in ("tide.iso", "ebb.iso"):
+        write(made.home / name, flip(image.data, image.record("/README.TXT") + 2), DATE)
+    made.run("scan")
+    return made
+
+
+def rules(shelf: Shelf, code: int) -> dict[str, set[tuple[str, str]]]:
+    document = shelf.json("audit", code=code)
+    return {
+        image["where"]: {(each["rule"], each["severity"]) for each in image["findings"]}
+        for image in document["images"]
+    }
+
+
+def test_acknowledged_findings_do_not_count_until_the_bytes_change(shelf: Shelf) -> None:
+    tide = shelf.home / "tide.iso"
+    before = rules(shelf, code=1)
+    errors = {rule for rule, severity in before["home: tide.iso"] if severity == "error"}
+    assert errors
+    options = [word for rule in sorted(errors) for word in ("--acknowledge", rule)]
+    out = shelf.run("audit", tide, *options, "--why", "the master is so").stdout
+    assert "home: tide.iso  damaged (acknowledged)" in out
+    assert "the master is so)" in " ".join(out.split())
+    for _ in range(2):
+        after = rules(shelf, code=1)  # for the other image
+        assert {severity for _, severity in after["home: tide.iso"]} == {"note"}
+        assert after["home: ebb.iso"] == before["home: ebb.iso"]
+    page = shelf.folder / "audit.html"
+    shelf.run("audit", "tide.iso", "--report", page)
+    text = page.read_text("utf-8")
+    assert "1 image is not sound, as acknowledged" in text
+    assert "damaged (acknowledged)" in text
+    assert "attention" not in text.partition("<body")[2].partition("</h1>")[0]
+    overwrite(tide, 40_000, b"\xff")
+    assert {rule for rule, severity in rules(shelf, 1)["home: tide.iso"] if severity == "error"} > (
+        errors
+    )
+    shelf.run("scan", "--accept", tide)
+    again = rules(shelf, code=1)["home: tide.iso"]
+    assert {rule for rule, severity in again if severity == "error"} == errors
+
+
+def test_taking_it_back(shelf: Shelf) -> None:
+    (rule, *_) = sorted(
+        each["rule"] for each in shelf.json("audit", "tide.iso", code=1)["findings"]
+    )
+    shelf.run("audit", "tide.iso", "--acknowledge", rule, "--why", "x", "--fail-on", "never")
+    before = rules(shelf, code=1)["home: tide.iso"]
+    shelf.run("audit", "tide.iso", "--take-back", rule, code=1)
+    assert rules(shelf, code=1)["home: tide.iso"] != before
+    error = shelf.run("audit", "tide.iso", "--take-back", rule, code=InputError.exit_code).stderr
+    assert "was not acknowledged (acknowledged: none)" in error
+
+
+def test_what_cannot_be_acknowledged(shelf: Shelf) -> None:
+    code = InputError.exit_code
+    for words, expected in (
+        (("tide.iso", "--acknowledge", RULE), "go together"),
+        (("tide.iso", "--why", "x"), "go together"),
+        (("--acknowledge", RULE, "--why", "x"), "Name the images"),
+    ):
+        assert expected in shelf.run("audit", *words, code=2).stderr
+    words = ("audit", "tide.iso", "--acknowledge", "no-such-rule", "--why", "x")
+    assert "has no finding 'no-such-rule' on record" in shelf.run(*words, code=code).stderr
+    overwrite(shelf.home / "tide.iso", 40_000, b"\xff")
+    shelf.run("audit", code=1)
+    words = ("audit", "tide.iso", "--acknowledge", "bytes-as-recorded", "--why", "x")
+    assert "its bytes differ from the record" in shelf.run(*words, code=code).stderr
