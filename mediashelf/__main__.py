@@ -13,9 +13,12 @@ def run() -> None:
         # As the command group says it, without loading it: that is most of a start.
         sys.stdout.write(f"mediashelf, version {__version__}\n")
         return
-    from mediashelf.cli.main import main
+    try:
+        from mediashelf.cli.main import main
 
-    main()
+        main()
+    except KeyboardInterrupt:  # while it is loaded; later the command group answers
+        raise SystemExit(130) from None  # 128 + SIGINT, as shells report it
 
 
 if __name__ == "__main__":

@@ -28,9 +28,16 @@ from __future__ import annotations
 
 
 class MediashelfError(Exception):
-    """The root of the tree; only its subclasses are raised."""
+    """The root of the tree; only its subclasses are raised.
+
+    Each argument is one line for people. A line break inside one is a part of a name
+    from outside, and must not look like a line of ours.
+    """
 
     exit_code = 0
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self.args))
 
 
 class InputError(MediashelfError):

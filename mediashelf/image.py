@@ -105,7 +105,7 @@ class DiscImage:
         """Look through raw sectors at the volume in them; the file's own findings stay."""
         # Imported only for raw images: it needs the EDC.
         from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
-        from mediashelf.formats.raw.sectors import RawView
+        from mediashelf.formats.raw.view import RawView
 
         layout = detect_layout(self.view.read(0, HEAD_SIZE))
         if layout is None:

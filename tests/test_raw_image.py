@@ -48,6 +48,23 @@ def test_damaged_structure_is_found_through_raw_sectors(tmp_path: Path) -> None:
         assert "both-orders-agree" in {finding.rule for finding in image.findings}
 
 
+@pytest.mark.parametrize("surplus", [b"", b"!!"], ids=["missing", "too many"])
+def test_bytes_missing_or_too_many_cost_no_structure(tmp_path: Path, surplus: bytes) -> None:
+    """Before all descriptors and directories: in a sector that holds nothing."""
+    plain, raw = tmp_path / "disc.iso", tmp_path / "disc.bin"
+    plain.write_bytes(ISO)
+    at = 3 * 2352 + 900
+    raw.write_bytes(MODE_1[:at] + surplus + MODE_1[at + 1 :])
+    facts = facts_of(raw)
+    assert facts.volumes == facts_of(plain).volumes
+    with open_image(raw) as image:
+        assert [finding.rule for finding in image.findings] == ["raw-sectors"]
+        volume = image.facts.volume(VolumeKind.JOLIET)
+        assert volume is not None
+        for entry in volume.files:
+            assert image.read_file(entry, 1 << 20) == FILES[entry.path[1:]]
+
+
 def test_raw_track_without_a_volume(tmp_path: Path) -> None:
     raw = tmp_path / "disc.bin"
     raw.write_bytes(mode_1_image(noise(100_000)))

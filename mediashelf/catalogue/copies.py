@@ -32,7 +32,8 @@ def _iter_candidates(catalogue: Catalogue, row: ImageRow, record: FixityRecord) 
     digests = tuple(record.digests.values())
     marks = ", ".join("?" * len(digests))
     for (image_id,) in catalogue.db.execute(
-        f"SELECT image_id FROM fixity WHERE digest IN ({marks}) ORDER BY replaced_at, image_id",
+        f"SELECT image_id FROM fixity WHERE digest IN ({marks}) "
+        "ORDER BY replaced_at, image_id IN (SELECT image_id FROM waiting), image_id",
         digests,
     ):  # a record in force has no date of replacement, and NULL comes first
         yield image_id

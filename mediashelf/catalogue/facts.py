@@ -44,6 +44,7 @@ def unpack_facts(packed: bytes) -> DiscFacts:
         boot["entries"] = tuple(BootEntry(**_known(BootEntry, entry)) for entry in boot["entries"])
         plain["boot"] = BootFacts(**_known(BootFacts, boot))
     plain["volumes"] = tuple(_volume(volume) for volume in plain["volumes"])
+    plain["sessions"] = tuple(plain.get("sessions", (0,)))
     return DiscFacts(**_known(DiscFacts, plain))
 
 

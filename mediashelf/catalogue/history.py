@@ -14,6 +14,7 @@ from enum import StrEnum
 
 from mediashelf.catalogue.bench.session_reading import notes_of
 from mediashelf.catalogue.bench.session_rows import in_force
+from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_text, kept_path, kept_text, utc_now
 from mediashelf.integrity.fixity.states import State
 from mediashelf.integrity.fixity.values import FixityVerdict
@@ -27,7 +28,7 @@ class Happening(StrEnum):
 
     RECORDED = "recorded"
     MOVED = "moved"
-    CHANGED = "changed"  # by a scan: recorded anew; by an audit: differs from the record
+    CHANGED = "changed"  # the bytes differ from the record
     CONFIRMED = "confirmed"
     DAMAGED = "damaged"
     DECAYED = "decayed"
@@ -38,6 +39,7 @@ class Happening(StrEnum):
     STAGED = "staged"
     SERVED = "served"
     MENDED = "mended"
+    ACCEPTED = "accepted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +93,9 @@ def keep_verdict(
     """Add what an audit found; ``row`` is the image as it was on record before.
 
     Nothing is added where the audit tells nothing new of the bytes: an image that
-    is away, one that was missing before, one whose contents were not read.
+    is away or was written meanwhile, one that was missing before, one whose contents were not read.
     """
-    if verdict.state is State.AWAY:
+    if verdict.state in (State.AWAY, State.CHANGING):
         return
     if verdict.state is State.MISSING:
         if row.presence is not Presence.MISSING:
@@ -104,11 +106,12 @@ def keep_verdict(
     if verdict.is_confirmed:
         detail = "files inside checked too" if files_inside else ""
         keep(db, row.id, Happening.CONFIRMED, "audit", detail, at=at)
-    if verdict.state is not State.SOUND:  # bytes that are as recorded may be damaged ones
+    if verdict.state not in (State.SOUND, State.UNRECORDED):  # recorded bytes may be damaged
         detail = verdict.findings[0].message if verdict.findings else verdict.basis
         keep(db, row.id, Happening(verdict.state.value), "audit", detail, at=at)
 
 
+@reads_catalogue
 def history_of(db: sqlite3.Connection, image_id: int) -> list[HistoryRow]:
     """Return all that is known to have happened to an image, oldest first."""
     rows = [*_iter_kept(db, image_id), *_iter_sessions(db, image_id)]

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue.facts import unpack_facts
 from mediashelf.catalogue.listing import fold
+from mediashelf.catalogue.records.reading import ContentError, reads_catalogue, require_types
+from mediashelf.catalogue.records.waiting import made_waiting
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, kept_path, kept_text
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
@@ -25,6 +27,7 @@ _COLUMNS = """
     verdict, judged_by, problem, is_sheet, looks_raw, entry_count, images.scanned_at, audited_at
 """
 _FIELDS = [field.name for field in fields(ImageRow)][:16]  # those of the columns, in their order
+_KINDS = (int, str, bytes, bytes, int, int, *[str] * 5, int, int, int, str, str | None)
 
 
 def matching(
@@ -83,6 +86,11 @@ def by_digest(db: sqlite3.Connection, digest: str) -> list[ImageRow]:
     )
 
 
+def by_size(db: sqlite3.Connection, size: int) -> list[ImageRow]:
+    """Return every image that has this size on record."""
+    return _load(db, "size = ?", size)
+
+
 def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
     """Return every image whose file has this name, letter case aside."""
     wanted = name.casefold()
@@ -94,8 +102,9 @@ def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
     return list(by_ids(db, ids).values())
 
 
+@reads_catalogue
 def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow]:
-    """Build the rows that ``where`` picks, by shelf and path, with four queries in all."""
+    """Build the rows that ``where`` picks, by shelf and path, with five queries in all."""
     order = " ORDER BY shelves.name, images.path"
     rows = db.execute(f"SELECT {_COLUMNS} {_BASE} {where} {order}", parameters).fetchall()
     picked = f"SELECT images.id {_BASE} {where}"
@@ -106,6 +115,7 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
         parameters,
     ):
         known = more[image_id]
+        require_types((digest, recorded_at, confirmed_at), (str, str, str))
         known["digests"][algorithm] = digest
         # Several digests of one file: its bytes are on record since the first,
         # and were last confirmed when any of them was.
@@ -130,10 +140,19 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
             known.setdefault("finding_counts", {})[Severity(severity)] = count
         if origin == "scan" and severity == Severity.ERROR:
             known["errors"] = count
+    for image_id, *values in db.execute(
+        "SELECT image_id, size, mtime_ns, digests, seen_at, judged, judged_at FROM waiting "
+        f"WHERE image_id IN ({picked})",
+        parameters,
+    ):
+        more[image_id]["waiting"] = made_waiting(*values)
     return [_row(row, more[row[0]]) for row in rows]
 
 
 def _row(row: tuple[Any, ...], more: dict[str, Any]) -> ImageRow:
+    require_types(row, _KINDS)
+    if b"\0" in row[2] or b"\0" in row[3]:
+        raise ContentError("a path has a NUL in it")
     values = dict(zip(_FIELDS, row, strict=True))
     values["root"] = Path(kept_path(values["root"]))
     values["path"] = kept_path(values["path"])
@@ -143,6 +162,7 @@ def _row(row: tuple[Any, ...], more: dict[str, Any]) -> ImageRow:
     return ImageRow(**values, **more)
 
 
+@reads_catalogue
 def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
     """Return what an audit compares with, or None where no digest is on record."""
     if not row.digests:
@@ -167,12 +187,14 @@ def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
     )
 
 
+@reads_catalogue
 def facts_of(db: sqlite3.Connection, image_id: int) -> DiscFacts | None:
     """Return the facts of an image as they were when it was last read, or None."""
     packed = db.execute("SELECT packed FROM disc_facts WHERE image_id = ?", [image_id]).fetchone()
     return unpack_facts(packed[0]) if packed is not None else None
 
 
+@reads_catalogue
 def findings_on_record(db: sqlite3.Connection, image_id: int) -> list[Finding]:
     """Return what the last scan or audit of an image found, worst first."""
     rows = db.execute(

@@ -9,7 +9,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from mediashelf.findings import Severity
-from mediashelf.integrity.fixity.states import State
+from mediashelf.integrity.fixity.states import STATE_WORDS, State
 
 
 class Presence(StrEnum):
@@ -23,15 +23,32 @@ class Presence(StrEnum):
 RECORDED = "recorded"
 """Verdict of an image whose digest is on record and which no audit has read since."""
 
-CHANGING = "changing"
-"""Verdict of a file that changed while it was read; the next scan reads it again."""
-
 STATES = (
     RECORDED,
-    CHANGING,
     *(state.value for state in State),
 )
 """Every word that :attr:`ImageRow.state` can be."""
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """What was last read of an image whose bytes are not those on record.
+
+    ``seen_at`` is when these bytes were first seen. ``judged`` is a :class:`State` word,
+    the worst that was said of them, and ``judged_at`` the moment of that.
+    """
+
+    size: int
+    mtime_ns: int
+    digests: dict[str, str]
+    seen_at: str
+    judged: str
+    judged_at: str
+
+    def has(self, digests: dict[str, str]) -> bool:
+        """Tell whether these are digests of the bytes that wait."""
+        common = self.digests.keys() & digests.keys()
+        return bool(common) and all(self.digests[name] == digests[name] for name in common)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +69,14 @@ class ImageRow:
     """What is on record of one image file.
 
     ``path`` is relative to the shelf, with ``/``. ``verdict`` is
-    :data:`RECORDED`, :data:`CHANGING` or a :class:`State` word, and ``judged_by``
+    :data:`RECORDED` or a :class:`State` word, and ``judged_by``
     says whether it is a ``scan``'s or an ``audit``'s. ``digests``
     maps algorithm to hexadecimal digest; it is empty while the file could not be
     read. ``labels`` and ``kinds`` are those of its volumes, in order.
     ``finding_counts`` counts what was found last, by severity; ``errors`` are
     those that the image had when its digest was recorded: such a digest does not
-    vouch for a sound disc.
+    vouch for a sound disc. ``size``, ``mtime_ns`` and all about the contents are
+    those on record; ``waiting`` is what was last read, where that differs.
     """
 
     id: int
@@ -84,6 +102,7 @@ class ImageRow:
     labels: tuple[str, ...] = ()
     finding_counts: dict[Severity, int] = field(default_factory=dict)
     errors: int = 0
+    waiting: Waiting | None = None
 
     @property
     def file(self) -> Path:
@@ -99,6 +118,19 @@ class ImageRow:
     def state(self) -> str:
         """One word of :data:`STATES`: where the file is not here, that; else the verdict."""
         return self.verdict if self.presence is Presence.HERE else self.presence.value
+
+    @property
+    def state_word(self) -> str:
+        """The state as people read it."""
+        return STATE_WORDS.get(self.state, self.state)
+
+
+def kept_number(number: int) -> int:
+    """Return a number from a file system or a disc as SQLite can hold it: 64 bits, signed.
+
+    A date beyond the year 2262, in nanoseconds, becomes the last one that fits.
+    """
+    return max(-(1 << 63), min(number, (1 << 63) - 1))
 
 
 def utc_now() -> str:

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 from mediashelf.catalogue.schema_history import add_history
+from mediashelf.catalogue.schema_records import add_records
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
 
 APPLICATION_ID = 0x6D73_6866  # "mshf"; tells our files from other SQLite databases
@@ -160,7 +161,13 @@ def add_measured(db: sqlite3.Connection) -> None:
     db.execute("ALTER TABLE session_notes ADD COLUMN measured TEXT NOT NULL DEFAULT '[]'")
 
 
-STEPS: tuple[Step, ...] = (create_first_tables, add_twins, add_history, add_measured)
+STEPS: tuple[Step, ...] = (
+    create_first_tables,
+    add_twins,
+    add_history,
+    add_measured,
+    add_records,
+)
 """What turns version N into N + 1. Steps are only ever added at the end, never changed."""
 
 

@@ -20,6 +20,7 @@ from typing import Any, NamedTuple
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.listing import MARK_DIRECTORY, fold
+from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, kept_text
 
 TRIGRAM = 3
@@ -93,6 +94,7 @@ class _Query:
         return " AND ".join('"' + piece.replace('"', '""') + '"' for piece in long_enough)
 
 
+@reads_catalogue
 def find(
     db: sqlite3.Connection, text: str, *, limit: int = 50, shelf_id: int | None = None
 ) -> SearchAnswer:

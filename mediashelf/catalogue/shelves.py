@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 from mediashelf.catalogue.rows import ShelfRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.record import forget_unused_folders, forget_unused_names
 from mediashelf.catalogue.schema import transaction
+from mediashelf.catalogue.shelf_places import move_shelf, take_over
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import CatalogueError, InputError
 from mediashelf.text import printable
@@ -19,46 +21,76 @@ def add_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> ShelfRow:
     """Register a folder tree; by default it is called as the folder is.
 
     The folder is kept as it was written, made absolute: a link in it is followed
-    at every scan. Raises :class:`InputError` for a folder that cannot be read, and
+    at every scan. Shelves inside the folder become a part of this one, with all their
+    records. Raises :class:`InputError` for a folder that cannot be read, and
     :class:`CatalogueError` for a name that is taken or not allowed, and for a folder
-    that holds, or is in, another shelf: its images would be recorded twice.
+    that is in another shelf: its images would be recorded twice.
     """
-    root = folder.absolute()
-    try:
-        next(root.iterdir(), None)
-        real = root.resolve(strict=True)
-    except OSError as error:
-        raise InputError(
-            f"{folder}: is not a readable folder: {error.strerror or error}"
-        ) from error
+    root, real = _readable_folder(folder)
     shelves = catalogue.shelves()
     for shelf in shelves:
-        _refuse_overlap(real, folder, shelf)
-    taken = {shelf.name.lower() for shelf in shelves}
+        _refuse_inside(real, folder, shelf)
+    inner = shelves_inside(catalogue, folder)
+    taken = {shelf.name.lower() for shelf in shelves if shelf not in inner}
     if name:
         _refuse_name(name, taken)
     else:
         name = _free_name(root, taken)
-    with transaction(catalogue.db):
-        catalogue.db.execute(
-            "INSERT INTO shelves (name, root, added_at) VALUES (?, ?, ?)",
+    db = catalogue.db
+    with transaction(db):
+        for shelf in inner:  # names are unique; these end with the transaction
+            db.execute("UPDATE shelves SET name = ? WHERE id = ?", [f"/{shelf.id}", shelf.id])
+        (shelf_id,) = db.execute(
+            "INSERT INTO shelves (name, root, added_at) VALUES (?, ?, ?) RETURNING id",
             [name, keep_path(root), utc_now()],
-        )
+        ).fetchone()
+        for shelf in inner:
+            take_over(catalogue, replace(shelf, name=f"/{shelf.id}"), shelf_id, real)
     return catalogue.shelf(name)
 
 
-def _refuse_overlap(real: Path, folder: Path, shelf: ShelfRow) -> None:
+def shelves_inside(catalogue: Catalogue, folder: Path) -> list[ShelfRow]:
+    """Return the shelves whose folders are in this one."""
+    real = folder.resolve()
+    roots = ((shelf, shelf.root.resolve()) for shelf in catalogue.shelves())
+    return [shelf for shelf, root in roots if root != real and root.is_relative_to(real)]
+
+
+def move_to(catalogue: Catalogue, name: str, folder: Path) -> tuple[ShelfRow, int]:
+    """Let a shelf follow its disk to another folder; return it, and how many images are there."""
+    shelf = catalogue.shelf(name)
+    root, real = _readable_folder(folder)
+    for other in catalogue.shelves():
+        if other.id != shelf.id:
+            _refuse_inside(real, folder, other)
+    around = [other for other in shelves_inside(catalogue, folder) if other.id != shelf.id]
+    if around:
+        raise CatalogueError(
+            f"{folder}: holds the shelf {around[0].name!r} ({around[0].root}); drop that one first"
+        )
+    found = move_shelf(catalogue, shelf, root)
+    return catalogue.shelf(name), found
+
+
+def _readable_folder(folder: Path) -> tuple[Path, Path]:
+    """Return a folder made absolute, and the place that its links lead to."""
+    root = folder.absolute()
+    try:
+        next(root.iterdir(), None)
+        return root, root.resolve(strict=True)
+    except OSError as error:
+        raise InputError(
+            f"{folder}: is not a readable folder: {error.strerror or error}"
+        ) from error
+
+
+def _refuse_inside(real: Path, folder: Path, shelf: ShelfRow) -> None:
     other = shelf.root.resolve()
     if real == other:
         raise CatalogueError(f"{folder}: is the shelf {shelf.name!r} already")
     if real.is_relative_to(other):
         raise CatalogueError(
             f"{folder}: is inside the shelf {shelf.name!r} ({shelf.root}), which covers it already"
-        )
-    if other.is_relative_to(real):
-        raise CatalogueError(
-            f"{folder}: holds the shelf {shelf.name!r} ({shelf.root}); drop that one first, or add "
-            "folders beside it"
         )
 
 

@@ -9,6 +9,12 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from mediashelf.catalogue import images, search
+from mediashelf.catalogue.records.reading import (
+    CheckedConnection,
+    ContentError,
+    reads_catalogue,
+    require_types,
+)
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, kept_path
 from mediashelf.catalogue.schema import (
     OLDEST_SQLITE,
@@ -25,6 +31,8 @@ FILE_NAME = "catalogue.sqlite"
 
 WAIT_SECONDS = 10.0
 """How long a write waits for another run that writes the same catalogue."""
+
+_SHELF_KINDS = (int, str, bytes, str, str | None, int, int)
 
 _CACHE_KIB = 64 * 1024  # the name index is written at random places
 
@@ -45,6 +53,7 @@ class Catalogue:
         self.exists = exists
         self.can_write = can_write
 
+    @reads_catalogue
     def shelves(self) -> list[ShelfRow]:
         """Return every shelf, by name, with number and size of its images that are not missing."""
         rows = self.db.execute(
@@ -56,7 +65,13 @@ class Catalogue:
             GROUP BY shelves.id ORDER BY name
             """
         )
-        return [ShelfRow(row[0], row[1], Path(kept_path(row[2])), *row[3:]) for row in rows]
+        shelves = []
+        for row in rows:
+            require_types(row, _SHELF_KINDS)
+            if b"\0" in row[2]:
+                raise ContentError("a path has a NUL in it")
+            shelves.append(ShelfRow(row[0], row[1], Path(kept_path(row[2])), *row[3:]))
+        return shelves
 
     def shelf(self, name: str) -> ShelfRow:
         """Return the shelf of this name; raises :class:`CatalogueError` that names the nearest."""
@@ -118,10 +133,11 @@ def open_catalogue(
     """
     place = catalogue_place(path)
     _refuse_old_sqlite()
-    exists = create or place.exists()
     try:
+        exists = create or place.exists()
         if create:
             _make_folder(place.parent)
+            _make_private(place)
         can_write = not exists or _is_writable(place)
         db = _open(_uri(place, can_write) if exists else ":memory:", wait_seconds)
         try:
@@ -131,6 +147,12 @@ def open_catalogue(
             db.close()
     except sqlite3.Error as error:
         raise CatalogueError(_in_words(place, error)) from error
+    except PermissionError as error:
+        if error.filename not in (str(place), place):
+            raise
+        raise CatalogueError(
+            f"{place}: you may not read it; choose another with --catalogue"
+        ) from error
 
 
 def _refuse_old_sqlite() -> None:
@@ -149,6 +171,18 @@ def _make_folder(folder: Path) -> None:
         raise CatalogueError(
             f"{folder}: this folder for the catalogue cannot be made: {error.strerror or error}"
         ) from error
+
+
+def _make_private(place: Path) -> None:
+    """Make a new catalogue that its owner alone can read: it tells what somebody owns."""
+    try:
+        number = os.open(place, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600)
+    except OSError:
+        return  # it is there already; or SQLite will say what is wrong
+    try:
+        place.chmod(0o600)  # whatever the umask took away
+    finally:
+        os.close(number)
 
 
 def _is_writable(place: Path) -> bool:
@@ -170,7 +204,12 @@ def _uri(place: Path, can_write: bool) -> str:
 
 def _open(name: str, wait_seconds: float) -> sqlite3.Connection:
     return sqlite3.connect(
-        name, uri=True, isolation_level=None, timeout=wait_seconds, check_same_thread=True
+        name,
+        uri=True,
+        isolation_level=None,
+        timeout=wait_seconds,
+        check_same_thread=True,
+        factory=CheckedConnection,
     )
 
 
@@ -200,8 +239,11 @@ def _in_words(place: Path, error: sqlite3.Error) -> str:
         return (
             f"{place}: is not a catalogue, nor any SQLite database; choose another with --catalogue"
         )
-    if name.startswith("SQLITE_CORRUPT"):
-        return f"{place}: is damaged ({error}); bring back a copy, or move it away and scan again"
+    if name.startswith("SQLITE_CORRUPT") or isinstance(error, ContentError):
+        return (
+            f"{place}: is damaged ({error}); bring back a copy of it, or move it away, register "
+            "the shelves again and scan them: the records of before are then lost"
+        )
     if name.startswith("SQLITE_FULL"):
         return f"{place}: the disk is full; what was finished before is kept"
     if name.startswith("SQLITE_READONLY"):

@@ -15,7 +15,7 @@ from mediashelf import __version__
 from mediashelf.cli.console import prepare_streams
 from mediashelf.errors import MediashelfError, OutputError
 
-INTERRUPTED = 130  # 128 + SIGINT, as shells report it
+INTERRUPTED = 130  # 128 + SIGINT, as shells report it; __main__.py has it before this is loaded
 PIPE_CLOSED = 141  # 128 + SIGPIPE
 
 
@@ -98,6 +98,12 @@ class MediashelfGroup(click.Group):
         except click.UsageError as error:
             raise _with_suggestion(error, args) from error
 
+    def make_context(self, *arguments: Any, **options: Any) -> click.Context:
+        try:
+            return super().make_context(*arguments, **options)
+        except KeyboardInterrupt:
+            raise SystemExit(INTERRUPTED) from None
+
     def invoke(self, ctx: click.Context) -> Any:
         # What a command makes lives until it ends; looking for garbage in it takes a fifth
         # of the time where there is much.
@@ -107,8 +113,8 @@ class MediashelfGroup(click.Group):
         except MediashelfError as error:
             from mediashelf.text import printable
 
-            lines = str(error).splitlines()
-            raise _Shown("\n".join(printable(line) for line in lines), error.exit_code) from error
+            lines = "\n".join(printable(str(line)) for line in error.args)
+            raise _Shown(lines, error.exit_code) from error
         except BrokenPipeError:
             # The reader went away (`| head`); there is nobody left to tell.
             _silence_standard_output()
@@ -118,7 +124,10 @@ class MediashelfGroup(click.Group):
             # answer itself that could not be written, for example to a full disk.
             place = error.filename or "standard output"
             _silence_standard_output()
-            raise _Shown(f"{place}: {error.strerror or error}", OutputError.exit_code) from error
+            from mediashelf.text import printable
+
+            words = printable(f"{place}: {error.strerror or error}")
+            raise _Shown(words, OutputError.exit_code) from error
         except KeyboardInterrupt:
             is_kept = ctx.invoked_subcommand in _GO_ON
             after = "What was finished is kept" if is_kept else "No unfinished file was left behind"

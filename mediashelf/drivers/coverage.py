@@ -8,6 +8,7 @@ bands is from memory. Signatures are not verified here, so that part counts as e
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -22,6 +23,8 @@ from mediashelf.formats.inf.document import DriverVersion
 from mediashelf.formats.inf.source_files import parse_number
 
 DEFAULT_FEATURE = 0xFF
+
+_NAMES_DEVICE = re.compile(r"(?:VEN|VID)_[^&]+&(?:DEV|PID)_")
 
 HARDWARE_HARDWARE, HARDWARE_COMPATIBLE, COMPATIBLE_HARDWARE, COMPATIBLE_COMPATIBLE = (
     0x0000,
@@ -57,8 +60,11 @@ class Match(NamedTuple):
 
     @property
     def is_generic(self) -> bool:
-        """Whether the device was met only as one of its kind, by a compatible id."""
-        return not self.in_device
+        """Whether the device was met only as one of its kind, by a compatible id.
+
+        Some buses report the chip's own id among the compatible ones (HDAUDIO).
+        """
+        return not self.in_device and not _NAMES_DEVICE.search(self.identifier)
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,7 +47,7 @@ class PackageRow(NamedTuple):
 
 def device_rows(survey: Survey) -> list[DeviceRow]:
     """Return a row for each device of the machine, by class and then in the machine's order."""
-    rows = [_device_row(cover, survey.verdict(cover)) for cover in survey.covers]
+    rows = [device_row(cover, survey.verdict(cover)) for cover in survey.covers]
     return sorted(rows, key=lambda row: row.device_class)
 
 
@@ -65,7 +65,8 @@ def package_rows(survey: Survey) -> list[PackageRow]:
     return sorted(rows, key=lambda row: (row.device_class.lower(), row.long_path))
 
 
-def _device_row(cover: DeviceCover, verdict: Verdict) -> DeviceRow:
+def device_row(cover: DeviceCover, verdict: Verdict) -> DeviceRow:
+    """Return the row of one device."""
     words, title = class_words(cover.device.class_code), device_title(cover)
     if cover.cover is Cover.DECLARED:
         declared = cover.declared[0]

@@ -30,6 +30,7 @@ from mediashelf.formats.iso.joliet import JolietNaming
 from mediashelf.formats.iso.lost_trees import log_lost_tree
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
+from mediashelf.formats.iso.sessions import find_later_sessions, log_sessions
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
 from mediashelf.formats.rockridge.naming import RockRidgeNaming
 from mediashelf.formats.structure_rules import ProblemLog
@@ -42,6 +43,9 @@ from mediashelf.formats.volume import (
     VolumeFacts,
     VolumeKind,
 )
+
+# The standard identifier of High Sierra, as the Linux kernel 6.12 looks for it (iso_fs.h).
+_HIGH_SIERRA, _HIGH_SIERRA_AT = b"CDROM", 16 * SECTOR_SIZE + 9
 
 
 class DiscReading(NamedTuple):
@@ -80,9 +84,10 @@ class _DiscReader:
         self._log = ProblemLog()
         self._volumes: list[VolumeFacts] = []
         self._furthest = 0
+        self._sessions: tuple[int, ...] = (0,)
 
     def read(self) -> DiscReading:
-        descriptors = read_descriptor_set(self._view, self._log)
+        descriptors = self._read_last_session()
         udf = read_udf_volume(self._view, self._log)
         if descriptors.primary is None and not descriptors.supplementary and udf is None:
             return self._no_volume()
@@ -94,7 +99,7 @@ class _DiscReader:
                 log_differing_sizes(descriptors.primary, descriptor, self._log)
         for descriptor in descriptors.unclear:
             log_lost_tree(self._view, descriptor, self._geometry(descriptor), self._log)
-        boot = read_boot(self._view, descriptors.boot_records, self._log)
+        boot = read_boot(self._view, descriptors.boot_records, self._log, self._sessions[-1])
         if udf is not None:
             self._volumes.append(udf)
         for entry in boot.entries if boot is not None else ():
@@ -104,8 +109,23 @@ class _DiscReader:
         # The Rock Ridge tree is another reading of the primary one; it comes after Joliet.
         order = list(VolumeKind)
         self._volumes.sort(key=lambda volume: order.index(volume.kind))
-        facts = DiscFacts(self._view.size, tuple(self._volumes), boot)
+        facts = DiscFacts(self._view.size, tuple(self._volumes), boot, sessions=self._sessions)
         return DiscReading(facts, self._log.findings())
+
+    def _read_last_session(self) -> DescriptorSet:
+        """Read the descriptors of the last session, which systems show."""
+        log = ProblemLog()
+        descriptors = read_descriptor_set(self._view, log)
+        first = descriptors.primary
+        if first is not None:
+            end = -(-self._geometry(first).volume_size // SECTOR_SIZE)
+            later = find_later_sessions(self._view, end)
+            if later:
+                self._sessions = (0, *later)
+                log_sessions(self._sessions, self._log)
+                return read_descriptor_set(self._view, self._log, later[-1])
+        self._log.extend(log)
+        return descriptors
 
     def _no_volume(self) -> DiscReading:
         # Imported only for files other than plain disc images: it needs the EDC.
@@ -121,6 +141,16 @@ class _DiscReader:
                 "serve it as a data disc",
                 found=f"{layout.size} bytes a sector",
                 expected="2048 bytes a sector",
+            )
+        elif self._view.read(_HIGH_SIERRA_AT, 5) == _HIGH_SIERRA:
+            self._log.add(
+                "high-sierra-volume",
+                "image",
+                "this is a High Sierra disc, the format before ISO 9660; it was not read",
+                offset=_HIGH_SIERRA_AT,
+                length=5,
+                found=_HIGH_SIERRA.decode(),
+                expected="CD001",
             )
         else:
             self._log.add(
@@ -192,7 +222,11 @@ class _DiscReader:
 
     def _geometry(self, descriptor: VolumeDescriptor) -> Geometry:
         block_size = usable_block_size(descriptor)
-        blocks = descriptor.space_size.nearest(self._view.size // block_size)
+        in_image = self._view.size // block_size
+        blocks = descriptor.space_size.nearest(in_image)
+        # Of a later session the size counts from its start; some writers count from sector 0.
+        from_start = self._sessions[-1] * SECTOR_SIZE // block_size + blocks
+        blocks = min(from_start, blocks, key=lambda end: abs(end - in_image))
         return Geometry(
             block_size, self._view.size, blocks * block_size, descriptor.sequence_number.value
         )

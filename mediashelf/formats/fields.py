@@ -49,10 +49,10 @@ class BytesView:
         return self._data[offset : offset + size]
 
 
-def read_sector(view: View, lba: int) -> bytes:
-    """Return one whole sector, or the empty string where the view has none or only a part of it."""
-    data = view.read(lba * SECTOR_SIZE, SECTOR_SIZE)
-    return data if len(data) == SECTOR_SIZE else b""
+def read_sector(view: View, lba: int, size: int = SECTOR_SIZE) -> bytes:
+    """Return one whole sector or block, or nothing where the view has none or a part of it."""
+    data = view.read(lba * size, size)
+    return data if len(data) == size else b""
 
 
 class BothOrders(NamedTuple):

@@ -202,13 +202,15 @@ class DiscFacts:
     """Everything that rules may ask about a disc, opened or planned.
 
     ``size`` is the image's size in bytes. ``looks_raw`` is True when the file
-    holds raw 2352-byte sectors, which no emulator serves as a data disc.
+    holds raw 2352-byte sectors, which no emulator serves as a data disc. ``sessions``
+    are the first sectors of the sessions; the volumes are those of the last.
     """
 
     size: int
     volumes: tuple[VolumeFacts, ...] = ()
     boot: BootFacts | None = None
     looks_raw: bool = False
+    sessions: tuple[int, ...] = (0,)
 
     def volume(self, kind: VolumeKind) -> VolumeFacts | None:
         """Return the first volume of this kind, or None."""

@@ -1,44 +1,62 @@
-"""Has every device of a session's machine a driver on the session's discs?"""
+"""Has every device of a session's machine a driver on the session's discs, and where?"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
-from mediashelf.drivers.findings import check_survey
-from mediashelf.drivers.machines.reading import read_machine
+from mediashelf.drivers.coverage import Cover, DeviceCover
+from mediashelf.drivers.device_table import device_row
+from mediashelf.drivers.findings import check_survey, device_title
+from mediashelf.drivers.machines.reading import Machine, read_machine
 from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
-from mediashelf.drivers.survey import survey
+from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.verdict import State, summary_text
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.driver_families import family_name, say_no_family
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
 from mediashelf.readability.targets import Target
+from mediashelf.reports.bench.sheet_chapters import SheetDevice
 from mediashelf.sessions.discs.preflight import CheckedDisc
+from mediashelf.sessions.plans.machine import PlannedMachine
 from mediashelf.sessions.plans.session_plan import SessionPlan
-from mediashelf.sessions.prepare import MoreChecks
 
 
-def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
-    """Return the check of a plan's ``[machine] devices`` against all its discs.
+@dataclass(slots=True)
+class SessionDrivers:
+    """The check of a plan's ``[machine] devices`` against all its discs.
 
-    It is made for targets that look for drivers by a device's identifier.
+    It is made for targets that look for drivers by a device's identifier. What a disc's
+    own recipe tells of the same machine is not told again. ``devices`` are for the run
+    sheet, once the check was made.
     """
 
-    def check(plan: SessionPlan, discs: Sequence[CheckedDisc]) -> Iterator[Finding]:
+    targets: Mapping[str, Target]
+    devices: list[SheetDevice] = field(default_factory=list)
+
+    def check(self, plan: SessionPlan, discs: Sequence[CheckedDisc]) -> Iterator[Finding]:
+        """Yield what was found, and keep where each driver is."""
+        self.devices.clear()
         if not plan.machine.devices:
             return
         machine = read_machine(plan.folder / plan.machine.devices)
-        yield from (_as_hint(finding) for finding in machine.findings)
+        told = {(one.rule, one.target, one.where) for disc in discs for one in disc.source.told}
+        yield from (
+            _as_hint(one)
+            for one in machine.findings
+            if (one.rule, one.target, one.where) not in told
+        )
         seen = [disc for disc in discs if disc.repeats is None]
         with ExitStack() as stack:
             sources = [_source_of(disc, stack) for disc in seen]
             for name in plan.targets:
-                family = family_name(targets[name])
+                family = family_name(self.targets[name])
                 if family is None:
-                    yield say_no_family(targets[name])
+                    yield say_no_family(self.targets[name])
                     continue
                 if not FAMILIES[family].matches_devices:
                     continue
@@ -47,15 +65,40 @@ def driver_checks(targets: Mapping[str, Target]) -> MoreChecks:
                     for disc, source in zip(seen, sources, strict=True)
                     if name in disc.targets
                 ]
-                founds = list(_packages(readers, targets[name]))
+                founds = list(_packages(readers, self.targets[name]))
                 result = survey(founds, choose_family(family), name, machine.devices)
+                self.devices += _sheet_devices(result, plan.machine)
+                yield _summary(result, machine)
                 yield from (
                     _as_hint(finding)
                     for finding in check_survey(result)
                     if finding.severity > Severity.NOTE
+                    and (finding.rule, finding.target, _on_disc(finding.where)) not in told
                 )
 
-    return check
+
+def _sheet_devices(result: Survey, machine: PlannedMachine) -> Iterator[SheetDevice]:
+    for cover in result.covers:
+        verdict = result.verdict(cover)
+        row = device_row(cover, verdict)
+        path = row.long_path or row.short_path
+        folder = path if verdict.by is Cover.DECLARED else path.rpartition("/")[0]
+        place = f"{row.source}: {folder.lstrip('/') or 'its top folder'}" if path else ""
+        # Where all is well the folder says enough.
+        state = "" if verdict.words == State.COVERED else verdict.words
+        yield SheetDevice(result.target, row.device, _slot(cover, machine), place, state)
+
+
+def _slot(cover: DeviceCover, machine: PlannedMachine) -> str:
+    """Return where the plan says that the part is, else the place on the bus."""
+    device = cover.device
+    for part in machine.parts:
+        wanted = part.device.casefold()
+        vendor, _, number = wanted.partition(":")
+        chip = f"pci\\ven_{vendor}&dev_{number}" if number else wanted
+        if wanted and chip in (one.casefold() for one in (device.main_id, *device.hardware_ids)):
+            return part.where or device.slot
+    return device.slot
 
 
 def _source_of(disc: CheckedDisc, stack: ExitStack) -> Source:
@@ -73,8 +116,30 @@ def _packages(
     for disc, source in readers:
         tree = source.tree_for(target)
         if tree is not None:
-            tree = replace(tree, prefix=f"disc {disc.position}:")
+            tree = replace(tree, name=f"disc {disc.position}", prefix=f"disc {disc.position}:")
             yield tree, find_packages(tree)
+
+
+def _on_disc(where: str) -> str:
+    """Return a place as the disc's own findings name it."""
+    return re.sub(r"^disc [0-9]+:", "", where)
+
+
+def _summary(result: Survey, machine: Machine) -> Finding:
+    """Return how many devices are covered, with those that are not."""
+    rows = zip(result.covers, result.verdicts, strict=True)
+    others = [
+        f"{device_title(cover)}: {verdict.words}"
+        for cover, verdict in rows
+        if verdict.state is not State.COVERED
+    ]
+    return Finding(
+        "devices-covered",
+        Severity.NOTE,
+        machine.name,
+        "; ".join([summary_text(result.verdicts), *others]),
+        target=result.target,
+    )
 
 
 def _as_hint(finding: Finding) -> Finding:

@@ -160,6 +160,7 @@ LIMIT_KINDS: dict[str, LimitKind] = {
     "block_sizes": LimitKind(_NUMBERS, "logical block sizes in bytes"),
     "udf_newest": LimitKind(_REVISION, "newest UDF revision that any member reads"),
     "udf_common": LimitKind(_REVISION, "newest UDF revision that every member reads"),
+    "udf_by_some": LimitKind(_YES, "some members read UDF, and others do not"),
     "tree_share": LimitKind(
         _NUMBER, "percent of a disc's bytes that its tree should account for beside UDF"
     ),

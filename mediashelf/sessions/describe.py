@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import cast
+from typing import Literal, cast
 
 from mediashelf import __version__
 from mediashelf.findings import Finding
-from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.sessions.cards.arrange import PlacedDisc
 from mediashelf.sessions.cards.records import CardRecords
 from mediashelf.sessions.discs.glance import boot_ways, glance
-from mediashelf.sessions.emulator import EJECT, lun_settings
+from mediashelf.sessions.emulator import (
+    EJECT,
+    block_size,
+    is_served_whole,
+    lun_settings,
+    served_blocks,
+)
 from mediashelf.sessions.manifests.fields import SeverityWord
-from mediashelf.sessions.manifests.parts import CardFile, LunWrite, OpenFinding, Origin, SpaceShare
+from mediashelf.sessions.manifests.parts import CardFile, LunWrite, OpenFinding, Origin
 from mediashelf.sessions.manifests.sense import comparable_path
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc, ManifestSession
 from mediashelf.sessions.plans.session_plan import SessionPlan
@@ -48,7 +53,7 @@ def describe_card(
         created=created,
         created_by=f"mediashelf {__version__}",
         session=ManifestSession(_text(plan.name), _text(plan.machine.name)),
-        start=1,
+        start=plan.start,
         eject=(LunWrite("file", EJECT.removesuffix("\n")),),
         forced_eject=(LunWrite("forced_eject", "1"),),
         discs=discs,
@@ -110,11 +115,18 @@ def _disc(placed: PlacedDisc) -> ManifestDisc:
         purpose=_text(disc.planned.purpose),
         expect=_text(disc.planned.expect),
         size=file.size,
-        blocks=file.size // SECTOR_SIZE,
+        presentation=disc.planned.presentation,
+        servable=is_served_whole(file.size, disc.planned.presentation),
+        block_size=cast(Literal[2048, 512], block_size(disc.planned.presentation)),
+        served_blocks=served_blocks(file.size, disc.planned.presentation),
+        erases=disc.may_erase,
         digests=file.digests,
         confirmed=placed.confirmed,
         origin=_origin(placed),
-        lun=tuple(LunWrite(attribute, value) for attribute, value in lun_settings(placed.path)),
+        lun=tuple(
+            LunWrite(attribute, value)
+            for attribute, value in lun_settings(placed.path, disc.planned.presentation)
+        ),
         boot=boot_ways(disc.source.facts),
         targets=disc.targets,
         passed=disc.passed,
@@ -122,7 +134,6 @@ def _disc(placed: PlacedDisc) -> ManifestDisc:
         contents=replace(
             contents,
             top=tuple(_text(name, _LONGEST_NAME) for name in contents.top),
-            areas=tuple(_named(area) for area in contents.areas),
         ),
         open_findings=condense(disc.findings),
     )
@@ -140,12 +151,6 @@ def _origin(placed: PlacedDisc) -> Origin:
         digests=placed.original,
         padding=image.padding,
     )
-
-
-def _named(area: SpaceShare) -> SpaceShare:
-    """Return the area with names that the manifest's form allows."""
-    inside = tuple(replace(one, name=_text(one.name, _LONGEST_NAME)) for one in area.inside)
-    return replace(area, name=_text(area.name, _LONGEST_NAME), inside=inside)
 
 
 def _says_the_same(manifest: Manifest, last: Manifest) -> bool:

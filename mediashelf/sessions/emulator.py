@@ -1,15 +1,15 @@
 """What the board's kernel can serve as a disc: the limits of its mass-storage function.
 
-The limits are those of a CD-ROM lun of the Linux USB mass-storage function under
-configfs. Unless a row says otherwise they were measured on kernels 6.1.192 and
-7.2.13, by reading each disc back through a USB CD-ROM driver, and read in the
-source of 6.12.
+Unless they speak of a disk, the limits are those of a CD-ROM lun of the Linux USB
+mass-storage function under configfs. Unless a row says otherwise they were measured on
+kernels 6.1.192 and 7.2.13, by reading each disc back through a USB CD-ROM driver, and
+read in the source of 6.12.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import SECTOR_SIZE
@@ -41,30 +41,62 @@ MAX_SIZE = MAX_BLOCKS.value * SECTOR_SIZE
 REFUSED_TOO_SMALL = 525
 """The error number (ETOOSMALL) that a write to ``file`` gives for an image that is too small."""
 
+Presentation = Literal["optical", "disk"]
+"""What the host sees: a CD-ROM drive, or a read-only USB disk for a hybrid image."""
+
+DISK_BLOCK = EmulatorLimit(512, f"Linux storage_common.c, fsg_lun_open; {_MEASURED}")
+
 EJECT = "\n"
 """What is written to ``file`` to take the disc out; writing nothing at all does nothing."""
 
-_LUN_SETTINGS = (("ro", "1"), ("cdrom", "1"), ("removable", "1"))
 
-
-def lun_settings(file: str = "") -> list[tuple[str, str]]:
+def lun_settings(file: str = "", presentation: Presentation = "optical") -> list[tuple[str, str]]:
     """Return the attributes of a lun and their values in the order they must be written.
 
     With ``file`` the path of the image is the last of them: block size and
     limits are chosen when the file is opened.
     """
-    return [*_LUN_SETTINGS, *([("file", file)] if file else [])]
+    cdrom = "1" if presentation == "optical" else "0"
+    settings = [("ro", "1"), ("cdrom", cdrom), ("removable", "1")]
+    return [*settings, *([("file", file)] if file else [])]
+
+
+def block_size(presentation: Presentation) -> int:
+    """Return the bytes of a block as the host sees it."""
+    return BLOCK_SIZE.value if presentation == "optical" else DISK_BLOCK.value
+
+
+def served_blocks(size: int, presentation: Presentation = "optical") -> int:
+    """Return the blocks that a host sees of an image: none of one that the kernel refuses."""
+    blocks = size // block_size(presentation)
+    if presentation == "disk":
+        return blocks
+    return min(blocks, MAX_BLOCKS.value) if blocks >= MIN_BLOCKS.value else 0
+
+
+def is_served_whole(size: int, presentation: Presentation = "optical") -> bool:
+    """Return whether a host sees every whole block of an image."""
+    blocks = served_blocks(size, presentation)
+    return blocks > 0 and blocks == size // block_size(presentation)
 
 
 def check_lun(
-    size: int, *, path_bytes: int = 0, looks_raw: bool = False, where: str = "image"
+    size: int,
+    *,
+    path_bytes: int = 0,
+    looks_raw: bool = False,
+    where: str = "image",
+    presentation: Presentation = "optical",
+    is_hybrid: bool = False,
 ) -> Iterator[Finding]:
     """Yield what keeps an image of ``size`` bytes from being served whole, as it is.
 
     ``path_bytes`` is the length of the image's path as the kernel gets it. The
-    contents are not looked at; ``looks_raw`` tells what the reader saw.
+    contents are not looked at; ``looks_raw`` and ``is_hybrid`` tell what the reader saw.
     """
     blocks, tail = divmod(size, SECTOR_SIZE)
+    if presentation == "disk":
+        tail = size % DISK_BLOCK.value
     if looks_raw:
         yield _error(
             "emulator-data-sectors",
@@ -73,7 +105,9 @@ def check_lun(
             "Make a servable image of the data track: mediashelf convert",
             RAW_SOURCE,
         )
-    if blocks < MIN_BLOCKS.value:
+    if presentation == "disk" and not tail and size:
+        pass  # no other limit is known of a disk
+    elif blocks < MIN_BLOCKS.value and presentation == "optical":
         yield _error(
             "emulator-smallest-disc",
             where,
@@ -84,14 +118,14 @@ def check_lun(
             found=blocks,
             expected=f"at least {MIN_BLOCKS.value}",
         )
-    elif blocks > MAX_BLOCKS.value:
+    elif blocks > MAX_BLOCKS.value and presentation == "optical":
         lost = (blocks - MAX_BLOCKS.value) * SECTOR_SIZE + tail
         yield _error(
             "emulator-largest-disc",
             where,
             f"the image has {blocks:,} blocks; the emulator accepts it, serves the first "
             f"{MAX_BLOCKS.value:,} and says so only in the kernel log",
-            f"Spread the contents over several discs; {lost:,} bytes would be missing",
+            f"{_AS_DISK if is_hybrid else _TOO_LARGE}; {lost:,} bytes would be missing",
             MAX_BLOCKS.source,
             found=blocks,
             expected=f"at most {MAX_BLOCKS.value}",
@@ -105,7 +139,7 @@ def check_lun(
             where,
             f"the image ends with {tail} bytes that do not fill a block, and are not served",
             f"Add zeros to a copy: truncate --size={(blocks + 1) * SECTOR_SIZE} COPY"
-            if blocks < MAX_BLOCKS.value
+            if blocks < MAX_BLOCKS.value or presentation == "disk"
             else "Zeros cannot be added to so large a disc: spread the contents over several",
             BLOCK_SIZE.source,
             str(size),
@@ -124,6 +158,15 @@ def check_lun(
             found=path_bytes,
             expected=f"at most {MAX_PATH_SIZE.value}",
         )
+
+
+_AS_DISK = (
+    'The image is hybrid: serve it as a read-only USB disk, presentation = "disk" in the plan'
+)
+_TOO_LARGE = (
+    "Files can go on several discs (build --spread). An installer cannot be divided: use its "
+    "edition on CDs, or a real DVD drive or USB stick"
+)
 
 
 def _error(

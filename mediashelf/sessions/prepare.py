@@ -107,7 +107,8 @@ def look_at_plan(
         for disc, ways, need in zip(discs, boots, needs, strict=True)
     ]
     # In the order of acting: what must be on the discs is fixed at the desk.
-    return tuple(discs), (*more_checks(plan, discs), *check_readiness(plan, boots))
+    about_machine = (*more_checks(plan, discs), *check_readiness(plan, boots))
+    return tuple(discs), (*about_machine, *_start_finding(plan, discs))
 
 
 @contextmanager
@@ -238,6 +239,20 @@ def _with_boot(
     where = str(disc.source.file.path)
     found = check_boot(disc.position, ways, plan, where)
     return replace(disc, findings=(*disc.findings, *found, *needs))
+
+
+def _start_finding(plan: SessionPlan, discs: Iterable[CheckedDisc]) -> Iterator[Finding]:
+    for disc in discs:
+        if disc.position == plan.start and disc.may_erase:
+            yield Finding(
+                "start-erases-nothing",
+                Severity.WARNING,
+                "start",
+                f"the drive presents disc {disc.position} whenever the board starts, and that disc "
+                "may erase disks by itself; a board that the PC feeds starts with the PC",
+                'say start = "last" in the plan, or erases = false for a disc that asks first',
+                "own behaviour",
+            )
 
 
 @contextmanager

@@ -40,6 +40,8 @@ def test_a_life_of_an_image(library: Library) -> None:
     write(path, tide_image(2), DATE + 1)
     library.scan()
     assert told(library)[-1] == ("changed", "scan", "")
+    library.accept("tide.iso")
+    assert told(library)[-1] == ("accepted", "scan", "")
     path.unlink()
     library.scan()
     library.scan()

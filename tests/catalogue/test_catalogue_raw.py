@@ -115,8 +115,7 @@ def test_a_bare_file_is_judged_by_itself(library: Library, image: bytes) -> None
     assert result.verdict.state == "decayed"
     assert "sector-damaged" in rules(result)
     # The blocks that differ name every file of the first MiB, the sector only one.
-    write(path, path.read_bytes(), DATE + 1)
-    library.scan()
+    library.accept("kiosk.bin")
     (result,) = library.audit().values()
     assert result.verdict.state == "damaged"
     assert [entry.path for entry in result.touched] == [VXD]
@@ -199,3 +198,19 @@ def test_the_made_image_is_what_these_tests_take_it_for(tmp_path: Path) -> None:
     with open_image(write(tmp_path / "a.iso", tide_image(1))) as image:
         entry = next(each for each in image.facts.volumes[0].entries if each.path == VXD)
         assert entry.extents[0].lba == VXD_LBA
+
+
+def test_damage_below_good_sectors_is_damage_of_the_sheet_too(library: Library) -> None:
+    """A disc that was made from a damaged volume: every EDC is good, and the root is not.
+
+    Own behaviour: a sheet and its files are one disc with one verdict.
+    """
+    volume = tide_image(1)
+    root = int.from_bytes(volume[16 * 2048 + 158 :][:4], "little") * 2048
+    write_disc(library.root, mode_1_image(volume[:root] + bytes(100) + volume[root + 100 :]))
+    library.scan()
+    assert library.states() == {"home: kiosk.bin": "damaged", "home: kiosk.cue": "damaged"}
+    results = library.audit()
+    for where in ("home: kiosk.bin", "home: kiosk.cue"):
+        assert results[where].verdict.state == "damaged"
+        assert rules(results[where])["self-record"] is Severity.ERROR

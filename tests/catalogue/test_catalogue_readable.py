@@ -58,7 +58,7 @@ def test_an_answer_is_remembered_until_image_or_target_change(
     paths(deep_and_flat, dos)
     assert len(asked) == 2
     write(deep_and_flat.root / "flat.iso", make_iso({"Y.TXT": b"y"}, joliet=3).data, DATE + 1)
-    deep_and_flat.scan()
+    deep_and_flat.accept("flat.iso")
     paths(deep_and_flat, dos)
     assert len(asked) == 3
     paths(deep_and_flat, replace(dos, title="another title"))

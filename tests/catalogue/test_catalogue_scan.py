@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,11 +15,14 @@ import pytest
 from made_library import DATE, Library, open_library, overwrite, tide_image, write
 from make_image import make_iso, put
 from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
+from mediashelf.catalogue.listing import ListedEntry, list_entries
+from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning import reading, scan
 from mediashelf.catalogue.scanning.findings import scan_findings
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import CatalogueError
+from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.integrity.fixity.digests import digest_file
 
@@ -85,12 +89,14 @@ def test_unchanged_images_are_not_read(library: Library, reads: list[str]) -> No
     assert reads == ["tide.iso"]
 
 
-def test_a_changed_image_is_recorded_anew_and_its_old_digest_kept(library: Library) -> None:
+def test_an_accepted_image_is_recorded_anew_and_its_old_digest_kept(library: Library) -> None:
     path = write(library.root / "tide.iso", tide_image(1), DATE)
     library.scan()
     old = library.catalogue.images()[0]
     write(path, tide_image(2, label="EBB"), DATE + 1)
     assert library.events() == {"tide.iso": "changed"}
+    assert library.catalogue.images()[0].digests == old.digests
+    assert library.accept("tide.iso") == {"tide.iso": "accepted"}
     (row,) = library.catalogue.images()
     assert row.id == old.id
     assert row.digests != old.digests
@@ -119,6 +125,39 @@ def test_decay_is_not_washed_away_by_a_scan(library: Library) -> None:
     assert library.states() == {"home: tide.iso": "decayed"}
     assert library.events() == {}
     assert library.states() == {"home: tide.iso": "decayed"}
+
+
+@pytest.mark.parametrize("year", [1900, 1969, 2300, 9999])
+def test_any_date_of_a_file_is_kept_or_kept_nearly(library: Library, year: int) -> None:
+    seconds = int(datetime(year, 6, 1, tzinfo=UTC).timestamp())
+    path = write(library.root / "tide.iso", tide_image(), seconds * 10**9)
+    assert library.events() == {"tide.iso": "new"}
+    assert library.events() == {}
+    assert library.audit()["home: tide.iso"].verdict.state == "sound"
+    overwrite(path, 40_000, b"\xff")
+    assert library.audit()["home: tide.iso"].verdict.state == "decayed"
+
+
+def test_no_number_leaves_what_sqlite_holds() -> None:
+    assert [kept_number(number) for number in (2**64, 2**63, -(2**63) - 1, -5, 0)] == [
+        2**63 - 1,
+        2**63 - 1,
+        -(2**63),
+        -5,
+        0,
+    ]
+
+
+def test_a_size_on_a_disc_beyond_what_sqlite_holds(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def huge(facts: DiscFacts) -> list[ListedEntry]:
+        return [each._replace(size=2**64 - 1) for each in list_entries(facts)]
+
+    monkeypatch.setattr(reading, "list_entries", huge)
+    write(library.root / "tide.iso", tide_image(), DATE)
+    assert library.events() == {"tide.iso": "new"}
+    assert library.catalogue.find("lkvx3").hits[0].size == 2**63 - 1
 
 
 def test_a_moved_image_keeps_its_record(library: Library) -> None:
@@ -283,6 +322,8 @@ def test_an_image_stays_one_when_it_no_longer_looks_like_one(library: Library) -
     library.scan()
     write(path, bytes(100_000), DATE + 1)
     assert library.events() == {"d.bin": "changed"}
+    assert library.states() == {"home: d.bin": "changed"}
+    library.accept("d.bin")
     assert library.states() == {"home: d.bin": "damaged"}
 
 
@@ -478,7 +519,7 @@ def test_names_that_no_entry_uses_any_more_are_forgotten(library: Library) -> No
     library.scan()
     assert library.catalogue.find("lkvx3").hits
     write(path, make_iso({"ONLY.TXT": b"x"}).data, DATE + 1)
-    library.scan()
+    library.accept("tide.iso")
     assert library.catalogue.find("lkvx3").hits == []
     names = library.catalogue.db.execute("SELECT name FROM names").fetchall()
     assert names == [(b"ONLY.TXT",)]

@@ -185,8 +185,9 @@ def test_a_board_that_is_not_known_may_have_a_driver() -> None:
 def test_identifiers_of_other_buses_are_compared_as_they_are() -> None:
     # inf-models-section: the serial mouse entry of the page.
     inf = inf_text("*PNP0F0C,SERENUM\\PNP0F0C,SERIAL_MOUSE")
+    # A bus that reports this one also reports ACPI\\PNP0F0C, and that first.
     best = covered(device_from_ids(["*pnp0f0c"]), {"mouse.inf": inf}).best
-    assert best is not None and best.match.score == 0x0000
+    assert best is not None and best.match.score == 0x0001
     best = covered(device_from_ids(["SERENUM\\PNP0F0C"]), {"mouse.inf": inf}).best
     assert best is not None and best.match.score == 0x1000
     best = covered(device_from_ids(["X"], ["SERIAL_MOUSE"]), {"mouse.inf": inf}).best

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.drivers.machines.reading import MAX_FILE, MAX_SHOWN, parse_machine, read_machine
+from mediashelf.drivers.machines.line_findings import MAX_SHOWN
+from mediashelf.drivers.machines.reading import MAX_FILE, parse_machine, read_machine
 from mediashelf.errors import InputError
 from mediashelf.findings import Severity
 
@@ -47,9 +48,10 @@ def test_ids_one_a_line() -> None:
         "PCI\\VEN_F2C4&DEV_0301&SUBSYS_001EF2C4&REV_03",
         "PCI\\VEN_F4B9&DEV_0100",
         "USB\\VID_F1B2&PID_0003",
-        "*PNP0501",
+        "ACPI\\PNP0501",
         "ISAPNP\\QLN0031_DEV0000",
     ]
+    assert machine.devices[3].hardware_ids[1:] == ("*PNP0501",)
     assert [device.line for device in machine.devices] == [2, 3, 5, 6, 7]
     # device-identification-strings shows such a pair for a multifunction card.
     assert machine.devices[4].hardware_ids[1] == "*QLN0000"
@@ -117,7 +119,7 @@ def test_usb_device_with_its_class() -> None:
 )
 def test_lines_without_sense_are_findings(text: str, rule: str, line: int) -> None:
     machine = parse_machine(text, name="m.txt")
-    assert [device.hardware_ids for device in machine.devices] == [("*PNP0501",)]
+    assert [device.hardware_ids for device in machine.devices] == [("ACPI\\PNP0501", "*PNP0501")]
     (finding,) = machine.findings
     assert (finding.rule, finding.where) == (rule, f"m.txt line {line}")
     assert finding.severity is Severity.WARNING
@@ -125,7 +127,7 @@ def test_lines_without_sense_are_findings(text: str, rule: str, line: int) -> No
 
 @pytest.mark.parametrize("text", ["", "\n\n", "# nothing\n", "Name: x\n"])
 def test_no_device_is_an_error_finding(text: str) -> None:
-    (finding,) = parse_machine(text).findings
+    finding = parse_machine(text).findings[-1]
     assert (finding.rule, finding.severity) == ("machine-without-devices", Severity.ERROR)
 
 
@@ -195,6 +197,11 @@ def test_mutated_files_give_devices_and_findings_and_never_an_error() -> None:
         "*PNP0501\n" * 20_000,
         "PCI\\VEN_F2C4&DEV_0301\n" * 20_000,
         "\tSubsystem:" * 50_000,
+        "key: value\n" * 20_000,
+        "".join(" " * (number % 900) + "x\n" for number in range(20_000)),
+        "Bus 001 Device 002: ID f1b2:0003\n" + "  bLength 9\n" * 50_000,
+        "REGEDIT4\n[HKEY_LOCAL_MACHINE\\Enum\\PCI\\X]\n" + '"a"=hex(7):41,\\\n' * 50_000,
+        "DeviceID,Name\n" + "PCI\\VEN_F2C4&DEV_0301," * 50_000,
         "00:00.0 0600: f6e2:2000\n" + "\tSubsystem: " + "f6e2 " * 50_000,
     ],
 )

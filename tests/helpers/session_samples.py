@@ -9,17 +9,16 @@ from pathlib import Path
 from hypothesis import strategies as st
 
 from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.sessions.emulator import Presentation
 from mediashelf.sessions.manifests.manifest import render_manifest
 from mediashelf.sessions.manifests.parts import (
     BootWay,
     CardFile,
     Contents,
     FileDigests,
-    InnerShare,
     LunWrite,
     OpenFinding,
     Origin,
-    SpaceShare,
 )
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc, ManifestSession
 
@@ -39,21 +38,13 @@ SOME_DIGESTS = FileDigests("0123456789abcdef" * 2, "fedcba9876543210" * 4)
 CODES = ("K7C", "M2A", "T4X", "A3H", "P6E", "X2K", "C7Y")
 
 
-def lun_for(path: str) -> tuple[LunWrite, ...]:
+def lun_for(path: str, cdrom: str = "1") -> tuple[LunWrite, ...]:
     return (
-        LunWrite("cdrom", "1"),
+        LunWrite("cdrom", cdrom),
         LunWrite("ro", "1"),
         LunWrite("removable", "1"),
         LunWrite("file", path),
     )
-
-
-AREAS = (
-    SpaceShare(
-        "FILES/", 4 << 20, 4, (InnerShare("KIOSK1.CAB", 1 << 20, 1), InnerShare("", 3 << 20, 3))
-    ),
-    SpaceShare("SETUP.EXE", 2 << 20, 1),
-)
 
 
 def sample_disc(position: int = 1, path: str = "01-K7C-KIOSK-SYSTEM.iso") -> ManifestDisc:
@@ -66,7 +57,11 @@ def sample_disc(position: int = 1, path: str = "01-K7C-KIOSK-SYSTEM.iso") -> Man
         purpose="Install the system",
         expect="Blue screen, asks for the language",
         size=300 * 2048,
-        blocks=300,
+        presentation="optical",
+        servable=True,
+        block_size=2048,
+        served_blocks=300,
+        erases=True,
         digests=SOME_DIGESTS,
         confirmed="device",
         origin=Origin("copied", "kiosk-system.iso", 300 * 2048, SOME_DIGESTS),
@@ -75,7 +70,7 @@ def sample_disc(position: int = 1, path: str = "01-K7C-KIOSK-SYSTEM.iso") -> Man
         targets=("dos", "win9x"),
         passed=("dos",),
         after=(),
-        contents=Contents(5, 1, ("FILES/", "SETUP.EXE"), AREAS),
+        contents=Contents(5, 1, ("FILES/", "SETUP.EXE")),
         open_findings=(FINDING,),
     )
 
@@ -87,6 +82,7 @@ def sample_manifest() -> Manifest:
         label="KIOSKDRV",
         origin=Origin("built", "driver-disc.toml", None, None),
         boot=(),
+        erases=False,
         after=(1,),
         open_findings=(),
     )
@@ -95,7 +91,7 @@ def sample_manifest() -> Manifest:
         created="2026-11-25T07:00:00Z",
         created_by="mediashelf 0.1.0",
         session=ManifestSession("Tide-table kiosk", "Kiosk PC, 1999"),
-        start=1,
+        start="last",
         eject=(LunWrite("file", ""),),
         forced_eject=(LunWrite("forced_eject", "1"),),
         discs=(first, drivers, again),
@@ -197,17 +193,15 @@ def origins(draw: st.DrawFn, size: int, found: FileDigests) -> Origin:
 
 
 @st.composite
-def areas(draw: st.DrawFn) -> tuple[SpaceShare, ...]:
-    inner = st.lists(st.builds(InnerShare, texts, sizes, sizes), max_size=3).map(tuple)
-    shares = st.builds(SpaceShare, texts, sizes, sizes, inner)
-    return tuple(draw(st.lists(shares, max_size=3)))
-
-
-@st.composite
 def discs(draw: st.DrawFn, position: int, path: str) -> ManifestDisc:
     size = draw(sizes)
     found = draw(digests)
     targets = tuple(draw(st.lists(texts, unique=True, max_size=4)))
+    is_optical = draw(st.booleans())
+    presentation: Presentation = "optical" if is_optical else "disk"
+    served = min(size // 2048, 1_151_999) if size >= 300 * 2048 else 0
+    if not is_optical:
+        served = size // 512
     return ManifestDisc(
         position=position,
         code=CODES[position - 1],
@@ -217,18 +211,20 @@ def discs(draw: st.DrawFn, position: int, path: str) -> ManifestDisc:
         purpose=draw(texts),
         expect=draw(texts),
         size=size,
-        blocks=size // 2048,
+        presentation=presentation,
+        servable=size >= 300 * 2048 and size // 2048 < 1_152_000 if is_optical else size >= 512,
+        block_size=2048 if is_optical else 512,
+        served_blocks=served,
+        erases=draw(st.booleans()),
         digests=found,
         confirmed=draw(st.sampled_from(["device", "cache"])),
         origin=draw(origins(size, found)),
-        lun=lun_for(path),
+        lun=lun_for(path, cdrom="1" if is_optical else "0"),
         boot=tuple(draw(st.lists(boot_ways, max_size=2))),
         targets=targets,
         passed=targets[: draw(st.integers(0, 4))],
         after=tuple(range(1, position))[: draw(st.integers(0, 3))],
-        contents=Contents(
-            draw(sizes), draw(sizes), tuple(draw(st.lists(texts, max_size=4))), draw(areas())
-        ),
+        contents=Contents(draw(sizes), draw(sizes), tuple(draw(st.lists(texts, max_size=4)))),
         open_findings=draw(finding_lists),
     )
 
@@ -247,7 +243,7 @@ def manifests(draw: st.DrawFn) -> Manifest:
         created="2026-11-25T07:00:00Z",
         created_by=draw(texts),
         session=ManifestSession(draw(texts), draw(texts)),
-        start=draw(st.integers(1, len(images))),
+        start=draw(st.one_of(st.integers(1, len(images)), st.sampled_from(["none", "last"]))),
         eject=(LunWrite("file", ""),),
         forced_eject=(LunWrite("forced_eject", "1"),),
         discs=tuple(images),

@@ -6,17 +6,29 @@ Own behaviour; 2048 bytes a sector: ECMA-119 6.1.2 (clause from memory).
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from itertools import pairwise
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.volume import HOLE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import (
+    HOLE,
+    BootEntry,
+    BootFacts,
+    DiscFacts,
+    Entry,
+    Extent,
+    VolumeFacts,
+    VolumeKind,
+)
 from mediashelf.integrity.structure.damage import (
     DamageSpan,
     Span,
     StoredSectors,
+    count_hidden,
     damage_spans,
     entries_touched,
     merged,
@@ -63,6 +75,32 @@ def test_the_places_of_an_entry_are_where_its_bytes_are() -> None:
     assert touched.places == (Span(20 * 2048, 4096), Span(40 * 2048 + 216, 100))
     assert touched.touched == 4
     assert entries_touched(facts, [Span(0, 4096), Span(40 * 2048, 216)]) == ()
+
+
+def test_boot_image_that_no_entry_names_is_named_by_its_place_in_the_catalog() -> None:
+    floppy = boot_entry(50, 1_474_560, media=2)
+    code = boot_entry(20, 2048)
+    boot = BootFacts(19, "", True, (floppy, code, replace(floppy, section=1)))
+    named = Entry("/BOOT.BIN", "", 3000, False, (Extent(20, 3000),))
+    facts = DiscFacts(0, (VolumeFacts(VolumeKind.ISO9660, "T", (named,)),), boot)
+    place = Span(50 * 2048, 1_474_560)
+    touched = entries_touched(facts, [Span(60 * 2048, 10), Span(20 * 2048 + 4, 2)])
+    assert touched == (
+        ("/BOOT.BIN", 3000, 2, (Span(20 * 2048, 3000),)),
+        ("the boot image of El Torito entry 1", 1_474_560, 10, (place,)),
+    )
+    assert count_hidden(touched) == 1
+    assert entries_touched(facts, [Span(19 * 2048, 10)]) == ()
+
+
+@pytest.mark.parametrize("lba", [0, 1 << 31])
+def test_boot_entry_that_leads_nowhere_is_no_boot_image(lba: int) -> None:
+    boot = BootFacts(19, "", True, (boot_entry(lba, 0),))
+    assert entries_touched(DiscFacts(0, (), boot), [Span(0, 1 << 20)]) == ()
+
+
+def boot_entry(lba: int, size: int, media: int = 0) -> BootEntry:
+    return BootEntry(0, True, media, 0, 0, 4, lba, size)
 
 
 @settings(derandomize=True, deadline=None)

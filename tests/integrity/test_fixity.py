@@ -9,6 +9,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -188,9 +189,27 @@ def test_a_folder_in_the_image_s_place_is_unreadable(image: Path) -> None:
     assert "is not a regular file" in verdict.findings[0].message
 
 
+def test_a_file_that_changes_while_it_is_read_is_not_judged(
+    image: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record = record_of(image)
+
+    def meanwhile(path: Path, **options: Any) -> Any:
+        digests = digest_file(path, **options)
+        os.utime(path, ns=(DATE + 1, DATE + 1))
+        return digests
+
+    monkeypatch.setattr("mediashelf.integrity.fixity.comparing.digest_file", meanwhile)
+    write(image, flip(image.read_bytes(), 10))
+    verdict = judge_fixity(image, record, [finding("path-table-agrees", Severity.ERROR)])
+    assert verdict.state is State.CHANGING
+    assert [found.rule for found in verdict.findings] == ["file-at-rest"]
+    assert not verdict.is_confirmed
+
+
 def test_without_a_record_nothing_is_claimed_of_the_contents(image: Path) -> None:
     verdict = judge_fixity(image, None)
-    assert verdict.state is State.SOUND
+    assert verdict.state is State.UNRECORDED
     assert not verdict.is_confirmed
     assert verdict.basis == "all bytes read; no recorded digest; structure read"
 

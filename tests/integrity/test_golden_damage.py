@@ -13,7 +13,14 @@ from mediashelf.formats.structure_rules import STRUCTURE_RULES
 from mediashelf.image import open_image
 from mediashelf.integrity.structure.parts import check_structure
 
-COMPARING = {"extents-apart", "trees-agree", "trees-agree-in-number", "boot-image-form"}
+COMPARING = {
+    "extents-apart",
+    "extent-outside-descriptors",
+    "trees-agree",
+    "trees-agree-in-number",
+    "twin-flags-agree",
+    "boot-image-form",
+}
 
 
 def words(source: str) -> set[str]:

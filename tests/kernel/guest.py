@@ -108,12 +108,39 @@ def write_nothing(drive):
         os.write(out.fileno(), b"")
 
 
+def serve_as_disk(drive, disc):
+    """A hybrid image is a USB disk: blocks of 512 bytes, read-only, with its partition table."""
+    end = time.monotonic() + 20
+    block = Path("/sys/block/sda")
+    while not block.exists() and time.monotonic() < end:
+        time.sleep(0.1)
+    time.sleep(2)  # until the host has read the size
+    data = Path("/dev/sda").read_bytes()
+    tell(
+        "disk",
+        position=disc["position"],
+        sha256=hashlib.sha256(data).hexdigest(),
+        size=len(data),
+        read_only=(block / "ro").read_text().strip(),
+        block_size=(block / "queue/logical_block_size").read_text().strip(),
+    )
+
+
 def serve_all(drive):
     for number, disc in enumerate(drive.manifest["discs"]):
         if number:
             drive.eject()
             drive.present(disc)
-        noticed = seconds_until(disc["blocks"] * BLOCK)
+        if disc["presentation"] == "disk":
+            (drive.gadget / "UDC").write_text("\n")  # a host asks for the kind of drive once
+            (drive.gadget / "UDC").write_text(os.listdir("/sys/class/udc")[0] + "\n")
+            serve_as_disk(drive, disc)
+            (drive.gadget / "UDC").write_text("\n")
+            drive.eject()
+            drive.present(drive.manifest["discs"][0])
+            (drive.gadget / "UDC").write_text(os.listdir("/sys/class/udc")[0] + "\n")
+            continue
+        noticed = seconds_until(disc["served_blocks"] * disc["block_size"])
         size = size_seen()
         tell(
             "disc",
@@ -124,6 +151,24 @@ def serve_all(drive):
             joliet=listing("ro,norock,iocharset=utf8"),
             primary=listing("ro,norock,nojoliet,map=off"),
         )
+
+
+def cycle_power(drive, controller):
+    """The board restarts with the PC: an installer that was used does not come back by itself."""
+    for disc in drive.manifest["discs"]:
+        if disc["presentation"] == "disk":
+            continue
+        drive.eject()
+        drive.present(disc)
+        (drive.gadget / "UDC").write_text("\n")
+        drive.write("file", "")  # a board that was off has nothing in its drive
+        drive.present(drive.first_disc())
+        (drive.gadget / "UDC").write_text(controller + "\n")
+        file = (drive.lun / "file").read_text().strip()
+        size = size_seen() if file else 0
+        tell("cycle", position=disc["position"], erases=disc["erases"], file=file, size=size)
+    drive.eject()
+    drive.present(drive.manifest["discs"][0])
 
 
 def change_discs(drive):
@@ -168,7 +213,7 @@ def lock_the_door(drive):
 
 def try_limits(drive):
     """299 blocks and a bit are refused, 1,152,000 blocks are cut."""
-    drive.present(drive.manifest["discs"][-1])
+    drive.present(drive.manifest["discs"][0])
     for name, size in (("short", 614_399), ("least", 614_400), ("long", 1_152_000 * BLOCK)):
         path = Path("/tmp") / name
         with path.open("wb") as image:
@@ -183,9 +228,10 @@ def try_limits(drive):
 
 def main():
     controller = os.listdir("/sys/class/udc")[0]
-    drive = Drive(Path("/card/manifest.json"), controller)
-    drive.start()
+    drive = Drive(Path("/card/manifest.json"), Path("/tmp/last-disc.txt"))
+    drive.start(controller)
     serve_all(drive)
+    cycle_power(drive, controller)
     change_discs(drive)
     lock_the_door(drive)
     try_limits(drive)

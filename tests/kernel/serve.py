@@ -7,42 +7,48 @@ knows nothing of mediashelf. Needs configfs, libcomposite and a USB device contr
 import json
 from pathlib import Path
 
-CONFIGFS = Path("/sys/kernel/config/usb_gadget")
-
 
 class Drive:
-    """One emulated drive with one lun."""
+    """One emulated drive with one lun; ``memory`` keeps which disc was presented last."""
 
-    def __init__(self, manifest: Path, controller: str) -> None:
+    gadget = Path("/sys/kernel/config/usb_gadget/card")
+    lun = gadget / "functions/mass_storage.0/lun.0"
+
+    def __init__(self, manifest: Path, memory: Path | None = None) -> None:
         self.card = manifest.resolve().parent
         self.manifest = json.loads(manifest.read_text("utf-8"))
-        if (self.manifest["format"], self.manifest["version"]) != ("mediashelf-card", 2):
-            raise SystemExit(f"{manifest}: not a card manifest of version 2")
-        self.gadget = CONFIGFS / "card"
-        self.lun = self.gadget / "functions/mass_storage.0/lun.0"
-        self.controller = controller
+        if (self.manifest["format"], self.manifest["version"]) != ("mediashelf-card", 3):
+            raise SystemExit(f"{manifest}: not a card manifest of version 3")
+        self.discs = {f"{d['position']} {d['code']}\n": d for d in self.manifest["discs"]}
+        self.memory = memory or self.card / "last-disc.txt"
 
-    def start(self) -> None:
+    def start(self, controller: str) -> None:
         """Make the drive and present the start disc before the host can look."""
-        self.gadget.mkdir()
+        for folder in ("configs/c.1/strings/0x409", "functions/mass_storage.0", "strings/0x409"):
+            (self.gadget / folder).mkdir(parents=True)
         (self.gadget / "idVendor").write_text("0x1d6b\n")  # for tests inside one machine only
-        (self.gadget / "idProduct").write_text("0x0104\n")
-        (self.gadget / "strings/0x409").mkdir()
-        (self.gadget / "strings/0x409/serialnumber").write_text("0123456789ABCDEF\n")
-        (self.gadget / "configs/c.1/strings/0x409").mkdir(parents=True)
-        self.lun.parent.mkdir()
         (self.gadget / "configs/c.1/mass_storage.0").symlink_to(self.lun.parent)
-        start = self.manifest["start"]
-        self.present(next(d for d in self.manifest["discs"] if d["position"] == start))
-        (self.gadget / "UDC").write_text(self.controller + "\n")
+        self.present(self.first_disc())
+        (self.gadget / "UDC").write_text(controller + "\n")
 
-    def present(self, disc: dict) -> None:
-        """Write a disc's lun settings in the order in which they are listed."""
-        for setting in disc["lun"]:
-            value = setting["value"]
-            if setting["attribute"] == "file":
-                value = str(self.card / value)
-            self.write(setting["attribute"], value)
+    def first_disc(self) -> dict | None:
+        """Return what to present without being asked: never a disc that erases a second time."""
+        start = self.manifest["start"]
+        disc = next((d for d in self.discs.values() if start in ("last", d["position"])), None)
+        if start == "last" and self.memory.exists():
+            disc = self.discs.get(self.memory.read_text())
+            disc = disc if disc and not disc["erases"] else None
+        return disc if disc and disc["servable"] else None
+
+    def present(self, disc: dict | None) -> None:
+        """Remember the disc, then write its settings in order; None makes an empty drive."""
+        if disc:
+            self.memory.write_text(f"{disc['position']} {disc['code']}\n")
+        for setting in (disc or self.manifest["discs"][0])["lun"]:
+            if setting["attribute"] != "file":
+                self.write(setting["attribute"], setting["value"])
+            elif disc:
+                self.write("file", str(self.card / setting["value"]))
 
     def eject(self, *, forced: bool = False) -> None:
         """Take the disc out; OSError EBUSY while the host holds the door locked."""

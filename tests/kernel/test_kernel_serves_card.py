@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import json
+import struct
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -40,6 +41,11 @@ purpose = "Converted on the way to the card"
 image = "library/charts.iso"
 pad = true
 purpose = "Filled up to 300 blocks"
+
+[[disc]]
+image = "library/hybrid.iso"
+presentation = "disk"
+purpose = "A hybrid image as a USB disk"
 """
 
 
@@ -50,6 +56,10 @@ def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
     restore_slides(scenario)
     small = make_iso(SMALL, label="CHARTS", joliet=3).data
     (scenario.library / "charts.iso").write_bytes(small)
+    hybrid = bytearray(make_iso({"BIG.BIN": bytes(700_000)}, label="HYBRID").data)
+    hybrid[446:462] = struct.pack("<B3xB3xII", 0x80, 0x17, 0, len(hybrid) // 512)
+    hybrid[510:512] = b"\x55\xaa"
+    (scenario.library / "hybrid.iso").write_bytes(hybrid)
     with (folder / "session.toml").open("a") as plan:
         plan.write(MORE_DISCS)
     result = CliRunner().invoke(
@@ -92,8 +102,9 @@ def test_every_disc_is_read_back_as_it_is_described(card: Path, seen: list[dict[
     manifest = json.loads((card / "manifest.json").read_text("utf-8"))
     discs = of_kind(seen, "disc")
     assert [disc["position"] for disc in discs] == [1, 2, 3, 4, 5]
-    for disc, described in zip(discs, manifest["discs"], strict=True):
-        assert disc["size"] == described["blocks"] * 2048
+    optical = [one for one in manifest["discs"] if one["presentation"] == "optical"]
+    for disc, described in zip(discs, optical, strict=True):
+        assert disc["size"] == described["served_blocks"] * described["block_size"]
         assert disc["sha256"] == described["digests"]["sha256"]
         with open_image(card / described["path"]) as image:
             joliet = image.facts.volume(VolumeKind.JOLIET)
@@ -106,7 +117,7 @@ def test_converted_and_padded_images_are_served_whole(
     card: Path, seen: list[dict[str, Any]]
 ) -> None:
     manifest = json.loads((card / "manifest.json").read_text("utf-8"))
-    sounds, charts = manifest["discs"][3:]
+    sounds, charts = manifest["discs"][3:5]
     assert (sounds["origin"]["how"], sounds["origin"]["padding"]) == ("converted", 0)
     assert charts["origin"]["padding"] > 0
     served = {disc["position"]: disc for disc in of_kind(seen, "disc")}
@@ -118,6 +129,23 @@ def test_converted_and_padded_images_are_served_whole(
     padded = small + bytes(300 * 2048 - len(small))
     assert served[5]["sha256"] == hashlib.sha256(padded).hexdigest()
     assert ["/CHARTS.TXT", len(SMALL["CHARTS.TXT"])] in served[5]["joliet"]
+
+
+def test_a_hybrid_image_is_a_read_only_disk(card: Path, seen: list[dict[str, Any]]) -> None:
+    described = json.loads((card / "manifest.json").read_text("utf-8"))["discs"][5]
+    (disk,) = of_kind(seen, "disk")
+    assert disk["position"] == described["position"] == 6
+    assert disk["size"] == described["served_blocks"] * described["block_size"]
+    assert disk["sha256"] == described["digests"]["sha256"]
+    assert (disk["read_only"], disk["block_size"]) == ("1", str(described["block_size"]))
+
+
+def test_after_a_power_cycle_no_installer_comes_back(seen: list[dict[str, Any]]) -> None:
+    cycles = of_kind(seen, "cycle")
+    assert [one["erases"] for one in cycles] == [True, False, False, False, False]
+    for one in cycles:
+        assert bool(one["file"]) is not one["erases"]
+        assert (one["size"] > 0) is not one["erases"]
 
 
 def test_a_host_notices_a_swap_within_about_a_second(seen: list[dict[str, Any]]) -> None:

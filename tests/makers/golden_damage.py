@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from image_parts import FIELDS, both16, both32, le16, le32
+from image_udf import make_udf
 from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
 from make_raw import mode_1_image
 from mediashelf.demo.floppy import make_boot_floppy
@@ -32,8 +33,9 @@ BOOT = make_iso(FILES, joliet=3, boot=Boot(CODE, sections=[(0xEF, [CODE])]))
 FLOPPY_BOOT = make_iso(FILES, boot=Boot(FLOPPY, media=2, sectors=1))
 PADDED = make_iso(FILES, pad_sectors=10)
 UDF = make_iso(FILES, udf="NSR02")
-DEEP = make_iso({"/".join(["D"] * 99) + "/F.TXT": b"f"})
-TOO_DEEP = make_iso({"/".join(["D"] * 101) + "/F.TXT": b"f"})
+UDF_ALONE = make_udf(FILES, SECTOR)
+DEEP = make_iso({"/".join(["D"] * 255) + "/F.TXT": b"f"})
+TOO_DEEP = make_iso({"/".join(["D"] * 257) + "/F.TXT": b"f"})
 
 
 @dataclass(frozen=True)
@@ -97,6 +99,15 @@ def swap(data: bytes, one: int, other: int, size: int) -> bytes:
     return put(put(data, one, second), other, first)
 
 
+def hybrid(data: bytes, sectors: int) -> bytes:
+    """The disc as a disk too: itself as a partition, and one of zeros in ``sectors`` after it."""
+    count = len(data) // 512
+    entries = b""
+    for kind, first, length in ((0x17, 0, count), (0xEF, count, sectors * 4)):
+        entries += bytes([0, 0, 0, 0, kind, 0, 0, 0]) + le32(first) + le32(length)
+    return put(put(data, 446, entries), 510, b"\x55\xaa") + bytes(sectors * SECTOR)
+
+
 FIRST, LAST = "/A.TXT", "/DIR/C.TXT"
 FAR = 100_000  # a block past the end of every image here
 
@@ -122,6 +133,15 @@ def _image() -> Iterator[tuple[str, Case]]:
         "nothing-after-volume",
         _case("common practice", PLAIN, data + b"more".ljust(SECTOR, b"!")),
     )
+    whole = hybrid(PADDED.data, 64)
+    yield (
+        "image-reaches-partition-end",
+        Case("own behaviour", whole, cut(whole, len(whole) - 8 * SECTOR)),
+    )
+    second = make_iso({"LATER.TXT": b"later"}, after=data + bytes(100 * SECTOR))
+    yield "last-session-read", _case("Linux kernel 6.12, fs/isofs/inode.c", PLAIN, second.data)
+    high_sierra = put(zero(data, 16 * SECTOR, 2 * SECTOR), 16 * SECTOR + 9, b"CDROM\x01")
+    yield "high-sierra-volume", _case("Linux kernel 6.12, fs/isofs/inode.c", PLAIN, high_sierra)
     yield (
         "whole-sectors",
         _case("Linux kernel 6.12, Documentation/usb/mass-storage.rst", PLAIN, data + bytes(100)),
@@ -318,6 +338,8 @@ def _rock_ridge() -> Iterator[tuple[str, Case]]:
         _case("SUSP 1.12, 5.5", RIDGE, put(data, reference, b"EQ")),
     )
     yield "rockridge-field", _case("RRIP 1.12, 4.1.1", RIDGE, put(data, use + 4, b"\x07"))
+    name = data.index(b"NM\x0a", record)
+    yield "rockridge-name-present", _case("own behaviour", RIDGE, put(data, name, b"OM"))
     long = data.index(b"CE", RIDGE.record(FIRST))
     yield "rockridge-continuation", _case("SUSP 1.12, 5.1", RIDGE, put(data, long + 4, both32(FAR)))
     child = MOVED.data.index(b"CL", MOVED.directory("/D"))
@@ -378,6 +400,18 @@ def _udf() -> Iterator[tuple[str, Case]]:
         at = UDF.at(name)
         short = sign(put(short, at + 16, le32(3 * SECTOR)), at)
     yield "udf-volume-descriptors", _case("ECMA-167 3/10.6", UDF, short)
+    ending = udf_record(8)
+    yield "udf-terminator", _case("ECMA-167 3/7.2", UDF, flip(data, ending + 60))
+    # The partition descriptor of the reserve sequence: the last one on the disc.
+    reserve = UDF_ALONE.rindex(b"+NSR02")
+    yield (
+        "udf-reserve-sequence",
+        Case("ECMA-167 3/10.2", UDF_ALONE, flip(UDF_ALONE, reserve)),
+    )
+    yield (
+        "udf-block-size",
+        Case("own behaviour", UDF_ALONE, make_udf(FILES, 4096)),
+    )
     addresses = file_entry + 176
     yield (
         "udf-address",
@@ -394,6 +428,12 @@ def _parts() -> Iterator[tuple[str, Case]]:
     inside = PLAIN.file(FIRST) // SECTOR + 1
     moved = put(PLAIN.data, PLAIN.record(LAST) + 2, both32(inside))
     yield "extents-apart", _case("common practice", PLAIN, moved)
+    over = put(
+        put(PLAIN.data, PLAIN.record(LAST) + 2, both32(17)), PLAIN.record(LAST) + 10, both32(SECTOR)
+    )
+    yield "extent-outside-descriptors", _case("ECMA-119 8.1", PLAIN, over)
+    hidden = put(JOLIET.data, JOLIET.record(LAST) + 25, b"\x01")
+    yield "twin-flags-agree", _case("ECMA-119 9.1.6", JOLIET, hidden)
     gone = put(JOLIET.data, JOLIET.record(LAST, "joliet"), b"\0")
     yield "trees-agree", _case("common practice", JOLIET, gone, "sector-rest-zero")
     shared = TWINS.data

@@ -73,8 +73,8 @@ GOLDEN = (
     Golden(
         "file-system-readable",
         "win9x",
-        "Microsoft KB Q234781: no UDF; KB Q142372: Joliet",
-        disc(others=[udf()]),
+        "Microsoft KB Q142372: Joliet",
+        disc(),
         disc(joliet=A_FILE),
     ),
     Golden(
@@ -111,6 +111,13 @@ GOLDEN = (
         "TechNet cc961718: 1.02 and 1.50",
         disc(others=[udf("NSR03", 0x0201)]),
         disc(others=[udf("NSR02", 0x0150)]),
+    ),
+    Golden(
+        "udf-read-by-some",
+        "win9x",
+        "Microsoft KB Q218617 of later members, Q234781 of the first",
+        disc(others=[udf("NSR02", 0x0102)]),
+        disc(iso=A_FILE, others=[udf("NSR02", 0x0102)]),
     ),
     Golden(
         "udf-tree-checked",

@@ -124,24 +124,25 @@ def _padded(identifier: bytes) -> tuple[bytes, bytes]:
 
 
 class Sectors:
-    """Sectors handed out one after another."""
+    """Sectors, or blocks of another size, handed out one after another."""
 
-    def __init__(self, start: int) -> None:
+    def __init__(self, start: int, size: int = SECTOR) -> None:
         self.next = start
+        self.size = size
         self.written: list[tuple[int, bytes]] = []
 
     def take(self, size: int) -> int:
         lba = self.next
-        self.next += -(-size // SECTOR)
+        self.next += -(-size // self.size)
         return lba
 
     def write(self, lba: int, data: bytes) -> None:
         self.written.append((lba, data))
 
     def joined(self, block_count: int) -> bytes:
-        data = bytearray(block_count * SECTOR)
+        data = bytearray(block_count * self.size)
         for lba, piece in self.written:
-            data[lba * SECTOR : lba * SECTOR + len(piece)] = piece
+            data[lba * self.size : lba * self.size + len(piece)] = piece
         return bytes(data)
 
 

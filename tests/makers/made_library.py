@@ -15,6 +15,7 @@ from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.scanning.scan import ScanOutcome, ScanPlan, plan_scan, run_scan
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import Catalogue, open_catalogue
+from mediashelf.jobs.library.scanning import plan_accepting, run
 
 DATE = 1_000_000_000_000_000_000  # some day in 2001
 
@@ -71,6 +72,12 @@ class Library:
     def events(self, *names: str) -> dict[str, str]:
         """Scan, and return what happened to each image that was read."""
         return {each.job.seen.path: each.event.value for each in self.scan(*names)[1]}
+
+    def accept(self, *names: str) -> dict[str, str]:
+        """Accept images as they are, and return what happened to each."""
+        scan = plan_accepting(self.catalogue, names)
+        run(self.catalogue, scan)
+        return {each.job.seen.path: each.event.value for each in scan.outcomes}
 
     def audit(
         self, names: Sequence[str] = (), depth: Depth = Depth.DIGESTS

@@ -121,6 +121,7 @@ def make_iso(
     system_use: Mapping[str, SystemUse] | None = None,
     versions: bool = True,
     pad_sectors: int = 0,
+    after: bytes = b"",
 ) -> MadeImage:
     """An image that breaks no rule, unless its arguments do.
 
@@ -132,7 +133,8 @@ def make_iso(
     names directories to move into ``RR_MOVED``. ``udf`` is ``NSR02`` or
     ``NSR03``; ``udf_embedded`` names small files whose bytes UDF keeps in its own
     record, beside the place that the other trees know. ``pad_sectors`` zero
-    sectors follow, counted in the volume's size.
+    sectors follow, counted in the volume's size. ``after`` are the sessions before this
+    one, whose descriptors come 16 sectors after them.
     """
     recipe = _Recipe(
         files=files,
@@ -151,8 +153,10 @@ def make_iso(
         system_use=system_use or {},
         versions=versions,
         pad_sectors=pad_sectors,
+        session=len(after) // SECTOR,
     )
-    return _Maker(recipe).make()
+    made = _Maker(recipe).make()
+    return MadeImage(after + made.data[len(after) :], made.places)
 
 
 def without_iso(made: MadeImage) -> bytes:
@@ -190,6 +194,7 @@ class _Recipe:
     system_use: Mapping[str, SystemUse]
     versions: bool
     pad_sectors: int
+    session: int  # its first sector
 
 
 class _Maker:
@@ -206,7 +211,8 @@ class _Maker:
         self.descriptors = (
             ["primary"] + ["boot-record"] * bool(recipe.boot) + kinds[1:] + ["terminator"]
         )
-        self.sectors = Sectors(FIRST_DESCRIPTOR + len(self.descriptors))
+        self.first_descriptor = recipe.session + FIRST_DESCRIPTOR
+        self.sectors = Sectors(self.first_descriptor + len(self.descriptors))
         self.area = Continuations(0)
         # LBA and size of each directory, by tree and node.
         self.extents: dict[tuple[str, Node], tuple[int, int]] = {}
@@ -217,7 +223,7 @@ class _Maker:
 
     def make(self) -> MadeImage:
         recipe, sectors = self.recipe, self.sectors
-        for number, name in enumerate(self.descriptors, FIRST_DESCRIPTOR):
+        for number, name in enumerate(self.descriptors, self.first_descriptor):
             self.places[name, "", ""] = number * SECTOR
         if recipe.udf:
             for identifier in (b"BEA01", recipe.udf.encode(), b"TEA01"):
@@ -235,7 +241,7 @@ class _Maker:
         self.area.data.clear()
         for naming in self.namings:
             self._write_tree(naming)
-            self._write_descriptor(naming, block_count)
+            self._write_descriptor(naming, block_count - recipe.session)
         if self.area.data:
             sectors.write(self.area.lba, bytes(self.area.data))
         sectors.write(self.places["terminator", "", ""] // SECTOR, parts.terminator())

@@ -227,6 +227,17 @@ def test_files_in_udf_alone_are_missing_for_a_target_without_it() -> None:
     assert findings(facts, "nt5", "tree-names-all-files") == []
 
 
+def test_udf_that_not_every_member_reads_is_a_warning() -> None:
+    # Microsoft KB Q218617 of the later members, Q234781 of the first.
+    alone = disc(others=[udf("NSR02", 0x0102)])
+    found = findings(alone, "win9x")[0]
+    assert found.rule == "udf-read-by-some"
+    assert found.severity is WARNING
+    assert "not every member" in found.message
+    (none,) = findings(alone, "nt4", "file-system-readable")
+    assert none.severity is ERROR
+
+
 def test_udf_of_unknown_revision_is_a_note_that_says_how_it_knows() -> None:
     [finding] = findings(disc(others=[udf("NSR03")]), "nt5", "udf-readable-by-all")
     assert finding.severity is Severity.NOTE

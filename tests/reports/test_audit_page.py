@@ -52,7 +52,7 @@ def decayed() -> AuditResult:
 
 
 def every_state() -> list[AuditResult]:
-    quiet = (State.SOUND, State.AWAY)
+    quiet = (State.SOUND, State.UNRECORDED, State.AWAY)
     return [
         result(f"{state}.iso", state, findings=[] if state in quiet else [finding(where=state)])
         for state in State
@@ -69,7 +69,7 @@ def test_every_state_is_named_counted_explained_and_has_its_own_sign() -> None:
     assert len(set(shapes)) == len(signs)
     for state in State:
         count = 2 if state is State.SOUND else 1
-        assert f"{count}{state.value}{MEANINGS[state]}" in page.flat.replace("\n", "")
+        assert f"{count}{state.shown}{MEANINGS[state]}" in page.flat.replace("\n", "")
         assert f"home: {state}.iso" in page.words
 
 
@@ -79,6 +79,16 @@ def test_every_state_is_named_counted_explained_and_has_its_own_sign() -> None:
         ([], Depth.DIGESTS, "No image was audited"),
         ([result()], Depth.DIGESTS, "1 image is sound"),
         ([result(), result("b")], Depth.CONTENTS, "2 images are sound"),
+        (
+            [result(), result("b", State.UNRECORDED), result("c", State.AWAY)],
+            Depth.DIGESTS,
+            "1 image is sound; 1 has no record, only a good structure; 1 is away",
+        ),
+        (
+            [result("b", State.UNRECORDED), result("c", State.UNRECORDED)],
+            Depth.DIGESTS,
+            "2 images have no record, only a good structure",
+        ),
         ([result(), result("b", State.AWAY)], Depth.DIGESTS, "1 image is sound; 1 is away"),
         ([result("b", State.AWAY)], Depth.DIGESTS, "1 image is away; none was audited"),
         ([result(), decayed()], Depth.DIGESTS, "1 of 2 images needs attention"),
@@ -116,7 +126,7 @@ def test_a_card_says_what_is_wrong_what_is_hit_and_what_to_do() -> None:
         "since 2025-01-02, last confirmed 2025-06-07",
         "/DATA1.CAB 1 of 2 MiB",
         "Damage: bytes 2,097,152 to 3,145,727, 1.0 MiB, LBA 1,024 to 1,535 (bytes-as-recorded).",
-        "1 file or folder hit; the 19 other files and folders are sound",
+        "1 file or folder hit; the 19 other files and folders are not affected",
         "bytes-as-recorded",
         "the bytes differ",
         "To do: take the bytes from another copy",

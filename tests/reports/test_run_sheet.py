@@ -11,10 +11,11 @@ from hypothesis import given, settings
 from test_pages_in_browser import MEASURE, PHONE, frame, run, said_by
 
 from mediashelf.reports.bench.run_sheet import TEXT_WIDTH, sheet_html, sheet_text
-from mediashelf.reports.bench.sheet_facts import DRAWING_SIZE, run_sheet
-from mediashelf.sessions.manifests.parts import Contents, InnerShare, Origin, SpaceShare
+from mediashelf.reports.bench.sheet_chapters import SheetDevice, run_sheet
+from mediashelf.sessions.manifests.parts import Contents, Origin
 from mediashelf.sessions.manifests.values import Manifest, ManifestSession
 from mediashelf.text import display_width
+from plan_texts import parse_plan
 from session_samples import FINDING, SOME_DIGESTS, manifests, sample_manifest
 
 HOSTILE = "<script>alert(1)</script>\x1b[2J\u202e&quot;'\""
@@ -24,11 +25,7 @@ def hostile_manifest() -> Manifest:
     """A manifest in which every text that may come from a disc or a plan is hostile."""
     manifest = sample_manifest()
     finding = replace(
-        FINDING, where=HOSTILE, message=HOSTILE, remedy=HOSTILE, source=HOSTILE, target=HOSTILE
-    )
-    areas = (
-        SpaceShare(f"{HOSTILE}/", 9, 1, (InnerShare(HOSTILE, 9, 1),)),
-        SpaceShare(HOSTILE, 8, 1),
+        FOR_HANDS, where=HOSTILE, message=HOSTILE, remedy=HOSTILE, source=HOSTILE, target=HOSTILE
     )
     disc = replace(
         manifest.discs[0],
@@ -39,7 +36,7 @@ def hostile_manifest() -> Manifest:
         passed=(),
         path=HOSTILE,
         origin=Origin("converted", HOSTILE, 1, SOME_DIGESTS, 7),
-        contents=Contents(1, 1, (HOSTILE,), areas),
+        contents=Contents(1, 1, (HOSTILE,)),
         open_findings=(finding,),
     )
     return replace(
@@ -76,6 +73,16 @@ class Collector(HTMLParser):
         self.words += data
 
 
+FOR_HANDS = replace(
+    FINDING,
+    rule="first-disc-boots",
+    target="",
+    where="library/a.iso",
+    message="The first disc does not boot",
+    remedy="Put the disc that starts the machine first",
+)
+
+
 def test_every_step_says_what_the_person_needs() -> None:
     manifest = sample_manifest()
     page = Collector(sheet_html(manifest))
@@ -89,26 +96,141 @@ def test_every_step_says_what_the_person_needs() -> None:
             assert disc.code in flat
             assert disc.digests.sha256 in flat
         assert "as a 1.44 MB floppy (PC BIOS)" in flat
-        assert "no, it does not boot" in flat
         assert "disc 1 again" in flat
         assert re.search(r"Errors for:?\s*win9x", flat)
-        assert FINDING.message in flat
-        assert FINDING.remedy in flat
-        assert "and 2 more places, for win9x" in flat
         assert "session note K7C worked" in flat
-    boxes = 2 * len(manifest.discs) + len(manifest.open_findings)
-    assert page.elements.count("input") == boxes
-    assert sheet_text(manifest).count("[ ]") == boxes
+        assert "MAY ERASE" in flat
+        assert "600.0 KiB, 5 files inside" in flat
+
+
+def test_there_is_one_tick_for_each_disc_and_system() -> None:
+    """The sample's three discs are for dos and win9x: a chapter for each."""
+    manifest = sample_manifest()
+    chapters = run_sheet(manifest).chapters
+    assert [(one.title, one.positions) for one in chapters] == [
+        ("dos", "discs 1, 2, 3"),
+        ("win9x", "discs 1, 2, 3"),
+    ]
+    assert [item.is_again for one in chapters for item in one.items] == [False] * 3 + [True] * 3
+    text = sheet_text(manifest)
+    assert text.count("[ ] failed; notes:") == 6
+    assert text.count("[ ]") == 2 * 6 + len(chapters)
+    assert Collector(sheet_html(manifest)).elements.count("input") == 2 * 6 + len(chapters)
+    loose = replace(manifest.discs[0], targets=(), passed=())
+    (only,) = run_sheet(replace(manifest, discs=(loose,))).chapters
+    assert only.title == "no system"
+
+
+def test_findings_are_there_once_and_only_where_hands_can_act() -> None:
+    manifest = sample_manifest()
+    at_desk = FINDING  # a name that is too long is shortened at home
+    disc = replace(manifest.discs[0], open_findings=(FOR_HANDS, at_desk))
+    about_system = replace(FOR_HANDS, rule="setup-keeps-its-drive", target="win9x", message="Use C")
+    for_both = replace(about_system, message="The disk is large")
+    machine = (about_system, for_both, replace(for_both, target="dos"), at_desk)
+    manifest = replace(manifest, discs=(disc, *manifest.discs[1:]), open_findings=machine)
+    sheet = run_sheet(manifest)
+    assert [one.message for one in sheet.before] == ["The disk is large (win9x, dos)"]
+    assert [[one.message for one in chapter.watch] for chapter in sheet.chapters] == [[], ["Use C"]]
+    for words in (Collector(sheet_html(manifest)).words, sheet_text(manifest)):
+        flat = " ".join(words.split())
+        for message in ("The first disc does not boot", "Use C", "The disk is large"):
+            assert flat.count(message) == 1
+        assert at_desk.message not in flat
+        assert "library" not in flat
+
+
+def test_the_plan_adds_the_machine_its_steps_and_the_order_of_systems() -> None:
+    plan = parse_plan(PLAN, Path())
+    devices = [
+        SheetDevice(
+            "win9x", "Quillon Audio 16", "third slot", "disc 2: Quillon", "incomplete: a.vxd"
+        ),
+        SheetDevice("win9x", "Modem", "", "", "no driver on these discs"),
+    ]
+    manifest = sample_manifest()
+    sheet = run_sheet(manifest, plan, devices)
+    assert [one.title for one in sheet.chapters] == ["win9x", "dos"]
+    assert [step.do for step in sheet.steps] == ["Take 768 MB out"]
+    (win9x, dos) = sheet.chapters
+    told = [item.step.do if item.step else item.disc.disc.position for item in win9x.items]  # type: ignore[union-attr]
+    assert told == [1, "Restart", "Look at the drive", 2, 3]
+    assert [item.step.do for item in dos.items if item.step] == ["Make the partitions"]
+    assert (len(win9x.devices), dos.devices) == (2, ())
+    for words in (
+        Collector(sheet_html(manifest, plan, devices)).words,
+        sheet_text(manifest, plan, devices),
+    ):
+        flat = " ".join(words.split())
+        for text in (
+            *("450 MHz, 256.0 MiB of memory, disk of 4 GB, PC BIOS, starts from USB drives",),
+            *("Boot order: USB first", "third slot", "IRQ 5", "Restart", "FAT16", "500MB"),
+            *("disc 2: Quillon", "incomplete: a.vxd", "no driver on these discs"),
+            "sticker under the case",
+        ):
+            assert text in flat, text
+
+
+PLAN = b"""
+name = "n"
+targets = ["win9x", "dos"]
+[machine]
+processor = "450 MHz"
+memory = "256MB"
+disk = "4GB"
+firmware = "bios"
+usb_boot = true
+settings = ["Boot order: USB first"]
+notes = "The key is on the sticker under the case"
+[[machine.part]]
+what = "Quillon Audio 16"
+where = "third slot"
+jumpers = "IRQ 5"
+[[step]]
+do = "Take 768 MB out"
+[[step]]
+do = "Make the partitions"
+system = "dos"
+partitions = [{ system = "dos", filesystem = "FAT16", size = "500MB" }]
+[[step]]
+do = "Restart"
+system = "win9x"
+after = "a"
+[[step]]
+do = "Look at the drive"
+before = "b"
+[[disc]]
+image = "a"
+[[disc]]
+image = "b"
+"""
+
+
+def test_what_the_host_does_not_see_whole_is_said() -> None:
+    manifest = sample_manifest()
+    large = replace(
+        manifest.discs[1],
+        position=1,
+        size=1_152_001 * 2048,
+        served_blocks=1_151_999,
+        servable=False,
+    )
+    text = " ".join(sheet_text(replace(manifest, discs=(large,))).split())
+    assert "Do not use: the emulator serves 1,151,999 of 1,152,001 blocks" in text
+    disk = replace(manifest.discs[0], presentation="disk", block_size=512)
+    assert "read-only USB disk" in sheet_text(replace(manifest, discs=(disk,)))
 
 
 def test_the_cautions_are_there_before_the_first_disc() -> None:
     manifest = sample_manifest()
     for words in (Collector(sheet_html(manifest)).words, sheet_text(manifest)):
         flat = " ".join(words.replace("*", " ").split())
-        caution = flat[flat.index("CAUTION") : flat.index("Disc by disc")]
+        caution = flat[flat.index("CAUTION") : flat.index("Order of systems")]
         assert "Discs 1 and 3 start the machine and may erase its disks" in caution
         assert "pull the mains plug" in caution
         assert "licensed people; follow your local electrical rules" in caution
+        assert "static electricity" in caution
+        assert "from one supply only" in caution
         assert "only while the emulator is switched off" in caution
         assert "with valid licences" in caution
     one = replace(manifest, discs=manifest.discs[:1])
@@ -127,15 +249,19 @@ def test_the_page_needs_nothing_else() -> None:
 
 
 def test_severity_is_said_in_words_and_not_by_colour_alone() -> None:
-    assert ">warning</span>" in sheet_html(sample_manifest())
-    assert "WARNING: /Slides/A name" in sheet_text(sample_manifest())
+    manifest = sample_manifest()
+    disc = replace(manifest.discs[0], open_findings=(FOR_HANDS,))
+    manifest = replace(manifest, discs=(disc,))
+    assert ">warning</span>" in sheet_html(manifest)
+    assert "WARNING: The first disc" in sheet_text(manifest)
 
 
 def test_nothing_from_a_disc_becomes_markup_or_steers_a_terminal() -> None:
     plain = Collector(sheet_html(sample_manifest()))
     page = sheet_html(hostile_manifest())
     parsed = Collector(page)
-    assert set(parsed.elements) <= set(plain.elements)
+    told = {"div", "p", "span", "strong", "ul", "li", "input"}
+    assert set(parsed.elements) <= set(plain.elements) | told
     assert parsed.words.count("<script>") >= 10  # all are there, as words
     for words in (page, sheet_text(hostile_manifest())):
         assert "\x1b" not in words
@@ -153,40 +279,6 @@ def test_any_manifest_gives_both_sheets(manifest: Manifest) -> None:
     assert sheet_html(manifest) == sheet_html(manifest)
 
 
-def with_contents(contents: Contents) -> Manifest:
-    manifest = sample_manifest()
-    return replace(manifest, discs=(replace(manifest.discs[0], contents=contents),))
-
-
-def test_the_drawing_shares_out_its_room_by_size() -> None:
-    """Areas are in proportion to bytes: what stands beside folders has the area of its part."""
-    areas = (
-        SpaceShare("BIG/", 6000, 3, (InnerShare("A.BIN", 6000, 1),)),
-        SpaceShare("SETUP.EXE", 3000, 1),
-        SpaceShare("", 1000, 40),
-    )
-    (step,) = run_sheet(with_contents(Contents(44, 1, ("BIG/",), areas))).discs
-    width, height = DRAWING_SIZE
-    room = {tile.lines[0].split()[0]: tile for tile in step.tiles if tile.lines}
-    for name, part in (("BIG/", 0.6), ("SETUP.EXE", 0.3), ("40", 0.1)):
-        box = room[name].box
-        assert abs(box.width * box.height - part * width * height) < 1
-    # What is in a folder is drawn inside its frame.
-    outer, inner = room["BIG/"].box, room["A.BIN"].box
-    assert outer.x < inner.x < inner.x + inner.width < outer.x + outer.width
-    for tile in step.tiles:
-        assert 0 <= tile.box.x <= tile.box.x + tile.box.width <= width + 0.01
-        assert 0 <= tile.box.y <= tile.box.y + tile.box.height <= height + 0.01
-
-
-def test_names_take_the_place_of_a_drawing_where_there_is_none() -> None:
-    page = sheet_html(with_contents(Contents(2, 0, ("A.TXT", "B.TXT"))))
-    assert "<svg" not in page
-    assert "2 files, 0 folders: A.TXT, B.TXT" in page
-    page = sheet_html(with_contents(Contents(0, 0, ())))
-    assert "Inside" not in page
-
-
 def test_what_an_image_was_made_of_is_said_where_it_is_no_copy() -> None:
     manifest = sample_manifest()
 
@@ -195,20 +287,10 @@ def test_what_an_image_was_made_of_is_said_where_it_is_no_copy() -> None:
         return " ".join(sheet_text(replace(manifest, discs=(disc,))).split())
 
     raw = Origin("converted", "sounds.bin", 9, SOME_DIGESTS)
-    assert "Made of: the data track of sounds.bin Checked" in text(raw)
+    assert "Made of: the data track of sounds.bin Errors for" in text(raw)
     padded = Origin("copied", "charts.iso", 9, SOME_DIGESTS, 2048)
     assert "Made of: charts.iso, with 2.0 KiB of zeros after it" in text(padded)
     assert "Made of" not in text(manifest.discs[0].origin)
-
-
-def test_places_at_home_are_not_on_the_sheet() -> None:
-    """A path of the library means nothing at the bench; a path on the disc does."""
-    manifest = sample_manifest()
-    row = replace(FINDING, where="library/a.iso")
-    disc = replace(manifest.discs[0], open_findings=(row,))
-    assert "library" not in sheet_text(replace(manifest, discs=(disc,)))
-    disc = replace(disc, open_findings=(FINDING,))
-    assert FINDING.where in sheet_text(replace(manifest, discs=(disc,)))
 
 
 def test_the_sheet_fits_a_phone(tmp_path: Path) -> None:
@@ -219,9 +301,15 @@ def test_the_sheet_fits_a_phone(tmp_path: Path) -> None:
         label=name,
         purpose=name,
         expect=name,
-        open_findings=(replace(FINDING, where=f"/{name}", message=name, source=name),),
+        open_findings=(replace(FOR_HANDS, message=name, remedy=name),),
     )
-    pages = [sheet_html(manifest), sheet_html(replace(manifest, discs=(disc,)))]
+    device = SheetDevice("dos", name, name, name, name)
+    plan = parse_plan(PLAN, Path())
+    pages = [
+        sheet_html(manifest),
+        sheet_html(replace(manifest, discs=(disc,))),
+        sheet_html(manifest, plan, [device]),
+    ]
     frames = [frame(page, width) for page in pages for width in (PHONE, 1280)]
     measured = said_by(run(MEASURE % "".join(frames), tmp_path))
-    assert [one["width"] for one in measured] == [PHONE, 1280] * 2
+    assert [one["width"] for one in measured] == [PHONE, 1280] * 3

@@ -168,7 +168,7 @@ def test_xxh3_agrees_with_xxhsum(card: Path) -> None:
 def test_a_disc_that_the_emulator_cannot_serve_is_an_error_on_the_board_too(card: Path) -> None:
     os.truncate(card / SYSTEM, 299 * 2048)
     manifest = read_manifest(card / "manifest.json")
-    first = replace(manifest.discs[0], size=299 * 2048, blocks=299)
+    first = replace(manifest.discs[0], size=299 * 2048, served_blocks=0)
     short = replace(manifest, discs=(first,), other_files=(), earlier_files=())
     rules = [finding.rule for finding in check_card(short, card, read_contents=False)]
     assert rules[0] == "emulator-smallest-disc"

@@ -77,8 +77,58 @@ def test_the_sample_is_accepted_by_both() -> None:
     VALIDATOR.validate(document())
 
 
+NEW_IN_VERSION_3 = ("presentation", "servable", "block_size", "served_blocks", "erases")
+
+
+def as_version_2(value: Document) -> Document:
+    """What version 2 said of the same card."""
+    value |= {"version": 2, "start": 1}
+    for disc in value["discs"]:
+        for key in NEW_IN_VERSION_3:
+            del disc[key]
+        disc["blocks"] = disc["size"] // 2048
+        disc["contents"]["areas"] = []
+    return value
+
+
+def test_manifests_of_version_2_are_still_read() -> None:
+    """They always present disc 1 at the start, and a disc of theirs that boots may erase."""
+    manifest = parse(as_version_2(document()))
+    assert manifest.start == 1
+    assert [disc.erases for disc in manifest.discs] == [True, False, True]
+    assert manifest == replace(sample_manifest(), start=1)
+    for place, new, message in (
+        ("discs", {}, "discs is an object"),
+        ("discs.0", 3, "discs[0] is 3"),
+        ("discs.0.size", "1", "discs[0].size is '1'"),
+        ("start", 9, "start is 9, expected a position up to 3"),
+    ):
+        value = as_version_2(document())
+        change(place, new)(value)
+        assert message in refusal(value)
+
+
+def test_no_blocks_are_promised_that_the_kernel_cuts_or_refuses() -> None:
+    for size, served, is_whole in (
+        (2_359_293_952, 1_151_999, True),
+        (2_359_293_952 + 2048, 1_151_999, False),
+        (614_399, 0, False),
+    ):
+        manifest = sample_manifest()
+        digests = manifest.discs[1].digests
+        disc = replace(
+            manifest.discs[1], size=size, served_blocks=served, servable=is_whole, digests=digests
+        )
+        discs = (manifest.discs[0], disc, manifest.discs[2])
+        render_manifest(replace(manifest, discs=discs))
+        wrong = replace(disc, servable=not is_whole)
+        with pytest.raises(ManifestError, match="servable is"):
+            render_manifest(replace(manifest, discs=(discs[0], wrong, discs[2])))
+
+
 def as_version_1(value: Document) -> Document:
     """What version 1 said of the same card."""
+    as_version_2(value)
     value["version"] = 1
     for disc in value["discs"]:
         del disc["code"], disc["origin"], disc["contents"]["areas"]
@@ -127,8 +177,8 @@ def test_keys_that_begin_with_x_are_passed_over() -> None:
 
 
 def test_newer_versions_are_refused_before_anything_else() -> None:
-    message = refusal({"format": "mediashelf-card", "version": 3, "quite": "different"})
-    assert "version 3" in message
+    message = refusal({"format": "mediashelf-card", "version": 4, "quite": "different"})
+    assert "version 4" in message
     assert "update mediashelf" in message
 
 
@@ -176,13 +226,21 @@ def change(place: str, new: object) -> Callable[[Document], None]:
         ("created", "2026-11-25T07:00:00Z\n", "created"),
         ("start", 4, "start is 4, expected a position up to 3"),
         ("start", 0, "start is 0, expected 1 or more"),
+        ("start", "first", "start is 'first', expected one of 'none', 'last'"),
+        ("start", None, "start is null, expected a whole number or a text"),
         ("session", None, "session is null, expected an object"),
         ("session.name", "a\x1b[2J", "session.name is"),
         ("discs", [], "discs has 0 items, expected 1 or more"),
         ("discs.0.position", 2, "discs[0].position is 2, expected 1"),
         ("discs.0.size", -1, "discs[0].size is -1, expected 0 or more"),
         ("discs.0.size", 614_400.5, "discs[0].size is 614400.5, expected a whole number"),
-        ("discs.0.size", 616_448, "discs[0].blocks is 300, expected 301"),
+        ("discs.0.size", 616_448, "discs[0].served_blocks is 300, expected 301"),
+        ("discs.0.served_blocks", 299, "discs[0].served_blocks is 299, expected 300"),
+        ("discs.0.servable", False, "discs[0].servable is false, expected true"),
+        ("discs.0.block_size", 512, "discs[0].block_size is 512, expected 2048"),
+        ("discs.0.presentation", "tape", "expected one of 'optical', 'disk'"),
+        ("discs.0.presentation", "disk", "discs[0].lun does not set cdrom to 0 before file"),
+        ("discs.0.erases", 1, "discs[0].erases is 1, expected true or false"),
         ("discs.0.size", True, "discs[0].size is true, expected a whole number"),
         ("discs.0.digests.sha256", "A" * 64, "discs[0].digests.sha256 is"),
         ("discs.0.digests.sha256", "a" * 63, "discs[0].digests.sha256 is"),
@@ -215,7 +273,7 @@ def change(place: str, new: object) -> Callable[[Document], None]:
         ("discs.1.origin.padding", 614_401, "discs[1].origin has a padding of 614401, more than"),
         ("discs.0.origin.digests.sha256", "a" * 64, "origin has other digests than the copy"),
         ("discs.0.origin.digests", "none", "discs[0].origin.digests is 'none', expected an object"),
-        ("discs.0.contents.areas.0.inside.0.inside", [{}], "inside has 1 items, expected 0"),
+        ("discs.0.contents.areas", [], "discs[0].contents has an unknown key 'areas'"),
         ("discs.0.siez", 1, "discs[0] has an unknown key 'siez'; did you mean 'size'?"),
         ("discs.0.open_findings.0.severity", "fatal", "expected one of 'error', 'warning', 'note'"),
         ("eject", [], "eject has 0 items"),
@@ -225,6 +283,17 @@ def test_what_is_wrong_is_named_with_its_place(place: str, new: object, message:
     value = document()
     change(place, new)(value)
     assert message in refusal(value)
+
+
+def test_a_wrong_form_is_not_said_to_be_all_that_is_wrong() -> None:
+    value = document()
+    value["created"], value["session"] = "yesterday", None
+    assert refusal(value).endswith("; there may be more")
+    value = document()
+    value["discs"][0] |= {"siez": 1, "labl": ""}
+    value["clor"] = "grey"
+    assert all(f"unknown key '{key}'" in refusal(value) for key in ("siez", "labl", "clor"))
+    assert "more" not in refusal(value)
 
 
 @pytest.mark.parametrize(

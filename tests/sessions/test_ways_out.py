@@ -282,7 +282,7 @@ def test_a_small_image_is_padded_when_the_plan_says_so(bench: Bench) -> None:
     padded = small + bytes(MIN_SIZE - len(small))
     assert bench.on_card()[disc.path] == padded
     assert path.read_bytes() == small
-    assert (disc.size, disc.blocks) == (MIN_SIZE, 300)
+    assert (disc.size, disc.served_blocks) == (MIN_SIZE, 300)
     assert disc.digests.sha256 == hashlib.sha256(padded).hexdigest()
     assert disc.origin.digests is not None
     assert disc.origin.digests.sha256 == hashlib.sha256(small).hexdigest()
@@ -315,11 +315,11 @@ def test_an_image_that_ends_inside_a_block_is_served_whole_with_padding(bench: B
     bench.slides.write_bytes(data)
     bench.write_plan('image = "library/slides.iso"')
     plain = only_disc(bench.prepare().manifest)
-    assert plain.blocks * 2048 == len(data) - 4
+    assert plain.served_blocks * 2048 == len(data) - 4
     assert "emulator-whole-blocks" in rules(plain)
     bench.write_plan('image = "library/slides.iso"\npad = true')
     disc = only_disc(bench.prepare().manifest)
-    assert disc.blocks * 2048 == disc.size == len(data) + 2044
+    assert disc.served_blocks * 2048 == disc.size == len(data) + 2044
     assert bench.on_card()[disc.path] == data + bytes(2044)
     assert "emulator-whole-blocks" not in rules(disc)
 

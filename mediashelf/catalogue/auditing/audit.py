@@ -10,6 +10,7 @@ from mediashelf.catalogue.auditing.judging import judge_image
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.recording import write_result
 from mediashelf.catalogue.auditing.values import AuditResult, Depth
+from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.raw_reading import RawAudits
 from mediashelf.catalogue.scanning.reading import WORKERS, Reading, read_image, read_many
@@ -54,7 +55,7 @@ def run_audit(
     def look(job: AuditJob, count: Callable[[int], None]) -> Reading:
         if job.presence is not Presence.HERE:
             return Reading(is_missing=True)
-        on_record = tuple(job.row.digests) if job.row is not None else ()
+        on_record = algorithms_on_record(job.row.digests if job.row is not None else ())
         return read_image(
             job.path,
             is_sheet=job.is_sheet,

@@ -8,6 +8,7 @@ from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
+from mediashelf.catalogue.records.waiting import judged_words
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.catalogue.store import Catalogue
@@ -20,7 +21,7 @@ from mediashelf.integrity.fixity.comparing import (
     State,
     compare_with_record,
 )
-from mediashelf.integrity.structure.damage import PLAIN_SECTORS, entries_touched
+from mediashelf.integrity.structure.damage import PLAIN_SECTORS, count_hidden, entries_touched
 from mediashelf.text import count_text
 
 _DAMAGED_INSIDE = "damage-inside-on-record"
@@ -36,10 +37,13 @@ def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditR
         (*reading.findings, *reading.inside),
         structure_read=reading.structure_read,
     )
+    if verdict.state is State.CHANGING:
+        return AuditResult(job, verdict, reading)
     verdict = _with_sectors(reading, verdict)
     result = AuditResult(job, verdict, reading, reading.touched, reading.entry_count)
     if job.row is None or record is None:
         return judge_unrecorded(catalogue, result)
+    result = _with_earlier_word(result)
     if verdict.spans:
         return _with_touched(catalogue, result)
     return _with_earlier_damage(catalogue, result)
@@ -49,10 +53,27 @@ def _observed(job: AuditJob, reading: Reading) -> Observed:
     if reading.is_missing:
         is_away = job.presence is Presence.AWAY
         return Observed(absence=Absence.AWAY if is_away else Absence.MISSING)
-    problem = reading.problem
-    if reading.is_changing:
-        problem = "it was written while it was read; audit it again when that has ended"
-    return Observed(reading.size, reading.mtime_ns, reading.digests, problem)
+    return Observed(
+        reading.size,
+        reading.mtime_ns,
+        reading.digests,
+        reading.problem,
+        reading.unreadable,
+        reading.is_changing,
+    )
+
+
+def _with_earlier_word(result: AuditResult) -> AuditResult:
+    """Of bytes that were found decayed or cut before, say so: a new date tells nothing new."""
+    row, verdict, digests = result.job.row, result.verdict, result.reading.digests
+    if row is None or row.waiting is None or digests is None or verdict.state is not State.CHANGED:
+        return result
+    words = judged_words(row.waiting) if row.waiting.has(digests.whole) else ""
+    if not words:
+        return result
+    own, *others = verdict.findings
+    told = replace(own, message=f"{own.message}{words}")
+    return replace(result, verdict=replace(verdict, findings=(told, *others)))
 
 
 def _with_earlier_damage(catalogue: Catalogue, result: AuditResult) -> AuditResult:
@@ -109,4 +130,5 @@ def _with_touched(catalogue: Catalogue, result: AuditResult) -> AuditResult:
     if facts.looks_raw and stored == PLAIN_SECTORS:
         return replace(result, touched=(), entry_count=row.entry_count)
     touched = entries_touched(facts, result.damage, stored)
-    return replace(result, touched=touched, entry_count=row.entry_count)
+    count = row.entry_count + count_hidden(touched)
+    return replace(result, touched=touched, entry_count=count)

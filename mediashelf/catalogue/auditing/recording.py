@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.history import keep_verdict
+from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import ImageRow, utc_now
 from mediashelf.catalogue.scanning.record import replace_findings
 from mediashelf.catalogue.store import Catalogue
@@ -18,15 +19,19 @@ def write_result(
 ) -> AuditResult:
     """Keep a verdict, and digests of ``algorithms`` that are not on record yet.
 
-    Nothing on record is replaced. A digest is added only where the bytes are proved
+    Nothing on record is replaced: bytes that differ from it wait beside it, as after a
+    scan. A digest is added only where the bytes are proved
     to be those on record; the result says which were.
     """
     db, verdict, now = catalogue.db, result.verdict, utc_now()
+    digests = None if result.reading.is_changing else result.reading.digests
     keep_verdict(db, row, verdict, now, files_inside=result.reading.inside_report is not None)
     if verdict.state in (State.MISSING, State.AWAY):
         db.execute("UPDATE images SET presence = ? WHERE id = ?", [verdict.state.value, row.id])
         return result
     db.execute("UPDATE images SET presence = 'here' WHERE id = ?", [row.id])
+    if verdict.state is State.CHANGING:
+        return result  # what was known of it before still is all that is known
     if verdict.is_confirmed:
         # A new date alone must not make the next scan read the file again.
         db.execute("UPDATE images SET mtime_ns = ? WHERE id = ?", [result.reading.mtime_ns, row.id])
@@ -34,7 +39,10 @@ def write_result(
             "UPDATE fixity SET confirmed_at = ? WHERE image_id = ? AND replaced_at IS NULL",
             [now, row.id],
         )
+        drop_waiting(db, row.id)
         result = replace(result, new_digests=_add_digests(catalogue, row, result, algorithms, now))
+    elif digests is not None and row.digests and not result.reading.problem:
+        keep_waiting(db, row.id, digests, result.reading.mtime_ns, verdict.state, now)
     db.execute(
         "UPDATE images SET verdict = ?, judged_by = 'audit', problem = ?, audited_at = ? "
         "WHERE id = ?",

@@ -10,7 +10,7 @@ from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.comparing import FixityRecord
+from mediashelf.integrity.fixity.comparing import FixityRecord, State
 from mediashelf.integrity.fixity.digests import differing_blocks
 from mediashelf.text import blocks_differ
 
@@ -21,6 +21,9 @@ def judge_unrecorded(catalogue: Catalogue, result: AuditResult) -> AuditResult:
     if reading.digests is None or not reading.size or reading.problem:
         return result
     twins = catalogue.images_by_digest(reading.digests.whole["xxh3_128"])
+    if twins and result.verdict.state is State.UNRECORDED:
+        sound = replace(result.verdict, state=State.SOUND)  # by the record of its twin
+        return replace(result, verdict=sound, twins=tuple(twins))
     if twins:
         return replace(result, twins=tuple(twins))
     namesakes = [

@@ -10,7 +10,7 @@ from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.findings import Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
-from mediashelf.integrity.fixity.comparing import FixityVerdict, State
+from mediashelf.integrity.fixity.comparing import FixityVerdict
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
     DamageSpan,
@@ -68,11 +68,6 @@ class AuditResult:
     def damage(self) -> tuple[Span, ...]:
         """The runs of bytes that are wrong: those of errors alone."""
         return tuple(each.span for each in self.spans if each.severity is Severity.ERROR)
-
-    @property
-    def knows_the_rest(self) -> bool:
-        """True where all bytes outside the damage are known to be as recorded."""
-        return self.verdict.state in (State.DECAYED, State.CHANGED) and bool(self.verdict.spans)
 
     def lbas(self, span: Span) -> tuple[int, int] | None:
         """Return the first and last sector of a run of the file's bytes, None where unknown."""

@@ -12,16 +12,19 @@ from mediashelf.catalogue.bench.session_rows import (
     SessionDisc,
     SessionNote,
 )
+from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import kept_path, kept_text
 from mediashelf.catalogue.store import Catalogue
 
 
+@reads_catalogue
 def sessions(catalogue: Catalogue) -> list[BenchSession]:
     """Return every session, the one prepared last first."""
     ids = catalogue.db.execute("SELECT id FROM sessions ORDER BY prepared_at DESC, id DESC")
     return [session_of(catalogue, row[0]) for row in ids.fetchall()]
 
 
+@reads_catalogue
 def session_of(catalogue: Catalogue, session_id: int) -> BenchSession:
     """Return a session by its id, which must exist."""
     db = catalogue.db
@@ -78,6 +81,7 @@ def session_of(catalogue: Catalogue, session_id: int) -> BenchSession:
     )
 
 
+@reads_catalogue
 def notes_of(db: sqlite3.Connection, disc_id: int) -> tuple[SessionNote, ...]:
     """Return the notes of one disc, oldest first."""
     rows = db.execute(

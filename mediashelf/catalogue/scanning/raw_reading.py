@@ -12,18 +12,22 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, list_entries
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
+from mediashelf.formats.fields import View
 from mediashelf.formats.raw.judgement import SectorVerdict
-from mediashelf.formats.raw.sectors import RawView
+from mediashelf.formats.raw.view import RawView
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 from mediashelf.image import open_view
+from mediashelf.integrity.fixity.medium import is_medium_error
 from mediashelf.integrity.raw.auditing import RawReport, TrackReport, audit_raw
 from mediashelf.integrity.structure.damage import Span, TouchedEntry, entries_touched, merged
+from mediashelf.integrity.structure.parts import check_structure
 
 WRONG = (SectorVerdict.CORRECTED, SectorVerdict.MISPLACED, SectorVerdict.LOST)
 
@@ -60,7 +64,7 @@ class RawAudits:
             report = self._report(sheet, on_bytes)
         except (FormatError, InputError) as error:
             return SectorsRead(dict.fromkeys(SectorVerdict, 0), (_sheet_problem(sheet, error),))
-        return _with_touched(_sectors_read(report.tracks, report.findings), report.tracks)
+        return _with_volume(_sectors_read(report.tracks, report.findings), report.tracks)
 
     def read_file(
         self, path: Path, looks_raw: bool, on_bytes: Callable[[int], None]
@@ -117,14 +121,17 @@ def _without_many_runs(report: RawReport) -> RawReport:
 
 def _sheet_problem(sheet: Path, error: FormatError | InputError) -> Finding:
     is_text = isinstance(error, FormatError)
+    remedy = "Put the files that the sheet names beside it"
+    if is_text:
+        remedy = "Correct the sheet, or get it again with its files"
+    elif is_medium_error(error):
+        remedy = "Copy what can be read to another disk first"
     return Finding(
         "sheet-understood" if is_text else "sheet-files-readable",
         Severity.ERROR,
         sheet.name,
         str(error).removeprefix(f"{sheet}: "),
-        remedy="Correct the sheet, or get it again with its files"
-        if is_text
-        else "Put the files that the sheet names beside it",
+        remedy=remedy,
     )
 
 
@@ -134,14 +141,41 @@ def _sectors_read(tracks: Sequence[TrackReport], findings: Sequence[Finding]) ->
     return SectorsRead(counts, kept)
 
 
-def _with_touched(read: SectorsRead, tracks: Sequence[TrackReport]) -> SectorsRead:
-    """Name the entries of the first track's volume in which wrong sectors lie."""
+def _with_volume(read: SectorsRead, tracks: Sequence[TrackReport]) -> SectorsRead:
+    """Check the volume in the first track, and name its entries in which wrong sectors lie.
+
+    Damage that was there before the sectors were written has a good EDC.
+    """
     first = tracks[0] if tracks else None
-    if first is None or not any(first.counts[verdict] for verdict in WRONG) or first.first_lba:
+    if first is None or not first.track.layout.is_data or first.first_lba:
         return read
-    facts = _facts_of(first)
+    track = first.track
+    view = open_view(track.path)
+    try:
+        stored = RawView(view, track.layout, offset=track.offset, sector_count=track.sector_count)
+        facts, findings = read_disc(stored)
+        findings = (*findings, *check_structure(_Volume(facts, stored)))
+    except OSError as error:
+        raise InputError(f"{track.path}: cannot be read: {error.strerror or error}") from error
+    finally:
+        view.close()
+    # Places count in the volume; those of the sectors and of the file are told with them.
+    own = tuple(
+        replace(each, where=f"{track.path.name}: {each.where}", offset=None, length=None)
+        for each in findings
+    )
+    read = replace(read, findings=(*read.findings, *own))
+    if not any(first.counts[verdict] for verdict in WRONG):
+        return read
     touched = entries_touched(facts, _wrong_spans(first))
     return replace(read, touched=touched, entry_count=count_entries(list_entries(facts)))
+
+
+class _Volume(NamedTuple):
+    """A disc's facts and the bytes that they are of."""
+
+    facts: DiscFacts
+    view: View
 
 
 def _wrong_spans(report: TrackReport) -> tuple[Span, ...]:
@@ -151,15 +185,3 @@ def _wrong_spans(report: TrackReport) -> tuple[Span, ...]:
         for run in report.runs[:_MOST_SPANS]
         if run.verdict in WRONG
     )
-
-
-def _facts_of(report: TrackReport) -> DiscFacts:
-    track = report.track
-    view = open_view(track.path)
-    try:
-        stored = RawView(view, track.layout, offset=track.offset, sector_count=track.sector_count)
-        return read_disc(stored).facts
-    except OSError as error:
-        raise InputError(f"{track.path}: cannot be read: {error.strerror or error}") from error
-    finally:
-        view.close()

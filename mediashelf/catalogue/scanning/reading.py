@@ -11,6 +11,7 @@ from typing import Any
 
 from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.listing import ListedEntry, count_entries, list_entries
+from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.raw_reading import RawAudits, sheets_beside
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.catalogue.scanning.workers import WORKERS, Stopped, read_many
@@ -20,7 +21,9 @@ from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import DiscImage, open_image
+from mediashelf.integrity.fixity.comparing import has_changed
 from mediashelf.integrity.fixity.digests import Digests, digest_file
+from mediashelf.integrity.fixity.medium import is_medium_error
 from mediashelf.integrity.inside.contents import ContentsReport, check_contents
 from mediashelf.integrity.inside.zero_runs import check_zero_runs
 from mediashelf.integrity.raw.files import read_bytes
@@ -29,15 +32,19 @@ from mediashelf.integrity.structure.damage import (
     Span,
     StoredSectors,
     TouchedEntry,
+    count_hidden,
     damage_spans,
     entries_touched,
 )
 from mediashelf.integrity.structure.parts import check_structure
+from mediashelf.text import count_text
 
 __all__ = ["WORKERS", "Reading", "Stopped", "has_sheet", "read_image", "read_many"]
 
 RAW_RULE = "raw-sectors"
 NO_VOLUME_RULE = "no-volume"
+
+_RUNS = 5  # of unreadable sectors that are named in words
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +59,8 @@ class Reading:
     ``inside_report`` says what was verified of them; it is None where they were
     not checked. ``touched`` are the entries that an error touches; where there
     are any, ``entry_count`` counts all. ``problem`` says why the file could not be
-    read whole. ``is_changing`` is True when size or date were not the same before
+    read whole, and ``unreadable`` are the bytes that the medium did not give.
+    ``is_changing`` is True when size or date were not the same before
     and after; then nothing else of it may be relied on.
     """
 
@@ -71,6 +79,7 @@ class Reading:
     touched: tuple[TouchedEntry, ...] = ()
     entry_count: int = 0
     problem: str = ""
+    unreadable: tuple[Span, ...] = ()
     is_missing: bool = False
     is_changing: bool = False
     listing: tuple[ListedEntry, ...] = ()
@@ -106,30 +115,54 @@ def read_image(
     except OSError as error:
         return Reading(is_sheet=is_sheet, problem=f"cannot be opened: {error.strerror or error}")
     audits = raw_audits or RawAudits()
-    reading = Reading(before.st_size, before.st_mtime_ns, is_sheet)
+    reading = Reading(before.st_size, kept_number(before.st_mtime_ns), is_sheet)
+    unreadable: list[Span] = []
     try:
         with _opened(path, is_sheet) as (image, findings):
             reading = replace(reading, findings=findings)
             if image is not None:
                 reading = _with_structure(reading, image, to_record)
             digests = digest_file(
-                path, algorithms=algorithms, past_cache=past_cache, on_bytes=on_bytes
+                path,
+                algorithms=algorithms,
+                past_cache=past_cache,
+                on_bytes=on_bytes,
+                unreadable=unreadable,
             )
-            reading = _with_sectors(replace(reading, digests=digests), path, audits, on_bytes)
+            reading = replace(reading, digests=digests, unreadable=tuple(unreadable))
+            reading = _with_sectors(reading, path, audits, on_bytes)
             if files_inside and image is not None:
                 reading = _with_files_inside(reading, image, on_bytes)
             if image is not None:
                 reading = _with_touched(reading, image)
-        after = path.stat()
     except InputError as error:
-        return replace(reading, problem=str(error).removeprefix(f"{path}: "))
+        reading = replace(reading, problem=str(error).removeprefix(f"{path}: "))
     except OSError as error:
-        return replace(reading, problem=f"cannot be read: {error.strerror or error}")
-    # Not the inode: some network and card file systems number files anew at any time.
-    is_same = (before.st_size, before.st_mtime_ns) == (after.st_size, after.st_mtime_ns)
-    if reading.digests is not None and reading.digests.size != before.st_size:
-        is_same = False
-    return reading if is_same else replace(reading, is_changing=True)
+        reading = replace(reading, problem=f"cannot be read: {error.strerror or error}")
+    has_grown = reading.digests is not None and reading.digests.size != before.st_size
+    if has_grown or has_changed(path, before):
+        return replace(reading, is_changing=True)
+    return _without_gaps(reading) if reading.unreadable else reading
+
+
+def _without_gaps(reading: Reading) -> Reading:
+    """Say what the medium did not give; digests with zeros instead of it are of no use."""
+    if reading.structure_read:
+        runs = [reading.stored.lbas(span) for span in reading.unreadable]
+        unit, place = "sector", "LBA"
+    else:  # how long its sectors are is not known
+        runs = [(span.offset, sum(span) - 1) for span in reading.unreadable]
+        unit, place = "byte", "bytes"
+    count = sum(last - first + 1 for first, last in runs)
+    shown = ", ".join(
+        f"{first:,}" if first == last else f"{first:,} to {last:,}" for first, last in runs[:_RUNS]
+    )
+    more = f" and {count_text(len(runs) - _RUNS, 'more run')}" if len(runs) > _RUNS else ""
+    problem = (
+        f"{count_text(count, unit)} cannot be read here ({place} {shown}{more}); all others were "
+        "read"
+    )
+    return replace(reading, digests=None, problem=reading.problem or problem)
 
 
 def _one_of_hundreds(step: Callable[..., Reading]) -> Callable[..., Reading]:
@@ -139,7 +172,11 @@ def _one_of_hundreds(step: Callable[..., Reading]) -> Callable[..., Reading]:
     def guarded(reading: Reading, *arguments: Any) -> Reading:
         try:
             return step(reading, *arguments)
-        except (InputError, OSError, Stopped):
+        except (InputError, OSError) as error:
+            if not is_medium_error(error):
+                raise
+            return replace(reading, findings=(*reading.findings, _not_given(error)))
+        except Stopped:
             raise
         except Exception as error:  # noqa: BLE001
             return replace(reading, findings=(*reading.findings, _our_fault(error)))
@@ -153,8 +190,10 @@ def _opened(path: Path, is_sheet: bool) -> Iterator[tuple[DiscImage | None, tupl
     image, fault = None, None
     try:
         image = None if is_sheet else open_image(path)
-    except (InputError, OSError):
-        raise
+    except (InputError, OSError) as error:
+        if not is_medium_error(error):
+            raise
+        fault = _not_given(error)
     except Exception as error:  # noqa: BLE001
         fault = _our_fault(error)
     if image is None:
@@ -234,10 +273,23 @@ def _with_touched(reading: Reading, image: DiscImage) -> Reading:
         for each in damage_spans((*reading.findings, *reading.inside))
         if each.severity is Severity.ERROR
     ]
+    wrong += reading.unreadable
     if not wrong:
         return reading
     touched = entries_touched(image.facts, wrong, reading.stored)
-    return replace(reading, touched=touched, entry_count=count_entries(list_entries(image.facts)))
+    count = count_entries(list_entries(image.facts)) + count_hidden(touched)
+    return replace(reading, touched=touched, entry_count=count)
+
+
+def _not_given(error: Exception) -> Finding:
+    reason = error.__cause__ if isinstance(error, InputError) else error
+    return Finding(
+        "structure-is-readable",
+        Severity.ERROR,
+        "image",
+        f"a part of it was not checked: {getattr(reason, 'strerror', None) or reason}",
+        remedy="copy what can be read to another disk first",
+    )
 
 
 def _our_fault(error: Exception) -> Finding:

@@ -8,10 +8,17 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, fold
-from mediashelf.catalogue.rows import CHANGING, RECORDED, keep_path, keep_text
+from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
+from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
+from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.findings import Finding
-from mediashelf.integrity.fixity.comparing import Observed, State, compare_with_record
+from mediashelf.integrity.fixity.comparing import (
+    FixityVerdict,
+    Observed,
+    State,
+    compare_with_record,
+)
 
 
 class RecordPlace(NamedTuple):
@@ -40,66 +47,95 @@ def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now
             now,
         ],
     ).fetchone()[0]
-    record_contents(db, image_id, reading, now)
+    if is_unread(reading):
+        record_unread(db, image_id, reading, now)
+    else:
+        record_contents(db, image_id, reading, now)
     return int(image_id)
 
 
-def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now: str) -> None:
-    """Put what was read in the place of what was known; an older digest is kept as replaced.
+def is_unread(reading: Reading) -> bool:
+    """Tell whether a file could not be read whole, or was written meanwhile."""
+    return bool(reading.problem) or reading.is_changing or reading.digests is None
 
-    A file that could not be read whole changes nothing but its verdict.
+
+def record_unread(db: sqlite3.Connection, image_id: int, reading: Reading, now: str) -> None:
+    """Keep that a file could not be read whole; that changes nothing but its verdict."""
+    verdict = (State.CHANGING if reading.is_changing else State.UNREADABLE).value
+    db.execute(
+        "UPDATE images SET verdict = ?, judged_by = 'scan', problem = ?, presence = 'here', "
+        "scanned_at = ? WHERE id = ?",
+        [verdict, reading.problem, now, image_id],
+    )
+
+
+def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now: str) -> None:
+    """Make what was read the record; an older one is kept as replaced.
+
+    The caller has the keeper's word for that, or there is no record that differs.
     """
-    if reading.problem or reading.is_changing or reading.digests is None:
-        verdict = CHANGING if reading.is_changing else State.UNREADABLE.value
-        db.execute(
-            "UPDATE images SET verdict = ?, judged_by = 'scan', problem = ?, presence = 'here', "
-            "scanned_at = ? WHERE id = ?",
-            [verdict, reading.problem, now, image_id],
-        )
-        return
+    judged_by, verdict = db.execute(
+        "SELECT judged_by, verdict FROM images WHERE id = ?", [image_id]
+    ).fetchone()
+    is_same = _record_digests(db, image_id, reading, now)
+    # An audit may have looked deeper than a scan does; of the same bytes its word stands.
+    stays = is_same and judged_by == "audit" and verdict == State.DAMAGED
     db.execute(
         """
         UPDATE images SET size = ?, mtime_ns = ?, presence = 'here', verdict = ?,
-            judged_by = 'scan', problem = '', looks_raw = ?, entry_count = ?, scanned_at = ?
+            judged_by = ?, problem = '', looks_raw = ?, entry_count = ?, scanned_at = ?
         WHERE id = ?
         """,
         [
             reading.size,
             reading.mtime_ns,
-            verdict_of(reading),
+            verdict if stays else verdict_of(reading),
+            judged_by if stays else "scan",
             reading.looks_raw,
             count_entries(reading.listing),
             now,
             image_id,
         ],
     )
-    _record_digests(db, image_id, reading, now)
     _record_structure(db, image_id, reading)
     replace_findings(db, image_id, "scan", reading.findings)
-    replace_findings(db, image_id, "audit", ())
+    if not stays:
+        replace_findings(db, image_id, "audit", ())
+    drop_waiting(db, image_id)
+
+
+def record_beside(
+    db: sqlite3.Connection, image_id: int, reading: Reading, verdict: FixityVerdict, now: str
+) -> None:
+    """Keep a reading that differs from the record beside it; the record is not touched.
+
+    Findings of bytes that wait are kept as an audit's are: those of the origin
+    "scan" belong to the record.
+    """
+    assert reading.digests is not None
+    db.execute(
+        "UPDATE images SET presence = 'here', verdict = ?, judged_by = 'audit', problem = '', "
+        "scanned_at = ? WHERE id = ?",
+        [verdict.state.value, now, image_id],
+    )
+    keep_waiting(db, image_id, reading.digests, reading.mtime_ns, verdict.state, now)
+    replace_findings(db, image_id, "audit", verdict.findings)
 
 
 def verdict_of(reading: Reading) -> str:
     """Return what is known right after reading: recorded, unless the structure shows damage."""
     state = compare_with_record("", Observed(digests=reading.digests), None, reading.findings).state
-    return RECORDED if state is State.SOUND else state.value
+    return RECORDED if state is State.UNRECORDED else state.value
 
 
-def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now: str) -> None:
+def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now: str) -> bool:
+    """Record digests; return whether they are those that were on record."""
     digests = reading.digests
     assert digests is not None
-    in_force = dict(
-        db.execute(
-            "SELECT algorithm, digest FROM fixity WHERE image_id = ? AND replaced_at IS NULL",
-            [image_id],
-        ).fetchall()
-    )
+    in_force = digests_in_force(db, image_id)
     is_same = any(in_force.get(name) == digest for name, digest in digests.whole.items())
-    if not is_same:
-        db.execute(
-            "UPDATE fixity SET replaced_at = ? WHERE image_id = ? AND replaced_at IS NULL",
-            [now, image_id],
-        )
+    if in_force and not is_same:
+        put_aside(db, image_id, now)
     for algorithm, digest in digests.whole.items():
         db.execute(
             """
@@ -114,6 +150,7 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
         "INSERT OR REPLACE INTO block_digests (image_id, block_size, digests) VALUES (?, ?, ?)",
         [image_id, digests.block_size, digests.blocks],
     )
+    return is_same
 
 
 def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> None:
@@ -149,7 +186,14 @@ def _record_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> 
         "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) VALUES "
         "(?, ?, ?, (SELECT id FROM names WHERE folded = ? AND name = ?), ?, ?, ?)",
         (
-            (image_id, number, folders[entry.folder], *names[entry.name], *entry[2:])
+            (
+                image_id,
+                number,
+                folders[entry.folder],
+                *names[entry.name],
+                kept_number(entry.size),
+                *entry[3:],
+            )
             for number, entry in enumerate(reading.listing)
         ),
     )

@@ -1,4 +1,7 @@
-"""Scanning shelves: record what is new, changed, moved or gone, and read nothing twice.
+"""Scanning shelves: record what is new, moved or gone, and read nothing twice.
+
+A record is never replaced: what differs from it is kept beside it, until the keeper
+accepts that.
 
 ``plan_scan`` looks at names, sizes and dates only; ``run_scan`` reads what the
 plan names and commits each image by itself, so a run that is stopped or killed
@@ -12,11 +15,13 @@ from contextlib import closing
 from dataclasses import dataclass, field
 
 from mediashelf.catalogue.history import Happening, keep
-from mediashelf.catalogue.rows import CHANGING, ImageRow, Presence, ShelfRow, utc_now
+from mediashelf.catalogue.records.reading import algorithms_on_record
+from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.raw_reading import RawAudits
 from mediashelf.catalogue.scanning.reading import WORKERS, Reading, read_image, read_many
-from mediashelf.catalogue.scanning.scan_record import Event, Job, record_reading
+from mediashelf.catalogue.scanning.scan_record import Event, Job, Recorded, record_reading
+from mediashelf.catalogue.scanning.swaps import PutOff
 from mediashelf.catalogue.scanning.walk import SeenImage, Walk, walk_folder
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
@@ -27,25 +32,31 @@ __all__ = ["Event", "Job", "ScanOutcome", "ScanPlan", "ShelfPlan", "plan_scan", 
 
 @dataclass(frozen=True, slots=True)
 class ScanOutcome:
-    """What became of one image: ``detail`` names the copy's twin, or where it moved from."""
+    """What became of one image: ``detail`` names the copy's twin, or where it moved from.
+
+    ``origin`` names the place that its record came from, where it came along.
+    """
 
     job: Job
     event: Event
     reading: Reading
     detail: str = ""
+    origin: str = ""
 
 
 @dataclass(slots=True)
 class ShelfPlan:
     """What the walk of one shelf found. ``away`` says why the shelf is not there, or is empty.
 
-    ``missing`` and ``returned`` name images whose presence changed with this scan.
+    ``missing`` and ``returned`` name images whose presence changed with this scan;
+    ``waiting`` are those whose bytes are known to differ from their record.
     """
 
     shelf: ShelfRow
     away: str = ""
     jobs: list[Job] = field(default_factory=list)
     unchanged: int = 0
+    waiting: list[str] = field(default_factory=list)
     missing: list[str] = field(default_factory=list)
     returned: list[str] = field(default_factory=list)
     missing_before: int = 0
@@ -99,7 +110,10 @@ def _plan_shelf(
         if row is None or _must_be_read(row, seen):
             plan.jobs.append(Job(shelf, seen, row))
             continue
-        plan.unchanged += 1
+        if row.waiting is None:
+            plan.unchanged += 1
+        else:
+            plan.waiting.append(path)
         found.append((row.file_system, seen.file_system))
         if row.presence is not Presence.HERE:
             plan.returned.append(path)
@@ -130,9 +144,10 @@ def _plan_shelf(
 
 
 def _must_be_read(row: ImageRow, seen: SeenImage) -> bool:
+    known = row.waiting or row
     return (
-        (row.size, row.mtime_ns) != (seen.size, seen.mtime_ns)
-        or row.verdict in (State.UNREADABLE, CHANGING)
+        (known.size, known.mtime_ns) != (seen.size, seen.mtime_ns)
+        or row.verdict in (State.UNREADABLE, State.CHANGING)
         or not row.digests
     )
 
@@ -173,17 +188,26 @@ def run_scan(
 
     def read(job: Job, count: Callable[[int], None]) -> Reading:
         path = job.shelf.root / job.seen.path
-        algorithms = tuple(job.row.digests if job.row is not None else ()) or ("xxh3_128",)
+        algorithms = algorithms_on_record(job.row.digests if job.row is not None else ())
         return read_image(
             path,
             is_sheet=job.seen.is_sheet,
-            algorithms=algorithms,
+            algorithms=algorithms or ("xxh3_128",),
             raw_audits=raw_audits,
             on_bytes=count,
         )
 
+    put_off = PutOff(frozenset(job.row.id for job in plan.jobs if job.row is not None))
     with closing(read_many(plan.jobs, read, workers=workers, on_bytes=on_bytes)) as readings:
         for job, reading in readings:
+            if put_off.takes(catalogue, job, reading):
+                continue
             with transaction(catalogue.db):
-                event, detail = record_reading(catalogue, job, reading, scan_begun_at=plan.begun_at)
-            yield ScanOutcome(job, event, reading.without_listing(), detail)
+                result = record_reading(catalogue, job, reading, scan_begun_at=plan.begun_at)
+            yield _outcome(job, reading, result)
+    for job, reading, result in put_off.settle(catalogue, plan.begun_at):
+        yield _outcome(job, reading, result)
+
+
+def _outcome(job: Job, reading: Reading, result: Recorded) -> ScanOutcome:
+    return ScanOutcome(job, result.event, reading.without_listing(), result.detail, result.origin)

@@ -1,25 +1,30 @@
-"""Recording one image that a scan read: new, a copy, moved, changed, or just confirmed."""
+"""Recording one image that a scan read: new, a copy, moved, confirmed, or waiting."""
 
 from __future__ import annotations
 
-import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from pathlib import Path
 
+from mediashelf.catalogue import images
 from mediashelf.catalogue.history import Happening, forget_missed, keep
-from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, utc_now
-from mediashelf.catalogue.scanning.presence import FileSystems
+from mediashelf.catalogue.rows import ImageRow, ShelfRow, keep_path, utc_now
+from mediashelf.catalogue.scanning.inheriting import copy_record, take_over_verdict
+from mediashelf.catalogue.scanning.origins import by_likeness, contradicted, has_left
 from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.catalogue.scanning.record import (
     RecordPlace,
+    is_unread,
     move_record,
+    record_beside,
     record_contents,
     record_new,
+    record_unread,
 )
 from mediashelf.catalogue.scanning.walk import SeenImage
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Severity
+from mediashelf.integrity.fixity.comparing import Observed, State, compare_with_record
 from mediashelf.text import count_text
 
 
@@ -29,27 +34,58 @@ class Event(StrEnum):
     NEW = "new"
     COPY = "copy"  # new, and another image has the same bytes
     MOVED = "moved"
-    CHANGED = "changed"
+    SWAPPED = "swapped"  # moved to a place whose image moved as well
+    CHANGED = "changed"  # the bytes differ from the record, which stays
+    ACCEPTED = "accepted"  # so they did, and the keeper made them the record
     CONFIRMED = "confirmed"  # only the date differed, the bytes are as recorded
     UNREADABLE = "unreadable"
     CHANGING = "changing"
     VANISHED = "vanished"  # between the walk and the reading
 
+    @property
+    def shown(self) -> str:
+        """The event as people read it."""
+        return State.CHANGED.shown if self is Event.CHANGED else self.value
+
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One image to read; ``row`` is its record where it has one."""
+    """One image to read; ``row`` is its record where it has one.
+
+    ``accept`` is True where the keeper said that the bytes are right as they are.
+    """
 
     shelf: ShelfRow
     seen: SeenImage
     row: ImageRow | None
+    accept: bool = False
+
+    @property
+    def place(self) -> RecordPlace:
+        """Where the file is."""
+        return RecordPlace(self.shelf.id, self.seen.path, self.seen.file_system)
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What became of one reading: ``detail`` is to be said of it.
+
+    ``origin`` names the place that the record came from, where it moved.
+    """
+
+    image_id: int
+    event: Event
+    detail: str = ""
+    origin: str = ""
 
 
 _HAPPENINGS = {
     Event.NEW: Happening.RECORDED,
     Event.COPY: Happening.RECORDED,
     Event.MOVED: Happening.MOVED,
+    Event.SWAPPED: Happening.MOVED,
     Event.CHANGED: Happening.CHANGED,
+    Event.ACCEPTED: Happening.ACCEPTED,
     Event.CONFIRMED: Happening.CONFIRMED,
     Event.UNREADABLE: Happening.UNREADABLE,
 }
@@ -57,101 +93,171 @@ _HAPPENINGS = {
 
 def record_reading(
     catalogue: Catalogue, job: Job, reading: Reading, *, scan_begun_at: str
-) -> tuple[Event, str]:
-    """Write what was read of one image; return what happened to it, and what is to be said of that.
+) -> Recorded:
+    """Write what was read of one image; return what happened to it.
 
     Which event it is depends on what is on record at this moment. The caller has a
     transaction.
     """
     if reading.is_missing:
-        return Event.VANISHED, ""
-    image_id, event, detail = _write_reading(catalogue, job, reading)
-    if event is Event.MOVED:
-        forget_missed(catalogue.db, image_id, scan_begun_at)
-    if event in _HAPPENINGS:
-        words = _history_words(event, detail, reading)
-        keep(catalogue.db, image_id, _HAPPENINGS[event], "scan", words)
-    return event, detail
+        return Recorded(0, Event.VANISHED)
+    result = _write_reading(catalogue, job, reading, utc_now())
+    note(catalogue, result, reading, scan_begun_at)
+    return result
 
 
-def _history_words(event: Event, detail: str, reading: Reading) -> str:
+def note(catalogue: Catalogue, result: Recorded, reading: Reading, scan_begun_at: str) -> None:
+    """Add an event to the history of its image."""
+    if result.origin:
+        forget_missed(catalogue.db, result.image_id, scan_begun_at)
+    if result.event in _HAPPENINGS:
+        happening = _HAPPENINGS[result.event]
+        keep(catalogue.db, result.image_id, happening, "scan", _history_words(result, reading))
+
+
+def _history_words(result: Recorded, reading: Reading) -> str:
     errors = sum(finding.severity is Severity.ERROR for finding in reading.findings)
-    lead = {Event.COPY: "the same bytes as ", Event.MOVED: "was "}.get(event, "")
-    words = [lead + detail] if detail else []
-    if errors and event is not Event.UNREADABLE:
+    leads = {Event.COPY: "the same bytes as ", Event.MOVED: "was ", Event.SWAPPED: "was "}
+    words = [leads.get(result.event, "") + result.detail] if result.detail else []
+    if errors and result.event is not Event.UNREADABLE:
         words.append(f"{count_text(errors, 'error')} inside")
     return "; ".join(words)
 
 
-def _write_reading(catalogue: Catalogue, job: Job, reading: Reading) -> tuple[int, Event, str]:
+def _write_reading(catalogue: Catalogue, job: Job, reading: Reading, now: str) -> Recorded:
     """Write one reading, and return whose record it is, what happened, and what is to be said."""
-    db, now = catalogue.db, utc_now()
-    place = RecordPlace(job.shelf.id, job.seen.path, job.seen.file_system)
-    image_id = _recorded_id(catalogue, place)
-    digest = _digest(reading)
+    db, place = catalogue.db, job.place
+    own = recorded_at(catalogue, place)
+    if is_unread(reading):
+        return _write_unread(catalogue, own, place, reading, now)
+    digest = readable_digest(reading)
     alike = catalogue.images_by_digest(digest) if digest else []
-    others = [row for row in _by_likeness(alike, job) if row.id != image_id]
-    origin = next((row for row in others if image_id is None and _has_left(row)), None)
+    others = by_likeness(
+        [row for row in alike if own is None or row.id != own.id], job.shelf.name, place.path
+    )
+    if own is not None:
+        db.execute("UPDATE images SET file_system = ? WHERE id = ?", [place.file_system, own.id])
+    if own is not None and own.digests:
+        return _write_known(catalogue, job, own, reading, others, now)
+    origin = next((row for row in others if own is None and has_left(row)), None)
     if origin is not None:
         move_record(db, origin.id, place, reading.mtime_ns)
         record_contents(db, origin.id, reading, now)
-        return origin.id, Event.MOVED, f"{origin.shelf}: {origin.path}"
-    known_id = image_id
-    if image_id is None:
+        return Recorded(origin.id, Event.MOVED, where(origin), where(origin))
+    source = contradicted(db, job.shelf.name, place.path, reading) if not others else None
+    if source is not None and not job.accept:
+        return _write_contradiction(catalogue, place, own, source, reading, now)
+    if own is None:
         image_id = record_new(db, place, reading, now)
     else:
-        db.execute("UPDATE images SET file_system = ? WHERE id = ?", [place.file_system, image_id])
+        image_id = own.id
         record_contents(db, image_id, reading, now)
-    if reading.is_changing:
-        return image_id, Event.CHANGING, ""
-    if reading.problem:
-        return image_id, Event.UNREADABLE, reading.problem
-    if len(alike) > len(others):
-        return image_id, Event.CONFIRMED, ""
-    if known_id is not None and job.row is not None and job.row.digests:
-        return image_id, Event.CHANGED, ""
     if others:
-        return image_id, Event.COPY, f"{others[0].shelf}: {others[0].path}"
-    return image_id, Event.NEW, ""
+        take_over_verdict(db, image_id, others, now)
+        return Recorded(image_id, Event.COPY, where(others[0]))
+    return Recorded(image_id, Event.NEW)
 
 
-def _digest(reading: Reading) -> str:
-    if reading.digests is None or reading.problem or reading.is_changing or not reading.size:
+def _write_unread(
+    catalogue: Catalogue, own: ImageRow | None, place: RecordPlace, reading: Reading, now: str
+) -> Recorded:
+    if own is None:
+        image_id = record_new(catalogue.db, place, reading, now)
+    else:
+        image_id = own.id
+        record_unread(catalogue.db, image_id, reading, now)
+    if reading.is_changing:
+        return Recorded(image_id, Event.CHANGING)
+    return Recorded(image_id, Event.UNREADABLE, reading.problem)
+
+
+def _write_known(
+    catalogue: Catalogue,
+    job: Job,
+    own: ImageRow,
+    reading: Reading,
+    others: Sequence[ImageRow],
+    now: str,
+) -> Recorded:
+    """Confirm the record; or keep beside it what differs, unless the keeper accepts that."""
+    assert reading.digests is not None
+    if is_as_recorded(own, reading):
+        record_contents(catalogue.db, own.id, reading, now)
+        return Recorded(own.id, Event.CONFIRMED)
+    was_seen = own.waiting is None or own.waiting.has(reading.digests.whole)
+    if job.accept and was_seen:
+        record_contents(catalogue.db, own.id, reading, now)
+        return Recorded(own.id, Event.ACCEPTED)
+    words = f"the bytes of {where(others[0])}" if others else ""
+    if job.accept:
+        words = "not accepted: these are not the bytes that the last scan or audit saw"
+    return _write_beside(catalogue, own, reading, words, now)
+
+
+def _write_contradiction(
+    catalogue: Catalogue,
+    place: RecordPlace,
+    own: ImageRow | None,
+    source: ImageRow,
+    reading: Reading,
+    now: str,
+) -> Recorded:
+    """Let the record come along to bytes that contradict it."""
+    db = catalogue.db
+    origin = ""
+    if own is None and has_left(source):
+        db.execute(
+            "UPDATE images SET shelf_id = ?, path = ?, file_system = ?, presence = 'here' "
+            "WHERE id = ?",
+            [place.shelf_id, keep_path(place.path), place.file_system, source.id],
+        )
+        image_id, origin = source.id, where(source)
+    else:
+        image_id = copy_record(db, source.id, place, own.id if own is not None else None)
+    row = images.by_ids(db, [image_id])[image_id]
+    words = f"by the record of {where(source)}"
+    result = _write_beside(catalogue, row, reading, words, now)
+    return Recorded(image_id, result.event, result.detail, origin)
+
+
+def _write_beside(
+    catalogue: Catalogue, row: ImageRow, reading: Reading, words: str, now: str
+) -> Recorded:
+    record = images.fixity_record(catalogue.db, row)
+    verdict = compare_with_record(
+        where(row),
+        Observed(reading.size, reading.mtime_ns, reading.digests),
+        record,
+        reading.findings,
+        structure_read=reading.structure_read,
+    )
+    record_beside(catalogue.db, row.id, reading, verdict, now)
+    return Recorded(row.id, Event.CHANGED, words)
+
+
+def readable_digest(reading: Reading) -> str:
+    """Return the digest that an image is known by, or nothing where there is none."""
+    if is_unread(reading) or reading.digests is None or not reading.size:
         return ""  # empty files are all alike; that makes none of them a copy
     return next(iter(reading.digests.whole.values()))
 
 
-def _recorded_id(catalogue: Catalogue, place: RecordPlace) -> int | None:
-    row = catalogue.db.execute(
+def is_as_recorded(row: ImageRow, reading: Reading) -> bool:
+    """Tell whether the bytes read are those on record, by every digest that both have."""
+    whole = reading.digests.whole if reading.digests is not None else {}
+    common = row.digests.keys() & whole.keys()
+    return bool(common) and all(row.digests[name] == whole[name] for name in common)
+
+
+def recorded_at(catalogue: Catalogue, place: RecordPlace) -> ImageRow | None:
+    """Return the image on record at a place."""
+    found = catalogue.db.execute(
         "SELECT id FROM images WHERE shelf_id = ? AND path = ?",
         [place.shelf_id, keep_path(place.path)],
     ).fetchone()
-    return None if row is None else int(row[0])
+    return None if found is None else images.by_ids(catalogue.db, found)[found[0]]
 
 
-def _by_likeness(twins: list[ImageRow], job: Job) -> list[ImageRow]:
-    """Order the images that this may have been: the same name, then the same shelf, come first."""
-    name = Path(job.seen.path).name
-    return sorted(
-        twins, key=lambda row: (Path(row.path).name != name, row.shelf != job.shelf.name, row.id)
-    )
-
-
-def _has_left(row: ImageRow) -> bool:
-    """Tell whether a record's file is no longer at its place, so that the record may follow it.
-
-    An image that is away may still be there. A file of the same size there was
-    perhaps only touched, so it keeps its record.
-    """
-    if row.presence is Presence.AWAY:
-        return False
-    try:
-        return row.file.stat().st_size != row.size
-    except (FileNotFoundError, NotADirectoryError):
-        # A shelf that this run did not walk may have gone away since.
-        return (
-            row.presence is Presence.MISSING
-            or FileSystems().nearest(os.path.realpath(row.file)) == row.file_system
-        )
-    except OSError:
-        return False
+def where(row: ImageRow) -> str:
+    """Name an image for people."""
+    return f"{row.shelf}: {row.path}"

@@ -21,6 +21,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 from typing import NamedTuple
 
+from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 
@@ -120,7 +121,7 @@ def _images_in(
         yield SeenImage(
             path,
             status.st_size,
-            status.st_mtime_ns,
+            kept_number(status.st_mtime_ns),
             file_systems.of_link(entry.path) if entry.is_symlink() else place,
             name.suffix == SHEET_SUFFIX,
         )

@@ -1,10 +1,13 @@
 """``mediashelf plan``: begin a session plan, and see what it comes to.
 
 The shape of ``plan show --json``: ``command`` and ``version``, then ``plan``,
-``session`` (``name``, ``machine``), ``discs``, one object each with ``position``,
+``session`` (``name``, ``machine``), ``systems`` in the order of installation, ``steps``
+(``do``, ``system``, ``position`` of the disc that it is at or 0, ``is_before``,
+``partitions``), ``discs``, one object each with ``position``,
 ``from``, ``label``, ``size``, ``track`` (of a raw image, else null), ``padding`` (bytes of
 zeros), ``boot`` (objects with ``method`` and ``platform``),
-``purpose``, ``targets``, ``passed``, ``after`` and ``repeats``, and ``findings``, each
+``purpose``, ``targets`` (none: for no system), ``passed``, ``erases``, ``presentation``,
+``after`` and ``repeats``, and ``findings``, each
 with all its fields and ``disc``, the position that it is about, null for the machine.
 
 That of ``plan new --json``: ``command`` and ``version``, then ``output`` (the file, or
@@ -14,15 +17,13 @@ null), ``text`` (the plan), and ``discs``, one object each with ``image``, ``lab
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import click
 
-from mediashelf.catalogue.images import facts_of
-from mediashelf.catalogue.rows import ImageRow, Presence
-from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.cli.bench.plan_json import checked_dict, findings_by_disc
 from mediashelf.cli.bench.prepare_text import say_plan
 from mediashelf.cli.documents import chosen, document
@@ -36,18 +37,10 @@ from mediashelf.cli.options import (
 )
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json, tell
-from mediashelf.files import write_whole
-from mediashelf.findings import Finding
-from mediashelf.jobs.session_drivers import driver_checks
-from mediashelf.jobs.session_library import files_of_sheets, open_library
-from mediashelf.jobs.session_recipes import recipe_planner
-from mediashelf.readability.targets import load_targets, pick_targets
+from mediashelf.jobs.session_drafts import begin_plan
+from mediashelf.jobs.session_prepare import CheckedPlan, Places, check_plan
 from mediashelf.sessions.discs.glance import boot_ways
-from mediashelf.sessions.discs.preflight import CheckedDisc
-from mediashelf.sessions.discs.ways_out import padding_of
-from mediashelf.sessions.plans.draft import DraftDisc, draft_plan
-from mediashelf.sessions.plans.session_plan import SessionPlan, load_plan
-from mediashelf.sessions.prepare import look_at_plan
+from mediashelf.sessions.plans.draft import DraftDisc
 from mediashelf.text import count_text
 
 
@@ -83,25 +76,13 @@ def show(
     Everything that prepare would find about the discs and the machine is found
     here as well. Images with a digest on record are read to their end.
     """
-    content = load_plan(plan_path)
-    targets = load_targets(targets_folder)
-    with (
-        open_library(catalogue_path) as library,
-        progress("checking", quiet=quiet) as on_bytes,
-    ):
-        discs, about_machine = look_at_plan(
-            content,
-            library,
-            targets,
-            plan_recipe=recipe_planner(targets, content.targets),
-            more_checks=driver_checks(targets),
-            on_bytes=on_bytes,
-        )
+    places = Places(catalogue_path, targets_folder)
+    checked = check_plan(plan_path, places, progress=partial(progress, quiet=quiet))
     if as_json:
-        say_json(_document(plan_path, content, discs, about_machine))
+        say_json(_document(plan_path, checked))
     else:
-        say_plan(content, discs, about_machine, quiet=quiet)
-    exit_for([*(one for disc in discs for one in disc.findings), *about_machine], fail_on)
+        say_plan(checked.plan, checked.discs, checked.about_machine, quiet=quiet)
+    exit_for(checked.findings, fail_on)
 
 
 @plan.command(
@@ -146,13 +127,15 @@ def new(
         raise click.UsageError(
             "Name the systems that must read the discs with --target, such as win9x."
         )
-    pick_targets(target_names, load_targets(targets_folder))
-    folder = (output.parent if output is not None else Path()).absolute()
-    with open_catalogue(catalogue_path) as catalogue:
-        discs = list(_drafts(catalogue, catalogue.images(shelf=shelf)))
-    text = draft_plan(discs, folder, name=name, machine=machine, targets=target_names)
-    if output is not None:
-        write_whole(output, text.encode("utf-8"), replace=False)
+    text, discs = begin_plan(
+        shelf,
+        output,
+        name=name,
+        machine=machine,
+        target_names=target_names,
+        catalogue_path=catalogue_path,
+        targets_folder=targets_folder,
+    )
     if as_json:
         say_json(_new_document(output, text, discs))
     elif output is None:
@@ -165,35 +148,6 @@ def new(
         )
 
 
-def _drafts(catalogue: Catalogue, rows: Sequence[ImageRow]) -> Iterator[DraftDisc]:
-    first_of: dict[str, ImageRow] = {}
-    sheets = files_of_sheets(rows)
-    for row in rows:
-        facts = facts_of(catalogue.db, row.id)
-        boot = boot_ways(facts) if facts is not None else ()
-        problem = _problem(row)
-        digest = row.digests.get("xxh3_128", "")
-        if not problem and row.file in sheets:
-            problem = f"a part of {sheets[row.file]}"
-        if not problem and digest:
-            first = first_of.setdefault(digest, row)
-            problem = f"the same bytes as {first.path}" if first is not row else ""
-        is_raw = row.looks_raw or row.is_sheet
-        # What a raw image is too small for shows when it is converted.
-        must_pad = not is_raw and padding_of(row.size) > 0
-        yield DraftDisc(row.file, row.label, row.size, boot, problem, is_raw, must_pad)
-
-
-def _problem(row: ImageRow) -> str:
-    if row.presence is not Presence.HERE:
-        return f"{row.presence.value} when last scanned"
-    if row.problem:
-        return row.problem
-    if row.looks_raw or row.is_sheet:
-        return ""  # every sector is judged when it is converted
-    return f"{count_text(row.errors, 'error')} inside; see mediashelf audit" if row.errors else ""
-
-
 def _new_document(output: Path | None, text: str, discs: Sequence[DraftDisc]) -> dict[str, Any]:
     rows = [
         {"image": str(disc.path), **chosen(disc, "label", "size", "is_raw", "problem")}
@@ -202,16 +156,12 @@ def _new_document(output: Path | None, text: str, discs: Sequence[DraftDisc]) ->
     return document("plan new", output=output, text=text, discs=rows)
 
 
-def _document(
-    plan_path: Path,
-    content: SessionPlan,
-    discs: Sequence[CheckedDisc],
-    about_machine: Sequence[Finding],
-) -> dict[str, Any]:
+def _document(plan_path: Path, checked: CheckedPlan) -> dict[str, Any]:
     return document(
         "plan show",
         plan=plan_path,
-        session={"name": content.name, "machine": content.machine.name},
+        session={"name": checked.plan.name, "machine": checked.plan.machine.name},
+        systems=checked.plan.systems,
         discs=[
             {
                 **checked_dict(disc),
@@ -220,7 +170,11 @@ def _document(
                 "after": disc.planned.after_positions,
                 "repeats": disc.repeats,
             }
-            for disc in discs
+            for disc in checked.discs
         ],
-        findings=findings_by_disc(discs, about_machine),
+        steps=[
+            chosen(step, "do", "system", "position", "is_before", "partitions")
+            for step in checked.plan.steps
+        ],
+        findings=findings_by_disc(checked.discs, checked.about_machine),
     )

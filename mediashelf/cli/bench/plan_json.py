@@ -16,6 +16,8 @@ def checked_dict(disc: CheckedDisc) -> dict[str, Any]:
     return chosen(
         disc,
         *("position", "label", "size", "targets", "passed"),
+        erases=disc.may_erase,
+        presentation=disc.planned.presentation,
         **{"from": disc.source.file.path},
         track=image.track.number if image and image.track else None,
         padding=image.padding if image else 0,

@@ -6,14 +6,15 @@ The shape of ``--json``: ``command`` and ``version``, then ``plan``, ``card``,
 (estimate), ``discs``, ``earlier_files`` and ``tidied`` (paths on the card), and
 ``findings``. A disc has ``position``, ``code``, ``path``, ``label``, ``size``, ``from``,
 ``action`` (keep, rename, copy, convert, build, repeat, nothing), ``track`` (of a raw
-image, else null), ``padding`` (bytes of zeros), ``targets``, ``passed``, and once it
+image, else null), ``padding`` (bytes of zeros), ``targets``, ``passed``, ``erases``,
+``presentation``, and once it
 is on the card ``digests`` and ``confirmed``, null before. A finding has all its
 fields and ``disc``, the position that it is about, null for card and machine.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -33,23 +34,10 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json, tell
 from mediashelf.cli.report_file import moment_text
 from mediashelf.errors import BlockedError
-from mediashelf.jobs.session_drivers import driver_checks
-from mediashelf.jobs.session_journal import keep_prepared
-from mediashelf.jobs.session_library import open_library
-from mediashelf.jobs.session_recipes import recipe_planner
-from mediashelf.readability.targets import load_targets
-from mediashelf.reports.bench.run_sheet import sheet_html, sheet_text
+from mediashelf.jobs.session_prepare import Places, PrepareOptions, prepare_card
 from mediashelf.sessions.card_space import copying_seconds
 from mediashelf.sessions.cards.arrange import PlacedDisc
-from mediashelf.sessions.manifests.values import Manifest
-from mediashelf.sessions.plans.session_plan import load_plan, with_padding
-from mediashelf.sessions.prepare import (
-    CheckedSession,
-    PreparedCard,
-    hold_session,
-    refuse_blocked_session,
-    stage_session,
-)
+from mediashelf.sessions.prepare import CheckedSession, PreparedCard
 
 
 @click.command(
@@ -123,57 +111,34 @@ def prepare(
     the same command continues where it stopped. The session is recorded in the catalogue,
     for mediashelf session note.
     """
-    plan = load_plan(plan_path)
-    if pad:
-        plan = with_padding(plan)
-    targets = load_targets(targets_folder)
-    created = moment_text()
-    prepared: PreparedCard | None = None
-    with (
-        open_library(catalogue_path) as library,
-        progress("checking", quiet=quiet) as on_checked_bytes,
-        hold_session(
-            plan,
-            card,
-            library,
-            targets,
-            tidy=tidy,
-            may_build=not dry_run,
-            plan_recipe=recipe_planner(targets, plan.targets),
-            more_checks=driver_checks(targets),
-            on_bytes=on_checked_bytes,
-        ) as session,
-    ):
+    checked: list[CheckedSession] = []
+
+    def on_checked(session: CheckedSession) -> None:
+        checked.append(session)
         if not as_json:
             say_checked(session, is_dry_run=dry_run, quiet=quiet)
-        try:
-            refuse_blocked_session(session, anyway=anyway)
-        except BlockedError:
-            if as_json:
-                say_json(_document(plan_path, session, None, dry_run))
-            raise
-        if not dry_run:
-            total = sum(step.work_size for step in session.arrangement.discs)
-            with progress("copying", total=total, quiet=quiet) as on_bytes:
-                prepared = stage_session(
-                    session, _sheets, created=created, anyway=anyway, tidy=tidy, on_bytes=on_bytes
-                )
-    if prepared is not None:
-        problem = keep_prepared(catalogue_path, prepared)
-        if problem is not None:
-            tell(problem)
+
+    try:
+        prepared, problem = prepare_card(
+            plan_path,
+            card,
+            Places(catalogue_path, targets_folder),
+            PrepareOptions(dry_run, anyway, tidy, pad),
+            created=moment_text(),
+            on_checked=on_checked,
+            progress=partial(progress, quiet=quiet),
+        )
+    except BlockedError:
+        if as_json and checked:
+            say_json(_document(plan_path, checked[0], None, dry_run))
+        raise
+    if problem:
+        tell(problem)
     if as_json:
-        say_json(_document(plan_path, session, prepared, dry_run))
+        say_json(_document(plan_path, checked[0], prepared, dry_run))
     elif prepared is not None:
         say_prepared(prepared, quiet=quiet)
-    exit_for(session.all_findings, fail_on)
-
-
-def _sheets(manifest: Manifest) -> Mapping[str, bytes]:
-    return {
-        "run-sheet.html": sheet_html(manifest).encode("utf-8"),
-        "run-sheet.txt": sheet_text(manifest).encode("utf-8"),
-    }
+    exit_for(checked[0].all_findings, fail_on)
 
 
 def _document(

@@ -129,10 +129,13 @@ def _plan_row(disc: CheckedDisc) -> tuple[str, ...]:
     after = ", ".join(str(position) for position in disc.planned.after_positions)
     purpose = f"{again}{disc.planned.purpose}" + (f" (after disc {after})" if after else "")
     boots = ", ".join(way.method for way in boot_ways(disc.source.facts)) or "no"
+    boots += "; may erase" if disc.may_erase else ""
     return str(disc.position), disc.name, size_text(disc.size), boots, _passed(disc), purpose
 
 
 def _passed(disc: CheckedDisc) -> str:
+    if not disc.targets:
+        return "no system"
     return ", ".join(
         target if target in disc.passed else f"{target} (errors)" for target in disc.targets
     )

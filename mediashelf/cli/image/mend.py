@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.copies import find_copies
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.image.mend_json import mend_document
 from mediashelf.cli.image.mend_text import say_mending
@@ -19,15 +19,9 @@ from mediashelf.cli.options import (
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json
 from mediashelf.errors import BlockedError
-from mediashelf.integrity.mending.mend import MOST_TRIES, TRIES, mend_image
+from mediashelf.integrity.mending.mend import MOST_TRIES, TRIES
 from mediashelf.integrity.mending.values import Mending, MendOutcome
-from mediashelf.jobs.mend_record import (
-    find_image,
-    find_reference,
-    find_touched,
-    keep_mending,
-    record_findings,
-)
+from mediashelf.jobs.library.mending import MendRequest, mend_by_catalogue
 from mediashelf.text import count_text
 
 
@@ -39,6 +33,7 @@ Examples:
   mediashelf mend kiosk.iso --from old/kiosk.iso reread.iso -o mended.iso
   mediashelf mend home/kiosk.iso --dry-run
   mediashelf mend card.iso --from a.iso --as home/kiosk.iso -o mended.iso
+  mediashelf mend kiosk.iso --from a.iso --as-of 2026-11-25 -o mended.iso
 
 \b
 Exit codes: 0 mended and proved, or nothing to mend; 1 with warnings or errors,
@@ -68,6 +63,12 @@ such as a result by vote; 12 parts cannot be mended, nothing written.
     metavar="IMAGE",
     help="Prove it by the record of this image of the catalogue, not by its own.",
 )
+@click.option(
+    "--as-of",
+    metavar="DATE",
+    help="Prove it by the record that was in force on this day, such as 2026-11-25, or at this "
+    "moment (UTC): an earlier one, if another was accepted since.",
+)
 @click.option("-n", "--dry-run", is_flag=True, help="Say what would come of it; write nothing.")
 @click.option("--anyway", is_flag=True, help="Write the best there is even if parts stay unknown.")
 @click.option(
@@ -93,6 +94,7 @@ def mend(
     copies: tuple[Path, ...],
     output: Path | None,
     as_name: str | None,
+    as_of: str | None,
     dry_run: bool,
     anyway: bool,
     replace: bool,
@@ -118,39 +120,30 @@ def mend(
         raise click.UsageError("Name the image to write with -o, or add --dry-run.")
     if further and not copies:
         raise click.UsageError("Say which files are the copies: IMAGE --from COPY...")
-    copies = (*copies, *further)
+    request = MendRequest(
+        image,
+        copies=(*copies, *further),
+        output=None if dry_run else output,
+        as_name=as_name,
+        as_of=as_of,
+        anyway=anyway,
+        replace=replace,
+        tries=tries,
+    )
     with open_catalogue(catalogue_path) as catalogue:
-        job = find_image(catalogue, image)
-        reference = find_reference(catalogue, job, copies, as_name)
-        record = reference.record if reference is not None else None
-        if record is None and not copies:
-            raise click.UsageError(
-                f"{image} has no recorded digest; give at least two other copies with --from."
-            )
-        more = [] if reference is None else find_copies(catalogue, reference.row, reference.record)
-        size = record.size if record is not None else job.size
-        with progress("mending", total=size * (1 if dry_run else 2), quiet=quiet) as on_bytes:
-            result = mend_image(
-                job.path,
-                copies,
-                None if dry_run else output,
-                record=record,
-                more_copies=[row.file for row in more],
-                anyway=anyway,
-                replace=replace,
-                tries=tries,
-                on_bytes=on_bytes,
-            )
-        touched = find_touched(catalogue, reference, result)
-        findings = (*record_findings(reference), *result.findings)
-        if as_json:
-            say_json(mend_document(result, reference, touched, findings, dry_run))
-        else:
-            say_mending(result, reference, touched, findings, dry_run=dry_run, quiet=quiet)
-        keep_mending(catalogue, job, result)
+        mended = mend_by_catalogue(catalogue, request, partial(progress, quiet=quiet))
+    if mended is None:
+        raise click.UsageError(
+            f"{image} has no recorded digest; give at least two other copies with --from."
+        )
+    result = mended.result
+    if as_json:
+        say_json(mend_document(mended, dry_run))
+    else:
+        say_mending(mended, dry_run=dry_run, quiet=quiet)
     if result.outcome is MendOutcome.INCOMPLETE and not result.is_written and not dry_run:
         raise BlockedError(_refusal(result, output))
-    exit_for(findings, fail_on)
+    exit_for(mended.findings, fail_on)
 
 
 def _refusal(result: Mending, output: Path | None) -> str:

@@ -2,29 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from mediashelf.cli.documents import chosen, document
-from mediashelf.findings import Finding
-from mediashelf.integrity.mending.values import CopyReport, Mending, Part
+from mediashelf.integrity.mending.values import CopyReport, Part
 from mediashelf.integrity.structure.damage import Span, TouchedEntry
-from mediashelf.jobs.mend_record import Reference, Touched
+from mediashelf.jobs.library.mending import Mended
 
 _LARGEST_EXACT = 2**53  # the largest number that every reader of JSON keeps
 
 
 def mend_document(
-    result: Mending,
-    reference: Reference | None,
-    touched: Touched,
-    findings: Sequence[Finding],
+    mended: Mended,
     dry_run: bool,
 ) -> dict[str, Any]:
     """Return the whole document.
 
     ``from`` lists places in ``files``, whose first is the image itself.
     """
+    result, reference, touched = mended.result, mended.reference, mended.touched
     return document(
         "mend",
         **chosen(result, "image", "output", dry_run=dry_run),
@@ -36,7 +32,7 @@ def mend_document(
         files=map(_file, result.copies),
         parts=map(_part, result.parts),
         touched={"mended": map(_entry, touched.mended), "open": map(_entry, touched.open)},
-        findings=findings,
+        findings=mended.findings,
     )
 
 

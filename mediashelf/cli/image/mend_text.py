@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from mediashelf.cli.render import say, say_findings, say_wrapped, table
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Severity
 from mediashelf.integrity.mending.findings import place_text, tries_text
 from mediashelf.integrity.mending.values import How, Mending, MendOutcome, Part
 from mediashelf.integrity.structure.damage import TouchedEntry
-from mediashelf.jobs.mend_record import Reference, Touched
+from mediashelf.jobs.library.mend_record import Reference
+from mediashelf.jobs.library.mending import Mended
 from mediashelf.text import count_text, others_text, size_text
 
 _PARTS_SHOWN = 12
@@ -18,16 +19,9 @@ _ENTRIES_SHOWN = 5
 _PLACES_SHOWN = 5
 
 
-def say_mending(
-    result: Mending,
-    reference: Reference | None,
-    touched: Touched,
-    findings: Sequence[Finding],
-    *,
-    dry_run: bool,
-    quiet: bool,
-) -> None:
+def say_mending(mended: Mended, *, dry_run: bool, quiet: bool) -> None:
     """Print the whole answer; ``quiet`` leaves only the findings that need attention."""
+    result, reference, touched = mended.result, mended.reference, mended.touched
     if not quiet:
         say_wrapped(_opening(result, reference))
         _say_files(result)
@@ -39,7 +33,7 @@ def say_mending(
             if others > 0:
                 say_wrapped(others_text(others, "not affected"), indent=2)
         say()
-    shown = [each for each in findings if not quiet or each.severity > Severity.NOTE]
+    shown = [each for each in mended.findings if not quiet or each.severity > Severity.NOTE]
     if shown:
         say_findings(shown, limit=_PLACES_SHOWN)
         if not quiet:

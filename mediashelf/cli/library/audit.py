@@ -42,9 +42,11 @@ Examples:
   mediashelf audit --due 180d --budget 30m
 
 \b
-States: sound; damaged (errors inside, though the bytes are as recorded);
-decayed (bytes differ, size and date do not); changed (size or date differ too);
-truncated; missing; away (not plugged in); unreadable.
+States: sound; no record (nothing to compare with; structure good); damaged
+(errors inside, though the bytes are as recorded); decayed (bytes differ, size and
+date do not); changed, waiting (size or date differ too; scan --accept makes it
+the record); truncated; changing (written while it was read); missing; away (not
+plugged in); unreadable.
 """
 )
 @click.argument("names", nargs=-1, metavar="[SHELF|IMAGE|FOLDER]...")

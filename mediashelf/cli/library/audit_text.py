@@ -30,7 +30,7 @@ def say_audit(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, q
     hide_sound = quiet or (len(sound) > SOUND_SHOWN and not show_all)
     shown = [each for each in ordered if not (hide_sound and each.verdict.state is State.SOUND)]
     if shown:
-        cells = [(each.job.where, each.verdict.state.value, _basis(each)) for each in shown]
+        cells = [(each.job.where, each.verdict.state.shown, _basis(each)) for each in shown]
         for line in table(("image", "state", "what was read"), cells):
             say(line)
     if hide_sound and sound and not quiet:
@@ -93,9 +93,5 @@ def _entry_lines(result: AuditResult) -> Iterator[str]:
         lines.append(f"… and {count_text(more, 'more entry', 'more entries')}")
     others = result.entry_count - len(result.touched)
     if others > 0:
-        lines[-1] += f"; {_others(result, others)}"
+        lines[-1] += f"; {others_text(others, 'not affected')}"
     yield from lines
-
-
-def _others(result: AuditResult, count: int) -> str:
-    return others_text(count, "sound" if result.knows_the_rest else "not affected by it")

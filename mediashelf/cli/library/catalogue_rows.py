@@ -13,6 +13,8 @@ _IMAGE = (
     *("kinds", "is_sheet", "looks_raw", "entry_count", "digests", "scanned_at", "audited_at"),
 )
 
+_WAITING = ("size", "digests", "seen_at", "judged", "judged_at")
+
 
 def image_dict(row: ImageRow) -> dict[str, Any]:
     """Return the JSON form of an image's record."""
@@ -21,6 +23,7 @@ def image_dict(row: ImageRow) -> dict[str, Any]:
         *_IMAGE,
         recorded_at=row.recorded_at or None,
         confirmed_at=row.confirmed_at or None,
+        waiting=None if row.waiting is None else chosen(row.waiting, *_WAITING),
         finding_counts={severity: row.finding_counts.get(severity, 0) for severity in Severity},
     )
 

@@ -102,5 +102,5 @@ def _cells(hit: SearchHit, with_other: bool) -> list[str]:
         "" if hit.is_directory else size_text(hit.size),
         hit.image.path,
         hit.image.shelf,
-        hit.image.state,
+        hit.image.state_word,
     ]

@@ -23,6 +23,7 @@ from mediashelf.cli.options import (
 from mediashelf.cli.render import say, say_findings, say_json, say_wrapped, table
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
+from mediashelf.integrity.fixity.states import State
 from mediashelf.text import count_text, size_text
 
 KINDS = (*(kind.value for kind in VolumeKind), "raw", "sheet")
@@ -41,7 +42,8 @@ Examples:
 
 \b
 States: recorded (read by a scan, not audited since), sound, damaged (errors
-inside), decayed, changed, truncated, unreadable, changing, missing, away.
+inside), decayed, changed (it differs from the record, and waits for you to
+accept it), truncated, unreadable, changing, missing, away.
 """,
 )
 @click.option("--shelf", help="Only images on this shelf.")
@@ -118,6 +120,12 @@ def _say(catalogue: Catalogue, rows: Sequence[ImageRow], quiet: bool) -> None:
     shelves = len({row.shelf for row in rows})
     total = size_text(sum(row.size for row in rows))
     say(f"{count_text(len(rows), 'image')}, {total}, on {count_text(shelves, 'shelf', 'shelves')}")
+    waiting = sum(row.state == State.CHANGED for row in rows)
+    if waiting:
+        say_wrapped(
+            f"{waiting:,} changed, waiting: accept what is right with: mediashelf scan --accept "
+            "IMAGE"
+        )
 
 
 def _cells(row: ImageRow) -> tuple[str, ...]:
@@ -132,7 +140,7 @@ def _cells(row: ImageRow) -> tuple[str, ...]:
         row.label,
         "+".join(dict.fromkeys(kinds_of(row))),
         size_text(row.size),
-        row.state,
+        row.state_word,
         ", ".join(counts),
     )
 

@@ -1,37 +1,32 @@
-"""``mediashelf scan``: record what is new, changed, moved and gone."""
+"""``mediashelf scan``: record what is new, moved and gone; keep beside it what changed."""
 
 from __future__ import annotations
 
 import time
 from collections import Counter
 from collections.abc import Sequence
-from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import click
 
-from mediashelf.catalogue.scanning.findings import scan_findings
-from mediashelf.catalogue.scanning.scan import (
-    Event,
-    ScanOutcome,
-    ScanPlan,
-    ShelfPlan,
-    plan_scan,
-    run_scan,
-)
+from mediashelf.catalogue.scanning.scan import Event, ScanOutcome, ShelfPlan
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped
-from mediashelf.errors import CatalogueError
-from mediashelf.findings import Finding, Severity, worst
+from mediashelf.findings import Severity, worst
+from mediashelf.integrity.fixity.states import State
+from mediashelf.jobs.library.scanning import Scan, plan_accepting, plan_shelves, run
 from mediashelf.text import count_text, size_text
 
 NAMED_AT_MOST = 20  # images of one event and shelf that are named; the rest are counted
 
 _QUIET_EVENTS = frozenset({Event.CHANGED, Event.UNREADABLE, Event.CHANGING, Event.VANISHED})
+
+_WORDS = {"changed": State.CHANGED.shown_in_list, "waiting": "still waiting"}
+"""How counts are called on screen, where that differs from JSON."""
 
 
 @click.command(
@@ -40,6 +35,7 @@ _QUIET_EVENTS = frozenset({Event.CHANGED, Event.UNREADABLE, Event.CHANGING, Even
 Examples:
   mediashelf scan
   mediashelf scan card
+  mediashelf scan --accept home/kiosk.iso
   mediashelf scan --json > scan.json
 
 \b
@@ -47,13 +43,20 @@ What counts as an image: .iso, .udf and .cue by name; .img, .bin and .raw when
 they begin like a disc or a cue sheet of the same name is beside them.
 """
 )
-@click.argument("shelf_names", nargs=-1, metavar="[SHELF]...")
+@click.argument("names", nargs=-1, metavar="[SHELF]...")
+@click.option(
+    "--accept",
+    is_flag=True,
+    help="The named images are right as they are now: make that the record. Of a shelf, those "
+    "that are changed and wait.",
+)
 @catalogue_option
 @json_option
 @quiet_option
 @fail_on_option
 def scan(
-    shelf_names: tuple[str, ...],
+    names: tuple[str, ...],
+    accept: bool,
     catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
@@ -61,62 +64,59 @@ def scan(
 ) -> None:
     """Record the images on the shelves named, or on all.
 
+    A record is never replaced by a scan. What differs from it is kept beside it:
+    the image is "changed, waiting", and the exit code 1, until you accept it as it
+    is (--accept IMAGE...), restore it, or mend it. The earlier record stays in the
+    history; mend can still aim at it with --as-of.
+
     Each new or changed image is read once: its volumes, the names of its files,
     a digest of the whole and one of every MiB. Files whose size and date are as
-    recorded are not read. A file that was moved keeps its record. Images of a
+    recorded are not read. A file that was moved keeps its record, and two files that
+    swapped names swap theirs. Images of a
     shelf that is not plugged in are away, and keep theirs. Ctrl-C keeps what is
     done; the next scan does the rest.
     """
+    if accept and not names:
+        raise click.UsageError("Name the images to accept, or a shelf: scan --accept IMAGE...")
     with open_catalogue(catalogue_path) as catalogue:
-        named = {row.id: row for row in map(catalogue.shelf, shelf_names)}
-        shelves = list(named.values()) or catalogue.shelves()
-        if not shelves:
-            raise CatalogueError(
-                "there is no shelf to scan yet; register one with: mediashelf shelf add FOLDER"
-            )
         started = time.monotonic()
-        plan = plan_scan(catalogue, shelves)
-        outcomes: list[ScanOutcome] = []
+        work = (plan_accepting if accept else plan_shelves)(catalogue, names)
         try:
-            with (
-                progress("scanning", total=plan.bytes_to_read, quiet=quiet) as on_bytes,
-                closing(run_scan(catalogue, plan, on_bytes=on_bytes)) as running,
-            ):
-                outcomes.extend(running)
+            with progress("scanning", total=work.plan.bytes_to_read, quiet=quiet) as on_bytes:
+                run(catalogue, work, on_bytes)
         except KeyboardInterrupt:
             if not as_json:
-                _say(plan, outcomes, [], quiet, time.monotonic() - started)
+                _say(work, quiet, time.monotonic() - started)
             raise
-    findings = scan_findings(plan, outcomes)
     if as_json:
-        say_json(_document(plan, outcomes, findings))
+        say_json(_document(work))
     else:
-        _say(plan, outcomes, findings, quiet, time.monotonic() - started)
-    exit_for(findings, fail_on)
+        _say(work, quiet, time.monotonic() - started)
+    exit_for(work.findings, fail_on)
 
 
-def _say(
-    plan: ScanPlan,
-    outcomes: Sequence[ScanOutcome],
-    findings: Sequence[Finding],
-    quiet: bool,
-    seconds: float,
-) -> None:
-    for shelf_plan in plan.shelves:
-        of_shelf = [each for each in outcomes if each.job.shelf.id == shelf_plan.shelf.id]
-        _say_shelf(shelf_plan, of_shelf, quiet)
-    if findings:
-        say_findings(findings, limit=NAMED_AT_MOST)
+def _say(work: Scan, quiet: bool, seconds: float) -> None:
+    for shelf_plan in work.plan.shelves:
+        _say_shelf(shelf_plan, _of_shelf(work, shelf_plan), quiet)
+    if work.findings:
+        say_findings(work.findings, limit=NAMED_AT_MOST)
     if quiet:
         return
-    read = sum(each.reading.digests.size for each in outcomes if each.reading.digests)
-    say(f"{count_text(len(outcomes), 'image')} read, {size_text(read)} in {seconds:.1f} s.")
-    damaged = sum(worst(each.reading.findings) is Severity.ERROR for each in outcomes)
+    if work.is_accepting and not work.outcomes:
+        say("Nothing was accepted.")
+        return
+    read = sum(each.reading.digests.size for each in work.outcomes if each.reading.digests)
+    say(f"{count_text(len(work.outcomes), 'image')} read, {size_text(read)} in {seconds:.1f} s.")
+    damaged = sum(worst(each.reading.findings) is Severity.ERROR for each in work.outcomes)
     if damaged:
         say_wrapped(
             f"{damaged:,} of these {'has' if damaged == 1 else 'have'} errors "
             "inside; see them with: mediashelf list --findings"
         )
+
+
+def _of_shelf(work: Scan, plan: ShelfPlan) -> list[ScanOutcome]:
+    return [each for each in work.outcomes if each.job.shelf.id == plan.shelf.id]
 
 
 def _say_shelf(plan: ShelfPlan, outcomes: Sequence[ScanOutcome], quiet: bool) -> None:
@@ -127,14 +127,14 @@ def _say_shelf(plan: ShelfPlan, outcomes: Sequence[ScanOutcome], quiet: bool) ->
         )
         return
     counts = {**_counts(plan, outcomes), "gone before": plan.missing_before}
-    words = [f"{count:,} {word}" for word, count in counts.items() if count]
+    words = [f"{count:,} {_WORDS.get(word, word)}" for word, count in counts.items() if count]
     if not quiet:
         say_wrapped(f"{plan.shelf.name}: {', '.join(words) or 'no images'}")
     for event in Event:
         if quiet and event not in _QUIET_EVENTS:
             continue
         lines = [
-            f"{event.value}: {each.job.seen.path}{_detail(each)}"
+            f"{event.shown}: {each.job.seen.path}{_detail(each)}"
             for each in outcomes
             if each.event is event
         ]
@@ -152,28 +152,24 @@ def _say_some(lines: list[str]) -> None:
 
 
 def _detail(outcome: ScanOutcome) -> str:
-    if outcome.event is Event.COPY:
-        return f" (the same bytes as {outcome.detail})"
-    if outcome.event is Event.MOVED:
-        return f" (was {outcome.detail})"
-    return ""
+    if not outcome.detail or outcome.event is Event.UNREADABLE:
+        return ""
+    leads = {Event.COPY: "the same bytes as ", Event.MOVED: "was ", Event.SWAPPED: "was "}
+    return f" ({leads.get(outcome.event, '')}{outcome.detail})"
 
 
 def _counts(plan: ShelfPlan, outcomes: Sequence[ScanOutcome]) -> dict[str, int]:
     events = Counter(each.event for each in outcomes)
-    moved_away = {each.detail for each in outcomes if each.event is Event.MOVED}
-    missing = [path for path in plan.missing if f"{plan.shelf.name}: {path}" not in moved_away]
     return {
         "unchanged": plan.unchanged,
+        "waiting": len(plan.waiting),
         **{event.value: events[event] for event in Event},
-        "missing": len(missing),
+        "missing": len(plan.missing),
         "away": plan.away_count,
     }
 
 
-def _document(
-    plan: ScanPlan, outcomes: Sequence[ScanOutcome], findings: Sequence[Finding]
-) -> dict[str, Any]:
+def _document(work: Scan) -> dict[str, Any]:
     return document(
         "scan",
         shelves=[
@@ -182,13 +178,12 @@ def _document(
                 *("name", "root"),
                 is_here=not each.away,
                 away_reason=each.away,
-                counts=_counts(
-                    each, [one for one in outcomes if one.job.shelf.id == each.shelf.id]
-                ),
+                counts=_counts(each, _of_shelf(work, each)),
+                waiting=each.waiting,
                 missing=each.missing,
                 returned=each.returned,
             )
-            for each in plan.shelves
+            for each in work.plan.shelves
         ],
         images=[
             chosen(
@@ -200,7 +195,7 @@ def _document(
                 digests=each.reading.digests.whole if each.reading.digests else {},
                 findings=each.reading.findings,
             )
-            for each in outcomes
+            for each in work.outcomes
         ],
-        findings=findings,
+        findings=work.findings,
     )

@@ -8,12 +8,13 @@ from pathlib import Path
 import click
 
 from mediashelf.catalogue.rows import ShelfRow
-from mediashelf.catalogue.shelves import add_shelf, drop_shelf, forget_missing
+from mediashelf.catalogue.shelves import drop_shelf, forget_missing, move_to
 from mediashelf.catalogue.store import open_catalogue
-from mediashelf.cli.documents import document
+from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.library.catalogue_rows import shelf_dict
 from mediashelf.cli.options import catalogue_option, json_option, quiet_option
 from mediashelf.cli.render import say, say_json, say_wrapped, table
+from mediashelf.jobs.library.shelves import register_shelf
 from mediashelf.text import count_text, size_text
 
 
@@ -38,16 +39,60 @@ Examples:
 def add(folder: Path, name: str, catalogue_path: Path | None, as_json: bool, quiet: bool) -> None:
     """Register FOLDER and all folders in it as a shelf.
 
-    Nothing is read yet, and nothing is ever written there. A folder inside a
-    shelf, or around one, is refused: its images would be recorded twice.
+    Nothing is read yet, and nothing is ever written there. Shelves inside FOLDER
+    become a part of it, with their records. A folder inside a shelf is refused: its
+    images would be recorded twice. A disk that was unplugged and is now mounted
+    elsewhere stays one shelf, where the system tells disks apart.
     """
     with open_catalogue(catalogue_path, create=True) as catalogue:
-        row = add_shelf(catalogue, folder, name)
+        added = register_shelf(catalogue, folder, name)
+    row = added.shelf
     if as_json:
-        say_json(document("shelf add", shelf=shelf_dict(row, is_here=True)))
+        more = chosen(added, "taken_over", "moved_from", "looks_like")
+        say_json(document("shelf add", shelf=shelf_dict(row, is_here=True), **more))
+        return
+    if added.looks_like:
+        say_wrapped(
+            f"Most images of the shelf {added.looks_like}, which is not there now, are here too. "
+            f"If it is the same disk: mediashelf shelf drop {shlex.quote(row.name)} --yes, then "
+            f"mediashelf shelf move {shlex.quote(added.looks_like)} {shlex.quote(str(folder))}"
+        )
+    if quiet:
+        return
+    say_wrapped(f"{row.name}: {row.root}")
+    if added.moved_from is not None:
+        say_wrapped(f"This disk was at {added.moved_from}; its records came along.")
+    if added.taken_over:
+        say_wrapped(f"Now a part of it, with their records: {', '.join(added.taken_over)}")
+    say(f"Record its images with: mediashelf scan {shlex.quote(row.name)}")
+
+
+@shelf.command(
+    epilog="""
+\b
+Examples:
+  mediashelf shelf move card /media/card-2
+"""
+)
+@click.argument("name")
+@click.argument("folder", type=click.Path(path_type=Path))
+@catalogue_option
+@json_option
+@quiet_option
+def move(name: str, folder: Path, catalogue_path: Path | None, as_json: bool, quiet: bool) -> None:
+    """Say that the shelf NAME is at FOLDER now: a disk mounted elsewhere, a folder renamed.
+
+    Its records, dates and history stay. Nothing is read yet, and no file is moved.
+    """
+    with open_catalogue(catalogue_path) as catalogue:
+        row, found = move_to(catalogue, name, folder)
+    if as_json:
+        say_json(document("shelf move", shelf=shelf_dict(row, is_here=True), images_found=found))
     elif not quiet:
-        say_wrapped(f"{row.name}: {row.root}")
-        say(f"Record its images with: mediashelf scan {shlex.quote(row.name)}")
+        say_wrapped(
+            f"{row.name}: {row.root}; {found:,} of {count_text(row.image_count, 'image')} there"
+        )
+        say(f"Look at the others with: mediashelf scan {shlex.quote(row.name)}")
 
 
 @shelf.command(

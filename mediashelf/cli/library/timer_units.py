@@ -140,7 +140,7 @@ def unit_word(text: Path | str) -> str:
     Raises :class:`InputError` for one that no unit file can hold.
     """
     word = str(text)
-    if not word or printable(word) != word:
+    if not is_unit_text(word):
         raise InputError(
             f"{word}: a unit file cannot name this; control characters, empty names and bytes that "
             "are not valid text cannot be written into one"
@@ -160,10 +160,19 @@ def _command(night: NightlyAudit) -> str:
 
 def _shelf_lines(night: NightlyAudit) -> list[str]:
     """Return a line for each shelf; the hyphen lets a shelf be away."""
-    return [
-        # A folder cannot be both. Below a shelf, or above it, the nearer line counts.
-        "# A shelf is the catalogue's folder itself, and so stays writable."
-        if shelf.resolve() == night.catalogue_folder
-        else f"ReadOnlyPaths={unit_word(f'-{shelf}')}"
-        for shelf in night.shelves
-    ]
+    return [_shelf_line(shelf, night.catalogue_folder) for shelf in night.shelves]
+
+
+def _shelf_line(shelf: Path, catalogue_folder: Path) -> str:
+    # A folder cannot be both. Below a shelf, or above it, the nearer line counts.
+    if shelf.resolve() == catalogue_folder:
+        return "# A shelf is the catalogue's folder itself, and so stays writable."
+    if not is_unit_text(str(shelf)):
+        # One odd name must not keep the other shelves from their audit.
+        return f"# Not named here, as no unit file can: {printable(str(shelf))}"
+    return f"ReadOnlyPaths={unit_word(f'-{shelf}')}"
+
+
+def is_unit_text(word: str) -> bool:
+    """Tell whether a unit file can hold a word."""
+    return bool(word) and printable(word) == word

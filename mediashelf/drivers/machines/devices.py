@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from mediashelf.drivers.machines.bus_lists import bus_lists
 from mediashelf.drivers.machines.classes import class_words
 from mediashelf.drivers.machines.identifiers import (
     Identifier,
@@ -80,15 +81,19 @@ def device_from_ids(
     function = _combined([*given, *given_compatible])
     if function is not None:
         full = pci_identifiers(function)
+    elif (lists := _bus_lists(given, given_compatible)) is not None:
+        # An identifier may be the instance's, whose form no INF has; the list has what it means.
+        given = [text for text in given if text in lists[0] or bus_lists(text) is None]
+        full = Identifiers(_positions(lists[0]), _positions(lists[1]))
     else:
         completed = list(dict.fromkeys(form for text in given for form in _completed(text)))
         kinds = (form for text in given_compatible for form in _completed(text))
         full = Identifiers(_positions(completed), _positions(dict.fromkeys(kinds)))
+    listed = _with_others(full.hardware, given)
+    known = {identifier.text for identifier in listed}
+    kept = [text for text in given_compatible if text not in known]
     return Device(
-        Identifiers(
-            _with_others(full.hardware, given),
-            _with_others(full.compatible, given_compatible),
-        ),
+        Identifiers(listed, _with_others(full.compatible, kept)),
         name=name,
         function=function,
         line=line,
@@ -123,6 +128,22 @@ def merge(one: PciFunction, other: PciFunction) -> PciFunction:
 def agree(one: PciFunction, other: PciFunction) -> bool:
     """Whether two descriptions may be of one function: no part differs."""
     return all(a is None or b is None or a == b for a, b in zip(one, other, strict=True))
+
+
+def _bus_lists(
+    given: list[str], compatible: list[str]
+) -> tuple[tuple[str, ...], tuple[str, ...]] | None:
+    """Return the full lists of the bus, told from the first identifier; None where it has none.
+
+    A device of which a list has several identifiers has no others of that form: what an
+    ACPI or ISAPNP device reports is then known, and nothing is added.
+    """
+    texts = given or compatible
+    lists = bus_lists(texts[0]) if texts else None
+    if lists is None:
+        return None
+    is_short = len(lists[0]) == 2 and lists[0][1].startswith("*")
+    return None if is_short and len(given) + len(compatible) > 1 else lists
 
 
 def _completed(text: str) -> tuple[str, ...]:

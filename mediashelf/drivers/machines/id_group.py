@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
+from mediashelf.drivers.machines.bus_lists import bus_lists
 from mediashelf.drivers.machines.devices import Device, agree, device_from_ids, merge
 from mediashelf.drivers.machines.identifiers import (
     PciFunction,
@@ -27,6 +28,7 @@ class IdGroup:
     hardware: dict[str, None] = field(default_factory=dict)
     compatible: dict[str, None] = field(default_factory=dict)
     function: PciFunction | None = None
+    headings: set[str] = field(default_factory=set)
 
     def add(self, identifier: str, is_compatible: bool) -> None:
         """Add one; ``is_compatible`` says that it stands under such a heading."""
@@ -43,10 +45,15 @@ class IdGroup:
         """Return the device that the identifiers describe together."""
         return device_from_ids(self.hardware, self.compatible, name=self.name, line=self.line)
 
-    def holds(self, identifier: str, is_compatible: bool) -> bool:
-        """Whether an identifier on a new line is of this device too, and not of the next."""
+    def holds(self, identifier: str, is_compatible: bool, *, is_listed: bool = False) -> bool:
+        """Whether an identifier on a new line is of this device too, and not of the next.
+
+        ``is_listed`` says that it stands below a heading that this device has.
+        """
         if not self.hardware:
             return is_compatible_form(identifier)
+        if is_listed:
+            return True
         first = self.first
         function = parse_pci_identifier(identifier)
         if function is not None:
@@ -55,6 +62,8 @@ class IdGroup:
             return True
         if is_compatible_form(identifier):
             return self._is_kind_of(identifier)
+        if any(identifier in listed for listed in bus_lists(first) or ()):
+            return True
         if identifier.startswith("*") and first.startswith("ISAPNP\\"):
             # ISAPNP\QLN0031_DEV0000 and *QLN0000 are one device: the same maker's letters.
             return identifier[1:4] == first[7:10]

@@ -13,9 +13,9 @@ from typing import NamedTuple
 
 # fmt: off
 ENUMERATORS = frozenset([
-    "1394", "ACPI", "BIOS", "DISPLAY", "EISA", "FDC", "GAMEPORT", "HDAUDIO", "HID", "IDE",
-    "ISAPNP", "LPTENUM", "MCA", "MF", "MONITOR", "PCI", "PCMCIA", "ROOT", "SCSI", "SERENUM",
-    "USB", "USBPRINT", "USBSTOR",
+    "1394", "ACPI", "BIOS", "BTHENUM", "DISPLAY", "EISA", "FDC", "GAMEPORT", "HDAUDIO", "HID",
+    "IDE", "ISAPNP", "LPTENUM", "MCA", "MF", "MONITOR", "PCI", "PCIIDE", "PCMCIA", "ROOT",
+    "SBP2", "SCSI", "SD", "SERENUM", "SWC", "USB", "USBPRINT", "USBSTOR",
 ])
 # fmt: on
 """Buses whose identifiers are looked for in text (the list is common practice)."""

@@ -15,7 +15,9 @@ from mediashelf.drivers.machines.classes import class_words
 from mediashelf.drivers.machines.devices import Device, pci_device
 from mediashelf.drivers.machines.identifiers import PciFunction
 
-_SLOT = r"(?:[0-9a-f]{4,8}:)?[0-9a-f]{2}:[0-9a-f]{2}\.[0-7]"
+# With -P and -PP the bridges on the way stand before the device.
+_BRIDGED = r"(?:/(?:[0-9a-f]{2}:)?[0-9a-f]{2}\.[0-7])*"
+_SLOT = rf"(?:[0-9a-f]{{4,8}}:)?[0-9a-f]{{2}}:[0-9a-f]{{2}}\.[0-7]{_BRIDGED}"
 _LINE = re.compile(rf"({_SLOT})\s+(\S.*)", re.IGNORECASE)
 _IS_SLOT = re.compile(_SLOT, re.IGNORECASE)
 _NUMERIC = re.compile(r"([0-9a-f]{4}): ([0-9a-f]{4}):([0-9a-f]{4})(?=\s|$)(.*)", re.IGNORECASE)

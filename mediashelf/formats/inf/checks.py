@@ -113,10 +113,10 @@ def _check_driver_version(inf: Inf, line: int) -> Iterator[Found]:
 
 def _check_models(inf: Inf) -> Iterator[Found]:
     for maker in makers(inf):
-        found = [name for name in maker.sections if inf.section(name) is not None]
-        for name in maker.sections:
+        has_sections = any(inf.section(name) is not None for name in maker.iter_sections())
+        for name in maker.iter_sections():
             # The undecorated section may be left out when there are decorated ones.
-            if inf.section(name) is None and not (name == maker.models and found):
+            if inf.section(name) is None and not (name == maker.models and has_sections):
                 yield "models-section-missing", maker.line, name[:80]
     seen = set()
     for model in all_models(inf):
@@ -218,7 +218,12 @@ def _check_strings(inf: Inf) -> Iterator[Found]:
 def _check_tokens(inf: Inf) -> Iterator[Found]:
     """Look only where a token must be a string; in other data it may be a variable."""
     names = ["version", "manufacturer", *("sourcedisksnames" + suffix for suffix in EVERY_SUFFIX)]
-    names += dict.fromkeys(name.lower() for maker in makers(inf) for name in maker.sections)
+    names += (
+        name.lower()
+        for maker in makers(inf)
+        for name in maker.iter_sections()
+        if inf.section(name) is not None
+    )
     for name in dict.fromkeys(names):
         section = inf.section(name)
         for entry in section.entries if section else ():

@@ -21,6 +21,9 @@ _DEFAULT_LANGUAGE = 0x0409
 _MAX_TEXT = 4096
 """Longest value of a string since 6.0 (INF Strings section); longer text is cut when it is used."""
 
+MOST_SUBSTITUTED = 8 << 20
+"""Characters that all %tokens% of a text together may become; our own limit."""
+
 _STRINGS = re.compile(r"strings\.(?:0x)?([0-9a-f]{4})")
 _TOKEN = re.compile(r"%([^%]*)%")
 _DRIVER_DATE = re.compile(r"([0-9]{2})[/-]([0-9]{2})[/-]([0-9]{4})", re.ASCII)
@@ -65,7 +68,7 @@ class DriverVersion(NamedTuple):
         return ".".join(map(str, self.version))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True)
 class Inf:
     """A parsed INF. Section names are lower case in ``sections``, in order of appearance."""
 
@@ -162,9 +165,13 @@ def parse_inf(
     """
     decoded = decode_inf(data, code_page=code_page)
     lexed = lex_inf(decoded.text)
+    strings = _strings(lexed.sections, language)
+    if cut := _longest_string(decoded.text, strings):
+        strings = {name: value[:cut] for name, value in strings.items()}
+        lexed.problems.append(Problem("strings-cut", 0, f"{cut:,}"))
     return Inf(
         sections=lexed.sections,
-        strings=_strings(lexed.sections, language),
+        strings=strings,
         encoding=decoded.encoding,
         has_mark=decoded.has_mark,
         undecoded=decoded.undecoded,
@@ -197,6 +204,16 @@ def _strings(sections: Mapping[str, InfSection], language: int) -> dict[str, str
             if entry.key
         )
     return strings
+
+
+def _longest_string(text: str, strings: Mapping[str, str]) -> int:
+    """Return to what length strings must be cut so that all substitutions are bounded, or 0."""
+    tokens = text.count("%") // 2
+    if tokens * min(max(map(len, strings.values()), default=0), _MAX_TEXT) <= MOST_SUBSTITUTED:
+        return 0  # also if every token were the longest
+    sizes = {f"%{name}%": min(len(value), _MAX_TEXT) for name, value in strings.items()}
+    total = sum(sizes.get(match[0].lower(), 0) for match in _TOKEN.finditer(text))
+    return MOST_SUBSTITUTED // tokens if total > MOST_SUBSTITUTED else 0
 
 
 def _joined(entry: InfEntry) -> str:

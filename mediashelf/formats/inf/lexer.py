@@ -18,6 +18,13 @@ _MAX_SECTION_NAME = 255
 _MAX_FIELD = 4095
 """Longest field in characters; the limit of 4096 counts the final NUL (same page)."""
 
+MOST_SECTIONS = 50_000
+MOST_PIECES = 1_000_000
+"""Entries and their values, each counted; a text of 100,000 lines of five values has as many."""
+MOST_FAULTS = 10_000
+LONGEST_LINE = 1 << 18
+"""Four limits of our own: what comes of a text is bounded, not only the text."""
+
 # Every alternative starts with another character and the quantifiers give nothing
 # back, so that a line costs time in proportion to its length, whatever it holds.
 _TOKEN = re.compile(r'"[^"]*+(?:""[^"]*+)*+"?|%[^%",=]*+%|[^",;=%]++|[",;=%]')
@@ -76,7 +83,10 @@ class Lexed(NamedTuple):
 
 
 def lex_inf(text: str) -> Lexed:
-    """Return the sections of an INF's text; never raises, takes time linear in its length."""
+    """Return the sections of an INF's text; never raises, takes time linear in its length.
+
+    At one of three of these limits the rest of the text is not read, which is a problem then.
+    """
     return _Lexer().run(text)
 
 
@@ -89,10 +99,15 @@ class _Lexer:
         self.entries: list[InfEntry] | None = None
         self.parts: list[str] = []
         self.first_line = 0
+        self.pieces = 0
 
     def run(self, text: str) -> Lexed:
         lines = text.replace("\0", "").replace("\r\n", "\n").replace("\r", "\n").split("\n")
         for number, raw in enumerate(lines, 1):
+            if limit := self._limit():
+                self.problems.append(Problem("text-not-read-on", number, limit))
+                self.parts = []
+                break
             line = raw.strip()
             if not line or line == "\x1a":  # the old end-of-text mark
                 if self.parts:
@@ -114,6 +129,16 @@ class _Lexer:
             },
             self.problems,
         )
+
+    def _limit(self) -> str:
+        """Return the limit that is reached, as words, or an empty text."""
+        if self.pieces >= MOST_PIECES:
+            return f"{MOST_PIECES:,} entries and values"
+        if len(self.sections) > MOST_SECTIONS:
+            return f"{MOST_SECTIONS:,} sections"
+        if len(self.problems) >= MOST_FAULTS:
+            return f"{MOST_FAULTS:,} faulty lines"
+        return ""
 
     def _report(self, rule: str, line: int, found: str) -> None:
         self.problems.append(Problem(rule, line, found[:80]))
@@ -174,6 +199,9 @@ class _Lexer:
             self._add(content, self.first_line)
 
     def _add(self, content: str, number: int) -> None:
+        if len(content) > LONGEST_LINE:
+            self._report("line-cut", number, content)
+            content = content[:LONGEST_LINE]
         if '"' not in content:
             key, equals, rest = content.partition("=")
             if not equals or "," in key:
@@ -185,6 +213,7 @@ class _Lexer:
         if len(content) > _MAX_FIELD and max(map(len, values)) > _MAX_FIELD:
             self._report("field-long", number, content)
         assert self.entries is not None
+        self.pieces += 1 + len(values)
         self.entries.append(InfEntry(key, tuple(values), number))
 
 

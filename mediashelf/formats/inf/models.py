@@ -39,10 +39,14 @@ class Maker(NamedTuple):
     decorations: tuple[str, ...]
     line: int
 
-    @property
-    def sections(self) -> tuple[str, ...]:
-        """The names of all its models sections, undecorated first."""
-        return (self.models, *(f"{self.models}.{text}" for text in self.decorations))
+    def iter_sections(self) -> Iterator[str]:
+        """Yield the names of all its models sections, undecorated first.
+
+        One by one: a long name for many decorations is more than memory should hold.
+        """
+        yield self.models
+        for text in self.decorations:
+            yield f"{self.models}.{text}"
 
 
 def makers(inf: Inf) -> list[Maker]:
@@ -97,7 +101,7 @@ def all_models(inf: Inf) -> Iterator[Model]:
     """Yield the models of every section that [Manufacturer] names, whatever the system."""
     seen = set()
     for maker in makers(inf):
-        for name in maker.sections:
-            if name.lower() not in seen:
+        for name in maker.iter_sections():
+            if inf.section(name) is not None and name.lower() not in seen:
                 seen.add(name.lower())
                 yield from _models_in(inf, maker, name)

@@ -89,6 +89,7 @@ class _Collector:
         self.lists_seen: dict[int, set[str]] = {}
         self.tables: dict[int, SourceTables] = {}
         self.folders: dict[int, str] = {}  # of INFs that CopyINF names, from the first one's
+        self.layouts: dict[int, tuple[str, list[Inf]]] = {}
 
     def take(self, inf: Inf, install: str) -> None:
         pending = [(inf, name) for name in self._start(inf, install)]
@@ -170,18 +171,26 @@ class _Collector:
             self.tables[id(inf)] = source_tables(inf, self.system.source_suffixes)
         return self.tables[id(inf)]
 
+    def _layouts(self, inf: Inf) -> tuple[str, list[Inf]]:
+        """Return what LayoutFile names, and those of them that are in the package."""
+        if id(inf) not in self.layouts:
+            named = inf.version_value("LayoutFile")
+            self.layouts[id(inf)] = named, self._followed(inf, inf.section("Version"), "LayoutFile")
+        return self.layouts[id(inf)]
+
     def _place(self, inf: Inf, line: CopyLine) -> None:
         tables = self._tables(inf)
         file = tables.files.get(line.source.lower())
         provider = ""
         if file is None:
-            for layout in self._followed(inf, inf.section("Version"), "LayoutFile"):
+            named, layouts = self._layouts(inf)
+            for layout in layouts:
                 tables = self._tables(layout)
                 file = tables.files.get(line.source.lower())
                 if file is not None:
                     break
             else:
-                provider = inf.version_value("LayoutFile")
+                provider = named
         root = self._folder(inf)
         if file is None:
             # Without an entry the file is looked for where the INF is (common practice).

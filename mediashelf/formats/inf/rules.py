@@ -66,6 +66,19 @@ RULES = {
     "text-before-section": _warning(
         "Text before the first section: {}", "remove it or start it with ;", _SYNTAX
     ),
+    "text-not-read-on": _warning(
+        "Reading stopped here: more than {}", "look at the text by hand", "our own limit"
+    ),
+    "line-cut": _warning(
+        "A line has more than 262,144 characters and was cut: {}…",
+        "look at the text by hand",
+        "our own limit",
+    ),
+    "strings-cut": _warning(
+        "Its %strings% would grow beyond the limit for one text; each was cut to {} characters",
+        "look at the text by hand",
+        "our own limit",
+    ),
     "section-not-closed": _warning("A section's name is not closed by ]: {}", "add ]", _SYNTAX),
     "text-after-section": _note("Text after a section's name is not read: {}", "", _SYNTAX),
     "section-name-long": _warning(

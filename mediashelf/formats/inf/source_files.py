@@ -20,6 +20,12 @@ _FLAG_CABINET_AND_TAG = 0x10
 
 _NUMBER = re.compile(r"0[xX]([0-9a-fA-F]{1,8})|([0-9]{1,12})")
 
+_MAX_PATH = 259
+"""Longest path in characters with a drive, as the 260 of the systems count the final NUL.
+
+What is longer is cut: no system finds it either, and it may be there for every file.
+"""
+
 EVERY_SUFFIX = ("", *(f".{architecture}" for architecture in ARCHITECTURES))
 
 
@@ -87,7 +93,7 @@ def iter_source_disks(inf: Inf, suffix: str = "") -> Iterator[SourceDisk]:
             description=description,
             cabinet=tag_or_cabinet if is_cabinet else "",
             tag=tag if is_cabinet else tag_or_cabinet,
-            path=join_path(path),
+            path=join_path(path)[:_MAX_PATH],
             line=entry.line,
         )
 
@@ -100,7 +106,7 @@ def iter_source_files(inf: Inf, suffix: str = "") -> Iterator[SourceFile]:
             yield SourceFile(
                 name=entry.key,
                 disk_id=normal_disk_id(inf.expand(entry.value(0))),
-                path=join_path(inf.expand(entry.value(1))),
+                path=join_path(inf.expand(entry.value(1)))[:_MAX_PATH],
                 size=parse_number(entry.value(2)),
                 line=entry.line,
             )

@@ -23,8 +23,8 @@ from mediashelf.formats.iso.joliet import detect_joliet_level
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
-_FIRST_DESCRIPTOR = 16  # logical sector
-_LAST_DESCRIPTOR = 99  # where the Linux kernel (6.12, fs/isofs) stops looking as well
+FIRST_DESCRIPTOR = 16  # logical sector, from the start of a session
+_MOST_DESCRIPTORS = 84  # the Linux kernel (6.12, fs/isofs) looks at as many sectors
 _STANDARD_IDENTIFIER = b"CD001"  # 8.1
 _ENHANCED_VERSION = 2  # ISO 9660:1999
 
@@ -112,13 +112,15 @@ class VolumeDescriptor:
 class DescriptorSet:
     """The volume descriptors of a disc in recorded order; boot records as (lba, sector).
 
-    ``unclear`` are those that are read for nothing; one may be a damaged one of another kind.
+    ``unclear`` are those that are read for nothing; one may be a damaged one of another
+    kind. ``last`` is the sector of the last one, or 0 when there are none.
     """
 
     primary: VolumeDescriptor | None = None
     supplementary: tuple[VolumeDescriptor, ...] = ()
     boot_records: tuple[tuple[int, bytes], ...] = ()
     unclear: tuple[VolumeDescriptor, ...] = ()
+    last: int = 0
 
 
 def _parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
@@ -150,8 +152,10 @@ def _parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
     )
 
 
-def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
-    """Return the descriptors from sector 16 up to the terminator.
+def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> DescriptorSet:
+    """Return the descriptors from sector 16 of a session up to the terminator.
+
+    ``session`` is the first sector of the session.
 
     A sector that is not a descriptor is logged and stepped over as long as a
     descriptor follows; a set without terminator is logged.
@@ -160,10 +164,11 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
     supplementary: list[VolumeDescriptor] = []
     boot_records: list[tuple[int, bytes]] = []
     unclear: list[VolumeDescriptor] = []
-    last = _last_descriptor(view)
+    first = session + FIRST_DESCRIPTOR
+    last = _last_descriptor(view, first)
     if last is None:
         return DescriptorSet()
-    for lba in range(_FIRST_DESCRIPTOR, last + 1):
+    for lba in range(first, last + 1):
         data = read_sector(view, lba)
         if data[1:6] != _STANDARD_IDENTIFIER:
             if data[1:6] not in _RECOGNITION:
@@ -206,32 +211,32 @@ def read_descriptor_set(view: View, log: ProblemLog) -> DescriptorSet:
             )
     _log_missing_end(read_sector(view, last), last, log)
     if primary is None:
-        primary = _salvage_primary(view)
+        primary = _salvage_primary(view, first)
         log.add(
             "primary-descriptor-present",
-            f"LBA {_FIRST_DESCRIPTOR}",
+            f"LBA {first}",
             "the disc has no primary volume descriptor"
             + ("; what is left of it was read" if primary else ""),
-            offset=_FIRST_DESCRIPTOR * SECTOR_SIZE,
+            offset=first * SECTOR_SIZE,
         )
-    return DescriptorSet(primary, tuple(supplementary), tuple(boot_records), tuple(unclear))
+    return DescriptorSet(primary, tuple(supplementary), tuple(boot_records), tuple(unclear), last)
 
 
-def _salvage_primary(view: View) -> VolumeDescriptor | None:
+def _salvage_primary(view: View, first: int) -> VolumeDescriptor | None:
     """Return the sector of the primary descriptor if only its head is damaged."""
-    data = read_sector(view, _FIRST_DESCRIPTOR)
+    data = read_sector(view, first)
     if not data or data[0] == _SUPPLEMENTARY:
         return None
-    descriptor = _parse_volume_descriptor(data, _FIRST_DESCRIPTOR)
+    descriptor = _parse_volume_descriptor(data, first)
     root = descriptor.root
     is_plausible = root.length == 34 and root.identifier == SELF_IDENTIFIER and root.extent.agrees
     return replace(descriptor, type=PRIMARY) if is_plausible and root.size.agrees else None
 
 
-def _last_descriptor(view: View) -> int | None:
+def _last_descriptor(view: View, first: int) -> int | None:
     """Return the sector of the terminator, or else of the last descriptor; None without any."""
     last = None
-    for lba in range(_FIRST_DESCRIPTOR, _LAST_DESCRIPTOR + 1):
+    for lba in range(first, first + _MOST_DESCRIPTORS):
         data = read_sector(view, lba)
         if data[1:6] == _STANDARD_IDENTIFIER:
             last = lba

@@ -116,6 +116,9 @@ def parse_directory(
     records: list[DirectoryRecord] = []
     problems = RecordProblems(offset, where, log)
     # The loop runs 100,000 times for a large disc: bound names, one pass, few calls.
+    # Most records of a directory have one date, and every entry keeps its own.
+    dates: dict[bytes, bytes] = {}
+    shared = dates.setdefault
     append, new, little, big = records.append, tuple.__new__, _LITTLE.unpack_from, _BIG.unpack_from
     block_size, expected_sequence = geometry.block_size, geometry.sequence_number
     furthest = all_flags = oddities = specials = at = 0
@@ -164,7 +167,7 @@ def parse_directory(
         identifier = data[start : start + identifier_size]
         if identifier <= PARENT_IDENTIFIER:
             specials += 1
-        append(new(DirectoryRecord, (at, identifier, lba, size, flags, date)))
+        append(new(DirectoryRecord, (at, identifier, lba, size, flags, shared(date, date))))
         if len(records) >= max_records:
             break
         at += length

@@ -11,7 +11,7 @@ from mediashelf.formats.iso.boot_catalog import BootCatalog
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootFacts
 
-_BOOT_RECORD_SECTOR = 17  # 2.0
+_BOOT_RECORD_SECTOR = 17  # of the session, 2.0
 _SYSTEM_IDENTIFIER = b"EL TORITO SPECIFICATION".ljust(32, b"\0")  # figure 7
 
 
@@ -23,9 +23,13 @@ def detect_boot_record(sector: bytes) -> int | None:
 
 
 def read_boot(
-    view: View, boot_records: tuple[tuple[int, bytes], ...], log: ProblemLog
+    view: View, boot_records: tuple[tuple[int, bytes], ...], log: ProblemLog, session: int = 0
 ) -> BootFacts | None:
-    """Return what the disc offers to boot, or None when it has no El Torito boot record."""
+    """Return what the disc offers to boot, or None when it has no El Torito boot record.
+
+    ``session`` is the first sector of the session that the boot records are of.
+    """
+    expected_place = session + _BOOT_RECORD_SECTOR
     for lba, sector in boot_records:
         catalog_lba = detect_boot_record(sector)
         if catalog_lba is None:
@@ -39,14 +43,14 @@ def read_boot(
                 expected=repr(parse_text(_SYSTEM_IDENTIFIER)),
             )
             continue
-        if lba != _BOOT_RECORD_SECTOR:
+        if lba != expected_place:
             log.add(
                 "boot-record-place",
                 f"LBA {lba}",
                 "the boot record is not at the sector where firmware looks for it",
                 offset=lba * SECTOR_SIZE,
                 found=f"sector {lba}",
-                expected=f"sector {_BOOT_RECORD_SECTOR}",
+                expected=f"sector {expected_place}",
             )
         if sector[6] != 1 or sector[39:71].strip(b"\0"):
             log.add(

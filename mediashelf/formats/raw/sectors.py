@@ -19,12 +19,12 @@ confirmed by computing more than 1,400 sectors that others had made.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from enum import StrEnum
 
 from fastcrc import crc32
 
-from mediashelf.formats.fields import View
 from mediashelf.formats.raw.parity import parity_of
 from mediashelf.formats.volume import SECTOR_SIZE
 
@@ -168,6 +168,20 @@ def parse_header_lba(header: bytes) -> int | None:
     return lba_of(minute, second, frame)
 
 
+def first_lba_of(head: bytes, layout: SectorLayout) -> int | None:
+    """Return the block number of a track's first sector by the headers of the first few, or None.
+
+    The majority counts, in step with each other.
+    """
+    votes: Counter[int] = Counter()
+    for index, start in enumerate(range(0, len(head), layout.size)):
+        lba = parse_header_lba(head[start + 12 : start + 16])
+        if head.startswith(SYNC, start) and lba is not None:
+            votes[(lba + FIRST_ADDRESS - index) % ADDRESSES - FIRST_ADDRESS] += 1
+    winners = votes.most_common(1)
+    return winners[0][0] if winners and winners[0][1] * 2 > votes.total() else None
+
+
 def encode_mode_1(data: bytes, lba: int) -> bytes:
     """Return the raw sector of mode 1 for 2048 bytes of user data."""
     if len(data) != SECTOR_SIZE:
@@ -175,45 +189,6 @@ def encode_mode_1(data: bytes, lba: int) -> bytes:
     covered = SYNC + header_of(lba, 1) + data
     body = covered[12:] + edc(covered).to_bytes(4, "little") + bytes(8)
     return SYNC + body + parity_of(body)
-
-
-class RawView:
-    """The user data of a raw data track as one run of bytes, 2048 a sector, unchecked.
-
-    A :class:`~mediashelf.formats.fields.View` over another one. Sectors of form 2
-    show their first 2048 bytes. A last sector that is cut short shows what it has.
-    """
-
-    def __init__(
-        self,
-        stored: View,
-        layout: SectorLayout,
-        *,
-        offset: int = 0,
-        sector_count: int | None = None,
-    ) -> None:
-        self._stored, self._layout, self._offset = stored, layout, offset
-        available = max(stored.size - offset, 0)
-        whole, rest = divmod(available, layout.size)
-        size = whole * SECTOR_SIZE + min(max(rest - layout.user_offset, 0), SECTOR_SIZE)
-        self._size = size if sector_count is None else min(size, sector_count * SECTOR_SIZE)
-
-    @property
-    def size(self) -> int:
-        """Bytes of user data."""
-        return self._size
-
-    def read(self, offset: int, size: int) -> bytes:
-        """Return up to ``size`` bytes from ``offset``; fewer only at the end."""
-        end = min(offset + size, self._size)
-        if offset < 0 or end <= offset:
-            return b""
-        first, last = offset // SECTOR_SIZE, (end - 1) // SECTOR_SIZE
-        pitch = self._layout.size
-        stored = self._stored.read(self._offset + first * pitch, (last - first + 1) * pitch)
-        data = user_data(stored, self._layout)
-        skipped = offset - first * SECTOR_SIZE
-        return data[skipped : skipped + end - offset]
 
 
 def user_data(stored: bytes, layout: SectorLayout) -> bytes:

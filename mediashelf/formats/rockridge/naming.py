@@ -19,6 +19,7 @@ from mediashelf.formats.rockridge.announcement import (
 from mediashelf.formats.rockridge.system_use import SystemUseReader
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE
+from mediashelf.text import count_text
 
 _NAME_IS_SELF_OR_PARENT = 0x06  # flags of NM
 _LARGEST_HOLDER = 1 << 20  # bytes that are read of a directory that may hold moved ones
@@ -48,6 +49,9 @@ class RockRidgeNaming:
         self._quiet_reader = SystemUseReader(view, geometry.block_size, ProblemLog())
         self._relocated: dict[int, Directory] = {}  # by LBA, with the directory that holds it now
         self._linked: set[int] = set()
+        # Records with a name (NM), without one, and where the first of these is.
+        self._named_count = self._unnamed_count = 0
+        self._first_unnamed: tuple[Directory, DirectoryRecord] | None = None
 
     def name_all(self, directory: Directory, data: bytes, records: list[DirectoryRecord]) -> Named:
         """Return records with their Rock Ridge names, each directory where it belongs.
@@ -58,7 +62,9 @@ class RockRidgeNaming:
         self._check_special(directory, data)
         kept, names = [], []
         for record in records:
+            problems = self._log.total
             meaning = self._meaning(directory, data, record, self._reader)
+            is_unnamed = meaning.name is None and self._log.total == problems
             if meaning.is_relocated and record.flags & FLAG_DIRECTORY:
                 for moved in self._held_by(record):
                     self._relocated.setdefault(moved, directory)
@@ -66,6 +72,10 @@ class RockRidgeNaming:
             if meaning.child_link is not None:
                 record = self._linked_record(directory, record, meaning.child_link)
             kept.append(record)
+            self._named_count += meaning.name is not None
+            if is_unnamed:
+                self._unnamed_count += 1
+                self._first_unnamed = self._first_unnamed or (directory, record)
             if meaning.name is None:
                 plain = record.identifier.decode("latin-1")
                 names.append(plain.removesuffix(";1").removesuffix("."))
@@ -77,7 +87,9 @@ class RockRidgeNaming:
         """Nothing: the order is that of the primary tree, and every character is allowed."""
 
     def finish(self) -> None:
-        """Log relocated directories that no link leads to."""
+        """Log relocated directories that no link leads to, and records that lost their name."""
+        if self._first_unnamed is not None and self._unnamed_count < self._named_count:
+            self._log_unnamed(*self._first_unnamed)
         for lba, directory in self._relocated.items():
             if lba not in self._linked:
                 self._log.add(
@@ -88,6 +100,18 @@ class RockRidgeNaming:
                     found=f"directory at LBA {lba}",
                     expected="a record with a link (CL) to it",
                 )
+
+    def _log_unnamed(self, directory: Directory, record: DirectoryRecord) -> None:
+        identifier = record.identifier.decode("latin-1")
+        self._log.add(
+            "rockridge-name-present",
+            directory.where,
+            f"{count_text(self._unnamed_count, 'record')} without a Rock Ridge name (NM), "
+            f"first {identifier!r}, though most have one",
+            offset=directory.offset + record.at,
+            found="no NM",
+            expected="a name in each record",
+        )
 
     def _check_special(self, directory: Directory, data: bytes) -> None:
         """Read the entries of the self and parent records, for what is wrong with them."""
@@ -134,6 +158,15 @@ class RockRidgeNaming:
             elif signature == b"RE":
                 is_relocated = True
         name = _decode(b"".join(pieces)) if pieces else None
+        if name is not None and "\0" in name:
+            reader.log.add(
+                "rockridge-entry",
+                directory.where,
+                f"the name {name!r} has zero bytes",
+                offset=directory.offset + record.at,
+                found=repr(name),
+                expected="a name without them",
+            )
         return _Meaning(name, links.get(b"CL"), links.get(b"PL"), is_relocated)
 
     def _linked_record(

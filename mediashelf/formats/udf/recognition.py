@@ -15,8 +15,11 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 _FIRST_RECOGNITION = 16  # sector; the structures follow or replace those of ISO 9660
-_LAST_RECOGNITION = 116
-FIRST_ANCHOR = 256
+_MOST_RECOGNITION = 101  # structures
+FIRST_ANCHOR = 256  # block
+_EARLIER = (1, 2, 150, 152)  # blocks before the last, as the Linux kernel 6.12 tries them
+_BLOCK_SIZES = (2048, 512, 1024, 4096)
+_LARGEST_BLOCK = 4096
 
 _BEGIN, _END = b"BEA01", b"TEA01"  # 2/9.2, 2/9.3
 _STANDARDS = (b"NSR02", b"NSR03")  # 3/9.1
@@ -56,51 +59,74 @@ def descriptor_crc(data: bytes, length: int) -> int:
 
 
 def read_recognition(view: View, log: ProblemLog) -> str:
-    """Return ``NSR02`` or ``NSR03`` from the volume recognition sequence, or the empty string."""
-    standard, began, ended, lba = "", False, False, _FIRST_RECOGNITION
-    for lba in range(_FIRST_RECOGNITION, _LAST_RECOGNITION + 1):
-        identifier = view.read(lba * SECTOR_SIZE + 1, 5)
-        if identifier == _BEGIN:
-            began = True
-        elif identifier in _STANDARDS:
-            standard = standard or identifier.decode()
-        elif identifier == _END:
-            ended = True
-            break
-        elif identifier not in _OTHERS and (standard or lba > _FIRST_RECOGNITION + 16):
-            break
-    if standard and not (began and ended):
+    """Return ``NSR02`` or ``NSR03`` from the volume recognition sequence, or the empty string.
+
+    Its structures are 2048 bytes apart, or one block where blocks are larger.
+    """
+    sequences = [_walk_recognition(view, step) for step in (SECTOR_SIZE, _LARGEST_BLOCK)]
+    found = max(sequences, key=lambda each: (each.is_whole, bool(each.standard)))
+    if found.standard and not found.is_whole:
         log.add(
             "udf-recognition",
-            f"LBA {lba}",
+            f"LBA {found.end // SECTOR_SIZE}",
             "the volume recognition sequence has no proper beginning or end",
-            offset=lba * SECTOR_SIZE,
-            found="no " + " and no ".join(["BEA01"] * (not began) + ["TEA01"] * (not ended)),
+            offset=found.end,
+            found="no " + " and no ".join(found.missing),
             expected="BEA01, then the standard's identifier, then TEA01",
         )
-    return standard
+    return found.standard
 
 
-def read_anchors(view: View, log: ProblemLog) -> list[tuple[int, int]]:
-    """Return length and location of each volume descriptor sequence that a valid anchor names.
+class _Recognition(NamedTuple):
+    """A volume recognition sequence: its standard, the byte where it ends, and what it lacks."""
+
+    standard: str
+    end: int
+    missing: tuple[str, ...]
+
+    @property
+    def is_whole(self) -> bool:
+        return bool(self.standard) and not self.missing
+
+
+def _walk_recognition(view: View, step: int) -> _Recognition:
+    standard, seen, at = "", set(), 0
+    for number in range(_MOST_RECOGNITION):
+        at = _FIRST_RECOGNITION * SECTOR_SIZE + number * step
+        identifier = view.read(at + 1, 5)
+        seen.add(identifier)
+        if identifier in _STANDARDS:
+            standard = standard or identifier.decode()
+        is_known = identifier in (_BEGIN, *_STANDARDS, *_OTHERS)
+        if identifier == _END or (not is_known and (standard or number > 16)):
+            break
+    missing = tuple(each.decode() for each in (_BEGIN, _END) if each not in seen)
+    return _Recognition(standard, at, missing)
+
+
+class Anchors(NamedTuple):
+    """What the valid anchors say: the size of a block, and (length, location) of sequences.
 
     The main sequence comes first, then the reserve.
     """
-    last = view.size // SECTOR_SIZE - 1
-    sequences: list[tuple[int, int]] = []
-    for lba in dict.fromkeys((FIRST_ANCHOR, last - FIRST_ANCHOR, last)):
-        data = read_sector(view, lba) if lba >= FIRST_ANCHOR else b""
-        # At the other two places a disc may have something else.
-        if (
-            data
-            and (lba == FIRST_ANCHOR or parse_descriptor_tag(data).identifier == _ANCHOR)
-            and verify_tag(data, lba, frozenset({_ANCHOR}), "anchor", log)
-        ):
-            sequences += [
-                _SEQUENCE.unpack_from(data, _TAG_SIZE),
-                _SEQUENCE.unpack_from(data, _TAG_SIZE + _SEQUENCE.size),
-            ]
+
+    block_size: int
+    sequences: tuple[tuple[int, int], ...] = ()
+
+
+def read_anchors(view: View, log: ProblemLog) -> Anchors:
+    """Return what the anchors name, in blocks of the size at which one has its own place.
+
+    The tag of an anchor names the block that it is in, which tells the block size.
+    """
+    for size in _BLOCK_SIZES:
+        if _valid_anchors(view, size, ProblemLog()):
+            break
+    else:
+        size = SECTOR_SIZE
+    sequences = _valid_anchors(view, size, log)
     if not sequences:
+        last = view.size // SECTOR_SIZE - 1
         log.add(
             "udf-anchor",
             f"LBA {FIRST_ANCHOR}",
@@ -109,7 +135,30 @@ def read_anchors(view: View, log: ProblemLog) -> list[tuple[int, int]]:
             expected=f"an anchor at LBA {FIRST_ANCHOR}, {last - FIRST_ANCHOR} or {last}",
         )
     # All anchors name the same sequences, unless one of them is stale.
-    return list(dict.fromkeys(sequences))
+    return Anchors(size, tuple(dict.fromkeys(sequences)))
+
+
+def _valid_anchors(view: View, size: int, log: ProblemLog) -> list[tuple[int, int]]:
+    last = view.size // size - 1
+    places = (FIRST_ANCHOR, last - FIRST_ANCHOR, last)
+    sequences: list[tuple[int, int]] = []
+    for number in dict.fromkeys((*places, 2 * FIRST_ANCHOR, *(last - less for less in _EARLIER))):
+        data = read_sector(view, number, size) if number >= FIRST_ANCHOR else b""
+        # At the other places a disc may have something else.
+        if not data or (
+            number != FIRST_ANCHOR and parse_descriptor_tag(data).identifier != _ANCHOR
+        ):
+            continue
+        place_log = log if number in places else ProblemLog()
+        is_valid = verify_tag(
+            data, number, frozenset({_ANCHOR}), "anchor", place_log, offset=number * size
+        )
+        if is_valid:
+            sequences += [
+                _SEQUENCE.unpack_from(data, _TAG_SIZE),
+                _SEQUENCE.unpack_from(data, _TAG_SIZE + _SEQUENCE.size),
+            ]
+    return sequences
 
 
 def verify_tag(
@@ -119,13 +168,13 @@ def verify_tag(
     name: str,
     log: ProblemLog,
     *,
-    offset: int | None = None,
+    offset: int,
 ) -> bool:
     """Log what is wrong with a descriptor's tag; tell whether the descriptor can be used.
 
     ``location`` is the block that the tag must name, of the volume or of a
-    partition; None leaves that out. ``offset`` is the place in the image, where
-    it is not that of ``location``.
+    partition; None leaves that out. ``offset`` is the place in the image, or -1
+    where that is not known.
     """
     if len(data) < _TAG_SIZE:
         return False
@@ -144,15 +193,13 @@ def verify_tag(
         wrong.append((f"CRC {tag.crc:#06x}", f"{crc:#06x}"))
     if tag.version not in (2, 3):
         wrong.append((f"tag version {tag.version}", "2 or 3"))
-    if offset is None and location is not None:
-        offset = location * SECTOR_SIZE
     for found, right in wrong:
         log.add(
             "udf-tag",
-            name if offset is None else f"LBA {offset // SECTOR_SIZE}",
+            name if offset < 0 else f"LBA {offset // SECTOR_SIZE}",
             f"the UDF descriptor tag of {name} is wrong",
-            offset=offset,
-            length=None if offset is None else len(data),
+            offset=None if offset < 0 else offset,
+            length=None if offset < 0 else len(data),
             found=found,
             expected=right,
         )

@@ -21,7 +21,8 @@ from mediashelf.formats.udf.records import (
     parse_addresses,
     parse_file_entry,
 )
-from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Extent
+from mediashelf.formats.udf.sequence import verify_terminator
+from mediashelf.formats.volume import HOLE, Extent
 
 _MOST_EXTENTS = 1 << 16  # of one file
 _MOST_CONTINUATIONS = 1024  # blocks of allocation descriptors of one file
@@ -43,6 +44,7 @@ class UdfSpace:
         log: ProblemLog,
     ) -> None:
         self.view, self.log = view, log
+        self.block_size = volume.block_size
         self._maps = volume.maps
         self._partitions = {partition.number: partition for partition in partitions}
         self._metadata: dict[int, tuple[Extent, ...]] = {}
@@ -58,18 +60,26 @@ class UdfSpace:
         """Return the block at ``address`` when its tag is one of ``tags`` and valid."""
         lba = self._lba(address)
         if lba is None:
-            self.problem("udf-address", name, self._why_not(address))
+            self._not_found(address, name)
             return None
-        data = read_sector(self.view, lba)
+        data = read_sector(self.view, lba, self.block_size)
         if not data:
             self.problem(
                 "udf-address", name, f"its descriptor at LBA {lba} is past the end of the image"
             )
             return None
-        if verify_tag(data, address.block, tags, name, self.log, offset=lba * SECTOR_SIZE):
+        if verify_tag(data, address.block, tags, name, self.log, offset=lba * self.block_size):
             return data
         self.is_complete = False
         return None
+
+    def check_end(self, extent: LongAddress, name: str) -> None:
+        """Check the terminating descriptor after the first one of an extent, if there is room."""
+        after = extent._replace(block=extent.block + 1)
+        lba = self._lba(after) if extent.size >= 2 * self.block_size else None
+        if lba is not None:
+            data = read_sector(self.view, lba, self.block_size)
+            verify_terminator(data, after.block, lba * self.block_size, name, self.log)
 
     def read_file_entry(self, address: LongAddress, name: str) -> tuple[FileEntry, int] | None:
         """Return a file entry and the byte offset in the image at which it is recorded."""
@@ -81,7 +91,7 @@ class UdfSpace:
         if file_entry is None or lba is None:
             self.problem("udf-file-entry", name, "the file entry's lengths do not fit its block")
             return None
-        return file_entry, lba * SECTOR_SIZE
+        return file_entry, lba * self.block_size
 
     def extents(
         self, file_entry: FileEntry, icb: LongAddress, offset: int, name: str
@@ -93,7 +103,9 @@ class UdfSpace:
         if file_entry.address_form == 3:  # the bytes are in the file entry itself
             start = offset + file_entry.addresses_at
             size = min(file_entry.size, len(file_entry.addresses))
-            extents = [Extent(start // SECTOR_SIZE, size, start % SECTOR_SIZE)] if size else []
+            extents = (
+                [Extent(start // self.block_size, size, start % self.block_size)] if size else []
+            )
             left = file_entry.size - size
         else:
             extents, left = self._recorded_extents(file_entry, icb, name)
@@ -116,8 +128,8 @@ class UdfSpace:
             if address.kind == EXTENT_RECORDED:
                 pieces = self._place(address, size)
             if pieces is None:
-                self.problem("udf-address", name, self._why_not(address))
-                break
+                is_fault = self._not_found(address, name)
+                return extents, left if is_fault else 0
             extents += pieces
             left -= size
         return extents, left
@@ -152,13 +164,13 @@ class UdfSpace:
         pieces = [
             bytes(extent.size)
             if extent.lba == HOLE
-            else self.view.read(extent.lba * SECTOR_SIZE + extent.offset, extent.size)
+            else self.view.read(extent.lba * self.block_size + extent.offset, extent.size)
             for extent in extents
         ]
         return b"".join(pieces)[:size]
 
     def _lba(self, address: LongAddress) -> int | None:
-        pieces = self._place(address, SECTOR_SIZE)
+        pieces = self._place(address, self.block_size)
         return pieces[0].lba if pieces else None
 
     def _place(self, address: LongAddress, size: int) -> list[Extent] | None:
@@ -173,17 +185,23 @@ class UdfSpace:
         if partition is None:
             return None
         if row.kind == "metadata":
-            return _within(self._metadata_extents(address.partition, row), address.block, size)
-        if address.block + -(-size // SECTOR_SIZE) > partition.block_count:
+            return self._within(self._metadata_extents(address.partition, row), address.block, size)
+        if address.block + -(-size // self.block_size) > partition.block_count:
             return None
         return [Extent(partition.start_lba + address.block, size)]
 
-    def _why_not(self, address: LongAddress) -> str:
-        if address.partition < len(self._maps):
-            kind = self._maps[address.partition].kind
-            if kind in self.unread:
-                return f"is in a {kind} partition, which is not supported"
-        return f"block {address.block} is outside partition {address.partition}"
+    def _not_found(self, address: LongAddress, name: str) -> bool:
+        """Log an address that leads nowhere, and tell whether that is a fault of the disc.
+
+        It is none where the address is of a kind that is not followed here.
+        """
+        self.is_complete = False
+        maps = self._maps
+        if address.partition < len(maps) and maps[address.partition].kind in self.unread:
+            return False
+        message = f"block {address.block} is outside partition {address.partition}"
+        self.problem("udf-address", name, message)
+        return True
 
     def _metadata_extents(self, reference: int, row: PartitionMap) -> tuple[Extent, ...]:
         """Return the extents of the metadata file, or of its mirror when that is damaged."""
@@ -198,7 +216,7 @@ class UdfSpace:
                 reference,
             )
             for block in (row.metadata_block, row.mirror_block):
-                icb = LongAddress(EXTENT_RECORDED, SECTOR_SIZE, block, plain)
+                icb = LongAddress(EXTENT_RECORDED, self.block_size, block, plain)
                 found = self.read_file_entry(icb, "metadata file")
                 if found is not None:
                     extents = self.extents(found[0], icb, found[1], "metadata file")
@@ -206,19 +224,18 @@ class UdfSpace:
                     break
         return self._metadata[reference]
 
-
-def _within(extents: Sequence[Extent], block: int, size: int) -> list[Extent] | None:
-    """Return the places of ``size`` bytes from ``block`` of a file with these extents."""
-    skip = block * SECTOR_SIZE
-    pieces: list[Extent] = []
-    for extent in extents:
-        if skip >= extent.size:
-            skip -= extent.size
-            continue
-        length = min(extent.size - skip, size)
-        lba = HOLE if extent.lba == HOLE else extent.lba + skip // SECTOR_SIZE
-        pieces.append(Extent(lba, length))
-        skip, size = 0, size - length
-        if size <= 0:
-            return pieces
-    return None
+    def _within(self, extents: Sequence[Extent], block: int, size: int) -> list[Extent] | None:
+        """Return the places of ``size`` bytes from ``block`` of a file with these extents."""
+        skip = block * self.block_size
+        pieces: list[Extent] = []
+        for extent in extents:
+            if skip >= extent.size:
+                skip -= extent.size
+                continue
+            length = min(extent.size - skip, size)
+            lba = HOLE if extent.lba == HOLE else extent.lba + skip // self.block_size
+            pieces.append(Extent(lba, length))
+            skip, size = 0, size - length
+            if size <= 0:
+                return pieces
+        return None

@@ -28,7 +28,7 @@ from mediashelf.formats.volume import (
 )
 
 _MOST_ENTRIES = 1_000_000
-_DEEPEST = 128
+_DEEPEST = 256
 _LARGEST_DIRECTORY = 64 << 20  # bytes
 _FILE_SET = frozenset({FILE_SET_DESCRIPTOR})
 _IDENTIFIER = frozenset({FILE_IDENTIFIER_DESCRIPTOR})
@@ -41,6 +41,7 @@ def iter_udf_entries(space: UdfSpace, file_set: LongAddress) -> Iterator[Entry]:
     """
     data = space.read_record(file_set, _FILE_SET, "UDF file set descriptor")
     root = parse_root_directory(data) if data else None
+    space.check_end(file_set, "file set descriptor sequence")
     if root is None:
         space.is_complete = False
         return
@@ -83,7 +84,7 @@ def _iter_directory(
     while at < len(data):
         record = parse_file_identifier(data, at)
         piece = data[at : at + record.length] if record else b""
-        if record is None or not verify_tag(piece, None, _IDENTIFIER, where, space.log):
+        if record is None or not verify_tag(piece, None, _IDENTIFIER, where, space.log, offset=-1):
             # Records follow each other by their lengths alone.
             space.problem("udf-directory", where, f"the records from byte {at} on cannot be read")
             return

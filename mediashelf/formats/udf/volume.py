@@ -3,39 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 
-from mediashelf.formats.fields import View, read_sector
+from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.udf.recognition import (
-    parse_descriptor_tag,
-    read_anchors,
-    read_recognition,
-    verify_tag,
-)
-from mediashelf.formats.udf.records import (
-    LogicalVolume,
-    PartitionDescriptor,
-    parse_dstring,
-    parse_logical_volume,
-    parse_partition_descriptor,
-)
+from mediashelf.formats.udf.recognition import read_anchors, read_recognition
+from mediashelf.formats.udf.records import LogicalVolume
+from mediashelf.formats.udf.sequence import VolumeSequence, read_sequences
 from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.tree import iter_udf_entries
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
-
-_PRIMARY, _PARTITION, _LOGICAL_VOLUME, _TERMINATING = 1, 5, 6, 8  # tags, 3/7.2.1
-_MOST_DESCRIPTORS = 64  # of a volume descriptor sequence that are followed
-
-
-@dataclass(slots=True)
-class _Sequence:
-    """What the volume descriptor sequence says; a later descriptor replaces an earlier one."""
-
-    label: str = ""
-    logical_volume: LogicalVolume | None = None
-    partitions: dict[int, PartitionDescriptor] = field(default_factory=dict)
-    has_end: bool = False
 
 
 def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
@@ -48,16 +24,17 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
     standard = read_recognition(view, log)
     if not standard:
         return None
-    sequences = read_anchors(view, log)
-    sequence = _read_sequences(view, sequences, log)
+    block_size, sequences = read_anchors(view, log)
+    sequence = read_sequences(view, sequences, block_size, log)
     volume = sequence.logical_volume
     if volume is None:
         if sequences:
+            offset = sequences[0][1] * block_size
             log.add(
                 "udf-volume-descriptors",
-                f"LBA {sequences[0][1]}",
+                f"LBA {offset // SECTOR_SIZE}",
                 "the UDF volume descriptor sequence has no valid logical volume descriptor",
-                offset=sequences[0][1] * SECTOR_SIZE,
+                offset=offset,
                 expected="a logical volume descriptor",
             )
         _not_read(log, "there is no valid logical volume descriptor")
@@ -66,14 +43,19 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
         )
     entries: tuple[Entry, ...] = ()
     is_read, is_complete = False, False
-    if volume.block_size != SECTOR_SIZE:
-        _not_read(log, f"blocks of {volume.block_size} bytes are not supported")
+    if volume.block_size != block_size:
+        _not_read(
+            log,
+            f"its blocks of {volume.block_size} bytes are not those of the anchor, {block_size}",
+        )
     else:
+        if block_size != SECTOR_SIZE:
+            _log_block_size(block_size, log)
         space = UdfSpace(view, volume, tuple(sequence.partitions.values()), log)
         entries = tuple(iter_udf_entries(space, volume.file_set))
         is_read = bool(entries) or space.is_complete
         is_complete = space.is_complete
-        _log_cut_extents(view, entries, log)
+        _log_cut_extents(view, entries, block_size, log)
         for kind in sorted(space.unread):
             _not_read(log, f"{kind} partitions are not supported")
     return VolumeFacts(
@@ -89,8 +71,14 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
     )
 
 
-def _end_of_partitions(sequence: _Sequence, volume: LogicalVolume) -> int:
-    """Return the block after the last one of the partitions that the logical volume uses."""
+def _end_of_partitions(sequence: VolumeSequence, volume: LogicalVolume) -> int:
+    """Return the block after the last one of the partitions that the logical volume uses.
+
+    A virtual partition reaches to the end of a medium that is written bit by bit, so
+    it does not tell: 0.
+    """
+    if any(row.kind == "virtual" for row in volume.maps):
+        return 0
     used = {row.partition_number for row in volume.maps}
     ends = [
         partition.start_lba + partition.block_count
@@ -100,13 +88,15 @@ def _end_of_partitions(sequence: _Sequence, volume: LogicalVolume) -> int:
     return max(ends, default=0)
 
 
-def _log_cut_extents(view: View, entries: Iterable[Entry], log: ProblemLog) -> None:
+def _log_cut_extents(
+    view: View, entries: Iterable[Entry], block_size: int, log: ProblemLog
+) -> None:
     """Log every file whose bytes are past the end of the image."""
     for entry in entries:
         if entry.is_directory:
             continue  # what a directory lacks shows when it is read
         for extent in entry.extents:
-            start = extent.lba * SECTOR_SIZE + extent.offset
+            start = extent.lba * block_size + extent.offset
             end = start + extent.size
             if extent.lba == HOLE or end <= view.size:
                 continue
@@ -126,45 +116,12 @@ def _not_read(log: ProblemLog, reason: str) -> None:
     log.add("udf-contents-not-read", "UDF volume", f"UDF contents not read: {reason}")
 
 
-def _read_sequences(view: View, sequences: list[tuple[int, int]], log: ProblemLog) -> _Sequence:
-    """Read the first sequence that gives a logical volume: the main one, then the reserve."""
-    best = _Sequence()
-    for length, start in sequences:
-        sequence = _Sequence()
-        _read_sequence(view, length, start, sequence, log)
-        if not sequence.has_end:
-            log.add(
-                "udf-volume-descriptors",
-                f"LBA {start}",
-                "the UDF volume descriptor sequence has no terminator",
-                offset=start * SECTOR_SIZE,
-                length=length,
-                expected="a terminating descriptor",
-            )
-        if sequence.logical_volume is not None:
-            return sequence
-        best = best if best.label else sequence
-    return best
-
-
-def _read_sequence(
-    view: View, length: int, start: int, sequence: _Sequence, log: ProblemLog
-) -> None:
-    for lba in range(start, start + min(length // SECTOR_SIZE, _MOST_DESCRIPTORS)):
-        data = read_sector(view, lba)
-        identifier = parse_descriptor_tag(data).identifier if data else 0
-        if identifier in (0, _TERMINATING):
-            # Blocks that were never written end a sequence too (3/8.4.2, from memory).
-            sequence.has_end = bool(data)
-            return
-        name = f"volume descriptor {identifier}"
-        if not verify_tag(data, lba, frozenset({identifier}), name, log):
-            continue
-        if identifier == _PRIMARY:
-            sequence.label = parse_dstring(data[24:56])
-        elif identifier == _PARTITION:
-            partition = parse_partition_descriptor(data)
-            if partition is not None:
-                sequence.partitions[partition.number] = partition
-        elif identifier == _LOGICAL_VOLUME:
-            sequence.logical_volume = parse_logical_volume(data)
+def _log_block_size(block_size: int, log: ProblemLog) -> None:
+    log.add(
+        "udf-block-size",
+        "UDF volume",
+        f"its blocks have {block_size} bytes; systems that read a drive's sectors of "
+        f"{SECTOR_SIZE} bytes may not find it",
+        found=f"{block_size} bytes",
+        expected=f"{SECTOR_SIZE} bytes",
+    )

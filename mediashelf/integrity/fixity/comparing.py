@@ -3,20 +3,24 @@
 ``observe`` reads; ``compare_with_record`` judges and touches nothing.
 
 =============  ==================================================================
-sound          the bytes are as recorded (or no digest is recorded) and no damage shows
-damaged        as sound, but the structure inside has errors
+sound          the bytes are as recorded, and no damage shows
+unrecorded     no digest is recorded, and no damage shows
+damaged        as these two, but the structure inside has errors
 decayed        the bytes differ, size and date do not: nobody wrote this file
-changed        the bytes differ and so does size or date: somebody wrote this file
+changed        the bytes differ and so does size or date: somebody wrote this file; it waits
+               until the keeper accepts it as the record
 truncated      shorter than recorded, and what is left is as recorded; or shorter
                than the volume inside says
 missing        its folder is there, the file is not
 away           its disk, card or share is not there; nothing is known
 unreadable     the system cannot read it to the end
+changing       size or date changed while it was read; nothing is said of it
 =============  ==================================================================
 """
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -49,7 +53,9 @@ __all__ = [
 TRUNCATING_RULE = "image-is-whole"
 """The structural finding that says the file ends before what its volume records does."""
 
-_SHORT_RULES = frozenset((TRUNCATING_RULE, "image-reaches-volume-end"))
+_SHORT_RULES = frozenset(
+    (TRUNCATING_RULE, "image-reaches-volume-end", "image-reaches-partition-end")
+)
 
 
 def observe(
@@ -70,8 +76,30 @@ def observe(
     try:
         digests = digest_file(path, algorithms=wanted, past_cache=past_cache, on_bytes=on_bytes)
     except InputError as error:
-        return Observed(status.st_size, status.st_mtime_ns, problem=str(error))
-    return Observed(digests.size, status.st_mtime_ns, digests)
+        return Observed(
+            status.st_size,
+            status.st_mtime_ns,
+            problem=str(error),
+            is_changing=has_changed(path, status),
+        )
+    return Observed(
+        digests.size,
+        status.st_mtime_ns,
+        digests,
+        is_changing=digests.size != status.st_size or has_changed(path, status),
+    )
+
+
+def has_changed(path: Path, before: os.stat_result) -> bool:
+    """Tell whether size or date of a file are others than before; it must still be there.
+
+    The inode does not count: some network and card file systems number files anew at any time.
+    """
+    try:
+        after = path.stat()
+    except OSError:
+        return False
+    return (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns)
 
 
 @dataclass(slots=True)
@@ -103,13 +131,22 @@ def compare_with_record(
         return FixityVerdict(
             State.MISSING, "nothing read", (fixity_findings.missing(where, recorded),)
         )
+    if observed.is_changing:
+        finding = fixity_findings.changing(where)
+        return FixityVerdict(State.CHANGING, "changed while it was read", (finding,))
     if observed.problem:
-        finding = fixity_findings.unreadable(where, observed.problem)
-        return FixityVerdict(State.UNREADABLE, "not read to its end", (finding, *structure))
+        finding = fixity_findings.unreadable(where, observed.problem, observed.unreadable)
+        basis = "read around what the medium did not give"
+        return FixityVerdict(
+            State.UNREADABLE,
+            basis if observed.unreadable else "not read to its end",
+            (finding, *structure),
+            observed.unreadable,
+        )
     is_cut = any(finding.rule in _SHORT_RULES for finding in structure)
     comparison = _compare_bytes(where, observed, recorded, is_cut)
-    is_wrong = is_cut or worst(structure) is Severity.ERROR
-    if comparison.state is State.SOUND and is_wrong:
+    is_good = comparison.state in (State.SOUND, State.UNRECORDED)
+    if is_good and (is_cut or worst(structure) is Severity.ERROR):
         comparison.state = State.TRUNCATED if is_cut else State.DAMAGED
     comparison.words.append("structure read" if structure_read else "structure not read")
     own = () if comparison.finding is None else (comparison.finding,)
@@ -129,7 +166,7 @@ def _compare_bytes(
     digests = observed.digests
     if recorded is None or not recorded.digests:
         read = "contents not read" if digests is None else "all bytes read"
-        return _Comparison(State.SOUND, words=[read, "no recorded digest"])
+        return _Comparison(State.UNRECORDED, words=[read, "no recorded digest"])
     if digests is None:
         return _compare_sizes(where, observed, recorded)
     if _is_same(digests, recorded):

@@ -25,6 +25,8 @@ from typing import Protocol
 import xxhash
 
 from mediashelf.errors import InputError
+from mediashelf.integrity.fixity.medium import AroundErrors
+from mediashelf.integrity.structure.damage import Span
 
 BLOCK_SIZE = 1 << 20
 """Bytes that one block digest covers, and the size of the reading buffer."""
@@ -198,12 +200,15 @@ def digest_file(
     block_size: int = BLOCK_SIZE,
     on_bytes: Callable[[int], None] = lambda count: None,
     past_cache: bool = False,
+    unreadable: list[Span] | None = None,
 ) -> Digests:
     """Read a regular file once, without changing it, and return its digests.
 
     With ``past_cache`` the system is asked first to forget what it keeps of the
     file in memory, so that the bytes come from the disk where it obeys (Linux,
-    for data that is already written out). Raises :class:`InputError`, which says
+    for data that is already written out). With ``unreadable`` the reading goes on past
+    what the medium does not give: the places are put there, and zeros are counted in
+    for them, so that no digest of the whole is right. Raises :class:`InputError`, which says
     how far the reading came, for a file that is missing, is not a regular file, or
     cannot be read.
     """
@@ -218,8 +223,9 @@ def digest_file(
         with _open_regular(path) as stream:
             if past_cache:
                 _forget_cached(stream.fileno())
+            source = stream if unreadable is None else AroundErrors(stream, unreadable)
             return digest_stream(
-                stream, algorithms=algorithms, block_size=block_size, on_bytes=count_up
+                source, algorithms=algorithms, block_size=block_size, on_bytes=count_up
             )
     except OSError as error:
         place = f"cannot be read at or after byte {done:,}" if done else "cannot be read"

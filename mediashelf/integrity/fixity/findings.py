@@ -9,6 +9,11 @@ from mediashelf.integrity.fixity.values import FixityRecord, Observed
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.text import count_text
 
+CHANGED_REMEDY = (
+    "if the new bytes are right, make them the record with: mediashelf scan --accept IMAGE; "
+    "if not, restore the file, or mend it from a copy"
+)
+
 
 def away(where: str, recorded: FixityRecord | None) -> Finding:
     """The disk that holds the file is not there: not a fault of the image."""
@@ -36,14 +41,29 @@ def _last_confirmed(recorded: FixityRecord | None) -> str:
     return f"; last confirmed {recorded.confirmed_at[:10]}" if recorded is not None else ""
 
 
-def unreadable(where: str, problem: str) -> Finding:
-    """The system gave an error before the end of the file."""
+def unreadable(where: str, problem: str, spans: Sequence[Span] = ()) -> Finding:
+    """The system or the medium gave an error; ``spans`` are the bytes that it did not give."""
     return Finding(
         "file-is-readable",
         Severity.ERROR,
         where,
         problem,
-        remedy="copy what can be read to another disk first",
+        remedy="copy what can be read to another disk first; mend takes the rest from other copies"
+        if spans
+        else "copy what can be read to another disk first",
+        offset=spans[0].offset if spans else None,
+        length=spans[0].length if spans else None,
+    )
+
+
+def changing(where: str) -> Finding:
+    """Somebody writes the file just now: what was read belongs to no one state of it."""
+    return Finding(
+        "file-at-rest",
+        Severity.WARNING,
+        where,
+        "it changed while it was read, so nothing is said of it",
+        remedy="audit it again when nobody writes to it",
     )
 
 
@@ -85,7 +105,7 @@ def changed(where: str, observed: Observed, recorded: FixityRecord, extent: str)
         where,
         f"the file was written since its record of {recorded.recorded_at[:10]}: its "
         f"{'size' if sizes else 'date'} differs{_after('; ', extent)}",
-        remedy="if you replaced it, run scan to record it as it is; if not, restore it",
+        remedy=CHANGED_REMEDY,
         found=f"{observed.size:,} bytes" if sizes else "",
         expected=f"{recorded.size:,} bytes" if sizes else "",
     )

@@ -40,13 +40,17 @@ class Observed:
     """What a look at the file found now.
 
     ``digests`` is None where the contents were not read. ``problem`` is why the
-    file could not be read to the end, or empty.
+    file could not be read to the end, or empty; ``unreadable`` are the runs of bytes
+    that the medium did not give. ``is_changing`` is True when size or date
+    were not the same before and after.
     """
 
     size: int = 0
     mtime_ns: int = 0
     digests: Digests | None = None
     problem: str = ""
+    unreadable: tuple[Span, ...] = ()
+    is_changing: bool = False
     absence: Absence | None = None
 
 

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from mediashelf.formats.raw.judgement import JudgedSector, judge_sector, kind_without_check
 from mediashelf.formats.raw.parity import find_parity_damage
 from mediashelf.formats.raw.sectors import (
-    ADDRESSES,
     EDC_OF_FORM_1,
     EDC_OF_FORM_2,
     EDC_OF_MODE_1,
-    FIRST_ADDRESS,
     FORM_2_BIT,
     RAW_SIZE,
     SYNC,
     edc,
+    first_lba_of,
     headers_of,
-    parse_header_lba,
     user_data,
 )
 from mediashelf.formats.volume import SECTOR_SIZE
@@ -179,10 +176,4 @@ def find_first_lba(track: RawTrack) -> int | None:
     if not track.layout.has_header:
         return None
     head = read_bytes(track.path, track.offset, min(_SECTORS_TO_VOTE * pitch, track.size))
-    votes: Counter[int] = Counter()
-    for index, start in enumerate(range(0, len(head), pitch)):
-        lba = parse_header_lba(head[start + 12 : start + 16])
-        if head.startswith(SYNC, start) and lba is not None:
-            votes[(lba + FIRST_ADDRESS - index) % ADDRESSES - FIRST_ADDRESS] += 1
-    winners = votes.most_common(1)
-    return winners[0][0] if winners and winners[0][1] * 2 > votes.total() else None
+    return first_lba_of(head, track.layout)

@@ -153,8 +153,9 @@ def entries_touched(
     Spans and places count in the file, whose sectors may be ``stored`` raw: a span
     there touches the user data of each sector that it reaches into. Twin trees name a
     file twice; it is returned under the paths of the last tree, which cuts names
-    least. Directories are included: damage to them hides what they hold. Bytes
-    that belong to no entry touch none.
+    least. Directories are included: damage to them hides what they hold. So are boot
+    images that no entry names; their path is words (:func:`count_hidden`). Bytes
+    that belong to neither touch none.
     """
     ordered = merged(map(stored.in_user_data, spans))
     touched: dict[tuple[object, ...], list[TouchedEntry]] = {}
@@ -171,8 +172,37 @@ def entries_touched(
                 hit = TouchedEntry(entry.path, entry.size, count, in_file)
                 found.setdefault(key, []).append(hit)
         touched.update(found)
-    hits = (hit for group in touched.values() for hit in group)
+    hits = [hit for group in touched.values() for hit in group]
+    hits += _hidden_boot_images(facts, ordered, stored, hits)
     return tuple(sorted(hits, key=lambda hit: (hit.places[0], hit.path)))
+
+
+def count_hidden(touched: Iterable[TouchedEntry]) -> int:
+    """Return how many of these are boot images that no entry of a volume names."""
+    return sum(not hit.path.startswith("/") for hit in touched)
+
+
+def _hidden_boot_images(
+    facts: DiscFacts,
+    ordered: Sequence[Span],
+    stored: StoredSectors,
+    named: Sequence[TouchedEntry],
+) -> list[TouchedEntry]:
+    """Return the boot images in the spans of which no named entry holds the first byte."""
+    found: dict[Span, TouchedEntry] = {}
+    for number, entry in enumerate(facts.boot.entries if facts.boot else (), 1):
+        place = Span(entry.load_lba * SECTOR_SIZE, entry.image_size)
+        count = _overlap(place, ordered) if entry.load_lba else 0
+        in_file = stored.in_file(place)
+        is_named = any(
+            one.offset <= in_file.offset < one.offset + one.length
+            for hit in named
+            for one in hit.places
+        )
+        if count and not is_named and place not in found:
+            name = f"the boot image of El Torito entry {number}"
+            found[place] = TouchedEntry(name, entry.image_size, count, (in_file,))
+    return list(found.values())
 
 
 def places_of(entry: Entry, block_size: int) -> tuple[Span, ...]:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
-from mediashelf.formats.iso.descriptors import VolumeDescriptor, read_descriptor_set
+from mediashelf.formats.iso.descriptors import (
+    FIRST_DESCRIPTOR,
+    DescriptorSet,
+    VolumeDescriptor,
+    read_descriptor_set,
+)
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR
 from mediashelf.formats.volume import SECTOR_SIZE, BootFacts, DiscFacts, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.damage import places_of
-
-_FIRST_DESCRIPTOR = 16  # ECMA-119 6.2.1: the system area comes before it
 
 
 class _Run(NamedTuple):
@@ -23,24 +27,44 @@ class _Run(NamedTuple):
     size: int
     owner: str
     is_structure: bool = False
+    is_directory: bool = False
 
     @property
     def end(self) -> int:
         return self.offset + self.size
 
+    def order(self) -> tuple[int, int, bool]:
+        """What runs are sorted by; those that share it may share their bytes."""
+        return self.offset, self.size, not (self.is_structure or self.is_directory)
+
 
 def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
     """Compare every run of bytes with the one that reaches furthest before it; name each once.
 
-    Runs of equal place and length may be shared: links, equal files, several trees.
-    Directories that Rock Ridge moved count where they are, not by their placeholders.
+    Runs of equal place and length may be shared by files: links, equal files, several
+    trees; that directories share them is found by the reader. Directories that Rock Ridge
+    moved count where they are, not by their placeholders.
     """
-    runs: dict[tuple[int, int], _Run] = {}
-    for run in (*_entry_runs(facts), *_structure_runs(facts, view)):
-        runs.setdefault((run.offset, run.size), run)
+    session = facts.sessions[-1]
+    descriptors = read_descriptor_set(view, ProblemLog(), session)
+    set_start, set_end = (
+        (session + FIRST_DESCRIPTOR) * SECTOR_SIZE,
+        (descriptors.last + 1) * SECTOR_SIZE,
+    )
+    runs: list[_Run] = []
+    for run in chain(_entry_runs(facts), _structure_runs(facts, descriptors)):
+        if run.offset < set_end and run.end > set_start and not run.is_structure:
+            yield _over_descriptors(run)
+        else:
+            runs.append(run)
+    runs.sort(key=_Run.order)
+    before: _Run | None = None
     furthest: _Run | None = None
     told: set[_Run] = set()
-    for run in sorted(runs.values()):
+    for run in runs:
+        if before is not None and run.order() == before.order():
+            continue
+        before = run
         if furthest is not None and run.offset < furthest.end:
             # A file is named before a structure.
             is_file_first = run.is_structure and not furthest.is_structure
@@ -59,7 +83,12 @@ def _entry_runs(facts: DiscFacts) -> Iterator[_Run]:
                 for place in places_of(entry, volume.block_size):
                     # Bytes inside a UDF file entry are part of that record.
                     if place.length and not place.offset % volume.block_size:
-                        yield _Run(place.offset, place.length, entry.path)
+                        yield _Run(
+                            place.offset,
+                            place.length,
+                            entry.path,
+                            is_directory=entry.is_directory,
+                        )
 
 
 def _is_replaced(volume: VolumeFacts, facts: DiscFacts) -> bool:
@@ -69,10 +98,9 @@ def _is_replaced(volume: VolumeFacts, facts: DiscFacts) -> bool:
     return is_primary and ridge is not None and ridge.is_complete
 
 
-def _structure_runs(facts: DiscFacts, view: View) -> Iterator[_Run]:
+def _structure_runs(facts: DiscFacts, descriptors: DescriptorSet) -> Iterator[_Run]:
     """Yield the runs that belong to no entry of any tree."""
-    yield _structure(0, _FIRST_DESCRIPTOR * SECTOR_SIZE, "the system area")
-    descriptors = read_descriptor_set(view, ProblemLog())
+    yield _structure(0, FIRST_DESCRIPTOR * SECTOR_SIZE, "the system area")
     known = [descriptors.primary, *descriptors.supplementary]
     for descriptor in known:
         if descriptor is not None:
@@ -83,11 +111,11 @@ def _structure_runs(facts: DiscFacts, view: View) -> Iterator[_Run]:
         yield from _boot_runs(facts, facts.boot)
     udf = facts.volume(VolumeKind.UDF)
     if udf is not None:
-        yield _structure(FIRST_ANCHOR * SECTOR_SIZE, SECTOR_SIZE, "the UDF anchor")
+        yield _structure(FIRST_ANCHOR * udf.block_size, udf.block_size, "the UDF anchor")
         for entry in udf.entries:
             if entry.record_offset >= 0:
                 yield _structure(
-                    entry.record_offset, SECTOR_SIZE, f"the UDF file entry of {entry.path}"
+                    entry.record_offset, udf.block_size, f"the UDF file entry of {entry.path}"
                 )
 
 
@@ -128,6 +156,21 @@ def _boot_runs(facts: DiscFacts, boot: BootFacts) -> Iterator[_Run]:
 
 def _structure(offset: int, size: int, owner: str) -> _Run:
     return _Run(offset, size, owner, is_structure=True)
+
+
+def _over_descriptors(run: _Run) -> Finding:
+    return Finding(
+        "extent-outside-descriptors",
+        Severity.ERROR,
+        run.owner,
+        "its bytes are said to be where the volume descriptors are, so they are not its own",
+        remedy="Compare the image with another copy, or read the disc again",
+        source="ECMA-119 8.1; own behaviour: nothing else can be there",
+        found=f"LBA {run.offset // SECTOR_SIZE}, {run.size:,} bytes",
+        expected="a place after the volume descriptors",
+        offset=run.offset,
+        length=run.size,
+    )
 
 
 def _overlap(run: _Run, other: _Run) -> Finding:

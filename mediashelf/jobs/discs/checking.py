@@ -15,6 +15,7 @@ from mediashelf.jobs.discs.recipe_plan import plan_recipe
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import check_targets
 from mediashelf.readability.targets import Target, pick_targets
+from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
 from mediashelf.sessions.emulator import check_lun
 
 
@@ -67,11 +68,16 @@ def check_source(
     if can_be_planned(path):
         return _check_planned(path, asked, known, progress)
     targets = asked or list(known.values())
+    where = path.name or "image"
     with open_image(path) as image:
         facts, own = image.facts, image.findings
-    emulator = check_lun(facts.size, looks_raw=facts.looks_raw, where=path.name or "image")
+        table = None if facts.looks_raw else find_partition_table(image.view)
+    emulator = (
+        *check_lun(facts.size, looks_raw=facts.looks_raw, where=where, is_hybrid=table is not None),
+        *check_hybrid(table, where),
+    )
     found = tuple((target, tuple(one)) for target, one in check_targets(facts, targets))
-    return CheckedSource(path, "image", facts, tuple(own), tuple(emulator), found, bool(asked))
+    return CheckedSource(path, "image", facts, tuple(own), emulator, found, bool(asked))
 
 
 def _check_planned(

@@ -18,7 +18,8 @@ _COMPARED = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.UDF)
 def readable(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc has no tree of a kind that the target reads."""
     kinds = [volume.kind for volume in question.disc.facts.volumes]
-    if not set(kinds) & set(question.target.trees):
+    is_maybe = "udf_by_some" in question.target.limits and VolumeKind.UDF in kinds
+    if not set(kinds) & set(question.target.trees) and not is_maybe:
         found = ", ".join(TREE_WORDS[kind] for kind in dict.fromkeys(kinds)) or "no file system"
         expected = " or ".join(TREE_WORDS[kind] for kind in question.target.trees)
         yield RuleHit(ROOT, f"the disc has {found}, the target reads {expected}", found, expected)

@@ -44,6 +44,18 @@ def udf_common(question: Question, limit: Limit) -> Iterator[RuleHit]:
         )
 
 
+def udf_by_some(question: Question, limit: Limit) -> Iterator[RuleHit]:
+    """One hit when the disc has UDF alone, which some members of the family read."""
+    if question.disc.facts.volume(VolumeKind.UDF) is not None and not _has_other_tree(question):
+        expected = " or ".join(TREE_WORDS[kind] for kind in question.target.trees)
+        yield RuleHit(
+            ROOT,
+            "the disc has UDF alone, which not every member of the family reads",
+            TREE_WORDS[VolumeKind.UDF],
+            expected,
+        )
+
+
 def udf_listed(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the target may read a UDF tree that was not read here."""
     udf = question.disc.facts.volume(VolumeKind.UDF)
@@ -99,6 +111,15 @@ UDF_RULES = (
         "The UDF revision is one that every member of the family reads",
         udf_common,
         "Try the disc with the very system that is to read it",
+    ),
+    Rule(
+        "udf-read-by-some",
+        Severity.WARNING,
+        "udf_by_some",
+        "Every member of the family reads a tree of the disc",
+        udf_by_some,
+        "Try the disc with the very system that is to read it",
+        hides_disc=True,
     ),
     Rule(
         "udf-tree-checked",

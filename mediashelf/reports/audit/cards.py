@@ -47,6 +47,7 @@ class ImageCard:
     number: int
     name: str
     state: str
+    word: str
     facts: tuple[tuple[str, str], ...]
     map: DiscMap | None
     spans: tuple[SpanRow, ...]
@@ -58,7 +59,7 @@ class ImageCard:
 def needs_attention(result: AuditResult) -> bool:
     """Tell whether a person should look at this image."""
     level = worst(result.verdict.findings)
-    is_bad = result.verdict.state not in (State.SOUND, State.AWAY)
+    is_bad = result.verdict.state not in (State.SOUND, State.UNRECORDED, State.AWAY)
     return is_bad or (level is not None and level >= Severity.WARNING)
 
 
@@ -96,6 +97,7 @@ def image_card(number: int, result: AuditResult, allowance: RowAllowance) -> Ima
         number=number,
         name=result.job.where,
         state=verdict.state.value,
+        word=verdict.state.shown,
         facts=tuple(_facts(result)),
         map=drawn,
         spans=tuple(_span_row(result, drawn, span) for span in spans[:shown]),
@@ -168,5 +170,4 @@ def _untouched(result: AuditResult) -> str:
     hit = count_text(len(result.touched), "file or folder", "files and folders")
     if not count:
         return f"{hit} hit, all that there are."
-    others = others_text(count, "sound" if result.knows_the_rest else "not affected by it")
-    return f"{hit} hit; {others}."
+    return f"{hit} hit; {others_text(count, 'not affected')}."

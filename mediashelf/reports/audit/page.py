@@ -42,10 +42,13 @@ MEANINGS = {
     State.DECAYED: "its bytes differ, size and date do not: nobody wrote this file",
     State.TRUNCATED: "it ends too early",
     State.DAMAGED: "nothing contradicts the record, but there are errors inside",
-    State.CHANGED: "its bytes differ, and so does size or date: somebody wrote it",
+    State.CHANGED: "its bytes differ, and so does size or date: somebody wrote it; the record is "
+    "kept until the new bytes are accepted",
+    State.CHANGING: "it was written while it was read; audit it again",
     State.MISSING: "its folder is there, the file is not",
     State.AWAY: "its disk, card or share is not there; nothing is known of it",
-    State.SOUND: "as recorded, or not on record; no damage found",
+    State.UNRECORDED: "nothing to compare its bytes with; structure good",
+    State.SOUND: "as recorded; no damage found",
 }
 
 
@@ -54,6 +57,7 @@ class StateCount:
     """How many images are in one state; ``start`` and ``width`` are its part of all, per cent."""
 
     state: str
+    word: str
     count: int
     meaning: str
     start: float
@@ -178,9 +182,16 @@ def _headline(results: Sequence[AuditResult]) -> tuple[str, str]:
         return f"{bad:,} of {count_text(total, 'image')} {need} attention", "damaged"
     if away == total:
         return f"{count_text(total, 'image is', 'images are')} away; none was audited", "away"
-    here = count_text(total - away, "image")
-    rest = f"; {away:,} {'is' if away == 1 else 'are'} away" if away else ""
-    return f"{here} {'is' if total - away == 1 else 'are'} sound{rest}", "sound"
+    bare = sum(each.verdict.state is State.UNRECORDED for each in results)
+    sound = total - away - bare
+    words = [f"{count_text(sound, 'image is', 'images are')} sound"] if sound else []
+    if bare:
+        images = f"{bare:,}" if sound else count_text(bare, "image")
+        have = "has" if bare == 1 else "have"
+        words.append(f"{images} {have} no record, only a good structure")
+    if away:
+        words.append(f"{away:,} {'is' if away == 1 else 'are'} away")
+    return "; ".join(words), "sound" if sound or not bare else "unrecorded"
 
 
 def _state_counts(results: Sequence[AuditResult]) -> Iterator[StateCount]:
@@ -191,5 +202,5 @@ def _state_counts(results: Sequence[AuditResult]) -> Iterator[StateCount]:
         if count:
             start = round(100 * before / len(results), 3)
             width = round(100 * (before + count) / len(results) - start, 3)
-            yield StateCount(state.value, count, MEANINGS[state], start, width)
+            yield StateCount(state.value, state.shown, count, MEANINGS[state], start, width)
         before += count

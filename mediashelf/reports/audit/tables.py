@@ -38,6 +38,7 @@ class ImageLine:
     number: int
     name: str
     state: str
+    word: str
     state_rank: int
     size: int | None
     findings: str
@@ -81,6 +82,7 @@ def image_line(number: int, result: AuditResult, today: str, *, has_card: bool) 
         number=number,
         name=result.job.where,
         state=result.verdict.state.value,
+        word=result.verdict.state.shown,
         state_rank=WORST_FIRST.index(result.verdict.state),
         size=size,
         findings=summary(result.verdict.findings),

@@ -16,7 +16,9 @@ from mediashelf.text import count_text, size_text
 def summary_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
     """Return the closing sentences: the states, then what was read and what was not."""
     counts = Counter(each.verdict.state for each in results)
-    states = ", ".join(f"{counts[state]:,} {state.value}" for state in WORST_FIRST if counts[state])
+    states = ", ".join(
+        f"{counts[state]:,} {state.shown_in_list}" for state in WORST_FIRST if counts[state]
+    )
     return [f"{count_text(len(results), 'image')}: {states}.", *reading_lines(results, depth)]
 
 

@@ -2,29 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from mediashelf.reports.bench.sheet_facts import RunSheet, SheetDisc, SheetFinding
-from mediashelf.text import count_text, size_text, wrap
+from mediashelf.reports.bench.sheet_chapters import RunSheet, SheetChapter, SheetDevice, SheetItem
+from mediashelf.reports.bench.sheet_facts import SheetDisc, SheetFinding
+from mediashelf.sessions.plans.machine import PlanStep
+from mediashelf.text import count_text, display_width, size_text, wrap
 
 TEXT_WIDTH = 79  # a line of 80 makes some printers and terminals add an empty one
 _NOTE_LINES = 2
+_INSIDE = " " * 8
 
 
 def text_lines(sheet: RunSheet) -> Iterator[str]:
     yield from wrap(f"RUN SHEET: {sheet.name}", TEXT_WIDTH)
     if sheet.machine:
         yield from wrap(f"Machine: {sheet.machine}", TEXT_WIDTH)
-    yield f"{count_text(len(sheet.discs), 'disc')}, {size_text(sheet.size)} on the card"
+    if sheet.about_machine:
+        yield from wrap(sheet.about_machine, TEXT_WIDTH, lead="  ")
+    yield f"{count_text(sheet.disc_count, 'disc')}, {size_text(sheet.size)} on the card"
     yield f"Prepared {sheet.created}"
     yield ""
     yield from _text_caution(sheet)
-    if sheet.before:
-        yield from _text_heading("Before the first disc")
-        yield from _text_findings(sheet.before, "", tick="[ ] ")
-    yield from _text_heading("Disc by disc")
-    for one in sheet.discs:
-        yield from _text_disc(one)
+    yield from _text_heading("Order of systems")
+    for chapter in sheet.chapters:
+        discs = f": {chapter.positions}" if chapter.positions else ""
+        yield from wrap(f"{chapter.title}{discs}", TEXT_WIDTH, lead="[ ] ", rest="    ")
+    yield ""
+    yield from _text_machine(sheet)
+    for chapter in sheet.chapters:
+        yield from _text_chapter(chapter)
     yield from _text_heading("If the disc will not eject")
     for number, line in enumerate(sheet.stuck, start=1):
         yield from wrap(line, TEXT_WIDTH, lead=f"{number}. ")
@@ -43,7 +50,56 @@ def text_lines(sheet: RunSheet) -> Iterator[str]:
         yield from wrap(text, TEXT_WIDTH)
         yield f"  sha256 {file.sha256}"
     yield ""
-    yield from wrap(f"Made by {sheet.created_by} from the card's manifest.", TEXT_WIDTH)
+    yield from wrap(f"Made by {sheet.created_by}.", TEXT_WIDTH)
+
+
+def _text_machine(sheet: RunSheet) -> Iterator[str]:
+    if not (sheet.settings or sheet.parts or sheet.before or sheet.steps or sheet.notes):
+        return
+    yield from _text_heading("The machine, before the first disc")
+    for line in sheet.settings:
+        yield from wrap(line, TEXT_WIDTH, lead="[ ] ", rest="    ")
+    for step in sheet.steps:
+        yield from _text_step(step, "")
+    for part in sheet.parts:
+        more = [part.where, part.jumpers, part.device]
+        yield from wrap(
+            ", ".join(word for word in (part.what, *more) if word), TEXT_WIDTH, lead="    - "
+        )
+    if sheet.notes:
+        yield from wrap(sheet.notes, TEXT_WIDTH, lead="    ")
+    yield from _text_findings(sheet.before, "", tick="[ ] ")
+
+
+def _text_chapter(chapter: SheetChapter) -> Iterator[str]:
+    yield from _text_heading(f"For {chapter.title}")
+    yield from _text_findings(chapter.watch, "", tick="[ ] ")
+    for item in chapter.items:
+        if item.step is not None:
+            yield from _text_step(item.step, "")
+            yield ""
+        elif item.disc is not None:
+            yield from _text_disc(item.disc, item)
+    yield from _text_devices(chapter.devices)
+
+
+def _text_step(step: PlanStep, inside: str) -> Iterator[str]:
+    yield from wrap(step.do, TEXT_WIDTH, lead=f"{inside}[ ] ", rest=f"{inside}    ")
+    for number, one in enumerate(step.partitions, start=1):
+        words = (one.system, one.filesystem, one.size, one.note)
+        text = ", ".join(word for word in words if word)
+        yield from wrap(text, TEXT_WIDTH, lead=f"{inside}      {number}. ")
+
+
+def _text_devices(devices: Sequence[SheetDevice]) -> Iterator[str]:
+    if not devices:
+        return
+    yield "Drivers: point the system at"
+    for one in devices:
+        where = f" ({one.where})" if one.where else ""
+        target = ", ".join(word for word in (one.folder, one.state) if word)
+        yield from wrap(f"{one.device}{where}: {target}", TEXT_WIDTH, lead="[ ] ", rest="    ")
+    yield ""
 
 
 def _text_caution(sheet: RunSheet) -> Iterator[str]:
@@ -57,31 +113,34 @@ def _text_caution(sheet: RunSheet) -> Iterator[str]:
 
 
 def _text_heading(text: str) -> Iterator[str]:
-    yield text
-    yield "=" * len(text)
+    lines = list(wrap(text, TEXT_WIDTH))
+    yield from lines
+    yield "=" * max(display_width(line) for line in lines)
     yield ""
 
 
-def _text_disc(one: SheetDisc) -> Iterator[str]:
+def _text_disc(one: SheetDisc, item: SheetItem) -> Iterator[str]:
     yield "-" * TEXT_WIDTH
-    yield from wrap(
-        f"{one.disc.code}  {one.title}", TEXT_WIDTH, lead=f"[ ] {one.disc.position:>2}  "
-    )
-    inside = " " * 8
+    title = f"{one.disc.code}  {one.title}" + ("  MAY ERASE" if one.disc.erases else "")
+    yield from wrap(title, TEXT_WIDTH, lead=f"[ ] {one.disc.position:>2}  ")
     if one.disc.purpose:
-        yield from wrap(one.disc.purpose, TEXT_WIDTH, lead=inside)
-    yield ""
-    for name, text in _text_facts(one):
-        yield from wrap(text, TEXT_WIDTH, lead=f"{inside}{name + ':':<15} ")
-    if one.watch:
+        yield from wrap(one.disc.purpose, TEXT_WIDTH, lead=_INSIDE)
+    if item.is_again:
+        yield from wrap(
+            f"{one.facts[0][1]}; more about it in a chapter above", TEXT_WIDTH, lead=_INSIDE
+        )
+    else:
         yield ""
-        yield f"{inside}Watch for"
-        yield from _text_findings(one.watch, inside)
+        for name, text in _text_facts(one):
+            yield from wrap(text, TEXT_WIDTH, lead=f"{_INSIDE}{name + ':':<15} ")
+    if item.watch:
+        yield ""
+        yield from _text_findings(item.watch, _INSIDE)
     yield ""
-    yield f"{inside}[ ] failed; notes:"
+    yield f"{_INSIDE}[ ] failed; notes:"
     for _ in range(_NOTE_LINES):
         yield ""
-        yield inside + "_" * (TEXT_WIDTH - len(inside))
+        yield _INSIDE + "_" * (TEXT_WIDTH - len(_INSIDE))
     yield ""
 
 
@@ -89,21 +148,14 @@ def _text_facts(one: SheetDisc) -> Iterator[tuple[str, str]]:
     if one.disc.expect:
         yield "On screen", one.disc.expect
     yield from one.facts
-    if one.inside:
-        yield "Inside", f"{one.inside}: {one.top_names}" if one.top_names else one.inside
 
 
-def _text_findings(
-    rows: tuple[SheetFinding, ...], inside: str, *, tick: str = "- "
-) -> Iterator[str]:
+def _text_findings(rows: Sequence[SheetFinding], inside: str, *, tick: str = "- ") -> Iterator[str]:
     further = inside + " " * len(tick)
     for row in rows:
-        place = f"{row.where}: " if row.where else ""
-        extent = f" ({row.extent})" if row.extent else ""
-        text = f"{row.severity.upper()}: {place}{row.message}{extent}"
+        text = f"{row.severity.upper()}: {row.message}"
         yield from wrap(text, TEXT_WIDTH, lead=f"{inside}{tick}", rest=further)
         if row.remedy:
             yield from wrap(f"To do: {row.remedy}", TEXT_WIDTH, lead=further)
-        if row.source:
-            yield from wrap(f"Source: {row.source}", TEXT_WIDTH, lead=further)
-    yield ""
+    if rows:
+        yield ""

@@ -18,7 +18,7 @@ from mediashelf.integrity.fixity.digests import digest_file
 from mediashelf.sessions.cards.records import JOURNAL_NAMES
 from mediashelf.sessions.emulator import check_lun
 from mediashelf.sessions.manifests.parts import CardFile
-from mediashelf.sessions.manifests.sense import MANIFEST_NAME, comparable_path
+from mediashelf.sessions.manifests.sense import LAST_DISC_NAME, MANIFEST_NAME, comparable_path
 from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.text import count_text, printable
 
@@ -49,9 +49,15 @@ def check_card(
             "the last run of prepare on this card was stopped",
             "run the same `mediashelf prepare` again; it continues where it stopped",
         )
+    presentations = {disc.path: disc.presentation for disc in manifest.discs}
     for image in manifest.images:
         path_bytes = len(os.fsencode((folder / image.path).absolute()))
-        yield from check_lun(image.size, path_bytes=path_bytes, where=image.path)
+        yield from check_lun(
+            image.size,
+            path_bytes=path_bytes,
+            where=image.path,
+            presentation=presentations[image.path],
+        )
         yield from _check_image(image, folder, read_contents, on_bytes)
     for file in manifest.other_files:
         yield from _check_other(file, folder)
@@ -152,7 +158,7 @@ def _other_problem(file: CardFile, folder: Path) -> str:
 def _check_extra(manifest: Manifest, folder: Path) -> Iterator[Finding]:
     """Look only into folders that the manifest's files are in; a card can hold anything else."""
     known = {comparable_path(file.path) for file in manifest.files}
-    known |= {comparable_path(name) for name in (MANIFEST_NAME, *JOURNAL_NAMES)}
+    known |= {comparable_path(name) for name in (MANIFEST_NAME, LAST_DISC_NAME, *JOURNAL_NAMES)}
     parents = {file.path.rpartition("/")[0] for file in manifest.files}
     inner = {comparable_path(part) for parent in parents for part in _with_ancestors(parent)}
     extra: list[str] = []

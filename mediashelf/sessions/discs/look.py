@@ -12,13 +12,14 @@ from mediashelf.image import open_image, open_view
 from mediashelf.integrity.fixity.comparing import TRUNCATING_RULE, compare_with_record, observe
 from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start, read_cd_start
+from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
 from mediashelf.sessions.discs.look_raw import look_at_tracks
 from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
 from mediashelf.sessions.discs.served_image import ServedImage
 from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track
+from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile
-from mediashelf.sessions.plans.session_plan import PlanDisc
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests
 
 OnBytes = Callable[[int], None]
@@ -32,16 +33,17 @@ def look_at(
     Raises :class:`MediashelfError` for what cannot be opened or understood.
     """
     if file.is_recipe:
-        return _look_at_recipe(file, plan_recipe)
+        return _look_at_recipe(file, disc, plan_recipe)
     return _look_at_image(file, disc, on_bytes)
 
 
-def _look_at_recipe(file: SourceFile, plan_recipe: PlanRecipe) -> ServedImage:
+def _look_at_recipe(file: SourceFile, disc: PlanDisc, plan_recipe: PlanRecipe) -> ServedImage:
     planned = plan_recipe(file.path)
+    no_table = check_hybrid(None, str(file.path), disc.presentation)
     return ServedImage(
         file,
         planned.plan.facts,
-        planned.findings,
+        (*planned.findings, *no_table),
         cd_start=_planned_cd_start(planned.plan),
         disc_plan=planned.plan,
         told=planned.told,
@@ -62,13 +64,14 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
     path, where = file.path, str(file.path)
     stamp = read_stamp(path)
     findings: tuple[Finding, ...] = ()
-    cd_start = None
+    cd_start = table = None
     with open_image(path) as image:
         facts = image.facts
         # What a reader sees in raw sectors is seen again below, with damage put right.
         if not facts.looks_raw:
             findings = (*image.findings, *check_structure(image))
             cd_start = find_cd_start(facts, image.view)
+            table = find_partition_table(image.view)
     digests = None
     if file.record is not None and file.record.digests:
         wanted = dict.fromkeys((*ALGORITHMS, *file.record.digests))
@@ -80,8 +83,16 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
         raw = look_at_tracks(file, disc, on_bytes)
         return replace(raw, findings=(*findings, *raw.findings))
     is_cut = any(one.rule == TRUNCATING_RULE for one in findings)
-    padding, served = fit_to_serve(facts.size, where, pad=disc.pad, is_cut=is_cut)
-    findings = (*findings, *ignored_track(disc.track, where), *served)
+    padding, served = fit_to_serve(
+        facts.size,
+        where,
+        pad=disc.pad,
+        is_cut=is_cut,
+        presentation=disc.presentation,
+        is_hybrid=table is not None,
+    )
+    hybrid = check_hybrid(table, where, disc.presentation)
+    findings = (*findings, *ignored_track(disc.track, where), *served, *hybrid)
     source = ServedBytes(path, facts.size + padding, stamp, padding)
     facts = replace(facts, size=source.size)
     served_digests = None if padding else digests

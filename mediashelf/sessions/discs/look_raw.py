@@ -10,7 +10,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.integrity.fixity.digests import Digester
-from mediashelf.integrity.raw.auditing import TrackReport
+from mediashelf.integrity.raw.auditing import TrackReport, findings_beside
 from mediashelf.integrity.raw.convert import choose_track, read_converted
 from mediashelf.integrity.raw.tracks import RawDisc, read_raw_disc
 from mediashelf.integrity.raw.view import TrackView
@@ -20,8 +20,8 @@ from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
 from mediashelf.sessions.discs.served_image import ServedImage
 from mediashelf.sessions.discs.ways_out import fit_to_serve
 from mediashelf.sessions.emulator import RAW_SOURCE
+from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile
-from mediashelf.sessions.plans.session_plan import PlanDisc
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests, digest_whole
 from mediashelf.text import count_text
 
@@ -65,7 +65,7 @@ def look_at_tracks(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
     report, found = read_converted(track, digester.update, on_bytes=on_bytes)
     digester.update(bytes(padding))
     findings = (
-        *raw.findings,
+        *findings_beside(raw, [report]),
         *structure,
         *check_structure(_TrackDisc(facts, view)),
         # The reader of volumes has said already when there is none.

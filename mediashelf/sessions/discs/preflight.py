@@ -15,15 +15,16 @@ from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.readability.check import check_disc
 from mediashelf.readability.targets import Target, pick_targets
+from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.look import look_at
 from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_image import ServedImage
+from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile, Sources
-from mediashelf.sessions.plans.session_plan import PlanDisc
 
 OnBytes = Callable[[int], None]
 
-_Key = tuple[bool, str, bool, int | None]
+_Key = tuple[bool, str, bool, int | None, str]
 """What makes two discs the same image on the card: source and wishes."""
 
 
@@ -55,6 +56,13 @@ class CheckedDisc:
     def position(self) -> int:
         """The place in the order of use, from 1."""
         return self.planned.position
+
+    @property
+    def may_erase(self) -> bool:
+        """Whether the disc may erase disks by itself: as the plan says, else whether it boots."""
+        if self.planned.erases is not None:
+            return self.planned.erases
+        return bool(boot_ways(self.source.facts))
 
     @property
     def size(self) -> int:
@@ -144,7 +152,8 @@ def _with_reasons(checked: CheckedDisc, reasons: list[str]) -> CheckedDisc:
 
 
 def _identity(file: SourceFile, disc: PlanDisc) -> _Key:
-    return file.is_recipe, os.path.realpath(file.path), disc.pad, disc.track
+    path = os.path.realpath(file.path)
+    return file.is_recipe, path, disc.pad, disc.track, disc.presentation
 
 
 def _check(disc: PlanDisc, source: ServedImage, targets: list[Target]) -> CheckedDisc:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -10,8 +11,10 @@ from typing import Any
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.findings import Finding, Severity
+from mediashelf.readability.target_files import BUILT_IN
 from mediashelf.sessions.manifests.parts import BootWay
-from mediashelf.sessions.plans.session_plan import PlannedMachine, SessionPlan
+from mediashelf.sessions.plans.machine import PlannedMachine
+from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.tables.reading import TableKind, read_tables
 from mediashelf.tables.table import Table
 from mediashelf.text import size_text
@@ -20,15 +23,27 @@ ROWS_PATH = Path(__file__).with_name("readiness.toml")
 
 _MACHINE_KEYS = {
     "memory_over": "memory",
+    "memory_under": "memory",
     "disk_over": "disk",
+    "processor_over": "processor",
     "disk_mode": "disk_mode",
     "firmware": "firmware",
-    "optical_boot": "optical_boot",
+    "usb_boot": "usb_boot",
 }
 """Conditions about the machine, with the plan's key that answers them."""
 
-_CONDITIONS = (*_MACHINE_KEYS, "boots", "boots_as_floppy")
-_ROW_KEYS = ("rule", "targets", "when", "severity", "message", "remedy", "source", "bring")
+_SYSTEM_KEYS = ("beside", "after_newer")
+"""Conditions about the other systems of the plan; they differ from system to system."""
+
+_CONDITIONS = (*_MACHINE_KEYS, *_SYSTEM_KEYS, "boots", "boots_as_floppy")
+_ROW_KEYS = (
+    "rule", "targets", "when", "severity", "message", "remedy", "source", "bring", "at_bench",
+)  # fmt: skip
+
+_SPEED = re.compile(r"(\d+(?:\.\d+)?)\s*(MHz|GHz)", re.IGNORECASE)
+
+BRING_MARK = "; on the driver disc: "
+"""Stands in a remedy between what to do and what to bring."""
 
 READINESS_FILE = TableKind("a file of readiness rows", ("row",), SessionPlanError)
 
@@ -37,7 +52,8 @@ READINESS_FILE = TableKind("a file of readiness rows", ("row",), SessionPlanErro
 class ReadinessRow:
     """One thing to know before the first disc goes in; no targets means all.
 
-    ``bring`` is what to put on the driver disc for it, or empty.
+    ``bring`` is what to put on the driver disc for it, or empty; ``at_bench`` tells
+    that the person at the bench acts on it, so that it is on the run sheet.
     """
 
     rule: str
@@ -48,10 +64,11 @@ class ReadinessRow:
     remedy: str
     source: str
     bring: str = ""
+    at_bench: bool = False
 
     def concerned(self, plan: SessionPlan) -> tuple[str, ...]:
         """Return the targets of the plan that the row is about."""
-        return tuple(name for name in plan.targets if not self.targets or name in self.targets)
+        return tuple(name for name in plan.systems if not self.targets or name in self.targets)
 
 
 @cache
@@ -78,15 +95,18 @@ def _row(table: Table) -> ReadinessRow:
         table.text("remedy", needed="it says what to do"),
         table.text("source", needed='say where it is published, or "common practice"'),
         table.text("bring"),
+        table.flag("at_bench") or False,
     )
 
 
 def _when(table: Table) -> dict[str, object]:
     when: dict[str, object] = {}
     for key in table:
-        if key.endswith("_over"):
+        if key == "processor_over":
+            when[key] = table.number(key, 1, 100_000)
+        elif key.endswith(("_over", "_under")):
             when[key] = table.size(key)
-        elif key in ("disk_mode", "firmware"):
+        elif key in ("disk_mode", "firmware", "beside"):
             when[key] = table.texts(key, "words")
         else:
             when[key] = table.flag(key)
@@ -94,7 +114,7 @@ def _when(table: Table) -> dict[str, object]:
 
 
 def check_readiness(plan: SessionPlan, boots: Sequence[tuple[BootWay, ...]]) -> Iterator[Finding]:
-    """Yield what the machine's facts mean for the plan's targets, in the order of acting.
+    """Yield what the machine's facts mean for each of the plan's systems, in the order of acting.
 
     ``boots`` holds the ways to boot of each disc. What the plan does not say
     about the machine is not guessed: one note names it.
@@ -105,18 +125,26 @@ def check_readiness(plan: SessionPlan, boots: Sequence[tuple[BootWay, ...]]) -> 
         concerned = row.concerned(plan)
         if not concerned:
             continue
-        unknown = [key for key in row.when if facts[key] is None]
-        if unknown:
+        # What the plan or the discs deny needs no answer from the machine.
+        for system in concerned if row.targets else ("",):
+            answers = {
+                key: _holds(key, wanted, fact)
+                for key, wanted in row.when.items()
+                if (fact := {**facts, **_beside(plan, system)}[key]) is not None
+            }
+            if not all(answers.values()):
+                continue
+            unknown = [key for key in row.when if key not in answers]
             unsaid.update(dict.fromkeys(_MACHINE_KEYS[key] for key in unknown))
-        elif all(_holds(key, wanted, facts[key]) for key, wanted in row.when.items()):
-            yield _finding(row, concerned, plan.machine)
+            if not unknown:
+                yield _finding(row, system, plan.machine)
     if unsaid:
         keys = ", ".join(unsaid)
         yield Finding(
             "machine-is-described",
             Severity.NOTE,
             "[machine]",
-            f"the plan does not say {keys}, so not everything that {', '.join(plan.targets)} "
+            f"the plan does not say {keys}, so not everything that {', '.join(plan.systems)} "
             "needs from a machine "
             "was checked",
             f"say {keys} in the plan's table [machine]",
@@ -149,14 +177,36 @@ def check_boot(
         )
 
 
+def _beside(plan: SessionPlan, system: str) -> dict[str, Any]:
+    """Return what the conditions about other systems are compared with."""
+    systems = plan.systems
+    before = systems[: systems.index(system)] if system in systems else ()
+    ages = {name: age for age, name in enumerate(BUILT_IN)}
+    is_newer = [ages.get(one, -1) > ages.get(system, len(ages)) for one in before]
+    return {
+        "beside": tuple(one for one in systems if one != system),
+        "after_newer": any(is_newer),
+    }
+
+
+def speed_of(processor: str) -> int | None:
+    """Return the clock in MHz that a text names, None where it names none."""
+    match = _SPEED.search(processor)
+    if match is None:
+        return None
+    return round(float(match[1]) * (1000 if match[2].lower() == "ghz" else 1))
+
+
 def _facts(machine: PlannedMachine, boots: Sequence[tuple[BootWay, ...]]) -> dict[str, Any]:
     """Return what each condition is compared with; None where nobody said."""
     return {
         "memory_over": machine.memory,
+        "memory_under": machine.memory,
+        "processor_over": speed_of(machine.processor),
         "disk_over": machine.disk,
         "disk_mode": machine.disk_mode or None,
         "firmware": machine.firmware or None,
-        "optical_boot": machine.optical_boot,
+        "usb_boot": machine.usb_boot,
         "boots": any(boots),
         "boots_as_floppy": any(way.method.startswith("floppy") for ways in boots for way in ways),
     }
@@ -165,24 +215,27 @@ def _facts(machine: PlannedMachine, boots: Sequence[tuple[BootWay, ...]]) -> dic
 def _holds(key: str, wanted: Any, found: Any) -> bool:
     if key.endswith("_over"):
         return bool(found > wanted)
+    if key.endswith("_under"):
+        return bool(found < wanted)
+    if key == "beside":
+        return bool(set(wanted) & set(found))
     return found in wanted if isinstance(wanted, tuple) else found == wanted
 
 
-def _finding(row: ReadinessRow, concerned: tuple[str, ...], machine: PlannedMachine) -> Finding:
+def _finding(row: ReadinessRow, system: str, machine: PlannedMachine) -> Finding:
     keys = [_MACHINE_KEYS[key] for key in row.when if key in _MACHINE_KEYS]
     values = {
         "memory": size_text(machine.memory or 0),
         "disk": f"{machine.disk or 0:,} bytes",
         "disk_mode": machine.disk_mode,
+        "processor": machine.processor,
     }
-    names = ", ".join(concerned)
-    is_one = len(concerned) == 1
     return Finding(
         row.rule,
         row.severity,
         f"[machine] {', '.join(keys)}" if keys else "the machine",
-        row.message.format(**values) + ("" if is_one or not row.targets else f" ({names})"),
-        f"{row.remedy}; on the driver disc: {row.bring}" if row.bring else row.remedy,
+        row.message.format(**values),
+        f"{row.remedy}{BRING_MARK}{row.bring}" if row.bring else row.remedy,
         row.source,
-        target=names if is_one and row.targets else "",
+        target=system,
     )

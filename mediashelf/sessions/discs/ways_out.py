@@ -12,7 +12,15 @@ from dataclasses import replace
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.sessions.emulator import BLOCK_SIZE, MAX_SIZE, MIN_BLOCKS, MIN_SIZE, check_lun
+from mediashelf.sessions.emulator import (
+    BLOCK_SIZE,
+    DISK_BLOCK,
+    MAX_SIZE,
+    MIN_BLOCKS,
+    MIN_SIZE,
+    Presentation,
+    check_lun,
+)
 from mediashelf.text import count_text
 
 _PADDED_RULES = ("emulator-smallest-disc", "emulator-whole-blocks")
@@ -23,8 +31,10 @@ _PAD = "add zeros to the copy: pad = true for this disc in the plan, or prepare 
 _WHOLE = "get the complete image: zeros cannot replace missing data"
 
 
-def padding_of(size: int) -> int:
+def padding_of(size: int, presentation: Presentation = "optical") -> int:
     """Return how many zeros after an image of ``size`` bytes make it one that is served whole."""
+    if presentation == "disk":
+        return -size % DISK_BLOCK.value
     if size > MAX_SIZE:
         return 0
     whole = -(-size // SECTOR_SIZE) * SECTOR_SIZE
@@ -32,19 +42,27 @@ def padding_of(size: int) -> int:
 
 
 def fit_to_serve(
-    size: int, where: str, *, pad: bool, is_cut: bool = False
+    size: int,
+    where: str,
+    *,
+    pad: bool,
+    is_cut: bool = False,
+    presentation: Presentation = "optical",
+    is_hybrid: bool = False,
 ) -> tuple[int, tuple[Finding, ...]]:
     """Return the zeros to add to an image of ``size`` bytes, and what is found about its size.
 
     Without ``pad`` nothing is added, and the findings say how to ask for it; zeros
     do not help with an image that ``is_cut``, which lacks what they would stand for.
     """
-    helps = padding_of(size)
+    helps = padding_of(size, presentation)
     padding = helps if pad else 0
     remedy = _WHOLE if is_cut else _PAD
     found = [
         replace(one, remedy=remedy) if helps and one.rule in _PADDED_RULES else one
-        for one in check_lun(size + padding, where=where)
+        for one in check_lun(
+            size + padding, where=where, presentation=presentation, is_hybrid=is_hybrid
+        )
     ]
     if padding:
         found.append(_padded(size, padding, where))

@@ -44,6 +44,9 @@ Moment = Annotated[
     ),
 ]
 
+Start = Annotated[int, Meta(ge=1, le=99)] | Literal["none", "last"]
+"""What the drive presents when it starts."""
+
 SeverityWord = Literal["error", "warning", "note"]
 Confirmed = Literal["device", "cache"]
 MadeHow = Literal["copied", "converted", "built"]

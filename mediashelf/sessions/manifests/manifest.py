@@ -19,10 +19,10 @@ from mediashelf.errors import InputError, ManifestError
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME, iter_contradictions
 from mediashelf.sessions.manifests.typed import FormError, convert_typed, json_schema
 from mediashelf.sessions.manifests.values import Manifest
-from mediashelf.sessions.manifests.versions import from_version_1
+from mediashelf.sessions.manifests.versions import CURRENT, from_version_1, from_version_2
 
 FORMAT = "mediashelf-card"
-VERSION = 2
+VERSION = CURRENT
 MAX_MANIFEST_SIZE = 16 << 20
 """Bytes; a whole session of 99 discs with findings stays far below."""
 
@@ -64,8 +64,11 @@ def parse_manifest(data: bytes) -> Manifest:
             f"was written in version {version} of the form, this program reads up to version "
             f"{VERSION}; update mediashelf on this board, or prepare the card with the older one"
         )
-    if version == 1 and version is not True:
-        document = from_version_1(document)
+    if version is not True:  # which is equal to 1
+        if document.get("version") == 1:
+            document = from_version_1(document)
+        if document.get("version") == 2:
+            document = from_version_2(document)
     manifest = read_form(document)
     _refuse_any(iter_contradictions(manifest))
     return manifest

@@ -5,12 +5,18 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterator
 
-from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.sessions.emulator import lun_settings
+from mediashelf.sessions.emulator import (
+    block_size,
+    is_served_whole,
+    lun_settings,
+    served_blocks,
+)
 from mediashelf.sessions.manifests.parts import LunWrite
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 
 MANIFEST_NAME = "manifest.json"
+LAST_DISC_NAME = "last-disc.txt"
+"""Where an emulator keeps which disc it presented last."""
 
 
 def comparable_path(path: str) -> str:
@@ -29,8 +35,7 @@ def iter_contradictions(manifest: Manifest) -> Iterator[str]:
         place = f"discs[{expected - 1}]"
         if disc.position != expected:
             yield f"{place}.position is {disc.position}, expected {expected}"
-        if disc.blocks != disc.size // SECTOR_SIZE:
-            yield f"{place}.blocks is {disc.blocks}, expected {disc.size // SECTOR_SIZE}"
+        yield from (f"{place}.{problem}" for problem in _serving_problems(disc))
         if not set(disc.passed) <= set(disc.targets):
             yield f"{place}.passed names a target that targets does not"
         if any(position >= expected for position in disc.after):
@@ -41,13 +46,23 @@ def iter_contradictions(manifest: Manifest) -> Iterator[str]:
             yield from (f"{place}.repeats {problem}" for problem in _repeat_problems(disc, discs))
     codes = [disc.code for disc in discs if disc.repeats is None]
     yield from (f"code {code!r} belongs to two discs" for code in sorted(_doubles(codes)))
-    if manifest.start > len(discs):
+    if isinstance(manifest.start, int) and manifest.start > len(discs):
         yield f"start is {manifest.start}, expected a position up to {len(discs)}"
     yield from _path_problems(manifest)
 
 
 def _doubles(codes: list[str]) -> set[str]:
     return {code for code in codes if codes.count(code) > 1}
+
+
+def _serving_problems(disc: ManifestDisc) -> Iterator[str]:
+    for key, found, expected in (
+        ("block_size", disc.block_size, block_size(disc.presentation)),
+        ("served_blocks", disc.served_blocks, served_blocks(disc.size, disc.presentation)),
+        ("servable", disc.servable, is_served_whole(disc.size, disc.presentation)),
+    ):
+        if found != expected:
+            yield f"{key} is {str(found).lower()}, expected {str(expected).lower()}"
 
 
 def _lun_problems(disc: ManifestDisc) -> Iterator[str]:
@@ -57,7 +72,7 @@ def _lun_problems(disc: ManifestDisc) -> Iterator[str]:
     written = {write.attribute: write.value for write in settings}
     if len(written) < len(settings) or "file" in written:
         yield "writes an attribute twice"
-    for attribute, value in lun_settings():
+    for attribute, value in lun_settings(presentation=disc.presentation):
         if written.get(attribute) != value:
             yield f"does not set {attribute} to {value} before file"
 

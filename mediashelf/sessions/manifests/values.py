@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
+from mediashelf.sessions.emulator import Presentation
 from mediashelf.sessions.manifests.fields import (
     BARS_NEWLINE,
     CardPath,
@@ -12,6 +13,7 @@ from mediashelf.sessions.manifests.fields import (
     Moment,
     Position,
     Size,
+    Start,
     Text,
     distinct,
     says,
@@ -63,12 +65,38 @@ class ManifestDisc:
     purpose: Annotated[Text, says("What the disc is for, in the planner's words.")]
     expect: Annotated[Text, says("What the machine should show, in the planner's words.")]
     size: Annotated[Size, says("Bytes in the image file.")]
-    blocks: Annotated[
+    presentation: Annotated[
+        Presentation,
+        says(
+            "What the host sees: optical for a CD-ROM drive, disk for a read-only USB disk, which "
+            "only a hybrid image is good for: one with a partition table before its volume."
+        ),
+    ]
+    servable: Annotated[
+        bool,
+        says(
+            "Whether the kernel serves every whole block of the image. False where it refuses the "
+            "image, and where it cuts it: present it only if a person asks for it, and say so."
+        ),
+    ]
+    block_size: Annotated[
+        Literal[2048, 512], says("Bytes of a block as the host sees it, by the presentation.")
+    ]
+    served_blocks: Annotated[
         int,
         says(
-            "Blocks of 2048 bytes that a host sees: the size divided by 2048, rounded down.",
+            "Blocks of block_size bytes that the host sees; 0 for an image that the kernel "
+            "refuses.",
             ge=0,
-            le=(2**53 - 1) // 2048,
+            le=(2**53 - 1) // 512,
+        ),
+    ]
+    erases: Annotated[
+        bool,
+        says(
+            "Whether the disc may erase disks by itself when a machine starts from it: as the "
+            "planner says, else whether it boots. After it was used once, never present it "
+            "without being asked to by a person."
         ),
     ]
     digests: Annotated[FileDigests, says("Digests of the whole image file.")]
@@ -145,19 +173,21 @@ class Manifest:
     card as manifest.json, in UTF-8. Every key that is listed here is present, even
     where its value is empty or null; keys that begin with x- are free for the use of
     others and are passed over. A reader refuses a version that it does not know.
-    Version 2 added code, origin and the areas of contents to a disc.
+    Version 2 added code, origin and the areas of contents to a disc. Version 3 added
+    presentation, servable, block_size, served_blocks and erases in the place of
+    blocks, and the words of start; it has no areas.
     """
 
     format: Annotated[
         Literal["mediashelf-card"], says("Says that this JSON file is a card manifest.")
     ] = field(default="mediashelf-card", kw_only=True)
     version: Annotated[
-        Literal[2],
+        Literal[3],
         says(
             "The version of this form. It grows with every change that an older reader could "
             "misunderstand."
         ),
-    ] = field(default=2, kw_only=True)
+    ] = field(default=3, kw_only=True)
     created: Annotated[
         Moment,
         says(
@@ -168,7 +198,16 @@ class Manifest:
     created_by: Annotated[Text, says("The program that wrote the manifest, with its version.")]
     session: Annotated[ManifestSession, says("What the session is for; for people.")]
     start: Annotated[
-        Position, says("The position of the disc that the drive presents when it starts.")
+        Start,
+        says(
+            "What the drive presents when the board starts, which it does with the PC where the PC "
+            "feeds it. A position: always that disc. none: nothing, until a person chooses. last: "
+            "the disc that was presented last, unless that one erases, then nothing; disc 1 when "
+            "no disc was presented yet. The last one is kept in the file last-disc.txt beside the "
+            "manifest, or elsewhere where the card cannot be written, and is written before the "
+            "disc is presented: its position, a space, its code and a newline. Where these are not "
+            "a disc of this manifest, nothing is presented."
+        ),
     ]
     eject: Annotated[
         tuple[LunWrite, ...],

@@ -66,7 +66,8 @@ def _head(name: str, machine: str, targets: Sequence[str]) -> Iterator[str]:
     yield '# disk = "40GB"'
     yield '# disk_mode = "ide"       # ide, ahci or raid'
     yield '# firmware = "bios"       # bios or uefi'
-    yield "# optical_boot = true     # can it start from an optical drive?"
+    yield "# usb_boot = true         # does the firmware start from a USB CD-ROM drive?"
+    yield '# processor = "450 MHz"    # for the run sheet'
     yield '# devices = "lspci.txt"   # output of lspci -nnvmm: has every device a driver here?'
     yield ""
     yield "[card]"
@@ -88,6 +89,8 @@ def _disc(disc: DraftDisc, text: str, problem: str) -> Iterator[str]:
         yield "# raw: its data track is converted on the way to the card"
     if disc.must_pad:
         yield "pad = true                # zeros are added on the card: the emulator needs them"
+    if disc.boot:
+        yield "# erases = false          # when it asks before it erases; else it counts as erasing"
     yield 'purpose = ""'
     yield '# expect = ""             # what the screen should show'
     yield "# after = []              # discs that must come before, by image or name"

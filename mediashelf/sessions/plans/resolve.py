@@ -12,7 +12,8 @@ from typing import Protocol
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.integrity.fixity.comparing import FixityRecord
-from mediashelf.sessions.plans.session_plan import DiscSource, SessionPlan, SourceKind
+from mediashelf.sessions.plans.plan_disc import DiscSource, SourceKind
+from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import count_text
 
 _SHOWN = 4
@@ -80,7 +81,7 @@ def resolve_plan(plan: SessionPlan, library: Library) -> list[Sources]:
         if not files:
             problems.append(f"disc {disc.number}: {'; '.join(absent)}")
     if problems:
-        raise SessionPlanError("\n".join(problems))
+        raise SessionPlanError(*problems)
     return resolved
 
 

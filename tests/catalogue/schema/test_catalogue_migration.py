@@ -18,7 +18,7 @@ from mediashelf.catalogue.history import history_of
 from mediashelf.catalogue.store import open_catalogue
 
 STORED = Path(__file__).parents[3] / "fixtures" / "catalogues"
-VERSIONS = [1, 2, 3]
+VERSIONS = [1, 2, 3, 4]
 
 OLD, MIDDLE, LATE = "2025-03-01T10:00:00Z", "2025-06-01T10:00:00Z", "2025-11-01T10:00:00Z"
 
@@ -146,6 +146,7 @@ FROZEN = {
     2: "587214a07e1a0514",
     3: "d6e1398b295cb6c3",
     4: "8b8ce45b956f09ea",
+    5: "de51e0a89b49f4a1",
 }
 
 

@@ -38,6 +38,18 @@ def test_a_new_file_is_ours_checked_and_in_wal_mode(place: Path) -> None:
     db.close()
 
 
+@pytest.mark.parametrize("umask", [0o000, 0o022, 0o777])
+def test_a_new_file_is_its_owner_s_alone(place: Path, umask: int) -> None:
+    before = os.umask(umask)
+    try:
+        with open_catalogue(place, create=True) as catalogue:
+            catalogue.shelves()
+            modes = {each.stat().st_mode & 0o777 for each in place.parent.glob("catalogue*")}
+    finally:
+        os.umask(before)
+    assert modes == {0o600}
+
+
 def test_foreign_keys_are_held(place: Path) -> None:
     with (
         pytest.raises(CatalogueError, match="FOREIGN KEY"),

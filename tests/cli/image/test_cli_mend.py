@@ -196,7 +196,7 @@ def test_an_image_without_a_record_is_proved_by_that_of_a_copy(shelf: Shelf) -> 
 def test_as_names_the_record(shelf: Shelf) -> None:
     tide = shelf.home / "tide.iso"
     write(tide, spoiled(7 * 2048), DATE + 5)
-    shelf.run("scan")  # the damage is on record now
+    shelf.run("scan", "--accept", tide)  # the damage is on record now
     write(shelf.home / "right.iso", TIDE, DATE)
     shelf.run("scan", "home")
     output = shelf.folder / "mended.iso"

@@ -77,7 +77,7 @@ def test_json_shape(shelf: Shelf) -> None:
     assert set(image) == {
         *("shelf", "path", "file", "size", "state", "presence", "verdict", "problem", "label"),
         *("kinds", "is_sheet", "looks_raw", "entry_count", "digests", "recorded_at"),
-        *("confirmed_at", "scanned_at", "audited_at", "finding_counts"),
+        *("confirmed_at", "scanned_at", "audited_at", "finding_counts", "waiting"),
     }
     assert image["file"] == str(shelf.home / "tide.iso")
     assert image["kinds"] == ["iso9660", "joliet"]

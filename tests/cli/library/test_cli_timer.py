@@ -242,3 +242,14 @@ def test_a_linked_catalogue_is_written_where_it_is(shelf: Shelf) -> None:
     out = shelf.run("timer", "--catalogue", link).stdout
     assert f"ReadWritePaths={shelf.folder}\n" in out
     assert f"--catalogue {link}\n" in out
+
+
+def test_one_odd_name_of_a_folder_does_not_stop_the_others(shelf: Shelf) -> None:
+    odd = shelf.folder / "tab\there\nExecStart=x"
+    odd.mkdir()
+    shelf.run("shelf", "add", odd)
+    lines = shelf.run("timer", "--only", "service").stdout.splitlines()
+    assert f"ReadOnlyPaths=-{shelf.home}" in lines
+    assert not [line for line in lines if line.startswith("ExecStart=x")]
+    (told,) = [line for line in lines if "tab\\x09here\\x0aExecStart=x" in line]
+    assert told.startswith("# Not named here, as no unit file can: ")

@@ -37,8 +37,8 @@ def test_manufacturer_example_names_two_sections() -> None:
     inf = parse_inf(MANUFACTURER_EXAMPLE)
     (maker,) = makers(inf)
     assert maker.name == "Foo Corporation"
-    assert maker.sections == ("FooMfg", "FooMfg.NTx86....0x80", "FooMfg.NTamd64")
-    assert [inf.section(name) is not None for name in maker.sections] == [False, True, True]
+    assert tuple(maker.iter_sections()) == ("FooMfg", "FooMfg.NTx86....0x80", "FooMfg.NTamd64")
+    assert [inf.section(name) is not None for name in maker.iter_sections()] == [False, True, True]
 
 
 @pytest.mark.parametrize(

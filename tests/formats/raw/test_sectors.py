@@ -29,7 +29,6 @@ from mediashelf.formats.raw.sectors import (
     LAYOUTS,
     RAW_SIZE,
     SYNC,
-    RawView,
     address_of,
     edc,
     encode_mode_1,
@@ -38,6 +37,7 @@ from mediashelf.formats.raw.sectors import (
     lba_of,
     parse_header_lba,
 )
+from mediashelf.formats.raw.view import RawView
 
 
 def slow_edc(data: bytes) -> int:

@@ -15,6 +15,8 @@ from pathlib import Path
 import pycdlib
 import pytest
 
+from image_udf import make_udf
+from mediashelf.findings import Severity
 from mediashelf.formats.fields import BytesView
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.records import (
@@ -33,6 +35,7 @@ from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.volume import read_udf_volume
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
+from mediashelf.integrity.structure.parts import check_structure
 
 FILES = 40
 
@@ -159,6 +162,14 @@ def test_every_cut_is_survived(bridge: bytes) -> None:
             assert rules, size
 
 
+def sign(data: bytearray, at: int) -> None:
+    """Let the tag of the descriptor at ``at`` fit its bytes."""
+    (length,) = struct.unpack_from("<H", data, at + 10)
+    crc = binascii.crc_hqx(bytes(data[at + 16 : at + 16 + length]), 0)
+    struct.pack_into("<H", data, at + 8, crc)
+    data[at + 4] = (sum(data[at : at + 16]) - data[at + 4]) & 0xFF
+
+
 def make_space(maps: tuple[PartitionMap, ...], data: bytes = bytes(SECTOR_SIZE * 64)) -> UdfSpace:
     volume = LogicalVolume("", SECTOR_SIZE, 0x0250, LongAddress(0, 0, 0, 0), maps)
     return UdfSpace(BytesView(data), volume, [PartitionDescriptor(0, 10, 20)], ProblemLog())
@@ -170,7 +181,67 @@ def test_partitions_that_are_not_followed_are_named(kind: str) -> None:
     space = make_space((PartitionMap(kind, 0),))
     assert space.read_record(LongAddress(0, SECTOR_SIZE, 1, 0), frozenset({0x100}), "x") is None
     assert space.unread == {kind}
-    assert f"{kind} partition" in space.log.findings()[0].message
+    assert not space.is_complete
+    assert space.log.findings() == ()
+
+
+@pytest.mark.parametrize("kind", [b"*UDF Virtual Partition", b"*UDF Sparable Partition"])
+def test_a_disc_with_such_a_partition_is_not_damaged(kind: bytes) -> None:
+    # UDF 2.60, 2.2.8 and 2.2.9.
+    made = make_udf({"A.TXT": b"a"}, SECTOR_SIZE)
+    volume = made.index(struct.pack("<H", 6), 257 * SECTOR_SIZE)
+    while volume % SECTOR_SIZE:
+        volume = made.index(struct.pack("<H", 6), volume + 1)
+    row = bytes([2, 64, 0, 0, 0]) + kind.ljust(23, b"\0") + bytes(8) + struct.pack("<HH", 1, 0)
+    data = bytearray(made)
+    data[volume + 264 : volume + 268] = struct.pack("<I", 64)
+    data[volume + 440 : volume + 504] = row.ljust(64, b"\0")
+    # Both copies of the sequence are the same, so that only the kind of partition differs.
+    sign(data, volume)
+    reserve = made.rindex(made[volume + 20 : volume + 440]) - 20
+    data[reserve + 264 : reserve + 268] = struct.pack("<I", 64)
+    data[reserve + 440 : reserve + 504] = row.ljust(64, b"\0")
+    sign(data, reserve)
+    log = ProblemLog()
+    found = read_udf_volume(BytesView(bytes(data)), log)
+    assert found is not None
+    assert not found.entries_read
+    (finding,) = log.findings()
+    assert (finding.rule, finding.severity) == ("udf-contents-not-read", Severity.NOTE)
+
+
+@pytest.mark.parametrize("standard", ["NSR02", "NSR03"])
+@pytest.mark.parametrize("block_size", [512, 1024, 2048, 4096])
+def test_blocks_of_every_size_are_read(block_size: int, standard: str, tmp_path: Path) -> None:
+    """The first anchor is at block 256, whatever a block is.
+
+    As Linux finds it (util-linux, libblkid udf.c): the tag of an anchor names its block.
+    """
+    files = {"A.TXT": b"a" * 5000, "DIR/B.TXT": b"b", "EMPTY": b""}
+    path = tmp_path / "disc.udf"
+    path.write_bytes(make_udf(files, block_size, standard))
+    with open_image(path) as image:
+        expected = set() if block_size == SECTOR_SIZE else {"udf-block-size", "whole-sectors"}
+        assert {finding.rule for finding in image.findings} <= expected
+        assert not list(check_structure(image))
+        (volume,) = image.facts.volumes
+        found = {
+            entry.path.lstrip("/"): image.read_file(entry, 9000)
+            for entry in volume.entries
+            if not entry.is_directory
+        }
+    assert found == files
+    assert (volume.block_size, volume.detail) == (block_size, standard)
+
+
+def test_a_file_past_the_end_counts_in_blocks() -> None:
+    # ECMA-167 4/14.9.
+    made = make_udf({"A.TXT": b"a" * 5000}, 4096)
+    log = ProblemLog()
+    at = made.index(b"a" * 5000)
+    read_udf_volume(BytesView(made[: at + 4096]), log)
+    cut = [finding for finding in log.findings() if finding.rule == "extent-inside-image"]
+    assert [finding.length for finding in cut] == [5000 - 4096]
 
 
 def test_short_long_and_extended_descriptors_give_the_same_addresses() -> None:

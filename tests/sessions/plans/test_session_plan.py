@@ -10,13 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mediashelf.errors import InputError, SessionPlanError
+from mediashelf.sessions.plans.plan_disc import DiscSource, SourceKind
 from mediashelf.sessions.plans.session_plan import (
     MAX_DISCS,
     CardWish,
-    DiscSource,
     PlannedMachine,
     SessionPlan,
-    SourceKind,
     load_plan,
 )
 from mediashelf.tables.bounds import MAX_FILE_SIZE
@@ -32,7 +31,7 @@ memory = "768MB"
 disk = "160GB"
 disk_mode = "ide"
 firmware = "bios"
-optical_boot = true
+usb_boot = true
 devices = "lspci.txt"
 
 [card]
@@ -66,7 +65,13 @@ def test_every_key_is_understood() -> None:
     plan = parse(WHOLE)
     assert plan.name == "Tide-table kiosk"
     assert plan.machine == PlannedMachine(
-        "Kiosk PC, 1999", 768 * 1024 * 1024, 160_000_000_000, "ide", "bios", True, "lspci.txt"
+        "Kiosk PC, 1999",
+        768 * 1024 * 1024,
+        160_000_000_000,
+        "ide",
+        "bios",
+        usb_boot=True,
+        devices="lspci.txt",
     )
     assert plan.card == CardWish("fat32", 4_000_000_000)
     assert plan.folder == Path("/plans")
@@ -141,7 +146,11 @@ def test_contradictions_in_the_order_are_named(tables: tuple[str, ...], message:
         ("memory", "memroy", "[machine]: unknown key 'memroy'; did you mean 'memory'?"),
         ("expect", "except", "[disc] 1: unknown key 'except'; did you mean 'expect'?"),
         ("recipe =", "receipe =", "[disc] 2: unknown key 'receipe'; did you mean 'recipe'?"),
-        ("recipe =", "zzz =", "[disc] 2: unknown key 'zzz'; known here: after, expect, find"),
+        (
+            "recipe =",
+            "zzz =",
+            "[disc] 2: unknown key 'zzz'; known here: after, erases, expect",
+        ),
         ("{ find", "{ fnid", "[disc] 1, [or] 1: unknown key 'fnid'; did you mean 'find'?"),
         (
             "recipe =",
@@ -162,7 +171,7 @@ def test_contradictions_in_the_order_are_named(tables: tuple[str, ...], message:
         ('"768MB"', "true", "[machine]: memory is true, expected a size"),
         ('"ide"', '"sata"', "[machine]: disk_mode is 'sata', expected one of ide, ahci, raid"),
         ('"bios"', '"boos"', "expected one of bios, uefi; did you mean 'bios'?"),
-        ("= true", '= "yes"', "[machine]: optical_boot is 'yes', expected true or false"),
+        ("= true", '= "yes"', "[machine]: usb_boot is 'yes', expected true or false"),
         ("[card]", "[[card]]", "card is"),
         ("[[disc]]\nrecipe", "[disc2]\nrecipe", "unknown key 'disc2'; did you mean 'd"),
         ("[[disc]]", "[disc]", "is not TOML"),

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
 from mediashelf.catalogue.history import Happening, keep
+from mediashelf.catalogue.records.earlier import records_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
@@ -18,16 +20,20 @@ from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.integrity.fixity.values import FixityRecord
 from mediashelf.integrity.mending.values import Mending, MendOutcome
-from mediashelf.integrity.structure.damage import TouchedEntry, entries_touched
+from mediashelf.integrity.structure.damage import TouchedEntry, count_hidden, entries_touched
 from mediashelf.text import count_text
 
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """What an image is verified by: a record, and whose it is."""
+    """What an image is verified by: a record, and whose it is.
+
+    ``is_earlier`` is True for one that was replaced since.
+    """
 
     row: ImageRow
     record: FixityRecord
+    is_earlier: bool = False
 
     @property
     def where(self) -> str:
@@ -55,15 +61,20 @@ def find_image(catalogue: Catalogue, name: str) -> AuditJob:
 
 
 def find_reference(
-    catalogue: Catalogue, job: AuditJob, copies: Sequence[Path], as_name: str | None
+    catalogue: Catalogue,
+    job: AuditJob,
+    copies: Sequence[Path],
+    as_name: str | None,
+    as_of: str | None,
 ) -> Reference | None:
-    """Return what is on record: as said with --as, of the image, or of a named copy."""
-    if as_name is not None:
-        row = find_image(catalogue, as_name).row
+    """Return what is on record: as said with --as and --as-of, of the image, or of a copy."""
+    if as_name is not None or as_of is not None:
+        name = as_name if as_name is not None else job.where
+        row = find_image(catalogue, as_name).row if as_name is not None else job.row
         reference = _recorded(catalogue, row)
-        if reference is None:
-            raise InputError(f"{as_name}: has no recorded digest to verify by")
-        return reference
+        if row is None or reference is None:
+            raise InputError(f"{name}: has no recorded digest to verify by")
+        return reference if as_of is None else _earlier(catalogue, row, name, as_of)
     own = _recorded(catalogue, job.row)
     if own is not None:
         return own
@@ -86,9 +97,45 @@ def _recorded(catalogue: Catalogue, row: ImageRow | None) -> Reference | None:
     return Reference(row, record) if row is not None and record is not None else None
 
 
+def _earlier(catalogue: Catalogue, row: ImageRow, name: str, as_of: str) -> Reference:
+    """Return the record that was in force on a day, or at a moment."""
+    first, last = _period(as_of)
+    known = records_of(catalogue.db, row)
+    fitting = [each for each in known if each.was_in_force(first, last)]
+    if len(fitting) == 1:
+        return Reference(row, fitting[0].record, is_earlier=bool(fitting[0].replaced_at))
+    if not fitting:
+        raise InputError(
+            f"{name}: nothing was on record then; its first record is of "
+            f"{known[0].record.recorded_at}"
+        )
+    moments = ", ".join(each.record.recorded_at for each in fitting)
+    raise InputError(
+        f"{name}: {len(fitting)} records were in force on {as_of}, recorded {moments}; name one "
+        "by its moment"
+    )
+
+
+def _period(as_of: str) -> tuple[str, str]:
+    """Return the first and last second that a day or moment in UTC means."""
+    try:
+        moment = datetime.fromisoformat(as_of)
+    except ValueError as error:
+        raise InputError(
+            f"--as-of {as_of!r}: is not a date such as 2026-11-25, nor a moment such as "
+            "2026-11-25T18:30:00Z"
+        ) from error
+    if len(as_of) <= len("2026-11-25"):
+        return moment.strftime("%Y-%m-%dT00:00:00Z"), moment.strftime("%Y-%m-%dT23:59:59Z")
+    if moment.tzinfo is not None:
+        moment = moment.astimezone(UTC)
+    text = moment.strftime("%Y-%m-%dT%H:%M:%SZ")
+    return text, text
+
+
 def record_findings(reference: Reference | None) -> list[Finding]:
     """The record of an image that was damaged already confirms the damage."""
-    if reference is None or not reference.row.errors:
+    if reference is None or reference.is_earlier or not reference.row.errors:
         return []
     return [
         Finding(
@@ -106,7 +153,8 @@ def _facts(catalogue: Catalogue, reference: Reference | None, result: Mending) -
     """Return the tree as recorded, since that of a damaged image may be damaged itself."""
     if not result.parts or result.is_raw:
         return None
-    facts = images.facts_of(catalogue.db, reference.row.id) if reference is not None else None
+    is_own = reference is not None and not reference.is_earlier
+    facts = images.facts_of(catalogue.db, reference.row.id) if reference and is_own else None
     if facts is not None:
         return facts
     path = result.output if result.is_written and result.output is not None else result.image
@@ -122,11 +170,10 @@ def find_touched(catalogue: Catalogue, reference: Reference | None, result: Mend
     facts = _facts(catalogue, reference, result)
     if facts is None or facts.looks_raw:
         return Touched()
-    return Touched(
-        entries_touched(facts, result.mended_spans),
-        entries_touched(facts, result.open_spans),
-        max((len(volume.entries) for volume in facts.volumes), default=0),
-    )
+    mended = entries_touched(facts, result.mended_spans)
+    still_open = entries_touched(facts, result.open_spans)
+    count = max((len(volume.entries) for volume in facts.volumes), default=0)
+    return Touched(mended, still_open, count + count_hidden({*mended, *still_open}))
 
 
 def keep_mending(catalogue: Catalogue, job: AuditJob, result: Mending) -> None:

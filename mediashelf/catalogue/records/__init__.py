@@ -1,0 +1,1 @@
+"""Records and what stands beside them: bytes that wait, earlier records, acknowledgements."""

@@ -1,0 +1,81 @@
+"""What is read from a catalogue file may have been damaged on its disk: it is not taken on trust.
+
+SQLite notices damage to its own pages. Damage inside a value it cannot see: that shows
+where the value is understood, and comes out as the same kind of error.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import zlib
+from collections.abc import Callable, Iterable
+from functools import wraps
+from types import UnionType
+from typing import Any, ParamSpec, TypeVar
+
+Arguments = ParamSpec("Arguments")
+Answer = TypeVar("Answer")
+
+
+class ContentError(sqlite3.DatabaseError):
+    """A value in the catalogue is not what the program writes there."""
+
+
+class CheckedConnection(sqlite3.Connection):
+    """A connection whose errors are all SQLite's.
+
+    What SQLite says of a damaged schema quotes it, and may be no text for Python.
+    """
+
+    def execute(self, *arguments: Any) -> sqlite3.Cursor:
+        """Run one statement."""
+        try:
+            return super().execute(*arguments)
+        except UnicodeDecodeError as error:
+            raise ContentError("the names of its tables are not valid text") from error
+
+
+_SIGNS_OF_DAMAGE = (
+    ValueError,
+    TypeError,
+    LookupError,
+    AttributeError,
+    ArithmeticError,
+    RecursionError,
+    MemoryError,
+    zlib.error,
+)
+
+
+def reads_catalogue(function: Callable[Arguments, Answer]) -> Callable[Arguments, Answer]:
+    """Let a value that cannot be understood come out as :class:`ContentError`.
+
+    For functions that only ask the catalogue and build values from the answer.
+    """
+
+    @wraps(function)
+    def reading(*arguments: Arguments.args, **options: Arguments.kwargs) -> Answer:
+        try:
+            return function(*arguments, **options)
+        except _SIGNS_OF_DAMAGE as error:
+            raise ContentError(f"a value is not valid ({type(error).__name__})") from error
+
+    return reading
+
+
+def algorithms_on_record(digests: Iterable[str]) -> tuple[str, ...]:
+    """Return the names of digests on record; raises :class:`ContentError` for an unknown one."""
+    from mediashelf.integrity.fixity.digests import ALGORITHMS  # not needed for most questions
+
+    names = tuple(digests)
+    for name in names:
+        if name not in ALGORITHMS:
+            raise ContentError(f"no digest is called {name!r}")
+    return names
+
+
+def require_types(values: Iterable[object], kinds: Iterable[type | UnionType]) -> None:
+    """Raise :class:`ContentError` unless each value is of its kind."""
+    for value, kind in zip(values, kinds, strict=True):
+        if not isinstance(value, kind):
+            raise ContentError(f"a value is not valid ({type(value).__name__})")

@@ -1,0 +1,73 @@
+r"""The text that ``lsusb`` prints → devices: its list, and the details of ``-v``.
+
+The line is that of the program's manual page and source text (usbutils, ``lsusb.c``):
+``Bus 001 Device 002: ID f1b2:0003 Name``. Identifiers: standard-usb-identifiers.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from mediashelf.drivers.machines.devices import Device, device_from_ids
+
+_LINE = re.compile(
+    r"Bus [0-9]{3} Device [0-9]{3}: ID ([0-9a-f]{4}):([0-9a-f]{4})(?:\s+(.*))?", re.IGNORECASE
+)
+_DETAIL = re.compile(r"\s+(bcdDevice|b[A-Z]\w+)\s+([0-9a-fx.]+)\b.*")
+_ROOT_HUB = "1D6B"  # the vendor that the host's own root hubs name; they are no device
+_CLASS = ("bDeviceClass", "bDeviceSubClass", "bDeviceProtocol")
+_INTERFACE_CLASS = ("bInterfaceClass", "bInterfaceSubClass", "bInterfaceProtocol")
+
+
+@dataclass
+class UsbRecord:
+    """One device with the first value of each detail that follows it."""
+
+    line: int
+    vendor: str
+    product: str
+    name: str
+    details: dict[str, str] = field(default_factory=dict)
+
+    def add(self, line: str) -> None:
+        """Take a line below the device's; lines without a known value tell nothing here."""
+        match = _DETAIL.fullmatch(line.rstrip())
+        if match is not None:
+            self.details.setdefault(match[1], match[2])
+
+    def device(self) -> Device | None:
+        """Return the device, None for the root hubs of the system that printed the list."""
+        if self.vendor == _ROOT_HUB:
+            return None
+        chip = f"USB\\VID_{self.vendor}&PID_{self.product}"
+        revision = self.details.get("bcdDevice", "").replace(".", "").rjust(4, "0")
+        is_known = "bcdDevice" in self.details and len(revision) == 4
+        hardware = [f"{chip}&REV_{revision}"] if is_known else [chip]
+        return device_from_ids(hardware, self._compatible(), name=self.name, line=self.line)
+
+    def _compatible(self) -> list[str]:
+        own = self._numbers(_CLASS)
+        if own is None:
+            return []
+        if int(self.details.get("bNumInterfaces", "1")[:3]) > 1 and own[0] in (0x00, 0xEF):
+            return ["USB\\COMPOSITE"]
+        if own[0] == 0:
+            own = self._numbers(_INTERFACE_CLASS)
+        if own is None:
+            return []
+        return [f"USB\\CLASS_{own[0]:02X}&SUBCLASS_{own[1]:02X}&PROT_{own[2]:02X}"]
+
+    def _numbers(self, names: tuple[str, ...]) -> list[int] | None:
+        texts = [self.details.get(name, "") for name in names]
+        if not all(text.isdecimal() and int(text[:4]) <= 0xFF for text in texts):
+            return None
+        return [int(text) for text in texts]
+
+
+def start_usb(line: str, number: int) -> UsbRecord | None:
+    """Return the device that a line of the list names, None for other lines."""
+    match = _LINE.fullmatch(line.strip())
+    if match is None:
+        return None
+    return UsbRecord(number, match[1].upper(), match[2].upper(), (match[3] or "").strip())

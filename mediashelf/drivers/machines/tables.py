@@ -1,0 +1,79 @@
+"""Device lists with columns (CSV): a heading names the columns, each line is one device.
+
+Which headings name an identifier or a name is common practice of the tools that print
+such lists.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from mediashelf.drivers.machines.devices import Device, device_from_ids
+
+_IDENTIFIERS = ("hardwareid", "hardwareids", "instanceid", "deviceid", "pnpdeviceid", "pnpid")
+_COMPATIBLE = ("compatibleid", "compatibleids")
+_NAMES = ("friendlyname", "name", "caption", "devicename", "description", "devicedescription")
+_INSTANCE = re.compile(r"^([^\\]+\\[^\\]+)\\.*$")
+_SEPARATORS = ",;\t"
+
+
+class TableForm(NamedTuple):
+    """Where the columns are; ``line`` is that of the heading, from 1."""
+
+    line: int
+    separator: str
+    identifiers: tuple[int, ...]
+    compatible: tuple[int, ...]
+    name: int | None
+
+
+def find_table(lines: Sequence[str]) -> TableForm | None:
+    """Return the form of a text whose first line that says anything is a heading."""
+    for number, line in enumerate(lines, 1):
+        if not line.strip() or line.startswith("#"):
+            continue
+        return next(filter(None, (_heading(line, number, mark) for mark in _SEPARATORS)), None)
+    return None
+
+
+def _heading(line: str, number: int, separator: str) -> TableForm | None:
+    cells = [re.sub(r"[^a-z]", "", cell.lower()) for cell in line.split(separator)]
+    identifiers = tuple(index for index, cell in enumerate(cells) if cell in _IDENTIFIERS)
+    if len(cells) < 2 or not identifiers:
+        return None
+    # The first kind of column that is there, best first.
+    order = sorted(identifiers, key=lambda index: _IDENTIFIERS.index(cells[index]))
+    compatible = tuple(index for index, cell in enumerate(cells) if cell in _COMPATIBLE)
+    name = next((cells.index(name) for name in _NAMES if name in cells), None)
+    return TableForm(number, separator, tuple(order), compatible, name)
+
+
+def read_row(form: TableForm, line: str, number: int) -> Device | None:
+    """Return the device of one line, None where no column has an identifier."""
+    try:
+        cells = next(csv.reader([line], delimiter=form.separator), [])
+    except csv.Error:
+        return None
+
+    def column(index: int) -> list[str]:
+        return _identifiers(cells[index]) if index < len(cells) else []
+
+    hardware = next(filter(None, map(column, form.identifiers)), [])
+    if not hardware:
+        return None
+    compatible = [text for index in form.compatible for text in column(index)]
+    name = cells[form.name].strip() if form.name is not None and form.name < len(cells) else ""
+    return device_from_ids(hardware, compatible, name=name, line=number)
+
+
+def _identifiers(cell: str) -> list[str]:
+    """Return the identifiers in a cell, without the part that tells one instance."""
+    words = [word.strip(" {}\"'") for word in re.split(r"[,;|\n]|\s+", cell)]
+    return [
+        _INSTANCE.sub(r"\1", word)
+        for word in words
+        if "\\" in word or re.fullmatch(r"\*[A-Za-z]{3}[0-9A-Fa-f]{4}", word)
+    ]

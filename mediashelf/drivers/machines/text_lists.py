@@ -1,0 +1,297 @@
+"""Lines of text that name devices: ``lspci``, ``lsusb``, ids one a line, device lists.
+
+A name belongs to the identifiers below it: those that are indented deeper, and those of
+the same block of ``key: value`` lines. A line that turns out to name no identifier is
+reported, and never becomes the name of the next device.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import NamedTuple
+
+from mediashelf.drivers.machines import lspci
+from mediashelf.drivers.machines.devices import Device, device_from_ids, pci_device
+from mediashelf.drivers.machines.id_group import IdGroup
+from mediashelf.drivers.machines.identifiers import ENUMERATORS, is_well_formed
+from mediashelf.drivers.machines.line_findings import LineFindings
+from mediashelf.drivers.machines.lsusb import UsbRecord, start_usb
+
+_WORD = re.compile(r"(?:\*|\b[A-Z0-9]+\\)[^\s\"',;\\]+", re.IGNORECASE)
+_LABEL = re.compile(r"\s*(hardware|compatible)[ _-]?ids?\b", re.IGNORECASE)
+_PLACE = re.compile(r"\s*(?:(?:pnp)?device|instance)[ _-]?(?:id|path)\b", re.IGNORECASE)
+_KEY = re.compile(r"([\w /().-]{1,60})(?::(?=\s|$)|=)(.*)")
+_NAME_KEYS = ("name", "description", "device description", "caption", "friendlyname")
+_AFTER = re.compile(r"\S* {1,40}: {1,40}(\S.*)")
+_BARE_ID = re.compile(r"[!-+\--~]{2,199}")
+_MOST_WAITING = 40  # lines of one block; also a bound on the time that a text can take
+_DUMP = re.compile(r"[0-9a-f]{2,3}: (?:[0-9a-f]{2} ?)+", re.IGNORECASE)
+
+
+class _Waiting(NamedTuple):
+    """A line that may name what comes next; ``is_detail`` for ``key: value``."""
+
+    number: int
+    line: str
+    indent: int
+    name: str
+    is_detail: bool
+
+
+class TextParser:
+    """Takes lines in order; :meth:`finish` returns the devices."""
+
+    def __init__(self, problems: LineFindings) -> None:
+        self._problems = problems
+        self._devices: list[Device] = []
+        self._record: lspci.LspciRecord | None = None
+        self._usb: UsbRecord | None = None
+        self._group: IdGroup | None = None
+        self._label = ""  # "hardware" or "compatible" while ids below such a heading are read
+        self._label_indent = 0
+        self._name = ""  # of the next device
+        self._is_keyed = False  # the device is one of a block of "key: value" lines
+        self._waiting: list[_Waiting] = []
+        self._is_verbose = False  # the last device came from a line that details may follow
+
+    def finish(self) -> list[Device]:
+        """Return the devices in the order of the lines."""
+        self._end_block()
+        return [device for device in self._devices if device is not _NOTHING]
+
+    def take(self, line: str, number: int, following: str) -> None:
+        """Take the next line; ``following`` is the one after it."""
+        stripped = line.strip()
+        if not stripped:
+            self._end_block()
+            return
+        if stripped[0] in "#;":
+            return
+        tag = lspci.parse_tag(line)
+        usb = start_usb(line, number)
+        if usb is not None:
+            self._end_block()
+            self._usb = usb
+        elif self._usb is not None and not _has_identifier(line):
+            self._usb.add(line)
+        elif tag is not None and (self._record is not None or lspci.starts_record(*tag)):
+            self._take_tag(*tag, number)
+        elif lspci.is_lspci_line(line):
+            self._take_lspci(line, number)
+        elif self._is_verbose and line[0] in " \t":
+            self._take_detail(line)
+        else:
+            self._take_text(line, number, following)
+
+    def _end_block(self) -> None:
+        self._end_usb()
+        self._end_record()
+        self._end_group()
+        self._drop_waiting(-1)
+        self._is_verbose = False
+
+    def _end_usb(self) -> None:
+        record, self._usb = self._usb, None
+        device = record.device() if record is not None else None
+        if device is not None:
+            self._devices.append(device)
+
+    def _take_tag(self, tag: str, value: str, number: int) -> None:
+        if lspci.starts_record(tag, value):
+            self._end_record()  # a copy may have lost the blank line between records
+        if self._record is None:
+            self._end_group()
+            self._record = lspci.LspciRecord(number, {})
+        lspci.add_tag(self._record, tag, value)
+
+    def _end_record(self) -> None:
+        record, self._record = self._record, None
+        if record is None:
+            return
+        try:
+            device = lspci.parse_record(record)
+        except lspci.NamesOnlyError:
+            self._problems.names_only(record.line)
+            return
+        if device is None:
+            self._problems.add(
+                "machine-record-incomplete",
+                record.line,
+                "The record lacks Slot, Class, Vendor or Device",
+                "copy the whole output",
+            )
+        else:
+            self._devices.append(device)
+
+    def _take_lspci(self, line: str, number: int) -> None:
+        self._end_block()
+        try:
+            device = lspci.parse_lspci_line(line, number)
+        except lspci.NamesOnlyError:
+            self._problems.names_only(number)
+            self._is_verbose = True
+            self._devices.append(_NOTHING)
+            return
+        if device is None:
+            self._problems.not_understood(number, line)
+            return
+        self._is_verbose = True
+        self._devices.append(device)
+
+    def _take_detail(self, line: str) -> None:
+        """Take an indented line of ``lspci -v``: only the subsystem matters here."""
+        device = self._devices[-1]
+        subsystem = lspci.parse_subsystem_line(line)
+        if subsystem is not None and device.function is not None:
+            function = device.function._replace(subsystem=subsystem)
+            self._devices[-1] = replace(
+                pci_device(function), name=device.name, slot=device.slot, line=device.line
+            )
+
+    def _take_text(self, line: str, number: int, following: str) -> None:
+        self._end_usb()
+        words = [match[0] for match in _WORD.finditer(line) if _is_identifier(match[0])]
+        label = _LABEL.match(line)
+        indent = _indent(line)
+        if label is not None:
+            self._start_label(label[1].lower(), indent)
+        elif words and indent < self._label_indent:
+            self._label = ""  # the heading was inside the device before
+        if not words:
+            if label is not None or _DUMP.fullmatch(line.strip()):
+                return
+            if self._is_listed(indent) and _BARE_ID.fullmatch(line.strip()):
+                self._add(line.strip().upper(), number, is_first=False)
+            else:
+                self._take_other(line, number, following)
+            return
+        self._take_name_beside(line, words[0], number, is_labelled=label is not None)
+        for word in words:
+            if not is_well_formed(word):
+                self._problems.add(
+                    "identifier-malformed",
+                    number,
+                    f"{word[:60]} is not a complete identifier",
+                    "copy it again, with all its digits",
+                )
+                continue
+            self._use_waiting(indent)
+            self._add(word.upper(), number, is_first=word == words[0], indent=indent)
+        after = _AFTER.fullmatch(line[line.index(words[-1]) + len(words[-1]) :].rstrip())
+        if after is not None and self._group is not None and not self._group.name:
+            self._group.name = after[1].strip()
+
+    def _start_label(self, label: str, indent: int) -> None:
+        self._label, self._label_indent = label, indent
+        if self._group is not None:
+            if label in self._group.headings:
+                self._end_group()  # the list of the next device
+                self._label, self._label_indent = label, indent
+            else:
+                self._group.headings.add(label)
+
+    def _is_listed(self, indent: int) -> bool:
+        group = self._group
+        return group is not None and self._label in group.headings and indent > self._label_indent
+
+    def _take_name_beside(self, line: str, word: str, number: int, *, is_labelled: bool) -> None:
+        """Take what stands before the first identifier of a line as the device's name."""
+        before = line[: line.index(word)].strip(" \t:=-\"'|")
+        if is_labelled or not before:
+            return
+        indent = _indent(line)
+        self._end_group()
+        if _PLACE.match(before):
+            self._is_keyed = True
+            return
+        self._drop_waiting(indent)
+        self._waiting.append(_Waiting(number, line, indent, before, is_detail=True))
+
+    def _take_other(self, line: str, number: int, following: str) -> None:
+        indent = _indent(line)
+        detail = _KEY.fullmatch(line.strip())
+        if detail is not None:
+            key, value = detail[1].strip().lower(), detail[2].strip()
+            is_name = key in _NAME_KEYS and bool(value)
+            if self._group is not None and (indent or is_name or self._is_keyed):
+                if is_name and not self._group.name:
+                    self._group.name = value
+                return
+            self._end_group()
+            self._drop_waiting(indent, but_details=True)
+            name = value if is_name else "" if value else detail[1].strip()
+            self._waiting.append(_Waiting(number, line, indent, name, is_detail=bool(value)))
+            return
+        self._end_group()
+        self._drop_waiting(indent)
+        if _indent(following) > indent and following.strip():
+            self._waiting.append(_Waiting(number, line, indent, line.strip(), is_detail=False))
+        else:
+            self._problems.not_understood(number, line)
+
+    def _drop_waiting(self, indent: int, *, but_details: bool = False) -> None:
+        """Report the lines that nothing came below; those above ``indent`` go on waiting."""
+        kept: list[_Waiting] = []
+        least = len(self._waiting) - _MOST_WAITING
+        for index, one in enumerate(self._waiting):
+            if index < least:
+                self._problems.not_understood(one.number, one.line)
+            elif indent > one.indent or (but_details and one.is_detail):
+                kept.append(one)
+            else:
+                self._problems.not_understood(one.number, one.line)
+        self._waiting = kept
+
+    def _use_waiting(self, indent: int) -> None:
+        """Let an identifier at ``indent`` have the name that waits above it."""
+        used = [one for one in self._waiting if one.is_detail or one.indent < indent]
+        self._waiting = [one for one in self._waiting if one not in used]
+        self._drop_waiting(-1)
+        named = [one.name for one in used if one.name]
+        if named:
+            label, label_indent = self._label, self._label_indent
+            self._end_group()
+            self._name = named[-1]
+            self._label, self._label_indent = label, label_indent
+
+    def _add(self, word: str, number: int, *, is_first: bool, indent: int = 0) -> None:
+        is_compatible = self._label == "compatible"
+        is_listed = self._is_listed(indent)
+        if self._group is None or (
+            is_first and not self._group.holds(word, is_compatible, is_listed=is_listed)
+        ):
+            name, label, label_indent = self._name, self._label, self._label_indent
+            is_keyed = self._is_keyed and self._group is None
+            self._end_group()
+            self._is_keyed = is_keyed
+            self._group = IdGroup(number, name)
+            self._label, self._label_indent = label, label_indent
+            if label:
+                self._group.headings.add(label)
+        self._group.add(word, is_compatible)
+
+    def _end_group(self) -> None:
+        group, self._group = self._group, None
+        self._label = self._name = ""
+        self._is_keyed = False
+        if group is not None:
+            self._devices.append(group.device())
+
+
+_NOTHING = Device(device_from_ids(()).identifiers)
+
+
+def _indent(line: str) -> int:
+    expanded = line.expandtabs()
+    return len(expanded) - len(expanded.lstrip())
+
+
+def _has_identifier(line: str) -> bool:
+    return any(_is_identifier(match[0]) for match in _WORD.finditer(line))
+
+
+def _is_identifier(word: str) -> bool:
+    if word.startswith("*"):
+        return len(word) >= 8 and word[1:4].isalpha()
+    return word.partition("\\")[0].upper() in ENUMERATORS

@@ -1,0 +1,81 @@
+"""Partition tables in an image's system area, by which firmware takes it for a disk.
+
+ISO 9660 leaves the first 16 sectors to others (ECMA-119 6.2.1). A hybrid image has there::
+
+    446  4 entries of 16 bytes: 0 status, 4 type, 8 first sector, 12 count (little-endian)
+    510  0x55 0xAA
+    512  "EFI PART"  (GUID partition table, with type 0xEE in the first table)
+
+in sectors of 512 bytes. The layouts are from memory of the UEFI Specification, 5.2 and
+5.3; what counts as hybrid is our own behaviour.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+
+SECTOR = 512
+_TABLE, _ENTRY, _ENTRIES = 446, 16, 4
+_SIGNATURE = b"\x55\xaa"
+_GPT = b"EFI PART"
+_SECOND_HEADER = 32  # in the first one: the sector of the second, at the disk's end
+_PROTECTIVE = 0xEE
+_STATUS = (0x00, 0x80)
+
+
+@dataclass(frozen=True, slots=True)
+class PartitionTable:
+    """A partition table: ``kind`` is MBR or GPT, ``types`` those of the MBR's partitions."""
+
+    kind: str
+    types: tuple[int, ...]
+
+
+def detect_partition_table(head: bytes, size: int) -> PartitionTable | None:
+    """Return the table at the beginning of an image of ``size`` bytes, None where there is none.
+
+    ``head`` are its first bytes, 1024 at least. Boot code alone does not count: some
+    partition must lie inside the image and every entry make sense.
+    """
+    if head[510:512] != _SIGNATURE:
+        return None
+    types = []
+    for number in range(_ENTRIES):
+        entry = head[_TABLE + number * _ENTRY : _TABLE + (number + 1) * _ENTRY]
+        first, count = struct.unpack_from("<II", entry, 8)
+        if entry[4] == 0 and count == 0:
+            continue
+        if entry[0] not in _STATUS or first * SECTOR >= size or not count:
+            return None
+        types.append(entry[4])
+    if not types:
+        return None
+    is_gpt = head[SECTOR : SECTOR + len(_GPT)] == _GPT
+    if _PROTECTIVE in types and not is_gpt:
+        return None
+    return PartitionTable("GPT" if is_gpt else "MBR", tuple(types))
+
+
+def find_partitions_end(head: bytes, size: int) -> int:
+    """Return the byte where the last partition or the GPT's second header ends; 0 without a table.
+
+    As :func:`detect_partition_table`, but the partitions after the first may be past the
+    end of an image of ``size`` bytes, as they are when it was cut.
+    """
+    if head[510:512] != _SIGNATURE:
+        return 0
+    ends, starts = [], []
+    for number in range(_ENTRIES):
+        entry = head[_TABLE + number * _ENTRY : _TABLE + (number + 1) * _ENTRY]
+        first, count = struct.unpack_from("<II", entry, 8)
+        if entry[0] not in _STATUS:
+            return 0
+        if count and entry[4] != _PROTECTIVE:
+            starts.append(first * SECTOR)
+            ends.append((first + count) * SECTOR)
+        elif entry[4] == _PROTECTIVE and head[SECTOR : SECTOR + len(_GPT)] == _GPT:
+            (second,) = struct.unpack_from("<Q", head, SECTOR + _SECOND_HEADER)
+            starts.append(first * SECTOR)
+            ends.append((second + 1) * SECTOR)
+    return max(ends) if ends and min(starts) < size else 0

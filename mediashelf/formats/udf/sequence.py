@@ -1,0 +1,130 @@
+"""The volume descriptor sequence: what a UDF volume is called, and where its partitions are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from mediashelf.formats.fields import View, read_sector
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.udf.recognition import parse_descriptor_tag, verify_tag
+from mediashelf.formats.udf.records import (
+    LogicalVolume,
+    PartitionDescriptor,
+    parse_dstring,
+    parse_logical_volume,
+    parse_partition_descriptor,
+)
+from mediashelf.formats.volume import SECTOR_SIZE
+
+_PRIMARY, _PARTITION, _LOGICAL_VOLUME = 1, 5, 6  # tags, 3/7.2.1
+_TERMINATING = 8
+_MOST_DESCRIPTORS = 64  # of a volume descriptor sequence that are followed
+
+
+@dataclass(slots=True)
+class VolumeSequence:
+    """What the volume descriptor sequence says; a later descriptor replaces an earlier one."""
+
+    label: str = ""
+    logical_volume: LogicalVolume | None = None
+    partitions: dict[int, PartitionDescriptor] = field(default_factory=dict)
+    has_end: bool = False
+
+
+def read_sequences(
+    view: View, sequences: Iterable[tuple[int, int]], block_size: int, log: ProblemLog
+) -> VolumeSequence:
+    """Read the first sequence that gives a logical volume: the main one, then the reserve.
+
+    ``sequences`` are (length, location). One that is not needed is compared.
+    """
+    best = VolumeSequence()
+    for length, start in sequences:
+        is_spare = best.logical_volume is not None
+        own_log = ProblemLog() if is_spare else log
+        sequence = VolumeSequence()
+        _read_sequence(view, length, start, block_size, sequence, own_log)
+        offset = start * block_size
+        if is_spare:
+            if length and (own_log.findings() or _differ(sequence, best)):
+                log.add(
+                    "udf-reserve-sequence",
+                    f"LBA {offset // SECTOR_SIZE}",
+                    "a further volume descriptor sequence is damaged, or is not like the first",
+                    offset=offset,
+                    length=length,
+                    expected="the descriptors of the main sequence once more",
+                )
+            continue
+        if not sequence.has_end:
+            log.add(
+                "udf-volume-descriptors",
+                f"LBA {offset // SECTOR_SIZE}",
+                "the UDF volume descriptor sequence has no terminator",
+                offset=offset,
+                length=length,
+                expected="a terminating descriptor",
+            )
+        if sequence.logical_volume is not None or not best.label:
+            best = sequence
+    return best
+
+
+def verify_terminator(data: bytes, location: int, offset: int, name: str, log: ProblemLog) -> None:
+    """Log a block at the end of a sequence that is not a good terminating descriptor.
+
+    A block of zeros was never recorded, and ends a sequence too.
+    """
+    own_log = ProblemLog()
+    if not data.strip(b"\0"):
+        return
+    terminating = frozenset({_TERMINATING})
+    if not verify_tag(data, location, terminating, name, own_log, offset=offset):
+        log.add(
+            "udf-terminator",
+            f"LBA {offset // SECTOR_SIZE}",
+            f"the terminating descriptor of the {name} is damaged",
+            offset=offset,
+            length=len(data),
+            found=own_log.findings()[0].found,
+            expected=own_log.findings()[0].expected,
+        )
+
+
+def _differ(one: VolumeSequence, other: VolumeSequence) -> bool:
+    return (one.label, one.logical_volume, one.partitions) != (
+        other.label,
+        other.logical_volume,
+        other.partitions,
+    )
+
+
+def _read_sequence(
+    view: View,
+    length: int,
+    start: int,
+    block_size: int,
+    sequence: VolumeSequence,
+    log: ProblemLog,
+) -> None:
+    for number in range(start, start + min(length // block_size, _MOST_DESCRIPTORS)):
+        data = read_sector(view, number, block_size)
+        identifier = parse_descriptor_tag(data).identifier if data else 0
+        offset = number * block_size
+        if identifier in (0, _TERMINATING):
+            # Blocks that were never written end a sequence too (3/8.4.2, from memory).
+            sequence.has_end = bool(data)
+            verify_terminator(data, number, offset, "volume descriptor sequence", log)
+            return
+        name = f"volume descriptor {identifier}"
+        if not verify_tag(data, number, frozenset({identifier}), name, log, offset=offset):
+            continue
+        if identifier == _PRIMARY:
+            sequence.label = parse_dstring(data[24:56])
+        elif identifier == _PARTITION:
+            partition = parse_partition_descriptor(data)
+            if partition is not None:
+                sequence.partitions[partition.number] = partition
+        elif identifier == _LOGICAL_VOLUME:
+            sequence.logical_volume = parse_logical_volume(data)

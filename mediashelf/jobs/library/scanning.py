@@ -1,0 +1,136 @@
+"""A scan, and the keeper's word that changed images are right."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from mediashelf.catalogue.auditing.names import plan_audit
+from mediashelf.catalogue.records.waiting import judged_words, waiting_finding
+from mediashelf.catalogue.rows import ImageRow, Presence, kept_number
+from mediashelf.catalogue.scanning.findings import scan_findings
+from mediashelf.catalogue.scanning.presence import FileSystems
+from mediashelf.catalogue.scanning.scan import (
+    Job,
+    ScanOutcome,
+    ScanPlan,
+    ShelfPlan,
+    plan_scan,
+    run_scan,
+)
+from mediashelf.catalogue.scanning.walk import SeenImage
+from mediashelf.catalogue.store import Catalogue
+from mediashelf.errors import CatalogueError, InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.integrity.fixity.states import State
+from mediashelf.jobs.progress import OnAmount
+
+
+@dataclass(slots=True)
+class Scan:
+    """What was planned, and what came of it so far; it grows while images are read.
+
+    ``findings`` are filled at the end: what could not be read, and every image on these
+    shelves whose bytes wait beside its record.
+    """
+
+    plan: ScanPlan
+    outcomes: list[ScanOutcome] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    is_accepting: bool = False
+
+
+def plan_shelves(catalogue: Catalogue, names: Sequence[str]) -> Scan:
+    """Look at the shelves of these names, or at all, for what is to be read."""
+    named = {row.id: row for row in map(catalogue.shelf, names)}
+    shelves = list(named.values()) or catalogue.shelves()
+    if not shelves:
+        raise CatalogueError(
+            "there is no shelf to scan yet; register one with: mediashelf shelf add FOLDER"
+        )
+    return Scan(plan_scan(catalogue, shelves))
+
+
+def plan_accepting(catalogue: Catalogue, names: Sequence[str]) -> Scan:
+    """Name the images that the keeper accepts as they are.
+
+    A shelf or folder means its images that are changed and wait; one that was found
+    decayed or cut must be named itself.
+    """
+    shelves = {shelf.name: ShelfPlan(shelf) for shelf in catalogue.shelves()}
+    file_systems = FileSystems()
+    scan = Scan(ScanPlan(), is_accepting=True)
+    for name in names:
+        jobs = plan_audit(catalogue, [name])
+        is_shelf = name.lower() in {each.lower() for each in shelves}
+        is_image = not is_shelf and not Path(name).is_dir()
+        for job in jobs:
+            row = job.row
+            if is_image:
+                row = _named(name, row, job.presence)
+            elif row is None or row.waiting is None or job.presence is not Presence.HERE:
+                continue
+            elif row.state != State.CHANGED or judged_words(row.waiting):
+                scan.findings.append(_not_accepted(row))
+                continue
+            plan = shelves[row.shelf]
+            if all(known.row is None or known.row.id != row.id for known in plan.jobs):
+                plan.jobs.append(Job(plan.shelf, _seen(row, file_systems), row, accept=True))
+    scan.plan.shelves = [plan for plan in shelves.values() if plan.jobs]
+    return scan
+
+
+def _named(name: str, row: ImageRow | None, presence: Presence) -> ImageRow:
+    if row is None:
+        raise InputError(f"{name}: is not on record; scan its shelf first")
+    if presence is not Presence.HERE:
+        raise InputError(f"{name}: is {presence.value}; only an image that is here can be accepted")
+    return row
+
+
+def _not_accepted(row: ImageRow) -> Finding:
+    assert row.waiting is not None
+    state = row.waiting.judged if judged_words(row.waiting) else row.state
+    return Finding(
+        "file-as-recorded",
+        Severity.ERROR,
+        f"{row.shelf}: {row.path}",
+        f"not accepted with its shelf: it was found {state}",
+        remedy="if its bytes are right all the same, name the image itself after --accept",
+    )
+
+
+def _seen(row: ImageRow, file_systems: FileSystems) -> SeenImage:
+    try:
+        status = row.file.stat()
+    except OSError as error:
+        raise InputError(f"{row.file}: cannot be read: {error.strerror or error}") from error
+    place = file_systems.nearest(os.path.realpath(row.file))
+    return SeenImage(row.path, status.st_size, kept_number(status.st_mtime_ns), place, row.is_sheet)
+
+
+def run(catalogue: Catalogue, scan: Scan, on_bytes: OnAmount = lambda count: None) -> None:
+    """Read what the plan names; what is done when it is stopped is in ``scan.outcomes``."""
+    with closing(run_scan(catalogue, scan.plan, on_bytes=on_bytes)) as running:
+        scan.outcomes.extend(running)
+    moved = {each.origin for each in scan.outcomes if each.origin}
+    for plan in scan.plan.shelves:
+        plan.missing = [path for path in plan.missing if f"{plan.shelf.name}: {path}" not in moved]
+    scan.findings += scan_findings(scan.plan, scan.outcomes)
+    scan.findings += [waiting_finding(row) for row in _waiting(catalogue, scan)]
+
+
+def _waiting(catalogue: Catalogue, scan: Scan) -> list[ImageRow]:
+    """Return the images on the shelves of a scan, or those to be accepted, that still wait."""
+    asked = {(each.job.shelf.name, each.job.seen.path) for each in scan.outcomes}
+    return [
+        row
+        for plan in scan.plan.shelves
+        for row in catalogue.images(shelf=plan.shelf.name)
+        if row.waiting is not None
+        and row.presence is Presence.HERE
+        and (not scan.is_accepting or (row.shelf, row.path) in asked)
+    ]

@@ -1,0 +1,135 @@
+"""From a plan's file to a checked session, and on to a prepared card that is on record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.findings import Finding
+from mediashelf.jobs.progress import Progress, no_progress
+from mediashelf.jobs.session_drivers import SessionDrivers
+from mediashelf.jobs.session_journal import keep_prepared
+from mediashelf.jobs.session_library import open_library
+from mediashelf.jobs.session_recipes import recipe_planner
+from mediashelf.readability.targets import load_targets
+from mediashelf.reports.bench.run_sheet import sheet_html, sheet_text
+from mediashelf.sessions.discs.preflight import CheckedDisc
+from mediashelf.sessions.manifests.values import Manifest
+from mediashelf.sessions.plans.session_plan import SessionPlan, load_plan, with_padding
+from mediashelf.sessions.prepare import (
+    CheckedSession,
+    PreparedCard,
+    hold_session,
+    look_at_plan,
+    refuse_blocked_session,
+    stage_session,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Where the catalogue and a person's own targets are; None for the usual places."""
+
+    catalogue: Path | None = None
+    targets: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedPlan:
+    """A plan with its discs, and what was found about the machine."""
+
+    plan: SessionPlan
+    discs: tuple[CheckedDisc, ...]
+    about_machine: tuple[Finding, ...]
+
+    @property
+    def findings(self) -> list[Finding]:
+        """Every finding, those of the discs first."""
+        return [*(one for disc in self.discs for one in disc.findings), *self.about_machine]
+
+
+@dataclass(frozen=True, slots=True)
+class PrepareOptions:
+    """What a person asks of ``prepare``; see its help."""
+
+    is_dry_run: bool = False
+    anyway: bool = False
+    tidy: bool = False
+    pad: bool = False
+
+
+def check_plan(plan_path: Path, places: Places, *, progress: Progress = no_progress) -> CheckedPlan:
+    """Find and check the discs of a plan; no card is needed."""
+    plan = load_plan(plan_path)
+    targets = load_targets(places.targets)
+    with open_library(places.catalogue) as library, progress("checking") as on_bytes:
+        discs, about_machine = look_at_plan(
+            plan,
+            library,
+            targets,
+            plan_recipe=recipe_planner(targets, plan.targets),
+            more_checks=SessionDrivers(targets).check,
+            on_bytes=on_bytes,
+        )
+    return CheckedPlan(plan, discs, about_machine)
+
+
+def prepare_card(
+    plan_path: Path,
+    card: Path,
+    places: Places,
+    options: PrepareOptions,
+    *,
+    created: str,
+    on_checked: Callable[[CheckedSession], None],
+    progress: Progress = no_progress,
+) -> tuple[PreparedCard | None, str]:
+    """Check a plan, put its discs on a card and record the session.
+
+    ``on_checked`` is called before anything changes on the card, and before
+    :class:`BlockedError` is raised. Returns the prepared card, None after a dry run,
+    and what to tell a person about the record, or an empty text.
+    """
+    plan = load_plan(plan_path)
+    if options.pad:
+        plan = with_padding(plan)
+    targets = load_targets(places.targets)
+    drivers = SessionDrivers(targets)
+
+    def sheets(manifest: Manifest) -> dict[str, bytes]:
+        return {
+            "run-sheet.html": sheet_html(manifest, plan, drivers.devices).encode("utf-8"),
+            "run-sheet.txt": sheet_text(manifest, plan, drivers.devices).encode("utf-8"),
+        }
+
+    with (
+        open_library(places.catalogue) as library,
+        progress("checking") as on_checked_bytes,
+        hold_session(
+            plan,
+            card,
+            library,
+            targets,
+            tidy=options.tidy,
+            may_build=not options.is_dry_run,
+            plan_recipe=recipe_planner(targets, plan.targets),
+            more_checks=drivers.check,
+            on_bytes=on_checked_bytes,
+        ) as session,
+    ):
+        on_checked(session)
+        refuse_blocked_session(session, anyway=options.anyway)
+        if options.is_dry_run:
+            return None, ""
+        total = sum(step.work_size for step in session.arrangement.discs)
+        with progress("copying", total=total) as on_bytes:
+            prepared = stage_session(
+                session,
+                sheets,
+                created=created,
+                anyway=options.anyway,
+                tidy=options.tidy,
+                on_bytes=on_bytes,
+            )
+    return prepared, keep_prepared(places.catalogue, prepared) or ""

@@ -1,0 +1,197 @@
+"""What a plan says of the machine, its parts, and the work at it beside the discs.
+
+::
+
+    [machine]
+    name = "Kiosk PC, 1999"
+    memory = "64MB"
+    usb_boot = true                  # the emulator is a USB drive: does the firmware start it?
+    settings = ["Boot order: USB first"]
+
+    [[machine.part]]
+    what = "Quillon Audio 16"
+    where = "second ISA slot"
+    jumpers = "IRQ 5, DMA 1"
+    device = "f3d7:1600"             # as the list of devices has it
+
+    [[step]]                         # in order; before or after a disc, else first of all
+    do = "Restart, and leave the disc in the drive"
+    system = "win9x"
+    after = "library/system.iso"
+    partitions = [{ system = "win9x", filesystem = "fat32", size = "2GB" }]
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from mediashelf.errors import SessionPlanError
+from mediashelf.tables.table import Table
+
+DISK_MODES = ("ide", "ahci", "raid")
+FIRMWARES = ("bios", "uefi")
+
+_MACHINE_KEYS = (
+    "name", "memory", "disk", "disk_mode", "firmware", "usb_boot", "processor", "devices",
+    "settings", "notes", "part",
+)  # fmt: skip
+_PART_KEYS = ("what", "where", "jumpers", "device")
+STEP_KEYS = ("do", "system", "before", "after", "partitions")
+_PARTITION_KEYS = ("system", "filesystem", "size", "note")
+
+# The forms in which keys are printed, from memory: five groups of five, and two older
+# ones of digits.
+_PRODUCT_KEY = re.compile(
+    r"(?<![A-Z0-9-])(?:(?:[A-Z0-9]{5}-){4}[A-Z0-9]{5}"
+    r"|\d{3}-\d{7}|\d{5}-OEM-\d{7}-\d{5})(?![A-Z0-9-])",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class MachinePart:
+    """A card or drive: what it is, where it is, how it is set, and its device's id."""
+
+    what: str
+    where: str = ""
+    jumpers: str = ""
+    device: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedMachine:
+    """The machine to be set up; sizes in bytes, nothing said is empty or None.
+
+    ``memory`` is read in powers of 1024 whatever the unit looks like, as memory
+    is sold; ``disk`` in powers of 1000 for ``GB``, as disks are. ``devices`` is the
+    path of a list of its devices, as written. ``usb_boot`` tells whether the firmware
+    starts from a USB drive, ``settings`` what to set in it.
+    """
+
+    name: str = ""
+    memory: int | None = None
+    disk: int | None = None
+    disk_mode: str = ""
+    firmware: str = ""
+    usb_boot: bool | None = None
+    processor: str = ""
+    devices: str = ""
+    settings: tuple[str, ...] = ()
+    notes: str = ""
+    parts: tuple[MachinePart, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedPartition:
+    """One partition to make; ``size`` and the rest as written, empty where nothing is said."""
+
+    system: str
+    filesystem: str
+    size: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlanStep:
+    """Something to do beside the discs; ``before`` and ``after`` name a disc as a plan does.
+
+    ``position`` is that disc's place in the order of use, 0 for a step before all discs,
+    and ``is_before`` tells on which side of it. ``system`` is empty for every system.
+    """
+
+    do: str
+    system: str = ""
+    before: str = ""
+    after: str = ""
+    partitions: tuple[PlannedPartition, ...] = ()
+    position: int = 0
+
+    @property
+    def is_before(self) -> bool:
+        """Whether the step comes before the disc at ``position``."""
+        return not self.after
+
+
+def read_machine_table(top: Table, folder: Path) -> PlannedMachine:
+    """Return what ``machine`` says: a name alone, or a table."""
+    if isinstance(top.value("machine"), str):
+        return PlannedMachine(top.text("machine").strip())
+    if "optical_boot" in (top.value("machine") or {}):
+        raise SessionPlanError(
+            "[machine]: optical_boot does not answer the question: the emulator is a USB drive; "
+            "say usb_boot = true when the firmware starts from a USB CD-ROM drive, else false"
+        )
+    table = top.table("machine", _MACHINE_KEYS)
+    return PlannedMachine(
+        name=table.text("name").strip(),
+        memory=table.size("memory", binary=True),
+        disk=table.size("disk"),
+        disk_mode=table.choice("disk_mode", DISK_MODES),
+        firmware=table.choice("firmware", FIRMWARES),
+        usb_boot=table.flag("usb_boot"),
+        processor=table.text("processor").strip(),
+        devices=table.path_text("devices", folder),
+        settings=table.texts("settings", "settings to make in the firmware"),
+        notes=table.text("notes").strip(),
+        parts=tuple(_part(one) for one in table.tables("part", _PART_KEYS)),
+    )
+
+
+def read_step(table: Table) -> PlanStep:
+    """Return one step; which disc it names is found later."""
+    step = PlanStep(
+        do=table.text("do", needed="it says what to do").strip(),
+        system=table.text("system").strip(),
+        before=table.text("before").strip(),
+        after=table.text("after").strip(),
+        partitions=tuple(_partition(one) for one in table.tables("partitions", _PARTITION_KEYS)),
+    )
+    if step.before and step.after:
+        raise table.error("says before and after, expected one of them")
+    return step
+
+
+def refuse_product_keys(values: Any, place: str = "") -> None:
+    """Raise when a text of the plan looks like a product key."""
+    for where, text in _texts(values, place):
+        found = _PRODUCT_KEY.search(text)
+        if found:
+            raise SessionPlanError(
+                f"{where} holds what looks like a product key ({found[0][:3]}…); plans, cards and "
+                "sheets are copied and left on benches: say where the key is to be found instead, "
+                'such as "sticker under the case"'
+            )
+
+
+def _texts(values: Any, place: str) -> Iterator[tuple[str, str]]:
+    if isinstance(values, str):
+        yield place, values
+    elif isinstance(values, dict):
+        for key, inside in values.items():
+            yield from _texts(inside, f"{place}.{key}" if place else key)
+    elif isinstance(values, list):
+        for number, inside in enumerate(values, start=1):
+            yield from _texts(inside, f"[{place}] {number}")
+
+
+def _part(table: Table) -> MachinePart:
+    return MachinePart(
+        what=table.text("what", needed="it names the part").strip(),
+        where=table.text("where").strip(),
+        jumpers=table.text("jumpers").strip(),
+        device=table.text("device").strip(),
+    )
+
+
+def _partition(table: Table) -> PlannedPartition:
+    size = table.size("size")
+    return PlannedPartition(
+        system=table.text("system").strip(),
+        filesystem=table.text("filesystem", needed="it says how to format it").strip(),
+        size=str(table.value("size")) if size else "the rest",
+        note=table.text("note").strip(),
+    )

@@ -1,0 +1,44 @@
+"""Ctrl-C while the program is still loading ends as it does at any other moment."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+# Waits at a module that every command, or this command, loads; says so, and is interrupted.
+STOP_AT = """
+import sys, time
+class Stop:
+    def find_spec(self, name, path=None, target=None):
+        if name == {module!r}:
+            print("there", flush=True)
+            time.sleep(60)
+sys.meta_path.insert(0, Stop())
+sys.argv = ["mediashelf", "list"]
+from mediashelf.__main__ import run
+run()
+"""
+
+
+@pytest.mark.parametrize(
+    "module", ["mediashelf.cli.main", "click", "mediashelf.cli.library.list_images"]
+)
+def test_interrupted_while_loading(tmp_path: Path, module: str) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-c", STOP_AT.format(module=module)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "MEDIASHELF_CATALOGUE": str(tmp_path / "none.sqlite")},
+    ) as run:
+        assert run.stdout is not None
+        assert run.stdout.readline() == "there\n"
+        run.send_signal(signal.SIGINT)
+        _, told = run.communicate(timeout=30)
+    assert run.returncode == 130
+    assert "Traceback" not in told

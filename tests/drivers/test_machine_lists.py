@@ -1,0 +1,345 @@
+"""Device lists of other programs: each device with its own name, and no line lost in silence."""
+
+from __future__ import annotations
+
+import pytest
+
+from mediashelf.drivers.machines.devices import Device
+from mediashelf.drivers.machines.reading import Machine, parse_machine
+
+KIND, SOFTWARE = "PCI\\CC_0300", "ROOT\\LEGACY_X"
+CHIP, BOARD = "PCI\\VEN_F2C4&DEV_0301", "PCI\\VEN_F2C4&DEV_0301&SUBSYS_001EF2C4&REV_03"
+
+
+def rows(machine: Machine) -> list[tuple[str, str]]:
+    return [(device.name, device.hardware_ids[0]) for device in machine.devices]
+
+
+def unknown(machine: Machine) -> list[str]:
+    return [finding.where for finding in machine.findings]
+
+
+def test_a_line_that_is_not_understood_never_names_the_next_device() -> None:
+    machine = parse_machine(f"Scanner of unknown make: none\n{CHIP}\n", name="m")
+    assert [device.name for device in machine.devices] == [""]
+    text = f"Scanner of unknown make\n{CHIP}\n\nPorts\n    Serial port\n\nLAN card: ?\n\n{CHIP}\n"
+    machine = parse_machine(text, name="m")
+    assert rows(machine) == [("", CHIP), ("", CHIP)]
+    assert unknown(machine) == ["m line 1", "m line 4", "m line 5", "m line 7"]
+
+
+def test_a_device_of_a_tree_without_ids_is_named() -> None:
+    text = (
+        "Display adapters\n    Larkspur Video 3\n        " + BOARD + "\\3&61AAA01\n"
+        "Ports\n    Serial port\nNetwork adapters\n    Ternfield LAN\n"
+        "        PCI\\VEN_F4B9&DEV_0100\\4&1\n"
+    )
+    machine = parse_machine(text, name="m")
+    assert rows(machine) == [
+        ("Larkspur Video 3", BOARD),
+        ("Ternfield LAN", "PCI\\VEN_F4B9&DEV_0100"),
+    ]
+    assert unknown(machine) == ["m line 4", "m line 5"]
+
+
+def test_a_list_with_the_id_first_and_the_name_below_or_behind() -> None:
+    below = (
+        f"{BOARD}\\3&61AAA01\n    Name: Larkspur Video 3\n    Hardware IDs:\n"
+        f"        {BOARD}\n        {CHIP}\n    Compatible IDs:\n        PCI\\CC_0300\n"
+        "PCI\\VEN_F4B9&DEV_0100\\4&1\n    Name: Ternfield LAN\n    Driver is running.\n"
+    )
+    machine = parse_machine(below, name="m")
+    assert rows(machine) == [
+        ("Larkspur Video 3", BOARD),
+        ("Ternfield LAN", "PCI\\VEN_F4B9&DEV_0100"),
+    ]
+    behind = f"{BOARD}\\3&61AAA01 : Larkspur Video 3\nPCI\\VEN_F4B9&DEV_0100\\4 : Ternfield LAN\n"
+    assert rows(parse_machine(behind)) == rows(machine)
+
+
+def test_blocks_of_keys_and_values() -> None:
+    text = (
+        f"Instance ID:                {BOARD}\\3&61AAA01\n"
+        "Device Description:         Larkspur Video 3\nClass Name:                 Display\n\n"
+        "Caption=Ternfield LAN\nDeviceID=PCI\\VEN_F4B9&amp;DEV_0100\\4\n"
+    )
+    machine = parse_machine(text)
+    assert machine.findings == ()
+    assert rows(machine) == [
+        ("Larkspur Video 3", BOARD),
+        ("Ternfield LAN", "PCI\\VEN_F4B9&DEV_0100"),
+    ]
+
+
+def test_headings_bring_every_id_below_them() -> None:
+    text = (
+        "Disk\n    Hardware ids:\n        SCSI\\DiskLARKSPURDISK_9__________1.02\n"
+        "        LARKSPURDISK_9__________1\n    Compatible ids:\n        GenDisk\n"
+        "Port\n    Hardware ids:\n        ACPI\\QLN0501\n        *PNP0501\n"
+    )
+    first, second = parse_machine(text).devices
+    assert "LARKSPURDISK_9__________1" in first.hardware_ids
+    assert first.compatible_ids == ("GENDISK",)
+    assert second.hardware_ids == ("ACPI\\QLN0501", "*PNP0501")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        f"Node,DeviceID,Name\nKIOSK,{BOARD}\\3&61AAA01&0&08,Larkspur Video 3\n",
+        f"\n\nNode,DeviceID,Name\nKIOSK,{BOARD.replace('&', '&amp;')}\\3&amp;61,Larkspur Video 3\n",
+        f'#TYPE X\n"FriendlyName","InstanceId","Status"\n"Larkspur Video 3","{BOARD}\\3","OK"\n',
+        f"FriendlyName;HardwareID\nLarkspur Video 3;{BOARD},{CHIP}\n",
+        f"Name\tPNPDeviceID\nLarkspur Video 3\t{BOARD}\\3\n",
+    ],
+)
+def test_tables_with_columns(text: str) -> None:
+    machine = parse_machine(text)
+    assert machine.findings == ()
+    assert rows(machine) == [("Larkspur Video 3", BOARD)]
+
+
+def test_a_row_of_a_table_without_an_id_is_named() -> None:
+    machine = parse_machine(f"Name,DeviceID\nScanner,\nLarkspur,{CHIP}\\3\n", name="m")
+    assert (rows(machine), unknown(machine)) == ([("Larkspur", CHIP)], ["m line 2"])
+
+
+LSUSB = """\
+Bus 001 Device 001: ID 1d6b:0002 Root hub
+Bus 001 Device 002: ID f1b2:0003 Quillon Camera 3
+Bus 002 Device 004: ID f1b2:0100
+"""
+LSUSB_DETAILS = """\
+
+Bus 001 Device 002: ID f1b2:0003 Quillon Camera 3
+Device Descriptor:
+  bLength                18
+  bDeviceClass            0
+  bDeviceSubClass         0
+  bDeviceProtocol         0
+  idVendor           0xf1b2 Quillon
+  bcdDevice            1.07
+  Configuration Descriptor:
+    bNumInterfaces          {interfaces}
+    Interface Descriptor:
+      bInterfaceNumber        0
+      bInterfaceClass         8 Mass Storage
+      bInterfaceSubClass      6 SCSI
+      bInterfaceProtocol     80 Bulk-Only
+    Interface Descriptor:
+      bInterfaceClass         3 Human Interface Device
+"""
+
+
+def test_the_list_of_usb_devices() -> None:
+    machine = parse_machine(LSUSB)
+    assert machine.findings == ()
+    assert rows(machine) == [
+        ("Quillon Camera 3", "USB\\VID_F1B2&PID_0003"),
+        ("", "USB\\VID_F1B2&PID_0100"),
+    ]
+
+
+def test_details_of_usb_devices_give_revision_and_class() -> None:
+    # standard-usb-identifiers: REV is bcdDevice; the class is the interface's where the
+    # device has none, and a device of several interfaces is a composite one.
+    machine = parse_machine(LSUSB_DETAILS.replace("{interfaces}", "1"))
+    assert machine.findings == ()
+    (device,) = machine.devices
+    assert device.hardware_ids == ("USB\\VID_F1B2&PID_0003&REV_0107", "USB\\VID_F1B2&PID_0003")
+    assert device.compatible_ids == (
+        "USB\\CLASS_08&SUBCLASS_06&PROT_50",
+        "USB\\CLASS_08&SUBCLASS_06",
+        "USB\\CLASS_08",
+    )
+    (device,) = parse_machine(LSUSB_DETAILS.replace("{interfaces}", "2")).devices
+    assert device.compatible_ids == ("USB\\COMPOSITE",)
+
+
+def hex_list(*texts: str, encoding: str) -> str:
+    data = ("\0".join(texts) + "\0\0").encode(encoding)
+    words = [f"{byte:02x}" for byte in data]
+    rows = [",".join(words[at : at + 20]) for at in range(0, len(words), 20)]
+    return "hex(7):" + ",\\\n  ".join(rows)
+
+
+def test_exports_of_the_registry() -> None:
+    top = "HKEY_LOCAL_MACHINE\\SYSTEM\\CurrentControlSet\\Enum"
+    wide = (
+        f"Windows Registry Editor Version 5.00\n\n[{top}]\n\n"
+        f"[{top}\\PCI\\VEN_F2C4&DEV_0301\\3&61AAA01]\n"
+        '"DeviceDesc"="@oem1.inf,%lkv%;Larkspur Video 3"\n"Capabilities"=dword:00000000\n'
+        f'"HardwareID"={hex_list(BOARD, CHIP, encoding="utf-16-le")}\n'
+        f'"CompatibleIDs"={hex_list(KIND, encoding="utf-16-le")}\n\n'
+        f"[{top}\\PCI\\VEN_F2C4&DEV_0301\\3&61AAA01\\Control]\n\n"
+        f"[{top}\\Root\\LEGACY_X\\0000]\n"
+        f'"HardwareID"={hex_list(SOFTWARE, encoding="utf-16-le")}\n'
+    )
+    machine = parse_machine(wide.replace("\n", "\r\n"))
+    assert machine.findings == ()
+    (device,) = machine.devices
+    assert (device.name, device.line) == ("Larkspur Video 3", 5)
+    assert device.hardware_ids[:2] == (BOARD, BOARD.removesuffix("&REV_03"))
+    assert "PCI\\CC_0300" in device.compatible_ids
+    narrow = wide.replace("Windows Registry Editor Version 5.00", "REGEDIT4").replace(
+        hex_list(BOARD, CHIP, encoding="utf-16-le"), hex_list(BOARD, CHIP, encoding="ascii")
+    )
+    assert parse_machine(narrow).devices[0].hardware_ids[:2] == device.hardware_ids[:2]
+
+
+def test_exports_of_9x_systems_and_their_lines_without_sense() -> None:
+    text = (
+        "REGEDIT4\n\n[HKEY_LOCAL_MACHINE\\Enum\\ISAPNP\\QLN0031_DEV0000\\1]\n"
+        '"HardwareID"="ISAPNP\\\\QLN0031_DEV0000,*QLN0000"\n"DeviceDesc"="Quillon 16"\nwhat\n'
+        '"CompatibleIDs"="*PNPB003"\n'
+    )
+    machine = parse_machine(text, name="m")
+    (device,) = machine.devices
+    assert device.name == "Quillon 16"
+    assert device.hardware_ids == ("ISAPNP\\QLN0031_DEV0000", "*QLN0000")
+    assert device.compatible_ids == ("*PNPB003",)
+    assert unknown(machine) == ["m line 6"]
+
+
+def only(text: str) -> Device:
+    (device,) = parse_machine(text).devices
+    return device
+
+
+DISK = "DISKLARKSPURDISK_9__________"
+IDE = "LARKSPUR_DISK_9" + "_" * 25
+
+
+@pytest.mark.parametrize(
+    ("text", "hardware", "compatible"),
+    [
+        # DevCon examples: the ACPI bus reports both; one form stands for both.
+        ("ACPI\\PNP0501\\2", ["ACPI\\PNP0501", "*PNP0501"], []),
+        ("*PNP0501", ["ACPI\\PNP0501", "*PNP0501"], []),
+        # device-management-namespace-objects.
+        (
+            "ACPI\\VEN_QLN&DEV_0031&SUBSYS_0001QLN&REV_0002",
+            [
+                "ACPI\\VEN_QLN&DEV_0031&SUBSYS_0001QLN&REV_0002",
+                "ACPI\\VEN_QLN&DEV_0031&SUBSYS_0001QLN",
+                "ACPI\\VEN_QLN&DEV_0031&REV_0002",
+                "ACPI\\VEN_QLN&DEV_0031",
+                "ACPI\\QLN0031",
+                "*QLN0031",
+            ],
+            [],
+        ),
+        # hdaudio: with REV, without, and shorter forms (from memory).
+        (
+            "HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888&SUBSYS_F3D70016&REV_1001",
+            [
+                "HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888&SUBSYS_F3D70016&REV_1001",
+                "HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888&SUBSYS_F3D70016",
+            ],
+            [
+                "HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888&REV_1001",
+                "HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888",
+                "HDAUDIO\\FUNC_01&VEN_F3D7",
+                "HDAUDIO\\FUNC_01",
+            ],
+        ),
+        (
+            "HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888",
+            [],
+            ["HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888", "HDAUDIO\\FUNC_01&VEN_F3D7", "HDAUDIO\\FUNC_01"],
+        ),
+        (
+            "HDAUDIO\\FUNC_01&CTRL_VEN_F6E2&CTRL_DEV_0001&VEN_F3D7&DEV_0888&REV_1001",
+            [],
+            [
+                "HDAUDIO\\FUNC_01&CTRL_VEN_F6E2&CTRL_DEV_0001&VEN_F3D7&DEV_0888&REV_1001",
+                "HDAUDIO\\FUNC_01&CTRL_VEN_F6E2&CTRL_DEV_0001&VEN_F3D7&DEV_0888",
+                "HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888&REV_1001",
+                "HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888",
+                "HDAUDIO\\FUNC_01&VEN_F3D7",
+                "HDAUDIO\\FUNC_01",
+            ],
+        ),
+        # overriding-monitor-edids names MONITOR\…; lists show the place DISPLAY\….
+        ("DISPLAY\\LKV1234\\5&1934D7", ["MONITOR\\LKV1234"], ["*PNP09FF"]),
+        ("MONITOR\\LKV1234", ["MONITOR\\LKV1234"], ["*PNP09FF"]),
+        # identifiers-for-scsi-devices.
+        (
+            f"SCSI\\{DISK}1.02",
+            [
+                f"SCSI\\{DISK}1.02",
+                f"SCSI\\{DISK}",
+                "SCSI\\DISKLARKSPUR",
+                f"SCSI\\{DISK[4:]}1",
+                f"{DISK[4:]}1",
+            ],
+            ["GENDISK"],
+        ),
+        (f"SCSI\\{DISK}", [f"SCSI\\{DISK}", "SCSI\\DISKLARKSPUR"], ["GENDISK"]),
+        (
+            "SCSI\\SEQUENTIAL&VEN_TERN&PROD_TAPE_1\\4&1",
+            ["SCSI\\SEQUENTIALTERN____TAPE_1__________", "SCSI\\SEQUENTIALTERN____"],
+            [],
+        ),
+        # identifiers-for-usbstor-devices.
+        (
+            "USBSTOR\\DISK&VEN_LARKSPUR&PROD_DISK_9&REV_1.02\\7&0",
+            [
+                f"USBSTOR\\{DISK}1.02",
+                f"USBSTOR\\{DISK}",
+                "USBSTOR\\DISKLARKSPUR",
+                f"USBSTOR\\{DISK[4:]}1",
+                f"{DISK[4:]}1",
+                "USBSTOR\\GENDISK",
+                "GENDISK",
+            ],
+            ["USBSTOR\\DISK", "USBSTOR\\RAW"],
+        ),
+        # identifiers-for-ide-devices.
+        (
+            f"IDE\\CDROM{IDE}1.02____",
+            [
+                f"IDE\\CDROM{IDE}1.02____",
+                f"IDE\\{IDE}1.02____",
+                f"IDE\\CDROM{IDE}",
+                f"{IDE}1.02____",
+            ],
+            ["GENCDROM"],
+        ),
+        # What one identifier does not tell is not made up.
+        ("ISAPNP\\QLN0031_DEV0000\\1", ["ISAPNP\\QLN0031_DEV0000"], []),
+        ("PCMCIA\\TERNFIELD-CC10BT/2-BF05\\1", ["PCMCIA\\TERNFIELD-CC10BT/2-BF05"], []),
+        ("EISA\\*QLN0031", ["EISA\\*QLN0031"], []),
+        ("ROOT\\*PNP0F08\\0000", ["ROOT\\*PNP0F08"], []),
+        ("USB\\VID_F1B2&PID_0003&MI_01\\6", ["USB\\VID_F1B2&PID_0003&MI_01"], []),
+    ],
+)
+def test_what_each_bus_reports(text: str, hardware: list[str], compatible: list[str]) -> None:
+    device = only(text)
+    # Without a board there is no hardware id of the published form; the chip's is compatible.
+    assert [one for one in device.hardware_ids if one not in compatible] == hardware
+    assert list(device.compatible_ids) == compatible
+
+
+def test_ids_of_one_device_on_following_lines_stay_together() -> None:
+    for text in (
+        "ACPI\\PNP0501\n*PNP0501\n",
+        f"SCSI\\{DISK}1.02\nSCSI\\{DISK}\nSCSI\\DISKLARKSPUR\n",
+        "HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888&SUBSYS_F3D70016&REV_1001\n"
+        "HDAUDIO\\FUNC_01&VEN_F3D7&DEV_0888&SUBSYS_F3D70016\n",
+    ):
+        assert len(parse_machine(text).devices) == 1
+    assert len(parse_machine("*PNP0501\n*PNP0401\n").devices) == 2
+
+
+@pytest.mark.parametrize("slot", ["00:01.0/00.0", "00:01.0/01:00.0", "0000:00:01.0/1c.0/00.0"])
+def test_bridges_on_the_way_stand_in_the_slot(slot: str) -> None:
+    # man lspci: -P and -PP identify devices by the path through each bridge.
+    machine = parse_machine(f"{slot} 0300: f2c4:0301 (rev 03)\n")
+    assert machine.findings == ()
+    assert [device.slot for device in machine.devices] == [slot]
+
+
+def test_a_tree_of_lspci_has_no_ids_and_is_named() -> None:
+    machine = parse_machine("-[0000:00]-+-00.0\n           \\-01.0-[01]----00.0\n", name="m")
+    assert unknown(machine)[:2] == ["m line 1", "m line 2"]

@@ -1,0 +1,112 @@
+"""Discs of several sessions: found, listed, and the last one shown."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from image_parts import SECTOR, both32
+from make_image import Boot, MadeImage, make_iso, put, zero
+from mediashelf.formats.disc import DiscReading, read_disc
+from mediashelf.formats.fields import BytesView
+from mediashelf.image import open_image
+from mediashelf.integrity.structure.parts import check_structure
+
+FIRST = make_iso({"A.TXT": b"first", "B.TXT": b"b" * 3000}, joliet=3)
+GAP = 300  # sectors
+BOTH = make_iso(
+    {"A.TXT": b"second", "DIR/C.TXT": b"c"}, joliet=3, after=FIRST.data + bytes(GAP * SECTOR)
+)
+START = len(FIRST.data) // SECTOR + GAP
+
+
+def read(data: bytes) -> DiscReading:
+    return read_disc(BytesView(data))
+
+
+def paths(data: bytes) -> list[str]:
+    return [entry.path for entry in read(data).facts.volumes[0].entries]
+
+
+def rules(data: bytes) -> list[str]:
+    return [finding.rule for finding in read(data).findings]
+
+
+def test_the_last_session_is_the_disc(tmp_path: Path) -> None:
+    # Linux kernel 6.12, fs/isofs/inode.c: descriptors 16 sectors after the session's start.
+    disc = read(BOTH.data)
+    assert disc.facts.sessions == (0, START)
+    assert [volume.kind.value for volume in disc.facts.volumes] == ["iso9660", "joliet"]
+    (finding,) = disc.findings
+    assert finding.rule == "last-session-read"
+    assert f"LBA 0, {START}" in finding.message
+    assert paths(BOTH.data) == ["/A.TXT", "/DIR", "/DIR/C.TXT"]
+    with open_image(BOTH.save(tmp_path / "both.iso")) as image:
+        entry = image.facts.volumes[0].entries[0]
+        assert image.read_file(entry, 100) == b"second"
+        assert list(check_structure(image)) == []
+
+
+def test_one_session_is_one_session() -> None:
+    disc = read(FIRST.data)
+    assert (disc.facts.sessions, disc.findings) == ((0,), ())
+
+
+def test_a_third_session_goes_on_from_the_second() -> None:
+    third = make_iso({"Z.TXT": b"z"}, after=BOTH.data + bytes(150 * SECTOR))
+    assert read(third.data).facts.sessions == (0, START, len(BOTH.data) // SECTOR + 150)
+    assert paths(third.data) == ["/Z.TXT"]
+
+
+def test_files_of_an_earlier_session_may_be_named_by_the_last() -> None:
+    # Joliet specification 1: addresses count from the start of the disc.
+    record = BOTH.record("/A.TXT")
+    lba = FIRST.file("/B.TXT") // SECTOR
+    data = put(put(BOTH.data, record + 2, both32(lba)), record + 10, both32(3000))
+    assert rules(data) == ["last-session-read"]
+
+
+def test_damage_in_the_last_session_is_found() -> None:
+    # ECMA-119 8.4.8: the size counts from the session's start.
+    assert "image-is-whole" in rules(BOTH.data[: -2 * SECTOR])
+    root = BOTH.directory("/")
+    assert "parent-record" in rules(zero(BOTH.data, root + 34, 34 * 2))
+
+
+def test_a_session_may_boot() -> None:
+    # El Torito 1.0, section 2.0: 17 sectors after the session's start, as common practice has it.
+    boot = Boot(b"\xeb\xfe" + bytes(2046))
+    made = make_iso({"A.TXT": b"a"}, boot=boot, after=FIRST.data + bytes(GAP * SECTOR))
+    disc = read(made.data)
+    assert disc.facts.boot is not None
+    assert [finding.rule for finding in disc.findings] == ["last-session-read"]
+
+
+def shifted(made: MadeImage) -> bytes:
+    return FIRST.data + bytes(GAP * SECTOR) + made.data
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        shifted(FIRST),  # a copy of a whole image: its numbers count from its own start
+        zero(BOTH.data, BOTH.directory("/"), 34),
+        put(BOTH.data, BOTH.at("primary") + 1, b"x"),
+        make_iso({"A.TXT": b"a"}, after=FIRST.data + bytes(16_400 * SECTOR)).data,
+    ],
+    ids=["image in an image", "no root", "no descriptor", "too far"],
+)
+def test_what_is_no_session_is_bytes_after_the_volume(data: bytes) -> None:
+    # Own behaviour: nothing is shown in the first session's place that may not be one.
+    disc = read(data)
+    assert disc.facts.sessions == (0,)
+    assert "nothing-after-volume" in rules(data)
+
+
+def test_high_sierra_is_named() -> None:
+    # Linux kernel 6.12, include/uapi/linux/iso_fs.h: HS_STANDARD_ID.
+    head = bytes(8) + b"\x01CDROM\x01"
+    data = bytes(16 * SECTOR) + head.ljust(4 * SECTOR, b"\0")
+    assert rules(data) == ["high-sierra-volume"]
+    assert rules(zero(data, 16 * SECTOR + 9, 5)) == ["no-volume"]

@@ -1,0 +1,44 @@
+"""A medium that does not give some bytes of a file: the system's EIO, whoever reads them."""
+
+from __future__ import annotations
+
+import errno
+import io
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+
+def fail_reads(monkeypatch: pytest.MonkeyPatch, path: Path, *bad: range) -> None:
+    """Let every read of ``path`` fail that reaches into one of the runs of bytes."""
+    whole_pread, status = os.pread, path.stat()
+
+    def is_bad(descriptor: int, offset: int, size: int) -> bool:
+        found = os.fstat(descriptor)
+        if (found.st_dev, found.st_ino) != (status.st_dev, status.st_ino):
+            return False
+        return any(offset < run.stop and offset + size > run.start for run in bad)
+
+    def refuse() -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    def pread(descriptor: int, size: int, offset: int, /) -> bytes:
+        if is_bad(descriptor, offset, size):
+            refuse()
+        return whole_pread(descriptor, size, offset)
+
+    class FailingFile(io.FileIO):
+        def readinto(self, buffer: memoryview, /) -> int:  # type: ignore[override]
+            if is_bad(self.fileno(), self.tell(), len(buffer)):
+                refuse()
+            return super().readinto(buffer)
+
+    monkeypatch.setattr(os, "pread", pread)
+    monkeypatch.setattr("mediashelf.integrity.fixity.digests.FileIO", FailingFile)
+
+
+def sectors(*numbers: int) -> Sequence[range]:
+    """The bytes of sectors of an image, each a run of its own."""
+    return [range(number * 2048, (number + 1) * 2048) for number in numbers]
