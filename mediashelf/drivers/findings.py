@@ -30,7 +30,8 @@ def check_survey(survey: Survey) -> Iterator[Finding]:
     for number, cover in enumerate(survey.covers, 1):
         for finding in _check_device(survey, cover, number):
             yield replace(finding, target=survey.target)
-    for surveyed in survey.packages:
+    # What INFs say matters to no system that takes none.
+    for surveyed in survey.packages if family.takes_infs else ():
         for finding in check_package(survey, surveyed):
             yield replace(finding, target=survey.target)
         yield from check_package_text(survey, surveyed)

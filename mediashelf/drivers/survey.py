@@ -19,6 +19,7 @@ from mediashelf.drivers.packages.finding import (
     sections_to_check,
     suitability,
 )
+from mediashelf.drivers.packages.old_packages import OldPackage, find_old_packages
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.verdict import Verdict, decide
 from mediashelf.formats.inf.models import all_models
@@ -58,6 +59,7 @@ class Survey:
     packages: tuple[SurveyedPackage, ...]
     others: tuple[Package, ...]
     dos_packages: tuple[DosPackage, ...]
+    old_packages: tuple[OldPackage, ...] = ()
     covers: tuple[DeviceCover, ...] = ()
     has_machine: bool = True
     _by_identifier: dict[str, list[Package]] = field(default_factory=dict, repr=False)
@@ -104,7 +106,9 @@ def survey(
     packages = [package for _, found in founds for package in found.packages]
     suited = {package: suitability(package, family) for package in packages}
     dos_packages = tuple(
-        dos for tree, found in founds for dos in find_dos_packages(tree, found, target)
+        dos
+        for tree, found in founds
+        for dos in find_dos_packages(tree, found, target, is_dos=not family.takes_infs)
     )
     covers = _covers(suited, family, devices or (), dos_packages)
     chosen = _chosen_installs(covers)
@@ -118,6 +122,7 @@ def survey(
         ),
         others=tuple(package for _, found in founds for package in found.others),
         dos_packages=dos_packages,
+        old_packages=tuple(old for tree, found in founds for old in find_old_packages(tree, found)),
         covers=covers,
         has_machine=devices is not None,
         _by_identifier=_by_identifier(packages),

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from mediashelf.formats.fields import View
+from mediashelf.formats.partition_table import find_partitions_end
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
+
+_HEAD = 1024  # bytes, in which partition tables are
 
 PAD_SECTORS = 150
 """Zero sectors after a volume that are not worth a finding: common practice of writers."""
@@ -32,6 +35,10 @@ def log_size_problems(
         )
     if size < volume_size:
         _log_short(size, volume_size, furthest, log)
+        return
+    partitions_end = find_partitions_end(view.read(0, _HEAD), size)
+    if partitions_end > size:
+        _log_cut_partitions(size, partitions_end, log)
     elif size > volume_size and not has_udf:
         _log_surplus(view, volume_size, log)
 
@@ -51,6 +58,19 @@ def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> N
         length=missing,
         found=f"{size:,} bytes",
         expected=f"{size + missing:,} bytes",
+    )
+
+
+def _log_cut_partitions(size: int, end: int, log: ProblemLog) -> None:
+    log.add(
+        "image-reaches-partition-end",
+        "image",
+        f"the image is {end - size:,} bytes shorter than the partition table in its first sector "
+        "says; what starts from it as a disk may be cut",
+        offset=size,
+        length=end - size,
+        found=f"{size:,} bytes",
+        expected=f"{end:,} bytes",
     )
 
 

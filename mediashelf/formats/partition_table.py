@@ -19,6 +19,7 @@ SECTOR = 512
 _TABLE, _ENTRY, _ENTRIES = 446, 16, 4
 _SIGNATURE = b"\x55\xaa"
 _GPT = b"EFI PART"
+_SECOND_HEADER = 32  # in the first one: the sector of the second, at the disk's end
 _PROTECTIVE = 0xEE
 _STATUS = (0x00, 0x80)
 
@@ -34,7 +35,7 @@ class PartitionTable:
 def detect_partition_table(head: bytes, size: int) -> PartitionTable | None:
     """Return the table at the beginning of an image of ``size`` bytes, None where there is none.
 
-    ``head`` are its first bytes, 1024 at least. Boot code alone is no table: some
+    ``head`` are its first bytes, 1024 at least. Boot code alone does not count: some
     partition must lie inside the image and every entry make sense.
     """
     if head[510:512] != _SIGNATURE:
@@ -54,3 +55,27 @@ def detect_partition_table(head: bytes, size: int) -> PartitionTable | None:
     if _PROTECTIVE in types and not is_gpt:
         return None
     return PartitionTable("GPT" if is_gpt else "MBR", tuple(types))
+
+
+def find_partitions_end(head: bytes, size: int) -> int:
+    """Return the byte where the last partition or the GPT's second header ends; 0 without a table.
+
+    As :func:`detect_partition_table`, but the partitions after the first may be past the
+    end of an image of ``size`` bytes, as they are when it was cut.
+    """
+    if head[510:512] != _SIGNATURE:
+        return 0
+    ends, starts = [], []
+    for number in range(_ENTRIES):
+        entry = head[_TABLE + number * _ENTRY : _TABLE + (number + 1) * _ENTRY]
+        first, count = struct.unpack_from("<II", entry, 8)
+        if entry[0] not in _STATUS:
+            return 0
+        if count and entry[4] != _PROTECTIVE:
+            starts.append(first * SECTOR)
+            ends.append((first + count) * SECTOR)
+        elif entry[4] == _PROTECTIVE and head[SECTOR : SECTOR + len(_GPT)] == _GPT:
+            (second,) = struct.unpack_from("<Q", head, SECTOR + _SECOND_HEADER)
+            starts.append(first * SECTOR)
+            ends.append((second + 1) * SECTOR)
+    return max(ends) if ends and min(starts) < size else 0

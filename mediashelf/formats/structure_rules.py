@@ -51,6 +51,7 @@ STRUCTURE_RULES = {
     ),
     "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
+    "image-reaches-partition-end": StructureRule(_WARNING, _OWN, _CUT),
     "last-session-read": StructureRule(
         _NOTE, "Linux kernel 6.12, fs/isofs/inode.c", "Nothing to do; systems show the last one too"
     ),
@@ -83,7 +84,9 @@ STRUCTURE_RULES = {
     ),
     "both-orders-agree": StructureRule(_ERROR, "ECMA-119 7.2.3 and 7.3.3", _COPY),
     "both-orders-recorded": StructureRule(_WARNING, "ECMA-119 7.2.3 and 7.3.3", _NOTHING),
-    "reserved-field-zero": StructureRule(_WARNING, "ECMA-119 8.3, 8.4, 9.1.12 and 9.4", _COPY),
+    "reserved-field-zero": StructureRule(
+        _WARNING, "ECMA-119 8.3, 8.4, 8.5.6, 9.1.12 and 9.4", _COPY
+    ),
     "block-size": StructureRule(_ERROR, "ECMA-119 8.4.12", _COPY),
     "volume-set-number": StructureRule(_WARNING, "ECMA-119 8.4.11", _COPY),
     "file-structure-version": StructureRule(_WARNING, "ECMA-119 8.4", _COPY),
@@ -142,7 +145,10 @@ STRUCTURE_RULES = {
     "rockridge-entry": StructureRule(
         _ERROR, "SUSP 1.12, 4.1 and 5.1 to 5.6; RRIP 1.12, 4.1.1 to 4.1.6", _COPY
     ),
-    "rockridge-field": StructureRule(_WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1 and 4.1.2", _COPY),
+    "rockridge-field": StructureRule(
+        _WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1, 4.1.2, 4.1.3 and 4.1.6", _COPY
+    ),
+    "rockridge-name-present": StructureRule(_WARNING, _OWN, _COPY),
     "rockridge-continuation": StructureRule(_ERROR, "SUSP 1.12, 5.1", _COPY),
     "rockridge-relocation": StructureRule(_ERROR, "RRIP 1.12, 4.1.5.1 to 4.1.5.3", _COPY),
     # Booting
@@ -222,6 +228,11 @@ class ProblemLog:
                 length=length,
             )
         )
+
+    @property
+    def total(self) -> int:
+        """How many problems were added, those that are only counted too."""
+        return sum(self._counts.values())
 
     def extend(self, other: ProblemLog) -> None:
         """Take over what another log has collected."""

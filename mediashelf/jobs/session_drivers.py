@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 
 from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.device_table import device_row
-from mediashelf.drivers.findings import check_survey
-from mediashelf.drivers.machines.reading import read_machine
+from mediashelf.drivers.findings import check_survey, device_title
+from mediashelf.drivers.machines.reading import Machine, read_machine
 from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import Survey, survey
-from mediashelf.drivers.verdict import State
+from mediashelf.drivers.verdict import State, summary_text
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.driver_families import family_name, say_no_family
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
@@ -29,8 +30,9 @@ from mediashelf.sessions.plans.session_plan import SessionPlan
 class SessionDrivers:
     """The check of a plan's ``[machine] devices`` against all its discs.
 
-    It is made for targets that look for drivers by a device's identifier. ``devices``
-    are for the run sheet, once the check was made.
+    It is made for targets that look for drivers by a device's identifier. What a disc's
+    own recipe tells of the same machine is not told again. ``devices`` are for the run
+    sheet, once the check was made.
     """
 
     targets: Mapping[str, Target]
@@ -42,7 +44,12 @@ class SessionDrivers:
         if not plan.machine.devices:
             return
         machine = read_machine(plan.folder / plan.machine.devices)
-        yield from (_as_hint(finding) for finding in machine.findings)
+        told = {(one.rule, one.target, one.where) for disc in discs for one in disc.source.told}
+        yield from (
+            _as_hint(one)
+            for one in machine.findings
+            if (one.rule, one.target, one.where) not in told
+        )
         seen = [disc for disc in discs if disc.repeats is None]
         with ExitStack() as stack:
             sources = [_source_of(disc, stack) for disc in seen]
@@ -61,10 +68,12 @@ class SessionDrivers:
                 founds = list(_packages(readers, self.targets[name]))
                 result = survey(founds, choose_family(family), name, machine.devices)
                 self.devices += _sheet_devices(result, plan.machine)
+                yield _summary(result, machine)
                 yield from (
                     _as_hint(finding)
                     for finding in check_survey(result)
                     if finding.severity > Severity.NOTE
+                    and (finding.rule, finding.target, _on_disc(finding.where)) not in told
                 )
 
 
@@ -73,7 +82,7 @@ def _sheet_devices(result: Survey, machine: PlannedMachine) -> Iterator[SheetDev
         verdict = result.verdict(cover)
         row = device_row(cover, verdict)
         path = row.long_path or row.short_path
-        folder = path if row.cover is Cover.DECLARED else path.rpartition("/")[0]
+        folder = path if verdict.by is Cover.DECLARED else path.rpartition("/")[0]
         place = f"{row.source}: {folder.lstrip('/') or 'its top folder'}" if path else ""
         # Where all is well the folder says enough.
         state = "" if verdict.words == State.COVERED else verdict.words
@@ -109,6 +118,28 @@ def _packages(
         if tree is not None:
             tree = replace(tree, name=f"disc {disc.position}", prefix=f"disc {disc.position}:")
             yield tree, find_packages(tree)
+
+
+def _on_disc(where: str) -> str:
+    """Return a place as the disc's own findings name it."""
+    return re.sub(r"^disc [0-9]+:", "", where)
+
+
+def _summary(result: Survey, machine: Machine) -> Finding:
+    """Return how many devices are covered, with those that are not."""
+    rows = zip(result.covers, result.verdicts, strict=True)
+    others = [
+        f"{device_title(cover)}: {verdict.words}"
+        for cover, verdict in rows
+        if verdict.state is not State.COVERED
+    ]
+    return Finding(
+        "devices-covered",
+        Severity.NOTE,
+        machine.name,
+        "; ".join([summary_text(result.verdicts), *others]),
+        target=result.target,
+    )
 
 
 def _as_hint(finding: Finding) -> Finding:

@@ -19,7 +19,7 @@ from mediashelf.sessions.emulator import (
     served_blocks,
 )
 from mediashelf.sessions.manifests.fields import SeverityWord
-from mediashelf.sessions.manifests.parts import CardFile, LunWrite, OpenFinding, Origin, SpaceShare
+from mediashelf.sessions.manifests.parts import CardFile, LunWrite, OpenFinding, Origin
 from mediashelf.sessions.manifests.sense import comparable_path
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc, ManifestSession
 from mediashelf.sessions.plans.session_plan import SessionPlan
@@ -134,7 +134,6 @@ def _disc(placed: PlacedDisc) -> ManifestDisc:
         contents=replace(
             contents,
             top=tuple(_text(name, _LONGEST_NAME) for name in contents.top),
-            areas=tuple(_named(area) for area in contents.areas),
         ),
         open_findings=condense(disc.findings),
     )
@@ -152,12 +151,6 @@ def _origin(placed: PlacedDisc) -> Origin:
         digests=placed.original,
         padding=image.padding,
     )
-
-
-def _named(area: SpaceShare) -> SpaceShare:
-    """Return the area with names that the manifest's form allows."""
-    inside = tuple(replace(one, name=_text(one.name, _LONGEST_NAME)) for one in area.inside)
-    return replace(area, name=_text(area.name, _LONGEST_NAME), inside=inside)
 
 
 def _says_the_same(manifest: Manifest, last: Manifest) -> bool:

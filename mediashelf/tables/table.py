@@ -155,6 +155,14 @@ class Table:
         text = self.path_text(key, base, needed=needed)
         return base / text if text else None
 
+    def paths(self, key: str, base: Path) -> tuple[Path, ...]:
+        """Return the paths under ``key``, where one or a list of them may be."""
+        values = self._values.get(key)
+        if not isinstance(values, list):
+            values = [values] if values is not None else []
+        each = [Table({key: value}, (key,), self._error, self.place) for value in values]
+        return tuple(path for one in each if (path := one.path(key, base)) is not None)
+
     def table(self, key: str, known: Collection[str]) -> Table:
         """Return the table under ``key``; an absent one is empty."""
         value = self._values.get(key, {})

@@ -1,17 +1,32 @@
-"""Build a disc of 5,000 files / 650 MB and compare time, trees and bytes with other tools.
+"""Build discs of 50,000 files / 330 MB and of 5,000 files / 650 MB beside another writer.
 
-Usage: python tests/benchmarks/build.py [FOLDER]   (needs about 2.5 GB there)
+Then compare the trees and bytes of the last with what other readers find. Usage:
+python tests/benchmarks/build.py [FOLDER]   (needs about 3 GB there)
 """
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import random
+import resource
+import statistics
 import sys
 import tempfile
+import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
-from measure import MEDIASHELF, best_of, row, run
+import pytest
+
+from measure import MEDIASHELF, row, run
+from mediashelf.building.planning.disc_plan import plan_listing
+from mediashelf.building.planning.listing import list_sources
+from mediashelf.building.recipes.capacity import parse_capacity
+from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.writing import write
+from mediashelf.building.writing.witness import hear_witness
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
 
@@ -76,40 +91,64 @@ def without_joliet(image: Path, output: Path) -> Path:
     return output
 
 
+def time_steps(tree: Path, disc: Path) -> None:
+    """Build in this process and print the processor's seconds and the peak memory of each step."""
+    steps: list[tuple[str, float]] = []
+
+    def timed(name: str, function: Callable[..., Any]) -> Callable[..., Any]:
+        def run_timed(*args: Any, **options: Any) -> Any:
+            start = time.process_time()
+            result = function(*args, **options)
+            steps.append((name, time.process_time() - start))
+            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+            print(f"    {name:<30} {steps[-1][1]:8.2f} s  {peak:7.0f} MiB")
+            return result
+
+        return run_timed
+
+    gc.set_threshold(100_000, 20, 20)  # as commands do
+    recipe = recipe_from_folders([tree], capacity=parse_capacity("4GB"))
+    listing = timed("list the sources", list_sources)(recipe)
+    plan = timed("plan", plan_listing)(recipe, listing)
+    writer = timed("write", write.DiscWriter.write)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(write.DiscWriter, "write", lambda self, path: writer(self, path))
+        patched.setattr(write, "read_back_disc", timed("our own reader", write.read_back_disc))
+        patched.setattr(write, "hear_witness", timed("pycdlib, the second reader", hear_witness))
+        write.build_disc(plan, disc)
+    total = sum(seconds for _, seconds in steps)
+    print(f"    the second reader takes {steps[-1][1] / total:.0%} of the build")
+
+
+def compare_times(tree: Path, work: Path, *, pairs: int = 5) -> None:
+    """Print medians of runs that take turns: a peer's, then ours."""
+    disc, peer = work / "DISC.iso", work / "bsdtar.iso"
+    build = [*MEDIASHELF, "build", str(tree), "-o", str(disc), "--replace", "--capacity", "4GB"]
+    bsdtar = ["bsdtar", "-c", "--format", "iso9660", "-f", str(peer), "-C", str(tree), "."]
+    runs = [(run(bsdtar), run(build)) for _ in range(pairs)]
+    for number, label in enumerate(("bsdtar --format iso9660", "mediashelf build")):
+        measured = [pair[number] for pair in runs]
+        seconds = statistics.median(one.seconds for one in measured)
+        row(label, max(measured)._replace(seconds=seconds))
+    ratio = statistics.median(ours.seconds / theirs.seconds for theirs, ours in runs)
+    print(f"{'ratio, median of pairs':<44} {ratio:8.2f}")
+
+
 def main() -> None:
     work = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(tempfile.mkdtemp())
-    tree = work / "tree"
-    if not tree.exists():
-        make_tree(tree)
+    trees = {}
+    for files, total in ((50_000, 330_000_000), (5_000, 650_000_000)):
+        trees[files] = tree = work / f"tree-{files}"
+        if not tree.exists():
+            make_tree(tree, files=files, total=total)
+    for files, tree in trees.items():
+        print(f"{files:,} files")
+        compare_times(tree, work)
+    for files, tree in trees.items():
+        print(f"{files:,} files, step by step in one process, by the processor's time")
+        time_steps(tree, work / "DISC.iso")
     paths = [path for path in tree.rglob("*") if path.is_file()]
-    print(f"{len(paths)} files, {sum(path.stat().st_size for path in paths):,} bytes")
-    (work / "names").write_bytes(b"\0".join(bytes(path) for path in sorted(paths)))
     disc = work / "DISC.iso"
-    run(["sh", "-c", f"xargs -0 cat < '{work}/names'"])  # warm the page cache
-    for name in ("first", "again"):
-        disc.unlink(missing_ok=True)
-        row(f"mediashelf build ({name})", run([*MEDIASHELF, "build", str(tree), "-o", str(disc)]))
-    row(
-        "cat of the same files into one file",
-        best_of(2, ["sh", "-c", f"xargs -0 cat < '{work}/names' > '{work}/cat.out'"]),
-    )
-    row(
-        "libarchive's ISO writer (bsdtar)",
-        best_of(
-            2,
-            [
-                "bsdtar",
-                "-c",
-                "--format",
-                "iso9660",
-                "-f",
-                f"{work}/bsdtar.iso",
-                "-C",
-                str(tree),
-                ".",
-            ],
-        ),
-    )
     joliet, primary = our_tree(disc, VolumeKind.JOLIET), our_tree(disc, VolumeKind.ISO9660)
     plain = without_joliet(disc, work / "without-joliet.iso")
     for label, ours, theirs in (

@@ -450,3 +450,17 @@ def test_a_file_of_4_gib_cannot_be_forced(top: Path, tmp_path: Path) -> None:
     with pytest.raises(BlockedError, match="cannot be overridden"):
         build_disc(plan, tmp_path / "disc.iso", anyway=True)
     assert left_in(tmp_path) == ["top"]
+
+
+def test_a_disk_that_refuses_to_keep_the_disc_ends_the_build(
+    top: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Said to the flush that begins while the disc is read back; a later one may not hear of it."""
+
+    def refuse(path: Path) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr(write, "flush_file", refuse)
+    with pytest.raises(OutputError, match="cannot be written: Input/output error"):
+        build_disc(planned(top), tmp_path / "disc.iso")
+    assert left_in(tmp_path) == ["top"]

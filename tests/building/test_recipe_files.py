@@ -49,7 +49,7 @@ def test_a_whole_recipe(tmp_path: Path) -> None:
         SourceFolder(tmp_path / "drivers", ("DRIVERS", "VIDEO")),
         SourceFolder(tmp_path / "../tools", ()),
     )
-    assert recipe.machine is None
+    assert recipe.machines == ()
     assert recipe.path == tmp_path / "disc.toml"
 
 
@@ -73,7 +73,7 @@ notes = "Load CDUSB.SYS first."
 """,
         )
     )
-    assert recipe.machine == tmp_path / "kiosk.txt"
+    assert recipe.machines == (tmp_path / "kiosk.txt",)
     assert recipe.folders == (
         SourceFolder(
             tmp_path / "dos.zip",

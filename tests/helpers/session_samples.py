@@ -16,11 +16,9 @@ from mediashelf.sessions.manifests.parts import (
     CardFile,
     Contents,
     FileDigests,
-    InnerShare,
     LunWrite,
     OpenFinding,
     Origin,
-    SpaceShare,
 )
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc, ManifestSession
 
@@ -49,14 +47,6 @@ def lun_for(path: str, cdrom: str = "1") -> tuple[LunWrite, ...]:
     )
 
 
-AREAS = (
-    SpaceShare(
-        "FILES/", 4 << 20, 4, (InnerShare("KIOSK1.CAB", 1 << 20, 1), InnerShare("", 3 << 20, 3))
-    ),
-    SpaceShare("SETUP.EXE", 2 << 20, 1),
-)
-
-
 def sample_disc(position: int = 1, path: str = "01-K7C-KIOSK-SYSTEM.iso") -> ManifestDisc:
     return ManifestDisc(
         position=position,
@@ -80,7 +70,7 @@ def sample_disc(position: int = 1, path: str = "01-K7C-KIOSK-SYSTEM.iso") -> Man
         targets=("dos", "win9x"),
         passed=("dos",),
         after=(),
-        contents=Contents(5, 1, ("FILES/", "SETUP.EXE"), AREAS),
+        contents=Contents(5, 1, ("FILES/", "SETUP.EXE")),
         open_findings=(FINDING,),
     )
 
@@ -203,13 +193,6 @@ def origins(draw: st.DrawFn, size: int, found: FileDigests) -> Origin:
 
 
 @st.composite
-def areas(draw: st.DrawFn) -> tuple[SpaceShare, ...]:
-    inner = st.lists(st.builds(InnerShare, texts, sizes, sizes), max_size=3).map(tuple)
-    shares = st.builds(SpaceShare, texts, sizes, sizes, inner)
-    return tuple(draw(st.lists(shares, max_size=3)))
-
-
-@st.composite
 def discs(draw: st.DrawFn, position: int, path: str) -> ManifestDisc:
     size = draw(sizes)
     found = draw(digests)
@@ -241,9 +224,7 @@ def discs(draw: st.DrawFn, position: int, path: str) -> ManifestDisc:
         targets=targets,
         passed=targets[: draw(st.integers(0, 4))],
         after=tuple(range(1, position))[: draw(st.integers(0, 3))],
-        contents=Contents(
-            draw(sizes), draw(sizes), tuple(draw(st.lists(texts, max_size=4))), draw(areas())
-        ),
+        contents=Contents(draw(sizes), draw(sizes), tuple(draw(st.lists(texts, max_size=4)))),
         open_findings=draw(finding_lists),
     )
 

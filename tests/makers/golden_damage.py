@@ -34,8 +34,8 @@ FLOPPY_BOOT = make_iso(FILES, boot=Boot(FLOPPY, media=2, sectors=1))
 PADDED = make_iso(FILES, pad_sectors=10)
 UDF = make_iso(FILES, udf="NSR02")
 UDF_ALONE = make_udf(FILES, SECTOR)
-DEEP = make_iso({"/".join(["D"] * 99) + "/F.TXT": b"f"})
-TOO_DEEP = make_iso({"/".join(["D"] * 101) + "/F.TXT": b"f"})
+DEEP = make_iso({"/".join(["D"] * 255) + "/F.TXT": b"f"})
+TOO_DEEP = make_iso({"/".join(["D"] * 257) + "/F.TXT": b"f"})
 
 
 @dataclass(frozen=True)
@@ -99,6 +99,15 @@ def swap(data: bytes, one: int, other: int, size: int) -> bytes:
     return put(put(data, one, second), other, first)
 
 
+def hybrid(data: bytes, sectors: int) -> bytes:
+    """The disc as a disk too: itself as a partition, and one of zeros in ``sectors`` after it."""
+    count = len(data) // 512
+    entries = b""
+    for kind, first, length in ((0x17, 0, count), (0xEF, count, sectors * 4)):
+        entries += bytes([0, 0, 0, 0, kind, 0, 0, 0]) + le32(first) + le32(length)
+    return put(put(data, 446, entries), 510, b"\x55\xaa") + bytes(sectors * SECTOR)
+
+
 FIRST, LAST = "/A.TXT", "/DIR/C.TXT"
 FAR = 100_000  # a block past the end of every image here
 
@@ -123,6 +132,11 @@ def _image() -> Iterator[tuple[str, Case]]:
     yield (
         "nothing-after-volume",
         _case("common practice", PLAIN, data + b"more".ljust(SECTOR, b"!")),
+    )
+    whole = hybrid(PADDED.data, 64)
+    yield (
+        "image-reaches-partition-end",
+        Case("own behaviour", whole, cut(whole, len(whole) - 8 * SECTOR)),
     )
     second = make_iso({"LATER.TXT": b"later"}, after=data + bytes(100 * SECTOR))
     yield "last-session-read", _case("Linux kernel 6.12, fs/isofs/inode.c", PLAIN, second.data)
@@ -324,6 +338,8 @@ def _rock_ridge() -> Iterator[tuple[str, Case]]:
         _case("SUSP 1.12, 5.5", RIDGE, put(data, reference, b"EQ")),
     )
     yield "rockridge-field", _case("RRIP 1.12, 4.1.1", RIDGE, put(data, use + 4, b"\x07"))
+    name = data.index(b"NM\x0a", record)
+    yield "rockridge-name-present", _case("own behaviour", RIDGE, put(data, name, b"OM"))
     long = data.index(b"CE", RIDGE.record(FIRST))
     yield "rockridge-continuation", _case("SUSP 1.12, 5.1", RIDGE, put(data, long + 4, both32(FAR)))
     child = MOVED.data.index(b"CL", MOVED.directory("/D"))

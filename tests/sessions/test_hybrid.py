@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from make_raw import mode_1_image
 from mediashelf.cli.main import main
 from mediashelf.errors import BlockedError
 from mediashelf.findings import Severity
@@ -108,7 +109,12 @@ def test_a_hybrid_image_goes_to_the_card_as_a_disk(tmp_path: Path) -> None:
 
 def test_an_image_without_a_partition_table_is_no_disk(tmp_path: Path) -> None:
     bench = make_bench(tmp_path)
-    for disc in ('image = "library/slides.iso"', 'recipe = "drivers.toml"'):
+    (bench.folder / "library" / "raw.bin").write_bytes(mode_1_image(slides_image()))
+    for disc in (
+        'image = "library/slides.iso"',
+        'image = "library/raw.bin"',
+        'recipe = "drivers.toml"',
+    ):
         bench.write_plan(f'{disc}\npresentation = "disk"')
         with pytest.raises(BlockedError):
             bench.prepare()

@@ -24,7 +24,7 @@ from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.cards.lock import hold_card
 from mediashelf.sessions.describe import condense
 from mediashelf.sessions.manifests.manifest import read_manifest
-from mediashelf.sessions.manifests.parts import BootWay, InnerShare, LunWrite, Origin, SpaceShare
+from mediashelf.sessions.manifests.parts import BootWay, LunWrite, Origin
 from mediashelf.sessions.plans.resolve import KnownImage
 from plan_texts import NoLibrary
 from session_bench import (
@@ -71,10 +71,6 @@ def test_the_card_holds_the_discs_in_order_with_manifest_and_sheet(bench: Bench)
     assert second.after == (1,)
     assert first.targets == first.passed == ("win9x",)
     assert first.contents.top == ("FILES/", "SETUP.EXE")
-    assert first.contents.areas == (
-        SpaceShare("SETUP.EXE", 800_000, 1),
-        SpaceShare("FILES/", 20_000, 1, (InnerShare("KIOSK1.CAB", 20_000, 1),)),
-    )
     assert third.served_blocks == bench.slides.stat().st_size // 2048
     # The order that the kernel needs: file last, everything else before.
     assert [write.attribute for write in first.lun][-1] == "file"

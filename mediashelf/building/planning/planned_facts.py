@@ -7,8 +7,9 @@ from datetime import datetime
 
 from mediashelf.building.naming.layout import Layout
 from mediashelf.building.naming.names import Label
-from mediashelf.building.naming.trees import Child, PlannedDirectory
+from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.sources.clock import record_date
+from mediashelf.building.tree import DiscFile
 from mediashelf.formats.volume import (
     FLAG_DIRECTORY,
     BootFacts,
@@ -32,7 +33,7 @@ def planned_facts(
         VolumeFacts(
             kind=kind,
             label=name,
-            entries=tuple(_iter_entries(tree, encoding)),
+            entries=tuple(entries),
             block_count=layout.sectors,
             detail=detail,
             joliet_level=level,
@@ -40,28 +41,41 @@ def planned_facts(
             modified=text,
             identifiers={"application": APPLICATION},
         )
-        for kind, name, tree, encoding, detail, level in (
-            (VolumeKind.ISO9660, label.short, layout.iso, "ascii", "", None),
-            (VolumeKind.JOLIET, label.long, layout.joliet, "utf-16-be", "level 3", 3),
+        for kind, name, entries, detail, level in (
+            (VolumeKind.ISO9660, label.short, _iter_short(layout.iso), "", None),
+            (VolumeKind.JOLIET, label.long, _iter_long(layout.joliet), "level 3", 3),
         )
     )
     return DiscFacts(layout.size, volumes, boot)
 
 
-def _iter_entries(directories: list[PlannedDirectory], encoding: str) -> Iterator[Entry]:
+def _iter_short(directories: list[PlannedDirectory]) -> Iterator[Entry]:
     for directory in directories:
         for child in directory.children:
-            yield _entry(directory, child, encoding)
+            item, identifier = child.item, child.identifier.decode("ascii")
+            if isinstance(item, PlannedDirectory):
+                yield _directory(item, identifier)
+            else:
+                yield _file(item, item.short_path, identifier)
 
 
-def _entry(directory: PlannedDirectory, child: Child, encoding: str) -> Entry:
-    path = f"{directory.path}/{child.name}"
-    identifier = child.identifier.decode(encoding)
-    item = child.item
-    if isinstance(item, PlannedDirectory):
-        extent = Extent(item.lba, item.size)
-        date = record_date(item.folder.modified)
-        return Entry(path, identifier, item.size, True, (extent,), date, FLAG_DIRECTORY)
-    content = item.content
+def _iter_long(directories: list[PlannedDirectory]) -> Iterator[Entry]:
+    for directory in directories:
+        for child in directory.children:
+            item = child.item
+            if isinstance(item, PlannedDirectory):
+                yield _directory(item, child.name)
+            else:
+                yield _file(item, item.long_path, child.name)
+
+
+def _directory(directory: PlannedDirectory, identifier: str) -> Entry:
+    extents = (Extent(directory.lba, directory.size),)
+    date = record_date(directory.folder.modified)
+    return Entry(directory.path, identifier, directory.size, True, extents, date, FLAG_DIRECTORY)
+
+
+def _file(file: DiscFile, path: str, identifier: str) -> Entry:
+    content = file.content
     extents = (Extent(content.lba, content.size),) if content.size else ()
-    return Entry(path, identifier, content.size, False, extents, record_date(item.modified))
+    return Entry(path, identifier, content.size, False, extents, record_date(file.modified))

@@ -46,7 +46,7 @@ class DraftSource:
 class RecipeDraft:
     """Everything that a draft says. ``size`` is that of the disc as planned, in bytes.
 
-    ``devices`` are lines about the devices of ``machine``, for people;
+    ``devices`` are lines about the devices of ``machines``, for people;
     ``without_driver`` the identifiers of those that no INF here is for.
     """
 
@@ -56,7 +56,7 @@ class RecipeDraft:
     size: int
     file_count: int
     source_size: int
-    machine: Path | None = None
+    machines: tuple[Path, ...] = ()
     devices: tuple[str, ...] = ()
     without_driver: tuple[str, ...] = ()
 
@@ -86,9 +86,10 @@ def _head(draft: RecipeDraft, folder: Path) -> Iterator[str]:
     targets = ", ".join(toml_quoted(target) for target in draft.targets or ("dos", "win9x"))
     yield f"{'' if draft.targets else '# '}targets = [{targets}]  # who must read it"
     yield ""
-    if draft.machine is not None:
+    if draft.machines:
         yield "# A device that has a driver in the folders must have it on the disc as well."
-        yield f"machine = {_path(draft.machine, folder)}"
+        paths = ", ".join([_path(path, folder) for path in draft.machines])
+        yield f"machine = {paths if len(draft.machines) == 1 else f'[{paths}]'}"
         yield from (f"#   {printable(line)}" for line in draft.devices)
     else:
         yield '# machine = "machine.txt"  # text of lspci -nnvmm: has every device a driver here?'

@@ -93,8 +93,8 @@ class BootImage:
 class Recipe:
     """What to put on a disc. ``path`` is the recipe's file, None for folders alone.
 
-    ``machine`` is a file that describes a machine; whoever composes a disc and
-    drivers reads it.
+    ``machines`` are files that together describe the machine, or several machines;
+    whoever composes a disc and drivers reads them.
     """
 
     label: str
@@ -104,7 +104,7 @@ class Recipe:
     boot: BootImage | None = None
     index: bool = True
     path: Path | None = None
-    machine: Path | None = None
+    machines: tuple[Path, ...] = ()
 
 
 def is_source(path: Path) -> bool:
@@ -167,7 +167,7 @@ def _recipe(table: Table, path: Path) -> Recipe:
         _boot(table, base) if "boot" in table else None,
         table.flag("index") is not False,
         path,
-        table.path("machine", base),
+        table.paths("machine", base),
     )
 
 

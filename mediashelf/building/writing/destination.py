@@ -28,7 +28,7 @@ def check_output(recipe: Recipe, output: Path, *, replace: bool) -> None:
                 f"{output}: is inside {source.path}, which goes on the disc; "
                 "write the disc outside its own sources"
             )
-    made_from = [recipe.path, recipe.machine, recipe.boot.path if recipe.boot else None]
+    made_from = [recipe.path, *recipe.machines, recipe.boot.path if recipe.boot else None]
     for path in (*made_from, *(source.path for source in recipe.folders)):
         if path is not None and real == Path(os.path.realpath(path)):
             raise OutputError(f"{output}: is what the disc is made from; choose another name")

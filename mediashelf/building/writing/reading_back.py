@@ -17,6 +17,8 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.volume import SECTOR_SIZE, Entry, VolumeFacts
 from mediashelf.image import open_image
 
+_BLOCK = 4 << 20  # bytes that are read at once
+
 
 def read_back_disc(
     plan: DiscPlan, path: Path, *, on_bytes: Callable[[int], None] = lambda count: None
@@ -73,19 +75,15 @@ def _describe(entry: Entry | None) -> str:
 def _compare_contents(
     contents: Iterable[Content], view: View, on_bytes: Callable[[int], None]
 ) -> None:
+    blocks = _Blocks(view)
     with PassingDigests() as digests:
-        block, start = memoryview(b""), 0
         for content in contents:
-            if content.size > SMALL:
-                for piece in digests.passing(content, _iter_view(view, content)):
-                    on_bytes(len(piece))
+            if content.size <= SMALL:
+                digests.whole(content, next(blocks.iter_pieces(content)))
+                on_bytes(content.size)
                 continue
-            at = content.lba * SECTOR_SIZE - start
-            if not 0 <= at <= len(block) - content.size:
-                start += at
-                at, block = 0, memoryview(view.read(start, CHUNK))
-            digests.whole(content, block[at : at + content.size])
-            on_bytes(content.size)
+            for piece in digests.passing(content, blocks.iter_pieces(content)):
+                on_bytes(len(piece))
         for content, digest in digests.finished():
             if digest != content.digest:
                 raise _failed(
@@ -94,11 +92,22 @@ def _compare_contents(
                 )
 
 
-def _iter_view(view: View, content: Content) -> Iterator[bytes]:
-    start = content.lba * SECTOR_SIZE
-    end = start + content.size
-    for offset in range(start, end, CHUNK):
-        yield view.read(offset, min(CHUNK, end - offset))
+class _Blocks:
+    """Reads a disc in large blocks, of which contents are parts."""
+
+    def __init__(self, view: View) -> None:
+        self._view = view
+        self._start = 0
+        self._block = memoryview(b"")
+
+    def iter_pieces(self, content: Content) -> Iterator[memoryview]:
+        """Yield the bytes of a content; fewer where the disc ends."""
+        at = content.lba * SECTOR_SIZE
+        for start in range(at, at + content.size, CHUNK):
+            size = min(CHUNK, at + content.size - start)
+            if not self._start <= start <= self._start + len(self._block) - size:
+                self._start, self._block = start, memoryview(self._view.read(start, _BLOCK))
+            yield self._block[start - self._start :][:size]
 
 
 def _failed(reason: str) -> BuildError:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from mediashelf.building.writing.destination import check_output
 from mediashelf.building.writing.disc_writer import DiscWriter
 from mediashelf.building.writing.reading_back import read_back_disc
 from mediashelf.building.writing.witness import hear_witness
-from mediashelf.files import whole_output
+from mediashelf.files import flush_file, whole_output
 
 OnBytes = Callable[[int], None]
 
@@ -72,9 +73,22 @@ def build_discs(
         for plan, temporary in zip(plans, temporaries, strict=True):
             with PassingDigests() as digests:
                 DiscWriter(plan, digests, on_bytes).write(temporary)
-            read_back_disc(plan, temporary, on_bytes=on_bytes)
-            hear_witness(plan, temporary)
+            with _flushing(temporary):
+                read_back_disc(plan, temporary, on_bytes=on_bytes)
+                hear_witness(plan, temporary)
     return [_built(plan, output) for plan, output in zip(plans, outputs, strict=True)]
+
+
+@contextmanager
+def _flushing(path: Path) -> Iterator[None]:
+    """Have a file's bytes on the disk when the block ends, and begin with it now.
+
+    What the block reads is still in memory. Raises ``OSError``.
+    """
+    with ThreadPoolExecutor(max_workers=1, thread_name_prefix="flushing") as pool:
+        flushed = pool.submit(flush_file, path)
+        yield
+        flushed.result()
 
 
 def _built(plan: DiscPlan, path: Path) -> BuiltDisc:

@@ -56,6 +56,7 @@ def say_plan(
         headers = ["disc", "label", "size", "boots", "checked for", "purpose"]
         for line in table(headers, [_plan_row(disc) for disc in discs], right="disc, size"):
             say(line)
+        _say_steps(plan)
         say()
     _say_findings(discs, about_machine, "machine", quiet)
     if not quiet:
@@ -106,6 +107,15 @@ def _say_findings(
 def _say_title(plan: SessionPlan) -> None:
     machine = f", for {plan.machine.name}" if plan.machine.name else ""
     say_wrapped(f"{plan.name}{machine}")
+
+
+def _say_steps(plan: SessionPlan) -> None:
+    if len(plan.systems) > 1:
+        say_wrapped(f"order of systems: {', '.join(plan.systems)}")
+    for step in plan.steps:
+        side = "before" if step.is_before else "after"
+        where = f", {side} disc {step.position}" if step.position else ", first"
+        say_wrapped(f"step{f' for {step.system}' if step.system else ''}{where}: {step.do}")
 
 
 def _say_head(session: CheckedSession) -> None:

@@ -22,11 +22,7 @@ from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.bench.session_names import named_disc
-from mediashelf.catalogue.bench.session_reading import session_of
 from mediashelf.catalogue.bench.session_rows import NoteResult
-from mediashelf.catalogue.bench.session_store import add_note, begin_again
-from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.bench.session_json import note_document, session_dict
 from mediashelf.cli.bench.session_report import list_sessions, report, session_option
 from mediashelf.cli.bench.session_text import say_noted
@@ -38,8 +34,7 @@ from mediashelf.cli.options import (
     targets_folder_option,
 )
 from mediashelf.cli.render import say_json, say_wrapped
-from mediashelf.jobs.session_journal import find_session, is_card
-from mediashelf.readability.targets import load_targets, pick_targets
+from mediashelf.jobs.session_notes import NewNote, begin_session, note_disc
 
 LONGEST_NOTE = 4000
 LONGEST_DEVICE = 200
@@ -159,27 +154,17 @@ def note(
             f"A note has at most {LONGEST_NOTE:,} characters, the name of a device "
             f"{LONGEST_DEVICE}; shorten it."
         )
-    if system is not None:
-        (target,) = pick_targets([system], load_targets(targets_folder))
-        system = target.name
-    with open_catalogue(catalogue_path, create=is_card(session_name)) as catalogue:
-        chosen = find_session(catalogue, session_name, may_record=True)
-        disc = named_disc(chosen, wanted)
-        added = add_note(
-            catalogue,
-            disc,
-            outcome,
-            system=system or "",
-            device=device,
-            text=text,
-            measured=measured,
-        )
-        chosen = session_of(catalogue, chosen.id)
-    disc = next(one for one in chosen.steps if one.id == disc.id)
+    noted = note_disc(
+        wanted,
+        NewNote(outcome, text, device, system, measured),
+        session_name=session_name,
+        catalogue_path=catalogue_path,
+        targets_folder=targets_folder,
+    )
     if as_json:
-        say_json(note_document(chosen, disc, added))
+        say_json(note_document(noted.session, noted.disc, noted.note))
     elif not quiet:
-        say_noted(chosen, disc, added)
+        say_noted(noted.session, noted.disc, noted.note)
 
 
 @session.command(
@@ -202,8 +187,7 @@ def begin(
     Preparing a card starts a session; this is for using one card again without
     preparing it. Earlier notes stay with the earlier session.
     """
-    with open_catalogue(catalogue_path) as catalogue:
-        begun = begin_again(catalogue, find_session(catalogue, session_name))
+    begun = begin_session(session_name, catalogue_path)
     if as_json:
         say_json(document("session begin", session=session_dict(begun)))
     elif not quiet:

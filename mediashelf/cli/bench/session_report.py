@@ -6,9 +6,6 @@ from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.bench.session_names import matching_sessions, of_machine
-from mediashelf.catalogue.bench.session_reading import sessions
-from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.bench.session_json import report_document, session_dict
 from mediashelf.cli.bench.session_text import say_report, say_sessions
 from mediashelf.cli.documents import document
@@ -17,7 +14,7 @@ from mediashelf.cli.render import say_json, say_wrapped
 from mediashelf.cli.report_file import CREATED_BY, checked_page_path, write_report
 from mediashelf.errors import OutputError
 from mediashelf.files import write_whole
-from mediashelf.jobs.session_journal import find_session
+from mediashelf.jobs import session_notes
 
 session_option = click.option(
     "-s",
@@ -60,8 +57,7 @@ def list_sessions(
     TEXT is looked for in names, discs and notes; parts of words do, letter case aside.
     """
     wanted = {"machine": machine, "device": device, "disc": disc, "text": " ".join(words)}
-    with open_catalogue(catalogue_path) as catalogue:
-        found = matching_sessions(sessions(catalogue), **wanted)
+    found = session_notes.list_sessions(catalogue_path, **wanted)
     if as_json:
         say_json(document("session list", sessions=[session_dict(one) for one in found]))
         return
@@ -123,9 +119,7 @@ def report(
     A disc worked when each system that it is for has its note. Failed discs are an
     answer, not an error: the exit code is 0. With -q, only the tables.
     """
-    with open_catalogue(catalogue_path) as catalogue:
-        chosen = find_session(catalogue, session_name)
-        of_its_machine = of_machine(sessions(catalogue), chosen)
+    chosen, of_its_machine = session_notes.session_to_report(session_name, catalogue_path)
     # Loaded only here: templates cost as much as a note.
     from mediashelf.reports.bench.measured import measured_csv
     from mediashelf.reports.bench.session_report import session_html, session_report

@@ -59,7 +59,8 @@ Examples:
 @click.option(
     "-m",
     "--machine",
-    "machine_path",
+    "machine_paths",
+    multiple=True,
     type=click.Path(dir_okay=False, path_type=Path),
     help="A machine whose devices must find drivers on the disc: output of `lspci -nn`, or a list "
     "of hardware ids.",
@@ -95,7 +96,7 @@ def build(
     label: str | None,
     target_names: tuple[str, ...],
     targets_folder: Path | None,
-    machine_path: Path | None,
+    machine_paths: tuple[Path, ...],
     capacity: str | None,
     is_spread: bool,
     boot: Path | None,
@@ -124,13 +125,13 @@ def build(
         raise click.UsageError("Name the disc to write with -o, or add --dry-run.")
     if len(sources) > 1 and any(is_recipe(path) for path in sources):
         raise click.UsageError("Name either one recipe or folders, not both.")
-    options = RecipeOptions(label, target_names, machine_path, capacity, boot, not no_index)
+    options = RecipeOptions(label, target_names, machine_paths, capacity, boot, not no_index)
     recipe = find_recipe(sources, options)
     may_replace = may_replace or dry_run
     if output is not None:
         # Said before an hour of reading, not after it.
         check_destination(recipe, output, is_spread=is_spread, replace=may_replace)
-    if machine_path is not None and not recipe.targets:
+    if machine_paths and not recipe.targets:
         raise click.UsageError("Drivers are judged for a target; name one with --target.")
     targets = pick_targets(recipe.targets, load_targets(targets_folder))
     shown = partial(progress, quiet=quiet)

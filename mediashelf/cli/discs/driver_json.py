@@ -15,8 +15,20 @@
                   "packages": [{"source", "inf", "signature", "date", "driver_version",
                                 "fit", "is_chosen", "files": [{"name", "path", "state",
                                 "line"}, …], "builds_on": […]}, …],
-                  "dos_packages": [{"source", "folder", "kind", "files", "provides"}, …],
-                  "other_infs": [{"source", "inf", "kind"}, …]}, …],
+                  "dos_packages": [{"source", "folder", "kind", "files", "texts",
+                                    "provides"}, …],
+                  "old_packages": [{"source", "path", "kind", "names", "identifiers",
+                                    "files", "missing": [path, …] or null}, …],
+                  "old_packages": [
+            {
+                "source": old.tree.name,
+                "path": old.file.shown_path,
+                "kind": old.kind.name.lower(),
+                **chosen(old, "names", "identifiers", "files", "missing"),
+            }
+            for old in survey.old_packages
+        ],
+        "other_infs": [{"source", "inf", "kind"}, …]}, …],
      "findings": […]}
 
 A candidate has ``source``, ``inf``, ``section``, ``description``, ``identifier``,
@@ -104,6 +116,7 @@ def survey_json(survey: Survey, picked: Sequence[int] = ()) -> dict[str, Any]:
                 "folder": package.folder,
                 "kind": package.kind.name.lower(),
                 "files": package.files,
+                "texts": package.texts,
                 "provides": package.identifiers,
             }
             for package in survey.dos_packages

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from mediashelf.cli.render import say, say_wrapped
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, Reason, reason_lost
 from mediashelf.drivers.findings import device_label, device_title
 from mediashelf.drivers.package_findings import FIT_WORDS
 from mediashelf.drivers.packages.finding import Fit
+from mediashelf.drivers.packages.old_packages import OldPackage
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.drivers.verdict import summary_text
 from mediashelf.text import count_text
@@ -36,16 +39,42 @@ def say_survey(survey: Survey) -> None:
         say("packages without an INF")
         for package in survey.dos_packages:
             say_wrapped(package.tree.prefix + package.folder, indent=2)
-            names = ", ".join(package.files[:FILES_SHOWN])
-            more = "" if len(package.files) <= FILES_SHOWN else ", …"
-            say_wrapped(f"{package.kind.value}: {names}{more}".rstrip(": "), indent=4)
-    scripts = [package.path for package in survey.others if package.inf.signature is not None]
+            say_wrapped(f"{package.kind.value}: {_few(package.files)}".rstrip(": "), indent=4)
+            if package.texts:
+                say_wrapped(f"to read: {_few(package.texts)}", indent=4)
+    if survey.old_packages:
+        say()
+        say("packages in older forms, chosen by hand")
+        for old in survey.old_packages:
+            say_wrapped(old.path, indent=2)
+            names = f": {', '.join(old.names[:FILES_SHOWN])}" if old.names else ""
+            say_wrapped(f"{old.kind.value}{names}; {_old_text(survey, old)}", indent=4)
+    old_files = {old.file for old in survey.old_packages}
+    scripts = [
+        package.path
+        for package in survey.others
+        if package.file not in old_files and package.inf.signature
+    ]
     if scripts:
         say()
         say("INFs that name no device")
         for path in scripts:
             say_wrapped(path, indent=2)
     say()
+
+
+def _few(names: Sequence[str]) -> str:
+    return ", ".join(names[:FILES_SHOWN]) + (", …" if len(names) > FILES_SHOWN else "")
+
+
+def _old_text(survey: Survey, old: OldPackage) -> str:
+    numbers = [
+        str(number)
+        for number, cover in enumerate(survey.covers, 1)
+        if set(old.identifiers) & {*cover.device.hardware_ids, *cover.device.compatible_ids}
+    ]
+    named = f"names device {', '.join(numbers)}; " if numbers else ""
+    return named + old.state_words
 
 
 def _title(survey: Survey) -> str:

@@ -60,9 +60,11 @@ Examples:
 @click.option(
     "-m",
     "--machine",
-    "machine_path",
+    "machine_paths",
+    multiple=True,
     type=click.Path(dir_okay=False, path_type=Path),
-    help="The machine's devices: output of `lspci -nn` (or -nnvmm), or a list of hardware ids.",
+    help="The machine's devices: output of `lspci -nn` (or -nnvmm) or lsusb, a registry export, "
+    "or a list of hardware ids. Several add up.",
 )
 @target_option
 @targets_folder_option
@@ -97,7 +99,7 @@ Examples:
 @fail_on_option
 def drivers(
     paths: tuple[Path, ...],
-    machine_path: Path | None,
+    machine_paths: tuple[Path, ...],
     target_names: tuple[str, ...],
     targets_folder: Path | None,
     family_name: str | None,
@@ -120,7 +122,7 @@ def drivers(
     only the packages are looked at. Signatures are not verified.
     """
     _check_code_page(code_page)
-    options = RecipeOptions(targets=target_names, machine=machine_path)
+    options = RecipeOptions(targets=target_names, machines=machine_paths)
     subjects = find_subjects(paths, options)
     picked = _picked(subjects.machine, explained)
     known = load_targets(targets_folder)

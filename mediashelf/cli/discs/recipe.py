@@ -52,7 +52,8 @@ Examples:
 @click.option(
     "-m",
     "--machine",
-    "machine_path",
+    "machine_paths",
+    multiple=True,
     type=click.Path(dir_okay=False, path_type=Path),
     help="The machine that the drivers are for: output of `lspci -nn`, or a list of hardware ids.",
 )
@@ -69,7 +70,7 @@ Examples:
 def new(
     folders: Sequence[Path],
     target_names: Sequence[str],
-    machine_path: Path | None,
+    machine_paths: tuple[Path, ...],
     label: str | None,
     output: Path | None,
     targets_folder: Path | None,
@@ -83,11 +84,11 @@ def new(
     Folders of programs that come without an INF are named: only a person knows what
     they drive.
     """
-    if machine_path is not None and not target_names:
+    if machine_paths and not target_names:
         raise click.UsageError("Drivers are judged for a target; name one with --target.")
     drafted = draft_from_folders(
         folders,
-        RecipeOptions(label or None, tuple(target_names), machine_path),
+        RecipeOptions(label or None, tuple(target_names), machine_paths),
         load_targets(targets_folder),
         output,
         progress=partial(progress, quiet=quiet),

@@ -21,9 +21,9 @@ from mediashelf.drivers.machines.lsusb import UsbRecord, start_usb
 _WORD = re.compile(r"(?:\*|\b[A-Z0-9]+\\)[^\s\"',;\\]+", re.IGNORECASE)
 _LABEL = re.compile(r"\s*(hardware|compatible)[ _-]?ids?\b", re.IGNORECASE)
 _PLACE = re.compile(r"\s*(?:(?:pnp)?device|instance)[ _-]?(?:id|path)\b", re.IGNORECASE)
-_DETAIL = re.compile(r"\s*([\w /().-]{1,60}?)\s*[:=](?:\s+(.*)|\s*)")
+_KEY = re.compile(r"([\w /().-]{1,60})(?::(?=\s|$)|=)(.*)")
 _NAME_KEYS = ("name", "description", "device description", "caption", "friendlyname")
-_AFTER = re.compile(r"\S*\s+:\s+(\S.*)")
+_AFTER = re.compile(r"\S* {1,40}: {1,40}(\S.*)")
 _BARE_ID = re.compile(r"[!-+\--~]{2,199}")
 _MOST_WAITING = 40  # lines of one block; also a bound on the time that a text can take
 _DUMP = re.compile(r"[0-9a-f]{2,3}: (?:[0-9a-f]{2} ?)+", re.IGNORECASE)
@@ -50,6 +50,8 @@ class TextParser:
         self._group: IdGroup | None = None
         self._label = ""  # "hardware" or "compatible" while ids below such a heading are read
         self._label_indent = 0
+        self._name = ""  # of the next device
+        self._is_keyed = False  # the device is one of a block of "key: value" lines
         self._waiting: list[_Waiting] = []
         self._is_verbose = False  # the last device came from a line that details may follow
 
@@ -199,20 +201,20 @@ class TextParser:
         if is_labelled or not before:
             return
         indent = _indent(line)
-        if _PLACE.match(before):
-            self._end_group()
-            return
         self._end_group()
+        if _PLACE.match(before):
+            self._is_keyed = True
+            return
         self._drop_waiting(indent)
         self._waiting.append(_Waiting(number, line, indent, before, is_detail=True))
 
     def _take_other(self, line: str, number: int, following: str) -> None:
         indent = _indent(line)
-        detail = _DETAIL.fullmatch(line.rstrip())
+        detail = _KEY.fullmatch(line.strip())
         if detail is not None:
-            key, value = detail[1].strip().lower(), (detail[2] or "").strip()
+            key, value = detail[1].strip().lower(), detail[2].strip()
             is_name = key in _NAME_KEYS and bool(value)
-            if self._group is not None and (indent or is_name):
+            if self._group is not None and (indent or is_name or self._is_keyed):
                 if is_name and not self._group.name:
                     self._group.name = value
                 return
@@ -247,11 +249,11 @@ class TextParser:
         self._waiting = [one for one in self._waiting if one not in used]
         self._drop_waiting(-1)
         named = [one.name for one in used if one.name]
-        if named and used:
+        if named:
+            label, label_indent = self._label, self._label_indent
             self._end_group()
             self._name = named[-1]
-
-    _name = ""
+            self._label, self._label_indent = label, label_indent
 
     def _add(self, word: str, number: int, *, is_first: bool, indent: int = 0) -> None:
         is_compatible = self._label == "compatible"
@@ -260,7 +262,9 @@ class TextParser:
             is_first and not self._group.holds(word, is_compatible, is_listed=is_listed)
         ):
             name, label, label_indent = self._name, self._label, self._label_indent
+            is_keyed = self._is_keyed and self._group is None
             self._end_group()
+            self._is_keyed = is_keyed
             self._group = IdGroup(number, name)
             self._label, self._label_indent = label, label_indent
             if label:
@@ -270,6 +274,7 @@ class TextParser:
     def _end_group(self) -> None:
         group, self._group = self._group, None
         self._label = self._name = ""
+        self._is_keyed = False
         if group is not None:
             self._devices.append(group.device())
 

@@ -1,4 +1,8 @@
-"""DOS-style packages: folders with a setup program or drivers, and no INF."""
+"""DOS-style packages: folders with a setup program or drivers, and no INF.
+
+For DOS itself an INF says nothing: there every driver and program counts that DOS can
+load, by what its first bytes are.
+"""
 
 from __future__ import annotations
 
@@ -32,6 +36,7 @@ class DosPackage:
     kind: DosKind
     files: tuple[str, ...]
     identifiers: tuple[str, ...] = ()
+    texts: tuple[str, ...] = ()
 
 
 _SETUP_NAMES = {
@@ -39,10 +44,16 @@ _SETUP_NAMES = {
     for stem in ("setup", "install", "instalar", "inst")
     for extension in ("exe", "com", "bat")
 }
+_TEXTS = (".txt", ".doc", ".1st", ".me", ".wri")
+_HEAD = 4096
+_WINDOWS_MARKS = (b"PE", b"NE", b"LE", b"LX")
+"""At the offset that the MZ header has at 60 (the program formats, from memory)."""
 _DOS_DRIVER_LINK = b"\xff\xff\xff\xff"  # a device driver's header begins so (from memory)
 
 
-def find_dos_packages(tree: PackageTree, found: PackagesFound, target: str) -> list[DosPackage]:
+def find_dos_packages(
+    tree: PackageTree, found: PackagesFound, target: str, *, is_dos: bool = False
+) -> list[DosPackage]:
     """Return the folders with a setup program or drivers that belong to no INF.
 
     Folders that the maker of the disc declares for ``target`` come first, with all
@@ -55,16 +66,41 @@ def find_dos_packages(tree: PackageTree, found: PackagesFound, target: str) -> l
             package, folders = _declared_package(tree, provided)
             declared |= folders
             packages += [package] if package is not None else []
-    taken = _folders_of_infs(found)
+    taken = set() if is_dos else _folders_of_infs(found)
     telling: defaultdict[str, list[TreeFile]] = defaultdict(list)
+    texts: defaultdict[str, list[str]] = defaultdict(list)
     for file in tree.files:
-        if file.path and _is_telling(file):
-            telling[folder_of(file.path)].append(file)
+        folder = folder_of(file.path)
+        if file.path and file.name.lower().endswith(_TEXTS):
+            texts[folder].append(file.name)
+        if file.path and (_loads_in_dos(tree, file) if is_dos else _is_telling(file)):
+            telling[folder].append(file)
     for folder, files in sorted(telling.items()):
         if folder not in declared and not _is_taken(folder, taken):
             names = tuple(sorted(file.name for file in files))
-            packages.append(DosPackage(tree, folder or "/", _dos_kind(tree, files), names))
+            kind = _dos_kind(tree, files)
+            to_read = tuple(sorted(texts[folder]))
+            packages.append(DosPackage(tree, folder or "/", kind, names, texts=to_read))
     return packages
+
+
+def _loads_in_dos(tree: PackageTree, file: TreeFile) -> bool:
+    """Whether a file is a driver or a program of DOS; programs of Windows are MZ files too."""
+    name = file.name.lower()
+    if name in _SETUP_NAMES or name.endswith((".com", ".dos")):
+        return True
+    if not name.endswith((".sys", ".exe")):
+        return False
+    try:
+        head = tree.read(file, _HEAD)
+    except (OSError, MediashelfError):
+        return name.endswith(".sys")
+    if head[:4] == _DOS_DRIVER_LINK:
+        return True
+    if head[:2] != b"MZ":
+        return name.endswith(".sys")
+    at = int.from_bytes(head[0x3C:0x40], "little")
+    return not (at and head[at : at + 2] in _WINDOWS_MARKS)
 
 
 def _is_telling(file: TreeFile) -> bool:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
+from weakref import WeakValueDictionary
 
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
@@ -153,7 +155,16 @@ def _read_inf(
             )
         )
         return None
-    return parse_inf(data, code_page=code_page)
+    # Sources, disc and every target show the same texts; each is parsed once and kept only
+    # while some package has it.
+    key = (hashlib.sha256(data).digest(), code_page)
+    inf = _PARSED.get(key)
+    if inf is None:
+        inf = _PARSED[key] = parse_inf(data, code_page=code_page)
+    return inf
+
+
+_PARSED: WeakValueDictionary[tuple[bytes, str], Inf] = WeakValueDictionary()
 
 
 def suitability(package: Package, family: Family) -> Suitability:

@@ -68,7 +68,7 @@ class DriverVersion(NamedTuple):
         return ".".join(map(str, self.version))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True)
 class Inf:
     """A parsed INF. Section names are lower case in ``sections``, in order of appearance."""
 

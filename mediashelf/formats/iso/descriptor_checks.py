@@ -15,7 +15,7 @@ from mediashelf.formats.iso.directory_records import RESERVED_FLAGS, SELF_IDENTI
 from mediashelf.formats.iso.joliet import ALLOWED, find_forbidden
 from mediashelf.formats.iso.record_problems import log_both_orders
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE
+from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
 
 _BLOCK_SIZES = (512, 1024, 2048)
 
@@ -23,6 +23,7 @@ _BLOCK_SIZES = (512, 1024, 2048)
 # in a supplementary descriptor, and 88 its escape sequences.
 _ZERO_FIELDS = ((72, 8), (882, 1), (1395, 653))
 _ZERO_IN_PRIMARY = ((7, 1), (88, 32))
+_ZERO_IN_JOLIET = ((91, 29),)  # after its escape sequence, 8.5.6
 
 _FILE_NAMES = ("copyright_file", "abstract_file", "bibliographic_file")
 
@@ -60,6 +61,7 @@ def log_descriptor_problems(descriptor: VolumeDescriptor, log: ProblemLog) -> No
     _log_numbers(descriptor, log)
     _log_zeros(descriptor, log)
     _log_root(descriptor, log)
+    _log_root_date(descriptor, log)
     _log_dates(descriptor, log)
     if descriptor.type == PRIMARY:
         _log_characters(descriptor, log)
@@ -131,6 +133,8 @@ def _log_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
 
 def _log_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     fields = _ZERO_FIELDS + (_ZERO_IN_PRIMARY if descriptor.type == PRIMARY else ())
+    if descriptor.joliet_level:
+        fields += _ZERO_IN_JOLIET
     for at, size in fields:
         piece = descriptor.data[at : at + size]
         if piece.strip(b"\0"):
@@ -150,12 +154,14 @@ def _log_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     wrong = []
     if root.length != 34:
         wrong.append(f"length {root.length}")
-    if root.identifier != SELF_IDENTIFIER:
+    if root.identifier != SELF_IDENTIFIER or descriptor.data[156 + 32] != 1:
         wrong.append(f"identifier {root.identifier.hex() or 'empty'}")
     if not root.flags & FLAG_DIRECTORY:
         wrong.append(f"file flags {root.flags:#04x}")
     if not root.size.value:
         wrong.append("data length 0")
+    if any(descriptor.data[156 + 26 : 156 + 28]):
+        wrong.append("interleaved")
     if wrong:
         log.add(
             "root-record",
@@ -174,6 +180,20 @@ def _log_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             offset=descriptor.offset + 156 + 25,
             found=f"{root.flags:#04x}",
             expected="bits 5 and 6 zero",
+        )
+
+
+def _log_root_date(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+    date = descriptor.data[156 + 18 : 156 + 25]
+    if any(date) and parse_record_date(date) is None:
+        log.add(
+            "record-date",
+            descriptor.name,
+            "the date of the root directory's record is not valid",
+            offset=descriptor.offset + 156 + 18,
+            length=7,
+            found=date.hex(" "),
+            expected="year, month, day, hour, minute, second, UTC offset",
         )
 
 

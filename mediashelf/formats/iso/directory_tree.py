@@ -26,7 +26,7 @@ class Limits:
     """Where a walk stops, far above what any real disc has."""
 
     entries: int = 1_000_000
-    depth: int = 100
+    depth: int = 256
     path_characters: int = 4096
     directory_size: int = 64 << 20
     text_characters: int = 128 << 20  # of all paths together

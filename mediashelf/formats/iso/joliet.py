@@ -9,6 +9,7 @@ from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.identifiers import OrderKey, log_first_descent, order_key
 from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, usable_names
 from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.text import count_text
 
 _ESCAPE_SEQUENCES = {b"%/@": 1, b"%/C": 2, b"%/E": 3}  # SVD Escape Sequences Field
 
@@ -57,8 +58,11 @@ class JolietNaming:
 
     def judge(self, directory: Directory, named: Named) -> None:
         """Log forbidden characters, and records in neither byte order nor that of ECMA-119 9.3."""
-        if _FORBIDDEN.search("".join(named.names)):
+        together = "".join(named.names)
+        if _FORBIDDEN.search(together):
             _log_characters(directory, named, self._log)
+        if REPLACEMENT in together:
+            _log_half_characters(directory, named, self._log)
         identifiers = [record.identifier for record in named.records]
         if identifiers != sorted(identifiers):
             keys = [_order_key(record) for record in named.records]
@@ -86,3 +90,25 @@ def _log_characters(directory: Directory, named: Named, log: ProblemLog) -> None
         found=repr("".join(sorted(set(_FORBIDDEN.findall(named.names[first]))))),
         expected=ALLOWED,
     )
+
+
+def _log_half_characters(directory: Directory, named: Named, log: ProblemLog) -> None:
+    """Log names whose bytes are not 16-bit characters: an odd number, or half of a pair."""
+    broken = [record for record in named.records if not _is_text(record.identifier)]
+    if broken:
+        log.add(
+            "joliet-characters",
+            directory.where,
+            f"{count_text(len(broken), 'name')} with bytes that are not 16-bit characters",
+            offset=directory.offset + broken[0].at,
+            found=broken[0].identifier.hex(" "),
+            expected="two bytes a character",
+        )
+
+
+def _is_text(identifier: bytes) -> bool:
+    try:
+        identifier.decode("utf-16-be")
+    except UnicodeDecodeError:
+        return False
+    return True

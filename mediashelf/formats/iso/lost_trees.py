@@ -51,7 +51,7 @@ def log_lost_tree(
 def _is_wide(identifier: bytes) -> bool:
     """Whether an identifier can be text of 16-bit characters.
 
-    With a zero byte in it, it is no text of single bytes (ECMA-119 7.4.1).
+    Text of single bytes has no zero byte (ECMA-119 7.4.1).
     """
     if len(identifier) % 2:
         return False

@@ -22,7 +22,7 @@ _CHUNK = 512  # sectors that are read at once
 def find_later_sessions(view: View, volume_end: int) -> tuple[int, ...]:
     """Return the first sectors of the sessions after the volume that ends at ``volume_end``.
 
-    A session must have a root directory of its own that lies in it.
+    The root directory of a session must be in it.
     """
     starts: list[int] = []
     end = volume_end

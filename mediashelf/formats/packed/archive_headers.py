@@ -1,7 +1,8 @@
 """Headers of 7z and RAR archives: only what is needed to verify their own checksums.
 
 All numbers are little-endian; RAR 5 also has numbers of seven bits a byte, low
-bits first. Layouts are from memory; libarchive reads the same.
+bits first. The signature of 7z is in libarchive's source; layouts are from memory, and
+libarchive reads the same.
 """
 
 from __future__ import annotations

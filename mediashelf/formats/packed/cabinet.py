@@ -6,8 +6,10 @@
 
 A folder is one compressed stream, cut into data blocks that expand to at most
 32 KiB each; a file is a run of bytes of that stream. All numbers are
-little-endian. Layout and checksum are from memory; libarchive, which reads this
-format on its own, accepts what is made by it and refuses the same damage.
+little-endian. Header, folders, files and the numbers of folders that go on in other
+cabinets are those of Microsoft's description of the format (1997), as quoted elsewhere,
+and of libarchive's source. Data blocks and their checksum are from memory; libarchive
+accepts what is made by this layout and refuses the same damage.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ from enum import IntEnum
 
 from mediashelf.errors import FormatError
 
-SOURCE = "cabinet format, from memory; agrees with libarchive"
+SOURCE = "cabinet format (Microsoft, 1997), quoted elsewhere; agrees with libarchive"
 
 HEADER_SIZE = 36
 MAX_HEADER_SIZE = HEADER_SIZE + 4 + 60_000 + 4 * 256

@@ -1,7 +1,8 @@
 """Which self-checking format a file is in, told by its first bytes and never by its name.
 
-The signatures are from memory, but for gzip's (RFC 1952); tests hold them against
-files that independent libraries wrote, where there is one.
+The signatures of gzip (RFC 1952), cabinets (Microsoft's description, quoted elsewhere) and 7z
+(libarchive's source) have a source, the others are from memory; tests hold them
+against files that independent libraries wrote, where there is one.
 """
 
 from __future__ import annotations

@@ -4,8 +4,8 @@
 
     (local header, data, descriptor)…   central directory   end record
 
-All numbers are little-endian. Layouts are from memory; Python's zipfile writes
-and reads the same.
+All numbers are little-endian. The end record's signature is in libarchive's source; layouts
+are from memory. Python's zipfile writes and reads the same.
 """
 
 from __future__ import annotations

@@ -19,9 +19,11 @@ from mediashelf.formats.rockridge.announcement import (
 from mediashelf.formats.rockridge.system_use import SystemUseReader
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE
+from mediashelf.text import count_text
 
 _NAME_IS_SELF_OR_PARENT = 0x06  # flags of NM
 _LARGEST_HOLDER = 1 << 20  # bytes that are read of a directory that may hold moved ones
+_MOST_HOLDERS = 16  # directories that are looked into for that; writers make one
 
 
 class _Meaning(NamedTuple):
@@ -48,6 +50,10 @@ class RockRidgeNaming:
         self._quiet_reader = SystemUseReader(view, geometry.block_size, ProblemLog())
         self._relocated: dict[int, Directory] = {}  # by LBA, with the directory that holds it now
         self._linked: set[int] = set()
+        self._holders_left = _MOST_HOLDERS
+        # Records with a name (NM), without one, and where the first of these is.
+        self._named_count = self._unnamed_count = 0
+        self._first_unnamed: tuple[Directory, DirectoryRecord] | None = None
 
     def name_all(self, directory: Directory, data: bytes, records: list[DirectoryRecord]) -> Named:
         """Return records with their Rock Ridge names, each directory where it belongs.
@@ -58,7 +64,9 @@ class RockRidgeNaming:
         self._check_special(directory, data)
         kept, names = [], []
         for record in records:
+            problems = self._log.total
             meaning = self._meaning(directory, data, record, self._reader)
+            is_unnamed = meaning.name is None and self._log.total == problems
             if meaning.is_relocated and record.flags & FLAG_DIRECTORY:
                 for moved in self._held_by(record):
                     self._relocated.setdefault(moved, directory)
@@ -66,6 +74,10 @@ class RockRidgeNaming:
             if meaning.child_link is not None:
                 record = self._linked_record(directory, record, meaning.child_link)
             kept.append(record)
+            self._named_count += meaning.name is not None
+            if is_unnamed:
+                self._unnamed_count += 1
+                self._first_unnamed = self._first_unnamed or (directory, record)
             if meaning.name is None:
                 plain = record.identifier.decode("latin-1")
                 names.append(plain.removesuffix(";1").removesuffix("."))
@@ -77,7 +89,9 @@ class RockRidgeNaming:
         """Nothing: the order is that of the primary tree, and every character is allowed."""
 
     def finish(self) -> None:
-        """Log relocated directories that no link leads to."""
+        """Log relocated directories that no link leads to, and records that lost their name."""
+        if self._first_unnamed is not None and self._unnamed_count < self._named_count:
+            self._log_unnamed(*self._first_unnamed)
         for lba, directory in self._relocated.items():
             if lba not in self._linked:
                 self._log.add(
@@ -88,6 +102,18 @@ class RockRidgeNaming:
                     found=f"directory at LBA {lba}",
                     expected="a record with a link (CL) to it",
                 )
+
+    def _log_unnamed(self, directory: Directory, record: DirectoryRecord) -> None:
+        identifier = record.identifier.decode("latin-1")
+        self._log.add(
+            "rockridge-name-present",
+            directory.where,
+            f"{count_text(self._unnamed_count, 'record')} without a Rock Ridge name (NM), "
+            f"first {identifier!r}, though most have one",
+            offset=directory.offset + record.at,
+            found="no NM",
+            expected="a name in each record",
+        )
 
     def _check_special(self, directory: Directory, data: bytes) -> None:
         """Read the entries of the self and parent records, for what is wrong with them."""
@@ -107,14 +133,19 @@ class RockRidgeNaming:
         The mark belongs on the directory that was moved. Common practice: some writers
         set it on the directory that holds all moved ones, so that systems hide it.
         """
-        size = min(record.size, _LARGEST_HOLDER)
-        data = self._view.read(record.lba * self._geometry.block_size, size)
-        records = first_records(data, self._geometry, size)
+        offset = record.lba * self._geometry.block_size
+        data = self._view.read(offset, SECTOR_SIZE)
+        records = first_records(data, self._geometry)
         itself = Directory("", self.mark, b"", record.lba, record.size, 0, 0, 1)
         if records.parent_record is not None:
             parent = self._meaning(itself, data, records.parent_record, self._quiet_reader)
             if parent.parent_link is not None:
                 return [record.lba]
+        if not self._holders_left:
+            return [record.lba]
+        self._holders_left -= 1
+        data = self._view.read(offset, min(record.size, _LARGEST_HOLDER))
+        records = first_records(data, self._geometry, len(data))
         is_holder = all(child.flags & FLAG_DIRECTORY for child in records.children)
         if records.self_record is None or not records.is_complete or not is_holder:
             return [record.lba]
@@ -134,6 +165,15 @@ class RockRidgeNaming:
             elif signature == b"RE":
                 is_relocated = True
         name = _decode(b"".join(pieces)) if pieces else None
+        if name is not None and "\0" in name:
+            reader.log.add(
+                "rockridge-entry",
+                directory.where,
+                f"the name {name!r} has zero bytes",
+                offset=directory.offset + record.at,
+                found=repr(name),
+                expected="a name without them",
+            )
         return _Meaning(name, links.get(b"CL"), links.get(b"PL"), is_relocated)
 
     def _linked_record(

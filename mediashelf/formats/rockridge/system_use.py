@@ -23,7 +23,7 @@ class SystemUseReader:
     """Reads and checks the entries of records, following continuation areas (CE)."""
 
     def __init__(self, view: View, block_size: int, log: ProblemLog) -> None:
-        self._view, self._block_size, self._log = view, block_size, log
+        self._view, self._block_size, self.log = view, block_size, log
         self._checks = EntryChecks(log)
         # Neighbouring records continue in the same sector.
         self._sector_number, self._sector = -1, b""
@@ -60,7 +60,7 @@ class SystemUseReader:
                     return  # what is missing is in there
         self._checks.judge_record(present, promised, where, offset)
         if name_goes_on:
-            self._log.add(
+            self.log.add(
                 "rockridge-entry",
                 where,
                 "a name is said to go on, and does not",
@@ -77,7 +77,7 @@ class SystemUseReader:
             if not area[at] and not area[at:].strip(b"\0"):
                 return  # padding
             if size < HEADER_SIZE or at + size > len(area):
-                self._log.add(
+                self.log.add(
                     "rockridge-entry",
                     where,
                     "a system use entry does not fit; the entries after it were not read",
@@ -90,6 +90,15 @@ class SystemUseReader:
             if area[at : at + 2] == b"ST":
                 return
             at += size
+        if area[at:].strip(b"\0"):
+            self.log.add(
+                "rockridge-field",
+                where,
+                "bytes other than zero follow the last system use entry; it may be cut short",
+                offset=offset,
+                found=area[at:].hex(" "),
+                expected="zeros, or nothing",
+            )
 
     def _follow(
         self, pointer: bytes, visited: set[tuple[int, int]], where: str, offset: int
@@ -114,7 +123,7 @@ class SystemUseReader:
         return data
 
     def _bad_continuation(self, where: str, offset: int, reason: str, found: str) -> None:
-        self._log.add(
+        self.log.add(
             "rockridge-continuation",
             where,
             f"a continuation area {reason}",

@@ -8,7 +8,9 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 
+from mediashelf.formats.fields import parse_descriptor_date
 from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.volume import parse_record_date
 
 HEADER_SIZE = 4
 _LINKS = (b"CE", b"CL", b"PL")  # numbers in them lead to other places
@@ -33,6 +35,7 @@ _LENGTHS: dict[bytes, tuple[int, ...] | None] = {
 }
 _PAIRS = {b"PX": 4, b"PN": 2, b"CL": 1, b"PL": 1, b"CE": 3}  # numbers in both byte orders
 _LITTLE, _BIG = struct.Struct("<I4x"), struct.Struct(">4xI")
+_LINK_GOES_ON = 0x01  # flag of SL
 _LONG_DATES = 0x80  # flag of TF: 17 bytes a date instead of 7
 
 # What the byte of RR promises, by signature.
@@ -78,6 +81,7 @@ class EntryChecks:
                 add("rockridge-entry", "has the wrong length", f"{size} bytes", expected)
             else:
                 _judge_pairs(entry, add)
+                _judge_contents(entry, add)
         if is_good and len(self._good) < 100_000:
             self._good.add(entry)
 
@@ -141,3 +145,23 @@ def _judge_pairs(entry: bytes, add: Callable[[str, str, object, object], None]) 
             rule = "both-orders-agree" if signature in _LINKS else "rockridge-field"
             found, expected = f"{little} and {big}", "one number in both byte orders"
             add(rule, "has a number whose two copies differ", found, expected)
+
+
+def _judge_contents(entry: bytes, add: Callable[[str, str, object, object], None]) -> None:
+    """Judge the dates of TF and the flags of SL."""
+    signature, body = entry[:2], entry[HEADER_SIZE:]
+    if signature == b"TF":
+        size = 17 if body[0] & _LONG_DATES else 7
+        dates = [body[at : at + size] for at in range(1, len(body), size)]
+        bad = [date.hex(" ") for date in dates if not _is_date(date)]
+        if bad:
+            expected = "the form of ECMA-119 9.1.5 or 8.4.26.1"
+            add("rockridge-field", "has a date that is not valid", bad[0], expected)
+    elif signature == b"SL" and body[0] & ~_LINK_GOES_ON:
+        add("rockridge-field", "has flags that are reserved", f"{body[0]:#04x}", "bit 0 alone")
+
+
+def _is_date(date: bytes) -> bool:
+    if len(date) != 7:
+        return parse_descriptor_date(date).is_valid
+    return not any(date[:6]) or parse_record_date(date) is not None

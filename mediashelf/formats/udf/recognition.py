@@ -16,6 +16,7 @@ from mediashelf.formats.volume import SECTOR_SIZE
 
 _FIRST_RECOGNITION = 16  # sector; the structures follow or replace those of ISO 9660
 _MOST_RECOGNITION = 101  # structures
+_FARTHEST_START = 16 * SECTOR_SIZE  # bytes of other structures before those of UDF
 FIRST_ANCHOR = 256  # block
 _EARLIER = (1, 2, 150, 152)  # blocks before the last, as the Linux kernel 6.12 tries them
 _BLOCK_SIZES = (2048, 512, 1024, 4096)
@@ -98,7 +99,7 @@ def _walk_recognition(view: View, step: int) -> _Recognition:
         if identifier in _STANDARDS:
             standard = standard or identifier.decode()
         is_known = identifier in (_BEGIN, *_STANDARDS, *_OTHERS)
-        if identifier == _END or (not is_known and (standard or number > 16)):
+        if identifier == _END or (not is_known and (standard or number * step > _FARTHEST_START)):
             break
     missing = tuple(each.decode() for each in (_BEGIN, _END) if each not in seen)
     return _Recognition(standard, at, missing)

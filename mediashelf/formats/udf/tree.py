@@ -28,7 +28,7 @@ from mediashelf.formats.volume import (
 )
 
 _MOST_ENTRIES = 1_000_000
-_DEEPEST = 128
+_DEEPEST = 256
 _LARGEST_DIRECTORY = 64 << 20  # bytes
 _FILE_SET = frozenset({FILE_SET_DESCRIPTOR})
 _IDENTIFIER = frozenset({FILE_IDENTIFIER_DESCRIPTOR})

@@ -53,7 +53,9 @@ __all__ = [
 TRUNCATING_RULE = "image-is-whole"
 """The structural finding that says the file ends before what its volume records does."""
 
-_SHORT_RULES = frozenset((TRUNCATING_RULE, "image-reaches-volume-end"))
+_SHORT_RULES = frozenset(
+    (TRUNCATING_RULE, "image-reaches-volume-end", "image-reaches-partition-end")
+)
 
 
 def observe(

@@ -66,7 +66,7 @@ def draft_from_folders(
         plan.size,
         len(plan.listing.files),
         plan.source_size,
-        recipe.machine,
+        recipe.machines,
         tuple(_devices(sources)),
         tuple(_without_driver(sources)),
     )

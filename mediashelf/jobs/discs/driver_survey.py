@@ -9,7 +9,7 @@ from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.drivers.findings import check_survey
-from mediashelf.drivers.machines.reading import Machine, read_machine
+from mediashelf.drivers.machines.reading import Machine, read_machines
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
@@ -44,18 +44,18 @@ class DriverAnswer:
 
 
 def find_subjects(paths: Sequence[Path], options: RecipeOptions) -> DriverSubjects:
-    """Read the recipes and the machine's file; options go before what a recipe says.
+    """Read the recipes and the machine's files; options go before what a recipe says.
 
     Raises :class:`InputError`, :class:`FormatError` and :class:`RecipeError`.
     """
     recipes = [find_recipe([path], options) if can_be_planned(path) else None for path in paths]
     named = [name for recipe in recipes if recipe for name in recipe.targets]
-    machines = (recipe.machine for recipe in recipes if recipe and recipe.machine)
-    machine = options.machine or next(machines, None)
+    of_recipes = (recipe.machines for recipe in recipes if recipe and recipe.machines)
+    machines = options.machines or next(of_recipes, ())
     return DriverSubjects(
         tuple(zip(paths, recipes, strict=True)),
         options.targets or tuple(dict.fromkeys(named)),
-        read_machine(machine) if machine is not None else None,
+        read_machines(machines) if machines else None,
     )
 
 
@@ -95,6 +95,7 @@ def _opened(
 ) -> Iterator[list[Source]]:
     with ExitStack() as stack:
         sources: list[Source] = []
+        planned_recipes = []  # kept, so that the INFs that they have read are not parsed again
         for path, recipe in subjects.recipes:
             if recipe is None:
                 sources.append(stack.enter_context(open_image_source(path)))
@@ -102,6 +103,7 @@ def _opened(
             asked = recipe if recipe.targets else replace(recipe, targets=subjects.target_names)
             picked = pick_targets(asked.targets, targets)
             planned = plan_recipe(asked, picked, progress=progress)
+            planned_recipes.append(planned)
             sources.append(
                 PlannedSource(str(path), planned.plans[0], planned.blockers(anyway=False))
             )

@@ -25,7 +25,7 @@ class RecipeOptions:
 
     label: str | None = None
     targets: tuple[str, ...] = ()
-    machine: Path | None = None
+    machines: tuple[Path, ...] = ()
     capacity: str | None = None
     boot: Path | None = None
     has_index: bool = True
@@ -61,8 +61,8 @@ def with_options(recipe: Recipe, options: RecipeOptions) -> Recipe:
         changes["label"] = options.label
     if options.targets:
         changes["targets"] = options.targets
-    if options.machine is not None:
-        changes["machine"] = options.machine
+    if options.machines:
+        changes["machines"] = options.machines
     if options.capacity is not None:
         changes["capacity"] = parse_capacity(options.capacity)
     if options.boot is not None:

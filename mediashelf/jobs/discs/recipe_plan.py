@@ -12,7 +12,7 @@ from mediashelf.building.recipes.capacity import EMULATED_DRIVE
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.spread.series import DiscSeries, plan_series, with_tables
 from mediashelf.building.writing.blocking import blocking
-from mediashelf.drivers.machines.reading import Machine, read_machine
+from mediashelf.drivers.machines.reading import Machine, read_machines
 from mediashelf.errors import RecipeError
 from mediashelf.findings import Finding
 from mediashelf.jobs.discs.disc_drivers import (
@@ -109,12 +109,12 @@ def plan_recipe(
     not there, :class:`BuildError` when a file changes while it is looked at or a series
     cannot be made, and :class:`RecipeError` for a machine without a target.
     """
-    if recipe.machine is not None and not recipe.targets:
+    if recipe.machines and not recipe.targets:
         raise RecipeError(
             f"{recipe.path or recipe.label}: names a machine but no target; add "
             "targets = [...] to the recipe, or name one with --target"
         )
-    machine = read_machine(recipe.machine) if recipe.machine is not None else None
+    machine = read_machines(recipe.machines) if recipe.machines else None
     with progress("looking at the sources") as on_bytes:
         listing = list_sources(recipe, on_bytes=on_bytes)
     if is_spread:

@@ -208,7 +208,8 @@ def _chapters(
             if (step.system == system and (system or step.position))
             or (not step.system and step.position in {disc.position for disc in discs})
         ]
-        items = tuple(_items(discs, [step for number, step in own if number not in told], seen))
+        new = [step for number, step in own if number not in told]
+        items = tuple(_items(system, discs, new, seen))
         told |= {number for number, _ in own}
         found = tuple(bench_findings(manifest.open_findings, system)) if system else ()
         rows = tuple(one for one in devices if system and one.system == system)
@@ -217,7 +218,7 @@ def _chapters(
 
 
 def _items(
-    discs: Sequence[ManifestDisc], steps: Sequence[PlanStep], seen: set[int]
+    system: str, discs: Sequence[ManifestDisc], steps: Sequence[PlanStep], seen: set[int]
 ) -> Iterator[SheetItem]:
     """Yield discs and steps in the order of use, and remember the discs as ``seen``."""
     order: list[tuple[int, int, int, SheetItem]] = []
@@ -226,8 +227,8 @@ def _items(
         order.append((step.position, side, number, SheetItem(step=step)))
     for disc in discs:
         is_again = disc.position in seen
-        # Each once: where the disc is named first, whatever system it is about.
-        targets = () if is_again else sorted({row.target for row in disc.open_findings})
+        # Each once: what is about every system where the disc is named first.
+        targets = [*([] if is_again else [""]), *([system] if system else [])]
         watch = [one for target in targets for one in bench_findings(disc.open_findings, target)]
         item = SheetItem(sheet_disc(disc), None, tuple(watch), is_again)
         order.append((disc.position, 0, 0, item))

@@ -7,11 +7,9 @@ from dataclasses import dataclass
 
 from mediashelf.sessions.discs import dos_steps
 from mediashelf.sessions.discs.readiness import BRING_MARK, readiness_rows
-from mediashelf.sessions.manifests.parts import BootWay, Contents, OpenFinding, Origin
+from mediashelf.sessions.manifests.parts import BootWay, OpenFinding, Origin
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 from mediashelf.text import count_text, size_text
-
-_TOP_NAMES = 6
 
 _METHODS = {
     "no-emulation": "without emulation",
@@ -103,10 +101,12 @@ def sheet_files(manifest: Manifest) -> Iterator[SheetFile]:
 
 def _facts(disc: ManifestDisc) -> Iterator[tuple[str, str]]:
     repeated = f"disc {disc.repeats} again, " if disc.repeats else ""
-    yield "File", f"{repeated}{disc.path}, {size_text(disc.size)}"
+    files = count_text(disc.contents.files, "file")
+    yield "File", f"{repeated}{disc.path}, {size_text(disc.size)}, {files} inside"
     if disc.after:
         yield "Only after", ", ".join(f"disc {position}" for position in disc.after)
-    yield "Starts", "; ".join(_boot_text(way) for way in disc.boot) or "no, it does not boot"
+    if disc.boot:
+        yield "Starts", "; ".join(_boot_text(way) for way in disc.boot)
     if disc.presentation == "disk":
         yield "Drive", "the machine sees a read-only USB disk, not a CD-ROM drive"
     if not disc.servable:
@@ -117,9 +117,6 @@ def _facts(disc: ManifestDisc) -> Iterator[tuple[str, str]]:
     failed = [target for target in disc.targets if target not in disc.passed]
     if failed:
         yield "Errors for", f"{', '.join(failed)} (mediashelf plan show tells which)"
-    inside = _inside(disc.contents)
-    if inside:
-        yield "Inside", inside
     if disc.confirmed != "device":
         yield (
             "Copy",
@@ -144,12 +141,3 @@ def _cut_text(disc: ManifestDisc) -> str:
         return "the emulator refuses this image"
     whole = disc.size // disc.block_size
     return f"the emulator serves {disc.served_blocks:,} of {whole:,} blocks; the rest is missing"
-
-
-def _inside(contents: Contents) -> str:
-    if not (contents.files or contents.folders):
-        return ""
-    counts = f"{count_text(contents.files, 'file')}, {count_text(contents.folders, 'folder')}"
-    names = ", ".join(contents.top[:_TOP_NAMES])
-    more = ", …" if len(contents.top) > _TOP_NAMES else ""
-    return f"{counts}: {names}{more}" if names else counts

@@ -9,6 +9,7 @@ from mediashelf.sessions.discs.boot_floppy import CdStart
 from mediashelf.sessions.discs.preflight import CheckedDisc
 
 RULE = "cd-driver-is-loaded-first"
+TRY_RULE = "cd-driver-is-tried-before"
 
 _DOS = "dos"
 _STARTS_FROM_DOS = ("dos", "win9x")  # families whose installers run under DOS
@@ -54,6 +55,7 @@ def _floppy_finding(disc: CheckedDisc, start: CdStart) -> Finding:
             f"the boot floppy inside loads a CD driver and the redirector for the drive "
             f"{', '.join(start.names)}",
             _TRY,
+            rule=TRY_RULE,
         )
     if not start.is_readable:
         return _finding(
@@ -62,6 +64,7 @@ def _floppy_finding(disc: CheckedDisc, start: CdStart) -> Finding:
             "the boot floppy inside has no readable volume, so the drivers that it loads are "
             "unknown",
             _TRY,
+            rule=TRY_RULE,
         )
     if start.drivers:
         problem = f"a CD driver ({', '.join(start.drivers)}), and no redirector of that name"
@@ -86,6 +89,7 @@ def _prompt_finding(disc: CheckedDisc, helpers: Sequence[int]) -> Finding:
             f"at a DOS prompt this disc has a drive letter only after a CD driver was loaded; "
             f"the boot floppy inside disc {first} loads one",
             f"start the machine from disc {first}, then change to this one",
+            target=_DOS,
         )
     return _finding(
         disc,
@@ -93,12 +97,21 @@ def _prompt_finding(disc: CheckedDisc, helpers: Sequence[int]) -> Finding:
         "at a DOS prompt this disc has no drive letter until a CD driver and the redirector are "
         "loaded, and no disc of this session loads them",
         _MAKE,
+        target=_DOS,
     )
 
 
-def _finding(disc: CheckedDisc, severity: Severity, message: str, remedy: str) -> Finding:
+def _finding(
+    disc: CheckedDisc,
+    severity: Severity,
+    message: str,
+    remedy: str,
+    *,
+    rule: str = RULE,
+    target: str = "",
+) -> Finding:
     where = str(disc.source.file.path)
-    return Finding(RULE, severity, where, message, remedy, _SOURCE, target=_target(disc))
+    return Finding(rule, severity, where, message, remedy, _SOURCE, target=target or _target(disc))
 
 
 def _target(disc: CheckedDisc) -> str:

@@ -81,7 +81,8 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
             digests = as_file_digests(observed.digests)
     if facts.looks_raw:
         raw = look_at_tracks(file, disc, on_bytes)
-        return replace(raw, findings=(*findings, *raw.findings))
+        no_table = check_hybrid(None, where, disc.presentation)
+        return replace(raw, findings=(*findings, *raw.findings, *no_table))
     is_cut = any(one.rule == TRUNCATING_RULE for one in findings)
     padding, served = fit_to_serve(
         facts.size,

@@ -17,9 +17,6 @@ from mediashelf.sessions.manifests.fields import (
     says,
 )
 
-MOST_AREAS = 24
-"""Parts of one folder that a glance at a disc names."""
-
 
 @dataclass(frozen=True, slots=True)
 class FileDigests:
@@ -119,35 +116,6 @@ class Origin:
 
 
 @dataclass(frozen=True, slots=True)
-class InnerShare:
-    """A file or folder inside a folder, by the bytes of its files."""
-
-    name: Annotated[
-        Text, says("The name; that of a folder ends in /. An empty one stands for all the smaller.")
-    ]
-    size: Annotated[Size, says("Bytes of the files in it.")]
-    files: Annotated[Size, says("Number of files in it.")]
-    inside: Annotated[
-        tuple[()], says("Always empty: what is deeper is counted, and not named.")
-    ] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class SpaceShare:
-    """A file of a disc, or a folder with all that is below it, by the bytes of its files."""
-
-    name: Annotated[
-        Text, says("The name; that of a folder ends in /. An empty one stands for all the smaller.")
-    ]
-    size: Annotated[Size, says("Bytes of the files in it.")]
-    files: Annotated[Size, says("Number of files in it.")]
-    inside: Annotated[
-        tuple[InnerShare, ...],
-        says("The largest in the folder, largest first; empty for a file.", max_length=MOST_AREAS),
-    ] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class Contents:
     """A glance at what is inside; for people."""
 
@@ -161,11 +129,3 @@ class Contents:
             max_length=24,
         ),
     ]
-    areas: Annotated[
-        tuple[SpaceShare, ...],
-        says(
-            "The largest files and folders of the top folder, and the largest in each of those "
-            "folders, for a drawing; largest first, and the last may stand for all smaller ones.",
-            max_length=MOST_AREAS,
-        ),
-    ] = ()

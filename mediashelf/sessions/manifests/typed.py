@@ -10,6 +10,7 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
+from itertools import islice
 from typing import Any, TypeVar, get_args, get_type_hints
 
 import msgspec
@@ -38,6 +39,10 @@ _TYPE_WORDS = {
 }
 
 
+_SHOWN = 5
+_MORE = "; there may be more"
+
+
 class FormError(Exception):
     """A value does not have the form; the text begins with the place."""
 
@@ -52,9 +57,12 @@ def convert_typed(value: Any, kind: type[T]) -> T:
     try:
         found = msgspec.convert(plain, kind)
     except msgspec.ValidationError as error:
-        raise FormError(_worded(str(error), plain, kind)) from error
-    for problem in _key_problems(plain, found, ""):
-        raise FormError(problem)
+        # Which names the first problem, and looks no further.
+        raise FormError(_worded(str(error), plain, kind) + _MORE) from error
+    problems = list(islice(_key_problems(plain, found, ""), _SHOWN + 1))
+    if problems:
+        more = _MORE if len(problems) > _SHOWN else ""
+        raise FormError("; ".join(problems[:_SHOWN]) + more)
     return found
 
 

@@ -175,7 +175,7 @@ class Manifest:
     others and are passed over. A reader refuses a version that it does not know.
     Version 2 added code, origin and the areas of contents to a disc. Version 3 added
     presentation, servable, block_size, served_blocks and erases in the place of
-    blocks, and the words of start.
+    blocks, and the words of start; it has no areas.
     """
 
     format: Annotated[

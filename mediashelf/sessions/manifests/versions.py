@@ -34,6 +34,9 @@ def _serving(disc: dict[str, Any]) -> dict[str, Any]:
         "erases": bool(disc.get("boot")),
     }
     rest = {key: value for key, value in disc.items() if key != "blocks"}
+    contents = rest.get("contents")
+    if isinstance(contents, dict):
+        rest["contents"] = {key: value for key, value in contents.items() if key != "areas"}
     # A key that was unknown then is as wrong now.
     return {**rest, **{key: value for key, value in added.items() if key not in disc}}
 
@@ -41,7 +44,7 @@ def _serving(disc: dict[str, Any]) -> dict[str, Any]:
 def from_version_1(document: dict[str, Any]) -> dict[str, Any]:
     """Return a manifest of version 1 as version 2 has it; whatever is wrong stays wrong.
 
-    Version 2 added a disc's code and origin, and the areas of its contents. Codes
+    Version 2 added a disc's code and origin, and areas that are no longer kept. Codes
     are given as a new card would get them, though the files' names lack them.
     """
     discs = document.get("discs")
@@ -61,9 +64,6 @@ def _codes(discs: list[dict[str, Any]]) -> list[str]:
 
 def _disc(disc: dict[str, Any], code: str) -> dict[str, Any]:
     """Return the disc with what version 1 did not say, as far as it follows from the rest."""
-    contents = disc.get("contents")
-    if isinstance(contents, dict):
-        contents = {"areas": [], **contents}
     path = disc.get("path")
     name = path.rpartition("/")[2] if isinstance(path, str) else path
     origin = {
@@ -74,4 +74,4 @@ def _disc(disc: dict[str, Any], code: str) -> dict[str, Any]:
         "padding": 0,
     }
     added = {key: value for key, value in (("code", code), ("origin", origin)) if key not in disc}
-    return {**disc, "contents": contents, **added}
+    return {**disc, **added}

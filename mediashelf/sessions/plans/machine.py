@@ -1,4 +1,4 @@
-"""What a plan says of the machine, its parts, and the work at it that is no disc.
+"""What a plan says of the machine, its parts, and the work at it beside the discs.
 
 ::
 
@@ -97,7 +97,7 @@ class PlannedPartition:
 
 @dataclass(frozen=True, slots=True)
 class PlanStep:
-    """Something to do that is no disc; ``before`` and ``after`` name a disc as a plan does.
+    """Something to do beside the discs; ``before`` and ``after`` name a disc as a plan does.
 
     ``position`` is that disc's place in the order of use, 0 for a step before all discs,
     and ``is_before`` tells on which side of it. ``system`` is empty for every system.

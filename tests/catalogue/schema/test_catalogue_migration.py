@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from mediashelf.catalogue import schema
+from mediashelf.catalogue.bench.session_reading import sessions
 from mediashelf.catalogue.history import history_of
 from mediashelf.catalogue.store import open_catalogue
 
@@ -90,6 +91,17 @@ def test_what_was_known_of_the_past_begins_the_history(older: Path) -> None:
         "sheet.cue": [recorded, (LATE, "confirmed", "audit")],
         "na\udcefve\n.iso": [recorded, (LATE, "confirmed", "audit")],
     }
+
+
+def test_notes_of_version_3_are_read_without_values(tmp_path: Path) -> None:
+    place = tmp_path / "catalogue.sqlite"
+    place.write_bytes(gzip.decompress((STORED / "version-3.sqlite.gz").read_bytes()))
+    with open_catalogue(place) as catalogue:
+        (session,) = sessions(catalogue)
+        (disc,) = session.steps
+        (note,) = disc.notes
+    assert (note.system, note.text, note.measured) == ("dos", "no sound", ())
+    assert disc.word == "failed"
 
 
 def test_it_is_as_good_as_a_new_one(older: Path, tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from cli_runs import Shelf
 from make_image import make_iso
 from make_raw import mode_1_image
 from mediashelf.cli.main import main
@@ -70,10 +71,36 @@ def test_devices_of_the_machine_are_looked_for_on_the_discs(bench: Bench) -> Non
     missing = [one["message"] for one in findings if one["rule"] == "driver-file-missing"]
     assert any("lkvpanel.cpl" in message for message in missing)  # the folder lacks it
     assert not any("lkvx3.vxd" in message for message in missing)
+    (counted,) = [one for one in findings if one["rule"] == "devices-covered"]
+    assert counted["severity"] == "note"
+    # The three words are those of the drivers command.
+    assert counted["message"].startswith(
+        "0 of 2 devices covered, 1 incomplete, 1 without a driver; "
+    )
+    assert "Larkspur Video Accelerator 3: incomplete, lacks " in counted["message"]
     run("prepare", bench.plan, "--to", bench.card)
     assert "Quillon Audio 16" in (bench.card / "run-sheet.txt").read_text()
     (bench.folder / "devices.txt").unlink()
     assert run("plan", "show", bench.plan).exit_code == 3
+
+
+def test_what_the_recipe_of_a_disc_tells_of_the_machine_is_told_once(bench: Bench) -> None:
+    (bench.folder / "devices.txt").write_text(DEVICES + "what is this\n")
+    plan = bench.plan.read_text().replace('machine = "Kiosk PC, 1999"\n', "")
+    machine = '[machine]\nname = "Kiosk PC, 1999"\ndevices = "devices.txt"\n\n[[disc]]'
+    bench.plan.write_text(plan.replace("[[disc]]", machine, 1))
+    (recipe,) = [path for path in bench.folder.glob("*.toml") if path != bench.plan]
+    recipe.write_text('machine = "devices.txt"\n' + recipe.read_text())
+    document = json.loads(run("plan", "show", bench.plan, "--json").stdout)
+    findings = document["findings"]
+    for disc in document["discs"]:
+        findings += disc.get("findings", [])
+    lacks = [
+        one["where"]
+        for one in findings
+        if one["rule"] in ("device-without-driver", "machine-line-unknown")
+    ]
+    assert len(lacks) == len(set(lacks)) == 3
 
 
 def test_json_has_the_documented_shape(bench: Bench) -> None:
@@ -153,3 +180,24 @@ def test_a_draft_needs_known_targets_and_shelves(bench: Bench) -> None:
     assert run("plan", "new").exit_code == 2
     assert run("plan", "new", "-t", "win9").exit_code == 7
     assert run("plan", "new", "nowhere", "-t", "win9x").exit_code == 10
+
+
+def test_steps_and_the_order_of_systems_are_shown(tmp_path: Path) -> None:
+    bench = make_bench(tmp_path)
+    tester = 'image = "library/slides.iso"\ntargets = []'
+    step = '\n[[step]]\ndo = "Restart"\nsystem = "win9x"\nafter = "library/system.iso"\n'
+    bench.write_plan(tester, 'image = "library/system.iso"\ntargets = ["win9x", "nt4"]')
+    bench.plan.write_text(bench.plan.read_text() + step)
+    shelf = Shelf(tmp_path)
+    shown = " ".join(shelf.run("plan", "show", bench.plan, "--fail-on", "never").stdout.split())
+    assert "order of systems: win9x, nt4" in shown
+    assert "step for win9x, after disc 2: Restart" in shown
+    assert "no system" in shown
+    assert "may erase" in shown
+    document = shelf.json("plan", "show", str(bench.plan), "--fail-on", "never")
+    assert document["systems"] == ["win9x", "nt4"]
+    assert [(one["do"], one["position"]) for one in document["steps"]] == [("Restart", 2)]
+    assert [(one["targets"], one["erases"]) for one in document["discs"]] == [
+        ([], False),
+        (["win9x", "nt4"], True),
+    ]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import shutil
+import weakref
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,8 @@ from click.testing import CliRunner, Result
 from driver_examples import inf_text
 from make_image import make_iso
 from mediashelf.cli.main import main
+from mediashelf.drivers.packages import finding
+from mediashelf.formats.inf.document import Inf
 
 VIDEO, SOUND, LAN = (
     "PCI\\VEN_F2C4&DEV_0301",
@@ -175,9 +179,7 @@ def test_a_long_name_under_joliet_only(tmp_path: Path, machine: Path) -> None:
     assert answer["findings"] == []
     assert answer["machine"] is None
     answer = run_json(disc, "-t", "dos")
-    (finding,) = answer["findings"]
-    assert (finding["rule"], finding["target"]) == ("driver-file-name-hidden", "dos")
-    assert "/LKV/LONGFI_1.SYS" in finding["message"]
+    assert answer["findings"] == []  # an INF says nothing to DOS
 
 
 OLD_NT = """
@@ -382,3 +384,41 @@ def test_a_recipe_brings_its_own_machine(folder: Path, machine: Path, tmp_path: 
     own = run(recipe, code=1).stdout
     assert "of 3 devices covered" in own
     assert own.splitlines()[0] == named.splitlines()[0]
+
+
+def test_several_files_describe_one_machine(folder: Path, machine: Path, tmp_path: Path) -> None:
+    more = tmp_path / "more.txt"
+    more.write_text("USB\\VID_F1B2&PID_0003\n\nwhat is this\n")
+    answer = run_json(folder, "-m", machine, "-m", more, "-t", "win9x", code=1)
+    assert answer["machine"]["name"] == f"{machine.name} + more.txt"
+    assert covers(answer) == [*EXPECTED, ("none", "")]
+    assert "more.txt line 3" in [one["where"] for one in answer["findings"]]
+    recipe = tmp_path / "two.toml"
+    recipe.write_text(
+        f'targets = ["win9x"]\nmachine = ["{machine.name}", "more.txt"]\n'
+        '[[folder]]\nfrom = "drivers"\n'
+    )
+    assert covers(run_json(recipe, code=1)) == covers(answer)
+    recipe.write_text(recipe.read_text().replace('"more.txt"', "7"))
+    assert "machine" in run(recipe, code=5).output
+
+
+def test_each_text_is_parsed_once_and_not_kept_for_ever(
+    folder: Path, machine: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The sources, the planned disc and two targets show the same three INFs."""
+    parsed: list[weakref.ref[Inf]] = []
+    parse = finding.parse_inf
+
+    def counted(data: bytes, **options: Any) -> Inf:
+        inf = parse(data, **options)
+        parsed.append(weakref.ref(inf))
+        return inf
+
+    monkeypatch.setattr(finding, "parse_inf", counted)
+    recipe = tmp_path / "one.toml"
+    recipe.write_text(f'machine = "{machine.name}"\n[[folder]]\nfrom = "drivers"\n')
+    run(recipe, "-t", "win9x", "-t", "nt5", code=1)
+    assert len(parsed) == len(list(folder.rglob("*.inf")))
+    gc.collect()
+    assert [one() for one in parsed] == [None] * len(parsed)

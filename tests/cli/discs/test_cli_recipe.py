@@ -89,7 +89,7 @@ def test_a_recipe_is_written_that_builds(work: Path) -> None:
     assert recipe.label == "drivers"
     assert recipe.folders == (SourceFolder(work / "drivers"),)
     assert recipe.capacity == NAMED["74min"]
-    assert (recipe.targets, recipe.machine) == ((), None)
+    assert (recipe.targets, recipe.machines) == ((), ())
     assert build("disc.toml", "-o", "disc.iso").exit_code == 0
     assert build("drivers", "-o", "plain.iso").exit_code == 0
     assert (work / "disc.iso").read_bytes() == (work / "plain.iso").read_bytes()

@@ -334,3 +334,33 @@ def test_both_descriptors_give_the_volume_one_size() -> None:
     assert (finding.rule, finding.severity) == ("volume-sizes-agree", Severity.NOTE)
     assert (finding.offset, finding.length) == (at, 8)
     assert (finding.found, finding.expected) == (f"{count - 1:,} blocks", f"{count:,} blocks")
+
+
+@pytest.mark.parametrize(
+    ("at", "new", "rule"),
+    [
+        (156 + 26, b"\x01", "root-record"),  # ECMA-119 9.1: interleaved
+        (156 + 32, b"\xfe", "root-record"),  # ECMA-119 8.4.18: one byte of identifier
+        (156 + 19, b"\x0d", "record-date"),  # ECMA-119 9.1.5: month 13
+        (88 + 3, b"x", "reserved-field-zero"),  # ECMA-119 8.5.6
+    ],
+)
+def test_fields_that_nobody_reads_are_checked_too(at: int, new: bytes, rule: str) -> None:
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    assert rules(put(made.data, made.at("joliet") + at, new)) == {rule}
+
+
+@pytest.mark.parametrize("identifier", [b"\xd8\x00\x00B", b"\0A\xdc\x01"])
+def test_a_joliet_name_with_half_a_character(identifier: bytes) -> None:
+    # Joliet specification 1, Allowed Character Set: 16-bit characters.
+    made = make_iso({"AB": b"a"}, joliet=3)
+    at = made.record("/AB", "joliet") + 33
+    assert rules(put(made.data, at, identifier)) == {"joliet-characters"}
+
+
+def test_a_joliet_name_with_an_odd_number_of_bytes() -> None:
+    # Joliet specification 1, Allowed Character Set: two bytes a character.
+    made = make_iso({"AB": b"a"}, joliet=3)
+    at = made.record("/AB", "joliet") + 32
+    assert made.data[at] == 4
+    assert "joliet-characters" in rules(put(made.data, at, b"\x03"))

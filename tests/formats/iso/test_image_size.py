@@ -103,3 +103,35 @@ def test_what_follows_on_a_bridge_disc_may_be_udf() -> None:
     blocks = len(made.data) // SECTOR - 1
     smaller[at : at + 8] = blocks.to_bytes(4, "little") + blocks.to_bytes(4, "big")
     assert read(bytes(smaller)).findings == ()
+
+
+def table(*entries: tuple[int, int, int], status: int = 0) -> bytes:
+    packed = b"".join(
+        bytes([status, 0, 0, 0, kind, 0, 0, 0])
+        + first.to_bytes(4, "little")
+        + count.to_bytes(4, "little")
+        for kind, first, count in entries
+    )
+    return packed.ljust(64, b"\0") + b"\x55\xaa"
+
+
+def test_a_hybrid_image_ends_with_its_last_partition(padded: MadeImage) -> None:
+    # Own behaviour: such an image starts as a disk too, and its partitions may follow the volume.
+    size = len(padded.data) // 512
+    both = ((0x17, 0, size), (0xEF, size, 400))
+    data = put(padded.data, 446, table(*both)) + bytes(400 * 512)
+    assert rules(data) == set()
+    (finding,) = read(data[: -300 * 512]).findings
+    assert (finding.rule, finding.length) == ("image-reaches-partition-end", 300 * 512)
+    # What is not a table says nothing: another status, or no signature.
+    assert rules(put(padded.data, 446, table(*both, status=7))) == set()
+    assert rules(put(padded.data, 446, table(*both)[:-1])) == set()
+
+
+@pytest.mark.parametrize("second", [4000, 100])
+def test_the_second_header_of_a_gpt_ends_the_image(padded: MadeImage, second: int) -> None:
+    # Own behaviour; the layout is that of the UEFI Specification 5.3, from memory.
+    data = put(padded.data, 446, table((0xEE, 1, 0xFFFF_FFFF)))
+    data = put(data, 512, b"EFI PART" + bytes(24) + second.to_bytes(8, "little"))
+    expected = {"image-reaches-partition-end"} if second * 512 > len(data) else set()
+    assert rules(data) == expected

@@ -50,13 +50,13 @@ RR = parts.use_entry(b"RR", b"\x81")
         RR + DATES,
         parts.use_entry(b"PX", PX[4:] + parts.both32(7)),  # with a serial number
         parts.use_entry(b"PN", parts.both32(1) + parts.both32(2)),
+        parts.use_entry(b"TF", b"\x02" + bytes(7)),  # not given
         parts.use_entry(b"ST", b""),
         parts.use_entry(b"PD", bytes(9)),
         parts.use_entry(b"ZF", bytes(12)),
         parts.use_entry(b"Q9", b"what nobody knows", version=4),
         bytes(6),
     ],
-    ids=lambda use: use[:2].decode(),
 )
 def test_sound_entries_are_sound(use: bytes) -> None:
     # RRIP 1.12, 4.1.1 to 4.1.6; SUSP 1.12, 5.2, 5.4 and 4.1 (others are stepped over).
@@ -77,6 +77,7 @@ def test_sound_entries_are_sound(use: bytes) -> None:
         (parts.use_entry(b"ES", b""), "SUSP 1.12, 5.6: 5 bytes"),
         (parts.use_entry(b"n\xff", b"x"), "SUSP 1.12, 4.1: the signature"),
         (b"\0\0\0\0" + NM, "SUSP 1.12, 4.1: entries follow each other"),
+        (parts.alternate_name(b"a\0b"), "RRIP 1.12, 4.1.4: no name has zero bytes"),
         (RR, "the edition before RRIP 1.12: RR names TF"),
     ],
 )
@@ -100,6 +101,19 @@ def test_both_copies_of_the_numbers_of_px_agree(at: int) -> None:
     (finding,) = read(data).findings
     assert finding.rule == "rockridge-field"
     assert names(data) == names(image.data)
+
+
+@pytest.mark.parametrize(
+    ("use", "clause"),
+    [
+        (parts.use_entry(b"TF", b"\x02" + b"\x63\x0d\x01\0\0\0\0"), "RRIP 1.12, 4.1.6: month 13"),
+        (parts.use_entry(b"TF", b"\x82" + b"19990601120000 0\0"), "RRIP 1.12, 4.1.6: digits"),
+        (parts.use_entry(b"SL", b"\x81\x04\x00"), "RRIP 1.12, 4.1.3: flags"),
+        (parts.use_entry(b"PD", b"") + b"x", "SUSP 1.12, 4.1: fewer than 4 bytes are no entry"),
+    ],
+)
+def test_dates_and_flags_are_valid(use: bytes, clause: str) -> None:
+    assert rules(made(use).data) == {"rockridge-field"}, clause
 
 
 def test_the_version_is_1() -> None:
@@ -209,3 +223,15 @@ def test_the_mark_of_a_moved_directory_on_the_one_that_holds_it() -> None:
     # A directory in there that no link leads to is still missed.
     link = image.data.index(b"CL\x0c", image.directory("/D"))
     assert rules(put(image.data, link, b"XX")) == {"rockridge-relocation"}
+
+
+def test_the_work_on_marked_directories_is_bounded() -> None:
+    # Own behaviour: a hostile disc can mark 100,000 directories as moved.
+    files = {f"D{number:03}/": b"" for number in range(40)}
+    marks: dict[str, SystemUse] = {
+        f"/D{number:03}": lambda lba_of: parts.relocated_mark() for number in range(40)
+    }
+    image = make_iso({**files, "A.TXT": b"a"}, rock_ridge=True, system_use=marks)
+    found = read(image.data).findings
+    # The first 16 are looked into, and are empty; of the others nobody knows.
+    assert [finding.rule for finding in found] == ["rockridge-relocation"] * 24

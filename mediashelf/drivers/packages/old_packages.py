@@ -1,0 +1,102 @@
+"""Packages in older forms, which no system takes by a device's identifier: never left out.
+
+TXTSETUP.OEM is for text-mode setup, OEMSETUP.INF for Windows 3.1 or, as a script, for
+NT systems; a script cannot be judged, since what it copies is decided when it runs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from mediashelf.drivers.packages.finding import PackagesFound
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
+from mediashelf.errors import MediashelfError
+from mediashelf.formats.inf.document import InfKind
+from mediashelf.formats.inf.source_files import compressed_names
+from mediashelf.formats.inf.text import decode_inf
+from mediashelf.formats.inf.text_setup import disk_files, parse_text_setup
+
+TEXT_SETUP_NAME = "txtsetup.oem"
+MAX_TEXT = 1 << 20
+
+
+class OldKind(StrEnum):
+    """What such a package is."""
+
+    TEXT_SETUP = "driver disk for text-mode setup"
+    SCRIPT = "setup script for NT systems"
+    WINDOWS_3 = "OEMSETUP.INF for Windows 3.1"
+
+
+@dataclass(frozen=True, slots=True)
+class OldPackage:
+    """One package; ``missing`` is None where it cannot be judged."""
+
+    tree: PackageTree
+    file: TreeFile
+    kind: OldKind
+    names: tuple[str, ...] = ()
+    identifiers: tuple[str, ...] = ()
+    files: tuple[str, ...] = ()
+    missing: tuple[str, ...] | None = None
+
+    @property
+    def path(self) -> str:
+        """Where it is, for people, with the source's prefix."""
+        return self.tree.prefix + self.file.shown_path
+
+    @property
+    def state_words(self) -> str:
+        """Whether its files are there."""
+        if self.missing is None:
+            return "cannot be judged"
+        return f"lacks {', '.join(self.missing)}" if self.missing else "complete"
+
+
+def find_old_packages(tree: PackageTree, found: PackagesFound) -> list[OldPackage]:
+    """Return the packages in older forms, in the order of their paths."""
+    packages = [
+        package
+        for file in tree.files
+        if file.path and file.name.lower() == TEXT_SETUP_NAME
+        for package in [_text_setup(tree, file)]
+    ]
+    for one in found.others:
+        names = disk_files(one.inf)
+        if names and "version" not in one.inf.sections:
+            missing = _missing(tree, folder_of(one.file.path), names)
+            packages.append(
+                OldPackage(tree, one.file, OldKind.WINDOWS_3, files=names, missing=missing)
+            )
+        elif one.inf.kind is InfKind.OEM_SETUP:
+            packages.append(OldPackage(tree, one.file, OldKind.SCRIPT))
+    return sorted(packages, key=lambda package: package.file.shown_path.lower())
+
+
+def _text_setup(tree: PackageTree, file: TreeFile) -> OldPackage:
+    try:
+        setup = parse_text_setup(decode_inf(tree.read(file, MAX_TEXT)).text)
+    except (OSError, MediashelfError):
+        setup = None
+    if setup is None:
+        return OldPackage(tree, file, OldKind.TEXT_SETUP)
+    # Paths count from the root of the disk, which has this file.
+    missing = _missing(tree, folder_of(file.path), (*setup.files, *setup.tags))
+    return OldPackage(
+        tree, file, OldKind.TEXT_SETUP, setup.names, setup.hardware_ids, setup.files, missing
+    )
+
+
+def _missing(tree: PackageTree, folder: str, paths: Iterable[str]) -> tuple[str, ...]:
+    return tuple(
+        path
+        for path in paths
+        if not any(tree.find(f"{folder}/{form}") for form in (path, *_compressed(path)))
+    )
+
+
+def _compressed(path: str) -> list[str]:
+    folder, slash, name = path.rpartition("/")
+    return [folder + slash + form for form in compressed_names(name)]
