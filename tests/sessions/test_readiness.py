@@ -61,7 +61,7 @@ def test_a_tame_machine_yields_nothing_for_what_needs_no_drive_letter() -> None:
         ("nt5", "disk", 2**28 * 512, "disk-needs-48-bit-support", Severity.WARNING),
         ("dos", "disk", 2 * GB, "volume-within-fat16", Severity.NOTE),
         ("dos", "disk", 8_455_716_864, "disk-within-int13", Severity.NOTE),
-        ("win9x", "disk", 32 << 30, "disk-within-95", Severity.WARNING),
+        ("win9x", "disk", 32 << 30, "disk-within-first-release", Severity.WARNING),
         ("nt4", "disk", 7_800_000_000, "start-partition-of-nt4", Severity.WARNING),
         ("nt4", "disk", 4 << 30, "setup-partition-of-nt4", Severity.NOTE),
         ("nt5", "disk", 2**32 * 512, "disk-within-mbr", Severity.WARNING),
@@ -85,7 +85,7 @@ def test_limits_hold_to_the_byte(
 @pytest.mark.parametrize(
     ("target", "least", "rule"),
     [
-        ("win9x", 16, "memory-enough-for-98"),
+        ("win9x", 16, "memory-enough-for-later-releases"),
         ("win9x", 32, "memory-enough-for-me"),
         ("nt5", 64, "memory-enough-for-nt5"),
         ("nt6", 512, "memory-enough-for-nt6"),
@@ -183,7 +183,7 @@ def test_findings_come_in_the_order_of_acting() -> None:
         "firmware-starts-target",
         "memory-within-cache-limit",
         "memory-within-reach",
-        "disk-within-95",
+        "disk-within-first-release",
         "disk-within-28-bit-addressing",
         "disk-size-is-shown-whole",
         "copying-with-disk-cache",
