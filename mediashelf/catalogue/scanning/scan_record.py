@@ -102,11 +102,13 @@ def record_reading(
     if reading.is_missing:
         return Recorded(0, Event.VANISHED)
     result = _write_reading(catalogue, job, reading, utc_now())
-    note(catalogue, result, reading, scan_begun_at)
+    note_event(catalogue, result, reading, scan_begun_at)
     return result
 
 
-def note(catalogue: Catalogue, result: Recorded, reading: Reading, scan_begun_at: str) -> None:
+def note_event(
+    catalogue: Catalogue, result: Recorded, reading: Reading, scan_begun_at: str
+) -> None:
     """Add an event to the history of its image."""
     if result.origin:
         forget_missed(catalogue.db, result.image_id, scan_begun_at)

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from mediashelf.cli.documents import chosen, document
-from mediashelf.cli.library.checksums_text import report_document, say_report, say_written
+from mediashelf.cli.library.checksums_text import comparison_document, say_comparison, say_written
 from mediashelf.cli.options import fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json
@@ -164,7 +164,7 @@ def check(
     with progress("reading", total=sum(files.sizes.values()), quiet=quiet) as on_bytes:
         report = compare_with_lists(files, lists, on_bytes=on_bytes)
     if as_json:
-        say_json(report_document(report, lists))
+        say_json(comparison_document(report, lists))
     else:
-        say_report(report, lists, show_all=show_all, quiet=quiet)
+        say_comparison(report, lists, show_all=show_all, quiet=quiet)
     exit_for(report.findings, fail_on)

@@ -35,7 +35,7 @@ def read_bytes(path: Path, offset: int, size: int) -> bytes:
         raise _unreadable(path, error) from error
 
 
-def iter_chunks(path: Path, offset: int, size: int, chunk_size: int) -> Iterator[bytes]:
+def iter_file_chunks(path: Path, offset: int, size: int, chunk_size: int) -> Iterator[bytes]:
     """Yield ``size`` bytes from ``offset`` in whole chunks, the last one shorter.
 
     Raises :class:`InputError` where the file can't be read or ends before that.
