@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from mediashelf.drivers.coverage import Cover
-from mediashelf.text import count_text
+from mediashelf.text import count_text, first_text
 
 FILES_NAMED = 4
 
@@ -75,6 +75,4 @@ _PARTLY = {Cover.GENERIC: "with only a generic one", Cover.POSSIBLE: "depending 
 
 def names_text(names: Iterable[str]) -> str:
     """Return file names for a line of text; the many of a large package are counted."""
-    names = list(names)
-    more = len(names) - FILES_NAMED
-    return ", ".join(names[:FILES_NAMED]) + (f" and {more:,} more" if more > 0 else "")
+    return first_text(list(names), FILES_NAMED)

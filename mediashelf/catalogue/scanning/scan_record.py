@@ -11,7 +11,6 @@ from mediashelf.catalogue.history import Happening, forget_missed, keep
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.inheriting import copy_record, take_over_verdict
 from mediashelf.catalogue.scanning.origins import by_likeness, contradicted, has_left
-from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.catalogue.scanning.record import (
     RecordPlace,
     is_unread,
@@ -21,6 +20,7 @@ from mediashelf.catalogue.scanning.record import (
     record_new,
     record_unread,
 )
+from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SeenImage
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Severity

@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
-from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.catalogue.scanning.record import move_record, record_contents
 from mediashelf.catalogue.scanning.scan_record import (
     Event,
@@ -24,6 +23,7 @@ from mediashelf.catalogue.scanning.scan_record import (
     recorded_at,
     where,
 )
+from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 

@@ -17,7 +17,7 @@ from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.integrity.raw.auditing import TrackReport
 from mediashelf.integrity.raw.convert import Conversion, choose_track, convert_track
 from mediashelf.integrity.raw.tracks import read_raw_disc
-from mediashelf.text import count_text, size_text
+from mediashelf.text import count_text, first_text, size_text
 
 _PLACES_SHOWN = 3
 _FINDINGS_SHOWN = 10
@@ -136,10 +136,8 @@ def _kind(report: TrackReport) -> str:
 
 
 def _where(report: TrackReport, verdict: SectorVerdict) -> str:
-    runs = [run for run in report.runs if run.verdict is verdict]
-    shown = ", ".join(run.blocks for run in runs[:_PLACES_SHOWN])
-    more = len(runs) - _PLACES_SHOWN
-    return f"{shown} and {count_text(more, 'more run')}" if more > 0 else shown
+    runs = [run.blocks for run in report.runs if run.verdict is verdict]
+    return first_text(runs, _PLACES_SHOWN, "run")
 
 
 def _extent(report: TrackReport) -> str:
