@@ -160,10 +160,10 @@ class _FileFinder:
         for path in places:
             found = next(self._from_every_root(path), None)
             if found is not None:
-                return self._look_at_file(needed, *found, is_packed=path != needed.path)
-        return self._look_at_cabinet(needed) or self._look_at_other_names(needed, places)
+                return self._check_found(needed, *found, is_packed=path != needed.path)
+        return self._check_cabinet(needed) or self._check_other_names(needed, places)
 
-    def _look_at_file(
+    def _check_found(
         self, needed: NeededFile, root: str, file: TreeFile, *, is_packed: bool
     ) -> FileCheck:
         size = expanded_size(self.tree, file) if is_packed else file.size
@@ -185,7 +185,7 @@ class _FileFinder:
         has_tag = bool(needed.tag) and self.tree.find(f"{root}/{needed.tag}") is not None
         return FileState.OTHER_ROOT if is_below or has_tag else FileState.FOUND_ABOVE
 
-    def _look_at_other_names(self, needed: NeededFile, places: list[str]) -> FileCheck:
+    def _check_other_names(self, needed: NeededFile, places: list[str]) -> FileCheck:
         """Look in the tree that the target does not read."""
         if self.is_known_hidden:
             for path in places:
@@ -205,24 +205,24 @@ class _FileFinder:
         # Systems that read long names open short ones too, where they make the same ones.
         return FileState.HIDDEN_NAME if self.tree.kind == "iso9660" else FileState.SHORT_NAME
 
-    def _look_at_cabinet(self, needed: NeededFile) -> FileCheck | None:
+    def _check_cabinet(self, needed: NeededFile) -> FileCheck | None:
         """Look into the cabinet; None when there is none. A tag file may be one as well."""
         if not needed.cabinet:
-            return self._look_at_tag(needed)
+            return self._check_tag(needed)
         # It is in the disk's folder or in its root (INF SourceDisksNames section).
         for place in dict.fromkeys((needed.cabinet, needed.cabinet.rpartition("/")[2])):
             for path in (place, *_compressed_paths(place)):
                 for root, file in self._from_every_root(path):
-                    return self._look_at_member(needed, root, file)
+                    return self._check_member(needed, root, file)
         return None
 
-    def _look_at_tag(self, needed: NeededFile) -> FileCheck | None:
+    def _check_tag(self, needed: NeededFile) -> FileCheck | None:
         found = next(self._from_every_root(needed.tag), None) if needed.tag else None
         if found is None or not is_cabinet(self.tree, found[1]):
             return None
-        return self._look_at_member(needed, *found)
+        return self._check_member(needed, *found)
 
-    def _look_at_member(self, needed: NeededFile, root: str, file: TreeFile) -> FileCheck:
+    def _check_member(self, needed: NeededFile, root: str, file: TreeFile) -> FileCheck:
         if file.path not in self.cabinets:
             self.cabinets[file.path] = cabinet_files(self.tree, file)
         sizes = self.cabinets[file.path]
