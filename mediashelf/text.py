@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
 _UNSAFE_CATEGORIES = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
@@ -117,6 +117,16 @@ def part_text(part: int, whole: int) -> str:
 def count_text(count: int, noun: str, plural: str = "") -> str:
     """Return ``1 file`` or ``1,204 files``."""
     return f"{count:,} {noun if count == 1 else plural or noun + 's'}"
+
+
+def first_text(texts: Sequence[str], most: int, noun: str = "") -> str:
+    """Return the first of many texts, and how many more there are: ``a, b and 3 more``."""
+    more = len(texts) - most
+    shown = ", ".join(texts[:most])
+    if more <= 0:
+        return shown
+    rest = count_text(more, f"more {noun}") if noun else f"{more:,} more"
+    return f"{shown} and {rest}"
 
 
 def blocks_differ(count: int, total: int, block_size: int = 1 << 20) -> str:

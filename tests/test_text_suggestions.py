@@ -9,7 +9,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.text import did_you_mean, display_width, parse_size, part_text, printable, wrap
+from mediashelf.text import (
+    did_you_mean,
+    display_width,
+    first_text,
+    parse_size,
+    part_text,
+    printable,
+    wrap,
+)
 
 
 @pytest.mark.parametrize(
@@ -91,3 +99,20 @@ def test_plain_text_needs_no_tables() -> None:
     code = "from mediashelf.text import wrap; wrap('plain', 3); import sys; print(*sys.modules)"
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert "wcwidth" not in ran.stdout.split()
+
+
+@pytest.mark.parametrize(
+    ("count", "noun", "text"),
+    [
+        (0, "", ""),
+        (2, "", "0, 1"),
+        (3, "", "0, 1 and 1 more"),
+        (3, "run", "0, 1 and 1 more run"),
+        (4, "run", "0, 1 and 2 more runs"),
+        (1_003, "", "0, 1 and 1,001 more"),
+    ],
+)
+def test_of_many_texts_the_first_are_named_and_the_others_counted(
+    count: int, noun: str, text: str
+) -> None:
+    assert first_text([str(number) for number in range(count)], 2, noun) == text

@@ -12,7 +12,7 @@ from mediashelf.drivers.findings import device_title
 from mediashelf.drivers.machines.classes import class_words
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
-from mediashelf.drivers.verdict import Verdict
+from mediashelf.drivers.verdict import DriverVerdict
 from mediashelf.formats.inf.models import all_models
 
 
@@ -26,7 +26,7 @@ class DeviceRow(NamedTuple):
 
     device_class: str
     device: str
-    verdict: Verdict
+    verdict: DriverVerdict
     short_path: str
     long_path: str
     install: str = ""
@@ -100,7 +100,7 @@ def _package_row(surveyed: SurveyedPackage, target: str, classes: dict[str, str]
     )
 
 
-def device_row(cover: DeviceCover, verdict: Verdict) -> DeviceRow:
+def device_row(cover: DeviceCover, verdict: DriverVerdict) -> DeviceRow:
     """Return the row of one device."""
     words, title = class_words(cover.device.class_code), device_title(cover)
     if cover.cover is Cover.DECLARED:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.findings import device_label
 from mediashelf.drivers.survey import Survey
-from mediashelf.drivers.verdict import State, names_text
+from mediashelf.drivers.verdict import DriverState, names_text
 from mediashelf.findings import Finding, Severity
 
 
@@ -21,9 +21,9 @@ def check_losses(sources: Survey, disc: Survey) -> Iterator[Finding]:
     pairs = zip(sources.covers, disc.covers, strict=True)
     for number, (before, after) in enumerate(pairs, 1):
         there, here = sources.verdict(before), disc.verdict(after)
-        if there.state is State.NONE:
+        if there.state is DriverState.NONE:
             continue
-        if here.state is State.NONE:
+        if here.state is DriverState.NONE:
             place = _place(before)
             message = f"Its driver in the sources, {place}, is not on the disc"
             yield _lost(disc, after, number, message)

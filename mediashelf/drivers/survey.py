@@ -21,7 +21,7 @@ from mediashelf.drivers.packages.finding import (
 )
 from mediashelf.drivers.packages.old_packages import OldPackage, find_old_packages
 from mediashelf.drivers.packages.tree import PackageTree
-from mediashelf.drivers.verdict import Verdict, decide
+from mediashelf.drivers.verdict import DriverVerdict, decide
 from mediashelf.formats.inf.models import all_models
 
 
@@ -65,7 +65,7 @@ class Survey:
     _by_identifier: dict[str, list[Package]] = field(default_factory=dict, repr=False)
     _missing: dict[tuple[Package, str], list[str]] = field(default_factory=dict, repr=False)
 
-    def verdict(self, cover: DeviceCover) -> Verdict:
+    def verdict(self, cover: DeviceCover) -> DriverVerdict:
         """Return whether the device is covered; whatever tells it to people asks here."""
         if cover.cover is not Cover.DRIVER or cover.best is None:
             return decide(cover.cover)
@@ -73,7 +73,7 @@ class Survey:
         return decide(cover.cover, self._missing.get((best.package, best.offer.install), ()))
 
     @property
-    def verdicts(self) -> list[Verdict]:
+    def verdicts(self) -> list[DriverVerdict]:
         """The verdict of each device in order."""
         return [self.verdict(cover) for cover in self.covers]
 

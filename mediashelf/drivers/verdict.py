@@ -8,12 +8,12 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from mediashelf.drivers.coverage import Cover
-from mediashelf.text import count_text
+from mediashelf.text import count_text, first_text
 
 FILES_NAMED = 4
 
 
-class State(StrEnum):
+class DriverState(StrEnum):
     """What a device has here."""
 
     COVERED = "covered"  # a whole driver package
@@ -21,17 +21,17 @@ class State(StrEnum):
     NONE = "none"
 
 
-class Verdict(NamedTuple):
+class DriverVerdict(NamedTuple):
     """The answer for one device: its state, how it was met, the files that are missing."""
 
-    state: State
+    state: DriverState
     by: Cover
     missing: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:
         """The state and what qualifies it, for people."""
-        if self.state is State.INCOMPLETE:
+        if self.state is DriverState.INCOMPLETE:
             return f"{self.state}, lacks {names_text(self.missing)}"
         return f"{self.state}{_BY_WORDS.get(self.by, '')}"
 
@@ -43,30 +43,30 @@ _BY_WORDS = {
 }
 
 
-def decide(by: Cover, missing: Iterable[str] = ()) -> Verdict:
+def decide(by: Cover, missing: Iterable[str] = ()) -> DriverVerdict:
     """Return the verdict on a device that is met in this way by a package that lacks files.
 
     A generic package does not count, nor does one for some boards with the device's
     chip: that it drives this device was not shown.
     """
     if by not in (Cover.DRIVER, Cover.DECLARED):
-        return Verdict(State.NONE, by)
+        return DriverVerdict(DriverState.NONE, by)
     names = tuple(dict.fromkeys(missing))
-    return Verdict(State.INCOMPLETE if names else State.COVERED, by, names)
+    return DriverVerdict(DriverState.INCOMPLETE if names else DriverState.COVERED, by, names)
 
 
-def summary_text(verdicts: Iterable[Verdict]) -> str:
+def summary_text(verdicts: Iterable[DriverVerdict]) -> str:
     """Return ``4 of 6 devices covered, 1 incomplete, 1 without a driver``."""
     verdicts = list(verdicts)
     states = Counter(verdict.state for verdict in verdicts)
-    parts = [f"{states[State.COVERED]} of {count_text(len(verdicts), 'device')} covered"]
-    if states[State.INCOMPLETE]:
-        parts.append(f"{states[State.INCOMPLETE]} incomplete")
-    if states[State.NONE]:
+    parts = [f"{states[DriverState.COVERED]} of {count_text(len(verdicts), 'device')} covered"]
+    if states[DriverState.INCOMPLETE]:
+        parts.append(f"{states[DriverState.INCOMPLETE]} incomplete")
+    if states[DriverState.NONE]:
         ways = Counter(verdict.by for verdict in verdicts)
         some = [f"{ways[by]} {words}" for by, words in _PARTLY.items() if ways[by]]
         more = f" ({', '.join(some)})" if some else ""
-        parts.append(f"{states[State.NONE]} without a driver{more}")
+        parts.append(f"{states[DriverState.NONE]} without a driver{more}")
     return ", ".join(parts)
 
 
@@ -75,6 +75,4 @@ _PARTLY = {Cover.GENERIC: "with only a generic one", Cover.POSSIBLE: "depending 
 
 def names_text(names: Iterable[str]) -> str:
     """Return file names for a line of text; the many of a large package are counted."""
-    names = list(names)
-    more = len(names) - FILES_NAMED
-    return ", ".join(names[:FILES_NAMED]) + (f" and {more:,} more" if more > 0 else "")
+    return first_text(list(names), FILES_NAMED)

@@ -15,7 +15,7 @@ from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import Survey, survey
-from mediashelf.drivers.verdict import State, summary_text
+from mediashelf.drivers.verdict import DriverState, summary_text
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.driver_families import family_name, say_no_family
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
@@ -85,7 +85,7 @@ def _sheet_devices(result: Survey, machine: PlannedMachine) -> Iterator[SheetDev
         folder = path if verdict.by is Cover.DECLARED else path.rpartition("/")[0]
         place = f"{row.source}: {folder.lstrip('/') or 'its top folder'}" if path else ""
         # Where all is well the folder says enough.
-        state = "" if verdict.words == State.COVERED else verdict.words
+        state = "" if verdict.words == DriverState.COVERED else verdict.words
         yield SheetDevice(result.target, row.device, _slot(cover, machine), place, state)
 
 
@@ -131,7 +131,7 @@ def _summary(result: Survey, machine: Machine) -> Finding:
     others = [
         f"{device_title(cover)}: {verdict.words}"
         for cover, verdict in rows
-        if verdict.state is not State.COVERED
+        if verdict.state is not DriverState.COVERED
     ]
     return Finding(
         "devices-covered",

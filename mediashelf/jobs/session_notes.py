@@ -78,7 +78,7 @@ def note_disc(
     return Noted(session, disc, added)
 
 
-def list_sessions(catalogue_path: Path | None, **wanted: str) -> list[BenchSession]:
+def find_sessions(catalogue_path: Path | None, **wanted: str) -> list[BenchSession]:
     """Return the sessions that have each of these words; see ``matching_sessions``."""
     with open_catalogue(catalogue_path) as catalogue:
         return matching_sessions(sessions(catalogue), **wanted)

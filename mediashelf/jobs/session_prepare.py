@@ -59,7 +59,9 @@ class PrepareOptions:
     pad: bool = False
 
 
-def check_plan(plan_path: Path, places: Places, *, progress: Progress = no_progress) -> CheckedPlan:
+def examine_plan(
+    plan_path: Path, places: Places, *, progress: Progress = no_progress
+) -> CheckedPlan:
     """Find and check the discs of a plan; no card is needed."""
     plan = load_plan(plan_path)
     targets = load_targets(places.targets)

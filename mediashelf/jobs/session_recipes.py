@@ -9,7 +9,7 @@ from pathlib import Path
 from mediashelf.building.recipes.recipe import load_recipe
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
 from mediashelf.readability.targets import Target, pick_targets
-from mediashelf.sessions.discs.planned import PlannedRecipe, PlanRecipe
+from mediashelf.sessions.discs.planned import PlanRecipe, SessionRecipe
 
 
 def recipe_planner(targets: Mapping[str, Target], of_session: Sequence[str]) -> PlanRecipe:
@@ -18,11 +18,11 @@ def recipe_planner(targets: Mapping[str, Target], of_session: Sequence[str]) -> 
     ``targets`` are all that are known.
     """
 
-    def plan(path: Path) -> PlannedRecipe:
+    def plan(path: Path) -> SessionRecipe:
         recipe = load_recipe(path)
         if not recipe.targets:
             recipe = replace(recipe, targets=tuple(of_session))
         planned = plan_recipe(recipe, pick_targets(recipe.targets, targets))
-        return PlannedRecipe(planned.plans[0], planned.deciding, planned.told)
+        return SessionRecipe(planned.plans[0], planned.deciding, planned.told)
 
     return plan

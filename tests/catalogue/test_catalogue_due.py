@@ -15,7 +15,7 @@ from mediashelf.catalogue.auditing.audit import run_audit
 from mediashelf.catalogue.auditing.due import Budget, plan_due
 from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
 from mediashelf.catalogue.rows import ImageRow, Presence
-from mediashelf.catalogue.scanning.reading import Reading
+from mediashelf.catalogue.scanning.values import Reading
 
 NOW = datetime(2026, 11, 25, 3, 0, tzinfo=UTC)
 AGE = timedelta(days=180)

@@ -17,7 +17,7 @@ from make_image import make_iso, put
 from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
 from mediashelf.catalogue.listing import ListedEntry, list_entries
 from mediashelf.catalogue.rows import kept_number
-from mediashelf.catalogue.scanning import reading, scan
+from mediashelf.catalogue.scanning import faults, reading, scan
 from mediashelf.catalogue.scanning.findings import scan_findings
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
@@ -356,7 +356,7 @@ def test_one_bad_image_never_stops_a_scan(
         return open_image(path)
 
     monkeypatch.setattr(reading, "digest_file", failing)
-    monkeypatch.setattr(reading, "open_image", faulty)
+    monkeypatch.setattr(faults, "open_image", faulty)
     plan, outcomes = library.scan()
     assert {each.job.seen.path: each.event.value for each in outcomes} == {
         "a.iso": "new",

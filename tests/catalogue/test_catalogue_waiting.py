@@ -13,7 +13,7 @@ from mediashelf.catalogue.images import findings_on_record, fixity_record
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.errors import InputError
-from mediashelf.jobs.library.scanning import plan_accepting, plan_shelves, run
+from mediashelf.jobs.library.scanning import plan_accepting, plan_shelves, read_planned
 
 MIB = 1 << 20
 SOUND = tide_image(1, mebibytes=2)
@@ -27,7 +27,7 @@ def row(library: Library, path: str = "tide.iso") -> ImageRow:
 def rules(library: Library) -> list[tuple[str, str]]:
     """Scan, and return rule and place of each finding."""
     scan = plan_shelves(library.catalogue, [])
-    run(library.catalogue, scan)
+    read_planned(library.catalogue, scan)
     return [(finding.rule, finding.where) for finding in scan.findings]
 
 
@@ -114,7 +114,7 @@ def test_a_shelf_is_accepted_without_what_was_found_decayed(library: Library, ti
     write(ebb, tide_image(4), DATE + 1)
     library.scan()
     scan = plan_accepting(library.catalogue, ["home"])
-    run(library.catalogue, scan)
+    read_planned(library.catalogue, scan)
     assert [(each.job.seen.path, each.event.value) for each in scan.outcomes] == [
         ("ebb.iso", "accepted")
     ]
@@ -264,6 +264,6 @@ def test_a_moved_image_is_not_missing_too(library: Library, tide: Path) -> None:
     (library.root / "sub").mkdir()
     tide.rename(library.root / "sub" / "tide.iso")
     scan = plan_shelves(library.catalogue, [])
-    run(library.catalogue, scan)
+    read_planned(library.catalogue, scan)
     assert [each.event.value for each in scan.outcomes] == ["moved"]
     assert scan.plan.shelves[0].missing == []

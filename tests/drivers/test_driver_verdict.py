@@ -10,7 +10,7 @@ from mediashelf.drivers.machines.reading import parse_machine
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.survey import survey
-from mediashelf.drivers.verdict import State, decide, summary_text
+from mediashelf.drivers.verdict import DriverState, decide, summary_text
 
 VIDEO, OTHER = "PCI\\VEN_F2C4&DEV_0301", "PCI\\VEN_F2C4&DEV_0302"
 
@@ -18,17 +18,27 @@ VIDEO, OTHER = "PCI\\VEN_F2C4&DEV_0301", "PCI\\VEN_F2C4&DEV_0302"
 @pytest.mark.parametrize(
     ("by", "missing", "state", "words"),
     [
-        (Cover.DRIVER, [], State.COVERED, "covered"),
-        (Cover.DRIVER, ["a.sys", "b.dll"], State.INCOMPLETE, "incomplete, lacks a.sys, b.dll"),
-        (Cover.DRIVER, list("abcdef"), State.INCOMPLETE, "incomplete, lacks a, b, c, d and 2 more"),
-        (Cover.DECLARED, [], State.COVERED, "covered, as the recipe declares"),
-        (Cover.GENERIC, [], State.NONE, "none, but for a generic driver"),
-        (Cover.GENERIC, ["a.sys"], State.NONE, "none, but for a generic driver"),
-        (Cover.POSSIBLE, [], State.NONE, "none for certain; it depends on the board"),
-        (Cover.NONE, [], State.NONE, "none"),
+        (Cover.DRIVER, [], DriverState.COVERED, "covered"),
+        (
+            Cover.DRIVER,
+            ["a.sys", "b.dll"],
+            DriverState.INCOMPLETE,
+            "incomplete, lacks a.sys, b.dll",
+        ),
+        (
+            Cover.DRIVER,
+            list("abcdef"),
+            DriverState.INCOMPLETE,
+            "incomplete, lacks a, b, c, d and 2 more",
+        ),
+        (Cover.DECLARED, [], DriverState.COVERED, "covered, as the recipe declares"),
+        (Cover.GENERIC, [], DriverState.NONE, "none, but for a generic driver"),
+        (Cover.GENERIC, ["a.sys"], DriverState.NONE, "none, but for a generic driver"),
+        (Cover.POSSIBLE, [], DriverState.NONE, "none for certain; it depends on the board"),
+        (Cover.NONE, [], DriverState.NONE, "none"),
     ],
 )
-def test_one_of_three_words(by: Cover, missing: list[str], state: State, words: str) -> None:
+def test_one_of_three_words(by: Cover, missing: list[str], state: DriverState, words: str) -> None:
     verdict = decide(by, missing)
     assert (verdict.state, verdict.words) == (state, words)
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from mediashelf.catalogue.auditing.audit import AuditResult
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import ImageRow, Presence
-from mediashelf.catalogue.scanning.reading import Reading
+from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.comparing import FixityVerdict, State
 from mediashelf.integrity.fixity.digests import Digests

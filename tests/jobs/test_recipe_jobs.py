@@ -11,8 +11,8 @@ import pytest
 
 from kiosk_disc import RECIPE, write_kiosk
 from mediashelf.errors import OutputError, RecipeError
-from mediashelf.jobs.discs.building import build_recipe, check_destination
-from mediashelf.jobs.discs.checking import check_source
+from mediashelf.jobs.discs.building import build_recipe, refuse_destination
+from mediashelf.jobs.discs.checking import examine_source
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
 from mediashelf.readability.targets import load_targets, pick_targets
@@ -79,12 +79,12 @@ def test_progress_is_told_for_every_stretch_of_work(work: Path) -> None:
 def test_a_checked_source_says_what_each_finding_is_about(work: Path) -> None:
     (work / "disc.toml").write_text(RECIPE + 'skip = ["LKV.INF"]\n')
     known = load_targets()
-    checked = check_source(work / "disc.toml", [], known)
+    checked = examine_source(work / "disc.toml", [], known)
     assert (checked.kind, checked.is_asked, checked.served) == ("recipe", True, None)
     about = {(part, one.rule) for part, one in checked.findings}
     assert ("drivers", "driver-lost-on-disc") in about
     assert ("plan", "driver-lost-on-disc") not in about
-    folder = check_source(work / "drivers", [], known)
+    folder = examine_source(work / "drivers", [], known)
     assert (folder.kind, folder.is_asked, folder.drivers) == ("folder", False, None)
     assert [target.name for target, _ in folder.targets] == list(known)
 
@@ -94,7 +94,7 @@ def test_where_discs_cannot_go_is_known_before_anything_is_read(work: Path) -> N
     (work / "old.iso").write_bytes(b"old")
     for output, is_spread in (("old.iso", False), ("old.iso", True), ("no/folder", True)):
         with pytest.raises(OutputError):
-            check_destination(recipe, work / output, is_spread=is_spread, replace=False)
-    check_destination(recipe, work / "old.iso", is_spread=False, replace=True)
-    check_destination(recipe, work / "discs", is_spread=True, replace=False)
+            refuse_destination(recipe, work / output, is_spread=is_spread, replace=False)
+    refuse_destination(recipe, work / "old.iso", is_spread=False, replace=True)
+    refuse_destination(recipe, work / "discs", is_spread=True, replace=False)
     assert not (work / "discs").exists()

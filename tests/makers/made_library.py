@@ -15,7 +15,7 @@ from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.scanning.scan import ScanOutcome, ScanPlan, plan_scan, run_scan
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import Catalogue, open_catalogue
-from mediashelf.jobs.library.scanning import plan_accepting, run
+from mediashelf.jobs.library.scanning import plan_accepting, read_planned
 
 DATE = 1_000_000_000_000_000_000  # some day in 2001
 
@@ -76,7 +76,7 @@ class Library:
     def accept(self, *names: str) -> dict[str, str]:
         """Accept images as they are, and return what happened to each."""
         scan = plan_accepting(self.catalogue, names)
-        run(self.catalogue, scan)
+        read_planned(self.catalogue, scan)
         return {each.job.seen.path: each.event.value for each in scan.outcomes}
 
     def audit(

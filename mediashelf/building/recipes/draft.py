@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +9,7 @@ from pathlib import Path
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED, Capacity
 from mediashelf.errors import RecipeError
 from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.tables.paths import can_be_written, path_from
 from mediashelf.text import count_text, printable, size_text, toml_quoted
 
 PACKAGES_NAMED = 100
@@ -154,7 +154,7 @@ def _program(
         to = "/".join(part for part in (source.to.strip("/"), place) if part)
         yield f"# let it be a folder of its own, and skip {toml_quoted(f'/{place}/')} above:"
         yield "# [[folder]]"
-        yield f"# from = {toml_quoted(_relative(source.path / place, folder))}"
+        yield f"# from = {toml_quoted(path_from(source.path / place, folder))}"
         yield f"# to = {toml_quoted(f'/{to}')}"
     listed = ", ".join(toml_quoted(text) for text in ids or ("PCI\\VEN_F2C4&DEV_0301",))
     yield f"# provides = [{listed}]  # {named}"
@@ -162,19 +162,9 @@ def _program(
 
 
 def _path(path: Path, folder: Path) -> str:
-    text = _relative(path, folder)
-    try:
-        text.encode("utf-8")
-    except UnicodeEncodeError:
+    text = path_from(path, folder)
+    if not can_be_written(text):
         raise RecipeError(
             f"{path}: its name is not UTF-8, and a recipe cannot say it; rename it first"
-        ) from None
+        )
     return toml_quoted(text)
-
-
-def _relative(path: Path, folder: Path) -> str:
-    """Return the path from the recipe's folder, with ``/``; absolute where there is no way."""
-    try:
-        return Path(os.path.relpath(path, folder)).as_posix()
-    except ValueError:  # another drive
-        return path.absolute().as_posix()

@@ -88,7 +88,7 @@ def list_archive(
 
 
 @dataclass(frozen=True, slots=True)
-class _Wanted:
+class _WantedMember:
     """A member that goes on the disc, under these names."""
 
     parts: Parts
@@ -112,7 +112,7 @@ class _ArchiveListing:
     def iter_findings(self, view: FileView, top: Spot) -> Iterator[Finding]:
         directory = self._find_directory(view)
         folders: list[Parts] = []
-        wanted: list[_Wanted] = []
+        wanted: list[_WantedMember] = []
         try:
             for number, (_, member) in enumerate(iter_members(view, directory)):
                 if number == MAX_MEMBERS:
@@ -148,7 +148,7 @@ class _ArchiveListing:
         return directory
 
     def _sort_out(
-        self, member: ZipMember, folders: list[Parts], wanted: list[_Wanted]
+        self, member: ZipMember, folders: list[Parts], wanted: list[_WantedMember]
     ) -> Iterator[Finding]:
         """Put a member where it belongs, or yield why it stays out."""
         name = member.shown_name.replace("\\", "/")
@@ -175,7 +175,7 @@ class _ArchiveListing:
             if finding is not None:
                 yield finding
             else:
-                wanted.append(_Wanted(parts, where, member))
+                wanted.append(_WantedMember(parts, where, member))
 
     def _refusal(self, member: ZipMember, where: str) -> Finding | None:
         """Return why the bytes of a member can't be used, or None."""
@@ -208,7 +208,7 @@ class _ArchiveListing:
             spot = spots[parts] = above.below(parts[-1], f"{self._path}:{'/'.join(parts)}")
         return spot
 
-    def _file(self, one: _Wanted, directory: ZipDirectory) -> DiscFile:
+    def _file(self, one: _WantedMember, directory: ZipDirectory) -> DiscFile:
         member = one.member
         place = ArchiveMember(
             member.name,
@@ -228,7 +228,7 @@ class _ArchiveListing:
         return Finding(rule, Severity.ERROR, str(self._path), message, remedy)
 
 
-def _overlapping(wanted: list[_Wanted], directory: ZipDirectory) -> set[int]:
+def _overlapping(wanted: list[_WantedMember], directory: ZipDirectory) -> set[int]:
     """Return, by id(), members whose bytes begin inside an earlier one or the directory."""
     found = set()
     furthest = 0

@@ -45,7 +45,7 @@ def iter_source(content: Content) -> Generator[bytes, None, None]:
         yield from (iter_member if content.member else _iter_file)(stream, content)
         # By name, so that a source that is gone meanwhile is noticed as well.
         now = os.stat(content.path, follow_symlinks=False)  # noqa: PTH116
-        _check_stamp(now, content, "changed while it was read")
+        _refuse_other_stamp(now, content, "changed while it was read")
 
 
 def is_small_file(content: Content) -> bool:
@@ -56,12 +56,12 @@ def is_small_file(content: Content) -> bool:
 def read_small_file(content: Content) -> bytes:
     """Return all bytes of a source like :func:`iter_source`, with no detours for large ones."""
     data = _read_start_of_file(content, content.size + 1)
-    _check_length(content, len(data))
+    _refuse_other_length(content, len(data))
     try:
         now = os.stat(content.path, follow_symlinks=False)  # noqa: PTH116
     except OSError as error:
         raise _unreadable(content, error) from error
-    _check_stamp(now, content, "changed while it was read")
+    _refuse_other_stamp(now, content, "changed while it was read")
     return data
 
 
@@ -70,7 +70,7 @@ def _read_start_of_file(content: Content, size: int) -> bytes:
     try:
         descriptor = os.open(content.path, OPEN_FLAGS)
         try:
-            _check_stamp(os.fstat(descriptor), content, "changed since the disc was planned")
+            _refuse_other_stamp(os.fstat(descriptor), content, "changed since the disc was planned")
             data = piece = os.read(descriptor, size)
             while piece and len(data) < size:
                 piece = os.read(descriptor, size - len(data))
@@ -88,12 +88,12 @@ def _iter_file(stream: FileIO, content: Content) -> Iterator[bytes]:
         piece = read_fully(stream, min(left, CHUNK))
         left -= len(piece)
         if left and len(piece) < CHUNK:
-            _check_length(content, content.size - left)
+            _refuse_other_length(content, content.size - left)
         yield piece
-    _check_length(content, content.size + len(stream.read(1) or b""))
+    _refuse_other_length(content, content.size + len(stream.read(1) or b""))
 
 
-def _check_length(content: Content, length: int) -> None:
+def _refuse_other_length(content: Content, length: int) -> None:
     """Raise :class:`BuildError` unless ``length`` bytes are what was planned."""
     if length < content.size:
         raise BuildError(
@@ -139,7 +139,7 @@ def read_start(content: Content, limit: int) -> bytes:
     return bytes(start[:limit])
 
 
-def check_unchanged(content: Content) -> None:
+def refuse_changed(content: Content) -> None:
     """Make sure that a source still has its planned size and time; raises otherwise.
 
     A member of an archive that is said to be empty is read: it must be.
@@ -157,7 +157,7 @@ def _opened(content: Content) -> Iterator[FileIO]:
     try:
         with FileIO(os.open(content.path, OPEN_FLAGS), "rb") as stream:
             now = os.fstat(stream.fileno())
-            _check_stamp(now, content, "changed since the disc was planned")
+            _refuse_other_stamp(now, content, "changed since the disc was planned")
             yield stream
     except OSError as error:
         raise _unreadable(content, error) from error
@@ -169,7 +169,7 @@ def _unreadable(content: Content, error: OSError) -> BuildError:
     return BuildError(f"{content.path}: cannot be read: {error.strerror or error}")
 
 
-def _check_stamp(now: os.stat_result, content: Content, fact: str) -> None:
+def _refuse_other_stamp(now: os.stat_result, content: Content, fact: str) -> None:
     if not stat.S_ISREG(now.st_mode):
         raise BuildError(f"{content.path}: {fact}: it is not a regular file any more")
     if now.st_size != content.file_size:

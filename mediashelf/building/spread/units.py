@@ -89,7 +89,7 @@ def find_units(
     units are to be one. INFs are read to tell them from other texts of that name;
     raises :class:`BuildError` for one that cannot be.
     """
-    pieces = list(_Finder(sources).pieces(listing.root))
+    pieces = list(_UnitFinder(sources).pieces(listing.root))
     joined = _Joined(len(pieces))
     piece_of: dict[int, int] = {}
     of_origin: dict[int, int] = {}
@@ -150,7 +150,7 @@ class _Look:
     has_inf: bool = False
 
 
-class _Finder:
+class _UnitFinder:
     """Takes a tree apart at the borders of packages, declarations left aside."""
 
     def __init__(self, sources: Sequence[SourceFolder]) -> None:

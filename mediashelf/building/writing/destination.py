@@ -13,7 +13,7 @@ from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import OutputError
 
 
-def check_output(recipe: Recipe, output: Path, *, replace: bool) -> None:
+def refuse_output(recipe: Recipe, output: Path, *, replace: bool) -> None:
     """Raise :class:`OutputError` when the disc must not be written there; nothing is touched."""
     real = Path(os.path.realpath(output))
     if os.path.lexists(output) and not real.is_file():

@@ -12,10 +12,10 @@ from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.sources.digesting import PassingDigests, hash_bytes
 from mediashelf.building.sources.member_reading import CHUNK
 from mediashelf.building.sources.reading import (
-    check_unchanged,
     is_small_file,
     iter_source,
     read_small_file,
+    refuse_changed,
 )
 from mediashelf.building.tree import Content, DiscFile
 from mediashelf.building.writing.records import iter_records
@@ -58,7 +58,7 @@ class DiscWriter:
                 self._write_index(index, stream)
             stream.seek(0, 2)
             stream.write(bytes(self._plan.size - stream.tell()))
-        self._check_unread()
+        self._refuse_unread()
 
     def _write_small(self, content: Content, stream: BinaryIO) -> None:
         data = read_small_file(content)
@@ -97,8 +97,8 @@ class DiscWriter:
                 )
             content.digest = digest
 
-    def _check_unread(self) -> None:
+    def _refuse_unread(self) -> None:
         """Make sure of what the disc shows without its own bytes having been read just now."""
         for file in self._plan.sources:
             if not file.own.size or file.own.equal_to is not None:
-                check_unchanged(file.own)
+                refuse_changed(file.own)

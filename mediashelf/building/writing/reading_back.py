@@ -75,7 +75,7 @@ def _describe(entry: Entry | None) -> str:
 def _compare_contents(
     contents: Iterable[Content], view: View, on_bytes: Callable[[int], None]
 ) -> None:
-    blocks = _Blocks(view)
+    blocks = _BlockReader(view)
     with PassingDigests() as digests:
         for content in contents:
             if content.size <= SMALL:
@@ -92,7 +92,7 @@ def _compare_contents(
                 )
 
 
-class _Blocks:
+class _BlockReader:
     """Reads a disc in large blocks, of which contents are parts."""
 
     def __init__(self, view: View) -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.sources.digesting import PassingDigests
 from mediashelf.building.writing.blocking import blocking, refuse_blocked
-from mediashelf.building.writing.destination import check_output
+from mediashelf.building.writing.destination import refuse_output
 from mediashelf.building.writing.disc_writer import DiscWriter
 from mediashelf.building.writing.reading_back import read_back_disc
 from mediashelf.building.writing.witness import hear_witness
@@ -64,7 +64,7 @@ def build_discs(
     """Write several discs like :func:`build_disc`; none gets its name before all are sound."""
     for plan, output in zip(plans, outputs, strict=True):
         refuse_blocked(blocking(plan.findings, anyway=anyway))
-        check_output(plan.recipe, output, replace=replace)
+        refuse_output(plan.recipe, output, replace=replace)
     with ExitStack() as stack:
         # The stack ends with what came first, so the first disc is named first.
         temporaries = [

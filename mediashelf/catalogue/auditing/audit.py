@@ -13,7 +13,9 @@ from mediashelf.catalogue.auditing.values import AuditResult, Depth
 from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.raw_reading import RawAudits
-from mediashelf.catalogue.scanning.reading import WORKERS, Reading, read_image, read_many
+from mediashelf.catalogue.scanning.reading import read_image
+from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.catalogue.scanning.workers import WORKERS, read_many
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 

@@ -11,7 +11,7 @@ from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.records.acknowledged import acknowledged_of, with_acknowledged
 from mediashelf.catalogue.records.waiting import judged_words
 from mediashelf.catalogue.rows import Presence
-from mediashelf.catalogue.scanning.reading import Reading
+from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.judgement import SectorVerdict

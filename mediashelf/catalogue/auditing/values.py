@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import ImageRow
-from mediashelf.catalogue.scanning.reading import Reading
+from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.findings import Severity, worst
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.integrity.fixity.comparing import FixityVerdict, State

@@ -17,7 +17,7 @@ from mediashelf.catalogue import images
 from mediashelf.catalogue.records.waiting import ids_waiting_with
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.scanning.presence import FileSystems
-from mediashelf.catalogue.scanning.reading import Reading
+from mediashelf.catalogue.scanning.values import Reading
 
 
 def by_likeness(rows: Sequence[ImageRow], shelf: str, path: str) -> list[ImageRow]:

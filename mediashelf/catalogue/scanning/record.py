@@ -11,7 +11,7 @@ from mediashelf.catalogue.listing import count_entries, fold
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
-from mediashelf.catalogue.scanning.reading import Reading
+from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.comparing import (
     FixityVerdict,

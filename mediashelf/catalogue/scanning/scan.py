@@ -19,10 +19,12 @@ from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.raw_reading import RawAudits
-from mediashelf.catalogue.scanning.reading import WORKERS, Reading, read_image, read_many
+from mediashelf.catalogue.scanning.reading import read_image
 from mediashelf.catalogue.scanning.scan_record import Event, Job, Recorded, record_reading
 from mediashelf.catalogue.scanning.swaps import PutOff
+from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SeenImage, Walk, walk_folder
+from mediashelf.catalogue.scanning.workers import WORKERS, read_many
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.integrity.fixity.comparing import State

@@ -11,7 +11,6 @@ from mediashelf.catalogue.history import Happening, forget_missed, keep
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.inheriting import copy_record, take_over_verdict
 from mediashelf.catalogue.scanning.origins import by_likeness, contradicted, has_left
-from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.catalogue.scanning.record import (
     RecordPlace,
     is_unread,
@@ -21,6 +20,7 @@ from mediashelf.catalogue.scanning.record import (
     record_new,
     record_unread,
 )
+from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SeenImage
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Severity
@@ -102,11 +102,13 @@ def record_reading(
     if reading.is_missing:
         return Recorded(0, Event.VANISHED)
     result = _write_reading(catalogue, job, reading, utc_now())
-    note(catalogue, result, reading, scan_begun_at)
+    note_event(catalogue, result, reading, scan_begun_at)
     return result
 
 
-def note(catalogue: Catalogue, result: Recorded, reading: Reading, scan_begun_at: str) -> None:
+def note_event(
+    catalogue: Catalogue, result: Recorded, reading: Reading, scan_begun_at: str
+) -> None:
     """Add an event to the history of its image."""
     if result.origin:
         forget_missed(catalogue.db, result.image_id, scan_begun_at)

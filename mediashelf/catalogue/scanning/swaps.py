@@ -11,19 +11,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
-from mediashelf.catalogue.scanning.reading import Reading
 from mediashelf.catalogue.scanning.record import move_record, record_contents
 from mediashelf.catalogue.scanning.scan_record import (
     Event,
     Job,
     Recorded,
     is_as_recorded,
-    note,
+    note_event,
     readable_digest,
     record_reading,
     recorded_at,
     where,
 )
+from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 
@@ -93,7 +93,7 @@ def _taken_over(
         return None
     moved.add(row.id)
     result = _move(catalogue, job, reading, row, Event.MOVED)
-    note(catalogue, result, reading, scan_begun_at)
+    note_event(catalogue, result, reading, scan_begun_at)
     return result
 
 
@@ -137,6 +137,6 @@ def _swap(catalogue: Catalogue, cycle: Cycle, scan_begun_at: str) -> Iterator[Se
             catalogue.db.execute("UPDATE images SET path = ? WHERE id = ?", [aside, row.id])
         for job, reading, row in cycle:
             result = _move(catalogue, job, reading, row, Event.SWAPPED)
-            note(catalogue, result, reading, scan_begun_at)
+            note_event(catalogue, result, reading, scan_begun_at)
             settled.append((job, reading, result))
     yield from settled

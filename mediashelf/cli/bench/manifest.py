@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +13,10 @@ from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
-from mediashelf.findings import Finding, Severity
-from mediashelf.sessions.cards.confirm import check_card
-from mediashelf.sessions.manifests.manifest import read_manifest, schema
-from mediashelf.sessions.manifests.sense import MANIFEST_NAME
-from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
+from mediashelf.findings import Severity
+from mediashelf.jobs.session_cards import ExaminedCard, examine_card
+from mediashelf.sessions.manifests.manifest import schema
+from mediashelf.sessions.manifests.values import ManifestDisc
 from mediashelf.text import count_text, size_text
 
 
@@ -61,22 +61,21 @@ def manifest(path: Path, sizes_only: bool, as_json: bool, quiet: bool, fail_on: 
     catalogue and without the original images. The schema describes every field of
     the manifest; format and version identify it.
     """
-    if path.is_dir():
-        path = path / MANIFEST_NAME
-    content = read_manifest(path)
-    total = sum(image.size for image in content.images)
-    with progress("reading the card", total=total, quiet=quiet or sizes_only) as on_bytes:
-        findings = list(
-            check_card(content, path.parent, read_contents=not sizes_only, on_bytes=on_bytes)
-        )
+    # Sizes are compared at once.
+    card = examine_card(
+        path,
+        read_contents=not sizes_only,
+        progress=partial(progress, quiet=quiet or sizes_only),
+    )
     if as_json:
-        say_json(_document(path, content, findings, not sizes_only))
+        say_json(_document(card))
     else:
-        _say(content, findings, sizes_only, quiet)
-    exit_for(findings, fail_on)
+        _say(card, quiet)
+    exit_for(card.findings, fail_on)
 
 
-def _say(content: Manifest, findings: list[Finding], sizes_only: bool, quiet: bool) -> None:
+def _say(card: ExaminedCard, quiet: bool) -> None:
+    content, findings = card.manifest, card.findings
     if not quiet:
         machine = f", for {content.session.machine}" if content.session.machine else ""
         say_wrapped(f"{content.session.name}{machine}")
@@ -87,7 +86,7 @@ def _say(content: Manifest, findings: list[Finding], sizes_only: bool, quiet: bo
                 str(disc.position),
                 disc.path,
                 size_text(disc.size),
-                _verdict(disc, findings, sizes_only),
+                _verdict(card, disc),
                 _open(disc),
             )
             for disc in content.discs
@@ -100,14 +99,16 @@ def _say(content: Manifest, findings: list[Finding], sizes_only: bool, quiet: bo
     if shown:
         say_findings(shown)
         say()
-    what = "sizes compared, contents not read" if sizes_only else "sizes and digests compared"
+    what = (
+        "sizes and digests compared" if card.contents_read else "sizes compared, contents not read"
+    )
     say_wrapped(f"{count_text(len(content.images), 'image')}, {what}: {summary(findings)}")
 
 
-def _verdict(disc: ManifestDisc, findings: list[Finding], sizes_only: bool) -> str:
-    if any(item.where == disc.path and item.severity == Severity.ERROR for item in findings):
+def _verdict(card: ExaminedCard, disc: ManifestDisc) -> str:
+    if not card.agrees(disc):
         return "wrong"
-    return "size agrees" if sizes_only else "agrees"
+    return "agrees" if card.contents_read else "size agrees"
 
 
 def _open(disc: ManifestDisc) -> str:
@@ -118,22 +119,17 @@ def _open(disc: ManifestDisc) -> str:
     return ", ".join(count_text(count, word) for word, count in counts.items() if count) or "none"
 
 
-def _document(
-    path: Path, content: Manifest, findings: list[Finding], contents_read: bool
-) -> dict[str, Any]:
+def _document(card: ExaminedCard) -> dict[str, Any]:
     discs = [
-        {
-            **chosen(disc, "position", "path", "label", "size"),
-            "agrees": _verdict(disc, findings, False) == "agrees",
-        }
-        for disc in content.discs
+        {**chosen(disc, "position", "path", "label", "size"), "agrees": card.agrees(disc)}
+        for disc in card.manifest.discs
     ]
     return document(
         "manifest",
-        manifest=path,
-        session=content.session,
-        created=content.created,
-        contents_read=contents_read,
+        manifest=card.path,
+        session=card.manifest.session,
+        created=card.manifest.created,
+        contents_read=card.contents_read,
         discs=discs,
-        findings=findings,
+        findings=card.findings,
     )

@@ -38,7 +38,7 @@ from mediashelf.cli.options import (
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json, tell
 from mediashelf.jobs.session_drafts import begin_plan
-from mediashelf.jobs.session_prepare import CheckedPlan, Places, check_plan
+from mediashelf.jobs.session_prepare import CheckedPlan, Places, examine_plan
 from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.plans.draft import DraftDisc
 from mediashelf.text import count_text
@@ -77,7 +77,7 @@ def show(
     here as well. Images with a digest on record are read to their end.
     """
     places = Places(catalogue_path, targets_folder)
-    checked = check_plan(plan_path, places, progress=partial(progress, quiet=quiet))
+    checked = examine_plan(plan_path, places, progress=partial(progress, quiet=quiet))
     if as_json:
         say_json(_document(plan_path, checked))
     else:

@@ -57,7 +57,7 @@ def list_sessions(
     TEXT is looked for in names, discs and notes; parts of words do, letter case aside.
     """
     wanted = {"machine": machine, "device": device, "disc": disc, "text": " ".join(words)}
-    found = session_notes.list_sessions(catalogue_path, **wanted)
+    found = session_notes.find_sessions(catalogue_path, **wanted)
     if as_json:
         say_json(document("session list", sessions=[session_dict(one) for one in found]))
         return

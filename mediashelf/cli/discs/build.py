@@ -23,7 +23,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped, tell
 from mediashelf.cli.report_file import report_option
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.discs.building import BuiltRecipe, build_recipe, check_destination
+from mediashelf.jobs.discs.building import BuiltRecipe, build_recipe, refuse_destination
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, find_recipe, is_recipe
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
 from mediashelf.readability.targets import load_targets, pick_targets
@@ -130,7 +130,7 @@ def build(
     may_replace = may_replace or dry_run
     if output is not None:
         # Said before an hour of reading, not after it.
-        check_destination(recipe, output, is_spread=is_spread, replace=may_replace)
+        refuse_destination(recipe, output, is_spread=is_spread, replace=may_replace)
     if machine_paths and not recipe.targets:
         raise click.UsageError("Drivers are judged for a target; name one with --target.")
     targets = pick_targets(recipe.targets, load_targets(targets_folder))

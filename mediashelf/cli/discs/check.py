@@ -30,7 +30,7 @@ from mediashelf.cli.options import (
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity, worst
-from mediashelf.jobs.discs.checking import CheckedSource, check_source
+from mediashelf.jobs.discs.checking import CheckedSource, examine_source
 from mediashelf.readability.check import Readability, verdict_on
 from mediashelf.readability.targets import Target, load_targets, pick_targets
 from mediashelf.text import size_text
@@ -89,7 +89,7 @@ def check(
     documents: list[Mapping[str, Any]] = []
     worst_ones: list[Finding] = []
     for path in paths:
-        answer = check_source(path, asked, known, progress=partial(progress, quiet=quiet))
+        answer = examine_source(path, asked, known, progress=partial(progress, quiet=quiet))
         # Only the worst of each disc is kept, so that many large discs fit into memory.
         found = [finding for _, finding in answer.findings]
         if found:

@@ -121,7 +121,7 @@ def drivers(
     machine and targets are used where options are not given. Without a machine
     only the packages are looked at. Signatures are not verified.
     """
-    _check_code_page(code_page)
+    _refuse_code_page(code_page)
     options = RecipeOptions(targets=target_names, machines=machine_paths)
     subjects = find_subjects(paths, options)
     picked = _picked(subjects.machine, explained)
@@ -178,7 +178,7 @@ def _say(answer: DriverAnswer, picked: Sequence[int], quiet: bool) -> None:
         say_wrapped(f"{summary(answer.findings)}; signatures not verified")
 
 
-def _check_code_page(name: str) -> None:
+def _refuse_code_page(name: str) -> None:
     try:
         bytes(range(256)).decode(name, "surrogateescape")
     except (LookupError, ValueError) as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
@@ -15,9 +16,9 @@ from mediashelf.errors import BlockedError
 from mediashelf.findings import Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.integrity.raw.auditing import TrackReport
-from mediashelf.integrity.raw.convert import Conversion, choose_track, convert_track
-from mediashelf.integrity.raw.tracks import read_raw_disc
-from mediashelf.text import count_text, size_text
+from mediashelf.integrity.raw.convert import Conversion
+from mediashelf.jobs.discs.converting import ConvertRequest, convert_image
+from mediashelf.text import count_text, first_text, size_text
 
 _PLACES_SHOWN = 3
 _FINDINGS_SHOWN = 10
@@ -74,19 +75,8 @@ def convert(
     """
     if zero_lost and not anyway:
         raise click.UsageError("--zero-lost needs --anyway: without it no lost sector is written.")
-    disc = read_raw_disc(source)
-    track = choose_track(disc, number)
-    with progress("converting", total=track.size, quiet=quiet) as on_bytes:
-        result = convert_track(
-            disc,
-            track,
-            output,
-            anyway=anyway,
-            zero_lost=zero_lost,
-            parity=parity,
-            replace=replace,
-            on_bytes=on_bytes,
-        )
+    request = ConvertRequest(source, output, number, anyway, zero_lost, parity, replace)
+    result = convert_image(request, progress=partial(progress, quiet=quiet))
     if as_json:
         say_json(_document(source, result, zero_lost))
     else:
@@ -136,10 +126,8 @@ def _kind(report: TrackReport) -> str:
 
 
 def _where(report: TrackReport, verdict: SectorVerdict) -> str:
-    runs = [run for run in report.runs if run.verdict is verdict]
-    shown = ", ".join(run.blocks for run in runs[:_PLACES_SHOWN])
-    more = len(runs) - _PLACES_SHOWN
-    return f"{shown} and {count_text(more, 'more run')}" if more > 0 else shown
+    runs = [run.blocks for run in report.runs if run.verdict is verdict]
+    return first_text(runs, _PLACES_SHOWN, "run")
 
 
 def _extent(report: TrackReport) -> str:

@@ -11,7 +11,7 @@ from mediashelf.integrity.mending.values import How, Mending, MendOutcome, Part
 from mediashelf.integrity.structure.damage import TouchedEntry
 from mediashelf.jobs.library.mend_record import Reference
 from mediashelf.jobs.library.mending import Mended
-from mediashelf.text import count_text, others_text, size_text
+from mediashelf.text import count_text, first_text, others_text, size_text
 
 _PARTS_SHOWN = 12
 _SPANS_SHOWN = 3
@@ -108,9 +108,8 @@ def _changed(part: Part, result: Mending) -> str:
     """Return where the new bytes differ from the image's; a guess counts only once written."""
     if part.how.is_open and not result.is_written:
         return ""
-    shown = ", ".join(place_text(span, result.is_raw) for span in part.changed[:_SPANS_SHOWN])
-    more = len(part.changed) - _SPANS_SHOWN
-    return f"{shown} and {more:,} more" if more > 0 else shown
+    places = [place_text(span, result.is_raw) for span in part.changed]
+    return first_text(places, _SPANS_SHOWN)
 
 
 def _say_entries(word: str, entries: Sequence[TouchedEntry]) -> None:

@@ -130,7 +130,7 @@ def audit(
     """
     if budget is not None and due is None:
         raise click.UsageError("--budget goes with --due AGE, such as --due 180d.")
-    _check_words(names, known_rules, why, rules_back)
+    _refuse_words(names, known_rules, why, rules_back)
     request = AuditRequest(
         names,
         Depth(depth),
@@ -161,7 +161,7 @@ def audit(
     exit_for(done.findings, fail_on)
 
 
-def _check_words(
+def _refuse_words(
     names: tuple[str, ...], known_rules: tuple[str, ...], why: str, rules_back: tuple[str, ...]
 ) -> None:
     if (known_rules or rules_back) and not names:

@@ -2,37 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
 
 from mediashelf.cli.documents import chosen, document
-from mediashelf.cli.library.checksums_text import report_document, say_report, say_written
+from mediashelf.cli.library.checksums_text import comparison_document, say_comparison, say_written
 from mediashelf.cli.options import fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_json
-from mediashelf.errors import InputError
 from mediashelf.formats.lists.values import ListForm
 from mediashelf.integrity.fixity.digests import ALGORITHMS
-from mediashelf.integrity.lists.comparing import compare_with_lists
-from mediashelf.integrity.lists.folder_files import list_folder
-from mediashelf.integrity.lists.reading import find_lists
-from mediashelf.integrity.lists.writing import write_list
-
-# The names that such lists have in practice; a reader settles the algorithm by them.
-_LIST_NAMES = {
-    "sha256": "SHA256SUMS",
-    "sha512": "SHA512SUMS",
-    "sha1": "SHA1SUMS",
-    "md5": "MD5SUMS",
-    "b2": "B2SUMS",
-    "xxh3_128": "XXH128SUMS",
-    "xxh3_64": "XXH3SUMS",
-    "xxh64": "XXH64SUMS",
-    "xxh32": "XXH32SUMS",
-    "crc32": "checksums.sfv",
-}
-_OWN_FORM = {"crc32": ListForm.SFV, "xxh3_64": ListForm.TAGGED}
+from mediashelf.jobs.library.checksum_lists import compare_checksums, write_checksums
 
 
 @click.group()
@@ -92,20 +74,17 @@ def write(
     give the same list anywhere. The list appears whole or not at all. A file that
     cannot be read is left out and reported as an error.
     """
-    files = list_folder(folder)
-    own_form = ListForm(form) if form else _OWN_FORM.get(algorithm, ListForm.PLAIN)
-    with progress("reading", total=sum(files.sizes.values()), quiet=quiet) as on_bytes:
-        try:
-            written = write_list(
-                files,
-                output or folder / _LIST_NAMES[algorithm],
-                algorithm=algorithm,
-                form=own_form,
-                replace=replace,
-                on_bytes=on_bytes,
-            )
-        except ValueError as error:  # this form does not hold this algorithm
-            raise click.UsageError(f"{error}.") from error
+    try:
+        written = write_checksums(
+            folder,
+            algorithm=algorithm,
+            output=output,
+            form=ListForm(form) if form else None,
+            replace=replace,
+            progress=partial(progress, quiet=quiet),
+        )
+    except ValueError as error:  # this form does not hold this algorithm
+        raise click.UsageError(f"{error}.") from error
     if as_json:
         say_json(
             document(
@@ -154,17 +133,10 @@ def check(
     sfv files; without a LIST, those directly in the folder. Names are relative to
     the list if it is in the folder, else to the folder. Nothing is changed.
     """
-    files = list_folder(folder)
-    lists = lists or tuple(find_lists(folder))
-    if not lists:
-        raise InputError(
-            f"{folder}: no checksum list is in this folder; name one, or write one with "
-            "mediashelf checksums write"
-        )
-    with progress("reading", total=sum(files.sizes.values()), quiet=quiet) as on_bytes:
-        report = compare_with_lists(files, lists, on_bytes=on_bytes)
+    compared = compare_checksums(folder, lists, progress=partial(progress, quiet=quiet))
+    report, lists = compared.report, compared.lists
     if as_json:
-        say_json(report_document(report, lists))
+        say_json(comparison_document(report, lists))
     else:
-        say_report(report, lists, show_all=show_all, quiet=quiet)
+        say_comparison(report, lists, show_all=show_all, quiet=quiet)
     exit_for(report.findings, fail_on)

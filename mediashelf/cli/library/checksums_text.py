@@ -37,7 +37,9 @@ def say_written(written: WrittenList, *, quiet: bool) -> None:
         )
 
 
-def say_report(report: ListReport, lists: Sequence[Path], *, show_all: bool, quiet: bool) -> None:
+def say_comparison(
+    report: ListReport, lists: Sequence[Path], *, show_all: bool, quiet: bool
+) -> None:
     """Print what needs attention, then how many names ended in which state."""
     shown = [item for item in report.findings if not quiet or item.severity > Severity.NOTE]
     if shown:
@@ -62,7 +64,7 @@ def say_report(report: ListReport, lists: Sequence[Path], *, show_all: bool, qui
     )
 
 
-def report_document(report: ListReport, lists: Sequence[Path]) -> dict[str, object]:
+def comparison_document(report: ListReport, lists: Sequence[Path]) -> dict[str, object]:
     """Return the JSON document of a comparison."""
     return document(
         "checksums check",

@@ -24,6 +24,7 @@ from mediashelf.cli.render import say, say_findings, say_json, say_wrapped, tabl
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.integrity.fixity.states import State
+from mediashelf.jobs.library.listing import Wanted, list_on_record
 from mediashelf.text import count_text, size_text
 
 KINDS = (*(kind.value for kind in VolumeKind), "raw", "sheet")
@@ -75,14 +76,9 @@ def list_images(
     read; of several systems, all must. No image is opened. With -q, only the images:
     no totals.
     """
+    wanted = Wanted(shelf, kind, label, state, target_names, targets_folder)
     with open_catalogue(catalogue_path) as catalogue:
-        rows = catalogue.images(shelf=shelf, kind=kind, label=label, state=state)
-        if target_names:
-            from mediashelf.catalogue.readable import readable_by
-            from mediashelf.readability.targets import load_targets, pick_targets
-
-            targets = pick_targets(target_names, load_targets(targets_folder))
-            rows = readable_by(catalogue, rows, targets)
+        rows = list_on_record(catalogue, wanted)
         if as_json:
             say_json(_document(catalogue, rows, with_findings))
             return

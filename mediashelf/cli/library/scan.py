@@ -18,7 +18,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped
 from mediashelf.findings import Severity, worst
 from mediashelf.integrity.fixity.states import State
-from mediashelf.jobs.library.scanning import Scan, plan_accepting, plan_shelves, run
+from mediashelf.jobs.library.scanning import Scan, plan_accepting, plan_shelves, read_planned
 from mediashelf.text import count_text, size_text
 
 NAMED_AT_MOST = 20  # images of one event and shelf that are named; the rest are counted
@@ -83,7 +83,7 @@ def scan(
         work = (plan_accepting if accept else plan_shelves)(catalogue, names)
         try:
             with progress("scanning", total=work.plan.bytes_to_read, quiet=quiet) as on_bytes:
-                run(catalogue, work, on_bytes)
+                read_planned(catalogue, work, on_bytes)
         except KeyboardInterrupt:
             if not as_json:
                 _say(work, quiet, time.monotonic() - started)

@@ -7,14 +7,18 @@ from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.rows import ShelfRow
-from mediashelf.catalogue.shelves import drop_shelf, forget_missing, move_to
+from mediashelf.catalogue.shelves import move_to
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.library.catalogue_rows import shelf_dict
 from mediashelf.cli.options import catalogue_option, json_option, quiet_option
 from mediashelf.cli.render import say, say_json, say_wrapped, table
-from mediashelf.jobs.library.shelves import register_shelf
+from mediashelf.jobs.library.shelves import (
+    forget,
+    plan_forgetting,
+    register_shelf,
+    shelves_here,
+)
 from mediashelf.text import count_text, size_text
 
 
@@ -113,9 +117,9 @@ def list_shelves(catalogue_path: Path | None, as_json: bool, quiet: bool) -> Non
     With -q, no advice where there is none yet.
     """
     with open_catalogue(catalogue_path) as catalogue:
-        rows = catalogue.shelves()
+        rows = shelves_here(catalogue)
     if as_json:
-        shelves = [shelf_dict(row, is_here=_is_here(row)) for row in rows]
+        shelves = [shelf_dict(row, is_here=is_here) for row, is_here in rows]
         say_json(document("shelf list", shelves=shelves))
         return
     if not rows:
@@ -126,24 +130,17 @@ def list_shelves(catalogue_path: Path | None, as_json: bool, quiet: bool) -> Non
     cells = [
         (
             row.name,
-            "here" if _is_here(row) else "away",
+            "here" if is_here else "away",
             f"{row.image_count:,}",
             size_text(row.total_size),
             row.scanned_at[:10] if row.scanned_at else "never",
             str(row.root),
         )
-        for row in rows
+        for row, is_here in rows
     ]
     headers = ("shelf", "now", "images", "size", "scanned", "folder")
     for line in table(headers, cells, right="images, size"):
         say(line)
-
-
-def _is_here(row: ShelfRow) -> bool:
-    try:
-        return row.root.is_dir()
-    except OSError:
-        return False
 
 
 @shelf.command(
@@ -176,9 +173,8 @@ def drop(
     if as_json and not yes:
         raise click.UsageError("--json cannot ask; say --yes")
     with open_catalogue(catalogue_path) as catalogue:
-        row = catalogue.shelf(name)
-        missing = len(catalogue.images(shelf=name, state="missing"))
-        count = missing if only_missing else row.image_count + missing
+        planned = plan_forgetting(catalogue, name, only_missing=only_missing)
+        row, count = planned.shelf, planned.image_count
         if not yes:
             what = "missing image" if only_missing else "image"
             say_wrapped(
@@ -187,7 +183,7 @@ def drop(
                 "No image is touched."
             )
             click.confirm("Forget?", abort=True)
-        count = (forget_missing if only_missing else drop_shelf)(catalogue, name)
+        count = forget(catalogue, planned)
     if as_json:
         say_json(
             document(

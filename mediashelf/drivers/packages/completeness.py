@@ -102,7 +102,7 @@ def judge_completeness(
     """Look for everything that these install sections need, as ``system`` reads the INF."""
     installs = tuple(installs)
     needed = requirements(package.inf, installs, system, package.companions)
-    finder = _Finder(package)
+    finder = _FileFinder(package)
     return PackageCheck(
         package,
         installs,
@@ -113,7 +113,7 @@ def judge_completeness(
     )
 
 
-def _missing_catalog(package: Package, system: InfSystem, finder: _Finder) -> str:
+def _missing_catalog(package: Package, system: InfSystem, finder: _FileFinder) -> str:
     for suffix in (f".nt{system.architecture}", ".nt", ""):
         name = package.inf.version_value("CatalogFile" + suffix)
         if name:
@@ -122,7 +122,7 @@ def _missing_catalog(package: Package, system: InfSystem, finder: _Finder) -> st
     return ""
 
 
-class _Finder:
+class _FileFinder:
     """Looks up paths of one package in its tree."""
 
     def __init__(self, package: Package) -> None:

@@ -49,7 +49,7 @@ class SourceDisk(NamedTuple):
     line: int
 
 
-class SourceFile(NamedTuple):
+class SourceDisksFile(NamedTuple):
     """One entry of [SourceDisksFiles]; ``size`` is uncompressed bytes, 0 when not given."""
 
     name: str
@@ -63,13 +63,13 @@ class SourceTables(NamedTuple):
     """Disks by id and files by lower-case name, as one system sees them."""
 
     disks: Mapping[str, SourceDisk]
-    files: Mapping[str, SourceFile]
+    files: Mapping[str, SourceDisksFile]
 
 
 def source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     """Return the source disk sections; an earlier suffix goes before a later one."""
     disks: dict[str, SourceDisk] = {}
-    files: dict[str, SourceFile] = {}
+    files: dict[str, SourceDisksFile] = {}
     for suffix in reversed(suffixes):
         disks.update((disk.disk_id, disk) for disk in iter_source_disks(inf, suffix))
         files.update((file.name.lower(), file) for file in iter_source_files(inf, suffix))
@@ -98,12 +98,12 @@ def iter_source_disks(inf: Inf, suffix: str = "") -> Iterator[SourceDisk]:
         )
 
 
-def iter_source_files(inf: Inf, suffix: str = "") -> Iterator[SourceFile]:
+def iter_source_files(inf: Inf, suffix: str = "") -> Iterator[SourceDisksFile]:
     """Yield the entries of one [SourceDisksFiles] section."""
     section = inf.section("SourceDisksFiles" + suffix)
     for entry in section.entries if section else ():
         if entry.key:
-            yield SourceFile(
+            yield SourceDisksFile(
                 name=entry.key,
                 disk_id=normal_disk_id(inf.expand(entry.value(0))),
                 path=join_path(inf.expand(entry.value(1)))[:_MAX_PATH],

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from itertools import product
 from math import prod
 
-from mediashelf.formats.raw.parity import PARITY_SIZE, parity_of
+from mediashelf.formats.raw.parity import PARITY_SIZE, add_rows, parity_of
 from mediashelf.formats.raw.sectors import (
     EDC_OF_FORM_1,
     EDC_OF_FORM_2,
@@ -69,7 +69,7 @@ def _iter_proved(framed: Sequence[bytes], covered: slice, most: int) -> Iterator
         return
     # What a run adds to the EDC of the whole, if another content than the first is there.
     added = [
-        [edc(_difference(base[run], other) + bytes(covered.stop - run.stop)) for other in others]
+        [edc(add_rows(base[run], other) + bytes(covered.stop - run.stop)) for other in others]
         for run, others in zip(runs, contents, strict=True)
     ]
     wanted = edc(base[covered])
@@ -96,8 +96,3 @@ def _runs(framed: Sequence[bytes], covered: slice) -> list[slice]:
         else:
             runs.append(slice(at, at + 1))
     return runs
-
-
-def _difference(one: bytes, other: bytes) -> bytes:
-    size = len(one)
-    return (int.from_bytes(one, "big") ^ int.from_bytes(other, "big")).to_bytes(size, "big")

@@ -30,7 +30,7 @@ from mediashelf.formats.raw.parity import (
     Q_PARITY_OFFSET,
     Q_ROWS,
     Syndromes,
-    add,
+    add_rows,
     p_cell,
     parity_holds,
     parity_of,
@@ -69,7 +69,7 @@ def correct_body(
             if proves(candidate):
                 data = candidate[:PARITY_OFFSET]
                 parity = parity_of(data)
-                if add(parity, body[PARITY_OFFSET:]).count(0) >= _LEAST_AGREEMENT:
+                if add_rows(parity, body[PARITY_OFFSET:]).count(0) >= _LEAST_AGREEMENT:
                     return data + parity
     for candidate in _bursts(body, before, burst_starts):
         # P holds in each of them, so only Q bears witness.
@@ -180,6 +180,8 @@ def _solve_two_rows(body: bytes, before: Syndromes, row: int) -> tuple[bytes, by
     # e1 + e2 = p0 and (alpha e1 + e2) alpha^d = p1, so (alpha + 1) e1 = p0 + p1 / alpha^d
     distance = P_ROWS - 2 - row
     quotient = before.p1.translate(times_alpha_to(-distance))
-    upper = add(before.p0, quotient).translate(DIVIDED_BY_ALPHA_PLUS_1)
+    upper = add_rows(before.p0, quotient).translate(DIVIDED_BY_ALPHA_PLUS_1)
     start, middle, end = (p_cell(number, 0) for number in (row, row + 1, row + 2))
-    return add(body[start:middle], upper), add(body[middle:end], add(upper, before.p0))
+    return add_rows(body[start:middle], upper), add_rows(
+        body[middle:end], add_rows(upper, before.p0)
+    )

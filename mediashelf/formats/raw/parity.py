@@ -140,11 +140,11 @@ def _check(cells: bytes, rows: int, lanes: int) -> tuple[bytes, bytes]:
 def _solve(plain: bytes, weighted: bytes) -> bytes:
     """Return both parity rows, given the syndromes of lanes whose parity was taken as zero."""
     # first + second = plain and alpha * first + second = weighted
-    first = add(plain, weighted).translate(DIVIDED_BY_ALPHA_PLUS_1)
-    return first + add(first, plain)
+    first = add_rows(plain, weighted).translate(DIVIDED_BY_ALPHA_PLUS_1)
+    return first + add_rows(first, plain)
 
 
-def add(left: bytes, right: bytes) -> bytes:
-    """Return the sum in the field, byte by byte, of two equally long rows."""
+def add_rows(left: bytes, right: bytes) -> bytes:
+    """Return the sum in the field of two equally long rows: what they differ in, bit by bit."""
     total = int.from_bytes(left, "little") ^ int.from_bytes(right, "little")
     return total.to_bytes(len(left), "little")

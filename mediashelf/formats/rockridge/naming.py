@@ -61,7 +61,7 @@ class RockRidgeNaming:
         A record that is marked as relocated (RE) is left out, and one with a
         link (CL) becomes the directory that the link leads to.
         """
-        self._check_special(directory, data)
+        self._read_special(directory, data)
         kept, names = [], []
         for record in records:
             problems = self._log.total
@@ -115,7 +115,7 @@ class RockRidgeNaming:
             expected="a name in each record",
         )
 
-    def _check_special(self, directory: Directory, data: bytes) -> None:
+    def _read_special(self, directory: Directory, data: bytes) -> None:
         """Read the entries of the self and parent records, for what is wrong with them."""
         records = first_records(data, self._geometry)
         itself, parent = records.self_record, records.parent_record

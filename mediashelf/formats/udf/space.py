@@ -73,7 +73,7 @@ class UdfSpace:
         self.is_complete = False
         return None
 
-    def check_end(self, extent: LongAddress, name: str) -> None:
+    def log_missing_end(self, extent: LongAddress, name: str) -> None:
         """Check the terminating descriptor after the first one of an extent, if there is room."""
         after = extent._replace(block=extent.block + 1)
         lba = self._lba(after) if extent.size >= 2 * self.block_size else None

@@ -41,7 +41,7 @@ def iter_udf_entries(space: UdfSpace, file_set: LongAddress) -> Iterator[Entry]:
     """
     data = space.read_record(file_set, _FILE_SET, "UDF file set descriptor")
     root = parse_root_directory(data) if data else None
-    space.check_end(file_set, "file set descriptor sequence")
+    space.log_missing_end(file_set, "file set descriptor sequence")
     if root is None:
         space.is_complete = False
         return

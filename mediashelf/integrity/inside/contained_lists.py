@@ -18,6 +18,7 @@ from mediashelf.integrity.inside.file_trees import FileTree
 from mediashelf.integrity.inside.selfchecks.faults import Tally
 from mediashelf.integrity.lists.listed_names import is_inside
 from mediashelf.integrity.lists.reading import SOURCE, check_list, matching_algorithm
+from mediashelf.text import first_text
 
 MAX_CONTAINED_LIST_SIZE = 32 << 20
 """Bytes; anything longer that looks like a list is left alone, and said to be."""
@@ -99,14 +100,14 @@ def _take_in(
         severity = Severity.WARNING if count else Severity.NOTE
         message = (
             f"{len(absent):,} of {len(absent) + count:,} files that this list names are not on "
-            f"the disc beside it: {_some(absent)}"
+            f"the disc beside it: {first_text(absent, _NAMES_SHOWN)}"
         )
         remedy = "compare with another copy of the disc; a list may also be meant for another place"
         findings.append(_of_list("listed-file-is-present", severity, file, message, remedy))
     if leading_out:
         message = (
             f"{len(leading_out):,} names lead out of the list's own folder and were not followed: "
-            f"{_some(leading_out)}"
+            f"{first_text(leading_out, _NAMES_SHOWN)}"
         )
         remedy = "check these files by hand if they matter"
         rule = "listed-name-stays-inside"
@@ -120,11 +121,6 @@ def _of_list(
     rule: str, severity: Severity, file: ContentFile, message: str, remedy: str
 ) -> Finding:
     return Finding(rule, severity, file.path, message, remedy, SOURCE)
-
-
-def _some(names: Sequence[str]) -> str:
-    more = len(names) - _NAMES_SHOWN
-    return ", ".join(names[:_NAMES_SHOWN]) + (f" and {more:,} more" if more > 0 else "")
 
 
 def _compare(

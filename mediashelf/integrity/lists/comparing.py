@@ -41,7 +41,7 @@ def compare_with_lists(
     files = folder if isinstance(folder, FolderFiles) else list_folder(folder)
     lookup = NameLookup(files.sizes)
     problems: list[Finding] = []
-    wanted: list[_Wanted] = []
+    wanted: list[_LineRow] = []
     own_lists: set[str] = set()
     for path in lists:
         parsed = read_checksum_list(path)
@@ -74,7 +74,7 @@ def compare_with_lists(
     )
 
 
-class _Wanted(NamedTuple):
+class _LineRow(NamedTuple):
     """One line, its row as long as nothing is read, and the file that it means, if any."""
 
     line: ListLine
@@ -82,7 +82,7 @@ class _Wanted(NamedTuple):
     file: str
 
 
-def _wanted(line: ListLine, base: str, list_name: str, lookup: NameLookup) -> _Wanted:
+def _wanted(line: ListLine, base: str, list_name: str, lookup: NameLookup) -> _LineRow:
     is_refused = not is_inside(line.name)
     name = line.name if is_refused else base + line.name
     file = "" if is_refused else lookup.find(name)
@@ -95,10 +95,10 @@ def _wanted(line: ListLine, base: str, list_name: str, lookup: NameLookup) -> _W
         list_name=list_name,
         line=line.line,
     )
-    return _Wanted(line, row, file)
+    return _LineRow(line, row, file)
 
 
-def _needed_digests(wanted: Iterable[_Wanted], files: Iterable[str]) -> dict[str, set[str]]:
+def _needed_digests(wanted: Iterable[_LineRow], files: Iterable[str]) -> dict[str, set[str]]:
     """Return the algorithms to read each file with."""
     needs: dict[str, set[str]] = {}
     searched: set[str] = set()
@@ -130,7 +130,7 @@ def _read(
     return digests, unreadable
 
 
-def _compared(wanted: _Wanted, digests: dict[str, Digests], unreadable: dict[str, str]) -> ListRow:
+def _compared(wanted: _LineRow, digests: dict[str, Digests], unreadable: dict[str, str]) -> ListRow:
     line, row, file = wanted
     if not file:
         return row

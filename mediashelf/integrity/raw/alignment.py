@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from mediashelf.formats.raw.sectors import ADDRESSES, SYNC, parse_header_lba
-from mediashelf.integrity.raw.files import iter_chunks, read_bytes
+from mediashelf.integrity.raw.files import iter_file_chunks, read_bytes
 from mediashelf.integrity.raw.tracks import RawTrack
 
 MOST_SLIPS = 1000
@@ -23,7 +23,9 @@ def iter_aligned(track: RawTrack, first_lba: int, at_once: int) -> Iterator[tupl
     pitch, end = track.layout.size, track.offset + track.size
     index, offset, step, slips = 0, track.offset, at_once, 0
     while offset < end:
-        (chunk,) = iter_chunks(track.path, offset, size := min(step * pitch, end - offset), size)
+        (chunk,) = iter_file_chunks(
+            track.path, offset, size := min(step * pitch, end - offset), size
+        )
         is_searched = track.layout.has_header and slips < MOST_SLIPS
         slip = _find_slip(track, first_lba + index, offset, chunk) if is_searched else None
         if slip is None:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from mediashelf.errors import FormatError, InputError
 from mediashelf.formats.raw.cue import CueFile
+from mediashelf.text import first_text
 
 _SHOWN_NAMES = 5
 
@@ -35,7 +36,7 @@ def read_bytes(path: Path, offset: int, size: int) -> bytes:
         raise _unreadable(path, error) from error
 
 
-def iter_chunks(path: Path, offset: int, size: int, chunk_size: int) -> Iterator[bytes]:
+def iter_file_chunks(path: Path, offset: int, size: int, chunk_size: int) -> Iterator[bytes]:
     """Yield ``size`` bytes from ``offset`` in whole chunks, the last one shorter.
 
     Raises :class:`InputError` where the file can't be read or ends before that.
@@ -101,9 +102,8 @@ def _find_part(folder: Path, part: str, place: str) -> Path:
         return folder / alike[0]
     if alike:
         raise InputError(f"{place}: {part!r} may be any of {', '.join(map(repr, alike))}")
-    shown = ", ".join(map(repr, names[:_SHOWN_NAMES])) or "nothing"
-    more = f" and {len(names) - _SHOWN_NAMES} more" if len(names) > _SHOWN_NAMES else ""
-    raise InputError(f"{place}: there is no {part!r} in {folder}; it holds {shown}{more}")
+    shown = first_text([repr(name) for name in names], _SHOWN_NAMES) or "nothing"
+    raise InputError(f"{place}: there is no {part!r} in {folder}; it holds {shown}")
 
 
 def _folded(name: str) -> str:

@@ -149,7 +149,7 @@ def _place_tracks(path: Path, sheet: CueSheet) -> RawDisc:
             tracks.append(replace(stored, first_lba=None if lba is None else lba + track.start))
             if lba is not None:
                 lba += track.postgap
-            findings += _check_place(path, file, track, stored)
+            findings += _place_findings(path, file, track, stored)
         if lba is not None:
             last, is_measured = placed[-1], file.kind in _MEASURED_TYPES
             lba = lba + file.tracks[-1].start + last.sector_count if is_measured else None
@@ -200,7 +200,7 @@ def _resized(layout: SectorLayout, size: int) -> SectorLayout:
     return next(alike, layout)
 
 
-def _check_place(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrack) -> list[Finding]:
+def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrack) -> list[Finding]:
     rest = stored.size % stored.layout.size
     if file.kind in _MEASURED_TYPES and not stored.size:
         return [

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.spread.series import file_names, file_stem
-from mediashelf.building.writing.destination import check_output
+from mediashelf.building.writing.destination import refuse_output
 from mediashelf.building.writing.write import BuiltDisc, build_discs
 from mediashelf.errors import OutputError
 from mediashelf.jobs.discs.recipe_plan import PlannedRecipe
@@ -24,13 +24,13 @@ class BuiltRecipe:
     older: tuple[Path, ...] = ()
 
 
-def check_destination(recipe: Recipe, output: Path, *, is_spread: bool, replace: bool) -> None:
+def refuse_destination(recipe: Recipe, output: Path, *, is_spread: bool, replace: bool) -> None:
     """Raise :class:`OutputError` when the discs cannot go there; nothing is touched.
 
     This is known before the sources are read.
     """
     if not is_spread:
-        check_output(recipe, output, replace=replace)
+        refuse_output(recipe, output, replace=replace)
     elif output.exists() and not output.is_dir():
         raise OutputError(f"{output}: is not a folder; with --spread name one for the images")
     elif not output.absolute().parent.is_dir():
@@ -66,7 +66,7 @@ def _outputs(
     names = file_names(planned.recipe.label, len(planned.plans))
     paths = [output / name for name in names]
     for path in paths:
-        check_output(planned.recipe, path, replace=replace)
+        refuse_output(planned.recipe, path, replace=replace)
     try:
         output.mkdir(exist_ok=True)
         others = sorted({path.name for path in output.glob("*.iso")} - set(names))

@@ -54,7 +54,7 @@ class CheckedSource:
         return worst(check_lun(self.facts.size, looks_raw=self.facts.looks_raw))
 
 
-def check_source(
+def examine_source(
     path: Path,
     asked: Sequence[Target],
     known: Mapping[str, Target],

@@ -14,7 +14,7 @@ from mediashelf.drivers.findings import device_title
 from mediashelf.drivers.machines.identifiers import parse_pci_identifier
 from mediashelf.drivers.packages.dos_packages import DosPackage
 from mediashelf.drivers.survey import Survey
-from mediashelf.drivers.verdict import State
+from mediashelf.drivers.verdict import DriverState
 from mediashelf.errors import MediashelfError
 from mediashelf.files import write_whole
 from mediashelf.findings import Finding
@@ -166,7 +166,7 @@ def _without_driver(drivers: SourceDrivers) -> list[str]:
         index
         for result in drivers.surveys.values()
         for index, cover in enumerate(result.covers)
-        if result.verdict(cover).state is not State.NONE
+        if result.verdict(cover).state is not DriverState.NONE
     }
     devices = enumerate(drivers.machine.devices)
     return [device.main_id for index, device in devices if index not in found and device.main_id]

@@ -1,1 +1,1 @@
-"""The library: scanning shelves, auditing images, mending one, keeping what is known of them."""
+"""The library: scan shelves, list, audit and mend images, keep what is known; checksum lists."""

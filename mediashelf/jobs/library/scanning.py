@@ -112,7 +112,7 @@ def _seen(row: ImageRow, file_systems: FileSystems) -> SeenImage:
     return SeenImage(row.path, status.st_size, kept_number(status.st_mtime_ns), place, row.is_sheet)
 
 
-def run(catalogue: Catalogue, scan: Scan, on_bytes: OnAmount = lambda count: None) -> None:
+def read_planned(catalogue: Catalogue, scan: Scan, on_bytes: OnAmount = lambda count: None) -> None:
     """Read what the plan names; what is done when it is stopped is in ``scan.outcomes``."""
     with closing(run_scan(catalogue, scan.plan, on_bytes=on_bytes)) as running:
         scan.outcomes.extend(running)

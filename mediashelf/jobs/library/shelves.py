@@ -1,4 +1,4 @@
-"""Registering a folder as a shelf: new, around others, or a known disk at another place."""
+"""Shelves: register a folder as one, tell which are here, forget what is on record of one."""
 
 from __future__ import annotations
 
@@ -7,7 +7,13 @@ from pathlib import Path
 
 from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.shelf_places import lookalike, same_disk
-from mediashelf.catalogue.shelves import add_shelf, move_to, shelves_inside
+from mediashelf.catalogue.shelves import (
+    add_shelf,
+    drop_shelf,
+    forget_missing,
+    move_to,
+    shelves_inside,
+)
 from mediashelf.catalogue.store import Catalogue
 
 
@@ -37,3 +43,38 @@ def register_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> Regist
     shelf = add_shelf(catalogue, folder, name)
     looks_like = "" if twin is None or twin.name in inner else twin.name
     return Registered(shelf, inner, looks_like=looks_like)
+
+
+def shelves_here(catalogue: Catalogue) -> list[tuple[ShelfRow, bool]]:
+    """Return every shelf, and whether its folder is here now."""
+    return [(row, _is_here(row.root)) for row in catalogue.shelves()]
+
+
+def _is_here(root: Path) -> bool:
+    try:
+        return root.is_dir()
+    except OSError:
+        return False
+
+
+@dataclass(frozen=True, slots=True)
+class Forgetting:
+    """What is to be forgotten: a shelf with all its images, or only its missing ones."""
+
+    shelf: ShelfRow
+    image_count: int
+    only_missing: bool
+
+
+def plan_forgetting(catalogue: Catalogue, name: str, *, only_missing: bool) -> Forgetting:
+    """Return what would be forgotten of a shelf; nothing is changed."""
+    shelf = catalogue.shelf(name)
+    missing = len(catalogue.images(shelf=name, state="missing"))
+    return Forgetting(shelf, missing if only_missing else shelf.image_count + missing, only_missing)
+
+
+def forget(catalogue: Catalogue, planned: Forgetting) -> int:
+    """Forget it, and return how many images that were."""
+    if planned.only_missing:
+        return forget_missing(catalogue, planned.shelf.name)
+    return drop_shelf(catalogue, planned.shelf.name)

@@ -10,6 +10,7 @@ from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.readability.disc import NameTree
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import Rule, RuleHit, at_entry, in_tree
+from mediashelf.text import first_text
 
 _NAMED_CHARACTERS = 4
 
@@ -104,8 +105,7 @@ def _character(entry: Entry, letter: str, what: str) -> RuleHit:
 def character_names(letters: Iterable[str]) -> str:
     """Return characters as a person can read them, each once, and no more than a few."""
     names = [_character_name(letter) for letter in dict.fromkeys(letters)]
-    more = len(names) - _NAMED_CHARACTERS
-    return ", ".join(names[:_NAMED_CHARACTERS]) + (f" and {more} more" if more > 0 else "")
+    return first_text(names, _NAMED_CHARACTERS)
 
 
 def _character_name(letter: str) -> str:

@@ -125,7 +125,7 @@ def _days(notes: Sequence[SessionNote]) -> str:
 
 
 def _cells(column: Sequence[Sequence[str]]) -> Iterator[MeasuredCell]:
-    numbers = [[number_of(value) for value in values] for values in column]
+    numbers = [[measured_number(value) for value in values] for values in column]
     flat = [number for values in numbers for number in values]
     most = max((number for number in flat if number is not None), default=0.0)
     is_drawn = len(flat) > 1 and most > 0 and all(one is not None and one >= 0 for one in flat)
@@ -134,7 +134,7 @@ def _cells(column: Sequence[Sequence[str]]) -> Iterator[MeasuredCell]:
         yield MeasuredCell(tuple(values), bars)
 
 
-def number_of(value: str) -> float | None:
+def measured_number(value: str) -> float | None:
     """Return a decimal number, None for other texts; a comma is not taken for a point."""
     text = value.strip()
     if not text.replace(".", "", 1).removeprefix("-").isdecimal() or not text.isascii():

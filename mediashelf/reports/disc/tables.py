@@ -8,12 +8,16 @@ from typing import NamedTuple
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED, Capacity
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow
-from mediashelf.drivers.verdict import State, Verdict, summary_text
+from mediashelf.drivers.verdict import DriverState, DriverVerdict, summary_text
 from mediashelf.formats.tree_pairs import pair_trees
 from mediashelf.formats.volume import DiscFacts, VolumeKind
 from mediashelf.reports.disc.areas import best_volume
 
-_STATE_SIGNS = {State.COVERED: "sound", State.INCOMPLETE: "damaged", State.NONE: "missing"}
+_STATE_SIGNS = {
+    DriverState.COVERED: "sound",
+    DriverState.INCOMPLETE: "damaged",
+    DriverState.NONE: "missing",
+}
 _BY_SIGNS = {Cover.POSSIBLE: "away"}
 
 
@@ -158,5 +162,5 @@ def _device_line(row: DeviceRow, disc: str) -> DeviceLine:
     )
 
 
-def _sign(verdict: Verdict) -> str:
+def _sign(verdict: DriverVerdict) -> str:
     return _BY_SIGNS.get(verdict.by) or _STATE_SIGNS[verdict.state]

@@ -11,7 +11,7 @@ from mediashelf.findings import Finding
 
 
 @dataclass(frozen=True, slots=True)
-class PlannedRecipe:
+class SessionRecipe:
     """A planned disc with what was found on it.
 
     Errors in ``findings`` block the session; ``told`` is for the person to know and
@@ -23,5 +23,5 @@ class PlannedRecipe:
     told: tuple[Finding, ...] = ()
 
 
-PlanRecipe = Callable[[Path], PlannedRecipe]
+PlanRecipe = Callable[[Path], SessionRecipe]
 """Plans the disc of the recipe at a path, and raises what reading it raises."""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.session_plan import MAX_DISCS
+from mediashelf.tables.paths import can_be_written, path_from
 from mediashelf.text import printable, size_text, toml_quoted
 
 
@@ -41,8 +41,8 @@ def draft_plan(
     usable = 0
     for disc in sorted(discs, key=lambda disc: (not disc.boot, str(disc.path))):
         problem = disc.problem
-        text = _relative(disc.path, folder)
-        if not problem and not _is_text(text):
+        text = path_from(disc.path, folder)
+        if not problem and not can_be_written(text):
             problem = "its name is not valid UTF-8, which a plan cannot contain; rename the file"
         if not problem and usable == MAX_DISCS:
             problem = f"a plan has at most {MAX_DISCS} discs"
@@ -100,19 +100,3 @@ def _example() -> Iterator[str]:
     yield "# [[disc]]"
     yield '# image = "system.iso"'
     yield '# purpose = "Install the system"'
-
-
-def _relative(path: Path, folder: Path) -> str:
-    """Return the path from the plan's folder, with ``/``; absolute where there is no way."""
-    try:
-        return Path(os.path.relpath(path, folder)).as_posix()
-    except ValueError:  # another drive
-        return path.as_posix()
-
-
-def _is_text(text: str) -> bool:
-    try:
-        text.encode("utf-8")
-    except UnicodeEncodeError:
-        return False
-    return True

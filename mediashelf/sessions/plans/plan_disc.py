@@ -72,7 +72,7 @@ class PlanDisc:
     after_positions: tuple[int, ...] = ()
 
 
-def read_disc(table: Table, number: int, plan_targets: tuple[str, ...], folder: Path) -> PlanDisc:
+def parse_disc(table: Table, number: int, plan_targets: tuple[str, ...], folder: Path) -> PlanDisc:
     """Return one disc; its place in the order of use is found later."""
     disc = PlanDisc(
         number=number,
@@ -117,7 +117,7 @@ def in_order_of_use(discs: list[PlanDisc]) -> tuple[PlanDisc, ...]:
     has, and for discs that wait for each other.
     """
     before = {
-        disc.number: {number_of(text, f"disc {disc.number}: after", discs) for text in disc.after}
+        disc.number: {disc_number(text, f"disc {disc.number}: after", discs) for text in disc.after}
         for disc in discs
     }
     waiting = list(discs)
@@ -146,7 +146,7 @@ def in_order_of_use(discs: list[PlanDisc]) -> tuple[PlanDisc, ...]:
     )
 
 
-def number_of(text: str, place: str, discs: list[PlanDisc]) -> int:
+def disc_number(text: str, place: str, discs: list[PlanDisc]) -> int:
     """Return the number of the disc that a text names; ``place`` begins the error."""
     numbers = [other.number for other in discs if text == other.name and text]
     numbers = numbers or [other.number for other in discs if text == other.source.text]

@@ -37,9 +37,9 @@ from mediashelf.sessions.plans.machine import (
 from mediashelf.sessions.plans.plan_disc import (
     DISC_KEYS,
     PlanDisc,
+    disc_number,
     in_order_of_use,
-    number_of,
-    read_disc,
+    parse_disc,
 )
 from mediashelf.tables.reading import TableKind, read_tables
 from mediashelf.tables.table import Table
@@ -117,7 +117,7 @@ def understand_plan(top: Table, folder: Path) -> SessionPlan:
     machine = read_machine_table(top, folder)
     card = _card(top)
     discs = [
-        read_disc(table, number, targets, folder)
+        parse_disc(table, number, targets, folder)
         for number, table in enumerate(top.tables("disc", DISC_KEYS), start=1)
     ]
     if not discs:
@@ -142,7 +142,7 @@ def _step(table: Table, discs: tuple[PlanDisc, ...]) -> PlanStep:
     wanted = step.before or step.after
     if not wanted:
         return step
-    number = number_of(wanted, table.place, list(discs))
+    number = disc_number(wanted, table.place, list(discs))
     return replace(step, position=next(one.position for one in discs if one.number == number))
 
 

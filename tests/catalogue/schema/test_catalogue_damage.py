@@ -17,7 +17,7 @@ from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_rec
 from mediashelf.catalogue.records.earlier import records_of
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.errors import CatalogueError, CatalogueTooNewError, InputError
-from mediashelf.jobs.library.scanning import plan_shelves, run
+from mediashelf.jobs.library.scanning import plan_shelves, read_planned
 
 PLACES = 500
 
@@ -59,7 +59,7 @@ def ask_everything(catalogue: Catalogue) -> None:
 
 def scan_and_audit(catalogue: Catalogue) -> None:
     library = Library(catalogue, catalogue.place.parent / "home")
-    run(catalogue, plan_shelves(catalogue, []))
+    read_planned(catalogue, plan_shelves(catalogue, []))
     library.audit()
 
 

@@ -71,6 +71,29 @@ def test_targets_and_a_machine_are_answered_on_the_page(shelf: Shelf) -> None:
     assert "driver texts read" in page.words
 
 
+TREES = """
+[limits.trees]
+value = ["joliet", "iso9660"]
+source = "tried"
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('based_on = "win9x"\n', "Drivers for own: 1 of 2 devices"),
+        (f'title = "A system of our own"\n{TREES}', "no driver family is known for target 'own'"),
+    ],
+)
+def test_a_target_of_the_users_looks_for_drivers_by_the_family_in_its_file(
+    shelf: Shelf, text: str, words: str
+) -> None:
+    (shelf.folder / "own.toml").write_text(text)
+    own = ["-t", "own", "--targets-folder", shelf.folder]
+    page = page_of(shelf, shelf.folder / "disc.iso", *own, "-m", shelf.folder / "machine.txt")
+    assert words in page.flat
+
+
 def test_findings_of_the_image_are_on_the_page(shelf: Shelf) -> None:
     damaged = shelf.folder / "cut.iso"
     data = (shelf.folder / "disc.iso").read_bytes()

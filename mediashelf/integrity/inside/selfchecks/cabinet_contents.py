@@ -6,6 +6,7 @@ from bisect import bisect_left
 from collections.abc import Iterator
 
 from mediashelf.formats.packed.cabinet import CabinetFile
+from mediashelf.text import first_text
 
 _NAMES_SHOWN = 3
 
@@ -32,9 +33,7 @@ class FolderContents:
         ]
         if self.continues_before:
             names = [file.name for file in self._files]
-        shown = ", ".join(names[:_NAMES_SHOWN])
-        more = len(names) - _NAMES_SHOWN
-        return (f"{shown} and {more} more" if more > 0 else shown) or "no file"
+        return first_text(names, _NAMES_SHOWN) or "no file"
 
     def heads(self, start: int, data: bytes) -> Iterator[bytes]:
         """Yield the beginnings of the files that begin in ``data``, which begins at ``start``."""

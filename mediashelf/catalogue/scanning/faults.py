@@ -1,0 +1,76 @@
+"""What cannot be read or understood of one image: a finding, since other images wait."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from functools import wraps
+from pathlib import Path
+from typing import Any
+
+from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.catalogue.scanning.workers import Stopped
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.image import DiscImage, open_image
+from mediashelf.integrity.fixity.medium import is_medium_error
+
+
+def one_of_hundreds(step: Callable[..., Reading]) -> Callable[..., Reading]:
+    """Let a fault of ours at one image become a finding: it must not end the work on the others."""
+
+    @wraps(step)
+    def guarded(reading: Reading, *arguments: Any) -> Reading:
+        try:
+            return step(reading, *arguments)
+        except (InputError, OSError) as error:
+            if not is_medium_error(error):
+                raise
+            return replace(reading, findings=(*reading.findings, _not_given(error)))
+        except Stopped:
+            raise
+        except Exception as error:  # noqa: BLE001
+            return replace(reading, findings=(*reading.findings, _our_fault(error)))
+
+    return guarded
+
+
+@contextmanager
+def opened(path: Path, is_sheet: bool) -> Iterator[tuple[DiscImage | None, tuple[Finding, ...]]]:
+    """Open an image; None stands for a sheet, and for one that we fail at."""
+    image, fault = None, None
+    try:
+        image = None if is_sheet else open_image(path)
+    except (InputError, OSError) as error:
+        if not is_medium_error(error):
+            raise
+        fault = _not_given(error)
+    except Exception as error:  # noqa: BLE001
+        fault = _our_fault(error)
+    if image is None:
+        yield None, (fault,) if fault is not None else ()
+        return
+    with image:
+        yield image, image.findings
+
+
+def _not_given(error: Exception) -> Finding:
+    reason = error.__cause__ if isinstance(error, InputError) else error
+    return Finding(
+        "structure-is-readable",
+        Severity.ERROR,
+        "image",
+        f"a part of it was not checked: {getattr(reason, 'strerror', None) or reason}",
+        remedy="copy what can be read to another disk first",
+    )
+
+
+def _our_fault(error: Exception) -> Finding:
+    return Finding(
+        "structure-understood",
+        Severity.ERROR,
+        "image",
+        f"internal error on this image ({type(error).__name__}: {error})",
+        remedy="please report this with the image's first 64 KiB; what else was read is recorded",
+    )

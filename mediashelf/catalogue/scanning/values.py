@@ -1,0 +1,61 @@
+"""What one look at an image file found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from mediashelf.catalogue.listing import ListedEntry
+from mediashelf.findings import Finding
+from mediashelf.formats.raw.judgement import SectorVerdict
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.integrity.fixity.digests import Digests
+from mediashelf.integrity.inside.contents import ContentsReport
+from mediashelf.integrity.structure.damage import (
+    PLAIN_SECTORS,
+    Span,
+    StoredSectors,
+    TouchedEntry,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What one look at an image file found. Offsets in findings count in the file.
+
+    ``digests`` is None where the bytes could not be read. ``volumes`` are kind and
+    label of each; ``listing`` and ``packed_facts`` are what a catalogue records.
+    ``stored`` says how the file stores sectors; ``sectors`` counts the verdicts on
+    them, where they carry what tells, and is None where they were not judged.
+    ``inside`` are findings about files inside with checksums of their own, and
+    ``inside_report`` says what was verified of them; it is None where they were
+    not checked. ``touched`` are the entries that an error touches; where there
+    are any, ``entry_count`` counts all. ``problem`` says why the file could not be
+    read whole, and ``unreadable`` are the bytes that the medium did not give.
+    ``is_changing`` is True when size or date were not the same before
+    and after; then nothing else of it may be relied on.
+    """
+
+    size: int = 0
+    mtime_ns: int = 0
+    is_sheet: bool = False
+    digests: Digests | None = None
+    structure_read: bool = False
+    looks_raw: bool = False
+    stored: StoredSectors = PLAIN_SECTORS
+    volumes: tuple[tuple[VolumeKind, str], ...] = ()
+    findings: tuple[Finding, ...] = ()
+    sectors: dict[SectorVerdict, int] | None = None
+    inside: tuple[Finding, ...] = ()
+    inside_report: ContentsReport | None = None
+    touched: tuple[TouchedEntry, ...] = ()
+    entry_count: int = 0
+    problem: str = ""
+    unreadable: tuple[Span, ...] = ()
+    is_missing: bool = False
+    is_changing: bool = False
+    listing: tuple[ListedEntry, ...] = ()
+    packed_facts: bytes = b""
+
+    def without_listing(self) -> Reading:
+        """Return the same without what grows with the number of entries."""
+        return replace(self, listing=(), packed_facts=b"")
