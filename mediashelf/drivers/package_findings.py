@@ -77,7 +77,7 @@ def _missing(file: FileCheck, where: str, worst: Severity) -> Finding:
         message = f"{name} is needed from the cabinet {file.path}, and is not to be had from it"
     else:
         message = f"{name} is needed and is not at {file.path}"
-    remedy = "copy it from the maker's own disk"
+    remedy = "copy it from the manufacturer's disk"
     if file.elsewhere:
         remedy = (
             f"{file.elsewhere} has the name: move it, or keep the package's folders as they were"
@@ -183,7 +183,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
             Severity.WARNING,
             path,
             f"The catalog {check.missing_catalog} is not beside the INF, so it counts as unsigned",
-            "copy it from the maker's own disk, uncompressed",
+            "copy it from the manufacturer's disk, uncompressed",
             driver_page("INF Version section"),
         )
     for tag in check.missing_tags:
@@ -192,7 +192,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
             Severity.WARNING,
             path,
             f"The tag file {tag} is not there; setup may say that this is the wrong disk",
-            "copy it from the maker's own disk",
+            "copy it from the manufacturer's disk",
             driver_page("INF SourceDisksNames section"),
         )
     systems = [file for file in check.files if file.state is FileState.FROM_SYSTEM]

@@ -242,6 +242,9 @@ def test_explanation(folder: Path, machine: Path) -> None:
     assert f"rank 0x0001: {VIDEO}&SUBSYS_001EF2C4, hardware id 2 of the device" in text
     assert f"     2 {VIDEO}&SUBSYS_001EF2C4\n" in text
     assert "because 0x0003 is higher than 0x0001; lower wins" in text
+    assert "  covered\n" in text
+    incomplete = run(folder, "-m", machine, "-t", "nt5", "--explain", "2", code=1).stdout
+    assert "  incomplete, lacks qlsynth.sys\n" in incomplete
     six = run(folder, "-m", machine, "-t", "nt6", "--explain", "1", code=1).stdout
     assert "rank 0xff0001" in six
     nothing = run(folder, "-m", machine, "-t", "nt5", "--explain", "LAN", code=1).stdout
