@@ -135,6 +135,17 @@ def _cut_short(file: FileCheck, where: str, worst: Severity) -> Finding:
     )
 
 
+def _past_end(file: FileCheck, where: str, worst: Severity) -> Finding:
+    return Finding(
+        "driver-file-past-end",
+        worst,
+        where,
+        f"{file.path} is needed, and bytes of it are past the end of the image",
+        "copy the image again, or read the disc again",
+        "ECMA-119 8.4.8 and 9.1.4; ECMA-167 3/10.5 and 4/14.9",
+    )
+
+
 def _found_above(file: FileCheck, where: str, worst: Severity) -> Finding:
     return Finding(
         "driver-file-found-above",
@@ -153,6 +164,7 @@ _STATE_FINDINGS = {
     FileState.SHORT_NAME: _short_name,
     FileState.CABINET_UNREAD: _cabinet_unread,
     FileState.CUT_SHORT: _cut_short,
+    FileState.PAST_END: _past_end,
     FileState.FOUND_ABOVE: _found_above,
 }
 

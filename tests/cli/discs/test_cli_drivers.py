@@ -452,3 +452,18 @@ def test_what_a_person_should_know_of_the_sources(tmp_path: Path) -> None:
             ("/a/.DS_Store", f"2 files named .DS_Store: {left}"),
             ("/a/sub/Thumbs.db", f"1 file named Thumbs.db: {left}"),
         }
+
+
+def test_a_file_past_the_end_of_the_image_covers_nothing(machine: Path, tmp_path: Path) -> None:
+    """The directory names a whole file; the image was copied in part (ECMA-119 9.1.4)."""
+    made = make_iso(
+        {"LKV/LKV.INF": inf_text(VIDEO).encode("cp1252"), "LKV/LKV.SYS": b"driver" * 2000}
+    )
+    whole, part = tmp_path / "whole.iso", tmp_path / "part.iso"
+    whole.write_bytes(made.data)
+    part.write_bytes(made.data[: made.data.rindex(b"driver")])
+    options = ("-m", machine, "-t", "win9x")
+    assert covers(run_json(whole, *options, code=1))[0] == ("covered", "/LKV/LKV.INF")
+    assert covers(run_json(part, *options, code=1))[0] == ("incomplete", "/LKV/LKV.INF")
+    text = " ".join(run(part, *options, code=1).stdout.split())
+    assert "/LKV/LKV.SYS is needed, and bytes of it are past the end of the image" in text
