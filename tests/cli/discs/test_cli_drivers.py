@@ -438,12 +438,13 @@ def test_what_a_person_should_know_of_the_sources(tmp_path: Path) -> None:
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_bytes(b"x")
     (tmp_path / "b").mkdir()
-    for command in (["drivers", recipe, "-t", "win9x"], ["build", recipe, "-n"]):
+    for command in (["drivers", recipe, "-t", "win9x"], ["build", recipe, "-n"], ["check", recipe]):
         result = CliRunner().invoke(main, [*map(str, command), "--json"])
         assert result.exit_code == 0, result.output
+        answer = json.loads(result.stdout)
         found = {
             (one["where"], one["message"])
-            for one in json.loads(result.stdout)["findings"]
+            for one in (answer.get("inputs") or [answer])[0]["findings"]
             if one["rule"] in ("leftover-files", "source-without-files")
         }
         left = "left by a desktop, no part of the disc"
