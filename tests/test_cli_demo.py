@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from mediashelf.cli.main import main
+from mediashelf.demo import scenario
 
 MOST_SECONDS = 10
 
@@ -45,3 +46,33 @@ def test_it_is_made_anew_in_its_own_folder_and_nowhere_else(folder: Path) -> Non
     result = CliRunner().invoke(main, ["demo", str(folder)])
     assert result.exit_code == 9
     assert "was not made by this command" in result.output
+
+
+def test_a_stop_while_it_is_cleared_leaves_it_ours(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run(folder, "-q")
+
+    def stop(path: Path) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(scenario.shutil, "rmtree", stop)
+        assert CliRunner().invoke(main, ["demo", str(folder)]).exit_code == 130
+    run(folder, "-q")
+
+
+@pytest.mark.parametrize(("error", "code"), [(KeyboardInterrupt, 130), (BrokenPipeError, 141)])
+def test_what_stops_a_command_of_the_example_stops_it(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, error: type[BaseException], code: int
+) -> None:
+    """Exit codes as shells report SIGINT and SIGPIPE: 128 and the signal's number."""
+
+    def stop(*_: object, **__: object) -> None:
+        raise error
+
+    monkeypatch.setattr("mediashelf.cli.discs.drivers.find_subjects", stop)
+    monkeypatch.setattr("mediashelf.cli.main._silence_standard_output", lambda: None)
+    result = CliRunner().invoke(main, ["demo", str(folder)])
+    assert result.exit_code == code
+    assert "$ mediashelf shelf" not in result.output

@@ -35,6 +35,8 @@ STUMBLES = {
     "narrow the search": r"\badd letters\b",
     "is empty, or not a regular file": r"\bno file with bytes\b",
     "a page title, not a slug": r"\binf-[a-z]+-(section|directive)\b",
+    "the manufacturer's disk": r"\bthe maker's own\b",
+    "readable only if the system's code page has it": r"\bin some code pages only\b",
     "agree in number": r"\b1 (entries|files|images|folders|devices|errors|warnings)\b",
 }
 

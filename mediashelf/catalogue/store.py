@@ -23,7 +23,7 @@ from mediashelf.catalogue.schema import (
     refuse_foreign,
     schema_version,
 )
-from mediashelf.errors import CatalogueError
+from mediashelf.errors import CatalogueError, InputError
 from mediashelf.places import data_folder
 from mediashelf.text import did_you_mean
 
@@ -74,14 +74,14 @@ class Catalogue:
         return shelves
 
     def shelf(self, name: str) -> ShelfRow:
-        """Return the shelf of this name; raises :class:`CatalogueError` that names the nearest."""
+        """Return the shelf of this name; raises :class:`InputError` that names the nearest."""
         shelves = self.shelves()
         for row in shelves:
             if row.name.lower() == name.lower():
                 return row
         near = did_you_mean(name, [row.name for row in shelves])
         known = ", ".join(row.name for row in shelves) or "none; mediashelf shelf add registers one"
-        raise CatalogueError(f"no shelf is called {name!r}{near} (shelves: {known})")
+        raise InputError(f"no shelf is called {name!r}{near} (shelves: {known})")
 
     def images(
         self,
@@ -95,7 +95,7 @@ class Catalogue:
 
         ``kind`` is a volume kind, ``raw`` or ``sheet``; ``label`` is a part of a
         label, letter case aside; ``state`` is a word of ``rows.STATES``. Raises
-        :class:`CatalogueError` for an unknown shelf.
+        :class:`InputError` for an unknown shelf.
         """
         shelf_id = self.shelf(shelf).id if shelf is not None else None
         return images.matching(self.db, shelf_id=shelf_id, kind=kind, label=label, state=state)

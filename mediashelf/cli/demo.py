@@ -11,7 +11,7 @@ from pathlib import Path
 
 import click
 
-from mediashelf.cli.main import main
+from mediashelf.cli.main import INTERRUPTED, PIPE_CLOSED, main
 from mediashelf.cli.options import quiet_option
 from mediashelf.cli.render import say, terminal_width
 from mediashelf.demo.scenario import Scenario, decay, make_scenario, restore_slides
@@ -84,7 +84,10 @@ def _run(arguments: list[str]) -> int:
     try:
         main.main(arguments, prog_name="mediashelf", standalone_mode=False)
     except SystemExit as end:
-        return int(end.code or 0)
+        code = int(end.code or 0)
+        if code in (INTERRUPTED, PIPE_CLOSED):
+            raise  # that ends the example as well
+        return code
     except click.ClickException as error:
         error.show(sys.stdout)
         return error.exit_code

@@ -108,12 +108,23 @@ def _claim(folder: Path) -> None:
             raise OutputError(
                 f"{folder}: is not empty and was not made by this command; name a new folder"
             )
-        shutil.rmtree(folder)
+        _clear(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         (folder / MARK).write_text("Made by `mediashelf demo`, which may remove this folder.\n")
     except OSError as error:
         raise OutputError(f"{folder}: cannot be made: {error.strerror}") from error
+
+
+def _clear(folder: Path) -> None:
+    """Remove what is in a folder of ours; the mark stays, so that a stop leaves it ours."""
+    for path in folder.iterdir():
+        if path.name == MARK:
+            continue
+        if path.is_dir() and not path.is_symlink():
+            shutil.rmtree(path)
+        else:
+            path.unlink()
 
 
 def _make_images(scenario: Scenario) -> None:

@@ -91,7 +91,7 @@ def _check_device(survey: Survey, cover: DeviceCover, number: int) -> Iterator[F
             where,
             f"Only {cover.best.package.path} fits, by {cover.best.match.identifier}, "
             "which is a kind of device",
-            "add the maker's own package",
+            "add the manufacturer's package",
             RANKING,
         )
     elif cover.cover is Cover.POSSIBLE:

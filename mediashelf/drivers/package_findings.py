@@ -77,7 +77,7 @@ def _missing(file: FileCheck, where: str, worst: Severity) -> Finding:
         message = f"{name} is needed from the cabinet {file.path}, and is not to be had from it"
     else:
         message = f"{name} is needed and is not at {file.path}"
-    remedy = "copy it from the maker's own disk"
+    remedy = "copy it from the manufacturer's disk"
     if file.elsewhere:
         remedy = (
             f"{file.elsewhere} has the name: move it, or keep the package's folders as they were"
@@ -135,6 +135,17 @@ def _cut_short(file: FileCheck, where: str, worst: Severity) -> Finding:
     )
 
 
+def _past_end(file: FileCheck, where: str, worst: Severity) -> Finding:
+    return Finding(
+        "driver-file-past-end",
+        worst,
+        where,
+        f"{file.path} is needed, and bytes of it are past the end of the image",
+        "copy the image again, or read the disc again",
+        "ECMA-119 8.4.8 and 9.1.4; ECMA-167 3/10.5 and 4/14.9",
+    )
+
+
 def _found_above(file: FileCheck, where: str, worst: Severity) -> Finding:
     return Finding(
         "driver-file-found-above",
@@ -153,6 +164,7 @@ _STATE_FINDINGS = {
     FileState.SHORT_NAME: _short_name,
     FileState.CABINET_UNREAD: _cabinet_unread,
     FileState.CUT_SHORT: _cut_short,
+    FileState.PAST_END: _past_end,
     FileState.FOUND_ABOVE: _found_above,
 }
 
@@ -183,7 +195,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
             Severity.WARNING,
             path,
             f"The catalog {check.missing_catalog} is not beside the INF, so it counts as unsigned",
-            "copy it from the maker's own disk, uncompressed",
+            "copy it from the manufacturer's disk, uncompressed",
             driver_page("INF Version section"),
         )
     for tag in check.missing_tags:
@@ -192,7 +204,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
             Severity.WARNING,
             path,
             f"The tag file {tag} is not there; setup may say that this is the wrong disk",
-            "copy it from the maker's own disk",
+            "copy it from the manufacturer's disk",
             driver_page("INF SourceDisksNames section"),
         )
     systems = [file for file in check.files if file.state is FileState.FROM_SYSTEM]

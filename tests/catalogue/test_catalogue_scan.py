@@ -193,6 +193,20 @@ def test_a_copy_has_a_record_of_its_own(library: Library) -> None:
     assert library.states() == {"home: copy.iso": "recorded", "home: tide.iso": "recorded"}
 
 
+def test_a_copy_is_not_said_to_be_like_bytes_that_differ_now(library: Library) -> None:
+    data = tide_image()
+    write(library.root / "a.iso", data, DATE)
+    library.scan()
+    write(library.root / "a.iso", data[:-1] + b"\xff", DATE + 1)
+    library.scan()
+    write(library.root / "b.iso", data, DATE)
+    _, (outcome,) = library.scan()
+    assert (outcome.event, outcome.detail) == (scan.Event.COPY, "home: a.iso, as recorded")
+    write(library.root / "c.iso", data, DATE)
+    _, (outcome,) = library.scan()
+    assert (outcome.event, outcome.detail) == (scan.Event.COPY, "home: b.iso")
+
+
 def test_a_copy_of_a_touched_image_is_no_move(library: Library) -> None:
     path = write(library.root / "tide.iso", tide_image(), DATE)
     library.scan()

@@ -82,7 +82,7 @@ def test_a_folder_with_a_hostile_name_gets_a_harmless_one(library: Library) -> N
 
 
 def test_an_unknown_shelf_names_the_nearest(library: Library) -> None:
-    with pytest.raises(CatalogueError, match="no shelf is called 'hom'; did you mean 'home'"):
+    with pytest.raises(InputError, match="no shelf is called 'hom'; did you mean 'home'"):
         library.catalogue.shelf("hom")
 
 

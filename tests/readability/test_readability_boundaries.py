@@ -42,6 +42,13 @@ def test_one_character_is_and_several_are(name: str, verb: str) -> None:
     assert found.message.endswith(f"{verb} forbidden in names")
 
 
+@pytest.mark.parametrize(("name", "words"), [("é é", "is … it"), ("é ê", "are … them")])
+def test_letters_of_code_pages_agree_in_number(name: str, words: str) -> None:
+    verb, them = words.split(" … ")
+    found = finding(joliet(name), "win9x", "plain-names")
+    assert found.message.endswith(f"{verb} readable only if the system's code page has {them}")
+
+
 @pytest.mark.parametrize(
     ("name", "form"),
     [

@@ -94,7 +94,7 @@ def _head(draft: RecipeDraft, folder: Path) -> Iterator[str]:
         yield f"machine = {paths if len(draft.machines) == 1 else f'[{paths}]'}"
         yield from (f"#   {printable(line)}" for line in draft.devices)
     else:
-        yield '# machine = "machine.txt"  # text of lspci -nnvmm: has every device a driver here?'
+        yield '# machine = "machine.txt"  # output of lspci -nn: has every device a driver here?'
     yield ""
     yield from _capacity(draft)
     yield "# index = true             # INDEX.TXT on the disc tells what is where"
@@ -134,7 +134,7 @@ def _source(source: DraftSource, draft: RecipeDraft, folder: Path) -> Iterator[s
     yield '# skip = ["*.bak", "/docs/"]   # and leave this out'
     yield "# keep_together = true         # on one disc, when several are built"
     yield "# order = 1                    # lower numbers on earlier discs"
-    yield '# notes = ""                   # stands on the index page'
+    yield '# notes = ""                   # printed on the index page'
     for one in source.programs:
         yield from _program(source, one, draft, folder)
 

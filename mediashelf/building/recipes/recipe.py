@@ -21,7 +21,7 @@ r"""Recipes: what goes on a disc, as TOML or from folders alone.
     order = 1                    # lower numbers on earlier discs; 0 unless said otherwise
     provides = ['PCI\VEN_F4B9&DEV_0100']   # devices that it drives without an INF
     provides_for = ["dos"]       # the targets that holds for; all unless said otherwise
-    notes = "Load CDUSB.SYS first"         # stands on the index page
+    notes = "Load CDUSB.SYS first"         # printed on the index page
 
 Nothing is opened here but the recipe; sources are looked at when the disc is planned.
 """

@@ -156,8 +156,14 @@ def _write_reading(catalogue: Catalogue, job: Job, reading: Reading, now: str) -
         record_contents(db, image_id, reading, now)
     if others:
         take_over_verdict(db, image_id, others, now)
-        return Recorded(image_id, Event.COPY, where(others[0]))
+        return Recorded(image_id, Event.COPY, _same_as(others))
     return Recorded(image_id, Event.NEW)
+
+
+def _same_as(others: Sequence[ImageRow]) -> str:
+    """Name the image that has these bytes; one whose own bytes differ now has them on record."""
+    row = next((one for one in others if one.waiting is None), None)
+    return where(row) if row is not None else f"{where(others[0])}, as recorded"
 
 
 def _write_unread(

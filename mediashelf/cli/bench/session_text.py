@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.bench.session_rows import (
@@ -10,6 +11,7 @@ from mediashelf.catalogue.bench.session_rows import (
     NoteResult,
     SessionDisc,
     SessionNote,
+    in_force,
 )
 from mediashelf.cli.render import say, say_wrapped, table, terminal_width
 from mediashelf.text import count_text, display_width, printable
@@ -26,10 +28,11 @@ _LEAST_WHAT = 16  # columns for a device or purpose before the table is given up
 def say_noted(session: BenchSession, disc: SessionDisc, note: SessionNote) -> None:
     """Say what was noted, what that took the place of, and what comes next."""
     words = note.sentence
-    if note.outcome is NoteResult.WITHDRAWN:
-        words = f"open again{words.removeprefix(note.outcome.value)}"
-    say_wrapped(f"{session.name}, {disc.position} {disc.title}: {words}")
     earlier = _earlier(disc, note)
+    if note.outcome is NoteResult.WITHDRAWN:
+        about = words.removeprefix(note.outcome.value)
+        words = f"open again{about}" if _takes_back(disc, note) else f"nothing to take back{about}"
+    say_wrapped(f"{session.name}, {disc.position} {disc.title}: {words}")
     if earlier is not None:
         say_wrapped(f"replaces: {earlier.sentence}", indent=2)
     following = session.next_step
@@ -37,6 +40,14 @@ def say_noted(session: BenchSession, disc: SessionDisc, note: SessionNote) -> No
         say_wrapped(f"next: {following.position} {following.title}", indent=2)
     else:
         say_wrapped("no disc is open; next: mediashelf session report", indent=2)
+
+
+def _takes_back(disc: SessionDisc, note: SessionNote) -> bool:
+    """Return whether something was noted that held until this, the last note of the disc."""
+    before = replace(disc, notes=disc.notes[:-1])
+    if note.system:
+        return before.note_on(note.system, note.device) is not None
+    return any(one.device.casefold() == note.device.casefold() for one in in_force(before.notes))
 
 
 def _earlier(disc: SessionDisc, note: SessionNote) -> SessionNote | None:

@@ -153,6 +153,7 @@ def say_explanation(survey: Survey, index: int) -> None:
     """Print why one package wins a device, and why the others lose."""
     cover = survey.covers[index]
     say_wrapped(f"{device_label(cover, index + 1)}, for {_title(survey).partition(':')[0]}")
+    say_wrapped(survey.verdict(cover).words, indent=2)
     for heading, identifiers in (
         ("hardware ids", cover.device.identifiers.hardware),
         ("compatible ids", cover.device.identifiers.compatible),

@@ -16,6 +16,7 @@ import click
 
 from mediashelf.catalogue.auditing.due import last_read, was_read_again
 from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.catalogue.rows import Presence
 from mediashelf.cli.documents import chosen
 from mediashelf.jobs.library.auditing import DueRun
 from mediashelf.text import count_text, duration_text, parse_duration, size_text
@@ -72,9 +73,10 @@ def due_lines(run: DueRun) -> Iterator[str]:
     if not plan.jobs:
         yield f"Nothing is due: {count_text(plan.fresh, 'image')} confirmed within {age}."
     else:
+        is_gone = any(job.presence is Presence.MISSING for job in plan.jobs)
         yield (
             f"{len(plan.jobs):,} of {count_text(total, 'image')} {_was(len(plan.jobs))} due: not "
-            f"confirmed for {age}, or never."
+            f"confirmed for {age}, {'never, or missing now' if is_gone else 'or never'}."
         )
     if run.left and run.seconds is not None:
         size = size_text(sum(job.size for job in run.left))

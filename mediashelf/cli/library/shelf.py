@@ -90,13 +90,14 @@ def move(name: str, folder: Path, catalogue_path: Path | None, as_json: bool, qu
     """
     with open_catalogue(catalogue_path) as catalogue:
         row, found = move_to(catalogue, name, folder)
+        # Not ``image_count``: images that were missing may be back at the new place.
+        known = len(catalogue.images(shelf=row.name))
     if as_json:
         say_json(document("shelf move", shelf=shelf_dict(row, is_here=True), images_found=found))
     elif not quiet:
-        say_wrapped(
-            f"{row.name}: {row.root}; {found:,} of {count_text(row.image_count, 'image')} there"
-        )
-        say(f"Look at the others with: mediashelf scan {shlex.quote(row.name)}")
+        say_wrapped(f"{row.name}: {row.root}; {found:,} of {count_text(known, 'image')} there")
+        what = "the others" if found < known else "new ones"
+        say(f"Look for {what} with: mediashelf scan {shlex.quote(row.name)}")
 
 
 @shelf.command(

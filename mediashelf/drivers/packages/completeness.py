@@ -23,6 +23,7 @@ class FileState(StrEnum):
     IN_CABINET = "in-cabinet"
     CABINET_UNREAD = "cabinet-unread"  # the cabinet is there, and is cut short or damaged
     CUT_SHORT = "cut-short"  # it has fewer bytes than the INF says, or none at all
+    PAST_END = "past-end"  # bytes of it, or of its cabinet, are past the end of the image
     FROM_SYSTEM = "from-system"  # an INF of the system tells where it is
     OTHER_ROOT = "other-root"  # where the path says, counted from the root of its disk
     FOUND_ABOVE = "found-above"  # the same, with nothing to tell that the root is meant
@@ -48,6 +49,7 @@ _UNUSABLE = frozenset(
         FileState.FOUND_ABOVE,
         FileState.HIDDEN_NAME,
         FileState.MISSING,
+        FileState.PAST_END,
     )
 )
 # fmt: off
@@ -166,6 +168,8 @@ class _FileFinder:
     def _check_found(
         self, needed: NeededFile, root: str, file: TreeFile, *, is_packed: bool
     ) -> FileCheck:
+        if file.is_cut:
+            return FileCheck(needed, FileState.PAST_END, file.path)
         size = expanded_size(self.tree, file) if is_packed else file.size
         if _is_short(needed, size) or (is_packed and not file.size):
             state = FileState.CUT_SHORT
@@ -223,6 +227,8 @@ class _FileFinder:
         return self._check_member(needed, *found)
 
     def _check_member(self, needed: NeededFile, root: str, file: TreeFile) -> FileCheck:
+        if file.is_cut:
+            return FileCheck(needed, FileState.PAST_END, file.path)
         if file.path not in self.cabinets:
             self.cabinets[file.path] = cabinet_files(self.tree, file)
         sizes = self.cabinets[file.path]

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from mediashelf.formats.tree_pairs import pair_trees
-from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import HOLE, DiscFacts, Entry, VolumeFacts, VolumeKind
 
 
 class TreeFile(NamedTuple):
@@ -20,11 +20,13 @@ class TreeFile(NamedTuple):
 
     ``path`` is where the target sees it, empty when it does not. ``hidden_path`` is
     its path in the tree that the target does not read, empty when it is in none.
+    ``is_cut`` tells that the image ends before the file does.
     """
 
     path: str
     size: int
     hidden_path: str = ""
+    is_cut: bool = False
 
     @property
     def shown_path(self) -> str:
@@ -133,7 +135,8 @@ def tree_of_disc(
     names = pair_trees(seen, hidden) if hidden is not None else {}
     for entry in seen.files:
         entries.setdefault(entry.path, entry)
-        files.append(TreeFile(entry.path, entry.size, names.get(entry.path, "")))
+        is_cut = _ends_outside(entry, seen.block_size, facts.size)
+        files.append(TreeFile(entry.path, entry.size, names.get(entry.path, ""), is_cut))
     paired = set(names.values())
     for entry in hidden.files if hidden is not None else ():
         if entry.path not in paired:
@@ -144,3 +147,11 @@ def tree_of_disc(
         return read_entry(entries[file.path or "\0" + file.hidden_path], limit)
 
     return PackageTree(name, seen.kind.value, tuple(files), read, provides)
+
+
+def _ends_outside(entry: Entry, block_size: int, image_size: int) -> bool:
+    return any(
+        extent.lba * block_size + extent.offset + extent.size > image_size
+        for extent in entry.extents
+        if extent.size and extent.lba != HOLE
+    )

@@ -91,7 +91,7 @@ def _check_planned(
         path,
         "folder" if is_source(path) else "recipe",
         disc.plan.facts,
-        disc.plan.findings,
+        (*disc.plan.findings, *planned.notes),
         disc.emulator,
         disc.targets,
         bool(targets),

@@ -56,7 +56,9 @@ def plain(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Names with letters outside ASCII."""
     foreign = {letter for letter in tree.alphabet if not letter.isascii()}
     for entry, found in _with_any(tree, foreign):
-        yield _characters(entry, found, "in some code pages only")
+        them = "it" if len(set(found)) == 1 else "them"
+        what = f"readable only if the system's code page has {them}"
+        yield _characters(entry, found, what)
 
 
 def one_unit(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:

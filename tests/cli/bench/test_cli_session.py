@@ -106,6 +106,8 @@ def test_a_correction_takes_the_place_and_the_first_note_stays_on_record(shelf: 
     assert "next: 1 KIOSK_SYSTEM" in out
     assert outcomes(shelf) == ["open"] * 3
     assert len(shelf.json("session", "report")["session"]["discs"][0]["notes"]) == 3
+    for words in ((), ("-d", "Quillon audio"), ("--on", "win9x")):
+        assert "nothing to take back" in note(shelf, "1", "undo", *words).stdout
 
 
 def test_devices_and_systems(shelf: Shelf) -> None:

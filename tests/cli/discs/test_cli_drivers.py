@@ -242,6 +242,9 @@ def test_explanation(folder: Path, machine: Path) -> None:
     assert f"rank 0x0001: {VIDEO}&SUBSYS_001EF2C4, hardware id 2 of the device" in text
     assert f"     2 {VIDEO}&SUBSYS_001EF2C4\n" in text
     assert "because 0x0003 is higher than 0x0001; lower wins" in text
+    assert "  covered\n" in text
+    incomplete = run(folder, "-m", machine, "-t", "nt5", "--explain", "2", code=1).stdout
+    assert "  incomplete, lacks qlsynth.sys\n" in incomplete
     six = run(folder, "-m", machine, "-t", "nt6", "--explain", "1", code=1).stdout
     assert "rank 0xff0001" in six
     nothing = run(folder, "-m", machine, "-t", "nt5", "--explain", "LAN", code=1).stdout
@@ -435,12 +438,13 @@ def test_what_a_person_should_know_of_the_sources(tmp_path: Path) -> None:
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_bytes(b"x")
     (tmp_path / "b").mkdir()
-    for command in (["drivers", recipe, "-t", "win9x"], ["build", recipe, "-n"]):
+    for command in (["drivers", recipe, "-t", "win9x"], ["build", recipe, "-n"], ["check", recipe]):
         result = CliRunner().invoke(main, [*map(str, command), "--json"])
         assert result.exit_code == 0, result.output
+        answer = json.loads(result.stdout)
         found = {
             (one["where"], one["message"])
-            for one in json.loads(result.stdout)["findings"]
+            for one in (answer.get("inputs") or [answer])[0]["findings"]
             if one["rule"] in ("leftover-files", "source-without-files")
         }
         left = "left by a desktop, no part of the disc"
@@ -449,3 +453,18 @@ def test_what_a_person_should_know_of_the_sources(tmp_path: Path) -> None:
             ("/a/.DS_Store", f"2 files named .DS_Store: {left}"),
             ("/a/sub/Thumbs.db", f"1 file named Thumbs.db: {left}"),
         }
+
+
+def test_a_file_past_the_end_of_the_image_covers_nothing(machine: Path, tmp_path: Path) -> None:
+    """The directory names a whole file; the image was copied in part (ECMA-119 9.1.4)."""
+    made = make_iso(
+        {"LKV/LKV.INF": inf_text(VIDEO).encode("cp1252"), "LKV/LKV.SYS": b"driver" * 2000}
+    )
+    whole, part = tmp_path / "whole.iso", tmp_path / "part.iso"
+    whole.write_bytes(made.data)
+    part.write_bytes(made.data[: made.data.rindex(b"driver")])
+    options = ("-m", machine, "-t", "win9x")
+    assert covers(run_json(whole, *options, code=1))[0] == ("covered", "/LKV/LKV.INF")
+    assert covers(run_json(part, *options, code=1))[0] == ("incomplete", "/LKV/LKV.INF")
+    text = " ".join(run(part, *options, code=1).stdout.split())
+    assert "/LKV/LKV.SYS is needed, and bytes of it are past the end of the image" in text

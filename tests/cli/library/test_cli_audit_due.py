@@ -70,6 +70,13 @@ def test_what_is_due_is_read_in_the_order_of_need(shelf: Shelf) -> None:
     )
 
 
+def test_a_missing_image_is_due_however_lately_it_was_confirmed(shelf: Shelf) -> None:
+    shelf.run("audit")
+    (shelf.home / "oldest.iso").unlink()
+    out = " ".join(shelf.run("audit", "--due", "180d", code=1).stdout.split())
+    assert "1 of 4 images was due: not confirmed for 180 days, never, or missing now." in out
+
+
 def test_a_budget_leaves_the_rest_for_the_next_time(shelf: Shelf) -> None:
     """Nothing fits into no time but the first image, so that every run gets further."""
     out = " ".join(shelf.run("audit", "--due", "180d", "--budget", "0s").stdout.split())

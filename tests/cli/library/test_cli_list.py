@@ -93,7 +93,7 @@ def test_hostile_labels_reach_the_terminal_escaped(shelf: Shelf) -> None:
 
 
 def test_unknown_words_are_explained(shelf: Shelf) -> None:
-    assert "did you mean 'card'" in shelf.run("list", "--shelf", "cart", code=10).stderr
+    assert "did you mean 'card'" in shelf.run("list", "--shelf", "cart", code=3).stderr
     assert "did you mean 'dos'" in shelf.run("list", "--target", "doss", code=7).stderr
     shelf.run("list", "--kind", "udff", code=2)
     shelf.run("list", "--state", "good", code=2)

@@ -81,11 +81,28 @@ def test_only_missing(shelf: Shelf) -> None:
     assert [row["path"] for row in shelf.json("list")["images"]] == ["tide.iso"]
 
 
+def test_a_move_counts_all_images_on_record(shelf: Shelf) -> None:
+    shelf.run("shelf", "add", shelf.home)
+    write(shelf.home / "tide.iso", tide_image(1), DATE)
+    write(shelf.home / "ebb.iso", tide_image(2), DATE)
+    shelf.run("scan")
+    aside = shelf.home.rename(shelf.folder / "aside")
+    shelf.home.mkdir()
+    assert "2 missing" in shelf.run("scan").stdout
+    moved = shelf.run("shelf", "move", "home", aside).stdout
+    assert "2 of 2 images there" in moved
+    assert "Look for new ones with: mediashelf scan home" in moved
+    (aside / "ebb.iso").unlink()
+    moved = shelf.run("shelf", "move", "home", aside).stdout
+    assert "1 of 2 images there" in moved
+    assert "Look for the others with: mediashelf scan home" in moved
+
+
 def test_errors_have_their_exit_codes(shelf: Shelf) -> None:
     assert "is not a readable folder" in shelf.run("shelf", "add", shelf.home / "no", code=3).stderr
     shelf.run("shelf", "add", shelf.home)
     assert "already" in shelf.run("shelf", "add", shelf.home, code=10).stderr
-    assert "did you mean" in shelf.run("shelf", "drop", "hom", "--yes", code=10).stderr
+    assert "did you mean" in shelf.run("shelf", "drop", "hom", "--yes", code=3).stderr
     shelf.catalogue.write_bytes(b"no database" * 1000)
     assert "is not a catalogue" in shelf.run("shelf", "list", code=10).stderr
 

@@ -114,7 +114,7 @@ def test_times_that_are_none(shelf: Shelf, time: str) -> None:
 def test_wrong_words(shelf: Shelf) -> None:
     assert "not a span of time" in shelf.run("timer", "--due", "180", code=2).stderr
     assert "not a span of time" in shelf.run("timer", "--budget", "30 minutes", code=2).stderr
-    wrong = shelf.run("timer", "hom", code=CatalogueError.exit_code)
+    wrong = shelf.run("timer", "hom", code=InputError.exit_code)
     assert "did you mean 'home'" in wrong.stderr
     shelf.run("timer", "--depth", "structure", code=2)
     shelf.run("timer", "--user", "anna\n[Service]", code=InputError.exit_code)
