@@ -30,6 +30,8 @@ FILES = {
     "(x) = y": b"8",
     "été": b"9",
 }
+if os.name == "nt":  # which has no such characters in names of files
+    FILES = {name: data for name, data in FILES.items() if not set(name) & set("\\\n\r*")}
 COREUTILS = {"md5": "md5sum", "sha1": "sha1sum", "sha256": "sha256sum", "sha512": "sha512sum"}
 COREUTILS["b2"] = "b2sum"
 
@@ -229,7 +231,7 @@ def test_other_case_and_separators_are_found_and_noted(tmp_path: Path) -> None:
     (tmp_path / "files/Sub").mkdir(parents=True)
     (tmp_path / "files/Sub/Readme.TXT").write_bytes(b"abc")
     output = tmp_path / "list.md5"
-    output.write_text("900150983cd24fb0d6963f7d28e17f72 *sub\\README.txt\r\n")
+    output.write_bytes(b"900150983cd24fb0d6963f7d28e17f72 *sub\\README.txt\r\n")
     report = compare_with_lists(tmp_path / "files", [output])
     assert states(report) == {"sub\\README.txt": "equal"}
     (finding,) = report.findings
@@ -241,6 +243,8 @@ def test_a_name_that_two_files_could_mean_is_absent(tmp_path: Path) -> None:
     (tmp_path / "files").mkdir()
     for name in ("aB", "Ab"):
         (tmp_path / "files" / name).write_bytes(name.encode())
+    if len(list((tmp_path / "files").iterdir())) == 1:
+        pytest.skip("this file system knows no case")
     output = tmp_path / "list.md5"
     output.write_text("900150983cd24fb0d6963f7d28e17f72  ab\n")
     assert states(compare_with_lists(tmp_path / "files", [output]))["ab"] == "absent"
