@@ -70,12 +70,13 @@ def test_coreutils_accepts_our_lists(folder: Path, algorithm: str, form: ListFor
 
 
 def test_coreutils_accepts_our_reversed_list(folder: Path) -> None:
-    for name in (" lead", "*star"):
+    odd = FILES.keys() & {" lead", "*star"}
+    for name in odd:
         (folder / name).unlink()
     output = folder.parent / "list"
     assert not write_list(folder, output, form=ListForm.REVERSED).findings
     done = run("sha256sum", "-c", "--strict", str(output), cwd=folder)
-    assert (done.returncode, done.stdout.count(b": OK")) == (0, len(FILES) - 2)
+    assert (done.returncode, done.stdout.count(b": OK")) == (0, len(FILES) - len(odd))
 
 
 @pytest.mark.parametrize("tag", [[], ["--tag"]])
@@ -128,12 +129,12 @@ def test_sfv_is_written_and_read(folder: Path) -> None:
     output = folder / "all.sfv"
     written = write_list(folder, output, algorithm="crc32", form=ListForm.SFV)
     left_out = {finding.where for finding in written.findings}
-    assert left_out == {"line\nbreak", "return\rhere", " lead"}
+    assert left_out == FILES.keys() & {"line\nbreak", "return\rhere", " lead"}
     crc = zlib.crc32(FILES["a/one.sys"])
     assert f"a/one.sys {crc:08X}\n" in output.read_text("utf-8")
     report = compare_with_lists(folder, [output])
-    assert report.counts[ListState.EQUAL] == len(FILES) - 3
-    assert report.counts[ListState.EXTRA] == 3
+    assert report.counts[ListState.EQUAL] == len(FILES) - len(left_out)
+    assert report.counts[ListState.EXTRA] == len(left_out)
 
 
 def test_each_state_beside_its_control(folder: Path) -> None:
