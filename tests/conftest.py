@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import signal
 import sys
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NoReturn
@@ -36,7 +35,6 @@ if sys.platform == "win32":
         del _winapi.CopyFile2
     os.mkfifo = _without("FIFOs")
     os.symlink = _without("links that everybody may make")
-    time.tzset = _without("time zones that a program chooses")
     signal.SIGKILL = signal.SIGTERM  # which ends a process at once there
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -140,12 +141,18 @@ def utc_now() -> str:
 
 def keep_path(path: Path | str) -> bytes:
     """Return a path of this system's disks as the bytes that the system itself uses."""
+    if os.name == "nt":
+        with suppress(UnicodeEncodeError):  # one half of a pair of UTF-16 is kept as below
+            return os.fspath(path).encode("utf-8", "surrogateescape")
     return os.fsencode(path)
 
 
 def kept_path(data: bytes) -> str:
     """Return what :func:`keep_path` kept."""
-    return os.fsdecode(data)
+    try:
+        return os.fsdecode(data)
+    except UnicodeDecodeError:  # in Windows, where another system kept a name that is no UTF-8
+        return data.decode("utf-8", "surrogateescape")
 
 
 def keep_text(text: str) -> bytes:

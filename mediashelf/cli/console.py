@@ -16,7 +16,8 @@ def prepare_streams() -> None:
     """Let standard output and error take any text, whatever their encoding is."""
     codecs.register_error(_SPELLED_OUT, _spell_out)
     for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper) and stream.errors == "strict":
+        # CPython sets the second for pipes in Windows and for everything in the C locale.
+        if isinstance(stream, io.TextIOWrapper) and stream.errors in ("strict", "surrogateescape"):
             stream.reconfigure(errors=_SPELLED_OUT)
 
 

@@ -18,7 +18,8 @@ def run(encoding: str, *arguments: object) -> subprocess.CompletedProcess[bytes]
     return subprocess.run(command, capture_output=True, env=environment, check=False)
 
 
-@pytest.mark.parametrize("encoding", ["cp437", "cp850", "cp1252"])
+# The last is what CPython 3.13 for Windows itself sets for a pipe or a file (observed).
+@pytest.mark.parametrize("encoding", ["cp437", "cp850", "cp1252", "cp1252:surrogateescape"])
 def test_a_name_that_the_code_page_lacks_is_escaped(encoding: str, tmp_path: Path) -> None:
     made = make_iso({"D.INF": b""}, joliet=True, long_names={"D.INF": "ドライバー.inf"})
     image = made.save(tmp_path / "disc.iso")

@@ -6,6 +6,7 @@ Own behaviour.
 from __future__ import annotations
 
 import random
+import signal
 import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
@@ -25,6 +26,10 @@ from damage_trials import (
     udf_disc,
 )
 from make_image import MadeImage
+
+pytestmark = pytest.mark.skipif(
+    not hasattr(signal, "SIGALRM"), reason="this system has no alarm that interrupts what hangs"
+)
 
 Make = Callable[[], MadeImage]
 DISCS = pytest.mark.parametrize("make", [small_disc, udf_disc])

@@ -30,6 +30,7 @@ from mediashelf.integrity.structure.damage import Span
 
 MIB = BLOCK_SIZE
 DATE = 1_000_000_000_000_000_000
+LATER = DATE + (100 if os.name == "nt" else 1)  # Windows counts in steps of 100 ns
 
 
 def content(mebibytes: int, extra: int = 0) -> bytes:
@@ -90,7 +91,7 @@ def test_untouched_file_is_sound(image: Path) -> None:
 
 def test_new_date_with_the_same_bytes_is_sound(image: Path) -> None:
     record = record_of(image)
-    os.utime(image, ns=(DATE + 5, DATE + 5))
+    os.utime(image, ns=(LATER, LATER))
     verdict = judge_fixity(image, record)
     assert verdict.state is State.SOUND
     assert "only the file's date differs" in verdict.basis
@@ -114,7 +115,7 @@ def test_a_flipped_byte_with_the_old_date_is_decay_and_its_block_is_named(
 
 def test_a_flipped_byte_with_a_new_date_is_a_change(image: Path) -> None:
     record = record_of(image)
-    write(image, flip(image.read_bytes(), 10), DATE + 1)
+    write(image, flip(image.read_bytes(), 10), LATER)
     verdict = judge_fixity(image, record)
     assert verdict.state is State.CHANGED
     assert verdict.spans == (Span(0, MIB),)
@@ -129,7 +130,7 @@ def test_neighbouring_blocks_join_to_one_span(image: Path) -> None:
 
 
 @pytest.mark.parametrize("size", [0, MIB, MIB + 1, 3 * MIB - 1, 4 * MIB, 4 * MIB + 99])
-@pytest.mark.parametrize("date", [DATE, DATE + 1])
+@pytest.mark.parametrize("date", [DATE, LATER])
 def test_a_cut_file_is_truncated_whatever_its_date(image: Path, size: int, date: int) -> None:
     record = record_of(image)
     write(image, image.read_bytes()[:size], date)
@@ -141,7 +142,7 @@ def test_a_cut_file_is_truncated_whatever_its_date(image: Path, size: int, date:
 
 def test_a_shorter_file_with_other_bytes_is_a_change(image: Path) -> None:
     record = record_of(image)
-    write(image, flip(image.read_bytes()[: 2 * MIB], 5), DATE + 1)
+    write(image, flip(image.read_bytes()[: 2 * MIB], 5), LATER)
     assert judge_fixity(image, record).state is State.CHANGED
 
 
@@ -149,7 +150,7 @@ def test_a_short_rest_counts_as_truncated_only_with_another_sign(tmp_path: Path)
     path = tmp_path / "small.iso"
     write(path, b"a" * 5000)
     record = record_of(path)
-    write(path, b"a" * 4000, DATE + 1)
+    write(path, b"a" * 4000, LATER)
     assert judge_fixity(path, record).state is State.CHANGED
     cut = finding("image-is-whole", Severity.ERROR)
     assert judge_fixity(path, record, [cut]).state is State.TRUNCATED
@@ -196,7 +197,7 @@ def test_a_file_that_changes_while_it_is_read_is_not_judged(
 
     def meanwhile(path: Path, **options: Any) -> Any:
         digests = digest_file(path, **options)
-        os.utime(path, ns=(DATE + 1, DATE + 1))
+        os.utime(path, ns=(LATER, LATER))
         return digests
 
     monkeypatch.setattr("mediashelf.integrity.fixity.comparing.digest_file", meanwhile)
@@ -241,7 +242,7 @@ def test_structure_decides_only_where_the_bytes_are_as_recorded(image: Path) -> 
         (0, DATE, State.TRUNCATED),
         (4 * MIB + 99, DATE, State.TRUNCATED),
         (4 * MIB + 100, DATE, State.SOUND),
-        (4 * MIB + 100, DATE + 1, State.SOUND),
+        (4 * MIB + 100, LATER, State.SOUND),
         (4 * MIB + 101, DATE, State.CHANGED),
     ],
 )
@@ -276,6 +277,7 @@ def test_observe_reads_what_it_is_asked_for(image: Path) -> None:
     assert set(observed.digests.whole) == {"sha256", "xxh3_128"}
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows says of such a path that nothing is there")
 def test_a_path_that_the_system_refuses_is_a_problem_and_not_missing(tmp_path: Path) -> None:
     observed = observe(tmp_path / ("x" * 5000))
     assert observed.absence is None
@@ -347,7 +349,7 @@ def test_sound_exactly_when_the_bytes_are_equal(
     for at, mask in edits:
         altered[at % len(altered)] ^= mask
     altered = altered[:cut]
-    write(path, bytes(altered), DATE + new_date)
+    write(path, bytes(altered), LATER if new_date else DATE)
     verdict = judge_fixity(path, record)
     assert (verdict.state is State.SOUND) == (bytes(altered) == data)
     assert verdict.is_confirmed == (bytes(altered) == data)

@@ -30,6 +30,8 @@ FILES = {
     "(x) = y": b"8",
     "été": b"9",
 }
+if os.name == "nt":  # which has no such characters in names of files
+    FILES = {name: data for name, data in FILES.items() if not set(name) & set("\\\n\r*")}
 COREUTILS = {"md5": "md5sum", "sha1": "sha1sum", "sha256": "sha256sum", "sha512": "sha512sum"}
 COREUTILS["b2"] = "b2sum"
 
@@ -68,12 +70,13 @@ def test_coreutils_accepts_our_lists(folder: Path, algorithm: str, form: ListFor
 
 
 def test_coreutils_accepts_our_reversed_list(folder: Path) -> None:
-    for name in (" lead", "*star"):
+    odd = FILES.keys() & {" lead", "*star"}
+    for name in odd:
         (folder / name).unlink()
     output = folder.parent / "list"
     assert not write_list(folder, output, form=ListForm.REVERSED).findings
     done = run("sha256sum", "-c", "--strict", str(output), cwd=folder)
-    assert (done.returncode, done.stdout.count(b": OK")) == (0, len(FILES) - 2)
+    assert (done.returncode, done.stdout.count(b": OK")) == (0, len(FILES) - len(odd))
 
 
 @pytest.mark.parametrize("tag", [[], ["--tag"]])
@@ -126,12 +129,12 @@ def test_sfv_is_written_and_read(folder: Path) -> None:
     output = folder / "all.sfv"
     written = write_list(folder, output, algorithm="crc32", form=ListForm.SFV)
     left_out = {finding.where for finding in written.findings}
-    assert left_out == {"line\nbreak", "return\rhere", " lead"}
+    assert left_out == FILES.keys() & {"line\nbreak", "return\rhere", " lead"}
     crc = zlib.crc32(FILES["a/one.sys"])
     assert f"a/one.sys {crc:08X}\n" in output.read_text("utf-8")
     report = compare_with_lists(folder, [output])
-    assert report.counts[ListState.EQUAL] == len(FILES) - 3
-    assert report.counts[ListState.EXTRA] == 3
+    assert report.counts[ListState.EQUAL] == len(FILES) - len(left_out)
+    assert report.counts[ListState.EXTRA] == len(left_out)
 
 
 def test_each_state_beside_its_control(folder: Path) -> None:
@@ -229,7 +232,7 @@ def test_other_case_and_separators_are_found_and_noted(tmp_path: Path) -> None:
     (tmp_path / "files/Sub").mkdir(parents=True)
     (tmp_path / "files/Sub/Readme.TXT").write_bytes(b"abc")
     output = tmp_path / "list.md5"
-    output.write_text("900150983cd24fb0d6963f7d28e17f72 *sub\\README.txt\r\n")
+    output.write_bytes(b"900150983cd24fb0d6963f7d28e17f72 *sub\\README.txt\r\n")
     report = compare_with_lists(tmp_path / "files", [output])
     assert states(report) == {"sub\\README.txt": "equal"}
     (finding,) = report.findings
@@ -241,6 +244,8 @@ def test_a_name_that_two_files_could_mean_is_absent(tmp_path: Path) -> None:
     (tmp_path / "files").mkdir()
     for name in ("aB", "Ab"):
         (tmp_path / "files" / name).write_bytes(name.encode())
+    if len(list((tmp_path / "files").iterdir())) == 1:
+        pytest.skip("this file system knows no case")
     output = tmp_path / "list.md5"
     output.write_text("900150983cd24fb0d6963f7d28e17f72  ab\n")
     assert states(compare_with_lists(tmp_path / "files", [output]))["ab"] == "absent"

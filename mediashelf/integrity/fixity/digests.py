@@ -235,11 +235,17 @@ def digest_file(
 def _open_regular(path: Path) -> FileIO:
     # Without O_NONBLOCK, opening a FIFO would wait for a writer for ever.
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
-    descriptor = os.open(path, flags)
+    irregular = InputError(f"{path}: is not a regular file; only those can be read whole")
+    try:
+        descriptor = os.open(path, flags)
+    except PermissionError:
+        if path.is_dir():  # Windows does not open folders as files
+            raise irregular from None
+        raise
     if stat.S_ISREG(os.fstat(descriptor).st_mode):
         return FileIO(descriptor, "rb")
     os.close(descriptor)
-    raise InputError(f"{path}: is not a regular file; only those can be read whole")
+    raise irregular
 
 
 def _forget_cached(descriptor: int) -> None:

@@ -361,9 +361,11 @@ def test_places_are_limited_unless_all_are_asked_for(tmp_path: Path) -> None:
 
 
 def test_hostile_names_reach_the_terminal_escaped(tmp_path: Path) -> None:
+    # Windows has no controls in names of files; on a disc they can be.
+    name = "a.iso" if os.name == "nt" else "a\x1b[2J.iso"
     image = make_iso(
         {"A.TXT": b"a"}, joliet=True, long_names={"A.TXT": "a\x1b[31m\u202e.txt"}, **ROOM
-    ).save(tmp_path / "a\x1b[2J.iso")
+    ).save(tmp_path / name)
     result = run(image, "-t", "dos", "-t", "nt5", "--all")
     assert "\x1b" not in result.output
     assert "\u202e" not in result.output

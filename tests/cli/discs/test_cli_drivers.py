@@ -382,8 +382,8 @@ def test_help_has_examples() -> None:
 def test_a_recipe_brings_its_own_machine(folder: Path, machine: Path, tmp_path: Path) -> None:
     recipe = tmp_path / "disc.toml"
     recipe.write_text(
-        f'label = "D"\ntargets = ["win9x"]\nmachine = "{machine}"\n\n[[folder]]\n'
-        f'from = "{folder}"\nto = "/"\n'
+        f'label = "D"\ntargets = ["win9x"]\nmachine = "{machine.as_posix()}"\n\n[[folder]]\n'
+        f'from = "{folder.as_posix()}"\nto = "/"\n'
     )
     named = run(folder, "-m", machine, "-t", "win9x", code=1).stdout
     own = run(recipe, code=1).stdout

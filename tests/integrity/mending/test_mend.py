@@ -462,7 +462,8 @@ class FailingView(FileView):
 
 def lose(monkeypatch: pytest.MonkeyPatch, lost: dict[str, list[int]]) -> None:
     def failing(path: Path) -> FileView:
-        view = FailingView(os.open(path, os.O_RDONLY), path.stat().st_size)
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
+        view = FailingView(descriptor, path.stat().st_size)
         view.lost = frozenset(lost.get(path.name, ()))
         return view
 
