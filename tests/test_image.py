@@ -15,11 +15,11 @@ import pycdlib
 import pytest
 
 import image_parts as parts
+from byte_views import BytesView
 from image_parts import SECTOR
 from make_image import Boot, MadeImage, make_iso, put
 from mediashelf.errors import InputError
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.volume import Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import DiscImage, open_image
 from outside_readers import libarchive_tree, pycdlib_tree, sleuth_kit_tree

@@ -131,3 +131,25 @@ def test_a_folder_is_small_and_says_what_belongs_there(folder: Path) -> None:
     modules = [path for path in folder.glob("*.py") if path.name[:2] != "__"]
     assert len(modules) <= MOST_MODULES
     assert ast.get_docstring(ast.parse((folder / "__init__.py").read_text("utf-8")))
+
+
+def test_a_class_has_its_own_name() -> None:
+    """A word means one thing: no two modules define classes of the same public name."""
+    homes: dict[str, list[str]] = {}
+    for path in FILES:
+        for node in ast.parse(path.read_text("utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                homes.setdefault(node.name, []).append(str(path.relative_to(PACKAGE)))
+    assert len(homes) > 100
+    assert {name: paths for name, paths in homes.items() if len(paths) > 1} == {}
+
+
+def test_what_is_called_check_yields_findings() -> None:
+    names = 0
+    for path in FILES:
+        for node in ast.parse(path.read_text("utf-8")).body:
+            if isinstance(node, ast.FunctionDef) and node.name.startswith("check_"):
+                names += 1
+                returned = ast.unparse(node.returns) if node.returns is not None else ""
+                assert "Finding" in returned, f"{path}: {node.name} returns {returned}"
+    assert names > 10

@@ -35,20 +35,6 @@ class View(Protocol):
         ...
 
 
-class BytesView:
-    """A view of bytes in memory."""
-
-    def __init__(self, data: bytes) -> None:
-        self._data = data
-
-    @property
-    def size(self) -> int:
-        return len(self._data)
-
-    def read(self, offset: int, size: int) -> bytes:
-        return self._data[offset : offset + size]
-
-
 def read_sector(view: View, lba: int, size: int = SECTOR_SIZE) -> bytes:
     """Return one whole sector or block, or nothing where the view has none or a part of it."""
     data = view.read(lba * size, size)

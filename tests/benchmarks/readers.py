@@ -24,6 +24,7 @@ from typing import NamedTuple
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "makers"))
 
+from byte_views import BytesView
 from driver_examples import inf_text
 from make_catalog import Member, make_catalog
 from make_files import (
@@ -40,7 +41,6 @@ from make_files import (
 )
 from make_floppy import make_floppy
 from mediashelf.errors import MediashelfError
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.inf.checks import check_inf
 from mediashelf.formats.inf.document import parse_inf
 from mediashelf.formats.inf.models import all_models

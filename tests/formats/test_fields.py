@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from byte_views import BytesView
 from mediashelf.formats.fields import (
     A_CHARACTERS,
     D_CHARACTERS,
     BothOrders,
-    BytesView,
     decode_wide,
     parse_both_16,
     parse_both_32,

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import pytest
 
+from byte_views import BytesView
 from golden_damage import GOLDEN
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.structure_rules import STRUCTURE_RULES
 
 # A record or table, from its start to its end at most.

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.formats.fields import BytesView
+from byte_views import BytesView
 from mediashelf.formats.packed.signatures import (
     SIGNATURES,
     ContentFormat,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from mediashelf.formats.fields import BytesView, View
+from byte_views import BytesView
+from mediashelf.formats.fields import View
 from mediashelf.integrity.inside.selfchecks.faults import Fault, Tally
 
 Check = Callable[[View, Tally], Iterator[Fault]]

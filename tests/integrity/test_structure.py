@@ -14,10 +14,10 @@ from typing import NamedTuple
 
 import pytest
 
+from byte_views import BytesView
 from make_image import SECTOR, Boot, MadeImage, make_iso, put
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.volume import HOLE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.structure.overlaps import check_overlaps

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 import image_parts as parts
+from byte_views import BytesView
 from image_parts import FIELDS, SECTOR
 from make_image import MadeImage, flip, make_iso, put, zero
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.descriptors import read_descriptor_set
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import VolumeKind

@@ -7,11 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import image_parts as parts
+from byte_views import BytesView
 from image_parts import SECTOR
 from make_image import make_iso, put
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.directory_records import (
     DirectoryRecords,
     Geometry,

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 import image_parts as parts
+from byte_views import BytesView
 from image_parts import SECTOR
 from make_image import MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import DiscReading, read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS, Limits
 from mediashelf.formats.volume import FLAG_HIDDEN, FLAG_MULTI_EXTENT, Entry, Extent
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 import image_parts as parts
+from byte_views import BytesView
 from image_parts import SECTOR
 from make_image import Boot, MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import DiscReading, read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.boot_catalog import words_sum
 from mediashelf.formats.iso.eltorito import detect_boot_record
 from mediashelf.formats.volume import BootFacts

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from byte_views import BytesView
 from image_parts import SECTOR, both32
 from make_image import Boot, MadeImage, make_iso, put
 from mediashelf.findings import Severity
 from mediashelf.formats.disc import DiscReading, read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.image_size import PAD_SECTORS
 
 

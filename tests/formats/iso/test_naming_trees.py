@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import image_parts as parts
+from byte_views import BytesView
 from make_image import make_iso, put
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.identifiers import Iso9660Naming, order_key
 from mediashelf.formats.iso.joliet import JolietNaming

@@ -7,10 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import image_parts as parts
+from byte_views import BytesView
 from image_parts import SECTOR
 from make_image import MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.iso.path_tables import PathTableRecord, parse_path_table
 from mediashelf.formats.structure_rules import ProblemLog
 

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from byte_views import BytesView
 from image_parts import SECTOR, both32
 from make_image import Boot, MadeImage, make_iso, put, zero
 from mediashelf.formats.disc import DiscReading, read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.image import open_image
 from mediashelf.integrity.structure.parts import check_structure
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from byte_views import BytesView
 from make_floppy import FORMATS, make_floppy
 from make_raw import noise
 from mediashelf.demo.floppy import START_FILES, make_boot_floppy
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.packed.floppy import read_floppy
 
 pytsk3 = pytest.importorskip("pytsk3", reason="The Sleuth Kit is not there")

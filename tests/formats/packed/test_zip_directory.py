@@ -9,9 +9,9 @@ from datetime import UTC, datetime
 
 import pytest
 
+from byte_views import BytesView
 from make_image import put
 from mediashelf.errors import FormatError
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.packed.zip_directory import find_directory, iter_members
 from mediashelf.formats.packed.zip_records import ZipMember
 

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from byte_views import BytesView
 from make_raw import (
     encode_form_1,
     encode_form_2,
@@ -19,7 +20,6 @@ from make_raw import (
     with_subchannel,
     without_headers,
 )
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout, is_scrambled, scramble
 from mediashelf.formats.raw.sectors import (
     ADDRESSES,

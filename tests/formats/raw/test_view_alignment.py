@@ -9,8 +9,8 @@ import random
 
 import pytest
 
+from byte_views import BytesView
 from make_raw import flip, form_1_image, mode_1_image, noise, with_subchannel
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.raw.sectors import LAYOUTS
 from mediashelf.formats.raw.view import RawView
 

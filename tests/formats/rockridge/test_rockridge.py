@@ -9,11 +9,11 @@ import pycdlib
 import pytest
 
 import image_parts as parts
+from byte_views import BytesView
 from image_parts import SECTOR
 from make_image import MadeImage, make_iso, put
 from mediashelf.findings import Severity
 from mediashelf.formats.disc import DiscReading, read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.rockridge.system_use import MOST_CONTINUATIONS, SystemUseReader
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import VolumeKind

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 import image_parts as parts
+from byte_views import BytesView
 from image_parts import SECTOR
 from make_image import MadeImage, SystemUse, make_iso, put, zero
 from mediashelf.formats.disc import DiscReading, read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.volume import VolumeKind
 
 DATES = parts.use_entry(b"TF", b"\x06" + parts.RECORD_DATE * 2)  # modification, access

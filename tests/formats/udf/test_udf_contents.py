@@ -15,9 +15,9 @@ from pathlib import Path
 import pycdlib
 import pytest
 
+from byte_views import BytesView
 from image_udf import make_udf
 from mediashelf.findings import Severity
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.records import (
     FileEntry,

@@ -10,10 +10,10 @@ import fastcrc
 import pycdlib
 import pytest
 
+from byte_views import BytesView
 from image_parts import SECTOR, anchor, tagged
 from make_image import ANCHOR, MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.udf.recognition import descriptor_crc, parse_descriptor_tag, tag_checksum
 from mediashelf.formats.volume import VolumeFacts, VolumeKind
 from mediashelf.image import open_image

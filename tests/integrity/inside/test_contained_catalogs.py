@@ -12,11 +12,11 @@ from pathlib import Path
 
 import pytest
 
+from byte_views import BytesView
 from make_catalog import Member, make_catalog, oid
 from make_files import MadeFile, make_pe
 from make_image import flip, make_iso
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.packed.portable_executable import image_ranges, read_portable_executable
 from mediashelf.formats.packed.signatures import ContentFormat
 from mediashelf.image import open_image

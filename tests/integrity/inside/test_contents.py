@@ -16,6 +16,7 @@ from pathlib import Path
 
 import pytest
 
+from byte_views import BytesView
 from make_files import (
     MSZIP,
     make_cabinet,
@@ -32,7 +33,6 @@ from make_files import (
 from make_image import MadeImage, flip, make_iso
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.packed.signatures import HEAD_SIZE, ContentFormat
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image

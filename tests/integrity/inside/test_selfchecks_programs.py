@@ -14,11 +14,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from byte_views import BytesView
 from file_checks import faults, rules, tally
 from make_files import make_le, make_mz, make_ne, make_pe, pe_checksum
 from make_image import flip, put
 from mediashelf.findings import Severity
-from mediashelf.formats.fields import BytesView
 from mediashelf.formats.packed.portable_executable import compute_pe_checksum
 from mediashelf.formats.packed.programs import parse_mz_header
 from mediashelf.integrity.inside.selfchecks.faults import Tally

@@ -15,10 +15,10 @@ import zlib
 
 import pytest
 
+from byte_views import BytesView
 from file_checks import faults, rules, tally
 from make_image import flip, put
 from mediashelf.findings import Severity
-from mediashelf.formats.fields import BytesView
 from mediashelf.integrity.inside.selfchecks.faults import Tally
 from mediashelf.integrity.inside.selfchecks.gzips import iter_gzip_faults
 from mediashelf.integrity.inside.selfchecks.zips import iter_attached_zip_faults, iter_zip_faults
