@@ -11,7 +11,12 @@ from mediashelf.findings import Finding
 from mediashelf.image import open_image, open_view
 from mediashelf.integrity.fixity.comparing import TRUNCATING_RULE, compare_with_record, observe
 from mediashelf.integrity.structure.parts import check_structure
-from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start, read_cd_start
+from mediashelf.sessions.discs.boot_floppy import (
+    CdStart,
+    check_floppy,
+    find_cd_start,
+    read_cd_start,
+)
 from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
 from mediashelf.sessions.discs.look_raw import look_at_tracks
 from mediashelf.sessions.discs.planned import PlanRecipe
@@ -32,30 +37,32 @@ def look_at(
 
     Raises :class:`MediashelfError` for what cannot be opened or understood.
     """
-    if file.is_recipe:
-        return _look_at_recipe(file, disc, plan_recipe)
+    if file.is_built:
+        return _look_at_plan(file, disc, plan_recipe)
     return _look_at_image(file, disc, on_bytes)
 
 
-def _look_at_recipe(file: SourceFile, disc: PlanDisc, plan_recipe: PlanRecipe) -> ServedImage:
-    planned = plan_recipe(file.path)
+def _look_at_plan(file: SourceFile, disc: PlanDisc, plan_recipe: PlanRecipe) -> ServedImage:
+    planned = plan_recipe(file)
     no_table = check_hybrid(None, str(file.path), disc.presentation)
+    cd_start, about_floppy = _look_at_floppy(planned.plan)
     return ServedImage(
         file,
         planned.plan.facts,
-        (*planned.findings, *no_table),
-        cd_start=_planned_cd_start(planned.plan),
+        (*planned.findings, *about_floppy, *no_table),
+        cd_start=cd_start,
         disc_plan=planned.plan,
         told=planned.told,
     )
 
 
-def _planned_cd_start(plan: DiscPlan) -> CdStart | None:
+def _look_at_floppy(plan: DiscPlan) -> tuple[CdStart | None, tuple[Finding, ...]]:
     if plan.boot is None or not plan.boot.is_emulated:
-        return None
-    view = open_view(Path(plan.boot.content.path))
+        return None, ()
+    path = plan.boot.content.path
+    view = open_view(Path(path))
     try:
-        return read_cd_start(view)
+        return read_cd_start(view), tuple(check_floppy(view, path))
     finally:
         view.close()
 
