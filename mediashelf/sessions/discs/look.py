@@ -22,6 +22,7 @@ from mediashelf.sessions.discs.look_raw import look_at_tracks
 from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
 from mediashelf.sessions.discs.served_image import ServedImage
+from mediashelf.sessions.discs.setup_program import needs_64_bit
 from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track
 from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile
@@ -71,7 +72,7 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
     path, where = file.path, str(file.path)
     stamp = read_stamp(path)
     findings: tuple[Finding, ...] = ()
-    cd_start = table = None
+    cd_start, table, only_64_bit = None, None, False
     with open_image(path) as image:
         facts = image.facts
         # What a reader sees in raw sectors is seen again below, with damage put right.
@@ -79,6 +80,7 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
             findings = (*image.findings, *check_structure(image))
             cd_start = find_cd_start(facts, image.view)
             table = find_partition_table(image.view)
+            only_64_bit = needs_64_bit(image)
     digests = None
     if file.record is not None and file.record.digests:
         wanted = dict.fromkeys((*ALGORITHMS, *file.record.digests))
@@ -104,4 +106,13 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
     source = ServedBytes(path, facts.size + padding, stamp, padding)
     facts = replace(facts, size=source.size)
     served_digests = None if padding else digests
-    return ServedImage(file, facts, findings, source, served_digests, digests, cd_start)
+    return ServedImage(
+        file,
+        facts,
+        findings,
+        source,
+        served_digests,
+        digests,
+        cd_start,
+        only_64_bit=only_64_bit,
+    )

@@ -101,4 +101,4 @@ def _example() -> Iterator[str]:
     yield '# image = "system.iso"'
     yield '# purpose = "Install the system"'
     yield "# [[disc]]"
-    yield '# floppy = "boot.ima"    # the image of a boot floppy; becomes a disc that starts as it does'
+    yield '# floppy = "boot.ima"    # the image of a boot floppy becomes a disc that starts so'
