@@ -97,7 +97,7 @@ def _not_accepted(row: ImageRow) -> Finding:
     return Finding(
         "bytes-as-recorded",
         Severity.ERROR,
-        f"{row.shelf}: {row.path}",
+        row.where,
         f"not accepted with its shelf: it was found {state}",
         remedy="if its bytes are right all the same, name the image itself after --accept",
     )
