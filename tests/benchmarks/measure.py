@@ -15,6 +15,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
+ENVIRONMENT = {
+    name: value
+    for name, value in os.environ.items()
+    if name not in ("PYTHONDONTWRITEBYTECODE", "PYTHONUNBUFFERED")
+}
+"""As installed programs run: with their modules compiled once, and buffers on what they print."""
+
 MEDIASHELF = [sys.executable, "-m", "mediashelf"]
 
 
@@ -38,7 +45,7 @@ def run(command: list[str], *, stdout: Path | None = None) -> Measured:
     """Run ``command`` with its output thrown away, or kept in ``stdout``."""
     with (stdout or Path(os.devnull)).open("wb") as sink:
         start = time.perf_counter()
-        process = subprocess.Popen(command, stdout=sink, stderr=subprocess.DEVNULL)
+        process = subprocess.Popen(command, stdout=sink, stderr=subprocess.DEVNULL, env=ENVIRONMENT)
         _, status, usage = os.wait4(process.pid, 0)
         seconds = time.perf_counter() - start
     process.returncode = os.waitstatus_to_exitcode(status)
