@@ -28,6 +28,7 @@ from pathlib import Path
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.integrity.fixity import findings as fixity_findings
+from mediashelf.integrity.fixity.acknowledged import with_acknowledged
 from mediashelf.integrity.fixity.digests import (
     BLOCK_DIGEST_SIZE,
     Digests,
@@ -122,7 +123,8 @@ def compare_with_record(
     """Judge what was observed against the record; reads nothing.
 
     ``where`` names the image in the findings. ``structure`` holds the structural
-    findings of the image as it is now. ``recorded`` is None, or has no digests,
+    findings of the image as it is now; those that the keeper acknowledged for exactly these
+    bytes become notes. ``recorded`` is None, or has no digests,
     where nothing is recorded.
     """
     if observed.absence is Absence.AWAY:
@@ -153,6 +155,8 @@ def compare_with_record(
         comparison.state = State.TRUNCATED if is_cut else State.DAMAGED
     comparison.words.append("structure read" if structure_read else "structure not read")
     own = () if comparison.finding is None else (comparison.finding,)
+    if comparison.is_confirmed and recorded is not None:
+        structure = with_acknowledged(structure, recorded.acknowledged)
     return FixityVerdict(
         comparison.state,
         "; ".join(comparison.words),

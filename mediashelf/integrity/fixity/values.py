@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from mediashelf.findings import Finding
+from mediashelf.integrity.fixity.acknowledged import Acknowledged
 from mediashelf.integrity.fixity.digests import BLOCK_SIZE, Digests
 from mediashelf.integrity.fixity.states import State
 from mediashelf.integrity.structure.damage import Span
@@ -23,7 +25,8 @@ class FixityRecord:
     """What is recorded of a file: size, date, digests, and the days of both.
 
     ``digests`` maps algorithm to hexadecimal digest. ``blocks`` joins the
-    8-byte xxh3_64 of every ``block_size`` bytes and may be empty.
+    8-byte xxh3_64 of every ``block_size`` bytes and may be empty. ``acknowledged`` are the
+    rules whose findings the keeper knows and lives with, for these bytes.
     """
 
     size: int
@@ -33,6 +36,7 @@ class FixityRecord:
     block_size: int = BLOCK_SIZE
     recorded_at: str = ""
     confirmed_at: str = ""
+    acknowledged: Mapping[str, Acknowledged] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
 from mediashelf.image import open_image, open_view
+from mediashelf.integrity.fixity.acknowledged import Acknowledged, with_acknowledged
 from mediashelf.integrity.fixity.comparing import TRUNCATING_RULE, compare_with_record, observe
 from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start, read_cd_start
@@ -73,16 +74,20 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
             cd_start = find_cd_start(facts, image.view)
             table = find_partition_table(image.view)
     digests = None
+    known: Mapping[str, Acknowledged] = {}
     if file.record is not None and file.record.digests:
         wanted = dict.fromkeys((*ALGORITHMS, *file.record.digests))
         observed = observe(path, algorithms=wanted, on_bytes=on_bytes)
-        findings = compare_with_record(where, observed, file.record, findings).findings
+        verdict = compare_with_record(where, observed, file.record, findings)
+        findings = verdict.findings
+        known = file.record.acknowledged if verdict.is_confirmed else {}
         if observed.digests is not None:
             digests = as_file_digests(observed.digests)
     if facts.looks_raw:
         raw = look_at_tracks(file, disc, on_bytes)
         no_table = check_hybrid(None, where, disc.presentation)
-        return replace(raw, findings=(*findings, *raw.findings, *no_table))
+        own = with_acknowledged(raw.findings, known)
+        return replace(raw, findings=(*findings, *own, *no_table))
     is_cut = any(one.rule == TRUNCATING_RULE for one in findings)
     padding, served = fit_to_serve(
         facts.size,
