@@ -10,7 +10,7 @@ from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
 from mediashelf.image import open_image, open_view
 from mediashelf.integrity.fixity.acknowledged import Acknowledged, with_acknowledged
-from mediashelf.integrity.fixity.comparing import TRUNCATING_RULE, compare_with_record, observe
+from mediashelf.integrity.fixity.comparing import compare_with_record, observe
 from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start, read_cd_start
 from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
@@ -18,7 +18,7 @@ from mediashelf.sessions.discs.look_raw import look_at_tracks
 from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
 from mediashelf.sessions.discs.served_image import ServedImage
-from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track
+from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track, is_to_pad
 from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests
@@ -88,12 +88,11 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
         no_table = check_hybrid(None, where, disc.presentation)
         own = with_acknowledged(raw.findings, known)
         return replace(raw, findings=(*findings, *own, *no_table))
-    is_cut = any(one.rule == TRUNCATING_RULE for one in findings)
     padding, served = fit_to_serve(
         facts.size,
         where,
         pad=disc.pad,
-        is_cut=is_cut,
+        may_pad=is_to_pad(findings),
         presentation=disc.presentation,
         is_hybrid=table is not None,
     )
