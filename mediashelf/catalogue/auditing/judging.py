@@ -62,6 +62,7 @@ def _observed(job: AuditJob, reading: Reading) -> Observed:
         reading.digests,
         reading.problem,
         reading.unreadable,
+        reading.around,
         reading.is_changing,
     )
 

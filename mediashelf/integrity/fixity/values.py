@@ -46,7 +46,9 @@ class Observed:
     ``digests`` is None where the contents were not read. ``problem`` is why the
     file could not be read to the end, or that what is in its shelf's place is not the
     shelf, or empty; ``unreadable`` are the runs of bytes that the medium did not give.
-    ``is_changing`` is True when size or date were not the same before and after.
+    ``around`` are the digests with zeros for these, of which only those of blocks without
+    any are of use. ``is_changing`` is True when size or date were not the same before and
+    after.
     """
 
     size: int = 0
@@ -54,6 +56,7 @@ class Observed:
     digests: Digests | None = None
     problem: str = ""
     unreadable: tuple[Span, ...] = ()
+    around: Digests | None = None
     is_changing: bool = False
     absence: Absence | None = None
 
