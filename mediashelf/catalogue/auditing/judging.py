@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.catalogue.auditing.others_bytes import with_others_bytes
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.records.waiting import judged_words
@@ -45,7 +46,7 @@ def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditR
     result = AuditResult(job, verdict, reading, reading.touched, reading.entry_count)
     if job.row is None or record is None:
         return judge_unrecorded(catalogue, result)
-    result = _with_earlier_word(result)
+    result = with_others_bytes(catalogue, _with_earlier_word(result))
     if verdict.spans:
         return _with_touched(catalogue, result)
     return _with_acknowledged(_with_earlier_damage(catalogue, result), record.acknowledged)
