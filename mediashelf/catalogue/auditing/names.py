@@ -43,7 +43,8 @@ def plan_audit(catalogue: Catalogue, names: Sequence[str] = ()) -> list[AuditJob
     """Return the images that the names mean, each once; without names, all shelves.
 
     A name is that of a shelf, or a file or folder, on record or not, or the end
-    of the path of one recorded image. A shelf or folder means everything that is
+    of the path of one recorded image, or shelf and path as findings have them (``home:
+    kiosk.iso``). A shelf or folder means everything that is
     recorded in it, and every image file in it that is not. Raises
     :class:`InputError` for a name that means nothing, or more than one image.
     """
@@ -102,6 +103,12 @@ class _Planner:
             yield self._recorded(row) if row is not None else _unrecorded(path, name)
 
     def by_end(self, name: str) -> ImageRow:
+        shelf = self.shelves.get(name.partition(":")[0].lower())
+        if shelf is not None:  # as findings name an image: SHELF: PATH
+            path = name.partition(":")[2].strip()
+            row = self._catalogue.image_by_path(shelf.root / path)
+            if row is not None and row.shelf == shelf.name:
+                return row
         rows = images.by_name(self._catalogue.db, Path(name).name)
         end = "/" + name.lower().lstrip("/")
         rows = [row for row in rows if f"/{row.shelf}/{row.path}".lower().endswith(end)]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -103,8 +105,9 @@ def show(
     Reads the structures of the disc, not the contents of its files, so that many
     images take seconds. A finding is something about those structures that is not as
     it should be. The page of --report also has what its systems and machine find in
-    it. With --history, when an image was recorded, confirmed, found wrong, mended,
-    put on which card, and how it did in which session.
+    it. An image on record may be named as the library names it. With --history, when an
+    image was recorded, confirmed, found wrong, mended, put on which card, and how it did
+    in which session.
     """
     if len(names) > 1 and (as_json or report_path is not None):
         raise click.UsageError("--json and --report describe one image; name one.")
@@ -132,11 +135,29 @@ def show(
                     say_wrapped(f"Report: {report_path}")
             return list(image.findings)
 
-    exit_for(_each(names, show_one, is_apart=not quiet), fail_on)
+    path_of = partial(_path_on_record, catalogue_path=catalogue_path)
+    exit_for(_each(names, path_of, show_one, is_apart=not quiet), fail_on)
+
+
+def _path_on_record(name: str, catalogue_path: Path | None) -> Path:
+    """Return the file that a name means: its path, or else the name of an image on record."""
+    path = Path(name)
+    if os.path.lexists(path):
+        return path
+    # Loaded only here: an image that is named by its path is shown without a catalogue.
+    from mediashelf.catalogue.auditing.names import recorded_image
+    from mediashelf.catalogue.store import open_catalogue
+
+    with open_catalogue(catalogue_path) as catalogue:
+        return recorded_image(catalogue, name).file if catalogue.exists else path
 
 
 def _each(
-    names: Sequence[str], show_one: Callable[[Path], list[Finding]], *, is_apart: bool
+    names: Sequence[str],
+    path_of: Callable[[str], Path],
+    show_one: Callable[[Path], list[Finding]],
+    *,
+    is_apart: bool,
 ) -> list[Finding]:
     """Show one image after the other; one that cannot be opened does not hide the others."""
     findings: list[Finding] = []
@@ -145,7 +166,7 @@ def _each(
         if number and is_apart:
             say()
         try:
-            findings += show_one(Path(name))
+            findings += show_one(path_of(name))
         except InputError as error:
             if len(names) == 1:
                 raise
