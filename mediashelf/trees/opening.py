@@ -19,14 +19,26 @@ from pathlib import Path
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
+from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView, DiscImage
-from mediashelf.trees.bytes import Spool, StampedFile, Start
+from mediashelf.trees.attached import find_attached
+from mediashelf.trees.bytes import PartView, Spool, StampedFile, Start
+from mediashelf.trees.compressed import OneFileTree, expand_file
 from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.folder import FolderTree
+from mediashelf.trees.library import LIBRARY_FORMATS, LibraryTree
 from mediashelf.trees.members import Bounds, TreeMember, not_opened
+from mediashelf.trees.tar import TarTree
 from mediashelf.trees.tree import Tree
-from mediashelf.trees.wrappings import HEAD_SIZE, Wrapping, detect_wrapping, may_be_wrapping
+from mediashelf.trees.wrappings import (
+    COMPRESSED,
+    HEAD_SIZE,
+    Wrapping,
+    detect_wrapping,
+    may_be_wrapping,
+)
 from mediashelf.trees.zip_archive import ZipTree
 
 INSIDE = ":/"
@@ -97,7 +109,9 @@ def _open_inside(
 ) -> Tree | None:
     """Open a file of another tree, None when it is not a wrapping."""
     where = tree.where_is(member)
-    if detect_wrapping(Start(tree.read(member, HEAD_SIZE))) is None:
+    start = tree.read(member, HEAD_SIZE)
+    is_program = start.startswith(b"MZ")
+    if not is_program and detect_wrapping(Start(start, member.size)) is None:
         return None
     host = tree.host_path(member)
     if host is None and tree.depth + 1 >= bounds.depth:
@@ -157,16 +171,75 @@ def _open_view(
     where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
 ) -> Tree | None:
     try:
-        found = detect_wrapping(view)
-        if found is Wrapping.ZIP:
-            tree: Tree = ZipTree(where, view, bounds)
-        elif found is Wrapping.DISC:
-            tree = DiscTree(where, DiscImage(Path(where), view), bounds, kind)
-        elif found is None:
-            return None
-        else:
-            raise InputError(f"{where}: is {found.words}, which cannot be opened here")
+        tree = _open_bytes(where, view, depth, kind, bounds)
     except OSError as error:
         raise InputError(f"{where}: cannot be read: {error.strerror or error}") from error
-    tree.depth = depth
+    if tree is not None:
+        tree.depth = depth
+    return tree
+
+
+def _open_bytes(
+    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
+) -> Tree | None:
+    found = detect_wrapping(view)
+    if found is None and view.read(0, 2) == b"MZ":
+        return _open_program(where, view, depth, kind, bounds)
+    if found in COMPRESSED:
+        return _open_compressed(where, found, view, depth, kind, bounds)
+    if found is Wrapping.DISC:
+        return DiscTree(where, DiscImage(Path(where), view), bounds, kind)
+    if found is Wrapping.FLOPPY:
+        volume = read_fat(view)
+        return None if volume is None else FloppyTree(where, volume, bounds)
+    if found is Wrapping.ZIP:
+        return ZipTree(where, view, bounds)
+    if found is Wrapping.TAR:
+        return TarTree(where, view, bounds)
+    if found in LIBRARY_FORMATS:
+        whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
+        return LibraryTree(where, found, whole, bounds)
+    if found is None:
+        return None
+    raise InputError(f"{where}: is {found.words}, which cannot be opened here")
+
+
+def _open_program(
+    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
+) -> Tree | None:
+    """Open what a program carries; raises :class:`InputError` for what is not known."""
+    attached = find_attached(view)
+    if attached is None:
+        return None
+    if attached.wrapping is None:
+        raise InputError(
+            f"{where}: is an installer of unknown kind: {attached.size:,} bytes follow the program"
+        )
+    if attached.wrapping is Wrapping.ZIP:
+        tree: Tree = ZipTree(where, view, bounds)
+    else:
+        part = Spool().copy(PartView(view, attached.start, attached.size))
+        tree = LibraryTree(where, attached.wrapping, part, bounds)
+    tree.form = f"program with {attached.wrapping.words} in it"
+    return tree
+
+
+def _open_compressed(
+    where: str,
+    wrapping: Wrapping,
+    view: ClosableView,
+    depth: int,
+    kind: VolumeKind | None,
+    bounds: Bounds,
+) -> Tree:
+    """Open a compressed file: what it holds if that is a wrapping, else as a tree of one file."""
+    if depth >= bounds.depth:
+        raise InputError(f"{where}: is inside too many others; unpack the outer ones")
+    spool = expand_file(where, wrapping, view, bounds)
+    tree = _open_bytes(where, spool, depth + 1, kind, bounds)
+    if tree is None:
+        tree = OneFileTree(where, wrapping, spool)
+    else:
+        tree.form = f"{tree.form} in {wrapping.words}"
+    tree.own(spool)
     return tree
