@@ -45,18 +45,23 @@ class Attached(NamedTuple):
 
 def find_attached(view: View) -> Attached | None:
     """Return the archive that a program carries, None when there is nothing in it."""
-    try:
-        directory = find_directory(view)
-        if directory is not None and (directory.entry_count or directory.is_split):
-            return Attached(Wrapping.ZIP, 0, view.size)
-    except FormatError:
-        pass  # the signature of an end record by accident, or a damaged one
+    if ends_as_zip(view):
+        return Attached(Wrapping.ZIP, 0, view.size)
     for start, wrapping in _iter_signatures(view):
         size = _archive_size(view, start, wrapping)
         if size:
             return Attached(wrapping, start, size)
     end, rest = _program_end(view)
     return Attached(None, end, rest) if rest >= _LEAST_ATTACHED else None
+
+
+def ends_as_zip(view: View) -> bool:
+    """Return whether the end of the file is that of a ZIP archive with members."""
+    try:
+        directory = find_directory(view)
+    except FormatError:
+        return False  # the signature of an end record by accident, or a damaged one
+    return directory is not None and bool(directory.entry_count or directory.is_split)
 
 
 def _iter_signatures(view: View) -> Iterator[tuple[int, Wrapping]]:

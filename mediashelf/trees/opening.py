@@ -14,6 +14,7 @@ temporary file, within :class:`Bounds`.
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -22,7 +23,7 @@ from mediashelf.findings import Finding
 from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView, DiscImage
-from mediashelf.trees.attached import find_attached
+from mediashelf.trees.attached import ends_as_zip, find_attached
 from mediashelf.trees.bytes import PartView, Spool, StampedFile, Start
 from mediashelf.trees.compressed import OneFileTree, expand_file
 from mediashelf.trees.disc import DiscTree
@@ -41,23 +42,24 @@ from mediashelf.trees.wrappings import (
 )
 from mediashelf.trees.zip_archive import ZipTree
 
-INSIDE = ":/"
-"""What stands between a file and a path in it."""
+_INSIDE = re.compile(r":[/\\]")
+"""What stands between a file and a path in it; paths of Windows write it the other way."""
 
 _NO_BOUNDS = Bounds()
 
 
-def split_place(place: str) -> tuple[Path, tuple[str, ...]]:
+def split_place(place: str | Path) -> tuple[Path, tuple[str, ...]]:
     """Return the path on the host that a place begins with, and the paths inside, outermost first.
 
     ``disc.iso:/A:/B`` gives ``disc.iso`` and ``("A", "B")``. What exists as a whole is a path.
     """
-    at = -1 if os.path.lexists(place) else place.find(INSIDE)
-    while at >= 0:
-        if at and os.path.isfile(place[:at]):  # noqa: PTH113
-            return Path(place[:at]), tuple(place[at + len(INSIDE) :].split(INSIDE))
-        at = place.find(INSIDE, at + 1)
-    return Path(place), ()
+    text = str(place)
+    if not os.path.lexists(text):
+        for found in _INSIDE.finditer(text):
+            if found.start() and os.path.isfile(text[: found.start()]):  # noqa: PTH113
+                inside = _INSIDE.split(text[found.end() :])
+                return Path(text[: found.start()]), tuple(one.replace("\\", "/") for one in inside)
+    return Path(text), ()
 
 
 def open_tree(
@@ -68,7 +70,7 @@ def open_tree(
     ``kind`` asks for one tree of a disc image. Raises :class:`InputError` when there
     is nothing, it cannot be read, or is of no kind that is opened here.
     """
-    path, inside = split_place(str(place))
+    path, inside = split_place(place)
     if path.is_dir():
         return FolderTree(path, bounds)
     file = StampedFile(path)
@@ -110,8 +112,8 @@ def _open_inside(
     """Open a file of another tree, None when it is not a wrapping."""
     where = tree.where_is(member)
     start = tree.read(member, HEAD_SIZE)
-    is_program = start.startswith(b"MZ")
-    if not is_program and detect_wrapping(Start(start, member.size)) is None:
+    may_be_zip = start.startswith(b"MZ") or member.name.lower().endswith(".zip")
+    if not may_be_zip and detect_wrapping(Start(start, member.size)) is None:
         return None
     host = tree.host_path(member)
     if host is None and tree.depth + 1 >= bounds.depth:
@@ -200,7 +202,8 @@ def _open_bytes(
         whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
         return LibraryTree(where, found, whole, bounds)
     if found is None:
-        return None
+        # An archive may follow anything, and its first bytes may be damaged.
+        return ZipTree(where, view, bounds) if ends_as_zip(view) else None
     raise InputError(f"{where}: is {found.words}, which cannot be opened here")
 
 
