@@ -1,4 +1,4 @@
-"""Archives behind or inside a program: what a setup program that unpacks itself carries.
+"""Archives that a program carries: what a setup program that unpacks itself carries.
 
 Where to look is as libarchive does it: for 7z after the program's sections, for cabinets
 anywhere (some carry one as a resource), for ZIP at the end of the file, whose comment has at

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from mediashelf.errors import InputError
@@ -138,24 +138,54 @@ def _open_inside(
     return found
 
 
-def iter_trees(tree: Tree, *, bounds: Bounds = _NO_BOUNDS) -> Iterator[Tree | Finding]:
+def iter_trees(
+    tree: Tree,
+    *,
+    bounds: Bounds = _NO_BOUNDS,
+    skips: Callable[[TreeMember], bool] = lambda member: False,
+) -> Iterator[Tree | Finding]:
     """Yield the tree, then each wrapping in it as a tree, then what is in those.
 
-    Each but the first is closed when the next is asked for. What cannot be opened is a finding
-    of the rule ``not-opened``; the findings of a tree are in the tree.
+    Each but the first is closed when the next is asked for. ``skips`` tells what of the
+    first tree is not looked at. What cannot be opened is a finding of the rule
+    ``not-opened``; the findings of a tree are in the tree.
     """
     yield tree
     for member in tree.members:
-        if not member.is_file or not may_be_wrapping(member.name):
+        if not member.is_file or not may_be_wrapping(member.name) or skips(member):
+            continue
+        where = tree.where_is(member)
+        if member.unreadable is not None:
+            yield not_opened(where, member.unreadable.reason)
             continue
         try:
             inner = _open_inside(tree, member, None, bounds)
         except InputError as error:
-            yield not_opened(tree.where_is(member), _reason(tree.where_is(member), error))
+            yield not_opened(where, _reason(where, error))
             continue
         if inner is not None:
             with inner:
                 yield from iter_trees(inner, bounds=bounds)
+
+
+def is_archive(path: Path) -> bool:
+    """Tell whether a file on the host is a wrapping other than a disc image, by its first bytes.
+
+    A program that carries an archive is one. What cannot be read is none.
+    """
+    try:
+        file = StampedFile(path)
+    except InputError:
+        return False
+    try:
+        found = detect_wrapping(file)
+        if found is None and file.read(0, 2) == b"MZ":
+            return find_attached(file) is not None
+        return found not in (None, Wrapping.DISC)
+    except (OSError, InputError):
+        return False
+    finally:
+        file.close()
 
 
 def _known(where: str, tree: Tree | None) -> Tree:
@@ -166,7 +196,7 @@ def _known(where: str, tree: Tree | None) -> Tree:
 
 def _reason(where: str, error: InputError) -> str:
     """Return the words of an error without the place that they begin with."""
-    return str(error).removeprefix(f"{where}: ")
+    return str(error).removeprefix(f"{where}: ").removeprefix("is ")
 
 
 def _open_view(

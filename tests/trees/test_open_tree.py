@@ -141,7 +141,7 @@ def test_a_chain_of_wrappings_ends_at_the_bound(tmp_path: Path) -> None:
         found = list(iter_trees(tree, bounds=Bounds(depth=3)))
     assert sum(isinstance(one, Tree) for one in found) == 3
     (finding,) = (one for one in found if isinstance(one, Finding))
-    assert "is inside 3 others" in finding.message
+    assert "inside 3 others" in finding.message
 
 
 def test_one_tree_of_a_disc_can_be_asked_for(tmp_path: Path) -> None:
