@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 from mediashelf.catalogue.schema_history import add_history
+from mediashelf.catalogue.schema_packages import add_packages
 from mediashelf.catalogue.schema_records import add_records
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
 
@@ -167,6 +168,7 @@ STEPS: tuple[Step, ...] = (
     add_history,
     add_measured,
     add_records,
+    add_packages,
 )
 """What turns version N into N + 1. Steps are only ever added at the end, never changed."""
 

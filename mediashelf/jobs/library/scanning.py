@@ -27,6 +27,7 @@ from mediashelf.errors import CatalogueError, InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.progress import OnAmount
+from mediashelf.jobs.shelves.recording import look_into_images
 
 
 @dataclass(slots=True)
@@ -119,6 +120,8 @@ def read_planned(catalogue: Catalogue, scan: Scan, on_bytes: OnAmount = lambda c
     moved = {each.origin for each in scan.outcomes if each.origin}
     for plan in scan.plan.shelves:
         plan.missing = [path for path in plan.missing if f"{plan.shelf.name}: {path}" not in moved]
+    for plan in scan.plan.shelves:
+        look_into_images(catalogue, catalogue.images(shelf=plan.shelf.name))
     scan.findings += scan_findings(scan.plan, scan.outcomes)
     scan.findings += [waiting_finding(row) for row in _waiting(catalogue, scan)]
 
