@@ -36,7 +36,7 @@ def test_a_machine_is_answered_from_the_shelves(shelf: Shelf) -> None:
     assert "near (another board's): home:drivers.iso:/L/LAN.INF, for subsystem f4b9:0002" in text
     assert text.endswith("1 image looked into: 2 INF packages, 2 without an INF\n")
     (shelf.home / "drivers.iso").unlink()
-    shelf.run("scan")
+    shelf.run("scan", code=1)
     text = shelf.run(*arguments, code=1).output
     assert "the image is missing" in text
 
