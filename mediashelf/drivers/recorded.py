@@ -73,8 +73,9 @@ class KeptModel(NamedTuple):
 class KeptPackage(NamedTuple):
     """One INF with all that is asked of it.
 
-    ``files`` are the paths, in its tree, of the INF and of all that any system takes from
-    there. ``digest`` is of the INF's text. ``is_cut`` tells that a bound was reached.
+    ``path`` and ``files`` begin with the prefix of its tree; they are the INF, and with it
+    all that any system takes. ``digest`` is of the INF's text. ``is_cut`` tells that a
+    bound was reached.
     """
 
     path: str
@@ -154,14 +155,14 @@ def _keep(package: Package, architectures: set[str]) -> KeptPackage:
     own = [package.file.shown_path, *catalogs_there(package)]
     files = dict.fromkeys([*own, *viewer.files])
     return KeptPackage(
-        package.file.shown_path,
+        package.path,
         inf.version_value("Class"),
         inf.version_value("Provider"),
         inf.version_value("Signature"),
         inf.driver_version,
         tuple(kept),
         views,
-        tuple(files)[:MOST_FILES],
+        tuple(package.tree.prefix + path for path in files)[:MOST_FILES],
         package.digest,
         is_cut or viewer.is_cut or len(files) > MOST_FILES,
     )

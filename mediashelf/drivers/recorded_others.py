@@ -54,7 +54,7 @@ def keep_others(tree: PackageTree, found: PackagesFound) -> Iterator[KeptOther]:
                 seen.add(package.folder)
                 yield KeptOther(
                     "dos",
-                    package.folder,
+                    tree.prefix + package.folder,
                     package.kind.value,
                     files=(*package.files, *package.texts)[:MOST_FILES],
                     identifiers=_named_in(package),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections import Counter
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -16,6 +17,7 @@ from mediashelf.catalogue.packages.packing import (
     unpack_more,
     unpack_other,
 )
+from mediashelf.catalogue.packages.store import PLAIN
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, kept_text
 
@@ -48,6 +50,7 @@ class LookedInto(NamedTuple):
     image_count: int
     package_count: int  # with a driver INF
     other_count: int
+    plain_count: int  # images of which only their own files were looked at
     not_yet: int  # images on record that no scan has looked into
 
 
@@ -124,13 +127,30 @@ def images_with(db: sqlite3.Connection, source_ids: Iterable[int]) -> dict[int, 
 @reads_catalogue
 def looked_into(db: sqlite3.Connection) -> LookedInto:
     """Return how many images and packages were looked into, and how many images were not."""
-    known, unknown = db.execute(
-        "SELECT coalesce(sum(is_known), 0), coalesce(sum(NOT is_known), 0) FROM ("
-        "SELECT max(package_sources.id IS NOT NULL) AS is_known FROM images "
+    readers = db.execute(
+        "SELECT max(coalesce(reader, 0)) FROM images "
         "LEFT JOIN fixity ON fixity.image_id = images.id AND replaced_at IS NULL "
         "LEFT JOIN package_sources ON package_sources.digest = fixity.digest "
-        "WHERE NOT is_sheet GROUP BY images.id)"
-    ).fetchone()
+        "WHERE NOT is_sheet GROUP BY images.id"
+    ).fetchall()
+    count = Counter(reader for (reader,) in readers)
     kinds = dict(db.execute("SELECT kind, count(*) FROM packages GROUP BY kind").fetchall())
     packages = kinds.pop("inf", 0)
-    return LookedInto(known, packages, sum(kinds.values()), unknown)
+    return LookedInto(
+        len(readers) - count[0], packages, sum(kinds.values()), count[PLAIN], count[0]
+    )
+
+
+@reads_catalogue
+def unopened_in(db: sqlite3.Connection) -> list[tuple[str, str]]:
+    """Return what could not be looked into: the place for people, and the reason."""
+    rows = db.execute(
+        "SELECT id, unopened FROM package_sources WHERE unopened != '[]' ORDER BY id"
+    ).fetchall()
+    images_of = images_with(db, (source_id for source_id, _ in rows))
+    return [
+        (f"{images_of[source_id][0].shelf}:{images_of[source_id][0].path}{place}", reason)
+        for source_id, listed in rows
+        if source_id in images_of
+        for place, _, reason in (str(one).partition(": ") for one in json.loads(listed))
+    ]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from mediashelf.catalogue.packages.packing import can_be_reported, pack_other, pack_package
 from mediashelf.catalogue.records.reading import reads_catalogue
@@ -12,8 +13,14 @@ from mediashelf.catalogue.schema import transaction
 from mediashelf.drivers.recorded import KeptPackage
 from mediashelf.drivers.recorded_others import KeptOther
 
-READER = 1
-"""The rules by which packages are read; with a higher number, the next scan looks again."""
+PLAIN, DEEP = 1, 2
+"""How far a content was looked into: its own files, or archives among them as well.
+
+When the rules change by which packages are read, both numbers are raised.
+"""
+
+MOST_UNOPENED = 200
+"""Archives and installers of one image that could not be opened, and are named."""
 
 MOST_PACKAGES = 50_000
 """Packages of one image that are kept."""
@@ -25,15 +32,17 @@ def digest_of(row: ImageRow) -> str:
 
 
 @reads_catalogue
-def not_looked_into(db: sqlite3.Connection, rows: Iterable[ImageRow]) -> list[ImageRow]:
-    """Return the images that are here with their recorded bytes and were not looked into.
+def not_looked_into(
+    db: sqlite3.Connection, rows: Iterable[ImageRow], reader: int
+) -> list[ImageRow]:
+    """Return the images that are here with their recorded bytes and not looked into so far.
 
     Of copies of one image only the first is returned.
     """
     known = {
         digest
         for (digest,) in db.execute(
-            "SELECT digest FROM package_sources WHERE reader >= ?", [READER]
+            "SELECT digest FROM package_sources WHERE reader >= ?", [reader]
         )
     }
     wanted: dict[str, ImageRow] = {}
@@ -48,24 +57,29 @@ def not_looked_into(db: sqlite3.Connection, rows: Iterable[ImageRow]) -> list[Im
 def record_packages(
     db: sqlite3.Connection,
     digest: str,
+    reader: int,
     packages: Iterable[KeptPackage | KeptOther],
-    problem: str = "",
+    unopened: Sequence[str] = (),
 ) -> int:
-    """Keep what was found in the content of this digest, instead of what was; return how many."""
+    """Keep what was found in the content of this digest, instead of what was; return how many.
+
+    ``unopened`` are places in it that could not be looked into, with the reason.
+    """
     with transaction(db):
         _forget(db, db.execute("SELECT id FROM package_sources WHERE digest = ?", [digest]))
         source = db.execute(
-            "INSERT INTO package_sources (digest, reader, read_at, problem) "
+            "INSERT INTO package_sources (digest, reader, read_at, unopened) "
             "VALUES (?, ?, ?, ?) RETURNING id",
-            [digest, READER, utc_now(), problem],
+            [digest, reader, utc_now(), json.dumps(unopened[:MOST_UNOPENED])],
         ).fetchone()[0]
         count = 0
         for count, package in enumerate(packages, 1):
             _record_one(db, source, package)
             if count == MOST_PACKAGES:
+                words = f": only the first {MOST_PACKAGES:,} packages were kept"
                 db.execute(
-                    "UPDATE package_sources SET problem = ? WHERE id = ?",
-                    [f"only the first {MOST_PACKAGES:,} packages were kept", source],
+                    "UPDATE package_sources SET unopened = ? WHERE id = ?",
+                    [json.dumps([words]), source],
                 )
                 break
     return count

@@ -9,15 +9,15 @@ from __future__ import annotations
 import sqlite3
 
 TABLES = (
-    # One row for each content that was looked into, with packages or without. reader: which
-    # rules it was read by; a later program may know more.
+    # One row for each content that was looked into, with packages or without. reader: by which
+    # rules and how far. unopened: a JSON list of what in it could not be looked into.
     """
     CREATE TABLE package_sources (
         id       INTEGER PRIMARY KEY,
         digest   TEXT NOT NULL UNIQUE,
         reader   INTEGER NOT NULL,
         read_at  TEXT NOT NULL,
-        problem  TEXT NOT NULL
+        unopened TEXT NOT NULL
     )
     """,
     # kind: inf, dos or old. facts: what every question needs, more: what only an answer

@@ -4,8 +4,9 @@ With ``--shelves`` the document of :mod:`driver_json` has in each device also ``
 (what to know of the image that the package is in, or empty), ``copies`` (other places of
 the same package), ``near`` (a list of ``kind``, ``path`` and ``words``) and ``notes`` (a
 list of ``session``, ``disc``, ``outcome``, ``text``, ``noted_at`` and ``is_of_image``),
-and beside ``targets`` stands ``library`` with ``images``, ``packages``, ``without_inf`` and
-``images_not_looked_into``. A ``source`` is a shelf and an image, with a colon between.
+and beside ``targets`` stands ``library`` with ``images``, ``packages``, ``without_inf``,
+``images_without_their_archives`` and ``images_not_looked_into``. A ``source`` is a shelf
+and an image, with a colon between.
 """
 
 from __future__ import annotations
@@ -52,6 +53,9 @@ def say_library(answer: LibraryAnswer, picked: Sequence[int]) -> None:
             f"{count_text(looked.package_count, 'INF package')}, "
             f"{looked.other_count:,} without an INF"
         )
+        if looked.plain_count:
+            count = count_text(looked.plain_count, "image")
+            say_wrapped(f"archives inside {count} not opened: mediashelf scan --packages does that")
         if looked.not_yet:
             count = count_text(looked.not_yet, "image")
             say_wrapped(f"{count} not looked into yet: mediashelf scan does that")
@@ -83,6 +87,7 @@ def library_document(
     whole["library"] = {
         "images": looked.image_count if looked else 0,
         "packages": looked.package_count if looked else 0,
+        "images_without_their_archives": looked.plain_count if looked else 0,
         "without_inf": looked.other_count if looked else 0,
         "images_not_looked_into": looked.not_yet if looked else 0,
     }

@@ -13,14 +13,10 @@ from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 from mediashelf.drivers.recorded import KeptView
 from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.lexer import InfEntry, InfSection
-from mediashelf.formats.volume import VolumeKind
 from mediashelf.integrity.fixity.states import State
 
 KIND = "shelf"
 """The kind of tree that stands for an image on record."""
-
-LONG_NAMES_FIRST = (VolumeKind.JOLIET, VolumeKind.UDF, VolumeKind.ISO9660)
-"""The trees of a disc as a person takes files from it."""
 
 _GOOD = (State.SOUND.value, RECORDED)
 

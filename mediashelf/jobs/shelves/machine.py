@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from mediashelf.catalogue.packages.asking import unopened_in
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.drivers.findings import check_devices
 from mediashelf.drivers.machines.reading import Machine
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.survey import Survey
 from mediashelf.drivers.verdict import DriverState
-from mediashelf.findings import Finding
+from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.shelves.answering import ShelfAnswer, ask_shelves
 from mediashelf.jobs.shelves.kept import readiness
 from mediashelf.jobs.shelves.nearest import NearPackage, nearest
@@ -63,6 +64,7 @@ def cover_machine(
         answer = ask_shelves(catalogue, family, target.name, machine.devices)
         answers.append(_with_more(catalogue, answer, notes))
         findings += check_devices(answer.survey)
+    findings += [_not_opened(*one) for one in unopened_in(catalogue.db)]
     return LibraryAnswer(tuple(answers), tuple(findings))
 
 
@@ -76,3 +78,13 @@ def _with_more(catalogue: Catalogue, answer: ShelfAnswer, notes: BenchNotes) -> 
         rows = answer.images[cover.best.package] if cover.best is not None else ()
         noted[index] = notes.about(cover, survey.target, rows)
     return TargetAnswer(answer, near, noted)
+
+
+def _not_opened(where: str, reason: str) -> Finding:
+    return Finding(
+        "not-opened",
+        Severity.WARNING,
+        where,
+        reason,
+        "drivers in it were not looked for: unpack it, and add the folder as an image or archive",
+    )

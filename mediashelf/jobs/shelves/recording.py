@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 
 from mediashelf.catalogue.packages.store import (
+    DEEP,
+    PLAIN,
     digest_of,
     forget_unused,
     not_looked_into,
@@ -14,13 +17,15 @@ from mediashelf.catalogue.packages.store import (
 from mediashelf.catalogue.rows import ImageRow, kept_number
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.drivers.packages.finding import find_packages
-from mediashelf.drivers.packages.tree import PackageTree, tree_of_disc
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile, tree_of_disc
 from mediashelf.drivers.recorded import KeptPackage, keep_packages
 from mediashelf.drivers.recorded_others import KeptOther, keep_others
 from mediashelf.errors import MediashelfError
-from mediashelf.image import open_image
+from mediashelf.findings import Finding
 from mediashelf.jobs.progress import OnAmount
-from mediashelf.jobs.shelves.kept import LONG_NAMES_FIRST
+from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.opening import iter_trees, open_tree
+from mediashelf.trees.tree import Tree
 
 
 @dataclass(slots=True)
@@ -32,18 +37,26 @@ class PackageScan:
 
 
 def look_into_images(
-    catalogue: Catalogue, rows: Sequence[ImageRow], on_image: OnAmount = lambda count: None
+    catalogue: Catalogue,
+    rows: Sequence[ImageRow],
+    *,
+    is_deep: bool = False,
+    on_image: OnAmount = lambda count: None,
 ) -> PackageScan:
-    """Record the packages of those images that were not looked into; each is kept by itself."""
+    """Record the packages of those images that were not looked into; each is kept by itself.
+
+    With ``is_deep`` archives inside the images are opened as well, which takes as long
+    as reading them whole.
+    """
     scan = PackageScan()
+    reader = DEEP if is_deep else PLAIN
     forget_unused(catalogue.db)
-    for row in not_looked_into(catalogue.db, rows):
-        try:
-            kept, problem = list(_packages_in(row)), ""
-        except (OSError, MediashelfError) as error:
-            kept, problem = [], str(error)
+    for row in not_looked_into(catalogue.db, rows, reader):
+        unopened: list[str] = []
+        kept = list(_packages_in(row, unopened, is_deep=is_deep))
         if _is_as_recorded(row):
-            scan.package_count += record_packages(catalogue.db, digest_of(row), kept, problem)
+            digest = digest_of(row)
+            scan.package_count += record_packages(catalogue.db, digest, reader, kept, unopened)
             scan.image_count += 1
         on_image(1)
     return scan
@@ -58,11 +71,27 @@ def _is_as_recorded(row: ImageRow) -> bool:
     return (status.st_size, kept_number(status.st_mtime_ns)) == (row.size, row.mtime_ns)
 
 
-def _packages_in(row: ImageRow) -> Iterator[KeptPackage | KeptOther]:
-    with open_image(row.file) as image:
-        tree = tree_of_disc(row.path, image.facts, LONG_NAMES_FIRST, image.read_file)
-        if tree is not None:
-            yield from packages_of_tree(tree)
+def _packages_in(
+    row: ImageRow, unopened: list[str], *, is_deep: bool
+) -> Iterator[KeptPackage | KeptOther]:
+    """Yield the packages of an image; what cannot be opened is added with its place in it."""
+    start = str(row.file)
+    try:
+        with open_tree(row.file) as whole, closing(_trees(whole, is_deep=is_deep)) as trees:
+            for tree in trees:
+                if isinstance(tree, Finding):
+                    unopened.append(f"{tree.where.removeprefix(start)}: {tree.message}")
+                else:
+                    yield from packages_of_tree(_package_tree(tree, start))
+    except (OSError, MediashelfError) as error:
+        unopened.append(": " + str(error).removeprefix(start).removeprefix(": "))
+
+
+def _trees(whole: Tree, *, is_deep: bool) -> Generator[Tree | Finding, None, None]:
+    if is_deep:
+        yield from iter_trees(whole)
+    else:
+        yield whole
 
 
 def packages_of_tree(tree: PackageTree) -> Iterator[KeptPackage | KeptOther]:
@@ -70,3 +99,23 @@ def packages_of_tree(tree: PackageTree) -> Iterator[KeptPackage | KeptOther]:
     found = find_packages(tree)
     yield from keep_packages(tree, found)
     yield from keep_others(tree, found)
+
+
+def _package_tree(tree: Tree, start: str) -> PackageTree:
+    """Return a tree as those that look for packages see it; paths begin below ``start``."""
+    inside = tree.where.removeprefix(start).removeprefix(":")
+    prefix = f"{inside}:" if inside else ""
+    if isinstance(tree, DiscTree):
+        facts, read_file = tree.image.facts, tree.image.read_file
+        seen = tree_of_disc(tree.where, facts, (tree.volume.kind,), read_file, prefix=prefix)
+        if seen is not None:
+            return seen
+    members = {f"/{one.path}": one for one in tree.members if one.is_file}
+    files = tuple(
+        TreeFile(path, one.size, is_cut=one.unreadable is not None) for path, one in members.items()
+    )
+
+    def read(file: TreeFile, limit: int) -> bytes:
+        return tree.read(members[file.path], limit)
+
+    return PackageTree(tree.where, "archive", files, read, prefix=prefix)

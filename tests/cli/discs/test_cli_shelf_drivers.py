@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -34,7 +36,8 @@ def test_a_machine_is_answered_from_the_shelves(shelf: Shelf) -> None:
     assert "win9x: 1 of 2 devices covered, 1 without a driver" in text
     assert "covered: home:drivers.iso:/V/LKV.INF [Install]" in text
     assert "near (another board's): home:drivers.iso:/L/LAN.INF, for subsystem f4b9:0002" in text
-    assert text.endswith("1 image looked into: 2 INF packages, 2 without an INF\n")
+    assert "1 image looked into: 2 INF packages, 2 without an INF\n" in text
+    assert "archives inside 1 image not opened: mediashelf scan --packages" in text
     (shelf.home / "drivers.iso").unlink()
     shelf.run("scan", code=1)
     text = shelf.run(*arguments, code=1).output
@@ -51,6 +54,7 @@ def test_json_has_places_and_what_comes_near(shelf: Shelf) -> None:
         "images": 1,
         "packages": 2,
         "without_inf": 2,  # what DOS may load, beside the INFs
+        "images_without_their_archives": 1,
         "images_not_looked_into": 0,
     }
     first, second = whole["targets"][0]["devices"]
@@ -81,3 +85,23 @@ def test_why_a_package_wins(shelf: Shelf) -> None:
 def test_what_does_not_go_together(shelf: Shelf, arguments: list[str], words: str) -> None:
     arguments = [str(shelf.folder / one) if one == "machine.txt" else one for one in arguments]
     assert words in shelf.run("drivers", *arguments, code=2).output
+
+
+def test_archives_inside_images_are_opened_when_asked(shelf: Shelf) -> None:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        archive.writestr("win9x/TERN.INF", inf_text("PCI\\VEN_F4B9&DEV_0100"))
+        archive.writestr("win9x/lkv.sys", b"x")
+    files = {"PACK.ZIP": packed.getvalue(), "SETUP.EXE": b"ISc(" + bytes(40_000)}
+    (shelf.home / "packed.iso").write_bytes(make_iso(files, joliet=3).data)
+    shelf.run("scan")
+    arguments = ("drivers", "--shelves", "-m", shelf.folder / "machine.txt", "-t", "win9x")
+    assert "1 of 2 devices covered" in shelf.run(*arguments, code=1).output
+    shelf.run("scan", "--packages")
+    text = shelf.run(*arguments, code=0).output
+    assert "covered: home:packed.iso:/PACK.ZIP:/win9x/TERN.INF [Install]" in text
+    assert "not-opened" in text
+    assert "home:packed.iso:/SETUP.EXE" in text
+    assert "archives inside" not in text
+    shelf.run("scan")  # what was opened stays
+    assert "2 of 2 devices covered" in shelf.run(*arguments).output

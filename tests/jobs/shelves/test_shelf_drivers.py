@@ -22,12 +22,13 @@ from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import tree_of_disc
 from mediashelf.drivers.recorded import EVERY_SYSTEM
 from mediashelf.drivers.survey import Survey, survey
-from mediashelf.image import open_image
+from mediashelf.formats.volume import VolumeKind
 from mediashelf.jobs.shelves.answering import ShelfAnswer, ask_shelves
-from mediashelf.jobs.shelves.kept import LONG_NAMES_FIRST
 from mediashelf.jobs.shelves.nearest import NearKind, nearest
 from mediashelf.jobs.shelves.notes import BenchNotes
 from mediashelf.jobs.shelves.recording import look_into_images
+from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.opening import open_tree
 
 BOARD = "PCI\\VEN_F2C4&DEV_0301&SUBSYS_001EF2C4"
 CHIP = "PCI\\VEN_F2C4&DEV_0301"
@@ -132,8 +133,10 @@ def with_all_missing(result: Survey, devices: Sequence[Device], family: Family) 
 
 def test_every_system_gets_the_same_from_the_shelf_as_from_the_disc(library: Library) -> None:
     place = keep(library, "all.iso", FILES)
-    with open_image(place) as image:
-        tree = tree_of_disc("disc", image.facts, LONG_NAMES_FIRST, image.read_file)
+    with open_tree(place) as opened:
+        assert isinstance(opened, DiscTree)
+        image = opened.image
+        tree = tree_of_disc("disc", image.facts, [VolumeKind.JOLIET], image.read_file)
         assert tree is not None
         founds = [(tree, find_packages(tree))]
         shelf, found_any = [], []
