@@ -81,9 +81,10 @@ def scan(
     Each new or changed image is read once: its volumes, the names of its files,
     a digest of the whole, one of every MiB, and the driver packages in it. Files
     whose size and date are as recorded are not read. A file that was moved keeps
-    its record, and two files that swapped names swap theirs. Images of a shelf that is not plugged in are away, and keep theirs. Missing images end with
-    1 until they are back, or forgotten with shelf drop --only-missing. Ctrl-C keeps
-    what is done; the next scan does the rest.
+    its record, and two files that swapped names swap theirs. Images of a shelf
+    that is not plugged in are away, and keep theirs. Missing images end with 1 until
+    they are back, or forgotten with shelf drop --only-missing. Ctrl-C keeps what is
+    done; the next scan does the rest.
     """
     if accept and not names:
         raise click.UsageError("Name the images to accept, or a shelf: scan --accept IMAGE...")
