@@ -36,11 +36,17 @@ class NearKind(StrEnum):
 
 
 class NearPackage(NamedTuple):
-    """One package that comes near: where it is, and what to know of it."""
+    """One package that comes near: the image that holds it, and what to know of it."""
 
     kind: NearKind
-    path: str
+    image: ImageRow
+    package: RecordedPackage
     words: str
+
+    @property
+    def path(self) -> str:
+        """Where it is, for people."""
+        return f"{image_name(self.image)}:{self.package.path}"
 
 
 def nearest(catalogue: Catalogue, family: Family, device: Device) -> list[NearPackage]:
@@ -52,14 +58,14 @@ def nearest(catalogue: Catalogue, family: Family, device: Device) -> list[NearPa
         rows += models_of_chip(catalogue.db, device.main_id)
     found = packages_by_id(catalogue.db, (row.package_id for row in rows))
     images = images_with(catalogue.db, (one.source_id for one in found.values()))
-    near: dict[NearPackage, RecordedPackage] = {}
+    near: dict[tuple[str, str], NearPackage] = {}
     for row in rows:
         package = found[row.package_id]
         listed = images.get(package.source_id)
         if listed:
             for one in _near(package, row, listed, family, set(own)):
-                near.setdefault(one, package)
-    ordered = sorted(near, key=lambda one: (list(NearKind).index(one.kind), _age(near[one])))
+                near.setdefault((one.path, one.words), one)
+    ordered = sorted(near.values(), key=lambda one: _age(one.package))
     return [
         one
         for kind in NearKind
@@ -74,9 +80,11 @@ def _near(
     family: Family,
     own: set[str],
 ) -> Iterator[NearPackage]:
-    path = f"{image_name(min(images, key=readiness))}:{package.path}"
+    image = min(images, key=readiness)
     if package.other is not None:
-        yield NearPackage(NearKind.BY_HAND, path, f"{package.other.kind}; its files name the chip")
+        yield NearPackage(
+            NearKind.BY_HAND, image, package, f"{package.other.kind}; its files name the chip"
+        )
         return
     assert package.facts is not None
     if not family.takes_infs:
@@ -89,9 +97,9 @@ def _near(
     ]
     if row.identifier in own:
         if systems and system_key(family) not in systems:
-            yield NearPackage(NearKind.OTHER_SYSTEM, path, f"for {_families(systems)}")
+            yield NearPackage(NearKind.OTHER_SYSTEM, image, package, f"for {_families(systems)}")
     elif system_key(family) in systems:
-        yield NearPackage(NearKind.OTHER_BOARD, path, f"for {_board(row.identifier)}")
+        yield NearPackage(NearKind.OTHER_BOARD, image, package, f"for {_board(row.identifier)}")
 
 
 def _age(package: RecordedPackage) -> tuple[int, ...]:
