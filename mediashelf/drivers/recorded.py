@@ -25,6 +25,7 @@ from mediashelf.drivers.packages.finding import (
     suitability_of,
 )
 from mediashelf.drivers.packages.tree import PackageTree
+from mediashelf.formats.inf.copying import COPY_INF_SINCE
 from mediashelf.formats.inf.document import DriverVersion
 from mediashelf.formats.inf.models import Maker, Model, all_models, makers
 from mediashelf.formats.inf.systems import ARCHITECTURES, InfSystem, choose_models
@@ -35,6 +36,11 @@ MOST_CHECKED = 100_000
 """Needed files that are looked for over all install sections and views of one package."""
 MOST_FILES = 4_096
 """Paths of one package that are kept."""
+
+
+_COPY_INF = "copyinf"
+_SINCE_5_0 = frozenset(("coinstallers", "interfaces"))
+_TELLING = frozenset(ARCHITECTURES) | _SINCE_5_0
 
 
 class KeptInstall(NamedTuple):
@@ -112,17 +118,26 @@ EVERY_SYSTEM = tuple((system_key(family), family) for family in _every_family())
 
 def keep_packages(tree: PackageTree, found: PackagesFound) -> Iterator[KeptPackage]:
     """Yield what is to be kept of each INF package of a tree."""
-    named = _architectures(found)
+    named = _marks(found)
     for package in found.packages:
         yield _keep(package, named.get(package.folder.lower(), set()))
 
 
-def _architectures(found: PackagesFound) -> dict[str, set[str]]:
-    """Return which processors the INFs in and below each folder name in any way."""
+def _marks(found: PackagesFound) -> dict[str, set[str]]:
+    """Return what the INFs in and below each folder have that systems read differently.
+
+    Sections for one processor, sections that are read since 5.0, and CopyINF.
+    """
     named: dict[str, set[str]] = {}
     for package in (*found.packages, *found.others):
         ends = {name.rpartition(".")[2].removeprefix("nt") for name in package.inf.sections}
-        own = ends.intersection(ARCHITECTURES)
+        own = ends & _TELLING
+        if any(
+            entry.key.lower() == _COPY_INF
+            for section in package.inf.sections.values()
+            for entry in section.entries
+        ):
+            own.add(_COPY_INF)
         folder = package.folder.lower()
         while True:
             named.setdefault(folder, set()).update(own)
@@ -132,7 +147,7 @@ def _architectures(found: PackagesFound) -> dict[str, set[str]]:
     return named
 
 
-def _keep(package: Package, architectures: set[str]) -> KeptPackage:
+def _keep(package: Package, marks: set[str]) -> KeptPackage:
     inf = package.inf
     sections: dict[str, int] = {}
     bases: dict[str, int] = {}
@@ -151,7 +166,7 @@ def _keep(package: Package, architectures: set[str]) -> KeptPackage:
         models.append(model)
         kept.append(KeptModel(section, base, model.description, identifiers))
     viewer = _Viewer(package, sections, bases, models)
-    views = tuple(viewer.views(architectures))
+    views = tuple(viewer.views(marks))
     own = [package.file.shown_path, *catalogs_there(package)]
     files = dict.fromkeys([*own, *viewer.files])
     return KeptPackage(
@@ -187,14 +202,12 @@ class _Viewer:
         self.checked = 0
         self.is_cut = False
 
-    def views(self, architectures: set[str]) -> Iterator[KeptView]:
+    def views(self, marks: set[str]) -> Iterator[KeptView]:
         """Yield the views, each for all systems between which nothing in the text tells."""
         listed = makers(self.package.inf)
         alike: dict[object, list[tuple[str, Family]]] = {}
         for key, family in EVERY_SYSTEM:
-            alike.setdefault(_likeness(listed, family.system, architectures), []).append(
-                (key, family)
-            )
+            alike.setdefault(_likeness(listed, family.system, marks), []).append((key, family))
         known: dict[KeptView, list[str]] = {}
         for group in alike.values():
             view = self._view(group[0][1], listed)
@@ -235,11 +248,12 @@ def _taken(listed: Iterable[Maker], system: InfSystem) -> set[str]:
     return {choice.section.lower() for choice in chosen if choice.section is not None}
 
 
-def _likeness(listed: list[Maker], system: InfSystem, architectures: set[str]) -> object:
+def _likeness(listed: list[Maker], system: InfSystem, marks: set[str]) -> object:
     """Return all in which systems can differ for a text: two that are alike read it alike."""
     return (
         system.is_nt,
-        system.is_nt and (system.version >= (5, 0)) + (system.version >= (5, 1)),
-        system.architecture if system.architecture in architectures else "",
+        not marks.isdisjoint(_SINCE_5_0) and system.is_nt and system.version >= (5, 0),
+        _COPY_INF in marks and system.is_nt and system.version >= COPY_INF_SINCE,
+        system.architecture if system.architecture in marks else "",
         frozenset(_taken(listed, system)),
     )

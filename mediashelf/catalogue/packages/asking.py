@@ -58,9 +58,8 @@ class LookedInto(NamedTuple):
 def models_naming(db: sqlite3.Connection, identifiers: Iterable[str]) -> list[NamedModel]:
     """Return every place that names one of the identifiers."""
     rows = db.execute(
-        "SELECT text, package_id, number, place, section, base FROM json_each(?) AS wanted "
-        "JOIN package_identifiers ON text = wanted.value "
-        "JOIN package_models ON identifier_id = package_identifiers.id",
+        "SELECT identifier, package_id, number, place, section, base FROM json_each(?) AS wanted "
+        "JOIN package_models ON identifier = wanted.value",
         [json.dumps(sorted(set(identifiers)))],
     )
     return [NamedModel(*row) for row in rows]
@@ -70,9 +69,8 @@ def models_naming(db: sqlite3.Connection, identifiers: Iterable[str]) -> list[Na
 def models_of_chip(db: sqlite3.Connection, chip: str) -> list[NamedModel]:
     r"""Return the places that name some board or revision of a chip: its id and ``&…``."""
     rows = db.execute(
-        "SELECT text, package_id, number, place, section, base FROM package_identifiers "
-        "JOIN package_models ON identifier_id = package_identifiers.id "
-        "WHERE text > ? AND text < ?",
+        "SELECT identifier, package_id, number, place, section, base FROM package_models "
+        "WHERE identifier > ? AND identifier < ?",
         [chip + "&", chip + "'"],  # the character after &
     )
     return [NamedModel(*row) for row in rows]

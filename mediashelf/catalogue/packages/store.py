@@ -98,8 +98,7 @@ def forget_unused(db: sqlite3.Connection) -> None:
 
 
 def _forget(db: sqlite3.Connection, sources: Iterable[tuple[int]]) -> None:
-    ids = [source for (source,) in sources]
-    for source in ids:
+    for (source,) in list(sources):
         # No index serves this: it is done seldom, and would double the table.
         db.execute(
             "DELETE FROM package_models WHERE package_id IN "
@@ -107,11 +106,6 @@ def _forget(db: sqlite3.Connection, sources: Iterable[tuple[int]]) -> None:
             [source],
         )
         db.execute("DELETE FROM package_sources WHERE id = ?", [source])
-    if ids:
-        db.execute(
-            "DELETE FROM package_identifiers WHERE id NOT IN "
-            "(SELECT identifier_id FROM package_models)"
-        )
 
 
 def _record_one(db: sqlite3.Connection, source: int, package: KeptPackage | KeptOther) -> None:
@@ -124,15 +118,10 @@ def _record_one(db: sqlite3.Connection, source: int, package: KeptPackage | Kept
         "RETURNING id",
         [source, kind, keep_text(package.path), facts, more],
     ).fetchone()[0]
-    rows = list(_rows(package))
     db.executemany(
-        "INSERT INTO package_identifiers (text) VALUES (?) ON CONFLICT DO NOTHING",
-        ([text] for text in dict.fromkeys(row[0] for row in rows)),
-    )
-    db.executemany(
-        "INSERT INTO package_models (identifier_id, package_id, number, place, section, base) "
-        "VALUES ((SELECT id FROM package_identifiers WHERE text = ?), ?, ?, ?, ?, ?)",
-        ((text, package_id, *rest) for text, *rest in rows),
+        "INSERT INTO package_models (identifier, package_id, number, place, section, base) "
+        "VALUES (?, ?, ?, ?, ?, ?)",
+        ((text, package_id, *rest) for text, *rest in _rows(package)),
     )
 
 

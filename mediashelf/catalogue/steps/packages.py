@@ -33,24 +33,18 @@ TABLES = (
     )
     """,
     "CREATE INDEX packages_of_source ON packages (source_id)",
-    # Packages share identifiers. Only those that a device can have: ASCII, below 200 characters.
-    """
-    CREATE TABLE package_identifiers (
-        id    INTEGER PRIMARY KEY,
-        text  TEXT NOT NULL UNIQUE
-    )
-    """,
-    # section and base: numbers within the package. place: 0 for the hardware id of an entry,
-    # then its compatible ids.
+    # identifier: only such as a device can have, ASCII and below 200 characters. section and
+    # base: numbers within the package. place: 0 for the hardware id of an entry, then its
+    # compatible ids.
     """
     CREATE TABLE package_models (
-        identifier_id  INTEGER NOT NULL,
-        package_id     INTEGER NOT NULL,
-        number         INTEGER NOT NULL,
-        place          INTEGER NOT NULL,
-        section        INTEGER NOT NULL,
-        base           INTEGER NOT NULL,
-        PRIMARY KEY (identifier_id, package_id, number, place)
+        identifier  TEXT NOT NULL,
+        package_id  INTEGER NOT NULL,
+        number      INTEGER NOT NULL,
+        place       INTEGER NOT NULL,
+        section     INTEGER NOT NULL,
+        base        INTEGER NOT NULL,
+        PRIMARY KEY (identifier, package_id, number, place)
     ) WITHOUT ROWID
     """,
 )

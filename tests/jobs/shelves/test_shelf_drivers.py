@@ -228,7 +228,7 @@ def test_an_image_is_looked_into_again_only_when_its_bytes_are_accepted(library:
     count = library.catalogue.db.execute(
         "SELECT count(*) FROM packages WHERE kind = 'inf'"
     ).fetchone()[0]
-    names = library.catalogue.db.execute("SELECT text FROM package_identifiers").fetchall()
+    names = library.catalogue.db.execute("SELECT identifier FROM package_models").fetchall()
     assert (count, names) == (1, [(LAN,)])
 
 
