@@ -20,7 +20,7 @@ from typing import Any
 
 import click
 
-from mediashelf.cli.bench.plan_json import checked_dict, findings_by_disc
+from mediashelf.cli.bench.plan_json import checked_dict, findings_by_disc, machine_option
 from mediashelf.cli.bench.prepare_text import say_checked, say_prepared
 from mediashelf.cli.documents import chosen, document, plain
 from mediashelf.cli.options import (
@@ -81,6 +81,7 @@ Exit code 12: errors block the session, and nothing was copied.
     is_flag=True,
     help="Add zeros, on the card only, to images that the emulator would refuse or cut.",
 )
+@machine_option
 @catalogue_option
 @targets_folder_option
 @json_option
@@ -93,6 +94,7 @@ def prepare(
     anyway: bool,
     tidy: bool,
     pad: bool,
+    machine: str,
     catalogue_path: Path | None,
     targets_folder: Path | None,
     as_json: bool,
@@ -123,7 +125,7 @@ def prepare(
             plan_path,
             card,
             Places(catalogue_path, targets_folder),
-            PrepareOptions(dry_run, anyway, tidy, pad),
+            PrepareOptions(dry_run, anyway, tidy, pad, machine),
             created=moment_text(),
             on_checked=on_checked,
             progress=partial(progress, quiet=quiet),

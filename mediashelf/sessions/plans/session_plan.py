@@ -31,7 +31,8 @@ from mediashelf.sessions.plans.machine import (
     STEP_KEYS,
     PlannedMachine,
     PlanStep,
-    read_machine_table,
+    choose_machine,
+    read_machines,
     read_step,
     refuse_product_keys,
 )
@@ -77,13 +78,18 @@ class SessionPlan:
     """
 
     name: str
-    machine: PlannedMachine
+    machines: tuple[PlannedMachine, ...]
     card: CardWish
     discs: tuple[PlanDisc, ...]
     folder: Path
     start: Start = "last"
     named_targets: tuple[str, ...] = ()
     steps: tuple[PlanStep, ...] = ()
+
+    @property
+    def machine(self) -> PlannedMachine:
+        """The machine to be set up: the first, until one is chosen."""
+        return self.machines[0]
 
     @property
     def systems(self) -> tuple[str, ...]:
@@ -115,7 +121,7 @@ def understand_plan(top: Table, folder: Path) -> SessionPlan:
     targets = top.texts("targets", "targets")
     for key in top:
         refuse_product_keys(top.value(key), key)
-    machine = read_machine_table(top, folder)
+    machines = read_machines(top, folder)
     card = _card(top)
     discs = [
         parse_disc(table, number, targets, folder)
@@ -128,7 +134,7 @@ def understand_plan(top: Table, folder: Path) -> SessionPlan:
     start = _start(top, len(discs))
     ordered = in_order_of_use(discs)
     steps = tuple(_step(table, ordered) for table in top.tables("step", STEP_KEYS))
-    plan = SessionPlan(name, machine, card, ordered, folder, start, targets, steps)
+    plan = SessionPlan(name, machines, card, ordered, folder, start, targets, steps)
     for step in steps:
         if step.system and step.system not in plan.systems:
             hint = did_you_mean(step.system, plan.systems)
@@ -145,6 +151,11 @@ def _step(table: Table, discs: tuple[PlanDisc, ...]) -> PlanStep:
         return step
     number = disc_number(wanted, table.place, list(discs))
     return replace(step, position=next(one.position for one in discs if one.number == number))
+
+
+def for_machine(plan: SessionPlan, wanted: str) -> SessionPlan:
+    """Return the plan for one machine of it; see :func:`choose_machine`."""
+    return replace(plan, machines=(choose_machine(plan.machines, wanted),))
 
 
 def with_padding(plan: SessionPlan) -> SessionPlan:
