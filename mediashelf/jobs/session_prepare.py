@@ -17,6 +17,7 @@ from mediashelf.readability.targets import load_targets
 from mediashelf.reports.bench.run_sheet import sheet_html, sheet_text
 from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.manifests.values import Manifest
+from mediashelf.sessions.manifests.versions import CURRENT
 from mediashelf.sessions.plans.session_plan import (
     SessionPlan,
     for_machine,
@@ -64,6 +65,7 @@ class PrepareOptions:
     tidy: bool = False
     pad: bool = False
     machine: str = ""
+    manifest_version: int = CURRENT
 
 
 def examine_plan(
@@ -139,6 +141,7 @@ def prepare_card(
                 created=created,
                 anyway=options.anyway,
                 tidy=options.tidy,
+                version=options.manifest_version,
                 on_bytes=on_bytes,
             )
     return prepared, keep_prepared(places.catalogue, prepared) or ""
