@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from mediashelf.catalogue.naming import find_named, means_many
+from mediashelf.catalogue.keeping.naming import find_named, means_many
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import InputError
