@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mediashelf.catalogue.keeping.naming import image_named, images_named
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow
+from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX, SeenImage, walk_folder
 from mediashelf.catalogue.store import Catalogue
@@ -20,7 +21,8 @@ class AuditJob:
     """One image to audit; ``row`` is its record where it has one.
 
     ``where`` names it for people: shelf and path, or the path as it was given.
-    ``size`` is what is to be read, 0 where the file is not here.
+    ``size`` is what is to be read, 0 where the file is not here. ``other_folder`` says that
+    what is in its shelf's place is not the shelf, or is empty.
     """
 
     path: Path
@@ -28,6 +30,7 @@ class AuditJob:
     row: ImageRow | None
     presence: Presence
     size: int = 0
+    other_folder: str = ""
 
     @property
     def is_sheet(self) -> bool:
@@ -80,6 +83,7 @@ class _Planner:
     def __init__(self, catalogue: Catalogue) -> None:
         self._catalogue = catalogue
         self._file_systems = FileSystems()
+        self._others: dict[str, str] = {}  # by shelf: that its folder is not the shelf
         self.shelves = {shelf.name.lower(): shelf for shelf in catalogue.shelves()}
 
     def of_name(self, name: str) -> Iterator[AuditJob]:
@@ -98,13 +102,22 @@ class _Planner:
                 yield self._recorded(one)
 
     def _recorded(self, row: ImageRow) -> AuditJob:
-        presence = Presence.HERE
-        if not os.path.lexists(row.file):
-            absences = Absences(row.root, self._file_systems, ())
-            presence, _ = absences.judge(row.path, row.file_system)
-            if not row.root.is_dir():
-                presence = Presence.AWAY
-        return _job(row, presence)
+        if os.path.lexists(row.file):
+            return _job(row, Presence.HERE)
+        absences = Absences(row.root, self._file_systems, ())
+        presence, _ = absences.judge(row.path, row.file_system)
+        return self._absent(row, presence if row.root.is_dir() else Presence.AWAY)
+
+    def _absent(self, row: ImageRow, presence: Presence) -> AuditJob:
+        """A missing image is away if what is in its shelf's place is not the shelf."""
+        job = _job(row, presence)
+        if presence is not Presence.MISSING or row.presence is Presence.MISSING:
+            return job
+        if row.shelf not in self._others:
+            rows = self._catalogue.images(shelf=row.shelf)
+            self._others[row.shelf] = other_folder(row.root, rows, self._file_systems)
+        other = self._others[row.shelf]
+        return replace(job, presence=Presence.AWAY, other_folder=other) if other else job
 
     def of_folder(self, folder: Path) -> Iterator[AuditJob]:
         """Yield what is recorded or found in a folder, in the order of paths."""
@@ -130,7 +143,7 @@ class _Planner:
             elif row is not None:
                 presence, _ = absences.judge(path, row.file_system)
                 is_unread = any(path.startswith(f"{each}/") for each in walk.unread_folders)
-                yield _job(row, Presence.AWAY if walk.problem or is_unread else presence)
+                yield self._absent(row, Presence.AWAY if walk.problem or is_unread else presence)
 
     def _seen(
         self,
