@@ -42,6 +42,17 @@ def summaries_of(catalogue: Catalogue, rows: Sequence[ImageRow]) -> dict[int, Di
     return {row.id: known.get(row.id) or new.get(row.id, _NOTHING) for row in rows}
 
 
+def complete_summaries(catalogue: Catalogue) -> None:
+    """Work out what is not remembered yet, for whoever asks the table itself."""
+    lacks = catalogue.db.execute(
+        "SELECT 1 FROM volumes WHERE image_id NOT IN "
+        "(SELECT image_id FROM disc_summaries WHERE reader = ?) LIMIT 1",
+        [READER],
+    ).fetchone()
+    if lacks is not None:
+        summaries_of(catalogue, catalogue.images())
+
+
 @reads_catalogue
 def _remembered(catalogue: Catalogue) -> dict[int, DiscSummary]:
     rows = catalogue.db.execute(

@@ -44,7 +44,7 @@ JOBS: dict[str, dict[str, Place]] = {
         "audit": Place("library.audit:audit", "Is every image as recorded, and sound inside?"),
         "mend": Place("image.mend:mend", "Repair a damaged image from other copies."),
         "list": Place("keeping.list_images:list_command", "List the images on record."),
-        "find": Place("keeping.find:find", "Which image holds this file?"),
+        "find": Place("keeping.find:find", "Which image is it, or holds this file?"),
         "describe": Place("keeping.describe:describe", "Say what you know of a disc."),
         "show": Place("image.show:show", "What is in an image, and what happened to it?"),
         "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
