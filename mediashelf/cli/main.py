@@ -49,6 +49,7 @@ JOBS: dict[str, dict[str, Place]] = {
         "show": Place("image.show:show", "What is in an image, and what happened to it?"),
         "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
         "checksums": Place("library.checksums:checksums", "Write or check a checksum list."),
+        "catalogue": Place("keeping.catalogue:catalogue", "Save, restore, check the catalogue."),
         "timer": Place("library.timer:timer", "Audit a part of the library every night."),
     },
     "Job 3: prepare a bench session": {
