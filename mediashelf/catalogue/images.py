@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from mediashelf.catalogue.facts import unpack_facts
 from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.records.acknowledged import KNOWN, acknowledged_of
+from mediashelf.catalogue.records.described import iter_descriptions, iter_expected
 from mediashelf.catalogue.records.reading import ContentError, reads_catalogue, require_types
 from mediashelf.catalogue.records.waiting import made_waiting, waiting_of
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, kept_path, kept_text
@@ -114,7 +115,7 @@ def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
 
 @reads_catalogue
 def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow]:
-    """Build the rows that ``where`` picks, by shelf and path, with five queries in all."""
+    """Build the rows that ``where`` picks, by shelf and path, with seven queries in all."""
     order = " ORDER BY shelves.name, images.path"
     rows = db.execute(f"SELECT {_COLUMNS} {_BASE} {where} {order}", parameters).fetchall()
     if not rows:
@@ -165,6 +166,10 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
         parameters,
     ):
         more[image_id]["waiting"] = made_waiting(*values)
+    for image_id, description in iter_descriptions(db, picked, parameters):
+        more[image_id]["description"] = description
+    for image_id, expected in iter_expected(db, picked, parameters):
+        more[image_id]["expected"] = (*more[image_id].get("expected", ()), expected)
     return [_row(row, more[row[0]]) for row in rows]
 
 
