@@ -41,6 +41,7 @@ Examples:
   mediashelf list --shelf card
   mediashelf list --target dos --label driver
   mediashelf list --state damaged --findings
+  mediashelf list --duplicates
   mediashelf list --report library.html --with-files
 
 \b
@@ -57,6 +58,7 @@ accept it), truncated, unreadable, changing, missing, away.
 @targets_folder_option
 @moved_option("--history", "mediashelf show --history IMAGE")
 @click.option("--findings", "with_findings", is_flag=True, help="Show the findings on record too.")
+@click.option("--duplicates", is_flag=True, help="Group those that are there twice.")
 @report_option("Write a page of these images to search, filter and print, instead of a list.")
 @click.option("--with-files", is_flag=True, help="Search names of files inside on the page too.")
 @catalogue_option
@@ -70,6 +72,7 @@ def list_images(
     target_names: tuple[str, ...],
     targets_folder: Path | None,
     with_findings: bool,
+    duplicates: bool,
     report_path: Path | None,
     with_files: bool,
     catalogue_path: Path | None,
@@ -82,11 +85,16 @@ def list_images(
     read; of several systems, all must. No image is opened. With -q, only the images:
     no totals.
     """
+    if duplicates and report_path is not None:
+        raise click.UsageError("--duplicates has no page of its own: use the filter of --report")
     if with_files and report_path is None:
         raise click.UsageError("--with-files is for the page of --report FILE.html")
     wanted = Wanted(shelf, kind, label, state, target_names, targets_folder)
     with open_catalogue(catalogue_path) as catalogue:
         rows = list_on_record(catalogue, wanted)
+        if duplicates:
+            _list_duplicates(catalogue, rows, as_json, quiet)
+            return
         if report_path is not None:
             from mediashelf.cli.library.list_report import write_library_page
 
@@ -101,6 +109,19 @@ def list_images(
         _say(catalogue, rows, quiet)
         if with_findings:
             _say_findings(catalogue, rows)
+
+
+def _list_duplicates(
+    catalogue: Catalogue, rows: Sequence[ImageRow], as_json: bool, quiet: bool
+) -> None:
+    from mediashelf.cli.library.list_duplicates import duplicates_document, say_duplicates
+    from mediashelf.jobs.library.duplicates import find_duplicates
+
+    found = find_duplicates(catalogue, rows)
+    if as_json:
+        say_json(duplicates_document(found))
+    else:
+        say_duplicates(found, quiet=quiet)
 
 
 def _document(
