@@ -50,7 +50,8 @@ def library_html(
 
     ``systems`` maps names of targets to their titles; ``reads`` says for an image's id which
     of them read it, in that order. ``scope`` says in words which images were asked for,
-    ``same_discs`` are those that look like one disc, and ``names`` are those of the files inside, where they are to be searched too.
+    ``same_discs`` are those that look like one disc, and ``names`` are those of the files
+    inside, where they are to be searched too.
     """
     tables = Tables()
     alike = {
