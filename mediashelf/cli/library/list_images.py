@@ -183,7 +183,7 @@ def _say_findings(catalogue: Catalogue, rows: Sequence[ImageRow]) -> None:
         findings = findings_on_record(catalogue.db, row.id)
         if findings or row.problem:
             say()
-            say(f"{row.shelf}: {row.path}")
+            say(row.where)
             if row.problem:
                 say_wrapped(row.problem, indent=2)
             say_findings(findings, limit=_PLACES_SHOWN)
