@@ -45,6 +45,7 @@ JOBS: dict[str, dict[str, Place]] = {
         "mend": Place("image.mend:mend", "Repair a damaged image from other copies."),
         "list": Place("library.list_images:list_images", "List the images on record."),
         "find": Place("library.find:find", "Which image holds this file?"),
+        "compare": Place("image.compare:compare", "What differs between two images or folders?"),
         "show": Place("image.show:show", "What is in an image, and what happened to it?"),
         "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
         "checksums": Place("library.checksums:checksums", "Write or check a checksum list."),

@@ -96,7 +96,7 @@ def list_images(
             _list_duplicates(catalogue, rows, as_json, quiet)
             return
         if report_path is not None:
-            from mediashelf.cli.library.list_report import write_library_page
+            from mediashelf.cli.library.listing.page import write_library_page
 
             write_library_page(
                 report_path, catalogue, rows, wanted, with_files=with_files, quiet=quiet
@@ -114,7 +114,7 @@ def list_images(
 def _list_duplicates(
     catalogue: Catalogue, rows: Sequence[ImageRow], as_json: bool, quiet: bool
 ) -> None:
-    from mediashelf.cli.library.list_duplicates import duplicates_document, say_duplicates
+    from mediashelf.cli.library.listing.duplicates import duplicates_document, say_duplicates
     from mediashelf.jobs.library.duplicates import find_duplicates
 
     found = find_duplicates(catalogue, rows)
