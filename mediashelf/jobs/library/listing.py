@@ -34,6 +34,13 @@ def is_wrong(row: ImageRow | None) -> bool:
     return row.presence is Presence.MISSING or row.verdict not in _GOOD
 
 
+def is_served_whole(row: ImageRow) -> bool:
+    """Tell whether the emulator serves an image as it is: not too small, too large or raw."""
+    from mediashelf.sessions.emulator import check_lun  # not needed for a plain list
+
+    return worst(check_lun(row.size, looks_raw=row.looks_raw)) is not Severity.ERROR
+
+
 def list_on_record(catalogue: Catalogue, wanted: Wanted) -> list[ImageRow]:
     """Return the images by shelf and path; none is opened.
 
@@ -48,14 +55,8 @@ def list_on_record(catalogue: Catalogue, wanted: Wanted) -> list[ImageRow]:
     # Loaded only where a target is asked for: its rules take longer than most answers.
     from mediashelf.catalogue.readable import readable_by
     from mediashelf.readability.targets import load_targets, pick_targets
-    from mediashelf.sessions.emulator import check_lun
 
     targets = pick_targets(wanted.target_names, load_targets(wanted.targets_folder))
     if wanted.state is None:
         rows = [row for row in rows if not is_wrong(row)]
-    served = [
-        row
-        for row in rows
-        if worst(check_lun(row.size, looks_raw=row.looks_raw)) is not Severity.ERROR
-    ]
-    return readable_by(catalogue, served, targets)
+    return readable_by(catalogue, [row for row in rows if is_served_whole(row)], targets)
