@@ -12,6 +12,7 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
+from mediashelf.catalogue.records.name_index import add_end_marks
 from mediashelf.catalogue.steps.history import add_history
 from mediashelf.catalogue.steps.keeping import add_keeping
 from mediashelf.catalogue.steps.records import add_records
@@ -169,6 +170,7 @@ STEPS: tuple[Step, ...] = (
     add_measured,
     add_records,
     add_keeping,
+    add_end_marks,
 )
 """What turns version N into N + 1. Steps are only ever added at the end, never changed."""
 
