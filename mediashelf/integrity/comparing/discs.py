@@ -47,14 +47,17 @@ def compare_sectors(
 def fact_differences(one: DiscImage, other: DiscImage) -> Iterator[FactDifference]:
     """Yield what two discs say differently: volumes, labels, descriptors, boot, size."""
     kinds = [volume.kind for image in (one, other) for volume in image.facts.volumes]
+    # Volumes of one disc say most things alike: each is told once, with those that say it.
+    alike: dict[tuple[str, str, str, bool], list[str]] = {}
     for kind in dict.fromkeys(kinds):
         first, second = one.facts.volume(kind), other.facts.volume(kind)
         if first is None or second is None:
-            yield FactDifference(
-                f"{kind.words} tree", _presence(first), _presence(second), counts=True
-            )
-        else:
-            yield from _volume_differences(first, second)
+            yield FactDifference(f"{kind.words} tree", _presence(first), _presence(second))
+            continue
+        for told in _volume_differences(first, second):
+            alike.setdefault(told, []).append(kind.words)
+    for (name, first_text, second_text, counts), words in alike.items():
+        yield FactDifference(f"{name} ({', '.join(words)})", first_text, second_text, counts)
     yield from _boot_differences(one, other)
     yield from _file_differences(one.facts, other.facts)
 
@@ -65,21 +68,24 @@ def _presence(volume: VolumeFacts | None) -> str:
     return count_text(len(volume.entries), "file or folder", "files and folders")
 
 
-def _volume_differences(first: VolumeFacts, second: VolumeFacts) -> Iterator[FactDifference]:
-    words = first.kind.words
-    pairs = [
-        ("label", first.label, second.label, True),
-        ("created", first.created, second.created, False),
-        ("modified", first.modified, second.modified, False),
-        ("detail", first.detail, second.detail, True),
-    ]
-    names = dict.fromkeys([*first.identifiers, *second.identifiers])
-    for name in names:
-        values = (first.identifiers.get(name, ""), second.identifiers.get(name, ""))
-        pairs.append((name.replace("_", " "), *values, False))
-    for name, one, other, counts in pairs:
+def _volume_differences(
+    first: VolumeFacts, second: VolumeFacts
+) -> Iterator[tuple[str, str, str, bool]]:
+    """Yield name, both values and whether that counts."""
+    yield from (
+        each
+        for each in (
+            ("label", first.label, second.label, True),
+            ("created", first.created, second.created, False),
+            ("modified", first.modified, second.modified, False),
+            ("kind", first.detail, second.detail, True),
+        )
+        if each[1] != each[2]
+    )
+    for name in dict.fromkeys([*first.identifiers, *second.identifiers]):
+        one, other = first.identifiers.get(name, ""), second.identifiers.get(name, "")
         if one != other:
-            yield FactDifference(f"{words} {name}", one, other, counts)
+            yield name.replace("_", " "), one, other, False
 
 
 def _boot_differences(one: DiscImage, other: DiscImage) -> Iterator[FactDifference]:
@@ -96,9 +102,8 @@ def _boot_differences(one: DiscImage, other: DiscImage) -> Iterator[FactDifferen
         if at is not None:
             yield FactDifference(
                 f"boot image {number}",
-                f"{entry.image_size:,} bytes at LBA {entry.load_lba:,}",
-                f"{beside.image_size:,} bytes at LBA {beside.load_lba:,}, "
-                f"other bytes from byte {at:,}",
+                f"{entry.image_size:,} bytes",
+                f"{beside.image_size:,} bytes, other ones from byte {at:,}",
             )
 
 

@@ -56,10 +56,10 @@ def test_differences_end_with_1_and_are_named(shelf: Shelf, tmp_path: Path) -> N
     one = write(tmp_path / "a.iso", tide_image())
     other = write(tmp_path / "b.iso", tide_image(1, label="EBB"))
     out = shelf.run("compare", one, other, code=1).stdout
-    assert "Joliet label: TIDE in A, EBB in B" in out
+    assert "label (ISO 9660, Joliet): TIDE in A, EBB in B" in out
     assert "changed (2)" in out
     assert "README.TXT: 14 bytes, differs from byte 11" in out
-    assert "Different: 2 changed, 2 differences in labels, trees or boot entries." in out
+    assert "Different: 2 changed, 1 difference in labels, trees or boot entries." in out
     quiet = shelf.run("compare", "-q", one, other, code=1).stdout
     assert "Different" not in quiet
     assert "README.TXT" in quiet
@@ -141,7 +141,12 @@ def test_the_page_says_what_the_screen_says(
     assert f"Report: {file}" in " ".join(out.split())
     page = Page(file.read_text("utf-8"))
     assert "Different: 2 changed" in page.title
-    for words in ("Joliet label", "EBB", "README.TXT", "14 bytes, differs from byte 11"):
+    for words in (
+        "label (ISO 9660, Joliet)",
+        "EBB",
+        "README.TXT",
+        "14 bytes, differs from byte 11",
+    ):
         assert words in page.flat
     before = file.read_bytes()
     shelf.run("compare", one, other, "--report", file, code=1)
