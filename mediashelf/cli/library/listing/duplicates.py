@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from mediashelf.catalogue.questions.duplicates import EqualImages
@@ -10,13 +11,12 @@ from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.documents import document
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.cli.render import say, say_wrapped, table
-from mediashelf.integrity.fixity.digests import BLOCK_SIZE
 from mediashelf.jobs.library.duplicates import Duplicates
-from mediashelf.text import block_unit, count_text, size_text
+from mediashelf.text import count_text, size_text
 
 _WORDS = {
     Likeness.PADDED: "the same bytes, then zeros",
-    Likeness.OTHER_SECTORS: "raw sectors instead of plain ones",
+    Likeness.OTHER_SECTORS: "raw sectors",
     Likeness.OTHER_LENGTH: "another length",
     Likeness.OTHER_BYTES: "as long, but other bytes",
 }
@@ -66,6 +66,7 @@ def say_duplicates(found: Duplicates, *, quiet: bool) -> None:
         _say_same_disc(same)
     if quiet:
         return
+    _say_how_to_prove(found.same_discs)
     if not found.copies:
         say("No image is there twice with the same bytes.")
         return
@@ -101,17 +102,25 @@ def _say_same_disc(same: SameDisc) -> None:
     how = "The same disc" if is_proved else "Looks like the same disc"
     label = same.first.label
     say(f"{how} in other bytes{f': {label}' if label else ''}")
-    first = (same.first.where, size_text(same.first.size), same.first.state_word, "")
+    first = (same.first.where, size_text(same.first.size), "")
     rows = [first, *(_alike_cells(other) for other in same.others)]
-    _say_table(("image", "size", "state", "beside the first"), rows, right="size")
-    if not is_proved:
-        other = next(each for each in same.others if not each.is_proved)
-        say_wrapped(
-            "Labels, dates, names, sizes and places are equal; to compare every byte: "
-            f"mediashelf compare '{same.first.where}' '{other.image.where}'",
-            indent=2,
-        )
+    _say_table(("image", "size", "beside the first"), rows, right="size")
     say()
+
+
+def _say_how_to_prove(same_discs: Sequence[SameDisc]) -> None:
+    unproved = [
+        (same.first, other.image)
+        for same in same_discs
+        for other in same.others
+        if not other.is_proved
+    ]
+    if unproved:
+        first, other = unproved[0]
+        say_wrapped(
+            "Of discs that look the same, labels, dates, names, sizes and places are equal. To "
+            f"compare every byte: mediashelf compare '{first.where}' '{other.where}'"
+        )
 
 
 def _alike_cells(other: Alike) -> tuple[str, ...]:
@@ -119,12 +128,8 @@ def _alike_cells(other: Alike) -> tuple[str, ...]:
     if other.is_proved:
         words += ", proved by digests"
     elif other.blocks:
-        words += (
-            f"; {other.equal_blocks:,} of {other.blocks:,} blocks of {block_unit(BLOCK_SIZE)} "
-            f"{'is' if other.equal_blocks == 1 else 'are'} equal"
-        )
-    row = other.image
-    return (row.where, size_text(row.size), row.state_word, words)
+        words += f", {other.equal_blocks:,} of {count_text(other.blocks, 'block')} equal"
+    return (other.image.where, size_text(other.image.size), words)
 
 
 def _say_table(headers: tuple[str, ...], rows: list[tuple[str, ...]], right: str = "") -> None:
