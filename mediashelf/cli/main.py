@@ -46,6 +46,7 @@ JOBS: dict[str, dict[str, Place]] = {
         "list": Place("keeping.list_images:list_command", "List the images on record."),
         "find": Place("keeping.find:find", "Which image is it, or holds this file?"),
         "describe": Place("keeping.describe:describe", "Say what you know of a disc."),
+        "compare": Place("image.compare:compare", "What differs between two images or folders?"),
         "show": Place("image.show:show", "What is in an image, and what happened to it?"),
         "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
         "checksums": Place("library.checksums:checksums", "Write or check a checksum list."),
