@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -101,10 +101,11 @@ class PackagesFound(NamedTuple):
 def find_packages(
     tree: PackageTree,
     *,
+    files: Iterable[TreeFile] | None = None,
     code_page: str = DEFAULT_CODE_PAGE,
     on_inf: Callable[[int], None] = lambda count: None,
 ) -> PackagesFound:
-    """Read every INF of a tree; what cannot be read is a finding.
+    """Read every INF of a tree, or of some ``files`` in it; what cannot be read is a finding.
 
     ``on_inf`` is called with 1 for each INF. ``others`` are scripts and whatever
     else has the name of an INF (``autorun.inf``).
@@ -112,7 +113,7 @@ def find_packages(
     findings: list[Finding] = []
     by_path: dict[str, Inf] = {}
     read: list[tuple[TreeFile, Inf]] = []
-    for file in tree.files:
+    for file in tree.files if files is None else files:
         if not file.name.lower().endswith(".inf"):
             continue
         inf = _read_inf(tree, file, code_page, findings)
