@@ -1,4 +1,6 @@
-"""A ZIP archive as a tree, also one that a program carries after its own bytes: listed by its directory, read member by member.
+"""A ZIP archive as a tree, also one that a program carries after its own bytes.
+
+It is listed by its directory and read member by member.
 
 Bounds: no member may be said to expand further than its method can, all together not further than
 :class:`Bounds` allows, and no two may share bytes. Data is checked when it is read: local
