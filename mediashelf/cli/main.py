@@ -112,7 +112,10 @@ class MediashelfGroup(click.Group):
         # of the time where there is much.
         gc.set_threshold(100_000, 20, 20)
         try:
-            return super().invoke(ctx)
+            try:
+                return super().invoke(ctx)
+            finally:
+                sys.stdout.flush()
         except MediashelfError as error:
             from mediashelf.text import printable
 
