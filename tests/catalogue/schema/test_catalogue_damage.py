@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from made_library import DATE, Library, open_library, overwrite, tide_image, write
+from made_library import DATE, TICK, Library, open_library, overwrite, tide_image, write
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.bench.session_reading import sessions
 from mediashelf.catalogue.copies import find_copies
@@ -31,7 +31,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, bytes]:
             write(library.root / f"{number}.iso", tide_image(number), DATE)
         write(library.root / "cut.iso", tide_image(9)[:-8192], DATE)
         library.scan()
-        write(library.root / "0.iso", tide_image(5), DATE + 1)
+        write(library.root / "0.iso", tide_image(5), DATE + TICK)
         library.accept("0.iso")
         overwrite(library.root / "1.iso", 40_000, b"\xff")
         library.audit()
