@@ -48,7 +48,7 @@ JOBS: dict[str, dict[str, Place]] = {
         "show": Place("image.show:show", "What is in an image, and what happened to it?"),
         "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
         "checksums": Place("library.checksums:checksums", "Write or check a checksum list."),
-        "timer": Place("library.timer:timer", "Audit a part of the library every night."),
+        "timer": Place("timer.command:timer", "Audit a part of the library every night."),
     },
     "Job 3: prepare a bench session": {
         "plan": Place("bench.plan:plan", "Begin a session plan, or see what it comes to."),
