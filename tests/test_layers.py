@@ -15,6 +15,7 @@ LAYERS = [
     {"files", "places", "tables"},
     {"formats"},
     {"image"},
+    {"trees"},
     {"integrity", "readability", "building", "drivers"},
     {"catalogue", "sessions"},
     {"reports"},

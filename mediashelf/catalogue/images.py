@@ -88,12 +88,15 @@ def by_digest(db: sqlite3.Connection, digest: str) -> list[ImageRow]:
 
 def by_size_and_name(db: sqlite3.Connection, size: int, name: str) -> list[ImageRow]:
     """Return every image that has this size on record, and whose file has exactly this name."""
-    ids = [
-        image_id
-        for image_id, path in db.execute("SELECT id, path FROM images WHERE size = ?", [size])
-        if kept_path(path).rpartition("/")[2] == name
-    ]
-    return list(by_ids(db, ids).values()) if ids else []
+    kept = keep_path(name)
+    return _load(
+        db,
+        "size = ? AND (images.path = ? OR substr(images.path, ?) = ?)",
+        size,
+        kept,
+        -len(kept) - 1,
+        b"/" + kept,
+    )
 
 
 def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
@@ -112,6 +115,8 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
     """Build the rows that ``where`` picks, by shelf and path, with five queries in all."""
     order = " ORDER BY shelves.name, images.path"
     rows = db.execute(f"SELECT {_COLUMNS} {_BASE} {where} {order}", parameters).fetchall()
+    if not rows:
+        return []
     picked = f"SELECT images.id {_BASE} {where}"
     more: dict[int, dict[str, Any]] = {row[0]: {"digests": {}} for row in rows}
     for image_id, algorithm, digest, recorded_at, confirmed_at in db.execute(

@@ -111,6 +111,11 @@ class ImageRow:
         return self.root / self.path
 
     @property
+    def where(self) -> str:
+        """The image as people see it named, and may name it."""
+        return f"{self.shelf}: {self.path}"
+
+    @property
     def label(self) -> str:
         """The label to show: that of the last volume that has one, as it is the least cut."""
         return next((label for label in reversed(self.labels) if label), "")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, keep_path
+from mediashelf.catalogue.scanning.other_folder import sizes_of
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
@@ -36,9 +37,8 @@ def count_alike(rows: list[ImageRow], root: Path) -> int:
     """Return how many images are in a folder under their path, with the size on record."""
     count = 0
     for row in rows:
-        sizes = {row.size, row.waiting.size if row.waiting is not None else row.size}
         try:
-            count += (root / row.path).stat().st_size in sizes
+            count += (root / row.path).stat().st_size in sizes_of(row)
         except (OSError, ValueError):
             continue
     return count

@@ -6,8 +6,9 @@ import sqlite3
 from dataclasses import replace
 from pathlib import Path
 
+from mediashelf.catalogue.records.name_index import forget_unused_names
 from mediashelf.catalogue.rows import ShelfRow, keep_path, utc_now
-from mediashelf.catalogue.scanning.record import forget_unused_folders, forget_unused_names
+from mediashelf.catalogue.scanning.record import forget_unused_folders
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.shelf_places import move_shelf, take_over
 from mediashelf.catalogue.store import Catalogue

@@ -31,6 +31,7 @@ from mediashelf.formats.iso.lost_trees import log_lost_tree
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
 from mediashelf.formats.iso.sessions import find_later_sessions, log_sessions
+from mediashelf.formats.partition_table import detect_partition_kind
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
 from mediashelf.formats.rockridge.naming import RockRidgeNaming
 from mediashelf.formats.structure_rules import ProblemLog
@@ -109,7 +110,8 @@ class _DiscReader:
         # The Rock Ridge tree is another reading of the primary one; it comes after Joliet.
         order = list(VolumeKind)
         self._volumes.sort(key=lambda volume: order.index(volume.kind))
-        facts = DiscFacts(self._view.size, tuple(self._volumes), boot, sessions=self._sessions)
+        table = detect_partition_kind(self._view)
+        facts = DiscFacts(self._view.size, tuple(self._volumes), boot, False, self._sessions, table)
         return DiscReading(facts, self._log.findings())
 
     def _read_last_session(self) -> DescriptorSet:
@@ -253,6 +255,9 @@ class _DiscReader:
                 is_complete=tree.is_complete,
                 created=descriptor.dates["creation"].text,
                 modified=descriptor.dates["modification"].text,
+                effective=descriptor.dates["effective"].text,
+                set_number=descriptor.sequence_number.value,
+                set_size=descriptor.set_size.value,
                 identifiers={name: text for name, text in texts.items() if text},
             )
         )

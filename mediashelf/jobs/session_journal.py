@@ -31,7 +31,7 @@ def keep_prepared(catalogue_path: Path | None, prepared: PreparedCard) -> str | 
     sources = {
         one.disc.position: one.disc.source.file.path
         for one in prepared.discs
-        if not one.disc.source.file.is_recipe
+        if not one.disc.source.file.is_built
     }
     try:
         with open_catalogue(catalogue_path, create=True) as catalogue:

@@ -27,6 +27,7 @@ from mediashelf.sessions.cards.records import (
 from mediashelf.sessions.cards.sheets import write_changed, write_sheets
 from mediashelf.sessions.cards.staging import stage_discs
 from mediashelf.sessions.describe import describe_card, with_other_files
+from mediashelf.sessions.discs.conditions import DiscTraits
 from mediashelf.sessions.discs.dos_steps import dos_needs
 from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.planned import PlanRecipe
@@ -107,7 +108,11 @@ def look_at_plan(
         for disc, ways, need in zip(discs, boots, needs, strict=True)
     ]
     # In the order of acting: what must be on the discs is fixed at the desk.
-    about_machine = (*more_checks(plan, discs), *check_readiness(plan, boots))
+    traits = [
+        DiscTraits(disc.targets, ways, disc.source.only_64_bit)
+        for disc, ways in zip(discs, boots, strict=True)
+    ]
+    about_machine = (*more_checks(plan, discs), *check_readiness(plan, traits))
     return tuple(discs), (*about_machine, *_start_finding(plan, discs))
 
 

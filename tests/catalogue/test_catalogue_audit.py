@@ -354,7 +354,7 @@ def test_what_names_mean(library: Library, monkeypatch: pytest.MonkeyPatch) -> N
     assert where(library, "a/tide.iso") == ["home: a/tide.iso"]
     assert where(library, "./b") == ["home: b/tide.iso"]
     with pytest.raises(
-        InputError, match=r"matches 2 images \(home/a/tide\.iso, home/b/tide\.iso\)"
+        InputError, match=r"matches 2 images \(home: a/tide\.iso, home: b/tide\.iso\)"
     ):
         where(library, "tide.iso")
     with pytest.raises(InputError, match="has this name; did you mean 'card'"):

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import json
-import re
-import shutil
-import subprocess
 from dataclasses import replace
-from html import escape, unescape
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 import disc_facts
+from browser import PHONE, allow_any_script, frame, run, said_by
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.bench.session_rows import (
     BenchSession,
@@ -31,19 +26,6 @@ from mediashelf.reports.bench.session_report import session_html, session_report
 from mediashelf.reports.disc.page import DiscSubject, disc_html
 from mediashelf.reports.disc.tables import Coverage
 from report_samples import CREATED, MIB, finding, result
-
-CHROMIUM = shutil.which("chromium")
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-sync",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--hide-scrollbars",
-]
 
 # Runs after the page's own script, as part of it, because the policy allows no other.
 STEPS = """
@@ -88,27 +70,6 @@ def page() -> str:
     )
 
 
-def run(text: str, folder: Path) -> str:
-    """Return the page as a browser leaves it."""
-    if CHROMIUM is None:
-        pytest.skip("no chromium here")
-    file = folder / "page.html"
-    file.write_text(text, "utf-8")
-    profile = folder / "profile"
-    done = subprocess.run(
-        [CHROMIUM, *FLAGS, f"--user-data-dir={profile}", "--dump-dom", file.as_uri()],
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    if done.returncode or "</html>" not in done.stdout:
-        pytest.skip(f"chromium does not start here: {done.stderr[-300:]}")
-    return done.stdout
-
-
-PHONE = 390  # CSS pixels, as many phones have
-
 MEASURE = """<!DOCTYPE html><html><body>%s<script>
 addEventListener("load", function () {
   var said = Array.from(document.querySelectorAll("iframe"), function (frame) {
@@ -122,10 +83,6 @@ addEventListener("load", function () {
   document.body.dataset.said = JSON.stringify(said);
 });
 </script></body></html>"""
-
-
-def frame(page: str, width: int) -> str:
-    return f'<iframe width="{width}" height="800" frameborder="0" srcdoc="{escape(page)}"></iframe>'
 
 
 def test_nothing_sticks_out_on_a_phone_or_is_squeezed(tmp_path: Path) -> None:
@@ -151,17 +108,6 @@ def test_nothing_sticks_out_on_a_phone_or_is_squeezed(tmp_path: Path) -> None:
         assert measured["tallest"] < 120  # a state takes three lines on a phone
     assert (disc_phone["wide"], disc_phone["tall"]) == ("none", "block")
     assert (disc_desk["wide"], disc_desk["tall"]) == ("block", "none")
-
-
-def allow_any_script(text: str) -> str:
-    changed = re.sub(r"script-src '[^']*'", "script-src 'unsafe-inline'", text)
-    assert changed != text
-    return changed
-
-
-def said_by(dump: str) -> Any:
-    (data,) = re.findall(r'data-said="([^"]*)"', dump)
-    return json.loads(unescape(data))
 
 
 def test_tables_sort_and_tell_it(page: str, tmp_path: Path) -> None:

@@ -52,6 +52,8 @@ def plan_due(jobs: Iterable[AuditJob], age: timedelta, *, now: datetime | None =
         row = job.row
         if row is None:
             unrecorded += 1
+        elif job.other_folder:
+            due.append(((False, "", job.where), job))
         elif job.presence is Presence.AWAY:
             away += 1
         elif job.presence is Presence.MISSING and row.presence is Presence.MISSING:

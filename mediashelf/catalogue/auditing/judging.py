@@ -53,7 +53,8 @@ def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditR
 def _observed(job: AuditJob, reading: Reading) -> Observed:
     if reading.is_missing:
         is_away = job.presence is Presence.AWAY
-        return Observed(absence=Absence.AWAY if is_away else Absence.MISSING)
+        absence = Absence.AWAY if is_away else Absence.MISSING
+        return Observed(absence=absence, problem=job.other_folder)
     return Observed(
         reading.size,
         reading.mtime_ns,

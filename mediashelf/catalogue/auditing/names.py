@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from mediashelf.catalogue import images
+from mediashelf.catalogue.naming import image_named, images_named
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow
+from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX, SeenImage, walk_folder
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
-from mediashelf.text import did_you_mean
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,8 @@ class AuditJob:
     """One image to audit; ``row`` is its record where it has one.
 
     ``where`` names it for people: shelf and path, or the path as it was given.
-    ``size`` is what is to be read, 0 where the file is not here.
+    ``size`` is what is to be read, 0 where the file is not here. ``other_folder`` says that
+    what is in its shelf's place is not the shelf, or is empty.
     """
 
     path: Path
@@ -29,6 +30,7 @@ class AuditJob:
     row: ImageRow | None
     presence: Presence
     size: int = 0
+    other_folder: str = ""
 
     @property
     def is_sheet(self) -> bool:
@@ -39,8 +41,8 @@ class AuditJob:
 def plan_audit(catalogue: Catalogue, names: Sequence[str] = ()) -> list[AuditJob]:
     """Return the images that the names mean, each once; without names, all shelves.
 
-    A name is that of a shelf, or a file or folder, on record or not, or the end
-    of the path of one recorded image. A shelf or folder means everything that is
+    A name is that of a shelf, or a file or folder, on record or not, or what
+    :func:`images_named` takes. A shelf or folder means everything that is
     recorded in it, and every image file in it that is not. Raises
     :class:`InputError` for a name that means nothing, or more than one image.
     """
@@ -59,7 +61,7 @@ def plan_audit(catalogue: Catalogue, names: Sequence[str] = ()) -> list[AuditJob
 def recorded_image(catalogue: Catalogue, name: str) -> ImageRow:
     """Return the one recorded image that a name means, whether its file is here or not.
 
-    A name is the path of a file, or the end of the path of one image. Raises
+    A name is the path of a file, or what :func:`image_named` takes. Raises
     :class:`InputError` for anything else.
     """
     row = catalogue.image_by_path(Path(name))
@@ -72,16 +74,16 @@ def recorded_image(catalogue: Catalogue, name: str) -> ImageRow:
             else "is not on record; scan its shelf first"
         )
         raise InputError(f"{name}: {what}")
-    planner = _Planner(catalogue)
-    if name.lower() in planner.shelves:
+    if name.lower() in _Planner(catalogue).shelves:
         raise InputError(f"{name}: is a shelf; name one image")
-    return planner.by_end(name)
+    return image_named(catalogue, name)
 
 
 class _Planner:
     def __init__(self, catalogue: Catalogue) -> None:
         self._catalogue = catalogue
         self._file_systems = FileSystems()
+        self._others: dict[str, str] = {}  # by shelf: that its folder is not the shelf
         self.shelves = {shelf.name.lower(): shelf for shelf in catalogue.shelves()}
 
     def of_name(self, name: str) -> Iterator[AuditJob]:
@@ -93,30 +95,29 @@ class _Planner:
             yield from self.of_folder(path)
         else:
             row = self._catalogue.image_by_path(path)
-            if row is None and not os.path.lexists(path):
-                row = self.by_end(name)
-            yield self._recorded(row) if row is not None else _unrecorded(path, name)
-
-    def by_end(self, name: str) -> ImageRow:
-        rows = images.by_name(self._catalogue.db, Path(name).name)
-        end = "/" + name.lower().lstrip("/")
-        rows = [row for row in rows if f"/{row.shelf}/{row.path}".lower().endswith(end)]
-        if len(rows) == 1:
-            return rows[0]
-        if rows:
-            places = ", ".join(f"{row.shelf}/{row.path}" for row in rows[:5])
-            raise InputError(f"{name}: matches {len(rows)} images ({places}); name one by its path")
-        near = did_you_mean(name, [shelf.name for shelf in self.shelves.values()])
-        raise InputError(f"{name}: no shelf, file, folder or image on record has this name{near}")
+            if row is None and os.path.lexists(path):
+                yield _unrecorded(path, name)
+                return
+            for one in [row] if row is not None else images_named(self._catalogue, name):
+                yield self._recorded(one)
 
     def _recorded(self, row: ImageRow) -> AuditJob:
-        presence = Presence.HERE
-        if not os.path.lexists(row.file):
-            absences = Absences(row.root, self._file_systems, ())
-            presence, _ = absences.judge(row.path, row.file_system)
-            if not row.root.is_dir():
-                presence = Presence.AWAY
-        return _job(row, presence)
+        if os.path.lexists(row.file):
+            return _job(row, Presence.HERE)
+        absences = Absences(row.root, self._file_systems, ())
+        presence, _ = absences.judge(row.path, row.file_system)
+        return self._absent(row, presence if row.root.is_dir() else Presence.AWAY)
+
+    def _absent(self, row: ImageRow, presence: Presence) -> AuditJob:
+        """A missing image is away if what is in its shelf's place is not the shelf."""
+        job = _job(row, presence)
+        if presence is not Presence.MISSING or row.presence is Presence.MISSING:
+            return job
+        if row.shelf not in self._others:
+            rows = self._catalogue.images(shelf=row.shelf)
+            self._others[row.shelf] = other_folder(row.root, rows, self._file_systems)
+        other = self._others[row.shelf]
+        return replace(job, presence=Presence.AWAY, other_folder=other) if other else job
 
     def of_folder(self, folder: Path) -> Iterator[AuditJob]:
         """Yield what is recorded or found in a folder, in the order of paths."""
@@ -142,7 +143,7 @@ class _Planner:
             elif row is not None:
                 presence, _ = absences.judge(path, row.file_system)
                 is_unread = any(path.startswith(f"{each}/") for each in walk.unread_folders)
-                yield _job(row, Presence.AWAY if walk.problem or is_unread else presence)
+                yield self._absent(row, Presence.AWAY if walk.problem or is_unread else presence)
 
     def _seen(
         self,
@@ -177,7 +178,7 @@ def _job(row: ImageRow, presence: Presence, size: int | None = None) -> AuditJob
         size = 0
     elif size is None:
         size = row.size
-    return AuditJob(row.file, f"{row.shelf}: {row.path}", row, presence, size)
+    return AuditJob(row.file, row.where, row, presence, size)
 
 
 def _unrecorded(path: Path, name: str) -> AuditJob:

@@ -2,16 +2,36 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 
 from mediashelf.catalogue.scanning.scan import Event, ScanOutcome, ScanPlan
 from mediashelf.findings import Finding, Severity
+from mediashelf.integrity.fixity.findings import other_folder as other_folder_finding
+from mediashelf.text import first_text
+
+_NAMED = 5
+
+
+def missing_finding(shelf: str, paths: Sequence[str]) -> Finding:
+    """Return what a person has to decide about images that are gone from their shelf."""
+    are = "image is" if len(paths) == 1 else "images are"
+    return Finding(
+        "file-is-present",
+        Severity.ERROR,
+        shelf,
+        f"{len(paths):,} {are} missing: {first_text(paths, _NAMED, 'image')}",
+        remedy="put them back; to forget them: mediashelf shelf drop "
+        f"{shlex.quote(shelf)} --only-missing",
+    )
 
 
 def scan_findings(plan: ScanPlan, outcomes: Sequence[ScanOutcome]) -> list[Finding]:
     """Return the findings of the scan itself; those of the discs are kept with each image."""
     findings = []
     for shelf_plan in plan.shelves:
+        if shelf_plan.is_other:
+            findings.append(other_folder_finding(shelf_plan.shelf.name, shelf_plan.away))
         for folder, reason in shelf_plan.unread_folders.items():
             findings.append(
                 Finding(

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from mediashelf.catalogue.history import Happening, keep
 from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
+from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.raw_reading import RawAudits
 from mediashelf.catalogue.scanning.reading import read_image
@@ -50,12 +51,14 @@ class ScanOutcome:
 class ShelfPlan:
     """What the walk of one shelf found. ``away`` says why the shelf is not there, or is empty.
 
+    ``is_other`` is True where the folder is there and has nothing of the shelf.
     ``missing`` and ``returned`` name images whose presence changed with this scan;
     ``waiting`` are those whose bytes are known to differ from their record.
     """
 
     shelf: ShelfRow
     away: str = ""
+    is_other: bool = False
     jobs: list[Job] = field(default_factory=list)
     unchanged: int = 0
     waiting: list[str] = field(default_factory=list)
@@ -91,8 +94,11 @@ def plan_scan(catalogue: Catalogue, shelves: Sequence[ShelfRow]) -> ScanPlan:
     plan = ScanPlan()
     for shelf in shelves:
         rows = {row.path: row for row in catalogue.images(shelf=shelf.name)}
-        walk = walk_folder(shelf.root, file_systems, rows)
-        plan.shelves.append(_plan_shelf(catalogue, shelf, rows, walk, file_systems))
+        other = other_folder(shelf.root, list(rows.values()), file_systems)
+        walk = Walk(problem=other) if other else walk_folder(shelf.root, file_systems, rows)
+        shelf_plan = _plan_shelf(catalogue, shelf, rows, walk, file_systems)
+        shelf_plan.is_other = bool(other)
+        plan.shelves.append(shelf_plan)
     return plan
 
 

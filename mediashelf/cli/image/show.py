@@ -25,6 +25,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
+from mediashelf.jobs.library.naming import NamedFile, find_files
 
 if TYPE_CHECKING:
     from mediashelf.readability.targets import Target
@@ -132,22 +133,22 @@ def show(
                     say_wrapped(f"Report: {report_path}")
             return list(image.findings)
 
-    exit_for(_each(names, show_one, is_apart=not quiet), fail_on)
+    exit_for(_each(find_files(names, catalogue_path), show_one, is_apart=not quiet), fail_on)
 
 
 def _each(
-    names: Sequence[str], show_one: Callable[[Path], list[Finding]], *, is_apart: bool
+    files: Sequence[NamedFile], show_one: Callable[[Path], list[Finding]], *, is_apart: bool
 ) -> list[Finding]:
     """Show one image after the other; one that cannot be opened does not hide the others."""
     findings: list[Finding] = []
     failed: InputError | None = None
-    for number, name in enumerate(names):
+    for number, file in enumerate(files):
         if number and is_apart:
             say()
         try:
-            findings += show_one(Path(name))
+            findings += show_one(file.opened_path)
         except InputError as error:
-            if len(names) == 1:
+            if len(files) == 1:
                 raise
             tell(str(error))
             failed = error

@@ -21,6 +21,7 @@ from mediashelf.cli.options import (
     targets_folder_option,
 )
 from mediashelf.cli.render import say, say_findings, say_json, say_wrapped, table
+from mediashelf.cli.report_file import report_option
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.integrity.fixity.states import State
@@ -40,6 +41,7 @@ Examples:
   mediashelf list --shelf card
   mediashelf list --target dos --label driver
   mediashelf list --state damaged --findings
+  mediashelf list --report library.html --with-files
 
 \b
 States: recorded (read by a scan, not audited since), sound, damaged (errors
@@ -55,6 +57,8 @@ accept it), truncated, unreadable, changing, missing, away.
 @targets_folder_option
 @moved_option("--history", "mediashelf show --history IMAGE")
 @click.option("--findings", "with_findings", is_flag=True, help="Show the findings on record too.")
+@report_option("Write a page of these images to search, filter and print, instead of a list.")
+@click.option("--with-files", is_flag=True, help="Search names of files inside on the page too.")
 @catalogue_option
 @json_option
 @quiet_option
@@ -66,6 +70,8 @@ def list_images(
     target_names: tuple[str, ...],
     targets_folder: Path | None,
     with_findings: bool,
+    report_path: Path | None,
+    with_files: bool,
     catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
@@ -76,9 +82,19 @@ def list_images(
     read; of several systems, all must. No image is opened. With -q, only the images:
     no totals.
     """
+    if with_files and report_path is None:
+        raise click.UsageError("--with-files is for the page of --report FILE.html")
     wanted = Wanted(shelf, kind, label, state, target_names, targets_folder)
     with open_catalogue(catalogue_path) as catalogue:
         rows = list_on_record(catalogue, wanted)
+        if report_path is not None:
+            from mediashelf.cli.library.list_report import write_library_page
+
+            write_library_page(
+                report_path, catalogue, rows, wanted, with_files=with_files, quiet=quiet
+            )
+            if not as_json:
+                return
         if as_json:
             say_json(_document(catalogue, rows, with_findings))
             return
@@ -146,7 +162,7 @@ def _say_findings(catalogue: Catalogue, rows: Sequence[ImageRow]) -> None:
         findings = findings_on_record(catalogue.db, row.id)
         if findings or row.problem:
             say()
-            say(f"{row.shelf}: {row.path}")
+            say(row.where)
             if row.problem:
                 say_wrapped(row.problem, indent=2)
             say_findings(findings, limit=_PLACES_SHOWN)

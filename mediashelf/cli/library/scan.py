@@ -73,8 +73,9 @@ def scan(
     a digest of the whole and one of every MiB. Files whose size and date are as
     recorded are not read. A file that was moved keeps its record, and two files that
     swapped names swap theirs. Images of a
-    shelf that is not plugged in are away, and keep theirs. Ctrl-C keeps what is
-    done; the next scan does the rest.
+    shelf that is not plugged in are away, and keep theirs. Missing images end with
+    1 until they are back, or forgotten with shelf drop --only-missing. Ctrl-C keeps
+    what is done; the next scan does the rest.
     """
     if accept and not names:
         raise click.UsageError("Name the images to accept, or a shelf: scan --accept IMAGE...")

@@ -126,7 +126,10 @@ def compare_with_record(
     where nothing is recorded.
     """
     if observed.absence is Absence.AWAY:
-        return FixityVerdict(State.AWAY, "nothing read", (fixity_findings.away(where, recorded),))
+        away = fixity_findings.away(where, recorded)
+        if observed.problem:
+            away = fixity_findings.other_folder(where, observed.problem)
+        return FixityVerdict(State.AWAY, "nothing read", (away,))
     if observed.absence is Absence.MISSING:
         return FixityVerdict(
             State.MISSING, "nothing read", (fixity_findings.missing(where, recorded),)

@@ -26,6 +26,18 @@ def away(where: str, recorded: FixityRecord | None) -> Finding:
     )
 
 
+def other_folder(where: str, words: str) -> Finding:
+    """The folder in a shelf's place has nothing of it; ``words`` say so."""
+    return Finding(
+        "shelf-has-its-images",
+        Severity.ERROR,
+        where,
+        words,
+        remedy="connect the right disk; if the shelf is elsewhere now: mediashelf shelf move; if "
+        "its images are gone for good: mediashelf shelf drop, then add the folder again",
+    )
+
+
 def missing(where: str, recorded: FixityRecord | None) -> Finding:
     """The folder is there, the file is not."""
     return Finding(

@@ -40,9 +40,9 @@ class Observed:
     """What a look at the file found now.
 
     ``digests`` is None where the contents were not read. ``problem`` is why the
-    file could not be read to the end, or empty; ``unreadable`` are the runs of bytes
-    that the medium did not give. ``is_changing`` is True when size or date
-    were not the same before and after.
+    file could not be read to the end, or that what is in its shelf's place is not the
+    shelf, or empty; ``unreadable`` are the runs of bytes that the medium did not give.
+    ``is_changing`` is True when size or date were not the same before and after.
     """
 
     size: int = 0

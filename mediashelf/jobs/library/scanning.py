@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -11,7 +11,7 @@ from pathlib import Path
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.records.waiting import judged_words, waiting_finding
 from mediashelf.catalogue.rows import ImageRow, Presence, kept_number
-from mediashelf.catalogue.scanning.findings import scan_findings
+from mediashelf.catalogue.scanning.findings import missing_finding, scan_findings
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.scan import (
     Job,
@@ -33,8 +33,8 @@ from mediashelf.jobs.progress import OnAmount
 class Scan:
     """What was planned, and what came of it so far; it grows while images are read.
 
-    ``findings`` are filled at the end: what could not be read, and every image on these
-    shelves whose bytes wait beside its record.
+    ``findings`` are filled at the end: what could not be read, every image that is missing
+    from these shelves, and every one whose bytes wait beside its record.
     """
 
     plan: ScanPlan
@@ -97,7 +97,7 @@ def _not_accepted(row: ImageRow) -> Finding:
     return Finding(
         "bytes-as-recorded",
         Severity.ERROR,
-        f"{row.shelf}: {row.path}",
+        row.where,
         f"not accepted with its shelf: it was found {state}",
         remedy="if its bytes are right all the same, name the image itself after --accept",
     )
@@ -120,7 +120,15 @@ def read_planned(catalogue: Catalogue, scan: Scan, on_bytes: OnAmount = lambda c
     for plan in scan.plan.shelves:
         plan.missing = [path for path in plan.missing if f"{plan.shelf.name}: {path}" not in moved]
     scan.findings += scan_findings(scan.plan, scan.outcomes)
+    scan.findings += _missing(catalogue, scan)
     scan.findings += [waiting_finding(row) for row in _waiting(catalogue, scan)]
+
+
+def _missing(catalogue: Catalogue, scan: Scan) -> Iterator[Finding]:
+    for plan in scan.plan.shelves if not scan.is_accepting else ():
+        rows = catalogue.images(shelf=plan.shelf.name, state=Presence.MISSING)
+        if rows:
+            yield missing_finding(plan.shelf.name, [row.path for row in rows])
 
 
 def _waiting(catalogue: Catalogue, scan: Scan) -> list[ImageRow]:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from mediashelf.catalogue.rows import ShelfRow
+from mediashelf.catalogue.scanning.other_folder import other_folder
+from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.shelf_places import lookalike, same_disk
 from mediashelf.catalogue.shelves import (
     add_shelf,
@@ -46,8 +48,16 @@ def register_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> Regist
 
 
 def shelves_here(catalogue: Catalogue) -> list[tuple[ShelfRow, bool]]:
-    """Return every shelf, and whether its folder is here now."""
-    return [(row, _is_here(row.root)) for row in catalogue.shelves()]
+    """Return every shelf, and whether it is here now: its folder, with something of it."""
+    file_systems = FileSystems()
+    return [
+        (
+            row,
+            _is_here(row.root)
+            and not other_folder(row.root, catalogue.images(shelf=row.name), file_systems),
+        )
+        for row in catalogue.shelves()
+    ]
 
 
 def _is_here(root: Path) -> bool:

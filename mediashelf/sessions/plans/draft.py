@@ -100,3 +100,5 @@ def _example() -> Iterator[str]:
     yield "# [[disc]]"
     yield '# image = "system.iso"'
     yield '# purpose = "Install the system"'
+    yield "# [[disc]]"
+    yield '# floppy = "boot.ima"    # the image of a boot floppy becomes a disc that starts so'

@@ -36,8 +36,8 @@ DISK_MODES = ("ide", "ahci", "raid")
 FIRMWARES = ("bios", "uefi")
 
 _MACHINE_KEYS = (
-    "name", "memory", "disk", "disk_mode", "firmware", "usb_boot", "processor", "devices",
-    "settings", "notes", "part",
+    "name", "memory", "disk", "disk_mode", "firmware", "usb_boot", "processor",
+    "processor_bits", "devices", "settings", "notes", "part",
 )  # fmt: skip
 _PART_KEYS = ("what", "where", "jumpers", "device")
 STEP_KEYS = ("do", "system", "before", "after", "partitions")
@@ -79,6 +79,7 @@ class PlannedMachine:
     firmware: str = ""
     usb_boot: bool | None = None
     processor: str = ""
+    processor_bits: int | None = None
     devices: str = ""
     settings: tuple[str, ...] = ()
     notes: str = ""
@@ -87,12 +88,21 @@ class PlannedMachine:
 
 @dataclass(frozen=True, slots=True)
 class PlannedPartition:
-    """One partition to make; ``size`` and the rest as written, empty where nothing is said."""
+    """One partition to make; all is as written, empty where nothing is said.
+
+    ``size_bytes`` is its size, None where it takes the rest.
+    """
 
     system: str
     filesystem: str
     size: str
     note: str
+    size_bytes: int | None = None
+
+    @property
+    def kind(self) -> str:
+        """The file system in small letters, without spaces and dashes."""
+        return re.sub(r"[\s_-]", "", self.filesystem).casefold()
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +144,7 @@ def read_machine_table(top: Table, folder: Path) -> PlannedMachine:
         firmware=table.choice("firmware", FIRMWARES),
         usb_boot=table.flag("usb_boot"),
         processor=table.text("processor").strip(),
+        processor_bits=_bits(table),
         devices=table.path_text("devices", folder),
         settings=table.texts("settings", "settings to make in the firmware"),
         notes=table.text("notes").strip(),
@@ -178,6 +189,13 @@ def _texts(values: Any, place: str) -> Iterator[tuple[str, str]]:
             yield from _texts(inside, f"[{place}] {number}")
 
 
+def _bits(table: Table) -> int | None:
+    bits = table.number("processor_bits", 16, 64)
+    if bits not in (None, 16, 32, 64):
+        raise table.wrong("processor_bits", "16, 32 or 64")
+    return bits
+
+
 def _part(table: Table) -> MachinePart:
     return MachinePart(
         what=table.text("what", needed="it names the part").strip(),
@@ -194,4 +212,5 @@ def _partition(table: Table) -> PlannedPartition:
         filesystem=table.text("filesystem", needed="it says how to format it").strip(),
         size=str(table.value("size")) if size else "the rest",
         note=table.text("note").strip(),
+        size_bytes=size,
     )

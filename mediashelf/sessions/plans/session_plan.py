@@ -11,7 +11,8 @@
     capacity = "4GB"
 
     [[disc]]                         # one for each disc, in the order of use
-    image = "library/system.iso"     # or recipe = "….toml", or find = "words in the catalogue"
+    image = "library/system.iso"     # or recipe = "….toml", find = "words in the catalogue",
+                                     # or floppy = "boot.ima", which becomes a boot disc
     purpose = "Install the system"
 
 Reading a plan touches no disc: what it names is looked for by

@@ -1,0 +1,70 @@
+"""Files that a command opens, by path or by the name that the catalogue has for them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.catalogue.naming import find_named, means_many
+from mediashelf.catalogue.rows import ImageRow, Presence
+from mediashelf.catalogue.store import open_catalogue
+from mediashelf.errors import InputError
+
+
+@dataclass(frozen=True, slots=True)
+class NamedFile:
+    """A file to open; ``row`` is its record where the name was looked up in the catalogue.
+
+    ``where`` is how to call it. ``is_one_of_many`` is True where a pattern or a whole shelf
+    was named. Reading ``opened_path`` raises :class:`InputError` where the file is not here.
+    """
+
+    path: Path
+    where: str
+    row: ImageRow | None = None
+    is_one_of_many: bool = False
+
+    @property
+    def opened_path(self) -> Path:
+        """The file, for whoever opens it now."""
+        if self.row is not None and not os.path.lexists(self.path):
+            if self.row.presence is Presence.AWAY or not self.row.root.is_dir():
+                what = f"its shelf is away ({self.row.root})"
+            else:
+                what = f"is missing ({self.path}); look for it with: mediashelf scan"
+            raise InputError(f"{self.where}: {what}")
+        return self.path
+
+
+def find_files(names: Sequence[str], catalogue_path: Path | None = None) -> list[NamedFile]:
+    """Return the files that the names mean, in their order, each once.
+
+    What exists as a file or folder is meant by that; another name is looked up in the
+    catalogue, which is not opened before that is needed. A name that is not known there
+    either stays a path: whoever opens it says what is wrong. Raises :class:`InputError`
+    for a name that several images have, and for a path that a known shelf does not have.
+    """
+    found: dict[Path, NamedFile] = {}
+    unknown = [name for name in names if not os.path.lexists(name)]
+    recorded: dict[str, list[ImageRow]] = {}
+    if unknown:
+        with open_catalogue(catalogue_path) as catalogue:
+            recorded = {name: find_named(catalogue, name) for name in unknown}
+    for name in names:
+        rows = recorded.get(name, [])
+        for row in rows:
+            is_many = means_many(name, row)
+            found.setdefault(row.file, NamedFile(row.file, row.where, row, is_many))
+        if not rows:
+            found.setdefault(Path(name), NamedFile(Path(name), name))
+    return list(found.values())
+
+
+def find_file(name: str | Path, catalogue_path: Path | None = None) -> Path:
+    """Return the one file that a name means; raises :class:`InputError` where it is not one."""
+    files = find_files([os.fspath(name)], catalogue_path)
+    if len(files) > 1:
+        raise InputError(f"{name}: matches {len(files):,} images; name one")
+    return files[0].opened_path

@@ -1,0 +1,110 @@
+"""The rows of a library as compact JSON that is safe inside a page.
+
+A row is a list whose empty end is cut off; ``FIELDS`` names its places, and the page's
+script reads them by the same names. Texts that many images share are kept once, in tables,
+and a row has their number there.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from mediashelf.catalogue.images import kinds_of
+from mediashelf.catalogue.rows import ImageRow
+from mediashelf.findings import Severity
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.reports.allowance import shorten
+
+FIELDS = (
+    *("path", "shelf", "label", "size", "state", "volumes", "systems", "copies", "confirmed"),
+    *("recorded", "entries", "errors", "warnings", "notes", "digest", "algorithm", "problem"),
+)
+
+_UNKNOWN = -1  # systems of an image that was never read as a disc
+
+# Besides what could end the script's element: line ends of JavaScript that JSON allows.
+_ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
+
+
+class Tables:
+    """Texts by the name of their table; each is kept once."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[str, dict[str, int]] = {}
+
+    def number(self, table: str, text: str) -> int:
+        """Return the place of a text in its table; the empty text is 0 in each."""
+        numbers = self._numbers.setdefault(table, {"": 0})
+        return numbers.setdefault(text, len(numbers))
+
+    def as_lists(self) -> dict[str, list[str]]:
+        """Return every table as the list of its texts."""
+        return {name: list(numbers) for name, numbers in self._numbers.items()}
+
+
+def packed_rows(
+    rows: Sequence[ImageRow], systems: Mapping[int, Sequence[bool]], tables: Tables
+) -> Iterator[list[Any]]:
+    """Yield the values of each image, as ``FIELDS`` has them.
+
+    ``systems`` says for an image's id which systems read it, in the order of the page's;
+    an image that is not in it was never read as a disc.
+    """
+    copies = Counter(map(content_key, rows))
+    for row in rows:
+        content = content_key(row)
+        reads = systems.get(row.id)
+        algorithm, digest = best_digest(row)
+        values = [
+            shorten(row.path),
+            tables.number("shelf", row.shelf),
+            shorten(row.label),
+            row.size,
+            tables.number("state", row.state),
+            tables.number("volumes", volumes_text(row)),
+            _UNKNOWN if reads is None else sum(bit << at for at, bit in enumerate(reads)),
+            tables.number("copies", content) if copies[content] > 1 else 0,
+            tables.number("day", row.confirmed_at[:10]),
+            tables.number("day", row.recorded_at[:10]),
+            row.entry_count,
+            row.finding_counts.get(Severity.ERROR, 0),
+            row.finding_counts.get(Severity.WARNING, 0),
+            row.finding_counts.get(Severity.NOTE, 0),
+            digest,
+            tables.number("algorithm", algorithm),
+            shorten(row.problem),
+        ]
+        while not values[-1]:
+            values.pop()
+        yield values
+
+
+def volumes_text(row: ImageRow) -> str:
+    """Return the volumes of an image as people call them: ``ISO 9660, Joliet``."""
+    words = {kind.value: kind.words for kind in VolumeKind}
+    return ", ".join(dict.fromkeys(words.get(kind, kind) for kind in kinds_of(row)))
+
+
+def best_digest(row: ImageRow) -> tuple[str, str]:
+    """Return algorithm and digest to show: the one that published lists have, if it is there."""
+    for algorithm in ("sha256", *row.digests):
+        if algorithm in row.digests:
+            return algorithm, row.digests[algorithm]
+    return "", ""
+
+
+def content_key(row: ImageRow) -> str:
+    """Return a text that is equal for images with equal bytes on record, empty without a digest.
+
+    Bytes that wait to be accepted are others than those on record.
+    """
+    digest = row.digests.get("xxh3_128", "")
+    return f"{row.size} {digest}" if digest and row.waiting is None else ""
+
+
+def safe_json(value: object) -> str:
+    """Return JSON that a script element can hold: nothing in it ends the element."""
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":")).translate(_ESCAPES)

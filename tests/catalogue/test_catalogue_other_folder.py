@@ -1,0 +1,99 @@
+"""A folder in a shelf's place that has nothing of it is not taken for the shelf."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from cli_runs import Shelf
+from made_library import DATE, Library, open_library, tide_image, write
+
+WORDS = "this does not look like the shelf: none of its 2 images is here"
+
+
+@pytest.fixture
+def shelf(tmp_path: Path) -> Shelf:
+    with open_library(tmp_path) as library:
+        write(library.root / "tide.iso", tide_image(1), DATE)
+        write(library.root / "sub" / "ebb.iso", tide_image(2, mebibytes=1), DATE)
+        library.scan()
+        library.audit()
+    return Shelf(tmp_path, width=200)
+
+
+def put_in_its_place(folder: Path, *, with_images: bool) -> Path:
+    aside = folder.with_name("aside")
+    folder.rename(aside)
+    folder.mkdir()
+    if with_images:
+        write(folder / "other.iso", tide_image(3, mebibytes=2), DATE)
+    return aside
+
+
+@pytest.mark.parametrize("with_images", [False, True], ids=["empty", "foreign"])
+def test_every_command_says_so_and_no_record_changes(shelf: Shelf, with_images: bool) -> None:
+    before = shelf.json("list")["images"]
+    aside = put_in_its_place(shelf.home, with_images=with_images)
+    for _ in range(2):
+        out = shelf.run("scan", code=1).stdout
+        assert f"home: away ({WORDS}); 2 images keep their records" in out
+        assert "error shelf-has-its-images" in out
+        assert "0 images read" in out
+        assert {image["state"] for image in shelf.json("list")["images"]} == {"away"}
+        assert len(shelf.json("list")["images"]) == 2
+    for name in ("home", shelf.home / "sub" / "ebb.iso", "sub/ebb.iso"):
+        done = shelf.json("audit", name, code=1)
+        known = [image for image in done["images"] if image["record"] is not None]
+        assert {image["state"] for image in known} == {"away"}
+        assert all(image["findings"][0]["severity"] == "error" for image in known)
+        assert all(WORDS in image["findings"][0]["message"] for image in known)
+    assert WORDS in shelf.run("audit", "--due", "1d", code=1).stdout
+    assert "home   away" in shelf.run("shelf", "list").stdout
+    for image in shelf.home.iterdir():
+        image.unlink()
+    shelf.home.rmdir()
+    aside.rename(shelf.home)
+    assert "home: 2 unchanged" in shelf.run("scan").stdout
+    after = shelf.json("list")["images"]
+    assert [image["digests"] for image in after] == [image["digests"] for image in before]
+    assert "missing" not in shelf.run("show", "--history", shelf.home / "tide.iso").stdout
+
+
+def test_audit_alone_says_so_too(shelf: Shelf) -> None:
+    put_in_its_place(shelf.home, with_images=False)
+    out = shelf.run("audit", code=1).stdout
+    assert WORDS in out
+    assert "2 images: 2 away." in out
+    page = shelf.folder / "audit.html"
+    shelf.run("audit", "--report", page, code=1)
+    assert WORDS in page.read_text("utf-8")
+
+
+def test_images_that_moved_inside_the_shelf_are_followed(shelf: Shelf) -> None:
+    (shelf.home / "new").mkdir()
+    (shelf.home / "tide.iso").rename(shelf.home / "new" / "a.iso")
+    (shelf.home / "sub" / "ebb.iso").rename(shelf.home / "new" / "b.iso")
+    assert "home: 2 moved" in shelf.run("scan").stdout
+
+
+def test_a_missing_image_is_never_quiet(shelf: Shelf) -> None:
+    (shelf.home / "tide.iso").unlink()
+    for words in ("home: 1 unchanged, 1 missing", "home: 1 unchanged, 1 gone before"):
+        out = shelf.run("scan", code=1).stdout
+        assert words in out
+        assert "error file-is-present" in out
+        assert "home: 1 image is missing: tide.iso" in out
+    assert shelf.json("scan", code=1)["findings"][0]["rule"] == "file-is-present"
+    shelf.run("shelf", "drop", "home", "--only-missing", "--yes")
+    shelf.run("scan")
+
+
+def test_the_last_image_of_a_shelf_is_missing(library: Library) -> None:
+    """Of one image alone nobody can tell a deleted file from another folder."""
+    write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+    (library.root / "tide.iso").unlink()
+    plan, _ = library.scan()
+    assert plan.shelves[0].missing == ["tide.iso"]
+    assert library.states() == {"home: tide.iso": "missing"}
