@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 import click
 
 from mediashelf import __version__
+from mediashelf.__main__ import version_text
 from mediashelf.cli.console import prepare_streams
 from mediashelf.errors import MediashelfError, OutputError
 
@@ -68,6 +69,8 @@ class MediashelfGroup(click.Group):
 
     def main(self, *args: Any, **options: Any) -> Any:
         prepare_streams()
+        if "_MEDIASHELF_COMPLETE" in os.environ:
+            importlib.import_module("mediashelf.cli.completion")
         return super().main(*args, **options)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -163,7 +166,7 @@ def _with_suggestion(error: click.UsageError, args: list[str]) -> click.UsageErr
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
     epilog="Each command has examples: mediashelf build --help",
 )
-@click.version_option(__version__, prog_name="mediashelf")
+@click.version_option(__version__, prog_name="mediashelf", message=version_text())
 def main() -> None:
     """Keep disc images sound, build driver discs, prepare discs for a bench session.
 
