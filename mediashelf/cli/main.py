@@ -12,9 +12,9 @@ from typing import Any, NamedTuple
 import click
 
 from mediashelf import __version__
-from mediashelf.__main__ import version_text
 from mediashelf.cli.console import prepare_streams
 from mediashelf.errors import MediashelfError, OutputError
+from mediashelf.version import version_text
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it; __main__.py has it before this is loaded
 PIPE_CLOSED = 141  # 128 + SIGPIPE
