@@ -69,8 +69,8 @@ def _other_date(entry: Entry, other: Entry) -> Finding:
         entry.path,
         f"its date is not that of its record in the Joliet tree, where it is {other.path}",
         remedy="Compare the image with another copy, if the date matters",
-        source="measured: equal for every file and folder of 26 images that programs made; the date "
-        "is that of ECMA-119 9.1.5",
+        source="measured: equal for every file and folder of 26 images by several programs; the "
+        "date is that of ECMA-119 9.1.5",
         found=_date_words(entry),
         expected=_date_words(other),
         offset=entry.record_offset + 18 if entry.record_offset >= 0 else None,
