@@ -9,6 +9,7 @@ from mediashelf.catalogue.entry_names import entry_names
 from mediashelf.catalogue.readable import iter_reading
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.jobs.library.listing import is_served, is_wrong
 from mediashelf.readability.targets import load_targets
 from mediashelf.reports.library.file_names import Listing, pack_names
 from mediashelf.reports.library.packing import content_key
@@ -36,7 +37,8 @@ def library_page(
     for row, answers in iter_reading(catalogue, rows, targets):
         on_image(1)
         if answers is not None:
-            reads[row.id] = answers
+            is_good = is_served(row) and not is_wrong(row)  # as in list --target
+            reads[row.id] = answers if is_good else (False,) * len(targets)
     names = pack_names(_listings(catalogue, rows, on_image)) if with_files else None
     page = library_html(
         rows,

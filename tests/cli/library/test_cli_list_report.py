@@ -20,9 +20,9 @@ def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shelf:
     shelf = Shelf(tmp_path)
     shelf.home.mkdir()
     shelf.run("shelf", "add", shelf.home)
-    write(shelf.home / "tide.iso", tide_image(), DATE)
-    write(shelf.home / "old" / "tide.iso", tide_image(), DATE)
-    write(shelf.home / "ebb.iso", tide_image(1, label="EBB"), DATE)
+    write(shelf.home / "tide.iso", tide_image(mebibytes=1), DATE)
+    write(shelf.home / "old" / "tide.iso", tide_image(mebibytes=1), DATE)
+    write(shelf.home / "ebb.iso", tide_image(1, label="EBB", mebibytes=1), DATE)
     shelf.run("scan")
     return shelf
 
