@@ -46,6 +46,7 @@ JOBS: dict[str, dict[str, Place]] = {
         "list": Place("library.list_images:list_images", "List the images on record."),
         "find": Place("library.find:find", "Which image holds this file?"),
         "show": Place("image.show:show", "What is in an image, and what happened to it?"),
+        "extract": Place("image.extract:extract", "Take files out of an image or archive."),
         "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
         "checksums": Place("library.checksums:checksums", "Write or check a checksum list."),
         "timer": Place("library.timer:timer", "Audit a part of the library every night."),

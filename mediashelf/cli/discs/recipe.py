@@ -4,7 +4,8 @@ The shape of ``recipe new --json``: ``command`` and ``version``, then ``output``
 file, or null), ``text`` (the recipe), ``size`` of the disc in bytes, ``capacity`` (the
 name of the medium that is suggested, or null), and ``folders``, one object each with
 ``from``, ``to``, and the lists ``packages`` and ``programs`` of objects with ``place``,
-``text`` and ``identifiers`` (those of the machine that a program's files name). With
+``text`` and ``identifiers`` (those of the machine that a program's files name).
+``findings`` are the archives in the folders that hold packages or could not be opened. With
 ``--shelves`` it has ``command``, ``version``, ``output``, ``text`` and ``folders`` with
 ``from`` (a shelf, an image and a path in it), ``to``, ``only`` and ``packages`` (the paths
 of the INFs, or of the folder), and the findings.
@@ -92,7 +93,7 @@ def new(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Write a commented recipe for FOLDERs and .zip archives, to be edited.
+    """Write a commented recipe for FOLDERs, archives and images, to be edited.
 
     The driver packages that are found are in it as comments, with the devices of
     the machine that they are for, the size of the disc, and a medium that holds it.
@@ -184,4 +185,5 @@ def _document(output: Path | None, drafted: DraftedRecipe) -> dict[str, Any]:
             {"from": source.path, **chosen(source, "to", "packages", "programs")}
             for source in draft.sources
         ],
+        findings=drafted.unopened,
     )
