@@ -79,7 +79,7 @@ def examine_plan(
             plan,
             library,
             targets,
-            plan_recipe=recipe_planner(targets, plan.targets),
+            plan_recipe=recipe_planner(targets, plan.targets, places.catalogue),
             more_checks=SessionDrivers(targets).check,
             on_bytes=on_bytes,
         )
@@ -124,7 +124,7 @@ def prepare_card(
             targets,
             tidy=options.tidy,
             may_build=not options.is_dry_run,
-            plan_recipe=recipe_planner(targets, plan.targets),
+            plan_recipe=recipe_planner(targets, plan.targets, places.catalogue),
             more_checks=drivers.check,
             on_bytes=on_checked_bytes,
         ) as session,

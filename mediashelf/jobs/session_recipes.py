@@ -10,16 +10,21 @@ from mediashelf.building.planning.boot import FLOPPY_MEDIA
 from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe
 from mediashelf.errors import FormatError, InputError
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
+from mediashelf.jobs.shelf_sources import on_shelves
 from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.planned import PlanRecipe, SessionRecipe
 from mediashelf.sessions.plans.plan_disc import SourceKind
 from mediashelf.sessions.plans.resolve import SourceFile
 
 
-def recipe_planner(targets: Mapping[str, Target], of_session: Sequence[str]) -> PlanRecipe:
+def recipe_planner(
+    targets: Mapping[str, Target],
+    of_session: Sequence[str],
+    catalogue_path: Path | None = None,
+) -> PlanRecipe:
     """Return how a session plans a recipe: for the recipe's own targets, else the session's.
 
-    ``targets`` are all that are known.
+    ``targets`` are all that are known; shelves are looked up in the catalogue.
     """
 
     def plan(file: SourceFile) -> SessionRecipe:
@@ -28,7 +33,7 @@ def recipe_planner(targets: Mapping[str, Target], of_session: Sequence[str]) -> 
             # Beside the floppy there is nothing on the disc, and nothing is meant to be.
             found = tuple(one for one in planned.deciding if one.rule != "nothing-on-disc")
             return SessionRecipe(planned.plans[0], found)
-        recipe = load_recipe(file.path)
+        recipe = on_shelves(load_recipe(file.path), catalogue_path)
         if not recipe.targets:
             recipe = replace(recipe, targets=tuple(of_session))
         planned = plan_recipe(recipe, pick_targets(recipe.targets, targets))

@@ -120,7 +120,11 @@ def check(
     for file in wanted:
         try:
             path = file.opened_path
-            answer = examine_source(path, asked, known, progress=partial(progress, quiet=quiet))
+            answer = examine_source(
+                *(path, asked, known),
+                catalogue=catalogue_path,
+                progress=partial(progress, quiet=quiet),
+            )
         except InputError as error:
             if len(files) == 1:
                 raise

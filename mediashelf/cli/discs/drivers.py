@@ -140,7 +140,7 @@ def drivers(
     """
     _refuse_mixture(paths, of_shelves, machine_paths)
     _refuse_code_page(code_page)
-    options = RecipeOptions(targets=target_names, machines=machine_paths)
+    options = RecipeOptions(targets=target_names, machines=machine_paths, catalogue=catalogue_path)
     subjects = find_subjects(paths, options)
     picked = _picked(subjects.machine, explained)
     known = load_targets(targets_folder)

@@ -60,6 +60,7 @@ def examine_source(
     asked: Sequence[Target],
     known: Mapping[str, Target],
     *,
+    catalogue: Path | None = None,
     progress: Progress = no_progress,
 ) -> CheckedSource:
     """Check what is at a path for the targets asked for, else a recipe's own, else all.
@@ -67,7 +68,7 @@ def examine_source(
     Raises what opening the image or planning the recipe raises.
     """
     if can_be_planned(path):
-        return _check_planned(path, asked, known, progress)
+        return _check_planned(path, asked, known, catalogue, progress)
     targets = asked or list(known.values())
     where = path.name or "image"
     with open_image(path) as image:
@@ -88,9 +89,14 @@ def examine_source(
 
 
 def _check_planned(
-    path: Path, asked: Sequence[Target], known: Mapping[str, Target], progress: Progress
+    path: Path,
+    asked: Sequence[Target],
+    known: Mapping[str, Target],
+    catalogue: Path | None,
+    progress: Progress,
 ) -> CheckedSource:
-    recipe = find_recipe([path], RecipeOptions(targets=tuple(one.name for one in asked)))
+    names = tuple(one.name for one in asked)
+    recipe = find_recipe([path], RecipeOptions(targets=names, catalogue=catalogue))
     targets = pick_targets(recipe.targets, known)
     planned = plan_recipe(recipe, targets or list(known.values()), progress=progress)
     (disc,) = planned.discs

@@ -15,6 +15,7 @@ from mediashelf.building.recipes.recipe import (
     load_recipe,
     recipe_from_folders,
 )
+from mediashelf.jobs.shelf_sources import on_shelves
 from mediashelf.trees.opening import is_archive
 
 RECIPE_SUFFIX = ".toml"
@@ -30,6 +31,7 @@ class RecipeOptions:
     capacity: str | None = None
     boot: Path | None = None
     has_index: bool = True
+    catalogue: Path | None = None  # where shelves are looked up; None is the usual place
 
 
 NO_OPTIONS = RecipeOptions()
@@ -52,7 +54,7 @@ def find_recipe(sources: Sequence[Path], options: RecipeOptions = NO_OPTIONS) ->
     """
     is_file = len(sources) == 1 and is_recipe(sources[0])
     recipe = load_recipe(sources[0]) if is_file else recipe_from_folders(sources)
-    return with_options(recipe, options)
+    return with_options(on_shelves(recipe, options.catalogue), options)
 
 
 def with_options(recipe: Recipe, options: RecipeOptions) -> Recipe:
