@@ -29,7 +29,6 @@ from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
 from mediashelf.findings import Severity
 from mediashelf.formats.inf.systems import ARCHITECTURES
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
-from mediashelf.jobs.discs.driver_families import needed_family
 from mediashelf.jobs.discs.driver_survey import (
     DriverAnswer,
     DriverSubjects,
@@ -37,6 +36,7 @@ from mediashelf.jobs.discs.driver_survey import (
     survey_subjects,
 )
 from mediashelf.jobs.discs.recipe_options import RecipeOptions
+from mediashelf.jobs.driver_families import needed_family
 from mediashelf.jobs.library.naming import find_place
 from mediashelf.jobs.shelves.machine import LibraryAnswer, cover_machine
 from mediashelf.readability.targets import Target, load_targets, pick_targets
