@@ -29,7 +29,10 @@ def dos_needs(discs: Sequence[CheckedDisc]) -> list[list[Finding]]:
     A disc is concerned when ``dos`` must read it, or when it starts an installer
     that runs under DOS.
     """
-    helpers = [disc.position for disc in discs if disc.repeats is None and _loads_drive(disc)]
+    loading = [disc for disc in discs if disc.repeats is None and _loads_drive(disc)]
+    # A disc that asks nobody before it erases is no help for anything else.
+    gentle = [disc for disc in loading if not disc.may_erase]
+    helpers = [disc.position for disc in gentle or loading]
     return [list(_check(disc, helpers)) for disc in discs]
 
 
