@@ -68,7 +68,7 @@ def test_all_that_a_plan_holds_is_shown_and_each_finding_once(bench: Bench, colu
     for words in (
         *("setting: Boot order: USB first", "note: Keys: sticker under the case"),
         *("part: Quillon Audio 16, third slot", "1. dos, fat16, 500MB, active"),
-        "disk-within-28-bit-addressing [dos, win9x, nt4]",
+        "disk-within-28-bit-addressing [win9x, dos, nt4]",
     ):
         assert words in flat, words
     assert flat.count("disk-within-28-bit-addressing") == 1
