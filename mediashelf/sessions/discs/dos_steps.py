@@ -18,8 +18,8 @@ _SOURCE = "Microsoft KB Q93234 and Q135174; that both programs say /D:NAME is co
 _CHANGE_SOURCE = f"{_SOURCE}, and so is what to do before the disc with A: is taken out"
 _TRY = "try it before the session: whether the driver supports a USB drive cannot be checked here"
 _MAKE = (
-    "put a boot floppy image with a driver for USB CD drives and the CD redirector into a recipe "
-    "(boot = …), or bring such a floppy"
+    "name the image of a boot floppy with a driver for USB CD drives and the CD redirector "
+    "(floppy = … in the plan, boot = … in a recipe), or bring such a floppy"
 )
 
 
