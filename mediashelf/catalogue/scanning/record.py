@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, fold
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
+from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
 from mediashelf.catalogue.scanning.values import Reading
@@ -157,6 +158,7 @@ def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -
     db.execute("DELETE FROM volumes WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM target_verdicts WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM disc_facts WHERE image_id = ?", [image_id])
+    db.execute("DELETE FROM disc_summaries WHERE image_id = ?", [image_id])
     if reading.structure_read:
         db.executemany(
             "INSERT INTO volumes (image_id, number, kind, label) VALUES (?, ?, ?, ?)",
@@ -177,24 +179,14 @@ def _record_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> 
         "SELECT DISTINCT name_id FROM entries WHERE image_id = ?", [image_id]
     ).fetchall()
     db.execute("DELETE FROM entries WHERE image_id = ?", [image_id])
-    names = {name: (fold(name), keep_text(name)) for name in {e.name for e in reading.listing}}
-    db.executemany(
-        "INSERT INTO names (folded, name) VALUES (?, ?) ON CONFLICT DO NOTHING", names.values()
-    )
+    names = record_names(db, {entry.name for entry in reading.listing})
     folders = {path: _folder_id(db, path) for path in {e.folder for e in reading.listing}}
     db.executemany(
-        "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) VALUES "
-        "(?, ?, ?, (SELECT id FROM names WHERE folded = ? AND name = ?), ?, ?, ?)",
+        "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?)",
         (
-            (
-                image_id,
-                number,
-                folders[entry.folder],
-                *names[entry.name],
-                kept_number(entry.size),
-                *entry[3:],
-            )
-            for number, entry in enumerate(reading.listing)
+            (image_id, number, folders[folder], names[name], kept_number(size), marks, twin)
+            for number, (folder, name, size, marks, twin) in enumerate(reading.listing)
         ),
     )
     forget_unused_names(db, old_names)
@@ -208,15 +200,6 @@ def _folder_id(db: sqlite3.Connection, path: str) -> int:
             "INSERT INTO folders (folded, path) VALUES (?, ?) RETURNING id", [fold(path), kept]
         ).fetchone()
     return int(known[0])
-
-
-def forget_unused_names(db: sqlite3.Connection, name_ids: Iterable[tuple[int]]) -> None:
-    """Remove those of the names that no entry uses any more."""
-    db.executemany(
-        "DELETE FROM names WHERE id = ? "
-        "AND NOT EXISTS (SELECT 1 FROM entries WHERE name_id = names.id)",
-        name_ids,
-    )
 
 
 def forget_unused_folders(db: sqlite3.Connection) -> None:
