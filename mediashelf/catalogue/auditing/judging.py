@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.catalogue.auditing.published import with_published
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.records.acknowledged import acknowledged_of, with_acknowledged
@@ -47,7 +48,8 @@ def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditR
     result = _with_earlier_word(result)
     if verdict.spans:
         return _with_touched(catalogue, result)
-    return _with_acknowledged(catalogue, _with_earlier_damage(catalogue, result))
+    result = with_published(_with_earlier_damage(catalogue, result))
+    return _with_acknowledged(catalogue, result)
 
 
 def _observed(job: AuditJob, reading: Reading) -> Observed:
