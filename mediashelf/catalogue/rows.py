@@ -101,6 +101,9 @@ class ShelfRow:
     total_size: int = 0
 
 
+_INSIDE = (State.DAMAGED, State.TRUNCATED)  # what can be acknowledged
+
+
 @dataclass(frozen=True, slots=True)
 class ImageRow:
     """What is on record of one image file.
@@ -112,7 +115,8 @@ class ImageRow:
     read. ``labels`` and ``kinds`` are those of its volumes, in order.
     ``finding_counts`` counts what was found last, by severity; ``errors`` are
     those that the image had when its digest was recorded: such a digest does not
-    vouch for a sound disc. ``size``, ``mtime_ns`` and all about the contents are
+    vouch for a sound disc. Findings that the keeper acknowledged count as notes;
+    ``acknowledged`` counts them. ``size``, ``mtime_ns`` and all about the contents are
     those on record; ``waiting`` is what was last read, where that differs.
     """
 
@@ -139,6 +143,7 @@ class ImageRow:
     labels: tuple[str, ...] = ()
     finding_counts: dict[Severity, int] = field(default_factory=dict)
     errors: int = 0
+    acknowledged: int = 0
     waiting: Waiting | None = None
     description: Description = Description()
     expected: tuple[Expected, ...] = ()
@@ -166,7 +171,14 @@ class ImageRow:
     @property
     def state_word(self) -> str:
         """The state as people read it."""
-        return STATE_WORDS.get(self.state, self.state) + self.unmet_words
+        word = STATE_WORDS.get(self.state, self.state) + self.unmet_words
+        return f"{word} (acknowledged)" if self.is_acknowledged else word
+
+    @property
+    def is_acknowledged(self) -> bool:
+        """True where the bytes are as recorded, and the keeper lives with all that is wrong."""
+        level = max(self.finding_counts, default=None)
+        return self.state in _INSIDE and bool(self.acknowledged) and level is Severity.NOTE
 
     @property
     def unmet_words(self) -> str:

@@ -105,8 +105,9 @@ def show(
     Reads the structures of the disc, not the contents of its files, so that many
     images take seconds. A finding is something about those structures that is not as
     it should be. The page of --report also has what its systems and machine find in
-    it. With --history, when an image was recorded, confirmed, found wrong, mended,
-    put on which card, and how it did in which session.
+    it. An image on record may be named as the library names it. With --history, when an
+    image was recorded, confirmed, found wrong, mended, put on which card, and how it did
+    in which session.
     """
     if len(names) > 1 and (as_json or report_path is not None):
         raise click.UsageError("--json and --report describe one image; name one.")
