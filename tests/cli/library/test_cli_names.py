@@ -32,9 +32,15 @@ def shelf(tmp_path: Path) -> Shelf:
 
 
 @pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("command", ["show", "check", "audit"])
+@pytest.mark.parametrize("command", ["show", "check", "audit", "describe"])
 def test_each_form_of_a_name(shelf: Shelf, command: str, name: str) -> None:
     assert "tide.iso" in shelf.run(command, name).stdout
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_drivers_and_compare_take_them(shelf: Shelf, name: str) -> None:
+    assert "win9x: 0 INF packages" in shelf.run("drivers", name, "-t", "win9x").stdout
+    assert "same" in shelf.run("compare", name, shelf.home / "old/tide.iso").stdout
 
 
 def test_what_audit_and_history_print_is_taken(shelf: Shelf) -> None:
