@@ -142,9 +142,18 @@ def test_records_go_out_as_lists(shelf: Shelf) -> None:
     assert "exists already" in shelf.run("checksums", "export", folder, code=9).stderr
     answer = shelf.json("checksums", "check", shelf.home, folder / "home.sha256")
     assert answer["counts"]["equal"] == 2
-    subprocess.run(["sha256sum", "-c", folder / "home.sha256"], cwd=shelf.home, check=True)
     back = shelf.json("checksums", "expect", folder / "home.sha256", "--shelf", "home")
     assert all(one["expected"][0]["is_met"] for one in back["images"])
+
+
+@pytest.mark.skipif(shutil.which("sha256sum") is None, reason="coreutils are not here")
+def test_coreutils_check_an_exported_list(shelf: Shelf) -> None:
+    shelf.run("audit", "--digest", "sha256")
+    (shelf.folder / "lists").mkdir()
+    shelf.run("checksums", "export", shelf.folder / "lists", "--algorithm", "sha256")
+    command = ["sha256sum", "-c", "--strict", shelf.folder / "lists" / "home.sha256"]
+    said = subprocess.run(command, cwd=shelf.home, check=True, capture_output=True, text=True)
+    assert said.stdout.splitlines() == ["old/ebb 2.iso: OK", "tide.iso: OK"]
 
 
 @pytest.mark.skipif(os.name == "nt", reason="names with control characters are of other systems")
