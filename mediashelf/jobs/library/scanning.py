@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from mediashelf.catalogue.auditing.names import plan_audit
+from mediashelf.catalogue.keeping.naming import means_many
 from mediashelf.catalogue.records.waiting import judged_words, waiting_finding
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, kept_number
 from mediashelf.catalogue.scanning.findings import missing_finding, scan_findings
@@ -78,7 +79,7 @@ def plan_shelves(
 def plan_accepting(catalogue: Catalogue, names: Sequence[str]) -> Scan:
     """Name the images that the keeper accepts as they are.
 
-    A shelf or folder means its images that are changed and wait; one that was found
+    A shelf, folder or pattern means its images that are changed and wait; one that was found
     decayed or cut must be named itself.
     """
     shelves = {shelf.name: ShelfPlan(shelf) for shelf in catalogue.shelves()}
@@ -90,7 +91,7 @@ def plan_accepting(catalogue: Catalogue, names: Sequence[str]) -> Scan:
         is_image = not is_shelf and not Path(name).is_dir()
         for job in jobs:
             row = job.row
-            if is_image:
+            if is_image and (row is None or not means_many(name, row)):
                 row = _named(name, row, job.presence)
             elif row is None or row.waiting is None or job.presence is not Presence.HERE:
                 continue
