@@ -14,6 +14,7 @@ from mediashelf.cli.discs.driver_json import driver_document
 from mediashelf.cli.discs.driver_shelves import library_document, say_library
 from mediashelf.cli.discs.driver_text import say_explanation, say_survey
 from mediashelf.cli.options import (
+    NAMED_FILE,
     catalogue_option,
     fail_on_option,
     json_option,
@@ -59,7 +60,7 @@ Examples:
 @click.argument(
     "paths",
     nargs=-1,
-    type=click.Path(path_type=Path),
+    type=NAMED_FILE,
     metavar="[FOLDER|IMAGE|RECIPE]...",
 )
 @click.option(
