@@ -86,7 +86,7 @@ def _say_copies(group: EqualImages) -> None:
     )
     last = group.confirmed_last
     rows = [_cells(row, group, last) for row in group.images]
-    _say_table(("image", "state", "confirmed", ""), rows)
+    _say_table(("image", "state", "confirmed", "remark"), rows)
     say()
 
 
