@@ -38,6 +38,8 @@ HOME_OF_THIRD_PARTY = {
     "anyascii": {"building/naming/names.py"},
     "platformdirs": {"places.py"},
     "wcwidth": {"text.py"},
+    "libarchive": {"trees/library_child.py"},
+    "inflate64": {"trees/zip_methods.py"},
 }
 
 FILES = sorted(

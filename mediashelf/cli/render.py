@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -35,12 +37,24 @@ def terminal_width() -> int:
     return max(20, shutil.get_terminal_size((80, 24)).columns)
 
 
-def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: str = "") -> list[str]:
+def is_piped() -> bool:
+    """Tell whether the answer goes to a program; COLUMNS says how wide that takes it."""
+    return not sys.stdout.isatty() and "COLUMNS" not in os.environ
+
+
+def table(
+    headers: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    right: str = "",
+    in_lines: bool = False,
+) -> list[str]:
     """Return the lines of a table that fits the terminal where that is possible.
 
     ``right`` names the columns (by header, comma separated) whose cells are
     aligned right. The last column is never padded. A row that is wider than the
-    terminal is printed as a block of ``header: value`` lines instead.
+    terminal is printed as a block of ``header: value`` lines instead, unless it is to
+    stay ``in_lines``.
     """
     cells = [[printable(cell) for cell in row] for row in rows]
     aligned = {name.strip() for name in right.split(",")}
@@ -48,7 +62,7 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: str =
         max([display_width(header), *(display_width(row[index]) for row in cells)])
         for index, header in enumerate(headers)
     ]
-    if sum(widths) + 2 * (len(widths) - 1) > terminal_width():
+    if not in_lines and sum(widths) + 2 * (len(widths) - 1) > terminal_width():
         return _blocks(headers, cells)
     lines = []
     for row in [list(headers), *cells]:

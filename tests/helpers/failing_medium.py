@@ -37,6 +37,7 @@ def fail_reads(monkeypatch: pytest.MonkeyPatch, path: Path, *bad: range) -> None
 
     monkeypatch.setattr(os, "pread", pread)
     monkeypatch.setattr("mediashelf.integrity.fixity.digests.FileIO", FailingFile)
+    monkeypatch.setattr("mediashelf.integrity.raw.files.FileIO", FailingFile)
 
 
 def sectors(*numbers: int) -> Sequence[range]:

@@ -95,7 +95,7 @@ def read_image(
 
 
 def _without_gaps(reading: Reading) -> Reading:
-    """Say what the medium did not give; digests with zeros instead of it are of no use."""
+    """Say what the medium did not give; no digest of the whole with zeros instead is right."""
     if reading.structure_read:
         runs = [reading.stored.lbas(span) for span in reading.unreadable]
         unit, place = "sector", "LBA"
@@ -111,7 +111,9 @@ def _without_gaps(reading: Reading) -> Reading:
     problem = (
         f"{count_text(count, unit)} cannot be read here ({place} {shown}); all others were read"
     )
-    return replace(reading, digests=None, problem=reading.problem or problem)
+    return replace(
+        reading, digests=None, around=reading.digests, problem=reading.problem or problem
+    )
 
 
 @one_of_hundreds

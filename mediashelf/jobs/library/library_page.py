@@ -11,7 +11,7 @@ from mediashelf.catalogue.questions.same_disc import find_same_discs
 from mediashelf.catalogue.readable import iter_reading
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.jobs.library.listing import is_served_whole
+from mediashelf.jobs.library.listing import is_served, is_wrong
 from mediashelf.readability.targets import load_targets
 from mediashelf.reports.library.file_names import Listing, pack_names
 from mediashelf.reports.library.page import library_html
@@ -38,8 +38,8 @@ def library_page(
     for row, answers in iter_reading(catalogue, rows, targets):
         on_image(1)
         if answers is not None:
-            # As `list --target` has it: what the emulator does not serve, nobody reads.
-            reads[row.id] = answers if is_served_whole(row) else (False,) * len(targets)
+            is_good = is_served(row) and not is_wrong(row)  # as in list --target
+            reads[row.id] = answers if is_good else (False,) * len(targets)
     names = pack_names(_listings(catalogue, rows, on_image)) if with_files else None
     page = library_html(
         rows,

@@ -7,11 +7,14 @@ from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.images import findings_on_record, kinds_of
+from mediashelf.catalogue.images import findings_on_record
 from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.catalogue.store import Catalogue, open_catalogue
+from mediashelf.cli.csv_text import say_csv
 from mediashelf.cli.documents import document
-from mediashelf.cli.library.catalogue_rows import image_dict
+from mediashelf.cli.keeping.columns import COLUMNS, picked_columns, sorted_by
+from mediashelf.cli.keeping.list_text import say_findings_of, say_list
+from mediashelf.cli.library.catalogue_rows import listed_dict
 from mediashelf.cli.options import (
     catalogue_option,
     json_option,
@@ -20,17 +23,12 @@ from mediashelf.cli.options import (
     target_option,
     targets_folder_option,
 )
-from mediashelf.cli.render import say, say_findings, say_json, say_wrapped, table
+from mediashelf.cli.render import say_json
 from mediashelf.cli.report_file import report_option
-from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.integrity.fixity.states import State
-from mediashelf.jobs.library.listing import Wanted, list_on_record
-from mediashelf.text import count_text, size_text
+from mediashelf.jobs.library.listing import ListedImage, Wanted, find_gaps, list_images
 
 KINDS = (*(kind.value for kind in VolumeKind), "raw", "sheet")
-
-_PLACES_SHOWN = 5  # of one rule in one image; the rest are counted
 
 
 @click.command(
@@ -42,6 +40,8 @@ Examples:
   mediashelf list --target dos --label driver
   mediashelf list --state damaged --findings
   mediashelf list --duplicates
+  mediashelf list --tag kiosk --columns image,set,place,boot --sort set
+  mediashelf list --csv > library.csv
   mediashelf list --report library.html --with-files
 
 \b
@@ -53,26 +53,45 @@ accept it), truncated, unreadable, changing, missing, away.
 @click.option("--shelf", help="Only images on this shelf.")
 @click.option("--kind", type=click.Choice(KINDS), help="Only images with such a volume.")
 @click.option("--label", metavar="TEXT", help="Only images with TEXT in a volume's label.")
+@click.option("--name", metavar="TEXT", help="Only images with TEXT in their path; or '*.img'.")
+@click.option("--tag", metavar="TAG", help="Only images with this tag; see mediashelf describe.")
 @click.option("--state", type=click.Choice(sorted(STATES)), help="Only images in this state.")
 @target_option
 @targets_folder_option
 @moved_option("--history", "mediashelf show --history IMAGE")
 @click.option("--findings", "with_findings", is_flag=True, help="Show the findings on record too.")
 @click.option("--duplicates", is_flag=True, help="Group those that are there twice.")
+@click.option(
+    "--columns",
+    callback=picked_columns,
+    metavar="NAME,...",
+    help=f"Show these columns: {', '.join(COLUMNS)}.",
+)
+@click.option("--sort", type=click.Choice(list(COLUMNS)), metavar="NAME", help="By this column.")
+@click.option("--reverse", is_flag=True, help="The other way round.")
+@click.option(
+    "--csv", "as_csv", is_flag=True, help="Print CSV (RFC 4180), all columns or --columns."
+)
 @report_option("Write a page of these images to search, filter and print, instead of a list.")
 @click.option("--with-files", is_flag=True, help="Search names of files inside on the page too.")
 @catalogue_option
 @json_option
 @quiet_option
-def list_images(
+def list_command(
     shelf: str | None,
     kind: str | None,
     label: str | None,
+    name: str | None,
+    tag: str | None,
     state: str | None,
     target_names: tuple[str, ...],
     targets_folder: Path | None,
     with_findings: bool,
     duplicates: bool,
+    columns: tuple[str, ...],
+    sort: str | None,
+    reverse: bool,
+    as_csv: bool,
     report_path: Path | None,
     with_files: bool,
     catalogue_path: Path | None,
@@ -82,18 +101,27 @@ def list_images(
     """List the images on record, as the last scan or audit left them.
 
     Several filters must all match. With --target, only images that the system can
-    read; of several systems, all must. No image is opened. With -q, only the images:
-    no totals.
+    read, that the emulator serves whole, and that nothing is known to be wrong with; of
+    several systems, all must read it. No image is opened. With -q, only the images: no
+    totals. In a pipe each image is one line.
+
+    CSV holds the data as it is. A label or note that begins with = + - or @ can be taken
+    for a formula: import columns as text into a spreadsheet.
     """
     if duplicates and report_path is not None:
         raise click.UsageError("--duplicates has no page of its own: use the filter of --report")
     if with_files and report_path is None:
         raise click.UsageError("--with-files is for the page of --report FILE.html")
-    wanted = Wanted(shelf, kind, label, state, target_names, targets_folder)
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv are two forms of the answer; choose one")
+    wanted = Wanted(shelf, kind, label, state, target_names, targets_folder, name, tag)
     with open_catalogue(catalogue_path) as catalogue:
-        rows = list_on_record(catalogue, wanted)
+        images = list_images(catalogue, wanted)
+        if sort is not None or reverse:
+            images = sorted_by(images, sort or "shelf", reverse=reverse)
+        rows = [image.row for image in images]
         if duplicates:
-            _list_duplicates(catalogue, rows, as_json, quiet)
+            _list_duplicates(catalogue, rows, as_json, as_csv, quiet)
             return
         if report_path is not None:
             from mediashelf.cli.library.listing.page import write_library_page
@@ -104,86 +132,41 @@ def list_images(
             if not as_json:
                 return
         if as_json:
-            say_json(_document(catalogue, rows, with_findings))
-            return
-        _say(catalogue, rows, quiet)
-        if with_findings:
-            _say_findings(catalogue, rows)
+            say_json(_document(catalogue, images, with_findings))
+        elif as_csv:
+            names = columns or tuple(COLUMNS)
+            say_csv(names, ([COLUMNS[name].csv(image) for name in names] for image in images))
+        else:
+            say_list(catalogue, images, columns, quiet=quiet)
+            if with_findings:
+                say_findings_of(catalogue, images)
 
 
 def _list_duplicates(
-    catalogue: Catalogue, rows: Sequence[ImageRow], as_json: bool, quiet: bool
+    catalogue: Catalogue, rows: Sequence[ImageRow], as_json: bool, as_csv: bool, quiet: bool
 ) -> None:
-    from mediashelf.cli.library.listing.duplicates import duplicates_document, say_duplicates
+    from mediashelf.cli.library.listing.duplicates import (
+        CSV_COLUMNS,
+        csv_rows,
+        duplicates_document,
+        say_duplicates,
+    )
     from mediashelf.jobs.library.duplicates import find_duplicates
 
     found = find_duplicates(catalogue, rows)
     if as_json:
         say_json(duplicates_document(found))
+    elif as_csv:
+        say_csv(CSV_COLUMNS, csv_rows(found))
     else:
         say_duplicates(found, quiet=quiet)
 
 
 def _document(
-    catalogue: Catalogue, rows: Sequence[ImageRow], with_findings: bool
+    catalogue: Catalogue, listed: Sequence[ListedImage], with_findings: bool
 ) -> dict[str, object]:
-    images = [image_dict(row) for row in rows]
+    images = [listed_dict(image) for image in listed]
     if with_findings:
-        for row, image in zip(rows, images, strict=True):
-            image["findings"] = findings_on_record(catalogue.db, row.id)
-    return document("list", images=images)
-
-
-def _say(catalogue: Catalogue, rows: Sequence[ImageRow], quiet: bool) -> None:
-    if not rows and quiet:
-        return
-    if not rows:
-        is_empty = not catalogue.shelves()
-        say(
-            "Nothing is on record yet. Start with: mediashelf shelf add FOLDER"
-            if is_empty
-            else "No image matches these filters."
-        )
-        return
-    headers = ("image", "shelf", "label", "volumes", "size", "state", "findings")
-    for line in table(headers, [_cells(row) for row in rows], right="size"):
-        say(line)
-    if quiet:
-        return
-    shelves = len({row.shelf for row in rows})
-    total = size_text(sum(row.size for row in rows))
-    say(f"{count_text(len(rows), 'image')}, {total}, on {count_text(shelves, 'shelf', 'shelves')}")
-    waiting = sum(row.state == State.CHANGED for row in rows)
-    if waiting:
-        say_wrapped(
-            f"{waiting:,} changed, waiting: accept what is right with: mediashelf scan --accept "
-            "IMAGE"
-        )
-
-
-def _cells(row: ImageRow) -> tuple[str, ...]:
-    counts = [
-        count_text(row.finding_counts[severity], severity.word)
-        for severity in sorted(Severity, reverse=True)
-        if severity in row.finding_counts
-    ]
-    return (
-        row.path,
-        row.shelf,
-        row.label,
-        "+".join(dict.fromkeys(kinds_of(row))),
-        size_text(row.size),
-        row.state_word,
-        ", ".join(counts),
-    )
-
-
-def _say_findings(catalogue: Catalogue, rows: Sequence[ImageRow]) -> None:
-    for row in rows:
-        findings = findings_on_record(catalogue.db, row.id)
-        if findings or row.problem:
-            say()
-            say(row.where)
-            if row.problem:
-                say_wrapped(row.problem, indent=2)
-            say_findings(findings, limit=_PLACES_SHOWN)
+        for one, image in zip(listed, images, strict=True):
+            image["findings"] = findings_on_record(catalogue.db, one.row.id)
+    return document("list", images=images, gaps=find_gaps(listed))
