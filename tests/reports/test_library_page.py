@@ -69,7 +69,7 @@ def test_every_image_is_in_the_data_and_in_the_plain_list() -> None:
     assert third["shelf"] == "card"
     page = Page(text)
     assert page.title == "Library: 3 images"
-    assert "3 images, 3.0 MiB, on 2 shelves: 2 recorded; 1 missing." in page.flat
+    assert "3 images, 3.0 MiB, on 2 shelves: 1 missing; 2 recorded." in page.flat
     assert "a/tide.iso · TIDE · 1.0 MiB · recorded · 2025-06-07" in page.flat
     assert "/card: 1 image, 1.0 MiB" in page.flat
 

@@ -66,13 +66,13 @@ def library_html(
         name: [shorten(text) for text in texts] for name, texts in lists.items() if name != "copies"
     }
     texts["root"] = [shorten(roots.get(shelf, "")) for shelf in lists.get("shelf", [])]
-    state_words = {state: STATE_WORDS.get(state, state) for state in STATES}
+    words = {state: STATE_WORDS.get(state, state) for state in STATES}
     ranks = {state: _RANKS.get(state, len(_RANKS)) for state in STATES}
     content = {
         "fields": FIELDS,
         "tables": texts,
         "systems": list(systems.items()),
-        "state_words": state_words,
+        "state_words": words,
         "state_ranks": ranks,
         "names": None if names is None else names.counts(),
         "images": packed,
@@ -84,7 +84,10 @@ def library_html(
         shelves=_shelf_parts(rows),
         image_count=len(rows),
         total_size=sum(row.size for row in rows),
-        states=[(state, count) for state, count in Counter(row.state_word for row in rows).items()],
+        states=sorted(
+            Counter(row.state_word for row in rows).items(),
+            key=lambda pair: next(ranks[state] for state, word in words.items() if word == pair[0]),
+        ),
         scope=scope,
         created=created.replace("T", " ").replace("Z", " UTC"),
         created_by=created_by,
