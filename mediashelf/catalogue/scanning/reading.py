@@ -19,8 +19,6 @@ from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.comparing import has_changed
 from mediashelf.integrity.fixity.digests import digest_file
-from mediashelf.integrity.inside.contents import ContentsReport, check_contents
-from mediashelf.integrity.inside.zero_runs import check_zero_runs
 from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
@@ -170,6 +168,10 @@ def _with_sectors(
 def _with_files_inside(
     reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
 ) -> Reading:
+    # A scan does not look inside files.
+    from mediashelf.integrity.inside.contents import ContentsReport, check_contents
+    from mediashelf.integrity.inside.zero_runs import check_zero_runs
+
     report = ContentsReport()
     found = [
         *check_contents(image, report=report, on_bytes=on_bytes),

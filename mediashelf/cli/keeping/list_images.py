@@ -39,9 +39,9 @@ Examples:
   mediashelf list --shelf card
   mediashelf list --target dos --label driver
   mediashelf list --state damaged --findings
-  mediashelf list --duplicates
   mediashelf list --tag kiosk --columns image,set,place,boot --sort set
   mediashelf list --csv > library.csv
+  mediashelf list --duplicates
   mediashelf list --report library.html --with-files
 
 \b
@@ -60,7 +60,6 @@ accept it), truncated, unreadable, changing, missing, away.
 @targets_folder_option
 @moved_option("--history", "mediashelf show --history IMAGE")
 @click.option("--findings", "with_findings", is_flag=True, help="Show the findings on record too.")
-@click.option("--duplicates", is_flag=True, help="Group those that are there twice.")
 @click.option(
     "--columns",
     callback=picked_columns,
@@ -72,6 +71,7 @@ accept it), truncated, unreadable, changing, missing, away.
 @click.option(
     "--csv", "as_csv", is_flag=True, help="Print CSV (RFC 4180), all columns or --columns."
 )
+@click.option("--duplicates", is_flag=True, help="Group those that are there twice.")
 @report_option("Write a page of these images to search, filter and print, instead of a list.")
 @click.option("--with-files", is_flag=True, help="Search names of files inside on the page too.")
 @catalogue_option
@@ -87,11 +87,11 @@ def list_command(
     target_names: tuple[str, ...],
     targets_folder: Path | None,
     with_findings: bool,
-    duplicates: bool,
     columns: tuple[str, ...],
     sort: str | None,
     reverse: bool,
     as_csv: bool,
+    duplicates: bool,
     report_path: Path | None,
     with_files: bool,
     catalogue_path: Path | None,
