@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import stat
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+
+from mediashelf import __version__
+
+
+def version_text() -> str:
+    """Return the version, with what a report of a fault should say of the place it runs in."""
+    python = ".".join(map(str, sys.version_info[:3]))
+    if sys.platform == "win32":
+        windows = sys.getwindowsversion()
+        system = f"Windows {windows.major}.{windows.minor}.{windows.build}"
+    else:
+        names = os.uname()
+        system = f"{names.sysname} {names.release} {names.machine}"
+    return f"mediashelf, version {__version__}\nPython {python}, {system}"
 
 
 def is_process_alive(number: int) -> bool:
@@ -69,6 +82,7 @@ def hold_in_windows(what: str) -> Iterator[bool]:
     if sys.platform != "win32":
         raise NotImplementedError
     import ctypes
+    import hashlib
 
     name = "Global\\mediashelf-" + hashlib.sha256(what.casefold().encode()).hexdigest()[:32]
     kernel = ctypes.WinDLL("kernel32", use_last_error=True)

@@ -11,10 +11,11 @@ from typing import Any, NamedTuple
 
 import click
 
-from mediashelf import __version__
-from mediashelf.__main__ import version_text
 from mediashelf.cli.console import prepare_streams
+from mediashelf.cli.help_text import HelpFormatter
+from mediashelf.cli.paging import paged
 from mediashelf.errors import MediashelfError, OutputError
+from mediashelf.system import version_text
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it; __main__.py has it before this is loaded
 PIPE_CLOSED = 141  # 128 + SIGPIPE
@@ -61,6 +62,8 @@ JOBS: dict[str, dict[str, Place]] = {
 
 _GO_ON = {"demo", "scan", "audit", "prepare"}  # called again, these do only what is left
 
+click.Context.formatter_class = HelpFormatter
+
 COMMANDS = {name: place for places in JOBS.values() for name, place in places.items()}
 
 
@@ -97,9 +100,11 @@ class MediashelfGroup(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         try:
-            return super().resolve_command(ctx, args)
+            found = super().resolve_command(ctx, args)
         except click.UsageError as error:
             raise _with_suggestion(error, args) from error
+        ctx.with_resource(paged(found[0]))
+        return found
 
     def make_context(self, *arguments: Any, **options: Any) -> click.Context:
         try:

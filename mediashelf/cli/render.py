@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -11,6 +13,9 @@ import click
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.findings import summary as summary
 from mediashelf.text import display_width, printable, wrap
+
+# Beside the word, which says the same.
+_COLOURS = {Severity.ERROR: "red", Severity.WARNING: "yellow", Severity.NOTE: "cyan"}
 
 
 def say(text: str = "") -> None:
@@ -88,7 +93,9 @@ def say_findings(findings: Sequence[Finding], *, limit: int = 0) -> None:
         group = groups[key]
         first = group[0]
         title = f"{first.severity.word} {first.rule}"
-        _say_indented(title + (f" [{first.target}]" if first.target else ""), 0)
+        _say_indented(
+            title + (f" [{first.target}]" if first.target else ""), 0, _COLOURS[first.severity]
+        )
         shown = group[:limit] if limit else group
         for finding in shown:
             _say_indented(f"{finding.where}: {finding.message}", 2)
@@ -105,11 +112,17 @@ def say_wrapped(text: str, *, indent: int = 0) -> None:
     _say_indented(text, indent)
 
 
-def _say_indented(text: str, indent: int) -> None:
+def _say_indented(text: str, indent: int, colour: str = "") -> None:
     lead = " " * indent
     width = max(terminal_width(), indent + 12)
     for line in wrap(text, width, lead=lead, rest=f"{lead}  " if indent else ""):
-        click.echo(line)
+        click.echo(click.style(line, fg=colour) if colour and shows_colour() else line)
+
+
+def shows_colour() -> bool:
+    """Tell whether the answer goes to a terminal whose person wants colour (no-color.org)."""
+    is_plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return not is_plain and sys.stdout.isatty()
 
 
 def exit_for(findings: Iterable[Finding], fail_on: str) -> None:
