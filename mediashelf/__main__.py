@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from mediashelf.system import version_text
+from mediashelf.version import version_text
 
 
 def run() -> None:

@@ -9,20 +9,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from mediashelf import __version__
-
-
-def version_text() -> str:
-    """Return the version, with what a report of a fault should say of the place it runs in."""
-    python = ".".join(map(str, sys.version_info[:3]))
-    if sys.platform == "win32":
-        windows = sys.getwindowsversion()
-        system = f"Windows {windows.major}.{windows.minor}.{windows.build}"
-    else:
-        names = os.uname()
-        system = f"{names.sysname} {names.release} {names.machine}"
-    return f"mediashelf, version {__version__}\nPython {python}, {system}"
-
 
 def is_process_alive(number: int) -> bool:
     """Tell whether a process of this number runs; when in doubt it does."""

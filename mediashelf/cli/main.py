@@ -15,7 +15,7 @@ from mediashelf.cli.console import prepare_streams
 from mediashelf.cli.help_text import HelpFormatter
 from mediashelf.cli.paging import paged
 from mediashelf.errors import MediashelfError, OutputError
-from mediashelf.system import version_text
+from mediashelf.version import version_text
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it; __main__.py has it before this is loaded
 PIPE_CLOSED = 141  # 128 + SIGPIPE
@@ -45,11 +45,14 @@ JOBS: dict[str, dict[str, Place]] = {
         "scan": Place("library.scan:scan", "Record what is new, changed, moved or missing."),
         "audit": Place("library.audit:audit", "Is every image as recorded, and sound inside?"),
         "mend": Place("image.mend:mend", "Repair a damaged image from other copies."),
-        "list": Place("library.list_images:list_images", "List the images on record."),
-        "find": Place("library.find:find", "Which image holds this file?"),
+        "list": Place("keeping.list_images:list_command", "List the images on record."),
+        "find": Place("keeping.find:find", "Which image is it, or holds this file?"),
+        "describe": Place("keeping.describe:describe", "Say what you know of a disc."),
+        "compare": Place("image.compare:compare", "What differs between two images or folders?"),
         "show": Place("image.show:show", "What is in an image, and what happened to it?"),
         "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
         "checksums": Place("library.checksums:checksums", "Write or check a checksum list."),
+        "catalogue": Place("keeping.catalogue:catalogue", "Save, restore, check the catalogue."),
         "timer": Place("timer.command:timer", "Audit a part of the library every night."),
     },
     "Job 3: prepare a bench session": {
@@ -117,7 +120,10 @@ class MediashelfGroup(click.Group):
         # of the time where there is much.
         gc.set_threshold(100_000, 20, 20)
         try:
-            return super().invoke(ctx)
+            try:
+                return super().invoke(ctx)
+            finally:
+                sys.stdout.flush()
         except MediashelfError as error:
             from mediashelf.text import printable
 

@@ -47,3 +47,4 @@ def paged(command: str | None) -> Iterator[None]:
             click.echo_via_pager(text.removesuffix("\n"))  # it adds one
         else:
             terminal.write(text)
+            terminal.flush()

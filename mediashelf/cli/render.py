@@ -20,7 +20,12 @@ _COLOURS = {Severity.ERROR: "red", Severity.WARNING: "yellow", Severity.NOTE: "c
 
 def say(text: str = "") -> None:
     """Print one line of the answer; control characters become visible escapes."""
-    click.echo(printable(text))
+    _write_line(printable(text))
+
+
+def _write_line(text: str) -> None:
+    """Write without the flush of each line that click does; the command group does one."""
+    sys.stdout.write(f"{text}\n")
 
 
 def say_json(payload: dict[str, Any]) -> None:
@@ -29,7 +34,8 @@ def say_json(payload: dict[str, Any]) -> None:
 
 
 def tell(text: str) -> None:
-    """Print one line for the person on standard error."""
+    """Print one line for the person on standard error, after what was said before it."""
+    sys.stdout.flush()
     click.echo(printable(text), err=True)
 
 
@@ -40,12 +46,24 @@ def terminal_width() -> int:
     return max(20, shutil.get_terminal_size((80, 24)).columns)
 
 
-def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: str = "") -> list[str]:
+def is_piped() -> bool:
+    """Tell whether the answer goes to a program; COLUMNS says how wide that takes it."""
+    return not sys.stdout.isatty() and "COLUMNS" not in os.environ
+
+
+def table(
+    headers: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    right: str = "",
+    in_lines: bool = False,
+) -> list[str]:
     """Return the lines of a table that fits the terminal where that is possible.
 
     ``right`` names the columns (by header, comma separated) whose cells are
     aligned right. The last column is never padded. A row that is wider than the
-    terminal is printed as a block of ``header: value`` lines instead.
+    terminal is printed as a block of ``header: value`` lines instead, unless it is to
+    stay ``in_lines``.
     """
     cells = [[printable(cell) for cell in row] for row in rows]
     aligned = {name.strip() for name in right.split(",")}
@@ -53,7 +71,7 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: str =
         max([display_width(header), *(display_width(row[index]) for row in cells)])
         for index, header in enumerate(headers)
     ]
-    if sum(widths) + 2 * (len(widths) - 1) > terminal_width():
+    if not in_lines and sum(widths) + 2 * (len(widths) - 1) > terminal_width():
         return _blocks(headers, cells)
     lines = []
     for row in [list(headers), *cells]:
@@ -116,13 +134,19 @@ def _say_indented(text: str, indent: int, colour: str = "") -> None:
     lead = " " * indent
     width = max(terminal_width(), indent + 12)
     for line in wrap(text, width, lead=lead, rest=f"{lead}  " if indent else ""):
-        click.echo(click.style(line, fg=colour) if colour and shows_colour() else line)
+        _write_line(click.style(line, fg=colour) if colour and shows_colour() else line)
 
 
 def shows_colour() -> bool:
     """Tell whether the answer goes to a terminal whose person wants colour (no-color.org)."""
     is_plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
-    return not is_plain and sys.stdout.isatty()
+    if is_plain or not sys.stdout.isatty():
+        return False
+    if sys.platform == "win32":
+        import colorama  # click needs it there; its consoles know no colour until they are told
+
+        colorama.just_fix_windows_console()
+    return True
 
 
 def exit_for(findings: Iterable[Finding], fail_on: str) -> None:

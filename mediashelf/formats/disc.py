@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from mediashelf.findings import Finding
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
-from mediashelf.formats.image_size import log_size_problems
+from mediashelf.formats.image_size import describe_nothing, log_size_problems
 from mediashelf.formats.iso.descriptor_checks import (
     log_descriptor_problems,
     log_differing_sizes,
@@ -158,7 +158,7 @@ class _DiscReader:
             self._log.add(
                 "no-volume",
                 "image",
-                "no ISO 9660 or UDF volume descriptor was found",
+                describe_nothing(self._view),
                 found=f"{self._view.size:,} bytes of something else",
                 expected="volume descriptors from byte 32,768 on",
             )

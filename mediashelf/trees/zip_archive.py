@@ -19,9 +19,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
 from mediashelf.formats.packed.zip_directory import ZipDirectory, find_directory, iter_members
 from mediashelf.formats.packed.zip_records import (
-    DEFLATED,
     LOCAL_SIZE,
-    METHODS,
     STORED,
     ZipMember,
     local_header_size,
@@ -36,11 +34,8 @@ from mediashelf.trees.members import (
     unsafe_name,
 )
 from mediashelf.trees.tree import Tree
+from mediashelf.trees.zip_methods import MAX_EXPANSION, iter_expanded, why_not_expanded
 
-MAX_EXPANSION = 1032
-"""Bytes that one byte of a deflate stream can become (zlib's documentation)."""
-
-_RAW_DEFLATE = -15  # no zlib or gzip wrapping, window of 32 KiB
 _STORED_CHUNK = 1 << 18
 
 
@@ -135,11 +130,13 @@ class ZipTree(Tree):
         """Return why the bytes of a member can't be had, or None."""
         if record.is_encrypted:
             return Unreadable("member-unreadable", "it is encrypted")
-        if record.method not in (STORED, DEFLATED):
-            method = METHODS.get(record.method, f"of method {record.method}")
-            return Unreadable("member-unreadable", f"it is {method}, which is not read here")
-        most = record.stored_size * (MAX_EXPANSION if record.method == DEFLATED else 1)
-        if record.size > most or (record.method == STORED and record.size != most):
+        reason = why_not_expanded(record.method)
+        if reason:
+            return Unreadable("member-unreadable", reason)
+        most = MAX_EXPANSION.get(record.method)
+        if (most is not None and record.size > most * record.stored_size) or (
+            record.method == STORED and record.size != record.stored_size
+        ):
             return Unreadable(
                 "member-size-impossible",
                 f"{record.stored_size:,} bytes cannot become {record.size:,}",
@@ -156,14 +153,16 @@ class ZipTree(Tree):
         place = member.handle
         assert isinstance(place, _Place)
         stored = self._iter_stored(member, place, self._find_data(member, place))
-        pieces = self._iter_inflated(stored, member) if place.method == DEFLATED else stored
         size = crc = 0
-        for piece in pieces:
-            size += len(piece)
-            crc = zlib.crc32(piece, crc)
-            if size > member.size:
-                raise self._bad(member, f"it expands to more than its {member.size:,} bytes")
-            yield piece
+        try:
+            for piece in iter_expanded(place.method, stored):
+                size += len(piece)
+                crc = zlib.crc32(piece, crc)
+                if size > member.size:
+                    raise ValueError(f"it expands to more than its {member.size:,} bytes")
+                yield piece
+        except ValueError as error:
+            raise self._bad(member, str(error)) from error
         if size != member.size:
             raise self._bad(member, f"it has {size:,} bytes, expected {member.size:,}")
         if crc != place.crc:
@@ -192,24 +191,6 @@ class ZipTree(Tree):
                 raise self._bad(member, f"the archive ends {end - at:,} bytes before its data does")
             at += len(piece)
             yield piece
-
-    def _iter_inflated(self, stored: Iterator[bytes], member: TreeMember) -> Iterator[bytes]:
-        inflater = zlib.decompressobj(_RAW_DEFLATE)
-        try:
-            for piece in stored:
-                while piece and not inflater.eof:
-                    yield inflater.decompress(piece, _STORED_CHUNK)
-                    piece = inflater.unconsumed_tail
-            # Up to one window may still be inside.
-            while not inflater.eof:
-                rest = inflater.decompress(b"", _STORED_CHUNK)
-                if not rest:
-                    break
-                yield rest
-        except zlib.error as error:
-            raise self._bad(member, f"its data cannot be expanded: {error}") from error
-        if not inflater.eof or inflater.unused_data:
-            raise self._bad(member, "its data does not end where the directory says")
 
     def _bad(self, member: TreeMember, reason: str) -> InputError:
         return InputError(f"{self.where_is(member)}: {reason}; get the archive again")

@@ -186,7 +186,9 @@ def test_sectors_that_the_medium_does_not_give_are_named_with_their_files(
     fail_reads(monkeypatch, tide, *sectors(lba, lba + 1, lba + 7))
     result = library.audit()["home: tide.iso"]
     assert result.verdict.state == "unreadable"
-    assert result.verdict.basis == "read around what the medium did not give"
+    assert result.verdict.basis == (
+        "read around what the medium did not give; 3 blocks of 1 MiB as recorded"
+    )
     (finding,) = result.verdict.findings
     assert finding.message == (
         f"3 sectors cannot be read here (LBA {lba} to {lba + 1}, {lba + 7}); all others were read"
@@ -198,6 +200,30 @@ def test_sectors_that_the_medium_does_not_give_are_named_with_their_files(
     assert row(library).confirmed_at == LONG_AGO
     monkeypatch.undo()
     assert library.audit()["home: tide.iso"].verdict.state == "sound"
+
+
+def test_what_the_medium_gives_is_compared_with_the_record(
+    library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One block has bad sectors, another has decayed: both are told, and no more than that."""
+    overwrite(tide, (2 << 20) + 5000, b"rot")
+    fail_reads(monkeypatch, tide, *sectors(600))
+    result = library.audit()["home: tide.iso"]
+    assert result.verdict.state == "unreadable"
+    assert result.verdict.basis == (
+        "read around what the medium did not give; 1 of 3 blocks of 1 MiB differs"
+    )
+    unreadable, decayed = result.verdict.findings[:2]
+    assert unreadable.rule == "file-is-readable"
+    assert decayed.rule == "bytes-as-recorded"
+    assert decayed.message.startswith(
+        "of what could be read, 1 of 3 blocks of 1 MiB differs from the record of "
+    )
+    assert (decayed.offset, decayed.length) == (2 << 20, 1 << 20)
+    assert [(span.offset, span.length) for span in result.damage] == [
+        (600 * 2048, 2048),
+        (2 << 20, 1 << 20),
+    ]
 
 
 def test_damage_in_a_boot_image_that_no_tree_names(library: Library) -> None:
@@ -250,6 +276,13 @@ def test_file_of_a_sheet_that_the_medium_does_not_give(
     results = library.audit()
     assert results["home: kiosk.bin"].verdict.state == "unreadable"
     assert "(LBA 299 to 301)" in results["home: kiosk.bin"].verdict.findings[0].message
+    for name in ("home: kiosk.bin", "home: kiosk.cue"):
+        (lost,) = (one for one in results[name].verdict.findings if one.rule == "sector-lost")
+        # 2,048 bytes at once are passed over; what little sector 301 lost, its parity gives back.
+        assert lost.where == "kiosk.bin, track 1, LBA 299–300"
+        assert lost.message == "2 sectors lost: the medium does not give them whole here"
+        counts = results[name].reading.sectors or {}
+        assert (counts["good"], counts["corrected"], counts["lost"]) == (397, 1, 2)
     told = [finding.remedy for each in results.values() for finding in each.verdict.findings]
     assert not [remedy for remedy in told if "beside it" in remedy]
 

@@ -267,3 +267,53 @@ def test_a_moved_image_is_not_missing_too(library: Library, tide: Path) -> None:
     read_planned(library.catalogue, scan)
     assert [each.event.value for each in scan.outcomes] == ["moved"]
     assert scan.plan.shelves[0].missing == []
+
+
+def test_exchanged_names_of_one_size_and_date_are_named_by_an_audit(library: Library) -> None:
+    """A scan reads no file whose size and date are as recorded; an audit reads them all."""
+    tide, ebb = library.root / "tide.iso", library.root / "ebb.iso"
+    write(tide, tide_image(1), DATE)
+    write(ebb, tide_image(2), DATE)
+    library.scan()
+    tide.rename(library.root / "aside")
+    ebb.rename(tide)
+    (library.root / "aside").rename(ebb)
+    assert library.events() == {}
+    for _ in range(2):
+        results = library.audit()
+        for one, other in (("tide", "ebb"), ("ebb", "tide")):
+            result = results[f"home: {one}.iso"]
+            assert result.verdict.state == "changed"
+            assert [each.rule for each in result.verdict.findings] == ["name-of-its-bytes"]
+            assert result.verdict.findings[0].message == (
+                f"this image and home: {other}.iso have each other's bytes: "
+                "their names were exchanged"
+            )
+            assert (result.damage, result.touched) == ((), ())
+    assert {each.waiting.judged for each in library.catalogue.images() if each.waiting} == {
+        "changed"
+    }
+    assert library.accept("tide.iso", "ebb.iso") == {"tide.iso": "accepted", "ebb.iso": "accepted"}
+    assert {each.verdict.state for each in library.audit().values()} == {"sound"}
+
+
+def test_a_copy_over_an_image_is_named_by_an_audit(library: Library) -> None:
+    tide = write(library.root / "tide.iso", tide_image(1), DATE)
+    write(library.root / "ebb.iso", tide_image(2), DATE)
+    library.scan()
+    write(tide, tide_image(2), DATE)
+    results = library.audit()
+    assert results["home: ebb.iso"].verdict.state == "sound"
+    assert results["home: tide.iso"].verdict.state == "changed"
+    (finding,) = results["home: tide.iso"].verdict.findings
+    assert finding.message == "its bytes are those on record of home: ebb.iso"
+
+
+def test_a_copy_of_a_truncated_image_is_no_exchange(library: Library) -> None:
+    for name in ("tide.iso", "ebb.iso"):
+        write(library.root / name, SOUND[: -(MIB // 2)], DATE)
+    library.scan()
+    results = library.audit()
+    assert {each.verdict.state for each in results.values()} == {"truncated"}
+    rules_found = {one.rule for each in results.values() for one in each.verdict.findings}
+    assert "name-of-its-bytes" not in rules_found

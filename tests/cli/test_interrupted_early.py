@@ -25,7 +25,7 @@ run()
 
 
 @pytest.mark.parametrize(
-    "module", ["mediashelf.cli.main", "click", "mediashelf.cli.library.list_images"]
+    "module", ["mediashelf.cli.main", "click", "mediashelf.cli.keeping.list_images"]
 )
 def test_interrupted_while_loading(tmp_path: Path, module: str) -> None:
     environment = {**os.environ, "MEDIASHELF_CATALOGUE": str(tmp_path / "none.sqlite")}

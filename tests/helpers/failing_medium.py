@@ -43,6 +43,7 @@ def fail_reads(monkeypatch: pytest.MonkeyPatch, path: Path, *bad: range) -> None
     name = "pread" if hasattr(os, "pread") else "read"
     monkeypatch.setattr(os, name, watched(getattr(os, name)))
     monkeypatch.setattr("mediashelf.integrity.fixity.digests.FileIO", FailingFile)
+    monkeypatch.setattr("mediashelf.integrity.raw.files.FileIO", FailingFile)
 
 
 def sectors(*numbers: int) -> Sequence[range]:

@@ -19,8 +19,6 @@ from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.comparing import has_changed
 from mediashelf.integrity.fixity.digests import digest_file
-from mediashelf.integrity.inside.contents import ContentsReport, check_contents
-from mediashelf.integrity.inside.zero_runs import check_zero_runs
 from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
@@ -95,7 +93,7 @@ def read_image(
 
 
 def _without_gaps(reading: Reading) -> Reading:
-    """Say what the medium did not give; digests with zeros instead of it are of no use."""
+    """Say what the medium did not give; no digest of the whole with zeros instead is right."""
     if reading.structure_read:
         runs = [reading.stored.lbas(span) for span in reading.unreadable]
         unit, place = "sector", "LBA"
@@ -111,7 +109,9 @@ def _without_gaps(reading: Reading) -> Reading:
     problem = (
         f"{count_text(count, unit)} cannot be read here ({place} {shown}); all others were read"
     )
-    return replace(reading, digests=None, problem=reading.problem or problem)
+    return replace(
+        reading, digests=None, around=reading.digests, problem=reading.problem or problem
+    )
 
 
 @one_of_hundreds
@@ -168,6 +168,10 @@ def _with_sectors(
 def _with_files_inside(
     reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
 ) -> Reading:
+    # A scan does not look inside files.
+    from mediashelf.integrity.inside.contents import ContentsReport, check_contents
+    from mediashelf.integrity.inside.zero_runs import check_zero_runs
+
     report = ContentsReport()
     found = [
         *check_contents(image, report=report, on_bytes=on_bytes),

@@ -158,6 +158,7 @@ def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -
     db.execute("DELETE FROM volumes WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM target_verdicts WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM disc_facts WHERE image_id = ?", [image_id])
+    db.execute("DELETE FROM disc_summaries WHERE image_id = ?", [image_id])
     if reading.structure_read:
         db.executemany(
             "INSERT INTO volumes (image_id, number, kind, label) VALUES (?, ?, ?, ?)",

@@ -12,9 +12,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from mediashelf.catalogue.history import Happening, keep
+from mediashelf.catalogue.records.acknowledged import acknowledged_of
 from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scanning.other_folder import other_folder
@@ -28,6 +29,7 @@ from mediashelf.catalogue.scanning.walk import SeenImage, Walk, walk_folder
 from mediashelf.catalogue.scanning.workers import WORKERS, read_many
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.integrity.fixity.acknowledged import with_acknowledged
 from mediashelf.integrity.fixity.comparing import State
 
 __all__ = ["Event", "Job", "ScanOutcome", "ScanPlan", "ShelfPlan", "plan_scan", "run_scan"]
@@ -212,10 +214,14 @@ def run_scan(
                 continue
             with transaction(catalogue.db):
                 result = record_reading(catalogue, job, reading, scan_begun_at=plan.begun_at)
-            yield _outcome(job, reading, result)
+            yield _outcome(catalogue, job, reading, result)
     for job, reading, result in put_off.settle(catalogue, plan.begun_at):
-        yield _outcome(job, reading, result)
+        yield _outcome(catalogue, job, reading, result)
 
 
-def _outcome(job: Job, reading: Reading, result: Recorded) -> ScanOutcome:
-    return ScanOutcome(job, result.event, reading.without_listing(), result.detail, result.origin)
+def _outcome(catalogue: Catalogue, job: Job, reading: Reading, result: Recorded) -> ScanOutcome:
+    reading = reading.without_listing()
+    if reading.findings and result.event in (Event.CONFIRMED, Event.MOVED, Event.SWAPPED):
+        known = acknowledged_of(catalogue.db, result.image_id)
+        reading = replace(reading, findings=with_acknowledged(reading.findings, known))
+    return ScanOutcome(job, result.event, reading, result.detail, result.origin)

@@ -111,7 +111,7 @@ def build(
 ) -> None:
     """Build a disc that DOS prompts and desktops can both read.
 
-    SOURCES are folders and .zip archives, or one recipe (a .toml file). The contents
+    SOURCES are folders, archives and images, or one recipe (a .toml file). The contents
     of a single folder become the contents of the disc; several keep their names. The
     disc carries short names (8.3, ISO 9660 level 1), long names (Joliet) and an index
     page that tells which is which. Equal files are stored once, and equal

@@ -36,6 +36,7 @@ Examples:
   mediashelf scan
   mediashelf scan card
   mediashelf scan --accept home/kiosk.iso
+  mediashelf scan --packages
   mediashelf scan --json > scan.json
 
 \b
@@ -50,6 +51,13 @@ they begin like a disc or a cue sheet of the same name is beside them.
     help="The named images are right as they are now: make that the record. Of a shelf, those "
     "that are changed and wait.",
 )
+@click.option(
+    "--packages",
+    "opens_archives",
+    is_flag=True,
+    help="Look for driver packages in archives inside the images as well; that takes as long as "
+    "reading them whole.",
+)
 @catalogue_option
 @json_option
 @quiet_option
@@ -57,6 +65,7 @@ they begin like a disc or a cue sheet of the same name is beside them.
 def scan(
     names: tuple[str, ...],
     accept: bool,
+    opens_archives: bool,
     catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
@@ -70,18 +79,19 @@ def scan(
     history; mend can still aim at it with --as-of.
 
     Each new or changed image is read once: its volumes, the names of its files,
-    a digest of the whole and one of every MiB. Files whose size and date are as
-    recorded are not read. A file that was moved keeps its record, and two files that
-    swapped names swap theirs. Images of a
-    shelf that is not plugged in are away, and keep theirs. Missing images end with
-    1 until they are back, or forgotten with shelf drop --only-missing. Ctrl-C keeps
-    what is done; the next scan does the rest.
+    a digest of the whole, one of every MiB, and the driver packages in it. Files
+    whose size and date are as recorded are not read. A file that was moved keeps
+    its record, and two files that swapped names swap theirs. Images of a shelf
+    that is not plugged in are away, and keep theirs. Missing images end with 1 until
+    they are back, or forgotten with shelf drop --only-missing. Ctrl-C keeps what is
+    done; the next scan does the rest.
     """
     if accept and not names:
         raise click.UsageError("Name the images to accept, or a shelf: scan --accept IMAGE...")
     with open_catalogue(catalogue_path) as catalogue:
         started = time.monotonic()
         work = (plan_accepting if accept else plan_shelves)(catalogue, names)
+        work.opens_archives = opens_archives
         try:
             with progress("scanning", total=work.plan.bytes_to_read, quiet=quiet) as on_bytes:
                 read_planned(catalogue, work, on_bytes)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mediashelf.building.recipes.recipe import is_source
@@ -16,6 +16,7 @@ from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import check_targets
 from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
+from mediashelf.sessions.discs.ways_out import as_not_padded, is_to_pad
 from mediashelf.sessions.emulator import check_lun
 
 
@@ -76,7 +77,13 @@ def examine_source(
         *check_lun(facts.size, looks_raw=facts.looks_raw, where=where, is_hybrid=table is not None),
         *check_hybrid(table, where),
     )
+    if not is_to_pad(own):
+        emulator = as_not_padded(emulator)
     found = tuple((target, tuple(one)) for target, one in check_targets(facts, targets))
+    if any(one.rule == "no-volume" for one in own):  # what is not a disc cannot be built again
+        found = tuple(
+            (target, tuple(replace(each, remedy="") for each in one)) for target, one in found
+        )
     return CheckedSource(path, "image", facts, tuple(own), emulator, found, bool(asked))
 
 

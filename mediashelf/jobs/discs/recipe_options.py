@@ -15,6 +15,7 @@ from mediashelf.building.recipes.recipe import (
     load_recipe,
     recipe_from_folders,
 )
+from mediashelf.trees.opening import is_archive
 
 RECIPE_SUFFIX = ".toml"
 
@@ -41,7 +42,7 @@ def is_recipe(path: Path) -> bool:
 
 def can_be_planned(path: Path) -> bool:
     """Return whether a disc can be planned from a path: a recipe, a folder or an archive."""
-    return is_source(path) or is_recipe(path)
+    return is_source(path) or is_recipe(path) or is_archive(path)
 
 
 def find_recipe(sources: Sequence[Path], options: RecipeOptions = NO_OPTIONS) -> Recipe:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-from mediashelf.catalogue.entry_names import entry_names
+from mediashelf.catalogue.questions.duplicates import content_key
+from mediashelf.catalogue.questions.entry_names import entry_names
+from mediashelf.catalogue.questions.same_disc import find_same_discs
 from mediashelf.catalogue.readable import iter_reading
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.jobs.library.listing import is_served, is_wrong
 from mediashelf.readability.targets import load_targets
 from mediashelf.reports.library.file_names import Listing, pack_names
-from mediashelf.reports.library.packing import content_key
 from mediashelf.reports.library.page import library_html
 
 
@@ -36,7 +38,8 @@ def library_page(
     for row, answers in iter_reading(catalogue, rows, targets):
         on_image(1)
         if answers is not None:
-            reads[row.id] = answers
+            is_good = is_served(row) and not is_wrong(row)  # as in list --target
+            reads[row.id] = answers if is_good else (False,) * len(targets)
     names = pack_names(_listings(catalogue, rows, on_image)) if with_files else None
     page = library_html(
         rows,
@@ -45,6 +48,7 @@ def library_page(
         created=created,
         created_by=created_by,
         scope=scope,
+        same_discs=find_same_discs(catalogue.db, rows),
         names=names,
     )
     return page, 0 if names is None else names.left_out

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from mediashelf.catalogue.naming import find_named, means_many
+from mediashelf.catalogue.keeping.naming import find_named, means_many
 from mediashelf.catalogue.rows import ImageRow, Presence
-from mediashelf.catalogue.store import open_catalogue
+from mediashelf.catalogue.store import catalogue_place, open_catalogue
 from mediashelf.errors import InputError
 
 
@@ -60,6 +60,14 @@ def find_files(names: Sequence[str], catalogue_path: Path | None = None) -> list
         if not rows:
             found.setdefault(Path(name), NamedFile(Path(name), name))
     return list(found.values())
+
+
+def record_of(path: Path, catalogue_path: Path | None = None) -> ImageRow | None:
+    """Return what is on record of a file; None where that, or a catalogue, is not there."""
+    if not catalogue_place(catalogue_path).exists():
+        return None
+    with open_catalogue(catalogue_path) as catalogue:
+        return catalogue.image_by_path(path)
 
 
 def find_file(name: str | Path, catalogue_path: Path | None = None) -> Path:

@@ -27,6 +27,7 @@ from mediashelf.errors import CatalogueError, InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.progress import OnAmount
+from mediashelf.jobs.shelves.recording import look_into_images
 
 
 @dataclass(slots=True)
@@ -34,13 +35,15 @@ class Scan:
     """What was planned, and what came of it so far; it grows while images are read.
 
     ``findings`` are filled at the end: what could not be read, every image that is missing
-    from these shelves, and every one whose bytes wait beside its record.
+    from these shelves, and every one whose bytes wait beside its record. With
+    ``opens_archives`` driver packages are looked for in archives inside images as well.
     """
 
     plan: ScanPlan
     outcomes: list[ScanOutcome] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     is_accepting: bool = False
+    opens_archives: bool = False
 
 
 def plan_shelves(catalogue: Catalogue, names: Sequence[str]) -> Scan:
@@ -119,6 +122,9 @@ def read_planned(catalogue: Catalogue, scan: Scan, on_bytes: OnAmount = lambda c
     moved = {each.origin for each in scan.outcomes if each.origin}
     for plan in scan.plan.shelves:
         plan.missing = [path for path in plan.missing if f"{plan.shelf.name}: {path}" not in moved]
+    for plan in scan.plan.shelves:
+        rows = catalogue.images(shelf=plan.shelf.name)
+        look_into_images(catalogue, rows, is_deep=scan.opens_archives)
     scan.findings += scan_findings(scan.plan, scan.outcomes)
     scan.findings += _missing(catalogue, scan)
     scan.findings += [waiting_finding(row) for row in _waiting(catalogue, scan)]
@@ -137,8 +143,6 @@ def _waiting(catalogue: Catalogue, scan: Scan) -> list[ImageRow]:
     return [
         row
         for plan in scan.plan.shelves
-        for row in catalogue.images(shelf=plan.shelf.name)
-        if row.waiting is not None
-        and row.presence is Presence.HERE
-        and (not scan.is_accepting or (row.shelf, row.path) in asked)
+        for row in catalogue.waiting_on(plan.shelf)
+        if not scan.is_accepting or (row.shelf, row.path) in asked
     ]

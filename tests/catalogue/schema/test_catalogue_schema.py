@@ -253,3 +253,17 @@ def test_an_old_sqlite_is_named(place: Path, monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr("mediashelf.catalogue.store.OLDEST_SQLITE", (99, 0, 0))
     with pytest.raises(CatalogueError, match=r"needs 99\.0\.0"), open_catalogue(place):
         pass
+
+
+def test_a_question_that_was_not_read_to_its_end_keeps_no_file_open(tmp_path: Path) -> None:
+    """SQLite removes its files beside the catalogue when the last user of them has closed it.
+
+    An error keeps the frames that it came through, and with them their questions.
+    """
+    place = tmp_path / "catalogue.sqlite"
+    with pytest.raises(CatalogueError) as kept, open_catalogue(place, create=True) as catalogue:
+        left = catalogue.db.execute("SELECT name FROM sqlite_schema")
+        next(left)
+        catalogue.db.execute("SELECT nothing")
+    assert [path.name for path in tmp_path.iterdir()] == ["catalogue.sqlite"]
+    assert kept.value and left
