@@ -31,8 +31,8 @@ from mediashelf.formats.iso.lost_trees import log_lost_tree
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
 from mediashelf.formats.iso.sessions import find_later_sessions, log_sessions
-from mediashelf.formats.partition_table import detect_partition_kind
 from mediashelf.formats.iso.tree_entries import SharedEntries
+from mediashelf.formats.partition_table import detect_partition_kind
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
 from mediashelf.formats.rockridge.naming import RockRidgeNaming
 from mediashelf.formats.structure_rules import ProblemLog
