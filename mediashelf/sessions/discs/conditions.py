@@ -121,7 +121,7 @@ def _partitions(plan: SessionPlan, system: str) -> dict[str, Any]:
         "partition_over": known.size_bytes or 0,
         "partition_ends_over": _end_of(planned, own),
         "start_is_fat16": bool(planned)
-        and planned[0].kind == "fat16"
+        and planned[0].kind in ("fat16", "fat")
         and 0 < (planned[0].size_bytes or 0) <= START_LIMIT,
     }
 
