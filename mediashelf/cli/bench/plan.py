@@ -4,7 +4,8 @@ The shape of ``plan show --json``: ``command`` and ``version``, then ``plan``,
 ``session`` (``name``, ``machine``), ``machine`` (what the plan says of it: sizes in bytes,
 null where nothing is said, and ``parts``), ``drive`` (``vendor`` and ``product``),
 ``systems`` in the order of installation, ``steps`` (``do``, ``system``,
-``position`` of the disc that it is at or 0, ``is_before``, ``partitions``), ``discs``, one object each with ``position``,
+``position`` of the disc that it is at or 0, ``is_before``, ``partitions``), ``discs``, one
+object each with ``position``,
 ``from``, ``label``, ``size``, ``track`` (of a raw image, else null), ``padding`` (bytes of
 zeros), ``boot`` (objects with ``method`` and ``platform``),
 ``purpose``, ``targets`` (none: for no system), ``passed``, ``erases``, ``presentation``,
