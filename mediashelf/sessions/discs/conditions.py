@@ -18,7 +18,6 @@ MACHINE_KEYS = {
     "disk_over": "disk",
     "processor_over": "processor",
     "processor_under": "processor",
-    "processor_says": "processor",
     "processor_bits": "processor_bits",
     "disk_mode": "disk_mode",
     "firmware": "firmware",
@@ -61,7 +60,6 @@ def answers_for(plan: SessionPlan, discs: Sequence[DiscTraits], system: str) -> 
         "memory_under": machine.memory,
         "processor_over": speed,
         "processor_under": speed,
-        "processor_says": machine.processor or None,
         "processor_bits": machine.processor_bits,
         "disk_over": machine.disk,
         "disk_mode": machine.disk_mode or None,
@@ -84,8 +82,6 @@ def holds(key: str, wanted: Any, found: Any) -> bool:
         return bool(found > wanted)
     if key.endswith("_under"):
         return bool(found < wanted)
-    if key == "processor_says":
-        return any(word.casefold() in found.casefold() for word in wanted)
     if key == "beside":
         return bool(set(wanted) & set(found))
     return found in wanted if isinstance(wanted, tuple) else found == wanted
