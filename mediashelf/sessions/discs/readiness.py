@@ -27,7 +27,7 @@ from mediashelf.text import size_text
 ROWS_PATH = Path(__file__).with_name("readiness.toml")
 
 _CONDITIONS = (*MACHINE_KEYS, *SESSION_KEYS)
-_WORDS = ("disk_mode", "firmware", "beside", "processor_says", "partition_filesystem")
+_WORDS = ("disk_mode", "firmware", "beside", "partition_filesystem")
 _ROW_KEYS = (
     "rule", "targets", "when", "severity", "message", "remedy", "source", "bring", "at_bench",
 )  # fmt: skip

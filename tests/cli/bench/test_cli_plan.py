@@ -72,6 +72,12 @@ def test_all_that_a_plan_holds_is_shown_and_each_finding_once(bench: Bench, colu
     ):
         assert words in flat, words
     assert flat.count("disk-within-28-bit-addressing") == 1
+    answer = json.loads(run("plan", "show", bench.plan, "--json", "--fail-on", "never").stdout)
+    machine = answer["machine"]
+    assert (machine["disk"], machine["memory"]) == (160 * 10**9, None)
+    assert machine["parts"][0]["where"] == "third slot"
+    assert answer["drive"] == {"vendor": "", "product": ""}
+    assert answer["steps"][0]["partitions"][0]["size_bytes"] == 500 * 10**6
 
 
 def test_findings_count_as_in_every_command(bench: Bench) -> None:
