@@ -13,6 +13,13 @@ from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.tree import iter_udf_entries
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
 
+_UNREAD = {
+    "sparable": "no valid sparing table was found",
+    "unknown": "a partition of an unknown kind is not supported",
+    "virtual": "no virtual allocation table was found in the last blocks of the image",
+}
+"""By kind of partition: why its contents are not read."""
+
 
 def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
     """Return the UDF volume, or None when the disc has none.
@@ -57,7 +64,7 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
         is_complete = space.is_complete
         _log_cut_extents(view, entries, block_size, log)
         for kind in sorted(space.unread):
-            _not_read(log, f"{kind} partitions are not supported")
+            _not_read(log, _UNREAD[kind])
     return VolumeFacts(
         VolumeKind.UDF,
         volume.label or sequence.label,
