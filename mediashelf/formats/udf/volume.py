@@ -21,17 +21,21 @@ _UNREAD = {
 """By kind of partition: why its contents are not read."""
 
 
-def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
+def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFacts | None:
     """Return the UDF volume, or None when the disc has none.
 
-    A disc has one when its volume recognition sequence names NSR02 or NSR03.
+    A disc has one when its volume recognition sequence names NSR02 or NSR03. ``session``
+    is the first sector of the last session; where that has none, one that an earlier
+    session has is named and not read.
     What could not be read of it is logged, and shows in ``entries_read`` and
     ``is_complete``.
     """
-    standard = read_recognition(view, log)
+    standard = read_recognition(view, log, session)
     if not standard:
+        if session and read_recognition(view, ProblemLog()):
+            _not_read(log, "it is that of an earlier session; the last session has none")
         return None
-    block_size, sequences = read_anchors(view, log)
+    block_size, sequences = read_anchors(view, log, session)
     sequence = read_sequences(view, sequences, block_size, log)
     volume = sequence.logical_volume
     if volume is None:
