@@ -124,3 +124,16 @@ def test_a_session_without_udf_does_not_show_that_of_an_earlier_one(tmp_path: Pa
     ]
     with open_image(both.save(tmp_path / "both.iso")) as image:
         assert list(check_structure(image)) == []
+
+
+def test_the_udf_volume_of_the_last_session_is_shown(tmp_path: Path) -> None:
+    first = make_iso({"A.TXT": b"first"}, joliet=3, udf="NSR02").data
+    files = {"A.TXT": b"second", "B.TXT": b"b" * 9000}
+    both = make_iso(files, joliet=3, udf="NSR02", after=first + bytes(GAP * SECTOR))
+    disc = read(both.data)
+    assert [each.rule for each in disc.findings] == ["last-session-read"]
+    assert [volume.kind.value for volume in disc.facts.volumes] == ["iso9660", "joliet", "udf"]
+    with open_image(both.save(tmp_path / "both.iso")) as image:
+        entry = image.facts.volumes[-1].entries[0]
+        assert (entry.path, image.read_file(entry, 100)) == ("/A.TXT", b"second")
+        assert list(check_structure(image)) == []
