@@ -11,6 +11,7 @@ from mediashelf.formats.udf.moved_blocks import (
     TABLE_PLACES,
     SparedBlocks,
     VirtualBlocks,
+    end_of_recorded,
     joined_blocks,
     parse_allocation_table,
     read_sparing_table,
@@ -228,7 +229,8 @@ class UdfSpace:
         if plain is None:
             return None
         # Nothing is recorded beyond the end, whatever the partition says.
-        count = self.view.size // self.block_size - partition.start_lba
+        end = end_of_recorded(self.view, self.block_size)
+        count = end - partition.start_lba
         recorded = partition._replace(block_count=max(count, 0))
         for block in range(count - 1, -1, -1)[:TABLE_PLACES]:
             quiet = UdfSpace(self.view, self._volume, [recorded], ProblemLog())

@@ -13,12 +13,11 @@ from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.tree import iter_udf_entries
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
 
-_UNREAD = {
+_LOST = {
     "sparable": "no valid sparing table was found",
-    "unknown": "a partition of an unknown kind is not supported",
     "virtual": "no virtual allocation table was found in the last blocks of the image",
 }
-"""By kind of partition: why its contents are not read."""
+"""By kind of partition: why nothing tells where its blocks are."""
 
 
 def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFacts | None:
@@ -68,7 +67,17 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         is_complete = space.is_complete
         _log_cut_extents(view, entries, block_size, log)
         for kind in sorted(space.unread):
-            _not_read(log, _UNREAD[kind])
+            if kind in _LOST:
+                tables = [lba for row in volume.maps for lba in row.tables]
+                log.add(
+                    "udf-moved-blocks",
+                    "UDF volume",
+                    f"UDF contents not read: {_LOST[kind]}",
+                    offset=(tables or [max(view.size // block_size - 1, 0)])[0] * block_size,
+                    length=block_size,
+                )
+            else:
+                _not_read(log, "a partition of an unknown kind is not supported")
     return VolumeFacts(
         VolumeKind.UDF,
         volume.label or sequence.label,
