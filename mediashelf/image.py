@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
+from typing import Protocol
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
@@ -73,6 +74,14 @@ class FileView:
                 return os.read(self._descriptor, size)
 
 
+class ClosableView(View, Protocol):
+    """Bytes that an image is read from."""
+
+    def close(self) -> None:
+        """Close what they come from."""
+        ...
+
+
 class DiscImage:
     """An open image. ``facts`` are what it holds, ``findings`` what is wrong with its structures.
 
@@ -81,7 +90,7 @@ class DiscImage:
     is the user data, unchecked, and offsets in findings count in it.
     """
 
-    def __init__(self, path: Path, file: FileView) -> None:
+    def __init__(self, path: Path, file: ClosableView) -> None:
         self.path = path
         self.size = file.size
         self._file = file

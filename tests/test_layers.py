@@ -11,10 +11,11 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
-    {"errors", "findings", "text"},
+    {"errors", "version", "findings", "text", "system"},
     {"files", "places", "tables"},
     {"formats"},
     {"image"},
+    {"trees"},
     {"integrity", "readability", "building", "drivers"},
     {"catalogue", "sessions"},
     {"reports"},
@@ -37,6 +38,8 @@ HOME_OF_THIRD_PARTY = {
     "anyascii": {"building/naming/names.py"},
     "platformdirs": {"places.py"},
     "wcwidth": {"text.py"},
+    "libarchive": {"trees/library_child.py"},
+    "inflate64": {"trees/zips/methods.py"},
 }
 
 FILES = sorted(

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from mediashelf.catalogue.facts import unpack_facts
 from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.records.acknowledged import KNOWN, acknowledged_of
+from mediashelf.catalogue.records.described import iter_descriptions, iter_expected
 from mediashelf.catalogue.records.reading import ContentError, reads_catalogue, require_types
 from mediashelf.catalogue.records.waiting import made_waiting, waiting_of
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, kept_path, kept_text
@@ -41,15 +42,25 @@ def matching(
     state: str | None = None,
 ) -> list[ImageRow]:
     """Return the images that fit every filter; see :meth:`Catalogue.images`."""
-    rows = _load(db, "1") if shelf_id is None else _load(db, "shelf_id = ?", shelf_id)
+    where, values = "1", list[Any]()
+    if shelf_id is not None:
+        where, values = "shelf_id = ?", [shelf_id]
+    if state is not None:  # as ImageRow.state says it
+        where += " AND CASE presence WHEN 'here' THEN verdict ELSE presence END = ?"
+        values.append(state)
+    rows = _load(db, where, *values)
     if kind is not None:
         rows = [row for row in rows if kind in kinds_of(row)]
     if label is not None:
         wanted = fold(label)
         rows = [row for row in rows if any(wanted in fold(text) for text in row.labels)]
-    if state is not None:
-        rows = [row for row in rows if row.state == state]
     return rows
+
+
+def waiting_here(db: sqlite3.Connection, shelf_id: int) -> list[ImageRow]:
+    """Return the images of a shelf that are there, and wait for the keeper's word."""
+    where = "shelf_id = ? AND presence = 'here' AND images.id IN (SELECT image_id FROM waiting)"
+    return _load(db, where, shelf_id)
 
 
 def kinds_of(row: ImageRow) -> tuple[str, ...]:
@@ -90,12 +101,15 @@ def by_digest(db: sqlite3.Connection, digest: str) -> list[ImageRow]:
 
 def by_size_and_name(db: sqlite3.Connection, size: int, name: str) -> list[ImageRow]:
     """Return every image that has this size on record, and whose file has exactly this name."""
-    ids = [
-        image_id
-        for image_id, path in db.execute("SELECT id, path FROM images WHERE size = ?", [size])
-        if kept_path(path).rpartition("/")[2] == name
-    ]
-    return list(by_ids(db, ids).values()) if ids else []
+    kept = keep_path(name)
+    return _load(
+        db,
+        "size = ? AND (images.path = ? OR substr(images.path, ?) = ?)",
+        size,
+        kept,
+        -len(kept) - 1,
+        b"/" + kept,
+    )
 
 
 def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
@@ -111,9 +125,11 @@ def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
 
 @reads_catalogue
 def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow]:
-    """Build the rows that ``where`` picks, by shelf and path, with five queries in all."""
+    """Build the rows that ``where`` picks, by shelf and path, with seven queries in all."""
     order = " ORDER BY shelves.name, images.path"
     rows = db.execute(f"SELECT {_COLUMNS} {_BASE} {where} {order}", parameters).fetchall()
+    if not rows:
+        return []
     picked = f"SELECT images.id {_BASE} {where}"
     more: dict[int, dict[str, Any]] = {row[0]: {"digests": {}} for row in rows}
     for image_id, algorithm, digest, recorded_at, confirmed_at in db.execute(
@@ -160,15 +176,23 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
         parameters,
     ):
         more[image_id]["waiting"] = made_waiting(*values)
-    return [_row(row, more[row[0]]) for row in rows]
+    for image_id, description in iter_descriptions(db, picked, parameters):
+        more[image_id]["description"] = description
+    for image_id, expected in iter_expected(db, picked, parameters):
+        more[image_id]["expected"] = (*more[image_id].get("expected", ()), expected)
+    roots: dict[bytes, Path] = {}
+    return [_row(row, more[row[0]], roots) for row in rows]
 
 
-def _row(row: tuple[Any, ...], more: dict[str, Any]) -> ImageRow:
+def _row(row: tuple[Any, ...], more: dict[str, Any], roots: dict[bytes, Path]) -> ImageRow:
+    """Build one row; ``roots`` are the folders of shelves that were met before."""
     require_types(row, _KINDS)
     if b"\0" in row[2] or b"\0" in row[3]:
         raise ContentError("a path has a NUL in it")
     values = dict(zip(_FIELDS, row, strict=True))
-    values["root"] = Path(kept_path(values["root"]))
+    if row[2] not in roots:
+        roots[row[2]] = Path(kept_path(row[2]))
+    values["root"] = roots[row[2]]
     values["path"] = kept_path(values["path"])
     values["presence"] = Presence(values["presence"])
     values["is_sheet"] = bool(values["is_sheet"])

@@ -12,8 +12,11 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
-from mediashelf.catalogue.schema_history import add_history
-from mediashelf.catalogue.schema_records import add_records
+from mediashelf.catalogue.records.name_index import add_end_marks
+from mediashelf.catalogue.steps.history import add_history
+from mediashelf.catalogue.steps.keeping import add_keeping
+from mediashelf.catalogue.steps.packages import add_packages
+from mediashelf.catalogue.steps.records import add_records
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
 
 APPLICATION_ID = 0x6D73_6866  # "mshf"; tells our files from other SQLite databases
@@ -167,6 +170,9 @@ STEPS: tuple[Step, ...] = (
     add_history,
     add_measured,
     add_records,
+    add_keeping,
+    add_end_marks,
+    add_packages,
 )
 """What turns version N into N + 1. Steps are only ever added at the end, never changed."""
 

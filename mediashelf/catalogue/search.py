@@ -4,8 +4,9 @@ Every word of the text must occur in an entry's name, letter case aside. A word
 with ``*`` or ``?`` is a pattern for the whole name. What stands before the last
 ``/`` of a word must occur in the path of the entry's folder: ``video/lkvx``.
 
-Three letters and more are looked up in a trigram index; shorter words alone are
-searched for in all names, which takes longer but a fraction of a second.
+Three letters and more are looked up in a trigram index, and shorter words alone by the
+trigrams that begin with them. Where these are too many, all names are searched: the
+first that fit are soon found.
 
 A file that two trees of a disc name differently is one hit, under the name that is
 cut less.
@@ -20,6 +21,7 @@ from typing import Any, NamedTuple
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.listing import MARK_DIRECTORY, fold
+from mediashelf.catalogue.records.name_index import END_MARK, terms_with
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, kept_text
 
@@ -85,13 +87,12 @@ class _Query:
     folders: tuple[str, ...]
 
     @property
-    def trigrams(self) -> str:
-        """What the index is asked, or an empty text when it can't help."""
+    def pieces(self) -> list[str]:
+        """What must be in a name as it stands, the longest first; an end mark is at its end."""
         pieces = list(self.parts)
         for pattern in self.patterns:
-            pieces += pattern.replace("?", "*").split("*")
-        long_enough = [piece for piece in pieces if len(piece) >= TRIGRAM][:_MOST_INDEXED]
-        return " AND ".join('"' + piece.replace('"', '""') + '"' for piece in long_enough)
+            pieces += f"{pattern.replace('?', '*')}{END_MARK}".split("*")
+        return sorted((piece for piece in pieces if piece != END_MARK), key=len, reverse=True)
 
 
 @reads_catalogue
@@ -174,6 +175,7 @@ class _Conditions:
     def __init__(self) -> None:
         self.sql: list[str] = ["1"]
         self.values: list[Any] = []
+        self.by_index = False
 
     def add(self, sql: str, *values: Any) -> None:
         self.sql.append(sql)
@@ -183,23 +185,25 @@ class _Conditions:
 def _matching(db: sqlite3.Connection, query: _Query, shelf_id: int | None) -> Iterator[_Row]:
     """Yield what fits: equal names first, then names that begin so, then the rest."""
     if len(query.parts) != 1 or query.patterns:
-        yield from _ask(db, query, shelf_id, _by_content(query))
+        yield from _ask(db, query, shelf_id, _by_content(db, query))
         return
     (word,) = query.parts
     span = (word, f"{word}\U0010ffff")
-    equal, begins, rest = _Conditions(), _Conditions(), _by_content(query)
+    equal, begins, rest = _Conditions(), _Conditions(), _by_content(db, query)
     equal.add("names.folded = ?", word)
     begins.add("names.folded > ? AND names.folded < ?", *span)
     rest.add("NOT (names.folded >= ? AND names.folded < ?)", *span)
-    yield from _ask(db, query, shelf_id, equal, by_index=False)
-    yield from _ask(db, query, shelf_id, begins, by_index=False)
+    yield from _ask(db, query, shelf_id, equal)
+    yield from _ask(db, query, shelf_id, begins)
     yield from _ask(db, query, shelf_id, rest)
 
 
-def _by_content(query: _Query) -> _Conditions:
+def _by_content(db: sqlite3.Connection, query: _Query) -> _Conditions:
     conditions = _Conditions()
-    if query.trigrams:
-        conditions.add("name_index MATCH ?", query.trigrams)
+    asked = _asked_of_index(db, query)
+    if asked:
+        conditions.add("name_index MATCH ?", asked)
+        conditions.by_index = True
     for part in query.parts:
         conditions.add("instr(names.folded, ?) > 0", part)
     for pattern in query.patterns:
@@ -207,13 +211,21 @@ def _by_content(query: _Query) -> _Conditions:
     return conditions
 
 
+def _asked_of_index(db: sqlite3.Connection, query: _Query) -> str:
+    """Return what the index is asked, or an empty text when it can't help."""
+    pieces = query.pieces
+    long_enough = [piece for piece in pieces if len(piece) >= TRIGRAM][:_MOST_INDEXED]
+    if long_enough or not pieces:
+        return " AND ".join(map(_quoted, long_enough))
+    return " OR ".join(map(_quoted, terms_with(db, pieces[0])))
+
+
+def _quoted(piece: str) -> str:
+    return '"' + piece.replace('"', '""') + '"'
+
+
 def _ask(
-    db: sqlite3.Connection,
-    query: _Query,
-    shelf_id: int | None,
-    conditions: _Conditions,
-    *,
-    by_index: bool = True,
+    db: sqlite3.Connection, query: _Query, shelf_id: int | None, conditions: _Conditions
 ) -> Iterator[_Row]:
     for folder in query.folders:
         # Looked up once: there are far fewer folders than entries.
@@ -222,7 +234,7 @@ def _ask(
         )
     if shelf_id is not None:
         conditions.add("entries.image_id IN (SELECT id FROM images WHERE shelf_id = ?)", shelf_id)
-    source = _BY_INDEX if by_index and query.trigrams else _BY_NAME
+    source = _BY_INDEX if conditions.by_index else _BY_NAME
     sql = _SELECT.format(source=source, where=" AND ".join(conditions.sql))
     for row in db.execute(sql, conditions.values):
         yield _Row(*row)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -39,7 +40,35 @@ catalogue_option = click.option(
     metavar="FILE",
     envvar="MEDIASHELF_CATALOGUE",
     hidden=True,
+    is_eager=True,  # images that are named by it come after it
 )
+
+
+class NamedFileType(click.Path):
+    """A file by its path, or an image by the name that the catalogue has for it.
+
+    For commands with :data:`catalogue_option`.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(path_type=Path)
+
+    def convert(
+        self,
+        value: str | os.PathLike[str],
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> Any:
+        if not os.path.lexists(value):
+            # Loaded only here: most names are those of files.
+            from mediashelf.jobs.library.naming import find_file
+
+            place = ctx.params.get("catalogue_path") if ctx is not None else None
+            value = find_file(Path(value), place if isinstance(place, Path) else None)
+        return super().convert(value, param, ctx)
+
+
+NAMED_FILE = NamedFileType()
 
 targets_folder_option = click.option(
     "--targets-folder",

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import NamedTuple
 
 from mediashelf.findings import Finding
+from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
 from mediashelf.formats.image_size import describe_nothing, log_size_problems
 from mediashelf.formats.iso.descriptor_checks import (
@@ -32,6 +30,7 @@ from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
 from mediashelf.formats.iso.sessions import find_later_sessions, log_sessions
 from mediashelf.formats.iso.tree_entries import SharedEntries
+from mediashelf.formats.partition_table import detect_partition_kind
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
 from mediashelf.formats.rockridge.naming import RockRidgeNaming
 from mediashelf.formats.structure_rules import ProblemLog
@@ -58,23 +57,8 @@ class DiscReading(NamedTuple):
 
 def read_disc(view: View, *, limits: Limits = DEFAULT_LIMITS) -> DiscReading:
     """Read and check everything but the contents of files; never raises for damage."""
-    with _collector_paused():
+    with collector_paused():
         return _DiscReader(view, limits).read()
-
-
-@contextmanager
-def _collector_paused() -> Iterator[None]:
-    """Pause the cyclic garbage collector, which takes a third of the time of a large listing.
-
-    Hundreds of thousands of tuples are made here, and no cycles.
-    """
-    was_enabled = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_enabled:
-            gc.enable()
 
 
 class _DiscReader:
@@ -110,7 +94,8 @@ class _DiscReader:
         # The Rock Ridge tree is another reading of the primary one; it comes after Joliet.
         order = list(VolumeKind)
         self._volumes.sort(key=lambda volume: order.index(volume.kind))
-        facts = DiscFacts(self._view.size, tuple(self._volumes), boot, sessions=self._sessions)
+        table = detect_partition_kind(self._view)
+        facts = DiscFacts(self._view.size, tuple(self._volumes), boot, False, self._sessions, table)
         return DiscReading(facts, self._log.findings())
 
     def _read_last_session(self) -> DescriptorSet:
@@ -259,6 +244,9 @@ class _DiscReader:
                 is_complete=tree.is_complete,
                 created=descriptor.dates["creation"].text,
                 modified=descriptor.dates["modification"].text,
+                effective=descriptor.dates["effective"].text,
+                set_number=descriptor.sequence_number.value,
+                set_size=descriptor.set_size.value,
                 identifiers={name: text for name, text in texts.items() if text},
             )
         )

@@ -15,6 +15,9 @@ from __future__ import annotations
 import struct
 from dataclasses import dataclass
 
+from mediashelf.formats.fields import View
+
+HEAD_SIZE = 1024  # bytes at the beginning in which it shows
 SECTOR = 512
 _TABLE, _ENTRY, _ENTRIES = 446, 16, 4
 _SIGNATURE = b"\x55\xaa"
@@ -55,6 +58,12 @@ def detect_partition_table(head: bytes, size: int) -> PartitionTable | None:
     if _PROTECTIVE in types and not is_gpt:
         return None
     return PartitionTable("GPT" if is_gpt else "MBR", tuple(types))
+
+
+def detect_partition_kind(view: View) -> str:
+    """Return MBR or GPT for an image with such a table, an empty text for others."""
+    table = detect_partition_table(view.read(0, HEAD_SIZE), view.size)
+    return "" if table is None else table.kind
 
 
 def find_partitions_end(head: bytes, size: int) -> int:

@@ -23,6 +23,8 @@ class VolumeKind(StrEnum):
     JOLIET = "joliet"
     ROCKRIDGE = "rockridge"
     UDF = "udf"
+    FLOPPY = "floppy"
+    ARCHIVE = "archive"
 
     @property
     def words(self) -> str:
@@ -35,7 +37,11 @@ _KIND_WORDS = {
     VolumeKind.JOLIET: "Joliet",
     VolumeKind.ROCKRIDGE: "Rock Ridge",
     VolumeKind.UDF: "UDF",
+    VolumeKind.FLOPPY: "FAT",
+    VolumeKind.ARCHIVE: "archive",
 }
+DISC_KINDS = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF)
+"""The trees that a disc can have."""
 
 
 HOLE = -1
@@ -143,6 +149,8 @@ class VolumeFacts:
     ``bibliographic_file``; empty fields are left out. ``detail`` is a few words
     such as ``level 3`` (Joliet) or ``NSR02`` (UDF). ``udf_revision`` is in binary
     coded decimal as recorded (0x0102 is 1.02), None for other kinds or when unknown.
+    ``set_number`` of ``set_size`` volumes is the descriptor's word on the volume set
+    (ECMA-119 8.4.9 and 8.4.10), 0 where it was not read.
     """
 
     kind: VolumeKind
@@ -159,6 +167,9 @@ class VolumeFacts:
     modified: str = ""
     identifiers: dict[str, str] = field(default_factory=dict)
     udf_revision: int | None = None
+    effective: str = ""
+    set_number: int = 0
+    set_size: int = 0
 
     @property
     def files(self) -> tuple[Entry, ...]:
@@ -204,6 +215,7 @@ class DiscFacts:
     ``size`` is the image's size in bytes. ``looks_raw`` is True when the file
     holds raw 2352-byte sectors, which no emulator serves as a data disc. ``sessions``
     are the first sectors of the sessions; the volumes are those of the last.
+    ``partition_table`` is MBR or GPT where there is one before the volume.
     """
 
     size: int
@@ -211,6 +223,7 @@ class DiscFacts:
     boot: BootFacts | None = None
     looks_raw: bool = False
     sessions: tuple[int, ...] = (0,)
+    partition_table: str = ""
 
     def volume(self, kind: VolumeKind) -> VolumeFacts | None:
         """Return the first volume of this kind, or None."""

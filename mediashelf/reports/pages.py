@@ -23,6 +23,10 @@ def render_page(template: str, **values: object) -> str:
     return _environment().get_template(template).render(values)
 
 
+_SCRIPTS = ("sorting", "library")
+"""Scripts in ``templates/``; a page's policy allows only the one whose digest it names."""
+
+
 @cache
 def _environment() -> Environment:
     environment = Environment(
@@ -37,10 +41,11 @@ def _environment() -> Environment:
     environment.filters["size"] = size_text
     environment.filters["count"] = count_text
     environment.filters["short"] = shorten
-    script = _source(environment, "sorting.js.txt")
-    environment.globals["sorting_script"] = Markup(script)
-    digest = hashlib.sha256(script.encode("utf-8")).digest()
-    environment.globals["sorting_digest"] = f"sha256-{base64.b64encode(digest).decode('ascii')}"
+    for name in _SCRIPTS:
+        script = _source(environment, f"{name}.js.txt")
+        digest = hashlib.sha256(script.encode("utf-8")).digest()
+        environment.globals[f"{name}_script"] = Markup(script)
+        environment.globals[f"{name}_digest"] = f"sha256-{base64.b64encode(digest).decode('ascii')}"
     return environment
 
 

@@ -46,9 +46,9 @@ def listing(source: random.Random) -> tuple[ListedEntry, ...]:
     return (*folders, *files)
 
 
-def fill(catalogue: Catalogue) -> None:
+def fill(catalogue: Catalogue, images: int = IMAGES) -> None:
     source = random.Random(7)
-    for number in range(IMAGES):
+    for number in range(images):
         reading = Reading(
             1, 1, digests=Digests(1, {"xxh3_128": f"{number:032x}"}), listing=listing(source)
         )

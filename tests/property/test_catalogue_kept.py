@@ -53,6 +53,9 @@ VOLUME_FIELDS = {
     "modified": ANY_TEXT,
     "identifiers": st.dictionaries(ANY_TEXT, ANY_TEXT, max_size=3),
     "udf_revision": st.none() | st.integers(0, 0x250),
+    "effective": ANY_TEXT,
+    "set_number": st.integers(0, 0xFFFF),
+    "set_size": st.integers(0, 0xFFFF),
 }
 VOLUMES = st.builds(VolumeFacts, **VOLUME_FIELDS)
 BOOTS = st.builds(
@@ -70,6 +73,7 @@ FACTS = st.builds(
     volumes=st.lists(VOLUMES, max_size=3).map(tuple),
     boot=st.none() | BOOTS,
     looks_raw=st.booleans(),
+    partition_table=st.sampled_from(["", "MBR", "GPT"]),
 )
 
 

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import json
-import re
-import shutil
-import subprocess
 from dataclasses import replace
-from html import escape, unescape
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 import disc_facts
+from browser import PHONE, allow_any_script, frame, run, said_by
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.bench.session_rows import (
     BenchSession,
@@ -31,19 +26,6 @@ from mediashelf.reports.bench.session_report import session_html, session_report
 from mediashelf.reports.disc.page import DiscSubject, disc_html
 from mediashelf.reports.disc.tables import Coverage
 from report_samples import CREATED, MIB, finding, result
-
-CHROMIUM = shutil.which("chromium")
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-sync",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--hide-scrollbars",
-]
 
 # Runs after the page's own script, as part of it, because the policy allows no other.
 STEPS = """
@@ -88,27 +70,6 @@ def page() -> str:
     )
 
 
-def run(text: str, folder: Path) -> str:
-    """Return the page as a browser leaves it."""
-    if CHROMIUM is None:
-        pytest.skip("no chromium here")
-    file = folder / "page.html"
-    file.write_text(text, "utf-8")
-    profile = folder / "profile"
-    done = subprocess.run(
-        [CHROMIUM, *FLAGS, f"--user-data-dir={profile}", "--dump-dom", file.as_uri()],
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    if done.returncode or "</html>" not in done.stdout:
-        pytest.skip(f"chromium does not start here: {done.stderr[-300:]}")
-    return done.stdout
-
-
-PHONE = 390  # CSS pixels, as many phones have
-
 MEASURE = """<!DOCTYPE html><html><body>%s<script>
 addEventListener("load", function () {
   var said = Array.from(document.querySelectorAll("iframe"), function (frame) {
@@ -122,10 +83,6 @@ addEventListener("load", function () {
   document.body.dataset.said = JSON.stringify(said);
 });
 </script></body></html>"""
-
-
-def frame(page: str, width: int) -> str:
-    return f'<iframe width="{width}" height="800" frameborder="0" srcdoc="{escape(page)}"></iframe>'
 
 
 def test_nothing_sticks_out_on_a_phone_or_is_squeezed(tmp_path: Path) -> None:
@@ -151,17 +108,6 @@ def test_nothing_sticks_out_on_a_phone_or_is_squeezed(tmp_path: Path) -> None:
         assert measured["tallest"] < 120  # a state takes three lines on a phone
     assert (disc_phone["wide"], disc_phone["tall"]) == ("none", "block")
     assert (disc_desk["wide"], disc_desk["tall"]) == ("block", "none")
-
-
-def allow_any_script(text: str) -> str:
-    changed = re.sub(r"script-src '[^']*'", "script-src 'unsafe-inline'", text)
-    assert changed != text
-    return changed
-
-
-def said_by(dump: str) -> Any:
-    (data,) = re.findall(r'data-said="([^"]*)"', dump)
-    return json.loads(unescape(data))
 
 
 def test_tables_sort_and_tell_it(page: str, tmp_path: Path) -> None:
@@ -208,3 +154,54 @@ def test_a_session_report_fits_a_phone_and_a_desk(tmp_path: Path) -> None:
     frames = "".join(frame(page, width) for width in (PHONE, 1280))
     phone, desk = said_by(run(MEASURE % frames, tmp_path))
     assert (phone["width"], desk["width"]) == (PHONE, 1280)
+
+
+OPEN = """
+var folds = document.querySelectorAll("details.image");
+var said = [folds[4].open];
+location.hash = "image-5";
+setTimeout(function () {
+  said.push(folds[4].open, folds[3].open);
+  document.querySelector("#open-all button").click();
+  said.push(Array.from(folds).every(function (each) { return each.open; }));
+  document.querySelector("#open-all button").click();
+  said.push(Array.from(folds).some(function (each) { return each.open; }));
+  document.body.dataset.said = JSON.stringify(said);
+}, 50);
+"""
+
+
+def test_a_link_opens_details_and_one_button_opens_all(tmp_path: Path) -> None:
+    bad = [result(f"{at}.iso", State.DAMAGED, findings=[finding()]) for at in range(8)]
+    text = audit_html(bad, Depth.DIGESTS, scope="", created=CREATED, created_by="")
+    text = allow_any_script(text.replace("</script>", f"{OPEN}</script>"))
+    said = said_by(run(text, tmp_path, "--virtual-time-budget=5000"))
+    assert said == [False, True, False, True, False]
+
+
+NUMBERS = """<!DOCTYPE html><html><body>%s<script>
+addEventListener("load", function () {
+  var root = document.querySelector("iframe").contentDocument;
+  var cells = root.querySelectorAll(".count, table.images td.number, table.runs td.number");
+  var lines = Array.from(cells, function (cell) {
+    var range = root.createRange();
+    range.selectNodeContents(cell);
+    var tops = Array.from(range.getClientRects(), function (one) { return Math.round(one.top); });
+    return { text: cell.textContent, lines: new Set(tops).size };
+  });
+  document.body.dataset.said = JSON.stringify(lines);
+});
+</script></body></html>"""
+
+
+def test_no_number_is_broken_on_a_phone(tmp_path: Path) -> None:
+    spans = [Span(number * 997 * MIB, 1_234_567) for number in range(20)]
+    bad = result("a.iso", State.DECAYED, size=40_000 * MIB, findings=[finding()], spans=spans)
+    sound = [result(f"{number}.iso", size=1_000_000_007) for number in range(1200)]
+    text = audit_html([bad, *sound], Depth.DIGESTS, scope="", created=CREATED, created_by="")
+    cells = said_by(run(NUMBERS % frame(text, PHONE), tmp_path))
+    counts = {cell["text"]: cell["lines"] for cell in cells}
+    assert counts["1,200"] == 1
+    for words, lines in counts.items():
+        # A range may be broken after its dash, a number nowhere.
+        assert lines <= 1 + words.count("–"), words

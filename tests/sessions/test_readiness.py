@@ -9,6 +9,7 @@ import pytest
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.limits import UNPUBLISHED
 from mediashelf.readability.target_files import BUILT_IN
+from mediashelf.sessions.discs.conditions import DiscTraits
 from mediashelf.sessions.discs.readiness import check_boot, check_readiness, readiness_rows
 from mediashelf.sessions.manifests.parts import BootWay
 from plan_texts import parse_plan
@@ -28,23 +29,33 @@ TAME = {
 }
 
 
-def plan_for(*targets: str, **machine: object):  # type: ignore[no-untyped-def]
+def plan_for(*targets: str, partitions: str = "", **machine: object):  # type: ignore[no-untyped-def]
     def toml(value: object) -> str:
         return str(value).lower() if isinstance(value, bool) else repr(value).replace("'", '"')
 
     lines = "".join(f"{key} = {toml(value)}\n" for key, value in machine.items())
     text = f'name = "n"\ntargets = {list(targets)}\n[machine]\n{lines}[[disc]]\nimage = "a"\n'
+    if partitions:
+        text += f'[[step]]\ndo = "Make them"\npartitions = [{partitions}]\n'
     return parse_plan(text.encode(), Path())
 
 
-def check(*targets: str, boots: tuple[BootWay, ...] = (), **machine: object) -> dict[str, Finding]:
-    found = list(check_readiness(plan_for(*targets, **(TAME | machine)), [boots]))
+def check(
+    *targets: str,
+    boots: tuple[BootWay, ...] = (),
+    only_64_bit: bool = False,
+    partitions: str = "",
+    **machine: object,
+) -> dict[str, Finding]:
+    plan = plan_for(*targets, partitions=partitions, **(TAME | machine))
+    found = list(check_readiness(plan, [DiscTraits(targets, boots, only_64_bit)]))
     assert len({(one.rule, one.target) for one in found}) == len(found)
     return {one.rule: one for one in found}
 
 
-def test_a_tame_machine_yields_nothing_for_what_needs_no_drive_letter() -> None:
-    assert check("nt4", "nt5", "nt6") == {}
+def test_a_tame_machine_yields_nothing_but_that_no_disc_starts_the_systems() -> None:
+    for target in ("nt4", "nt5", "nt6"):
+        assert list(check(target, processor="1 GHz")) == ["system-has-boot-disc"]
 
 
 # Limits are those of the Microsoft Knowledge Base articles that each row names, and
@@ -89,6 +100,8 @@ def test_limits_hold_to_the_byte(
         ("win9x", 32, "memory-enough-for-me"),
         ("nt5", 64, "memory-enough-for-nt5"),
         ("nt6", 512, "memory-enough-for-nt6"),
+        ("win9x", 4, "memory-enough-for-first-release"),
+        ("nt4", 12, "memory-enough-for-nt4"),
     ],
 )
 def test_least_memory_holds_to_the_byte(target: str, least: int, rule: str) -> None:
@@ -107,6 +120,108 @@ def test_a_processor_is_too_fast_from_its_words(processor: str, is_too_fast: boo
     assert "processor-within-timing" not in check("nt5", processor=processor)
 
 
+@pytest.mark.parametrize(
+    ("target", "least", "rule"),
+    [
+        ("win9x", 66, "processor-enough-for-later-releases"),
+        ("nt6", 800, "processor-enough-for-nt6"),
+    ],
+)
+def test_least_speed_holds_to_the_megahertz(target: str, least: int, rule: str) -> None:
+    assert rule not in check(target, processor=f"{least} MHz")
+    assert rule in check(target, processor=f"{least - 1} MHz")
+    assert rule not in check("nt4", processor=f"{least - 1} MHz")
+
+
+@pytest.mark.parametrize(
+    ("processor", "stops"),
+    [
+        ("AMD K6-2, 350 MHz", True),
+        ("k6-2 400MHz", True),
+        ("AMD, 349 MHz", False),
+        ("Pentium II, 400 MHz", False),
+    ],
+)
+def test_the_first_release_and_one_makers_processors(processor: str, stops: bool) -> None:
+    """KB Q192841: AMD K6-2 processors of 350 MHz and more."""
+    assert ("processor-within-first-release" in check("win9x", processor=processor)) is stops
+
+
+def test_a_slow_processor_hints_at_firmware_without_lba() -> None:
+    """1024 cylinders x 16 heads x 63 sectors x 512 bytes (KB Q122052)."""
+    rule, limit = "disk-within-plain-chs", 1024 * 16 * 63 * 512
+    assert rule in check("dos", disk=limit + 1, processor="119 MHz")
+    assert rule not in check("dos", disk=limit, processor="119 MHz")
+    assert rule not in check("dos", disk=limit + 1, processor="120 MHz")
+    assert check("dos", disk=limit + 1, processor="66 MHz")[rule].severity is Severity.NOTE
+
+
+def test_a_64_bit_disc_and_a_32_bit_processor() -> None:
+    rule = "disc-is-64-bit-only"
+    assert rule in check("nt6", only_64_bit=True, processor_bits=32)
+    assert rule not in check("nt6", only_64_bit=True, processor_bits=64)
+    assert rule not in check("nt6", processor_bits=32)
+    asked = check("nt6", only_64_bit=True)["machine-is-described"]
+    assert "processor_bits" in asked.message
+
+
+def part(system: str, filesystem: str, size: str = "") -> str:
+    tail = f', size = "{size}"' if size else ""
+    return f'{{ system = "{system}", filesystem = "{filesystem}"{tail} }},'
+
+
+@pytest.mark.parametrize(
+    ("target", "partitions", "rule"),
+    [
+        ("dos", part("dos", "FAT16", "2GiB"), ""),
+        ("dos", part("dos", "FAT 16", "2147483649"), "planned-volume-within-fat16"),
+        ("win9x", part("win9x", "fat16", "3GB"), "planned-volume-within-fat16"),
+        ("win9x", part("win9x", "fat32", "8GB"), ""),
+        ("win9x", part("win9x", "NTFS", "8GB"), "planned-filesystem-of-win9x"),
+        ("dos", part("dos", "fat32", "1GB"), "planned-filesystem-of-dos"),
+        ("nt4", part("nt4", "fat-32", "1GB"), "planned-filesystem-of-nt4"),
+        ("nt4", part("dos", "fat16", "3800000000") + part("nt4", "ntfs", "4000000000"), ""),
+        (
+            "nt4",
+            part("dos", "fat16", "3800000000") + part("nt4", "ntfs", "4000000001"),
+            "planned-end-of-nt4",
+        ),
+        ("nt4", part("nt4", "ntfs", "4294967297"), "planned-size-of-nt4"),
+        ("nt4", part("nt4", "ntfs") + part("nt5", "ntfs", "90GB"), ""),  # nobody said where
+    ],
+)
+def test_the_plans_own_partitions_are_judged(target: str, partitions: str, rule: str) -> None:
+    machine = {"disk": 16 * GB, "firmware": "uefi", "processor": "450 MHz"}
+    found = check(target, partitions=partitions, boots=FLOPPY, **machine)
+    planned = [one for one in found if one.startswith("planned-")]
+    assert planned == ([rule] if rule else [])
+    # What is known exactly is not guessed from the disk's size as well.
+    for guess in ("volume-within-fat16", "start-partition-of-nt4", "setup-partition-of-nt4"):
+        assert guess not in found
+
+
+@pytest.mark.parametrize(
+    ("partitions", "is_told"),
+    [
+        ("", True),
+        (part("win9x", "fat16", "2GiB"), False),
+        (part("win9x", "fat16", "2147483649"), True),
+        (part("win9x", "fat32", "2GB"), True),
+        (part("win9x", "fat16"), True),
+    ],
+)
+def test_a_start_partition_for_both_is_no_trap(partitions: str, is_told: bool) -> None:
+    found = check("win9x", "nt4", partitions=partitions)
+    assert ("shared-start-partition" in found) is is_told
+
+
+def test_each_system_has_its_own_boot_disc() -> None:
+    plan = plan_for("win9x", "nt4", **TAME)
+    traits = [DiscTraits(("win9x",), FLOPPY)]
+    found = {one.rule: one.target for one in check_readiness(plan, traits)}
+    assert found["system-has-boot-disc"] == "nt4"
+
+
 def test_systems_beside_each_other() -> None:
     assert "shared-start-partition" in check("win9x", "nt4")
     assert "shared-start-partition" not in check("nt4", "nt5")
@@ -120,7 +235,7 @@ def test_a_trap_is_told_for_each_system() -> None:
     plan = plan_for("dos", "nt6", "win9x", **(TAME | {"disk": 200 * GB}))
     found = [
         one.target
-        for one in check_readiness(plan, [()])
+        for one in check_readiness(plan, [DiscTraits(plan.targets)])
         if one.rule == "disk-within-28-bit-addressing"
     ]
     assert found == ["dos", "win9x"]
@@ -164,7 +279,7 @@ def test_what_to_put_on_the_driver_disc_is_said() -> None:
 
 
 def test_what_the_plan_does_not_say_is_one_note() -> None:
-    found = list(check_readiness(plan_for("nt5", name="PC"), [PLAIN]))
+    found = list(check_readiness(plan_for("nt5", name="PC"), [DiscTraits(("nt5",), PLAIN)]))
     (finding,) = [one for one in found if one.rule == "machine-is-described"]
     assert (finding.rule, finding.severity) == ("machine-is-described", Severity.NOTE)
     for key in ("disk_mode", "disk", "firmware", "usb_boot"):
@@ -173,7 +288,7 @@ def test_what_the_plan_does_not_say_is_one_note() -> None:
 
 
 def test_what_the_discs_deny_needs_no_answer() -> None:
-    (finding,) = check_readiness(plan_for("nt5", name="PC"), [()])
+    _, finding = check_readiness(plan_for("nt5", name="PC"), [DiscTraits(("nt5",))])
     assert "usb_boot" not in finding.message  # no disc of the session boots
 
 
@@ -188,6 +303,7 @@ def test_findings_come_in_the_order_of_acting() -> None:
         "disk-size-is-shown-whole",
         "copying-with-disk-cache",
         "setup-keeps-its-drive",
+        "cd-letter-after-restart",
         "disc-starts-again",
     ]
 

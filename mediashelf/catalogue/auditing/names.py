@@ -7,14 +7,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from mediashelf.catalogue import images
+from mediashelf.catalogue.keeping.naming import image_named, images_named
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow
 from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX, SeenImage, walk_folder
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
-from mediashelf.text import did_you_mean
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +41,8 @@ class AuditJob:
 def plan_audit(catalogue: Catalogue, names: Sequence[str] = ()) -> list[AuditJob]:
     """Return the images that the names mean, each once; without names, all shelves.
 
-    A name is that of a shelf, or a file or folder, on record or not, or the end
-    of the path of one recorded image, or shelf and path as findings have them (``home:
-    kiosk.iso``). A shelf or folder means everything that is
+    A name is that of a shelf, or a file or folder, on record or not, or what
+    :func:`images_named` takes. A shelf or folder means everything that is
     recorded in it, and every image file in it that is not. Raises
     :class:`InputError` for a name that means nothing, or more than one image.
     """
@@ -63,7 +61,7 @@ def plan_audit(catalogue: Catalogue, names: Sequence[str] = ()) -> list[AuditJob
 def recorded_image(catalogue: Catalogue, name: str) -> ImageRow:
     """Return the one recorded image that a name means, whether its file is here or not.
 
-    A name is the path of a file, or the end of the path of one image. Raises
+    A name is the path of a file, or what :func:`image_named` takes. Raises
     :class:`InputError` for anything else.
     """
     row = catalogue.image_by_path(Path(name))
@@ -76,10 +74,9 @@ def recorded_image(catalogue: Catalogue, name: str) -> ImageRow:
             else "is not on record; scan its shelf first"
         )
         raise InputError(f"{name}: {what}")
-    planner = _Planner(catalogue)
-    if name.lower() in planner.shelves:
+    if name.lower() in _Planner(catalogue).shelves:
         raise InputError(f"{name}: is a shelf; name one image")
-    return planner.by_end(name)
+    return image_named(catalogue, name)
 
 
 class _Planner:
@@ -98,27 +95,11 @@ class _Planner:
             yield from self.of_folder(path)
         else:
             row = self._catalogue.image_by_path(path)
-            if row is None and not os.path.lexists(path):
-                row = self.by_end(name)
-            yield self._recorded(row) if row is not None else _unrecorded(path, name)
-
-    def by_end(self, name: str) -> ImageRow:
-        shelf = self.shelves.get(name.partition(":")[0].lower())
-        if shelf is not None:  # as findings name an image: SHELF: PATH
-            path = name.partition(":")[2].strip()
-            row = self._catalogue.image_by_path(shelf.root / path)
-            if row is not None and row.shelf == shelf.name:
-                return row
-        rows = images.by_name(self._catalogue.db, Path(name).name)
-        end = "/" + name.lower().lstrip("/")
-        rows = [row for row in rows if f"/{row.shelf}/{row.path}".lower().endswith(end)]
-        if len(rows) == 1:
-            return rows[0]
-        if rows:
-            places = ", ".join(f"{row.shelf}/{row.path}" for row in rows[:5])
-            raise InputError(f"{name}: matches {len(rows)} images ({places}); name one by its path")
-        near = did_you_mean(name, [shelf.name for shelf in self.shelves.values()])
-        raise InputError(f"{name}: no shelf, file, folder or image on record has this name{near}")
+            if row is None and os.path.lexists(path):
+                yield _unrecorded(path, name)
+                return
+            for one in [row] if row is not None else images_named(self._catalogue, name):
+                yield self._recorded(one)
 
     def _recorded(self, row: ImageRow) -> AuditJob:
         if os.path.lexists(row.file):
@@ -197,7 +178,7 @@ def _job(row: ImageRow, presence: Presence, size: int | None = None) -> AuditJob
         size = 0
     elif size is None:
         size = row.size
-    return AuditJob(row.file, f"{row.shelf}: {row.path}", row, presence, size)
+    return AuditJob(row.file, row.where, row, presence, size)
 
 
 def _unrecorded(path: Path, name: str) -> AuditJob:

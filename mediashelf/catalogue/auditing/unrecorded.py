@@ -58,7 +58,7 @@ def _check_namesake(
         "copy-agrees",
         Severity.WARNING,
         job.where,
-        f"not on record itself, it has the name of {row.shelf}: {row.path}, but "
+        f"not on record itself, it has the name of {row.where}, but "
         f"{blocks_differ(len(numbers), total)} from that",
         remedy="if it should be a copy, copy it again",
         found=f"{reading.size:,} bytes",

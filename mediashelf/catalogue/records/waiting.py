@@ -101,7 +101,7 @@ def waiting_finding(row: ImageRow) -> Finding:
     return Finding(
         "bytes-as-recorded" if is_lost else "file-as-recorded",
         Severity.ERROR,
-        f"{row.shelf}: {row.path}",
+        row.where,
         f"the bytes differ from the record of {row.recorded_at[:10]}, which is kept"
         f"{judged_words(waiting)}",
         remedy=_LOST_REMEDY if is_lost else CHANGED_REMEDY,

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, fold
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
+from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
 from mediashelf.catalogue.scanning.values import Reading
@@ -64,7 +65,7 @@ def record_unread(db: sqlite3.Connection, image_id: int, reading: Reading, now: 
     verdict = (State.CHANGING if reading.is_changing else State.UNREADABLE).value
     db.execute(
         "UPDATE images SET verdict = ?, judged_by = 'scan', problem = ?, presence = 'here', "
-        "scanned_at = ? WHERE id = ?",
+        "scanned_at = max(scanned_at, ?) WHERE id = ?",
         [verdict, reading.problem, now, image_id],
     )
 
@@ -83,7 +84,8 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
     db.execute(
         """
         UPDATE images SET size = ?, mtime_ns = ?, presence = 'here', verdict = ?,
-            judged_by = ?, problem = '', looks_raw = ?, entry_count = ?, scanned_at = ?
+            judged_by = ?, problem = '', looks_raw = ?, entry_count = ?,
+            scanned_at = max(scanned_at, ?)
         WHERE id = ?
         """,
         [
@@ -115,7 +117,7 @@ def record_beside(
     assert reading.digests is not None
     db.execute(
         "UPDATE images SET presence = 'here', verdict = ?, judged_by = 'audit', problem = '', "
-        "scanned_at = ? WHERE id = ?",
+        "scanned_at = max(scanned_at, ?) WHERE id = ?",
         [verdict.state.value, now, image_id],
     )
     keep_waiting(db, image_id, reading.digests, reading.mtime_ns, verdict.state, now)
@@ -142,7 +144,7 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
             INSERT INTO fixity (image_id, algorithm, digest, size, recorded_at, confirmed_at)
             VALUES (?, ?, ?, ?, ?, ?)
             ON CONFLICT (image_id, algorithm) WHERE replaced_at IS NULL
-            DO UPDATE SET confirmed_at = excluded.confirmed_at
+            DO UPDATE SET confirmed_at = max(confirmed_at, excluded.confirmed_at)
             """,
             [image_id, algorithm, digest, digests.size, now, now],
         )
@@ -157,6 +159,7 @@ def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -
     db.execute("DELETE FROM volumes WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM target_verdicts WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM disc_facts WHERE image_id = ?", [image_id])
+    db.execute("DELETE FROM disc_summaries WHERE image_id = ?", [image_id])
     if reading.structure_read:
         db.executemany(
             "INSERT INTO volumes (image_id, number, kind, label) VALUES (?, ?, ?, ?)",
@@ -177,24 +180,14 @@ def _record_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> 
         "SELECT DISTINCT name_id FROM entries WHERE image_id = ?", [image_id]
     ).fetchall()
     db.execute("DELETE FROM entries WHERE image_id = ?", [image_id])
-    names = {name: (fold(name), keep_text(name)) for name in {e.name for e in reading.listing}}
-    db.executemany(
-        "INSERT INTO names (folded, name) VALUES (?, ?) ON CONFLICT DO NOTHING", names.values()
-    )
+    names = record_names(db, {entry.name for entry in reading.listing})
     folders = {path: _folder_id(db, path) for path in {e.folder for e in reading.listing}}
     db.executemany(
-        "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) VALUES "
-        "(?, ?, ?, (SELECT id FROM names WHERE folded = ? AND name = ?), ?, ?, ?)",
+        "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?)",
         (
-            (
-                image_id,
-                number,
-                folders[entry.folder],
-                *names[entry.name],
-                kept_number(entry.size),
-                *entry[3:],
-            )
-            for number, entry in enumerate(reading.listing)
+            (image_id, number, folders[folder], names[name], kept_number(size), marks, twin)
+            for number, (folder, name, size, marks, twin) in enumerate(reading.listing)
         ),
     )
     forget_unused_names(db, old_names)
@@ -208,15 +201,6 @@ def _folder_id(db: sqlite3.Connection, path: str) -> int:
             "INSERT INTO folders (folded, path) VALUES (?, ?) RETURNING id", [fold(path), kept]
         ).fetchone()
     return int(known[0])
-
-
-def forget_unused_names(db: sqlite3.Connection, name_ids: Iterable[tuple[int]]) -> None:
-    """Remove those of the names that no entry uses any more."""
-    db.executemany(
-        "DELETE FROM names WHERE id = ? "
-        "AND NOT EXISTS (SELECT 1 FROM entries WHERE name_id = names.id)",
-        name_ids,
-    )
 
 
 def forget_unused_folders(db: sqlite3.Connection) -> None:

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ import click
 
 from mediashelf.cli.documents import document, plain
 from mediashelf.cli.options import (
+    catalogue_option,
     fail_on_option,
     json_option,
     quiet_option,
@@ -28,14 +30,34 @@ from mediashelf.cli.options import (
     targets_folder_option,
 )
 from mediashelf.cli.progress import progress
-from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
+from mediashelf.cli.render import (
+    exit_for,
+    say,
+    say_findings,
+    say_json,
+    say_wrapped,
+    summary,
+    table,
+    tell,
+)
+from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.jobs.discs.checking import CheckedSource, examine_source
+from mediashelf.jobs.library.listing import is_wrong
+from mediashelf.jobs.library.naming import NamedFile, find_files, find_place
 from mediashelf.readability.check import Readability, verdict_on
 from mediashelf.readability.targets import Target, load_targets, pick_targets
-from mediashelf.text import size_text
+from mediashelf.text import count_text, size_text
 
 PLACES_SHOWN = 3  # of one rule, without --all
+
+_SHORT = {
+    Readability.READS: "reads it",
+    Readability.WITH_CARE: "with care",
+    Readability.IN_PART: "in part",
+    Readability.NOT_AT_ALL: "not at all",
+}
+"""How many discs a target reads, in columns."""
 
 
 @click.command(
@@ -47,14 +69,14 @@ Examples:
   mediashelf check ~/drivers --target nt4
   mediashelf check drivers.toml
   mediashelf check library/*.iso -t nt5 --fail-on warning -q
+  mediashelf check 'card:*' -t win9x         every good image on a shelf
 \b
 See what each target reads, and where that is written:
   mediashelf targets
 """
 )
 @click.argument(
-    "paths",
-    type=click.Path(path_type=Path),
+    "names",
     nargs=-1,
     required=True,
     metavar="IMAGE|FOLDER|RECIPE...",
@@ -62,14 +84,16 @@ See what each target reads, and where that is written:
 @target_option
 @targets_folder_option
 @click.option("--all", "show_all", is_flag=True, help="Print every place of every finding.")
+@catalogue_option
 @json_option
 @quiet_option
 @fail_on_option
 def check(
-    paths: Sequence[Path],
+    names: Sequence[str],
     target_names: Sequence[str],
     targets_folder: Path | None,
     show_all: bool,
+    catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
     fail_on: str,
@@ -83,24 +107,95 @@ def check(
     files are not read, except INFs where a recipe names a machine. The exit code
     counts all of these findings, so name the targets that matter where a script
     looks at it.
+
+    'SHELF:*' means the images on a shelf, without those known to be damaged, changed or
+    missing, as in list --target; name such an image itself to have it checked. One that
+    cannot be read does not keep the others from being checked.
     """
     known = load_targets(targets_folder)
     asked = pick_targets(target_names, known)
-    documents: list[Mapping[str, Any]] = []
-    worst_ones: list[Finding] = []
-    for path in paths:
-        answer = examine_source(path, asked, known, progress=partial(progress, quiet=quiet))
-        # Only the worst of each disc is kept, so that many large discs fit into memory.
-        found = [finding for _, finding in answer.findings]
-        if found:
-            worst_ones.append(max(found, key=lambda finding: finding.severity))
+    files = find_files(names, catalogue_path)
+    wanted = [file for file in files if not (file.is_one_of_many and is_wrong(file.row))]
+    batch = _Batch(left_out=[file for file in files if file not in wanted])
+    for file in wanted:
+        try:
+            path = file.opened_path
+            answer = examine_source(
+                *(path, asked, known),
+                find_place=partial(find_place, catalogue_path=catalogue_path),
+                progress=partial(progress, quiet=quiet),
+            )
+        except InputError as error:
+            if len(files) == 1:
+                raise
+            batch.failed.append((file, error))
+            if not as_json:
+                tell(str(error))
+            continue
+        batch.count(answer)
         if as_json:
-            documents.append(_answer(answer))
+            batch.documents.append(_answer(answer))
         else:
             _say_answer(answer, show_all=show_all, quiet=quiet)
     if as_json:
-        say_json(document("check", inputs=documents))
-    exit_for(worst_ones, fail_on)
+        say_json(batch.document())
+    elif len(files) > 1 and not quiet:
+        batch.say_end()
+    if batch.failed:
+        raise SystemExit(max(error.exit_code for _, error in batch.failed))
+    exit_for(batch.worst, fail_on)
+
+
+@dataclass
+class _Batch:
+    """What was said of all inputs. Only the worst finding of each disc is kept: many fit."""
+
+    left_out: list[NamedFile]
+    failed: list[tuple[NamedFile, InputError]] = field(default_factory=list)
+    worst: list[Finding] = field(default_factory=list)
+    documents: list[Mapping[str, Any]] = field(default_factory=list)
+    verdicts: dict[str, Counter[Readability]] = field(default_factory=dict)
+    total: int = 0
+    not_served: int = 0
+
+    def count(self, answer: CheckedSource) -> None:
+        found = [finding for _, finding in answer.findings]
+        if found:
+            self.worst.append(max(found, key=lambda finding: finding.severity))
+        self.total += 1
+        self.not_served += answer.served is Severity.ERROR
+        for target, findings in answer.targets:
+            counts = self.verdicts.setdefault(target.name, Counter())
+            counts[verdict_on(findings)] += 1
+
+    def say_end(self) -> None:
+        """Close many answers with one table, and what was not answered."""
+        rows = [
+            (name, *(f"{counts[verdict]:,}" for verdict in _SHORT))
+            for name, counts in self.verdicts.items()
+        ]
+        for line in table(["target", *_SHORT.values()], rows, right=",".join(_SHORT.values())):
+            say(line)
+        parts = [f"{count_text(self.total, 'disc')} checked"]
+        if self.not_served:
+            parts.append(f"{self.not_served:,} of them not served whole by the emulator")
+        if self.failed:
+            parts.append(f"{len(self.failed):,} could not be read")
+        say_wrapped("; ".join(parts))
+        if self.left_out:
+            states = Counter(file.row.state_word for file in self.left_out if file.row)
+            counts = ", ".join(f"{count:,} {state}" for state, count in states.items())
+            say_wrapped(f"Left out: {counts}; name an image itself to have it checked")
+
+    def document(self) -> dict[str, Any]:
+        return document(
+            "check",
+            inputs=self.documents,
+            failed=[{"input": file.where, "problem": str(error)} for file, error in self.failed],
+            left_out=[
+                {"input": file.where, "state": file.row.state} for file in self.left_out if file.row
+            ],
+        )
 
 
 def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:

@@ -9,7 +9,13 @@ import click
 
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.image.show_tracks import track_dict
-from mediashelf.cli.options import fail_on_option, json_option, quiet_option
+from mediashelf.cli.options import (
+    NAMED_FILE,
+    catalogue_option,
+    fail_on_option,
+    json_option,
+    quiet_option,
+)
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
 from mediashelf.errors import BlockedError
@@ -17,7 +23,7 @@ from mediashelf.findings import Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.integrity.raw.auditing import TrackReport
 from mediashelf.integrity.raw.convert import Conversion
-from mediashelf.jobs.discs.converting import ConvertRequest, convert_image
+from mediashelf.jobs.images.converting import ConvertRequest, convert_image
 from mediashelf.text import count_text, first_text, size_text
 
 _PLACES_SHOWN = 3
@@ -34,7 +40,7 @@ Examples:
   mediashelf convert scratched.cue -o best-effort.iso --anyway
 """
 )
-@click.argument("source", type=click.Path(path_type=Path), metavar="SHEET.cue|IMAGE.bin")
+@click.argument("source", type=NAMED_FILE, metavar="SHEET.cue|IMAGE.bin")
 @click.option(
     "-o",
     "--output",
@@ -50,6 +56,7 @@ Examples:
 @click.option("--zero-lost", is_flag=True, help="With --anyway: lost sectors become zeros.")
 @click.option("--parity", is_flag=True, help="Read the parity of good sectors too; slower.")
 @click.option("--replace", is_flag=True, help="Write over an existing DISC.iso.")
+@catalogue_option
 @json_option
 @quiet_option
 @fail_on_option
@@ -61,6 +68,7 @@ def convert(
     zero_lost: bool,
     parity: bool,
     replace: bool,
+    catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
     fail_on: str,

@@ -11,6 +11,7 @@ from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.image.mend_json import mend_document
 from mediashelf.cli.image.mend_text import say_mending
 from mediashelf.cli.options import (
+    NAMED_FILE,
     catalogue_option,
     json_option,
     make_fail_on_option,
@@ -41,12 +42,12 @@ such as a result by vote; 12 parts cannot be mended, nothing written.
 """
 )
 @click.argument("image")
-@click.argument("further", nargs=-1, type=click.Path(path_type=Path), metavar="")
+@click.argument("further", nargs=-1, type=NAMED_FILE, metavar="")
 @click.option(
     "--from",
     "copies",
     multiple=True,
-    type=click.Path(path_type=Path),
+    type=NAMED_FILE,
     metavar="COPY...",
     help="Other copies of the image: older ones, from another disk, or the disc read again.",
 )

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 from click.core import ParameterSource
 
+from mediashelf.cli.image.show_identity import say_identity
 from mediashelf.cli.image.show_json import json_lines
 from mediashelf.cli.image.show_text import say_image, write_lines
 from mediashelf.cli.options import (
@@ -26,7 +25,8 @@ from mediashelf.cli.report_file import report_option
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.image import open_image
+from mediashelf.jobs.library.naming import NamedFile, find_files, record_of
+from mediashelf.trees.as_image import open_as_image
 
 if TYPE_CHECKING:
     from mediashelf.readability.targets import Target
@@ -117,13 +117,16 @@ def show(
     targets = _page_targets(report_path, machine_path, target_names, targets_folder)
 
     def show_one(path: Path) -> list[Finding]:
-        with open_image(path) as image:
+        row = record_of(path, catalogue_path)
+        with open_as_image(path) as image:
             volumes = tuple(
                 volume for volume in image.facts.volumes if not kinds or volume.kind.value in kinds
             )
             if as_json:
-                write_lines(json_lines(image, volumes))
+                write_lines(json_lines(image, volumes, row))
             else:
+                if not quiet:
+                    say_identity(image, row)
                 is_one = len(names) == 1
                 say_image(image, volumes, tree=tree, show_all=show_all, quiet=quiet, is_one=is_one)
             if report_path is not None:
@@ -135,40 +138,22 @@ def show(
                     say_wrapped(f"Report: {report_path}")
             return list(image.findings)
 
-    path_of = partial(_path_on_record, catalogue_path=catalogue_path)
-    exit_for(_each(names, path_of, show_one, is_apart=not quiet), fail_on)
-
-
-def _path_on_record(name: str, catalogue_path: Path | None) -> Path:
-    """Return the file that a name means: its path, or else the name of an image on record."""
-    path = Path(name)
-    if os.path.lexists(path):
-        return path
-    # Loaded only here: an image that is named by its path is shown without a catalogue.
-    from mediashelf.catalogue.auditing.names import recorded_image
-    from mediashelf.catalogue.store import open_catalogue
-
-    with open_catalogue(catalogue_path) as catalogue:
-        return recorded_image(catalogue, name).file if catalogue.exists else path
+    exit_for(_each(find_files(names, catalogue_path), show_one, is_apart=not quiet), fail_on)
 
 
 def _each(
-    names: Sequence[str],
-    path_of: Callable[[str], Path],
-    show_one: Callable[[Path], list[Finding]],
-    *,
-    is_apart: bool,
+    files: Sequence[NamedFile], show_one: Callable[[Path], list[Finding]], *, is_apart: bool
 ) -> list[Finding]:
     """Show one image after the other; one that cannot be opened does not hide the others."""
     findings: list[Finding] = []
     failed: InputError | None = None
-    for number, name in enumerate(names):
+    for number, file in enumerate(files):
         if number and is_apart:
             say()
         try:
-            findings += show_one(path_of(name))
+            findings += show_one(file.opened_path)
         except InputError as error:
-            if len(names) == 1:
+            if len(files) == 1:
                 raise
             tell(str(error))
             failed = error

@@ -32,7 +32,7 @@ def say_history(catalogue: Catalogue, name: str, *, as_json: bool, quiet: bool) 
         )
         return
     if not quiet:
-        say_wrapped(f"{row.shelf}: {row.path} ({row.state_word})")
+        say_wrapped(f"{row.where} ({row.state_word})")
         say()
     for lead, more in _lines(history):
         say_wrapped(lead)

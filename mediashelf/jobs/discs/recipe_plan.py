@@ -18,11 +18,13 @@ from mediashelf.findings import Finding
 from mediashelf.jobs.discs.disc_drivers import (
     DiscDrivers,
     SourceDrivers,
+    iter_source_packages,
     survey_discs,
     survey_sources,
 )
 from mediashelf.jobs.discs.driver_tables import driver_tables
 from mediashelf.jobs.discs.source_notes import check_sources
+from mediashelf.jobs.discs.unopened import not_the_last_word
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import check_targets, verdict_on
 from mediashelf.readability.targets import Target
@@ -73,7 +75,8 @@ class PlannedRecipe:
     @property
     def told(self) -> tuple[Finding, ...]:
         """The findings that block nothing, errors among them as well."""
-        return (*self.notes, *(self.drivers.findings if self.drivers is not None else ()))
+        found = self.drivers.findings if self.drivers is not None else ()
+        return (*self.notes, *not_the_last_word(found, self.notes))
 
     @property
     def about_drivers(self) -> tuple[Finding, ...]:
@@ -140,15 +143,20 @@ def _spread(
     targets: Sequence[Target],
     progress: Progress,
 ) -> PlannedRecipe:
-    sources = survey_sources(recipe, listing, machine, targets, progress=progress)
+    sources = drivers = None
+    if machine is not None:
+        sources = survey_sources(recipe, listing, machine, targets, progress=progress)
+        packages = list(sources.iter_packages())
+    else:
+        packages = list(iter_source_packages(recipe, listing, targets, progress=progress))
     series = plan_series(
         recipe,
         listing,
-        together=sources.iter_packages(),
-        reserve=_reserve(sources),
+        together=[(one.inf, *one.needed) for one in packages],
+        kinds={one.inf: one.kind for one in packages},
+        reserve=_reserve(machine, sources) if machine and sources else 0,
     )
-    drivers = None
-    if machine is not None:
+    if machine is not None and sources is not None:
         drivers = survey_discs(sources, series.plans, progress=progress)
         series = with_tables(series, driver_tables(machine.name, drivers.surveys, series.plans))
     discs = tuple(_judge(plan, targets) for plan in series.plans)
@@ -164,10 +172,8 @@ def _losses(drivers: DiscDrivers | None) -> tuple[Finding, ...]:
     return drivers.losses if drivers is not None else ()
 
 
-def _reserve(sources: SourceDrivers) -> int:
-    if sources.machine is None:
-        return 0
-    return tables_size(driver_tables(sources.machine.name, sources.surveys.values(), ()))
+def _reserve(machine: Machine, sources: SourceDrivers) -> int:
+    return tables_size(driver_tables(machine.name, sources.surveys.values(), ()))
 
 
 def _on_disc(findings: Sequence[Finding], number: int, count: int) -> Iterator[Finding]:

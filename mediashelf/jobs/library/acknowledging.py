@@ -28,7 +28,7 @@ def acknowledge_findings(
         for rule in rules:
             if rule not in found:
                 raise InputError(
-                    f"{row.shelf}: {row.path}: has no finding {rule!r} on record (findings: "
+                    f"{row.where}: has no finding {rule!r} on record (findings: "
                     f"{', '.join(sorted(found)) or 'none'})"
                 )
     with transaction(catalogue.db):
@@ -46,7 +46,7 @@ def take_back_findings(catalogue: Catalogue, names: Sequence[str], rules: Sequen
             for rule in rules:
                 if not take_back(catalogue.db, row.id, rule):
                     raise InputError(
-                        f"{row.shelf}: {row.path}: {rule!r} was not acknowledged (acknowledged: "
+                        f"{row.where}: {rule!r} was not acknowledged (acknowledged: "
                         f"{', '.join(sorted(known)) or 'none'})"
                     )
 
@@ -55,5 +55,5 @@ def _require_record(row: ImageRow) -> None:
     if not row.digests or row.waiting is not None:
         reason = "its bytes differ from the record" if row.digests else "it has no record"
         raise InputError(
-            f"{row.shelf}: {row.path}: {reason}; a finding is acknowledged for recorded bytes alone"
+            f"{row.where}: {reason}; a finding is acknowledged for recorded bytes alone"
         )

@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
 from mediashelf.formats.packed.floppy import Floppy, read_floppy
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
@@ -19,6 +20,8 @@ from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 LONGEST_TEXT = 64 << 10  # bytes of a start file that are looked at
 
 FLOPPY_MEDIA = (1, 2, 3)  # El Torito 1.0, figure 3
+
+_MARK_OFFSET, _MARK = 510, b"\x55\xaa"
 
 _DRIVER = re.compile(r"\s*DEVICE(?:HIGH)?\b[^=]*=(.*)", re.IGNORECASE)
 _INSTALLED = re.compile(r"\s*INSTALL(?:HIGH)?\b[^=]*=(.*)", re.IGNORECASE)
@@ -60,6 +63,23 @@ def read_cd_start(view: View, offset: int = 0) -> CdStart:
     if floppy is None:
         return CdStart(is_readable=False)
     return parse_start_files(_text(floppy, "CONFIG.SYS"), _text(floppy, "AUTOEXEC.BAT"))
+
+
+def check_floppy(view: View, where: str) -> Iterator[Finding]:
+    """Yield a finding when firmware would not start the floppy."""
+    mark = view.read(_MARK_OFFSET, len(_MARK))
+    if mark != _MARK:
+        yield Finding(
+            "floppy-starts",
+            Severity.NOTE,
+            where,
+            "the boot floppy's first sector does not end with the two bytes of one that starts",
+            "make the floppy bootable, and make its image again",
+            "common practice",
+            mark.hex(" "),
+            _MARK.hex(" "),
+            _MARK_OFFSET,
+        )
 
 
 def parse_start_files(config: str, autoexec: str) -> CdStart:

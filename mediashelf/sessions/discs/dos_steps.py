@@ -15,10 +15,11 @@ _DOS = "dos"
 _STARTS_FROM_DOS = ("dos", "win9x")  # families whose installers run under DOS
 
 _SOURCE = "Microsoft KB Q93234 and Q135174; that both programs say /D:NAME is common practice"
+_CHANGE_SOURCE = f"{_SOURCE}, and so is what to do before the disc with A: is taken out"
 _TRY = "try it before the session: whether the driver supports a USB drive cannot be checked here"
 _MAKE = (
-    "put a boot floppy image with a driver for USB CD drives and the CD redirector into a recipe "
-    "(boot = …), or bring such a floppy"
+    "name the image of a boot floppy with a driver for USB CD drives and the CD redirector "
+    "(floppy = … in the plan, boot = … in a recipe), or bring such a floppy"
 )
 
 
@@ -28,7 +29,10 @@ def dos_needs(discs: Sequence[CheckedDisc]) -> list[list[Finding]]:
     A disc is concerned when ``dos`` must read it, or when it starts an installer
     that runs under DOS.
     """
-    helpers = [disc.position for disc in discs if disc.repeats is None and _loads_drive(disc)]
+    loading = [disc for disc in discs if disc.repeats is None and _loads_drive(disc)]
+    # A disc that asks nobody before it erases is no help for anything else.
+    gentle = [disc for disc in loading if not disc.may_erase]
+    helpers = [disc.position for disc in gentle or loading]
     return [list(_check(disc, helpers)) for disc in discs]
 
 
@@ -88,8 +92,10 @@ def _prompt_finding(disc: CheckedDisc, helpers: Sequence[int]) -> Finding:
             Severity.NOTE,
             f"at a DOS prompt this disc has a drive letter only after a CD driver was loaded; "
             f"the boot floppy inside disc {first} loads one",
-            f"start the machine from disc {first}, then change to this one",
+            f"start the machine from disc {first}; A: is on that disc, so copy COMMAND.COM to a "
+            "RAM disk or the hard disk and set COMSPEC before you change to this one",
             target=_DOS,
+            source=_CHANGE_SOURCE,
         )
     return _finding(
         disc,
@@ -109,9 +115,10 @@ def _finding(
     *,
     rule: str = RULE,
     target: str = "",
+    source: str = _SOURCE,
 ) -> Finding:
     where = str(disc.source.file.path)
-    return Finding(rule, severity, where, message, remedy, _SOURCE, target=target or _target(disc))
+    return Finding(rule, severity, where, message, remedy, source, target=target or _target(disc))
 
 
 def _target(disc: CheckedDisc) -> str:

@@ -6,15 +6,17 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
-from mediashelf.formats.partition_table import PartitionTable, detect_partition_table
+from mediashelf.formats.partition_table import (
+    HEAD_SIZE,
+    PartitionTable,
+    detect_partition_table,
+)
 from mediashelf.sessions.emulator import Presentation
-
-_HEAD = 1024  # bytes
 
 
 def find_partition_table(view: View) -> PartitionTable | None:
     """Return the partition table of an image of 2048-byte sectors, None where there is none."""
-    return detect_partition_table(view.read(0, _HEAD), view.size)
+    return detect_partition_table(view.read(0, HEAD_SIZE), view.size)
 
 
 def check_hybrid(

@@ -12,12 +12,18 @@ from mediashelf.image import open_image, open_view
 from mediashelf.integrity.fixity.acknowledged import Acknowledged, with_acknowledged
 from mediashelf.integrity.fixity.comparing import compare_with_record, observe
 from mediashelf.integrity.structure.parts import check_structure
-from mediashelf.sessions.discs.boot_floppy import CdStart, find_cd_start, read_cd_start
+from mediashelf.sessions.discs.boot_floppy import (
+    CdStart,
+    check_floppy,
+    find_cd_start,
+    read_cd_start,
+)
 from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
 from mediashelf.sessions.discs.look_raw import look_at_tracks
 from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
 from mediashelf.sessions.discs.served_image import ServedImage
+from mediashelf.sessions.discs.setup_program import needs_64_bit
 from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track, is_to_pad
 from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile
@@ -33,30 +39,32 @@ def look_at(
 
     Raises :class:`MediashelfError` for what cannot be opened or understood.
     """
-    if file.is_recipe:
-        return _look_at_recipe(file, disc, plan_recipe)
+    if file.is_built:
+        return _look_at_plan(file, disc, plan_recipe)
     return _look_at_image(file, disc, on_bytes)
 
 
-def _look_at_recipe(file: SourceFile, disc: PlanDisc, plan_recipe: PlanRecipe) -> ServedImage:
-    planned = plan_recipe(file.path)
+def _look_at_plan(file: SourceFile, disc: PlanDisc, plan_recipe: PlanRecipe) -> ServedImage:
+    planned = plan_recipe(file)
     no_table = check_hybrid(None, str(file.path), disc.presentation)
+    cd_start, about_floppy = _look_at_floppy(planned.plan)
     return ServedImage(
         file,
         planned.plan.facts,
-        (*planned.findings, *no_table),
-        cd_start=_planned_cd_start(planned.plan),
+        (*planned.findings, *about_floppy, *ignored_track(disc.track, str(file.path)), *no_table),
+        cd_start=cd_start,
         disc_plan=planned.plan,
         told=planned.told,
     )
 
 
-def _planned_cd_start(plan: DiscPlan) -> CdStart | None:
+def _look_at_floppy(plan: DiscPlan) -> tuple[CdStart | None, tuple[Finding, ...]]:
     if plan.boot is None or not plan.boot.is_emulated:
-        return None
-    view = open_view(Path(plan.boot.content.path))
+        return None, ()
+    path = plan.boot.content.path
+    view = open_view(Path(path))
     try:
-        return read_cd_start(view)
+        return read_cd_start(view), tuple(check_floppy(view, path))
     finally:
         view.close()
 
@@ -65,7 +73,7 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
     path, where = file.path, str(file.path)
     stamp = read_stamp(path)
     findings: tuple[Finding, ...] = ()
-    cd_start = table = None
+    cd_start, table, only_64_bit = None, None, False
     with open_image(path) as image:
         facts = image.facts
         # What a reader sees in raw sectors is seen again below, with damage put right.
@@ -73,6 +81,7 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
             findings = (*image.findings, *check_structure(image))
             cd_start = find_cd_start(facts, image.view)
             table = find_partition_table(image.view)
+            only_64_bit = needs_64_bit(image)
     digests = None
     known: Mapping[str, Acknowledged] = {}
     if file.record is not None and file.record.digests:
@@ -101,4 +110,13 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
     source = ServedBytes(path, facts.size + padding, stamp, padding)
     facts = replace(facts, size=source.size)
     served_digests = None if padding else digests
-    return ServedImage(file, facts, findings, source, served_digests, digests, cd_start)
+    return ServedImage(
+        file,
+        facts,
+        findings,
+        source,
+        served_digests,
+        digests,
+        cd_start,
+        only_64_bit=only_64_bit,
+    )

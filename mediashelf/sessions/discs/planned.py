@@ -1,13 +1,13 @@
-"""A recipe's disc in a session; it is planned elsewhere, the same for every command."""
+"""A disc that is built for a session; it is planned elsewhere, the same for every command."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
+from mediashelf.sessions.plans.resolve import SourceFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,5 +23,5 @@ class SessionRecipe:
     told: tuple[Finding, ...] = ()
 
 
-PlanRecipe = Callable[[Path], SessionRecipe]
-"""Plans the disc of the recipe at a path, and raises what reading it raises."""
+PlanRecipe = Callable[[SourceFile], SessionRecipe]
+"""Plans the disc of a recipe or a boot floppy, and raises what reading it raises."""

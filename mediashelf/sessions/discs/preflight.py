@@ -153,7 +153,7 @@ def _with_reasons(checked: CheckedDisc, reasons: list[str]) -> CheckedDisc:
 
 def _identity(file: SourceFile, disc: PlanDisc) -> _Key:
     path = os.path.realpath(file.path)
-    return file.is_recipe, path, disc.pad, disc.track, disc.presentation
+    return file.is_built, path, disc.pad, disc.track, disc.presentation
 
 
 def _check(disc: PlanDisc, source: ServedImage, targets: list[Target]) -> CheckedDisc:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -11,7 +10,13 @@ from typing import Any
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.findings import Finding, Severity
-from mediashelf.readability.target_files import BUILT_IN
+from mediashelf.sessions.discs.conditions import (
+    MACHINE_KEYS,
+    SESSION_KEYS,
+    DiscTraits,
+    answers_for,
+    holds,
+)
 from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.machine import PlannedMachine
 from mediashelf.sessions.plans.session_plan import SessionPlan
@@ -21,26 +26,11 @@ from mediashelf.text import size_text
 
 ROWS_PATH = Path(__file__).with_name("readiness.toml")
 
-_MACHINE_KEYS = {
-    "memory_over": "memory",
-    "memory_under": "memory",
-    "disk_over": "disk",
-    "processor_over": "processor",
-    "disk_mode": "disk_mode",
-    "firmware": "firmware",
-    "usb_boot": "usb_boot",
-}
-"""Conditions about the machine, with the plan's key that answers them."""
-
-_SYSTEM_KEYS = ("beside", "after_newer")
-"""Conditions about the other systems of the plan; they differ from system to system."""
-
-_CONDITIONS = (*_MACHINE_KEYS, *_SYSTEM_KEYS, "boots", "boots_as_floppy")
+_CONDITIONS = (*MACHINE_KEYS, *SESSION_KEYS)
+_WORDS = ("disk_mode", "firmware", "beside", "processor_says", "partition_filesystem")
 _ROW_KEYS = (
     "rule", "targets", "when", "severity", "message", "remedy", "source", "bring", "at_bench",
 )  # fmt: skip
-
-_SPEED = re.compile(r"(\d+(?:\.\d+)?)\s*(MHz|GHz)", re.IGNORECASE)
 
 BRING_MARK = "; on the driver disc: "
 """Stands in a remedy between what to do and what to bring."""
@@ -102,40 +92,41 @@ def _row(table: Table) -> ReadinessRow:
 def _when(table: Table) -> dict[str, object]:
     when: dict[str, object] = {}
     for key in table:
-        if key == "processor_over":
+        if key in ("processor_over", "processor_under"):
             when[key] = table.number(key, 1, 100_000)
+        elif key == "processor_bits":
+            when[key] = table.number(key, 32, 64)
         elif key.endswith(("_over", "_under")):
             when[key] = table.size(key)
-        elif key in ("disk_mode", "firmware", "beside"):
+        elif key in _WORDS:
             when[key] = table.texts(key, "words")
         else:
             when[key] = table.flag(key)
     return when
 
 
-def check_readiness(plan: SessionPlan, boots: Sequence[tuple[BootWay, ...]]) -> Iterator[Finding]:
+def check_readiness(plan: SessionPlan, discs: Sequence[DiscTraits]) -> Iterator[Finding]:
     """Yield what the machine's facts mean for each of the plan's systems, in the order of acting.
 
-    ``boots`` holds the ways to boot of each disc. What the plan does not say
-    about the machine is not guessed: one note names it.
+    What the plan does not say about the machine is not guessed: one note names it.
     """
     unsaid: dict[str, None] = {}
-    facts = _facts(plan.machine, boots)
+    known = {system: answers_for(plan, discs, system) for system in ("", *plan.systems)}
     for row in readiness_rows():
         concerned = row.concerned(plan)
         if not concerned:
             continue
-        # What the plan or the discs deny needs no answer from the machine.
         for system in concerned if row.targets else ("",):
+            # What the plan or the discs deny needs no answer from the machine.
             answers = {
-                key: _holds(key, wanted, fact)
+                key: holds(key, wanted, fact)
                 for key, wanted in row.when.items()
-                if (fact := {**facts, **_beside(plan, system)}[key]) is not None
+                if (fact := known[system][key]) is not None
             }
             if not all(answers.values()):
                 continue
             unknown = [key for key in row.when if key not in answers]
-            unsaid.update(dict.fromkeys(_MACHINE_KEYS[key] for key in unknown))
+            unsaid.update(dict.fromkeys(MACHINE_KEYS[key] for key in unknown))
             if not unknown:
                 yield _finding(row, system, plan.machine)
     if unsaid:
@@ -177,56 +168,11 @@ def check_boot(
         )
 
 
-def _beside(plan: SessionPlan, system: str) -> dict[str, Any]:
-    """Return what the conditions about other systems are compared with."""
-    systems = plan.systems
-    before = systems[: systems.index(system)] if system in systems else ()
-    ages = {name: age for age, name in enumerate(BUILT_IN)}
-    is_newer = [ages.get(one, -1) > ages.get(system, len(ages)) for one in before]
-    return {
-        "beside": tuple(one for one in systems if one != system),
-        "after_newer": any(is_newer),
-    }
-
-
-def speed_of(processor: str) -> int | None:
-    """Return the clock in MHz that a text names, None where it names none."""
-    match = _SPEED.search(processor)
-    if match is None:
-        return None
-    return round(float(match[1]) * (1000 if match[2].lower() == "ghz" else 1))
-
-
-def _facts(machine: PlannedMachine, boots: Sequence[tuple[BootWay, ...]]) -> dict[str, Any]:
-    """Return what each condition is compared with; None where nobody said."""
-    return {
-        "memory_over": machine.memory,
-        "memory_under": machine.memory,
-        "processor_over": speed_of(machine.processor),
-        "disk_over": machine.disk,
-        "disk_mode": machine.disk_mode or None,
-        "firmware": machine.firmware or None,
-        "usb_boot": machine.usb_boot,
-        "boots": any(boots),
-        "boots_as_floppy": any(way.method.startswith("floppy") for ways in boots for way in ways),
-    }
-
-
-def _holds(key: str, wanted: Any, found: Any) -> bool:
-    if key.endswith("_over"):
-        return bool(found > wanted)
-    if key.endswith("_under"):
-        return bool(found < wanted)
-    if key == "beside":
-        return bool(set(wanted) & set(found))
-    return found in wanted if isinstance(wanted, tuple) else found == wanted
-
-
 def _finding(row: ReadinessRow, system: str, machine: PlannedMachine) -> Finding:
-    keys = [_MACHINE_KEYS[key] for key in row.when if key in _MACHINE_KEYS]
+    keys = [MACHINE_KEYS[key] for key in row.when if key in MACHINE_KEYS]
     values = {
         "memory": size_text(machine.memory or 0),
-        "disk": f"{machine.disk or 0:,} bytes",
+        "disk": f"{(machine.disk or 0) / 10**9:,.4g} GB",
         "disk_mode": machine.disk_mode,
         "processor": machine.processor,
     }

@@ -22,7 +22,8 @@ class ServedImage:
     cannot be served at all. ``digests`` are those of the image as it is served and
     ``original`` those of the file that it comes from, where they were read.
     ``cd_start`` tells of the boot floppy inside, None where there is none. ``told``
-    is what a recipe's plan tells and what blocks nothing.
+    is what a recipe's plan tells and what blocks nothing. ``only_64_bit`` tells of a
+    setup program that is for 64-bit processors.
     """
 
     file: SourceFile
@@ -34,6 +35,7 @@ class ServedImage:
     cd_start: CdStart | None = None
     disc_plan: DiscPlan | None = None
     told: tuple[Finding, ...] = ()
+    only_64_bit: bool = False
 
     @property
     def can_be_served(self) -> bool:

@@ -94,7 +94,7 @@ class Origin:
         says(
             "copied: the image holds the bytes of the file name. converted: it holds the user "
             "data of a data track of the raw file name, 2048 bytes a sector. built: it was built "
-            "from folders as the recipe name says."
+            "as the recipe name says, or around the image name of a boot floppy."
         ),
     ]
     name: Annotated[Text, says("The name of that file, without its folder; for people.")]

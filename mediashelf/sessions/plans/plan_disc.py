@@ -21,7 +21,13 @@ class SourceKind(StrEnum):
 
     IMAGE = "image"
     RECIPE = "recipe"
+    FLOPPY = "floppy"
     FIND = "find"
+
+    @property
+    def is_built(self) -> bool:
+        """Whether the disc is built for the card, and is not an image yet."""
+        return self in (SourceKind.RECIPE, SourceKind.FLOPPY)
 
 
 _SOURCE_KEYS = tuple(kind.value for kind in SourceKind)
@@ -103,7 +109,7 @@ def _source(table: Table, folder: Path) -> DiscSource:
     named = [kind for kind in SourceKind if kind.value in table]
     if len(named) != 1:
         said = " and ".join(named) or "none of them"
-        raise table.error(f"says {said}, expected exactly one of image, recipe and find")
+        raise table.error(f"says {said}, expected exactly one of image, recipe, floppy and find")
     kind, needed = named[0], "it says which disc is meant"
     if kind is SourceKind.FIND:
         return DiscSource(kind, table.text(kind, needed=needed).strip())

@@ -43,12 +43,16 @@ class Library(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class SourceFile:
-    """One file that a disc may come from; ``path`` is a recipe where ``is_recipe``."""
+    """One file that a disc may come from: an image, a recipe, or a boot floppy's image."""
 
     source: DiscSource
     path: Path
-    is_recipe: bool
     record: FixityRecord | None = None
+
+    @property
+    def is_built(self) -> bool:
+        """Whether the disc is built for the card."""
+        return self.source.kind.is_built
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,14 +96,14 @@ class _AbsentError(Exception):
 def _source_file(source: DiscSource, folder: Path, library: Library) -> SourceFile:
     if source.kind is SourceKind.FIND:
         image = _found(source.text, library)
-        return SourceFile(source, image.path, False, image.record)
+        return SourceFile(source, image.path, image.record)
     path = folder / source.text
     if not path.is_file():
         problem = "is not a file" if path.exists() else "does not exist"
         raise _AbsentError(f"{path} {problem}")
-    if source.kind is SourceKind.RECIPE:
-        return SourceFile(source, path, True)
-    return SourceFile(source, path, False, library.record(path))
+    if source.kind.is_built:
+        return SourceFile(source, path)
+    return SourceFile(source, path, library.record(path))
 
 
 def _found(text: str, library: Library) -> KnownImage:

@@ -346,7 +346,7 @@ def test_images_are_not_written_to(sound: Path) -> None:
 
 def test_json_has_its_documented_shape(sound: Path, folder: Path) -> None:
     document = read(sound, folder, "-t", "dos", "-t", "nt4")
-    assert list(document) == ["command", "version", "inputs"]
+    assert list(document) == ["command", "version", "inputs", "failed", "left_out"]
     assert (document["command"], document["version"]) == ("check", 1)
     image, planned = document["inputs"]
     for disc in (image, planned):

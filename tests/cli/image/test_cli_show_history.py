@@ -117,7 +117,7 @@ def test_an_image_on_record_is_shown_by_its_name(shelf: Shelf) -> None:
         assert out == shelf.run("show", shelf.home / "tide.iso").stdout
     assert "has this name" in shelf.run("show", "home: none.iso", code=3).stderr
     (shelf.home / "tide.iso").unlink()
-    assert "cannot be opened" in shelf.run("show", "tide.iso", code=3).stderr
+    assert "is missing" in shelf.run("show", "tide.iso", code=3).stderr
 
 
 def test_a_moment_of_the_history_is_one_for_mend(shelf: Shelf) -> None:

@@ -62,7 +62,7 @@ def test_everything_that_a_person_keeps_on_paper() -> None:
     )
     first, restart = plan.steps
     assert first.partitions == (
-        PlannedPartition("dos", "fat16", "500MB", ""),
+        PlannedPartition("dos", "fat16", "500MB", "", 500_000_000),
         PlannedPartition("win9x", "fat32", "the rest", "active"),
     )
     assert (first.position, restart.position, restart.is_before) == (0, 1, False)

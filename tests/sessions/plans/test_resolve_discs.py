@@ -60,7 +60,7 @@ def test_paths_start_from_the_plans_folder(folder: Path) -> None:
     )
     assert system.files[0].path == folder / "system.iso"
     assert system.files[0].record == record("aa")
-    assert drivers.files[0].is_recipe
+    assert drivers.files[0].is_built
 
 
 def test_every_disc_that_is_absent_is_named_at_once(folder: Path) -> None:

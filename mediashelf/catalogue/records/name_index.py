@@ -1,0 +1,78 @@
+"""The names of entries: each spelling kept once, and an index of their trigrams.
+
+In the index two end marks follow each name. So every letter of a name begins a
+trigram, and words of one or two letters are found by the trigrams that begin with
+them, and the end of a name like any other letter.
+
+Names are indexed all at once after an image's are written: FTS5 writes out what it has
+gathered with every statement that changes a table by a trigger.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Collection, Iterable
+
+from mediashelf.catalogue.listing import fold
+from mediashelf.catalogue.rows import keep_text
+
+END_MARK = "\x01"
+"""No valid name on a disc has it, and a name that has it all the same is compared anyway."""
+
+MOST_TERMS = 300
+"""A word with more trigrams than this is so common that names with it are soon met."""
+
+_INDEX_FROM = (
+    "INSERT INTO name_index (rowid, folded) "
+    "SELECT id, folded || char(1) || char(1) FROM names WHERE id > ?"
+)
+
+
+def add_end_marks(db: sqlite3.Connection) -> None:
+    """Index every name anew, with its end marks; a step of the schema."""
+    db.execute("DROP TRIGGER name_added")
+    db.execute("DROP TRIGGER name_removed")
+    db.execute("INSERT INTO name_index (name_index) VALUES ('delete-all')")
+    db.execute(_INDEX_FROM, [-(1 << 63)])
+    db.execute(
+        "CREATE TRIGGER name_removed AFTER DELETE ON names BEGIN "
+        "INSERT INTO name_index (name_index, rowid, folded) "
+        "VALUES ('delete', old.id, old.folded || char(1) || char(1)); END"
+    )
+    db.execute("CREATE VIRTUAL TABLE name_terms USING fts5vocab (name_index, 'row')")
+
+
+def record_names(db: sqlite3.Connection, names: Collection[str]) -> dict[str, int]:
+    """Keep names that are not known yet, and return the id of each."""
+    last = number = db.execute("SELECT max(id) FROM names").fetchone()[0] or 0
+    ids: dict[str, int] = {}
+    new: list[tuple[int, str, bytes]] = []
+    # In the order of the table's own index, which is then written from one end to the other.
+    for folded, data, name in sorted((fold(name), keep_text(name), name) for name in names):
+        known = db.execute("SELECT id FROM names WHERE folded = ? AND name = ?", (folded, data))
+        row = known.fetchone()
+        if row is None:
+            number += 1
+            new.append((number, folded, data))
+        ids[name] = number if row is None else row[0]
+    db.executemany("INSERT INTO names (id, folded, name) VALUES (?, ?, ?)", new)
+    db.execute(_INDEX_FROM, [last])
+    return ids
+
+
+def forget_unused_names(db: sqlite3.Connection, name_ids: Iterable[tuple[int]]) -> None:
+    """Remove those of the names that no entry uses any more."""
+    db.executemany(
+        "DELETE FROM names WHERE id = ? "
+        "AND NOT EXISTS (SELECT 1 FROM entries WHERE name_id = names.id)",
+        name_ids,
+    )
+
+
+def terms_with(db: sqlite3.Connection, word: str) -> list[str]:
+    """Return the trigrams that begin with one or two letters; none where they are too many."""
+    rows = db.execute(
+        "SELECT term FROM name_terms WHERE term >= ? AND term <= ? LIMIT ?",
+        [word, f"{word}\U0010ffff\U0010ffff", MOST_TERMS + 1],
+    ).fetchall()
+    return [term for (term,) in rows] if len(rows) <= MOST_TERMS else []

@@ -1,0 +1,101 @@
+"""Files that a command opens, by path or by the name that the catalogue has for them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from mediashelf.catalogue.keeping.naming import find_named, means_many
+from mediashelf.catalogue.rows import ImageRow, Presence
+from mediashelf.catalogue.store import catalogue_place, open_catalogue
+from mediashelf.errors import InputError
+from mediashelf.trees.opening import iter_splits, split_place
+
+
+@dataclass(frozen=True, slots=True)
+class NamedFile:
+    """A file to open; ``row`` is its record where the name was looked up in the catalogue.
+
+    ``where`` is how to call it. ``is_one_of_many`` is True where a pattern or a whole shelf
+    was named. Reading ``opened_path`` raises :class:`InputError` where the file is not here.
+    """
+
+    path: Path
+    where: str
+    row: ImageRow | None = None
+    is_one_of_many: bool = False
+
+    @property
+    def opened_path(self) -> Path:
+        """The file, for whoever opens it now."""
+        if self.row is not None and not os.path.lexists(self.path):
+            if self.row.presence is Presence.AWAY or not self.row.root.is_dir():
+                what = f"its shelf is away ({self.row.root})"
+            else:
+                what = f"is missing ({self.path}); look for it with: mediashelf scan"
+            raise InputError(f"{self.where}: {what}")
+        return self.path
+
+
+def find_files(names: Sequence[str], catalogue_path: Path | None = None) -> list[NamedFile]:
+    """Return the files that the names mean, in their order, each once.
+
+    What exists as a file or folder is meant by that; another name is looked up in the
+    catalogue, which is not opened before that is needed. A name that is not known there
+    either stays a path: whoever opens it says what is wrong. Raises :class:`InputError`
+    for a name that several images have, and for a path that a known shelf does not have.
+    """
+    found: dict[Path, NamedFile] = {}
+    unknown = [name for name in names if not os.path.lexists(name)]
+    recorded: dict[str, list[ImageRow]] = {}
+    if unknown:
+        with open_catalogue(catalogue_path) as catalogue:
+            recorded = {name: find_named(catalogue, name) for name in unknown}
+    for name in names:
+        rows = recorded.get(name, [])
+        for row in rows:
+            is_many = means_many(name, row)
+            found.setdefault(row.file, NamedFile(row.file, row.where, row, is_many))
+        if not rows:
+            found.setdefault(Path(name), NamedFile(Path(name), name))
+    return list(found.values())
+
+
+def record_of(path: Path, catalogue_path: Path | None = None) -> ImageRow | None:
+    """Return what is on record of a file; None where that, or a catalogue, is not there."""
+    if not catalogue_place(catalogue_path).exists():
+        return None
+    with open_catalogue(catalogue_path) as catalogue:
+        return catalogue.image_by_path(path)
+
+
+def find_file(name: str | Path, catalogue_path: Path | None = None) -> Path:
+    """Return the one file that a name means; raises :class:`InputError` where it is not one."""
+    files = find_files([os.fspath(name)], catalogue_path)
+    if len(files) > 1:
+        raise InputError(f"{name}: matches {len(files):,} images; name one")
+    return files[0].opened_path
+
+
+def find_place(name: str, catalogue_path: Path | None = None) -> str:
+    """Return a place as :func:`.open_tree` takes it, for one that may begin with an image's name.
+
+    ``attic:kiosk.iso:/DRIVERS`` becomes ``/media/attic/kiosk.iso:/DRIVERS``. A name that
+    means nothing stays as it is. Raises like :func:`find_file`.
+    """
+    if os.path.lexists(split_place(name)[0]):
+        return name
+    problem: InputError | None = None
+    for head, inside in iter_splits(name):
+        try:
+            (file, *others) = find_files([head], catalogue_path)
+        except InputError as error:
+            problem = problem or error
+            continue
+        if file.row is not None and not others:
+            return f"{file.opened_path}{inside}"
+    if problem is not None:
+        raise problem
+    return name

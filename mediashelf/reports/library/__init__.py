@@ -1,0 +1,1 @@
+"""The page of a whole library: every image, to search, to filter and to print."""

@@ -1,0 +1,1 @@
+"""Folders, images and archives as trees of files, whatever they are wrapped in."""

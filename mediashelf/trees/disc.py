@@ -1,0 +1,100 @@
+"""A disc image as a tree: ISO 9660, Joliet, Rock Ridge or UDF, also inside raw sectors.
+
+A disc has one tree for each kind of name. Unless one is asked for, the tree with the most
+files is taken, and among equals that with the longest names: Rock Ridge, UDF, Joliet,
+ISO 9660 (own choice). What the reader of images finds wrong is in its findings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.volume import HOLE, DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.image import DiscImage
+from mediashelf.trees.members import (
+    Bounds,
+    MemberKind,
+    TreeMember,
+    Unreadable,
+    split_name,
+    unsafe_name,
+)
+from mediashelf.trees.tree import Tree
+
+_LONGEST_NAMES = (VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKind.JOLIET, VolumeKind.ISO9660)
+
+
+class DiscTree(Tree):
+    """One volume of an open image, which is closed with it; ``volume`` says which."""
+
+    def __init__(
+        self, where: str, image: DiscImage, bounds: Bounds, kind: VolumeKind | None = None
+    ) -> None:
+        self.volume = _choose(where, image.facts, kind)
+        super().__init__(where, f"{self.volume.kind.words} image")
+        self.image = image
+        self.own(image)
+        findings = []
+        if not self.volume.is_complete:
+            findings.append(_incomplete(where, "its directories are damaged"))
+        members: list[TreeMember] = []
+        for entry in self.volume.entries:
+            if len(members) == bounds.members:
+                findings.append(_incomplete(where, f"it has more than {bounds.members:,} files"))
+                break
+            try:
+                parts = split_name(entry.path.removeprefix("/"))
+            except ValueError as error:
+                findings.append(unsafe_name(f"{where}:{entry.path}", str(error)))
+                continue
+            if parts:
+                members.append(self._member(entry, parts))
+        self.members = members
+        self.findings = tuple(findings)
+
+    def _member(self, entry: Entry, parts: tuple[str, ...]) -> TreeMember:
+        moment = entry.modified
+        modified = None if moment is None else int(moment.timestamp())
+        if entry.is_directory:
+            return TreeMember(parts, 0, modified, MemberKind.FOLDER)
+        refusal = None
+        if _ends_outside(entry, self.volume.block_size, self.image.view.size):
+            refusal = Unreadable("member-unreadable", "the image ends before the file does")
+        elif sum(extent.size for extent in entry.extents) != entry.size:
+            refusal = Unreadable("member-unreadable", "it is recorded in a way that is not read")
+        return TreeMember(parts, entry.size, modified, MemberKind.FILE, refusal, entry)
+
+    def _stream(self, member: TreeMember) -> Iterator[bytes]:
+        assert isinstance(member.handle, Entry)
+        return self.image.iter_file(member.handle)
+
+
+def _choose(where: str, facts: DiscFacts, kind: VolumeKind | None) -> VolumeFacts:
+    readable = [volume for volume in facts.volumes if volume.entries_read]
+    if kind is not None:
+        readable = [volume for volume in readable if volume.kind is kind]
+    if not readable:
+        if kind is not None:
+            raise InputError(f"{where}: has no {kind.words} tree that can be read")
+        raise InputError(f"{where}: is not a disc image that can be read")
+    return max(readable, key=lambda one: (len(one.entries), -_LONGEST_NAMES.index(one.kind)))
+
+
+def _ends_outside(entry: Entry, block_size: int, image_size: int) -> bool:
+    return any(
+        extent.lba * block_size + extent.offset + extent.size > image_size
+        for extent in entry.extents
+        if extent.size and extent.lba != HOLE
+    )
+
+
+def _incomplete(where: str, reason: str) -> Finding:
+    return Finding(
+        "listing-incomplete",
+        Severity.WARNING,
+        where,
+        f"Not every file of this tree could be listed: {reason}",
+        "audit the image: what seems to be missing may be there",
+    )

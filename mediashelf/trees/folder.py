@@ -1,0 +1,126 @@
+"""A folder on the host as a tree.
+
+Links to files below the same folder are the files they lead to; other links are members that
+cannot be read. Devices, FIFOs and sockets are never opened.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Iterator
+from pathlib import Path
+
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.trees.members import Bounds, MemberKind, Parts, TreeMember, Unreadable
+from mediashelf.trees.tree import CHUNK, Tree
+
+_OPEN_FLAGS = (
+    os.O_RDONLY
+    # What became a FIFO or a link since it was listed must neither stop us nor lead us elsewhere.
+    | getattr(os, "O_NONBLOCK", 0)
+    | getattr(os, "O_NOFOLLOW", 0)
+    | getattr(os, "O_CLOEXEC", 0)
+    | getattr(os, "O_BINARY", 0)
+)
+
+
+class FolderTree(Tree):
+    """The files below a folder, by name. Raises :class:`InputError` when it cannot be listed."""
+
+    _separator = "/"
+
+    def __init__(self, path: Path, bounds: Bounds) -> None:
+        super().__init__(str(path), "folder")
+        self._top = os.path.realpath(path)
+        findings: list[Finding] = []
+        members: list[TreeMember] = []
+        for member in self._walk(findings):
+            if len(members) == bounds.members:
+                findings.append(
+                    _not_listed(str(path), f"it has more than {bounds.members:,} files and folders")
+                )
+                break
+            members.append(member)
+        self.members = members
+        self.findings = tuple(findings)
+
+    def _walk(self, findings: list[Finding]) -> Iterator[TreeMember]:
+        waiting: list[tuple[str, Parts]] = [(self._top, ())]
+        while waiting:
+            path, parts = waiting.pop()
+            try:
+                with os.scandir(path) as entries:
+                    listed = sorted(entries, key=lambda entry: entry.name)
+            except OSError as error:
+                reason = error.strerror or str(error)
+                if not parts:
+                    raise InputError(f"{self.where}: cannot be read: {reason}") from error
+                findings.append(_not_listed(path, f"cannot be read: {reason}"))
+                continue
+            folders = []
+            for entry in listed:
+                below = (*parts, entry.name)
+                try:
+                    if entry.is_dir(follow_symlinks=False):
+                        folders.append((entry.path, below))
+                        yield TreeMember(below, 0, None, MemberKind.FOLDER)
+                    else:
+                        yield self._member(entry, below)
+                except OSError as error:
+                    findings.append(
+                        _not_listed(entry.path, f"cannot be read: {error.strerror or error}")
+                    )
+            waiting += reversed(folders)
+
+    def _member(self, entry: os.DirEntry[str], parts: Parts) -> TreeMember:
+        path, reason = entry.path, ""
+        if entry.is_symlink():
+            path = os.path.realpath(path)
+            if not os.path.exists(path):  # noqa: PTH110
+                reason = "leads to nothing"
+            elif not Path(path).is_relative_to(self._top):
+                reason = "leads out of its folder"
+            elif os.path.isdir(path):  # noqa: PTH112
+                reason = "leads to a folder"
+            if reason:
+                refusal = Unreadable("link-left-out", f"it is a symbolic link that {reason}")
+                return TreeMember(parts, 0, None, MemberKind.LINK, refusal)
+        facts = os.stat(path, follow_symlinks=False)  # noqa: PTH116
+        modified = facts.st_mtime_ns // 1_000_000_000
+        if not stat.S_ISREG(facts.st_mode):
+            refusal = Unreadable("special-file-left-out", "it is a device, FIFO or socket")
+            return TreeMember(parts, 0, modified, MemberKind.SPECIAL, refusal)
+        return TreeMember(parts, facts.st_size, modified, handle=path)
+
+    def host_path(self, member: TreeMember) -> str | None:
+        return str(member.handle)
+
+    def _stream(self, member: TreeMember) -> Iterator[bytes]:
+        path = str(member.handle)
+        try:
+            with open(os.open(path, _OPEN_FLAGS), "rb", buffering=0) as file:  # noqa: PTH123
+                if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+                    raise InputError(f"{path}: is not a regular file any more")
+                left = member.size
+                while left:
+                    piece = file.read(min(left, CHUNK))
+                    if not piece:
+                        raise InputError(f"{path}: shrank while it was read; try again")
+                    left -= len(piece)
+                    yield piece
+                if file.read(1):
+                    raise InputError(f"{path}: grew while it was read; try again")
+        except OSError as error:
+            raise InputError(f"{path}: cannot be read: {error.strerror or error}") from error
+
+
+def _not_listed(where: str, fact: str) -> Finding:
+    return Finding(
+        "listing-incomplete",
+        Severity.WARNING,
+        where,
+        f"{fact}; what is in it is not listed",
+        "Give yourself read permission, or name a smaller folder",
+    )

@@ -1,0 +1,79 @@
+"""Pages in a browser: what it makes of them, and what a script says there."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+from html import escape, unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+CHROMIUM = shutil.which("chromium")
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-sync",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--hide-scrollbars",
+]
+
+
+def run(text: str, folder: Path, *more: str) -> str:
+    """Return the page as a browser leaves it."""
+    if CHROMIUM is None:
+        pytest.skip("no chromium here")
+    file = folder / "page.html"
+    file.write_text(text, "utf-8")
+    profile = folder / "profile"
+    done = subprocess.run(
+        [CHROMIUM, *FLAGS, *more, f"--user-data-dir={profile}", "--dump-dom", file.as_uri()],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    if done.returncode or "</html>" not in done.stdout:
+        pytest.skip(f"chromium does not start here: {done.stderr[-300:]}")
+    return done.stdout
+
+
+def printed_pages(text: str, folder: Path) -> int:
+    """Return on how many pages the browser prints a page."""
+    if CHROMIUM is None:
+        pytest.skip("no chromium here")
+    file, printed = folder / "page.html", folder / "page.pdf"
+    file.write_text(text, "utf-8")
+    printed.unlink(missing_ok=True)
+    command = [CHROMIUM, *FLAGS, f"--user-data-dir={folder / 'profile'}"]
+    command += [f"--print-to-pdf={printed}", "--no-pdf-header-footer", file.as_uri()]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+    if not printed.exists():
+        pytest.skip(f"chromium does not start here: {done.stderr[-300:]}")
+    # ISO 32000-1, table 30: each page has an object of its own; Chromium packs none of them.
+    return len(re.findall(rb"/Type\s*/Page\b", printed.read_bytes()))
+
+
+PHONE = 390  # CSS pixels, as many phones have
+
+
+def frame(page: str, width: int) -> str:
+    return f'<iframe width="{width}" height="800" frameborder="0" srcdoc="{escape(page)}"></iframe>'
+
+
+def allow_any_script(text: str) -> str:
+    changed = re.sub(r"script-src '[^']*'", "script-src 'unsafe-inline'", text)
+    assert changed != text
+    return changed
+
+
+def said_by(dump: str) -> Any:
+    (data,) = re.findall(r'data-said="([^"]*)"', dump)
+    return json.loads(unescape(data))

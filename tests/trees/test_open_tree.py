@@ -1,0 +1,233 @@
+"""Folders, images and archives show the same tree, nested ones too, and say what stays closed."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from make_image import make_iso
+from make_wrappings import WRAPPINGS, make_zip
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.trees.members import Bounds, MemberKind, split_name
+from mediashelf.trees.opening import iter_trees, open_tree, split_place
+from mediashelf.trees.tree import CHUNK, Tree
+
+FILES = {
+    "LAN/TERNFLD.INF": b"[Version]\r\nSignature=$CHICAGO$\r\n",
+    "LAN/TERNFLD.SYS": bytes(range(256)) * 4500,
+    "README.TXT": b"Ternfield LAN",
+    "EMPTY.TXT": b"",
+}
+
+
+def image_of(files: dict[str, bytes], **options: object) -> bytes:
+    return make_iso(files, **options).data  # type: ignore[arg-type]
+
+
+def put_folder(top: Path) -> Path:
+    for name, data in FILES.items():
+        path = top / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    return top
+
+
+def put_file(path: Path, data: bytes) -> Path:
+    path.write_bytes(data)
+    return path
+
+
+def contents(tree: Tree) -> dict[str, bytes]:
+    return {one.path: b"".join(tree.stream(one)) for one in tree.members if one.is_file}
+
+
+@pytest.fixture(params=["folder", *WRAPPINGS])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    if request.param == "folder":
+        return put_folder(tmp_path / "pack")
+    return put_file(tmp_path / request.param, WRAPPINGS[request.param](FILES))
+
+
+def test_every_wrapping_shows_the_same_files(place: Path) -> None:
+    with open_tree(place) as tree:
+        assert contents(tree) == FILES
+        assert tree.findings == ()
+        driver = tree.find(("lan", "TernFld.sys"))
+        assert driver is not None
+        assert driver.size == len(FILES["LAN/TERNFLD.SYS"])
+        assert tree.read(driver, 300) == FILES["LAN/TERNFLD.SYS"][:300]
+        assert [len(piece) for piece in tree.stream(driver)] == [CHUNK, driver.size % CHUNK]
+        folder = tree.find(("LAN",))
+        assert folder is not None
+        assert folder.kind is MemberKind.FOLDER
+
+
+def test_a_folder_of_any_wrapping_is_a_place_of_its_own(place: Path) -> None:
+    where = str(place / "LAN") if place.is_dir() else f"{place}:/lan"
+    with open_tree(where) as tree:
+        assert contents(tree) == {
+            name.removeprefix("LAN/"): data for name, data in FILES.items() if "LAN/" in name
+        }
+
+
+def test_what_was_closed_is_not_read(tmp_path: Path) -> None:
+    with open_tree(put_file(tmp_path / "pack.zip", make_zip(FILES))) as tree:
+        member = tree.members[0]
+    with pytest.raises(InputError, match="closed"):
+        tree.read(member, 1)
+
+
+@pytest.mark.parametrize("name", ["pack.zip", "disc.iso"])
+def test_a_file_that_changes_is_an_error(tmp_path: Path, name: str) -> None:
+    path = tmp_path / name
+    path.write_bytes(make_zip(FILES) if name == "pack.zip" else image_of(FILES))
+    with open_tree(path) as tree:
+        assert tree.file is not None
+        tree.file.rest()
+        member = next(one for one in tree.members if one.name == "TERNFLD.INF")
+        assert tree.read(member, 5) == FILES[member.path][:5]
+        tree.file.rest()
+        os.utime(path, ns=(1, 1))
+        with pytest.raises(InputError, match="changed since it was listed"):
+            tree.read(member, 5)
+        with pytest.raises(InputError, match="changed while it was read"):
+            tree.file.refuse_changed()
+
+
+def test_nested_wrappings_are_opened_by_their_place(tmp_path: Path) -> None:
+    inner = image_of({"PACK.ZIP": make_zip(FILES), "NOTES.TXT": b"notes"})
+    path = put_file(tmp_path / "outer.zip", make_zip({"discs/disc.iso": inner}))
+    with open_tree(f"{path}:/discs/disc.iso:/PACK.ZIP:/LAN") as tree:
+        assert set(contents(tree)) == {"TERNFLD.INF", "TERNFLD.SYS"}
+        assert tree.where == f"{path}:/discs/disc.iso:/PACK.ZIP:/LAN"
+        assert tree.depth == 2
+        assert tree.file is not None
+        assert tree.file.path == path
+
+
+def test_all_nested_trees_are_walked(tmp_path: Path) -> None:
+    folder = tmp_path / "drivers"
+    folder.mkdir()
+    put_file(folder / "a.zip", make_zip({"b.zip": make_zip({"c.iso": image_of(FILES)})}))
+    put_file(folder / "data1.cab", b"ISc(" + bytes(60))
+    put_file(folder / "cut.zip", make_zip(FILES)[:200])
+    put_file(folder / "plain.exe", b"MZ" + bytes(600))
+    with open_tree(folder) as tree:
+        found = list(iter_trees(tree))
+    assert [(one.where, one.form) for one in found if isinstance(one, Tree)] == [
+        (str(folder), "folder"),
+        (f"{folder}/a.zip", "ZIP archive"),
+        (f"{folder}/a.zip:/b.zip", "ZIP archive"),
+        (f"{folder}/a.zip:/b.zip:/c.iso", "ISO 9660 image"),
+    ]
+    closed = [one for one in found if isinstance(one, Finding)]
+    assert [(one.rule, one.where) for one in closed] == [
+        ("not-opened", f"{folder}/cut.zip"),
+        ("not-opened", f"{folder}/data1.cab"),
+    ]
+    assert "cut short" in closed[0].message
+    assert "InstallShield cabinet" in closed[1].message
+
+
+def test_a_chain_of_wrappings_ends_at_the_bound(tmp_path: Path) -> None:
+    data = make_zip({"x.txt": b"x"})
+    for _ in range(9):
+        data = make_zip({"deeper.zip": data})
+    with open_tree(put_file(tmp_path / "outer.zip", data)) as tree:
+        found = list(iter_trees(tree, bounds=Bounds(depth=3)))
+    assert sum(isinstance(one, Tree) for one in found) == 3
+    (finding,) = (one for one in found if isinstance(one, Finding))
+    assert "inside 3 others" in finding.message
+
+
+def test_one_tree_of_a_disc_can_be_asked_for(tmp_path: Path) -> None:
+    long_names = {"LAN/TERNFLD.INF": "Ternfield LAN adapter.inf"}
+    path = put_file(tmp_path / "disc.iso", image_of(FILES, joliet=True, long_names=long_names))
+    with open_tree(path) as tree:
+        assert tree.find(("LAN", "Ternfield LAN adapter.inf"))
+        assert tree.form == "Joliet image"
+    with open_tree(path, kind=VolumeKind.ISO9660) as tree:
+        assert tree.find(("LAN", "TERNFLD.INF"))
+    with pytest.raises(InputError, match="UDF tree that can be read"):
+        open_tree(path, kind=VolumeKind.UDF)
+
+
+def test_an_image_that_is_cut_says_which_files_lack_bytes(tmp_path: Path) -> None:
+    data = image_of({"A.TXT": b"a", "Z.BIN": bytes(500_000)})
+    with open_tree(put_file(tmp_path / "cut.iso", data[:-300_000])) as tree:
+        refused = {one.name: one.unreadable for one in tree.members}
+        assert refused["A.TXT"] is None
+        assert refused["Z.BIN"] is not None
+        assert "image ends" in refused["Z.BIN"].reason
+        with pytest.raises(InputError, match=r"Z\.BIN: cannot be read: the image ends"):
+            next(tree.stream(next(one for one in tree.members if one.name == "Z.BIN")))
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"plain text", "is neither a folder nor an image or archive that is known"),
+        (b"ISc(" + bytes(60), "is an InstallShield cabinet"),
+        (make_zip(FILES)[:300], "cut short"),
+    ],
+    ids=["text", "InstallShield", "cut"],
+)
+def test_what_is_not_opened_is_said(tmp_path: Path, data: bytes, words: str) -> None:
+    with pytest.raises(InputError, match=words):
+        open_tree(put_file(tmp_path / "thing", data))
+
+
+def test_a_place_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="cannot be opened"):
+        open_tree(tmp_path / "nothing.zip")
+    path = put_file(tmp_path / "pack.zip", make_zip(FILES))
+    with pytest.raises(InputError, match=r"pack\.zip:/WIFI: no such folder in this ZIP archive"):
+        open_tree(f"{path}:/WIFI")
+
+
+def test_places_are_split_at_the_file(tmp_path: Path) -> None:
+    path = put_file(tmp_path / "a.iso", b"")
+    assert split_place(f"{path}:/A/B:/C") == (path, ("A/B", "C"))
+    assert split_place(str(path)) == (path, ())
+    assert split_place("C:/no/such") == (Path("C:/no/such"), ())
+
+
+@pytest.mark.parametrize(
+    "name", ["../x", "a/../../x", "/etc/x", "C:x", "c:\\x", "\\x", "a\0b", "a/" * 200]
+)
+def test_names_that_lead_elsewhere_are_refused(name: str) -> None:
+    with pytest.raises(ValueError, match=r"leads out|levels deep"):
+        split_name(name)
+
+
+def test_hostile_names_of_an_archive_are_left_out_and_said(tmp_path: Path) -> None:
+    data = make_zip({"../evil.txt": b"x", "fine.txt": b"y", "C:/drive.txt": b"z"})
+    with open_tree(put_file(tmp_path / "pack.zip", data)) as tree:
+        assert [one.path for one in tree.members] == ["fine.txt"]
+        assert [one.rule for one in tree.findings] == ["member-name-unsafe"] * 2
+
+
+def test_links_of_a_folder_never_lead_out(tmp_path: Path) -> None:
+    folder = put_folder(tmp_path / "pack")
+    put_file(tmp_path / "secret.txt", b"secret")
+    (folder / "inside.txt").symlink_to(folder / "README.TXT")
+    (folder / "outside.txt").symlink_to(tmp_path / "secret.txt")
+    (folder / "nothing.txt").symlink_to("no such")
+    os.mkfifo(folder / "fifo")
+    with open_tree(folder) as tree:
+        kinds = {one.path: one.kind for one in tree.members}
+        assert kinds["inside.txt"] is MemberKind.FILE
+        assert kinds["outside.txt"] is kinds["nothing.txt"] is MemberKind.LINK
+        assert kinds["fifo"] is MemberKind.SPECIAL
+        assert contents(tree) == FILES | {"inside.txt": FILES["README.TXT"]}
+
+
+def test_the_number_of_members_is_bounded(tmp_path: Path) -> None:
+    path = put_file(tmp_path / "pack.zip", make_zip({f"{n}.txt": b"" for n in range(50)}))
+    with open_tree(path, bounds=Bounds(members=20)) as tree:
+        assert len(tree.members) == 20
+        assert [one.rule for one in tree.findings] == ["listing-incomplete"]
