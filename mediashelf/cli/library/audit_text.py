@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.cli.render import say, say_findings, say_wrapped, table
@@ -44,6 +45,8 @@ def say_audit(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, q
         say(f"… and {count_text(len(sound), 'sound image')} (--all names them)")
     for each in told:
         _say_image(each, quiet)
+    for name in away:
+        _say_shelf(name, ordered)
     if (shown or away) and not quiet:
         say()
     if not quiet:
@@ -60,6 +63,15 @@ def _away_shelves(results: Sequence[AuditResult]) -> dict[str, int]:
     counts = Counter(_shelf(each) for each in results)
     away = Counter(_shelf(each) for each in results if each.verdict.state is State.AWAY)
     return {name: count for name, count in away.items() if 1 < count == counts[name] and name}
+
+
+def _say_shelf(name: str, results: Sequence[AuditResult]) -> None:
+    """Say once for all its images that what is in a shelf's place is not the shelf."""
+    findings = [each.verdict.findings[0] for each in results if _shelf(each) == name]
+    wrong = [one for one in findings if one.severity is Severity.ERROR]
+    if wrong:
+        say()
+        say_findings([replace(wrong[0], where=name)])
 
 
 def _basis(result: AuditResult) -> str:
