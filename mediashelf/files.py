@@ -11,6 +11,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from mediashelf.errors import OutputError
+from mediashelf.system import flush_descriptor, is_process_alive, reason
 
 PARTIAL_MARK = ".mediashelf-partial"
 
@@ -47,7 +48,7 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     except OSError as error:
         # Only errors about our own output are translated here; readers of
         # sources translate theirs before they get this far.
-        raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from error
+        raise OutputError(f"{path}: cannot be written: {reason(error, path)}") from error
     finally:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
@@ -182,22 +183,14 @@ def _partial_prefix(path: Path) -> str:
 
 
 def _is_alive(number: str) -> bool:
-    if os.name != "posix" or not number.isdecimal():
-        return False  # elsewhere signal 0 is not a question but an end
-    try:
-        os.kill(int(number), 0)
-    except ProcessLookupError:
-        return False
-    except (PermissionError, OverflowError):
-        return True
-    return True
+    return number.isdecimal() and is_process_alive(int(number))
 
 
 def flush_file(path: Path) -> None:
     """Have a file's bytes on the disk. Raises ``OSError``."""
     # Windows flushes only through handles that may write (FlushFileBuffers).
     with path.open("r+b" if os.name == "nt" else "rb") as file:
-        os.fsync(file.fileno())
+        flush_descriptor(file.fileno())
 
 
 def flush_folder(folder: Path) -> None:
@@ -205,6 +198,6 @@ def flush_folder(folder: Path) -> None:
     with suppress(OSError):
         descriptor = os.open(folder, os.O_RDONLY)
         try:
-            os.fsync(descriptor)
+            flush_descriptor(descriptor)
         finally:
             os.close(descriptor)

@@ -8,6 +8,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
+_MOST_SIGNS = 8  # in one column of a line: marks without a column could go on for ever
 _UNSAFE_CATEGORIES = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
 
 
@@ -70,8 +71,12 @@ def wrap(text: str, width: int, *, lead: str = "", rest: str | None = None) -> l
     """
     following = " " * display_width(lead) if rest is None else rest
     room = max(1, width - max(display_width(lead), display_width(following)))
+    words = printable(text).split()
+    line = " ".join(words)
+    if display_width(line) <= room and len(line) <= _MOST_SIGNS * room:
+        return [lead + line]
     lines = [""]
-    for word in printable(text).split():
+    for word in words:
         for piece in _pieces(word, room):
             longer = f"{lines[-1]} {piece}" if lines[-1] else piece
             if display_width(longer) <= room:
@@ -82,11 +87,14 @@ def wrap(text: str, width: int, *, lead: str = "", rest: str | None = None) -> l
 
 
 def _pieces(word: str, room: int) -> Iterator[str]:
+    if len(word) <= room and word.isascii():
+        yield word
+        return
     piece = ""
     for character in word:
         longer = piece + character
         # Signs that join are measured together; the other bound is for marks without a column.
-        if piece and (display_width(longer) > room or len(longer) > 8 * room):
+        if piece and (display_width(longer) > room or len(longer) > _MOST_SIGNS * room):
             yield piece
             longer = character
         piece = longer

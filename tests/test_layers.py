@@ -11,7 +11,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
-    {"errors", "findings", "text"},
+    {"errors", "version", "findings", "text", "system"},
     {"files", "places", "tables"},
     {"formats"},
     {"image"},

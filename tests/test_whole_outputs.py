@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 import subprocess
 import sys
 from pathlib import Path
@@ -124,17 +125,35 @@ def test_what_raises_in_the_block_leaves_nothing(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.skipif(os.name != "posix", reason="elsewhere nobody is asked whether a run is alive")
 def test_leftovers_of_killed_runs_go_and_those_of_running_ones_stay(tmp_path: Path) -> None:
     done = subprocess.run([sys.executable, "-c", "import os; print(os.getpid())"], stdout=-1)
     ended = int(done.stdout)
     leftover = tmp_path / f".disc.iso.{ended}-ab.mediashelf-partial"
-    running = tmp_path / f".disc.iso.{os.getppid()}-ab.mediashelf-partial"
+    alive = subprocess.Popen([sys.executable, "-c", "input()"], stdin=-1)
+    running = tmp_path / f".disc.iso.{alive.pid}-ab.mediashelf-partial"
     others = tmp_path / f".other.iso.{ended}-ab.mediashelf-partial"
     endless = tmp_path / f".disc.iso.{'9' * 30}-ab.mediashelf-partial"
     unnumbered = tmp_path / ".disc.iso.x-ab.mediashelf-partial"
     for path in (leftover, running, others, endless, unnumbered):
         path.write_bytes(b"half")
     write_whole(tmp_path / "disc.iso", b"whole")
+    alive.communicate(b"\n")
     left = {path.name for path in tmp_path.iterdir()}
     assert left == {"disc.iso", running.name, others.name, endless.name}
+
+
+@pytest.mark.skipif(os.name != "nt", reason="only Windows keeps files that are open or marked")
+def test_a_file_that_windows_keeps_is_said_to_be_open_or_marked(tmp_path: Path) -> None:
+    target = tmp_path / "disc.iso"
+    target.write_bytes(b"older")
+    with (
+        target.open("rb"),
+        pytest.raises(OutputError, match="another program may have it open: close it there"),
+    ):
+        write_whole(target, b"newer")
+    target.chmod(stat.S_IREAD)
+    with pytest.raises(OutputError, match="it is marked read-only: remove the mark"):
+        write_whole(target, b"newer")
+    target.chmod(stat.S_IREAD | stat.S_IWRITE)
+    assert target.read_bytes() == b"older"
+    assert [path.name for path in tmp_path.iterdir()] == ["disc.iso"]

@@ -12,8 +12,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from mediashelf.catalogue.bench.session_reading import notes_of
-from mediashelf.catalogue.bench.session_rows import in_force
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_text, kept_path, kept_text, utc_now
 from mediashelf.integrity.fixity.states import State
@@ -129,6 +127,10 @@ def _iter_kept(db: sqlite3.Connection, image_id: int) -> Iterator[HistoryRow]:
 
 def _iter_sessions(db: sqlite3.Connection, image_id: int) -> Iterator[HistoryRow]:
     """Yield when an image was put on a card, and what the notes of the bench say of it."""
+    # Not needed by whoever only adds rows.
+    from mediashelf.catalogue.bench.session_reading import notes_of
+    from mediashelf.catalogue.bench.session_rows import in_force
+
     for disc_id, path, staged_at, session_id, name, machine, card, begun_at in db.execute(
         "SELECT session_discs.id, path, staged_at, session_id, name, machine, card, begun_at "
         "FROM session_discs JOIN sessions ON sessions.id = session_id "

@@ -42,15 +42,25 @@ def matching(
     state: str | None = None,
 ) -> list[ImageRow]:
     """Return the images that fit every filter; see :meth:`Catalogue.images`."""
-    rows = _load(db, "1") if shelf_id is None else _load(db, "shelf_id = ?", shelf_id)
+    where, values = "1", list[Any]()
+    if shelf_id is not None:
+        where, values = "shelf_id = ?", [shelf_id]
+    if state is not None:  # as ImageRow.state says it
+        where += " AND CASE presence WHEN 'here' THEN verdict ELSE presence END = ?"
+        values.append(state)
+    rows = _load(db, where, *values)
     if kind is not None:
         rows = [row for row in rows if kind in kinds_of(row)]
     if label is not None:
         wanted = fold(label)
         rows = [row for row in rows if any(wanted in fold(text) for text in row.labels)]
-    if state is not None:
-        rows = [row for row in rows if row.state == state]
     return rows
+
+
+def waiting_here(db: sqlite3.Connection, shelf_id: int) -> list[ImageRow]:
+    """Return the images of a shelf that are there, and wait for the keeper's word."""
+    where = "shelf_id = ? AND presence = 'here' AND images.id IN (SELECT image_id FROM waiting)"
+    return _load(db, where, shelf_id)
 
 
 def kinds_of(row: ImageRow) -> tuple[str, ...]:
@@ -170,15 +180,19 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
         more[image_id]["description"] = description
     for image_id, expected in iter_expected(db, picked, parameters):
         more[image_id]["expected"] = (*more[image_id].get("expected", ()), expected)
-    return [_row(row, more[row[0]]) for row in rows]
+    roots: dict[bytes, Path] = {}
+    return [_row(row, more[row[0]], roots) for row in rows]
 
 
-def _row(row: tuple[Any, ...], more: dict[str, Any]) -> ImageRow:
+def _row(row: tuple[Any, ...], more: dict[str, Any], roots: dict[bytes, Path]) -> ImageRow:
+    """Build one row; ``roots`` are the folders of shelves that were met before."""
     require_types(row, _KINDS)
     if b"\0" in row[2] or b"\0" in row[3]:
         raise ContentError("a path has a NUL in it")
     values = dict(zip(_FIELDS, row, strict=True))
-    values["root"] = Path(kept_path(values["root"]))
+    if row[2] not in roots:
+        roots[row[2]] = Path(kept_path(row[2]))
+    values["root"] = roots[row[2]]
     values["path"] = kept_path(values["path"])
     values["presence"] = Presence(values["presence"])
     values["is_sheet"] = bool(values["is_sheet"])

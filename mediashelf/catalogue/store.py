@@ -102,6 +102,10 @@ class Catalogue:
         shelf_id = self.shelf(shelf).id if shelf is not None else None
         return images.matching(self.db, shelf_id=shelf_id, kind=kind, label=label, state=state)
 
+    def waiting_on(self, shelf: ShelfRow) -> list[ImageRow]:
+        """Return the images on a shelf whose bytes wait for the keeper's word."""
+        return images.waiting_here(self.db, shelf.id)
+
     def image_by_path(self, path: Path) -> ImageRow | None:
         """Return the image whose file this is, or None."""
         return images.by_file(self.db, self.shelves(), path)

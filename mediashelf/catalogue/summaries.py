@@ -21,7 +21,7 @@ _NOTHING = DiscSummary()
 
 
 def summaries_of(catalogue: Catalogue, rows: Sequence[ImageRow]) -> dict[int, DiscSummary]:
-    """Return what each disc is, by the id of its image; nothing is said of what is no disc.
+    """Return what each disc is, by the id of its image; what is not a disc is left out.
 
     Images of equal bytes are looked into once.
     """

@@ -14,6 +14,7 @@ import click
 from mediashelf import __version__
 from mediashelf.cli.console import prepare_streams
 from mediashelf.errors import MediashelfError, OutputError
+from mediashelf.version import version_text
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it; __main__.py has it before this is loaded
 PIPE_CLOSED = 141  # 128 + SIGPIPE
@@ -46,12 +47,13 @@ JOBS: dict[str, dict[str, Place]] = {
         "list": Place("keeping.list_images:list_command", "List the images on record."),
         "find": Place("keeping.find:find", "Which image is it, or holds this file?"),
         "describe": Place("keeping.describe:describe", "Say what you know of a disc."),
+        "compare": Place("image.compare:compare", "What differs between two images or folders?"),
         "show": Place("image.show:show", "What is in an image, and what happened to it?"),
         "extract": Place("image.extract:extract", "Take files out of an image or archive."),
         "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
         "checksums": Place("library.checksums:checksums", "Write or check a checksum list."),
         "catalogue": Place("keeping.catalogue:catalogue", "Save, restore, check the catalogue."),
-        "timer": Place("library.timer:timer", "Audit a part of the library every night."),
+        "timer": Place("timer.command:timer", "Audit a part of the library every night."),
     },
     "Job 3: prepare a bench session": {
         "plan": Place("bench.plan:plan", "Begin a session plan, or see what it comes to."),
@@ -71,6 +73,8 @@ class MediashelfGroup(click.Group):
 
     def main(self, *args: Any, **options: Any) -> Any:
         prepare_streams()
+        if "_MEDIASHELF_COMPLETE" in os.environ:
+            importlib.import_module("mediashelf.cli.completion")
         return super().main(*args, **options)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -112,7 +116,10 @@ class MediashelfGroup(click.Group):
         # of the time where there is much.
         gc.set_threshold(100_000, 20, 20)
         try:
-            return super().invoke(ctx)
+            try:
+                return super().invoke(ctx)
+            finally:
+                sys.stdout.flush()
         except MediashelfError as error:
             from mediashelf.text import printable
 
@@ -166,7 +173,7 @@ def _with_suggestion(error: click.UsageError, args: list[str]) -> click.UsageErr
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
     epilog="Each command has examples: mediashelf build --help",
 )
-@click.version_option(__version__, prog_name="mediashelf")
+@click.version_option(__version__, prog_name="mediashelf", message=version_text())
 def main() -> None:
     """Keep disc images sound, build driver discs, prepare discs for a bench session.
 

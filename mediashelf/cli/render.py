@@ -17,7 +17,12 @@ from mediashelf.text import display_width, printable, wrap
 
 def say(text: str = "") -> None:
     """Print one line of the answer; control characters become visible escapes."""
-    click.echo(printable(text))
+    _write_line(printable(text))
+
+
+def _write_line(text: str) -> None:
+    """Write without the flush of each line that click does; the command group does one."""
+    sys.stdout.write(f"{text}\n")
 
 
 def say_json(payload: dict[str, Any]) -> None:
@@ -26,7 +31,8 @@ def say_json(payload: dict[str, Any]) -> None:
 
 
 def tell(text: str) -> None:
-    """Print one line for the person on standard error."""
+    """Print one line for the person on standard error, after what was said before it."""
+    sys.stdout.flush()
     click.echo(printable(text), err=True)
 
 
@@ -123,7 +129,7 @@ def _say_indented(text: str, indent: int) -> None:
     lead = " " * indent
     width = max(terminal_width(), indent + 12)
     for line in wrap(text, width, lead=lead, rest=f"{lead}  " if indent else ""):
-        click.echo(line)
+        _write_line(line)
 
 
 def exit_for(findings: Iterable[Finding], fail_on: str) -> None:

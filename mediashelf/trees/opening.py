@@ -25,15 +25,13 @@ from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView, DiscImage
 from mediashelf.trees.attached import ends_as_zip, find_attached
 from mediashelf.trees.bytes import PartView, Spool, StampedFile, Start
-from mediashelf.trees.compressed import OneFileTree, expand_file
 from mediashelf.trees.disc import DiscTree
 from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.folder import FolderTree
-from mediashelf.trees.library import LIBRARY_FORMATS, LibraryTree
 from mediashelf.trees.members import Bounds, TreeMember, not_opened
-from mediashelf.trees.tar import TarTree
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (
+    BY_LIBRARY,
     COMPRESSED,
     HEAD_SIZE,
     Wrapping,
@@ -237,8 +235,12 @@ def _open_bytes(
     if found is Wrapping.ZIP:
         return ZipTree(where, view, bounds)
     if found is Wrapping.TAR:
+        from mediashelf.trees.tar import TarTree  # loaded only for those that need it
+
         return TarTree(where, view, bounds)
-    if found in LIBRARY_FORMATS:
+    if found in BY_LIBRARY:
+        from mediashelf.trees.library import LibraryTree
+
         whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
         return LibraryTree(where, found, whole, bounds)
     if found is None:
@@ -261,6 +263,8 @@ def _open_program(
     if attached.wrapping is Wrapping.ZIP:
         tree: Tree = ZipTree(where, view, bounds)
     else:
+        from mediashelf.trees.library import LibraryTree
+
         part = Spool().copy(PartView(view, attached.start, attached.size))
         tree = LibraryTree(where, attached.wrapping, part, bounds)
     tree.form = f"program with {attached.wrapping.words} in it"
@@ -276,6 +280,8 @@ def _open_compressed(
     bounds: Bounds,
 ) -> Tree:
     """Open a compressed file: what it holds if that is a wrapping, else as a tree of one file."""
+    from mediashelf.trees.compressed import OneFileTree, expand_file
+
     if depth >= bounds.depth:
         raise InputError(f"{where}: is inside too many others; unpack the outer ones")
     spool = expand_file(where, wrapping, view, bounds)

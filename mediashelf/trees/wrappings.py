@@ -67,6 +67,9 @@ _SIGNATURES = (
 COMPRESSED = frozenset({Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ})
 """Those that hold one file."""
 
+BY_LIBRARY = frozenset({Wrapping.SEVEN_ZIP, Wrapping.CABINET, Wrapping.RAR, Wrapping.LHA})
+"""Those that libarchive opens."""
+
 
 def detect_wrapping(view: View) -> Wrapping | None:
     """Return what kind of wrapping these bytes are, None for a plain file."""

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from failing_medium import fail_reads, sectors
-from made_library import DATE, Library, overwrite, tide_image, write
+from made_library import DATE, TICK, Library, overwrite, tide_image, write
 from make_image import Boot, flip, make_iso
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.images import findings_on_record
@@ -96,10 +96,10 @@ def test_mending_makes_it_sound_again(library: Library, tide: Path) -> None:
 
 def test_changed_and_truncated(library: Library, tide: Path) -> None:
     data = tide.read_bytes()
-    write(tide, data[:-5] + b"other", DATE + 1)
+    write(tide, data[:-5] + b"other", DATE + TICK)
     assert library.audit()["home: tide.iso"].verdict.state == "changed"
     assert library.states() == {"home: tide.iso": "changed"}
-    write(tide, data[: 2 * MIB + 77], DATE + 2)
+    write(tide, data[: 2 * MIB + 77], DATE + 2 * TICK)
     result = library.audit()["home: tide.iso"]
     assert result.verdict.state == "truncated"
     lost = {entry.path for entry in result.touched}
@@ -109,9 +109,9 @@ def test_changed_and_truncated(library: Library, tide: Path) -> None:
 
 
 def test_a_new_date_with_the_same_bytes_is_sound_and_kept(library: Library, tide: Path) -> None:
-    os.utime(tide, ns=(DATE + 7, DATE + 7))
+    os.utime(tide, ns=(DATE + 7 * TICK, DATE + 7 * TICK))
     assert library.audit()["home: tide.iso"].verdict.state == "sound"
-    assert row(library).mtime_ns == DATE + 7
+    assert row(library).mtime_ns == DATE + 7 * TICK
     assert library.events() == {}
 
 
@@ -145,7 +145,7 @@ def test_a_file_that_is_written_meanwhile_is_not_judged(
 ) -> None:
     def meanwhile(path: Path, **options: Any) -> Any:
         digests = digest_file(path, **options)
-        os.utime(path, ns=(DATE + 1, DATE + 1))
+        os.utime(path, ns=(DATE + TICK, DATE + TICK))
         return digests
 
     monkeypatch.setattr(reading, "digest_file", meanwhile)
@@ -442,7 +442,7 @@ def test_errors_at_recording_are_kept_apart_from_errors_found_since(
         "bytes-as-recorded",
         "no-volume",
     }
-    os.utime(tide, ns=(DATE + 1, DATE + 1))
+    os.utime(tide, ns=(DATE + TICK, DATE + TICK))
     library.scan()
     assert row(library).errors == 0  # the record is still that of the sound image
     library.accept("tide.iso")  # now the damaged bytes are what is on record

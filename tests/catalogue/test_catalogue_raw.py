@@ -20,11 +20,11 @@ from make_raw import (
     write_sheet,
 )
 from mediashelf.catalogue.auditing.audit import AuditResult
-from mediashelf.catalogue.scanning import raw_reading
 from mediashelf.findings import Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.sectors import RAW_SIZE
 from mediashelf.image import open_image
+from mediashelf.integrity.raw import auditing
 
 SOUND = mode_1_image(tide_image(1))
 VXD = "/DRIVERS/VIDEO/LKVX3.VXD"
@@ -78,13 +78,13 @@ def test_sectors_are_judged_once_for_a_sheet_and_its_file(
     write_disc(library.root, SOUND)
     library.scan()
     names: list[str] = []
-    real = raw_reading.audit_raw
+    real = auditing.audit_raw
 
     def counting(path: Path, **options: Any) -> Any:
         names.append(path.name)
         return real(path, **options)
 
-    monkeypatch.setattr(raw_reading, "audit_raw", counting)
+    monkeypatch.setattr(auditing, "audit_raw", counting)
     results = library.audit()
     assert names == ["kiosk.cue"]
     total = len(SOUND) // RAW_SIZE

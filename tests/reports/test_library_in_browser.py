@@ -101,7 +101,7 @@ def test_search_filters_and_order(tmp_path: Path) -> None:
     assert cleared["names"] == first["names"]
     assert by_size["names"] == [first["names"][at] for at in (3, 1, 0, 2)]
     assert len(digest["names"]) == 2
-    assert "card:z.iso" in card["card"]
+    assert "card: z.iso" in card["card"]
     assert card["named"] == 0
     assert paper[0] == "card"
     assert len(paper) == len(rows) + 2
@@ -115,11 +115,11 @@ def test_a_card_tells_who_reads_the_image_and_where_its_copies_are(tmp_path: Pat
     )
     card = said(library(), steps, tmp_path)[-2]["card"]
     for words in (
-        "home:tide 10.iso",
+        "home: tide 10.iso",
         "Read bywin9x; not by dos",
         "since 2025-01-02, last confirmed 2025-06-07",
         "xxh3_128" + "a" * 32,
-        "Same byteshome:</title><script>alert(1)</script>",
+        "Same byteshome: </title><script>alert(1)</script>",
     ):
         assert words in card, words
 
@@ -160,7 +160,7 @@ def test_files_inside_are_found_as_find_finds_them(tmp_path: Path) -> None:
     assert [hit.partition(" in ")[0] for hit in both] == [
         *("/VIDEO/LKVX3.VXD", "/SOUND/İstanbul/LKVX.INF"),
     ]
-    assert both[0].startswith("/VIDEO/LKVX3.VXD in home:tide 10.iso, home:</title>")
+    assert both[0].startswith("/VIDEO/LKVX3.VXD in home: tide 10.iso, home: </title>")
     assert [hit[:16] for hit in folder] == ["/VIDEO/LKVX3.VXD"]
     assert len(pattern) == 1
     assert marks == folder

@@ -13,10 +13,11 @@ from typing import Any
 
 import pytest
 
+from mediashelf.catalogue.questions.duplicates import content_key
 from mediashelf.catalogue.rows import ImageRow, Presence, Waiting
 from mediashelf.findings import Severity
 from mediashelf.reports.library.file_names import pack_names
-from mediashelf.reports.library.packing import content_key, safe_json
+from mediashelf.reports.library.packing import safe_json
 from mediashelf.reports.library.page import library_html
 from report_samples import CREATED, HOSTILE, MIB, Page, image_row
 

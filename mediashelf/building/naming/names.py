@@ -220,10 +220,11 @@ def ascii_text(text: str) -> str:
 class _Likenesses(dict[int, str]):
     """What reads like a character in ASCII, by its code point; found out when first asked for."""
 
+    def __init__(self) -> None:
+        super().__init__({code: chr(code) for code in range(128)})
+
     def __missing__(self, code: int) -> str:
         character = chr(code)
-        if character.isascii():
-            return character
         unseen = unicodedata.category(character) in ("Mn", "Me", "Cf", "Lm")
         likeness = anyascii(character) or ("" if unseen else "_")
         if len(self) < 4096:  # names of one disc use few; a bound for all of them

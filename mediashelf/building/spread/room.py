@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from mediashelf.building.naming.layout import lay_out
+from mediashelf.building.naming.layout import lay_out, sectors_for
 from mediashelf.building.naming.trees import BOOT_CATALOG, HTML_PAGE, INDEX_PAGE, name_trees
 from mediashelf.building.pages.disc_pages import PagesSize
 from mediashelf.building.pages.index_page import render_index
@@ -17,10 +18,13 @@ from mediashelf.building.spread.units import Unit
 from mediashelf.building.tree import Content, DiscFile
 from mediashelf.formats.volume import SECTOR_SIZE
 
-# What a folder takes beside its own sectors, at the most: its records in the folder above
-# and in the path tables of both trees (ECMA-119 9.1, 9.4; Joliet names of 64 characters).
-_FOLDER_BYTES = 1024
+# What a folder takes beside its own sectors, at the most, and its name twice for each of two
+# bytes a character: records in the folders above (ISO, /DEEP, Joliet) and twice in the path
+# tables of both trees, with a short name of 12 characters (ECMA-119 9.1, 9.4).
+_FOLDER_BYTES = 256
+_NAME_BYTES = 6  # a character of a Joliet name: once in a record, twice in path tables
 _FILE_BYTES = 256  # the records of one file in both trees
+_FOLDER_SECTORS = 2  # one in each tree, at the least
 _SLACK_SECTORS = 16  # what rounding up can add to the tables and pages of a disc
 
 MOST_LAID_OUT = 400
@@ -72,8 +76,9 @@ class Measure:
 class DiscRoom:
     """One disc of the recipe's capacity; sets of units are asked for by number.
 
-    Most questions are answered from the sectors that each unit takes alone; only near
-    the border are the trees named and laid out for a set.
+    Most questions are answered from the sectors that each unit takes alone, with the
+    folders above it counted once for all, or from those that it adds to any disc; only
+    between the two are the trees named and laid out for a set.
     """
 
     def __init__(self, measure: Measure, units: Sequence[Unit]) -> None:
@@ -82,7 +87,13 @@ class DiscRoom:
         base = measure.measure(())
         alone = [measure.measure((unit,)) for unit in units]
         self._base = base.sectors
+        self._above = [
+            frozenset(unit.top[:depth] for depth in range(1, len(unit.top) + 1))
+            - frozenset(unit.folders)
+            for unit in units
+        ]
         self._alone = [one.sectors - base.sectors for one in alone]
+        self._added = _added_sectors(units)
         self._loose = [
             _loose_bytes(unit) + one.index_size - base.index_size
             for unit, one in zip(units, alone, strict=True)
@@ -100,10 +111,19 @@ class DiscRoom:
     def fits(self, chosen: Sequence[int]) -> bool:
         """Return whether these units fit on one disc; in doubt they do not."""
         capacity = self._measure.capacity
+        above = [self._above[number] for number in chosen]
+        counted_twice = sum(map(len, above)) - len(frozenset().union(*above))
         together = self._base + sum(self._alone[number] for number in chosen)
+        together -= _FOLDER_SECTORS * counted_twice
         rounding = sum(self._loose[number] for number in chosen) // SECTOR_SIZE + _SLACK_SECTORS
         if together + rounding <= capacity:
             return True
+        *before, last = chosen
+        known = self._known.get(frozenset(before))
+        if known is not None and known + self._added[last] > capacity:
+            return False
+        if self._base + sum(self._added[number] for number in chosen) > capacity:
+            return False
         if len(self._known) >= MOST_LAID_OUT and frozenset(chosen) not in self._known:
             return False
         return self.sectors(chosen) <= capacity
@@ -125,6 +145,20 @@ def _rank(unit: Unit) -> tuple[bool, int]:
 
 def _loose_bytes(unit: Unit) -> int:
     """Return what a unit may add to tables and folders that it shares with others."""
-    folders = len(unit.folders) + len(unit.top)
+    folders = {*unit.folders, *(unit.top[:depth] for depth in range(1, len(unit.top) + 1))}
+    names = sum(len(folder[-1]) for folder in folders if folder)
     files = sum(placed.folder == unit.top for placed in unit.files)
-    return folders * _FOLDER_BYTES + files * _FILE_BYTES
+    return len(folders) * _FOLDER_BYTES + names * _NAME_BYTES + files * _FILE_BYTES
+
+
+def _added_sectors(units: Sequence[Unit]) -> list[int]:
+    """Return what each unit adds to every disc, at the least: folders, and its own contents."""
+    sharing = Counter(
+        content for unit in units for content in {id(one.file.content) for one in unit.files}
+    )
+    added = []
+    for unit in units:
+        own = {id(one.file.content): one.file.own.size for one in unit.files}
+        sectors = sum(sectors_for(size) for content, size in own.items() if sharing[content] == 1)
+        added.append(sectors + _FOLDER_SECTORS * sum(1 for folder in unit.folders if folder))
+    return added

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from mediashelf.building.naming.names import iso_label
@@ -26,6 +26,7 @@ from mediashelf.building.spread.subset import subset
 from mediashelf.building.spread.units import Unit, find_units, take_apart
 from mediashelf.errors import BuildError
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.inf.document import InfKind
 from mediashelf.text import size_text
 
 LARGEST_NAMED = 3
@@ -58,16 +59,18 @@ def plan_series(
     listing: Listing,
     *,
     together: Iterable[Collection[str]] = (),
+    kinds: Mapping[str, InfKind] | None = None,
     reserve: int = 0,
 ) -> DiscSeries:
     """Spread what was listed over discs of the recipe's capacity.
 
-    ``together`` names files (by host path on the disc) that must not be parted.
+    ``together`` names files (by host path on the disc) that must not be parted, and
+    ``kinds`` tells what INFs are, where that is known.
     ``reserve`` are bytes to keep free on each page of each disc for tables that
     :func:`with_tables` adds. Raises :class:`BuildError` for a package that no disc
     holds, naming its largest files.
     """
-    whole = find_units(listing, recipe.folders, together=together)
+    whole = find_units(listing, recipe.folders, together=together, kinds=kinds)
     if listing.boot is not None:
         whole.insert(0, Unit((), 0, -1, (), (), True, has_boot=True))
     measure = Measure(recipe, listing, _pages_size(recipe, whole, reserve))

@@ -19,7 +19,7 @@ A folder or files whose sources have different ``order`` are not one unit.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
@@ -82,14 +82,16 @@ def find_units(
     sources: Sequence[SourceFolder],
     *,
     together: Iterable[Collection[str]] = (),
+    kinds: Mapping[str, InfKind] | None = None,
 ) -> list[Unit]:
     """Return the units of a listing in their order.
 
     Each of ``together`` names files, by their paths under the names of the host, whose
-    units are to be one. INFs are read to tell them from other texts of that name;
-    raises :class:`BuildError` for one that cannot be.
+    units are to be one. ``kinds`` tells of INFs, by such paths, what they are. Others are
+    read to tell them from other texts of that name; raises :class:`BuildError` for one
+    that cannot be.
     """
-    pieces = list(_UnitFinder(sources).pieces(listing.root))
+    pieces = list(_UnitFinder(sources, kinds or {}).pieces(listing.root))
     joined = _Joined(len(pieces))
     piece_of: dict[int, int] = {}
     of_origin: dict[int, int] = {}
@@ -153,8 +155,9 @@ class _Look:
 class _UnitFinder:
     """Takes a tree apart at the borders of packages, declarations left aside."""
 
-    def __init__(self, sources: Sequence[SourceFolder]) -> None:
+    def __init__(self, sources: Sequence[SourceFolder], kinds: Mapping[str, InfKind]) -> None:
         self._sources = sources
+        self._kinds = kinds
         self._looks: dict[int, _Look] = {}
         self._holds_inf: dict[int, bool] = {}
 
@@ -174,15 +177,22 @@ class _UnitFinder:
 
     def _look_at_all(self, root: DiscFolder) -> None:
         """Look at every folder, those below before those above."""
-        for folder in reversed(list(root.iter_folders())):
+        for path, folder in reversed(list(_iter_with_paths(root))):
             look = self._looks[id(folder)] = _Look()
             for below in folder.folders.values():
                 look.keys |= self._looks[id(below)].keys
                 look.has_inf |= self._looks[id(below)].has_inf
             look.keys |= {self._key(file) for file in folder.files.values()}
-            holds_inf = any(_is_inf(file) for file in folder.files.values())
+            holds_inf = any(
+                self._kind(f"{path}/{name}", file) is not InfKind.OTHER
+                for name, file in folder.files.items()
+                if name.lower().endswith(".inf")
+            )
             self._holds_inf[id(folder)] = holds_inf
             look.has_inf |= holds_inf
+
+    def _kind(self, path: str, file: DiscFile) -> InfKind:
+        return self._kinds.get(path) or parse_inf(read_start(file.own, INF_HEAD)).kind
 
     def _key(self, file: DiscFile) -> _Key:
         source = self._sources[file.origin]
@@ -221,10 +231,13 @@ class _UnitFinder:
         )
 
 
-def _is_inf(file: DiscFile) -> bool:
-    if not file.name.lower().endswith(".inf"):
-        return False
-    return parse_inf(read_start(file.own, INF_HEAD)).kind is not InfKind.OTHER
+def _iter_with_paths(root: DiscFolder) -> Iterator[tuple[str, DiscFolder]]:
+    """Yield every folder with its path, parents before children."""
+    waiting = [("", root)]
+    while waiting:
+        path, folder = waiting.pop()
+        yield path, folder
+        waiting += ((f"{path}/{name}", below) for name, below in folder.folders.items())
 
 
 def _sorted(files: Iterable[Placed]) -> tuple[Placed, ...]:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, list_entries
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX
@@ -25,9 +25,11 @@ from mediashelf.formats.raw.view import RawView
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 from mediashelf.image import open_view
 from mediashelf.integrity.fixity.medium import is_medium_error
-from mediashelf.integrity.raw.auditing import RawReport, TrackReport, audit_raw
 from mediashelf.integrity.structure.damage import Span, TouchedEntry, entries_touched, merged
 from mediashelf.integrity.structure.parts import check_structure
+
+if TYPE_CHECKING:
+    from mediashelf.integrity.raw.auditing import RawReport, TrackReport
 
 WRONG = (SectorVerdict.CORRECTED, SectorVerdict.MISPLACED, SectorVerdict.LOST)
 
@@ -84,7 +86,7 @@ class RawAudits:
                 return _sectors_read(own, findings)
         if not looks_raw:
             return None
-        report = audit_raw(path, on_bytes=on_bytes)
+        report = _audited(path, on_bytes)
         return _sectors_read(report.tracks, report.findings)
 
     def _report(self, sheet: Path, on_bytes: Callable[[int], None]) -> RawReport:
@@ -93,11 +95,17 @@ class RawAudits:
             shared = self._reports.setdefault(sheet, mine)
         if shared is mine:
             try:
-                mine.set_result(_without_many_runs(audit_raw(sheet, on_bytes=on_bytes)))
+                mine.set_result(_without_many_runs(_audited(sheet, on_bytes)))
             except BaseException as error:
                 mine.set_exception(error)
                 raise
         return shared.result()
+
+
+def _audited(path: Path, on_bytes: Callable[[int], None]) -> RawReport:
+    from mediashelf.integrity.raw.auditing import audit_raw  # most images have no raw sectors
+
+    return audit_raw(path, on_bytes=on_bytes)
 
 
 def sheets_beside(path: Path) -> list[Path]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.listing import count_entries, list_entries
@@ -20,8 +21,6 @@ from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.comparing import has_changed
 from mediashelf.integrity.fixity.digests import digest_file
-from mediashelf.integrity.inside.contents import ContentsReport, check_contents
-from mediashelf.integrity.inside.zero_runs import check_zero_runs
 from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
@@ -35,6 +34,9 @@ from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.text import count_text, first_text
 from mediashelf.trees.as_image import WrappedImage, check_members, without_place
 from mediashelf.trees.tree import Tree
+
+if TYPE_CHECKING:
+    from mediashelf.integrity.inside.contents import ContentsReport
 
 RAW_RULE = "raw-sectors"
 NO_VOLUME_RULE = "no-volume"
@@ -180,6 +182,10 @@ def _with_sectors(
 def _with_files_inside(
     reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
 ) -> Reading:
+    # A scan does not look inside files.
+    from mediashelf.integrity.inside.contents import ContentsReport, check_contents
+    from mediashelf.integrity.inside.zero_runs import check_zero_runs
+
     report = ContentsReport()
     if isinstance(image, WrappedImage):
         inside = tuple(check_members(image.tree))

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.listing import ListedEntry
 from mediashelf.findings import Finding
-from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.integrity.fixity.digests import Digests
-from mediashelf.integrity.inside.contents import ContentsReport
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
     Span,
     StoredSectors,
     TouchedEntry,
 )
+
+if TYPE_CHECKING:  # most images have no raw sectors, and few readings look inside files
+    from mediashelf.formats.raw.judgement import SectorVerdict
+    from mediashelf.integrity.inside.contents import ContentsReport
 
 
 @dataclass(frozen=True, slots=True)

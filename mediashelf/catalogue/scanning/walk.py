@@ -22,7 +22,7 @@ import stat
 from collections import Counter
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
-from pathlib import Path, PurePath
+from pathlib import Path
 from typing import NamedTuple
 
 from mediashelf.catalogue.rows import kept_number
@@ -109,17 +109,18 @@ def _images_in(
     known: Collection[str],
     others: Counter[str],
 ) -> Iterator[SeenImage]:
-    names = {entry.name: PurePath(entry.name.lower()) for entry in entries}
-    sheets = {name.stem for name in names.values() if name.suffix == SHEET_SUFFIX}
+    names = {entry.name: _stem_and_suffix(entry.name.lower()) for entry in entries}
+    sheets = {stem for stem, suffix in names.values() if suffix == SHEET_SUFFIX}
     place = ""
     for entry in entries:
         path = _join(folder, entry.name)
-        name = names[entry.name]
+        stem, suffix = names[entry.name]
         is_known = path in known
-        is_candidate = name.suffix in _SUFFIXES or _told_by_name(name.name)
+        lower = entry.name.lower()
+        is_candidate = suffix in _SUFFIXES or _told_by_name(lower)
         if not is_candidate and not is_known:
             if not is_partial(entry.name) and entry.is_file():
-                others[name.suffix] += 1
+                others[suffix] += 1
             continue
         try:
             status = entry.stat()
@@ -127,9 +128,9 @@ def _images_in(
             continue  # a link that leads nowhere, or a file that went this moment
         if not stat.S_ISREG(status.st_mode):
             continue
-        is_told_by_name = _told_by_name(name.name) or name.stem in sheets
+        is_told_by_name = _told_by_name(lower) or stem in sheets
         if not is_known and not is_told_by_name and not looks_like_disc(Path(entry.path)):
-            others[name.suffix] += 1
+            others[suffix] += 1
             continue
         # The folder's file system and not the file's own: layered file systems
         # give their files the numbers of the layers below.
@@ -139,8 +140,14 @@ def _images_in(
             status.st_size,
             kept_number(status.st_mtime_ns),
             file_systems.of_link(entry.path) if entry.is_symlink() else place,
-            name.suffix == SHEET_SUFFIX,
+            suffix == SHEET_SUFFIX,
         )
+
+
+def _stem_and_suffix(name: str) -> tuple[str, str]:
+    """Split a file's name as pathlib does, in a tenth of the time."""
+    dot = name.rfind(".")
+    return (name[:dot], name[dot:]) if 0 < dot < len(name) - 1 else (name, "")
 
 
 def looks_like_disc(path: Path) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from functools import lru_cache
+from json.encoder import encode_basestring_ascii as quoted
 from typing import Any
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
@@ -59,7 +60,7 @@ def json_lines(
         yield f'{_dump(_volume(volume))[:-1]}, "entries": ['
         last = len(volume.entries)
         for index, entry in enumerate(volume.entries, 1):
-            yield _dump(_entry(entry)) + ("," if index < last else "")
+            yield _entry(entry) + ("," if index < last else "")
         yield "]}" + ("," if number < len(volumes) else "")
     yield "]}"
 
@@ -85,23 +86,23 @@ def udf_revision_text(volume: VolumeFacts) -> str:
     return f"{volume.udf_revision >> 8:x}.{volume.udf_revision & 0xFF:02x}"
 
 
-def _entry(entry: Entry) -> dict[str, Any]:
-    # By hand: a disc can have 100,000 of them.
-    return {
-        "path": entry.path,
-        "identifier": entry.identifier,
-        "size": entry.size,
-        "is_directory": entry.is_directory,
-        "is_hidden": bool(entry.flags & FLAG_HIDDEN),
-        "modified": _moment(entry.date),
-        "extents": [{"lba": extent.lba, "size": extent.size} for extent in entry.extents],
-    }
+def _entry(entry: Entry) -> str:
+    """Return an entry as JSON; by hand, as a disc can have 100,000 of them."""
+    extents = ", ".join(
+        [f'{{"lba": {extent.lba:d}, "size": {extent.size:d}}}' for extent in entry.extents]
+    )
+    return (
+        f'{{"path": {quoted(entry.path)}, "identifier": {quoted(entry.identifier)}, '
+        f'"size": {entry.size:d}, "is_directory": {"true" if entry.is_directory else "false"}, '
+        f'"is_hidden": {"true" if entry.flags & FLAG_HIDDEN else "false"}, '
+        f'"modified": {_moment(entry.date)}, "extents": [{extents}]}}'
+    )
 
 
 @lru_cache(maxsize=4096)  # most entries of a disc share few dates
-def _moment(date: bytes) -> str | None:
+def _moment(date: bytes) -> str:
     modified = parse_record_date(date)
-    return modified.isoformat() if modified is not None else None
+    return f'"{modified.isoformat()}"' if modified is not None else "null"
 
 
 def _boot(boot: BootFacts) -> dict[str, Any]:

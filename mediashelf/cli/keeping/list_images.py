@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from mediashelf.catalogue.images import findings_on_record
-from mediashelf.catalogue.rows import STATES
+from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.cli.csv_text import say_csv
 from mediashelf.cli.documents import document
@@ -41,6 +41,7 @@ Examples:
   mediashelf list --state damaged --findings
   mediashelf list --tag kiosk --columns image,set,place,boot --sort set
   mediashelf list --csv > library.csv
+  mediashelf list --duplicates
   mediashelf list --report library.html --with-files
 
 \b
@@ -70,6 +71,7 @@ accept it), truncated, unreadable, changing, missing, away.
 @click.option(
     "--csv", "as_csv", is_flag=True, help="Print CSV (RFC 4180), all columns or --columns."
 )
+@click.option("--duplicates", is_flag=True, help="Group those that are there twice.")
 @report_option("Write a page of these images to search, filter and print, instead of a list.")
 @click.option("--with-files", is_flag=True, help="Search names of files inside on the page too.")
 @catalogue_option
@@ -89,6 +91,7 @@ def list_command(
     sort: str | None,
     reverse: bool,
     as_csv: bool,
+    duplicates: bool,
     report_path: Path | None,
     with_files: bool,
     catalogue_path: Path | None,
@@ -105,6 +108,8 @@ def list_command(
     CSV holds the data as it is. A label or note that begins with = + - or @ can be taken
     for a formula: import columns as text into a spreadsheet.
     """
+    if duplicates and report_path is not None:
+        raise click.UsageError("--duplicates has no page of its own: use the filter of --report")
     if with_files and report_path is None:
         raise click.UsageError("--with-files is for the page of --report FILE.html")
     if as_json and as_csv:
@@ -115,8 +120,11 @@ def list_command(
         if sort is not None or reverse:
             images = sorted_by(images, sort or "shelf", reverse=reverse)
         rows = [image.row for image in images]
+        if duplicates:
+            _list_duplicates(catalogue, rows, as_json, quiet)
+            return
         if report_path is not None:
-            from mediashelf.cli.library.list_report import write_library_page
+            from mediashelf.cli.library.listing.page import write_library_page
 
             write_library_page(
                 report_path, catalogue, rows, wanted, with_files=with_files, quiet=quiet
@@ -132,6 +140,19 @@ def list_command(
             say_list(catalogue, images, columns, quiet=quiet)
             if with_findings:
                 say_findings_of(catalogue, images)
+
+
+def _list_duplicates(
+    catalogue: Catalogue, rows: Sequence[ImageRow], as_json: bool, quiet: bool
+) -> None:
+    from mediashelf.cli.library.listing.duplicates import duplicates_document, say_duplicates
+    from mediashelf.jobs.library.duplicates import find_duplicates
+
+    found = find_duplicates(catalogue, rows)
+    if as_json:
+        say_json(duplicates_document(found))
+    else:
+        say_duplicates(found, quiet=quiet)
 
 
 def _document(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -102,10 +102,11 @@ class PackagesFound(NamedTuple):
 def find_packages(
     tree: PackageTree,
     *,
+    files: Iterable[TreeFile] | None = None,
     code_page: str = DEFAULT_CODE_PAGE,
     on_inf: Callable[[int], None] = lambda count: None,
 ) -> PackagesFound:
-    """Read every INF of a tree; what cannot be read is a finding.
+    """Read every INF of a tree, or of some ``files`` in it; what cannot be read is a finding.
 
     ``on_inf`` is called with 1 for each INF. ``others`` are scripts and whatever
     else has the name of an INF (``autorun.inf``).
@@ -113,7 +114,7 @@ def find_packages(
     findings: list[Finding] = []
     by_path: dict[str, Inf] = {}
     read: list[tuple[TreeFile, Inf, bytes]] = []
-    for file in tree.files:
+    for file in tree.files if files is None else files:
         if not file.name.lower().endswith(".inf"):
             continue
         one = _read_inf(tree, file, code_page, findings)

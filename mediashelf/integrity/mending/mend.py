@@ -25,6 +25,7 @@ from mediashelf.integrity.fixity.values import FixityRecord
 from mediashelf.integrity.mending.copies import Copies
 from mediashelf.integrity.mending.values import Mending, MendOutcome
 from mediashelf.integrity.mending.work import Work
+from mediashelf.system import flush_descriptor
 
 TRIES = 5_000
 """Combinations of sectors that are tried for one block; the digest of each is computed."""
@@ -76,9 +77,10 @@ def mend_image(
                     if not _is_wanted(result, anyway):
                         raise _Unwanted
                     file.flush()
-                    os.fsync(file.fileno())
+                    flush_descriptor(file.fileno())
                 _read_back(new, result, on_bytes)
                 if in_place:
+                    opened.close()  # Windows replaces no file that is open
                     shutil.copymode(image, new)
         except _Unwanted:
             return result

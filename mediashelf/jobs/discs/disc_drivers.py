@@ -20,6 +20,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.driver_families import family_name, say_no_family
 from mediashelf.jobs.discs.driver_sources import tree_of_plan
 from mediashelf.jobs.discs.driver_tables import disc_name
+from mediashelf.jobs.discs.source_packages import PackageFiles, iter_packages
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import Target
 
@@ -36,15 +37,18 @@ class SourceDrivers:
     targets: tuple[Target, ...]
     surveys: dict[str, Survey]
 
-    def iter_packages(self) -> Iterator[list[str]]:
-        """Yield the files of each package, by path: its INF, and all that this asks for."""
+    def iter_packages(self) -> Iterator[PackageFiles]:
+        """Yield each INF, and all that it asks for and that is there."""
         for result in self.surveys.values():
             for surveyed in result.packages:
-                paths = [surveyed.package.file.path]
+                needed: list[str] = []
                 for check in (surveyed.chosen, surveyed.rest):
                     files = check.files if check is not None else ()
-                    paths += (one.path for one in files if one.state.is_there)
-                yield paths
+                    needed += (one.path for one in files if one.state.is_there)
+                package = surveyed.package
+                yield PackageFiles(package.file.path, package.inf.kind, tuple(needed))
+            for other in result.others:
+                yield PackageFiles(other.file.path, other.inf.kind)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +74,7 @@ def survey_sources(
     progress: Progress = no_progress,
 ) -> SourceDrivers:
     """Look at the packages in the sources of a recipe, those that it leaves out as well."""
-    known = {target.name: family_name(target) for target in targets}
-    families = {name: family for name, family in known.items() if family}
-    families = families or {name: name for name in FAMILIES if FAMILIES[name].takes_infs}
+    families = _families(targets)
     with progress("reading INFs", unit="INF") as on_inf:
         tree = _sources_tree(recipe, listing)
         founds = [(tree, find_packages(tree, on_inf=on_inf))]
@@ -82,6 +84,25 @@ def survey_sources(
         for name, family in families.items()
     }
     return SourceDrivers(machine, tuple(targets), surveys)
+
+
+def iter_source_packages(
+    recipe: Recipe,
+    listing: Listing,
+    targets: Sequence[Target],
+    *,
+    progress: Progress = no_progress,
+) -> Iterator[PackageFiles]:
+    """Yield the packages in the sources of a recipe as its targets see them, with no machine."""
+    families = [choose_family(name) for name in _families(targets).values()]
+    return iter_packages(_sources_tree(recipe, listing), families, progress=progress)
+
+
+def _families(targets: Sequence[Target]) -> dict[str, str]:
+    """Return the family of each target that has one; else every family that takes INFs."""
+    known = {target.name: family_name(target) for target in targets}
+    families = {name: family for name, family in known.items() if family}
+    return families or {name: name for name in FAMILIES if FAMILIES[name].takes_infs}
 
 
 def survey_discs(

@@ -18,6 +18,7 @@ from mediashelf.findings import Finding
 from mediashelf.jobs.discs.disc_drivers import (
     DiscDrivers,
     SourceDrivers,
+    iter_source_packages,
     survey_discs,
     survey_sources,
 )
@@ -142,15 +143,20 @@ def _spread(
     targets: Sequence[Target],
     progress: Progress,
 ) -> PlannedRecipe:
-    sources = survey_sources(recipe, listing, machine, targets, progress=progress)
+    sources = drivers = None
+    if machine is not None:
+        sources = survey_sources(recipe, listing, machine, targets, progress=progress)
+        packages = list(sources.iter_packages())
+    else:
+        packages = list(iter_source_packages(recipe, listing, targets, progress=progress))
     series = plan_series(
         recipe,
         listing,
-        together=sources.iter_packages(),
-        reserve=_reserve(sources),
+        together=[(one.inf, *one.needed) for one in packages],
+        kinds={one.inf: one.kind for one in packages},
+        reserve=_reserve(machine, sources) if machine and sources else 0,
     )
-    drivers = None
-    if machine is not None:
+    if machine is not None and sources is not None:
         drivers = survey_discs(sources, series.plans, progress=progress)
         series = with_tables(series, driver_tables(machine.name, drivers.surveys, series.plans))
     discs = tuple(_judge(plan, targets) for plan in series.plans)
@@ -166,10 +172,8 @@ def _losses(drivers: DiscDrivers | None) -> tuple[Finding, ...]:
     return drivers.losses if drivers is not None else ()
 
 
-def _reserve(sources: SourceDrivers) -> int:
-    if sources.machine is None:
-        return 0
-    return tables_size(driver_tables(sources.machine.name, sources.surveys.values(), ()))
+def _reserve(machine: Machine, sources: SourceDrivers) -> int:
+    return tables_size(driver_tables(machine.name, sources.surveys.values(), ()))
 
 
 def _on_disc(findings: Sequence[Finding], number: int, count: int) -> Iterator[Finding]:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-from mediashelf.catalogue.entry_names import entry_names
+from mediashelf.catalogue.questions.duplicates import content_key
+from mediashelf.catalogue.questions.entry_names import entry_names
+from mediashelf.catalogue.questions.same_disc import find_same_discs
 from mediashelf.catalogue.readable import iter_reading
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.jobs.library.listing import is_served, is_wrong
 from mediashelf.readability.targets import load_targets
 from mediashelf.reports.library.file_names import Listing, pack_names
-from mediashelf.reports.library.packing import content_key
 from mediashelf.reports.library.page import library_html
 
 
@@ -47,6 +48,7 @@ def library_page(
         created=created,
         created_by=created_by,
         scope=scope,
+        same_discs=find_same_discs(catalogue.db, rows),
         names=names,
     )
     return page, 0 if names is None else names.left_out

@@ -11,7 +11,6 @@ from mediashelf.catalogue.keeping.naming import find_named, means_many
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.store import catalogue_place, open_catalogue
 from mediashelf.errors import InputError
-from mediashelf.trees.opening import iter_splits, split_place
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +84,8 @@ def find_place(name: str, catalogue_path: Path | None = None) -> str:
     ``attic:kiosk.iso:/DRIVERS`` becomes ``/media/attic/kiosk.iso:/DRIVERS``. A name that
     means nothing stays as it is. Raises like :func:`find_file`.
     """
+    from mediashelf.trees.opening import iter_splits, split_place
+
     if os.path.lexists(split_place(name)[0]):
         return name
     problem: InputError | None = None

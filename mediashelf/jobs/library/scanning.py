@@ -143,8 +143,6 @@ def _waiting(catalogue: Catalogue, scan: Scan) -> list[ImageRow]:
     return [
         row
         for plan in scan.plan.shelves
-        for row in catalogue.images(shelf=plan.shelf.name)
-        if row.waiting is not None
-        and row.presence is Presence.HERE
-        and (not scan.is_accepting or (row.shelf, row.path) in asked)
+        for row in catalogue.waiting_on(plan.shelf)
+        if not scan.is_accepting or (row.shelf, row.path) in asked
     ]

@@ -13,13 +13,25 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from mediashelf.catalogue.images import kinds_of
+from mediashelf.catalogue.questions.duplicates import content_key
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.reports.allowance import shorten
 
 FIELDS = (
-    *("path", "shelf", "label", "size", "state", "volumes", "systems", "copies", "confirmed"),
+    *(
+        "path",
+        "shelf",
+        "label",
+        "size",
+        "state",
+        "volumes",
+        "systems",
+        "copies",
+        "alike",
+        "confirmed",
+    ),
     *("recorded", "entries", "errors", "warnings", "notes", "digest", "algorithm", "problem"),
 )
 
@@ -46,12 +58,16 @@ class Tables:
 
 
 def packed_rows(
-    rows: Sequence[ImageRow], systems: Mapping[int, Sequence[bool]], tables: Tables
+    rows: Sequence[ImageRow],
+    systems: Mapping[int, Sequence[bool]],
+    alike: Mapping[int, int],
+    tables: Tables,
 ) -> Iterator[list[Any]]:
     """Yield the values of each image, as ``FIELDS`` has them.
 
     ``systems`` says for an image's id which systems read it, in the order of the page's;
-    an image that is not in it was never read as a disc.
+    an image that is not in it was never read as a disc. ``alike`` gives those a common
+    number that look like one disc and have other bytes.
     """
     copies = Counter(map(content_key, rows))
     for row in rows:
@@ -67,6 +83,7 @@ def packed_rows(
             tables.number("volumes", volumes_text(row)),
             _UNKNOWN if reads is None else sum(bit << at for at, bit in enumerate(reads)),
             tables.number("copies", content) if copies[content] > 1 else 0,
+            alike.get(row.id, 0),
             tables.number("day", row.confirmed_at[:10]),
             tables.number("day", row.recorded_at[:10]),
             row.entry_count,
@@ -94,15 +111,6 @@ def best_digest(row: ImageRow) -> tuple[str, str]:
         if algorithm in row.digests:
             return algorithm, row.digests[algorithm]
     return "", ""
-
-
-def content_key(row: ImageRow) -> str:
-    """Return a text that is equal for images with equal bytes on record, empty without a digest.
-
-    Bytes that wait to be accepted are others than those on record.
-    """
-    digest = row.digests.get("xxh3_128", "")
-    return f"{row.size} {digest}" if digest and row.waiting is None else ""
 
 
 def safe_json(value: object) -> str:

@@ -13,6 +13,7 @@ from itertools import groupby
 
 from markupsafe import Markup
 
+from mediashelf.catalogue.questions.same_disc import SameDisc
 from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.integrity.fixity.comparing import WORST_FIRST
 from mediashelf.integrity.fixity.states import STATE_WORDS
@@ -42,16 +43,23 @@ def library_html(
     created: str,
     created_by: str,
     scope: str = "",
+    same_discs: Sequence[SameDisc] = (),
     names: PackedNames | None = None,
 ) -> str:
     """Return the page of these images, which come by shelf and path.
 
     ``systems`` maps names of targets to their titles; ``reads`` says for an image's id which
-    of them read it, in that order. ``scope`` says in words which images were asked for, and
-    ``names`` are those of the files inside, where they are to be searched too.
+    of them read it, in that order. ``scope`` says in words which images were asked for,
+    ``same_discs`` are those that look like one disc, and ``names`` are those of the files
+    inside, where they are to be searched too.
     """
     tables = Tables()
-    packed = list(packed_rows(rows, reads, tables))
+    alike = {
+        each.id: number
+        for number, same in enumerate(same_discs, 1)
+        for each in (same.first, *(other.image for other in same.others))
+    }
+    packed = list(packed_rows(rows, reads, alike, tables))
     lists = tables.as_lists()
     roots = {row.shelf: str(row.root) for row in rows}
     texts = {

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, overwrite, tide_image, write
+from made_library import DATE, TICK, overwrite, tide_image, write
 from mediashelf.errors import InputError, OutputError
 
 MIB = 1 << 20
@@ -38,7 +38,7 @@ def test_the_story_of_a_record(shelf: Shelf) -> None:
     tide, good = shelf.home / "tide.iso", shelf.folder / "good.iso"
     overwrite(tide, 2 * MIB, b"rot")
     assert "home: tide.iso  decayed" in shelf.run("audit", code=1).stdout
-    os.utime(tide, ns=(DATE + 1, DATE + 1))
+    os.utime(tide, ns=(DATE + TICK, DATE + TICK))
     for _ in range(2):
         out = flat(shelf.run("scan", code=1).stdout)
         assert "waiting" in out
@@ -70,7 +70,7 @@ def test_the_story_of_a_record(shelf: Shelf) -> None:
 
 def test_as_of_names_one_record(shelf: Shelf) -> None:
     tide = shelf.home / "tide.iso"
-    write(tide, tide_image(2, mebibytes=3), DATE + 1)
+    write(tide, tide_image(2, mebibytes=3), DATE + TICK)
     shelf.run("scan", "--accept", tide)
     code = InputError.exit_code
     for moment, words in (

@@ -1,7 +1,8 @@
-"""``mediashelf timer``: units for systemd that confirm a part of the library every night.
+"""``mediashelf timer``: what confirms a part of the library every night, started by the system.
 
-The shape of ``--json``: ``command`` and ``version``, then ``service`` and ``timer``, each
-with ``name``, ``file`` (where systemd looks for it) and ``text``.
+The shape of ``--json``: ``command`` and ``version``, then for systemd ``service`` and
+``timer``, for Windows ``task``, for macOS ``agent``: each with ``name``, ``file`` (where the
+system looks for it, or how to call it) and ``text``.
 """
 
 from __future__ import annotations
@@ -19,16 +20,24 @@ from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.store import catalogue_place, open_catalogue
 from mediashelf.cli.documents import document
 from mediashelf.cli.library.audit_due import duration
-from mediashelf.cli.library.timer_units import (
+from mediashelf.cli.options import catalogue_option, json_option, quiet_option
+from mediashelf.cli.render import say_json
+from mediashelf.cli.timer.night import NightlyAudit
+from mediashelf.cli.timer.scheduled import (
+    AGENT_FILE,
+    AGENT_NAME,
+    TASK_FILE,
+    TASK_NAME,
+    agent_text,
+    task_text,
+)
+from mediashelf.cli.timer.units import (
     SERVICE_NAME,
     TIMER_NAME,
     UNIT_FOLDER,
-    NightlyAudit,
     service_text,
     timer_text,
 )
-from mediashelf.cli.options import catalogue_option, json_option, quiet_option
-from mediashelf.cli.render import say_json
 from mediashelf.errors import CatalogueError
 from mediashelf.text import duration_text, parse_duration
 
@@ -55,6 +64,8 @@ Examples:
   mediashelf timer --nightly 03:00 --due 180d --budget 30m
   mediashelf timer home --only service > mediashelf-audit.service
   mediashelf timer --only timer > mediashelf-audit.timer
+  mediashelf timer --for windows > mediashelf-audit.xml
+  mediashelf timer --for macos > mediashelf.audit.plist
 """
 )
 @click.argument("shelf_names", nargs=-1, metavar="[SHELF]...")
@@ -91,7 +102,16 @@ Examples:
     help="As for mediashelf audit.",
 )
 @click.option("--user", metavar="NAME", help="Who it runs as [default: you].")
-@click.option("--only", type=click.Choice(["service", "timer"]), help="Print one unit alone.")
+@click.option(
+    "--for",
+    "system",
+    type=click.Choice(["systemd", "windows", "macos"]),
+    default=lambda: {"win32": "windows", "darwin": "macos"}.get(sys.platform, "systemd"),
+    help="What starts it: systemd, Task Scheduler or launchd [default: what this system has].",
+)
+@click.option(
+    "--only", type=click.Choice(["service", "timer"]), help="Print one unit of systemd alone."
+)
 @catalogue_option
 @json_option
 @quiet_option
@@ -102,17 +122,20 @@ def timer(
     budget: str,
     depth: str,
     user: str | None,
+    system: str,
     only: str | None,
     catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Print a systemd service and timer that audit what is due, every night.
+    """Print what lets the system audit what is due, every night.
 
-    Nothing is installed. The service may write the catalogue and nothing else;
-    shelves are read-only to it. With -q, or --only, there are no comments on how to
-    install it.
+    That is a service and timer of systemd, a task of Windows' Task Scheduler, or an agent
+    of macOS' launchd. Nothing is installed. systemd lets the service write the catalogue
+    and nothing else. With -q, or --only, there are no comments on how to install it.
     """
+    if only is not None and system != "systemd":
+        raise click.UsageError("--only is for systemd alone, which has two units.")
     place = catalogue_place(catalogue_path).absolute()
     with open_catalogue(place) as catalogue:
         named = list({row.id: row for row in map(catalogue.shelf, shelf_names)}.values())
@@ -130,13 +153,31 @@ def timer(
             *("--catalogue", place),
             *(("--", *(row.name for row in named)) if named else ()),
         ],
-        user=user or _user_name(),
+        user=user or (_user_name() if system == "systemd" else ""),
         age=duration_text(parse_duration(due)),
         hour=hour,
         minute=minute,
         catalogue_folder=place.resolve().parent,
         shelves=[row.root for row in shelves],
     )
+    if system == "windows":
+        task = task_text(night, is_explained=not (quiet or as_json))
+        _print_one("task", TASK_NAME, TASK_FILE, task, as_json)
+    elif system == "macos":
+        agent = agent_text(night, is_explained=not (quiet or as_json))
+        _print_one("agent", AGENT_NAME, AGENT_FILE, agent, as_json)
+    else:
+        _print_units(night, only, as_json, quiet)
+
+
+def _print_one(kind: str, name: str, file: str, text: str, as_json: bool) -> None:
+    if as_json:
+        say_json(document("timer", **{kind: {"name": name, "file": file, "text": text}}))
+    else:
+        click.echo(text, nl=False)
+
+
+def _print_units(night: NightlyAudit, only: str | None, as_json: bool, quiet: bool) -> None:
     texts = {"service": service_text(night), "timer": timer_text(night)}
     if as_json:
         say_json(_document(texts))
@@ -148,7 +189,7 @@ def timer(
 
 def _program() -> list[Path | str]:
     """Return what starts this program again: the script beside this Python, else the module."""
-    script = Path(sys.executable).with_name("mediashelf")
+    script = Path(sys.executable).with_name("mediashelf.exe" if os.name == "nt" else "mediashelf")
     if script.is_file():
         return [script]
     return [Path(sys.executable), "-m", "mediashelf"]

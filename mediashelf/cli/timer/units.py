@@ -7,10 +7,9 @@ systemd.unit(5) "Specifiers". What the directives mean: systemd.exec(5).
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
+from mediashelf.cli.timer.night import NightlyAudit
 from mediashelf.errors import InputError
 from mediashelf.text import printable
 
@@ -77,24 +76,6 @@ Persistent=yes
 [Install]
 WantedBy=timers.target
 """
-
-
-@dataclass(frozen=True, slots=True)
-class NightlyAudit:
-    """What is to run every night, and for whom.
-
-    ``program`` is what runs mediashelf, ``words`` come after it. ``age`` is the span
-    in words. ``catalogue_folder`` and ``shelves`` are absolute.
-    """
-
-    program: Sequence[Path | str]
-    words: Sequence[Path | str]
-    user: str
-    age: str
-    hour: int
-    minute: int
-    catalogue_folder: Path
-    shelves: Sequence[Path]
 
 
 def service_text(night: NightlyAudit) -> str:

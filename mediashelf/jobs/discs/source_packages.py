@@ -1,0 +1,68 @@
+"""The packages in a recipe's sources, one at a time: what each needs, where no machine is known.
+
+A package's texts are read, judged and let go, so that memory does not grow with their number.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from mediashelf.drivers.packages.completeness import judge_completeness
+from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.finding import (
+    Package,
+    find_packages,
+    sections_to_check,
+    suitability,
+)
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile
+from mediashelf.formats.inf.document import InfKind
+from mediashelf.jobs.progress import Progress, no_progress
+
+
+class PackageFiles(NamedTuple):
+    """An INF by its path under the names of the host, what it is, and the files that it asks for.
+
+    ``needed`` are paths as well, and only those of files that are there.
+    """
+
+    inf: str
+    kind: InfKind
+    needed: tuple[str, ...] = ()
+
+
+def iter_packages(
+    tree: PackageTree, families: Iterable[Family], *, progress: Progress = no_progress
+) -> Iterator[PackageFiles]:
+    """Yield every INF that can be read, with all that any of the families needs of it."""
+    families = tuple(families)
+    with progress("reading INFs", unit="INF") as on_inf:
+        for group in _groups(tree):
+            found = find_packages(tree, files=group, on_inf=on_inf)
+            for package in found.packages:
+                needed = {path: None for family in families for path in _needed(package, family)}
+                yield PackageFiles(package.file.path, package.inf.kind, tuple(needed))
+            for other in found.others:
+                yield PackageFiles(other.file.path, other.inf.kind)
+
+
+def _needed(package: Package, family: Family) -> Iterator[str]:
+    suited = suitability(package, family)
+    system, installs = sections_to_check(package, family, suited)
+    if installs:
+        check = judge_completeness(package, installs, system, family)
+        yield from (one.path for one in check.files if one.state.is_there)
+
+
+def _groups(tree: PackageTree) -> Iterator[list[TreeFile]]:
+    """Yield INFs that may refer to each other: those of a folder and of all below it."""
+    infs = [file for file in tree.files if file.name.lower().endswith(".inf")]
+    folders = {file.path.lower().rpartition("/")[0] for file in infs}
+    groups: defaultdict[str, list[TreeFile]] = defaultdict(list)
+    for file in infs:
+        parts = file.path.lower().split("/")[:-1]
+        above = ("/".join(parts[:count]) for count in range(1, len(parts) + 1))
+        groups[next(folder for folder in above if folder in folders)].append(file)
+    yield from groups.values()
