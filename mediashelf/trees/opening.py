@@ -233,7 +233,8 @@ def _open_bytes(
         volume = read_fat(view)
         return None if volume is None else FloppyTree(where, volume, bounds)
     if found is Wrapping.ZIP:
-        return ZipTree(where, view, bounds)
+        tree = ZipTree(where, view, bounds)
+        return _one_floppy(tree, bounds) if where.lower().endswith(".imz") else tree
     if found is Wrapping.TAR:
         from mediashelf.trees.tar import TarTree  # loaded only for those that need it
 
@@ -247,6 +248,18 @@ def _open_bytes(
         # An archive may follow anything, and its first bytes may be damaged.
         return ZipTree(where, view, bounds) if ends_as_zip(view) else None
     raise InputError(f"{where}: is {found.words}, which cannot be opened here")
+
+
+def _one_floppy(tree: ZipTree, bounds: Bounds) -> Tree:
+    """Return the floppy that is alone in an archive; ``.imz`` is such a one (common practice)."""
+    files = [member for member in tree.members if member.is_file]
+    if len(files) != 1:
+        return tree
+    floppy = _open_inside(tree, files[0], None, bounds)
+    if not isinstance(floppy, FloppyTree):
+        return tree
+    floppy.where, floppy.form = tree.where, f"{floppy.form} in a {tree.form}"
+    return floppy
 
 
 def _open_program(

@@ -121,6 +121,7 @@ WRAPPINGS: dict[str, Callable[[Files], bytes]] = {
     "mszip.cab": make_mszip,
     "lzx.cab": make_lzx,
     "disk1.ima": make_fat,
+    "disk1.imz": lambda files: make_zip({"disk1.img": make_fat(files)}),
     "disk16.img": lambda files: make_fat(files, size=16_777_216),
     "zip-setup.exe": lambda files: behind_program(make_zip(files)),
     "7z-setup.exe": lambda files: behind_program(make_seven_zip(files)),
