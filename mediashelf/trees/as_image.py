@@ -1,7 +1,7 @@
 """Whatever holds files, looked at as an image is: archives, floppies, compressed discs.
 
 Whoever lists, finds and compares images needs no more than :class:`DiscImage` offers, so a
-wrapping that is no plain disc gets the same face: a tree of its kind, and files to read.
+wrapping that is not a plain disc gets the same face: a tree of its kind, and files to read.
 """
 
 from __future__ import annotations

@@ -116,9 +116,8 @@ def _images_in(
         path = _join(folder, entry.name)
         stem, suffix = names[entry.name]
         is_known = path in known
-        lower = entry.name.lower()
-        is_candidate = suffix in _SUFFIXES or _told_by_name(lower)
-        if not is_candidate and not is_known:
+        is_told_by_name = _told_by_name(entry.name.lower())
+        if suffix not in _SUFFIXES and not is_told_by_name and not is_known:
             if not is_partial(entry.name) and entry.is_file():
                 others[suffix] += 1
             continue
@@ -128,7 +127,7 @@ def _images_in(
             continue  # a link that leads nowhere, or a file that went this moment
         if not stat.S_ISREG(status.st_mode):
             continue
-        is_told_by_name = _told_by_name(lower) or stem in sheets
+        is_told_by_name = is_told_by_name or stem in sheets
         if not is_known and not is_told_by_name and not looks_like_disc(Path(entry.path)):
             others[suffix] += 1
             continue

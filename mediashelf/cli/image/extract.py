@@ -17,7 +17,7 @@ from mediashelf.cli.options import catalogue_option, fail_on_option, json_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped, summary
 from mediashelf.formats.volume import DISC_KINDS, VolumeKind
-from mediashelf.jobs.extracting import Extraction, extract_files
+from mediashelf.jobs.images.extracting import Extraction, extract_files
 from mediashelf.jobs.library.naming import find_place
 from mediashelf.text import count_text, size_text
 
