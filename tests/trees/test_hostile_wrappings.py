@@ -19,7 +19,13 @@ from pathlib import Path
 import pytest
 
 from make_image import put
-from make_wrappings import WRAPPINGS, behind_program, make_seven_zip, make_zip
+from make_wrappings import (
+    WRAPPINGS,
+    behind_program,
+    make_seven_zip,
+    make_seven_zip_by_hand,
+    make_zip,
+)
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.trees import library
@@ -153,6 +159,17 @@ def test_tar_headers_that_lead_back_or_ask_for_much_end_the_listing(tmp_path: Pa
         with open_tree(tmp_path / "bad.tar") as tree:
             assert [one.path for one in tree.members] == ["fine.txt"]
             assert [one.rule for one in tree.findings] == ["listing-incomplete"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems hold no process to its memory")
+def test_an_archive_that_wants_too_much_memory_is_refused(tmp_path: Path) -> None:
+    small = make_seven_zip_by_hand("A.TXT", b"abc" * 30, 18)
+    (tmp_path / "small.7z").write_bytes(small)
+    assert read_all(tmp_path / "small.7z") == []
+    (tmp_path / "large.7z").write_bytes(make_seven_zip_by_hand("A.TXT", b"abc" * 30, 40))
+    (problem,) = read_all(tmp_path / "large.7z")
+    assert "A.TXT: " in problem
+    assert "memory" in problem
 
 
 def test_a_child_that_dies_is_a_clear_error(
