@@ -18,6 +18,7 @@ from pathlib import Path
 
 import pytest
 
+from make_files import make_cabinet
 from make_image import put
 from make_wrappings import (
     WRAPPINGS,
@@ -240,3 +241,25 @@ def test_what_is_not_opened_has_a_name(tmp_path: Path, data: bytes, words: str) 
     assert is_archive(path)
     with pytest.raises(InputError, match=words):
         open_tree(path)
+
+
+def quantum_cabinet() -> bytes:
+    made = make_cabinet([{"A.SYS": b"driver" * 99}])
+    return put(made.data, made.at("folder 0") + 6, struct.pack("<H", 2 | 7 << 4 | 20 << 8))
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (quantum_cabinet(), "is a cabinet compressed by Quantum, which cannot be opened here"),
+        (
+            make_cabinet([{"A.SYS": b"driver"}], following="two.cab").data,
+            "is one part of a cabinet in several files, which cannot be opened here",
+        ),
+    ],
+    ids=["Quantum", "part"],
+)
+def test_cabinets_that_no_library_opens_are_named(tmp_path: Path, data: bytes, words: str) -> None:
+    (tmp_path / "data.cab").write_bytes(data)
+    with pytest.raises(InputError, match=words):
+        open_tree(tmp_path / "data.cab")
