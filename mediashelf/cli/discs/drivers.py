@@ -144,7 +144,7 @@ def drivers(
     _refuse_code_page(code_page)
     place_of = partial(find_place, catalogue_path=catalogue_path)
     options = RecipeOptions(targets=target_names, machines=machine_paths, find_place=place_of)
-    subjects = find_subjects([Path(place_of(str(path))) for path in paths], options)
+    subjects = find_subjects(paths, options)
     picked = _picked(subjects.machine, explained)
     known = load_targets(targets_folder)
     targets = _targets(subjects, known)
