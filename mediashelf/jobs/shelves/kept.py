@@ -33,14 +33,16 @@ def image_name(row: ImageRow) -> str:
     return f"{row.shelf}:{row.path}"
 
 
-def kept_package(found: RecordedPackage, rows: Sequence[ImageRow], system: str) -> Package:
+def kept_package(
+    found: RecordedPackage, rows: Sequence[ImageRow], view: KeptView | None
+) -> Package:
     """Return a package on record, with an INF that has only what questions need.
 
-    ``rows`` are the images that hold it, the one to take it from first.
+    ``rows`` are the images that hold it, the one to take it from first; ``view`` is how
+    the system reads it.
     """
     assert found.facts is not None
     tree = kept_tree(rows)
-    view = found.facts.view_of(system)
     file = TreeFile(found.path, 0)
     digest = bytes.fromhex(found.facts.digest)
     return Package(tree, file, _reduced(found.facts, view), {}, digest)
