@@ -237,7 +237,7 @@ class _Viewer:
                 one.path for one in check.files if one.state.is_there and not one.needed.provider
             ]
             self.files.update(dict.fromkeys((*there, *check.tags)))
-            missing = dict.fromkeys(one.needed.name for one in check.missing)
+            missing = dict.fromkeys(one.label for one in check.missing)
             feature = feature_score(self.package, name)
             yield KeptInstall(self.bases[base], name, feature, tuple(missing))
 

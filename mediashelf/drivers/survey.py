@@ -195,7 +195,7 @@ def _missing(
         if (package, install) not in missing:
             system, _ = sections_to_check(package, family, suited[package])
             check = judge_completeness(package, [install], system, family)
-            missing[package, install] = [one.needed.name for one in check.missing]
+            missing[package, install] = [one.label for one in check.missing]
     return missing
 
 

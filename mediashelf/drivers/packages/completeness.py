@@ -52,6 +52,13 @@ _UNUSABLE = frozenset(
         FileState.PAST_END,
     )
 )
+_NOT_WHOLE = {
+    FileState.CABINET_UNREAD: "in a cabinet that is cut short or damaged",
+    FileState.CUT_SHORT: "cut short",
+    FileState.FOUND_ABOVE: "found outside the package",
+    FileState.PAST_END: "past the end of the image",
+}
+"""What is wrong with files that are there and cannot be used."""
 # fmt: off
 _PROGRAMS = frozenset([
     "386", "acm", "ax", "bin", "cab", "com", "cpl", "dll", "drv", "exe", "inf", "mpd", "nls",
@@ -74,6 +81,16 @@ class FileCheck:
     path: str
     elsewhere: str = ""
     found_size: int = -1
+
+    @property
+    def fault(self) -> str:
+        """What is wrong with a file that is there and cannot be used; empty for others."""
+        return _NOT_WHOLE.get(self.state, "")
+
+    @property
+    def label(self) -> str:
+        """The name, and what is wrong with the file where it is there."""
+        return f"{self.needed.name} ({self.fault})" if self.fault else self.needed.name
 
 
 @dataclass(frozen=True, slots=True)

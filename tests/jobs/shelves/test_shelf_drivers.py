@@ -127,7 +127,7 @@ def with_all_missing(result: Survey, devices: Sequence[Device], family: Family) 
     for cover in result.covers:
         for one in (*cover.candidates, *cover.possible):
             check = judge_completeness(one.package, [one.offer.install], family.system, family)
-            missing[one.package, one.offer.install] = [each.needed.name for each in check.missing]
+            missing[one.package, one.offer.install] = [each.label for each in check.missing]
     return replace(result, missing=missing)
 
 
