@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from mediashelf.building.planning.boot import FLOPPY_MEDIA
-from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe
+from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe, with_places
 from mediashelf.errors import FormatError, InputError
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
-from mediashelf.jobs.shelf_sources import on_shelves
 from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.planned import PlanRecipe, SessionRecipe
 from mediashelf.sessions.plans.plan_disc import SourceKind
@@ -20,11 +19,11 @@ from mediashelf.sessions.plans.resolve import SourceFile
 def recipe_planner(
     targets: Mapping[str, Target],
     of_session: Sequence[str],
-    catalogue_path: Path | None = None,
+    find_place: Callable[[str], str] = str,
 ) -> PlanRecipe:
     """Return how a session plans a recipe: for the recipe's own targets, else the session's.
 
-    ``targets`` are all that are known; shelves are looked up in the catalogue.
+    ``targets`` are all that are known; ``find_place`` knows the names of images on shelves.
     """
 
     def plan(file: SourceFile) -> SessionRecipe:
@@ -33,7 +32,7 @@ def recipe_planner(
             # Beside the floppy there is nothing on the disc, and nothing is meant to be.
             found = tuple(one for one in planned.deciding if one.rule != "nothing-on-disc")
             return SessionRecipe(planned.plans[0], found)
-        recipe = on_shelves(load_recipe(file.path), catalogue_path)
+        recipe = with_places(load_recipe(file.path), find_place)
         if not recipe.targets:
             recipe = replace(recipe, targets=tuple(of_session))
         planned = plan_recipe(recipe, pick_targets(recipe.targets, targets))

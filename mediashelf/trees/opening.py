@@ -40,7 +40,7 @@ from mediashelf.trees.wrappings import (
     detect_wrapping,
     may_be_wrapping,
 )
-from mediashelf.trees.zip_archive import ZipTree
+from mediashelf.trees.zips.archive import ZipTree
 
 _INSIDE = re.compile(r":[/\\]")
 """What stands between a file and a path in it; paths of Windows write it the other way."""

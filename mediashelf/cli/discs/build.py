@@ -27,6 +27,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.building import BuiltRecipe, build_recipe, refuse_destination
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, find_recipe, is_recipe
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
+from mediashelf.jobs.library.naming import find_place
 from mediashelf.readability.targets import load_targets, pick_targets
 
 PLACES_SHOWN = 5
@@ -129,7 +130,8 @@ def build(
     if len(sources) > 1 and any(is_recipe(path) for path in sources):
         raise click.UsageError("Name either one recipe or folders, not both.")
     options = RecipeOptions(
-        label, target_names, machine_paths, capacity, boot, not no_index, catalogue_path
+        *(label, target_names, machine_paths, capacity, boot, not no_index),
+        find_place=partial(find_place, catalogue_path=catalogue_path),
     )
     recipe = find_recipe(sources, options)
     may_replace = may_replace or dry_run

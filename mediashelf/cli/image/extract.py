@@ -16,8 +16,8 @@ from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped, summary
-from mediashelf.formats.volume import VolumeKind
-from mediashelf.jobs.discs.extracting import Extraction, extract_files
+from mediashelf.formats.volume import DISC_KINDS, VolumeKind
+from mediashelf.jobs.images.extracting import Extraction, extract_files
 from mediashelf.jobs.library.naming import find_place
 from mediashelf.text import count_text, size_text
 
@@ -48,7 +48,7 @@ Examples:
 @click.option(
     "--tree",
     "kind",
-    type=click.Choice([kind.value for kind in VolumeKind]),
+    type=click.Choice([kind.value for kind in DISC_KINDS]),
     help="Which tree of names of a disc to take [default: the fullest, with the longest names].",
 )
 @catalogue_option

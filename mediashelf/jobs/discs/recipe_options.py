@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,8 +14,8 @@ from mediashelf.building.recipes.recipe import (
     is_source,
     load_recipe,
     recipe_from_folders,
+    with_places,
 )
-from mediashelf.jobs.shelf_sources import on_shelves
 from mediashelf.trees.opening import is_archive
 
 RECIPE_SUFFIX = ".toml"
@@ -23,7 +23,10 @@ RECIPE_SUFFIX = ".toml"
 
 @dataclass(frozen=True, slots=True)
 class RecipeOptions:
-    """What a person asks for instead of what the recipe says; None and empty ask for nothing."""
+    """What a person asks for instead of what the recipe says; None and empty ask for nothing.
+
+    ``find_place`` knows the names of images on shelves; see :func:`.with_places`.
+    """
 
     label: str | None = None
     targets: tuple[str, ...] = ()
@@ -31,7 +34,7 @@ class RecipeOptions:
     capacity: str | None = None
     boot: Path | None = None
     has_index: bool = True
-    catalogue: Path | None = None  # where shelves are looked up; None is the usual place
+    find_place: Callable[[str], str] = str
 
 
 NO_OPTIONS = RecipeOptions()
@@ -54,7 +57,7 @@ def find_recipe(sources: Sequence[Path], options: RecipeOptions = NO_OPTIONS) ->
     """
     is_file = len(sources) == 1 and is_recipe(sources[0])
     recipe = load_recipe(sources[0]) if is_file else recipe_from_folders(sources)
-    return with_options(on_shelves(recipe, options.catalogue), options)
+    return with_options(recipe, options)
 
 
 def with_options(recipe: Recipe, options: RecipeOptions) -> Recipe:
@@ -72,4 +75,4 @@ def with_options(recipe: Recipe, options: RecipeOptions) -> Recipe:
         changes["boot"] = BootImage(options.boot)
     if not options.has_index:
         changes["index"] = False
-    return replace(recipe, **changes)
+    return with_places(replace(recipe, **changes), options.find_place)

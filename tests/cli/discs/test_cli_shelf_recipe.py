@@ -126,7 +126,7 @@ def test_an_image_that_is_away_is_asked_for(shelf: Shelf) -> None:
     image.unlink()
     shelf.run("scan", code=1)
     result = shelf.run("build", shelf.folder / "driver-disc.toml", "-n", code=3)
-    assert "home: video.iso is missing" in result.output
+    assert "home: video.iso: is missing" in result.output
 
 
 def test_a_recipe_is_never_written_over(shelf: Shelf) -> None:
