@@ -238,7 +238,11 @@ def _check_choice(survey: Survey, package: Package) -> Iterator[Finding]:
 def check_package_text(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding]:
     """Yield the text's own findings; errors only where a device here gets the package."""
     package = surveyed.package
-    for finding in check_inf(package.inf, where=package.path):
+    key = ("checks", package.path)  # the same text is looked at for every target
+    known: tuple[Finding, ...] | None = package.inf.derived.get(key)
+    if known is None:
+        known = package.inf.derived[key] = tuple(check_inf(package.inf, where=package.path))
+    for finding in known:
         if finding.severity is Severity.ERROR and not surveyed.is_chosen:
             yield replace(finding, severity=Severity.WARNING)
         else:
