@@ -115,7 +115,7 @@ def _cabinet_unread(file: FileCheck, where: str, worst: Severity) -> Finding:
         worst,
         where,
         f"{file.needed.name} is needed from {file.path}, which is not a cabinet, is cut short, "
-        "or is damaged",
+        "is damaged, or goes on in another one that is not beside it",
         "copy it from the manufacturer's disk",
         driver_page("INF SourceDisksNames section"),
     )

@@ -6,7 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from mediashelf.drivers.packages.cabinets import cabinet_files, expanded_size, is_cabinet
+from mediashelf.drivers.packages.cabinets import (
+    BROKEN_OFF,
+    cabinet_files,
+    expanded_size,
+    is_cabinet,
+)
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
@@ -280,6 +285,8 @@ class FileFinder:
             size = -1
         else:
             return FileCheck(needed, FileState.MISSING, file.path)
+        if size == BROKEN_OFF:
+            return FileCheck(needed, FileState.CABINET_UNREAD, file.path)
         state = FileState.IN_CABINET
         if _is_short(needed, size):
             state = FileState.CUT_SHORT
