@@ -31,7 +31,7 @@ from mediashelf.drivers.packages.finding import Fit, Offer, Package, Suitability
 from mediashelf.drivers.recorded import KeptInstall, system_key
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.formats.inf.models import Model
-from mediashelf.jobs.shelves.kept import kept_package, readiness
+from mediashelf.jobs.shelves.kept import kept_package, kept_tree, readiness
 
 MOST_NAMED = 8
 """Candidates of one device whose names are looked up."""
@@ -67,12 +67,12 @@ class _Known:
     fits: dict[int, Fit] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        trees = {source_id: kept_tree(rows[0]) for source_id, rows in self.images.items()}
         for package_id, one in self.found.items():
-            rows = self.images.get(one.source_id)
-            if one.facts is None or not rows:
+            if one.facts is None or one.source_id not in trees:
                 continue
             view = one.facts.view_of(self.system)
-            self.packages[package_id] = kept_package(one, rows, view)
+            self.packages[package_id] = kept_package(one, trees[one.source_id], view)
             installs = view.installs if view is not None else ()
             self.installs[package_id] = {install.base: install for install in installs}
             self.sections[package_id] = frozenset(view.sections if view is not None else ())
