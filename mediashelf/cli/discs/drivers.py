@@ -141,6 +141,8 @@ def drivers(
     A device without a driver shows what comes nearest.
     """
     _refuse_mixture(paths, of_shelves, machine_paths)
+    if of_shelves and code_page != DEFAULT_CODE_PAGE:
+        raise click.UsageError("--code-page is for texts that are read now; a scan has read these.")
     _refuse_code_page(code_page)
     place_of = partial(find_place, catalogue_path=catalogue_path)
     options = RecipeOptions(targets=target_names, machines=machine_paths, find_place=place_of)

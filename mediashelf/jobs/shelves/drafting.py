@@ -134,7 +134,7 @@ class _Sources:
         found = target.answer.found[candidate.package]
         image = target.answer.images[candidate.package][0]
         assert found.facts is not None
-        more = more_of(self.catalogue.db, found.id)
+        more = more_of(self.catalogue.db, [found.id])[found.id]
         files = [_split(path)[1] for path in more.files]
         root = _common_folder(files)
         name = found.path.rpartition("/")[2].rpartition(".")[0]
