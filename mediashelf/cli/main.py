@@ -49,6 +49,7 @@ JOBS: dict[str, dict[str, Place]] = {
         "describe": Place("keeping.describe:describe", "Say what you know of a disc."),
         "compare": Place("image.compare:compare", "What differs between two images or folders?"),
         "show": Place("image.show:show", "What is in an image, and what happened to it?"),
+        "extract": Place("image.extract:extract", "Take files out of an image or archive."),
         "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
         "checksums": Place("library.checksums:checksums", "Write or check a checksum list."),
         "catalogue": Place("keeping.catalogue:catalogue", "Save, restore, check the catalogue."),

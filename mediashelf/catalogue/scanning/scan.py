@@ -55,7 +55,8 @@ class ShelfPlan:
 
     ``is_other`` is True where the folder is there and has nothing of the shelf.
     ``missing`` and ``returned`` name images whose presence changed with this scan;
-    ``waiting`` are those whose bytes are known to differ from their record.
+    ``waiting`` are those whose bytes are known to differ from their record. ``others`` counts
+    the files that are not images by the end of their names.
     """
 
     shelf: ShelfRow
@@ -69,6 +70,7 @@ class ShelfPlan:
     missing_before: int = 0
     away_count: int = 0
     unread_folders: dict[str, str] = field(default_factory=dict)
+    others: dict[str, int] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -123,7 +125,9 @@ def _plan_shelf(
     walk: Walk,
     file_systems: FileSystems,
 ) -> ShelfPlan:
-    plan = ShelfPlan(shelf, away=walk.problem, unread_folders=walk.unread_folders)
+    plan = ShelfPlan(
+        shelf, away=walk.problem, unread_folders=walk.unread_folders, others=walk.others
+    )
     found: list[tuple[str, str]] = []
     updates: list[tuple[str, str, int]] = []  # presence, file system, id
     news: list[tuple[int, Happening]] = []

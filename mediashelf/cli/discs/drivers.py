@@ -38,6 +38,7 @@ from mediashelf.jobs.discs.driver_survey import (
     survey_subjects,
 )
 from mediashelf.jobs.discs.recipe_options import RecipeOptions
+from mediashelf.jobs.library.naming import find_place
 from mediashelf.jobs.shelves.machine import LibraryAnswer, cover_machine
 from mediashelf.readability.targets import Target, load_targets, pick_targets
 
@@ -141,8 +142,9 @@ def drivers(
     """
     _refuse_mixture(paths, of_shelves, machine_paths)
     _refuse_code_page(code_page)
-    options = RecipeOptions(targets=target_names, machines=machine_paths)
-    subjects = find_subjects(paths, options)
+    place_of = partial(find_place, catalogue_path=catalogue_path)
+    options = RecipeOptions(targets=target_names, machines=machine_paths, find_place=place_of)
+    subjects = find_subjects([Path(place_of(str(path))) for path in paths], options)
     picked = _picked(subjects.machine, explained)
     known = load_targets(targets_folder)
     targets = _targets(subjects, known)

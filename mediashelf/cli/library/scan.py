@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +20,9 @@ from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wra
 from mediashelf.findings import Severity, worst
 from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.library.scanning import Scan, plan_accepting, plan_shelves, read_planned
-from mediashelf.text import count_text, size_text
+from mediashelf.text import count_text, first_text, size_text
 
+_KINDS_NAMED = 6  # endings of files that are not images
 NAMED_AT_MOST = 20  # images of one event and shelf that are named; the rest are counted
 
 _QUIET_EVENTS = frozenset({Event.CHANGED, Event.UNREADABLE, Event.CHANGING, Event.VANISHED})
@@ -41,8 +42,9 @@ Examples:
   mediashelf scan --json > scan.json
 
 \b
-What counts as an image: .iso, .udf and .cue by name; .img, .bin and .raw when
-they begin like a disc or a cue sheet of the same name is beside them.
+What counts as an image: .iso, .udf and .cue by name, compressed ones (.iso.gz) and
+archives (.zip, .7z, .rar, .tar.gz), floppies (.ima, .imz, .flp, .vfd); .img, .bin and
+.raw when they begin like a disc or floppy, or a cue sheet of the same name is beside them.
 """
 )
 @click.argument("names", nargs=-1, metavar="[SHELF]...")
@@ -165,6 +167,20 @@ def _say_shelf(plan: ShelfPlan, outcomes: Sequence[ScanOutcome], quiet: bool) ->
     _say_some([f"missing: {path}" for path in plan.missing])
     if not quiet:
         _say_some([f"back: {path}" for path in plan.returned])
+        _say_others(plan.others)
+
+
+def _say_others(others: Mapping[str, int]) -> None:
+    count = sum(others.values())
+    if count:
+        most = sorted(others.items(), key=lambda pair: (-pair[1], pair[0]))
+        kinds = [f"{number:,} {suffix or 'without an ending'}" for suffix, number in most]
+        verb = "is not an image" if count == 1 else "are not images"
+        say_wrapped(
+            f"{count_text(count, 'other file')} {verb} that can be read here: "
+            f"{first_text(kinds, _KINDS_NAMED, 'kind')}",
+            indent=2,
+        )
 
 
 def _say_some(lines: list[str]) -> None:
@@ -205,6 +221,7 @@ def _document(work: Scan) -> dict[str, Any]:
                 waiting=each.waiting,
                 missing=each.missing,
                 returned=each.returned,
+                other_files=each.others,
             )
             for each in work.plan.shelves
         ],
