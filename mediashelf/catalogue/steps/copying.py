@@ -58,7 +58,7 @@ def integrity_problems(db: sqlite3.Connection, *, quick: bool = False) -> list[s
     indexes: a copy has those of its source.
     """
     # Mapped into memory a large file is checked in a tenth of the time.
-    before = int(db.execute("PRAGMA mmap_size").fetchone()[0])
+    (before,) = db.execute("PRAGMA mmap_size").fetchone() or (0,)  # none of one in memory
     db.execute(f"PRAGMA mmap_size = {_MAPPED}")
     try:
         rows = db.execute(f"PRAGMA {'quick' if quick else 'integrity'}_check").fetchall()
