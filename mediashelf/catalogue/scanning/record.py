@@ -13,6 +13,7 @@ from mediashelf.catalogue.records.name_index import forget_unused_names, record_
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
 from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.catalogue.summaries import write_summaries
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.comparing import (
     FixityVerdict,
@@ -172,6 +173,8 @@ def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -
             "INSERT INTO disc_facts (image_id, packed) VALUES (?, ?)",
             [image_id, reading.packed_facts],
         )
+        if reading.summary is not None:
+            write_summaries(db, {image_id: reading.summary})
     _record_entries(db, image_id, reading)
 
 

@@ -12,7 +12,7 @@ from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.cli.csv_text import say_csv
 from mediashelf.cli.documents import document
-from mediashelf.cli.keeping.columns import COLUMNS, picked_columns, sorted_by
+from mediashelf.cli.keeping.columns import COLUMNS, OF_DISCS, picked_columns, sorted_by
 from mediashelf.cli.keeping.list_text import say_findings_of, say_list
 from mediashelf.cli.library.catalogue_rows import listed_dict
 from mediashelf.cli.options import (
@@ -116,7 +116,8 @@ def list_command(
         raise click.UsageError("--json and --csv are two forms of the answer; choose one")
     wanted = Wanted(shelf, kind, label, state, target_names, targets_folder, name, tag)
     with open_catalogue(catalogue_path) as catalogue:
-        images = list_images(catalogue, wanted)
+        asked = as_json or as_csv or OF_DISCS & {*columns, sort}
+        images = list_images(catalogue, wanted, with_discs=bool(asked))
         if sort is not None or reverse:
             images = sorted_by(images, sort or "shelf", reverse=reverse)
         rows = [image.row for image in images]
