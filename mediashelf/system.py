@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import stat
 import sys
@@ -69,6 +68,7 @@ def hold_in_windows(what: str) -> Iterator[bool]:
     if sys.platform != "win32":
         raise NotImplementedError
     import ctypes
+    import hashlib
 
     name = "Global\\mediashelf-" + hashlib.sha256(what.casefold().encode()).hexdigest()[:32]
     kernel = ctypes.WinDLL("kernel32", use_last_error=True)

@@ -39,7 +39,7 @@ HOME_OF_THIRD_PARTY = {
     "platformdirs": {"places.py"},
     "wcwidth": {"text.py"},
     "libarchive": {"trees/library_child.py"},
-    "inflate64": {"trees/zip_methods.py"},
+    "inflate64": {"trees/zips/methods.py"},
 }
 
 FILES = sorted(

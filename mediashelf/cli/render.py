@@ -14,6 +14,9 @@ from mediashelf.findings import Finding, Severity, worst
 from mediashelf.findings import summary as summary
 from mediashelf.text import display_width, printable, wrap
 
+# Beside the word, which says the same.
+_COLOURS = {Severity.ERROR: "red", Severity.WARNING: "yellow", Severity.NOTE: "cyan"}
+
 
 def say(text: str = "") -> None:
     """Print one line of the answer; control characters become visible escapes."""
@@ -64,11 +67,8 @@ def table(
     """
     cells = [[printable(cell) for cell in row] for row in rows]
     aligned = {name.strip() for name in right.split(",")}
-    widths = [
-        max([display_width(header), *(display_width(row[index]) for row in cells)])
-        for index, header in enumerate(headers)
-    ]
-    if not in_lines and sum(widths) + 2 * (len(widths) - 1) > terminal_width():
+    widths = _widths(headers, cells)
+    if not in_lines and _total(widths) > terminal_width():
         return _blocks(headers, cells)
     lines = []
     for row in [list(headers), *cells]:
@@ -78,6 +78,23 @@ def table(
             parts.append(padding + cell if headers[index] in aligned else cell + padding)
         lines.append("  ".join(parts).rstrip())
     return lines
+
+
+def fits(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> bool:
+    """Tell whether a table of these cells fits the terminal line by line."""
+    cells = [[printable(cell) for cell in row] for row in rows]
+    return _total(_widths(headers, cells)) <= terminal_width()
+
+
+def _widths(headers: Sequence[str], cells: Sequence[Sequence[str]]) -> list[int]:
+    return [
+        max([display_width(header), *(display_width(row[index]) for row in cells)])
+        for index, header in enumerate(headers)
+    ]
+
+
+def _total(widths: Sequence[int]) -> int:
+    return sum(widths) + 2 * (len(widths) - 1)
 
 
 def _blocks(headers: Sequence[str], cells: list[list[str]]) -> list[str]:
@@ -108,7 +125,9 @@ def say_findings(findings: Sequence[Finding], *, limit: int = 0) -> None:
         group = groups[key]
         first = group[0]
         title = f"{first.severity.word} {first.rule}"
-        _say_indented(title + (f" [{first.target}]" if first.target else ""), 0)
+        _say_indented(
+            title + (f" [{first.target}]" if first.target else ""), 0, _COLOURS[first.severity]
+        )
         shown = group[:limit] if limit else group
         for finding in shown:
             _say_indented(f"{finding.where}: {finding.message}", 2)
@@ -125,11 +144,23 @@ def say_wrapped(text: str, *, indent: int = 0) -> None:
     _say_indented(text, indent)
 
 
-def _say_indented(text: str, indent: int) -> None:
+def _say_indented(text: str, indent: int, colour: str = "") -> None:
     lead = " " * indent
     width = max(terminal_width(), indent + 12)
     for line in wrap(text, width, lead=lead, rest=f"{lead}  " if indent else ""):
-        _write_line(line)
+        _write_line(click.style(line, fg=colour) if colour and shows_colour() else line)
+
+
+def shows_colour() -> bool:
+    """Tell whether the answer goes to a terminal whose person wants colour (no-color.org)."""
+    is_plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    if is_plain or not sys.stdout.isatty():
+        return False
+    if sys.platform == "win32":
+        import colorama  # click needs it there; its consoles know no colour until they are told
+
+        colorama.just_fix_windows_console()
+    return True
 
 
 def exit_for(findings: Iterable[Finding], fail_on: str) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.findings import Finding
+from mediashelf.jobs.library.naming import find_place
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.jobs.session_drivers import SessionDrivers
 from mediashelf.jobs.session_journal import keep_prepared
@@ -40,6 +41,10 @@ class Places:
 
     catalogue: Path | None = None
     targets: Path | None = None
+
+    def find_place(self, name: str) -> str:
+        """Return the path of an image that is named as on its shelf; see :func:`.find_place`."""
+        return find_place(name, self.catalogue)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +84,7 @@ def examine_plan(
             plan,
             library,
             targets,
-            plan_recipe=recipe_planner(targets, plan.targets),
+            plan_recipe=recipe_planner(targets, plan.targets, places.find_place),
             more_checks=SessionDrivers(targets).check,
             on_bytes=on_bytes,
         )
@@ -124,7 +129,7 @@ def prepare_card(
             targets,
             tidy=options.tidy,
             may_build=not options.is_dry_run,
-            plan_recipe=recipe_planner(targets, plan.targets),
+            plan_recipe=recipe_planner(targets, plan.targets, places.find_place),
             more_checks=drivers.check,
             on_bytes=on_checked_bytes,
         ) as session,

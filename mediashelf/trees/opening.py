@@ -40,7 +40,7 @@ from mediashelf.trees.wrappings import (
     detect_wrapping,
     may_be_wrapping,
 )
-from mediashelf.trees.zip_archive import ZipTree
+from mediashelf.trees.zips.archive import ZipTree
 
 _INSIDE = re.compile(r":[/\\]")
 """What stands between a file and a path in it; paths of Windows write it the other way."""
@@ -60,6 +60,13 @@ def split_place(place: str | Path) -> tuple[Path, tuple[str, ...]]:
                 inside = _INSIDE.split(text[found.end() :])
                 return Path(text[: found.start()]), tuple(one.replace("\\", "/") for one in inside)
     return Path(text), ()
+
+
+def iter_splits(name: str) -> Iterator[tuple[str, str]]:
+    """Yield each way to part a place into what is outside and the rest, the longest name first."""
+    yield name, ""
+    for found in reversed(list(_INSIDE.finditer(name))):
+        yield name[: found.start()], name[found.start() :]
 
 
 def open_tree(
@@ -208,6 +215,9 @@ def _open_view(
         raise InputError(f"{where}: cannot be read: {error.strerror or error}") from error
     if tree is not None:
         tree.depth = depth
+    if kind is not None and tree is not None and "image" not in tree.form:
+        tree.close()
+        raise InputError(f"{where}: is a {tree.form}, which has no {kind.words} tree")
     return tree
 
 

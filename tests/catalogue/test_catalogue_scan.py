@@ -379,7 +379,7 @@ def test_one_bad_image_never_stops_a_scan(
         return open_image(path)
 
     monkeypatch.setattr(reading, "digest_file", failing)
-    monkeypatch.setattr(faults, "open_image", faulty)
+    monkeypatch.setattr(faults, "open_as_image", faulty)
     plan, outcomes = library.scan()
     assert {each.job.seen.path: each.event.value for each in outcomes} == {
         "a.iso": "new",

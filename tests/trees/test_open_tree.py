@@ -77,7 +77,7 @@ def test_a_folder_of_any_wrapping_is_a_place_of_its_own(place: Path) -> None:
 def test_what_was_closed_is_not_read(tmp_path: Path) -> None:
     with open_tree(put_file(tmp_path / "pack.zip", make_zip(FILES))) as tree:
         member = tree.members[0]
-    with pytest.raises(OSError, match="closed"):
+    with pytest.raises(InputError, match="closed"):
         tree.read(member, 1)
 
 

@@ -14,7 +14,8 @@ r"""Recipes: what goes on a disc, as TOML or from folders alone.
 
     [[folder]]
     from = "drivers"             # relative to the recipe; a folder, an archive, an image,
-                                 # or a folder in one of these: "disc.iso:/DRIVERS/LAN"
+                                 # or a folder in one of these: "disc.iso:/DRIVERS/LAN";
+                                 # images on shelves by their names: "attic:disc.iso:/LAN"
     to = "/DRIVERS"              # a place on the disc; "/" unless said otherwise
     only = ["*.inf", "video/"]   # patterns: take nothing else (see patterns.py)
     skip = ["*.bak"]             # and leave this out
@@ -31,8 +32,8 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, Capacity, parse_capacity
@@ -146,6 +147,28 @@ def recipe_from_folders(
         SourceFolder(folder, (name,) if len(named) > 1 and name else ()) for folder, name in named
     )
     return Recipe(label or named[0][1], sources, tuple(targets), capacity, boot, index)
+
+
+def with_places(recipe: Recipe, find_place: Callable[[str], str]) -> Recipe:
+    """Return the recipe with sources that are not there looked for by their names.
+
+    ``find_place`` is given what the recipe says, and returns a path for the name of an
+    image on a shelf, else the same text.
+    """
+    folders = tuple(_placed(one, recipe.path, find_place) for one in recipe.folders)
+    return replace(recipe, folders=folders)
+
+
+def _placed(
+    source: SourceFolder, recipe: Path | None, find_place: Callable[[str], str]
+) -> SourceFolder:
+    if os.path.lexists(split_place(source.path)[0]):
+        return source
+    text = os.fspath(source.path)
+    if recipe is not None and source.path.is_relative_to(recipe.parent):
+        text = source.path.relative_to(recipe.parent).as_posix()
+    found = find_place(text) if ":" in text else text
+    return source if found == text else replace(source, path=Path(found))
 
 
 def own_name(folder: Path) -> str:

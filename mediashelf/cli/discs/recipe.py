@@ -34,6 +34,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import say_json, tell
 from mediashelf.jobs.discs.drafting import DraftedRecipe, draft_from_folders
 from mediashelf.jobs.discs.recipe_options import RecipeOptions
+from mediashelf.jobs.library.naming import find_place
 from mediashelf.jobs.shelves.drafting import draft_for_machine
 from mediashelf.readability.targets import load_targets
 from mediashelf.text import count_text
@@ -113,8 +114,9 @@ def new(
         raise click.UsageError("Name a folder or an archive, or use --shelves.")
     if machine_paths and not target_names:
         raise click.UsageError("Drivers are judged for a target; name one with --target.")
+    place_of = partial(find_place, catalogue_path=catalogue_path)
     drafted = draft_from_folders(
-        folders,
+        [Path(place_of(str(folder))) for folder in folders],
         RecipeOptions(label or None, tuple(target_names), machine_paths),
         load_targets(targets_folder),
         output,

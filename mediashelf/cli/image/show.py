@@ -25,8 +25,8 @@ from mediashelf.cli.report_file import report_option
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.image import open_image
 from mediashelf.jobs.library.naming import NamedFile, find_files, record_of
+from mediashelf.trees.as_image import open_as_image
 
 if TYPE_CHECKING:
     from mediashelf.readability.targets import Target
@@ -118,7 +118,7 @@ def show(
 
     def show_one(path: Path) -> list[Finding]:
         row = record_of(path, catalogue_path)
-        with open_image(path) as image:
+        with open_as_image(path) as image:
             volumes = tuple(
                 volume for volume in image.facts.volumes if not kinds or volume.kind.value in kinds
             )

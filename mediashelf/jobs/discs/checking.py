@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -60,6 +60,7 @@ def examine_source(
     asked: Sequence[Target],
     known: Mapping[str, Target],
     *,
+    find_place: Callable[[str], str] = str,
     progress: Progress = no_progress,
 ) -> CheckedSource:
     """Check what is at a path for the targets asked for, else a recipe's own, else all.
@@ -67,7 +68,8 @@ def examine_source(
     Raises what opening the image or planning the recipe raises.
     """
     if can_be_planned(path):
-        return _check_planned(path, asked, known, progress)
+        options = RecipeOptions(targets=tuple(one.name for one in asked), find_place=find_place)
+        return _check_planned(path, options, known, progress)
     targets = asked or list(known.values())
     where = path.name or "image"
     with open_image(path) as image:
@@ -88,9 +90,9 @@ def examine_source(
 
 
 def _check_planned(
-    path: Path, asked: Sequence[Target], known: Mapping[str, Target], progress: Progress
+    path: Path, options: RecipeOptions, known: Mapping[str, Target], progress: Progress
 ) -> CheckedSource:
-    recipe = find_recipe([path], RecipeOptions(targets=tuple(one.name for one in asked)))
+    recipe = find_recipe([path], options)
     targets = pick_targets(recipe.targets, known)
     planned = plan_recipe(recipe, targets or list(known.values()), progress=progress)
     (disc,) = planned.discs

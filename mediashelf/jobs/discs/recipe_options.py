@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from mediashelf.building.recipes.recipe import (
     is_source,
     load_recipe,
     recipe_from_folders,
+    with_places,
 )
 from mediashelf.trees.opening import is_archive
 
@@ -22,7 +23,10 @@ RECIPE_SUFFIX = ".toml"
 
 @dataclass(frozen=True, slots=True)
 class RecipeOptions:
-    """What a person asks for instead of what the recipe says; None and empty ask for nothing."""
+    """What a person asks for instead of what the recipe says; None and empty ask for nothing.
+
+    ``find_place`` knows the names of images on shelves; see :func:`.with_places`.
+    """
 
     label: str | None = None
     targets: tuple[str, ...] = ()
@@ -30,6 +34,7 @@ class RecipeOptions:
     capacity: str | None = None
     boot: Path | None = None
     has_index: bool = True
+    find_place: Callable[[str], str] = str
 
 
 NO_OPTIONS = RecipeOptions()
@@ -70,4 +75,4 @@ def with_options(recipe: Recipe, options: RecipeOptions) -> Recipe:
         changes["boot"] = BootImage(options.boot)
     if not options.has_index:
         changes["index"] = False
-    return replace(recipe, **changes)
+    return with_places(replace(recipe, **changes), options.find_place)

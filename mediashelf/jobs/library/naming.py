@@ -11,6 +11,7 @@ from mediashelf.catalogue.keeping.naming import find_named, means_many
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.store import catalogue_place, open_catalogue
 from mediashelf.errors import InputError
+from mediashelf.trees.opening import iter_splits, split_place
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,3 +77,25 @@ def find_file(name: str | Path, catalogue_path: Path | None = None) -> Path:
     if len(files) > 1:
         raise InputError(f"{name}: matches {len(files):,} images; name one")
     return files[0].opened_path
+
+
+def find_place(name: str, catalogue_path: Path | None = None) -> str:
+    """Return a place as :func:`.open_tree` takes it, for one that may begin with an image's name.
+
+    ``attic:kiosk.iso:/DRIVERS`` becomes ``/media/attic/kiosk.iso:/DRIVERS``. A name that
+    means nothing stays as it is. Raises like :func:`find_file`.
+    """
+    if os.path.lexists(split_place(name)[0]):
+        return name
+    problem: InputError | None = None
+    for head, inside in iter_splits(name):
+        try:
+            (file, *others) = find_files([head], catalogue_path)
+        except InputError as error:
+            problem = problem or error
+            continue
+        if file.row is not None and not others:
+            return f"{file.opened_path}{inside}"
+    if problem is not None:
+        raise problem
+    return name

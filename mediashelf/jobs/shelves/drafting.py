@@ -17,8 +17,8 @@ from mediashelf.drivers.packages.families import choose_family
 from mediashelf.drivers.verdict import summary_text
 from mediashelf.files import write_whole
 from mediashelf.findings import Finding
-from mediashelf.jobs.discs.driver_families import needed_family
 from mediashelf.jobs.discs.recipe_options import RecipeOptions
+from mediashelf.jobs.driver_families import needed_family
 from mediashelf.jobs.shelves.kept import image_name
 from mediashelf.jobs.shelves.machine import LibraryAnswer, TargetAnswer, cover_machine
 from mediashelf.jobs.shelves.nearest import NearKind

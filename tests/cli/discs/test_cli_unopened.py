@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from cli_runs import Shelf
 from make_files import make_pe
 from make_image import make_iso
 from make_wrappings import behind_program, make_seven_zip, make_zip
@@ -117,3 +118,28 @@ def test_an_encrypted_or_cut_archive_is_named(folder: Path) -> None:
     result = run("drivers", "drivers", "-m", "machine.txt", "-t", "win9x")
     assert "cut.zip: not opened: the ZIP archive is cut short" in result.output
     assert "pack.7z: not opened: the 7z archive cannot be read" in result.output
+
+
+def test_sources_on_shelves_go_by_their_names(tmp_path: Path) -> None:
+    shelf = Shelf(tmp_path)
+    shelf.home.mkdir()
+    (shelf.home / "kiosk.iso").write_bytes(make_iso({"LAN/TERN.INF": INF}).data)
+    shelf.run("shelf", "add", shelf.home)
+    shelf.run("scan")
+    recipe = tmp_path / "disc.toml"
+    recipe.write_text(
+        'label = "D"\ntargets = ["win9x"]\n[[folder]]\nfrom = "home:kiosk.iso:/LAN"\nto = "/L"\n'
+    )
+    (tmp_path / "machine.txt").write_text("PCI\\VEN_F4B9&DEV_0100\n")
+    shelf.run("build", recipe, "-o", tmp_path / "disc.iso")
+    shelf.run("check", recipe)
+    for source in (recipe, "home:kiosk.iso:/LAN", "home:kiosk.iso"):
+        text = shelf.run("drivers", source, "-m", tmp_path / "machine.txt", "-t", "win9x").stdout
+        assert "1 of 1 device covered" in text
+    (tmp_path / "session.toml").write_text(
+        'name = "N"\ntargets = ["win9x"]\n[machine]\nname = "K"\n[[disc]]\nrecipe = "disc.toml"\n'
+    )
+    assert "D" in shelf.run("plan", "show", tmp_path / "session.toml").stdout
+    recipe.write_text('label = "D"\n[[folder]]\nfrom = "home:kiosk.iso:/WIFI"\n')
+    problem = shelf.run("build", recipe, "-n", code=3).stderr
+    assert "home/kiosk.iso:/WIFI: no such folder" in problem.replace("\\", "/")

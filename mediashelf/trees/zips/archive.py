@@ -34,7 +34,7 @@ from mediashelf.trees.members import (
     unsafe_name,
 )
 from mediashelf.trees.tree import Tree
-from mediashelf.trees.zip_methods import MAX_EXPANSION, iter_expanded, why_not_expanded
+from mediashelf.trees.zips.methods import MAX_EXPANSION, iter_expanded, why_not_expanded
 
 _STORED_CHUNK = 1 << 18
 
