@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import sys
 
-from mediashelf import __version__
+from mediashelf.version import version_text
 
 
 def run() -> None:
     """Run the command that the arguments name."""
     if sys.argv[1:] == ["--version"]:
         # As the command group says it, without loading it: that is most of a start.
-        sys.stdout.write(f"mediashelf, version {__version__}\n")
+        sys.stdout.write(f"{version_text()}\n")
         return
     try:
         from mediashelf.cli.main import main

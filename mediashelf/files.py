@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
+import re
 import secrets
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from mediashelf.errors import OutputError
+from mediashelf.system import flush_descriptor, is_process_alive, reason
 
 PARTIAL_MARK = ".mediashelf-partial"
 
@@ -45,10 +48,75 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     except OSError as error:
         # Only errors about our own output are translated here; readers of
         # sources translate theirs before they get this far.
-        raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from error
+        raise OutputError(f"{path}: cannot be written: {reason(error, path)}") from error
     finally:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
+
+
+@contextmanager
+def whole_folder(folder: Path) -> Iterator[Path]:
+    """Give a temporary folder; what is in it when the block ends well gets its place in ``folder``.
+
+    Where ``folder`` is not there yet it appears with all that is in it, or not at all; else each
+    entry at its top does. Nothing is ever replaced: an entry that exists is an
+    :class:`OutputError`, and nothing was moved then. Files must have been flushed by whoever
+    wrote them. Leftovers of runs that were killed are removed as by :func:`whole_output`.
+    """
+    is_new = not os.path.lexists(folder)
+    home = folder.parent if is_new else folder
+    if not is_new and not folder.is_dir():
+        raise OutputError(f"{folder}: is not a folder; choose another name")
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        _remove_partials(home / folder.name)
+        mark = f"{os.getpid()}-{secrets.token_hex(4)}{PARTIAL_MARK}"
+        temporary = home / f"{_partial_prefix(folder)}{mark}"
+        temporary.mkdir()
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be written: {error.strerror or error}") from error
+    try:
+        yield temporary
+        entries = sorted(temporary.iterdir())
+        for entry in entries if not is_new else ():
+            if os.path.lexists(folder / entry.name):
+                raise OutputError(
+                    f"{folder / entry.name}: exists already; choose another folder, or remove it"
+                )
+        if is_new:
+            temporary.rename(folder)
+        else:
+            for entry in entries:
+                entry.rename(folder / entry.name)
+        flush_folder(home)
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be written: {error.strerror or error}") from error
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)
+
+
+_NOT_IN_NAMES = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\ud800-\udfff]')
+_DEVICES = re.compile(r"(con|prn|aux|nul|clock\$|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)", re.IGNORECASE)
+_LONGEST_NAME = 200  # bytes; file systems take 255, and a number may have to follow
+
+
+def host_name(name: str) -> str:
+    """Return a name that every host takes and no program is hurt by, for one from outside.
+
+    What desktops reserve is changed on all of them, so that files can be carried over (names
+    of devices, ``<>:"|?*``, a dot or a space at the end: Microsoft, Naming Files, Paths, and
+    Namespaces; from memory). A name that needs no change is returned as it is.
+    """
+    safe = _NOT_IN_NAMES.sub("_", name)
+    safe = re.sub(r"[. ]+$", lambda end: "_" * len(end.group()), safe)
+    if _DEVICES.match(safe):
+        safe = f"_{safe}"
+    if is_partial(safe):
+        safe = f"_{safe}"
+    encoded = safe.encode("utf-8")
+    return (
+        safe if len(encoded) <= _LONGEST_NAME else encoded[:_LONGEST_NAME].decode("utf-8", "ignore")
+    )
 
 
 def write_whole(path: Path, data: bytes, *, replace: bool = True) -> None:
@@ -93,7 +161,10 @@ def _remove_partials(path: Path) -> None:
             number = leftover.name.removeprefix(_partial_prefix(path)).split("-")[0]
             if not _is_alive(number):
                 with suppress(OSError):
-                    leftover.unlink()
+                    if leftover.is_dir() and not leftover.is_symlink():
+                        shutil.rmtree(leftover, ignore_errors=True)
+                    else:
+                        leftover.unlink()
 
 
 def is_partial(name: str) -> bool:
@@ -112,22 +183,14 @@ def _partial_prefix(path: Path) -> str:
 
 
 def _is_alive(number: str) -> bool:
-    if os.name != "posix" or not number.isdecimal():
-        return False  # elsewhere signal 0 is not a question but an end
-    try:
-        os.kill(int(number), 0)
-    except ProcessLookupError:
-        return False
-    except (PermissionError, OverflowError):
-        return True
-    return True
+    return number.isdecimal() and is_process_alive(int(number))
 
 
 def flush_file(path: Path) -> None:
     """Have a file's bytes on the disk. Raises ``OSError``."""
     # Windows flushes only through handles that may write (FlushFileBuffers).
     with path.open("r+b" if os.name == "nt" else "rb") as file:
-        os.fsync(file.fileno())
+        flush_descriptor(file.fileno())
 
 
 def flush_folder(folder: Path) -> None:
@@ -135,6 +198,6 @@ def flush_folder(folder: Path) -> None:
     with suppress(OSError):
         descriptor = os.open(folder, os.O_RDONLY)
         try:
-            os.fsync(descriptor)
+            flush_descriptor(descriptor)
         finally:
             os.close(descriptor)

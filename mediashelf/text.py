@@ -155,11 +155,16 @@ def others_text(count: int, what: str) -> str:
     return f"the {count:,} other files and folders are {what}"
 
 
-def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """Return ``"; did you mean 'purpose'?"`` for the nearest of ``known``, or nothing."""
+def close_names(word: str, known: Iterable[str]) -> list[str]:
+    """Return those of ``known`` that are nearly the word, the nearest first."""
     import difflib  # rarely needed
 
-    near = difflib.get_close_matches(word.lower(), list(known), n=1)
+    return difflib.get_close_matches(word.lower(), list(known))
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return ``"; did you mean 'purpose'?"`` for the nearest of ``known``, or nothing."""
+    near = close_names(word, known)
     return f"; did you mean {near[0]!r}?" if near else ""
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import re
 import signal
 import sys
 from collections.abc import Callable, Iterator
@@ -36,6 +38,35 @@ if sys.platform == "win32":
     os.mkfifo = _without("FIFOs")
     os.symlink = _without("links that everybody may make")
     signal.SIGKILL = signal.SIGTERM  # which ends a process at once there
+    # From here on a name of bytes that are not UTF-8 has the reason for it in its error.
+    _plain_fsdecode = os.fsdecode
+
+    def _fsdecode(name: str | bytes) -> str:
+        try:
+            return _plain_fsdecode(name)
+        except UnicodeDecodeError as error:
+            if _is_of_the_tests(sys._getframe(1).f_code.co_filename):
+                raise NotOnThisSystem("Windows has no names of bytes that are not text") from error
+            raise
+
+    os.fsdecode = _fsdecode
+
+
+def _is_of_the_tests(file_name: str) -> bool:
+    return Path(file_name).is_relative_to(HERE)
+
+
+# Control characters, marks, an end in a dot or blank, and devices: Microsoft's "Naming Files,
+# Paths, and Namespaces". A name is refused with EINVAL or with one of these numbers of Windows:
+# ERROR_INVALID_NAME and, for devices, ERROR_INVALID_HANDLE and ERROR_DIRECTORY.
+_NOT_IN_WINDOWS = re.compile(
+    r"[\x00-\x1f<>\"|?*]|:(?!\\)|[ .](?:\\|$)|\\(?:con|nul|prn|aux)(?:[.\\]|$)", re.IGNORECASE
+)
+
+
+def _is_refused_name(error: OSError) -> bool:
+    refused = error.errno == errno.EINVAL or getattr(error, "winerror", 0) in (6, 123, 267)
+    return refused and bool(_NOT_IN_WINDOWS.search(str(error.filename)))
 
 
 @pytest.hookimpl(wrapper=True)
@@ -55,6 +86,10 @@ def _skipping() -> Iterator[None]:
         yield
     except NotOnThisSystem as error:
         pytest.skip(str(error))
+    except OSError as error:
+        if sys.platform == "win32" and _is_refused_name(error):
+            pytest.skip("Windows refuses a name that the test needs")
+        raise
 
 
 @pytest.fixture(autouse=True)

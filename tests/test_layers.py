@@ -11,7 +11,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
-    {"errors", "findings", "text"},
+    {"errors", "version", "findings", "text", "system"},
     {"files", "places", "tables"},
     {"formats"},
     {"image"},
@@ -38,6 +38,8 @@ HOME_OF_THIRD_PARTY = {
     "anyascii": {"building/naming/names.py"},
     "platformdirs": {"places.py"},
     "wcwidth": {"text.py"},
+    "libarchive": {"trees/library_child.py"},
+    "inflate64": {"trees/zips/methods.py"},
 }
 
 FILES = sorted(

@@ -124,17 +124,18 @@ def test_what_raises_in_the_block_leaves_nothing(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.skipif(os.name != "posix", reason="elsewhere nobody is asked whether a run is alive")
 def test_leftovers_of_killed_runs_go_and_those_of_running_ones_stay(tmp_path: Path) -> None:
     done = subprocess.run([sys.executable, "-c", "import os; print(os.getpid())"], stdout=-1)
     ended = int(done.stdout)
     leftover = tmp_path / f".disc.iso.{ended}-ab.mediashelf-partial"
-    running = tmp_path / f".disc.iso.{os.getppid()}-ab.mediashelf-partial"
+    alive = subprocess.Popen([sys.executable, "-c", "input()"], stdin=-1)
+    running = tmp_path / f".disc.iso.{alive.pid}-ab.mediashelf-partial"
     others = tmp_path / f".other.iso.{ended}-ab.mediashelf-partial"
     endless = tmp_path / f".disc.iso.{'9' * 30}-ab.mediashelf-partial"
     unnumbered = tmp_path / ".disc.iso.x-ab.mediashelf-partial"
     for path in (leftover, running, others, endless, unnumbered):
         path.write_bytes(b"half")
     write_whole(tmp_path / "disc.iso", b"whole")
+    alive.communicate(b"\n")
     left = {path.name for path in tmp_path.iterdir()}
     assert left == {"disc.iso", running.name, others.name, endless.name}

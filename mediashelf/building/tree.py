@@ -4,27 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
-from mediashelf.formats.packed.zip_records import decode_name
+from mediashelf.trees.members import TreeMember
+from mediashelf.trees.tree import Tree
 
 _NEVER = -(1 << 63)
 
 
-@dataclass(frozen=True, slots=True)
-class ArchiveMember:
-    """Where the bytes of a member of a ZIP archive are, as the archive's directory says.
+class Wrapped(NamedTuple):
+    """A member of an archive or image; ``file_size`` is that of the whole file, in bytes."""
 
-    ``header_at`` is the offset of its local header; it ends before ``limit``.
-    ``archive_size`` is that of the whole file, in bytes.
-    """
-
-    name: bytes
-    header_at: int
-    limit: int
-    method: int
-    stored_size: int
-    crc: int
-    archive_size: int
+    tree: Tree
+    member: TreeMember
+    file_size: int
 
 
 @dataclass(slots=True)
@@ -32,7 +25,7 @@ class Content:
     """The bytes of one source, or of a page that is made (then ``path`` is empty).
 
     ``size`` and ``modified_ns`` are kept to notice when the source changes; for a
-    ``member`` of an archive ``path`` and ``modified_ns`` are the archive's.
+    ``member`` of an archive or image ``path`` and ``modified_ns`` are those of the file it is in.
     ``data`` are the bytes of a page whose text is known when the disc is planned.
     ``digest`` is SHA-256 in hexadecimal digits where the bytes were read already.
     ``equal_to`` is an earlier content with the same bytes, whose place on the
@@ -45,18 +38,18 @@ class Content:
     digest: str = ""
     equal_to: Content | None = None
     lba: int = 0
-    member: ArchiveMember | None = None
+    member: Wrapped | None = None
     data: bytes = b""
 
     @property
     def shown_path(self) -> str:
         """The path for people: a member's name follows its archive's."""
-        return f"{self.path}:{decode_name(self.member.name)}" if self.member else self.path
+        return self.member.tree.where_is(self.member.member) if self.member else self.path
 
     @property
     def file_size(self) -> int:
         """Bytes of the file at ``path``."""
-        return self.member.archive_size if self.member else self.size
+        return self.member.file_size if self.member else self.size
 
 
 @dataclass(slots=True)

@@ -38,6 +38,7 @@ class Happening(StrEnum):
     SERVED = "served"
     MENDED = "mended"
     ACCEPTED = "accepted"
+    DESCRIBED = "described"  # the keeper's words changed
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,11 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue.facts import unpack_facts
 from mediashelf.catalogue.listing import fold
+from mediashelf.catalogue.records.acknowledged import KNOWN, acknowledged_of
+from mediashelf.catalogue.records.described import iter_descriptions, iter_expected
 from mediashelf.catalogue.records.reading import ContentError, reads_catalogue, require_types
-from mediashelf.catalogue.records.waiting import made_waiting
+from mediashelf.catalogue.records.waiting import made_waiting, waiting_of
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, kept_path, kept_text
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
+from mediashelf.integrity.fixity.acknowledged import with_acknowledged
 
 if TYPE_CHECKING:
     from mediashelf.integrity.fixity.values import FixityRecord
@@ -122,7 +125,7 @@ def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
 
 @reads_catalogue
 def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow]:
-    """Build the rows that ``where`` picks, by shelf and path, with five queries in all."""
+    """Build the rows that ``where`` picks, by shelf and path, with seven queries in all."""
     order = " ORDER BY shelves.name, images.path"
     rows = db.execute(f"SELECT {_COLUMNS} {_BASE} {where} {order}", parameters).fetchall()
     if not rows:
@@ -149,16 +152,23 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
         known = more[image_id]
         known["kinds"] = (*known.get("kinds", ()), kind)
         known["labels"] = (*known.get("labels", ()), kept_text(label))
-    for image_id, origin, judged_by, severity, count in db.execute(
-        "SELECT image_id, origin, judged_by, severity, count(*) FROM findings "
-        f"JOIN images ON images.id = image_id WHERE image_id IN ({picked}) "
-        "GROUP BY image_id, origin, severity",
+    # Those of bytes that wait are kept as an audit's; no acknowledgement is for these bytes.
+    for image_id, origin, judged_by, severity, is_known, count in db.execute(
+        "SELECT findings.image_id, origin, judged_by, severity, "
+        f"rule IN ({KNOWN} findings.image_id) AND (origin = 'scan' OR waiting.image_id IS NULL) "
+        "AS is_known, count(*) FROM findings JOIN images ON images.id = findings.image_id "
+        "LEFT JOIN waiting ON waiting.image_id = findings.image_id "
+        f"WHERE findings.image_id IN ({picked}) "
+        "GROUP BY findings.image_id, origin, severity, is_known",
         parameters,
     ):
         known = more[image_id]
+        level = Severity.NOTE if is_known else Severity(severity)
         if origin == judged_by:
-            known.setdefault("finding_counts", {})[Severity(severity)] = count
-        if origin == "scan" and severity == Severity.ERROR:
+            counts = known.setdefault("finding_counts", {})
+            counts[level] = counts.get(level, 0) + count
+            known["acknowledged"] = known.get("acknowledged", 0) + is_known * count
+        if origin == "scan" and level is Severity.ERROR:
             known["errors"] = count
     for image_id, *values in db.execute(
         "SELECT image_id, size, mtime_ns, digests, seen_at, judged, judged_at FROM waiting "
@@ -166,6 +176,10 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
         parameters,
     ):
         more[image_id]["waiting"] = made_waiting(*values)
+    for image_id, description in iter_descriptions(db, picked, parameters):
+        more[image_id]["description"] = description
+    for image_id, expected in iter_expected(db, picked, parameters):
+        more[image_id]["expected"] = (*more[image_id].get("expected", ()), expected)
     roots: dict[bytes, Path] = {}
     return [_row(row, more[row[0]], roots) for row in rows]
 
@@ -208,6 +222,7 @@ def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
         block_size,
         row.recorded_at,
         row.confirmed_at,
+        acknowledged_of(db, row.id),
     )
 
 
@@ -220,13 +235,18 @@ def facts_of(db: sqlite3.Connection, image_id: int) -> DiscFacts | None:
 
 @reads_catalogue
 def findings_on_record(db: sqlite3.Connection, image_id: int) -> list[Finding]:
-    """Return what the last scan or audit of an image found, worst first."""
+    """Return what the last scan or audit of an image found, worst first.
+
+    What the keeper acknowledged for the bytes that are there is a note.
+    """
     rows = db.execute(
         "SELECT severity, detail FROM findings JOIN images ON images.id = image_id "
         "WHERE image_id = ? AND origin = judged_by ORDER BY severity DESC, number",
         [image_id],
     )
-    return [
+    findings = [
         Finding(**{**json.loads(detail), "severity": Severity(severity)})
         for severity, detail in rows
     ]
+    known = acknowledged_of(db, image_id) if waiting_of(db, image_id) is None else {}
+    return sorted(with_acknowledged(findings, known), key=lambda finding: -finding.severity)

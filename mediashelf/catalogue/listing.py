@@ -21,6 +21,8 @@ MARK_OF_KIND = {
     VolumeKind.JOLIET: 4,
     VolumeKind.ROCKRIDGE: 8,
     VolumeKind.UDF: 16,
+    VolumeKind.FLOPPY: 64,
+    VolumeKind.ARCHIVE: 128,
 }
 MARK_ENHANCED = 32  # the tree of an enhanced volume descriptor, beside the primary one's
 

@@ -53,6 +53,42 @@ class Waiting:
 
 
 @dataclass(frozen=True, slots=True)
+class Description:
+    """What the keeper says of the disc with these bytes; empty texts and 0 say nothing.
+
+    ``set_number`` of ``set_size`` is its place in a set called ``set_name``.
+    """
+
+    note: str = ""
+    tags: tuple[str, ...] = ()
+    place: str = ""
+    part_number: str = ""
+    set_name: str = ""
+    set_number: int = 0
+    set_size: int = 0
+
+    @property
+    def set_text(self) -> str:
+        """The place in a set as it is written: ``2/3``, with a name ``Kiosk 2/3``."""
+        numbers = f"{self.set_number}/{self.set_size}" if self.set_number else ""
+        return " ".join(filter(None, [self.set_name, numbers]))
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """A digest that a list publishes for an image; ``list_name`` is that of the list.
+
+    ``is_met`` tells whether the image's record has it, or had it once; None while no
+    digest of this algorithm is on record.
+    """
+
+    algorithm: str
+    digest: str
+    list_name: str
+    is_met: bool | None
+
+
+@dataclass(frozen=True, slots=True)
 class ShelfRow:
     """A registered folder tree. ``image_count`` leaves missing images out."""
 
@@ -63,6 +99,9 @@ class ShelfRow:
     scanned_at: str | None
     image_count: int = 0
     total_size: int = 0
+
+
+_INSIDE = (State.DAMAGED, State.TRUNCATED)  # what can be acknowledged
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +115,8 @@ class ImageRow:
     read. ``labels`` and ``kinds`` are those of its volumes, in order.
     ``finding_counts`` counts what was found last, by severity; ``errors`` are
     those that the image had when its digest was recorded: such a digest does not
-    vouch for a sound disc. ``size``, ``mtime_ns`` and all about the contents are
+    vouch for a sound disc. Findings that the keeper acknowledged count as notes;
+    ``acknowledged`` counts them. ``size``, ``mtime_ns`` and all about the contents are
     those on record; ``waiting`` is what was last read, where that differs.
     """
 
@@ -103,7 +143,10 @@ class ImageRow:
     labels: tuple[str, ...] = ()
     finding_counts: dict[Severity, int] = field(default_factory=dict)
     errors: int = 0
+    acknowledged: int = 0
     waiting: Waiting | None = None
+    description: Description = Description()
+    expected: tuple[Expected, ...] = ()
 
     @property
     def file(self) -> Path:
@@ -128,7 +171,24 @@ class ImageRow:
     @property
     def state_word(self) -> str:
         """The state as people read it."""
-        return STATE_WORDS.get(self.state, self.state)
+        word = STATE_WORDS.get(self.state, self.state) + self.unmet_words
+        return f"{word} (acknowledged)" if self.is_acknowledged else word
+
+    @property
+    def is_acknowledged(self) -> bool:
+        """True where the bytes are as recorded, and the keeper lives with all that is wrong."""
+        level = max(self.finding_counts, default=None)
+        return self.state in _INSIDE and bool(self.acknowledged) and level is Severity.NOTE
+
+    @property
+    def unmet_words(self) -> str:
+        """What is added to the state of an image that never matched its published digest."""
+        return ", not as published" if any(one.is_met is False for one in self.expected) else ""
+
+    @property
+    def key_digest(self) -> str:
+        """The digest that the keeper's words are kept by; empty without a record."""
+        return self.digests.get("xxh3_128") or next(iter(self.digests.values()), "")
 
 
 def kept_number(number: int) -> int:

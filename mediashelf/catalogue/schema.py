@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from mediashelf.catalogue.records.name_index import add_end_marks
 from mediashelf.catalogue.steps.history import add_history
 from mediashelf.catalogue.steps.keeping import add_keeping
+from mediashelf.catalogue.steps.packages import add_packages
 from mediashelf.catalogue.steps.records import add_records
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
 
@@ -171,6 +172,7 @@ STEPS: tuple[Step, ...] = (
     add_records,
     add_keeping,
     add_end_marks,
+    add_packages,
 )
 """What turns version N into N + 1. Steps are only ever added at the end, never changed."""
 

@@ -6,12 +6,10 @@ from pathlib import Path
 
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, keep_path
 from mediashelf.catalogue.scanning.other_folder import sizes_of
-from mediashelf.catalogue.scanning.presence import FileSystems
+from mediashelf.catalogue.scanning.presence import FileSystems, is_certain
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import CatalogueError
-
-_UUID = "uuid "
 
 
 def move_shelf(catalogue: Catalogue, shelf: ShelfRow, root: Path) -> int:
@@ -60,10 +58,10 @@ def take_over(catalogue: Catalogue, inner: ShelfRow, outer_id: int, real: Path) 
 def same_disk(catalogue: Catalogue, root: Path) -> ShelfRow | None:
     """Return the shelf that was unplugged and is now mounted at ``root``, or None.
 
-    Known for certain only where the system names file systems by their UUID.
+    Known for certain only where the system names file systems by their UUID or serial number.
     """
     name = FileSystems().of(str(root))
-    if not name.startswith(_UUID):
+    if not is_certain(name):
         return None
     for shelf in _absent(catalogue):
         rows = catalogue.images(shelf=shelf.name)

@@ -21,10 +21,10 @@ LONGEST_NAME = 60  # so that tables stay readable
 def add_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> ShelfRow:
     """Register a folder tree; by default it is called as the folder is.
 
-    The folder is kept as it was written, made absolute: a link in it is followed
-    at every scan. Shelves inside the folder become a part of this one, with all their
-    records. Raises :class:`InputError` for a folder that cannot be read, and
-    :class:`CatalogueError` for a name that is taken or not allowed, and for a folder
+    The folder is kept as it was written, made absolute and without ``..``: a link in it is
+    followed at every scan. Shelves inside the folder become a part of this one, with all their
+    records. Raises :class:`InputError` for a folder that cannot be read, and for a name
+    that is taken or not allowed, and :class:`CatalogueError` for a folder
     that is in another shelf: its images would be recorded twice.
     """
     root, real = _readable_folder(folder)
@@ -75,7 +75,7 @@ def move_to(catalogue: Catalogue, name: str, folder: Path) -> tuple[ShelfRow, in
 
 def _readable_folder(folder: Path) -> tuple[Path, Path]:
     """Return a folder made absolute, and the place that its links lead to."""
-    root = folder.absolute()
+    root = folder.resolve() if ".." in folder.parts else folder.absolute()
     try:
         next(root.iterdir(), None)
         return root, root.resolve(strict=True)
@@ -95,16 +95,24 @@ def _refuse_inside(real: Path, folder: Path, shelf: ShelfRow) -> None:
         )
 
 
-def _refuse_name(name: str, taken: set[str]) -> None:
+def name_problem(name: str) -> str:
+    """Say why a shelf cannot be called so, or nothing."""
     if name != name.strip() or printable(name) != name or "/" in name or "\\" in name:
-        raise CatalogueError(
+        return (
             f"{name!r} is not a valid name for a shelf: it may not contain slashes or control "
             "characters, or begin or end with a space"
         )
     if len(name) > LONGEST_NAME:
-        raise CatalogueError(f"a shelf's name has {LONGEST_NAME} characters at most")
-    if name.lower() in taken:
-        raise CatalogueError(f"a shelf is called {name!r} already; choose another with --name")
+        return f"a shelf's name has {LONGEST_NAME} characters at most"
+    return ""
+
+
+def _refuse_name(name: str, taken: set[str]) -> None:
+    problem = name_problem(name)
+    if not problem and name.lower() in taken:
+        problem = f"a shelf is called {name!r} already; choose another with --name"
+    if problem:
+        raise InputError(problem)
 
 
 def _free_name(root: Path, taken: set[str]) -> str:

@@ -6,7 +6,7 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from mediashelf.catalogue import images, search
 from mediashelf.catalogue.records.reading import (
@@ -17,15 +17,17 @@ from mediashelf.catalogue.records.reading import (
 )
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, kept_path
 from mediashelf.catalogue.schema import (
+    APPLICATION_ID,
     OLDEST_SQLITE,
     STEPS,
     migrate,
     refuse_foreign,
     schema_version,
 )
+from mediashelf.catalogue.steps.copying import keep_before_steps
 from mediashelf.errors import CatalogueError, InputError
 from mediashelf.places import data_folder
-from mediashelf.text import did_you_mean
+from mediashelf.text import close_names, did_you_mean
 
 FILE_NAME = "catalogue.sqlite"
 
@@ -138,7 +140,10 @@ def open_catalogue(
     place = catalogue_place(path)
     _refuse_old_sqlite()
     try:
-        exists = create or place.exists()
+        exists = place.exists()
+        if not exists:
+            _refuse_mistyped(place)
+        exists = create or exists
         if create:
             _make_folder(place.parent)
             _make_private(place)
@@ -157,6 +162,34 @@ def open_catalogue(
         raise CatalogueError(
             f"{place}: you may not read it; choose another with --catalogue"
         ) from error
+
+
+def _refuse_mistyped(place: Path) -> None:
+    """Raise where a catalogue of nearly this name is in the folder: that one is meant."""
+    try:
+        others = {path.stem.lower(): path.name for path in place.parent.iterdir()}
+    except OSError:
+        return
+    stems = close_names(place.stem, [stem for stem in others if ".version-" not in stem])
+    near = next((others[stem] for stem in stems if _is_ours(place, others[stem])), None)
+    if near is not None:
+        raise CatalogueError(
+            f"{place}: there is no such catalogue; did you mean {near!r}? To begin another one "
+            "under this name, make an empty file of that name first"
+        )
+
+
+def _is_ours(place: Path, name: str) -> bool:
+    """Tell whether a file beside it is a catalogue (SQLite file format, 1.3.16)."""
+    path = place.with_name(name)
+    try:
+        if not path.is_file():
+            return False
+        with path.open("rb") as stream:
+            head = stream.read(72)
+    except OSError:
+        return False
+    return head[68:72] == APPLICATION_ID.to_bytes(4, "big")
 
 
 def _refuse_old_sqlite() -> None:
@@ -196,7 +229,7 @@ def _is_writable(place: Path) -> bool:
 
 def _uri(place: Path, can_write: bool) -> str:
     # As a URI, so that a name like "file:x?mode=memory" is a name.
-    uri = place.absolute().as_uri()
+    uri = _as_uri(place.absolute())
     if can_write:
         return uri
     if place.with_name(f"{place.name}-wal").exists():
@@ -204,6 +237,11 @@ def _uri(place: Path, can_write: bool) -> str:
     # Beside a file in WAL mode SQLite wants to write a second one. Where that is
     # impossible and no run is writing, the file may be taken as it stands.
     return f"{uri}?mode=ro&immutable=1"
+
+
+def _as_uri(place: PurePath) -> str:
+    uri = place.as_uri()  # "URI Filenames In SQLite", 3.1: no share of Windows as authority
+    return uri if uri.startswith("file:///") else "file:////" + uri.removeprefix("file://")
 
 
 def _open(name: str, wait_seconds: float) -> sqlite3.Connection:
@@ -226,6 +264,9 @@ def _prepare(db: sqlite3.Connection, place: Path, can_write: bool) -> None:
         # Where the file system cannot do WAL (some network shares), SQLite keeps its older mode.
         db.execute("PRAGMA journal_mode = WAL")
         db.execute("PRAGMA synchronous = NORMAL")
+        version = schema_version(db)
+        if 0 < version < len(STEPS):
+            keep_before_steps(db, place, version)
         migrate(db)
     elif schema_version(db) < len(STEPS):
         raise CatalogueError(

@@ -11,9 +11,11 @@ from typing import Any, NamedTuple
 
 import click
 
-from mediashelf import __version__
 from mediashelf.cli.console import prepare_streams
+from mediashelf.cli.help_text import HelpFormatter
+from mediashelf.cli.paging import paged
 from mediashelf.errors import MediashelfError, OutputError
+from mediashelf.version import version_text
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it; __main__.py has it before this is loaded
 PIPE_CLOSED = 141  # 128 + SIGPIPE
@@ -43,12 +45,16 @@ JOBS: dict[str, dict[str, Place]] = {
         "scan": Place("library.scan:scan", "Record what is new, changed, moved or missing."),
         "audit": Place("library.audit:audit", "Is every image as recorded, and sound inside?"),
         "mend": Place("image.mend:mend", "Repair a damaged image from other copies."),
-        "list": Place("library.list_images:list_images", "List the images on record."),
-        "find": Place("library.find:find", "Which image holds this file?"),
+        "list": Place("keeping.list_images:list_command", "List the images on record."),
+        "find": Place("keeping.find:find", "Which image is it, or holds this file?"),
+        "describe": Place("keeping.describe:describe", "Say what you know of a disc."),
+        "compare": Place("image.compare:compare", "What differs between two images or folders?"),
         "show": Place("image.show:show", "What is in an image, and what happened to it?"),
+        "extract": Place("image.extract:extract", "Take files out of an image or archive."),
         "convert": Place("image.convert:convert", "Turn a raw image into one that can be served."),
         "checksums": Place("library.checksums:checksums", "Write or check a checksum list."),
-        "timer": Place("library.timer:timer", "Audit a part of the library every night."),
+        "catalogue": Place("keeping.catalogue:catalogue", "Save, restore, check the catalogue."),
+        "timer": Place("timer.command:timer", "Audit a part of the library every night."),
     },
     "Job 3: prepare a bench session": {
         "plan": Place("bench.plan:plan", "Begin a session plan, or see what it comes to."),
@@ -60,6 +66,8 @@ JOBS: dict[str, dict[str, Place]] = {
 
 _GO_ON = {"demo", "scan", "audit", "prepare"}  # called again, these do only what is left
 
+click.Context.formatter_class = HelpFormatter
+
 COMMANDS = {name: place for places in JOBS.values() for name, place in places.items()}
 
 
@@ -68,6 +76,8 @@ class MediashelfGroup(click.Group):
 
     def main(self, *args: Any, **options: Any) -> Any:
         prepare_streams()
+        if "_MEDIASHELF_COMPLETE" in os.environ:
+            importlib.import_module("mediashelf.cli.completion")
         return super().main(*args, **options)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -94,9 +104,11 @@ class MediashelfGroup(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         try:
-            return super().resolve_command(ctx, args)
+            found = super().resolve_command(ctx, args)
         except click.UsageError as error:
             raise _with_suggestion(error, args) from error
+        ctx.with_resource(paged(found[0]))
+        return found
 
     def make_context(self, *arguments: Any, **options: Any) -> click.Context:
         try:
@@ -166,7 +178,7 @@ def _with_suggestion(error: click.UsageError, args: list[str]) -> click.UsageErr
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
     epilog="Each command has examples: mediashelf build --help",
 )
-@click.version_option(__version__, prog_name="mediashelf")
+@click.version_option(message=version_text())
 def main() -> None:
     """Keep disc images sound, build driver discs, prepare discs for a bench session.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -12,6 +13,9 @@ import click
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.findings import summary as summary
 from mediashelf.text import display_width, printable, wrap
+
+# Beside the word, which says the same.
+_COLOURS = {Severity.ERROR: "red", Severity.WARNING: "yellow", Severity.NOTE: "cyan"}
 
 
 def say(text: str = "") -> None:
@@ -42,20 +46,29 @@ def terminal_width() -> int:
     return max(20, shutil.get_terminal_size((80, 24)).columns)
 
 
-def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: str = "") -> list[str]:
+def is_piped() -> bool:
+    """Tell whether the answer goes to a program; COLUMNS says how wide that takes it."""
+    return not sys.stdout.isatty() and "COLUMNS" not in os.environ
+
+
+def table(
+    headers: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    right: str = "",
+    in_lines: bool = False,
+) -> list[str]:
     """Return the lines of a table that fits the terminal where that is possible.
 
     ``right`` names the columns (by header, comma separated) whose cells are
     aligned right. The last column is never padded. A row that is wider than the
-    terminal is printed as a block of ``header: value`` lines instead.
+    terminal is printed as a block of ``header: value`` lines instead, unless it is to
+    stay ``in_lines``.
     """
     cells = [[printable(cell) for cell in row] for row in rows]
     aligned = {name.strip() for name in right.split(",")}
-    widths = [
-        max([display_width(header), *(display_width(row[index]) for row in cells)])
-        for index, header in enumerate(headers)
-    ]
-    if sum(widths) + 2 * (len(widths) - 1) > terminal_width():
+    widths = _widths(headers, cells)
+    if not in_lines and _total(widths) > terminal_width():
         return _blocks(headers, cells)
     lines = []
     for row in [list(headers), *cells]:
@@ -65,6 +78,23 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: str =
             parts.append(padding + cell if headers[index] in aligned else cell + padding)
         lines.append("  ".join(parts).rstrip())
     return lines
+
+
+def fits(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> bool:
+    """Tell whether a table of these cells fits the terminal line by line."""
+    cells = [[printable(cell) for cell in row] for row in rows]
+    return _total(_widths(headers, cells)) <= terminal_width()
+
+
+def _widths(headers: Sequence[str], cells: Sequence[Sequence[str]]) -> list[int]:
+    return [
+        max([display_width(header), *(display_width(row[index]) for row in cells)])
+        for index, header in enumerate(headers)
+    ]
+
+
+def _total(widths: Sequence[int]) -> int:
+    return sum(widths) + 2 * (len(widths) - 1)
 
 
 def _blocks(headers: Sequence[str], cells: list[list[str]]) -> list[str]:
@@ -95,7 +125,9 @@ def say_findings(findings: Sequence[Finding], *, limit: int = 0) -> None:
         group = groups[key]
         first = group[0]
         title = f"{first.severity.word} {first.rule}"
-        _say_indented(title + (f" [{first.target}]" if first.target else ""), 0)
+        _say_indented(
+            title + (f" [{first.target}]" if first.target else ""), 0, _COLOURS[first.severity]
+        )
         shown = group[:limit] if limit else group
         for finding in shown:
             _say_indented(f"{finding.where}: {finding.message}", 2)
@@ -112,11 +144,23 @@ def say_wrapped(text: str, *, indent: int = 0) -> None:
     _say_indented(text, indent)
 
 
-def _say_indented(text: str, indent: int) -> None:
+def _say_indented(text: str, indent: int, colour: str = "") -> None:
     lead = " " * indent
     width = max(terminal_width(), indent + 12)
     for line in wrap(text, width, lead=lead, rest=f"{lead}  " if indent else ""):
-        _write_line(line)
+        _write_line(click.style(line, fg=colour) if colour and shows_colour() else line)
+
+
+def shows_colour() -> bool:
+    """Tell whether the answer goes to a terminal whose person wants colour (no-color.org)."""
+    is_plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    if is_plain or not sys.stdout.isatty():
+        return False
+    if sys.platform == "win32":
+        import colorama  # click needs it there; its consoles know no colour until they are told
+
+        colorama.just_fix_windows_console()
+    return True
 
 
 def exit_for(findings: Iterable[Finding], fail_on: str) -> None:

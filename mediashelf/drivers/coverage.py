@@ -64,7 +64,12 @@ class Match(NamedTuple):
 
         Some buses report the chip's own id among the compatible ones (HDAUDIO).
         """
-        return not self.in_device and not _NAMES_DEVICE.search(self.identifier)
+        return not self.in_device and not names_device(self.identifier)
+
+
+def names_device(identifier: str) -> bool:
+    """Whether an identifier names one chip or product, whatever list it is in."""
+    return bool(_NAMES_DEVICE.search(identifier))
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,13 +163,20 @@ class OfferIndex:
     def _add(self, package: Package, offer: Offer) -> None:
         model = offer.model
         if model.hardware_id:
-            entry = _Entry(package, offer, True, 0)
-            self._entries[model.hardware_id].append(entry)
-            chip, mark, _ = model.hardware_id.partition("&SUBSYS_")
-            if mark:
-                self._boards[chip].append(entry)
-        for position, identifier in enumerate(model.compatible_ids):
-            self._entries[identifier].append(_Entry(package, offer, False, position))
+            self.add(package, offer, model.hardware_id)
+        for position, identifier in enumerate(model.compatible_ids, 1):
+            self.add(package, offer, identifier, position)
+
+    def add(self, package: Package, offer: Offer, identifier: str, place: int = 0) -> None:
+        """Add one identifier; ``place`` is 0 for an entry's hardware id, and counts its others."""
+        if place:
+            self._entries[identifier].append(_Entry(package, offer, False, place - 1))
+            return
+        entry = _Entry(package, offer, True, 0)
+        self._entries[identifier].append(entry)
+        chip, mark, _ = identifier.partition("&SUBSYS_")
+        if mark:
+            self._boards[chip].append(entry)
 
     def cover(self, device: Device, declared: Iterable[DosPackage] = ()) -> DeviceCover:
         """Return what drives ``device``; ``declared`` are all declared packages of the disc."""
@@ -245,6 +257,7 @@ def _upper(identifiers: Iterable[str]) -> set[str]:
 class Reason(StrEnum):
     """Why a candidate loses against the best one."""
 
+    LACKS_FILES = "lacks-files"
     RANK = "rank"
     DATE = "date"
     VERSION = "version"
@@ -253,7 +266,9 @@ class Reason(StrEnum):
 
 def reason_lost(loser: Candidate, winner: Candidate) -> Reason:
     """Return the first thing in which ``loser`` is worse than ``winner``."""
-    if loser.rank != winner.rank:
+    if loser.rank < winner.rank:
+        return Reason.LACKS_FILES  # nothing else goes before the rank
+    if loser.rank > winner.rank:
         return Reason.RANK
     if loser.driver_version.date != winner.driver_version.date:
         return Reason.DATE

@@ -18,6 +18,17 @@ RANKING = driver_page("How Windows Ranks Driver Packages")
 
 def check_survey(survey: Survey) -> Iterator[Finding]:
     """Yield the findings of one survey, devices first; each names the target where it matters."""
+    yield from check_devices(survey)
+    # What INFs say matters to no system that takes none.
+    for surveyed in survey.packages if survey.family.takes_infs else ():
+        for finding in check_package(survey, surveyed):
+            yield replace(finding, target=survey.target)
+        yield from check_package_text(survey, surveyed)
+    yield from _several_versions(survey)
+
+
+def check_devices(survey: Survey) -> Iterator[Finding]:
+    """Yield what is to be said of the devices of a survey."""
     family = survey.family
     if survey.covers and family.takes_infs and not family.matches_devices:
         yield Finding(
@@ -31,12 +42,6 @@ def check_survey(survey: Survey) -> Iterator[Finding]:
     for number, cover in enumerate(survey.covers, 1):
         for finding in _check_device(survey, cover, number):
             yield replace(finding, target=survey.target)
-    # What INFs say matters to no system that takes none.
-    for surveyed in survey.packages if family.takes_infs else ():
-        for finding in check_package(survey, surveyed):
-            yield replace(finding, target=survey.target)
-        yield from check_package_text(survey, surveyed)
-    yield from _several_versions(survey)
 
 
 def _several_versions(survey: Survey) -> Iterator[Finding]:

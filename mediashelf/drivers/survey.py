@@ -62,15 +62,18 @@ class Survey:
     old_packages: tuple[OldPackage, ...] = ()
     covers: tuple[DeviceCover, ...] = ()
     has_machine: bool = True
-    _by_identifier: dict[str, list[Package]] = field(default_factory=dict, repr=False)
-    _missing: dict[tuple[Package, str], list[str]] = field(default_factory=dict, repr=False)
+    by_identifier: Mapping[str, Sequence[Package]] = field(default_factory=dict, repr=False)
+    missing: Mapping[tuple[Package, str], Sequence[str]] = field(default_factory=dict, repr=False)
 
     def verdict(self, cover: DeviceCover) -> DriverVerdict:
         """Return whether the device is covered; whatever tells it to people asks here."""
         if cover.cover is not Cover.DRIVER or cover.best is None:
             return decide(cover.cover)
-        best = cover.best
-        return decide(cover.cover, self._missing.get((best.package, best.offer.install), ()))
+        return decide(cover.cover, self.missing_of(cover.best))
+
+    def missing_of(self, candidate: Candidate) -> Sequence[str]:
+        """Return the files that a candidate lacks, where it was looked for them."""
+        return self.missing.get((candidate.package, candidate.offer.install), ())
 
     @property
     def verdicts(self) -> list[DriverVerdict]:
@@ -87,7 +90,7 @@ class Survey:
         named = dict.fromkeys(
             package
             for identifier in (*device.hardware_ids, *device.compatible_ids)
-            for package in self._by_identifier.get(identifier, ())
+            for package in self.by_identifier.get(identifier, ())
         )
         return [
             (package, Fit.OTHER_SECTION if fits[package] is Fit.FITS else fits[package])
@@ -125,8 +128,8 @@ def survey(
         old_packages=tuple(old for tree, found in founds for old in find_old_packages(tree, found)),
         covers=covers,
         has_machine=devices is not None,
-        _by_identifier=_by_identifier(packages),
-        _missing=_missing(covers, suited, family),
+        by_identifier=_by_identifier(packages),
+        missing=_missing(covers, suited, family),
     )
 
 

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import NamedTuple
 
 from mediashelf.findings import Finding
+from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
-from mediashelf.formats.image_size import log_size_problems
+from mediashelf.formats.image_size import describe_nothing, log_size_problems
 from mediashelf.formats.iso.descriptor_checks import (
     log_descriptor_problems,
     log_differing_sizes,
@@ -31,6 +29,7 @@ from mediashelf.formats.iso.lost_trees import log_lost_tree
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
 from mediashelf.formats.iso.sessions import find_later_sessions, log_sessions
+from mediashelf.formats.iso.tree_entries import SharedEntries
 from mediashelf.formats.partition_table import detect_partition_kind
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
 from mediashelf.formats.rockridge.naming import RockRidgeNaming
@@ -58,23 +57,8 @@ class DiscReading(NamedTuple):
 
 def read_disc(view: View, *, limits: Limits = DEFAULT_LIMITS) -> DiscReading:
     """Read and check everything but the contents of files; never raises for damage."""
-    with _collector_paused():
+    with collector_paused():
         return _DiscReader(view, limits).read()
-
-
-@contextmanager
-def _collector_paused() -> Iterator[None]:
-    """Pause the cyclic garbage collector, which takes a third of the time of a large listing.
-
-    Hundreds of thousands of tuples are made here, and no cycles.
-    """
-    was_enabled = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_enabled:
-            gc.enable()
 
 
 class _DiscReader:
@@ -86,6 +70,7 @@ class _DiscReader:
         self._volumes: list[VolumeFacts] = []
         self._furthest = 0
         self._sessions: tuple[int, ...] = (0,)
+        self._shared: SharedEntries | None = None
 
     def read(self) -> DiscReading:
         descriptors = self._read_last_session()
@@ -93,7 +78,7 @@ class _DiscReader:
         if descriptors.primary is None and not descriptors.supplementary and udf is None:
             return self._no_volume()
         if descriptors.primary is not None:
-            self._read_primary(descriptors.primary)
+            self._read_primary(descriptors.primary, has_twin=bool(descriptors.supplementary))
         for descriptor in descriptors.supplementary:
             self._read_supplementary(descriptor)
             if descriptors.primary is not None:
@@ -101,8 +86,7 @@ class _DiscReader:
         for descriptor in descriptors.unclear:
             log_lost_tree(self._view, descriptor, self._geometry(descriptor), self._log)
         boot = read_boot(self._view, descriptors.boot_records, self._log, self._sessions[-1])
-        if udf is not None:
-            self._volumes.append(udf)
+        self._volumes += [udf] if udf is not None else []
         for entry in boot.entries if boot is not None else ():
             end = entry.load_lba * SECTOR_SIZE + entry.image_size
             self._furthest = max(self._furthest, end)
@@ -158,21 +142,27 @@ class _DiscReader:
             self._log.add(
                 "no-volume",
                 "image",
-                "no ISO 9660 or UDF volume descriptor was found",
+                describe_nothing(self._view),
                 found=f"{self._view.size:,} bytes of something else",
                 expected="volume descriptors from byte 32,768 on",
             )
         facts = DiscFacts(self._view.size, looks_raw=is_raw)
         return DiscReading(facts, self._log.findings())
 
-    def _read_primary(self, descriptor: VolumeDescriptor) -> None:
-        tree = self._read_tree(descriptor, VolumeKind.ISO9660, Iso9660Naming(self._log), detail="")
+    def _read_primary(self, descriptor: VolumeDescriptor, *, has_twin: bool) -> None:
         geometry = self._geometry(descriptor)
         root = _root_extent(descriptor, geometry)
-        rock_ridge = detect_rock_ridge(self._view, root, geometry, self._log)
+        ridge_log = ProblemLog()
+        rock_ridge = detect_rock_ridge(self._view, root, geometry, ridge_log)
+        if rock_ridge is not None or has_twin:
+            self._shared = SharedEntries()
+        tree = self._read_tree(descriptor, VolumeKind.ISO9660, Iso9660Naming(self._log), detail="")
+        self._log.extend(ridge_log)
         if rock_ridge is not None:
             naming = RockRidgeNaming(self._view, rock_ridge, geometry, self._log)
-            ridge_tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits)
+            ridge_tree = walk_tree(
+                self._view, root, geometry, naming, self._log, self._limits, self._shared
+            )
             self._keep(
                 descriptor,
                 VolumeKind.ROCKRIDGE,
@@ -205,7 +195,7 @@ class _DiscReader:
         log_descriptor_problems(descriptor, self._log)
         geometry = self._geometry(descriptor)
         root = _root_extent(descriptor, geometry)
-        tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits)
+        tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits, self._shared)
         table_size = descriptor.path_table_size.likely(self._view.size)
         log_path_table_problems(
             self._view,
@@ -217,8 +207,8 @@ class _DiscReader:
             self._log,
         )
         ends = [lba * geometry.block_size + table_size for lba in descriptor.path_tables if lba]
-        root_end = root.lba * geometry.block_size + root.size
-        self._furthest = max(self._furthest, tree.furthest, root_end, *ends)
+        ends.append(root.lba * geometry.block_size + root.size)
+        self._furthest = max(self._furthest, tree.furthest, *ends)
         self._keep(descriptor, kind, tree, detail=detail)
         return tree
 
@@ -239,9 +229,8 @@ class _DiscReader:
         geometry = self._geometry(descriptor)
         parse = parse_wide_text if kind is VolumeKind.JOLIET else parse_text
         at, size = LABEL_FIELD
-        texts = {
-            name: parse(descriptor.data[at : at + size]) for name, (at, size) in TEXT_FIELDS.items()
-        }
+        fields = TEXT_FIELDS.items()
+        texts = {name: parse(descriptor.data[at : at + size]) for name, (at, size) in fields}
         self._volumes.append(
             VolumeFacts(
                 kind,

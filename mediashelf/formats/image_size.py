@@ -9,8 +9,25 @@ from mediashelf.formats.volume import SECTOR_SIZE
 
 _HEAD = 1024  # bytes, in which partition tables are
 
+_FIRST_VOLUME_END = 17 * SECTOR_SIZE  # ECMA-119 6.2.1: sectors 0 to 15 are the system area
+
 PAD_SECTORS = 150
 """Zero sectors after a volume that are not worth a finding: common practice of writers."""
+
+
+def describe_nothing(view: View) -> str:
+    """Say what a file without a volume is, as far as its size and its sector 16 tell."""
+    size = view.size
+    if not size:
+        return "not a disc image: the file is empty, 0 bytes"
+    if size < _FIRST_VOLUME_END:
+        return (
+            f"not a disc image: {size:,} bytes are too few; the first volume descriptor is in "
+            f"sector 16 and ends at byte {_FIRST_VOLUME_END:,}"
+        )
+    sector = view.read(_FIRST_VOLUME_END - SECTOR_SIZE, SECTOR_SIZE)
+    shown = f"bytes {sector[:8].hex(' ')}" if sector.strip(b"\0") else "zeros"
+    return f"no ISO 9660 or UDF volume descriptor from sector 16 on, which begins with {shown}"
 
 
 def log_size_problems(

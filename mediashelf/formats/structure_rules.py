@@ -42,7 +42,7 @@ STRUCTURE_RULES = {
     "no-volume": StructureRule(
         _ERROR,
         "ECMA-119 8.1; ECMA-167 3/9.1",
-        "Check that this is a disc image and that it is complete",
+        "If it should be a disc image, get it again or mend it from another copy",
     ),
     "raw-sectors": StructureRule(
         _ERROR,

@@ -23,6 +23,8 @@ class VolumeKind(StrEnum):
     JOLIET = "joliet"
     ROCKRIDGE = "rockridge"
     UDF = "udf"
+    FLOPPY = "floppy"
+    ARCHIVE = "archive"
 
     @property
     def words(self) -> str:
@@ -35,7 +37,11 @@ _KIND_WORDS = {
     VolumeKind.JOLIET: "Joliet",
     VolumeKind.ROCKRIDGE: "Rock Ridge",
     VolumeKind.UDF: "UDF",
+    VolumeKind.FLOPPY: "FAT",
+    VolumeKind.ARCHIVE: "archive",
 }
+DISC_KINDS = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF)
+"""The trees that a disc can have."""
 
 
 HOLE = -1

@@ -7,7 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from mediashelf.catalogue.bench.session_names import named_session
+from mediashelf.catalogue.bench.session_names import named_session, sessions_of
 from mediashelf.catalogue.bench.session_reading import sessions
 from mediashelf.catalogue.bench.session_rows import BenchSession, PreparedSession, SessionDisc
 from mediashelf.catalogue.bench.session_store import record_session, session_of_card
@@ -54,21 +54,23 @@ def is_card(name: str | None) -> bool:
 
 
 def find_session(
-    catalogue: Catalogue, name: str | None, *, may_record: bool = False
+    catalogue: Catalogue, name: str | None, *, machine: str = "", may_record: bool = False
 ) -> BenchSession:
     """Return the session that a name or a card's folder means; by default the one prepared last.
 
-    With ``may_record``, a card that was prepared elsewhere is recorded by its
-    manifest. Raises :class:`InputError` when there is no such session, and what
-    reading a manifest raises.
+    With a ``machine`` only its sessions count. With ``may_record``, a card that was
+    prepared elsewhere is recorded by its manifest. Raises :class:`InputError` when
+    there is no such session, and what reading a manifest raises.
     """
     known = sessions(catalogue)
+    if machine and known:
+        known = sessions_of(known, machine)
     if name is not None and is_card(name):
         prepared = _prepared(read_manifest(Path(name) / MANIFEST_NAME), Path(name), {})
-        session = session_of_card(catalogue, prepared)
+        session = session_of_card(catalogue, prepared, known if machine else None)
         if session is not None:
             return session
-        if may_record:
+        if may_record and not machine:
             return record_session(catalogue, prepared)
         raise InputError(
             f"{name}: no session is on record for this card; the first note about it records one"

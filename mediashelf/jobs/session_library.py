@@ -43,8 +43,11 @@ class CatalogueLibrary:
 
     def _record(self, row: ImageRow) -> FixityRecord | None:
         # The digest of an image that was damaged when it was recorded vouches for
-        # nothing: a good copy in its place would be taken for a wrong one.
-        return None if row.errors else fixity_record(self._catalogue.db, row)
+        # nothing: a good copy in its place would be taken for a wrong one. With the
+        # keeper's word on these bytes it does.
+        if row.errors and not row.acknowledged:
+            return None
+        return fixity_record(self._catalogue.db, row)
 
 
 @contextmanager

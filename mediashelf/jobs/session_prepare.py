@@ -6,7 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from mediashelf.errors import SessionPlanError
 from mediashelf.findings import Finding
+from mediashelf.jobs.library.naming import find_place
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.jobs.session_drivers import SessionDrivers
 from mediashelf.jobs.session_journal import keep_prepared
@@ -16,7 +18,13 @@ from mediashelf.readability.targets import load_targets
 from mediashelf.reports.bench.run_sheet import sheet_html, sheet_text
 from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.manifests.values import Manifest
-from mediashelf.sessions.plans.session_plan import SessionPlan, load_plan, with_padding
+from mediashelf.sessions.manifests.versions import CURRENT
+from mediashelf.sessions.plans.session_plan import (
+    SessionPlan,
+    for_machine,
+    load_plan,
+    with_padding,
+)
 from mediashelf.sessions.prepare import (
     CheckedSession,
     PreparedCard,
@@ -33,6 +41,10 @@ class Places:
 
     catalogue: Path | None = None
     targets: Path | None = None
+
+    def find_place(self, name: str) -> str:
+        """Return the path of an image that is named as on its shelf; see :func:`.find_place`."""
+        return find_place(name, self.catalogue)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,20 +69,22 @@ class PrepareOptions:
     anyway: bool = False
     tidy: bool = False
     pad: bool = False
+    machine: str = ""
+    manifest_version: int = CURRENT
 
 
 def examine_plan(
-    plan_path: Path, places: Places, *, progress: Progress = no_progress
+    plan_path: Path, places: Places, *, machine: str = "", progress: Progress = no_progress
 ) -> CheckedPlan:
-    """Find and check the discs of a plan; no card is needed."""
-    plan = load_plan(plan_path)
+    """Find and check the discs of a plan for one of its machines; no card is needed."""
+    plan = _load(plan_path, machine)
     targets = load_targets(places.targets)
     with open_library(places.catalogue) as library, progress("checking") as on_bytes:
         discs, about_machine = look_at_plan(
             plan,
             library,
             targets,
-            plan_recipe=recipe_planner(targets, plan.targets),
+            plan_recipe=recipe_planner(targets, plan.targets, places.find_place),
             more_checks=SessionDrivers(targets).check,
             on_bytes=on_bytes,
         )
@@ -93,7 +107,7 @@ def prepare_card(
     :class:`BlockedError` is raised. Returns the prepared card, None after a dry run,
     and what to tell a person about the record, or an empty text.
     """
-    plan = load_plan(plan_path)
+    plan = _load(plan_path, options.machine)
     if options.pad:
         plan = with_padding(plan)
     targets = load_targets(places.targets)
@@ -115,7 +129,7 @@ def prepare_card(
             targets,
             tidy=options.tidy,
             may_build=not options.is_dry_run,
-            plan_recipe=recipe_planner(targets, plan.targets),
+            plan_recipe=recipe_planner(targets, plan.targets, places.find_place),
             more_checks=drivers.check,
             on_bytes=on_checked_bytes,
         ) as session,
@@ -132,6 +146,15 @@ def prepare_card(
                 created=created,
                 anyway=options.anyway,
                 tidy=options.tidy,
+                version=options.manifest_version,
                 on_bytes=on_bytes,
             )
     return prepared, keep_prepared(places.catalogue, prepared) or ""
+
+
+def _load(plan_path: Path, machine: str) -> SessionPlan:
+    plan = load_plan(plan_path)
+    try:
+        return for_machine(plan, machine)
+    except SessionPlanError as error:
+        raise SessionPlanError(f"{plan_path}: {error}") from error

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from mediashelf.building.planning.boot import FLOPPY_MEDIA
-from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe
+from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe, with_places
 from mediashelf.errors import FormatError, InputError
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
 from mediashelf.readability.targets import Target, pick_targets
@@ -16,10 +16,14 @@ from mediashelf.sessions.plans.plan_disc import SourceKind
 from mediashelf.sessions.plans.resolve import SourceFile
 
 
-def recipe_planner(targets: Mapping[str, Target], of_session: Sequence[str]) -> PlanRecipe:
+def recipe_planner(
+    targets: Mapping[str, Target],
+    of_session: Sequence[str],
+    find_place: Callable[[str], str] = str,
+) -> PlanRecipe:
     """Return how a session plans a recipe: for the recipe's own targets, else the session's.
 
-    ``targets`` are all that are known.
+    ``targets`` are all that are known; ``find_place`` knows the names of images on shelves.
     """
 
     def plan(file: SourceFile) -> SessionRecipe:
@@ -28,7 +32,7 @@ def recipe_planner(targets: Mapping[str, Target], of_session: Sequence[str]) -> 
             # Beside the floppy there is nothing on the disc, and nothing is meant to be.
             found = tuple(one for one in planned.deciding if one.rule != "nothing-on-disc")
             return SessionRecipe(planned.plans[0], found)
-        recipe = load_recipe(file.path)
+        recipe = with_places(load_recipe(file.path), find_place)
         if not recipe.targets:
             recipe = replace(recipe, targets=tuple(of_session))
         planned = plan_recipe(recipe, pick_targets(recipe.targets, targets))

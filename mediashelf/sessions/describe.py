@@ -11,17 +11,21 @@ from mediashelf.findings import Finding
 from mediashelf.sessions.cards.arrange import PlacedDisc
 from mediashelf.sessions.cards.records import CardRecords
 from mediashelf.sessions.discs.glance import boot_ways, glance
+from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.emulator import (
     EJECT,
     block_size,
+    drive_names,
     is_served_whole,
     lun_settings,
     served_blocks,
 )
 from mediashelf.sessions.manifests.fields import SeverityWord
+from mediashelf.sessions.manifests.manifest import parse_manifest, render_manifest
 from mediashelf.sessions.manifests.parts import CardFile, LunWrite, OpenFinding, Origin
 from mediashelf.sessions.manifests.sense import comparable_path
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc, ManifestSession
+from mediashelf.sessions.manifests.versions import CURRENT, start_before_3
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import printable
 
@@ -36,11 +40,13 @@ def describe_card(
     records: CardRecords,
     *,
     created: str,
+    version: int = CURRENT,
 ) -> Manifest:
     """Return the manifest of a card on which every disc is in place, without its other files.
 
     ``findings`` are those about the card and the machine. When nothing but the
-    moment differs from the manifest that is on the card, its moment is kept.
+    moment differs from the manifest that is on the card, its moment is kept; what an
+    earlier ``version`` of the form cannot say makes no difference.
     """
     discs = tuple(_disc(one) for one in staged)
     used = {comparable_path(disc.path) for disc in discs}
@@ -56,14 +62,31 @@ def describe_card(
         start=plan.start,
         eject=(LunWrite("file", EJECT.removesuffix("\n")),),
         forced_eject=(LunWrite("forced_eject", "1"),),
+        drive=_drive(plan),
         discs=discs,
         open_findings=condense(findings, worst_first=False),
         earlier_files=tuple(sorted(earlier.values(), key=lambda file: file.path)),
     )
     last = records.manifest
-    if last is not None and _says_the_same(manifest, last):
+    written = parse_manifest(render_manifest(manifest, version))
+    if last is not None and _says_the_same(written, last):
         return replace(manifest, created=last.created)
     return manifest
+
+
+def refuse_older_form(plan: SessionPlan, discs: Iterable[CheckedDisc], version: int) -> None:
+    """Raise :class:`ManifestError` when an earlier version of the form cannot say the session."""
+    if version < 3:
+        known = [
+            {
+                "position": disc.position,
+                "erases": disc.may_erase,
+                "presentation": disc.planned.presentation,
+                "servable": is_served_whole(disc.size, disc.planned.presentation),
+            }
+            for disc in discs
+        ]
+        start_before_3(plan.start, known)
 
 
 def with_other_files(manifest: Manifest, files: Sequence[CardFile]) -> Manifest:
@@ -101,6 +124,13 @@ def condense(findings: Iterable[Finding], *, worst_first: bool = True) -> tuple[
         )
         for group in rows
     )
+
+
+def _drive(plan: SessionPlan) -> tuple[LunWrite, ...]:
+    vendor, product = plan.drive
+    if not (vendor or product):
+        return ()
+    return (LunWrite("inquiry_string", drive_names(vendor, product)),)
 
 
 def _disc(placed: PlacedDisc) -> ManifestDisc:

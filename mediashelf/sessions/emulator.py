@@ -32,6 +32,9 @@ MAX_PATH_SIZE = EmulatorLimit(4094, _MEASURED)
 
 RAW_SOURCE = "measured on Linux 6.1 and 7.2: sectors are served as they are in the file"
 
+INQUIRY_SIZE = EmulatorLimit(28, f"Linux storage_common.h, inquiry_string; {_MEASURED}")
+"""Characters of a drive's names: 8 for the vendor, 16 for the product, 4 for the release."""
+
 MIN_SIZE = MIN_BLOCKS.value * SECTOR_SIZE
 """Bytes of the smallest image that is served: 614,400."""
 
@@ -59,6 +62,11 @@ def lun_settings(file: str = "", presentation: Presentation = "optical") -> list
     cdrom = "1" if presentation == "optical" else "0"
     settings = [("ro", "1"), ("cdrom", cdrom), ("removable", "1")]
     return [*settings, *([("file", file)] if file else [])]
+
+
+def drive_names(vendor: str, product: str) -> str:
+    """Return the text for ``inquiry_string``; empty names are the kernel's own."""
+    return f"{vendor or 'Linux':<8}{product or 'File-CD Gadget':<16}{'1':<4}"
 
 
 def block_size(presentation: Presentation) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -26,7 +26,7 @@ from mediashelf.sessions.cards.records import (
 )
 from mediashelf.sessions.cards.sheets import write_changed, write_sheets
 from mediashelf.sessions.cards.staging import stage_discs
-from mediashelf.sessions.describe import describe_card, with_other_files
+from mediashelf.sessions.describe import describe_card, refuse_older_form, with_other_files
 from mediashelf.sessions.discs.conditions import DiscTraits
 from mediashelf.sessions.discs.dos_steps import dos_needs
 from mediashelf.sessions.discs.glance import boot_ways
@@ -37,6 +37,7 @@ from mediashelf.sessions.manifests.manifest import render_manifest
 from mediashelf.sessions.manifests.parts import BootWay, CardFile
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME
 from mediashelf.sessions.manifests.values import Manifest
+from mediashelf.sessions.manifests.versions import CURRENT
 from mediashelf.sessions.plans.resolve import Library, resolve_plan
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import count_text
@@ -175,14 +176,17 @@ def stage_session(
     created: str,
     anyway: bool = False,
     tidy: bool = False,
+    version: int = CURRENT,
     on_bytes: OnBytes = lambda count: None,
 ) -> PreparedCard:
     """Put a checked session on its card; the manifest comes last.
 
     ``created`` is the moment for the manifest (UTC, ``2026-11-25T07:00:00Z``).
-    Raises :class:`BlockedError` when an error was found, unless ``anyway``.
+    ``version`` is that of the manifest. Raises :class:`BlockedError` when an error was
+    found, unless ``anyway``.
     """
     refuse_blocked_session(session, anyway=anyway)
+    refuse_older_form(session.plan, session.discs, version)
     card, records = session.held.folder, session.records
     with session.held.errors():
         session.held.refuse_other()
@@ -192,12 +196,14 @@ def stage_session(
         # A file that was renamed is under its old name no longer.
         left = tuple(file for file in kept if is_there(card, file))
         records = CardRecords(records.manifest, left)
-        manifest = describe_card(session.plan, staged, session.findings, records, created=created)
+        manifest = describe_card(
+            session.plan, staged, session.findings, records, created=created, version=version
+        )
         try:
             session.held.refuse_other()
             files = tuple(write_sheets(sheets(manifest), card, manifest))
             manifest = with_other_files(manifest, files)
-            write_changed(card / MANIFEST_NAME, render_manifest(manifest))
+            write_changed(card / MANIFEST_NAME, render_manifest(manifest, version))
         except OutputError as error:
             raise StagingError(
                 f"{error}. The images are on the card; free some space and run again to write "
@@ -241,8 +247,7 @@ def _with_boot(
 ) -> CheckedDisc:
     if not disc.source.can_be_served:
         return disc
-    where = str(disc.source.file.path)
-    found = check_boot(disc.position, ways, plan, where)
+    found = check_boot(disc.position, ways, plan, str(disc.source.file.path))
     return replace(disc, findings=(*disc.findings, *found, *needs))
 
 
@@ -267,11 +272,8 @@ def _workshop(is_wanted: bool) -> Iterator[Path | None]:
     if is_wanted:
         with suppress(OSError):
             folder = tempfile.TemporaryDirectory(prefix="mediashelf-", ignore_cleanup_errors=True)
-    if folder is None:
-        yield None
-        return
-    with folder as path:
-        yield Path(path)
+    with folder or nullcontext() as path:
+        yield Path(path) if path else None
 
 
 def _lock_finding(is_locked: bool) -> Iterator[Finding]:

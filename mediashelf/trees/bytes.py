@@ -6,7 +6,8 @@ import errno
 import os
 import tempfile
 import weakref
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
@@ -65,6 +66,16 @@ class StampedFile:
             self._view = view
         return self._view.read(offset, size)
 
+    @contextmanager
+    def opened(self) -> Iterator[BinaryIO]:
+        """Give the file, at its start, to another process; raises like :meth:`read`."""
+        self.refuse_changed("changed since it was listed")
+        try:
+            with self.path.open("rb", buffering=0) as file:
+                yield file
+        except OSError as error:
+            raise _unreadable(self.path, error) from error
+
     def refuse_changed(self, fact: str = "changed while it was read") -> None:
         """Raise :class:`InputError` unless size and date are as they were when it was opened."""
         try:
@@ -96,11 +107,11 @@ class PartView:
 
 
 class Start:
-    """Bytes in memory as a view."""
+    """The first bytes of a longer file as a view that knows the file's size."""
 
-    def __init__(self, data: bytes) -> None:
+    def __init__(self, data: bytes, size: int) -> None:
         self._data = data
-        self.size = len(data)
+        self.size = size
 
     def read(self, offset: int, size: int) -> bytes:
         """Return up to ``size`` bytes from ``offset``; fewer only at the end."""
@@ -118,29 +129,47 @@ class Spool:
     def append(self, piece: bytes) -> None:
         """Put bytes at the end. Raises :class:`InputError` when there is no room for them."""
         try:
-            if self._file is None and self.size + len(piece) > MOST_IN_MEMORY:
-                file = tempfile.TemporaryFile()  # noqa: SIM115
-                weakref.finalize(self, file.close)
-                file.write(self._memory)
-                self._memory = bytearray()
-                self._file = file
+            if self.size + len(piece) > MOST_IN_MEMORY:
+                self._to_file()
             if self._file is None:
                 self._memory += piece
             else:
                 self._file.seek(0, os.SEEK_END)
                 self._file.write(piece)
         except OSError as error:
-            raise InputError(
-                f"{tempfile.gettempdir()}: no room to expand an archive: "
-                f"{error.strerror or error}; set TMPDIR to a folder on a larger disk"
-            ) from error
+            raise _no_room(error) from error
         self.size += len(piece)
+
+    def _to_file(self) -> BinaryIO:
+        if self._file is None:
+            file = tempfile.TemporaryFile()  # noqa: SIM115
+            weakref.finalize(self, file.close)
+            file.write(self._memory)
+            self._memory = bytearray()
+            self._file = file
+        assert self._file is not None
+        return self._file
+
+    @contextmanager
+    def opened(self) -> Iterator[BinaryIO]:
+        """Give the bytes as a file, at its start, to another process."""
+        try:
+            file = self._to_file()
+            file.flush()
+            file.seek(0)
+        except OSError as error:
+            raise _no_room(error) from error
+        yield file
 
     def extend(self, pieces: Iterable[bytes]) -> Spool:
         """Put all pieces at the end, and return this."""
         for piece in pieces:
             self.append(piece)
         return self
+
+    def copy(self, view: View) -> Spool:
+        """Put all bytes of a view at the end, and return this."""
+        return self.extend(view.read(at, 1 << 20) for at in range(0, view.size, 1 << 20))
 
     def read(self, offset: int, size: int) -> bytes:
         """Return up to ``size`` bytes from ``offset``; fewer only at the end."""
@@ -158,6 +187,13 @@ class Spool:
         if self._file is not None:
             self._file.close()
             self._file = None
+
+
+def _no_room(error: OSError) -> InputError:
+    return InputError(
+        f"{tempfile.gettempdir()}: no room to expand an archive: "
+        f"{error.strerror or error}; set TMPDIR to a folder on a larger disk"
+    )
 
 
 def _unreadable(path: Path, error: OSError) -> InputError:

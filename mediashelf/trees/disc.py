@@ -76,8 +76,9 @@ def _choose(where: str, facts: DiscFacts, kind: VolumeKind | None) -> VolumeFact
     if kind is not None:
         readable = [volume for volume in readable if volume.kind is kind]
     if not readable:
-        what = "disc image" if kind is None else f"image with a {kind.words} tree that can be read"
-        raise InputError(f"{where}: is not a {what}")
+        if kind is not None:
+            raise InputError(f"{where}: has no {kind.words} tree that can be read")
+        raise InputError(f"{where}: is not a disc image that can be read")
     return max(readable, key=lambda one: (len(one.entries), -_LONGEST_NAMES.index(one.kind)))
 
 

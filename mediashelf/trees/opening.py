@@ -14,38 +14,59 @@ temporary file, within :class:`Bounds`.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+import re
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
+from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView, DiscImage
-from mediashelf.trees.bytes import Spool, StampedFile, Start
+from mediashelf.trees.attached import ends_as_zip, find_attached
+from mediashelf.trees.bytes import PartView, Spool, StampedFile, Start
+from mediashelf.trees.compressed import OneFileTree, expand_file
 from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.folder import FolderTree
+from mediashelf.trees.library import LIBRARY_FORMATS, LibraryTree
 from mediashelf.trees.members import Bounds, TreeMember, not_opened
+from mediashelf.trees.tar import TarTree
 from mediashelf.trees.tree import Tree
-from mediashelf.trees.wrappings import HEAD_SIZE, Wrapping, detect_wrapping, may_be_wrapping
-from mediashelf.trees.zip_archive import ZipTree
+from mediashelf.trees.wrappings import (
+    COMPRESSED,
+    HEAD_SIZE,
+    Wrapping,
+    detect_wrapping,
+    may_be_wrapping,
+)
+from mediashelf.trees.zips.archive import ZipTree
 
-INSIDE = ":/"
-"""What stands between a file and a path in it."""
+_INSIDE = re.compile(r":[/\\]")
+"""What stands between a file and a path in it; paths of Windows write it the other way."""
 
 _NO_BOUNDS = Bounds()
 
 
-def split_place(place: str) -> tuple[Path, tuple[str, ...]]:
+def split_place(place: str | Path) -> tuple[Path, tuple[str, ...]]:
     """Return the path on the host that a place begins with, and the paths inside, outermost first.
 
     ``disc.iso:/A:/B`` gives ``disc.iso`` and ``("A", "B")``. What exists as a whole is a path.
     """
-    at = -1 if os.path.lexists(place) else place.find(INSIDE)
-    while at >= 0:
-        if at and os.path.isfile(place[:at]):  # noqa: PTH113
-            return Path(place[:at]), tuple(place[at + len(INSIDE) :].split(INSIDE))
-        at = place.find(INSIDE, at + 1)
-    return Path(place), ()
+    text = str(place)
+    if not os.path.lexists(text):
+        for found in _INSIDE.finditer(text):
+            if found.start() and os.path.isfile(text[: found.start()]):  # noqa: PTH113
+                inside = _INSIDE.split(text[found.end() :])
+                return Path(text[: found.start()]), tuple(one.replace("\\", "/") for one in inside)
+    return Path(text), ()
+
+
+def iter_splits(name: str) -> Iterator[tuple[str, str]]:
+    """Yield each way to part a place into what is outside and the rest, the longest name first."""
+    yield name, ""
+    for found in reversed(list(_INSIDE.finditer(name))):
+        yield name[: found.start()], name[found.start() :]
 
 
 def open_tree(
@@ -56,7 +77,7 @@ def open_tree(
     ``kind`` asks for one tree of a disc image. Raises :class:`InputError` when there
     is nothing, it cannot be read, or is of no kind that is opened here.
     """
-    path, inside = split_place(str(place))
+    path, inside = split_place(place)
     if path.is_dir():
         return FolderTree(path, bounds)
     file = StampedFile(path)
@@ -97,7 +118,9 @@ def _open_inside(
 ) -> Tree | None:
     """Open a file of another tree, None when it is not a wrapping."""
     where = tree.where_is(member)
-    if detect_wrapping(Start(tree.read(member, HEAD_SIZE))) is None:
+    start = tree.read(member, HEAD_SIZE)
+    may_be_zip = start.startswith(b"MZ") or member.name.lower().endswith(".zip")
+    if not may_be_zip and detect_wrapping(Start(start, member.size)) is None:
         return None
     host = tree.host_path(member)
     if host is None and tree.depth + 1 >= bounds.depth:
@@ -122,24 +145,54 @@ def _open_inside(
     return found
 
 
-def iter_trees(tree: Tree, *, bounds: Bounds = _NO_BOUNDS) -> Iterator[Tree | Finding]:
+def iter_trees(
+    tree: Tree,
+    *,
+    bounds: Bounds = _NO_BOUNDS,
+    skips: Callable[[TreeMember], bool] = lambda member: False,
+) -> Iterator[Tree | Finding]:
     """Yield the tree, then each wrapping in it as a tree, then what is in those.
 
-    Each but the first is closed when the next is asked for. What cannot be opened is a finding
-    of the rule ``not-opened``; the findings of a tree are in the tree.
+    Each but the first is closed when the next is asked for. ``skips`` tells what of the
+    first tree is not looked at. What cannot be opened is a finding of the rule
+    ``not-opened``; the findings of a tree are in the tree.
     """
     yield tree
     for member in tree.members:
-        if not member.is_file or not may_be_wrapping(member.name):
+        if not member.is_file or not may_be_wrapping(member.name) or skips(member):
+            continue
+        where = tree.where_is(member)
+        if member.unreadable is not None:
+            yield not_opened(where, member.unreadable.reason)
             continue
         try:
             inner = _open_inside(tree, member, None, bounds)
         except InputError as error:
-            yield not_opened(tree.where_is(member), _reason(tree.where_is(member), error))
+            yield not_opened(where, _reason(where, error))
             continue
         if inner is not None:
             with inner:
                 yield from iter_trees(inner, bounds=bounds)
+
+
+def is_archive(path: Path) -> bool:
+    """Tell whether a file on the host is a wrapping other than a disc image, by its first bytes.
+
+    A program that carries an archive is one. What cannot be read is none.
+    """
+    try:
+        file = StampedFile(path)
+    except InputError:
+        return False
+    try:
+        found = detect_wrapping(file)
+        if found is None and file.read(0, 2) == b"MZ":
+            return find_attached(file) is not None
+        return found not in (None, Wrapping.DISC)
+    except (OSError, InputError):
+        return False
+    finally:
+        file.close()
 
 
 def _known(where: str, tree: Tree | None) -> Tree:
@@ -150,23 +203,86 @@ def _known(where: str, tree: Tree | None) -> Tree:
 
 def _reason(where: str, error: InputError) -> str:
     """Return the words of an error without the place that they begin with."""
-    return str(error).removeprefix(f"{where}: ")
+    return str(error).removeprefix(f"{where}: ").removeprefix("is ")
 
 
 def _open_view(
     where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
 ) -> Tree | None:
     try:
-        found = detect_wrapping(view)
-        if found is Wrapping.ZIP:
-            tree: Tree = ZipTree(where, view, bounds)
-        elif found is Wrapping.DISC:
-            tree = DiscTree(where, DiscImage(Path(where), view), bounds, kind)
-        elif found is None:
-            return None
-        else:
-            raise InputError(f"{where}: is {found.words}, which cannot be opened here")
+        tree = _open_bytes(where, view, depth, kind, bounds)
     except OSError as error:
         raise InputError(f"{where}: cannot be read: {error.strerror or error}") from error
-    tree.depth = depth
+    if tree is not None:
+        tree.depth = depth
+    if kind is not None and tree is not None and "image" not in tree.form:
+        tree.close()
+        raise InputError(f"{where}: is a {tree.form}, which has no {kind.words} tree")
+    return tree
+
+
+def _open_bytes(
+    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
+) -> Tree | None:
+    found = detect_wrapping(view)
+    if found is None and view.read(0, 2) == b"MZ":
+        return _open_program(where, view, depth, kind, bounds)
+    if found in COMPRESSED:
+        return _open_compressed(where, found, view, depth, kind, bounds)
+    if found is Wrapping.DISC:
+        return DiscTree(where, DiscImage(Path(where), view), bounds, kind)
+    if found is Wrapping.FLOPPY:
+        volume = read_fat(view)
+        return None if volume is None else FloppyTree(where, volume, bounds)
+    if found is Wrapping.ZIP:
+        return ZipTree(where, view, bounds)
+    if found is Wrapping.TAR:
+        return TarTree(where, view, bounds)
+    if found in LIBRARY_FORMATS:
+        whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
+        return LibraryTree(where, found, whole, bounds)
+    if found is None:
+        # An archive may follow anything, and its first bytes may be damaged.
+        return ZipTree(where, view, bounds) if ends_as_zip(view) else None
+    raise InputError(f"{where}: is {found.words}, which cannot be opened here")
+
+
+def _open_program(
+    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
+) -> Tree | None:
+    """Open what a program carries; raises :class:`InputError` for what is not known."""
+    attached = find_attached(view)
+    if attached is None:
+        return None
+    if attached.wrapping is None:
+        raise InputError(
+            f"{where}: is an installer of unknown kind: {attached.size:,} bytes follow the program"
+        )
+    if attached.wrapping is Wrapping.ZIP:
+        tree: Tree = ZipTree(where, view, bounds)
+    else:
+        part = Spool().copy(PartView(view, attached.start, attached.size))
+        tree = LibraryTree(where, attached.wrapping, part, bounds)
+    tree.form = f"program with {attached.wrapping.words} in it"
+    return tree
+
+
+def _open_compressed(
+    where: str,
+    wrapping: Wrapping,
+    view: ClosableView,
+    depth: int,
+    kind: VolumeKind | None,
+    bounds: Bounds,
+) -> Tree:
+    """Open a compressed file: what it holds if that is a wrapping, else as a tree of one file."""
+    if depth >= bounds.depth:
+        raise InputError(f"{where}: is inside too many others; unpack the outer ones")
+    spool = expand_file(where, wrapping, view, bounds)
+    tree = _open_bytes(where, spool, depth + 1, kind, bounds)
+    if tree is None:
+        tree = OneFileTree(where, wrapping, spool)
+    else:
+        tree.form = f"{tree.form} in {wrapping.words}"
+    tree.own(spool)
     return tree

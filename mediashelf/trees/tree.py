@@ -115,7 +115,11 @@ class Tree:
         if not member.is_file or member.unreadable is not None:
             reason = member.unreadable.reason if member.unreadable else f"is a {member.kind.value}"
             raise InputError(f"{self.where_is(member)}: cannot be read: {reason}")
-        yield from _even_pieces(self._stream(member))
+        try:
+            yield from _even_pieces(self._stream(member))
+        except OSError as error:
+            reason = error.strerror or str(error)
+            raise InputError(f"{self.where_is(member)}: cannot be read: {reason}") from error
 
     def _stream(self, member: TreeMember) -> Iterator[bytes]:
         raise NotImplementedError

@@ -1,7 +1,8 @@
 """Which wrapping a file is, told by its first bytes and never by its name.
 
 Signatures: ZIP, 7z, gzip and cabinets as in :mod:`mediashelf.formats.packed.signatures`; ECMA-119
-8.1.2 and ECMA-167 2/9.1.2 for discs; ``ISc(`` is libmagic's for InstallShield cabinets.
+8.1.2 and ECMA-167 2/9.1.2 for discs; ``ISc(`` is libmagic's for InstallShield cabinets. Those of
+bzip2, xz, tar, LHA, ARJ and installer databases are from memory.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import re
 from enum import StrEnum
 
 from mediashelf.formats.fields import View
+from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.packed.signatures import ContentFormat, detect_format
 
 _DESCRIPTOR = 16 * 2048
@@ -27,15 +29,23 @@ class Wrapping(StrEnum):
     SEVEN_ZIP = "7z archive"
     CABINET = "cabinet"
     RAR = "RAR archive"
+    LHA = "LHA archive"
+    TAR = "tar archive"
     GZIP = "gzip file"
+    BZIP2 = "bzip2 file"
+    XZ = "xz file"
+    FLOPPY = "floppy image"
+    ARJ = "ARJ archive"
+    MSI = "installer database"
     INSTALLSHIELD = "InstallShield cabinet"
 
     @property
     def words(self) -> str:
         """What people call one of them."""
-        return f"{'an' if self.value.startswith('I') else 'a'} {self.value}"
+        return f"{'an' if self in _AN else 'a'} {self.value}"
 
 
+_AN = {Wrapping.LHA, Wrapping.XZ, Wrapping.ARJ, Wrapping.MSI, Wrapping.INSTALLSHIELD}
 _FORMATS = {
     ContentFormat.ZIP: Wrapping.ZIP,
     ContentFormat.SEVEN_ZIP: Wrapping.SEVEN_ZIP,
@@ -46,6 +56,18 @@ _FORMATS = {
 }
 
 
+_SIGNATURES = (
+    (b"BZh", 0, Wrapping.BZIP2),
+    (b"\xfd7zXZ\0", 0, Wrapping.XZ),
+    (b"ustar", 257, Wrapping.TAR),
+    (b"-lh", 2, Wrapping.LHA),
+    (b"\x60\xea", 0, Wrapping.ARJ),
+    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", 0, Wrapping.MSI),
+)
+COMPRESSED = frozenset({Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ})
+"""Those that hold one file."""
+
+
 def detect_wrapping(view: View) -> Wrapping | None:
     """Return what kind of wrapping these bytes are, None for a plain file."""
     head = view.read(0, HEAD_SIZE)
@@ -54,7 +76,12 @@ def detect_wrapping(view: View) -> Wrapping | None:
     if head.startswith(b"ISc("):
         return Wrapping.INSTALLSHIELD
     found = detect_format(head)
-    return None if found is None else _FORMATS.get(found)
+    if found is not None:
+        return _FORMATS.get(found)
+    for signature, offset, wrapping in _SIGNATURES:
+        if head.startswith(signature, offset):
+            return wrapping
+    return Wrapping.FLOPPY if read_fat(view) is not None else None
 
 
 _SUFFIXES = re.compile(

@@ -14,6 +14,7 @@ import gzip
 import io
 import random
 import sys
+import tempfile
 import time
 import traceback
 import tracemalloc
@@ -27,6 +28,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from byte_views import BytesView
 from driver_examples import inf_text
+from golden_damage import GOLDEN
+from image_udf import make_udf
 from make_catalog import Member, make_catalog
 from make_files import (
     MSZIP,
@@ -41,7 +44,12 @@ from make_files import (
     make_szdd,
 )
 from make_floppy import make_floppy
+from make_image import make_iso
+from make_raw import form_1_image, mode_1_image, with_subchannel
+from mediashelf.catalogue.facts import pack_facts, unpack_facts
+from mediashelf.catalogue.listing import list_entries
 from mediashelf.errors import MediashelfError
+from mediashelf.formats.disc import read_disc
 from mediashelf.formats.inf.checks import check_inf
 from mediashelf.formats.inf.document import parse_inf
 from mediashelf.formats.inf.models import all_models
@@ -55,6 +63,9 @@ from mediashelf.formats.packed.portable_executable import (
     read_portable_executable,
 )
 from mediashelf.formats.raw.cue import decode_cue, parse_cue
+from mediashelf.formats.volume import DiscFacts
+from mediashelf.image import open_image
+from mediashelf.integrity.inside.contents import ContentsReport, check_contents
 from mediashelf.integrity.inside.selfchecks.archives import (
     iter_rar5_faults,
     iter_rar_faults,
@@ -66,6 +77,11 @@ from mediashelf.integrity.inside.selfchecks.faults import Fault, Tally
 from mediashelf.integrity.inside.selfchecks.gzips import iter_gzip_faults
 from mediashelf.integrity.inside.selfchecks.programs import iter_program_faults
 from mediashelf.integrity.inside.selfchecks.zips import iter_zip_faults
+from mediashelf.integrity.raw.auditing import audit_raw
+from mediashelf.integrity.structure.damage import damage_spans, entries_touched
+from mediashelf.integrity.structure.parts import check_structure
+from mediashelf.readability.check import check_disc
+from mediashelf.readability.targets import load_targets
 
 TEXT = b"high water at the harbour " * 40
 SHEET = b"""REM tide tables
@@ -85,11 +101,67 @@ FILE C:\\RIPS\\second.bin BINARY
 INTERESTING = (0, 1, 0x7F, 0x80, 0xFE, 0xFF)
 MEMORY_EVERY = 20
 TRACEBACKS_SHOWN = 3
+FIRST_DESCRIPTOR = 16 * 2048
+TARGETS = list(load_targets(None).values())
+
+
+Mutate = Callable[[bytes, random.Random], bytes]
+
+
+def mutate(sample: bytes, dice: random.Random) -> bytes:
+    """Change bytes, cut, repeat or insert a few times; most changes near the beginning."""
+    data = bytearray(sample)
+    for _ in range(dice.choice((1, 1, 2, 5))):
+        near = min(len(data), 600) if dice.random() < 0.7 else len(data)
+        at = dice.randrange(max(near, 1))
+        match dice.randrange(6):
+            case 0 | 1:
+                data[at : at + 1] = bytes([dice.randrange(256)])
+            case 2:
+                data[at : at + dice.randrange(1, 5)] = bytes([dice.choice(INTERESTING)]) * 4
+            case 3:
+                del data[at : at + dice.randrange(1, 40)]
+            case 4:
+                data[at:at] = data[at : at + dice.randrange(1, 60)] * dice.randrange(1, 4)
+            case _:
+                del data[dice.randrange(len(data) + 1) :]
+    return bytes(data)
+
+
+def mutate_disc(sample: bytes, dice: random.Random) -> bytes:
+    """Change fields in place, where the structures are, and sometimes cut the end off."""
+    data = bytearray(sample)
+    places = [at for at in range(FIRST_DESCRIPTOR, len(data), 16) if any(data[at : at + 16])]
+    for _ in range(dice.choice((1, 1, 2, 5, 30))):
+        at = dice.choice(places) + dice.randrange(16) if places else dice.randrange(len(data))
+        match dice.randrange(6):
+            case 0 | 1:
+                new = bytes([dice.randrange(256)])
+            case 2:
+                new = bytes([dice.choice(INTERESTING)]) * dice.choice((1, 2, 4, 34))
+            case 3:
+                new = dice.randrange(1 << dice.choice((8, 16, 32))).to_bytes(4, "little")
+            case 4:
+                other = dice.choice(places) if places else 0
+                new = bytes(data[other : other + dice.randrange(1, 64)])
+            case _:
+                end = dice.randrange(len(data)) if dice.random() < 0.1 else len(data)
+                del data[end:]
+                new = b""
+        data[at : at + len(new)] = new
+        del data[len(sample) :]
+    return bytes(data)
 
 
 class Reader(NamedTuple):
     samples: list[bytes]
     use: Callable[[bytes], object]
+    mutate: Mutate = mutate
+
+
+class Disc(NamedTuple):
+    facts: DiscFacts
+    view: BytesView
 
 
 def faults(check: Callable[[BytesView, Tally], Iterator[Fault]]) -> Callable[[bytes], object]:
@@ -117,6 +189,40 @@ def use_floppy(data: bytes) -> None:
     if floppy is not None:
         for name in ("README.TXT", "CONFIG.SYS"):
             floppy.read(name, 1 << 20)
+
+
+def use_disc(data: bytes) -> None:
+    view = BytesView(data)
+    facts, found = read_disc(view)
+    disc = Disc(facts, view)
+    spans = [each.span for each in damage_spans((*found, *check_structure(disc)))]
+    entries_touched(facts, spans)
+    list(list_entries(facts))
+    assert unpack_facts(pack_facts(facts)) == facts
+    list(check_contents(disc, report=ContentsReport()))
+    for target in TARGETS:
+        list(check_disc(facts, target))
+
+
+def use_raw(data: bytes) -> None:
+    with tempfile.NamedTemporaryFile(suffix=".bin") as file:
+        file.write(data)
+        file.flush()
+        audit_raw(Path(file.name), parity=True)
+        with open_image(Path(file.name)) as image:
+            list(check_structure(image))
+
+
+def disc_samples() -> list[bytes]:
+    """Every disc of the golden damage, sound and damaged, and UDF in blocks of each size."""
+    cases = [data for case in GOLDEN.values() for data in (case.sound, case.damaged)]
+    udf = [make_udf({"README.TXT": TEXT, "EMPTY": b""}, size) for size in (512, 2048, 4096)]
+    return list(dict.fromkeys((*cases, *udf)))
+
+
+def raw_samples() -> list[bytes]:
+    volume = make_iso({"README.TXT": TEXT}, joliet=3).data
+    return [mode_1_image(volume), form_1_image(volume), with_subchannel(mode_1_image(volume))]
 
 
 def zip_sample() -> bytes:
@@ -161,27 +267,9 @@ def readers() -> dict[str, Reader]:
         "cue": Reader([SHEET], lambda data: parse_cue(decode_cue(data))),
         "inf": Reader([inf_text("PCI\\VEN_F2C4&DEV_0001").encode()], use_inf),
         "floppy": Reader([floppy[:40_000]], use_floppy),  # tables, folder and files
+        "disc": Reader(disc_samples(), use_disc, mutate_disc),
+        "raw": Reader(raw_samples(), use_raw),
     }
-
-
-def mutate(sample: bytes, dice: random.Random) -> bytes:
-    """Change bytes, cut, repeat or insert a few times; most changes near the beginning."""
-    data = bytearray(sample)
-    for _ in range(dice.choice((1, 1, 2, 5))):
-        near = min(len(data), 600) if dice.random() < 0.7 else len(data)
-        at = dice.randrange(max(near, 1))
-        match dice.randrange(6):
-            case 0 | 1:
-                data[at : at + 1] = bytes([dice.randrange(256)])
-            case 2:
-                data[at : at + dice.randrange(1, 5)] = bytes([dice.choice(INTERESTING)]) * 4
-            case 3:
-                del data[at : at + dice.randrange(1, 40)]
-            case 4:
-                data[at:at] = data[at : at + dice.randrange(1, 60)] * dice.randrange(1, 4)
-            case _:
-                del data[dice.randrange(len(data) + 1) :]
-    return bytes(data)
 
 
 def trial(name: str, reader: Reader, inputs: int, seed: int) -> int:
@@ -192,7 +280,7 @@ def trial(name: str, reader: Reader, inputs: int, seed: int) -> int:
     slowest = most = 0.0
     for number in range(inputs):
         dice = random.Random(f"{seed} {name} {number}")
-        data = mutate(dice.choice(reader.samples), dice)
+        data = reader.mutate(dice.choice(reader.samples), dice)
         is_measured = number % MEMORY_EVERY == 0
         if is_measured:
             tracemalloc.start()

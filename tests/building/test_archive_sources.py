@@ -1,4 +1,4 @@
-"""ZIP archives as sources: the tables of archives.py and member_reading.py, row by row."""
+"""ZIP archives as sources: the tables of wrapped.py, row by row."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import tracemalloc
 import zipfile
 import zlib
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -19,12 +20,14 @@ from build_trees import DATE, write_tree, write_zip
 from make_image import flip, put
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder, recipe_from_folders
-from mediashelf.building.sources import archives
+from mediashelf.building.sources import wrapped
 from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import BlockedError, BuildError, InputError, OutputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
+from mediashelf.trees.members import Bounds
+from mediashelf.trees.opening import open_tree
 
 MIB = 1 << 20
 # Windows has no such function, and no program there changes its zone by itself.
@@ -170,9 +173,9 @@ def test_a_name_twice_is_the_first_one(tmp_path: Path) -> None:
     assert paths(plan) == ["/other", "/same"]
     twice = [(f.where.rpartition(":")[2], f.severity) for f in found(plan, "same-place-twice")]
     assert twice == [
-        ("other", Severity.ERROR),
-        ("./other", Severity.NOTE),
-        ("same", Severity.NOTE),
+        ("/other", Severity.ERROR),
+        ("/other", Severity.NOTE),
+        ("/same", Severity.NOTE),
     ]
     build_disc(plan, tmp_path / "disc.iso", anyway=True)
     with open_image(tmp_path / "disc.iso") as image:
@@ -253,7 +256,8 @@ def test_honest_zeros_pass_up_to_the_allowance(tmp_path: Path) -> None:
 def test_an_archive_that_expands_too_far_is_left_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(archives, "LEAST_ALLOWANCE", 1_000_000)
+    bounds = Bounds(least_bytes=1_000_000)
+    monkeypatch.setattr(wrapped, "open_tree", partial(open_tree, bounds=bounds))
     (tmp_path / "a.zip").write_bytes(bomb(1_000_001))
     (finding,) = found(planned(tmp_path / "a.zip"), "archive-expands-too-far")
     assert "more than 1,000,000 bytes" in finding.message
@@ -309,7 +313,7 @@ def test_damage_is_found_when_the_member_is_read(tmp_path: Path, what: str) -> N
     archive.write_bytes(put(data, at, bytes([changed_byte])))
     with pytest.raises(BuildError, match=message) as caught:
         build_disc(planned(archive), tmp_path / "disc.iso")
-    assert "a.zip:A.SYS: " in str(caught.value)
+    assert "a.zip:/A.SYS: " in str(caught.value)
     assert not (tmp_path / "disc.iso").exists()
 
 
@@ -358,12 +362,12 @@ def test_what_is_no_archive_is_an_input_error(tmp_path: Path) -> None:
     (tmp_path / "split.zip").write_bytes(split)
     (tmp_path / "bad.zip").write_bytes(put(whole, whole.rindex(b"PK\5\6") + 16, b"\xff\xff\0\0"))
     for name, message in {
-        "text": "neither a folder nor a ZIP archive",
-        "cut": "neither a folder nor a ZIP archive",
-        "fifo": "neither a folder nor a ZIP archive",
+        "text": "neither a folder nor an image or archive",
+        "cut": "is cut short",
+        "fifo": "not a regular file",
         "split": "in several files",
         "bad": "is damaged",
-        "missing": "no such folder or .zip archive",
+        "missing": "no such folder, archive or image",
     }.items():
         with pytest.raises(InputError, match=message):
             planned(tmp_path / f"{name}.zip")
@@ -382,10 +386,10 @@ def test_a_directory_that_breaks_off_is_an_error_and_the_rest_is_there(tmp_path:
 def test_an_archive_with_too_many_members_is_cut_off(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(archives, "MAX_MEMBERS", 3)
+    monkeypatch.setattr(wrapped, "open_tree", partial(open_tree, bounds=Bounds(members=3)))
     plan = planned(write_zip(tmp_path / "a.zip", {str(number): b"" for number in range(4)}))
     assert paths(plan) == ["/0", "/1", "/2"]
-    assert len(found(plan, "archive-too-large")) == 1
+    assert len(found(plan, "source-unreadable")) == 1
 
 
 def test_the_disc_must_not_take_the_place_of_its_archive(tmp_path: Path) -> None:

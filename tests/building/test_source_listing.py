@@ -163,7 +163,8 @@ def test_a_name_that_is_not_allowed_is_told_with_what_it_becomes(tmp_path: Path)
 def test_a_source_that_is_no_folder_is_an_input_error(tmp_path: Path, name: str) -> None:
     (tmp_path / "file").write_bytes(b"x")
     with pytest.raises(
-        InputError, match=r"no such folder or|is neither a folder nor a ZIP archive"
+        InputError,
+        match=r"no such folder, archive or image|is neither a folder nor an image or archive",
     ):
         planned(tmp_path / name)
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from failing_medium import fail_reads, sectors
-from made_library import DATE, Library, overwrite, tide_image, write
+from made_library import DATE, TICK, Library, overwrite, tide_image, write
 from make_image import Boot, flip, make_iso
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.images import findings_on_record
@@ -96,10 +96,10 @@ def test_mending_makes_it_sound_again(library: Library, tide: Path) -> None:
 
 def test_changed_and_truncated(library: Library, tide: Path) -> None:
     data = tide.read_bytes()
-    write(tide, data[:-5] + b"other", DATE + 1)
+    write(tide, data[:-5] + b"other", DATE + TICK)
     assert library.audit()["home: tide.iso"].verdict.state == "changed"
     assert library.states() == {"home: tide.iso": "changed"}
-    write(tide, data[: 2 * MIB + 77], DATE + 2)
+    write(tide, data[: 2 * MIB + 77], DATE + 2 * TICK)
     result = library.audit()["home: tide.iso"]
     assert result.verdict.state == "truncated"
     lost = {entry.path for entry in result.touched}
@@ -109,9 +109,9 @@ def test_changed_and_truncated(library: Library, tide: Path) -> None:
 
 
 def test_a_new_date_with_the_same_bytes_is_sound_and_kept(library: Library, tide: Path) -> None:
-    os.utime(tide, ns=(DATE + 7, DATE + 7))
+    os.utime(tide, ns=(DATE + 7 * TICK, DATE + 7 * TICK))
     assert library.audit()["home: tide.iso"].verdict.state == "sound"
-    assert row(library).mtime_ns == DATE + 7
+    assert row(library).mtime_ns == DATE + 7 * TICK
     assert library.events() == {}
 
 
@@ -145,7 +145,7 @@ def test_a_file_that_is_written_meanwhile_is_not_judged(
 ) -> None:
     def meanwhile(path: Path, **options: Any) -> Any:
         digests = digest_file(path, **options)
-        os.utime(path, ns=(DATE + 1, DATE + 1))
+        os.utime(path, ns=(DATE + TICK, DATE + TICK))
         return digests
 
     monkeypatch.setattr(reading, "digest_file", meanwhile)
@@ -186,7 +186,9 @@ def test_sectors_that_the_medium_does_not_give_are_named_with_their_files(
     fail_reads(monkeypatch, tide, *sectors(lba, lba + 1, lba + 7))
     result = library.audit()["home: tide.iso"]
     assert result.verdict.state == "unreadable"
-    assert result.verdict.basis == "read around what the medium did not give"
+    assert result.verdict.basis == (
+        "read around what the medium did not give; 3 blocks of 1 MiB as recorded"
+    )
     (finding,) = result.verdict.findings
     assert finding.message == (
         f"3 sectors cannot be read here (LBA {lba} to {lba + 1}, {lba + 7}); all others were read"
@@ -198,6 +200,30 @@ def test_sectors_that_the_medium_does_not_give_are_named_with_their_files(
     assert row(library).confirmed_at == LONG_AGO
     monkeypatch.undo()
     assert library.audit()["home: tide.iso"].verdict.state == "sound"
+
+
+def test_what_the_medium_gives_is_compared_with_the_record(
+    library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One block has bad sectors, another has decayed: both are told, and no more than that."""
+    overwrite(tide, (2 << 20) + 5000, b"rot")
+    fail_reads(monkeypatch, tide, *sectors(600))
+    result = library.audit()["home: tide.iso"]
+    assert result.verdict.state == "unreadable"
+    assert result.verdict.basis == (
+        "read around what the medium did not give; 1 of 3 blocks of 1 MiB differs"
+    )
+    unreadable, decayed = result.verdict.findings[:2]
+    assert unreadable.rule == "file-is-readable"
+    assert decayed.rule == "bytes-as-recorded"
+    assert decayed.message.startswith(
+        "of what could be read, 1 of 3 blocks of 1 MiB differs from the record of "
+    )
+    assert (decayed.offset, decayed.length) == (2 << 20, 1 << 20)
+    assert [(span.offset, span.length) for span in result.damage] == [
+        (600 * 2048, 2048),
+        (2 << 20, 1 << 20),
+    ]
 
 
 def test_damage_in_a_boot_image_that_no_tree_names(library: Library) -> None:
@@ -250,6 +276,13 @@ def test_file_of_a_sheet_that_the_medium_does_not_give(
     results = library.audit()
     assert results["home: kiosk.bin"].verdict.state == "unreadable"
     assert "(LBA 299 to 301)" in results["home: kiosk.bin"].verdict.findings[0].message
+    for name in ("home: kiosk.bin", "home: kiosk.cue"):
+        (lost,) = (one for one in results[name].verdict.findings if one.rule == "sector-lost")
+        # 2,048 bytes at once are passed over; what little sector 301 lost, its parity gives back.
+        assert lost.where == "kiosk.bin, track 1, LBA 299–300"
+        assert lost.message == "2 sectors lost: the medium does not give them whole here"
+        counts = results[name].reading.sectors or {}
+        assert (counts["good"], counts["corrected"], counts["lost"]) == (397, 1, 2)
     told = [finding.remedy for each in results.values() for finding in each.verdict.findings]
     assert not [remedy for remedy in told if "beside it" in remedy]
 
@@ -409,7 +442,7 @@ def test_errors_at_recording_are_kept_apart_from_errors_found_since(
         "bytes-as-recorded",
         "no-volume",
     }
-    os.utime(tide, ns=(DATE + 1, DATE + 1))
+    os.utime(tide, ns=(DATE + TICK, DATE + TICK))
     library.scan()
     assert row(library).errors == 0  # the record is still that of the sound image
     library.accept("tide.iso")  # now the damaged bytes are what is on record

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from made_library import DATE, Library, overwrite, tide_image, write
+from made_library import DATE, TICK, Library, overwrite, tide_image, write
 from mediashelf.catalogue import copies
 from mediashelf.catalogue.images import fixity_record
 from mediashelf.catalogue.rows import ImageRow
@@ -43,7 +43,7 @@ def test_the_likeliest_come_first(library: Library) -> None:
     write(library.root / "e-twin.iso", TIDE, DATE)
     write(library.root / "f-stranger.iso", tide_image(6, mebibytes=2), DATE)
     library.scan()
-    write(library.root / "d-once.iso", tide_image(7), DATE + 1)
+    write(library.root / "d-once.iso", tide_image(7), DATE + TICK)
     library.scan()
     assert found(library) == [
         "e-twin.iso",

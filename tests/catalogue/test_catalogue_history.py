@@ -6,7 +6,7 @@ import sqlite3
 
 import pytest
 
-from made_library import DATE, Library, overwrite, tide_image, write
+from made_library import DATE, TICK, Library, overwrite, tide_image, write
 from mediashelf.catalogue.auditing import recording as audit_record
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.history import LONGEST_DETAIL, Happening, history_of, keep
@@ -37,7 +37,7 @@ def test_a_life_of_an_image(library: Library) -> None:
     (event, seen_by, detail) = told(library)[-1]
     assert (event, seen_by) == ("decayed", "audit")
     assert "1 of 3 blocks of 1 MiB differs" in detail
-    write(path, tide_image(2), DATE + 1)
+    write(path, tide_image(2), DATE + TICK)
     library.scan()
     assert told(library)[-1] == ("changed", "scan", "")
     library.accept("tide.iso")
@@ -47,17 +47,17 @@ def test_a_life_of_an_image(library: Library) -> None:
     library.scan()
     library.audit()
     assert told(library)[-1] == ("missing", "scan", "")
-    write(path, tide_image(2), DATE + 1)
+    write(path, tide_image(2), DATE + TICK)
     library.audit()
     assert [event for event, _, _ in told(library)[-2:]] == ["returned", "confirmed"]
     path.unlink()
     library.audit()
     library.audit()
     assert told(library)[-1] == ("missing", "audit", "")
-    write(path, tide_image(2), DATE + 1)
+    write(path, tide_image(2), DATE + TICK)
     library.scan()
     assert told(library)[-1] == ("returned", "scan", "")
-    write(path, tide_image(2), DATE + 2)
+    write(path, tide_image(2), DATE + 2 * TICK)
     library.scan()
     assert told(library)[-1] == ("confirmed", "scan", "")
 
@@ -124,7 +124,7 @@ def test_an_event_and_its_change_are_written_together(
     monkeypatch.setattr(scan_record, "keep", full_disk)
     monkeypatch.setattr(audit_record, "keep_verdict", full_disk)
     if command == "scan":
-        write(path, tide_image(2), DATE + 1)
+        write(path, tide_image(2), DATE + TICK)
     with pytest.raises(sqlite3.OperationalError):
         getattr(library, command)()
     assert (library.states(), told(library)) == before

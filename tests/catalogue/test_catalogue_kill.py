@@ -11,9 +11,11 @@ import time
 from pathlib import Path
 from typing import Any
 
+from interrupting import interrupt, start_python
 from made_library import DATE, open_library, tide_image, write
 from mediashelf.catalogue.store import open_catalogue
 
+RUN = "from mediashelf.__main__ import run; run()"
 SCAN = [sys.executable, "-m", "mediashelf", "scan", "--catalogue"]
 MOMENTS = 10
 IMAGES = 60
@@ -137,14 +139,12 @@ def test_stopped_by_the_person(tmp_path: Path) -> None:
         with (library.root / "1.iso").open("wb") as file:
             file.truncate(1 << 38)  # sparse: it would be read for minutes
     place = tmp_path / "catalogue.sqlite"
-    running = subprocess.Popen(
-        [*SCAN, place], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
+    running = start_python(RUN, ["scan", "--catalogue", place])
     deadline = time.monotonic() + 20
     with open_catalogue(place) as catalogue:
         while not catalogue.images() and time.monotonic() < deadline:
             time.sleep(0.05)
-    running.send_signal(signal.SIGINT)
+    interrupt(running)
     out, err = running.communicate(timeout=20)
     assert running.returncode == 130
     assert "new: 0.iso" in out

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from made_library import DATE, Library, write
+from made_library import DATE, TICK, Library, write
 from make_image import make_iso
 from mediashelf.catalogue import readable
 from mediashelf.catalogue.readable import readable_by
@@ -57,7 +57,7 @@ def test_an_answer_is_remembered_until_image_or_target_change(
     paths(deep_and_flat, dos)
     paths(deep_and_flat, dos)
     assert len(asked) == 2
-    write(deep_and_flat.root / "flat.iso", make_iso({"Y.TXT": b"y"}, joliet=3).data, DATE + 1)
+    write(deep_and_flat.root / "flat.iso", make_iso({"Y.TXT": b"y"}, joliet=3).data, DATE + TICK)
     deep_and_flat.accept("flat.iso")
     paths(deep_and_flat, dos)
     assert len(asked) == 3

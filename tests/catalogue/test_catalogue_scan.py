@@ -12,7 +12,16 @@ from typing import Any
 
 import pytest
 
-from made_library import DATE, Library, open_library, overwrite, tide_image, write
+from made_library import (
+    DATE,
+    TICK,
+    Library,
+    not_found,
+    open_library,
+    overwrite,
+    tide_image,
+    write,
+)
 from make_image import make_iso, put
 from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
 from mediashelf.catalogue.listing import ListedEntry, list_entries
@@ -93,7 +102,7 @@ def test_an_accepted_image_is_recorded_anew_and_its_old_digest_kept(library: Lib
     path = write(library.root / "tide.iso", tide_image(1), DATE)
     library.scan()
     old = library.catalogue.images()[0]
-    write(path, tide_image(2, label="EBB"), DATE + 1)
+    write(path, tide_image(2, label="EBB"), DATE + TICK)
     assert library.events() == {"tide.iso": "changed"}
     assert library.catalogue.images()[0].digests == old.digests
     assert library.accept("tide.iso") == {"tide.iso": "accepted"}
@@ -111,9 +120,9 @@ def test_an_accepted_image_is_recorded_anew_and_its_old_digest_kept(library: Lib
 def test_a_new_date_alone_confirms_the_record(library: Library) -> None:
     path = write(library.root / "tide.iso", tide_image(), DATE)
     library.scan()
-    os.utime(path, ns=(DATE + 9, DATE + 9))
+    os.utime(path, ns=(DATE + 9 * TICK, DATE + 9 * TICK))
     assert library.events() == {"tide.iso": "confirmed"}
-    assert library.catalogue.images()[0].mtime_ns == DATE + 9
+    assert library.catalogue.images()[0].mtime_ns == DATE + 9 * TICK
     assert library.events() == {}
 
 
@@ -197,7 +206,7 @@ def test_a_copy_is_not_said_to_be_like_bytes_that_differ_now(library: Library) -
     data = tide_image()
     write(library.root / "a.iso", data, DATE)
     library.scan()
-    write(library.root / "a.iso", data[:-1] + b"\xff", DATE + 1)
+    write(library.root / "a.iso", data[:-1] + b"\xff", DATE + TICK)
     library.scan()
     write(library.root / "b.iso", data, DATE)
     _, (outcome,) = library.scan()
@@ -212,7 +221,7 @@ def test_a_copy_of_a_touched_image_is_no_move(library: Library) -> None:
     library.scan()
     first = library.catalogue.images()[0].id
     write(library.root / "copy.iso", path.read_bytes())
-    os.utime(path, ns=(DATE + 1, DATE + 1))
+    os.utime(path, ns=(DATE + TICK, DATE + TICK))
     assert library.events() == {"copy.iso": "copy", "tide.iso": "confirmed"}
     rows = {row.path: row.id for row in library.catalogue.images()}
     assert rows["tide.iso"] == first
@@ -224,7 +233,7 @@ def test_a_name_taken_over_by_another_image(library: Library) -> None:
     library.scan()
     before = library.catalogue.images()[0].id
     path.rename(library.root / "tide-1.iso")
-    write(path, tide_image(2, mebibytes=1), DATE + 1)
+    write(path, tide_image(2, mebibytes=1), DATE + TICK)
     assert library.events() == {"tide-1.iso": "moved", "tide.iso": "new"}
     assert {row.path: row.id == before for row in library.catalogue.images()} == {
         "tide-1.iso": True,
@@ -264,7 +273,7 @@ def test_a_shelf_without_its_folder_is_away_and_so_are_its_images(library: Libra
     library.scan()
     library.root.rename(library.root.parent / "unplugged")
     plan, _ = library.scan()
-    assert plan.shelves[0].away == "No such file or directory"
+    assert plan.shelves[0].away == not_found(library.root)
     assert library.states() == {"home: tide.iso": "away"}
     assert library.audit()["home: tide.iso"].verdict.state == "away"
     (library.root.parent / "unplugged").rename(library.root)
@@ -334,7 +343,7 @@ def test_what_counts_as_an_image(library: Library) -> None:
 def test_an_image_stays_one_when_it_no_longer_looks_like_one(library: Library) -> None:
     path = write(library.root / "d.bin", tide_image(), DATE)
     library.scan()
-    write(path, bytes(100_000), DATE + 1)
+    write(path, bytes(100_000), DATE + TICK)
     assert library.events() == {"d.bin": "changed"}
     assert library.states() == {"home: d.bin": "changed"}
     library.accept("d.bin")
@@ -370,7 +379,7 @@ def test_one_bad_image_never_stops_a_scan(
         return open_image(path)
 
     monkeypatch.setattr(reading, "digest_file", failing)
-    monkeypatch.setattr(faults, "open_image", faulty)
+    monkeypatch.setattr(faults, "open_as_image", faulty)
     plan, outcomes = library.scan()
     assert {each.job.seen.path: each.event.value for each in outcomes} == {
         "a.iso": "new",
@@ -394,7 +403,7 @@ def test_a_recorded_image_that_turns_unreadable_keeps_its_digest(
     path = write(library.root / "tide.iso", tide_image(), DATE)
     library.scan()
     digests = library.catalogue.images()[0].digests
-    os.utime(path, ns=(DATE + 1, DATE + 1))
+    os.utime(path, ns=(DATE + TICK, DATE + TICK))
 
     def failing(path: Path, **options: Any) -> Any:
         raise reading.InputError(f"{path}: cannot be read")
@@ -410,7 +419,7 @@ def test_a_recorded_image_that_turns_unreadable_keeps_its_digest(
     "change",
     [
         lambda path: path.write_bytes(path.read_bytes() + b"more"),
-        lambda path: os.utime(path, ns=(DATE + 1, DATE + 1)),
+        lambda path: os.utime(path, ns=(DATE + TICK, DATE + TICK)),
         lambda path: os.truncate(path, 100),
     ],
 )
@@ -532,7 +541,7 @@ def test_names_that_no_entry_uses_any_more_are_forgotten(library: Library) -> No
     path = write(library.root / "tide.iso", tide_image(), DATE)
     library.scan()
     assert library.catalogue.find("lkvx3").hits
-    write(path, make_iso({"ONLY.TXT": b"x"}).data, DATE + 1)
+    write(path, make_iso({"ONLY.TXT": b"x"}).data, DATE + TICK)
     library.accept("tide.iso")
     assert library.catalogue.find("lkvx3").hits == []
     names = library.catalogue.db.execute("SELECT name FROM names").fetchall()

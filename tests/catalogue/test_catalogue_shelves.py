@@ -69,7 +69,7 @@ def test_what_is_no_folder_is_refused(library: Library) -> None:
 def test_names_that_do_not_go(library: Library, name: str) -> None:
     folder = library.root.parent / "card"
     folder.mkdir()
-    with pytest.raises(CatalogueError):
+    with pytest.raises(InputError):
         add_shelf(library.catalogue, folder, name)
 
 

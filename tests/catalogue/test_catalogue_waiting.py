@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from made_library import DATE, Library, overwrite, tide_image, write
+from made_library import DATE, TICK, Library, overwrite, tide_image, write
 from mediashelf.catalogue.history import history_of
 from mediashelf.catalogue.images import findings_on_record, fixity_record
 from mediashelf.catalogue.rows import ImageRow
@@ -49,14 +49,14 @@ def test_decayed_bytes_with_a_new_date_do_not_become_the_record(
     record = fixity_record(library.catalogue.db, before)
     overwrite(tide, MIB, b"rot")
     assert library.audit()["home: tide.iso"].verdict.state == "decayed"
-    touch(tide, DATE + 5)
+    touch(tide, DATE + 5 * TICK)
     assert rules(library) == [("bytes-as-recorded", "home: tide.iso")]
     after = row(library)
     assert after.state == "changed"
     assert after.digests == before.digests
     assert fixity_record(library.catalogue.db, after) == record
     assert after.waiting is not None
-    assert (after.waiting.judged, after.waiting.mtime_ns) == ("decayed", DATE + 5)
+    assert (after.waiting.judged, after.waiting.mtime_ns) == ("decayed", DATE + 5 * TICK)
     # It stays so, whether it is read again or not, and an audit says the same.
     assert rules(library) == [("bytes-as-recorded", "home: tide.iso")]
     result = library.audit()["home: tide.iso"]
@@ -66,24 +66,24 @@ def test_decayed_bytes_with_a_new_date_do_not_become_the_record(
 
 
 def test_the_right_bytes_put_back_end_the_waiting(library: Library, tide: Path) -> None:
-    write(tide, tide_image(2, mebibytes=2), DATE + 1)
+    write(tide, tide_image(2, mebibytes=2), DATE + TICK)
     assert library.events() == {"tide.iso": "changed"}
     assert findings_on_record(library.catalogue.db, row(library).id)
     write(tide, SOUND, DATE)  # even the date is the old one
     assert library.events() == {"tide.iso": "confirmed"}
     assert (row(library).state, row(library).waiting) == ("recorded", None)
     assert findings_on_record(library.catalogue.db, row(library).id) == []
-    write(tide, tide_image(2, mebibytes=2), DATE + 1)
+    write(tide, tide_image(2, mebibytes=2), DATE + TICK)
     library.audit()
     assert library.events() == {}  # the audit has read these very bytes
-    write(tide, SOUND, DATE + 2)
+    write(tide, SOUND, DATE + 2 * TICK)
     assert library.audit()["home: tide.iso"].verdict.state == "sound"
     assert row(library).waiting is None
 
 
 def test_accepting_keeps_the_earlier_record(library: Library, tide: Path) -> None:
     old = row(library)
-    write(tide, tide_image(2, label="EBB", mebibytes=2), DATE + 1)
+    write(tide, tide_image(2, label="EBB", mebibytes=2), DATE + TICK)
     library.scan()
     assert library.accept("tide.iso") == {"tide.iso": "accepted"}
     new = row(library)
@@ -97,9 +97,9 @@ def test_accepting_keeps_the_earlier_record(library: Library, tide: Path) -> Non
 
 def test_only_bytes_that_were_seen_are_accepted(library: Library, tide: Path) -> None:
     old = row(library)
-    write(tide, tide_image(2, mebibytes=2), DATE + 1)
+    write(tide, tide_image(2, mebibytes=2), DATE + TICK)
     library.scan()
-    write(tide, tide_image(3, mebibytes=2), DATE + 2)
+    write(tide, tide_image(3, mebibytes=2), DATE + 2 * TICK)
     assert library.accept("tide.iso") == {"tide.iso": "changed"}
     assert row(library).digests == old.digests
     assert library.accept("tide.iso") == {"tide.iso": "accepted"}
@@ -110,8 +110,8 @@ def test_a_shelf_is_accepted_without_what_was_found_decayed(library: Library, ti
     library.scan()
     overwrite(tide, MIB, b"rot")
     library.audit()
-    touch(tide, DATE + 1)
-    write(ebb, tide_image(4), DATE + 1)
+    touch(tide, DATE + TICK)
+    write(ebb, tide_image(4), DATE + TICK)
     library.scan()
     scan = plan_accepting(library.catalogue, ["home"])
     read_planned(library.catalogue, scan)
@@ -135,7 +135,7 @@ def test_what_cannot_be_accepted(library: Library, tide: Path) -> None:
 
 def test_cut_files_are_truncated_and_keep_their_record(library: Library, tide: Path) -> None:
     old = row(library)
-    write(tide, SOUND[: MIB + 77], DATE + 1)
+    write(tide, SOUND[: MIB + 77], DATE + TICK)
     assert rules(library) == [("bytes-as-recorded", "home: tide.iso")]
     assert (row(library).state, row(library).digests) == ("truncated", old.digests)
 
@@ -166,7 +166,7 @@ def test_a_shelf_elsewhere_does_not_make_decayed_bytes_new(
 def test_what_was_found_of_bad_bytes_goes_with_them(library: Library, tide: Path) -> None:
     overwrite(tide, MIB, b"rot")
     library.audit()
-    touch(tide, DATE + 1)
+    touch(tide, DATE + TICK)
     library.scan()
     moved = library.root.rename(library.root.parent / "elsewhere")
     library.scan()
@@ -180,7 +180,7 @@ def test_what_was_found_of_bad_bytes_goes_with_them(library: Library, tide: Path
 def test_bad_bytes_under_another_name_are_known(library: Library, tide: Path) -> None:
     overwrite(tide, MIB, b"rot")
     library.audit()
-    copy = write(library.root / "copy.iso", tide.read_bytes(), DATE + 9)
+    copy = write(library.root / "copy.iso", tide.read_bytes(), DATE + 9 * TICK)
     assert library.events() == {"copy.iso": "changed"}
     assert row(library, "copy.iso").digests == row(library).digests
     copy.unlink()
@@ -195,7 +195,7 @@ def test_bad_bytes_under_another_name_are_known(library: Library, tide: Path) ->
 def test_a_copy_of_an_image_found_damaged_inside_is_damaged(library: Library, tide: Path) -> None:
     library.catalogue.db.execute("UPDATE images SET verdict = 'damaged', judged_by = 'audit'")
     write(library.root / "copy.iso", SOUND, DATE)
-    touch(tide, DATE + 1)
+    touch(tide, DATE + TICK)
     assert library.events() == {"copy.iso": "copy", "tide.iso": "confirmed"}
     assert library.states() == {"home: copy.iso": "damaged", "home: tide.iso": "damaged"}
 
@@ -215,7 +215,7 @@ def swap(one: Path, other: Path) -> None:
 
 
 def test_two_names_swapped_are_a_swap(library: Library, tide: Path) -> None:
-    ebb = write(library.root / "ebb.iso", tide_image(3, label="EBB"), DATE + 1)
+    ebb = write(library.root / "ebb.iso", tide_image(3, label="EBB"), DATE + TICK)
     library.scan()
     ids = {each.label: each.id for each in library.catalogue.images()}
     swap(tide, ebb)
@@ -234,7 +234,7 @@ def test_three_names_in_a_ring(library: Library, tide: Path) -> None:
     paths = [tide]
     for number in (4, 5):
         path = library.root / f"{number}.iso"
-        paths.append(write(path, tide_image(number), DATE + number))
+        paths.append(write(path, tide_image(number), DATE + number * TICK))
     library.scan()
     swap(paths[0], paths[1])
     swap(paths[1], paths[2])
@@ -245,7 +245,7 @@ def test_three_names_in_a_ring(library: Library, tide: Path) -> None:
 def test_a_name_taken_over_by_an_image_of_the_same_size(library: Library, tide: Path) -> None:
     before = row(library).id
     tide.rename(library.root / "tide-1.iso")
-    write(tide, tide_image(9, label="NEW", mebibytes=2), DATE + 1)
+    write(tide, tide_image(9, label="NEW", mebibytes=2), DATE + TICK)
     assert library.events() == {"tide-1.iso": "moved", "tide.iso": "new"}
     assert row(library, "tide-1.iso").id == before
 
@@ -255,7 +255,7 @@ def test_an_image_overwritten_by_another_waits_and_says_whose_bytes_it_has(
 ) -> None:
     ebb = write(library.root / "ebb.iso", tide_image(3, label="EBB"), DATE)
     library.scan()
-    write(tide, ebb.read_bytes(), DATE + 1)
+    write(tide, ebb.read_bytes(), DATE + TICK)
     _, (outcome,) = library.scan()
     assert (outcome.event.value, outcome.detail) == ("changed", "the bytes of home: ebb.iso")
 
@@ -267,3 +267,53 @@ def test_a_moved_image_is_not_missing_too(library: Library, tide: Path) -> None:
     read_planned(library.catalogue, scan)
     assert [each.event.value for each in scan.outcomes] == ["moved"]
     assert scan.plan.shelves[0].missing == []
+
+
+def test_exchanged_names_of_one_size_and_date_are_named_by_an_audit(library: Library) -> None:
+    """A scan reads no file whose size and date are as recorded; an audit reads them all."""
+    tide, ebb = library.root / "tide.iso", library.root / "ebb.iso"
+    write(tide, tide_image(1), DATE)
+    write(ebb, tide_image(2), DATE)
+    library.scan()
+    tide.rename(library.root / "aside")
+    ebb.rename(tide)
+    (library.root / "aside").rename(ebb)
+    assert library.events() == {}
+    for _ in range(2):
+        results = library.audit()
+        for one, other in (("tide", "ebb"), ("ebb", "tide")):
+            result = results[f"home: {one}.iso"]
+            assert result.verdict.state == "changed"
+            assert [each.rule for each in result.verdict.findings] == ["name-of-its-bytes"]
+            assert result.verdict.findings[0].message == (
+                f"this image and home: {other}.iso have each other's bytes: "
+                "their names were exchanged"
+            )
+            assert (result.damage, result.touched) == ((), ())
+    assert {each.waiting.judged for each in library.catalogue.images() if each.waiting} == {
+        "changed"
+    }
+    assert library.accept("tide.iso", "ebb.iso") == {"tide.iso": "accepted", "ebb.iso": "accepted"}
+    assert {each.verdict.state for each in library.audit().values()} == {"sound"}
+
+
+def test_a_copy_over_an_image_is_named_by_an_audit(library: Library) -> None:
+    tide = write(library.root / "tide.iso", tide_image(1), DATE)
+    write(library.root / "ebb.iso", tide_image(2), DATE)
+    library.scan()
+    write(tide, tide_image(2), DATE)
+    results = library.audit()
+    assert results["home: ebb.iso"].verdict.state == "sound"
+    assert results["home: tide.iso"].verdict.state == "changed"
+    (finding,) = results["home: tide.iso"].verdict.findings
+    assert finding.message == "its bytes are those on record of home: ebb.iso"
+
+
+def test_a_copy_of_a_truncated_image_is_no_exchange(library: Library) -> None:
+    for name in ("tide.iso", "ebb.iso"):
+        write(library.root / name, SOUND[: -(MIB // 2)], DATE)
+    library.scan()
+    results = library.audit()
+    assert {each.verdict.state for each in results.values()} == {"truncated"}
+    rules_found = {one.rule for each in results.values() for one in each.verdict.findings}
+    assert "name-of-its-bytes" not in rules_found

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import os
-import signal
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+
+from interrupting import interrupt, start_python
 
 # Waits at a module that every command, or this command, loads; says so, and is interrupted.
 STOP_AT = """
@@ -26,19 +25,14 @@ run()
 
 
 @pytest.mark.parametrize(
-    "module", ["mediashelf.cli.main", "click", "mediashelf.cli.library.list_images"]
+    "module", ["mediashelf.cli.main", "click", "mediashelf.cli.keeping.list_images"]
 )
 def test_interrupted_while_loading(tmp_path: Path, module: str) -> None:
-    with subprocess.Popen(
-        [sys.executable, "-c", STOP_AT.format(module=module)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "MEDIASHELF_CATALOGUE": str(tmp_path / "none.sqlite")},
-    ) as run:
+    environment = {**os.environ, "MEDIASHELF_CATALOGUE": str(tmp_path / "none.sqlite")}
+    with start_python(STOP_AT.format(module=module), env=environment) as run:
         assert run.stdout is not None
         assert run.stdout.readline() == "there\n"
-        run.send_signal(signal.SIGINT)
+        interrupt(run)
         _, told = run.communicate(timeout=30)
     assert run.returncode == 130
     assert "Traceback" not in told

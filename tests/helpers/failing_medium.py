@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import io
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
@@ -13,7 +13,7 @@ import pytest
 
 def fail_reads(monkeypatch: pytest.MonkeyPatch, path: Path, *bad: range) -> None:
     """Let every read of ``path`` fail that reaches into one of the runs of bytes."""
-    whole_pread, status = os.pread, path.stat()
+    status = path.stat()
 
     def is_bad(descriptor: int, offset: int, size: int) -> bool:
         found = os.fstat(descriptor)
@@ -24,10 +24,14 @@ def fail_reads(monkeypatch: pytest.MonkeyPatch, path: Path, *bad: range) -> None
     def refuse() -> None:
         raise OSError(errno.EIO, os.strerror(errno.EIO))
 
-    def pread(descriptor: int, size: int, offset: int, /) -> bytes:
-        if is_bad(descriptor, offset, size):
-            refuse()
-        return whole_pread(descriptor, size, offset)
+    def watched(whole: Callable[..., bytes]) -> Callable[..., bytes]:
+        def read_or_fail(descriptor: int, size: int, *offset: int) -> bytes:
+            at = offset[0] if offset else os.lseek(descriptor, 0, os.SEEK_CUR)
+            if is_bad(descriptor, at, size):
+                refuse()
+            return whole(descriptor, size, *offset)
+
+        return read_or_fail
 
     class FailingFile(io.FileIO):
         def readinto(self, buffer: memoryview, /) -> int:  # type: ignore[override]
@@ -35,8 +39,11 @@ def fail_reads(monkeypatch: pytest.MonkeyPatch, path: Path, *bad: range) -> None
                 refuse()
             return super().readinto(buffer)
 
-    monkeypatch.setattr(os, "pread", pread)
+    # Windows has no pread; there a place is sought and read.
+    name = "pread" if hasattr(os, "pread") else "read"
+    monkeypatch.setattr(os, name, watched(getattr(os, name)))
     monkeypatch.setattr("mediashelf.integrity.fixity.digests.FileIO", FailingFile)
+    monkeypatch.setattr("mediashelf.integrity.raw.files.FileIO", FailingFile)
 
 
 def sectors(*numbers: int) -> Sequence[range]:

@@ -94,6 +94,7 @@ def sample_manifest() -> Manifest:
         start="last",
         eject=(LunWrite("file", ""),),
         forced_eject=(LunWrite("forced_eject", "1"),),
+        drive=(LunWrite("inquiry_string", "Linux   TIDE DISCS      1   "),),
         discs=(first, drivers, again),
         open_findings=(FINDING,),
         other_files=(CardFile("run-sheet.txt", 900, FileDigests("a" * 32, "b" * 64)),),
@@ -165,6 +166,11 @@ boot_ways = st.builds(
     BootWay,
     st.sampled_from(["no-emulation", "floppy-1.44MB", "hard-disk", "unknown"]),
     st.sampled_from(["x86", "efi", "unknown"]),
+)
+drive_writes = st.builds(
+    LunWrite,
+    st.just("inquiry_string"),
+    st.text(st.characters(min_codepoint=0x20, max_codepoint=0x7E), max_size=28),
 )
 _part = st.text(
     st.characters(exclude_categories=("Cs", "Cc"), exclude_characters='/\\:*?"<>|'), max_size=12
@@ -246,6 +252,7 @@ def manifests(draw: st.DrawFn) -> Manifest:
         start=draw(st.one_of(st.integers(1, len(images)), st.sampled_from(["none", "last"]))),
         eject=(LunWrite("file", ""),),
         forced_eject=(LunWrite("forced_eject", "1"),),
+        drive=tuple(draw(st.lists(drive_writes, max_size=1))),
         discs=tuple(images),
         open_findings=draw(finding_lists),
         other_files=(draw(card_files(names[0])),),

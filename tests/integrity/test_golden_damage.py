@@ -18,6 +18,7 @@ COMPARING = {
     "extent-outside-descriptors",
     "trees-agree",
     "trees-agree-in-number",
+    "twin-dates-agree",
     "twin-flags-agree",
     "boot-image-form",
 }

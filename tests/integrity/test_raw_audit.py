@@ -39,7 +39,6 @@ from mediashelf.formats.raw.sectors import encode_mode_1
 from mediashelf.integrity.raw import alignment
 from mediashelf.integrity.raw.auditing import RawReport, audit_raw, find_volume_end
 from mediashelf.integrity.raw.convert import choose_track, convert_track
-from mediashelf.integrity.raw.files import iter_file_chunks
 from mediashelf.integrity.raw.runs import MOST_FINDINGS, PARITY_DAMAGED, SectorRun
 from mediashelf.integrity.raw.scan import iter_batches
 from mediashelf.integrity.raw.tracks import RawTrack, read_raw_disc
@@ -721,8 +720,9 @@ def test_file_that_shrinks_is_an_input_error(
 ) -> None:
     path = tmp_path / "disc.bin"
     path.write_bytes(MODE_1)
-    chunks = iter_file_chunks(path, 0, len(MODE_1), 2352)
-    next(chunks)
+    (track,) = read_raw_disc(path).tracks
+    batches = iter_batches(track, 0)
+    next(batches)
     os.truncate(path, 5000)
     with pytest.raises(InputError, match="shorter"):
-        list(chunks)
+        list(batches)

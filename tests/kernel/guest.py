@@ -8,6 +8,7 @@ import fcntl
 import hashlib
 import json
 import os
+import shutil
 import subprocess
 import sys
 import time
@@ -18,6 +19,7 @@ from serve import Drive
 
 DEVICE = Path("/dev/sr0")
 MOUNT = Path("/mnt/disc")
+CARD = Path("/mnt/fat32")
 LOCK_DOOR = 0x5329  # CDROM_LOCKDOOR, include/uapi/linux/cdrom.h
 BLOCK = 2048
 
@@ -108,6 +110,26 @@ def write_nothing(drive):
         os.write(out.fileno(), b"")
 
 
+def fill_card():
+    """Put what prepare wrote on a FAT32 card, and take the card out and in again."""
+    command = ("busybox", "mount", "-t", "vfat", "-o", "iocharset=utf8", "/dev/vdb", CARD)
+    CARD.mkdir(parents=True, exist_ok=True)
+    subprocess.run(command, check=True)
+    shutil.copytree("/card", CARD, dirs_exist_ok=True, ignore=shutil.ignore_patterns("lost+found"))
+    subprocess.run(["busybox", "umount", str(CARD)], check=True)
+    subprocess.run(command, check=True)
+
+
+def tell_names():
+    """What the host calls the drive."""
+    device = Path("/sys/block/sr0/device")
+    end = time.monotonic() + 20
+    while not device.exists() and time.monotonic() < end:
+        time.sleep(0.1)
+    names = {key: (device / key).read_text().rstrip("\n") for key in ("vendor", "model", "rev")}
+    tell("names", **names)
+
+
 def serve_as_disk(drive, disc):
     """A hybrid image is a USB disk: blocks of 512 bytes, read-only, with its partition table."""
     end = time.monotonic() + 20
@@ -169,6 +191,7 @@ def cycle_power(drive, controller):
         tell("cycle", position=disc["position"], erases=disc["erases"], file=file, size=size)
     drive.eject()
     drive.present(drive.manifest["discs"][0])
+    size_seen()  # the host may still be asking the empty drive what it is
 
 
 def change_discs(drive):
@@ -228,13 +251,17 @@ def try_limits(drive):
 
 def main():
     controller = os.listdir("/sys/class/udc")[0]
-    drive = Drive(Path("/card/manifest.json"), Path("/tmp/last-disc.txt"))
+    fill_card()
+    drive = Drive(CARD / "manifest.json")
     drive.start(controller)
+    tell_names()
     serve_all(drive)
     cycle_power(drive, controller)
     change_discs(drive)
     lock_the_door(drive)
     try_limits(drive)
+    subprocess.run(["busybox", "umount", str(CARD)], check=False)  # a disc may still be in
+    os.sync()
 
 
 try:

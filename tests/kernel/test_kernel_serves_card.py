@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import pytsk3
 from click.testing import CliRunner
 
 from make_image import make_iso
@@ -43,6 +44,11 @@ pad = true
 purpose = "Filled up to 300 blocks"
 
 [[disc]]
+floppy = "originals/boot.img"
+purpose = "A boot floppy as a disc"
+erases = true
+
+[[disc]]
 image = "library/hybrid.iso"
 presentation = "disk"
 purpose = "A hybrid image as a USB disk"
@@ -60,8 +66,9 @@ def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
     hybrid[446:462] = struct.pack("<B3xB3xII", 0x80, 0x17, 0, len(hybrid) // 512)
     hybrid[510:512] = b"\x55\xaa"
     (scenario.library / "hybrid.iso").write_bytes(hybrid)
-    with (folder / "session.toml").open("a") as plan:
-        plan.write(MORE_DISCS)
+    plan = folder / "session.toml"
+    names = '[drive]\nvendor = "TIDE"\nproduct = "HARBOUR DISCS"\n\n[card]'
+    plan.write_text(plan.read_text("utf-8").replace("[card]", names, 1) + MORE_DISCS, "utf-8")
     result = CliRunner().invoke(
         main,
         [
@@ -101,7 +108,7 @@ def listing(volume: VolumeFacts | None, *, recorded: bool) -> list[list[Any]]:
 def test_every_disc_is_read_back_as_it_is_described(card: Path, seen: list[dict[str, Any]]) -> None:
     manifest = json.loads((card / "manifest.json").read_text("utf-8"))
     discs = of_kind(seen, "disc")
-    assert [disc["position"] for disc in discs] == [1, 2, 3, 4, 5]
+    assert [disc["position"] for disc in discs] == [1, 2, 3, 4, 5, 6]
     optical = [one for one in manifest["discs"] if one["presentation"] == "optical"]
     for disc, described in zip(discs, optical, strict=True):
         assert disc["size"] == described["served_blocks"] * described["block_size"]
@@ -131,10 +138,45 @@ def test_converted_and_padded_images_are_served_whole(
     assert ["/CHARTS.TXT", len(SMALL["CHARTS.TXT"])] in served[5]["joliet"]
 
 
-def test_a_hybrid_image_is_a_read_only_disk(card: Path, seen: list[dict[str, Any]]) -> None:
+def test_the_card_is_fat32_and_holds_what_prepare_wrote(
+    card: Path, seen: list[dict[str, Any]]
+) -> None:
+    """The Sleuth Kit, which shares no code with us or the kernel, reads the card afterwards."""
+    assert seen
+    volume = pytsk3.FS_Info(pytsk3.Img_Info(str(card.parent / "fat32.img")))
+    assert volume.info.ftype == pytsk3.TSK_FS_TYPE_FAT32
+    found = {}
+    for entry in volume.open_dir("/"):
+        if entry.info.meta is not None and entry.info.meta.type == pytsk3.TSK_FS_META_TYPE_REG:
+            size = entry.info.meta.size
+            found[entry.info.name.name.decode()] = entry.read_random(0, size) if size else b""
+    written = {path.name: path.read_bytes() for path in card.iterdir()}
+    assert found.pop("last-disc.txt").decode().split()[0].isdecimal()
+    assert {name: found[name] for name in written} == written
+    assert set(found) - set(written) <= {"$MBR", "$FAT1", "$FAT2"}
+
+
+def test_the_host_calls_the_drive_as_the_plan_does(seen: list[dict[str, Any]]) -> None:
+    (names,) = of_kind(seen, "names")
+    assert (names["vendor"].strip(), names["model"].strip()) == ("TIDE", "HARBOUR DISCS")
+    assert names["rev"].strip() == "1"
+
+
+def test_a_boot_floppy_is_served_as_a_disc(card: Path, seen: list[dict[str, Any]]) -> None:
+    floppy = (card.parent / "originals" / "boot.img").read_bytes()
     described = json.loads((card / "manifest.json").read_text("utf-8"))["discs"][5]
+    with open_image(card / described["path"]) as image:
+        assert image.facts.boot is not None
+        start = image.facts.boot.entries[0].load_lba * 2048
+    assert (card / described["path"]).read_bytes()[start : start + len(floppy)] == floppy
+    (disc,) = (one for one in of_kind(seen, "disc") if one["position"] == 6)
+    assert disc["sha256"] == described["digests"]["sha256"]
+
+
+def test_a_hybrid_image_is_a_read_only_disk(card: Path, seen: list[dict[str, Any]]) -> None:
+    described = json.loads((card / "manifest.json").read_text("utf-8"))["discs"][6]
     (disk,) = of_kind(seen, "disk")
-    assert disk["position"] == described["position"] == 6
+    assert disk["position"] == described["position"] == 7
     assert disk["size"] == described["served_blocks"] * described["block_size"]
     assert disk["sha256"] == described["digests"]["sha256"]
     assert (disk["read_only"], disk["block_size"]) == ("1", str(described["block_size"]))
@@ -142,7 +184,7 @@ def test_a_hybrid_image_is_a_read_only_disk(card: Path, seen: list[dict[str, Any
 
 def test_after_a_power_cycle_no_installer_comes_back(seen: list[dict[str, Any]]) -> None:
     cycles = of_kind(seen, "cycle")
-    assert [one["erases"] for one in cycles] == [True, False, False, False, False]
+    assert [one["erases"] for one in cycles] == [True, False, False, False, False, True]
     for one in cycles:
         assert bool(one["file"]) is not one["erases"]
         assert (one["size"] > 0) is not one["erases"]

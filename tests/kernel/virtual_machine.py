@@ -16,7 +16,10 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 
-PROGRAMS = ("qemu-system-x86_64", "busybox", "modprobe", "depmod", "cpio", "apt-get", "dpkg-deb")
+PROGRAMS = (
+    *("qemu-system-x86_64", "busybox", "modprobe", "depmod", "cpio", "apt-get", "dpkg-deb"),
+    *("mke2fs", "mkfs.fat"),
+)
 
 PYTHON_PACKAGES = (
     "python3.11-minimal",
@@ -84,7 +87,7 @@ poweroff -f
 
 def missing_programs() -> list[str]:
     """Return the programs that this machine lacks."""
-    return [name for name in (*PROGRAMS, "mke2fs") if shutil.which(name) is None]
+    return [name for name in PROGRAMS if shutil.which(name) is None]
 
 
 def download(folder: Path) -> None:
@@ -186,14 +189,28 @@ def make_card_image(card: Path, output: Path) -> None:
     subprocess.run(["mke2fs", "-q", "-t", "ext4", "-d", card, output], check=True)
 
 
-def run(kernel: Path, initial: Path, card: Path, program: str, *, seconds: float) -> str:
-    """Start the machine with a guest's program; return what it printed when it is off again."""
+def make_fat32_image(card: Path, output: Path) -> None:
+    """Write an empty FAT32 file system with room for the card's files; the guest fills it."""
+    size = sum(path.stat().st_size for path in card.rglob("*") if path.is_file())
+    with output.open("wb") as image:
+        image.truncate(size + (40 << 20))  # FAT32 has at least 65,525 clusters, here of 512 bytes
+    subprocess.run(["mkfs.fat", "-F", "32", "-s", "1", output], check=True, capture_output=True)
+
+
+def run(
+    kernel: Path, initial: Path, card: Path, program: str, *, fat32: Path, seconds: float
+) -> str:
+    """Start the machine with a guest's program; return what it printed when it is off again.
+
+    The guest may write into the second disk, ``fat32``, alone.
+    """
     command = [
         "qemu-system-x86_64",
         *("-machine", "q35", "-accel", "tcg,thread=multi", "-smp", "2", "-m", "1024"),
         *("-kernel", str(kernel), "-initrd", str(initial)),
         *("-append", f"console=ttyS0 quiet panic=-1 guest={program}"),
         *("-drive", f"file={card},if=virtio,format=raw,readonly=on"),
+        *("-drive", f"file={fat32},if=virtio,format=raw"),
         *("-nographic", "-no-reboot", "-nodefaults", "-serial", "stdio", "-monitor", "none"),
     ]
     done = subprocess.run(

@@ -434,6 +434,8 @@ def _parts() -> Iterator[tuple[str, Case]]:
     yield "extent-outside-descriptors", _case("ECMA-119 8.1", PLAIN, over)
     hidden = put(JOLIET.data, JOLIET.record(LAST) + 25, b"\x01")
     yield "twin-flags-agree", _case("ECMA-119 9.1.6", JOLIET, hidden)
+    older = put(JOLIET.data, JOLIET.record(LAST) + 18, b"\x50")
+    yield "twin-dates-agree", _case("ECMA-119 9.1.5", JOLIET, older)
     gone = put(JOLIET.data, JOLIET.record(LAST, "joliet"), b"\0")
     yield "trees-agree", _case("common practice", JOLIET, gone, "sector-rest-zero")
     shared = TWINS.data

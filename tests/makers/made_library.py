@@ -18,6 +18,7 @@ from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.jobs.library.scanning import plan_accepting, read_planned
 
 DATE = 1_000_000_000_000_000_000  # some day in 2001
+TICK = 100  # nanoseconds: the step of dates on NTFS ([MS-FSCC] 2.1.1)
 
 
 def tide_image(seed: int = 0, *, label: str = "TIDE", mebibytes: int = 0) -> bytes:
@@ -55,6 +56,15 @@ def overwrite(path: Path, at: int, data: bytes) -> None:
         file.seek(at)
         file.write(data)
     os.utime(path, ns=(status.st_atime_ns, status.st_mtime_ns))
+
+
+def not_found(folder: Path) -> str:
+    """Return what this system says of a folder that is not there."""
+    try:
+        list(folder.iterdir())
+    except OSError as error:
+        return str(error.strerror)
+    raise AssertionError(f"{folder} is there")
 
 
 @dataclass

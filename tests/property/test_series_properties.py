@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 from itertools import pairwise
 from pathlib import Path
@@ -18,6 +19,8 @@ from mediashelf.errors import BuildError
 
 INF = b'[Version]\r\nSignature="$CHICAGO$"\r\n[Manufacturer]\r\n'
 NAMES = ["Larkspur Video", "港", "Türkei & <Co>", "x" * 70, "A", "a b c", "CON", "driver.d", "~1"]
+if os.name == "nt":  # which keeps these marks and words out of the names of files
+    NAMES = [{"Türkei & <Co>": "Türkei & Co", "CON": "CONS"}.get(name, name) for name in NAMES]
 
 
 def make_source(top: Path, randomness: random.Random) -> Path:

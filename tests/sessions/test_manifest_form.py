@@ -80,8 +80,22 @@ def test_the_sample_is_accepted_by_both() -> None:
 NEW_IN_VERSION_3 = ("presentation", "servable", "block_size", "served_blocks", "erases")
 
 
+def as_version_3(value: Document) -> Document:
+    """What version 3 said of the same card."""
+    del value["drive"]
+    return value | {"version": 3}
+
+
+def test_manifests_of_version_3_are_still_read() -> None:
+    """The drive had the kernel's own names."""
+    assert parse(as_version_3(document())) == replace(sample_manifest(), drive=())
+    with pytest.raises(ManifestError, match="unknown key 'drives'"):
+        parse(as_version_3(document()) | {"drives": []})
+
+
 def as_version_2(value: Document) -> Document:
     """What version 2 said of the same card."""
+    del value["drive"]
     value |= {"version": 2, "start": 1}
     for disc in value["discs"]:
         for key in NEW_IN_VERSION_3:
@@ -96,7 +110,7 @@ def test_manifests_of_version_2_are_still_read() -> None:
     manifest = parse(as_version_2(document()))
     assert manifest.start == 1
     assert [disc.erases for disc in manifest.discs] == [True, False, True]
-    assert manifest == replace(sample_manifest(), start=1)
+    assert manifest == replace(sample_manifest(), start=1, drive=())
     for place, new, message in (
         ("discs", {}, "discs is an object"),
         ("discs.0", 3, "discs[0] is 3"),
@@ -157,6 +171,63 @@ def test_manifests_of_version_1_are_still_read() -> None:
         assert message in refusal(value)
 
 
+@pytest.mark.parametrize(
+    ("version", "older"), [(3, as_version_3), (2, as_version_2), (1, as_version_1)]
+)
+def test_earlier_versions_are_written_on_request(version: int, older: Callable[..., Any]) -> None:
+    """What their own readers took, key by key; of the two discs the second never erases."""
+    expected = older(document())
+    if version < 3:
+        expected["start"] = 2
+        for disc in expected["discs"]:
+            disc["blocks"] = 300
+    data = render_manifest(sample_manifest(), version)
+    assert json.loads(data) == expected
+    assert parse_manifest(data).images == sample_manifest().images
+    assert render_manifest(sample_manifest(), 4) == render_manifest(sample_manifest())
+
+
+@pytest.mark.parametrize("version", [1, 2])
+def test_what_an_earlier_version_would_get_wrong_is_refused(version: int) -> None:
+    sample = sample_manifest()
+    erasing = tuple(replace(disc, erases=True) for disc in sample.discs)
+    with pytest.raises(ManifestError, match="every disc of this session may erase"):
+        render_manifest(replace(sample, discs=erasing), version)
+    render_manifest(replace(sample, discs=erasing, start=1), version)
+    cut = replace(sample.discs[1], size=614_399, servable=False, served_blocks=0)
+    with pytest.raises(ManifestError, match="disc 2 is a USB disk or cannot be served whole"):
+        render_manifest(replace(sample, discs=(sample.discs[0], cut, sample.discs[2])), version)
+    path = sample.discs[1].path
+    disk = replace(
+        sample.discs[1],
+        presentation="disk",
+        block_size=512,
+        served_blocks=1200,
+        lun=lun_for(path, "0"),
+    )
+    discs = (sample.discs[0], disk, sample.discs[2])
+    render_manifest(replace(sample, discs=discs), 3)
+    with pytest.raises(ManifestError, match="disc 2 is a USB disk or cannot be served whole"):
+        render_manifest(replace(sample, discs=discs), version)
+
+
+@pytest.mark.parametrize(
+    ("writes", "problem"),
+    [
+        ([("inquiry_string", "x" * 29)], "more than 28 characters"),
+        ([("inquiry_string", "Tïde")], "not in ASCII"),
+        ([("cdrom", "0")], "drive writes cdrom, expected inquiry_string alone"),
+        ([("inquiry_string", "a"), ("inquiry_string", "b")], "writes its names twice"),
+    ],
+)
+def test_the_drives_names_are_within_the_kernels_bounds(
+    writes: list[tuple[str, str]], problem: str
+) -> None:
+    value = document()
+    value["drive"] = [{"attribute": name, "value": text} for name, text in writes]
+    assert problem in refusal(value)
+
+
 @settings(derandomize=True, deadline=None, max_examples=60)
 @given(manifests())
 def test_manifest_to_json_to_manifest_is_equal(manifest: Manifest) -> None:
@@ -177,8 +248,8 @@ def test_keys_that_begin_with_x_are_passed_over() -> None:
 
 
 def test_newer_versions_are_refused_before_anything_else() -> None:
-    message = refusal({"format": "mediashelf-card", "version": 4, "quite": "different"})
-    assert "version 4" in message
+    message = refusal({"format": "mediashelf-card", "version": 5, "quite": "different"})
+    assert "version 5" in message
     assert "update mediashelf" in message
 
 

@@ -76,7 +76,7 @@ def test_bytes_on_their_way_to_the_device_are_flushed_first(tmp_path: Path) -> N
 def test_damage_on_the_device_is_seen_although_memory_is_sound(tmp_path: Path) -> None:
     """A card that lost bytes behind the system's back: only reading past memory can tell."""
     needed = ["mkfs.ext4", "mount", "umount"]
-    if os.geteuid() != 0 or not all(shutil.which(program) for program in needed):
+    if os.name == "nt" or os.geteuid() != 0 or not all(map(shutil.which, needed)):
         pytest.skip(f"needs root and {', '.join(needed)}")
     device, card = tmp_path / "device.img", tmp_path / "card"
     device.write_bytes(bytes(16 << 20))
@@ -107,6 +107,6 @@ def test_damage_on_the_device_is_seen_although_memory_is_sound(tmp_path: Path) -
 
 
 def test_what_cannot_be_read_is_an_error(tmp_path: Path) -> None:
-    with pytest.raises(StagingError, match="cannot be read back from the card: No such file"):
+    with pytest.raises(StagingError, match=r"cannot be read back from the card: .*No such file"):
         read_back_file(tmp_path / "none")
     assert digest_or_none(tmp_path / "none") is None

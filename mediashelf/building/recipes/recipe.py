@@ -13,7 +13,9 @@ r"""Recipes: what goes on a disc, as TOML or from folders alone.
                                  # boot = { image = "loader.bin", load_sectors = 4 }
 
     [[folder]]
-    from = "drivers"             # relative to the recipe; a folder, or a .zip
+    from = "drivers"             # relative to the recipe; a folder, an archive, an image,
+                                 # or a folder in one of these: "disc.iso:/DRIVERS/LAN";
+                                 # images on shelves by their names: "attic:disc.iso:/LAN"
     to = "/DRIVERS"              # a place on the disc; "/" unless said otherwise
     only = ["*.inf", "video/"]   # patterns: take nothing else (see patterns.py)
     skip = ["*.bak"]             # and leave this out
@@ -30,8 +32,8 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, Capacity, parse_capacity
@@ -39,11 +41,19 @@ from mediashelf.building.recipes.patterns import Selection
 from mediashelf.errors import RecipeError
 from mediashelf.tables.reading import TableKind, read_tables
 from mediashelf.tables.table import Table
+from mediashelf.trees.opening import split_place
 
 LOAD_SECTORS = 4
 """Virtual sectors of 512 bytes that firmware loads without emulation (common practice)."""
 
-ARCHIVE_SUFFIX = ".zip"
+_WRAPPED = re.compile(
+    r"\.(zip|7z|rar|lzh|lha|cab|exe|tar|t(ar\.)?(gz|bz2|xz)|t[bx]z|ima|imz|flp|vfd"
+    r"|(iso|img)\.(gz|bz2|xz))$",
+    re.IGNORECASE,
+)
+"""Names of what is opened as a folder would be (common practice); images are asked for by name."""
+
+_IMAGE = re.compile(r"\.(iso|img|bin)$", re.IGNORECASE)
 
 RECIPE_FILE = TableKind(
     "a recipe",
@@ -63,7 +73,10 @@ _IDENTIFIER = re.compile(r"([A-Za-z0-9]+\\|\*)[!-~]+")
 
 @dataclass(frozen=True, slots=True)
 class SourceFolder:
-    """One folder, or one ZIP archive, whose contents go to one place on the disc."""
+    """One folder, archive or image, or a folder in one, whose contents go to one place on the disc.
+
+    ``path`` may go on into it, as ``disc.iso:/DRIVERS`` (see :func:`.open_tree`).
+    """
 
     path: Path
     to: tuple[str, ...] = ()  # the names from the root of the disc down; () is the root
@@ -108,8 +121,9 @@ class Recipe:
 
 
 def is_source(path: Path) -> bool:
-    """Whether a disc can be built from what is at ``path`` without a recipe."""
-    return path.is_dir() or path.suffix.lower() == ARCHIVE_SUFFIX
+    """Whether what is at ``path`` is a source of a disc, and neither a recipe nor an image."""
+    inside = split_place(path)[1]
+    return bool(inside) or path.is_dir() or _WRAPPED.search(path.name) is not None
 
 
 def recipe_from_folders(
@@ -135,12 +149,37 @@ def recipe_from_folders(
     return Recipe(label or named[0][1], sources, tuple(targets), capacity, boot, index)
 
 
+def with_places(recipe: Recipe, find_place: Callable[[str], str]) -> Recipe:
+    """Return the recipe with sources that are not there looked for by their names.
+
+    ``find_place`` is given what the recipe says, and returns a path for the name of an
+    image on a shelf, else the same text.
+    """
+    folders = tuple(_placed(one, recipe.path, find_place) for one in recipe.folders)
+    return replace(recipe, folders=folders)
+
+
+def _placed(
+    source: SourceFolder, recipe: Path | None, find_place: Callable[[str], str]
+) -> SourceFolder:
+    if os.path.lexists(split_place(source.path)[0]):
+        return source
+    text = os.fspath(source.path)
+    if recipe is not None and source.path.is_relative_to(recipe.parent):
+        text = source.path.relative_to(recipe.parent).as_posix()
+    found = find_place(text) if ":" in text else text
+    return source if found == text else replace(source, path=Path(found))
+
+
 def own_name(folder: Path) -> str:
-    """Return what a source is called on a disc: its last name, an archive's without ``.zip``."""
+    """Return what a source is called on a disc: its last name, an archive's without its suffix."""
+    path, inside = split_place(folder)
+    last = inside[-1].rstrip("/").rpartition("/")[2] if inside else ""
     # abspath() gives '.', '..' and 'a/..' the names of the folders they stand for.
-    name = os.path.basename(os.path.abspath(folder))  # noqa: PTH100, PTH119
-    is_archive = name.lower().endswith(ARCHIVE_SUFFIX) and not folder.is_dir()
-    return name[: -len(ARCHIVE_SUFFIX)] if is_archive else name
+    name = last or os.path.basename(os.path.abspath(path))  # noqa: PTH100, PTH119
+    if not inside and folder.is_dir():
+        return name
+    return _IMAGE.sub("", _WRAPPED.sub("", name)) or name
 
 
 def load_recipe(path: Path) -> Recipe:
@@ -172,7 +211,9 @@ def _recipe(table: Table, path: Path) -> Recipe:
 
 
 def _folder(table: Table, base: Path) -> SourceFolder:
-    source = table.path("from", base, needed="it names a folder or a .zip beside this recipe")
+    source = table.path(
+        "from", base, needed="it names a folder, archive or image beside this recipe"
+    )
     assert source is not None
     folder = SourceFolder(
         source,

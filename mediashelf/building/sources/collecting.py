@@ -25,7 +25,7 @@ what ``only`` and      left out without a word; folders that hold nothing else a
 =====================  ==============================================================
 
 The source folder itself may be reached through links. A source that is a file must be
-a ZIP archive: see :mod:`.archives`.
+an archive or image, and may name a folder in it: see :mod:`.wrapped`.
 """
 
 from __future__ import annotations
@@ -38,11 +38,12 @@ from pathlib import Path
 
 from mediashelf.building.recipes.patterns import Selection
 from mediashelf.building.recipes.recipe import SourceFolder
-from mediashelf.building.sources.archives import list_archive
 from mediashelf.building.sources.placing import Spot, link_left_out, place_file, special_left_out
+from mediashelf.building.sources.wrapped import list_wrapped
 from mediashelf.building.tree import Content, DiscFile, DiscFolder
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
+from mediashelf.trees.opening import split_place
 
 
 def read_sources(sources: Iterable[SourceFolder]) -> tuple[DiscFolder, list[Finding]]:
@@ -70,10 +71,10 @@ def _iter_source(
     real = os.path.realpath(source.path)
     if os.path.isdir(real):  # noqa: PTH112
         yield from _Listing(real, selection, origin).iter_findings(folder)
-    elif os.path.lexists(real):
-        yield from list_archive(source.path, real, folder, selection, origin)
+    elif os.path.lexists(real) or split_place(source.path)[1]:
+        yield from list_wrapped(source.path, folder, selection, origin)
     else:
-        raise InputError(f"{source.path}: no such folder or .zip archive")
+        raise InputError(f"{source.path}: no such folder, archive or image")
 
 
 class _Listing:

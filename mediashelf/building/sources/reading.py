@@ -9,9 +9,10 @@ from contextlib import closing, contextmanager
 from io import FileIO
 
 from mediashelf.building.sources.digesting import new_hasher
-from mediashelf.building.sources.member_reading import CHUNK, iter_member, read_fully
+from mediashelf.building.sources.member_reading import iter_member, refuse_changed_file
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
+from mediashelf.trees.tree import CHUNK
 
 HEAD = 4096
 """Bytes that tell most different files of one size apart."""
@@ -41,8 +42,11 @@ def iter_source(content: Content) -> Generator[bytes, None, None]:
     if content.data:
         yield from (content.data[at : at + CHUNK] for at in range(0, content.size, CHUNK))
         return
+    if content.member is not None:
+        yield from iter_member(content)
+        return
     with _opened(content) as stream:
-        yield from (iter_member if content.member else _iter_file)(stream, content)
+        yield from _iter_file(stream, content)
         # By name, so that a source that is gone meanwhile is noticed as well.
         now = os.stat(content.path, follow_symlinks=False)  # noqa: PTH116
         _refuse_other_stamp(now, content, "changed while it was read")
@@ -91,6 +95,17 @@ def _iter_file(stream: FileIO, content: Content) -> Iterator[bytes]:
             _refuse_other_length(content, content.size - left)
         yield piece
     _refuse_other_length(content, content.size + len(stream.read(1) or b""))
+
+
+def read_fully(stream: FileIO, size: int) -> bytes:
+    """Return ``size`` bytes, fewer only at the end: shares and pipes give short reads."""
+    piece = stream.read(size) or b""
+    while piece and len(piece) < size:
+        more = stream.read(size - len(piece))
+        if not more:
+            break
+        piece += more
+    return piece
 
 
 def _refuse_other_length(content: Content, length: int) -> None:
@@ -144,9 +159,12 @@ def refuse_changed(content: Content) -> None:
 
     A member of an archive that is said to be empty is read: it must be.
     """
-    if content.member is not None and not content.size:
-        for _ in iter_source(content):
-            pass
+    if content.member is not None:
+        if not content.size:
+            for _ in iter_source(content):
+                pass
+        else:
+            refuse_changed_file(content.member)
         return
     with _opened(content):
         pass

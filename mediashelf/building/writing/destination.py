@@ -11,6 +11,7 @@ from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import OutputError
+from mediashelf.trees.opening import split_place
 
 
 def refuse_output(recipe: Recipe, output: Path, *, replace: bool) -> None:
@@ -29,6 +30,6 @@ def refuse_output(recipe: Recipe, output: Path, *, replace: bool) -> None:
                 "write the disc outside its own sources"
             )
     made_from = [recipe.path, *recipe.machines, recipe.boot.path if recipe.boot else None]
-    for path in (*made_from, *(source.path for source in recipe.folders)):
+    for path in (*made_from, *(split_place(source.path)[0] for source in recipe.folders)):
         if path is not None and real == Path(os.path.realpath(path)):
             raise OutputError(f"{output}: is what the disc is made from; choose another name")

@@ -10,7 +10,6 @@ from mediashelf.building.naming.layout import sectors_for
 from mediashelf.building.pages.index_page import render_index
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.sources.digesting import PassingDigests, hash_bytes
-from mediashelf.building.sources.member_reading import CHUNK
 from mediashelf.building.sources.reading import (
     is_small_file,
     iter_source,
@@ -21,6 +20,7 @@ from mediashelf.building.tree import Content, DiscFile
 from mediashelf.building.writing.records import iter_records
 from mediashelf.errors import BuildError
 from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.trees.tree import CHUNK
 
 
 class DiscWriter:

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.sources.digesting import PassingDigests
-from mediashelf.building.sources.member_reading import CHUNK
 from mediashelf.building.sources.reading import SMALL
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
@@ -16,6 +15,7 @@ from mediashelf.findings import Severity
 from mediashelf.formats.fields import View
 from mediashelf.formats.volume import SECTOR_SIZE, Entry, VolumeFacts
 from mediashelf.image import open_image
+from mediashelf.trees.tree import CHUNK
 
 _BLOCK = 4 << 20  # bytes that are read at once
 

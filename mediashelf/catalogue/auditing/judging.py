@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob
+from mediashelf.catalogue.auditing.others_bytes import with_others_bytes
+from mediashelf.catalogue.auditing.published import with_published
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
-from mediashelf.catalogue.records.acknowledged import acknowledged_of, with_acknowledged
 from mediashelf.catalogue.records.waiting import judged_words
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
+from mediashelf.integrity.fixity.acknowledged import Acknowledged, with_acknowledged
 from mediashelf.integrity.fixity.comparing import (
     Absence,
     FixityVerdict,
@@ -44,10 +47,11 @@ def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditR
     result = AuditResult(job, verdict, reading, reading.touched, reading.entry_count)
     if job.row is None or record is None:
         return judge_unrecorded(catalogue, result)
-    result = _with_earlier_word(result)
+    result = with_others_bytes(catalogue, _with_earlier_word(result))
     if verdict.spans:
         return _with_touched(catalogue, result)
-    return _with_acknowledged(catalogue, _with_earlier_damage(catalogue, result))
+    result = with_published(_with_earlier_damage(catalogue, result))
+    return _with_acknowledged(result, record.acknowledged)
 
 
 def _observed(job: AuditJob, reading: Reading) -> Observed:
@@ -61,14 +65,14 @@ def _observed(job: AuditJob, reading: Reading) -> Observed:
         reading.digests,
         reading.problem,
         reading.unreadable,
+        reading.around,
         reading.is_changing,
     )
 
 
-def _with_acknowledged(catalogue: Catalogue, result: AuditResult) -> AuditResult:
+def _with_acknowledged(result: AuditResult, known: Mapping[str, Acknowledged]) -> AuditResult:
     """Findings that the keeper acknowledged are notes, while the bytes are those on record."""
-    row, verdict = result.job.row, result.verdict
-    known = acknowledged_of(catalogue.db, row) if row is not None else {}
+    verdict = result.verdict
     if not known or not verdict.is_confirmed:
         return result
     findings = with_acknowledged(verdict.findings, known)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from mediashelf.catalogue.naming import image_named, images_named
+from mediashelf.catalogue.keeping.naming import image_named, images_named
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow
 from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems

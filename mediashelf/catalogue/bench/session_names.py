@@ -82,6 +82,28 @@ def matching_sessions(
     return [session for session in sessions if fits(session)]
 
 
+def sessions_of(sessions: Sequence[BenchSession], machine: str) -> list[BenchSession]:
+    """Return the sessions of the one machine that a few words mean, in the given order.
+
+    The whole name counts before a part of it, letter case aside. Raises
+    :class:`InputError` when none is meant, or several are.
+    """
+    wanted = machine.casefold().strip()
+    whole = [one for one in sessions if one.machine.casefold() == wanted]
+    found = whole or [one for one in sessions if wanted in one.machine.casefold()]
+    names = sorted({one.machine for one in found}, key=str.casefold)
+    if len({name.casefold() for name in names}) > 1:
+        shown = ", ".join(names[:_SHOWN]) + (", …" if len(names) > _SHOWN else "")
+        raise InputError(f"{machine}: is a part of several machines ({shown}); use a longer name")
+    if not found:
+        near = did_you_mean(machine, [one.machine for one in sessions])
+        raise InputError(
+            f"{machine}: no session of such a machine is on record{near} "
+            "(see: mediashelf session list)"
+        )
+    return found
+
+
 def of_machine(sessions: Sequence[BenchSession], session: BenchSession) -> list[BenchSession]:
     """Return all sessions of a session's machine, the earliest first; itself where it names none.
 

@@ -63,32 +63,40 @@ def record_session(
     return session_of(catalogue, session_id)
 
 
-def session_of_card(catalogue: Catalogue, prepared: PreparedSession) -> BenchSession | None:
+def session_of_card(
+    catalogue: Catalogue, prepared: PreparedSession, among: Sequence[BenchSession] | None = None
+) -> BenchSession | None:
     """Return the session that this very card was prepared for, wherever it is plugged in.
 
     It has the moment of the manifest, the names and all discs. Of two cards that
-    are equal in all this, the one in the same folder is meant.
+    are equal in all this, the one in the same folder is meant. Of the sessions that
+    are given as ``among``, the machine may be another one: the card is used again.
     """
     alike = [
         session
-        for session in sessions(catalogue)
-        if (session.made_at, session.name, session.machine)
-        == (prepared.made_at, prepared.name, prepared.machine)
+        for session in (sessions(catalogue) if among is None else among)
+        if (session.made_at, session.name) == (prepared.made_at, prepared.name)
+        and (among is not None or session.machine == prepared.machine)
         and _bytes_of(session.steps) == _bytes_of(prepared.discs)
     ]
     here = [session for session in alike if session.card == prepared.card]
     return next(iter([*here, *alike]), None)
 
 
-def begin_again(catalogue: Catalogue, session: BenchSession, *, now: str = "") -> BenchSession:
-    """Begin a session anew with the same card and discs, without notes: for the next machine."""
+def begin_again(
+    catalogue: Catalogue, session: BenchSession, *, machine: str = "", now: str = ""
+) -> BenchSession:
+    """Begin a session anew with the same card and discs, without notes: for the next machine.
+
+    Without a ``machine`` it has the same name.
+    """
     now = now or utc_now()
     db = catalogue.db
     with transaction(db):
         new_id = db.execute(
             "INSERT INTO sessions (name, machine, card, made_at, begun_at, prepared_at) "
-            "SELECT name, machine, card, made_at, ?, ? FROM sessions WHERE id = ? RETURNING id",
-            [now, now, session.id],
+            "SELECT name, ?, card, made_at, ?, ? FROM sessions WHERE id = ? RETURNING id",
+            [keep_text(machine or session.machine), now, now, session.id],
         ).fetchone()[0]
         db.execute(
             "INSERT INTO session_discs (session_id, position, code, path, label, purpose, targets, "

@@ -3,25 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
 
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, keep_text, kept_text, utc_now
-from mediashelf.findings import Finding, Severity
-
-
-@dataclass(frozen=True, slots=True)
-class Acknowledged:
-    """Why a finding was acknowledged, and when."""
-
-    why: str
-    acknowledged_at: str
-
-    @property
-    def words(self) -> str:
-        """What is added to the finding."""
-        return f" (acknowledged {self.acknowledged_at[:10]}: {self.why})"
+from mediashelf.integrity.fixity.acknowledged import Acknowledged
 
 
 def acknowledge(db: sqlite3.Connection, row: ImageRow, rule: str, why: str) -> None:
@@ -42,29 +27,21 @@ def take_back(db: sqlite3.Connection, image_id: int, rule: str) -> bool:
     )
 
 
+KNOWN = (
+    "SELECT known.rule FROM acknowledged AS known JOIN fixity ON fixity.image_id = known.image_id "
+    "AND fixity.digest = known.digest AND replaced_at IS NULL WHERE known.image_id = "
+)
+"""Asks which rules were acknowledged for the bytes that an image, to be named, has on record."""
+
+
 @reads_catalogue
-def acknowledged_of(db: sqlite3.Connection, row: ImageRow) -> dict[str, Acknowledged]:
+def acknowledged_of(db: sqlite3.Connection, image_id: int) -> dict[str, Acknowledged]:
     """Return by rule what was acknowledged for the bytes that are on record now."""
     rows = db.execute(
-        "SELECT rule, digest, why, acknowledged_at FROM acknowledged WHERE image_id = ?", [row.id]
+        f"SELECT rule, why, acknowledged_at FROM acknowledged WHERE image_id = ?1 AND rule IN "
+        f"({KNOWN} ?1)",
+        [image_id],
     )
     return {
-        rule: Acknowledged(kept_text(why), acknowledged_at)
-        for rule, digest, why, acknowledged_at in rows
-        if digest in row.digests.values()
+        rule: Acknowledged(kept_text(why), acknowledged_at) for rule, why, acknowledged_at in rows
     }
-
-
-def with_acknowledged(
-    findings: Iterable[Finding], known: Mapping[str, Acknowledged]
-) -> tuple[Finding, ...]:
-    """Return the findings, those that are acknowledged as notes that say why."""
-    return tuple(
-        _as_note(finding, known[finding.rule].words) if finding.rule in known else finding
-        for finding in findings
-    )
-
-
-def _as_note(finding: Finding, words: str) -> Finding:
-    message = finding.message.removesuffix(words) + words  # one from the record has them already
-    return replace(finding, severity=Severity.NOTE, message=message, remedy="")

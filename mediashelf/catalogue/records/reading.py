@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable
 from functools import wraps
 from types import UnionType
 from typing import Any, ParamSpec, TypeVar
+from weakref import WeakSet
 
 Arguments = ParamSpec("Arguments")
 Answer = TypeVar("Answer")
@@ -22,17 +23,31 @@ class ContentError(sqlite3.DatabaseError):
 
 
 class CheckedConnection(sqlite3.Connection):
-    """A connection whose errors are all SQLite's.
+    """A connection whose errors are all SQLite's, and that is closed when it is closed.
 
-    What SQLite says of a damaged schema quotes it, and may be no text for Python.
+    What SQLite says of a damaged schema quotes it, and may be no text for Python. A question
+    that was not read to its end, which the frames of an error may keep, holds the file open
+    (sqlite3_close_v2); so all of them are closed before.
     """
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        self._cursors: WeakSet[sqlite3.Cursor] = WeakSet()
+
+    def close(self) -> None:
+        """Close the connection and its file."""
+        for cursor in list(self._cursors):
+            cursor.close()
+        super().close()
 
     def execute(self, *arguments: Any) -> sqlite3.Cursor:
         """Run one statement."""
         try:
-            return super().execute(*arguments)
+            cursor = super().execute(*arguments)
         except UnicodeDecodeError as error:
             raise ContentError("the names of its tables are not valid text") from error
+        self._cursors.add(cursor)
+        return cursor
 
 
 _SIGNS_OF_DAMAGE = (

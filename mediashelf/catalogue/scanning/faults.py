@@ -13,8 +13,10 @@ from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.workers import Stopped
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.image import DiscImage, open_image
+from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.medium import is_medium_error
+from mediashelf.trees.as_image import is_closed_here, open_as_image
+from mediashelf.trees.opening import is_archive
 
 
 def one_of_hundreds(step: Callable[..., Reading]) -> Callable[..., Reading]:
@@ -41,11 +43,14 @@ def opened(path: Path, is_sheet: bool) -> Iterator[tuple[DiscImage | None, tuple
     """Open an image; None stands for a sheet, and for one that we fail at."""
     image, fault = None, None
     try:
-        image = None if is_sheet else open_image(path)
+        image = None if is_sheet else open_as_image(path)
     except (InputError, OSError) as error:
-        if not is_medium_error(error):
+        if is_medium_error(error):
+            fault = _not_given(error)
+        elif is_archive(path):
+            fault = _not_opened(path, error)
+        else:
             raise
-        fault = _not_given(error)
     except Exception as error:  # noqa: BLE001
         fault = _our_fault(error)
     if image is None:
@@ -63,6 +68,25 @@ def _not_given(error: Exception) -> Finding:
         "image",
         f"a part of it was not checked: {getattr(reason, 'strerror', None) or reason}",
         remedy="copy what can be read to another disk first",
+    )
+
+
+def _not_opened(path: Path, error: Exception) -> Finding:
+    """Damage is an error; what is whole and cannot be looked into here is not."""
+    reason = str(error).removeprefix(f"{path}: ")
+    if is_closed_here(error):
+        return Finding(
+            "archive-opened",
+            Severity.WARNING,
+            "archive",
+            f"its files are not on record: {reason}",
+        )
+    return Finding(
+        "archive-opened",
+        Severity.ERROR,
+        "archive",
+        f"it cannot be opened: {reason}",
+        "Get the archive again, or restore it from another copy",
     )
 
 

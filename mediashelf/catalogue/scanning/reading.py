@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.listing import count_entries, list_entries
@@ -15,6 +16,7 @@ from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.packed.signatures import ContentFormat
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.comparing import has_changed
@@ -30,6 +32,11 @@ from mediashelf.integrity.structure.damage import (
 )
 from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.text import count_text, first_text
+from mediashelf.trees.as_image import WrappedImage, check_members, without_place
+from mediashelf.trees.tree import Tree
+
+if TYPE_CHECKING:
+    from mediashelf.integrity.inside.contents import ContentsReport
 
 RAW_RULE = "raw-sectors"
 NO_VOLUME_RULE = "no-volume"
@@ -93,7 +100,7 @@ def read_image(
 
 
 def _without_gaps(reading: Reading) -> Reading:
-    """Say what the medium did not give; digests with zeros instead of it are of no use."""
+    """Say what the medium did not give; no digest of the whole with zeros instead is right."""
     if reading.structure_read:
         runs = [reading.stored.lbas(span) for span in reading.unreadable]
         unit, place = "sector", "LBA"
@@ -109,14 +116,16 @@ def _without_gaps(reading: Reading) -> Reading:
     problem = (
         f"{count_text(count, unit)} cannot be read here ({place} {shown}); all others were read"
     )
-    return replace(reading, digests=None, problem=reading.problem or problem)
+    return replace(
+        reading, digests=None, around=reading.digests, problem=reading.problem or problem
+    )
 
 
 @one_of_hundreds
 def _with_structure(reading: Reading, image: DiscImage, to_record: bool) -> Reading:
     facts, path = image.facts, image.path
     stored = _stored_sectors(path) if facts.looks_raw else PLAIN_SECTORS
-    findings = (*image.findings, *check_structure(image))
+    findings = (*image.findings, *_check_parts(image))
     return replace(
         reading,
         structure_read=True,
@@ -127,6 +136,13 @@ def _with_structure(reading: Reading, image: DiscImage, to_record: bool) -> Read
         listing=tuple(list_entries(facts)) if to_record else (),
         packed_facts=pack_facts(facts) if to_record else b"",
     )
+
+
+def _check_parts(image: DiscImage) -> Iterator[Finding]:
+    if not isinstance(image, WrappedImage):
+        yield from check_structure(image)
+    elif image.inner is not None:
+        yield from (without_place(finding) for finding in check_structure(image.inner))
 
 
 def _stored_sectors(path: Path) -> StoredSectors:
@@ -171,6 +187,10 @@ def _with_files_inside(
     from mediashelf.integrity.inside.zero_runs import check_zero_runs
 
     report = ContentsReport()
+    if isinstance(image, WrappedImage):
+        inside = tuple(check_members(image.tree))
+        _count_members(image.tree, len(inside), report)
+        return replace(reading, inside=inside, inside_report=report)
     found = [
         *check_contents(image, report=report, on_bytes=on_bytes),
         *check_zero_runs(image, on_bytes=lambda count: on_bytes(0)),
@@ -179,8 +199,33 @@ def _with_files_inside(
     return replace(reading, inside=inside, inside_report=report)
 
 
+_WITH_CHECKSUMS = {
+    "ZIP archive": ContentFormat.ZIP,
+    "7z archive": ContentFormat.SEVEN_ZIP,
+    "RAR archive": ContentFormat.RAR,
+}
+
+
+def _count_members(tree: Tree, fault_count: int, report: ContentsReport) -> None:
+    """Say what reading all members of an archive has verified."""
+    read = [one for one in tree.members if one.is_file and one.unreadable is None]
+    report.files, report.size = len(read), sum(one.size for one in read)
+    kind = _WITH_CHECKSUMS.get(tree.form)
+    if kind is None:
+        report.unchecked_files = len(read)
+        return
+    tally = report.tally(kind)
+    tally.files, tally.faulty_files = 1, int(bool(fault_count))
+    tally.verified["members"] = len(read) - fault_count
+    closed = sum(one.is_file and one.unreadable is not None for one in tree.members)
+    if closed:
+        tally.unverified["members that cannot be read"] = closed
+
+
 @one_of_hundreds
 def _with_touched(reading: Reading, image: DiscImage) -> Reading:
+    if isinstance(image, WrappedImage):
+        return reading  # places in the file are not those of its entries
     wrong = [
         each.span
         for each in damage_spans((*reading.findings, *reading.inside))

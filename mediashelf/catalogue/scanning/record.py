@@ -65,7 +65,7 @@ def record_unread(db: sqlite3.Connection, image_id: int, reading: Reading, now: 
     verdict = (State.CHANGING if reading.is_changing else State.UNREADABLE).value
     db.execute(
         "UPDATE images SET verdict = ?, judged_by = 'scan', problem = ?, presence = 'here', "
-        "scanned_at = ? WHERE id = ?",
+        "scanned_at = max(scanned_at, ?) WHERE id = ?",
         [verdict, reading.problem, now, image_id],
     )
 
@@ -84,7 +84,8 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
     db.execute(
         """
         UPDATE images SET size = ?, mtime_ns = ?, presence = 'here', verdict = ?,
-            judged_by = ?, problem = '', looks_raw = ?, entry_count = ?, scanned_at = ?
+            judged_by = ?, problem = '', looks_raw = ?, entry_count = ?,
+            scanned_at = max(scanned_at, ?)
         WHERE id = ?
         """,
         [
@@ -116,7 +117,7 @@ def record_beside(
     assert reading.digests is not None
     db.execute(
         "UPDATE images SET presence = 'here', verdict = ?, judged_by = 'audit', problem = '', "
-        "scanned_at = ? WHERE id = ?",
+        "scanned_at = max(scanned_at, ?) WHERE id = ?",
         [verdict.state.value, now, image_id],
     )
     keep_waiting(db, image_id, reading.digests, reading.mtime_ns, verdict.state, now)
@@ -143,7 +144,7 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
             INSERT INTO fixity (image_id, algorithm, digest, size, recorded_at, confirmed_at)
             VALUES (?, ?, ?, ?, ?, ?)
             ON CONFLICT (image_id, algorithm) WHERE replaced_at IS NULL
-            DO UPDATE SET confirmed_at = excluded.confirmed_at
+            DO UPDATE SET confirmed_at = max(confirmed_at, excluded.confirmed_at)
             """,
             [image_id, algorithm, digest, digests.size, now, now],
         )
@@ -158,6 +159,7 @@ def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -
     db.execute("DELETE FROM volumes WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM target_verdicts WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM disc_facts WHERE image_id = ?", [image_id])
+    db.execute("DELETE FROM disc_summaries WHERE image_id = ?", [image_id])
     if reading.structure_read:
         db.executemany(
             "INSERT INTO volumes (image_id, number, kind, label) VALUES (?, ?, ?, ?)",

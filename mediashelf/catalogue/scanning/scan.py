@@ -12,9 +12,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from mediashelf.catalogue.history import Happening, keep
+from mediashelf.catalogue.records.acknowledged import acknowledged_of
 from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scanning.other_folder import other_folder
@@ -28,6 +29,7 @@ from mediashelf.catalogue.scanning.walk import SeenImage, Walk, walk_folder
 from mediashelf.catalogue.scanning.workers import WORKERS, read_many
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.integrity.fixity.acknowledged import with_acknowledged
 from mediashelf.integrity.fixity.comparing import State
 
 __all__ = ["Event", "Job", "ScanOutcome", "ScanPlan", "ShelfPlan", "plan_scan", "run_scan"]
@@ -53,7 +55,8 @@ class ShelfPlan:
 
     ``is_other`` is True where the folder is there and has nothing of the shelf.
     ``missing`` and ``returned`` name images whose presence changed with this scan;
-    ``waiting`` are those whose bytes are known to differ from their record.
+    ``waiting`` are those whose bytes are known to differ from their record. ``others`` counts
+    the files that are not images by the end of their names.
     """
 
     shelf: ShelfRow
@@ -67,6 +70,7 @@ class ShelfPlan:
     missing_before: int = 0
     away_count: int = 0
     unread_folders: dict[str, str] = field(default_factory=dict)
+    others: dict[str, int] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -88,14 +92,26 @@ class ScanPlan:
         return sum(job.seen.size for plan in self.shelves for job in plan.jobs)
 
 
-def plan_scan(catalogue: Catalogue, shelves: Sequence[ShelfRow]) -> ScanPlan:
-    """Walk the shelves, record which images are here, missing or away, and name what to read."""
+def plan_scan(
+    catalogue: Catalogue,
+    shelves: Sequence[ShelfRow],
+    on_shelf: Callable[[ShelfRow], None] = lambda shelf: None,
+) -> ScanPlan:
+    """Walk the shelves, record which images are here, missing or away, and name what to read.
+
+    ``on_shelf`` is called before each, as a share may take its time. A shelf that cannot be
+    walked does not keep the others from it.
+    """
     file_systems = FileSystems()
     plan = ScanPlan()
     for shelf in shelves:
+        on_shelf(shelf)
         rows = {row.path: row for row in catalogue.images(shelf=shelf.name)}
         other = other_folder(shelf.root, list(rows.values()), file_systems)
-        walk = Walk(problem=other) if other else walk_folder(shelf.root, file_systems, rows)
+        try:
+            walk = Walk(problem=other) if other else walk_folder(shelf.root, file_systems, rows)
+        except OSError as error:
+            walk = Walk(problem=error.strerror or str(error))
         shelf_plan = _plan_shelf(catalogue, shelf, rows, walk, file_systems)
         shelf_plan.is_other = bool(other)
         plan.shelves.append(shelf_plan)
@@ -109,7 +125,9 @@ def _plan_shelf(
     walk: Walk,
     file_systems: FileSystems,
 ) -> ShelfPlan:
-    plan = ShelfPlan(shelf, away=walk.problem, unread_folders=walk.unread_folders)
+    plan = ShelfPlan(
+        shelf, away=walk.problem, unread_folders=walk.unread_folders, others=walk.others
+    )
     found: list[tuple[str, str]] = []
     updates: list[tuple[str, str, int]] = []  # presence, file system, id
     news: list[tuple[int, Happening]] = []
@@ -180,7 +198,8 @@ def _write_presence(
         )
         if is_here:
             catalogue.db.execute(
-                "UPDATE shelves SET scanned_at = ? WHERE id = ?", [utc_now(), shelf.id]
+                "UPDATE shelves SET scanned_at = max(coalesce(scanned_at, ''), ?) WHERE id = ?",
+                [utc_now(), shelf.id],
             )
 
 
@@ -190,12 +209,17 @@ def run_scan(
     *,
     workers: int = WORKERS,
     on_bytes: Callable[[int], None] = lambda count: None,
+    on_file: Callable[[str], None] = lambda path: None,
 ) -> Generator[ScanOutcome, None, None]:
-    """Read what the plan names and yield each image's outcome once it is safely recorded."""
+    """Read what the plan names and yield each image's outcome once it is safely recorded.
+
+    ``on_file`` gets the path of each file that is begun, from the threads that read.
+    """
     raw_audits = RawAudits()
 
     def read(job: Job, count: Callable[[int], None]) -> Reading:
         path = job.shelf.root / job.seen.path
+        on_file(job.seen.path)
         algorithms = algorithms_on_record(job.row.digests if job.row is not None else ())
         return read_image(
             path,
@@ -212,10 +236,14 @@ def run_scan(
                 continue
             with transaction(catalogue.db):
                 result = record_reading(catalogue, job, reading, scan_begun_at=plan.begun_at)
-            yield _outcome(job, reading, result)
+            yield _outcome(catalogue, job, reading, result)
     for job, reading, result in put_off.settle(catalogue, plan.begun_at):
-        yield _outcome(job, reading, result)
+        yield _outcome(catalogue, job, reading, result)
 
 
-def _outcome(job: Job, reading: Reading, result: Recorded) -> ScanOutcome:
-    return ScanOutcome(job, result.event, reading.without_listing(), result.detail, result.origin)
+def _outcome(catalogue: Catalogue, job: Job, reading: Reading, result: Recorded) -> ScanOutcome:
+    reading = reading.without_listing()
+    if reading.findings and result.event in (Event.CONFIRMED, Event.MOVED, Event.SWAPPED):
+        known = acknowledged_of(catalogue.db, result.image_id)
+        reading = replace(reading, findings=with_acknowledged(reading.findings, known))
+    return ScanOutcome(job, result.event, reading, result.detail, result.origin)

@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.history import Happening, forget_missed, keep
+from mediashelf.catalogue.records.described import carry_description
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.inheriting import copy_record, take_over_verdict
 from mediashelf.catalogue.scanning.origins import by_likeness, contradicted, has_left
@@ -194,6 +195,7 @@ def _write_known(
         return Recorded(own.id, Event.CONFIRMED)
     was_seen = own.waiting is None or own.waiting.has(reading.digests.whole)
     if job.accept and was_seen:
+        carry_description(catalogue.db, own.key_digest, reading.digests.whole)
         record_contents(catalogue.db, own.id, reading, now)
         return Recorded(own.id, Event.ACCEPTED)
     words = f"the bytes of {where(others[0])}" if others else ""

@@ -33,9 +33,9 @@ class Reading:
     ``inside_report`` says what was verified of them; it is None where they were
     not checked. ``touched`` are the entries that an error touches; where there
     are any, ``entry_count`` counts all. ``problem`` says why the file could not be
-    read whole, and ``unreadable`` are the bytes that the medium did not give.
-    ``is_changing`` is True when size or date were not the same before
-    and after; then nothing else of it may be relied on.
+    read whole, ``unreadable`` are the bytes that the medium did not give, and ``around``
+    the digests with zeros for these. ``is_changing`` is True when size or date were not
+    the same before and after; then nothing else of it may be relied on.
     """
 
     size: int = 0
@@ -54,6 +54,7 @@ class Reading:
     entry_count: int = 0
     problem: str = ""
     unreadable: tuple[Span, ...] = ()
+    around: Digests | None = None
     is_missing: bool = False
     is_changing: bool = False
     listing: tuple[ListedEntry, ...] = ()

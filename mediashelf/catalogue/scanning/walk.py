@@ -2,8 +2,10 @@
 
 What counts as an image:
 
-* by name alone, letter case aside: ``.iso``, ``.udf``, and cue sheets, ``.cue``;
-* ``.img``, ``.bin`` and ``.raw`` when the first sectors look like a disc, or a
+* by name alone, letter case aside: ``.iso``, ``.udf``, and cue sheets, ``.cue``; archives,
+  ``.zip``, ``.7z``, ``.rar``, ``.tar`` and compressed ones; compressed images, ``.iso.gz``;
+  floppy images, ``.ima``, ``.imz``, ``.flp``, ``.vfd``;
+* ``.img``, ``.bin`` and ``.raw`` when the first sectors look like a disc or a floppy, or a
   sheet of the same name is beside them (other programs use these endings too);
 * whatever is on record already: a damaged image stays an image.
 
@@ -15,7 +17,9 @@ are not, so that no walk runs in a circle. Only regular files are images.
 from __future__ import annotations
 
 import os
+import re
 import stat
+from collections import Counter
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,12 +27,17 @@ from typing import NamedTuple
 
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.presence import FileSystems
+from mediashelf.files import is_partial
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
+from mediashelf.trees.opening import is_archive
 
 SHEET_SUFFIX = ".cue"
 SUFFIXES_BY_NAME = (".iso", ".udf", SHEET_SUFFIX)
 SUFFIXES_BY_CONTENT = (".img", ".bin", ".raw")
 _SUFFIXES = frozenset(SUFFIXES_BY_NAME + SUFFIXES_BY_CONTENT)
+_WRAPPED = re.compile(
+    r"\.(zip|7z|rar|tar|t(ar\.)?(gz|bz2|xz)|t[bx]z|(iso|img|udf|bin)\.(gz|bz2|xz)|im[az]|flp|vfd)$"
+)
 
 FOLDERS_PASSED_OVER = frozenset(
     {"lost+found", "$recycle.bin", "recycled", "recycler", "system volume information"}
@@ -50,10 +59,12 @@ class Walk:
     """What one walk found. ``problem`` says why the root itself cannot be walked, or is empty.
 
     ``unread_folders`` are folders that could not be listed, relative, with the reason.
+    ``others`` counts the files that are not images by the end of their names, in lower case.
     """
 
     images: dict[str, SeenImage] = field(default_factory=dict)
     unread_folders: dict[str, str] = field(default_factory=dict)
+    others: Counter[str] = field(default_factory=Counter)
     problem: str = ""
 
 
@@ -77,7 +88,7 @@ def walk_folder(root: Path, file_systems: FileSystems, known: Collection[str] = 
         folders += [
             _join(folder, entry.name) for entry in inner if entry.is_dir(follow_symlinks=False)
         ]
-        for seen in _images_in(root, folder, inner, file_systems, known):
+        for seen in _images_in(root, folder, inner, file_systems, known, walk.others):
             walk.images[seen.path] = seen
     return walk
 
@@ -96,6 +107,7 @@ def _images_in(
     entries: list[os.DirEntry[str]],
     file_systems: FileSystems,
     known: Collection[str],
+    others: Counter[str],
 ) -> Iterator[SeenImage]:
     names = {entry.name: _stem_and_suffix(entry.name.lower()) for entry in entries}
     sheets = {stem for stem, suffix in names.values() if suffix == SHEET_SUFFIX}
@@ -104,7 +116,10 @@ def _images_in(
         path = _join(folder, entry.name)
         stem, suffix = names[entry.name]
         is_known = path in known
-        if suffix not in _SUFFIXES and not is_known:
+        is_told_by_name = _told_by_name(entry.name.lower())
+        if suffix not in _SUFFIXES and not is_told_by_name and not is_known:
+            if not is_partial(entry.name) and entry.is_file():
+                others[suffix] += 1
             continue
         try:
             status = entry.stat()
@@ -112,8 +127,9 @@ def _images_in(
             continue  # a link that leads nowhere, or a file that went this moment
         if not stat.S_ISREG(status.st_mode):
             continue
-        is_told_by_name = suffix in SUFFIXES_BY_NAME or stem in sheets
+        is_told_by_name = is_told_by_name or stem in sheets
         if not is_known and not is_told_by_name and not looks_like_disc(Path(entry.path)):
+            others[suffix] += 1
             continue
         # The folder's file system and not the file's own: layered file systems
         # give their files the numbers of the layers below.
@@ -140,6 +156,12 @@ def looks_like_disc(path: Path) -> bool:
     """
     try:
         with path.open("rb") as file:
-            return detect_layout(file.read(HEAD_SIZE)) is not None
+            if detect_layout(file.read(HEAD_SIZE)) is not None:
+                return True
     except OSError:
         return True
+    return is_archive(path)
+
+
+def _told_by_name(name: str) -> bool:
+    return name.endswith(SUFFIXES_BY_NAME) or _WRAPPED.search(name) is not None

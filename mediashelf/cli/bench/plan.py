@@ -24,7 +24,7 @@ from typing import Any
 
 import click
 
-from mediashelf.cli.bench.plan_json import checked_dict, findings_by_disc
+from mediashelf.cli.bench.plan_json import checked_dict, findings_by_disc, machine_option
 from mediashelf.cli.bench.prepare_text import say_plan
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import (
@@ -54,10 +54,11 @@ def plan() -> None:
 \b
 Examples:
   mediashelf plan show session.toml
-  mediashelf plan show session.toml --json
+  mediashelf plan show session.toml --machine "Kiosk PC 2" --json
 """
 )
 @click.argument("plan_path", type=click.Path(path_type=Path), metavar="PLAN")
+@machine_option
 @catalogue_option
 @targets_folder_option
 @json_option
@@ -65,6 +66,7 @@ Examples:
 @fail_on_option
 def show(
     plan_path: Path,
+    machine: str,
     catalogue_path: Path | None,
     targets_folder: Path | None,
     as_json: bool,
@@ -77,7 +79,9 @@ def show(
     here as well. Images with a digest on record are read to their end.
     """
     places = Places(catalogue_path, targets_folder)
-    checked = examine_plan(plan_path, places, progress=partial(progress, quiet=quiet))
+    checked = examine_plan(
+        plan_path, places, machine=machine, progress=partial(progress, quiet=quiet)
+    )
     if as_json:
         say_json(_document(plan_path, checked))
     else:

@@ -1,13 +1,22 @@
-"""What ``plan show`` and ``prepare`` say alike in JSON: discs that were checked, and findings."""
+"""What ``plan show`` and ``prepare`` have in common: an option, and how discs look in JSON."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import Any
 
+import click
+
 from mediashelf.cli.documents import chosen, plain
 from mediashelf.findings import Finding
 from mediashelf.sessions.discs.preflight import CheckedDisc
+
+machine_option = click.option(
+    "--machine",
+    default="",
+    metavar="NAME",
+    help="Which of the plan's machines, or the name of another one of the kind.",
+)
 
 
 def checked_dict(disc: CheckedDisc) -> dict[str, Any]:

@@ -20,7 +20,7 @@ from typing import Any
 
 import click
 
-from mediashelf.cli.bench.plan_json import checked_dict, findings_by_disc
+from mediashelf.cli.bench.plan_json import checked_dict, findings_by_disc, machine_option
 from mediashelf.cli.bench.prepare_text import say_checked, say_prepared
 from mediashelf.cli.documents import chosen, document, plain
 from mediashelf.cli.options import (
@@ -37,6 +37,7 @@ from mediashelf.errors import BlockedError
 from mediashelf.jobs.session_prepare import Places, PrepareOptions, prepare_card
 from mediashelf.sessions.card_space import copying_seconds
 from mediashelf.sessions.cards.arrange import PlacedDisc
+from mediashelf.sessions.manifests.versions import CURRENT
 from mediashelf.sessions.prepare import CheckedSession, PreparedCard
 
 
@@ -81,6 +82,14 @@ Exit code 12: errors block the session, and nothing was copied.
     is_flag=True,
     help="Add zeros, on the card only, to images that the emulator would refuse or cut.",
 )
+@click.option(
+    "--manifest-version",
+    type=click.IntRange(1, CURRENT),
+    default=CURRENT,
+    metavar="N",
+    help=f"The form of manifest.json, for a board with an older emulator [default: {CURRENT}].",
+)
+@machine_option
 @catalogue_option
 @targets_folder_option
 @json_option
@@ -93,6 +102,8 @@ def prepare(
     anyway: bool,
     tidy: bool,
     pad: bool,
+    manifest_version: int,
+    machine: str,
     catalogue_path: Path | None,
     targets_folder: Path | None,
     as_json: bool,
@@ -123,7 +134,7 @@ def prepare(
             plan_path,
             card,
             Places(catalogue_path, targets_folder),
-            PrepareOptions(dry_run, anyway, tidy, pad),
+            PrepareOptions(dry_run, anyway, tidy, pad, machine, manifest_version),
             created=moment_text(),
             on_checked=on_checked,
             progress=partial(progress, quiet=quiet),

@@ -24,7 +24,12 @@ import click
 
 from mediashelf.catalogue.bench.session_rows import NoteResult
 from mediashelf.cli.bench.session_json import note_document, session_dict
-from mediashelf.cli.bench.session_report import list_sessions, report, session_option
+from mediashelf.cli.bench.session_report import (
+    list_sessions,
+    machine_option,
+    report,
+    session_option,
+)
 from mediashelf.cli.bench.session_text import say_noted
 from mediashelf.cli.documents import document
 from mediashelf.cli.options import (
@@ -95,7 +100,7 @@ Examples:
   mediashelf session note K7C failed stops at 43 percent
   mediashelf session note next w
   mediashelf session note 2 w -d "Larkspur video" --on win9x
-  mediashelf session note 2 w video driver A -d "Larkspur video" --value "frames/s=27.5"
+  mediashelf session note 2 w driver A -d Larkspur --value "frames/s=27.5"
   mediashelf session note 2 undo
 
 \b
@@ -124,6 +129,7 @@ Short forms: w, ok, yes; f, no; u.
     "of all sessions of a machine.",
 )
 @session_option
+@machine_option
 @catalogue_option
 @targets_folder_option
 @json_option
@@ -136,6 +142,7 @@ def note(
     system: str | None,
     measured: tuple[tuple[str, str], ...],
     session_name: str | None,
+    machine: str,
     catalogue_path: Path | None,
     targets_folder: Path | None,
     as_json: bool,
@@ -158,6 +165,7 @@ def note(
         wanted,
         NewNote(outcome, text, device, system, measured),
         session_name=session_name,
+        machine=machine,
         catalogue_path=catalogue_path,
         targets_folder=targets_folder,
     )
@@ -172,23 +180,31 @@ def note(
 \b
 Examples:
   mediashelf session begin
-  mediashelf session begin --session "Tide-table kiosk"
+  mediashelf session begin --session "Tide-table kiosk" --machine "Kiosk PC 2"
 """
 )
 @session_option
+@click.option(
+    "--machine", default="", metavar="NAME", help="The machine's name [default: as before]."
+)
 @catalogue_option
 @json_option
 @quiet_option
 def begin(
-    session_name: str | None, catalogue_path: Path | None, as_json: bool, quiet: bool
+    session_name: str | None,
+    machine: str,
+    catalogue_path: Path | None,
+    as_json: bool,
+    quiet: bool,
 ) -> None:
     """Start a session again with the same card and discs, for the next machine of its kind.
 
     Preparing a card starts a session; this is for using one card again without
     preparing it. Earlier notes stay with the earlier session.
     """
-    begun = begin_session(session_name, catalogue_path)
+    begun = begin_session(session_name, catalogue_path, machine=" ".join(machine.split()))
     if as_json:
         say_json(document("session begin", session=session_dict(begun)))
     elif not quiet:
-        say_wrapped(f"{begun.name}: started again as session {begun.id}, without notes.")
+        where = f", for {begun.machine}" if begun.machine else ""
+        say_wrapped(f"{begun.name}: started again as session {begun.id}{where}, without notes.")

@@ -25,6 +25,14 @@ session_option = click.option(
     "[default: the one prepared last].",
 )
 
+machine_option = click.option(
+    "--machine",
+    "machine",
+    default="",
+    metavar="TEXT",
+    help="Only sessions of the machine with this name, or a part of it.",
+)
+
 
 @click.command(
     name="list",
@@ -37,7 +45,7 @@ Examples:
 """,
 )
 @click.argument("words", nargs=-1, metavar="[TEXT]...")
-@click.option("--machine", default="", metavar="TEXT", help="Only of machines with this name.")
+@machine_option
 @click.option("--device", default="", metavar="TEXT", help="Only with a note about this device.")
 @click.option("--disc", default="", metavar="TEXT", help="Only with this disc.")
 @catalogue_option
@@ -83,10 +91,11 @@ def _checked_csv_path(
 Examples:
   mediashelf session report
   mediashelf session report --html kiosk.html --csv kiosk.csv
-  mediashelf session report --session /media/card --json
+  mediashelf session report --machine "kiosk PC 2" --json
 """
 )
 @session_option
+@machine_option
 @click.option(
     "--html",
     "page_path",
@@ -108,6 +117,7 @@ Examples:
 @quiet_option
 def report(
     session_name: str | None,
+    machine: str,
     page_path: Path | None,
     csv_path: Path | None,
     catalogue_path: Path | None,
@@ -119,7 +129,9 @@ def report(
     A disc worked when each system that it is for has its note. Failed discs are an
     answer, not an error: the exit code is 0. With -q, only the tables.
     """
-    chosen, of_its_machine = session_notes.session_to_report(session_name, catalogue_path)
+    chosen, of_its_machine = session_notes.session_to_report(
+        session_name, catalogue_path, machine=machine
+    )
     # Loaded only here: templates cost as much as a note.
     from mediashelf.reports.bench.measured import measured_csv
     from mediashelf.reports.bench.session_report import session_html, session_report

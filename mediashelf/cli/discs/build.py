@@ -13,6 +13,7 @@ from mediashelf.building.writing.blocking import refuse_blocked
 from mediashelf.cli.discs.build_json import build_document
 from mediashelf.cli.discs.build_text import say_result, say_work
 from mediashelf.cli.options import (
+    catalogue_option,
     fail_on_option,
     json_option,
     quiet_option,
@@ -26,6 +27,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.building import BuiltRecipe, build_recipe, refuse_destination
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, find_recipe, is_recipe
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
+from mediashelf.jobs.library.naming import find_place
 from mediashelf.readability.targets import load_targets, pick_targets
 
 PLACES_SHOWN = 5
@@ -87,6 +89,7 @@ Examples:
 @click.option("--anyway", is_flag=True, help="Build although there are errors.")
 @click.option("--replace", "may_replace", is_flag=True, help="Write over an existing file.")
 @report_option("Write a page as well: what takes up the space, where it fits, what was renamed.")
+@catalogue_option
 @json_option
 @quiet_option
 @fail_on_option
@@ -105,13 +108,14 @@ def build(
     anyway: bool,
     may_replace: bool,
     report_path: Path | None,
+    catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
     fail_on: str,
 ) -> None:
     """Build a disc that DOS prompts and desktops can both read.
 
-    SOURCES are folders and .zip archives, or one recipe (a .toml file). The contents
+    SOURCES are folders, archives and images, or one recipe (a .toml file). The contents
     of a single folder become the contents of the disc; several keep their names. The
     disc carries short names (8.3, ISO 9660 level 1), long names (Joliet) and an index
     page that tells which is which. Equal files are stored once, and equal
@@ -125,7 +129,10 @@ def build(
         raise click.UsageError("Name the disc to write with -o, or add --dry-run.")
     if len(sources) > 1 and any(is_recipe(path) for path in sources):
         raise click.UsageError("Name either one recipe or folders, not both.")
-    options = RecipeOptions(label, target_names, machine_paths, capacity, boot, not no_index)
+    options = RecipeOptions(
+        *(label, target_names, machine_paths, capacity, boot, not no_index),
+        find_place=partial(find_place, catalogue_path=catalogue_path),
+    )
     recipe = find_recipe(sources, options)
     may_replace = may_replace or dry_run
     if output is not None:

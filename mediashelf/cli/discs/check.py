@@ -44,7 +44,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.jobs.discs.checking import CheckedSource, examine_source
 from mediashelf.jobs.library.listing import is_wrong
-from mediashelf.jobs.library.naming import NamedFile, find_files
+from mediashelf.jobs.library.naming import NamedFile, find_files, find_place
 from mediashelf.readability.check import Readability, verdict_on
 from mediashelf.readability.targets import Target, load_targets, pick_targets
 from mediashelf.text import count_text, size_text
@@ -120,7 +120,11 @@ def check(
     for file in wanted:
         try:
             path = file.opened_path
-            answer = examine_source(path, asked, known, progress=partial(progress, quiet=quiet))
+            answer = examine_source(
+                *(path, asked, known),
+                find_place=partial(find_place, catalogue_path=catalogue_path),
+                progress=partial(progress, quiet=quiet),
+            )
         except InputError as error:
             if len(files) == 1:
                 raise

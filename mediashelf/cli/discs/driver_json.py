@@ -19,22 +19,13 @@
                                     "provides"}, …],
                   "old_packages": [{"source", "path", "kind", "names", "identifiers",
                                     "files", "missing": [path, …] or null}, …],
-                  "old_packages": [
-            {
-                "source": old.tree.name,
-                "path": old.file.shown_path,
-                "kind": old.kind.name.lower(),
-                **chosen(old, "names", "identifiers", "files", "missing"),
-            }
-            for old in survey.old_packages
-        ],
         "other_infs": [{"source", "inf", "kind"}, …]}, …],
      "findings": […]}
 
 A candidate has ``source``, ``inf``, ``section``, ``description``, ``identifier``,
 ``rank`` (a number: ``identifier_score`` with ``feature_score`` << 16 where the family
 has one, else null), ``is_generic``, ``date``, ``driver_version``, and, when it lost,
-``lost_by`` (``rank``, ``date``, ``version`` or ``tie``). ``cover`` is ``covered``,
+``lost_by`` (``rank``, ``date``, ``version``, ``tie`` or ``lacks-files``). ``cover`` is ``covered``,
 ``incomplete`` (``missing`` has the names of the files) or ``none``, and ``by`` is how the
 device was met: ``driver``, ``generic``, ``declared``, ``possible`` or ``none``. With
 ``--explain`` only the devices that were asked for are listed under ``targets``.
@@ -120,6 +111,15 @@ def survey_json(survey: Survey, picked: Sequence[int] = ()) -> dict[str, Any]:
                 "provides": package.identifiers,
             }
             for package in survey.dos_packages
+        ],
+        "old_packages": [
+            {
+                "source": old.tree.name,
+                "path": old.file.shown_path,
+                "kind": old.kind.name.lower(),
+                **chosen(old, "names", "identifiers", "files", "missing"),
+            }
+            for old in survey.old_packages
         ],
         "other_infs": [
             {**_place(package), "kind": package.inf.kind.value} for package in survey.others

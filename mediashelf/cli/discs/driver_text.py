@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from mediashelf.cli.render import say, say_wrapped
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, Reason, reason_lost
@@ -11,18 +11,26 @@ from mediashelf.drivers.package_findings import FIT_WORDS
 from mediashelf.drivers.packages.finding import Fit
 from mediashelf.drivers.packages.old_packages import OldPackage
 from mediashelf.drivers.survey import Survey, SurveyedPackage
-from mediashelf.drivers.verdict import summary_text
+from mediashelf.drivers.verdict import names_text, summary_text
 from mediashelf.text import count_text
 
 FILES_SHOWN = 4
 
 
-def say_coverage(survey: Survey, *, with_devices: bool = True) -> None:
-    """Print which device has which driver, for one target, or only how many have one."""
+def say_coverage(
+    survey: Survey,
+    *,
+    with_devices: bool = True,
+    more: Callable[[int], Iterable[str]] = lambda index: (),
+) -> None:
+    """Print which device has which driver, for one target, or only how many have one.
+
+    ``more`` gives further lines for a device, by its number from 0.
+    """
     say_wrapped(_title(survey))
     if survey.covers and with_devices:
         say()
-        _say_devices(survey)
+        _say_devices(survey, more)
 
 
 def say_survey(survey: Survey) -> None:
@@ -88,7 +96,7 @@ def _title(survey: Survey) -> str:
     return f"{name}: {summary_text(survey.verdicts)}"
 
 
-def _say_devices(survey: Survey) -> None:
+def _say_devices(survey: Survey, more: Callable[[int], Iterable[str]]) -> None:
     width = len(str(len(survey.covers)))
     for number, cover in enumerate(survey.covers, 1):
         slot = f" ({cover.device.slot})" if cover.device.slot else ""
@@ -98,6 +106,8 @@ def _say_devices(survey: Survey) -> None:
         package = _package_of(survey, cover)
         words = survey.verdict(cover).words
         say_wrapped(f"{words}: {package}" if package else words, indent=width + 2)
+        for line in more(number - 1):
+            say_wrapped(line, indent=width + 2)
 
 
 def _package_of(survey: Survey, cover: DeviceCover) -> str:
@@ -149,8 +159,8 @@ def _file_counts(surveyed: SurveyedPackage) -> tuple[int, int]:
     return len(paths), sum(not usable for usable in paths.values())
 
 
-def say_explanation(survey: Survey, index: int) -> None:
-    """Print why one package wins a device, and why the others lose."""
+def say_explanation(survey: Survey, index: int, more: Iterable[str] = ()) -> None:
+    """Print why one package wins a device, and why the others lose; then ``more`` lines."""
     cover = survey.covers[index]
     say_wrapped(f"{device_label(cover, index + 1)}, for {_title(survey).partition(':')[0]}")
     say_wrapped(survey.verdict(cover).words, indent=2)
@@ -178,6 +188,8 @@ def say_explanation(survey: Survey, index: int) -> None:
         say_wrapped("no package here has one of these ids for this target", indent=2)
     if len(cover.candidates) > 1:
         say_wrapped("signatures are not verified and count as equal", indent=2)
+    for line in more:
+        say_wrapped(line, indent=2)
     say()
 
 
@@ -207,6 +219,8 @@ def rank_text(survey: Survey, candidate: Candidate) -> str:
 
 def _why(survey: Survey, loser: Candidate, best: Candidate) -> str:
     reason = reason_lost(loser, best)
+    if reason is Reason.LACKS_FILES:
+        return f"although its rank is better: it lacks {names_text(survey.missing_of(loser))}"
     if reason is Reason.RANK:
         return (
             f"because {rank_text(survey, loser)} is higher than {rank_text(survey, best)}; "

@@ -9,9 +9,13 @@ from pathlib import Path
 
 import click
 
+from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.discs.driver_json import driver_document
+from mediashelf.cli.discs.driver_shelves import library_document, say_library
 from mediashelf.cli.discs.driver_text import say_explanation, say_survey
 from mediashelf.cli.options import (
+    NAMED_FILE,
+    catalogue_option,
     fail_on_option,
     json_option,
     quiet_option,
@@ -26,7 +30,6 @@ from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
 from mediashelf.findings import Severity
 from mediashelf.formats.inf.systems import ARCHITECTURES
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
-from mediashelf.jobs.discs.driver_families import needed_family
 from mediashelf.jobs.discs.driver_survey import (
     DriverAnswer,
     DriverSubjects,
@@ -34,6 +37,9 @@ from mediashelf.jobs.discs.driver_survey import (
     survey_subjects,
 )
 from mediashelf.jobs.discs.recipe_options import RecipeOptions
+from mediashelf.jobs.driver_families import needed_family
+from mediashelf.jobs.library.naming import find_place
+from mediashelf.jobs.shelves.machine import LibraryAnswer, cover_machine
 from mediashelf.readability.targets import Target, load_targets, pick_targets
 
 PLACES_SHOWN = 5
@@ -48,14 +54,20 @@ Examples:
   mediashelf drivers disc.toml -m machine.txt -t nt5 --release 5.0
   mediashelf drivers my-drivers -m machine.txt -t nt5 --explain 00:0b.0
   mediashelf drivers drivers.iso -t win9x
+  mediashelf drivers --shelves -m machine.txt -t win9x -t nt5
 """
 )
 @click.argument(
     "paths",
     nargs=-1,
-    required=True,
-    type=click.Path(path_type=Path),
-    metavar="FOLDER|IMAGE|RECIPE...",
+    type=NAMED_FILE,
+    metavar="[FOLDER|IMAGE|RECIPE]...",
+)
+@click.option(
+    "--shelves",
+    "of_shelves",
+    is_flag=True,
+    help="Look through the images on all shelves, as the last scan recorded them.",
 )
 @click.option(
     "-m",
@@ -94,11 +106,13 @@ Examples:
     show_default=True,
     help="The encoding of INFs that are not Unicode.",
 )
+@catalogue_option
 @json_option
 @quiet_option
 @fail_on_option
 def drivers(
     paths: tuple[Path, ...],
+    of_shelves: bool,
     machine_paths: tuple[Path, ...],
     target_names: tuple[str, ...],
     targets_folder: Path | None,
@@ -107,6 +121,7 @@ def drivers(
     architecture: str,
     explained: str | None,
     code_page: str,
+    catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
     fail_on: str,
@@ -120,14 +135,29 @@ def drivers(
     judged under the names that the disc built from them would have. A recipe's
     machine and targets are used where options are not given. Without a machine
     only the packages are looked at. Signatures are not verified.
+
+    With --shelves the whole library is asked, also for images that are away now. There
+    a package that lacks files comes after any that is whole: you choose what to take.
+    A device without a driver shows what comes nearest.
     """
+    _refuse_mixture(paths, of_shelves, machine_paths)
     _refuse_code_page(code_page)
-    options = RecipeOptions(targets=target_names, machines=machine_paths)
-    subjects = find_subjects(paths, options)
+    place_of = partial(find_place, catalogue_path=catalogue_path)
+    options = RecipeOptions(targets=target_names, machines=machine_paths, find_place=place_of)
+    subjects = find_subjects([Path(place_of(str(path))) for path in paths], options)
     picked = _picked(subjects.machine, explained)
     known = load_targets(targets_folder)
     targets = _targets(subjects, known)
     families = _families(targets, family_name, release, architecture)
+    if of_shelves:
+        assert subjects.machine is not None
+        with open_catalogue(catalogue_path) as catalogue:
+            found = cover_machine(
+                catalogue, subjects.machine, list(zip(targets, families, strict=True))
+            )
+        _say_shelves(found, subjects.machine, picked, as_json=as_json, quiet=quiet)
+        exit_for(found.findings, fail_on)
+        return
     answer = survey_subjects(
         subjects,
         list(zip(targets, families, strict=True)),
@@ -176,6 +206,28 @@ def _say(answer: DriverAnswer, picked: Sequence[int], quiet: bool) -> None:
     say_findings(shown, limit=PLACES_SHOWN)
     if not quiet:
         say_wrapped(f"{summary(answer.findings)}; signatures not verified")
+
+
+def _refuse_mixture(paths: Sequence[Path], of_shelves: bool, machine_paths: Sequence[Path]) -> None:
+    if of_shelves and paths:
+        raise click.UsageError("--shelves looks through the library; name no path with it.")
+    if of_shelves and not machine_paths:
+        raise click.UsageError("--shelves needs a machine; name its file with --machine.")
+    if not of_shelves and not paths:
+        raise click.UsageError("Name a folder, an image or a recipe, or use --shelves.")
+
+
+def _say_shelves(
+    found: LibraryAnswer, machine: Machine, picked: Sequence[int], *, as_json: bool, quiet: bool
+) -> None:
+    if as_json:
+        say_json(library_document(found, machine, picked))
+        return
+    if picked or not quiet:
+        say_library(found, picked)
+    if not picked and quiet:
+        shown = [one for one in found.findings if one.severity is not Severity.NOTE]
+        say_findings(shown, limit=PLACES_SHOWN)
 
 
 def _refuse_code_page(name: str) -> None:

@@ -23,7 +23,7 @@ from mediashelf.findings import Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.integrity.raw.auditing import TrackReport
 from mediashelf.integrity.raw.convert import Conversion
-from mediashelf.jobs.discs.converting import ConvertRequest, convert_image
+from mediashelf.jobs.images.converting import ConvertRequest, convert_image
 from mediashelf.text import count_text, first_text, size_text
 
 _PLACES_SHOWN = 3

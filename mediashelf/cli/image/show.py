@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 from click.core import ParameterSource
 
+from mediashelf.cli.image.show_identity import say_identity
 from mediashelf.cli.image.show_json import json_lines
 from mediashelf.cli.image.show_text import say_image, write_lines
 from mediashelf.cli.options import (
@@ -24,8 +25,8 @@ from mediashelf.cli.report_file import report_option
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.image import open_image
-from mediashelf.jobs.library.naming import NamedFile, find_files
+from mediashelf.jobs.library.naming import NamedFile, find_files, record_of
+from mediashelf.trees.as_image import open_as_image
 
 if TYPE_CHECKING:
     from mediashelf.readability.targets import Target
@@ -104,8 +105,9 @@ def show(
     Reads the structures of the disc, not the contents of its files, so that many
     images take seconds. A finding is something about those structures that is not as
     it should be. The page of --report also has what its systems and machine find in
-    it. With --history, when an image was recorded, confirmed, found wrong, mended,
-    put on which card, and how it did in which session.
+    it. An image on record may be named as the library names it. With --history, when an
+    image was recorded, confirmed, found wrong, mended, put on which card, and how it did
+    in which session.
     """
     if len(names) > 1 and (as_json or report_path is not None):
         raise click.UsageError("--json and --report describe one image; name one.")
@@ -115,13 +117,16 @@ def show(
     targets = _page_targets(report_path, machine_path, target_names, targets_folder)
 
     def show_one(path: Path) -> list[Finding]:
-        with open_image(path) as image:
+        row = record_of(path, catalogue_path)
+        with open_as_image(path) as image:
             volumes = tuple(
                 volume for volume in image.facts.volumes if not kinds or volume.kind.value in kinds
             )
             if as_json:
-                write_lines(json_lines(image, volumes))
+                write_lines(json_lines(image, volumes, row))
             else:
+                if not quiet:
+                    say_identity(image, row)
                 is_one = len(names) == 1
                 say_image(image, volumes, tree=tree, show_all=show_all, quiet=quiet, is_one=is_one)
             if report_path is not None:

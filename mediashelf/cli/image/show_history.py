@@ -63,7 +63,7 @@ def _lines(history: Sequence[HistoryRow]) -> Iterator[tuple[str, str]]:
 
 
 def _when(row: HistoryRow) -> str:
-    return row.happened_at[:16].replace("T", " ")
+    return row.happened_at  # in full, as mend --as-of takes it
 
 
 def _more(row: HistoryRow) -> str:

@@ -9,8 +9,10 @@ from json.encoder import encode_basestring_ascii as quoted
 from typing import Any
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
+from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.image.show_tracks import tracks_json
+from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.formats.volume import (
     FLAG_HIDDEN,
     BootFacts,
@@ -19,6 +21,8 @@ from mediashelf.formats.volume import (
     parse_record_date,
 )
 from mediashelf.image import DiscImage
+from mediashelf.readability.identity.installers import iter_installers
+from mediashelf.readability.identity.summary import summarise
 
 _VOLUME = (
     *("kind", "label", "detail", "block_size", "block_count", "identifiers", "joliet_level"),
@@ -30,7 +34,9 @@ _BOOT_ENTRY = (
 )
 
 
-def json_lines(image: DiscImage, volumes: tuple[VolumeFacts, ...]) -> Iterator[str]:
+def json_lines(
+    image: DiscImage, volumes: tuple[VolumeFacts, ...], row: ImageRow | None
+) -> Iterator[str]:
     """Yield the lines of the document; together they are one JSON object."""
     facts = image.facts
     head = document(
@@ -44,6 +50,9 @@ def json_lines(image: DiscImage, volumes: tuple[VolumeFacts, ...]) -> Iterator[s
             for one in (*NAMED.values(), EMULATED_DRIVE)
         ],
         boot=None if facts.boot is None else _boot(facts.boot),
+        disc=summarise(facts),
+        installers=iter_installers(facts),
+        record=None if row is None else image_dict(row),
         findings=image.findings,
     )
     yield f'{_dump(head)[:-1]}, "volumes": ['

@@ -8,7 +8,7 @@ from pathlib import Path
 from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
 from mediashelf.drivers.device_table import device_rows
 from mediashelf.image import DiscImage
-from mediashelf.jobs.discs.examining import examine_image
+from mediashelf.jobs.images.examining import examine_image
 from mediashelf.readability.targets import Target
 from mediashelf.reports.disc.page import DiscSubject, disc_html
 from mediashelf.reports.disc.tables import Coverage

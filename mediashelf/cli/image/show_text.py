@@ -47,7 +47,6 @@ def say_image(
 ) -> None:
     """Print what an image holds; with ``quiet`` what needs attention, under its path if asked."""
     if not quiet:
-        say_wrapped(image.path.name)
         _say_size(image.facts)
         if image.facts.looks_raw:
             say()
@@ -67,7 +66,7 @@ def say_image(
     _say_findings(image, show_all=show_all, quiet=quiet, is_named=quiet and not is_one)
 
 
-def _pair(label: str, text: str) -> None:
+def say_pair(label: str, text: str) -> None:
     """Print a label and its text; a long text goes on below itself."""
     for line in wrap(text, terminal_width(), lead=label.ljust(LABEL_WIDTH) + " "):
         click.echo(line)
@@ -76,14 +75,14 @@ def _pair(label: str, text: str) -> None:
 def _say_size(facts: DiscFacts) -> None:
     sectors = -(-facts.size // SECTOR_SIZE)
     exact = f", {facts.size:,} bytes" if facts.size >= 1024 else ""
-    _pair("size", f"{size_text(facts.size)}{exact}, {count_text(sectors, 'sector')}")
+    say_pair("size", f"{size_text(facts.size)}{exact}, {count_text(sectors, 'sector')}")
     if facts.looks_raw:
         return
     first = next((volume for volume in facts.volumes if volume.block_count), None)
     if first is not None:
-        _pair("volume", _against_size(first, facts.size))
+        say_pair("volume", _against_size(first, facts.size))
     capacities = [NAMED[name] for name in MEDIA_SHOWN] + [EMULATED_DRIVE]
-    _pair(
+    say_pair(
         "space used",
         ", ".join(f"{c.percent_of(facts.size):.1f} % of {c.name}" for c in capacities),
     )
@@ -109,13 +108,13 @@ def _say_volume(volume: VolumeFacts) -> None:
     revision = udf_revision_text(volume)
     if revision:
         words.append(f"revision {revision}")
-    _pair(volume.kind.value, ", ".join(words))
-    _pair("  holds", _holdings(volume))
+    say_pair(volume.kind.value, ", ".join(words))
+    say_pair("  holds", _holdings(volume))
     for label, text in (("  made", volume.created), ("  changed", volume.modified)):
         if text:
-            _pair(label, text.replace("T", " ").replace("+00:00", " UTC"))
+            say_pair(label, text.replace("T", " ").replace("+00:00", " UTC"))
     for name, text in volume.identifiers.items():
-        _pair("  text", f"{name.replace('_', ' ')}: {text}")
+        say_pair("  text", f"{name.replace('_', ' ')}: {text}")
 
 
 def _holdings(volume: VolumeFacts) -> str:
@@ -135,10 +134,10 @@ def _say_boot(boot: BootFacts) -> None:
     words.append("checksum right" if boot.checksum_is_valid else "checksum wrong")
     if boot.id_text:
         words.append(f'id "{boot.id_text}"')
-    _pair("boot", ", ".join(words))
+    say_pair("boot", ", ".join(words))
     for entry in boot.entries:
         label = f"  part {entry.section}" if entry.section else "  first"
-        _pair(label, _boot_entry(entry))
+        say_pair(label, _boot_entry(entry))
 
 
 def _boot_entry(entry: BootEntry) -> str:
@@ -166,7 +165,7 @@ def _say_findings(image: DiscImage, *, show_all: bool, quiet: bool, is_named: bo
     ]
     if not quiet:
         say()
-        _pair("findings", f"{summary(image.findings)}; contents of files not read")
+        say_pair("findings", f"{summary(image.findings)}; contents of files not read")
     if findings and is_named:
         say_wrapped(f"{image.path}:")
     if findings:

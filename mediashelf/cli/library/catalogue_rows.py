@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from mediashelf.catalogue.rows import ImageRow, ShelfRow
-from mediashelf.cli.documents import chosen
+from mediashelf.cli.documents import chosen, plain
 from mediashelf.findings import Severity
+from mediashelf.jobs.library.listing import ListedImage
 
 _IMAGE = (
     *("shelf", "path", "file", "size", "state", "presence", "verdict", "problem", "label"),
@@ -24,8 +25,17 @@ def image_dict(row: ImageRow) -> dict[str, Any]:
         recorded_at=row.recorded_at or None,
         confirmed_at=row.confirmed_at or None,
         waiting=None if row.waiting is None else chosen(row.waiting, *_WAITING),
+        description=chosen(row.description, "note", "tags", "place", "part_number"),
+        expected=row.expected,
         finding_counts={severity: row.finding_counts.get(severity, 0) for severity in Severity},
     )
+
+
+def listed_dict(image: ListedImage) -> dict[str, Any]:
+    """Return the same with what the disc says of itself, under ``disc``, and its set."""
+    number, size = image.set_place
+    place = {"name": image.set_name, "number": number, "size": size} if size else None
+    return image_dict(image.row) | {"disc": plain(image.summary), "set": place}
 
 
 def shelf_dict(row: ShelfRow, *, is_here: bool) -> dict[str, Any]:

@@ -4,23 +4,25 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
+from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.scanning.scan import Event, ScanOutcome, ShelfPlan
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
-from mediashelf.cli.progress import progress
-from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped
+from mediashelf.cli.progress import progress, wait_for
+from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, tell
 from mediashelf.findings import Severity, worst
 from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.library.scanning import Scan, plan_accepting, plan_shelves, read_planned
-from mediashelf.text import count_text, size_text
+from mediashelf.text import count_text, first_text, size_text
 
+_KINDS_NAMED = 6  # endings of files that are not images
 NAMED_AT_MOST = 20  # images of one event and shelf that are named; the rest are counted
 
 _QUIET_EVENTS = frozenset({Event.CHANGED, Event.UNREADABLE, Event.CHANGING, Event.VANISHED})
@@ -36,11 +38,13 @@ Examples:
   mediashelf scan
   mediashelf scan card
   mediashelf scan --accept home/kiosk.iso
+  mediashelf scan --packages
   mediashelf scan --json > scan.json
 
 \b
-What counts as an image: .iso, .udf and .cue by name; .img, .bin and .raw when
-they begin like a disc or a cue sheet of the same name is beside them.
+What counts as an image: .iso, .udf and .cue by name, compressed ones (.iso.gz) and
+archives (.zip, .7z, .rar, .tar.gz), floppies (.ima, .imz, .flp, .vfd); .img, .bin and
+.raw when they begin like a disc or floppy, or a cue sheet of the same name is beside them.
 """
 )
 @click.argument("names", nargs=-1, metavar="[SHELF]...")
@@ -50,6 +54,13 @@ they begin like a disc or a cue sheet of the same name is beside them.
     help="The named images are right as they are now: make that the record. Of a shelf, those "
     "that are changed and wait.",
 )
+@click.option(
+    "--packages",
+    "opens_archives",
+    is_flag=True,
+    help="Look for driver packages in archives inside the images as well; that takes as long as "
+    "reading them whole.",
+)
 @catalogue_option
 @json_option
 @quiet_option
@@ -57,6 +68,7 @@ they begin like a disc or a cue sheet of the same name is beside them.
 def scan(
     names: tuple[str, ...],
     accept: bool,
+    opens_archives: bool,
     catalogue_path: Path | None,
     as_json: bool,
     quiet: bool,
@@ -70,21 +82,25 @@ def scan(
     history; mend can still aim at it with --as-of.
 
     Each new or changed image is read once: its volumes, the names of its files,
-    a digest of the whole and one of every MiB. Files whose size and date are as
-    recorded are not read. A file that was moved keeps its record, and two files that
-    swapped names swap theirs. Images of a
-    shelf that is not plugged in are away, and keep theirs. Missing images end with
-    1 until they are back, or forgotten with shelf drop --only-missing. Ctrl-C keeps
-    what is done; the next scan does the rest.
+    a digest of the whole, one of every MiB, and the driver packages in it. Files
+    whose size and date are as recorded are not read. A file that was moved keeps
+    its record, and two files that swapped names swap theirs. Images of a shelf
+    that is not plugged in are away, and keep theirs. Missing images end with 1 until
+    they are back, or forgotten with shelf drop --only-missing. Ctrl-C keeps what is
+    done; the next scan does the rest.
     """
     if accept and not names:
         raise click.UsageError("Name the images to accept, or a shelf: scan --accept IMAGE...")
     with open_catalogue(catalogue_path) as catalogue:
         started = time.monotonic()
-        work = (plan_accepting if accept else plan_shelves)(catalogue, names)
+        if accept:
+            work = plan_accepting(catalogue, names)
+        else:
+            work = plan_shelves(catalogue, names, lambda shelf: _wait_for(shelf, quiet))
+        work.opens_archives = opens_archives
         try:
             with progress("scanning", total=work.plan.bytes_to_read, quiet=quiet) as on_bytes:
-                read_planned(catalogue, work, on_bytes)
+                read_planned(catalogue, work, on_bytes, on_bytes.show)
         except KeyboardInterrupt:
             if not as_json:
                 _say(work, quiet, time.monotonic() - started)
@@ -93,7 +109,15 @@ def scan(
         say_json(_document(work))
     else:
         _say(work, quiet, time.monotonic() - started)
+    for error in work.failed:
+        tell(str(error))
+    if work.failed:
+        raise SystemExit(max(error.exit_code for error in work.failed))
     exit_for(work.findings, fail_on)
+
+
+def _wait_for(shelf: ShelfRow, quiet: bool) -> None:
+    wait_for(f"looking through {shelf.name} ({shelf.root}) …", quiet=quiet)
 
 
 def _say(work: Scan, quiet: bool, seconds: float) -> None:
@@ -143,6 +167,20 @@ def _say_shelf(plan: ShelfPlan, outcomes: Sequence[ScanOutcome], quiet: bool) ->
     _say_some([f"missing: {path}" for path in plan.missing])
     if not quiet:
         _say_some([f"back: {path}" for path in plan.returned])
+        _say_others(plan.others)
+
+
+def _say_others(others: Mapping[str, int]) -> None:
+    count = sum(others.values())
+    if count:
+        most = sorted(others.items(), key=lambda pair: (-pair[1], pair[0]))
+        kinds = [f"{number:,} {suffix or 'without an ending'}" for suffix, number in most]
+        verb = "is not an image" if count == 1 else "are not images"
+        say_wrapped(
+            f"{count_text(count, 'other file')} {verb} that can be read here: "
+            f"{first_text(kinds, _KINDS_NAMED, 'kind')}",
+            indent=2,
+        )
 
 
 def _say_some(lines: list[str]) -> None:
@@ -183,6 +221,7 @@ def _document(work: Scan) -> dict[str, Any]:
                 waiting=each.waiting,
                 missing=each.missing,
                 returned=each.returned,
+                other_files=each.others,
             )
             for each in work.plan.shelves
         ],

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from mediashelf.catalogue.shelves import move_to
+from mediashelf.catalogue.shelves import move_to, name_problem
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.library.catalogue_rows import shelf_dict
@@ -27,6 +27,13 @@ def shelf() -> None:
     """Register the folders that hold images: disks, shares, memory cards."""
 
 
+def _valid_name(context: click.Context, option: click.Parameter, value: str) -> str:
+    problem = name_problem(value)
+    if problem:
+        raise click.BadParameter(problem)
+    return value
+
+
 @shelf.command(
     epilog="""
 \b
@@ -36,7 +43,12 @@ Examples:
 """
 )
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--name", default="", help="What to call it [default: the folder's name].")
+@click.option(
+    "--name",
+    default="",
+    callback=_valid_name,
+    help="What to call it [default: the folder's name].",
+)
 @catalogue_option
 @json_option
 @quiet_option

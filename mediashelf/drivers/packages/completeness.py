@@ -80,14 +80,15 @@ class FileCheck:
 class PackageCheck:
     """How whole a package is for one family.
 
-    ``installs`` are the install sections that were looked at, ``missing_tags`` the
-    tag files, ``missing_catalog`` the catalog that are not there; ``not_followed``
-    are INFs outside the package that it builds on.
+    ``installs`` are the install sections that were looked at, ``tags`` the tag files
+    that are there, ``missing_tags`` those and ``missing_catalog`` the catalog that are
+    not; ``not_followed`` are INFs outside the package that it builds on.
     """
 
     package: Package
     installs: tuple[str, ...]
     files: tuple[FileCheck, ...]
+    tags: tuple[str, ...] = ()
     missing_tags: tuple[str, ...] = ()
     missing_catalog: str = ""
     not_followed: tuple[str, ...] = ()
@@ -99,23 +100,44 @@ class PackageCheck:
 
 
 def judge_completeness(
-    package: Package, installs: Iterable[str], system: InfSystem, family: Family
+    package: Package,
+    installs: Iterable[str],
+    system: InfSystem,
+    family: Family,
+    finder: FileFinder | None = None,
 ) -> PackageCheck:
-    """Look for everything that these install sections need, as ``system`` reads the INF."""
+    """Look for everything that these install sections need, as ``system`` reads the INF.
+
+    A ``finder`` of the package keeps what it has looked into for the next question.
+    """
     installs = tuple(installs)
     needed = requirements(package.inf, installs, system, package.companions)
-    finder = _FileFinder(package)
+    finder = finder or FileFinder(package)
+    tags = {tag: finder.find(tag) for tag in needed.tags}
     return PackageCheck(
         package,
         installs,
         tuple(finder.check(file) for file in needed.files),
-        tuple(tag for tag in needed.tags if finder.find(tag) is None),
+        tuple(file.path for file in tags.values() if file is not None),
+        tuple(tag for tag, file in tags.items() if file is None),
         _missing_catalog(package, system, finder) if family.wants_catalogs else "",
         needed.not_followed,
     )
 
 
-def _missing_catalog(package: Package, system: InfSystem, finder: _FileFinder) -> str:
+def catalogs_there(package: Package) -> list[str]:
+    """Return the paths of the catalogs, for whatever platform, that are beside the INF."""
+    section = package.inf.section("Version")
+    names = [
+        package.inf.expand(entry.value(0)).strip()
+        for entry in (section.entries if section else ())
+        if entry.key.lower().startswith("catalogfile")
+    ]
+    found = [package.tree.find(f"{package.folder}/{name}") for name in names if name]
+    return [file.path for file in found if file is not None]
+
+
+def _missing_catalog(package: Package, system: InfSystem, finder: FileFinder) -> str:
     for suffix in (f".nt{system.architecture}", ".nt", ""):
         name = package.inf.version_value("CatalogFile" + suffix)
         if name:
@@ -124,7 +146,7 @@ def _missing_catalog(package: Package, system: InfSystem, finder: _FileFinder) -
     return ""
 
 
-class _FileFinder:
+class FileFinder:
     """Looks up paths of one package in its tree."""
 
     def __init__(self, package: Package) -> None:

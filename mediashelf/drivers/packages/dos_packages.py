@@ -156,6 +156,9 @@ def _folders_of_infs(found: PackagesFound) -> set[str]:
 
 def _source_folders(package: Package) -> Iterator[str]:
     for suffix in EVERY_SUFFIX:
+        names = ("SourceDisksNames" + suffix, "SourceDisksFiles" + suffix)
+        if suffix and not any(package.inf.section(name) for name in names):
+            continue
         tables = source_tables(package.inf, (suffix, ""))
         for file in tables.files.values():
             disk = tables.disks.get(file.disk_id)

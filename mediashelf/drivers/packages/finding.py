@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -58,12 +58,13 @@ class Companions(Mapping[str, Inf]):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Package:
-    """One INF in a tree, with the INFs of its folder and below."""
+    """One INF in a tree, with the INFs of its folder and below; ``digest`` is of its bytes."""
 
     tree: PackageTree
     file: TreeFile
     inf: Inf
     companions: Mapping[str, Inf] = field(default_factory=dict, repr=False)
+    digest: bytes = b""
 
     @property
     def path(self) -> str:
@@ -112,26 +113,27 @@ def find_packages(
     """
     findings: list[Finding] = []
     by_path: dict[str, Inf] = {}
-    read: list[tuple[TreeFile, Inf]] = []
+    read: list[tuple[TreeFile, Inf, bytes]] = []
     for file in tree.files if files is None else files:
         if not file.name.lower().endswith(".inf"):
             continue
-        inf = _read_inf(tree, file, code_page, findings)
+        one = _read_inf(tree, file, code_page, findings)
         on_inf(1)
-        if inf is not None:
-            read.append((file, inf))
-            by_path[file.shown_path.lower()] = inf
+        if one is not None:
+            read.append((file, *one))
+            by_path[file.shown_path.lower()] = one[0]
     packages: list[Package] = []
     others: list[Package] = []
-    for file, inf in sorted(read, key=lambda pair: pair[0].shown_path.lower()):
-        package = Package(tree, file, inf, Companions(folder_of(file.shown_path), by_path))
+    for file, inf, digest in sorted(read, key=lambda one: one[0].shown_path.lower()):
+        companions = Companions(folder_of(file.shown_path), by_path)
+        package = Package(tree, file, inf, companions, digest)
         (packages if inf.kind is InfKind.DRIVER else others).append(package)
     return PackagesFound(tuple(packages), tuple(others), tuple(findings))
 
 
 def _read_inf(
     tree: PackageTree, file: TreeFile, code_page: str, findings: list[Finding]
-) -> Inf | None:
+) -> tuple[Inf, bytes] | None:
     if file.size > MAX_INF:
         findings.append(
             Finding(
@@ -162,7 +164,7 @@ def _read_inf(
     inf = _PARSED.get(key)
     if inf is None:
         inf = _PARSED[key] = parse_inf(data, code_page=code_page)
-    return inf
+    return inf, key[0]
 
 
 _PARSED: WeakValueDictionary[tuple[bytes, str], Inf] = WeakValueDictionary()
@@ -172,7 +174,8 @@ def suitability(package: Package, family: Family) -> Suitability:
     """Return what the package offers to the family, or why it takes none of it."""
     if not family.takes_infs:
         return Suitability(Fit.NO_INFS)
-    return _suitability(package.inf, family.system, package.companions)
+    models = list(models_for(package.inf, family.system))
+    return suitability_of(package, family.system, models)
 
 
 def sections_to_check(
@@ -187,16 +190,18 @@ def sections_to_check(
     system, offers = family.system, suited.offers
     if not family.takes_infs:
         for system in (family.system, InfSystem(True)):
-            offers = _suitability(package.inf, system, package.companions).offers
+            models = list(models_for(package.inf, system))
+            offers = suitability_of(package, system, models).offers
             if offers:
                 break
     return system, tuple(dict.fromkeys(offer.install for offer in offers))
 
 
-def _suitability(inf: Inf, system: InfSystem, companions: Mapping[str, Inf]) -> Suitability:
+def suitability_of(package: Package, system: InfSystem, models: Sequence[Model]) -> Suitability:
+    """Return the same for a system that takes INFs; ``models`` are those that it reads."""
+    inf, companions = package.inf, package.companions
     if not system.accepts(inf.signature):
         return Suitability(Fit.SIGNATURE)
-    models = list(models_for(inf, system))
     if not models:
         has_models = next(all_models(inf), None) is not None
         return Suitability(Fit.NO_MODELS if has_models else Fit.NO_DEVICES)

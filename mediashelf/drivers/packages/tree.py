@@ -118,6 +118,7 @@ def tree_of_disc(
     read_entry: Callable[[Entry, int], bytes],
     *,
     provides: tuple[Provides, ...] = (),
+    prefix: str = "",
 ) -> PackageTree | None:
     """Return what a target sees of a disc; ``kinds`` are the trees that it reads, best first.
 
@@ -146,7 +147,7 @@ def tree_of_disc(
     def read(file: TreeFile, limit: int) -> bytes:
         return read_entry(entries[file.path or "\0" + file.hidden_path], limit)
 
-    return PackageTree(name, seen.kind.value, tuple(files), read, provides)
+    return PackageTree(name, seen.kind.value, tuple(files), read, provides, prefix)
 
 
 def _ends_outside(entry: Entry, block_size: int, image_size: int) -> bool:

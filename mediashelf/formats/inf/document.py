@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from mediashelf.formats.inf.lexer import InfEntry, InfSection, Problem, lex_inf
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
@@ -70,7 +70,10 @@ class DriverVersion(NamedTuple):
 
 @dataclass(frozen=True, slots=True, weakref_slot=True)
 class Inf:
-    """A parsed INF. Section names are lower case in ``sections``, in order of appearance."""
+    """A parsed INF. Section names are lower case in ``sections``, in order of appearance.
+
+    ``derived`` is for values that are asked for again and again, such as its source tables.
+    """
 
     sections: Mapping[str, InfSection]
     strings: Mapping[str, str]
@@ -80,6 +83,7 @@ class Inf:
     is_ascii: bool = True
     size: int = 0
     problems: tuple[Problem, ...] = field(default=(), repr=False)
+    derived: dict[object, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def section(self, name: str) -> InfSection | None:
         """Return the section of this name in any case, or None."""

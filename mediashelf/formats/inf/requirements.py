@@ -68,7 +68,7 @@ def requirements(
     folders in it by their path from there: CopyINF, Include, Needs and LayoutFile are
     followed among them only, and named otherwise.
     """
-    collector = _Collector(system, companions or {})
+    collector = _Collector(system, {} if companions is None else companions)
     for install in installs:
         collector.take(inf, install)
     return Requirements(

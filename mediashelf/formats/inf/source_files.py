@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import NamedTuple
 
 from mediashelf.formats.inf.document import Inf
@@ -68,6 +69,13 @@ class SourceTables(NamedTuple):
 
 def source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     """Return the source disk sections; an earlier suffix goes before a later one."""
+    known: SourceTables | None = inf.derived.get(("source tables", suffixes))
+    if known is None:
+        known = inf.derived["source tables", suffixes] = _source_tables(inf, suffixes)
+    return known
+
+
+def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     disks: dict[str, SourceDisk] = {}
     files: dict[str, SourceDisksFile] = {}
     for suffix in reversed(suffixes):
@@ -139,6 +147,7 @@ def _list_lines(inf: Inf, section_name: str) -> Iterator[CopyLine]:
             yield CopyLine(target, source or target, section_name, entry.line)
 
 
+@lru_cache(1 << 14)  # the same few folders and names come again for every section and system
 def join_path(*parts: str) -> str:
     r"""Return the parts of ``\dir1\dir2`` paths joined by ``/``; ``..`` never leaves the root."""
     joined: list[str] = []

@@ -16,7 +16,7 @@ from mediashelf.formats.iso.directory_records import (
     parse_directory,
 )
 from mediashelf.formats.iso.naming import Directory, Named, Naming, log_duplicates
-from mediashelf.formats.iso.tree_entries import joined_entries, plain_entries
+from mediashelf.formats.iso.tree_entries import SharedEntries, joined_entries, plain_entries
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, Entry, Extent
 
@@ -58,26 +58,34 @@ def walk_tree(
     naming: Naming,
     log: ProblemLog,
     limits: Limits = DEFAULT_LIMITS,
+    shared: SharedEntries | None = None,
 ) -> DirectoryTree:
     """Return all entries below ``root``, directory by directory, parents before children.
 
+    ``shared`` are those of other trees of the disc, where it has any.
     Never raises for damage. A block is read as part of one directory only, so
     loops end where they close, and the work is bounded by the size of the view.
     """
-    return _Walk(view, geometry, naming, log, limits).run(root)
+    return _Walk(view, geometry, naming, log, limits, shared).run(root)
 
 
 class _Walk:
     """The state of one walk."""
 
     def __init__(
-        self, view: View, geometry: Geometry, naming: Naming, log: ProblemLog, limits: Limits
+        self,
+        view: View,
+        geometry: Geometry,
+        naming: Naming,
+        log: ProblemLog,
+        limits: Limits,
+        shared: SharedEntries | None,
     ) -> None:
         self._view, self._geometry, self._naming = view, geometry, naming
         # Records that another tree shares with this one are logged there.
         self._log = log
         self._record_log = log if naming.checks_records else ProblemLog()
-        self._limits = limits
+        self._limits, self._shared = limits, shared
         self._checks = RecordChecks(geometry, self._record_log, is_secondary=bool(naming.mark))
         self._visited = _Blocks()
         self._entries: list[Entry] = []
@@ -167,7 +175,8 @@ class _Walk:
                 if not is_whole:
                     self._log_unfinished(directory, entry)
         else:
-            self._entries.extend(plain_entries(directory, named))
+            entries = plain_entries(directory, named)
+            self._entries += entries if self._shared is None else self._shared.share(entries)
         return named
 
     def _children(self, directory: Directory, named: Named) -> Iterator[Directory]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from mediashelf.formats.iso.directory_checks import is_interleaved
 from mediashelf.formats.iso.directory_records import DirectoryRecord
@@ -80,3 +80,46 @@ def _entry(directory: Directory, record: DirectoryRecord, identifier: str, name:
         record.flags,
         directory.offset + record.at,
     )
+
+
+class SharedEntries:
+    """Entries of several trees name the same files: what they have in common is kept once.
+
+    Knows the entries of the trees that were read before, by the place of their bytes.
+    """
+
+    def __init__(self) -> None:
+        self._by_lba: dict[int, Entry] = {}
+
+    def share(self, entries: Iterable[Entry]) -> list[Entry]:
+        """Return the same entries, made of values that are there already where these are equal.
+
+        A tuple of extents, the numbers in it and a path take half of an entry's memory.
+        """
+        known, new = self._by_lba, tuple.__new__
+        shared: list[Entry] = []
+        for entry in entries:
+            path, identifier, size, is_directory, extents, date, flags, at = entry
+            if not extents:
+                shared.append(entry)
+                continue
+            lba = extents[0].lba
+            twin = known.get(lba)
+            if twin is not None and twin.extents == extents and twin.size == size:
+                entry = new(
+                    Entry,
+                    (
+                        twin.path if twin.path == path else path,
+                        twin.identifier if twin.identifier == identifier else identifier,
+                        twin.size,
+                        is_directory,
+                        twin.extents,
+                        twin.date if twin.date == date else date,
+                        flags,
+                        twin.record_offset if twin.record_offset == at else at,
+                    ),
+                )
+                lba = twin.extents[0].lba
+            known[lba] = entry
+            shared.append(entry)
+        return shared

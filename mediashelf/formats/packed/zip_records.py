@@ -26,7 +26,7 @@ CENTRAL_SIZE = 46
 LOCAL_SIZE = 30
 DESCRIPTOR_SIGNATURE = b"PK\7\x08"
 
-STORED, DEFLATED = 0, 8
+STORED, DEFLATED, DEFLATE64, BZIP2, LZMA = 0, 8, 9, 12, 14
 METHODS = {
     1: "shrunk",
     2: "reduced",
@@ -34,9 +34,9 @@ METHODS = {
     4: "reduced",
     5: "reduced",
     6: "imploded",
-    9: "deflate64",
-    12: "bzip2",
-    14: "LZMA",
+    DEFLATE64: "Deflate64",
+    BZIP2: "bzip2",
+    LZMA: "LZMA",
 }
 """Methods that are known by name but not expanded here."""
 

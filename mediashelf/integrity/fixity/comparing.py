@@ -28,6 +28,7 @@ from pathlib import Path
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.integrity.fixity import findings as fixity_findings
+from mediashelf.integrity.fixity.acknowledged import with_acknowledged
 from mediashelf.integrity.fixity.digests import (
     BLOCK_DIGEST_SIZE,
     Digests,
@@ -36,7 +37,7 @@ from mediashelf.integrity.fixity.digests import (
 )
 from mediashelf.integrity.fixity.states import WORST_FIRST, State
 from mediashelf.integrity.fixity.values import Absence, FixityRecord, FixityVerdict, Observed
-from mediashelf.integrity.structure.damage import Span, spans_of_blocks
+from mediashelf.integrity.structure.damage import Span, merged, spans_of_blocks
 from mediashelf.text import block_unit, blocks_differ, count_text
 
 __all__ = [
@@ -122,7 +123,8 @@ def compare_with_record(
     """Judge what was observed against the record; reads nothing.
 
     ``where`` names the image in the findings. ``structure`` holds the structural
-    findings of the image as it is now. ``recorded`` is None, or has no digests,
+    findings of the image as it is now; those that the keeper acknowledged for exactly these
+    bytes become notes. ``recorded`` is None, or has no digests,
     where nothing is recorded.
     """
     if observed.absence is Absence.AWAY:
@@ -138,14 +140,7 @@ def compare_with_record(
         finding = fixity_findings.changing(where)
         return FixityVerdict(State.CHANGING, "changed while it was read", (finding,))
     if observed.problem:
-        finding = fixity_findings.unreadable(where, observed.problem, observed.unreadable)
-        basis = "read around what the medium did not give"
-        return FixityVerdict(
-            State.UNREADABLE,
-            basis if observed.unreadable else "not read to its end",
-            (finding, *structure),
-            observed.unreadable,
-        )
+        return _judge_unreadable(where, observed, recorded, structure)
     is_cut = any(finding.rule in _SHORT_RULES for finding in structure)
     comparison = _compare_bytes(where, observed, recorded, is_cut)
     is_good = comparison.state in (State.SOUND, State.UNRECORDED)
@@ -153,6 +148,8 @@ def compare_with_record(
         comparison.state = State.TRUNCATED if is_cut else State.DAMAGED
     comparison.words.append("structure read" if structure_read else "structure not read")
     own = () if comparison.finding is None else (comparison.finding,)
+    if comparison.is_confirmed and recorded is not None:
+        structure = with_acknowledged(structure, recorded.acknowledged)
     return FixityVerdict(
         comparison.state,
         "; ".join(comparison.words),
@@ -161,6 +158,45 @@ def compare_with_record(
         comparison.is_confirmed,
         observed.digests.size if observed.digests is not None else 0,
     )
+
+
+def _judge_unreadable(
+    where: str,
+    observed: Observed,
+    recorded: FixityRecord | None,
+    structure: Sequence[Finding],
+) -> FixityVerdict:
+    """Judge a file that could not be read whole; the blocks that were are compared."""
+    own = [fixity_findings.unreadable(where, observed.problem, observed.unreadable)]
+    words = ["read around what the medium did not give"]
+    spans = observed.unreadable
+    if not spans:
+        words = ["not read to its end"]
+    elif observed.around is not None and recorded is not None and recorded.blocks:
+        differing, total = _differing_beside(observed.around, recorded, spans)
+        extent = blocks_differ(len(differing), total, recorded.block_size)
+        if differing:
+            others = spans_of_blocks(differing, recorded.block_size, observed.size)
+            own.append(fixity_findings.decayed_beside(where, recorded, extent, others))
+            spans = merged((*spans, *others))
+        unit = block_unit(recorded.block_size)
+        words.append(extent if differing else f"{count_text(total, 'block')} of {unit} as recorded")
+    return FixityVerdict(State.UNREADABLE, "; ".join(words), (*own, *structure), spans)
+
+
+def _differing_beside(
+    around: Digests, recorded: FixityRecord, unreadable: Sequence[Span]
+) -> tuple[list[int], int]:
+    """Return the blocks that were read whole and differ, and how many were read whole."""
+    size = recorded.block_size
+    gaps = {
+        number
+        for span in unreadable
+        for number in range(span.offset // size, (sum(span) - 1) // size + 1)
+    }
+    total = max(len(recorded.blocks), len(around.blocks)) // BLOCK_DIGEST_SIZE - len(gaps)
+    numbers = differing_blocks(recorded.blocks, around.blocks)
+    return [number for number in numbers if number not in gaps], total
 
 
 def _compare_bytes(

@@ -93,6 +93,21 @@ def decayed(where: str, recorded: FixityRecord, extent: str, spans: Sequence[Spa
     )
 
 
+def decayed_beside(
+    where: str, recorded: FixityRecord, extent: str, spans: Sequence[Span]
+) -> Finding:
+    """Of a file that the medium does not give whole, other bytes differ as well."""
+    return Finding(
+        "bytes-as-recorded",
+        Severity.ERROR,
+        where,
+        f"of what could be read, {extent} from the record of {recorded.recorded_at[:10]}",
+        remedy="take the bytes from another copy, and check the disk that this one is on",
+        offset=spans[0].offset,
+        length=spans[0].length,
+    )
+
+
 def truncated(where: str, size: int, recorded: FixityRecord, left: str) -> Finding:
     """The file ends early; ``left`` says what is known of the rest."""
     return Finding(

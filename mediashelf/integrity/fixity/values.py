@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from mediashelf.findings import Finding
+from mediashelf.integrity.fixity.acknowledged import Acknowledged
 from mediashelf.integrity.fixity.digests import BLOCK_SIZE, Digests
 from mediashelf.integrity.fixity.states import State
 from mediashelf.integrity.structure.damage import Span
@@ -23,7 +25,8 @@ class FixityRecord:
     """What is recorded of a file: size, date, digests, and the days of both.
 
     ``digests`` maps algorithm to hexadecimal digest. ``blocks`` joins the
-    8-byte xxh3_64 of every ``block_size`` bytes and may be empty.
+    8-byte xxh3_64 of every ``block_size`` bytes and may be empty. ``acknowledged`` are the
+    rules whose findings the keeper knows and lives with, for these bytes.
     """
 
     size: int
@@ -33,6 +36,7 @@ class FixityRecord:
     block_size: int = BLOCK_SIZE
     recorded_at: str = ""
     confirmed_at: str = ""
+    acknowledged: Mapping[str, Acknowledged] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +46,9 @@ class Observed:
     ``digests`` is None where the contents were not read. ``problem`` is why the
     file could not be read to the end, or that what is in its shelf's place is not the
     shelf, or empty; ``unreadable`` are the runs of bytes that the medium did not give.
-    ``is_changing`` is True when size or date were not the same before and after.
+    ``around`` are the digests with zeros for these, of which only those of blocks without
+    any are of use. ``is_changing`` is True when size or date were not the same before and
+    after.
     """
 
     size: int = 0
@@ -50,6 +56,7 @@ class Observed:
     digests: Digests | None = None
     problem: str = ""
     unreadable: tuple[Span, ...] = ()
+    around: Digests | None = None
     is_changing: bool = False
     absence: Absence | None = None
 

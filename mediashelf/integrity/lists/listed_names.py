@@ -40,10 +40,10 @@ class NameLookup:
         if self._loose is None:
             self._loose = {}
             for known in self._names:
-                key = _loose_key(known)
+                key = loose_key(known)
                 self._loose[key] = "" if key in self._loose else known
         for spelling in _iter_spellings(name):
-            found = self._loose.get(_loose_key(spelling))
+            found = self._loose.get(loose_key(spelling))
             if found:
                 return found
         return ""
@@ -57,5 +57,6 @@ def _iter_spellings(name: str) -> Iterator[str]:
         yield plain
 
 
-def _loose_key(name: str) -> str:
+def loose_key(name: str) -> str:
+    """Return what names have in common that differ in letter case or Unicode form alone."""
     return unicodedata.normalize("NFC", name).casefold()

@@ -25,6 +25,7 @@ from mediashelf.integrity.fixity.values import FixityRecord
 from mediashelf.integrity.mending.copies import Copies
 from mediashelf.integrity.mending.values import Mending, MendOutcome
 from mediashelf.integrity.mending.work import Work
+from mediashelf.system import flush_descriptor
 
 TRIES = 5_000
 """Combinations of sectors that are tried for one block; the digest of each is computed."""
@@ -42,6 +43,7 @@ def mend_image(
     more_copies: Sequence[Path] = (),
     anyway: bool = False,
     replace: bool = False,
+    decayed_mtime_ns: int | None = None,
     tries: int = TRIES,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Mending:
@@ -52,7 +54,8 @@ def mend_image(
     is written when there is nothing to mend, or when parts stay unknown; ``anyway``
     writes the best there is in the latter case. ``replace`` lets an existing output
     be replaced; the image itself only by a proved result, and only when its date is
-    still the one on record. ``on_bytes`` counts the bytes of the result, and once
+    still the one on record, or ``decayed_mtime_ns``: the date under which its bytes are
+    known to be decayed. ``on_bytes`` counts the bytes of the result, and once
     more when it is written and read back.
 
     Raises :class:`InputError` when the image or one of ``copies`` can't be opened, and
@@ -65,6 +68,8 @@ def mend_image(
         in_place = _replaces_image(
             output, image, (*copies, *more_copies), record, anyway=anyway, replace=replace
         )
+        if in_place and record is not None:
+            _refuse_other_date(image, (record.mtime_ns, decayed_mtime_ns))
         try:
             with whole_output(output.resolve() if in_place else output, replace=replace) as new:
                 with new.open("wb") as file:
@@ -72,9 +77,10 @@ def mend_image(
                     if not _is_wanted(result, anyway):
                         raise _Unwanted
                     file.flush()
-                    os.fsync(file.fileno())
+                    flush_descriptor(file.fileno())
                 _read_back(new, result, on_bytes)
                 if in_place:
+                    opened.close()  # Windows replaces no file that is open
                     shutil.copymode(image, new)
         except _Unwanted:
             return result
@@ -119,12 +125,15 @@ def _replaces_image(
             f"{output}: is the image itself, and only a proved result may take its place; "
             "name another file"
         )
-    if image.stat().st_mtime_ns != record.mtime_ns:
+    return True
+
+
+def _refuse_other_date(image: Path, dates: Sequence[int | None]) -> None:
+    if image.stat().st_mtime_ns not in dates:
         raise OutputError(
-            f"{output}: its date differs from the record, so somebody may have changed it on "
+            f"{image}: its date differs from the record, so somebody may have changed it on "
             "purpose; name another file"
         )
-    return True
 
 
 def _read_back(written: Path, result: Mending, on_bytes: Callable[[int], None]) -> None:

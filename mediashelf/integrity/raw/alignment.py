@@ -3,17 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
+from mediashelf.errors import InputError
 from mediashelf.formats.raw.sectors import ADDRESSES, SYNC, have_syncs, parse_header_lba
-from mediashelf.integrity.raw.files import iter_file_chunks, read_bytes
+from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.raw.tracks import RawTrack
+from mediashelf.integrity.structure.damage import Span
 
 MOST_SLIPS = 1000
 """After so many places with missing or surplus bytes no more are looked for in a track."""
 
 
-def iter_aligned(track: RawTrack, first_lba: int, at_once: int) -> Iterator[tuple[int, int, bytes]]:
-    """Yield index of the first sector, its offset in the file, and the bytes of some sectors.
+class Stored(NamedTuple):
+    """Some sectors as they are in the file.
+
+    ``first`` is the index of the first in its track, and ``offset`` where that is in the
+    file. ``unreadable`` are the runs of the file's bytes near these that the medium did
+    not give; they are zeros here.
+    """
+
+    first: int
+    offset: int
+    data: bytes
+    unreadable: tuple[Span, ...] = ()
+
+
+def iter_aligned(track: RawTrack, first_lba: int, at_once: int) -> Iterator[Stored]:
+    """Yield the sectors of a track, some at once.
 
     Where a sector has no sync, and the address that belongs there is found after a sync
     less than a sector away, reading goes on from there: so bytes that were lost or
@@ -23,19 +40,21 @@ def iter_aligned(track: RawTrack, first_lba: int, at_once: int) -> Iterator[tupl
     pitch, end = track.layout.size, track.offset + track.size
     index, offset, step, slips = 0, track.offset, at_once, 0
     while offset < end:
-        (chunk,) = iter_file_chunks(
-            track.path, offset, size := min(step * pitch, end - offset), size
-        )
+        gaps: list[Span] = []
+        size = min(step * pitch, end - offset)
+        chunk = read_bytes(track.path, offset, size, unreadable=gaps)
+        if len(chunk) < size:
+            raise InputError(f"{track.path}: became shorter while it was read")
         is_searched = track.layout.has_header and slips < MOST_SLIPS
         slip = _find_slip(track, first_lba + index, offset, chunk) if is_searched else None
         if slip is None:
-            yield index, offset, chunk
+            yield Stored(index, offset, chunk, tuple(gaps))
             index, offset = index + -(-len(chunk) // pitch), offset + len(chunk)
             step = min(2 * step, at_once)
             continue
         count, place = slip
         if count:
-            yield index, offset, chunk[: count * pitch]
+            yield Stored(index, offset, chunk[: count * pitch], tuple(gaps))
         # Where this happens often, little is read twice.
         index, offset, step, slips = index + count, place, 1, slips + 1
 
@@ -64,7 +83,7 @@ def _find_sector(track: RawTrack, lba: int, expected: int) -> tuple[int, int] | 
     """
     pitch, end = track.layout.size, track.offset + track.size
     start = max(expected - pitch + 1, track.offset)
-    window = read_bytes(track.path, start, min(4 * pitch, end - start))
+    window = read_bytes(track.path, start, min(4 * pitch, end - start), unreadable=[])
     at = window.find(SYNC)
     while at >= 0:
         found = parse_header_lba(window[at + 12 : at + 16])

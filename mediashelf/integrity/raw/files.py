@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 import stat
 import unicodedata
-from collections.abc import Iterator
+from io import FileIO
 from pathlib import Path
 
 from mediashelf.errors import FormatError, InputError
 from mediashelf.formats.raw.cue import CueFile
+from mediashelf.integrity.fixity.medium import AroundErrors
+from mediashelf.integrity.structure.damage import Span
 from mediashelf.text import first_text
 
 _SHOWN_NAMES = 5
@@ -26,32 +28,25 @@ def file_size(path: Path) -> int:
     return status.st_size
 
 
-def read_bytes(path: Path, offset: int, size: int) -> bytes:
-    """Return up to ``size`` bytes from ``offset``."""
-    try:
-        with path.open("rb") as file:
-            file.seek(offset)
-            return file.read(size)
-    except OSError as error:
-        raise _unreadable(path, error) from error
+def read_bytes(
+    path: Path, offset: int, size: int, *, unreadable: list[Span] | None = None
+) -> bytes:
+    """Return up to ``size`` bytes from ``offset``; fewer where the file ends.
 
-
-def iter_file_chunks(path: Path, offset: int, size: int, chunk_size: int) -> Iterator[bytes]:
-    """Yield ``size`` bytes from ``offset`` in whole chunks, the last one shorter.
-
-    Raises :class:`InputError` where the file can't be read or ends before that.
+    With ``unreadable`` what the medium does not give is zeros, and its places are put there.
+    Raises :class:`InputError` where the file can't be read.
     """
+    buffer = memoryview(bytearray(size))
+    filled = 0
     try:
-        with path.open("rb") as file:
+        with FileIO(path, "rb") as file:
             file.seek(offset)
-            while size:
-                chunk = file.read(min(chunk_size, size))
-                if len(chunk) < min(chunk_size, size):
-                    raise InputError(f"{path}: became shorter while it was read")
-                size -= len(chunk)
-                yield chunk
+            stream = file if unreadable is None else AroundErrors(file, unreadable)
+            while filled < size and (count := stream.readinto(buffer[filled:])):
+                filled += count
     except OSError as error:
         raise _unreadable(path, error) from error
+    return bytes(buffer[:filled])
 
 
 def find_named_file(sheet: Path, file: CueFile) -> Path:

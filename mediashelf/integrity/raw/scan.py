@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, replace
 
-from mediashelf.formats.raw.judgement import JudgedSector, judge_sector, kind_without_check
+from mediashelf.formats.raw.judgement import (
+    JudgedSector,
+    SectorVerdict,
+    judge_sector,
+    kind_without_check,
+)
 from mediashelf.formats.raw.parity import find_parity_damage
 from mediashelf.formats.raw.sectors import (
     EDC_OF_FORM_1,
@@ -25,10 +30,14 @@ from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.raw.alignment import iter_aligned
 from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.raw.tracks import RawTrack
+from mediashelf.integrity.structure.damage import Span
 
 _SECTORS_AT_ONCE = 512
 _SECTORS_TO_VOTE = 32
 _ZEROS = bytes(4)
+
+NOT_GIVEN = "the medium does not give them whole here"
+"""The reason of sectors that a failing disk or card did not give."""
 
 
 @dataclass(slots=True)
@@ -87,7 +96,7 @@ def iter_batches(
     """
     layout = track.layout
     lacks_checks = _lacks_checks(track, first_lba)
-    for first, offset, chunk in iter_aligned(track, first_lba, _SECTORS_AT_ONCE):
+    for first, offset, chunk, gaps in iter_aligned(track, first_lba, _SECTORS_AT_ONCE):
         batch = SectorBatch(track, first, offset, chunk + bytes(-len(chunk) % layout.size))
         if not layout.is_plain:
             suspects = _judge_mode_1 if layout.mode == 1 else _judge_mode_2
@@ -96,13 +105,23 @@ def iter_batches(
                 sector = _whole_sector(batch, index, headers[index])
                 # What was cut off is zeros here too, and damage.
                 is_whole = len(chunk) >= (index + 1) * layout.size
-                batch.judged[index] = judge_sector(
+                judged = judge_sector(
                     sector, headers[index], lacks_checks=lacks_checks and is_whole
                 )
+                batch.judged[index] = _not_given(judged, batch.place(index), gaps)
             if parity:
                 _read_parity(batch)
         yield batch
         on_bytes(len(chunk))
+
+
+def _not_given(judged: JudgedSector, offset: int, gaps: Iterable[Span]) -> JudgedSector:
+    """Of a sector that the medium did not give whole, say that, unless parity made it whole."""
+    end = offset + RAW_SIZE
+    is_whole = not any(gap.offset < end and sum(gap) > offset for gap in gaps)
+    if is_whole or judged.verdict in (SectorVerdict.GOOD, SectorVerdict.CORRECTED):
+        return judged
+    return replace(judged, verdict=SectorVerdict.LOST, reason=NOT_GIVEN)
 
 
 def _lacks_checks(track: RawTrack, first_lba: int) -> bool:
@@ -113,7 +132,9 @@ def _lacks_checks(track: RawTrack, first_lba: int) -> bool:
     layout, pitch = track.layout, track.layout.size
     if not layout.has_header:
         return False
-    head = read_bytes(track.path, track.offset, min(_SECTORS_TO_VOTE * pitch, track.size))
+    head = read_bytes(
+        track.path, track.offset, min(_SECTORS_TO_VOTE * pitch, track.size), unreadable=[]
+    )
     headers = headers_of(first_lba, len(head) // pitch, layout.mode)
     sectors = (head[index * pitch :][:RAW_SIZE] for index in range(len(headers)))
     kinds = [
@@ -181,5 +202,7 @@ def find_first_lba(track: RawTrack) -> int | None:
     pitch = track.layout.size
     if not track.layout.has_header:
         return None
-    head = read_bytes(track.path, track.offset, min(_SECTORS_TO_VOTE * pitch, track.size))
+    head = read_bytes(
+        track.path, track.offset, min(_SECTORS_TO_VOTE * pitch, track.size), unreadable=[]
+    )
     return first_lba_of(head, track.layout)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import chain
 from typing import NamedTuple
 
@@ -51,6 +51,9 @@ def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
         (session + FIRST_DESCRIPTOR) * SECTOR_SIZE,
         (descriptors.last + 1) * SECTOR_SIZE,
     )
+    everything = chain(_entry_runs(facts), _structure_runs(facts, descriptors))
+    if not _any_overlap(everything, set_start, set_end):
+        return
     runs: list[_Run] = []
     for run in chain(_entry_runs(facts), _structure_runs(facts, descriptors)):
         if run.offset < set_end and run.end > set_start and not run.is_structure:
@@ -74,6 +77,28 @@ def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
                 yield _overlap(named, other)
         if furthest is None or run.end > furthest.end:
             furthest = run
+
+
+def _any_overlap(runs: Iterable[_Run], set_start: int, set_end: int) -> bool:
+    """Tell whether any bytes are used twice, or over the descriptors between these two places.
+
+    Each run is one number here: of a million, their names would take most of the memory.
+    """
+    keys: list[int] = []
+    for run in runs:
+        offset, size, is_file = run.order()
+        if offset < set_end and run.end > set_start and not run.is_structure:
+            return True
+        keys.append((offset << 64 | size) << 1 | is_file)
+    keys.sort()
+    furthest, before = 0, -1
+    for key in keys:
+        if key != before:
+            offset, size = key >> 65, key >> 1 & 0xFFFFFFFFFFFFFFFF
+            if offset < furthest:
+                return True
+            furthest, before = max(furthest, offset + size), key
+    return False
 
 
 def _entry_runs(facts: DiscFacts) -> Iterator[_Run]:

@@ -18,20 +18,26 @@ _FLAGS = {
 }  # ECMA-119 9.1.6
 
 
-def check_twin_flags(facts: DiscFacts) -> Iterator[Finding]:
-    """Yield a finding for every file or folder whose file flags differ between the trees."""
+def check_twins(facts: DiscFacts) -> Iterator[Finding]:
+    """Yield a finding for every file or folder whose flags or dates differ between the trees."""
     iso, joliet = _tree(facts, VolumeKind.ISO9660), _tree(facts, VolumeKind.JOLIET)
     if iso is None or joliet is None:
         return
-    if not {entry.flags & ~2 for tree in (iso, joliet) for entry in tree.entries} - {0}:
-        return  # nobody has any, as on most discs
+    if _told(iso) == _told(joliet):
+        return  # as on most discs
     pairs = pair_trees(iso, joliet)
     pairs = {**pairs, **pair_folders(pairs)}
     others = {entry.path: entry for entry in joliet.entries}
     for entry in iso.entries:
         other = others.get(pairs.get(entry.path, ""))
         if other is not None and other.flags != entry.flags:
-            yield _difference(entry, other)
+            yield _other_flags(entry, other)
+        if other is not None and other.date != entry.date:
+            yield _other_date(entry, other)
+
+
+def _told(tree: VolumeFacts) -> set[tuple[int, bytes]]:
+    return {(entry.flags, entry.date) for entry in tree.entries}
 
 
 def _tree(facts: DiscFacts, kind: VolumeKind) -> VolumeFacts | None:
@@ -40,7 +46,7 @@ def _tree(facts: DiscFacts, kind: VolumeKind) -> VolumeFacts | None:
     return next((tree for tree in trees if tree.is_complete), None)
 
 
-def _difference(entry: Entry, other: Entry) -> Finding:
+def _other_flags(entry: Entry, other: Entry) -> Finding:
     return Finding(
         "twin-flags-agree",
         Severity.WARNING,
@@ -54,6 +60,27 @@ def _difference(entry: Entry, other: Entry) -> Finding:
         offset=entry.record_offset + 25 if entry.record_offset >= 0 else None,
         length=1 if entry.record_offset >= 0 else None,
     )
+
+
+def _other_date(entry: Entry, other: Entry) -> Finding:
+    return Finding(
+        "twin-dates-agree",
+        Severity.NOTE,
+        entry.path,
+        f"its date is not that of its record in the Joliet tree, where it is {other.path}",
+        remedy="Compare the image with another copy, if the date matters",
+        source="measured: equal for every file and folder of 26 images by several programs; the "
+        "date is that of ECMA-119 9.1.5",
+        found=_date_words(entry),
+        expected=_date_words(other),
+        offset=entry.record_offset + 18 if entry.record_offset >= 0 else None,
+        length=7 if entry.record_offset >= 0 else None,
+    )
+
+
+def _date_words(entry: Entry) -> str:
+    moment = entry.modified
+    return f"bytes {entry.date.hex(' ')}" if moment is None else f"{moment:%Y-%m-%d %H:%M:%S %Z}"
 
 
 def _words(flags: int) -> str:

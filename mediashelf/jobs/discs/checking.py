@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mediashelf.building.recipes.recipe import is_source
@@ -16,6 +16,7 @@ from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import check_targets
 from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
+from mediashelf.sessions.discs.ways_out import as_not_padded, is_to_pad
 from mediashelf.sessions.emulator import check_lun
 
 
@@ -59,6 +60,7 @@ def examine_source(
     asked: Sequence[Target],
     known: Mapping[str, Target],
     *,
+    find_place: Callable[[str], str] = str,
     progress: Progress = no_progress,
 ) -> CheckedSource:
     """Check what is at a path for the targets asked for, else a recipe's own, else all.
@@ -66,7 +68,8 @@ def examine_source(
     Raises what opening the image or planning the recipe raises.
     """
     if can_be_planned(path):
-        return _check_planned(path, asked, known, progress)
+        options = RecipeOptions(targets=tuple(one.name for one in asked), find_place=find_place)
+        return _check_planned(path, options, known, progress)
     targets = asked or list(known.values())
     where = path.name or "image"
     with open_image(path) as image:
@@ -76,14 +79,20 @@ def examine_source(
         *check_lun(facts.size, looks_raw=facts.looks_raw, where=where, is_hybrid=table is not None),
         *check_hybrid(table, where),
     )
+    if not is_to_pad(own):
+        emulator = as_not_padded(emulator)
     found = tuple((target, tuple(one)) for target, one in check_targets(facts, targets))
+    if any(one.rule == "no-volume" for one in own):  # what is not a disc cannot be built again
+        found = tuple(
+            (target, tuple(replace(each, remedy="") for each in one)) for target, one in found
+        )
     return CheckedSource(path, "image", facts, tuple(own), emulator, found, bool(asked))
 
 
 def _check_planned(
-    path: Path, asked: Sequence[Target], known: Mapping[str, Target], progress: Progress
+    path: Path, options: RecipeOptions, known: Mapping[str, Target], progress: Progress
 ) -> CheckedSource:
-    recipe = find_recipe([path], RecipeOptions(targets=tuple(one.name for one in asked)))
+    recipe = find_recipe([path], options)
     targets = pick_targets(recipe.targets, known)
     planned = plan_recipe(recipe, targets or list(known.values()), progress=progress)
     (disc,) = planned.discs

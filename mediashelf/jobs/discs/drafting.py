@@ -22,8 +22,11 @@ from mediashelf.formats.inf.models import all_models
 from mediashelf.jobs.discs.disc_drivers import SourceDrivers, survey_sources
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, with_options
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
+from mediashelf.jobs.discs.unopened import NOT_OPENED, PACKED
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import Target, pick_targets
+from mediashelf.tables.paths import can_be_written
+from mediashelf.text import printable, toml_quoted
 
 FILES_NAMED = 4
 MAX_READ = 256 << 10
@@ -32,11 +35,15 @@ MAX_READ = 256 << 10
 
 @dataclass(frozen=True, slots=True)
 class DraftedRecipe:
-    """The recipe's text with what it was made of, and what blocks the disc as it is."""
+    """The recipe's text with what it was made of, and what blocks the disc as it is.
+
+    ``unopened`` are archives in the folders that hold packages, or could not be looked into.
+    """
 
     draft: RecipeDraft
     text: str
     blockers: tuple[Finding, ...]
+    unopened: tuple[Finding, ...] = ()
 
     @property
     def package_count(self) -> int:
@@ -75,10 +82,23 @@ def draft_from_folders(
         tuple(_devices(sources)),
     )
     place = (output.parent if output is not None else Path()).absolute()
-    text = draft_recipe(draft, place)
+    unopened = tuple(one for one in planned.notes if one.rule in (NOT_OPENED, PACKED))
+    text = draft_recipe(draft, place) + "".join(_remarks(unopened))
     if output is not None:
         write_whole(output, text.encode("utf-8"), replace=False)
-    return DraftedRecipe(draft, text, tuple(planned.blockers(anyway=False)))
+    return DraftedRecipe(draft, text, tuple(planned.blockers(anyway=False)), unopened)
+
+
+def _remarks(unopened: Sequence[Finding]) -> Iterator[str]:
+    """Yield the comments about archives in the folders: those to name, and those not opened."""
+    for one in unopened:
+        where = toml_quoted(one.where)
+        if not can_be_written(one.where):
+            where = toml_quoted(printable(one.where))
+        if one.rule == PACKED:
+            yield f"\n# {printable(one.message)}:\n# [[folder]]\n# from = {where}\n"
+        else:
+            yield f"\n# {where[1:-1]}:\n#   {printable(one.message)}\n"
 
 
 def _sources(plain: Recipe, listing: Listing, drivers: SourceDrivers) -> Iterator[DraftSource]:

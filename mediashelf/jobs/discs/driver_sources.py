@@ -11,7 +11,10 @@ from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, tr
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.image import DiscImage, open_image
+from mediashelf.jobs.discs.unopened import check_unopened
 from mediashelf.readability.targets import Target
+from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.members import Bounds
 
 _PLANNED_KINDS = (VolumeKind.JOLIET, VolumeKind.ISO9660)
 
@@ -82,6 +85,8 @@ class OpenedImageSource(Source):
             for volume in image.facts.volumes
             if not volume.is_complete
         ]
+        if any(volume.entries_read for volume in image.facts.volumes):
+            findings += check_unopened(DiscTree(str(image.path), image, Bounds()))
         super().__init__(str(image.path), findings)
 
     def tree_for(self, target: Target) -> PackageTree | None:

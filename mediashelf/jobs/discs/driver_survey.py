@@ -19,6 +19,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
+from mediashelf.jobs.discs.unopened import not_the_last_word
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import Target, pick_targets
 
@@ -86,7 +87,8 @@ def survey_subjects(
             findings += [*unread, *check_survey(result)]
             if checks_releases and devices is not None:
                 findings += check_releases(result, founds, devices)
-    return DriverAnswer(tuple(surveys), tuple(_distinct(findings)))
+    findings = not_the_last_word(_distinct(findings), findings)
+    return DriverAnswer(tuple(surveys), tuple(findings))
 
 
 @contextmanager

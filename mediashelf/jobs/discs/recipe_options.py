@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,14 +14,19 @@ from mediashelf.building.recipes.recipe import (
     is_source,
     load_recipe,
     recipe_from_folders,
+    with_places,
 )
+from mediashelf.trees.opening import is_archive
 
 RECIPE_SUFFIX = ".toml"
 
 
 @dataclass(frozen=True, slots=True)
 class RecipeOptions:
-    """What a person asks for instead of what the recipe says; None and empty ask for nothing."""
+    """What a person asks for instead of what the recipe says; None and empty ask for nothing.
+
+    ``find_place`` knows the names of images on shelves; see :func:`.with_places`.
+    """
 
     label: str | None = None
     targets: tuple[str, ...] = ()
@@ -29,6 +34,7 @@ class RecipeOptions:
     capacity: str | None = None
     boot: Path | None = None
     has_index: bool = True
+    find_place: Callable[[str], str] = str
 
 
 NO_OPTIONS = RecipeOptions()
@@ -41,7 +47,7 @@ def is_recipe(path: Path) -> bool:
 
 def can_be_planned(path: Path) -> bool:
     """Return whether a disc can be planned from a path: a recipe, a folder or an archive."""
-    return is_source(path) or is_recipe(path)
+    return is_source(path) or is_recipe(path) or is_archive(path)
 
 
 def find_recipe(sources: Sequence[Path], options: RecipeOptions = NO_OPTIONS) -> Recipe:
@@ -69,4 +75,4 @@ def with_options(recipe: Recipe, options: RecipeOptions) -> Recipe:
         changes["boot"] = BootImage(options.boot)
     if not options.has_index:
         changes["index"] = False
-    return replace(recipe, **changes)
+    return with_places(replace(recipe, **changes), options.find_place)

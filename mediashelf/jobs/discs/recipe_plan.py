@@ -24,6 +24,7 @@ from mediashelf.jobs.discs.disc_drivers import (
 )
 from mediashelf.jobs.discs.driver_tables import driver_tables
 from mediashelf.jobs.discs.source_notes import check_sources
+from mediashelf.jobs.discs.unopened import not_the_last_word
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import check_targets, verdict_on
 from mediashelf.readability.targets import Target
@@ -74,7 +75,8 @@ class PlannedRecipe:
     @property
     def told(self) -> tuple[Finding, ...]:
         """The findings that block nothing, errors among them as well."""
-        return (*self.notes, *(self.drivers.findings if self.drivers is not None else ()))
+        found = self.drivers.findings if self.drivers is not None else ()
+        return (*self.notes, *not_the_last_word(found, self.notes))
 
     @property
     def about_drivers(self) -> tuple[Finding, ...]:

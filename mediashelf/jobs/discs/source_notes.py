@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.findings import Finding, Severity
+from mediashelf.jobs.discs.unopened import ListingTree, check_unopened
 from mediashelf.text import count_text
 
 _LEFTOVERS = frozenset((".ds_store", "thumbs.db", "desktop.ini", "ehthumbs.db"))
@@ -15,7 +16,7 @@ _LEFTOVERS = frozenset((".ds_store", "thumbs.db", "desktop.ini", "ehthumbs.db"))
 
 
 def check_sources(recipe: Recipe, listing: Listing) -> Iterator[Finding]:
-    """Yield notes on sources that give no file, and on files that nobody put there."""
+    """Yield what the sources lack, what nobody put there, and what is still packed."""
     counts: defaultdict[int, int] = defaultdict(int)
     leftovers: defaultdict[str, list[str]] = defaultdict(list)
     for path, file in listing.iter_paths():
@@ -43,3 +44,4 @@ def check_sources(recipe: Recipe, listing: Listing) -> Iterator[Finding]:
             f'skip = ["{name}"] in the recipe leaves such files out',
             "common practice",
         )
+    yield from check_unopened(ListingTree(listing))

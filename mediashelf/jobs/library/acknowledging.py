@@ -42,7 +42,7 @@ def take_back_findings(catalogue: Catalogue, names: Sequence[str], rules: Sequen
     rows = [recorded_image(catalogue, name) for name in names]
     with transaction(catalogue.db):
         for row in rows:
-            known = acknowledged_of(catalogue.db, row)
+            known = acknowledged_of(catalogue.db, row.id)
             for rule in rules:
                 if not take_back(catalogue.db, row.id, rule):
                     raise InputError(

@@ -5,19 +5,22 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-from mediashelf.catalogue.entry_names import entry_names
+from mediashelf.catalogue.questions.duplicates import content_key
+from mediashelf.catalogue.questions.entry_names import entry_names
+from mediashelf.catalogue.questions.same_disc import find_same_discs
 from mediashelf.catalogue.readable import iter_reading
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.jobs.library.listing import ListedImage, is_served, is_wrong
 from mediashelf.readability.targets import load_targets
 from mediashelf.reports.library.file_names import Listing, pack_names
-from mediashelf.reports.library.packing import content_key
+from mediashelf.reports.library.packing import ListedDisc
 from mediashelf.reports.library.page import library_html
 
 
 def library_page(
     catalogue: Catalogue,
-    rows: Sequence[ImageRow],
+    images: Sequence[ListedImage],
     *,
     created: str,
     created_by: str,
@@ -31,20 +34,23 @@ def library_page(
     No image is opened: answers come from the facts on record. ``on_image`` is called for
     each image, and again for each of which the names are packed.
     """
+    rows = [image.row for image in images]
     targets = list(load_targets(targets_folder).values())
-    reads: dict[int, tuple[bool, ...]] = {}
-    for row, answers in iter_reading(catalogue, rows, targets):
+    discs: dict[int, ListedDisc] = {}
+    for image, (row, answers) in zip(images, iter_reading(catalogue, rows, targets), strict=True):
         on_image(1)
-        if answers is not None:
-            reads[row.id] = answers
+        if answers is not None and (not is_served(row) or is_wrong(row)):
+            answers = (False,) * len(targets)  # as in list --target
+        discs[row.id] = ListedDisc(image.summary, image.set_text, answers)
     names = pack_names(_listings(catalogue, rows, on_image)) if with_files else None
     page = library_html(
         rows,
         {target.name: target.title for target in targets},
-        reads,
+        discs,
         created=created,
         created_by=created_by,
         scope=scope,
+        same_discs=find_same_discs(catalogue.db, rows),
         names=names,
     )
     return page, 0 if names is None else names.left_out

@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from fnmatch import translate
 from pathlib import Path
 
+from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.catalogue.summaries import summaries_of
 from mediashelf.findings import Severity, worst
 from mediashelf.integrity.fixity.states import State
+from mediashelf.readability.identity.summary import DiscSummary
+from mediashelf.sessions.emulator import check_lun
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What images are to have; None stands for anything. Each of the targets must read them."""
+    """What images are to have; None stands for anything. Each of the targets must read them.
+
+    ``name`` is a part of the path, or with ``*`` or ``?`` a pattern for the file's name.
+    """
 
     shelf: str | None = None
     kind: str | None = None
@@ -22,6 +31,86 @@ class Wanted:
     state: str | None = None
     target_names: Sequence[str] = ()
     targets_folder: Path | None = None
+    name: str | None = None
+    tag: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ListedImage:
+    """An image on record with what its disc says of itself; the keeper's word goes first."""
+
+    row: ImageRow
+    summary: DiscSummary
+
+    @property
+    def set_name(self) -> str:
+        """What the set is called that the disc is of."""
+        words = self.row.description
+        return words.set_name or ("" if words.set_number else self.summary.set_name)
+
+    @property
+    def set_place(self) -> tuple[int, int]:
+        """Its number in the set and how many discs that has; zeros where nothing is known."""
+        words = self.row.description
+        if words.set_number:
+            return words.set_number, words.set_size
+        return self.summary.set_number, self.summary.set_size
+
+    @property
+    def set_text(self) -> str:
+        """The place in the set as people read it: ``Kiosk, disc 2 of 3``."""
+        number, size = self.set_place
+        place = f"disc {number} of {size}" if size else ""
+        return ", ".join(filter(None, [self.set_name if size else "", place]))
+
+
+def list_images(catalogue: Catalogue, wanted: Wanted) -> list[ListedImage]:
+    """Return the images that :func:`list_on_record` does, with what each disc is."""
+    rows = list_on_record(catalogue, wanted)
+    known = summaries_of(catalogue, rows)
+    return [ListedImage(row, known[row.id]) for row in rows]
+
+
+@dataclass(frozen=True, slots=True)
+class SetGap:
+    """A set of which discs are not there: their numbers."""
+
+    name: str
+    size: int
+    missing: tuple[int, ...]
+
+
+def find_gaps(images: Iterable[ListedImage]) -> list[SetGap]:
+    """Return the sets among these images of which a disc is not among them.
+
+    Only discs of sets that have a name are known to belong together. An image whose file
+    is missing does not fill its place.
+    """
+    sets: dict[tuple[str, int], set[int]] = {}
+    names: dict[tuple[str, int], str] = {}
+    for image in images:
+        number, size = image.set_place
+        if size and image.set_name:
+            key = (fold(image.set_name), size)
+            names.setdefault(key, image.set_name)
+            found = sets.setdefault(key, set())
+            if image.row.presence is not Presence.MISSING:
+                found.add(number)
+    gaps = []
+    for key, found in sorted(sets.items()):
+        missing = tuple(number for number in range(1, key[1] + 1) if number not in found)
+        if missing:
+            gaps.append(SetGap(names[key], key[1], missing))
+    return gaps
+
+
+def name_filter(text: str) -> Callable[[str], bool]:
+    """Return what tells whether a path fits: it has the text, or its last part the pattern."""
+    wanted = fold(text)
+    if "*" not in wanted and "?" not in wanted:
+        return lambda path: wanted in fold(path)
+    fits = re.compile(translate(wanted.replace("[", "[[]"))).match
+    return lambda path: fits(fold(path.rpartition("/")[2])) is not None
 
 
 _GOOD = frozenset({RECORDED, State.SOUND.value, State.UNRECORDED.value})
@@ -34,6 +123,11 @@ def is_wrong(row: ImageRow | None) -> bool:
     return row.presence is Presence.MISSING or row.verdict not in _GOOD
 
 
+def is_served(row: ImageRow) -> bool:
+    """Tell whether the emulator serves an image whole."""
+    return worst(check_lun(row.size, looks_raw=row.looks_raw)) is not Severity.ERROR
+
+
 def list_on_record(catalogue: Catalogue, wanted: Wanted) -> list[ImageRow]:
     """Return the images by shelf and path; none is opened.
 
@@ -43,19 +137,19 @@ def list_on_record(catalogue: Catalogue, wanted: Wanted) -> list[ImageRow]:
     rows = catalogue.images(
         shelf=wanted.shelf, kind=wanted.kind, label=wanted.label, state=wanted.state
     )
+    if wanted.name is not None:
+        fits = name_filter(wanted.name)
+        rows = [row for row in rows if fits(row.path)]
+    if wanted.tag is not None:
+        tag = fold(wanted.tag)
+        rows = [row for row in rows if tag in map(fold, row.description.tags)]
     if not wanted.target_names:
         return rows
     # Loaded only where a target is asked for: its rules take longer than most answers.
     from mediashelf.catalogue.readable import readable_by
     from mediashelf.readability.targets import load_targets, pick_targets
-    from mediashelf.sessions.emulator import check_lun
 
     targets = pick_targets(wanted.target_names, load_targets(wanted.targets_folder))
     if wanted.state is None:
         rows = [row for row in rows if not is_wrong(row)]
-    served = [
-        row
-        for row in rows
-        if worst(check_lun(row.size, looks_raw=row.looks_raw)) is not Severity.ERROR
-    ]
-    return readable_by(catalogue, served, targets)
+    return readable_by(catalogue, [row for row in rows if is_served(row)], targets)

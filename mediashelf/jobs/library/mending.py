@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.copies import find_copies
+from mediashelf.catalogue.records.waiting import judged_words
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Finding
 from mediashelf.integrity.mending.mend import TRIES, mend_image
@@ -74,6 +76,7 @@ def mend_by_catalogue(
             more_copies=[row.file for row in more],
             anyway=request.anyway,
             replace=request.replace,
+            decayed_mtime_ns=_decayed_mtime_ns(job),
             tries=request.tries,
             on_bytes=on_bytes,
         )
@@ -81,3 +84,9 @@ def mend_by_catalogue(
     findings = (*record_findings(reference), *result.findings)
     keep_mending(catalogue, job, result)
     return Mended(result, reference, touched, findings)
+
+
+def _decayed_mtime_ns(job: AuditJob) -> int | None:
+    """Return the date of an image whose bytes were found decayed or cut, and then got a new one."""
+    waiting = job.row.waiting if job.row is not None else None
+    return waiting.mtime_ns if waiting is not None and judged_words(waiting) else None

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from mediashelf.catalogue.naming import find_named, means_many
+from mediashelf.catalogue.keeping.naming import find_named, means_many
 from mediashelf.catalogue.rows import ImageRow, Presence
-from mediashelf.catalogue.store import open_catalogue
+from mediashelf.catalogue.store import catalogue_place, open_catalogue
 from mediashelf.errors import InputError
+from mediashelf.trees.opening import iter_splits, split_place
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +63,39 @@ def find_files(names: Sequence[str], catalogue_path: Path | None = None) -> list
     return list(found.values())
 
 
+def record_of(path: Path, catalogue_path: Path | None = None) -> ImageRow | None:
+    """Return what is on record of a file; None where that, or a catalogue, is not there."""
+    if not catalogue_place(catalogue_path).exists():
+        return None
+    with open_catalogue(catalogue_path) as catalogue:
+        return catalogue.image_by_path(path)
+
+
 def find_file(name: str | Path, catalogue_path: Path | None = None) -> Path:
     """Return the one file that a name means; raises :class:`InputError` where it is not one."""
     files = find_files([os.fspath(name)], catalogue_path)
     if len(files) > 1:
         raise InputError(f"{name}: matches {len(files):,} images; name one")
     return files[0].opened_path
+
+
+def find_place(name: str, catalogue_path: Path | None = None) -> str:
+    """Return a place as :func:`.open_tree` takes it, for one that may begin with an image's name.
+
+    ``attic:kiosk.iso:/DRIVERS`` becomes ``/media/attic/kiosk.iso:/DRIVERS``. A name that
+    means nothing stays as it is. Raises like :func:`find_file`.
+    """
+    if os.path.lexists(split_place(name)[0]):
+        return name
+    problem: InputError | None = None
+    for head, inside in iter_splits(name):
+        try:
+            (file, *others) = find_files([head], catalogue_path)
+        except InputError as error:
+            problem = problem or error
+            continue
+        if file.row is not None and not others:
+            return f"{file.opened_path}{inside}"
+    if problem is not None:
+        raise problem
+    return name

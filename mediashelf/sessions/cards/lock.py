@@ -17,6 +17,7 @@ from mediashelf.errors import (
     StagingError,
 )
 from mediashelf.sessions.card_space import device_of, fat_check
+from mediashelf.system import hold_in_windows
 
 
 class HeldCard:
@@ -83,12 +84,16 @@ class HeldCard:
 def hold_card(card: Path) -> Iterator[HeldCard]:
     """Hold the card for this run, locked where the system can do that.
 
-    The lock is on the folder itself (flock(2)), so that no lock file
-    stays, whatever ends the run. Raises :class:`StagingError` when another run
-    holds it.
+    The lock is on the folder itself (flock(2)), and in Windows a name that goes with
+    the run, so that no lock file stays, whatever ends it. Raises :class:`StagingError`
+    when another run holds it.
     """
+    busy = StagingError(f"{card}: another run is preparing this card; wait until it ends")
     if sys.platform == "win32":  # a folder cannot be opened there
-        yield HeldCard(card, -1, False)
+        with hold_in_windows(os.path.realpath(card)) as is_ours:
+            if not is_ours:
+                raise busy
+            yield HeldCard(card, -1, True)
         return
     import fcntl
 
@@ -102,9 +107,7 @@ def hold_card(card: Path) -> Iterator[HeldCard]:
             is_locked = True
         except OSError as error:
             if error.errno in (errno.EWOULDBLOCK, errno.EACCES):
-                raise StagingError(
-                    f"{card}: another run is preparing this card; wait until it ends"
-                ) from error
+                raise busy from error
             is_locked = False  # some network shares have no locks
         # While the folder is open, a file system that numbers files anew keeps its number.
         yield HeldCard(card, descriptor, is_locked)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
 from mediashelf.image import open_image, open_view
-from mediashelf.integrity.fixity.comparing import TRUNCATING_RULE, compare_with_record, observe
+from mediashelf.integrity.fixity.acknowledged import Acknowledged, with_acknowledged
+from mediashelf.integrity.fixity.comparing import compare_with_record, observe
 from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.sessions.discs.boot_floppy import (
     CdStart,
@@ -23,7 +24,7 @@ from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
 from mediashelf.sessions.discs.served_image import ServedImage
 from mediashelf.sessions.discs.setup_program import needs_64_bit
-from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track
+from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track, is_to_pad
 from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests
@@ -50,7 +51,7 @@ def _look_at_plan(file: SourceFile, disc: PlanDisc, plan_recipe: PlanRecipe) -> 
     return ServedImage(
         file,
         planned.plan.facts,
-        (*planned.findings, *about_floppy, *no_table),
+        (*planned.findings, *about_floppy, *ignored_track(disc.track, str(file.path)), *no_table),
         cd_start=cd_start,
         disc_plan=planned.plan,
         told=planned.told,
@@ -82,22 +83,25 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
             table = find_partition_table(image.view)
             only_64_bit = needs_64_bit(image)
     digests = None
+    known: Mapping[str, Acknowledged] = {}
     if file.record is not None and file.record.digests:
         wanted = dict.fromkeys((*ALGORITHMS, *file.record.digests))
         observed = observe(path, algorithms=wanted, on_bytes=on_bytes)
-        findings = compare_with_record(where, observed, file.record, findings).findings
+        verdict = compare_with_record(where, observed, file.record, findings)
+        findings = verdict.findings
+        known = file.record.acknowledged if verdict.is_confirmed else {}
         if observed.digests is not None:
             digests = as_file_digests(observed.digests)
     if facts.looks_raw:
         raw = look_at_tracks(file, disc, on_bytes)
         no_table = check_hybrid(None, where, disc.presentation)
-        return replace(raw, findings=(*findings, *raw.findings, *no_table))
-    is_cut = any(one.rule == TRUNCATING_RULE for one in findings)
+        own = with_acknowledged(raw.findings, known)
+        return replace(raw, findings=(*findings, *own, *no_table))
     padding, served = fit_to_serve(
         facts.size,
         where,
         pad=disc.pad,
-        is_cut=is_cut,
+        may_pad=is_to_pad(findings),
         presentation=disc.presentation,
         is_hybrid=table is not None,
     )

@@ -172,7 +172,7 @@ def _finding(row: ReadinessRow, system: str, machine: PlannedMachine) -> Finding
     keys = [MACHINE_KEYS[key] for key in row.when if key in MACHINE_KEYS]
     values = {
         "memory": size_text(machine.memory or 0),
-        "disk": f"{machine.disk or 0:,} bytes",
+        "disk": f"{(machine.disk or 0) / 10**9:,.4g} GB",
         "disk_mode": machine.disk_mode,
         "processor": machine.processor,
     }

@@ -7,11 +7,12 @@ for it, what is too large is refused, and sound is explained.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.integrity.fixity.comparing import TRUNCATING_RULE
 from mediashelf.sessions.emulator import (
     BLOCK_SIZE,
     DISK_BLOCK,
@@ -27,8 +28,22 @@ _PADDED_RULES = ("emulator-smallest-disc", "emulator-whole-blocks")
 
 _PAD = "add zeros to the copy: pad = true for this disc in the plan, or prepare --pad"
 
-
 _WHOLE = "get the complete image: zeros cannot replace missing data"
+
+_NOT_TO_PAD = frozenset((TRUNCATING_RULE, "no-volume"))
+"""What zeros do not help with: an image that is cut, and what is none."""
+
+
+def is_to_pad(structure: Iterable[Finding]) -> bool:
+    """Tell whether zeros after an image can make it one that is served; by what is wrong inside."""
+    return not any(finding.rule in _NOT_TO_PAD for finding in structure)
+
+
+def as_not_padded(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings of the emulator for an image that zeros do not help."""
+    return tuple(
+        replace(one, remedy=_WHOLE) if one.rule in _PADDED_RULES else one for one in findings
+    )
 
 
 def padding_of(size: int, presentation: Presentation = "optical") -> int:
@@ -46,18 +61,18 @@ def fit_to_serve(
     where: str,
     *,
     pad: bool,
-    is_cut: bool = False,
+    may_pad: bool = True,
     presentation: Presentation = "optical",
     is_hybrid: bool = False,
 ) -> tuple[int, tuple[Finding, ...]]:
     """Return the zeros to add to an image of ``size`` bytes, and what is found about its size.
 
     Without ``pad`` nothing is added, and the findings say how to ask for it; zeros
-    do not help with an image that ``is_cut``, which lacks what they would stand for.
+    do not help with an image that lacks what they would stand for: see :func:`is_to_pad`.
     """
     helps = padding_of(size, presentation)
     padding = helps if pad else 0
-    remedy = _WHOLE if is_cut else _PAD
+    remedy = _PAD if may_pad else _WHOLE
     found = [
         replace(one, remedy=remedy) if helps and one.rule in _PADDED_RULES else one
         for one in check_lun(

@@ -19,7 +19,13 @@ from mediashelf.errors import InputError, ManifestError
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME, iter_contradictions
 from mediashelf.sessions.manifests.typed import FormError, convert_typed, json_schema
 from mediashelf.sessions.manifests.values import Manifest
-from mediashelf.sessions.manifests.versions import CURRENT, from_version_1, from_version_2
+from mediashelf.sessions.manifests.versions import (
+    CURRENT,
+    from_version_1,
+    from_version_2,
+    from_version_3,
+    to_version,
+)
 
 FORMAT = "mediashelf-card"
 VERSION = CURRENT
@@ -69,6 +75,8 @@ def parse_manifest(data: bytes) -> Manifest:
             document = from_version_1(document)
         if document.get("version") == 2:
             document = from_version_2(document)
+        if document.get("version") == 3:
+            document = from_version_3(document)
     manifest = read_form(document)
     _refuse_any(iter_contradictions(manifest))
     return manifest
@@ -87,12 +95,14 @@ def read_form(document: dict[str, Any]) -> Manifest:
     return manifest
 
 
-def render_manifest(manifest: Manifest) -> bytes:
+def render_manifest(manifest: Manifest, version: int = VERSION) -> bytes:
     """Return the manifest's file: ASCII JSON, one fixed order of keys, a final newline.
 
-    Raises :class:`ManifestError` when it is one that :func:`parse_manifest` would refuse.
+    Raises :class:`ManifestError` when it is one that :func:`parse_manifest` would refuse,
+    or when an earlier ``version`` cannot say it.
     """
-    data = (json.dumps(asdict(manifest), indent=2, ensure_ascii=True) + "\n").encode("ascii")
+    document = to_version(asdict(manifest), version)
+    data = (json.dumps(document, indent=2, ensure_ascii=True) + "\n").encode("ascii")
     parse_manifest(data)
     return data
 

@@ -6,6 +6,7 @@ import unicodedata
 from collections.abc import Iterator
 
 from mediashelf.sessions.emulator import (
+    INQUIRY_SIZE,
     block_size,
     is_served_whole,
     lun_settings,
@@ -46,6 +47,7 @@ def iter_contradictions(manifest: Manifest) -> Iterator[str]:
             yield from (f"{place}.repeats {problem}" for problem in _repeat_problems(disc, discs))
     codes = [disc.code for disc in discs if disc.repeats is None]
     yield from (f"code {code!r} belongs to two discs" for code in sorted(_doubles(codes)))
+    yield from (f"drive {problem}" for problem in _drive_problems(manifest.drive))
     if isinstance(manifest.start, int) and manifest.start > len(discs):
         yield f"start is {manifest.start}, expected a position up to {len(discs)}"
     yield from _path_problems(manifest)
@@ -75,6 +77,16 @@ def _lun_problems(disc: ManifestDisc) -> Iterator[str]:
     for attribute, value in lun_settings(presentation=disc.presentation):
         if written.get(attribute) != value:
             yield f"does not set {attribute} to {value} before file"
+
+
+def _drive_problems(writes: tuple[LunWrite, ...]) -> Iterator[str]:
+    for write in writes:
+        if write.attribute != "inquiry_string":
+            yield f"writes {write.attribute}, expected inquiry_string alone"
+        elif not (write.value.isascii() and len(write.value) <= INQUIRY_SIZE.value):
+            yield f"has names of more than {INQUIRY_SIZE.value} characters, or not in ASCII"
+    if len(writes) > 1:
+        yield "writes its names twice"
 
 
 def _origin_problems(disc: ManifestDisc) -> Iterator[str]:

@@ -175,19 +175,23 @@ class Manifest:
     others and are passed over. A reader refuses a version that it does not know.
     Version 2 added code, origin and the areas of contents to a disc. Version 3 added
     presentation, servable, block_size, served_blocks and erases in the place of
-    blocks, and the words of start; it has no areas.
+    blocks, and the words of start; it has no areas. Version 4 added drive.
+
+    There is one drive. A second one would save no change of discs, since a machine
+    starts from one, and setup programs that see several ask for their disc in the other
+    (Microsoft KB Q129299). Which disc to try when another fails is a person's choice.
     """
 
     format: Annotated[
         Literal["mediashelf-card"], says("Says that this JSON file is a card manifest.")
     ] = field(default="mediashelf-card", kw_only=True)
     version: Annotated[
-        Literal[3],
+        Literal[4],
         says(
             "The version of this form. It grows with every change that an older reader could "
             "misunderstand."
         ),
-    ] = field(default=3, kw_only=True)
+    ] = field(default=4, kw_only=True)
     created: Annotated[
         Moment,
         says(
@@ -225,6 +229,17 @@ class Manifest:
             "What to write to take the disc out although the host has locked the door. Only for a "
             "host that hangs or was switched off: a host that is reading gets read errors.",
             **_WRITES,
+        ),
+    ]
+    drive: Annotated[
+        tuple[LunWrite, ...],
+        says(
+            "What to write into the lun's folder once, before the gadget is bound: the names by "
+            "which the boot menu of a firmware and the systems show the drive, so that a person "
+            "can tell it from the machine's own. inquiry_string has 8 characters for a vendor, 16 "
+            "for a product and 4 for a release. A host asks when the drive is connected. Empty "
+            "for the kernel's own names.",
+            max_length=16,
         ),
     ]
     discs: Annotated[

@@ -67,7 +67,8 @@ def _head(name: str, machine: str, targets: Sequence[str]) -> Iterator[str]:
     yield '# disk_mode = "ide"       # ide, ahci or raid'
     yield '# firmware = "bios"       # bios or uefi'
     yield "# usb_boot = true         # does the firmware start from a USB CD-ROM drive?"
-    yield '# processor = "450 MHz"    # for the run sheet'
+    yield '# processor = "450 MHz"    # in MHz or GHz, with its maker'
+    yield "# processor_bits = 32     # 16, 32 or 64"
     yield '# devices = "lspci.txt"   # output of lspci -nnvmm: has every device a driver here?'
     yield ""
     yield "[card]"

@@ -8,7 +8,7 @@
     usb_boot = true                  # the emulator is a USB drive: does the firmware start it?
     settings = ["Boot order: USB first"]
 
-    [[machine.part]]
+    [[machine.part]]                 # of several machines each is a [[machine]] with a name
     what = "Quillon Audio 16"
     where = "second ISA slot"
     jumpers = "IRQ 5, DMA 1"
@@ -24,13 +24,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.tables.table import Table
+from mediashelf.text import did_you_mean
 
 DISK_MODES = ("ide", "ahci", "raid")
 FIRMWARES = ("bios", "uefi")
@@ -42,6 +43,9 @@ _MACHINE_KEYS = (
 _PART_KEYS = ("what", "where", "jumpers", "device")
 STEP_KEYS = ("do", "system", "before", "after", "partitions")
 _PARTITION_KEYS = ("system", "filesystem", "size", "note")
+
+LONGEST_NAME = 200
+"""Characters of a machine's name; nobody could tell two longer ones apart."""
 
 # The forms in which keys are printed, from memory: five groups of five, and two older
 # ones of digits.
@@ -126,18 +130,73 @@ class PlanStep:
         return not self.after
 
 
-def read_machine_table(top: Table, folder: Path) -> PlannedMachine:
-    """Return what ``machine`` says: a name alone, or a table."""
-    if isinstance(top.value("machine"), str):
-        return PlannedMachine(top.text("machine").strip())
-    if "optical_boot" in (top.value("machine") or {}):
+def read_machines(top: Table, folder: Path) -> tuple[PlannedMachine, ...]:
+    """Return what ``machine`` says: a name alone, a table, or several tables with names."""
+    value = top.value("machine")
+    if isinstance(value, str):
+        refuse_as_name(value.strip())
+        return (PlannedMachine(value.strip()),)
+    if not isinstance(value, list):
+        _refuse_optical_boot("[machine]", value)
+        return (_machine(top.table("machine", _MACHINE_KEYS), folder),)
+    for number, one in enumerate(value, start=1):
+        _refuse_optical_boot(f"[machine] {number}", one)
+    machines = tuple(_machine(one, folder) for one in top.tables("machine", _MACHINE_KEYS))
+    names = [one.name.casefold() for one in machines]
+    for number, name in enumerate(names, start=1):
+        if not name or names.index(name) != number - 1:
+            problem = "has the name of another one" if name else "has no name"
+            raise SessionPlanError(
+                f"[machine] {number} {problem}; each of several machines needs a name of its own"
+            )
+    return machines or (PlannedMachine(),)
+
+
+def choose_machine(machines: Sequence[PlannedMachine], wanted: str) -> PlannedMachine:
+    """Return the machine that a few words mean, letter case aside.
+
+    Where the plan has only one, the words are its name this time: another of its kind.
+    Raises :class:`SessionPlanError` when several are there and not one is meant.
+    """
+    wanted = " ".join(wanted.split())
+    names = "; ".join(one.name for one in machines)
+    if len(machines) == 1:
+        refuse_as_name(wanted)
+        return replace(machines[0], name=wanted) if wanted else machines[0]
+    if not wanted:
+        raise SessionPlanError(f"is for several machines; name one with --machine: {names}")
+    whole = [one for one in machines if one.name.casefold() == wanted.casefold()]
+    found = whole or [one for one in machines if wanted.casefold() in one.name.casefold()]
+    if len(found) != 1:
+        problem = "means several of its machines" if found else "is not one of its machines"
+        hint = "" if found else did_you_mean(wanted, [one.name for one in machines])
+        raise SessionPlanError(f"{wanted!r} {problem}, which are: {names}{hint}")
+    return found[0]
+
+
+def refuse_as_name(name: str) -> None:
+    """Raise :class:`SessionPlanError` for what should not be kept as a machine's name."""
+    if len(name) > LONGEST_NAME:
         raise SessionPlanError(
-            "[machine]: optical_boot does not answer the question: the emulator is a USB drive; "
+            f"the machine's name has {len(name):,} characters, expected at most {LONGEST_NAME}"
+        )
+    refuse_product_keys(name, "the machine's name")
+
+
+def _refuse_optical_boot(place: str, values: Any) -> None:
+    if isinstance(values, dict) and "optical_boot" in values:
+        raise SessionPlanError(
+            f"{place}: optical_boot does not answer the question: the emulator is a USB drive; "
             "say usb_boot = true when the firmware starts from a USB CD-ROM drive, else false"
         )
-    table = top.table("machine", _MACHINE_KEYS)
+
+
+def _machine(table: Table, folder: Path) -> PlannedMachine:
+    name = table.text("name").strip()
+    if len(name) > LONGEST_NAME:
+        raise table.wrong("name", f"at most {LONGEST_NAME} characters")
     return PlannedMachine(
-        name=table.text("name").strip(),
+        name=name,
         memory=table.size("memory", binary=True),
         disk=table.size("disk"),
         disk_mode=table.choice("disk_mode", DISK_MODES),
@@ -166,13 +225,19 @@ def read_step(table: Table) -> PlanStep:
     return step
 
 
+def product_key_in(text: str) -> str:
+    """Return what looks like a product key in a text, or an empty text."""
+    found = _PRODUCT_KEY.search(text)
+    return found[0] if found else ""
+
+
 def refuse_product_keys(values: Any, place: str = "") -> None:
     """Raise when a text of the plan looks like a product key."""
     for where, text in _texts(values, place):
-        found = _PRODUCT_KEY.search(text)
+        found = product_key_in(text)
         if found:
             raise SessionPlanError(
-                f"{where} holds what looks like a product key ({found[0][:3]}…); plans, cards and "
+                f"{where} holds what looks like a product key ({found[:3]}…); plans, cards and "
                 "sheets are copied and left on benches: say where the key is to be found instead, "
                 'such as "sticker under the case"'
             )

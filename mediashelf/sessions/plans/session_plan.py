@@ -10,6 +10,9 @@
     filesystem = "fat32"
     capacity = "4GB"
 
+    [drive]                          # what firmware and systems call the emulated drive
+    product = "TIDE DISCS"
+
     [[disc]]                         # one for each disc, in the order of use
     image = "library/system.iso"     # or recipe = "….toml", find = "words in the catalogue",
                                      # or floppy = "boot.ima", which becomes a boot disc
@@ -31,7 +34,8 @@ from mediashelf.sessions.plans.machine import (
     STEP_KEYS,
     PlannedMachine,
     PlanStep,
-    read_machine_table,
+    choose_machine,
+    read_machines,
     read_step,
     refuse_product_keys,
 )
@@ -54,9 +58,10 @@ MAX_DISCS = 99
 
 PLAN_FILE = TableKind(
     "a session plan",
-    ("name", "targets", "start", "machine", "card", "disc", "step"),
+    ("name", "targets", "start", "machine", "card", "drive", "disc", "step"),
     SessionPlanError,
 )
+_DRIVE_KEYS = {"vendor": 8, "product": 16}  # characters of each in INQUIRY data
 _CARD_KEYS = ("filesystem", "capacity")
 
 
@@ -73,17 +78,23 @@ class SessionPlan:
     """A whole plan; ``discs`` stand in the order of use. Paths start from ``folder``.
 
     ``start`` is what the drive presents when the board starts; ``steps`` are what there
-    is to do beside the discs, in order.
+    is to do beside the discs, in order; ``drive`` are its vendor and product names.
     """
 
     name: str
-    machine: PlannedMachine
+    machines: tuple[PlannedMachine, ...]
     card: CardWish
     discs: tuple[PlanDisc, ...]
     folder: Path
     start: Start = "last"
     named_targets: tuple[str, ...] = ()
     steps: tuple[PlanStep, ...] = ()
+    drive: tuple[str, str] = ("", "")
+
+    @property
+    def machine(self) -> PlannedMachine:
+        """The machine to be set up: the first, until one is chosen."""
+        return self.machines[0]
 
     @property
     def systems(self) -> tuple[str, ...]:
@@ -115,7 +126,7 @@ def understand_plan(top: Table, folder: Path) -> SessionPlan:
     targets = top.texts("targets", "targets")
     for key in top:
         refuse_product_keys(top.value(key), key)
-    machine = read_machine_table(top, folder)
+    machines = read_machines(top, folder)
     card = _card(top)
     discs = [
         parse_disc(table, number, targets, folder)
@@ -128,7 +139,7 @@ def understand_plan(top: Table, folder: Path) -> SessionPlan:
     start = _start(top, len(discs))
     ordered = in_order_of_use(discs)
     steps = tuple(_step(table, ordered) for table in top.tables("step", STEP_KEYS))
-    plan = SessionPlan(name, machine, card, ordered, folder, start, targets, steps)
+    plan = SessionPlan(name, machines, card, ordered, folder, start, targets, steps, _drive(top))
     for step in steps:
         if step.system and step.system not in plan.systems:
             hint = did_you_mean(step.system, plan.systems)
@@ -145,6 +156,11 @@ def _step(table: Table, discs: tuple[PlanDisc, ...]) -> PlanStep:
         return step
     number = disc_number(wanted, table.place, list(discs))
     return replace(step, position=next(one.position for one in discs if one.number == number))
+
+
+def for_machine(plan: SessionPlan, wanted: str) -> SessionPlan:
+    """Return the plan for one machine of it; see :func:`choose_machine`."""
+    return replace(plan, machines=(choose_machine(plan.machines, wanted),))
 
 
 def with_padding(plan: SessionPlan) -> SessionPlan:
@@ -166,3 +182,13 @@ def _start(top: Table, count: int) -> Start:
 def _card(top: Table) -> CardWish:
     table = top.table("card", _CARD_KEYS)
     return CardWish(table.choice("filesystem", CARD_KIND_NAMES), table.size("capacity"))
+
+
+def _drive(top: Table) -> tuple[str, str]:
+    table = top.table("drive", tuple(_DRIVE_KEYS))
+    names = {key: table.text(key).strip() for key in _DRIVE_KEYS}
+    for key, most in _DRIVE_KEYS.items():
+        name = names[key]
+        if len(name) > most or not (name.isascii() and name.isprintable()):
+            raise table.wrong(key, f"at most {most} plain characters (ASCII)")
+    return names["vendor"], names["product"]

@@ -182,7 +182,7 @@ def test_an_existing_file_stays_unless_it_may_be_replaced(top: Path, tmp_path: P
     [
         (["kiosk"], 2, "-o"),
         ([], 2, "SOURCES"),
-        (["missing", "-n"], 3, "missing: no such folder or .zip archive"),
+        (["missing", "-n"], 3, "missing: no such folder, archive or image"),
         (["missing.toml", "-n"], 3, "missing.toml: does not exist"),
         (["kiosk", "disc.toml", "-n"], 2, "either one recipe or folders"),
         (["kiosk", "-n", "--capacity", "lots"], 5, "neither a medium"),

@@ -330,6 +330,6 @@ def test_an_archive_is_a_source_on_the_command_line(work: Path) -> None:
         "none",
         "none",
     ]
-    assert plan["files"][2]["source"] == "pack.zip:Larkspur Video/LKV.INF"
+    assert plan["files"][2]["source"] == "pack.zip:/Larkspur Video/LKV.INF"
     (target,) = drivers("pack.zip", "-m", "kiosk.txt", "-t", "win9x")["targets"]
     assert target["devices"][0]["package"]["inf"] == "/Larkspur Video/LKV.INF"

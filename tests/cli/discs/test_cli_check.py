@@ -197,6 +197,38 @@ def test_what_is_no_image_is_a_finding(tmp_path: Path) -> None:
     assert "no-volume" in result.stdout
 
 
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"", "not a disc image: the file is empty, 0 bytes"),
+        (b"notes\r\n" * 10, "not a disc image: 70 bytes are too few"),
+        (b"\xde\xad\xbe\xef" * 20_000, "from sector 16 on, which begins with bytes de ad be ef"),
+        (bytes(80_000), "from sector 16 on, which begins with zeros"),
+    ],
+    ids=["empty", "short", "other", "zeros"],
+)
+def test_no_advice_that_cannot_help_what_is_no_image(
+    tmp_path: Path, data: bytes, words: str
+) -> None:
+    path = tmp_path / "notes.iso"
+    path.write_bytes(data)
+    result = run(path, "-t", "win9x", columns=200)
+    assert result.exit_code == 1
+    assert words in result.stdout
+    assert "truncate" not in result.stdout
+    assert "Build the disc again" not in result.stdout
+    assert "get it again or mend it from another copy" in result.stdout
+
+
+def test_a_cut_image_is_not_to_be_padded(tmp_path: Path) -> None:
+    path = tmp_path / "cut.iso"
+    path.write_bytes(make_iso({"FILLER.DAT": bytes(200_000)}).data[:100_000])
+    result = run(path, "-t", "win9x", columns=200)
+    assert "emulator-smallest-disc" in result.stdout
+    assert "truncate" not in result.stdout
+    assert "zeros cannot replace missing data" in result.stdout
+
+
 def test_raw_sectors_are_not_servable(tmp_path: Path) -> None:
     sync = b"\x00" + b"\xff" * 10 + b"\x00"
     sectors = [sync + bytes([0, 2, number, 1]) + bytes(2352 - 16) for number in range(40)]

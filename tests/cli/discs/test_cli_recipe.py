@@ -188,7 +188,7 @@ def test_the_json_form(work: Path) -> None:
     ("arguments", "exit_code", "message"),
     [
         ([], 2, "FOLDER"),
-        (["missing"], 3, "no such folder or .zip archive"),
+        (["missing"], 3, "no such folder, archive or image"),
         (["drivers", "-m", "kiosk.txt"], 2, "--target"),
         (["drivers", "-t", "win9"], 7, "win9"),
         (["drivers", "-t", "dos", "-m", "missing.txt"], 3, "missing.txt"),

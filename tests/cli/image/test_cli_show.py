@@ -156,6 +156,9 @@ def test_json_has_a_stable_shape(made: MadeImage, tmp_path: Path) -> None:
         "tracks",
         "capacity",
         "boot",
+        "disc",
+        "installers",
+        "record",
         "findings",
         "volumes",
     ]

@@ -30,10 +30,17 @@ def test_the_history_of_one_image(shelf: Shelf) -> None:
     shelf.run("audit", shelf.home / "tide.iso")
     out = shelf.run("show", "--history", "tide.iso").stdout
     assert out.splitlines()[0] == "home: tide.iso (sound)"
-    assert re.search(r"^\d{4}-\d\d-\d\d \d\d:\d\d recorded \(scan\)$", out, re.MULTILINE)
-    assert re.search(r"^\S+ \S+ confirmed \(audit\)$", out, re.MULTILINE)
+    moment = r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ"
+    assert re.search(rf"^{moment} recorded \(scan\)$", out, re.MULTILINE)
+    assert re.search(rf"^{moment} confirmed \(audit\)$", out, re.MULTILINE)
     assert re.search(r"Bytes last confirmed: on \d{4}-\d\d-\d\d\.$", out)
-    for name in ("home/tide.iso", "TIDE.ISO", str(shelf.home / "tide.iso")):
+    for name in (
+        "home/tide.iso",
+        "home: tide.iso",
+        "HOME:tide.iso",
+        "TIDE.ISO",
+        str(shelf.home / "tide.iso"),
+    ):
         assert shelf.run("show", "--history", name).stdout == out
     (shelf.home / "tide.iso").unlink()  # an image that has gone still has its history
     assert "recorded (scan)" in shelf.run("show", "--history", shelf.home / "tide.iso").stdout
@@ -102,3 +109,19 @@ def test_hostile_names_in_a_history(shelf: Shelf) -> None:
         out = shelf.run("show", "--history", name).stdout
         assert "\x1b" not in out
         assert "\\x1b[2J.iso" in out
+
+
+def test_an_image_on_record_is_shown_by_its_name(shelf: Shelf) -> None:
+    for name in ("home: tide.iso", "home/tide.iso", "tide.iso"):
+        out = shelf.run("show", name).stdout
+        assert out == shelf.run("show", shelf.home / "tide.iso").stdout
+    assert "has this name" in shelf.run("show", "home: none.iso", code=3).stderr
+    (shelf.home / "tide.iso").unlink()
+    assert "is missing" in shelf.run("show", "tide.iso", code=3).stderr
+
+
+def test_a_moment_of_the_history_is_one_for_mend(shelf: Shelf) -> None:
+    out = shelf.run("show", "--history", "tide.iso", "-q").stdout
+    moment = out.split()[0]
+    done = shelf.run("mend", "tide.iso", "-n", "--as-of", moment).stdout
+    assert "Every byte is as recorded" in " ".join(done.split())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from cli_runs import Shelf
 from made_library import DATE, overwrite, write
 from make_image import flip, make_iso
-from mediashelf.errors import InputError
+from mediashelf.errors import BlockedError, InputError
 
 RULE = "both-orders-agree"
 
@@ -89,3 +90,77 @@ def test_what_cannot_be_acknowledged(shelf: Shelf) -> None:
     shelf.run("audit", code=1)
     words = ("audit", "tide.iso", "--acknowledge", "bytes-as-recorded", "--why", "x")
     assert "its bytes differ from the record" in shelf.run(*words, code=code).stderr
+
+
+def acknowledge_all(shelf: Shelf, name: str) -> None:
+    for image in shelf.json("audit", name, code=1)["images"]:
+        rules = {each["rule"] for each in image["findings"]}
+        options = [word for rule in sorted(rules) for word in ("--acknowledge", rule)]
+        shelf.run("audit", name, *options, "--why", "the master is so")
+
+
+def prepare_plan(shelf: Shelf, name: str) -> Path:
+    plan = shelf.folder / f"{name}.toml"
+    plan.write_text(
+        'name = "Kiosk"\ntargets = ["win9x"]\n'
+        f'[[disc]]\nimage = "home/{name}.iso"\npad = true\npurpose = "Install"\n',
+        "utf-8",
+    )
+    return plan
+
+
+def test_every_command_knows_what_was_acknowledged(shelf: Shelf) -> None:
+    tide = shelf.home / "tide.iso"
+    plan, card = prepare_plan(shelf, "tide"), shelf.folder / "card"
+    card.mkdir()
+    shelf.run("plan", "show", plan, code=1)
+    acknowledge_all(shelf, "tide.iso")
+
+    def look() -> None:
+        (image,) = (one for one in shelf.json("list")["images"] if one["path"] == "tide.iso")
+        assert image["finding_counts"]["error"] == 0
+        assert image["finding_counts"]["note"] > 0
+        assert "damaged (acknowledged)" in shelf.run("list").stdout
+        (image,) = (
+            one for one in shelf.json("list", "--findings")["images"] if one["path"] == "tide.iso"
+        )
+        assert {each["severity"] for each in image["findings"]} == {"note"}
+        document = shelf.json("plan", "show", plan)
+        known = [each for each in document["findings"] if each["rule"] == RULE]
+        assert [each["severity"] for each in known] == ["note"]
+        assert "(acknowledged " in known[0]["message"]
+        draft = shelf.run("plan", "new", "home", "-t", "win9x").stdout
+        assert "\nimage = " in draft
+        assert "# home/ebb.iso" in draft or "ebb.iso" in draft
+
+    look()
+    os.utime(tide, ns=(DATE + 5, DATE + 5))
+    out = shelf.run("scan").stdout
+    assert "1 confirmed" in out
+    assert "errors inside" not in " ".join(out.split())
+    (image,) = shelf.json("scan")["images"] or [{"findings": []}]
+    assert "error" not in {each["severity"] for each in image["findings"]}
+    look()
+    shelf.run("prepare", plan, "--to", card)
+    overwrite(tide, 40_000, b"\xff")
+    assert shelf.json("plan", "show", plan, code=1)
+    shelf.run("prepare", plan, "--to", card, code=BlockedError.exit_code)
+
+
+def test_another_finding_of_an_acknowledged_image_still_blocks(shelf: Shelf) -> None:
+    shelf.run("audit", "tide.iso", "--acknowledge", RULE, "--why", "x", "--fail-on", "never")
+    document = shelf.json("plan", "show", prepare_plan(shelf, "ebb"), code=1)
+    assert RULE in {each["rule"] for each in document["findings"]}
+
+
+def test_a_plan_begins_without_what_decayed_or_waits(shelf: Shelf) -> None:
+    acknowledge_all(shelf, "tide.iso")
+    acknowledge_all(shelf, "ebb.iso")
+    overwrite(shelf.home / "tide.iso", 40_000, b"\xff")
+    overwrite(shelf.home / "ebb.iso", 40_000, b"\xfe")
+    os.utime(shelf.home / "ebb.iso", ns=(DATE + 5, DATE + 5))
+    shelf.run("audit", code=1)
+    draft = shelf.run("plan", "new", "home", "-t", "win9x").stdout
+    assert "decayed" in draft
+    assert "changed, waiting" in draft
+    assert "\nimage = " not in draft

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, overwrite, tide_image, write
+from made_library import DATE, TICK, overwrite, tide_image, write
 from mediashelf.integrity.fixity.digests import digest_file
 
 MIB = 1 << 20
@@ -53,7 +53,7 @@ def test_decay_is_named_with_block_and_file(shelf: Shelf) -> None:
 @pytest.mark.parametrize(
     ("harm", "state"),
     [
-        (lambda path: write(path, b"other bytes", DATE + 1), "changed"),
+        (lambda path: write(path, b"other bytes", DATE + TICK), "changed"),
         (lambda path: write(path, path.read_bytes()[:MIB], DATE), "truncated"),
         (lambda path: path.unlink(), "missing"),
         (lambda path: (path.unlink(), path.mkdir()), "missing"),
@@ -177,7 +177,7 @@ def test_a_digest_for_good(shelf: Shelf) -> None:
 def test_a_digest_that_was_added_is_compared_and_renewed(shelf: Shelf) -> None:
     shelf.run("audit", "--digest", "sha256")
     assert shelf.json("audit", "ebb.iso")["images"][0]["digests"].keys() == {"xxh3_128", "sha256"}
-    write(shelf.home / "ebb.iso", tide_image(5), DATE + 1)
+    write(shelf.home / "ebb.iso", tide_image(5), DATE + TICK)
     shelf.run("scan", "--accept", "ebb.iso")
     (kept,) = [image for image in shelf.json("list")["images"] if image["path"] == "ebb.iso"]
     assert kept["digests"]["sha256"] == hashlib.sha256(tide_image(5)).hexdigest()

@@ -11,11 +11,14 @@ from click.testing import CliRunner, Result
 
 from mediashelf.cli.main import main
 
+# Windows refuses control characters in names; elsewhere one that could steer a terminal.
+THREE = "sub/three.iso" if os.name == "nt" else "sub/three \x1b[31m.iso"
+
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     root = tmp_path / "isos"
-    for name in ("one.iso", "sub/two.iso", "sub/three \x1b[31m.iso"):
+    for name in ("one.iso", "sub/two.iso", THREE):
         path = root / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(name.encode() * 100)

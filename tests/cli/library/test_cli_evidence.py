@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, overwrite, tide_image, write
-from mediashelf.errors import InputError
+from made_library import DATE, TICK, overwrite, tide_image, write
+from mediashelf.errors import InputError, OutputError
 
 MIB = 1 << 20
 GOOD = tide_image(1, mebibytes=3)
@@ -38,7 +38,7 @@ def test_the_story_of_a_record(shelf: Shelf) -> None:
     tide, good = shelf.home / "tide.iso", shelf.folder / "good.iso"
     overwrite(tide, 2 * MIB, b"rot")
     assert "home: tide.iso  decayed" in shelf.run("audit", code=1).stdout
-    os.utime(tide, ns=(DATE + 1, DATE + 1))
+    os.utime(tide, ns=(DATE + TICK, DATE + TICK))
     for _ in range(2):
         out = flat(shelf.run("scan", code=1).stdout)
         assert "waiting" in out
@@ -70,7 +70,7 @@ def test_the_story_of_a_record(shelf: Shelf) -> None:
 
 def test_as_of_names_one_record(shelf: Shelf) -> None:
     tide = shelf.home / "tide.iso"
-    write(tide, tide_image(2, mebibytes=3), DATE + 1)
+    write(tide, tide_image(2, mebibytes=3), DATE + TICK)
     shelf.run("scan", "--accept", tide)
     code = InputError.exit_code
     for moment, words in (
@@ -99,3 +99,20 @@ def test_accept_needs_names(shelf: Shelf) -> None:
     assert "Name the images to accept" in shelf.run("scan", "--accept", code=2).stderr
     assert "Nothing was accepted." in shelf.run("scan", "--accept", "home").stdout
     assert shelf.json("scan", "--accept", "home")["images"] == []
+
+
+def test_a_decayed_image_that_was_touched_can_be_mended_in_its_place(shelf: Shelf) -> None:
+    tide, good = shelf.home / "tide.iso", shelf.folder / "good.iso"
+    words = ("mend", tide, "--from", good, "-o", tide, "--replace")
+    write(tide, GOOD[:-1] + b"x", DATE + 1)  # written on purpose, as far as anybody can see
+    told = shelf.run(*words, code=OutputError.exit_code).stderr
+    assert "its date differs from the record" in flat(told)
+    write(tide, GOOD, DATE)
+    overwrite(tide, 2 * MIB, b"rot")
+    shelf.run("audit", code=1)
+    os.utime(tide, ns=(DATE + 1, DATE + 1))
+    shelf.run("scan", code=1)
+    out = shelf.run(*words).stdout
+    assert "proved by the digest on record" in flat(out)
+    assert tide.read_bytes() == GOOD
+    assert "state: sound" in shelf.run("audit").stdout

@@ -74,6 +74,11 @@ def test_json_shape(shelf: Shelf) -> None:
         *("shelf", "path", "file", "size", "state", "presence", "verdict", "problem", "label"),
         *("kinds", "is_sheet", "looks_raw", "entry_count", "digests", "recorded_at"),
         *("confirmed_at", "scanned_at", "audited_at", "finding_counts", "waiting"),
+        *("description", "expected", "disc", "set"),
+    }
+    assert set(image["disc"]) == {
+        *("created", "modified", "effective", "application", "boot", "scripts", "installers"),
+        *("set_name", "set_number", "set_size"),
     }
     assert image["file"] == str(shelf.home / "tide.iso")
     assert image["kinds"] == ["iso9660", "joliet"]

@@ -20,9 +20,10 @@ def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shelf:
     shelf = Shelf(tmp_path)
     shelf.home.mkdir()
     shelf.run("shelf", "add", shelf.home)
-    write(shelf.home / "tide.iso", tide_image(), DATE)
-    write(shelf.home / "old" / "tide.iso", tide_image(), DATE)
-    write(shelf.home / "ebb.iso", tide_image(1, label="EBB"), DATE)
+    write(shelf.home / "tide.iso", tide_image(mebibytes=1), DATE)
+    write(shelf.home / "old" / "tide.iso", tide_image(mebibytes=1), DATE)
+    write(shelf.home / "ebb.iso", tide_image(1, label="EBB", mebibytes=1), DATE)
+    write(shelf.home / "small.iso", tide_image(2), DATE)
     shelf.run("scan")
     return shelf
 
@@ -37,17 +38,22 @@ def test_the_page_has_what_the_list_has(shelf: Shelf, tmp_path: Path) -> None:
     result = shelf.run("list", "--report", file)
     assert f"Report: {file}" in result.stderr
     page = Page(file.read_text("utf-8"))
-    assert page.title == "Library: 3 images"
+    assert page.title == "Library: 4 images"
     assert "2026-09-21 14:13:20 UTC" in page.flat
     data = data_of(file)
     images = [dict(zip(data["fields"], each, strict=False)) for each in data["images"]]
-    assert [image["path"] for image in images] == ["ebb.iso", "old/tide.iso", "tide.iso"]
+    assert [image["path"] for image in images] == [
+        *("ebb.iso", "old/tide.iso", "small.iso", "tide.iso"),
+    ]
     # The same answer as `list -t`: who reads a disc is asked in one place.
     for bit, (name, _) in enumerate(data["systems"]):
         listed = {each["path"] for each in shelf.json("list", "-t", name)["images"]}
         assert listed == {image["path"] for image in images if image["systems"] >> bit & 1}
     assert images[0]["copies"] == 0
-    assert images[1]["copies"] == images[2]["copies"] > 0
+    assert images[1]["copies"] == images[3]["copies"] > 0
+    assert images[0]["systems"] > 0
+    # Fewer than 300 sectors: the emulator serves no such disc, so that nobody reads it.
+    assert images[2]["systems"] == 0
     before = file.read_bytes()
     shelf.run("list", "--report", file, "-q")
     assert file.read_bytes() == before
@@ -68,14 +74,14 @@ def test_names_of_files_inside_come_on_demand(shelf: Shelf, tmp_path: Path) -> N
     shelf.run("list", "--report", file, "--with-files")
     names = data_of(file)["names"]
     (ebb,) = shelf.json("list", "--label", "ebb")["images"]
-    assert names == {"images": 3, "entries": 2 * ebb["entry_count"], "left_out": 0}
+    assert names == {"images": 4, "entries": 3 * ebb["entry_count"] - 1, "left_out": 0}
     out = shelf.run("list", "--with-files", code=2).output
     assert "--with-files is for the page of --report" in out
 
 
 def test_json_stays_json_and_other_names_are_refused(shelf: Shelf, tmp_path: Path) -> None:
     document = shelf.json("list", "--report", tmp_path / "a.html")
-    assert len(document["images"]) == 3
+    assert len(document["images"]) == 4
     assert (tmp_path / "a.html").is_file()
     image = shelf.home / "ebb.iso"
     before = image.read_bytes()
@@ -92,7 +98,7 @@ def test_answers_are_remembered_for_every_system_at_once(shelf: Shelf, tmp_path:
     targets = list(load_targets(None).values())
     with open_catalogue(shelf.catalogue) as catalogue:
         (count,) = catalogue.db.execute("SELECT count(*) FROM target_verdicts").fetchone()
-        assert count == 3 * len(targets)
+        assert count == 4 * len(targets)
         catalogue.db.execute("UPDATE target_verdicts SET severity = 30 WHERE target = 'dos'")
         read = list(iter_reading(catalogue, catalogue.images(), targets))
-    assert [answers and answers[0] for _, answers in read] == [False] * 3
+    assert [answers and answers[0] for _, answers in read] == [False] * 4

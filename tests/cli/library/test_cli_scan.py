@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, tide_image, write
+from made_library import DATE, TICK, not_found, tide_image, write
 from mediashelf.catalogue.scanning import reading
 from mediashelf.integrity.fixity.digests import digest_file
 
@@ -38,7 +38,7 @@ def test_what_happened_is_named(shelf: Shelf) -> None:
     write(shelf.home / "moved.iso", tide_image(2), DATE)
     write(shelf.home / "gone.iso", tide_image(3), DATE)
     shelf.run("scan")
-    write(shelf.home / "changed.iso", tide_image(4), DATE + 1)
+    write(shelf.home / "changed.iso", tide_image(4), DATE + TICK)
     (shelf.home / "moved.iso").rename(shelf.home / "new name.iso")
     (shelf.home / "gone.iso").unlink()
     write(shelf.home / "copy.iso", tide_image(4), DATE)
@@ -93,7 +93,7 @@ def test_an_away_shelf_is_said_and_is_no_error(shelf: Shelf) -> None:
     write(shelf.home / "a.iso", tide_image(), DATE)
     shelf.run("scan")
     shelf.home.rename(shelf.folder / "unplugged")
-    assert "home: away (No such file or directory); 1 image keeps its record" in (
+    assert f"home: away ({not_found(shelf.home)}); 1 image keeps its record" in (
         shelf.run("scan").stdout
     )
 

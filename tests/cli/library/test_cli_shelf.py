@@ -98,6 +98,16 @@ def test_a_move_counts_all_images_on_record(shelf: Shelf) -> None:
     assert "Look for the others with: mediashelf scan home" in moved
 
 
+def test_a_name_that_a_shelf_cannot_have(shelf: Shelf) -> None:
+    for name in ("a/b", " a", "a\x1b", "a" * 61):
+        shelf.run("shelf", "add", shelf.home, "--name", name, code=2)
+    assert shelf.json("shelf", "list")["shelves"] == []
+    shelf.run("shelf", "add", shelf.home, "--name", "one")
+    (shelf.folder / "two").mkdir()
+    told = shelf.run("shelf", "add", shelf.folder / "two", "--name", "One", code=3).stderr
+    assert "a shelf is called 'One' already" in told
+
+
 def test_errors_have_their_exit_codes(shelf: Shelf) -> None:
     assert "is not a readable folder" in shelf.run("shelf", "add", shelf.home / "no", code=3).stderr
     shelf.run("shelf", "add", shelf.home)

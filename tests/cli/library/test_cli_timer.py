@@ -13,8 +13,12 @@ import pytest
 
 from cli_runs import Shelf
 from made_library import DATE, tide_image, write
-from mediashelf.cli.library.timer_units import NightlyAudit, service_text, timer_text, unit_word
+from mediashelf.cli.timer.night import NightlyAudit
+from mediashelf.cli.timer.units import service_text, timer_text, unit_word
 from mediashelf.errors import CatalogueError, InputError
+
+if os.name == "nt":
+    pytest.skip("systemd and its paths are not of Windows", allow_module_level=True)
 
 needs_systemd = pytest.mark.skipif(
     shutil.which("systemd-analyze") is None, reason="needs systemd-analyze (Debian: systemd)"

@@ -206,3 +206,55 @@ def test_damaged_catalog_is_named(tmp_path: Path) -> None:
     (finding,), tally = check(files, tmp_path)
     assert (finding.rule, finding.where) == ("catalog-structure-holds", "/VIDEO/LKVX3.CAT")
     assert tally.faulty_files == 1
+
+
+def two_processors(narrow: bytes = DRIVER.data, tall: bytes = TALL_DRIVER.data) -> dict[str, bytes]:
+    """A package as many are: texts and catalog above, a program of one name for each processor."""
+    members = [
+        Member("lkvx3.inf", hashlib.sha1(INF).digest()),
+        Member("lkvx3.sys", image_digest(DRIVER, "sha1"), is_program=True),
+        Member("lkvx3.sys", image_digest(TALL_DRIVER, "sha1"), is_program=True),
+        Member("i386\\quillon.dat", hashlib.sha1(b"sound").digest()),
+    ]
+    return {
+        "VIDEO/LKVX3.INF": INF,
+        "VIDEO/LKVX3.CAT": make_catalog(members),
+        "VIDEO/I386/LKVX3.SYS": narrow,
+        "VIDEO/I386/QUILLON.DAT": b"sound",
+        "VIDEO/X64/FREE/LKVX3.SYS": tall,
+    }
+
+
+def test_members_are_found_in_the_folders_of_their_package(tmp_path: Path) -> None:
+    findings, tally = check(two_processors(), tmp_path)
+    assert findings == []
+    assert tally.verified == {"files by their digest": 4}
+    assert tally.unverified == {"signatures": 1}
+
+
+@pytest.mark.parametrize(
+    "path", ["VIDEO/I386/LKVX3.SYS", "VIDEO/X64/FREE/LKVX3.SYS", "VIDEO/I386/QUILLON.DAT"]
+)
+def test_one_flipped_byte_in_a_folder_of_the_package_is_named(path: str, tmp_path: Path) -> None:
+    files = two_processors()
+    files[path] = flip(files[path], 3 if path.endswith("DAT") else 20)
+    (finding,), tally = check(files, tmp_path)
+    assert (finding.rule, finding.where) == ("file-matches-its-catalog", f"/{path}")
+    assert tally.verified == {"files by their digest": 3}
+
+
+def test_a_file_that_no_member_may_mean_is_not_blamed(tmp_path: Path) -> None:
+    files = two_processors() | {"VIDEO/ARM/LKVX3.SYS": b"of a system without catalogs"}
+    findings, tally = check(files, tmp_path)
+    assert (findings, tally.verified["files by their digest"]) == ([], 4)
+    files["VIDEO/I386/LKVX3.SYS"] = flip(DRIVER.data, 20)
+    findings, tally = check(files, tmp_path)
+    assert findings == []  # one member, and two files that it may mean
+    assert tally.unverified["members that may be any of several files"] == 2
+
+
+def test_a_package_inside_another_has_its_own_catalog(tmp_path: Path) -> None:
+    inner = {f"OUTER/{path}": data for path, data in package(flip(DRIVER.data, 20)).items()}
+    findings, tally = check(inner | {"OUTER/LKVX3.CAT": catalog()}, tmp_path)
+    assert [finding.where for finding in findings] == ["/OUTER/VIDEO/LKVX3.SYS"]
+    assert tally.unverified["members that are not beside their catalog"] == 2

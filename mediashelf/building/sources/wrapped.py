@@ -1,0 +1,113 @@
+"""An archive or image as a source: its members become files of the disc without being unpacked.
+
+Decided here:
+
+=======================  ==============================================================
+found in it              on the disc
+=======================  ==============================================================
+member that can be read  a file, with its own date: dates without a zone are taken as
+                         UTC; 1 January 1980 where there is none
+``\\`` in a name          parts folders, as on the systems that write it
+``a//b``, ``./a``        ``a/b`` and ``a``
+``..``, ``/a``, ``C:a``  left out, error ``member-name-unsafe``
+over 100 levels          the same
+a name twice             the first; a note when the bytes are equal, else the error
+                         ``same-place-twice``
+encrypted, by a method   left out, error ``member-unreadable``
+that is not known, cut
+size that its bytes      left out, error ``member-size-impossible``
+cannot have
+bytes of another         left out, error ``members-overlap``
+member
+more than the archive    left out, error ``archive-expands-too-far``
+may expand to in all
+symbolic link, device    left out, warnings as for folders
+listing that breaks off  what was listed, and the error ``source-unreadable``
+=======================  ==============================================================
+
+Data is checked when it is read: see :mod:`.member_reading`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+from mediashelf.building.recipes.patterns import Parts, Selection
+from mediashelf.building.sources.clock import NO_FILES
+from mediashelf.building.sources.placing import Spot, link_left_out, place_file, special_left_out
+from mediashelf.building.tree import Content, DiscFile, DiscFolder, Wrapped
+from mediashelf.findings import Finding, Severity
+from mediashelf.trees.members import MemberKind, TreeMember
+from mediashelf.trees.opening import open_tree
+from mediashelf.trees.tree import Tree
+
+_REMEDY = "Unpack it elsewhere and check it, or skip it in the recipe"
+
+
+def list_wrapped(
+    path: Path, folder: DiscFolder, selection: Selection, origin: int
+) -> Iterator[Finding]:
+    """Put the members of what is at ``path`` into ``folder``, and yield findings.
+
+    Raises :class:`InputError` for what cannot be read or opened. The tree stays open as
+    long as a member of it is used.
+    """
+    tree = open_tree(path)
+    yield from (_of_listing(one) for one in tree.findings)
+    spots: dict[Parts, Spot] = {(): Spot(folder)}
+    # By name, so that the order of an archive has no influence on the disc; the sort
+    # keeps the order of equal names.
+    for member in sorted(tree.members, key=lambda member: member.parts):
+        where = tree.where_is(member)
+        if member.is_folder:
+            if selection.takes_folder(member.parts):
+                _spot(spots, tree, member.parts).folder()
+        elif not selection.takes_file(member.parts):
+            continue
+        elif member.kind is MemberKind.LINK:
+            yield link_left_out(where, "is in an archive, where links are not followed")
+        elif member.kind is MemberKind.SPECIAL:
+            yield special_left_out(where, "device or FIFO")
+        elif member.unreadable is not None:
+            rule, reason = member.unreadable
+            reason = f"{reason}, so it would not be on the disc"
+            yield Finding(rule, Severity.ERROR, where[:500], reason, _REMEDY)
+        else:
+            file = _file(tree, member, where, origin)
+            yield from place_file(_spot(spots, tree, member.parts[:-1]).folder(), file)
+    if tree.file is not None:
+        tree.file.rest()
+
+
+def _of_listing(finding: Finding) -> Finding:
+    """Return a finding of a tree as one that blocks the disc, which would lack something."""
+    is_cut = finding.rule == "listing-incomplete"
+    return replace(
+        finding,
+        rule="source-unreadable" if is_cut else finding.rule,
+        severity=Severity.ERROR,
+        remedy="Get it again, or unpack what is sound in it and use the folder"
+        if is_cut
+        else _REMEDY,
+    )
+
+
+def _spot(spots: dict[Parts, Spot], tree: Tree, parts: Parts) -> Spot:
+    spot = spots.get(parts)
+    if spot is None:
+        above = _spot(spots, tree, parts[:-1])
+        where = tree.where_is(TreeMember(parts, 0, None))
+        spot = spots[parts] = above.below(parts[-1], where)
+    return spot
+
+
+def _file(tree: Tree, member: TreeMember, where: str, origin: int) -> DiscFile:
+    outer = tree.file
+    assert outer is not None
+    content = Content(
+        str(outer.path), member.size, outer.modified_ns, member=Wrapped(tree, member, outer.size)
+    )
+    modified = NO_FILES if member.modified is None else member.modified
+    return DiscFile(member.name, where, content, modified, origin)

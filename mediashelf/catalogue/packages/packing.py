@@ -1,0 +1,125 @@
+"""Kept packages as rows: two deflated JSON texts each, and their identifiers apart."""
+
+from __future__ import annotations
+
+import json
+import zlib
+from typing import Any, NamedTuple
+
+from mediashelf.drivers.packages.finding import Fit
+from mediashelf.drivers.recorded import KeptInstall, KeptPackage, KeptView
+from mediashelf.drivers.recorded_others import KeptOther
+from mediashelf.formats.inf.document import DriverVersion
+
+LONGEST_IDENTIFIER = 199
+"""Characters: "less than 200" (hardware-ids)."""
+
+_FAST = 1
+
+
+class PackageFacts(NamedTuple):
+    """What every question about an INF package needs."""
+
+    class_name: str
+    provider: str
+    signature: str
+    version: DriverVersion
+    digest: str
+    is_cut: bool
+    views: tuple[KeptView, ...]
+
+    def view_of(self, system: str) -> KeptView | None:
+        """Return how a system reads it, None for a system that was not asked about."""
+        return next((view for view in self.views if system in view.systems), None)
+
+
+class PackageMore(NamedTuple):
+    """What only an answer needs: the descriptions of the models entries, and the files."""
+
+    descriptions: tuple[str, ...]
+    files: tuple[str, ...]
+
+
+class OtherFacts(NamedTuple):
+    """What is kept of a package without a driver INF; ``missing`` None cannot be judged."""
+
+    kind: str
+    names: tuple[str, ...]
+    files: tuple[str, ...]
+    missing: tuple[str, ...] | None
+
+
+def pack_package(package: KeptPackage) -> tuple[bytes, bytes]:
+    """Return the two texts of an INF package."""
+    views = [
+        [" ".join(view.systems), view.fit.value, view.sections, view.installs]
+        for view in package.views
+    ]
+    facts = [
+        package.class_name,
+        package.provider,
+        package.signature,
+        package.version,
+        package.digest.hex()[:32],
+        int(package.is_cut),
+        views,
+    ]
+    more = [[model.description for model in package.models], package.files]
+    return _pack(facts), _pack(more)
+
+
+def unpack_facts_of(packed: bytes) -> PackageFacts:
+    """Return the first of the two texts as a value."""
+    class_name, provider, signature, (date, version), digest, is_cut, views = _unpack(packed)
+    return PackageFacts(
+        class_name,
+        provider,
+        signature,
+        DriverVersion(tuple(date), tuple(version)),
+        digest,
+        bool(is_cut),
+        tuple(
+            KeptView(
+                tuple(systems.split()),
+                Fit(fit),
+                tuple(sections),
+                tuple(
+                    KeptInstall(base, name, feature, tuple(missing))
+                    for base, name, feature, missing in installs
+                ),
+            )
+            for systems, fit, sections, installs in views
+        ),
+    )
+
+
+def unpack_more(packed: bytes) -> PackageMore:
+    """Return the second of the two texts as a value."""
+    descriptions, files = _unpack(packed)
+    return PackageMore(tuple(descriptions), tuple(files))
+
+
+def pack_other(other: KeptOther) -> tuple[bytes, bytes]:
+    """Return the two texts of a package without a driver INF; the second is empty."""
+    return _pack([other.title, other.names, other.files, other.missing]), b""
+
+
+def unpack_other(packed: bytes) -> OtherFacts:
+    """Return what :func:`pack_other` packed."""
+    title, names, files, missing = _unpack(packed)
+    lacking = None if missing is None else tuple(missing)
+    return OtherFacts(title, tuple(names), tuple(files), lacking)
+
+
+def can_be_reported(identifier: str) -> bool:
+    """Tell whether a device can have this identifier at all."""
+    return bool(identifier) and identifier.isascii() and len(identifier) <= LONGEST_IDENTIFIER
+
+
+def _pack(plain: Any) -> bytes:
+    # ASCII escapes carry lone surrogates, which UTF-8 would refuse.
+    return zlib.compress(json.dumps(plain, separators=(",", ":")).encode("ascii"), _FAST)
+
+
+def _unpack(packed: bytes) -> Any:
+    return json.loads(zlib.decompress(packed))

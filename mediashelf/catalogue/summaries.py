@@ -1,0 +1,117 @@
+"""What the discs on record say of themselves: worked out from their facts, and remembered."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+
+from mediashelf.catalogue.images import facts_of
+from mediashelf.catalogue.records.reading import reads_catalogue, require_types
+from mediashelf.catalogue.rows import ImageRow, keep_text, kept_text
+from mediashelf.catalogue.schema import transaction
+from mediashelf.catalogue.store import Catalogue
+from mediashelf.readability.identity.summary import READER, DiscSummary, summarise
+
+_COLUMNS = (
+    "created, modified, effective, application, boot, scripts, installers, set_name, set_number, "
+    "set_size"
+)
+_KINDS = (str, str, str, int, int)
+_NOTHING = DiscSummary()
+
+
+def summaries_of(catalogue: Catalogue, rows: Sequence[ImageRow]) -> dict[int, DiscSummary]:
+    """Return what each disc is, by the id of its image; what is not a disc is left out.
+
+    Images of equal bytes are looked into once.
+    """
+    known = _remembered(catalogue)
+    new: dict[int, DiscSummary] = {}
+    by_bytes: dict[str, DiscSummary] = {}
+    for row in rows:
+        if row.id in known or not row.kinds:
+            continue
+        summary = by_bytes.get(row.key_digest)
+        if summary is None:
+            facts = facts_of(catalogue.db, row.id)
+            summary = _NOTHING if facts is None else summarise(facts)
+            by_bytes[row.key_digest] = summary
+        new[row.id] = summary
+    if new and catalogue.can_write and catalogue.exists:
+        _remember(catalogue, new)
+    return {row.id: known.get(row.id) or new.get(row.id, _NOTHING) for row in rows}
+
+
+def complete_summaries(catalogue: Catalogue) -> None:
+    """Work out what is not remembered yet, for whoever asks the table itself."""
+    lacks = catalogue.db.execute(
+        "SELECT 1 FROM volumes WHERE image_id NOT IN "
+        "(SELECT image_id FROM disc_summaries WHERE reader = ?) LIMIT 1",
+        [READER],
+    ).fetchone()
+    if lacks is not None:
+        summaries_of(catalogue, catalogue.images())
+
+
+@reads_catalogue
+def _remembered(catalogue: Catalogue) -> dict[int, DiscSummary]:
+    rows = catalogue.db.execute(
+        f"SELECT image_id, {_COLUMNS} FROM disc_summaries WHERE reader = ?", [READER]
+    )
+    return {image_id: _made(*values) for image_id, *values in rows}
+
+
+def _made(
+    created: str,
+    modified: str,
+    effective: str,
+    application: bytes,
+    boot: str,
+    scripts: str,
+    installers: str,
+    set_name: bytes,
+    set_number: int,
+    set_size: int,
+) -> DiscSummary:
+    require_types((created, modified, effective, set_number, set_size), _KINDS)
+    return DiscSummary(
+        created,
+        modified,
+        effective,
+        kept_text(application),
+        _words(boot),
+        _words(scripts),
+        _words(installers),
+        kept_text(set_name),
+        set_number,
+        set_size,
+    )
+
+
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(json.loads(text)) if text != "[]" else ()
+
+
+def _remember(catalogue: Catalogue, new: dict[int, DiscSummary]) -> None:
+    with transaction(catalogue.db):
+        catalogue.db.executemany(
+            f"INSERT OR REPLACE INTO disc_summaries (image_id, reader, {_COLUMNS}) "
+            "SELECT id, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ? FROM images WHERE id = ?",
+            [
+                (
+                    READER,
+                    each.created,
+                    each.modified,
+                    each.effective,
+                    keep_text(each.application),
+                    json.dumps(each.boot),
+                    json.dumps(each.scripts),
+                    json.dumps(each.installers),
+                    keep_text(each.set_name),
+                    each.set_number,
+                    each.set_size,
+                    image_id,
+                )
+                for image_id, each in new.items()
+            ],
+        )

@@ -1,0 +1,39 @@
+"""What a disc is, at the head of ``show``: by its own word, and by the keeper's."""
+
+from __future__ import annotations
+
+from mediashelf.catalogue.rows import ImageRow
+from mediashelf.cli.image.show_text import say_pair
+from mediashelf.cli.keeping.described_text import description_lines, published_lines
+from mediashelf.cli.render import say_wrapped
+from mediashelf.image import DiscImage
+from mediashelf.readability.identity.installers import iter_installers
+from mediashelf.readability.identity.summary import DiscSummary, summarise
+
+
+def say_identity(image: DiscImage, row: ImageRow | None) -> None:
+    """Print the name, what the disc is, and what is on record of it, where there is anything."""
+    say_wrapped(image.path.name)
+    summary = summarise(image.facts)
+    for label, text in _lines(summary):
+        say_pair(label, text)
+    for found in iter_installers(image.facts):
+        say_pair("installer", f"{found.family}, by the files in {found.folder} ({found.source})")
+    if row is None:
+        return
+    say_pair("on record", f"{row.where}: {row.state_word}")
+    for line in (*published_lines(row), *description_lines(row)):
+        label, _, text = line.partition(": ")
+        say_pair(label, text)
+
+
+def _lines(summary: DiscSummary) -> list[tuple[str, str]]:
+    number, size = summary.set_number, summary.set_size
+    name = f'"{summary.set_name}", ' if summary.set_name else ""
+    pairs = [
+        ("starts by", ", ".join(summary.boot)),
+        ("names in", ", ".join(summary.scripts)),
+        ("effective", summary.effective.replace("T", " ").replace("+00:00", " UTC")),
+        ("volume set", f"{name}disc {number} of {size}" if size else ""),
+    ]
+    return [(label, text) for label, text in pairs if text]

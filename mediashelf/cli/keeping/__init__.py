@@ -1,0 +1,1 @@
+"""Commands that know the library: list, find, describe; and keep the catalogue itself."""

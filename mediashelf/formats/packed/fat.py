@@ -1,0 +1,247 @@
+"""FAT12 and FAT16 volumes of floppies and small disks: folders, names, chains of clusters.
+
+============  =====  ==========================================================
+boot sector   11     bytes a sector (2), sectors a cluster (1), reserved sectors (2),
+                     tables (1), entries of the top folder (2), sectors in all (2),
+                     media (1), sectors a table (2)
+              32     sectors in all, where the 2 bytes are 0 (4)
+entry         0      name (8), extension (3), attributes (1)
+              22     time (2), date (2), first cluster (2), size in bytes (4)
+long name     0      number, 0x40 the last (1), 5 letters (10), 0x0F (1), 0, checksum (1)
+              14     6 letters (12), 0 (2), 2 letters (4); stands before the entry it names
+table                12 or 16 bits a cluster: 0 free, 0xFF8 or 0xFFF8 and up the last of a file
+============  =====  ==========================================================
+
+Numbers are little-endian. The boot sector is that of Microsoft KB Q140418, the parameters of
+disks without one are those of KB Q75131. Folders, long names and tables are from memory; an
+independent reader of such volumes confirms all in tests.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import NamedTuple
+
+from mediashelf.formats.fields import View
+
+_SECTOR_SIZE = 512
+_ENTRY_SIZE = 32
+_DELETED = 0xE5
+_LABEL, _FOLDER, _LONG_NAME = 0x08, 0x10, 0x0F
+_FIRST_CLUSTER = 2
+_MOST_CLUSTERS_12 = 4084
+_LONGEST_TABLE = 256  # sectors: 65,536 clusters of 16 bits
+_MOST_FOLDER_CLUSTERS = 65_536
+
+# size of the image: sectors a cluster, sectors a table, top entries, media (KB Q75131)
+_WITHOUT_PARAMETERS = {
+    163_840: (1, 1, 64, 0xFE),
+    184_320: (1, 2, 64, 0xFC),
+    327_680: (2, 1, 112, 0xFF),
+    368_640: (2, 2, 112, 0xFD),
+}
+
+
+class FatEntry(NamedTuple):
+    """One file or folder; ``name`` is the long one where there is one, else ``README.TXT``.
+
+    ``modified`` counts seconds since 1970 of a clock whose zone is not recorded, None
+    where there is no valid date.
+    """
+
+    name: str
+    size: int
+    cluster: int
+    is_folder: bool
+    modified: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class _FatLayout:
+    """Where things are, in bytes."""
+
+    cluster_size: int
+    table_start: int
+    table_size: int
+    top_start: int
+    top_size: int
+    data_start: int
+    cluster_count: int
+
+    @property
+    def bits(self) -> int:
+        return 12 if self.cluster_count <= _MOST_CLUSTERS_12 else 16
+
+
+class FatVolume:
+    """A volume that begins where the view does."""
+
+    def __init__(self, view: View, layout: _FatLayout) -> None:
+        self._view, self._layout = view, layout
+        self._table = view.read(layout.table_start, layout.table_size)
+
+    def top(self) -> Iterator[FatEntry]:
+        """Yield what the top folder holds."""
+        return _parse_folder(self._view.read(self._layout.top_start, self._layout.top_size))
+
+    def folder(self, entry: FatEntry) -> Iterator[FatEntry]:
+        """Yield what another folder holds; its own and its parent's entry are left out."""
+        clusters = self._chain(entry.cluster, _MOST_FOLDER_CLUSTERS)
+        return _parse_folder(b"".join(self._read_cluster(cluster) for cluster in clusters))
+
+    def iter_file(self, entry: FatEntry) -> Iterator[bytes]:
+        """Yield the bytes of a file by clusters, fewer than its size where its chain ends early."""
+        left = entry.size
+        for cluster in self._chain(entry.cluster, -(-left // self._layout.cluster_size)):
+            piece = self._read_cluster(cluster)[:left]
+            left -= len(piece)
+            yield piece
+
+    def _read_cluster(self, cluster: int) -> bytes:
+        size = self._layout.cluster_size
+        return self._view.read(self._layout.data_start + (cluster - _FIRST_CLUSTER) * size, size)
+
+    def _chain(self, cluster: int, most: int) -> Iterator[int]:
+        end = _FIRST_CLUSTER + self._layout.cluster_count
+        seen: set[int] = set()
+        while _FIRST_CLUSTER <= cluster < end and cluster not in seen and len(seen) < most:
+            seen.add(cluster)
+            yield cluster
+            if self._layout.bits == 16:
+                cluster = int.from_bytes(self._table[2 * cluster : 2 * cluster + 2], "little")
+            else:
+                at = cluster + cluster // 2
+                pair = int.from_bytes(self._table[at : at + 2].ljust(2, b"\0"), "little")
+                cluster = pair >> 4 if cluster % 2 else pair & 0xFFF
+
+
+def read_fat(view: View) -> FatVolume | None:
+    """Return the volume, or None where there is none."""
+    sector = view.read(0, _SECTOR_SIZE)
+    layout = _parse_parameters(sector, view.size) or _known_size(view)
+    return None if layout is None else FatVolume(view, layout)
+
+
+def _parse_parameters(sector: bytes, size: int) -> _FatLayout | None:
+    """Return what the boot sector says, None where it cannot be one of a FAT12 or FAT16 volume."""
+    if len(sector) < _SECTOR_SIZE or sector[0] not in (0xEB, 0xE9, 0x00, 0x60, 0x69):
+        return None
+    sector_size, per_cluster, reserved, tables, entries, total, media, per_table = (
+        struct.unpack_from("<HBHBHHBH", sector, 11)
+    )
+    total = total or struct.unpack_from("<I", sector, 32)[0]
+    is_fat = (
+        sector_size == _SECTOR_SIZE
+        and per_cluster in (1, 2, 4, 8, 16, 32, 64, 128)
+        and 1 <= reserved <= 64
+        and tables in (1, 2)
+        and 1 <= entries <= 4096
+        and (media == 0xF0 or media >= 0xF8)
+        and 1 <= per_table <= _LONGEST_TABLE
+        and total * _SECTOR_SIZE <= 2 * size
+    )
+    return _layout(total, per_cluster, reserved, tables, entries, per_table) if is_fat else None
+
+
+def _known_size(view: View) -> _FatLayout | None:
+    """Return the layout of a disk that is older than parameters in boot sectors."""
+    found = _WITHOUT_PARAMETERS.get(view.size)
+    if found is None:
+        return None
+    per_cluster, per_table, entries, media = found
+    if view.read(_SECTOR_SIZE, 3) != bytes([media, 0xFF, 0xFF]):
+        return None
+    return _layout(view.size // _SECTOR_SIZE, per_cluster, 1, 2, entries, per_table)
+
+
+def _layout(
+    total: int, per_cluster: int, reserved: int, tables: int, entries: int, per_table: int
+) -> _FatLayout | None:
+    top_start = reserved + tables * per_table
+    data_start = top_start + -(-entries * _ENTRY_SIZE // _SECTOR_SIZE)
+    if total <= data_start:
+        return None
+    return _FatLayout(
+        cluster_size=per_cluster * _SECTOR_SIZE,
+        table_start=reserved * _SECTOR_SIZE,
+        table_size=per_table * _SECTOR_SIZE,
+        top_start=top_start * _SECTOR_SIZE,
+        top_size=entries * _ENTRY_SIZE,
+        data_start=data_start * _SECTOR_SIZE,
+        cluster_count=(total - data_start) // per_cluster,
+    )
+
+
+def _parse_folder(data: bytes) -> Iterator[FatEntry]:
+    long_name: dict[int, bytes] = {}
+    checksum = -1
+    for start in range(0, len(data) - _ENTRY_SIZE + 1, _ENTRY_SIZE):
+        entry = data[start : start + _ENTRY_SIZE]
+        if entry[0] == 0:
+            return  # nothing was ever written from here on
+        attributes = entry[11]
+        if entry[0] == _DELETED:
+            long_name = {}
+        elif attributes & 0x3F == _LONG_NAME:
+            if entry[0] & 0x40:
+                long_name, checksum = {}, entry[13]
+            if entry[13] == checksum:
+                long_name[entry[0] & 0x1F] = entry[1:11] + entry[14:26] + entry[28:32]
+        elif attributes & _LABEL:
+            long_name = {}
+        else:
+            name = _long_name(long_name) if checksum == _name_checksum(entry[:11]) else ""
+            long_name, checksum = {}, -1
+            if entry[:2] not in (b". ", b".."):
+                yield _parse_entry(entry, name)
+
+
+def _parse_entry(entry: bytes, long_name: str) -> FatEntry:
+    first = b"\xe5" if entry[0] == 0x05 else entry[:1]
+    stem, extension = (
+        part.decode("cp437").rstrip(" ") for part in (first + entry[1:8], entry[8:11])
+    )
+    time, date, cluster, size = struct.unpack_from("<HHHI", entry, 22)
+    is_folder = bool(entry[11] & _FOLDER)
+    return FatEntry(
+        long_name or (f"{stem}.{extension}" if extension else stem),
+        0 if is_folder else size,
+        cluster,
+        is_folder,
+        _moment(date, time),
+    )
+
+
+def _long_name(parts: dict[int, bytes]) -> str:
+    """Return the name that entries with the numbers 1, 2, … hold, nothing where one is missing."""
+    if sorted(parts) != list(range(1, len(parts) + 1)):
+        return ""
+    letters = b"".join(parts[number] for number in sorted(parts))
+    return letters.decode("utf-16-le", "replace").split("\0")[0]
+
+
+def _name_checksum(name: bytes) -> int:
+    """Return the number by which a long name knows the short one that it belongs to."""
+    total = 0
+    for letter in name:
+        total = ((total & 1) << 7) + (total >> 1) + letter & 0xFF
+    return total
+
+
+def _moment(date: int, time: int) -> int | None:
+    try:
+        moment = datetime(
+            1980 + (date >> 9),
+            date >> 5 & 15,
+            date & 31,
+            time >> 11,
+            time >> 5 & 63,
+            min(2 * (time & 31), 59),
+            tzinfo=UTC,
+        )
+    except ValueError:
+        return None
+    return int(moment.timestamp())

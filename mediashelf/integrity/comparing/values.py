@@ -1,0 +1,123 @@
+"""What a comparison of two trees says, as values. The first is A, the second B."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from enum import StrEnum
+
+from mediashelf.findings import Finding
+
+
+class Difference(StrEnum):
+    """How an entry differs between A and B."""
+
+    ONLY_IN_A = "only-in-a"
+    ONLY_IN_B = "only-in-b"
+    CHANGED = "changed"
+    MOVED = "moved"  # the same bytes in another folder
+    RENAMED = "renamed"  # the same bytes in the same folder, under another name
+    NOT_COMPARED = "not-compared"  # the bytes of one of them cannot be had
+
+
+@dataclass(frozen=True, slots=True)
+class EntryDifference:
+    """One file or folder that is not the same in A and B.
+
+    ``path`` is its path in A and ``other_path`` in B, empty where it is not there.
+    ``first_difference`` is the first byte that differs between files of one size;
+    ``reason`` says in words why nothing was compared, or what else is different.
+    """
+
+    kind: Difference
+    path: str
+    other_path: str
+    size: int | None = None
+    other_size: int | None = None
+    is_folder: bool = False
+    first_difference: int | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TreesCompared:
+    """All that differs, in the order of A and then of B, and how much is the same.
+
+    ``same_files`` have equal bytes under one path, ``same_size`` bytes in all; of those
+    ``other_dates`` have another date. ``case_aside`` are the same but for letter case, which
+    was not to count.
+    """
+
+    differences: tuple[EntryDifference, ...]
+    same_files: int
+    same_size: int
+    other_dates: int
+    case_aside: int
+
+    @property
+    def counts(self) -> dict[Difference, int]:
+        """How many entries differ in each way."""
+        found = Counter(each.kind for each in self.differences)
+        return {kind: found[kind] for kind in Difference}
+
+
+@dataclass(frozen=True, slots=True)
+class FactDifference:
+    """One thing that discs say of themselves and say differently; empty where it is not said.
+
+    ``counts`` is False for what can differ between two copies of one disc.
+    """
+
+    name: str
+    first: str
+    second: str
+    counts: bool = True
+
+
+class SectorsAlike(StrEnum):
+    """What a comparison of all user data of two discs shows."""
+
+    EQUAL = "equal"
+    ZEROS_AFTER = "zeros-after"  # equal to the end of the shorter; zeros follow in the longer
+    DIFFERENT = "different"
+
+
+@dataclass(frozen=True, slots=True)
+class SectorsCompared:
+    """All user data of two discs; ``first_difference`` is a byte, None where there is none."""
+
+    alike: SectorsAlike
+    first_difference: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedSide:
+    """One of the two: what it was called, what it is in words, and its size where it is a file."""
+
+    name: str
+    form: str
+    size: int | None
+    entry_count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two trees beside each other.
+
+    ``facts`` and ``sectors`` are of two whole discs, else empty and None. ``findings`` say
+    what could not be listed on either side, so that nothing is said of it.
+    """
+
+    first: ComparedSide
+    second: ComparedSide
+    trees: TreesCompared
+    facts: tuple[FactDifference, ...] = ()
+    sectors: SectorsCompared | None = None
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def is_equal(self) -> bool:
+        """Whether everything was compared, and nothing differs that counts."""
+        return not (
+            self.trees.differences or self.findings or any(fact.counts for fact in self.facts)
+        )

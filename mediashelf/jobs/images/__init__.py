@@ -1,0 +1,1 @@
+"""What is done with one image: looked into, converted, taken out of."""

@@ -1,0 +1,226 @@
+"""Which packages of the whole library drive the devices of a machine?
+
+The catalogue is asked, not the images: they may be away. What it has is judged by the
+functions that judge every disc; only one thing differs. Of a library a person takes what
+they want, so a package that lacks files comes after any that is whole.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from mediashelf.catalogue.packages.asking import (
+    LookedInto,
+    NamedModel,
+    RecordedPackage,
+    images_with,
+    looked_into,
+    models_naming,
+    models_of_chip,
+    more_of,
+    packages_by_id,
+)
+from mediashelf.catalogue.rows import ImageRow
+from mediashelf.catalogue.store import Catalogue
+from mediashelf.drivers.coverage import Candidate, DeviceCover, OfferIndex, order
+from mediashelf.drivers.machines.devices import Device
+from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.finding import Fit, Offer, Package, Suitability
+from mediashelf.drivers.recorded import KeptInstall, system_key
+from mediashelf.drivers.survey import Survey, SurveyedPackage
+from mediashelf.formats.inf.models import Model
+from mediashelf.jobs.shelves.kept import kept_package, readiness
+
+MOST_NAMED = 8
+"""Candidates of one device whose names are looked up."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfAnswer:
+    """What the library has for one target.
+
+    ``survey`` is of the packages that name a device of the machine. ``images`` are those
+    that hold a package, the one to take it from first; ``found`` is its record, and
+    ``copies`` are other places of the same text, as whole as it is.
+    """
+
+    survey: Survey
+    looked: LookedInto
+    images: Mapping[Package, Sequence[ImageRow]]
+    found: Mapping[Package, RecordedPackage]
+    copies: Mapping[Package, Sequence[str]]
+
+
+@dataclass(slots=True)
+class _Known:
+    """Packages as the catalogue has them and as one system takes them."""
+
+    system: str
+    rows: list[NamedModel]
+    found: dict[int, RecordedPackage]
+    images: dict[int, list[ImageRow]]
+    packages: dict[int, Package] = field(default_factory=dict)
+    installs: dict[int, dict[int, KeptInstall]] = field(default_factory=dict)
+    sections: dict[int, frozenset[int]] = field(default_factory=dict)
+    fits: dict[int, Fit] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for package_id, one in self.found.items():
+            rows = self.images.get(one.source_id)
+            if one.facts is None or not rows:
+                continue
+            view = one.facts.view_of(self.system)
+            self.packages[package_id] = kept_package(one, rows, self.system)
+            installs = view.installs if view is not None else ()
+            self.installs[package_id] = {install.base: install for install in installs}
+            self.sections[package_id] = frozenset(view.sections if view is not None else ())
+            self.fits[package_id] = view.fit if view is not None else Fit.NO_INFS
+
+    def images_of(self, package_id: int) -> list[ImageRow]:
+        """Return the images that hold a package, the one to take it from first."""
+        return self.images[self.found[package_id].source_id]
+
+    def install_of(self, row: NamedModel) -> KeptInstall | None:
+        """Return the install section that the system takes for an entry, or None."""
+        if row.section not in self.sections.get(row.package_id, ()):
+            return None
+        return self.installs[row.package_id].get(row.base)
+
+
+def ask_shelves(
+    catalogue: Catalogue, family: Family, target: str, devices: Sequence[Device]
+) -> ShelfAnswer:
+    """Return what the library has for a machine, as ``family`` chooses drivers."""
+    known = _ask(catalogue, family, devices)
+    index, missing = _index(known, family)
+    chooser = _Chooser(catalogue, known, missing)
+    covers = tuple(chooser.choose(index.cover(device)) for device in devices)
+    ids = chooser.ids
+    survey = Survey(
+        target=target,
+        family=family,
+        trees=tuple({package.tree.name: package.tree for package in ids}.values()),
+        packages=tuple(
+            SurveyedPackage(package, Suitability(known.fits[package_id]), None, None)
+            for package, package_id in ids.items()
+        ),
+        others=(),
+        dos_packages=(),
+        covers=covers,
+        by_identifier=_by_identifier(known),
+        missing=missing,
+    )
+    return ShelfAnswer(
+        survey,
+        looked_into(catalogue.db),
+        {package: known.images_of(package_id) for package, package_id in ids.items()},
+        {package: known.found[package_id] for package, package_id in ids.items()},
+        chooser.copies,
+    )
+
+
+def _ask(catalogue: Catalogue, family: Family, devices: Sequence[Device]) -> _Known:
+    identifiers = {
+        identifier
+        for device in devices
+        for identifier in (*device.hardware_ids, *device.compatible_ids)
+    }
+    rows = models_naming(catalogue.db, identifiers)
+    for device in devices:
+        if device.function is not None and device.function.subsystem is None:
+            rows += models_of_chip(catalogue.db, device.main_id)
+    found = packages_by_id(catalogue.db, (row.package_id for row in rows))
+    images = images_with(catalogue.db, (one.source_id for one in found.values()))
+    for listed in images.values():
+        listed.sort(key=lambda row: (readiness(row), row.shelf.lower(), row.path))
+    return _Known(system_key(family), rows, found, images)
+
+
+def _index(
+    known: _Known, family: Family
+) -> tuple[OfferIndex, dict[tuple[Package, str], Sequence[str]]]:
+    index = OfferIndex((), family)
+    missing: dict[tuple[Package, str], Sequence[str]] = {}
+    offers: dict[tuple[int, int], Offer] = {}
+    for row in dict.fromkeys(known.rows):
+        install = known.install_of(row)
+        if install is None:
+            continue
+        package = known.packages[row.package_id]
+        missing[package, install.name] = install.missing
+        offer = offers.get((row.package_id, row.number))
+        if offer is None:
+            model = Model("", "", "", install.name, "", (), row.number)
+            offer = offers[row.package_id, row.number] = Offer(model, install.name)
+        if not row.place:
+            offer = offer._replace(model=offer.model._replace(hardware_id=row.identifier))
+        index.add(package, offer, row.identifier, row.place)
+    return index, missing
+
+
+def _by_identifier(known: _Known) -> dict[str, list[Package]]:
+    named: defaultdict[str, dict[Package, None]] = defaultdict(dict)
+    for row in known.rows:
+        if row.package_id in known.packages:
+            named[row.identifier][known.packages[row.package_id]] = None
+    return {identifier: list(packages) for identifier, packages in named.items()}
+
+
+class _Chooser:
+    """Puts the candidates of a device into the order of a library."""
+
+    def __init__(
+        self,
+        catalogue: Catalogue,
+        known: _Known,
+        missing: Mapping[tuple[Package, str], Sequence[str]],
+    ) -> None:
+        self.catalogue = catalogue
+        self.known = known
+        self.missing = missing
+        self.ids = {package: package_id for package_id, package in known.packages.items()}
+        self.copies: dict[Package, list[str]] = {}
+
+    def choose(self, cover: DeviceCover) -> DeviceCover:
+        """Return the candidates in their order, each text once, the first ones with their names.
+
+        What is whole goes first; then rank, date and version; then images that are here
+        and not known to be bad.
+        """
+        return replace(
+            cover,
+            candidates=tuple(self._named(self._distinct(cover.candidates))),
+            possible=tuple(self._named(self._distinct(cover.possible))),
+        )
+
+    def _place(self, candidate: Candidate) -> tuple[object, ...]:
+        rank, date, version, name, path = order(candidate)
+        row = self.known.images_of(self.ids[candidate.package])[0]
+        is_generic = candidate.match.is_generic
+        lacks = bool(self._lacks(candidate))
+        return is_generic, lacks, rank, date, version, readiness(row), name, path
+
+    def _lacks(self, candidate: Candidate) -> Sequence[str]:
+        return self.missing.get((candidate.package, candidate.offer.install), ())
+
+    def _distinct(self, candidates: Iterable[Candidate]) -> Iterator[Candidate]:
+        """Yield one of those whose texts are the same and which lack the same."""
+        seen: dict[object, Package] = {}
+        for candidate in sorted(candidates, key=self._place):
+            package = candidate.package
+            first = seen.setdefault((package.digest, tuple(self._lacks(candidate))), package)
+            if first is package:
+                yield candidate
+            elif package.path not in self.copies.setdefault(first, []):
+                self.copies[first].append(package.path)
+
+    def _named(self, candidates: Iterable[Candidate]) -> Iterator[Candidate]:
+        for number, candidate in enumerate(candidates):
+            offer = candidate.offer
+            if number < MOST_NAMED:
+                more = more_of(self.catalogue.db, self.ids[candidate.package])
+                text = more.descriptions[offer.model.line]
+                offer = offer._replace(model=offer.model._replace(description=text))
+            yield replace(candidate, offer=offer)

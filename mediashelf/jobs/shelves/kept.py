@@ -1,0 +1,73 @@
+"""Packages on record as the values that every question about drivers works with."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from mediashelf.catalogue.packages.asking import RecordedPackage
+from mediashelf.catalogue.packages.packing import PackageFacts
+from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
+from mediashelf.drivers.coverage import DEFAULT_FEATURE
+from mediashelf.drivers.packages.finding import Package
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile
+from mediashelf.drivers.recorded import KeptView
+from mediashelf.formats.inf.document import Inf
+from mediashelf.formats.inf.lexer import InfEntry, InfSection
+from mediashelf.integrity.fixity.states import State
+
+KIND = "shelf"
+"""The kind of tree that stands for an image on record."""
+
+_GOOD = (State.SOUND.value, RECORDED)
+
+
+def readiness(row: ImageRow) -> int:
+    """Return 0 for an image that is here and not known to be bad, and more for others."""
+    if row.presence is not Presence.HERE:
+        return 2
+    return 0 if row.state in _GOOD else 1
+
+
+def image_name(row: ImageRow) -> str:
+    """Return how commands name an image on a shelf."""
+    return f"{row.shelf}:{row.path}"
+
+
+def kept_package(found: RecordedPackage, rows: Sequence[ImageRow], system: str) -> Package:
+    """Return a package on record, with an INF that has only what questions need.
+
+    ``rows`` are the images that hold it, the one to take it from first.
+    """
+    assert found.facts is not None
+    tree = kept_tree(rows)
+    view = found.facts.view_of(system)
+    file = TreeFile(found.path, 0)
+    digest = bytes.fromhex(found.facts.digest)
+    return Package(tree, file, _reduced(found.facts, view), {}, digest)
+
+
+def kept_tree(rows: Sequence[ImageRow]) -> PackageTree:
+    """Return an image on record as a tree whose files are not listed."""
+    name = image_name(rows[0])
+    return PackageTree(name, KIND, (), _read_nothing, prefix=f"{name}:")
+
+
+def _read_nothing(file: TreeFile, limit: int) -> bytes:
+    raise FileNotFoundError(file.path)
+
+
+def _reduced(facts: PackageFacts, view: KeptView | None) -> Inf:
+    """Return an INF whose [Version] and feature scores are those of the whole text."""
+    year, month, day = facts.version.date
+    entries = [
+        InfEntry("Signature", (facts.signature,), 0),
+        InfEntry("Class", (facts.class_name,), 0),
+        InfEntry("Provider", (facts.provider,), 0),
+        InfEntry("DriverVer", (f"{month:02}/{day:02}/{year:04}", facts.version.version_text), 0),
+    ]
+    sections = {"version": InfSection("Version", 0, tuple(entries))}
+    for install in view.installs if view is not None else ():
+        if install.feature != DEFAULT_FEATURE:
+            score = InfEntry("FeatureScore", (f"0x{install.feature:X}",), 0)
+            sections[install.name.lower()] = InfSection(install.name, 0, (score,))
+    return Inf(sections, {})

@@ -1,0 +1,106 @@
+"""What each operating system answers in its own way: processes, flushing, one run at a time."""
+
+from __future__ import annotations
+
+import os
+import stat
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+
+def is_process_alive(number: int) -> bool:
+    """Tell whether a process of this number runs; when in doubt it does."""
+    if sys.platform == "win32":
+        return _is_process_alive_in_windows(number)
+    try:
+        os.kill(number, 0)
+    except ProcessLookupError:
+        return False
+    except (PermissionError, OverflowError):
+        return True
+    return True
+
+
+def flush_descriptor(descriptor: int) -> None:
+    """Have the bytes of an open file on the disk itself. Raises ``OSError``.
+
+    In macOS fsync(2) leaves them in the drive's own memory; F_FULLFSYNC does not
+    (fcntl(2) there), and not every file system has it.
+    """
+    if sys.platform == "darwin":
+        import fcntl
+
+        try:
+            fcntl.fcntl(descriptor, fcntl.F_FULLFSYNC)
+        except OSError:
+            pass
+        else:
+            return
+    os.fsync(descriptor)
+
+
+def reason(error: OSError, path: Path) -> str:
+    """Return why the system did not let us write ``path``, with what to do where that is known.
+
+    Windows denies access alike to a file that is marked read-only, and to one that
+    another program holds open (ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION).
+    """
+    said = str(error.strerror or error)
+    if getattr(error, "winerror", None) not in (5, 32, 33):
+        return said
+    try:
+        is_read_only = not path.stat().st_mode & stat.S_IWRITE
+    except OSError:
+        return said
+    if is_read_only:
+        return f"{said}; it is marked read-only: remove the mark, or choose another name"
+    return f"{said}; another program may have it open: close it there and run again"
+
+
+@contextmanager
+def hold_in_windows(what: str) -> Iterator[bool]:
+    """Hold a name among all programs of this machine; give False where another holds it.
+
+    A named mutex goes with its process, whatever ends that (CreateMutexW).
+    """
+    if sys.platform != "win32":
+        raise NotImplementedError
+    import ctypes
+    import hashlib
+
+    name = "Global\\mediashelf-" + hashlib.sha256(what.casefold().encode()).hexdigest()[:32]
+    kernel = ctypes.WinDLL("kernel32", use_last_error=True)
+    kernel.CreateMutexW.restype = ctypes.c_void_p
+    ctypes.set_last_error(0)
+    handle = kernel.CreateMutexW(None, False, name)
+    # ERROR_ALREADY_EXISTS; without a handle it is somebody else's (ERROR_ACCESS_DENIED).
+    is_ours = bool(handle) and ctypes.get_last_error() != 183
+    try:
+        yield is_ours
+    finally:
+        if handle:
+            kernel.CloseHandle(ctypes.c_void_p(handle))
+
+
+def _is_process_alive_in_windows(number: int) -> bool:
+    # os.kill is no question there: signal 0 is CTRL_C_EVENT.
+    if sys.platform != "win32":
+        raise NotImplementedError
+    import ctypes
+
+    kernel = ctypes.WinDLL("kernel32", use_last_error=True)
+    kernel.OpenProcess.argtypes = (ctypes.c_uint32, ctypes.c_int, ctypes.c_uint32)
+    kernel.OpenProcess.restype = ctypes.c_void_p
+    if number >= 1 << 32:
+        return True
+    handle = kernel.OpenProcess(0x1000, False, number)  # PROCESS_QUERY_LIMITED_INFORMATION
+    if not handle:
+        return ctypes.get_last_error() != 87  # ERROR_INVALID_PARAMETER: there is none
+    code = ctypes.c_uint32()
+    try:
+        asked = kernel.GetExitCodeProcess(ctypes.c_void_p(handle), ctypes.byref(code))
+        return not asked or code.value == 259  # STILL_ACTIVE
+    finally:
+        kernel.CloseHandle(ctypes.c_void_p(handle))

@@ -1,0 +1,140 @@
+"""One file compressed by gzip, bzip2, xz or LZMA: expanded into a spool, and a tree of one file.
+
+Bounds: bytes as :class:`Bounds` allows; xz and LZMA may want 256 MiB of memory. Python's own
+decoders check the checksums of gzip, bzip2 and xz.
+"""
+
+from __future__ import annotations
+
+import bz2
+import lzma
+import zlib
+from collections.abc import Iterator
+from typing import Protocol
+
+from mediashelf.errors import InputError
+from mediashelf.formats.fields import View
+from mediashelf.trees.bytes import Spool
+from mediashelf.trees.members import Bounds, TreeMember, split_name
+from mediashelf.trees.tree import Tree
+from mediashelf.trees.wrappings import Wrapping
+
+_READ = 1 << 18
+_PIECE = 1 << 18
+_MOST_MEMORY = 256 << 20
+_GZIP = 31  # zlib's number for a gzip stream with any window
+
+
+class _Decoder(Protocol):
+    """What Python's decoders have in common, and zlib's after a little help."""
+
+    @property
+    def eof(self) -> bool: ...
+
+    @property
+    def needs_input(self) -> bool: ...
+
+    @property
+    def unused_data(self) -> bytes: ...
+
+    def decompress(self, data: bytes, max_length: int) -> bytes: ...
+
+
+class _GzipDecoder:
+    """A member of a gzip file."""
+
+    def __init__(self) -> None:
+        self._decoder = zlib.decompressobj(_GZIP)
+
+    @property
+    def eof(self) -> bool:
+        return self._decoder.eof
+
+    @property
+    def needs_input(self) -> bool:
+        return not self._decoder.unconsumed_tail
+
+    @property
+    def unused_data(self) -> bytes:
+        return self._decoder.unused_data
+
+    def decompress(self, data: bytes, max_length: int) -> bytes:
+        return self._decoder.decompress(self._decoder.unconsumed_tail + data, max_length)
+
+
+def expand_file(where: str, wrapping: Wrapping, view: View, bounds: Bounds) -> Spool:
+    """Return what a compressed file holds.
+
+    Raises :class:`InputError` when it is damaged, cut short, or expands too far.
+    """
+    allowed = bounds.allowance(view.size)
+    spool = Spool()
+    try:
+        for piece in _iter_expanded(where, wrapping, view):
+            if spool.size + len(piece) > allowed:
+                raise InputError(f"{where}: expands to more than {allowed:,} bytes")
+            spool.append(piece)
+    except (zlib.error, lzma.LZMAError, OSError, ValueError, EOFError) as error:
+        spool.close()
+        raise InputError(f"{where}: the {wrapping.value} is damaged: {error}") from error
+    except BaseException:
+        spool.close()
+        raise
+    return spool
+
+
+def _iter_expanded(where: str, wrapping: Wrapping, view: View) -> Iterator[bytes]:
+    """Yield what all streams of the file hold, one after the other."""
+    at = 0
+    data = b""
+    decoder = _new_decoder(wrapping)
+    while True:
+        if not data:
+            data = view.read(at, _READ)
+            at += len(data)
+        if decoder.eof:
+            # Zero bytes may follow the last stream (RFC 1952 does not say so; common practice).
+            if not data.strip(b"\0"):
+                if not data:
+                    return
+                data = b""
+                continue
+            if not _begins_stream(wrapping, data):
+                return  # what follows is not part of it
+            decoder = _new_decoder(wrapping)
+        elif not data and decoder.needs_input:
+            raise InputError(f"{where}: the {wrapping.value} is cut short")
+        yield decoder.decompress(data, _PIECE)
+        data = decoder.unused_data if decoder.eof else b""
+
+
+def _begins_stream(wrapping: Wrapping, data: bytes) -> bool:
+    starts = {Wrapping.GZIP: b"\x1f\x8b", Wrapping.BZIP2: b"BZh", Wrapping.XZ: b"\xfd7zXZ\0"}
+    start = starts.get(wrapping)
+    return start is not None and data.startswith(start[: len(data)])
+
+
+def _new_decoder(wrapping: Wrapping) -> _Decoder:
+    if wrapping is Wrapping.GZIP:
+        return _GzipDecoder()
+    if wrapping is Wrapping.BZIP2:
+        return bz2.BZ2Decompressor()
+    return lzma.LZMADecompressor(lzma.FORMAT_AUTO, memlimit=_MOST_MEMORY)
+
+
+class OneFileTree(Tree):
+    """A file alone, as the file that it was compressed from: without its last suffix."""
+
+    def __init__(self, where: str, wrapping: Wrapping, view: View) -> None:
+        super().__init__(where, wrapping.value)
+        self._view = view
+        try:
+            name = split_name(where)[-1]
+        except (ValueError, IndexError):
+            name = where.replace("\\", "/").rpartition("/")[2]
+        stem, dot, _ = name.rpartition(".")
+        self.members = [TreeMember((stem if dot and stem else name,), view.size, None)]
+
+    def _stream(self, member: TreeMember) -> Iterator[bytes]:
+        for at in range(0, self._view.size, _PIECE):
+            yield self._view.read(at, _PIECE)

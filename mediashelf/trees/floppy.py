@@ -1,0 +1,86 @@
+"""A floppy image, or another volume of FAT12 or FAT16, as a tree.
+
+Bounds: members and levels as everywhere; a folder that is inside itself is not followed twice,
+and no more bytes are given of a file than its size says. The short names are those of code page
+437 (common practice), the dates have no zone and are taken as UTC.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.packed.fat import FatEntry, FatVolume
+from mediashelf.trees.members import (
+    Bounds,
+    MemberKind,
+    Parts,
+    TreeMember,
+    split_name,
+    unsafe_name,
+)
+from mediashelf.trees.tree import Tree
+
+
+class FloppyTree(Tree):
+    """The files of a volume."""
+
+    def __init__(self, where: str, volume: FatVolume, bounds: Bounds) -> None:
+        super().__init__(where, "floppy image")
+        self._volume = volume
+        findings: list[Finding] = []
+        members: list[TreeMember] = []
+        for member in self._walk(findings):
+            if len(members) == bounds.members:
+                findings.append(_not_listed(where, f"it has more than {bounds.members:,} files"))
+                break
+            members.append(member)
+        self.members = members
+        self.findings = tuple(findings)
+
+    def _walk(self, findings: list[Finding]) -> Iterator[TreeMember]:
+        waiting: list[tuple[Parts, Iterator[FatEntry]]] = [((), self._volume.top())]
+        seen: set[int] = set()
+        while waiting:
+            above, entries = waiting.pop()
+            for entry in entries:
+                try:
+                    (name,) = split_name(entry.name)
+                    parts = split_name("/".join((*above, name)))
+                except ValueError:
+                    findings.append(
+                        unsafe_name(f"{self._inside('/'.join(above))}/{entry.name}", "bad name")
+                    )
+                    continue
+                if not entry.is_folder:
+                    yield TreeMember(parts, entry.size, entry.modified, handle=entry)
+                elif entry.cluster in seen:
+                    where = self._inside("/".join(parts))
+                    findings.append(_not_listed(where, "the folder is listed twice"))
+                else:
+                    seen.add(entry.cluster)
+                    yield TreeMember(parts, 0, entry.modified, MemberKind.FOLDER)
+                    waiting.append((parts, self._volume.folder(entry)))
+
+    def _stream(self, member: TreeMember) -> Iterator[bytes]:
+        assert isinstance(member.handle, FatEntry)
+        given = 0
+        for piece in self._volume.iter_file(member.handle):
+            given += len(piece)
+            yield piece
+        if given < member.size:
+            raise InputError(
+                f"{self.where_is(member)}: ends at byte {given:,} of {member.size:,}: its clusters "
+                "are not all there; read the floppy again"
+            )
+
+
+def _not_listed(where: str, fact: str) -> Finding:
+    return Finding(
+        "listing-incomplete",
+        Severity.WARNING,
+        where,
+        f"Not every file could be listed: {fact}",
+        "Read the floppy again",
+    )

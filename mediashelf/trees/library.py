@@ -1,0 +1,248 @@
+"""Archives that libarchive opens: 7z, cabinets, RAR, LHA; in a child process, within bounds.
+
+The library is an extra (``pip install 'mediashelf[archives]'``, and the system's libarchive).
+Listing reads headers only; the first member that is read expands all members once into a
+spool. Bounds: members and bytes as :class:`Bounds` says, the memory and time of
+:mod:`.library_child`, and :data:`MOST_SECONDS` without a word from it. The library checks the
+checksums of members; a member whose bytes fail is an error when it is read.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib.util import find_spec
+from typing import IO, BinaryIO, NamedTuple
+
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.trees.bytes import Spool, StampedFile
+from mediashelf.trees.library_child import NO_LIBRARY
+from mediashelf.trees.members import (
+    Bounds,
+    MemberKind,
+    TreeMember,
+    Unreadable,
+    split_name,
+    unsafe_name,
+)
+from mediashelf.trees.tree import CHUNK, Tree
+from mediashelf.trees.wrappings import Wrapping
+
+LIBRARY_FORMATS = {
+    Wrapping.SEVEN_ZIP: ("7zip",),
+    Wrapping.CABINET: ("cab",),
+    Wrapping.RAR: ("rar", "rar5"),
+    Wrapping.LHA: ("lha",),
+}
+"""libarchive's names for them."""
+
+MOST_SECONDS = 120
+_LONGEST_FRAME = 1 << 22
+_HOW = (
+    "install it with: pip install 'mediashelf[archives]', and libarchive itself "
+    "(Debian: apt-get install libarchive13; macOS: brew install libarchive)"
+)
+
+
+class _Place(NamedTuple):
+    """Where a member is in the spool; ``problem`` says why not all of it is there."""
+
+    start: int
+    size: int
+    problem: str
+
+
+class LibraryTree(Tree):
+    """The members of an archive; ``view`` is a whole file, or a spool.
+
+    Raises :class:`InputError` when the library is missing, or cannot read it.
+    """
+
+    def __init__(
+        self, where: str, wrapping: Wrapping, view: StampedFile | Spool, bounds: Bounds
+    ) -> None:
+        super().__init__(where, wrapping.value)
+        self._wrapping = wrapping
+        self._view = view
+        self._allowed = bounds.allowance(view.size)
+        self._spool = Spool()
+        self._places: list[_Place] | None = None
+        self._format = ""
+        self.own(self._spool)
+        findings: list[Finding] = []
+        members: list[TreeMember] = []
+        for number, header in enumerate(self._list(findings)):
+            if number == bounds.members:
+                findings.append(self._incomplete(f"it has more than {bounds.members:,} members"))
+                break
+            member = self._member(number, header, findings)
+            if member is not None:
+                members.append(member)
+        self.members = members
+        self.findings = tuple(findings)
+
+    def _list(self, findings: list[Finding]) -> Iterator[dict[str, object]]:
+        """Yield the headers by the first of the library's formats that knows the archive."""
+        problem = ""
+        for name in LIBRARY_FORMATS[self._wrapping]:
+            self._format = name
+            count, problem = 0, ""
+            for letter, data in self._frames("list"):
+                if letter == b"H":
+                    count += 1
+                    yield json.loads(data)
+                elif letter == b"X":
+                    problem = data.decode("utf-8", "replace")
+            if count:
+                if problem:
+                    findings.append(self._incomplete(f"it is damaged: {problem}"))
+                return
+            if not problem:
+                return
+        if "ncrypt" in problem:
+            problem = "its list of files is encrypted"
+        raise InputError(
+            f"{self.where}: the {self._wrapping.value} cannot be read: {problem.rstrip('.')}"
+        )
+
+    def _member(
+        self, number: int, header: dict[str, object], findings: list[Finding]
+    ) -> TreeMember | None:
+        name = str(header.get("name"))
+        try:
+            parts = split_name(name)
+        except ValueError as error:
+            findings.append(unsafe_name(self._inside(name), str(error)))
+            return None
+        if not parts:
+            return None
+        size, modified = header.get("size"), header.get("modified")
+        moment = int(modified) if isinstance(modified, int | float) and modified > 0 else None
+        kind = MemberKind(str(header.get("kind")))
+        refusal = None
+        if kind is MemberKind.LINK:
+            refusal = Unreadable("link-left-out", "it is a link or a special file")
+        elif header.get("is_encrypted"):
+            refusal = Unreadable("member-unreadable", "it is encrypted")
+        count = size if isinstance(size, int) and kind is MemberKind.FILE else 0
+        return TreeMember(parts, max(count, 0), moment, kind, refusal, number)
+
+    def _stream(self, member: TreeMember) -> Iterator[bytes]:
+        if self._places is None:
+            self._places = list(self._expand())
+        number = member.handle
+        assert isinstance(number, int)
+        place = self._places[number] if number < len(self._places) else _Place(0, 0, "it is lost")
+        for at in range(0, place.size, CHUNK):
+            yield self._spool.read(place.start + at, min(CHUNK, place.size - at))
+        if place.problem:
+            raise InputError(f"{self.where_is(member)}: {place.problem}; get the archive again")
+        if place.size != member.size:
+            raise InputError(
+                f"{self.where_is(member)}: it has {place.size:,} bytes, expected {member.size:,}"
+            )
+
+    def _expand(self) -> Iterator[_Place]:
+        """Put all members into the spool, and yield where each is."""
+        start, problem, is_first = 0, "", True
+        for letter, data in self._frames("expand"):
+            if letter == b"H":
+                if not is_first:
+                    yield _Place(start, self._spool.size - start, problem)
+                start, problem, is_first = self._spool.size, "", False
+            elif letter == b"D":
+                if self._spool.size + len(data) > self._allowed:
+                    raise InputError(f"{self.where}: expands to more than {self._allowed:,} bytes")
+                self._spool.append(data)
+            elif letter in (b"E", b"X"):
+                problem = data.decode("utf-8", "replace").rstrip(".")
+        if not is_first:
+            yield _Place(start, self._spool.size - start, problem)
+
+    def _frames(self, task: str) -> Iterator[tuple[bytes, bytes]]:
+        """Yield what the child says, to its end; raises :class:`InputError` when that is early."""
+        if find_spec("libarchive") is None:
+            raise InputError(f"{self.where}: a {self._wrapping.value} needs libarchive; {_HOW}")
+        with (
+            self._view.opened() as file,
+            _child(self._format, task, file) as (output, watch),
+        ):
+            while True:
+                watch.heard()
+                head = output.read(5)
+                size = int.from_bytes(head[1:], "big")
+                data = output.read(size) if len(head) == 5 and size <= _LONGEST_FRAME else b""
+                if len(head) < 5 or len(data) < size:
+                    reason = "took too long" if watch.is_over else "ended early"
+                    raise InputError(
+                        f"{self.where}: the {self._wrapping.value} is damaged or hostile: the "
+                        f"library that reads it {reason}"
+                    )
+                if head[:1] == b"X" and data.startswith(NO_LIBRARY.encode()):
+                    raise InputError(
+                        f"{self.where}: a {self._wrapping.value} needs libarchive; {_HOW}"
+                    )
+                yield head[:1], data
+                if head[:1] in (b"X", b"Z"):
+                    return
+
+    def _incomplete(self, fact: str) -> Finding:
+        remedy = "Get the archive again, or unpack what is sound in it and use the folder"
+        return Finding("listing-incomplete", Severity.ERROR, self.where, fact, remedy)
+
+
+class _Watch(threading.Thread):
+    """Ends a process that says nothing for :data:`MOST_SECONDS`."""
+
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
+        super().__init__(daemon=True)
+        self.is_over = False
+        self._process = process
+        self._heard = time.monotonic()
+        self._has_ended = threading.Event()
+
+    def heard(self) -> None:
+        """Begin to count again."""
+        self._heard = time.monotonic()
+
+    def stop(self) -> None:
+        """Count no longer."""
+        self._has_ended.set()
+
+    def run(self) -> None:
+        while not self._has_ended.wait(1):
+            if time.monotonic() - self._heard > MOST_SECONDS:
+                self.is_over = True
+                self._process.kill()
+                return
+
+
+@contextmanager
+def _child(archive_format: str, task: str, file: BinaryIO) -> Iterator[tuple[IO[bytes], _Watch]]:
+    # Dates without a zone are taken as UTC, names as UTF-8.
+    locale = "en_US.UTF-8" if sys.platform == "darwin" else "C.UTF-8"
+    process = subprocess.Popen(
+        # -P: no module of the current folder is imported.
+        [sys.executable, "-P", "-m", "mediashelf.trees.library_child", archive_format, task],
+        stdin=file,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        env={**os.environ, "TZ": "UTC", "LC_ALL": locale},
+    )
+    assert process.stdout is not None
+    watch = _Watch(process)
+    watch.start()
+    try:
+        yield process.stdout, watch
+    finally:
+        watch.stop()
+        process.kill()
+        process.stdout.close()
+        process.wait()

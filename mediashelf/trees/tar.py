@@ -1,0 +1,127 @@
+"""A tar archive as a tree, read through Python's tarfile, member by member and never unpacked.
+
+Bounds: members as everywhere; a header of more than 1 MiB, steps backwards and more
+reads than the file has blocks end the listing, as a damaged archive does. Links, devices and
+sparse files are named and not read.
+"""
+
+from __future__ import annotations
+
+import tarfile
+from collections.abc import Iterator
+
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
+from mediashelf.formats.fields import View
+from mediashelf.trees.bytes import PartView
+from mediashelf.trees.members import (
+    Bounds,
+    MemberKind,
+    TreeMember,
+    Unreadable,
+    split_name,
+    unsafe_name,
+)
+from mediashelf.trees.tree import CHUNK, Tree
+
+_BLOCK = 512
+_LONGEST_READ = 1 << 20
+
+
+class _Headers:
+    """The file that tarfile sees; it refuses what only hostile headers ask for."""
+
+    def __init__(self, view: View) -> None:
+        self._view = view
+        self._at = 0
+        self._reads_left = 64 + 4 * (view.size // _BLOCK)
+
+    def read(self, size: int) -> bytes:
+        self._reads_left -= 1
+        if not 0 <= size <= _LONGEST_READ or self._reads_left < 0:
+            raise tarfile.ReadError(f"a header asks for {size:,} bytes")
+        data = self._view.read(self._at, size)
+        self._at += len(data)
+        return data
+
+    def seek(self, offset: int) -> None:
+        if not offset >= 0:
+            raise tarfile.ReadError(f"a header leads to byte {offset:,}")
+        self._at = offset
+
+    def tell(self) -> int:
+        return self._at
+
+
+class TarTree(Tree):
+    """The members of an archive."""
+
+    def __init__(self, where: str, view: View, bounds: Bounds) -> None:
+        super().__init__(where, "tar archive")
+        self._view = view
+        findings: list[Finding] = []
+        members: list[TreeMember] = []
+        try:
+            for header in self._iter_headers():
+                if len(members) == bounds.members:
+                    raise ValueError(f"it has more than {bounds.members:,} members")
+                member = self._member(header, findings)
+                if member is not None:
+                    members.append(member)
+        # Of these, ValueError, OverflowError and the like are what tarfile makes of nonsense.
+        except (tarfile.TarError, ValueError, OverflowError, LookupError, EOFError) as error:
+            findings.append(
+                Finding(
+                    "listing-incomplete",
+                    Severity.ERROR,
+                    where,
+                    f"the tar archive is damaged after {len(members):,} members: {error}",
+                    "Get the archive again, or unpack what is sound in it and use the folder",
+                )
+            )
+        self.members = members
+        self.findings = tuple(findings)
+
+    def _iter_headers(self) -> Iterator[tarfile.TarInfo]:
+        archive = tarfile.TarFile(fileobj=_Headers(self._view), errorlevel=2)  # type: ignore[arg-type]
+        furthest = -1
+        while (header := archive.next()) is not None:
+            archive.members = []  # type: ignore[attr-defined]  # else it keeps them all
+            if header.offset <= furthest or header.size < 0:
+                raise tarfile.ReadError("a header leads backwards")
+            furthest = header.offset
+            yield header
+        if archive.fileobj is not None and furthest < 0:
+            raise InputError(f"{self.where}: the tar archive has no members")
+
+    def _member(self, header: tarfile.TarInfo, findings: list[Finding]) -> TreeMember | None:
+        try:
+            parts = split_name(header.name)
+        except ValueError as error:
+            findings.append(unsafe_name(f"{self._inside(header.name)}", str(error)))
+            return None
+        modified = int(header.mtime) if 0 <= header.mtime < 1 << 36 else None
+        if not parts:
+            return None
+        if header.isdir():
+            return TreeMember(parts, 0, modified, MemberKind.FOLDER)
+        if header.issym() or header.islnk():
+            refusal = Unreadable("link-left-out", "it is a link")
+            return TreeMember(parts, 0, modified, MemberKind.LINK, refusal)
+        if not header.isreg():
+            refusal = Unreadable("special-file-left-out", "it is a device or FIFO")
+            return TreeMember(parts, 0, modified, MemberKind.SPECIAL, refusal)
+        refusal_of_file = None
+        if header.issparse():
+            refusal_of_file = Unreadable("member-unreadable", "it is a sparse file")
+        elif header.offset_data + header.size > self._view.size:
+            refusal_of_file = Unreadable("member-unreadable", "the archive ends before it does")
+        return TreeMember(
+            parts, header.size, modified, MemberKind.FILE, refusal_of_file, header.offset_data
+        )
+
+    def _stream(self, member: TreeMember) -> Iterator[bytes]:
+        assert isinstance(member.handle, int)
+        view = PartView(self._view, member.handle, member.size)
+        for at in range(0, view.size, CHUNK):
+            yield view.read(at, CHUNK)

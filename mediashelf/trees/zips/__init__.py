@@ -1,0 +1,1 @@
+"""ZIP archives: listed by their directory, expanded member by member."""

@@ -1,0 +1,113 @@
+"""A recipe with an archive or image gives the same disc as one with the unpacked folder."""
+
+from __future__ import annotations
+
+import os
+import random
+from pathlib import Path
+
+import pytest
+
+from build_trees import DATE, write_tree
+from make_wrappings import DATED, WRAPPINGS, make_zip
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
+from mediashelf.building.recipes.recipe import load_recipe, own_name, recipe_from_folders
+from mediashelf.building.writing.write import build_disc
+from mediashelf.errors import BuildError, InputError, OutputError
+
+FILES = {
+    "LAN/TERNFLD.INF": b"[Version]\r\nSignature=$CHICAGO$\r\n",
+    "LAN/TERNFLD.SYS": random.Random(7).randbytes(70_000),
+    "LAN/COPY.SYS": random.Random(7).randbytes(70_000),
+    "README.TXT": b"Ternfield LAN",
+    "EMPTY.TXT": b"",
+}
+
+
+def plan_of(source: str, folder: Path) -> DiscPlan:
+    recipe = folder / "disc.toml"
+    recipe.write_text(
+        f'label = "LANDISC"\n[[folder]]\nfrom = "{source}"\nto = "/DRIVERS"\n', encoding="utf-8"
+    )
+    return plan_disc(load_recipe(recipe))
+
+
+def disc_of(source: str, folder: Path) -> bytes:
+    output = folder / "disc.iso.made"
+    build_disc(plan_of(source, folder), output, replace=True)
+    return output.read_bytes()
+
+
+@pytest.mark.parametrize("name", WRAPPINGS)
+def test_the_same_disc_as_from_the_unpacked_folder(
+    tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if name not in DATED:  # the made images have no dates: the disc gets a fixed one for all
+        monkeypatch.setenv("SOURCE_DATE_EPOCH", "315532800")
+    write_tree(tmp_path / "unpacked", FILES)
+    (tmp_path / name).write_bytes(WRAPPINGS[name](FILES))
+    before = sorted(tmp_path.iterdir())
+    assert disc_of(name, tmp_path) == disc_of("unpacked", tmp_path)
+    assert disc_of(f"{name}:/LAN", tmp_path) == disc_of("unpacked/LAN", tmp_path)
+    made = {tmp_path / "disc.toml", tmp_path / "disc.iso.made"}
+    assert sorted(set(tmp_path.iterdir()) - made) == before  # nothing was unpacked beside it
+
+
+@pytest.mark.parametrize("name", ["image.iso", "pack.7z", "pack.tar.gz", "disk1.ima", "lzx.cab"])
+def test_a_source_that_changes_after_planning_is_an_error(tmp_path: Path, name: str) -> None:
+    path = tmp_path / name
+    path.write_bytes(WRAPPINGS[name](FILES))
+    plan = plan_of(name, tmp_path)
+    os.utime(path, (DATE + 5, DATE + 5))
+    with pytest.raises(BuildError, match="modification time changed; build again"):
+        build_disc(plan, tmp_path / "disc.iso")
+    path.unlink()
+    with pytest.raises(BuildError, match="vanished; build again"):
+        build_disc(plan, tmp_path / "disc.iso")
+    assert not (tmp_path / "disc.iso").exists()
+
+
+def test_the_disc_does_not_take_the_place_of_the_image_it_is_from(tmp_path: Path) -> None:
+    path = tmp_path / "image.iso"
+    path.write_bytes(WRAPPINGS["image.iso"](FILES))
+    plan = plan_of("image.iso:/LAN", tmp_path)
+    with pytest.raises(OutputError, match="is what the disc is made from"):
+        build_disc(plan, path, replace=True)
+
+
+def test_what_is_not_there_is_named(tmp_path: Path) -> None:
+    (tmp_path / "pack.zip").write_bytes(make_zip(FILES))
+    with pytest.raises(InputError, match=r"pack\.zip:/WIFI: no such folder in this ZIP archive"):
+        plan_of("pack.zip:/WIFI", tmp_path)
+    with pytest.raises(InputError, match=r"none\.7z: no such folder, archive or image"):
+        plan_of("none.7z", tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("pack.zip", "pack"),
+        ("Pack 2.TAR.GZ", "Pack 2"),
+        ("lan.tgz", "lan"),
+        ("disk1.ima", "disk1"),
+        ("kiosk.iso", "kiosk"),
+        ("kiosk.iso.gz", "kiosk"),
+        ("setup.exe", "setup"),
+        ("plain", "plain"),
+        ("v1.5", "v1.5"),
+    ],
+)
+def test_a_source_keeps_its_name_without_the_suffix(tmp_path: Path, text: str, name: str) -> None:
+    (tmp_path / text).write_bytes(make_zip(FILES))
+    assert own_name(tmp_path / text) == name
+    assert own_name(Path(f"{tmp_path / text}:/LAN/WIN9X")) == "WIN9X"
+
+
+def test_several_sources_of_any_kind_make_one_disc(tmp_path: Path) -> None:
+    for name in ("pack.7z", "disk1.ima", "image.iso"):
+        (tmp_path / name).write_bytes(WRAPPINGS[name](FILES))
+    folders = [tmp_path / "pack.7z", tmp_path / "disk1.ima", Path(f"{tmp_path}/image.iso:/LAN")]
+    plan = plan_disc(recipe_from_folders(folders, label="MIXED", index=False))
+    assert {file.long_path.split("/")[1] for file in plan.files} == {"pack", "disk1", "LAN"}
+    assert len(plan.files) == 2 * len(FILES) + 3
+    build_disc(plan, tmp_path / "disc.iso")
