@@ -41,6 +41,30 @@ def flush_descriptor(descriptor: int) -> None:
     os.fsync(descriptor)
 
 
+def real_folder(folder: Path) -> Path:
+    """Return a folder's one real name: links followed, and letters as the disk has them.
+
+    Python does the second in Windows alone; macOS, whose disks mostly take names in any
+    case, tells the name of an open folder (F_GETPATH, fcntl(2) there).
+    """
+    real = folder.resolve()
+    if sys.platform != "darwin":
+        return real
+    import fcntl
+
+    try:
+        descriptor = os.open(real, os.O_RDONLY)
+    except OSError:
+        return real
+    try:
+        told: bytes = fcntl.fcntl(descriptor, fcntl.F_GETPATH, bytes(1024))
+        return Path(os.fsdecode(told.rstrip(b"\0")))
+    except OSError:
+        return real
+    finally:
+        os.close(descriptor)
+
+
 def reason(error: OSError, path: Path) -> str:
     """Return why the system did not let us write ``path``, with what to do where that is known.
 
