@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
+from mediashelf.cli.bench.eject_text import eject_text
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.card_space import READ_SPEED, WRITE_SPEED, copying_seconds
@@ -91,6 +92,8 @@ def say_prepared(prepared: PreparedCard, *, quiet: bool) -> None:
         say_wrapped(f"{count_text(open_count, 'finding')} recorded as open in the manifest.")
     sheets = " and ".join(file.path for file in manifest.other_files)
     say_wrapped(f"For the bench, in {card}: {sheets}")
+    if advice := eject_text(card):
+        say_wrapped(advice)
     say_wrapped(f"Next, on the board: mediashelf manifest {card}")
 
 
