@@ -60,6 +60,26 @@ def test_macos_flushes_the_drive_too(
     assert asked == ["fcntl 51"] if has_it else ["fcntl 51", "fsync"]
 
 
+def test_windows_says_why_it_keeps_a_file(tmp_path: Path) -> None:
+    """ERROR_ACCESS_DENIED and ERROR_SHARING_VIOLATION mean two things; other errors are told."""
+    path = write(tmp_path / "disc.iso", b"older")
+
+    def refused(number: int) -> str:
+        error = PermissionError(errno.EACCES, "Access is denied")
+        error.winerror = number  # type: ignore[attr-defined]
+        return system.reason(error, path)
+
+    open_words = "Access is denied; another program may have it open: close it there and run again"
+    assert refused(5) == refused(32) == open_words
+    assert refused(112) == "Access is denied"
+    assert system.reason(OSError(errno.ENOSPC, "No space"), path) == "No space"
+    path.chmod(0o444)
+    assert refused(5).endswith("it is marked read-only: remove the mark, or choose another name")
+    path.chmod(0o644)
+    path.unlink()
+    assert refused(5) == "Access is denied"
+
+
 @pytest.fixture
 def macos(monkeypatch: pytest.MonkeyPatch) -> dict[str, str]:
     """Folders with the names that macOS tells of them (F_GETPATH), once they are open."""

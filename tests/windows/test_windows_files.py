@@ -35,6 +35,19 @@ def shelf(tmp_path: Path) -> Shelf:
     return made
 
 
+def replaces_what_is_held(folder: Path) -> bool:
+    """Tell whether a file takes the place of one that is open; Windows itself refuses that."""
+    held, new = write(folder / "held", b"1"), write(folder / "new", b"2")
+    with held_alone(held):
+        try:
+            new.replace(held)
+        except PermissionError:
+            new.unlink()
+            return False
+    held.unlink()
+    return True
+
+
 @contextmanager
 def held_alone(path: Path) -> Iterator[None]:
     """Hold a file as a program does that shares it with nobody (CreateFileW, no FILE_SHARE)."""
@@ -69,7 +82,7 @@ def test_paths_longer_than_260_characters(shelf: Shelf) -> None:
 def test_a_source_that_another_program_holds_is_named_and_nothing_is_written(shelf: Shelf) -> None:
     source, output = shelf.folder / "drivers", shelf.folder / "disc.iso"
     with held_alone(source / "LKV.INF"):
-        told = shelf.run("build", source, "--label", "HELD", "-o", output, code=3)
+        told = shelf.run("build", source, "--label", "HELD", "-o", output, code=8)
     assert "LKV.INF: cannot be read" in flat(told.stderr)
     assert not list(shelf.folder.glob("*disc.iso*"))
     shelf.run("build", source, "--label", "FREE", "-o", output)
@@ -85,6 +98,8 @@ def test_an_image_that_another_program_holds_keeps_its_record(shelf: Shelf) -> N
 
 
 def test_an_output_that_is_open_or_marked_stays_as_it_was(shelf: Shelf) -> None:
+    if replaces_what_is_held(shelf.home):
+        pytest.skip("Wine 8 replaces files that are open")
     output = write(shelf.folder / "disc.iso", b"older")
     words = ("build", shelf.folder / "drivers", "--label", "X", "-o", output, "--replace")
     with held_alone(output):
@@ -165,6 +180,8 @@ def test_eight_and_three_names_of_the_host_are_the_same_file(shelf: Shelf) -> No
 
 
 def test_a_held_or_marked_file_is_never_replaced_half(tmp_path: Path) -> None:
+    if replaces_what_is_held(tmp_path):
+        pytest.skip("Wine 8 replaces files that are open")
     target = tmp_path / "disc.iso"
     target.write_bytes(b"older")
     with held_alone(target), pytest.raises(OutputError, match="another program may have it open"):
