@@ -65,22 +65,24 @@ def real_folder(folder: Path) -> Path:
         os.close(descriptor)
 
 
-def reason(error: OSError, path: Path) -> str:
-    """Return why the system did not let us write ``path``, with what to do where that is known.
+def keeps_mark(path: Path) -> bool:
+    """Tell whether Windows keeps a file from being replaced, as it is marked read-only.
 
-    Windows denies access alike to a file that is marked read-only, and to one that
-    another program holds open (ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION).
+    It would say so itself, once the whole work is done; elsewhere a folder decides.
     """
-    said = str(error.strerror or error)
-    if getattr(error, "winerror", None) not in (5, 32, 33):
-        return said
     try:
-        is_read_only = not path.stat().st_mode & stat.S_IWRITE
+        return sys.platform == "win32" and not path.stat().st_mode & stat.S_IWRITE
     except OSError:
-        return said
-    if is_read_only:
-        return f"{said}; it is marked read-only: remove the mark, or choose another name"
-    return f"{said}; another program may have it open: close it there and run again"
+        return False
+
+
+def reason(error: OSError) -> str:
+    """Return why the system did not let us write a file, with what to do where that is known."""
+    said = str(error.strerror or error)
+    # ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION, ERROR_LOCK_VIOLATION
+    if getattr(error, "winerror", None) in (5, 32, 33):
+        return f"{said}; another program may have it open: close it there and run again"
+    return said
 
 
 @contextmanager

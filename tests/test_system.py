@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 import subprocess
 import sys
 import unicodedata
@@ -18,7 +19,8 @@ from made_library import open_library, tide_image, write
 from mediashelf import system
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
-from mediashelf.errors import CatalogueError
+from mediashelf.errors import CatalogueError, OutputError
+from mediashelf.files import whole_output
 
 
 def test_a_process_is_alive_until_it_ends() -> None:
@@ -60,24 +62,35 @@ def test_macos_flushes_the_drive_too(
     assert asked == ["fcntl 51"] if has_it else ["fcntl 51", "fsync"]
 
 
-def test_windows_says_why_it_keeps_a_file(tmp_path: Path) -> None:
-    """ERROR_ACCESS_DENIED and ERROR_SHARING_VIOLATION mean two things; other errors are told."""
-    path = write(tmp_path / "disc.iso", b"older")
+def test_windows_says_why_it_keeps_a_file() -> None:
+    """ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION; other errors are told as they are."""
 
     def refused(number: int) -> str:
         error = PermissionError(errno.EACCES, "Access is denied")
         error.winerror = number  # type: ignore[attr-defined]
-        return system.reason(error, path)
+        return system.reason(error)
 
     open_words = "Access is denied; another program may have it open: close it there and run again"
     assert refused(5) == refused(32) == open_words
     assert refused(112) == "Access is denied"
-    assert system.reason(OSError(errno.ENOSPC, "No space"), path) == "No space"
-    path.chmod(0o444)
-    assert refused(5).endswith("it is marked read-only: remove the mark, or choose another name")
-    path.chmod(0o644)
-    path.unlink()
-    assert refused(5) == "Access is denied"
+    assert system.reason(OSError(errno.ENOSPC, "No space")) == "No space"
+
+
+def test_a_marked_file_is_kept_in_windows_before_any_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write(tmp_path / "disc.iso", b"older")
+    monkeypatch.setattr(sys, "platform", "win32")
+    assert not system.keeps_mark(path)
+    assert not system.keeps_mark(tmp_path / "none")
+    path.chmod(stat.S_IREAD)
+    with (
+        pytest.raises(OutputError, match="is marked read-only; remove the mark"),
+        whole_output(path),
+    ):
+        raise AssertionError("no work is done")
+    assert path.read_bytes() == b"older"
+    path.chmod(stat.S_IREAD | stat.S_IWRITE)
 
 
 @pytest.fixture
