@@ -10,6 +10,7 @@ from mediashelf.catalogue.scanning.presence import FileSystems, is_certain
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import CatalogueError
+from mediashelf.system import real_folder
 
 
 def move_shelf(catalogue: Catalogue, shelf: ShelfRow, root: Path) -> int:
@@ -44,7 +45,7 @@ def count_alike(rows: list[ImageRow], root: Path) -> int:
 
 def take_over(catalogue: Catalogue, inner: ShelfRow, outer_id: int, real: Path) -> None:
     """Give the records of a shelf to one whose folder holds it; in the caller's transaction."""
-    prefix = inner.root.resolve().relative_to(real).as_posix()
+    prefix = real_folder(inner.root).relative_to(real).as_posix()
     catalogue.db.executemany(
         "UPDATE images SET shelf_id = ?, path = ? WHERE id = ?",
         [

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 import click
 
 _NARROWEST = 20
+_BESIDE = 60  # from here on there is room for meanings beside the names
 
 
 class HelpFormatter(click.HelpFormatter):
@@ -26,17 +27,17 @@ class HelpFormatter(click.HelpFormatter):
     ) -> None:
         """Write a list of names and what they mean; long names are broken where they have marks."""
         room = self.width - self.current_indent
-        broken = [("\n".join(_lines(first, room)), second) for first, second in rows]
-        if any("\n" in first for first, _ in broken):
+        margin = " " * self.current_indent
+        broken = [(f"\n{margin}".join(_lines(first, room)), second) for first, second in rows]
+        if self.width < _BESIDE and any("\n" in first for first, _ in broken):
             for first, second in broken:
-                self._write_one(first, second)
+                self._write_one(f"{margin}{first}\n", second)
         else:
             super().write_dl(broken, min(col_max, self.width // 3), col_spacing)
 
     def _write_one(self, first: str, second: str) -> None:
         """Write the names in lines of their own, and what they mean below."""
-        margin = " " * self.current_indent
-        self.write("".join(f"{margin}{line}\n" for line in first.split("\n")))
+        self.write(first)
         with self.indentation(), self.indentation():
             if second:
                 self.write_text(second)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import groupby
 
+from mediashelf.cli.bench.eject_text import eject_text
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.card_space import READ_SPEED, WRITE_SPEED, copying_seconds
@@ -94,6 +95,8 @@ def say_prepared(prepared: PreparedCard, *, quiet: bool) -> None:
         say_wrapped(f"{count_text(open_count, 'finding')} recorded as open in the manifest.")
     sheets = " and ".join(file.path for file in manifest.other_files)
     say_wrapped(f"For the bench, in {card}: {sheets}")
+    if advice := eject_text(card):
+        say_wrapped(advice)
     say_wrapped(f"Next, on the board: mediashelf manifest {card}")
 
 
