@@ -14,8 +14,8 @@ notice. Each is loaded when it is first used.
     the targets by name, built in ones and those of the user.
 ``open_catalogue(path)``
     the catalogue for reading: ``images()``, ``find(text)``, ``images_by_digest(digest)``.
-``read_machine(path)``, ``survey_subjects(…)``
-    the devices of a machine, and which have a driver where.
+``read_machine(path)``, ``coverage(sources, machine, target)``
+    the devices of a machine, and which have a driver there: pairs of device and verdict.
 ``read_manifest(path)``
     a card's :class:`Manifest`.
 
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from mediashelf.errors import MediashelfError
     from mediashelf.findings import Finding, Severity
     from mediashelf.image import DiscImage, open_image
-    from mediashelf.jobs.discs.driver_survey import survey_subjects
+    from mediashelf.jobs.coverage import coverage
     from mediashelf.jobs.discs.recipe_plan import plan_recipe
     from mediashelf.readability.targets import load_targets
     from mediashelf.sessions.manifests.manifest import read_manifest
@@ -51,6 +51,7 @@ __all__ = [
     "MediashelfError",
     "Severity",
     "build_disc",
+    "coverage",
     "load_recipe",
     "load_targets",
     "open_catalogue",
@@ -59,7 +60,6 @@ __all__ = [
     "read_machine",
     "read_manifest",
     "recipe_from_folders",
-    "survey_subjects",
 ]
 
 _HOMES = {
@@ -69,6 +69,7 @@ _HOMES = {
     "MediashelfError": "errors",
     "Severity": "findings",
     "build_disc": "building.writing.write",
+    "coverage": "jobs.coverage",
     "load_recipe": "building.recipes.recipe",
     "load_targets": "readability.targets",
     "open_catalogue": "catalogue.store",
@@ -77,7 +78,6 @@ _HOMES = {
     "read_machine": "drivers.machines.reading",
     "read_manifest": "sessions.manifests.manifest",
     "recipe_from_folders": "building.recipes.recipe",
-    "survey_subjects": "jobs.discs.driver_survey",
 }
 
 

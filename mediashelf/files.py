@@ -11,7 +11,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from mediashelf.errors import OutputError
-from mediashelf.system import flush_descriptor, is_process_alive, reason
+from mediashelf.system import flush_descriptor, is_process_alive, keeps_mark, reason
 
 PARTIAL_MARK = ".mediashelf-partial"
 
@@ -38,6 +38,8 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
         )
     if not replace and path.exists():
         raise OutputError(f"{path}: exists already; choose another name or remove it first")
+    if keeps_mark(path):
+        raise OutputError(f"{path}: is marked read-only; remove the mark, or choose another name")
     _remove_partials(path)
     temporary = path.with_name(
         f"{_partial_prefix(path)}{os.getpid()}-{secrets.token_hex(4)}{PARTIAL_MARK}"
@@ -48,7 +50,7 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     except OSError as error:
         # Only errors about our own output are translated here; readers of
         # sources translate theirs before they get this far.
-        raise OutputError(f"{path}: cannot be written: {reason(error, path)}") from error
+        raise OutputError(f"{path}: cannot be written: {reason(error)}") from error
     finally:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import stat
 import sys
@@ -42,22 +41,48 @@ def flush_descriptor(descriptor: int) -> None:
     os.fsync(descriptor)
 
 
-def reason(error: OSError, path: Path) -> str:
-    """Return why the system did not let us write ``path``, with what to do where that is known.
+def real_folder(folder: Path) -> Path:
+    """Return a folder's one real name: links followed, and letters as the disk has them.
 
-    Windows denies access alike to a file that is marked read-only, and to one that
-    another program holds open (ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION).
+    Python does the second in Windows alone; macOS, whose disks mostly take names in any
+    case, tells the name of an open folder (F_GETPATH, fcntl(2) there).
     """
-    said = str(error.strerror or error)
-    if getattr(error, "winerror", None) not in (5, 32, 33):
-        return said
+    real = folder.resolve()
+    if sys.platform != "darwin":
+        return real
+    import fcntl
+
     try:
-        is_read_only = not path.stat().st_mode & stat.S_IWRITE
+        descriptor = os.open(real, os.O_RDONLY)
     except OSError:
-        return said
-    if is_read_only:
-        return f"{said}; it is marked read-only: remove the mark, or choose another name"
-    return f"{said}; another program may have it open: close it there and run again"
+        return real
+    try:
+        told: bytes = fcntl.fcntl(descriptor, fcntl.F_GETPATH, bytes(1024))
+        return Path(os.fsdecode(told.rstrip(b"\0")))
+    except OSError:
+        return real
+    finally:
+        os.close(descriptor)
+
+
+def keeps_mark(path: Path) -> bool:
+    """Tell whether Windows keeps a file from being replaced, as it is marked read-only.
+
+    It would say so itself, once the whole work is done; elsewhere a folder decides.
+    """
+    try:
+        return sys.platform == "win32" and not path.stat().st_mode & stat.S_IWRITE
+    except OSError:
+        return False
+
+
+def reason(error: OSError) -> str:
+    """Return why the system did not let us write a file, with what to do where that is known."""
+    said = str(error.strerror or error)
+    # ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION, ERROR_LOCK_VIOLATION
+    if getattr(error, "winerror", None) in (5, 32, 33):
+        return f"{said}; another program may have it open: close it there and run again"
+    return said
 
 
 @contextmanager
@@ -69,6 +94,7 @@ def hold_in_windows(what: str) -> Iterator[bool]:
     if sys.platform != "win32":
         raise NotImplementedError
     import ctypes
+    import hashlib
 
     name = "Global\\mediashelf-" + hashlib.sha256(what.casefold().encode()).hexdigest()[:32]
     kernel = ctypes.WinDLL("kernel32", use_last_error=True)

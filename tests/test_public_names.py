@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import inspect
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 import mediashelf
+from mediashelf.cli.main import main
 
 
 @pytest.mark.parametrize("name", mediashelf.__all__)
@@ -42,3 +45,18 @@ def test_from_folders_to_a_disc_and_its_entries(tmp_path: Path) -> None:
     assert "/larkspur video.inf" in paths
     with pytest.raises(mediashelf.MediashelfError):
         mediashelf.open_image(tmp_path / "nothing.iso")
+
+
+def test_the_lines_in_the_readme_run_on_the_example(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    readme = Path(__file__).parents[1] / "README.md"
+    (lines,) = re.findall(r"^```python\n(.*?)^```$", readme.read_text("utf-8"), re.M | re.S)
+    CliRunner().invoke(main, ["demo", str(tmp_path / "kiosk")])
+    monkeypatch.chdir(tmp_path / "kiosk")
+    exec(compile(lines, "README.md", "exec"), {})
+    told = capsys.readouterr().out.splitlines()
+    assert told[0] == "KIOSKDRV 26"
+    assert "Quillon Audio 16 incomplete" in told
+    assert "kiosk-system (attic copy).iso decayed" in told
+    assert told[-1] == "01-K4E-KIOSK-SYSTEM.iso"

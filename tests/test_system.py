@@ -4,14 +4,23 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 import subprocess
 import sys
+import unicodedata
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
+import mediashelf
+from made_library import open_library, tide_image, write
 from mediashelf import system
+from mediashelf.catalogue.shelves import add_shelf
+from mediashelf.catalogue.store import open_catalogue
+from mediashelf.errors import CatalogueError, OutputError
+from mediashelf.files import whole_output
 
 
 def test_a_process_is_alive_until_it_ends() -> None:
@@ -51,6 +60,104 @@ def test_macos_flushes_the_drive_too(
     with (tmp_path / "x").open("wb") as file:
         system.flush_descriptor(file.fileno())
     assert asked == ["fcntl 51"] if has_it else ["fcntl 51", "fsync"]
+
+
+def test_windows_says_why_it_keeps_a_file() -> None:
+    """ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION; other errors are told as they are."""
+
+    def refused(number: int) -> str:
+        error = PermissionError(errno.EACCES, "Access is denied")
+        error.winerror = number  # type: ignore[attr-defined]
+        return system.reason(error)
+
+    open_words = "Access is denied; another program may have it open: close it there and run again"
+    assert refused(5) == refused(32) == open_words
+    assert refused(112) == "Access is denied"
+    assert system.reason(OSError(errno.ENOSPC, "No space")) == "No space"
+
+
+def test_a_marked_file_is_kept_in_windows_before_any_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write(tmp_path / "disc.iso", b"older")
+    monkeypatch.setattr(sys, "platform", "win32")
+    assert not system.keeps_mark(path)
+    assert not system.keeps_mark(tmp_path / "none")
+    path.chmod(stat.S_IREAD)
+    with (
+        pytest.raises(OutputError, match="is marked read-only; remove the mark"),
+        whole_output(path),
+    ):
+        raise AssertionError("no work is done")
+    assert path.read_bytes() == b"older"
+    path.chmod(stat.S_IREAD | stat.S_IWRITE)
+
+
+@pytest.fixture
+def macos(monkeypatch: pytest.MonkeyPatch) -> dict[str, str]:
+    """Folders with the names that macOS tells of them (F_GETPATH), once they are open."""
+    if os.name == "nt":
+        pytest.skip("Windows opens no folder, so it cannot stand in for macOS")
+    real: dict[str, str] = {}
+    opened: dict[int, str] = {}
+    whole_open = os.open
+
+    def watched(path: Any, *arguments: Any, **more: Any) -> int:
+        descriptor = whole_open(path, *arguments, **more)
+        opened[descriptor] = str(path)
+        return descriptor
+
+    def control(descriptor: int, command: int, room: bytes = b"") -> bytes:
+        name = opened[descriptor]
+        return os.fsencode(real.get(name, name)).ljust(len(room), b"\0")
+
+    monkeypatch.setattr(os, "open", watched)
+    monkeypatch.setattr(sys, "platform", "darwin")
+    fake = SimpleNamespace(fcntl=control, F_GETPATH=50, F_FULLFSYNC=51)
+    monkeypatch.setitem(sys.modules, "fcntl", fake)
+    return real
+
+
+def test_macos_knows_a_folder_whatever_the_letters(tmp_path: Path, macos: dict[str, str]) -> None:
+    """Its disks mostly take names in any case; names come back as they were made."""
+    folder, other = tmp_path / "Isos", tmp_path / "isos"
+    folder.mkdir()
+    if not other.exists():
+        other.mkdir()
+    macos[str(other)] = str(folder)
+    assert system.real_folder(other) == folder
+    with open_catalogue(tmp_path / "catalogue.sqlite", create=True) as catalogue:
+        add_shelf(catalogue, folder)
+        with pytest.raises(CatalogueError, match="is the shelf 'Isos' already"):
+            add_shelf(catalogue, other, "again")
+
+
+def test_a_disk_of_macos_that_is_unplugged_is_away(tmp_path: Path, macos: dict[str, str]) -> None:
+    """Below /Volumes the folder itself goes with the disk."""
+    with open_library(tmp_path) as library:
+        card = library.root.parent / "Volumes" / "KIOSK"
+        card.mkdir(parents=True)
+        add_shelf(library.catalogue, card, "card")
+        write(card / "tide.iso", tide_image())
+        library.scan()
+        card.rename(tmp_path / "unplugged")
+        plan, _ = library.scan()
+        assert library.states() == {"card: tide.iso": "away"}
+        assert plan.shelves[-1].shelf.name in ("card", "home")
+        (tmp_path / "unplugged").rename(card)
+        library.scan()
+        assert library.states() == {"card: tide.iso": "recorded"}
+
+
+@pytest.mark.parametrize("form", ["NFC", "NFD"])
+def test_names_as_hfs_gives_them_make_the_same_disc(tmp_path: Path, form: str) -> None:
+    """HFS+ takes composed letters apart (Apple, Technical Q&A QA1173); discs have them whole."""
+    source = tmp_path / form
+    write(source / unicodedata.normalize(form, "Größe é.txt"), b"x")
+    recipe = mediashelf.recipe_from_folders([source])
+    (plan,) = mediashelf.plan_recipe(recipe, [mediashelf.load_targets()["nt5"]]).plans
+    names = {entry.path for volume in plan.facts.volumes for entry in volume.entries}
+    assert unicodedata.normalize("NFC", "/Größe é.txt") in names
 
 
 @pytest.mark.skipif(os.name != "nt", reason="the named mutexes of Windows")

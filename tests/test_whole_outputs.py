@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import errno
 import os
-import stat
 import subprocess
 import sys
 from pathlib import Path
@@ -140,20 +139,3 @@ def test_leftovers_of_killed_runs_go_and_those_of_running_ones_stay(tmp_path: Pa
     alive.communicate(b"\n")
     left = {path.name for path in tmp_path.iterdir()}
     assert left == {"disc.iso", running.name, others.name, endless.name}
-
-
-@pytest.mark.skipif(os.name != "nt", reason="only Windows keeps files that are open or marked")
-def test_a_file_that_windows_keeps_is_said_to_be_open_or_marked(tmp_path: Path) -> None:
-    target = tmp_path / "disc.iso"
-    target.write_bytes(b"older")
-    with (
-        target.open("rb"),
-        pytest.raises(OutputError, match="another program may have it open: close it there"),
-    ):
-        write_whole(target, b"newer")
-    target.chmod(stat.S_IREAD)
-    with pytest.raises(OutputError, match="it is marked read-only: remove the mark"):
-        write_whole(target, b"newer")
-    target.chmod(stat.S_IREAD | stat.S_IWRITE)
-    assert target.read_bytes() == b"older"
-    assert [path.name for path in tmp_path.iterdir()] == ["disc.iso"]

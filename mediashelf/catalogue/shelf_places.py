@@ -6,12 +6,11 @@ from pathlib import Path
 
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, keep_path
 from mediashelf.catalogue.scanning.other_folder import sizes_of
-from mediashelf.catalogue.scanning.presence import FileSystems
+from mediashelf.catalogue.scanning.presence import FileSystems, is_certain
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import CatalogueError
-
-_UUID = "uuid "
+from mediashelf.system import real_folder
 
 
 def move_shelf(catalogue: Catalogue, shelf: ShelfRow, root: Path) -> int:
@@ -46,7 +45,7 @@ def count_alike(rows: list[ImageRow], root: Path) -> int:
 
 def take_over(catalogue: Catalogue, inner: ShelfRow, outer_id: int, real: Path) -> None:
     """Give the records of a shelf to one whose folder holds it; in the caller's transaction."""
-    prefix = inner.root.resolve().relative_to(real).as_posix()
+    prefix = real_folder(inner.root).relative_to(real).as_posix()
     catalogue.db.executemany(
         "UPDATE images SET shelf_id = ?, path = ? WHERE id = ?",
         [
@@ -60,10 +59,10 @@ def take_over(catalogue: Catalogue, inner: ShelfRow, outer_id: int, real: Path) 
 def same_disk(catalogue: Catalogue, root: Path) -> ShelfRow | None:
     """Return the shelf that was unplugged and is now mounted at ``root``, or None.
 
-    Known for certain only where the system names file systems by their UUID.
+    Known for certain only where the system names file systems by their UUID or serial number.
     """
     name = FileSystems().of(str(root))
-    if not name.startswith(_UUID):
+    if not is_certain(name):
         return None
     for shelf in _absent(catalogue):
         rows = catalogue.images(shelf=shelf.name)

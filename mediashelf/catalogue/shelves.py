@@ -13,6 +13,7 @@ from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.shelf_places import move_shelf, take_over
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import CatalogueError, InputError
+from mediashelf.system import real_folder
 from mediashelf.text import printable
 
 LONGEST_NAME = 60  # so that tables stay readable
@@ -52,8 +53,8 @@ def add_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> ShelfRow:
 
 def shelves_inside(catalogue: Catalogue, folder: Path) -> list[ShelfRow]:
     """Return the shelves whose folders are in this one."""
-    real = folder.resolve()
-    roots = ((shelf, shelf.root.resolve()) for shelf in catalogue.shelves())
+    real = real_folder(folder)
+    roots = ((shelf, real_folder(shelf.root)) for shelf in catalogue.shelves())
     return [shelf for shelf, root in roots if root != real and root.is_relative_to(real)]
 
 
@@ -78,7 +79,7 @@ def _readable_folder(folder: Path) -> tuple[Path, Path]:
     root = folder.resolve() if ".." in folder.parts else folder.absolute()
     try:
         next(root.iterdir(), None)
-        return root, root.resolve(strict=True)
+        return root, real_folder(root.resolve(strict=True))
     except OSError as error:
         raise InputError(
             f"{folder}: is not a readable folder: {error.strerror or error}"
@@ -86,7 +87,7 @@ def _readable_folder(folder: Path) -> tuple[Path, Path]:
 
 
 def _refuse_inside(real: Path, folder: Path, shelf: ShelfRow) -> None:
-    other = shelf.root.resolve()
+    other = real_folder(shelf.root)
     if real == other:
         raise CatalogueError(f"{folder}: is the shelf {shelf.name!r} already")
     if real.is_relative_to(other):

@@ -6,7 +6,7 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from mediashelf.catalogue import images, search
 from mediashelf.catalogue.records.reading import (
@@ -229,7 +229,7 @@ def _is_writable(place: Path) -> bool:
 
 def _uri(place: Path, can_write: bool) -> str:
     # As a URI, so that a name like "file:x?mode=memory" is a name.
-    uri = place.absolute().as_uri()
+    uri = _as_uri(place.absolute())
     if can_write:
         return uri
     if place.with_name(f"{place.name}-wal").exists():
@@ -237,6 +237,11 @@ def _uri(place: Path, can_write: bool) -> str:
     # Beside a file in WAL mode SQLite wants to write a second one. Where that is
     # impossible and no run is writing, the file may be taken as it stands.
     return f"{uri}?mode=ro&immutable=1"
+
+
+def _as_uri(place: PurePath) -> str:
+    uri = place.as_uri()  # "URI Filenames In SQLite", 3.1: no share of Windows as authority
+    return uri if uri.startswith("file:///") else "file:////" + uri.removeprefix("file://")
 
 
 def _open(name: str, wait_seconds: float) -> sqlite3.Connection:

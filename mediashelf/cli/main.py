@@ -11,8 +11,9 @@ from typing import Any, NamedTuple
 
 import click
 
-from mediashelf import __version__
 from mediashelf.cli.console import prepare_streams
+from mediashelf.cli.help_text import HelpFormatter
+from mediashelf.cli.paging import paged
 from mediashelf.errors import MediashelfError, OutputError
 from mediashelf.version import version_text
 
@@ -65,6 +66,8 @@ JOBS: dict[str, dict[str, Place]] = {
 
 _GO_ON = {"demo", "scan", "audit", "prepare"}  # called again, these do only what is left
 
+click.Context.formatter_class = HelpFormatter
+
 COMMANDS = {name: place for places in JOBS.values() for name, place in places.items()}
 
 
@@ -101,9 +104,11 @@ class MediashelfGroup(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         try:
-            return super().resolve_command(ctx, args)
+            found = super().resolve_command(ctx, args)
         except click.UsageError as error:
             raise _with_suggestion(error, args) from error
+        ctx.with_resource(paged(found[0]))
+        return found
 
     def make_context(self, *arguments: Any, **options: Any) -> click.Context:
         try:
@@ -173,7 +178,7 @@ def _with_suggestion(error: click.UsageError, args: list[str]) -> click.UsageErr
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
     epilog="Each command has examples: mediashelf build --help",
 )
-@click.version_option(__version__, prog_name="mediashelf", message=version_text())
+@click.version_option(message=version_text())
 def main() -> None:
     """Keep disc images sound, build driver discs, prepare discs for a bench session.
 

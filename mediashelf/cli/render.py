@@ -14,6 +14,9 @@ from mediashelf.findings import Finding, Severity, worst
 from mediashelf.findings import summary as summary
 from mediashelf.text import display_width, printable, wrap
 
+# Beside the word, which says the same.
+_COLOURS = {Severity.ERROR: "red", Severity.WARNING: "yellow", Severity.NOTE: "cyan"}
+
 
 def say(text: str = "") -> None:
     """Print one line of the answer; control characters become visible escapes."""
@@ -141,7 +144,9 @@ def say_findings(findings: Sequence[Finding], *, limit: int = 0) -> None:
         group = groups[key]
         first = group[0]
         title = f"{first.severity.word} {first.rule}"
-        _say_indented(title + (f" [{first.target}]" if first.target else ""), 0)
+        _say_indented(
+            title + (f" [{first.target}]" if first.target else ""), 0, _COLOURS[first.severity]
+        )
         shown = group[:limit] if limit else group
         for finding in shown:
             _say_indented(f"{finding.where}: {finding.message}", 2)
@@ -158,11 +163,23 @@ def say_wrapped(text: str, *, indent: int = 0) -> None:
     _say_indented(text, indent)
 
 
-def _say_indented(text: str, indent: int) -> None:
+def _say_indented(text: str, indent: int, colour: str = "") -> None:
     lead = " " * indent
     width = max(terminal_width(), indent + 12)
     for line in wrap(text, width, lead=lead, rest=f"{lead}  " if indent else ""):
-        _write_line(line)
+        _write_line(click.style(line, fg=colour) if colour and shows_colour() else line)
+
+
+def shows_colour() -> bool:
+    """Tell whether the answer goes to a terminal whose person wants colour (no-color.org)."""
+    is_plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    if is_plain or not sys.stdout.isatty():
+        return False
+    if sys.platform == "win32":
+        import colorama  # click needs it there; its consoles know no colour until they are told
+
+        colorama.just_fix_windows_console()
+    return True
 
 
 def exit_for(findings: Iterable[Finding], fail_on: str) -> None:

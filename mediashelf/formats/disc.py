@@ -74,7 +74,7 @@ class _DiscReader:
 
     def read(self) -> DiscReading:
         descriptors = self._read_last_session()
-        udf = read_udf_volume(self._view, self._log)
+        udf = read_udf_volume(self._view, self._log, self._sessions[-1])
         if descriptors.primary is None and not descriptors.supplementary and udf is None:
             return self._no_volume()
         if descriptors.primary is not None:

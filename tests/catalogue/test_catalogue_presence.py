@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from made_library import DATE, Library, open_library, tide_image, write
-from mediashelf.catalogue.scanning.presence import FileSystems
+from mediashelf.catalogue.scanning.presence import FileSystems, is_certain
+from mediashelf.catalogue.shelf_places import same_disk
 
 
 @pytest.fixture
@@ -117,6 +120,37 @@ def test_a_record_does_not_leave_a_shelf_that_went_away_unseen(
     unplug(card, mounts)
     write(library.root / "tide.iso", tide_image(), DATE)
     assert library.events("home") == {"tide.iso": "copy"}
+
+
+def test_windows_names_a_volume_by_its_serial_number(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As ``vol`` prints it; of the longer numbers of NTFS the lower half (observed in CPython)."""
+    monkeypatch.setattr("sys.platform", "win32")
+    numbers = {"plain": 0x1A2B_3C4D, "long": 0xFEDC_BA98_1A2B_3C4D, "none": 0}
+    status = SimpleNamespace
+    monkeypatch.setattr(os, "stat", lambda folder: status(st_dev=numbers[str(folder)]))
+    names = {folder: FileSystems().of(folder) for folder in numbers}
+    assert names == {"plain": "serial 1A2B-3C4D", "long": "serial 1A2B-3C4D", "none": "device 0"}
+    assert is_certain(names["plain"])
+    assert not is_certain(names["none"])
+
+
+def test_a_drive_under_another_letter_is_known_by_its_serial_number(
+    library: Library, mounts: dict[str, str]
+) -> None:
+    card = library.add_shelf("card")
+    mounts[str(card)] = "serial 1A2B-3C4D"
+    write(card / "tide.iso", tide_image(), DATE)
+    library.scan()
+    elsewhere = library.root.parent / "F"
+    card.rename(elsewhere)
+    mounts[str(elsewhere)] = mounts.pop(str(card))
+    found = same_disk(library.catalogue, elsewhere)
+    assert found is not None
+    assert found.name == "card"
+    mounts[str(elsewhere)] = "serial 0000-0001"
+    assert same_disk(library.catalogue, elsewhere) is None
 
 
 def test_file_systems_are_told_apart_by_the_system_itself() -> None:

@@ -6,14 +6,16 @@ image. When the image is not found, the nearest folder that exists is asked for
 its file system: the same one means the file is missing; another means that its
 disk, card or share is away.
 
-A file system is known by its UUID where Linux lists it, and by its device number
-elsewhere. Numbers change when a disk is plugged in again; as soon as one image
-is found unchanged under a new number, the new number stands for the old one.
+A file system is known by its UUID where Linux lists it, in Windows by its volume's serial
+number, and by its device number elsewhere. Numbers of devices change when a disk is
+plugged in again; as soon as one image is found unchanged under a new number, the new
+number stands for the old one.
 """
 
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -37,7 +39,7 @@ class FileSystems:
                 device = os.stat(folder).st_dev  # noqa: PTH116  # called once a folder
             except OSError:
                 device = None
-            name = "" if device is None else self._uuids.get(device, f"device {device}")
+            name = "" if device is None else self._uuids.get(device) or _device_name(device)
             self._names[folder] = name
         return name
 
@@ -48,6 +50,19 @@ class FileSystems:
     def nearest(self, path: str) -> str:
         """Return the file system of the nearest folder above ``path`` that exists."""
         return next((name for name in map(self.of, map(str, Path(path).parents)) if name), "")
+
+
+def is_certain(name: str) -> bool:
+    """Tell whether a file system keeps this name wherever it is plugged in."""
+    return name.startswith(("uuid ", "serial "))
+
+
+def _device_name(device: int) -> str:
+    # CPython has the serial number there; since 3.12 with more bits where NTFS gives them.
+    serial = device & 0xFFFF_FFFF
+    if sys.platform == "win32" and serial:
+        return f"serial {serial >> 16:04X}-{serial & 0xFFFF:04X}"
+    return f"device {device}"
 
 
 def _uuids_by_device() -> dict[int, str]:

@@ -122,13 +122,13 @@ def list_command(
             images = sorted_by(images, sort or "shelf", reverse=reverse)
         rows = [image.row for image in images]
         if duplicates:
-            _list_duplicates(catalogue, rows, as_json, quiet)
+            _list_duplicates(catalogue, rows, as_json, as_csv, quiet)
             return
         if report_path is not None:
             from mediashelf.cli.library.listing.page import write_library_page
 
             write_library_page(
-                report_path, catalogue, rows, wanted, with_files=with_files, quiet=quiet
+                report_path, catalogue, images, wanted, with_files=with_files, quiet=quiet
             )
             if not as_json:
                 return
@@ -144,14 +144,21 @@ def list_command(
 
 
 def _list_duplicates(
-    catalogue: Catalogue, rows: Sequence[ImageRow], as_json: bool, quiet: bool
+    catalogue: Catalogue, rows: Sequence[ImageRow], as_json: bool, as_csv: bool, quiet: bool
 ) -> None:
-    from mediashelf.cli.library.listing.duplicates import duplicates_document, say_duplicates
+    from mediashelf.cli.library.listing.duplicates import (
+        CSV_COLUMNS,
+        csv_rows,
+        duplicates_document,
+        say_duplicates,
+    )
     from mediashelf.jobs.library.duplicates import find_duplicates
 
     found = find_duplicates(catalogue, rows)
     if as_json:
         say_json(duplicates_document(found))
+    elif as_csv:
+        say_csv(CSV_COLUMNS, csv_rows(found))
     else:
         say_duplicates(found, quiet=quiet)
 

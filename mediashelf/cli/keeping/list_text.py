@@ -32,7 +32,7 @@ def say_list(
             else "No image matches these filters."
         )
         if not catalogue.exists:
-            say_wrapped(f"There is no catalogue at {catalogue.place} yet.")
+            say_wrapped(f"No catalogue exists at {catalogue.place} yet.")
         return
     names = shown_columns(images, picked)
     cells = [[COLUMNS[name].text(image) for name in names] for image in images]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.cli.render import say, say_findings, say_wrapped, table
-from mediashelf.findings import Severity, worst
+from mediashelf.findings import Severity
 from mediashelf.integrity.fixity.comparing import WORST_FIRST, State
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.reports.audit.words import summary_lines
@@ -42,8 +43,10 @@ def say_audit(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, q
             say(line)
     if hide_sound and sound and not quiet:
         say(f"… and {count_text(len(sound), 'sound image')} (--all names them)")
-    for each in (*_first_errors(ordered, away), *told):
+    for each in told:
         _say_image(each, quiet)
+    for name in away:
+        _say_shelf(name, ordered)
     if (shown or away) and not quiet:
         say()
     if not quiet:
@@ -62,14 +65,13 @@ def _away_shelves(results: Sequence[AuditResult]) -> dict[str, int]:
     return {name: count for name, count in away.items() if 1 < count == counts[name] and name}
 
 
-def _first_errors(results: Sequence[AuditResult], away: Collection[str]) -> Iterator[AuditResult]:
-    """Yield one image for each of these shelves that is away for a reason to act on."""
-    told = set()
-    for each in results:
-        shelf = _shelf(each)
-        if shelf in away and shelf not in told and worst(each.verdict.findings) != Severity.NOTE:
-            told.add(shelf)
-            yield each
+def _say_shelf(name: str, results: Sequence[AuditResult]) -> None:
+    """Say once for all its images that what is in a shelf's place is not the shelf."""
+    findings = [each.verdict.findings[0] for each in results if _shelf(each) == name]
+    wrong = [one for one in findings if one.severity is Severity.ERROR]
+    if wrong:
+        say()
+        say_findings([replace(wrong[0], where=name)])
 
 
 def _basis(result: AuditResult) -> str:

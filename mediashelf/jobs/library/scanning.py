@@ -148,7 +148,9 @@ def read_planned(
         _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
     for plan in scan.plan.shelves:
         rows = catalogue.images(shelf=plan.shelf.name)
-        look_into_images(catalogue, rows, is_deep=scan.opens_archives)
+        look_into_images(
+            catalogue, rows, is_deep=scan.opens_archives, on_image=lambda count: on_bytes(0)
+        )
     scan.findings += scan_findings(scan.plan, scan.outcomes)
     scan.findings += _missing(catalogue, scan)
     scan.findings += [waiting_finding(row) for row in _waiting(catalogue, scan)]

@@ -6,12 +6,13 @@ import os
 import sqlite3
 import subprocess
 import sys
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
+from urllib.parse import unquote
 
 import pytest
 
 from made_library import open_library, tide_image, write
-from mediashelf.catalogue import schema
+from mediashelf.catalogue import schema, store
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import catalogue_place, open_catalogue
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
@@ -207,7 +208,8 @@ def test_a_lock_is_waited_for_and_then_said(place: Path, tmp_path: Path) -> None
 
 ASK = """
 import os, sys
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
+from urllib.parse import unquote
 from mediashelf.catalogue.store import open_catalogue
 os.setgid(65534)
 os.setuid(65534)
@@ -267,3 +269,17 @@ def test_a_question_that_was_not_read_to_its_end_keeps_no_file_open(tmp_path: Pa
         catalogue.db.execute("SELECT nothing")
     assert [path.name for path in tmp_path.iterdir()] == ["catalogue.sqlite"]
     assert kept.value and left
+
+
+@pytest.mark.parametrize(
+    ("place", "uri"),
+    [
+        ("C:\\Users\\Anna Ö\\c.sqlite", "file:///C:/Users/Anna%20%C3%96/c.sqlite"),
+        ("\\\\shelf-server\\isos\\c.sqlite", "file:////shelf-server/isos/c.sqlite"),
+    ],
+)
+def test_a_catalogue_on_a_drive_or_share_of_windows(place: str, uri: str) -> None:
+    """SQLite refuses a URI with a host in it ("URI Filenames In SQLite", 3.1)."""
+    found = store._as_uri(PureWindowsPath(place))
+    assert unquote(found) == unquote(uri)
+    assert found.startswith("file:///")
