@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from pathlib import Path
 
@@ -35,6 +36,21 @@ def test_the_example_ends_in_a_report_of_its_session(folder: Path) -> None:
     page = (folder / "session-report.html").read_text("utf-8")
     assert "qlsynth.vxd is missing" in page
     assert str(folder) not in page
+
+
+def test_the_shelves_answer_and_the_disc_says_the_same(folder: Path) -> None:
+    out = run(folder)
+    environment = {"COLUMNS": "80", "MEDIASHELF_CATALOGUE": str(folder / "catalogue.sqlite")}
+    tables = []
+    for source in ("--shelves", str(folder / "shelf-drivers.iso")):
+        words = ["drivers", source, "-m", str(folder / "devices.txt"), "-t", "win9x", "--json"]
+        result = CliRunner().invoke(main, words, env=environment)
+        devices = json.loads(result.output)["targets"][0]["devices"]
+        tables.append([(device["cover"], device["missing"]) for device in devices])
+    assert tables[0] == tables[1]
+    # The folder of drivers lacks a file of the sound card; its own disc has it.
+    assert tables[0][2] == ("covered", [])
+    assert "wins: drawer:sound-card.iso:/Quillon Audio/QLAUDIO.INF [QLA16.Install]" in out
 
 
 def test_it_is_made_anew_in_its_own_folder_and_nowhere_else(folder: Path) -> None:

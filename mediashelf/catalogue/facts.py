@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import zlib
+from collections.abc import Iterator
 from dataclasses import fields
 from typing import Any
 
@@ -22,18 +23,44 @@ from mediashelf.formats.volume import (
     VolumeKind,
 )
 
+_AT_ONCE = 10_000  # entries that become text together
 _FAST = 1  # the level: four times as fast as the usual one, a fifth larger
 
 
 def pack_facts(facts: DiscFacts) -> bytes:
     """Return the facts of a disc as a blob, without loss."""
+    packer = zlib.compressobj(_FAST)
+    # ASCII escapes carry lone surrogates, which UTF-8 would refuse.
+    packed = [packer.compress(piece.encode("ascii")) for piece in _iter_json(facts)]
+    return b"".join((*packed, packer.flush()))
+
+
+def _iter_json(facts: DiscFacts) -> Iterator[str]:
+    """Yield the JSON text in pieces: of a million entries it takes several times their memory."""
     plain = _plain(facts)
-    plain["volumes"] = [_plain_volume(volume) for volume in facts.volumes]
     if facts.boot is not None:
         plain["boot"] = _plain(facts.boot)
         plain["boot"]["entries"] = [_plain(entry) for entry in facts.boot.entries]
-    # ASCII escapes carry lone surrogates, which UTF-8 would refuse.
-    return zlib.compress(json.dumps(plain, separators=(",", ":")).encode("ascii"), _FAST)
+    del plain["volumes"]
+    yield f'{_json(plain)[:-1]},"volumes":['
+    for number, volume in enumerate(facts.volumes):
+        fields_alone = _plain(volume)
+        del fields_alone["entries"]
+        yield f'{"," if number else ""}{_json(fields_alone)[:-1]},"entries":{{'
+        for column, name in enumerate(Entry._fields if volume.entries else ()):
+            yield f'{"," if column else ""}"{name}":['
+            for start in range(0, len(volume.entries), _AT_ONCE):
+                part = volume.entries[start : start + _AT_ONCE]
+                is_date = name == "date"
+                values = [entry.date.hex() if is_date else entry[column] for entry in part]
+                yield f"{',' if start else ''}{_json(values)[1:-1]}"
+            yield "]"
+        yield "}}"
+    yield "]}"
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, separators=(",", ":"))
 
 
 def unpack_facts(packed: bytes) -> DiscFacts:
@@ -56,16 +83,6 @@ def _known(kind: Any, plain: dict[str, Any]) -> dict[str, Any]:
     """Leave out what this version of the program does not know."""
     names = {field.name for field in fields(kind)}
     return {name: value for name, value in plain.items() if name in names}
-
-
-def _plain_volume(volume: VolumeFacts) -> dict[str, Any]:
-    plain = _plain(volume)
-    columns: dict[str, Any] = {}
-    if volume.entries:
-        columns = dict(zip(Entry._fields, zip(*volume.entries, strict=True), strict=True))
-        columns["date"] = [date.hex() for date in columns["date"]]
-    plain["entries"] = columns
-    return plain
 
 
 def _volume(plain: dict[str, Any]) -> VolumeFacts:

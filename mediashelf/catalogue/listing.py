@@ -45,12 +45,14 @@ def list_entries(facts: DiscFacts) -> list[ListedEntry]:
     """Return the entries of every tree, merged where they agree, paired where names were cut."""
     entries: list[ListedEntry] = []
     places: dict[tuple[str, int, bool], int] = {}
+    folders: dict[str, str] = {}  # each text once
     numbers: list[dict[str, int]] = []  # for each volume, paths to numbers in the list
     for volume in facts.volumes:
         mark = MARK_ENHANCED if volume.is_enhanced else MARK_OF_KIND[volume.kind]
         numbers.append({})
         for entry in volume.entries:
             folder, _, name = entry.path.rpartition("/")
+            folder = folders.setdefault(folder, folder)
             # The lengths of directories differ between trees; they are the same folder.
             size = 0 if entry.is_directory else entry.size
             marks = mark | MARK_DIRECTORY if entry.is_directory else mark

@@ -14,9 +14,9 @@ from mediashelf.catalogue.images import facts_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.findings import Severity, worst
+from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts
-from mediashelf.readability.check import check_disc
+from mediashelf.readability.check import worst_for_targets
 from mediashelf.readability.targets import Target
 
 _NOTHING = 0  # stands for "no findings" beside the severities
@@ -32,10 +32,8 @@ def readable_by(
 
     Images that were never read as discs (sheets, unreadable files) are left out.
     """
-    for target in targets:
-        answers = _answers(catalogue, rows, target)
-        rows = [row for row in rows if _NOTHING <= answers[row.id] < Severity.ERROR]
-    return list(rows)
+    read = iter_reading(catalogue, rows, targets)
+    return [row for row, answers in read if answers is not None and all(answers)]
 
 
 def iter_reading(
@@ -49,11 +47,12 @@ def iter_reading(
     new: list[tuple[str, str, int, int]] = []
     for row in rows:
         missing = [at for at, target in enumerate(targets) if row.id not in known[at][1]]
-        facts = facts_of(catalogue.db, row.id) if missing else None
-        for at in missing:
-            fingerprint, answers = known[at]
-            answers[row.id] = _ask(facts, targets[at])
-            new.append((targets[at].name, fingerprint, answers[row.id], row.id))
+        if missing:
+            asked = _ask(facts_of(catalogue.db, row.id), [targets[at] for at in missing])
+            for at, answer in zip(missing, asked, strict=True):
+                fingerprint, answers = known[at]
+                answers[row.id] = answer
+                new.append((targets[at].name, fingerprint, answer, row.id))
         if len(new) >= _KEPT_AT_ONCE:
             _remember(catalogue, new)
             new = []
@@ -61,17 +60,6 @@ def iter_reading(
         is_disc = _UNKNOWN not in severities
         yield row, tuple(each < Severity.ERROR for each in severities) if is_disc else None
     _remember(catalogue, new)
-
-
-def _answers(catalogue: Catalogue, rows: Sequence[ImageRow], target: Target) -> dict[int, int]:
-    fingerprint, answers = _remembered(catalogue, target)
-    asked = {
-        row.id: _ask(facts_of(catalogue.db, row.id), target)
-        for row in rows
-        if row.id not in answers
-    }
-    _remember(catalogue, [(target.name, fingerprint, answer, key) for key, answer in asked.items()])
-    return {**answers, **asked}
 
 
 def _remembered(catalogue: Catalogue, target: Target) -> tuple[str, dict[int, int]]:
@@ -94,11 +82,10 @@ def _remember(catalogue: Catalogue, answers: Sequence[tuple[str, str, int, int]]
             )
 
 
-def _ask(facts: DiscFacts | None, target: Target) -> int:
+def _ask(facts: DiscFacts | None, targets: Sequence[Target]) -> list[int]:
     if facts is None:
-        return _UNKNOWN
-    severity = worst(check_disc(facts, target))
-    return _NOTHING if severity is None else int(severity)
+        return [_UNKNOWN] * len(targets)
+    return [_NOTHING if each is None else int(each) for each in worst_for_targets(facts, targets)]
 
 
 def _fingerprint(target: Target) -> str:

@@ -201,7 +201,9 @@ def _matching(db: sqlite3.Connection, query: _Query, shelf_id: int | None) -> It
 def _by_content(db: sqlite3.Connection, query: _Query) -> _Conditions:
     conditions = _Conditions()
     asked = _asked_of_index(db, query)
-    if asked:
+    if asked == _NO_NAME:
+        conditions.add("0")
+    elif asked:
         conditions.add("name_index MATCH ?", asked)
         conditions.by_index = True
     for part in query.parts:
@@ -211,13 +213,19 @@ def _by_content(db: sqlite3.Connection, query: _Query) -> _Conditions:
     return conditions
 
 
+_NO_NAME = "\0"  # no name can fit; the index is not even asked
+
+
 def _asked_of_index(db: sqlite3.Connection, query: _Query) -> str:
     """Return what the index is asked, or an empty text when it can't help."""
     pieces = query.pieces
     long_enough = [piece for piece in pieces if len(piece) >= TRIGRAM][:_MOST_INDEXED]
     if long_enough or not pieces:
         return " AND ".join(map(_quoted, long_enough))
-    return " OR ".join(map(_quoted, terms_with(db, pieces[0])))
+    terms = terms_with(db, pieces[0])
+    if terms is None:
+        return ""
+    return " OR ".join(map(_quoted, terms)) or _NO_NAME
 
 
 def _quoted(piece: str) -> str:

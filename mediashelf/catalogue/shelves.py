@@ -22,8 +22,8 @@ LONGEST_NAME = 60  # so that tables stay readable
 def add_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> ShelfRow:
     """Register a folder tree; by default it is called as the folder is.
 
-    The folder is kept as it was written, made absolute: a link in it is followed
-    at every scan. Shelves inside the folder become a part of this one, with all their
+    The folder is kept as it was written, made absolute and without ``..``: a link in it is
+    followed at every scan. Shelves inside the folder become a part of this one, with all their
     records. Raises :class:`InputError` for a folder that cannot be read, and for a name
     that is taken or not allowed, and :class:`CatalogueError` for a folder
     that is in another shelf: its images would be recorded twice.
@@ -76,7 +76,7 @@ def move_to(catalogue: Catalogue, name: str, folder: Path) -> tuple[ShelfRow, in
 
 def _readable_folder(folder: Path) -> tuple[Path, Path]:
     """Return a folder made absolute, and the place that its links lead to."""
-    root = folder.absolute()
+    root = folder.resolve() if ".." in folder.parts else folder.absolute()
     try:
         next(root.iterdir(), None)
         return root, real_folder(root.resolve(strict=True))

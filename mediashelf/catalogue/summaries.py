@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+import sqlite3
+from collections.abc import Mapping, Sequence
 
 from mediashelf.catalogue.images import facts_of
 from mediashelf.catalogue.records.reading import reads_catalogue, require_types
@@ -38,7 +39,8 @@ def summaries_of(catalogue: Catalogue, rows: Sequence[ImageRow]) -> dict[int, Di
             by_bytes[row.key_digest] = summary
         new[row.id] = summary
     if new and catalogue.can_write and catalogue.exists:
-        _remember(catalogue, new)
+        with transaction(catalogue.db):
+            write_summaries(catalogue.db, new)
     return {row.id: known.get(row.id) or new.get(row.id, _NOTHING) for row in rows}
 
 
@@ -53,10 +55,15 @@ def complete_summaries(catalogue: Catalogue) -> None:
         summaries_of(catalogue, catalogue.images())
 
 
+def summaries_of_sets(catalogue: Catalogue) -> dict[int, DiscSummary]:
+    """Return what is remembered of the discs that say that they are of a set."""
+    return _remembered(catalogue, " AND set_size > 0")
+
+
 @reads_catalogue
-def _remembered(catalogue: Catalogue) -> dict[int, DiscSummary]:
+def _remembered(catalogue: Catalogue, more: str = "") -> dict[int, DiscSummary]:
     rows = catalogue.db.execute(
-        f"SELECT image_id, {_COLUMNS} FROM disc_summaries WHERE reader = ?", [READER]
+        f"SELECT image_id, {_COLUMNS} FROM disc_summaries WHERE reader = ?{more}", [READER]
     )
     return {image_id: _made(*values) for image_id, *values in rows}
 
@@ -92,26 +99,26 @@ def _words(text: str) -> tuple[str, ...]:
     return tuple(json.loads(text)) if text != "[]" else ()
 
 
-def _remember(catalogue: Catalogue, new: dict[int, DiscSummary]) -> None:
-    with transaction(catalogue.db):
-        catalogue.db.executemany(
-            f"INSERT OR REPLACE INTO disc_summaries (image_id, reader, {_COLUMNS}) "
-            "SELECT id, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ? FROM images WHERE id = ?",
-            [
-                (
-                    READER,
-                    each.created,
-                    each.modified,
-                    each.effective,
-                    keep_text(each.application),
-                    json.dumps(each.boot),
-                    json.dumps(each.scripts),
-                    json.dumps(each.installers),
-                    keep_text(each.set_name),
-                    each.set_number,
-                    each.set_size,
-                    image_id,
-                )
-                for image_id, each in new.items()
-            ],
-        )
+def write_summaries(db: sqlite3.Connection, new: Mapping[int, DiscSummary]) -> None:
+    """Keep what discs say of themselves; within the caller's transaction."""
+    db.executemany(
+        f"INSERT OR REPLACE INTO disc_summaries (image_id, reader, {_COLUMNS}) "
+        "SELECT id, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ? FROM images WHERE id = ?",
+        [
+            (
+                READER,
+                each.created,
+                each.modified,
+                each.effective,
+                keep_text(each.application),
+                json.dumps(each.boot),
+                json.dumps(each.scripts),
+                json.dumps(each.installers),
+                keep_text(each.set_name),
+                each.set_number,
+                each.set_size,
+                image_id,
+            )
+            for image_id, each in new.items()
+        ],
+    )

@@ -43,6 +43,7 @@ def demo(folder: Path, quiet: bool) -> None:
     with contextlib.chdir(folder):
         _build_a_disc(tour)
         _audit_the_library(tour, scenario)
+        _ask_the_shelves(tour)
         _prepare_the_session(tour, scenario)
     _what_next(tour, folder, time.monotonic() - start)
     if tour.surprises:
@@ -135,6 +136,21 @@ def _audit_the_library(tour: _Tour, scenario: Scenario) -> None:
         "one scratched sector right in the converted image; the raw one stays as it is."
     )
     tour.run("convert", "library/harbour-sounds.cue", "-o", "library/harbour-sounds.iso")
+
+
+def _ask_the_shelves(tour: _Tour) -> None:
+    tour.tell(
+        "In a drawer are the discs that came with the kiosk's parts. Recorded once, they answer "
+        "for a machine: from its list of devices to a disc in three commands."
+    )
+    tour.run("shelf", "add", "drawer", *_CATALOGUE)
+    tour.run("scan", "drawer", "-q", *_CATALOGUE)
+    machine = ("-m", "devices.txt", "-t", "win9x")
+    tour.run("recipe", "new", "--shelves", *machine, "-o", "shelf-disc.toml", *_CATALOGUE)
+    tour.run("build", "shelf-disc.toml", "-o", "shelf-drivers.iso", "-q", *_CATALOGUE, ends_with=1)
+    tour.run("drivers", "shelf-drivers.iso", *machine, ends_with=1)
+    tour.tell("That is what the shelves have; and why the sound card gets its package:")
+    tour.run("drivers", "--shelves", *machine, "--explain", "3", *_CATALOGUE, ends_with=1)
 
 
 def _prepare_the_session(tour: _Tour, scenario: Scenario) -> None:

@@ -45,7 +45,7 @@ catalogue_option = click.option(
 
 
 class NamedFileType(click.Path):
-    """A file by its path, or an image by the name that the catalogue has for it.
+    """A file by its path, or an image by the name that the catalogue has for it, or a place in one.
 
     For commands with :data:`catalogue_option`.
     """
@@ -61,10 +61,10 @@ class NamedFileType(click.Path):
     ) -> Any:
         if not os.path.lexists(value):
             # Loaded only here: most names are those of files.
-            from mediashelf.jobs.library.naming import find_file
+            from mediashelf.jobs.library.naming import find_place
 
             place = ctx.params.get("catalogue_path") if ctx is not None else None
-            value = find_file(Path(value), place if isinstance(place, Path) else None)
+            value = find_place(os.fspath(value), place if isinstance(place, Path) else None)
         return super().convert(value, param, ctx)
 
 

@@ -67,11 +67,8 @@ def table(
     """
     cells = [[printable(cell) for cell in row] for row in rows]
     aligned = {name.strip() for name in right.split(",")}
-    widths = [
-        max([display_width(header), *(display_width(row[index]) for row in cells)])
-        for index, header in enumerate(headers)
-    ]
-    if not in_lines and sum(widths) + 2 * (len(widths) - 1) > terminal_width():
+    widths = _widths(headers, cells)
+    if not in_lines and _total(widths) > terminal_width():
         return _blocks(headers, cells)
     lines = []
     for row in [list(headers), *cells]:
@@ -81,6 +78,23 @@ def table(
             parts.append(padding + cell if headers[index] in aligned else cell + padding)
         lines.append("  ".join(parts).rstrip())
     return lines
+
+
+def fits(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> bool:
+    """Tell whether a table of these cells fits the terminal line by line."""
+    cells = [[printable(cell) for cell in row] for row in rows]
+    return _total(_widths(headers, cells)) <= terminal_width()
+
+
+def _widths(headers: Sequence[str], cells: Sequence[Sequence[str]]) -> list[int]:
+    return [
+        max([display_width(header), *(display_width(row[index]) for row in cells)])
+        for index, header in enumerate(headers)
+    ]
+
+
+def _total(widths: Sequence[int]) -> int:
+    return sum(widths) + 2 * (len(widths) - 1)
 
 
 def _blocks(headers: Sequence[str], cells: list[list[str]]) -> list[str]:

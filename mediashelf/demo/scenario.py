@@ -26,6 +26,7 @@ MARK = ".mediashelf-demo"
 """A folder with this file in it was made by us and may be made anew."""
 
 _BAD_SECTOR = 200
+_OF_ONE_DISC = ("Larkspur Video", "Ternfield LAN", "Mossgate Chipset")
 _TEXTS = ("devices.txt", "driver-disc.toml", "session.toml")
 
 
@@ -61,6 +62,11 @@ class Scenario:
         return self.library / "harbour-sounds.cue"
 
     @property
+    def drawer(self) -> Path:
+        """A second shelf, with the discs that came with the kiosk's parts."""
+        return self.folder / "drawer"
+
+    @property
     def card(self) -> Path:
         """The emulator's card."""
         return self.folder / "card"
@@ -74,6 +80,7 @@ def make_scenario(folder: Path) -> Scenario:
     _claim(folder)
     scenario = Scenario(folder)
     scenario.library.mkdir()
+    scenario.drawer.mkdir()
     scenario.card.mkdir()
     make_drivers(folder / "drivers")
     for name in _TEXTS:
@@ -150,6 +157,15 @@ def _make_images(scenario: Scenario) -> None:
     whole = _build(originals, "slides", "SLIDES", originals / "exhibition-slides.iso")
     # Somebody pulled the stick too early: the last third never arrived.
     scenario.slides.write_bytes(whole.read_bytes()[: whole.stat().st_size * 2 // 3])
+
+    # The disc of the sound card has the file that the folder of drivers lacks.
+    for name, vendors in (("sound-card", ["Quillon Audio"]), ("parts", _OF_ONE_DISC)):
+        for vendor in vendors:
+            shutil.copytree(scenario.folder / "drivers" / vendor, originals / name / vendor)
+        if name == "sound-card":
+            synth = originals / name / "Quillon Audio" / "QLSYNTH.VXD"
+            _file(synth, example_bytes("QLSYNTH.VXD", 88 << 10))
+        _build(originals, name, name.upper().replace("-", "_"), scenario.drawer / f"{name}.iso")
 
     sounds = originals / "sounds"
     for number in range(1, 5):

@@ -87,7 +87,7 @@ def _package_row(surveyed: SurveyedPackage, target: str, classes: dict[str, str]
     version = package.inf.driver_version
     is_taken = surveyed.suitability.fit is Fit.FITS
     checks = [check for check in (surveyed.chosen, surveyed.rest) if check is not None]
-    lacking = [file.needed.name for check in checks for file in check.missing] if is_taken else []
+    lacking = [file.label for check in checks for file in check.missing] if is_taken else []
     return PackageRow(
         classes.setdefault(own_class.lower(), own_class),
         _maker(package),

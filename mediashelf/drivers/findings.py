@@ -8,7 +8,7 @@ from dataclasses import replace
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover
 from mediashelf.drivers.machines.classes import systems_drive
 from mediashelf.drivers.package_findings import FIT_WORDS, check_package, check_package_text
-from mediashelf.drivers.packages.finding import Package
+from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.rules import driver_page
@@ -46,12 +46,13 @@ def check_devices(survey: Survey) -> Iterator[Finding]:
 
 def _several_versions(survey: Survey) -> Iterator[Finding]:
     """Yield packages that are here in a later version as well, for the same devices."""
-    copies: dict[tuple[str, frozenset[str]], list[Package]] = {}
+    copies: dict[tuple[str, int], list[Package]] = {}
     for surveyed in survey.packages if survey.family.takes_infs else ():
         package = surveyed.package
-        ids = frozenset(offer.model.hardware_id for offer in surveyed.suitability.offers)
-        if ids:
-            copies.setdefault((package.file.name.lower(), ids), []).append(package)
+        suited = surveyed.suitability
+        if suited.fit is Fit.FITS:
+            key = (package.file.name.lower(), suited.identity)
+            copies.setdefault(key, []).append(package)
     for packages in copies.values():
         latest = max(packages, key=lambda package: package.inf.driver_version)
         version = latest.inf.driver_version

@@ -115,7 +115,7 @@ def _cabinet_unread(file: FileCheck, where: str, worst: Severity) -> Finding:
         worst,
         where,
         f"{file.needed.name} is needed from {file.path}, which is not a cabinet, is cut short, "
-        "or is damaged",
+        "is damaged, or goes on in another one that is not beside it",
         "copy it from the manufacturer's disk",
         driver_page("INF SourceDisksNames section"),
     )
@@ -238,7 +238,11 @@ def _check_choice(survey: Survey, package: Package) -> Iterator[Finding]:
 def check_package_text(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding]:
     """Yield the text's own findings; errors only where a device here gets the package."""
     package = surveyed.package
-    for finding in check_inf(package.inf, where=package.path):
+    key = ("checks", package.path)  # the same text is looked at for every target
+    known: tuple[Finding, ...] | None = package.inf.derived.get(key)
+    if known is None:
+        known = package.inf.derived[key] = tuple(check_inf(package.inf, where=package.path))
+    for finding in known:
         if finding.severity is Severity.ERROR and not surveyed.is_chosen:
             yield replace(finding, severity=Severity.WARNING)
         else:

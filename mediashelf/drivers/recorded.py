@@ -27,8 +27,13 @@ from mediashelf.drivers.packages.finding import (
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.formats.inf.copying import COPY_INF_SINCE
 from mediashelf.formats.inf.document import DriverVersion
-from mediashelf.formats.inf.models import Maker, Model, all_models, makers
-from mediashelf.formats.inf.systems import ARCHITECTURES, InfSystem, choose_models
+from mediashelf.formats.inf.models import Maker, Model, ModelsRead, all_models, makers, read_models
+from mediashelf.formats.inf.systems import (
+    ARCHITECTURES,
+    InfSystem,
+    choose_models,
+    find_install_section,
+)
 
 MOST_IDENTIFIERS = 16_384
 """Identifiers of one package that are kept."""
@@ -219,15 +224,22 @@ class _Viewer:
         """Return how one system reads the package, without its key."""
         taken = _taken(listed, family.system)
         models = [model for model in self.models if model.section.lower() in taken]
-        suited = suitability_of(self.package, family.system, models)
+        read = read_models(models, frozenset())
+        suited = suitability_of(self.package, family.system, read)
         if suited.fit is not Fit.FITS:
             return KeptView((), suited.fit)
         sections = sorted(self.sections[name] for name in taken if name in self.sections)
-        return KeptView((), suited.fit, tuple(sections), tuple(self._installs(family, suited)))
+        return KeptView(
+            (), suited.fit, tuple(sections), tuple(self._installs(family, read, suited))
+        )
 
-    def _installs(self, family: Family, suited: Suitability) -> Iterator[KeptInstall]:
-        names = {offer.model.install.lower(): offer.install for offer in suited.offers}
-        for base, name in names.items():
+    def _installs(
+        self, family: Family, read: ModelsRead, suited: Suitability
+    ) -> Iterator[KeptInstall]:
+        for base in read.installs:
+            name = find_install_section(self.package.inf, base, family.system)
+            if name not in suited.installs:
+                continue
             if self.checked > MOST_CHECKED:
                 self.is_cut = True
                 return
@@ -237,9 +249,9 @@ class _Viewer:
                 one.path for one in check.files if one.state.is_there and not one.needed.provider
             ]
             self.files.update(dict.fromkeys((*there, *check.tags)))
-            missing = dict.fromkeys(one.needed.name for one in check.missing)
+            missing = dict.fromkeys(one.label for one in check.missing)
             feature = feature_score(self.package, name)
-            yield KeptInstall(self.bases[base], name, feature, tuple(missing))
+            yield KeptInstall(self.bases[base.lower()], name, feature, tuple(missing))
 
 
 def _taken(listed: Iterable[Maker], system: InfSystem) -> set[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, OfferIndex
 from mediashelf.drivers.machines.devices import Device
@@ -22,7 +23,7 @@ from mediashelf.drivers.packages.finding import (
 from mediashelf.drivers.packages.old_packages import OldPackage, find_old_packages
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.verdict import DriverVerdict, decide
-from mediashelf.formats.inf.models import all_models
+from mediashelf.formats.inf.models import identifiers_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +108,8 @@ def survey(
 ) -> Survey:
     """Look at the packages of trees as ``family`` does; ``devices`` is None without a machine."""
     packages = [package for _, found in founds for package in found.packages]
-    suited = {package: suitability(package, family) for package in packages}
+    wanted = _wanted(tuple(devices or ()))
+    suited = {package: suitability(package, family, wanted) for package in packages}
     dos_packages = tuple(
         dos
         for tree, found in founds
@@ -128,7 +130,7 @@ def survey(
         old_packages=tuple(old for tree, found in founds for old in find_old_packages(tree, found)),
         covers=covers,
         has_machine=devices is not None,
-        by_identifier=_by_identifier(packages),
+        by_identifier=_by_identifier(packages, wanted),
         missing=_missing(covers, suited, family),
     )
 
@@ -138,7 +140,8 @@ def cover_devices(
 ) -> tuple[DeviceCover, ...]:
     """Return only what INFs drive each device, without looking at any file."""
     packages = [package for _, found in founds for package in found.packages]
-    suited = {package: suitability(package, family) for package in packages}
+    wanted = _wanted(tuple(devices))
+    suited = {package: suitability(package, family, wanted) for package in packages}
     return _covers(suited, family, devices, ())
 
 
@@ -195,18 +198,23 @@ def _missing(
         if (package, install) not in missing:
             system, _ = sections_to_check(package, family, suited[package])
             check = judge_completeness(package, [install], system, family)
-            missing[package, install] = [one.needed.name for one in check.missing]
+            missing[package, install] = [one.label for one in check.missing]
     return missing
 
 
-def _by_identifier(packages: Iterable[Package]) -> dict[str, list[Package]]:
+@lru_cache(4)  # the same object each time, by which texts keep what they answered
+def _wanted(devices: tuple[Device, ...]) -> frozenset[str]:
+    """Return every identifier that some device has."""
+    return frozenset(
+        identifier
+        for device in devices
+        for identifier in (*device.hardware_ids, *device.compatible_ids)
+    )
+
+
+def _by_identifier(packages: Iterable[Package], wanted: frozenset[str]) -> dict[str, list[Package]]:
     named: defaultdict[str, list[Package]] = defaultdict(list)
     for package in packages:
-        identifiers = {
-            identifier
-            for model in all_models(package.inf)
-            for identifier in (model.hardware_id, *model.compatible_ids)
-        }
-        for identifier in identifiers:
+        for identifier in identifiers_named(package.inf, wanted):
             named[identifier].append(package)
     return dict(named)

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import NamedTuple
 
 from mediashelf.findings import Finding
+from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
 from mediashelf.formats.image_size import describe_nothing, log_size_problems
 from mediashelf.formats.iso.descriptor_checks import (
@@ -59,23 +57,8 @@ class DiscReading(NamedTuple):
 
 def read_disc(view: View, *, limits: Limits = DEFAULT_LIMITS) -> DiscReading:
     """Read and check everything but the contents of files; never raises for damage."""
-    with _collector_paused():
+    with collector_paused():
         return _DiscReader(view, limits).read()
-
-
-@contextmanager
-def _collector_paused() -> Iterator[None]:
-    """Pause the cyclic garbage collector, which takes a third of the time of a large listing.
-
-    Hundreds of thousands of tuples are made here, and no cycles.
-    """
-    was_enabled = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_enabled:
-            gc.enable()
 
 
 class _DiscReader:
@@ -91,7 +74,7 @@ class _DiscReader:
 
     def read(self) -> DiscReading:
         descriptors = self._read_last_session()
-        udf = read_udf_volume(self._view, self._log)
+        udf = read_udf_volume(self._view, self._log, self._sessions[-1])
         if descriptors.primary is None and not descriptors.supplementary and udf is None:
             return self._no_volume()
         if descriptors.primary is not None:

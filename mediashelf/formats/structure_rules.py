@@ -170,6 +170,12 @@ STRUCTURE_RULES = {
     "udf-contents-not-read": StructureRule(
         _NOTE, _OWN, "Read these contents on a system that supports this kind of UDF"
     ),
+    "udf-moved-blocks": StructureRule(
+        _WARNING,
+        "UDF 2.60 2.2.11 and 2.2.12, as the Linux kernel 6.1 has them",
+        "Compare the image with the disc: its end may be missing, or its last session was never "
+        "closed",
+    ),
     "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9.2, 2/9.3 and 3/9.1", _COPY),
     "udf-anchor": StructureRule(_ERROR, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1", _COPY),
     "udf-tag": StructureRule(_ERROR, "ECMA-167 3/7.2 and 4/7.2.1", _COPY),

@@ -8,9 +8,9 @@ from pathlib import Path
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.families import choose_family
 from mediashelf.drivers.verdict import DriverVerdict
-from mediashelf.jobs.discs.driver_families import needed_family
 from mediashelf.jobs.discs.driver_survey import find_subjects, survey_subjects
 from mediashelf.jobs.discs.recipe_options import RecipeOptions
+from mediashelf.jobs.driver_families import needed_family
 from mediashelf.readability.targets import load_targets, pick_targets
 
 

@@ -17,8 +17,8 @@ from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.drivers.verdict import DriverState, summary_text
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.discs.driver_families import family_name, say_no_family
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
+from mediashelf.jobs.driver_families import family_name, say_no_family
 from mediashelf.readability.targets import Target
 from mediashelf.reports.bench.sheet_chapters import SheetDevice
 from mediashelf.sessions.discs.preflight import CheckedDisc

@@ -23,7 +23,7 @@ from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import InputError
 from mediashelf.jobs.session_journal import find_session, is_card
 from mediashelf.readability.targets import load_targets, pick_targets
-from mediashelf.sessions.plans.machine import product_key_in
+from mediashelf.sessions.plans.machine import product_key_in, refuse_as_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +105,11 @@ def session_to_report(
 def begin_session(
     session_name: str | None, catalogue_path: Path | None, *, machine: str = ""
 ) -> BenchSession:
-    """Begin a session again with the same card and discs, without notes, for a machine."""
+    """Begin a session again with the same card and discs, without notes, for a machine.
+
+    Raises :class:`SessionPlanError` for a name that should not be kept.
+    """
+    refuse_as_name(machine)
     with open_catalogue(catalogue_path) as catalogue:
         session = find_session(catalogue, session_name)
         return begin_again(catalogue, session, machine=machine)

@@ -44,6 +44,30 @@ def check_targets(
         yield target, list(_check(disc, target))
 
 
+def worst_for_targets(facts: DiscFacts, targets: Iterable[Target]) -> Iterator[Severity | None]:
+    """Yield the worst severity for each target: that of :func:`check_disc`, at a part of its cost.
+
+    Rules are asked worst first, and none further than to a place as bad as it can be.
+    """
+    disc = JudgedDisc(facts)
+    for target in targets:
+        yield _worst(Question.about(disc, target))
+
+
+def _worst(question: Question) -> Severity | None:
+    known = ((rule.severity_for(question.target), rule) for rule in RULES)
+    asked = [(severity, rule) for severity, rule in known if severity is not None]
+    level: Severity | None = None
+    for severity, rule in sorted(asked, key=lambda pair: -pair[0]):
+        if level is not None and severity <= level:
+            break
+        for finding in rule.findings(question):
+            level = finding.severity if level is None else max(level, finding.severity)
+            if level >= severity:
+                break
+    return level
+
+
 def verdict_on(findings: Iterable[Finding]) -> Readability:
     """Return what one target's findings about one disc come to; notes do not count."""
     findings = list(findings)

@@ -8,11 +8,13 @@ import os
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import cycle
 from pathlib import Path
 
 from mediashelf.errors import InputError, StagingError
 from mediashelf.files import flush_file
 from mediashelf.integrity.fixity.digests import Digester, Digests, digest_file
+from mediashelf.integrity.fixity.overlapping import OverlappedDigester
 from mediashelf.sessions.card_space import lives_in_memory
 from mediashelf.sessions.manifests.fields import Confirmed
 from mediashelf.sessions.manifests.parts import FileDigests
@@ -102,8 +104,8 @@ def _flush(path: Path) -> None:
 def _digest_past_memory(path: Path, on_bytes: OnBytes) -> Digests | None:
     """Digest a file read with O_DIRECT, or return None where that is not to be had.
 
-    Such reads need a buffer and offsets that are aligned: a map is, and so are
-    multiples of its size.
+    Such reads need buffers and offsets that are aligned: maps are, and so are
+    multiples of their size.
     """
     if not (hasattr(os, "O_DIRECT") and hasattr(os, "preadv")):
         return None
@@ -113,23 +115,23 @@ def _digest_past_memory(path: Path, on_bytes: OnBytes) -> Digests | None:
         if error.errno == errno.EINVAL:
             return None
         raise
-    digester = Digester(ALGORITHMS, block_size=0)
-    buffer = mmap.mmap(-1, _BUFFER_SIZE)
+    # One is counted while the next one is filled; they close with the last view of them.
+    buffers = cycle([memoryview(mmap.mmap(-1, _BUFFER_SIZE)) for _ in range(2)])
+    done, size = 0, os.fstat(descriptor).st_size
     try:
-        done, size = 0, os.fstat(descriptor).st_size
-        while done < size:
-            count = os.preadv(descriptor, [buffer], done)
-            if not count:
-                break  # it was cut short meanwhile; the size tells
-            with memoryview(buffer) as view:
-                digester.update(view[:count])
-            done += count
-            on_bytes(count)
+        with OverlappedDigester(Digester(ALGORITHMS, block_size=0)) as digester:
+            while done < size:
+                buffer = next(buffers)
+                count = os.preadv(descriptor, [buffer], done)
+                if not count:
+                    break  # it was cut short meanwhile; the size tells
+                digester.update(buffer[:count])
+                done += count
+                on_bytes(count)
+            return digester.finish()
     except OSError as error:
         if error.errno == errno.EINVAL and not done:
             return None
         raise
     finally:
         os.close(descriptor)
-        buffer.close()
-    return digester.finish()

@@ -20,27 +20,19 @@ from pathlib import Path
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
-from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.image import ClosableView, DiscImage
-from mediashelf.trees.attached import ends_as_zip, find_attached
-from mediashelf.trees.bytes import PartView, Spool, StampedFile, Start
-from mediashelf.trees.compressed import OneFileTree, expand_file
-from mediashelf.trees.disc import DiscTree
-from mediashelf.trees.floppy import FloppyTree
+from mediashelf.trees.attached import find_attached
+from mediashelf.trees.by_kind import open_view
+from mediashelf.trees.bytes import Spool, StampedFile, Start
 from mediashelf.trees.folder import FolderTree
-from mediashelf.trees.library import LIBRARY_FORMATS, LibraryTree
 from mediashelf.trees.members import Bounds, TreeMember, not_opened
-from mediashelf.trees.tar import TarTree
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (
-    COMPRESSED,
     HEAD_SIZE,
     Wrapping,
     detect_wrapping,
     may_be_wrapping,
 )
-from mediashelf.trees.zips.archive import ZipTree
 
 _INSIDE = re.compile(r":[/\\]")
 """What stands between a file and a path in it; paths of Windows write it the other way."""
@@ -82,7 +74,7 @@ def open_tree(
         return FolderTree(path, bounds)
     file = StampedFile(path)
     try:
-        tree = _known(str(path), _open_view(str(path), file, 0, kind, bounds))
+        tree = _known(str(path), open_view(str(path), file, 0, kind, bounds))
         tree.file = file
         for one in inside:
             parts = tuple(part for part in one.split("/") if part not in ("", "."))
@@ -133,7 +125,7 @@ def _open_inside(
         if isinstance(view, Spool):
             view.extend(tree.stream(member))
         depth = tree.depth + 1 if host is None else 0
-        found = _open_view(where, view, depth, kind, bounds)
+        found = open_view(where, view, depth, kind, bounds)
     except BaseException:
         view.close()
         raise
@@ -204,85 +196,3 @@ def _known(where: str, tree: Tree | None) -> Tree:
 def _reason(where: str, error: InputError) -> str:
     """Return the words of an error without the place that they begin with."""
     return str(error).removeprefix(f"{where}: ").removeprefix("is ")
-
-
-def _open_view(
-    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
-) -> Tree | None:
-    try:
-        tree = _open_bytes(where, view, depth, kind, bounds)
-    except OSError as error:
-        raise InputError(f"{where}: cannot be read: {error.strerror or error}") from error
-    if tree is not None:
-        tree.depth = depth
-    if kind is not None and tree is not None and "image" not in tree.form:
-        tree.close()
-        raise InputError(f"{where}: is a {tree.form}, which has no {kind.words} tree")
-    return tree
-
-
-def _open_bytes(
-    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
-) -> Tree | None:
-    found = detect_wrapping(view)
-    if found is None and view.read(0, 2) == b"MZ":
-        return _open_program(where, view, depth, kind, bounds)
-    if found in COMPRESSED:
-        return _open_compressed(where, found, view, depth, kind, bounds)
-    if found is Wrapping.DISC:
-        return DiscTree(where, DiscImage(Path(where), view), bounds, kind)
-    if found is Wrapping.FLOPPY:
-        volume = read_fat(view)
-        return None if volume is None else FloppyTree(where, volume, bounds)
-    if found is Wrapping.ZIP:
-        return ZipTree(where, view, bounds)
-    if found is Wrapping.TAR:
-        return TarTree(where, view, bounds)
-    if found in LIBRARY_FORMATS:
-        whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
-        return LibraryTree(where, found, whole, bounds)
-    if found is None:
-        # An archive may follow anything, and its first bytes may be damaged.
-        return ZipTree(where, view, bounds) if ends_as_zip(view) else None
-    raise InputError(f"{where}: is {found.words}, which cannot be opened here")
-
-
-def _open_program(
-    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
-) -> Tree | None:
-    """Open what a program carries; raises :class:`InputError` for what is not known."""
-    attached = find_attached(view)
-    if attached is None:
-        return None
-    if attached.wrapping is None:
-        raise InputError(
-            f"{where}: is an installer of unknown kind: {attached.size:,} bytes follow the program"
-        )
-    if attached.wrapping is Wrapping.ZIP:
-        tree: Tree = ZipTree(where, view, bounds)
-    else:
-        part = Spool().copy(PartView(view, attached.start, attached.size))
-        tree = LibraryTree(where, attached.wrapping, part, bounds)
-    tree.form = f"program with {attached.wrapping.words} in it"
-    return tree
-
-
-def _open_compressed(
-    where: str,
-    wrapping: Wrapping,
-    view: ClosableView,
-    depth: int,
-    kind: VolumeKind | None,
-    bounds: Bounds,
-) -> Tree:
-    """Open a compressed file: what it holds if that is a wrapping, else as a tree of one file."""
-    if depth >= bounds.depth:
-        raise InputError(f"{where}: is inside too many others; unpack the outer ones")
-    spool = expand_file(where, wrapping, view, bounds)
-    tree = _open_bytes(where, spool, depth + 1, kind, bounds)
-    if tree is None:
-        tree = OneFileTree(where, wrapping, spool)
-    else:
-        tree.form = f"{tree.form} in {wrapping.words}"
-    tree.own(spool)
-    return tree

@@ -10,7 +10,15 @@ from __future__ import annotations
 import re
 from enum import StrEnum
 
+from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
+from mediashelf.formats.packed.cabinet import (
+    FOLDER_SIZE,
+    MAX_HEADER_SIZE,
+    Compression,
+    parse_cabinet_folder,
+    parse_cabinet_header,
+)
 from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.packed.signatures import ContentFormat, detect_format
 
@@ -64,8 +72,12 @@ _SIGNATURES = (
     (b"\x60\xea", 0, Wrapping.ARJ),
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", 0, Wrapping.MSI),
 )
+_CONTINUES = 3  # flags of a cabinet: another goes before or after it
 COMPRESSED = frozenset({Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ})
 """Those that hold one file."""
+
+BY_LIBRARY = frozenset({Wrapping.SEVEN_ZIP, Wrapping.CABINET, Wrapping.RAR, Wrapping.LHA})
+"""Those that libarchive opens."""
 
 
 def detect_wrapping(view: View) -> Wrapping | None:
@@ -93,3 +105,21 @@ _SUFFIXES = re.compile(
 def may_be_wrapping(name: str) -> bool:
     """Tell whether a file inside a tree is worth a look: by its suffix (own choice)."""
     return _SUFFIXES.search(name.lower()) is not None
+
+
+def why_cabinet_closed(view: View) -> str:
+    """Return why no library here opens this cabinet, nothing where one may."""
+    head = view.read(0, MAX_HEADER_SIZE)
+    try:
+        header = parse_cabinet_header(head)
+        if int.from_bytes(head[30:32], "little") & _CONTINUES:
+            return "is one part of a cabinet in several files"
+        at = header.folders_offset
+        for _ in range(header.folder_count):
+            folder = parse_cabinet_folder(view.read(at, FOLDER_SIZE), at)
+            if folder.compression is Compression.QUANTUM:
+                return "is a cabinet compressed by Quantum"
+            at += FOLDER_SIZE + header.folder_reserve
+    except FormatError:
+        pass  # the library says what is wrong
+    return ""

@@ -56,7 +56,7 @@ from mediashelf.formats.inf.models import all_models
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem
 from mediashelf.formats.packed.catalog_file import parse_catalog
-from mediashelf.formats.packed.floppy import read_floppy
+from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.packed.portable_executable import (
     find_pe_header,
     image_ranges,
@@ -185,7 +185,7 @@ def use_program(data: bytes) -> None:
 
 def use_floppy(data: bytes) -> None:
     view = BytesView(data)
-    floppy = read_floppy(view)
+    floppy = read_fat(view)
     if floppy is not None:
         for name in ("README.TXT", "CONFIG.SYS"):
             floppy.read(name, 1 << 20)

@@ -159,6 +159,12 @@ def test_data_behind_sound_is_judged_and_has_its_place(library: Library, sectors
     library.scan()
     result = library.audit()["home: kiosk.bin"]
     assert result.verdict.state == "damaged"
+    (unread,) = (
+        finding
+        for finding in library.audit()["home: kiosk.cue"].verdict.findings
+        if finding.rule == "track-volume-read"
+    )
+    assert (unread.severity, unread.where) == (Severity.NOTE, "kiosk.cue, track 2")
     span = result.damage[-1]
     assert span.offset == (sectors + VXD_LBA) * RAW_SIZE
     # Where a file's first sectors do not tell their size, blocks are not counted.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from made_library import DATE, TICK, Library, write
 from make_image import make_iso
 from mediashelf.catalogue import readable
 from mediashelf.catalogue.readable import readable_by
-from mediashelf.readability.check import check_disc
+from mediashelf.readability.check import worst_for_targets
 from mediashelf.readability.targets import Target, load_targets
 
 
@@ -48,11 +49,11 @@ def test_an_answer_is_remembered_until_image_or_target_change(
 ) -> None:
     asked: list[int] = []
 
-    def counting(facts: Any, target: Target) -> Any:
+    def counting(facts: Any, targets: Sequence[Target]) -> Any:
         asked.append(facts.size)
-        return check_disc(facts, target)
+        return worst_for_targets(facts, targets)
 
-    monkeypatch.setattr(readable, "check_disc", counting)
+    monkeypatch.setattr(readable, "worst_for_targets", counting)
     dos = load_targets()["dos"]
     paths(deep_and_flat, dos)
     paths(deep_and_flat, dos)

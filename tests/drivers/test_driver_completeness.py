@@ -138,6 +138,22 @@ def test_files_in_a_cabinet() -> None:
     assert state(cabinet_tree(None)) == (FileState.MISSING, "/l/pack/lkv.cab")
 
 
+def test_a_cabinet_that_goes_on_in_another_one_needs_that() -> None:
+    # CFFILE.iFolder FFFE: the file continues in the next cabinet, FFFD: from the previous.
+    first = make_cabinet([{"lkv.sys": b"driver"}], following="lkv2.cab", folder_index=0xFFFE).data
+    second = make_cabinet([{"lkv.sys": b"driver"}], previous="lkv.cab", folder_index=0xFFFD).data
+    files: dict[str, str | bytes] = {"/l/lkv.inf": inf_text(CHIP, disks="1=disk,lkv.cab,,\\pack")}
+    alone = make_tree(files | {"/l/pack/lkv.cab": first})
+    assert state(alone) == (FileState.CABINET_UNREAD, "/l/pack/lkv.cab")
+    whole = make_tree(files | {"/l/pack/lkv.cab": first, "/l/pack/LKV2.CAB": second})
+    assert state(whole) == (FileState.IN_CABINET, "/l/pack/lkv.cab")
+    cut = make_tree(files | {"/l/pack/lkv.cab": first, "/l/pack/LKV2.CAB": second[:-1]})
+    assert state(cut)[0] is FileState.CABINET_UNREAD
+    # A file that is all in the first one needs no other.
+    own = make_cabinet([{"lkv.sys": b"driver"}], following="lkv2.cab").data
+    assert state(make_tree(files | {"/l/pack/lkv.cab": own}))[0] is FileState.IN_CABINET
+
+
 def test_tag_files_and_catalogs() -> None:
     text = inf_text(CHIP, disks="1=disk,lkv.tag").replace(
         "Class=", "CatalogFile=plain.cat\r\nCatalogFile.NT=nt.cat\r\nClass="

@@ -47,6 +47,7 @@ ELSEWHERE = {
     "path-table-readable": 100_000 * 2048,  # the block that the descriptor names
     "rockridge-extension": None,  # the root, whose entries go on elsewhere
     "rockridge-relocation": None,  # the record, and the directory that it should name
+    "udf-moved-blocks": None,  # the last block, where the table should be
     "udf-volume-descriptors": None,  # the sequence, whose length is in the anchor
 }
 WITHOUT_PLACE = {

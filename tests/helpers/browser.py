@@ -45,6 +45,22 @@ def run(text: str, folder: Path, *more: str) -> str:
     return done.stdout
 
 
+def printed_pages(text: str, folder: Path) -> int:
+    """Return on how many pages the browser prints a page."""
+    if CHROMIUM is None:
+        pytest.skip("no chromium here")
+    file, printed = folder / "page.html", folder / "page.pdf"
+    file.write_text(text, "utf-8")
+    printed.unlink(missing_ok=True)
+    command = [CHROMIUM, *FLAGS, f"--user-data-dir={folder / 'profile'}"]
+    command += [f"--print-to-pdf={printed}", "--no-pdf-header-footer", file.as_uri()]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+    if not printed.exists():
+        pytest.skip(f"chromium does not start here: {done.stderr[-300:]}")
+    # ISO 32000-1, table 30: each page has an object of its own; Chromium packs none of them.
+    return len(re.findall(rb"/Type\s*/Page\b", printed.read_bytes()))
+
+
 PHONE = 390  # CSS pixels, as many phones have
 
 

@@ -10,6 +10,7 @@ import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from image_moved import virtual_disc
 from image_parts import FIELDS, both16, both32, le16, le32
 from image_udf import make_udf
 from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
@@ -393,6 +394,11 @@ def _udf() -> Iterator[tuple[str, Case]]:
     yield "udf-anchor", _case("ECMA-167 3/10.2", UDF, anchors, "udf-tag", "udf-contents-not-read")
     volume = udf_record(6)
     yield "udf-contents-not-read", _case("own behaviour", UDF, signed(volume, 212, le32(512)))
+    written_once = virtual_disc(FILES, old=True).data
+    yield (
+        "udf-moved-blocks",
+        Case("UDF 2.60 2.2.11", written_once, written_once[:-SECTOR]),
+    )
     file_entry = udf_record(261, 1)
     yield "udf-tag", _case("ECMA-167 4/7.2.1", UDF, flip(data, file_entry + 60))
     short = data

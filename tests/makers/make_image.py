@@ -217,8 +217,9 @@ class _Maker:
         # LBA and size of each directory, by tree and node.
         self.extents: dict[tuple[str, Node], tuple[int, int]] = {}
         self.tables: dict[str, tuple[int, int, int]] = {}  # size, LBA of type L, LBA of type M
+        self.anchor = recipe.session + ANCHOR  # that of a later session counts from its start
         self.udf = UdfMaker(
-            recipe.label, recipe.udf, recipe.udf_revision, ANCHOR + 1, recipe.udf_embedded
+            recipe.label, recipe.udf, recipe.udf_revision, self.anchor + 1, recipe.udf_embedded
         )
 
     def make(self) -> MadeImage:
@@ -422,7 +423,7 @@ class _Maker:
     def _write_udf(self, block_count: int) -> None:
         """Write anchors at block 256 and the last; the volume is between them."""
         main = self.udf.main
-        for name, lba in (("anchor", ANCHOR), ("last-anchor", block_count - 1)):
+        for name, lba in (("anchor", self.anchor), ("last-anchor", block_count - 1)):
             self.places[name, "", ""] = lba * SECTOR
             data = parts.anchor(lba, main, MAIN_SEQUENCE_SIZE, version=self.udf.version)
             self.sectors.write(lba, data)

@@ -11,6 +11,7 @@ import tarfile
 import tempfile
 import warnings
 import zipfile
+import zlib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -121,6 +122,7 @@ WRAPPINGS: dict[str, Callable[[Files], bytes]] = {
     "mszip.cab": make_mszip,
     "lzx.cab": make_lzx,
     "disk1.ima": make_fat,
+    "disk1.imz": lambda files: make_zip({"disk1.img": make_fat(files)}),
     "disk16.img": lambda files: make_fat(files, size=16_777_216),
     "zip-setup.exe": lambda files: behind_program(make_zip(files)),
     "7z-setup.exe": lambda files: behind_program(make_seven_zip(files)),
@@ -132,3 +134,23 @@ DATED = frozenset(WRAPPINGS) - {
     "image.iso", "joliet.iso", "udf.iso", "raw.bin", "image.iso.gz", "image.iso.xz",
 }  # fmt: skip
 """Those whose files have :data:`DATE`."""
+
+
+def make_seven_zip_by_hand(name: str, content: bytes, dictionary: int) -> bytes:
+    """A 7z archive of one small file; ``dictionary`` is the property byte of LZMA2 (40: 4 GiB).
+
+    Layout from memory; libarchive and 7-Zip read it.
+    """
+    packed = lzma.compress(content, lzma.FORMAT_RAW, filters=[{"id": lzma.FILTER_LZMA2}])
+    assert max(len(packed), len(content)) < 0x80
+    letters = name.encode("utf-16-le") + b"\0\0"
+    streams = b"\x06\0\x01\x09" + bytes([len(packed)]) + b"\0"
+    streams += b"\x07\x0b\x01\0\x01\x21\x21\x01" + bytes([dictionary])
+    streams += b"\x0c" + bytes([len(content)])
+    streams += b"\x0a\x01" + struct.pack("<I", zlib.crc32(content)) + b"\0"
+    streams += b"\x08\0"
+    files = b"\x05\x01\x11" + bytes([len(letters) + 1]) + b"\0" + letters + b"\0"
+    header = b"\x01\x04" + streams + b"\0" + files + b"\0"
+    start = struct.pack("<QQI", len(packed), len(header), zlib.crc32(header))
+    signature = b"7z\xbc\xaf\x27\x1c\0\x04" + struct.pack("<I", zlib.crc32(start))
+    return signature + start + packed + header

@@ -9,7 +9,7 @@ import pytest
 
 from disc_facts import boot, disc, udf, volume
 from golden_rules import GOLDEN, Golden, iso, joliet
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding, Severity, worst
 from mediashelf.formats.volume import (
     FLAG_ASSOCIATED,
     DiscFacts,
@@ -18,7 +18,7 @@ from mediashelf.formats.volume import (
     VolumeFacts,
     VolumeKind,
 )
-from mediashelf.readability.check import check_disc, check_targets
+from mediashelf.readability.check import check_disc, check_targets, worst_for_targets
 from mediashelf.readability.limits import LIMIT_KINDS, UNPUBLISHED
 from mediashelf.readability.rules.table import RULES
 from mediashelf.readability.targets import load_targets
@@ -426,3 +426,12 @@ def test_files_in_several_sections_are_documented_for_the_nt_family() -> None:
 def test_characters_are_named_so_that_a_person_can_see_them() -> None:
     [finding] = findings(joliet("a\x1b<b.txt"), "nt5", "name-characters")
     assert finding.found == 'U+001B, "<"'
+
+
+def test_the_worst_severity_is_that_of_all_findings() -> None:
+    for golden in GOLDEN:
+        for facts in (golden.broken, golden.sound):
+            for target, found in zip(
+                TARGETS.values(), worst_for_targets(facts, TARGETS.values()), strict=True
+            ):
+                assert found == worst(check_disc(facts, target)), (golden.rule, target.name)

@@ -235,7 +235,7 @@ def test_cards_and_rows_are_linked() -> None:
     page = Page(text)
     targets = [each["href"] for tag, each in page.elements if tag == "a"]
     assert targets == ["#image-1"]
-    assert [each["id"] for tag, each in page.elements if tag == "article"] == ["image-1"]
+    assert [each["id"] for tag, each in page.elements if tag == "details"] == ["image-1"]
 
 
 def test_the_page_needs_nothing_else_and_runs_only_its_own_script() -> None:
@@ -365,3 +365,25 @@ def test_a_verdict_that_was_never_confirmed_is_not_called_confirmed() -> None:
     (line,) = model([replace(new, verdict=verdict)]).images
     assert line.confirmed == ""
     assert "never" in Page(html(replace(new, verdict=verdict))).words
+
+
+def test_many_images_are_a_list_that_opens_and_few_are_open() -> None:
+    few = Page(html(decayed(), result()))
+    many = Page(html(*[decayed() for _ in range(8)]))
+    is_open = [
+        ["open" in each for tag, each in page.elements if tag == "details"] for page in (few, many)
+    ]
+    assert is_open == [[True], [False] * 8]
+    assert many.words.count("the bytes differ") >= 8
+    assert "Print shows the details of those that are open" in many.flat
+    assert "Print shows" not in few.flat
+
+
+def test_the_brief_line_of_a_card_is_its_worst_finding() -> None:
+    bad = result(
+        "a.iso",
+        State.DAMAGED,
+        findings=[finding(severity=NOTE, message="a note"), finding(message="an error")],
+    )
+    (card,) = model([bad]).attention
+    assert card.brief == "an error (and 1 more finding)"

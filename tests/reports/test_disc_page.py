@@ -58,7 +58,7 @@ def test_it_says_what_the_disc_is() -> None:
         "No findings",
         "Size667.6 MiB, 700,000,000 bytes, 341,797 sectors",
         "Holds3 files, 3.8 KiB of contents",
-        'joliet tree"DISC", 3 files',
+        'Joliet tree"DISC", 3 files',
         "Boots1 way to boot",
         "For dosreads it",
         "Stateplanned; nothing was written",

@@ -8,8 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from browser import PHONE, allow_any_script, frame, run, said_by
-from mediashelf.catalogue.rows import ImageRow, Presence
+from mediashelf.catalogue.rows import Description, ImageRow, Presence
+from mediashelf.readability.identity.summary import DiscSummary
 from mediashelf.reports.library.file_names import pack_names
+from mediashelf.reports.library.packing import ListedDisc
 from mediashelf.reports.library.page import library_html
 from report_samples import CREATED, HOSTILE, MIB, image_row
 
@@ -41,8 +43,10 @@ function done() { document.body.dataset.said = JSON.stringify(said); }
 LOOK = """
 say({ offered: Array.from(document.querySelectorAll("select"), function (select) {
   return select.id; }) });
-type("TIDE 2"); say();
-type(""); pick("filter-system", "win9x"); say();
+type("TIDE 2.IS"); say();
+type("attic loan"); say();
+type(""); pick("filter-tag", "kiosk"); pick("filter-boot", "UEFI"); say();
+pick("filter-tag", ""); pick("filter-boot", ""); pick("filter-system", "win9x"); say();
 pick("filter-state", "missing"); say();
 document.querySelector(".found button").click(); say();
 pick("order", "size"); say();
@@ -66,19 +70,33 @@ def row(number: int, path: str, **more: Any) -> ImageRow:
     return replace(image_row(path, number * MIB), id=number, **changes)
 
 
+def nothing_known(rows: list[ImageRow]) -> dict[int, ListedDisc]:
+    return {each.id: ListedDisc(DiscSummary()) for each in rows}
+
+
 def said(rows: list[ImageRow], steps: str, folder: Path, **more: Any) -> Any:
-    reads = {each.id: (False, each.id != 2) for each in rows}
+    discs = {
+        each.id: ListedDisc(
+            DiscSummary(boot=("BIOS", "UEFI") if each.id == 1 else ()),
+            "Kiosk, disc 1 of 2" if each.id == 1 else "",
+            (False, each.id != 2),
+        )
+        for each in rows
+    }
     systems = {"dos": "DOS", "win9x": "Win9x"}
-    text = library_html(rows, systems, reads, created=CREATED, created_by="", **more)
+    text = library_html(rows, systems, discs, created=CREATED, created_by="", **more)
     end = text.rindex("</script>")
     text = allow_any_script(text[:end] + STEPS + steps + text[end:])
     return said_by(run(text, folder, "--virtual-time-budget=20000"))
 
 
+WORDS = Description("found in the attic", ("kiosk", "on loan"), "box 4", "LV-77")
+
+
 def library() -> list[ImageRow]:
     same = {"xxh3_128": "a" * 32}
     return [
-        row(1, "tide 10.iso", digests=same),
+        row(1, "tide 10.iso", digests=same, description=WORDS),
         row(2, "tide 2.iso", presence=Presence.MISSING),
         row(3, HOSTILE, labels=("EBB",), digests=same, size=MIB),
         row(4, "z.iso", shelf="card", root=Path("/card"), presence=Presence.MISSING),
@@ -87,12 +105,15 @@ def library() -> list[ImageRow]:
 
 def test_search_filters_and_order(tmp_path: Path) -> None:
     rows = library()
-    first, tide, reads, missing, cleared, by_size, digest, card, paper = said(rows, LOOK, tmp_path)
+    found = said(rows, LOOK, tmp_path)
+    first, tide, noted, tagged, reads, missing, cleared, by_size, digest, card, paper = found
+    assert noted["names"] == tagged["names"] == ["tide 10.iso"]
     assert first["names"][:2] == ["tide 10.iso", "tide 2.iso"]
     assert first["count"] == "4 images, 8.0 MiB"
-    # What all images share is not offered: boot kinds, tags, volumes.
+    # What all images share is not offered: the volumes.
     assert first["offered"] == [
-        *("filter-state", "filter-system", "filter-shelf", "filter-copies", "order"),
+        *("filter-state", "filter-system", "filter-boot", "filter-shelf", "filter-tag"),
+        *("filter-copies", "order"),
     ]
     assert tide["names"] == ["tide 2.iso"]
     assert tide["count"] == "1 of 4 images, 2.0 MiB"
@@ -119,6 +140,12 @@ def test_a_card_tells_who_reads_the_image_and_where_its_copies_are(tmp_path: Pat
         "Read bywin9x; not by dos",
         "since 2025-01-02, last confirmed 2025-06-07",
         "xxh3_128" + "a" * 32,
+        "Placebox 4",
+        "SetKiosk, disc 1 of 2",
+        "Part numberLV-77",
+        "BootsBIOS, UEFI",
+        "Notefound in the attic",
+        "Tagskiosk, on loan",
         "Same byteshome: </title><script>alert(1)</script>",
     ):
         assert words in card, words
@@ -190,7 +217,9 @@ addEventListener("load", function () {
 def test_a_phone_holds_it_and_a_thumb_hits_it(tmp_path: Path) -> None:
     """44 CSS pixels are the target size of WCAG 2.1, 2.5.5."""
     rows = [*library(), row(5, "x" * 300, labels=("y" * 300,), shelf="s" * 100)]
-    text = library_html(rows, {}, {}, created=CREATED, created_by="", scope="z" * 300)
+    text = library_html(
+        rows, {}, nothing_known(rows), created=CREATED, created_by="", scope="z" * 300
+    )
     phone, desk = said_by(
         run(MEASURE % "".join(frame(text, width) for width in (PHONE, 1280)), tmp_path)
     )
@@ -201,7 +230,7 @@ def test_a_phone_holds_it_and_a_thumb_hits_it(tmp_path: Path) -> None:
 
 def test_the_policy_runs_our_script_and_no_other(tmp_path: Path) -> None:
     other = "<script>document.body.dataset.said = 'alive'</script></body>"
-    text = library_html(library(), {}, {}, created=CREATED, created_by="")
+    text = library_html(library(), {}, nothing_known(library()), created=CREATED, created_by="")
     dump = run(text.replace("</body>", other), tmp_path)
     assert "data-said" not in dump
     assert len(re.findall(r"<summary>", dump)) == 5  # four cards and the filters

@@ -14,10 +14,11 @@ from typing import Any
 import pytest
 
 from mediashelf.catalogue.questions.duplicates import content_key
-from mediashelf.catalogue.rows import ImageRow, Presence, Waiting
+from mediashelf.catalogue.rows import Description, ImageRow, Presence, Waiting
 from mediashelf.findings import Severity
+from mediashelf.readability.identity.summary import DiscSummary
 from mediashelf.reports.library.file_names import pack_names
-from mediashelf.reports.library.packing import safe_json
+from mediashelf.reports.library.packing import ListedDisc, safe_json
 from mediashelf.reports.library.page import library_html
 from report_samples import CREATED, HOSTILE, MIB, Page, image_row
 
@@ -30,8 +31,9 @@ def row(number: int, path: str, **more: Any) -> ImageRow:
 
 
 def html(rows: Sequence[ImageRow], **more: Any) -> str:
-    reads = {each.id: (False, True) for each in rows}
-    return library_html(rows, SYSTEMS, reads, created=CREATED, created_by="mediashelf 9", **more)
+    known = ListedDisc(DiscSummary(boot=("BIOS", "UEFI")), "Kiosk, disc 1 of 2", (False, True))
+    discs = dict.fromkeys((each.id for each in rows), known)
+    return library_html(rows, SYSTEMS, discs, created=CREATED, created_by="mediashelf 9", **more)
 
 
 def data_of(text: str) -> Any:
@@ -67,13 +69,26 @@ def test_every_image_is_in_the_data_and_in_the_plain_list() -> None:
     assert third["shelf"] == "card"
     page = Page(text)
     assert page.title == "Library: 3 images"
-    assert "3 images, 3.0 MiB, on 2 shelves: 2 recorded; 1 missing." in page.flat
+    assert "3 images, 3.0 MiB, on 2 shelves: 1 missing; 2 recorded." in page.flat
     assert "a/tide.iso · TIDE · 1.0 MiB · recorded · 2025-06-07" in page.flat
     assert "/card: 1 image, 1.0 MiB" in page.flat
 
 
+def test_the_keepers_words_and_the_discs_own_are_there() -> None:
+    words = Description("a note", ("kiosk", "loan"), "box 4", "LV-77")
+    text = html([row(1, "a.iso", description=words)])
+    (image,) = images_of(text)
+    tables = data_of(text)["tables"]
+    assert [tables["tag"][number] for number in image["tags"]] == ["kiosk", "loan"]
+    assert tables["place"][image["place"]] == "box 4"
+    assert (image["note"], image["part_number"]) == ("a note", "LV-77")
+    assert tables["boot"][image["boot"]] == "BIOS, UEFI"
+    assert tables["set"][image["set"]] == "Kiosk, disc 1 of 2"
+
+
 def test_an_image_that_was_never_read_as_a_disc_is_readable_by_nobody_known() -> None:
-    text = library_html([row(1, "a.cue")], SYSTEMS, {}, created=CREATED, created_by="")
+    discs = {1: ListedDisc(DiscSummary())}
+    text = library_html([row(1, "a.cue")], SYSTEMS, discs, created=CREATED, created_by="")
     assert images_of(text)[0]["systems"] == -1
 
 
@@ -102,6 +117,7 @@ def test_nothing_from_outside_is_alive() -> None:
         root=Path(f"/{HOSTILE}"),
         labels=(HOSTILE,),
         problem=f"\u2028{HOSTILE}\u2029",
+        description=Description(HOSTILE, (HOSTILE, "x"), HOSTILE, HOSTILE, HOSTILE, 1, 2),
     )
     plain = Page(html([row(1, "a.iso")], scope="x", names=pack_names([((0,), [("", "A")])])))
     names = pack_names([((0,), [(f"/{HOSTILE}", HOSTILE), ("\x01", "\x02\n</script>")])])

@@ -154,3 +154,54 @@ def test_a_session_report_fits_a_phone_and_a_desk(tmp_path: Path) -> None:
     frames = "".join(frame(page, width) for width in (PHONE, 1280))
     phone, desk = said_by(run(MEASURE % frames, tmp_path))
     assert (phone["width"], desk["width"]) == (PHONE, 1280)
+
+
+OPEN = """
+var folds = document.querySelectorAll("details.image");
+var said = [folds[4].open];
+location.hash = "image-5";
+setTimeout(function () {
+  said.push(folds[4].open, folds[3].open);
+  document.querySelector("#open-all button").click();
+  said.push(Array.from(folds).every(function (each) { return each.open; }));
+  document.querySelector("#open-all button").click();
+  said.push(Array.from(folds).some(function (each) { return each.open; }));
+  document.body.dataset.said = JSON.stringify(said);
+}, 50);
+"""
+
+
+def test_a_link_opens_details_and_one_button_opens_all(tmp_path: Path) -> None:
+    bad = [result(f"{at}.iso", State.DAMAGED, findings=[finding()]) for at in range(8)]
+    text = audit_html(bad, Depth.DIGESTS, scope="", created=CREATED, created_by="")
+    text = allow_any_script(text.replace("</script>", f"{OPEN}</script>"))
+    said = said_by(run(text, tmp_path, "--virtual-time-budget=5000"))
+    assert said == [False, True, False, True, False]
+
+
+NUMBERS = """<!DOCTYPE html><html><body>%s<script>
+addEventListener("load", function () {
+  var root = document.querySelector("iframe").contentDocument;
+  var cells = root.querySelectorAll(".count, table.images td.number, table.runs td.number");
+  var lines = Array.from(cells, function (cell) {
+    var range = root.createRange();
+    range.selectNodeContents(cell);
+    var tops = Array.from(range.getClientRects(), function (one) { return Math.round(one.top); });
+    return { text: cell.textContent, lines: new Set(tops).size };
+  });
+  document.body.dataset.said = JSON.stringify(lines);
+});
+</script></body></html>"""
+
+
+def test_no_number_is_broken_on_a_phone(tmp_path: Path) -> None:
+    spans = [Span(number * 997 * MIB, 1_234_567) for number in range(20)]
+    bad = result("a.iso", State.DECAYED, size=40_000 * MIB, findings=[finding()], spans=spans)
+    sound = [result(f"{number}.iso", size=1_000_000_007) for number in range(1200)]
+    text = audit_html([bad, *sound], Depth.DIGESTS, scope="", created=CREATED, created_by="")
+    cells = said_by(run(NUMBERS % frame(text, PHONE), tmp_path))
+    counts = {cell["text"]: cell["lines"] for cell in cells}
+    assert counts["1,200"] == 1
+    for words, lines in counts.items():
+        # A range may be broken after its dash, a number nowhere.
+        assert lines <= 1 + words.count("–"), words

@@ -7,9 +7,11 @@ from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from test_pages_in_browser import MEASURE, PHONE, frame, run, said_by
 
+from browser import printed_pages
 from mediashelf.reports.bench.run_sheet import TEXT_WIDTH, sheet_html, sheet_text
 from mediashelf.reports.bench.sheet_chapters import SheetDevice, run_sheet
 from mediashelf.sessions.manifests.parts import Contents, Origin
@@ -241,7 +243,7 @@ def test_the_cautions_are_there_before_the_first_disc() -> None:
 
 def test_the_page_needs_nothing_else() -> None:
     page = sheet_html(sample_manifest())
-    assert not re.search(r"(src|href)\s*=|url\(", page)
+    assert not re.search(r"src\s*=|href\s*=(?!\"#chapter-)|url\(", page)
     assert "default-src 'none'" in page
     assert "script" not in Collector(page).elements
     assert "@media print" in page
@@ -253,7 +255,7 @@ def test_severity_is_said_in_words_and_not_by_colour_alone() -> None:
     disc = replace(manifest.discs[0], open_findings=(FOR_HANDS,))
     manifest = replace(manifest, discs=(disc,))
     assert ">warning</span>" in sheet_html(manifest)
-    assert "WARNING: The first disc" in sheet_text(manifest)
+    assert "WARNING: Put the disc that starts" in sheet_text(manifest)
 
 
 def test_nothing_from_a_disc_becomes_markup_or_steers_a_terminal() -> None:
@@ -291,6 +293,58 @@ def test_what_an_image_was_made_of_is_said_where_it_is_no_copy() -> None:
     padded = Origin("copied", "charts.iso", 9, SOME_DIGESTS, 2048)
     assert "Made of: charts.iso, with 2.0 KiB of zeros after it" in text(padded)
     assert "Made of" not in text(manifest.discs[0].origin)
+
+
+def four_systems() -> tuple[Manifest, list[SheetDevice]]:
+    """Four systems with six traps, two discs and six devices each, as a crowded plan has."""
+    manifest = sample_manifest()
+    systems = ("dos", "win9x", "nt4", "nt5")
+    text = "the machine has 1.0 GiB of memory; over 512 MiB the file cache can leave none for it"
+    traps = tuple(
+        replace(
+            FOR_HANDS,
+            rule="memory-within-cache-limit",
+            target=system,
+            message=f"{text} ({number})",
+            remedy="take memory out until the system runs, then set the limit in its settings",
+        )
+        for system in systems
+        for number in range(6)
+    )
+    own = [
+        replace(
+            manifest.discs[1],
+            position=number,
+            code=f"A{number}X",
+            path=f"0{number}.iso",
+            targets=(system,),
+            passed=(system,),
+            after=(),
+        )
+        for number, system in enumerate(systems, start=2)
+    ]
+    shared = replace(own[0], position=6, code="A6X", path="6.iso", targets=systems, passed=systems)
+    discs = (replace(manifest.discs[0], targets=(), passed=()), *own, shared)
+    devices = [
+        SheetDevice(system, f"Mossgate Chipset {number}", "00:07.0", "disc 6: Mossgate", "")
+        for system in systems
+        for number in range(6)
+    ]
+    return replace(manifest, discs=discs, open_findings=traps), devices
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_no_system_needs_more_than_one_page(paper: str, tmp_path: Path) -> None:
+    """The page leaves the size to the printer; here the browser is told which one it is."""
+    manifest, devices = four_systems()
+    page = sheet_html(manifest, None, devices)
+    assert "size:" not in page.partition("@page")[2].partition("}")[0]
+    counts = []
+    for html in (page, sheet_html(replace(manifest, discs=manifest.discs[:1], open_findings=()))):
+        sized = html.replace("@page {", f"@page {{ size: {paper};", 2)
+        counts.append(printed_pages(sized, tmp_path))
+    whole, alone = counts
+    assert whole - alone <= 4  # the four systems; the rest of the sheet is in both
 
 
 def test_the_sheet_fits_a_phone(tmp_path: Path) -> None:

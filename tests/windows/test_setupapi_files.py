@@ -17,51 +17,9 @@ from mediashelf.formats.inf.systems import InfSystem, find_install_section
 if sys.platform != "win32":
     pytest.skip("SetupAPI is a part of Windows", allow_module_level=True)
 
-import ctypes
-from ctypes import wintypes
+from setupapi_calls import queued
 
 SYSTEM = InfSystem(True, (6, 1), "amd64")
-_POINTER = ctypes.c_void_p
-_SCANNED = (0x14, 0x18)  # SPFILENOTIFY_QUEUESCAN_EX and its signed form
-_SCAN = 0x8  # SPQ_SCAN_USE_CALLBACKEX
-_INF_STYLE_WIN4 = 2
-
-
-class _FilePaths(ctypes.Structure):
-    _fields_ = (
-        ("target", wintypes.LPCWSTR),
-        ("source", wintypes.LPCWSTR),
-        ("error", wintypes.UINT),
-        ("flags", wintypes.DWORD),
-    )
-
-
-def queued(path: Path, section: str) -> set[str]:
-    """Return the sources that SetupAPI queues for one section, below the INF's folder."""
-    api = ctypes.WinDLL("setupapi", use_last_error=True)
-    api.SetupOpenInfFileW.restype = api.SetupOpenFileQueue.restype = _POINTER
-    inf = api.SetupOpenInfFileW(str(path), None, _INF_STYLE_WIN4, None)
-    assert inf not in (None, _POINTER(-1).value), ctypes.get_last_error()
-    queue = api.SetupOpenFileQueue()
-    root = str(path.parent)
-    api.SetupInstallFilesFromInfSectionW(_POINTER(inf), None, _POINTER(queue), section, root, 0)
-    found: set[str] = set()
-
-    def take(context: int, kind: int, first: int, second: int) -> int:
-        if kind in _SCANNED:
-            paths = ctypes.cast(first, ctypes.POINTER(_FilePaths)).contents
-            found.add(paths.source.removeprefix(root).strip("\\").replace("\\", "/").lower())
-        return 0
-
-    callback = ctypes.WINFUNCTYPE(
-        wintypes.UINT, _POINTER, wintypes.UINT, ctypes.c_size_t, ctypes.c_size_t
-    )(take)
-    result = wintypes.DWORD()
-    api.SetupScanFileQueueW(_POINTER(queue), _SCAN, None, callback, None, ctypes.byref(result))
-    api.SetupCloseFileQueue(_POINTER(queue))
-    api.SetupCloseInfFile(_POINTER(inf))
-    return found
-
 
 HEAD = (
     '[Version]\nSignature="$Windows NT$"\nClass=MEDIA\nProvider=Quillon\n'

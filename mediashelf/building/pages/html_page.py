@@ -30,6 +30,7 @@ _HEAD = '<!DOCTYPE HTML PUBLIC "-//W3C//DTD HTML 3.2 Final//EN">'
 _MOST_OF_WORD = 18
 _MOST_OF_PATH = 24
 _MARKUP = {"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&#34;"}  # 3.2 has no &quot;
+_REFERENCES = str.maketrans(_MARKUP)
 
 
 def render_html(label: str, pages: DiscPages, notes: Sequence[Note], index_name: str) -> bytes:
@@ -132,6 +133,8 @@ def _broken(text: str, most: int = _MOST_OF_WORD) -> str:
 
 def _text(text: str) -> str:
     """Return text for the page; what HTML 3.2 cannot name is written in plain letters."""
+    if text.isascii() and text.isprintable():
+        return text.translate(_REFERENCES)
     return "".join([_character(one) for one in unicodedata.normalize("NFC", text)])
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.others_bytes import with_others_bytes
+from mediashelf.catalogue.auditing.published import with_published
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.records.waiting import judged_words
@@ -49,7 +50,8 @@ def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditR
     result = with_others_bytes(catalogue, _with_earlier_word(result))
     if verdict.spans:
         return _with_touched(catalogue, result)
-    return _with_acknowledged(_with_earlier_damage(catalogue, result), record.acknowledged)
+    result = with_published(_with_earlier_damage(catalogue, result))
+    return _with_acknowledged(result, record.acknowledged)
 
 
 def _observed(job: AuditJob, reading: Reading) -> Observed:

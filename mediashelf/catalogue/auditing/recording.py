@@ -36,7 +36,8 @@ def write_result(
         # A new date alone must not make the next scan read the file again.
         db.execute("UPDATE images SET mtime_ns = ? WHERE id = ?", [result.reading.mtime_ns, row.id])
         db.execute(
-            "UPDATE fixity SET confirmed_at = ? WHERE image_id = ? AND replaced_at IS NULL",
+            "UPDATE fixity SET confirmed_at = max(confirmed_at, ?) "
+            "WHERE image_id = ? AND replaced_at IS NULL",
             [now, row.id],
         )
         drop_waiting(db, row.id)
@@ -44,8 +45,8 @@ def write_result(
     elif digests is not None and row.digests and not result.reading.problem:
         keep_waiting(db, row.id, digests, result.reading.mtime_ns, verdict.state, now)
     db.execute(
-        "UPDATE images SET verdict = ?, judged_by = 'audit', problem = ?, audited_at = ? "
-        "WHERE id = ?",
+        "UPDATE images SET verdict = ?, judged_by = 'audit', problem = ?, "
+        "audited_at = max(coalesce(audited_at, ''), ?) WHERE id = ?",
         [verdict.state.value, result.reading.problem, now, row.id],
     )
     replace_findings(db, row.id, "audit", verdict.findings)

@@ -56,7 +56,9 @@ class AuditResult:
     @property
     def shown_state(self) -> str:
         """The state as people read it."""
-        return f"{self.verdict.state.shown}{' (acknowledged)' if self.is_acknowledged else ''}"
+        unmet = self.job.row.unmet_words if self.job.row is not None else ""
+        known = " (acknowledged)" if self.is_acknowledged else ""
+        return f"{self.verdict.state.shown}{unmet}{known}"
 
     @property
     def is_raw(self) -> bool:

@@ -113,7 +113,7 @@ def _refuse_unfit(db: sqlite3.Connection, source: Path) -> tuple[int, int]:
         version = schema_version(db)
         if not version:
             raise CatalogueError(f"{source}: is not a catalogue, or has nothing in it")
-        problems = integrity_problems(db)
+        problems = integrity_problems(db, quick=True)
         if problems:
             raise CatalogueError(f"{source}: is damaged ({problems[0]}); nothing was replaced")
         (count,) = db.execute("SELECT count(*) FROM images").fetchone()

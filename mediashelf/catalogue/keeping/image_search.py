@@ -10,6 +10,7 @@ All images are looked through: that takes a few milliseconds for ten thousand.
 
 from __future__ import annotations
 
+import json
 import re
 import sqlite3
 from collections import defaultdict
@@ -51,9 +52,12 @@ def find_images(
     db = catalogue.db
     shelf_id = catalogue.shelf(shelf).id if shelf is not None else None
     tests = [_test(catalogue, word) for word in words]
+    among = _likely(db, max(words, key=len))
+    if among is not None:
+        among |= _by_number(catalogue, max(words, key=len)).keys()
     found = {
         image_id: reasons
-        for image_id, texts in _iter_texts(db, shelf_id)
+        for image_id, texts in _iter_texts(db, shelf_id, among)
         if (reasons := _reasons(image_id, texts, tests))
     }
     rows = sorted(
@@ -124,23 +128,54 @@ def _by_number(catalogue: Catalogue, word: str) -> dict[int, str]:
     return found
 
 
-def _iter_texts(db: sqlite3.Connection, shelf_id: int | None) -> Iterator[tuple[int, _Texts]]:
-    """Yield what is searched of each image, folded, with what it is called."""
+_HAS = "(instr(lower(CAST({0} AS TEXT)), ?1) OR CAST({0} AS TEXT) GLOB '*[^ -~]*')"
+_WORDS = ("tags", "note", "place", "part_number", "set_name")
+_LIKELY = " UNION ALL ".join(
+    (
+        f"SELECT id FROM images WHERE {_HAS.format('path')}",
+        f"SELECT image_id FROM volumes WHERE {_HAS.format('label')}",
+        "SELECT image_id FROM descriptions CROSS JOIN fixity USING (digest) "
+        f"WHERE {' OR '.join(map(_HAS.format, _WORDS))}",
+    )
+)
+
+
+def _likely(db: sqlite3.Connection, word: str) -> set[int] | None:
+    """Return images that may have a word in some text, none left out; None for all of them.
+
+    SQLite folds ASCII alone, so texts with other characters are likely too.
+    """
+    if not word.isascii() or "*" in word or "?" in word:
+        return None
+    return {image_id for (image_id,) in db.execute(_LIKELY, [word])}
+
+
+def _iter_texts(
+    db: sqlite3.Connection, shelf_id: int | None, among: set[int] | None
+) -> Iterator[tuple[int, _Texts]]:
+    """Yield what is searched of each image ``among`` all, folded, with what it is called."""
+    wanted = json.dumps(sorted(among)) if among is not None else ""
+    picked = " IN (SELECT value FROM json_each(?))" if among is not None else " != ?"
     labels: dict[int, dict[str, None]] = defaultdict(dict)
-    for image_id, label in db.execute("SELECT image_id, label FROM volumes WHERE label != x''"):
+    for image_id, label in db.execute(
+        f"SELECT image_id, label FROM volumes WHERE image_id{picked} AND label != x''", [wanted]
+    ):
         labels[image_id][fold(kept_text(label))] = None
     words: dict[int, _Texts] = {}
     for image_id, tags, note, place, part_number, set_name in db.execute(
         "SELECT image_id, tags, note, place, part_number, set_name FROM descriptions "
-        "CROSS JOIN fixity USING (digest) WHERE replaced_at IS NULL"
+        f"CROSS JOIN fixity USING (digest) WHERE replaced_at IS NULL AND image_id{picked}",
+        [wanted],
     ):
         pairs = [("note", note), ("place", place), ("part number", part_number), ("set", set_name)]
         words[image_id] = [
             *(("tag", fold(tag)) for tag in kept_text(tags).split("\n")),
             *((name, fold(kept_text(text))) for name, text in pairs),
         ]
-    where, values = ("WHERE shelf_id = ?", [shelf_id]) if shelf_id is not None else ("", [])
-    for image_id, path in db.execute(f"SELECT id, path FROM images {where}", values):
+    where, values = (" AND shelf_id = ?", [shelf_id]) if shelf_id is not None else ("", [])
+    for image_id, path in db.execute(
+        f"SELECT id, path FROM images WHERE id{picked}{where}", [wanted, *values]
+    ):
         texts = [("name", fold(kept_path(path)))]
         texts += [("label", label) for label in labels.get(image_id, ())]
         texts += words.get(image_id, [])

@@ -9,20 +9,7 @@ from datetime import UTC, datetime, timedelta
 
 from mediashelf.catalogue.rows import kept_path
 from mediashelf.findings import Finding, Severity
-
-_LENGTHS = {
-    "xxh3_128": 32,
-    "xxh3_64": 16,
-    "xxh64": 16,
-    "xxh32": 8,
-    "sha256": 64,
-    "sha512": 128,
-    "sha1": 40,
-    "md5": 32,
-    "b2": 128,
-    "crc32": 8,
-}
-"""Hexadecimal digits of each digest."""
+from mediashelf.formats.lists.values import LENGTHS
 
 _HEX = re.compile(r"[0-9a-f]+")
 _BLOCK_DIGEST = 8  # bytes
@@ -57,7 +44,7 @@ def _check_digests(db: sqlite3.Connection, names: dict[int, str]) -> Iterator[Fi
         "SELECT image_id, algorithm, digest FROM fixity UNION ALL "
         "SELECT image_id, algorithm, digest FROM expected_digests"
     ):
-        wanted = _LENGTHS.get(algorithm)
+        wanted = LENGTHS.get(algorithm)
         if wanted is None or len(digest) != wanted or not _HEX.fullmatch(digest):
             yield _wrong(
                 "digest-is-one",

@@ -98,10 +98,13 @@ def packages_by_id(db: sqlite3.Connection, ids: Iterable[int]) -> dict[int, Reco
 
 
 @reads_catalogue
-def more_of(db: sqlite3.Connection, package_id: int) -> PackageMore:
-    """Return descriptions and files of an INF package."""
-    packed = db.execute("SELECT more FROM packages WHERE id = ?", [package_id]).fetchone()[0]
-    return unpack_more(packed)
+def more_of(db: sqlite3.Connection, ids: Iterable[int]) -> dict[int, PackageMore]:
+    """Return descriptions and files of INF packages."""
+    rows = db.execute(
+        "SELECT id, more FROM packages WHERE id IN (SELECT value FROM json_each(?))",
+        [json.dumps(sorted(set(ids)))],
+    )
+    return {package_id: unpack_more(packed) for package_id, packed in rows}
 
 
 @reads_catalogue

@@ -26,11 +26,25 @@ class PackageFacts(NamedTuple):
     version: DriverVersion
     digest: str
     is_cut: bool
-    views: tuple[KeptView, ...]
+    plain_views: list[Any]  # as they were packed: most questions need one of them
+
+    @property
+    def views(self) -> tuple[KeptView, ...]:
+        """How all systems read it."""
+        return tuple(_view(plain) for plain in self.plain_views)
 
     def view_of(self, system: str) -> KeptView | None:
         """Return how a system reads it, None for a system that was not asked about."""
-        return next((view for view in self.views if system in view.systems), None)
+        return next((_view(one) for one in self.plain_views if system in one[0].split()), None)
+
+
+def _view(plain: list[Any]) -> KeptView:
+    systems, fit, sections, installs = plain
+    kept = (
+        KeptInstall(base, name, feature, tuple(missing))
+        for base, name, feature, missing in installs
+    )
+    return KeptView(tuple(systems.split()), Fit(fit), tuple(sections), tuple(kept))
 
 
 class PackageMore(NamedTuple):
@@ -78,18 +92,7 @@ def unpack_facts_of(packed: bytes) -> PackageFacts:
         DriverVersion(tuple(date), tuple(version)),
         digest,
         bool(is_cut),
-        tuple(
-            KeptView(
-                tuple(systems.split()),
-                Fit(fit),
-                tuple(sections),
-                tuple(
-                    KeptInstall(base, name, feature, tuple(missing))
-                    for base, name, feature, missing in installs
-                ),
-            )
-            for systems, fit, sections, installs in views
-        ),
+        views,
     )
 
 

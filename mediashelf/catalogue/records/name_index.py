@@ -20,7 +20,8 @@ END_MARK = "\x01"
 """No valid name on a disc has it, and a name that has it all the same is compared anyway."""
 
 MOST_TERMS = 300
-"""A word with more trigrams than this is so common that names with it are soon met."""
+MOST_NAMES = 20_000
+"""A word with more trigrams, or names, is so common that names with it are soon met."""
 
 _INDEX_FROM = (
     "INSERT INTO name_index (rowid, folded) "
@@ -69,10 +70,19 @@ def forget_unused_names(db: sqlite3.Connection, name_ids: Iterable[tuple[int]]) 
     )
 
 
-def terms_with(db: sqlite3.Connection, word: str) -> list[str]:
-    """Return the trigrams that begin with one or two letters; none where they are too many."""
-    rows = db.execute(
-        "SELECT term FROM name_terms WHERE term >= ? AND term <= ? LIMIT ?",
-        [word, f"{word}\U0010ffff\U0010ffff", MOST_TERMS + 1],
-    ).fetchall()
-    return [term for (term,) in rows] if len(rows) <= MOST_TERMS else []
+def terms_with(db: sqlite3.Connection, word: str) -> list[str] | None:
+    """Return the trigrams that begin with one or two letters, or None where they are common.
+
+    Where there are none, no name has these letters.
+    """
+    terms: list[str] = []
+    names = 0
+    for term, count in db.execute(
+        "SELECT term, doc FROM name_terms WHERE term >= ? AND term <= ?",
+        [word, f"{word}\U0010ffff\U0010ffff"],
+    ):
+        terms.append(term)
+        names += count
+        if len(terms) > MOST_TERMS or names > MOST_NAMES:
+            return None
+    return terms

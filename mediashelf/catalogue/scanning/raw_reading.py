@@ -8,7 +8,7 @@ raw file without a sheet beside it is one track.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -66,7 +66,9 @@ class RawAudits:
             report = self._report(sheet, on_bytes)
         except (FormatError, InputError) as error:
             return SectorsRead(dict.fromkeys(SectorVerdict, 0), (_sheet_problem(sheet, error),))
-        return _with_volume(_sectors_read(report.tracks, report.findings), report.tracks)
+        unread = _unread_volumes(sheet, report.tracks)
+        read = _sectors_read(report.tracks, (*report.findings, *unread))
+        return _with_volume(read, report.tracks)
 
     def read_file(
         self, path: Path, looks_raw: bool, on_bytes: Callable[[int], None]
@@ -147,6 +149,21 @@ def _sectors_read(tracks: Sequence[TrackReport], findings: Sequence[Finding]) ->
     counts = {verdict: sum(track.counts[verdict] for track in tracks) for verdict in SectorVerdict}
     kept = tuple(each for each in findings if each.rule not in _LEFT_OUT)
     return SectorsRead(counts, kept)
+
+
+def _unread_volumes(sheet: Path, tracks: Sequence[TrackReport]) -> Iterator[Finding]:
+    """Name data tracks after the first track: their volume counts from the start of the disc."""
+    for report in tracks[1:]:
+        if report.track.layout.is_data:
+            yield Finding(
+                "track-volume-read",
+                Severity.NOTE,
+                f"{sheet.name}, track {report.track.number}",
+                "data after the first track, as of a later session; its sectors were checked, "
+                "and the volume in it was not read",
+                remedy="nothing; to look at it: mediashelf convert with --track",
+                source="own behaviour",
+            )
 
 
 def _with_volume(read: SectorsRead, tracks: Sequence[TrackReport]) -> SectorsRead:

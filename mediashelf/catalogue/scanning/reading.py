@@ -31,6 +31,7 @@ from mediashelf.integrity.structure.damage import (
     entries_touched,
 )
 from mediashelf.integrity.structure.parts import check_structure
+from mediashelf.readability.identity.summary import summarise
 from mediashelf.text import count_text, first_text
 from mediashelf.trees.as_image import WrappedImage, check_members, without_place
 from mediashelf.trees.tree import Tree
@@ -135,6 +136,7 @@ def _with_structure(reading: Reading, image: DiscImage, to_record: bool) -> Read
         findings=tuple(_as_kept(_in_file(each, stored), path) for each in findings),
         listing=tuple(list_entries(facts)) if to_record else (),
         packed_facts=pack_facts(facts) if to_record else b"",
+        summary=summarise(facts) if to_record else None,
     )
 
 

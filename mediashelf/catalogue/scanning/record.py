@@ -13,6 +13,7 @@ from mediashelf.catalogue.records.name_index import forget_unused_names, record_
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
 from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.catalogue.summaries import write_summaries
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.comparing import (
     FixityVerdict,
@@ -65,7 +66,7 @@ def record_unread(db: sqlite3.Connection, image_id: int, reading: Reading, now: 
     verdict = (State.CHANGING if reading.is_changing else State.UNREADABLE).value
     db.execute(
         "UPDATE images SET verdict = ?, judged_by = 'scan', problem = ?, presence = 'here', "
-        "scanned_at = ? WHERE id = ?",
+        "scanned_at = max(scanned_at, ?) WHERE id = ?",
         [verdict, reading.problem, now, image_id],
     )
 
@@ -84,7 +85,8 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
     db.execute(
         """
         UPDATE images SET size = ?, mtime_ns = ?, presence = 'here', verdict = ?,
-            judged_by = ?, problem = '', looks_raw = ?, entry_count = ?, scanned_at = ?
+            judged_by = ?, problem = '', looks_raw = ?, entry_count = ?,
+            scanned_at = max(scanned_at, ?)
         WHERE id = ?
         """,
         [
@@ -116,7 +118,7 @@ def record_beside(
     assert reading.digests is not None
     db.execute(
         "UPDATE images SET presence = 'here', verdict = ?, judged_by = 'audit', problem = '', "
-        "scanned_at = ? WHERE id = ?",
+        "scanned_at = max(scanned_at, ?) WHERE id = ?",
         [verdict.state.value, now, image_id],
     )
     keep_waiting(db, image_id, reading.digests, reading.mtime_ns, verdict.state, now)
@@ -143,7 +145,7 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
             INSERT INTO fixity (image_id, algorithm, digest, size, recorded_at, confirmed_at)
             VALUES (?, ?, ?, ?, ?, ?)
             ON CONFLICT (image_id, algorithm) WHERE replaced_at IS NULL
-            DO UPDATE SET confirmed_at = excluded.confirmed_at
+            DO UPDATE SET confirmed_at = max(confirmed_at, excluded.confirmed_at)
             """,
             [image_id, algorithm, digest, digests.size, now, now],
         )
@@ -171,6 +173,8 @@ def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -
             "INSERT INTO disc_facts (image_id, packed) VALUES (?, ?)",
             [image_id, reading.packed_facts],
         )
+        if reading.summary is not None:
+            write_summaries(db, {image_id: reading.summary})
     _record_entries(db, image_id, reading)
 
 

@@ -92,14 +92,26 @@ class ScanPlan:
         return sum(job.seen.size for plan in self.shelves for job in plan.jobs)
 
 
-def plan_scan(catalogue: Catalogue, shelves: Sequence[ShelfRow]) -> ScanPlan:
-    """Walk the shelves, record which images are here, missing or away, and name what to read."""
+def plan_scan(
+    catalogue: Catalogue,
+    shelves: Sequence[ShelfRow],
+    on_shelf: Callable[[ShelfRow], None] = lambda shelf: None,
+) -> ScanPlan:
+    """Walk the shelves, record which images are here, missing or away, and name what to read.
+
+    ``on_shelf`` is called before each, as a share may take its time. A shelf that cannot be
+    walked does not keep the others from it.
+    """
     file_systems = FileSystems()
     plan = ScanPlan()
     for shelf in shelves:
+        on_shelf(shelf)
         rows = {row.path: row for row in catalogue.images(shelf=shelf.name)}
         other = other_folder(shelf.root, list(rows.values()), file_systems)
-        walk = Walk(problem=other) if other else walk_folder(shelf.root, file_systems, rows)
+        try:
+            walk = Walk(problem=other) if other else walk_folder(shelf.root, file_systems, rows)
+        except OSError as error:
+            walk = Walk(problem=error.strerror or str(error))
         shelf_plan = _plan_shelf(catalogue, shelf, rows, walk, file_systems)
         shelf_plan.is_other = bool(other)
         plan.shelves.append(shelf_plan)
@@ -186,7 +198,8 @@ def _write_presence(
         )
         if is_here:
             catalogue.db.execute(
-                "UPDATE shelves SET scanned_at = ? WHERE id = ?", [utc_now(), shelf.id]
+                "UPDATE shelves SET scanned_at = max(coalesce(scanned_at, ''), ?) WHERE id = ?",
+                [utc_now(), shelf.id],
             )
 
 
@@ -196,12 +209,17 @@ def run_scan(
     *,
     workers: int = WORKERS,
     on_bytes: Callable[[int], None] = lambda count: None,
+    on_file: Callable[[str], None] = lambda path: None,
 ) -> Generator[ScanOutcome, None, None]:
-    """Read what the plan names and yield each image's outcome once it is safely recorded."""
+    """Read what the plan names and yield each image's outcome once it is safely recorded.
+
+    ``on_file`` gets the path of each file that is begun, from the threads that read.
+    """
     raw_audits = RawAudits()
 
     def read(job: Job, count: Callable[[int], None]) -> Reading:
         path = job.shelf.root / job.seen.path
+        on_file(job.seen.path)
         algorithms = algorithms_on_record(job.row.digests if job.row is not None else ())
         return read_image(
             path,

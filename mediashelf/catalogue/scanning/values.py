@@ -19,6 +19,7 @@ from mediashelf.integrity.structure.damage import (
 if TYPE_CHECKING:  # most images have no raw sectors, and few readings look inside files
     from mediashelf.formats.raw.judgement import SectorVerdict
     from mediashelf.integrity.inside.contents import ContentsReport
+from mediashelf.readability.identity.summary import DiscSummary
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +27,7 @@ class Reading:
     """What one look at an image file found. Offsets in findings count in the file.
 
     ``digests`` is None where the bytes could not be read. ``volumes`` are kind and
-    label of each; ``listing`` and ``packed_facts`` are what a catalogue records.
+    label of each; ``listing``, ``packed_facts`` and ``summary`` are what a catalogue records.
     ``stored`` says how the file stores sectors; ``sectors`` counts the verdicts on
     them, where they carry what tells, and is None where they were not judged.
     ``inside`` are findings about files inside with checksums of their own, and
@@ -59,7 +60,8 @@ class Reading:
     is_changing: bool = False
     listing: tuple[ListedEntry, ...] = ()
     packed_facts: bytes = b""
+    summary: DiscSummary | None = None
 
     def without_listing(self) -> Reading:
         """Return the same without what grows with the number of entries."""
-        return replace(self, listing=(), packed_facts=b"")
+        return replace(self, listing=(), packed_facts=b"", summary=None)

@@ -14,6 +14,7 @@ from mediashelf.files import whole_output
 MOST_KEPT = 3
 """Copies that are kept of those made before steps; older ones are removed."""
 
+_MAPPED = 1 << 40  # bytes at most; SQLite takes what it was built to take
 _PAGES_AT_ONCE = 4096  # 16 MiB, between two words of progress
 
 
@@ -44,18 +45,27 @@ def copy_whole(
             copy.execute("PRAGMA synchronous = OFF")  # flushed whole before it has its name
             db.backup(copy, pages=_PAGES_AT_ONCE, progress=count_up, sleep=0)
             copy.execute("PRAGMA journal_mode = DELETE")  # one file, for any place
-            problems = integrity_problems(copy)
+            problems = integrity_problems(copy, quick=True)
         if problems:
             raise CatalogueError(f"{output}: the copy is not whole ({problems[0]}); not kept")
         return temporary.stat().st_size
 
 
-def integrity_problems(db: sqlite3.Connection) -> list[str]:
-    """Return what SQLite's own check of the whole file says is wrong."""
+def integrity_problems(db: sqlite3.Connection, *, quick: bool = False) -> list[str]:
+    """Return what SQLite's own check of the whole file says is wrong.
+
+    A ``quick`` one reads every page and row, and does not compare tables with their
+    indexes: a copy has those of its source.
+    """
+    # Mapped into memory a large file is checked in a tenth of the time.
+    (before,) = db.execute("PRAGMA mmap_size").fetchone() or (0,)  # none of one in memory
+    db.execute(f"PRAGMA mmap_size = {_MAPPED}")
     try:
-        rows = db.execute("PRAGMA integrity_check").fetchall()
+        rows = db.execute(f"PRAGMA {'quick' if quick else 'integrity'}_check").fetchall()
     except sqlite3.DatabaseError as error:
         return [str(error)]
+    finally:
+        db.execute(f"PRAGMA mmap_size = {before}")
     return [str(text) for (text,) in rows if text != "ok"]
 
 

@@ -1,9 +1,11 @@
 """``mediashelf plan``: begin a session plan, and see what it comes to.
 
 The shape of ``plan show --json``: ``command`` and ``version``, then ``plan``,
-``session`` (``name``, ``machine``), ``systems`` in the order of installation, ``steps``
-(``do``, ``system``, ``position`` of the disc that it is at or 0, ``is_before``,
-``partitions``), ``discs``, one object each with ``position``,
+``session`` (``name``, ``machine``), ``machine`` (what the plan says of it: sizes in bytes,
+null where nothing is said, and ``parts``), ``drive`` (``vendor`` and ``product``),
+``systems`` in the order of installation, ``steps`` (``do``, ``system``,
+``position`` of the disc that it is at or 0, ``is_before``, ``partitions``), ``discs``, one
+object each with ``position``,
 ``from``, ``label``, ``size``, ``track`` (of a raw image, else null), ``padding`` (bytes of
 zeros), ``boot`` (objects with ``method`` and ``platform``),
 ``purpose``, ``targets`` (none: for no system), ``passed``, ``erases``, ``presentation``,
@@ -165,6 +167,8 @@ def _document(plan_path: Path, checked: CheckedPlan) -> dict[str, Any]:
         "plan show",
         plan=plan_path,
         session={"name": checked.plan.name, "machine": checked.plan.machine.name},
+        machine=checked.plan.machine,
+        drive=dict(zip(("vendor", "product"), checked.plan.drive, strict=True)),
         systems=checked.plan.systems,
         discs=[
             {

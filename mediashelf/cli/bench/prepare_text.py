@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import groupby
 
 from mediashelf.cli.bench.eject_text import eject_text
@@ -12,6 +13,7 @@ from mediashelf.sessions.card_space import READ_SPEED, WRITE_SPEED, copying_seco
 from mediashelf.sessions.cards.arrange import Action, PlacedDisc
 from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.preflight import CheckedDisc
+from mediashelf.sessions.plans.machine import PlannedMachine
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.sessions.prepare import CheckedSession, PreparedCard
 from mediashelf.text import count_text, size_text
@@ -57,6 +59,7 @@ def say_plan(
         headers = ["disc", "label", "size", "boots", "checked for", "purpose"]
         for line in table(headers, [_plan_row(disc) for disc in discs], right="disc, size"):
             say(line)
+        _say_machine(plan.machine)
         _say_steps(plan)
         say()
     _say_findings(discs, about_machine, "machine", quiet)
@@ -112,6 +115,17 @@ def _say_title(plan: SessionPlan) -> None:
     say_wrapped(f"{plan.name}{machine}")
 
 
+def _say_machine(machine: PlannedMachine) -> None:
+    say()
+    for text in machine.settings:
+        say_wrapped(f"setting: {text}")
+    for part in machine.parts:
+        words = (part.what, part.where, part.jumpers, part.device)
+        say_wrapped(f"part: {', '.join(word for word in words if word)}")
+    if machine.notes:
+        say_wrapped(f"note: {machine.notes}")
+
+
 def _say_steps(plan: SessionPlan) -> None:
     if len(plan.systems) > 1:
         say_wrapped(f"order of systems: {', '.join(plan.systems)}")
@@ -119,6 +133,9 @@ def _say_steps(plan: SessionPlan) -> None:
         side = "before" if step.is_before else "after"
         where = f", {side} disc {step.position}" if step.position else ", first"
         say_wrapped(f"step{f' for {step.system}' if step.system else ''}{where}: {step.do}")
+        for number, one in enumerate(step.partitions, start=1):
+            words = (one.system, one.filesystem, one.size, one.note)
+            say_wrapped(f"{number}. {', '.join(word for word in words if word)}", indent=2)
 
 
 def _say_head(session: CheckedSession) -> None:
@@ -165,9 +182,18 @@ def _say_in_order(title: str, findings: Sequence[Finding]) -> None:
     """Print findings in the order in which a person acts on them, like ones together."""
     if findings:
         say_wrapped(f"-- {title}: {summary(findings)}")
-        for _, alike in groupby(findings, key=lambda one: (one.rule, one.target)):
+        shown = _for_several(findings)
+        for _, alike in groupby(shown, key=lambda one: (one.rule, one.target)):
             say_findings(list(alike), limit=PLACES_SHOWN)
         say()
+
+
+def _for_several(findings: Sequence[Finding]) -> list[Finding]:
+    """Return findings that differ in their system alone as one, in the place of the first."""
+    systems: dict[Finding, list[str]] = {}
+    for one in findings:
+        systems.setdefault(replace(one, target=""), []).append(one.target)
+    return [replace(one, target=", ".join(names)) for one, names in systems.items()]
 
 
 def _say_work(session: CheckedSession, is_dry_run: bool) -> None:

@@ -100,7 +100,7 @@ Examples:
   mediashelf session note K7C failed stops at 43 percent
   mediashelf session note next w
   mediashelf session note 2 w -d "Larkspur video" --on win9x
-  mediashelf session note 2 w video driver A -d "Larkspur video" --value "frames/s=27.5"
+  mediashelf session note 2 w driver A -d Larkspur --value "frames/s=27.5"
   mediashelf session note 2 undo
 
 \b

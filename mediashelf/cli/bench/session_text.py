@@ -17,10 +17,12 @@ from mediashelf.cli.render import say, say_wrapped, table, terminal_width
 from mediashelf.text import count_text, display_width, printable
 
 if TYPE_CHECKING:
-    from mediashelf.reports.bench.measured import MeasuredTable
+    from mediashelf.reports.bench.measured import MeasuredCell, MeasuredTable
     from mediashelf.reports.bench.session_report import SessionReport
 
 _NO_SYSTEM = "no system"
+
+_LEAST_BAR, _LONGEST_BAR = 8, 50  # columns of the longest bar
 
 _LEAST_WHAT = 16  # columns for a device or purpose before the table is given up
 
@@ -105,7 +107,9 @@ def say_report(report: SessionReport, *, quiet: bool) -> None:
         say()
     headers = ("what", "disc", *(name or _NO_SYSTEM for name in report.systems))
     others = sum(max(len("worked"), display_width(name)) + 2 for name in headers[1:])
-    room = max(_LEAST_WHAT, terminal_width() - others)
+    room = terminal_width() - others
+    if room < _LEAST_WHAT:
+        room = terminal_width()  # too narrow for a table: each row has lines of its own
     rows = [
         (
             _cut(row.about, room),
@@ -160,3 +164,22 @@ def _say_measured(measured: MeasuredTable) -> None:
     ]
     for line in table(("configuration", "noted", *measured.names), rows):
         say(line)
+    for number, name in enumerate(measured.names):
+        _say_plot(name, [(row.about, row.cells[number]) for row in measured.rows])
+
+
+def _say_plot(name: str, cells: Sequence[tuple[str, MeasuredCell]]) -> None:
+    """Draw the values of one name as bars, where they are numbers that can be compared."""
+    drawn = [(about, cell) for about, cell in cells if cell.bars]
+    if not drawn:
+        return
+    say()
+    say_wrapped(name)
+    most = max(display_width(value) for _, cell in drawn for value in cell.values)
+    room = max(_LEAST_BAR, min(_LONGEST_BAR, terminal_width() - most - 4))
+    for about, cell in drawn:
+        say_wrapped(about)
+        for value, share in zip(cell.values, cell.bars, strict=True):
+            say(
+                f"  {' ' * (most - display_width(value))}{value}  {'#' * round(share * room / 100)}"
+            )

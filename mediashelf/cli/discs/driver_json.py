@@ -26,7 +26,8 @@ A candidate has ``source``, ``inf``, ``section``, ``description``, ``identifier`
 ``rank`` (a number: ``identifier_score`` with ``feature_score`` << 16 where the family
 has one, else null), ``is_generic``, ``date``, ``driver_version``, and, when it lost,
 ``lost_by`` (``rank``, ``date``, ``version``, ``tie`` or ``lacks-files``). ``cover`` is ``covered``,
-``incomplete`` (``missing`` has the names of the files) or ``none``, and ``by`` is how the
+``incomplete`` (``missing`` has the names of the files, and in parentheses what is wrong
+with one that is there) or ``none``, and ``by`` is how the
 device was met: ``driver``, ``generic``, ``declared``, ``possible`` or ``none``. With
 ``--explain`` only the devices that were asked for are listed under ``targets``.
 """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 
 from mediashelf.cli.render import say, say_wrapped
@@ -124,9 +125,11 @@ def _state_text(survey: Survey, surveyed: SurveyedPackage) -> str:
     """Return what a package is for, and how many of its files are there."""
     fit = surveyed.suitability.fit
     parts = [_use_text(survey, surveyed)] if fit is Fit.FITS else [FIT_WORDS[fit]]
-    count, missing = _file_counts(surveyed)
-    if missing:
-        parts.append(f"{missing} of {count_text(count, 'file')} missing")
+    count, faults = _file_faults(surveyed)
+    if faults:
+        first, *others = (f"{number}{{}} {words}" for words, number in faults.items())
+        shown = [first.format(f" of {count_text(count, 'file')}"), *(o.format("") for o in others)]
+        parts.append(", ".join(shown))
     elif count:
         parts.append(f"{count_text(count, 'file')}, none missing")
     return "; ".join(parts)
@@ -149,14 +152,16 @@ def _use_text(survey: Survey, surveyed: SurveyedPackage) -> str:
     )
 
 
-def _file_counts(surveyed: SurveyedPackage) -> tuple[int, int]:
+def _file_faults(surveyed: SurveyedPackage) -> tuple[int, Counter[str]]:
+    """Return how many files there should be, and what is wrong with how many, in words."""
     checks = [check for check in (surveyed.chosen, surveyed.rest) if check is not None]
-    paths = {
-        (file.needed.path.lower(), file.needed.cabinet.lower()): file.state.is_usable
+    files = {
+        (file.needed.path.lower(), file.needed.cabinet.lower()): file
         for check in checks
         for file in check.files
     }
-    return len(paths), sum(not usable for usable in paths.values())
+    faults = Counter(file.fault or "missing" for file in files.values() if not file.state.is_usable)
+    return len(files), faults
 
 
 def say_explanation(survey: Survey, index: int, more: Iterable[str] = ()) -> None:

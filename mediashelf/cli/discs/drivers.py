@@ -14,6 +14,7 @@ from mediashelf.cli.discs.driver_json import driver_document
 from mediashelf.cli.discs.driver_shelves import library_document, say_library
 from mediashelf.cli.discs.driver_text import say_explanation, say_survey
 from mediashelf.cli.options import (
+    NAMED_FILE,
     catalogue_option,
     fail_on_option,
     json_option,
@@ -29,7 +30,6 @@ from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
 from mediashelf.findings import Severity
 from mediashelf.formats.inf.systems import ARCHITECTURES
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
-from mediashelf.jobs.discs.driver_families import needed_family
 from mediashelf.jobs.discs.driver_survey import (
     DriverAnswer,
     DriverSubjects,
@@ -37,6 +37,7 @@ from mediashelf.jobs.discs.driver_survey import (
     survey_subjects,
 )
 from mediashelf.jobs.discs.recipe_options import RecipeOptions
+from mediashelf.jobs.driver_families import needed_family
 from mediashelf.jobs.library.naming import find_place
 from mediashelf.jobs.shelves.machine import LibraryAnswer, cover_machine
 from mediashelf.readability.targets import Target, load_targets, pick_targets
@@ -59,7 +60,7 @@ Examples:
 @click.argument(
     "paths",
     nargs=-1,
-    type=click.Path(path_type=Path),
+    type=NAMED_FILE,
     metavar="[FOLDER|IMAGE|RECIPE]...",
 )
 @click.option(
@@ -140,10 +141,12 @@ def drivers(
     A device without a driver shows what comes nearest.
     """
     _refuse_mixture(paths, of_shelves, machine_paths)
+    if of_shelves and code_page != DEFAULT_CODE_PAGE:
+        raise click.UsageError("--code-page is for texts that are read now; a scan has read these.")
     _refuse_code_page(code_page)
     place_of = partial(find_place, catalogue_path=catalogue_path)
     options = RecipeOptions(targets=target_names, machines=machine_paths, find_place=place_of)
-    subjects = find_subjects([Path(place_of(str(path))) for path in paths], options)
+    subjects = find_subjects(paths, options)
     picked = _picked(subjects.machine, explained)
     known = load_targets(targets_folder)
     targets = _targets(subjects, known)

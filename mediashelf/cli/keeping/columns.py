@@ -102,6 +102,12 @@ IF_ANY = ("set", "tags")
 """Columns that are shown too where an image has something in them."""
 
 
+OF_DISCS = frozenset(
+    ("created", "modified", "effective", "application", "boot", "scripts", "installers", "set")
+)
+"""Columns that are a disc's own word."""
+
+
 def picked_columns(
     context: click.Context, option: click.Parameter, text: str | None
 ) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.cli.csv_text import say_csv
 from mediashelf.cli.documents import document
-from mediashelf.cli.keeping.columns import COLUMNS, picked_columns, sorted_by
+from mediashelf.cli.keeping.columns import COLUMNS, OF_DISCS, picked_columns, sorted_by
 from mediashelf.cli.keeping.list_text import say_findings_of, say_list
 from mediashelf.cli.library.catalogue_rows import listed_dict
 from mediashelf.cli.options import (
@@ -116,18 +116,19 @@ def list_command(
         raise click.UsageError("--json and --csv are two forms of the answer; choose one")
     wanted = Wanted(shelf, kind, label, state, target_names, targets_folder, name, tag)
     with open_catalogue(catalogue_path) as catalogue:
-        images = list_images(catalogue, wanted)
+        asked = as_json or as_csv or OF_DISCS & {*columns, sort}
+        images = list_images(catalogue, wanted, with_discs=bool(asked))
         if sort is not None or reverse:
             images = sorted_by(images, sort or "shelf", reverse=reverse)
         rows = [image.row for image in images]
         if duplicates:
-            _list_duplicates(catalogue, rows, as_json, quiet)
+            _list_duplicates(catalogue, rows, as_json, as_csv, quiet)
             return
         if report_path is not None:
             from mediashelf.cli.library.listing.page import write_library_page
 
             write_library_page(
-                report_path, catalogue, rows, wanted, with_files=with_files, quiet=quiet
+                report_path, catalogue, images, wanted, with_files=with_files, quiet=quiet
             )
             if not as_json:
                 return
@@ -143,14 +144,21 @@ def list_command(
 
 
 def _list_duplicates(
-    catalogue: Catalogue, rows: Sequence[ImageRow], as_json: bool, quiet: bool
+    catalogue: Catalogue, rows: Sequence[ImageRow], as_json: bool, as_csv: bool, quiet: bool
 ) -> None:
-    from mediashelf.cli.library.listing.duplicates import duplicates_document, say_duplicates
+    from mediashelf.cli.library.listing.duplicates import (
+        CSV_COLUMNS,
+        csv_rows,
+        duplicates_document,
+        say_duplicates,
+    )
     from mediashelf.jobs.library.duplicates import find_duplicates
 
     found = find_duplicates(catalogue, rows)
     if as_json:
         say_json(duplicates_document(found))
+    elif as_csv:
+        say_csv(CSV_COLUMNS, csv_rows(found))
     else:
         say_duplicates(found, quiet=quiet)
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from mediashelf.catalogue.images import findings_on_record
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.cli.keeping.columns import COLUMNS, shown_columns
-from mediashelf.cli.render import is_piped, say, say_findings, say_wrapped, table
+from mediashelf.cli.keeping.columns import COLUMNS, USUAL, shown_columns
+from mediashelf.cli.render import fits, is_piped, say, say_findings, say_wrapped, table
 from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.library.listing import ListedImage, find_gaps
 from mediashelf.text import count_text, first_text, size_text
@@ -29,9 +29,14 @@ def say_list(
             if is_empty
             else "No image matches these filters."
         )
+        if not catalogue.exists:
+            say_wrapped(f"No catalogue exists at {catalogue.place} yet.")
         return
     names = shown_columns(images, picked)
     cells = [[COLUMNS[name].text(image) for name in names] for image in images]
+    if not picked and not is_piped() and not fits(names, cells):
+        names = list(USUAL)  # what is seldom there goes before the table falls apart
+        cells = [row[: len(names)] for row in cells]
     right = ",".join(name for name in names if COLUMNS[name].is_right)
     for line in table(names, cells, right=right, in_lines=is_piped()):
         say(line)

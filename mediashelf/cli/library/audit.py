@@ -158,6 +158,10 @@ def audit(
         _report(report_path, done, request)
         if not (as_json or quiet):
             say_wrapped(f"Report: {report_path}")
+    for error in done.failed:
+        tell(str(error))
+    if done.failed:
+        raise SystemExit(max(error.exit_code for error in done.failed))
     exit_for(done.findings, fail_on)
 
 

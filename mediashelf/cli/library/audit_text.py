@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.cli.render import say, say_findings, say_wrapped, table
@@ -28,20 +30,48 @@ def say_audit(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, q
     )
     sound = [each for each in ordered if each.verdict.state is State.SOUND]
     hide_sound = quiet or (len(sound) > SOUND_SHOWN and not show_all)
-    shown = [each for each in ordered if not (hide_sound and each.verdict.state is State.SOUND)]
-    if shown:
+    away = _away_shelves(ordered)
+    told = [each for each in ordered if _shelf(each) not in away]
+    shown = [each for each in told if not (hide_sound and each.verdict.state is State.SOUND)]
+    if shown or away:
         cells = [(each.job.where, each.shown_state, _basis(each)) for each in shown]
+        cells += [
+            (name, State.AWAY.shown, f"nothing: {count_text(count, 'image')} not here")
+            for name, count in away.items()
+        ]
         for line in table(("image", "state", "what was read"), cells):
             say(line)
     if hide_sound and sound and not quiet:
         say(f"… and {count_text(len(sound), 'sound image')} (--all names them)")
-    for each in ordered:
+    for each in told:
         _say_image(each, quiet)
-    if shown and not quiet:
+    for name in away:
+        _say_shelf(name, ordered)
+    if (shown or away) and not quiet:
         say()
     if not quiet:
         for line in summary_lines(results, depth):
             say_wrapped(line)
+
+
+def _shelf(result: AuditResult) -> str:
+    return result.job.row.shelf if result.job.row is not None else ""
+
+
+def _away_shelves(results: Sequence[AuditResult]) -> dict[str, int]:
+    """Return the shelves of which nothing is here, with their images: one line says it all."""
+    counts = Counter(_shelf(each) for each in results)
+    away = Counter(_shelf(each) for each in results if each.verdict.state is State.AWAY)
+    return {name: count for name, count in away.items() if 1 < count == counts[name] and name}
+
+
+def _say_shelf(name: str, results: Sequence[AuditResult]) -> None:
+    """Say once for all its images that what is in a shelf's place is not the shelf."""
+    findings = [each.verdict.findings[0] for each in results if _shelf(each) == name]
+    wrong = [one for one in findings if one.severity is Severity.ERROR]
+    if wrong:
+        say()
+        say_findings([replace(wrong[0], where=name)])
 
 
 def _basis(result: AuditResult) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from mediashelf.cli.documents import chosen, document
+from mediashelf.cli.library.checksums_record import expect, export
 from mediashelf.cli.library.checksums_text import comparison_document, say_comparison, say_written
 from mediashelf.cli.options import fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
@@ -19,7 +20,11 @@ from mediashelf.jobs.library.checksum_lists import compare_checksums, write_chec
 
 @click.group()
 def checksums() -> None:
-    """Write checksum lists, or compare a folder with lists from anywhere."""
+    """Write checksum lists, compare a folder with lists, or the catalogue with published ones."""
+
+
+checksums.add_command(expect)
+checksums.add_command(export)
 
 
 @checksums.command(

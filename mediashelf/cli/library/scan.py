@@ -10,12 +10,13 @@ from typing import Any
 
 import click
 
+from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.scanning.scan import Event, ScanOutcome, ShelfPlan
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
-from mediashelf.cli.progress import progress
-from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped
+from mediashelf.cli.progress import progress, wait_for
+from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, tell
 from mediashelf.findings import Severity, worst
 from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.library.scanning import Scan, plan_accepting, plan_shelves, read_planned
@@ -92,11 +93,14 @@ def scan(
         raise click.UsageError("Name the images to accept, or a shelf: scan --accept IMAGE...")
     with open_catalogue(catalogue_path) as catalogue:
         started = time.monotonic()
-        work = (plan_accepting if accept else plan_shelves)(catalogue, names)
+        if accept:
+            work = plan_accepting(catalogue, names)
+        else:
+            work = plan_shelves(catalogue, names, lambda shelf: _wait_for(shelf, quiet))
         work.opens_archives = opens_archives
         try:
             with progress("scanning", total=work.plan.bytes_to_read, quiet=quiet) as on_bytes:
-                read_planned(catalogue, work, on_bytes)
+                read_planned(catalogue, work, on_bytes, on_bytes.show)
         except KeyboardInterrupt:
             if not as_json:
                 _say(work, quiet, time.monotonic() - started)
@@ -105,7 +109,15 @@ def scan(
         say_json(_document(work))
     else:
         _say(work, quiet, time.monotonic() - started)
+    for error in work.failed:
+        tell(str(error))
+    if work.failed:
+        raise SystemExit(max(error.exit_code for error in work.failed))
     exit_for(work.findings, fail_on)
+
+
+def _wait_for(shelf: ShelfRow, quiet: bool) -> None:
+    wait_for(f"looking through {shelf.name} ({shelf.root}) …", quiet=quiet)
 
 
 def _say(work: Scan, quiet: bool, seconds: float) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from mediashelf.drivers.packages.tree import PackageTree, TreeFile
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.errors import FormatError, MediashelfError
 from mediashelf.formats.packed.cabinet import (
     FILE_SIZE,
@@ -17,6 +17,9 @@ from mediashelf.formats.packed.compressed import METHOD_LZSS, parse_compressed_h
 MAX_LIST = 4 << 20
 """Bytes of a cabinet that are read; its list of files stands in front."""
 
+BROKEN_OFF = -2
+"""In the place of the size of a file whose rest is not there."""
+
 CABINET_MARK = b"MSCF"
 _COMPRESSED_MARKS = (b"SZDD", b"KWAJ")
 _HEAD = 1024
@@ -27,8 +30,8 @@ _MOST_FROM_A_BYTE = 9
 def cabinet_files(tree: PackageTree, file: TreeFile) -> Mapping[str, int] | None:
     """Return the sizes of a cabinet's files by lower-case base name.
 
-    None when it cannot be read, or is shorter than it says. Cabinets that continue in
-    others list what they hold a part of.
+    None when it cannot be read, or is shorter than it says. A file whose bytes go on in a
+    cabinet of the set that is not beside it has :data:`BROKEN_OFF` instead of its size.
     """
     try:
         data = tree.read(file, MAX_LIST)
@@ -40,11 +43,24 @@ def cabinet_files(tree: PackageTree, file: TreeFile) -> Mapping[str, int] | None
         for _ in range(header.file_count):
             record = data[at : at + FILE_SIZE + MAX_NAME_SIZE]
             member = parse_cabinet_file(record, at, max(header.folder_count, 1))
-            sizes[member.name.replace("\\", "/").rpartition("/")[2].lower()] = member.size
+            name = member.name.replace("\\", "/").rpartition("/")[2].lower()
+            needed = [header.previous] if member.continues_before else []
+            needed += [header.following] if member.continues_after else []
+            is_whole = all(_is_whole(tree, file, other) for other in needed)
+            sizes[name] = member.size if is_whole else BROKEN_OFF
             at += member.record_size
     except (OSError, FormatError, MediashelfError):
         return None
     return sizes
+
+
+def _is_whole(tree: PackageTree, file: TreeFile, name: str) -> bool:
+    """Whether a neighbour of a cabinet is beside it, and as long as it says."""
+    other = tree.find(f"{folder_of(file.path)}/{name}")
+    try:
+        return other is not None and parse_cabinet_header(_head(tree, other)).size <= other.size
+    except FormatError:
+        return False
 
 
 def is_cabinet(tree: PackageTree, file: TreeFile) -> bool:

@@ -6,7 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from mediashelf.drivers.packages.cabinets import cabinet_files, expanded_size, is_cabinet
+from mediashelf.drivers.packages.cabinets import (
+    BROKEN_OFF,
+    cabinet_files,
+    expanded_size,
+    is_cabinet,
+)
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
@@ -52,6 +57,13 @@ _UNUSABLE = frozenset(
         FileState.PAST_END,
     )
 )
+_NOT_WHOLE = {
+    FileState.CABINET_UNREAD: "in a cabinet that is cut short or damaged",
+    FileState.CUT_SHORT: "cut short",
+    FileState.FOUND_ABOVE: "found outside the package",
+    FileState.PAST_END: "past the end of the image",
+}
+"""What is wrong with files that are there and cannot be used."""
 # fmt: off
 _PROGRAMS = frozenset([
     "386", "acm", "ax", "bin", "cab", "com", "cpl", "dll", "drv", "exe", "inf", "mpd", "nls",
@@ -74,6 +86,16 @@ class FileCheck:
     path: str
     elsewhere: str = ""
     found_size: int = -1
+
+    @property
+    def fault(self) -> str:
+        """What is wrong with a file that is there and cannot be used; empty for others."""
+        return _NOT_WHOLE.get(self.state, "")
+
+    @property
+    def label(self) -> str:
+        """The name, and what is wrong with the file where it is there."""
+        return f"{self.needed.name} ({self.fault})" if self.fault else self.needed.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +285,8 @@ class FileFinder:
             size = -1
         else:
             return FileCheck(needed, FileState.MISSING, file.path)
+        if size == BROKEN_OFF:
+            return FileCheck(needed, FileState.CABINET_UNREAD, file.path)
         state = FileState.IN_CABINET
         if _is_short(needed, size):
             state = FileState.CUT_SHORT

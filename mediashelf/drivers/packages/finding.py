@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -14,7 +14,7 @@ from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.document import Inf, InfKind, Signature, parse_inf
-from mediashelf.formats.inf.models import Model, all_models, models_for
+from mediashelf.formats.inf.models import Model, ModelsRead, all_models, models_read_by
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
@@ -85,10 +85,16 @@ class Offer(NamedTuple):
 
 
 class Suitability(NamedTuple):
-    """What a package offers to a family: offers when it fits, and else the reason."""
+    """What a package offers to a family when it fits, and else the reason.
+
+    ``offers`` are for the devices that were asked about, ``installs`` the install sections
+    for all devices; ``identity`` is equal for texts with the same hardware ids.
+    """
 
     fit: Fit
     offers: tuple[Offer, ...] = ()
+    installs: tuple[str, ...] = ()
+    identity: int = 0
 
 
 class PackagesFound(NamedTuple):
@@ -170,12 +176,17 @@ def _read_inf(
 _PARSED: WeakValueDictionary[tuple[bytes, str], Inf] = WeakValueDictionary()
 
 
-def suitability(package: Package, family: Family) -> Suitability:
-    """Return what the package offers to the family, or why it takes none of it."""
+def suitability(
+    package: Package, family: Family, wanted: frozenset[str] | None = None
+) -> Suitability:
+    """Return what the package offers to the family, or why it takes none of it.
+
+    ``wanted`` are the identifiers that are asked about, None for all.
+    """
     if not family.takes_infs:
         return Suitability(Fit.NO_INFS)
-    models = list(models_for(package.inf, family.system))
-    return suitability_of(package, family.system, models)
+    read = models_read_by(package.inf, family.system, wanted)
+    return suitability_of(package, family.system, read)
 
 
 def sections_to_check(
@@ -187,49 +198,48 @@ def sections_to_check(
     sections are those for 9x systems, which start from it, and where there are none
     those for NT systems.
     """
-    system, offers = family.system, suited.offers
+    system, installs = family.system, suited.installs
     if not family.takes_infs:
         for system in (family.system, InfSystem(True)):
-            models = list(models_for(package.inf, system))
-            offers = suitability_of(package, system, models).offers
-            if offers:
+            read = models_read_by(package.inf, system, frozenset())
+            installs = suitability_of(package, system, read).installs
+            if installs:
                 break
-    return system, tuple(dict.fromkeys(offer.install for offer in offers))
+    return system, installs
 
 
-def suitability_of(package: Package, system: InfSystem, models: Sequence[Model]) -> Suitability:
-    """Return the same for a system that takes INFs; ``models`` are those that it reads."""
+def suitability_of(package: Package, system: InfSystem, read: ModelsRead) -> Suitability:
+    """Return the same for a system that takes INFs; ``read`` is what it reads of the models."""
     inf, companions = package.inf, package.companions
     if not system.accepts(inf.signature):
         return Suitability(Fit.SIGNATURE)
-    if not models:
+    if not read.installs:
         has_models = next(all_models(inf), None) is not None
         return Suitability(Fit.NO_MODELS if has_models else Fit.NO_DEVICES)
-    chosen: dict[str, str | None] = {}
-    offers = []
-    for model in models:
-        key = model.install.lower()
-        if key not in chosen:
-            chosen[key] = find_install_section(inf, model.install, system)
-        install = chosen[key]
-        if install is not None:
-            offers.append(Offer(model, install))
-    if not offers:
+    found = {name.lower(): find_install_section(inf, name, system) for name in read.installs}
+    chosen = {name: install for name, install in found.items() if install is not None}
+    if not chosen:
         return Suitability(Fit.NO_INSTALL)
+    installs = tuple(dict.fromkeys(chosen.values()))
     if system.is_nt:
-        installs = list(dict.fromkeys(offer.install for offer in offers))
         # Looked at one by one where they are few, so that no text makes this slow.
-        together = [[install] for install in installs] if len(installs) <= 64 else [installs]
+        together = [[install] for install in installs] if len(installs) <= 64 else [list(installs)]
         foreign = {
             install
             for group in together
             if _are_for_9x(inf, group, system, companions)
             for install in group
         }
-        offers = [offer for offer in offers if offer.install not in foreign]
-        if not offers:
+        chosen = {name: install for name, install in chosen.items() if install not in foreign}
+        installs = tuple(install for install in installs if install not in foreign)
+        if not installs:
             return Suitability(Fit.FILES_OF_9X)
-    return Suitability(Fit.FITS, tuple(offers))
+    offers = tuple(
+        Offer(model, chosen[model.install.lower()])
+        for model in read.naming
+        if model.install.lower() in chosen
+    )
+    return Suitability(Fit.FITS, offers, installs, read.identity)
 
 
 def _are_for_9x(

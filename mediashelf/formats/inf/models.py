@@ -5,7 +5,7 @@ Sources: INF Manufacturer section, INF Models section.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from mediashelf.formats.inf.document import Inf
@@ -95,6 +95,65 @@ def models_for(inf: Inf, system: InfSystem) -> Iterator[Model]:
         if choice.section is not None and choice.section.lower() not in seen:
             seen.add(choice.section.lower())
             yield from _models_in(inf, maker, choice.section)
+
+
+class ModelsRead(NamedTuple):
+    """What a system reads of an INF's models sections, when only some devices matter.
+
+    ``installs`` are all install names, ``naming`` the entries that name a wanted device,
+    and ``identity`` is equal for texts with the same hardware ids.
+    """
+
+    installs: tuple[str, ...]
+    naming: tuple[Model, ...]
+    identity: int
+
+
+def read_models(models: Iterable[Model], wanted: frozenset[str] | None = None) -> ModelsRead:
+    """Go once over models entries; ``wanted`` are identifiers, None wants every device.
+
+    A chip is wanted with all its boards.
+    """
+    installs: dict[str, str] = {}
+    naming = []
+    hardware_ids = set()
+    for model in models:
+        installs.setdefault(model.install.lower(), model.install)
+        hardware_ids.add(model.hardware_id)
+        if wanted is None or not wanted.isdisjoint(_names(model)):
+            naming.append(model)
+    return ModelsRead(tuple(installs.values()), tuple(naming), hash(frozenset(hardware_ids)))
+
+
+def models_read_by(inf: Inf, system: InfSystem, wanted: frozenset[str] | None) -> ModelsRead:
+    """Return what a system reads; kept with the text for the next one who asks."""
+    if wanted is None:
+        return read_models(models_for(inf, system))
+    sections = tuple(
+        choose_models(maker.models, maker.decorations, system).section for maker in makers(inf)
+    )
+    key = ("models", sections, wanted)
+    known: ModelsRead | None = inf.derived.get(key)
+    if known is None:
+        known = inf.derived[key] = read_models(models_for(inf, system), wanted)
+    return known
+
+
+def identifiers_named(inf: Inf, wanted: frozenset[str]) -> tuple[str, ...]:
+    """Return the wanted identifiers that any models section names; kept with the text."""
+    key = ("named", wanted)
+    known: tuple[str, ...] | None = inf.derived.get(key)
+    if known is None:
+        found: set[str] = set()
+        for model in all_models(inf):
+            found.update(wanted.intersection((model.hardware_id, *model.compatible_ids)))
+        known = inf.derived[key] = tuple(sorted(found))
+    return known
+
+
+def _names(model: Model) -> tuple[str, ...]:
+    chip, mark, _ = model.hardware_id.partition("&SUBSYS_")
+    return (model.hardware_id, *((chip,) if mark else ()), *model.compatible_ids)
 
 
 def all_models(inf: Inf) -> Iterator[Model]:

@@ -57,7 +57,8 @@ class CabinetHeader:
 
     ``size`` is the whole cabinet's length in bytes. Folders are at
     ``folders_offset``; each has ``folder_reserve`` bytes after it, each data
-    block header ``block_reserve``.
+    block header ``block_reserve``. ``previous`` and ``following`` are the names of the
+    cabinets that this one continues, or that continue it.
     """
 
     size: int
@@ -67,6 +68,8 @@ class CabinetHeader:
     file_count: int
     folder_reserve: int
     block_reserve: int
+    previous: str = ""
+    following: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,11 +134,14 @@ def parse_cabinet_header(data: bytes) -> CabinetHeader:
             )
         header_reserve, folder_reserve, block_reserve = _RESERVE.unpack_from(data, at)
         at += _RESERVE.size + header_reserve
-    for is_there in (flags & _HAS_PREVIOUS, flags & _HAS_NEXT):
+    neighbours = ["", ""]
+    for place, is_there in enumerate((flags & _HAS_PREVIOUS, flags & _HAS_NEXT)):
         if is_there:
-            for _ in ("cabinet", "disk"):
-                _name, at = _parse_name(data, at)
-    return CabinetHeader(size, files_offset, at, folders, files, folder_reserve, block_reserve)
+            neighbours[place], at = _parse_name(data, at)
+            _disk, at = _parse_name(data, at)
+    return CabinetHeader(
+        size, files_offset, at, folders, files, folder_reserve, block_reserve, *neighbours
+    )
 
 
 def parse_cabinet_folder(data: bytes, at: int) -> CabinetFolder:

@@ -77,20 +77,34 @@ class _FatLayout:
 
 
 class FatVolume:
-    """A volume that begins where the view does."""
+    """A volume that begins at ``offset`` of the view."""
 
-    def __init__(self, view: View, layout: _FatLayout) -> None:
-        self._view, self._layout = view, layout
-        self._table = view.read(layout.table_start, layout.table_size)
+    def __init__(self, view: View, offset: int, layout: _FatLayout) -> None:
+        self._view, self._offset, self._layout = view, offset, layout
+        self._table = self._read(layout.table_start, layout.table_size)
+
+    def _read(self, start: int, size: int) -> bytes:
+        return self._view.read(self._offset + start, size)
 
     def top(self) -> Iterator[FatEntry]:
         """Yield what the top folder holds."""
-        return _parse_folder(self._view.read(self._layout.top_start, self._layout.top_size))
+        return _parse_folder(self._read(self._layout.top_start, self._layout.top_size))
 
     def folder(self, entry: FatEntry) -> Iterator[FatEntry]:
         """Yield what another folder holds; its own and its parent's entry are left out."""
         clusters = self._chain(entry.cluster, _MOST_FOLDER_CLUSTERS)
         return _parse_folder(b"".join(self._read_cluster(cluster) for cluster in clusters))
+
+    def read(self, name: str, limit: int) -> bytes | None:
+        """Return the first ``limit`` bytes of a file of the top folder, None where there is none.
+
+        A chain of clusters that leaves the volume or comes back to itself ends there.
+        """
+        for entry in self.top():
+            if entry.name.upper() == name.upper() and not entry.is_folder:
+                start = entry._replace(size=min(limit, entry.size))
+                return b"".join(self.iter_file(start))
+        return None
 
     def iter_file(self, entry: FatEntry) -> Iterator[bytes]:
         """Yield the bytes of a file by clusters, fewer than its size where its chain ends early."""
@@ -102,7 +116,7 @@ class FatVolume:
 
     def _read_cluster(self, cluster: int) -> bytes:
         size = self._layout.cluster_size
-        return self._view.read(self._layout.data_start + (cluster - _FIRST_CLUSTER) * size, size)
+        return self._read(self._layout.data_start + (cluster - _FIRST_CLUSTER) * size, size)
 
     def _chain(self, cluster: int, most: int) -> Iterator[int]:
         end = _FIRST_CLUSTER + self._layout.cluster_count
@@ -118,11 +132,12 @@ class FatVolume:
                 cluster = pair >> 4 if cluster % 2 else pair & 0xFFF
 
 
-def read_fat(view: View) -> FatVolume | None:
-    """Return the volume, or None where there is none."""
-    sector = view.read(0, _SECTOR_SIZE)
-    layout = _parse_parameters(sector, view.size) or _known_size(view)
-    return None if layout is None else FatVolume(view, layout)
+def read_fat(view: View, offset: int = 0) -> FatVolume | None:
+    """Return the volume that begins at ``offset``, or None where there is none."""
+    layout = _parse_parameters(view.read(offset, _SECTOR_SIZE), view.size - offset)
+    if layout is None and not offset:
+        layout = _known_size(view)
+    return None if layout is None else FatVolume(view, offset, layout)
 
 
 def _parse_parameters(sector: bytes, size: int) -> _FatLayout | None:

@@ -168,6 +168,17 @@ def parse_header_lba(header: bytes) -> int | None:
     return lba_of(minute, second, frame)
 
 
+def have_syncs(stored: bytes, pitch: int) -> bool:
+    """Tell whether all of these sectors begin with a sync; quick where they do."""
+    count = -(-len(stored) // pitch)
+    return all(stored[at::pitch] == SYNC[at : at + 1] * count for at in range(len(SYNC)))
+
+
+def have_headers(stored: bytes, pitch: int, headers: bytes) -> bool:
+    """Tell whether all of these sectors have these headers, joined, after their syncs."""
+    return all(stored[len(SYNC) + at :: pitch] == headers[at::4] for at in range(4))
+
+
 def first_lba_of(head: bytes, layout: SectorLayout) -> int | None:
     """Return the block number of a track's first sector by the headers of the first few, or None.
 

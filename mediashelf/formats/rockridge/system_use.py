@@ -15,8 +15,22 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 _CONTINUATION_SIZE = 28
+_NOT_PLAIN = (b"\0", b"ST")  # padding, and the end before the area's
 _NAME_GOES_ON = 0x01  # flag of NM, RRIP 1.12, 4.1.4
 MOST_CONTINUATIONS = 32  # of one record; the kernel follows as many
+
+
+def _plain_entries(area: bytes) -> list[bytes]:
+    """Return the entries of an area that they fill; none where it must be looked at closely."""
+    at, end = 0, len(area)
+    entries = []
+    while end - at >= HEADER_SIZE:
+        size = area[at + 2]
+        if size < HEADER_SIZE or at + size > end or area.startswith(_NOT_PLAIN, at):
+            return []
+        entries.append(area[at : at + size])
+        at += size
+    return [] if area[at:].strip(b"\0") else entries
 
 
 class SystemUseReader:
@@ -39,8 +53,9 @@ class SystemUseReader:
         name_goes_on = False
         while area:
             following = None
-            for entry in self._in_area(area, where, offset):
-                self._checks.judge(entry, where, offset)
+            for entry in _plain_entries(area) or self._in_area(area, where, offset):
+                if entry not in self._checks.good:
+                    self._checks.judge(entry, where, offset)
                 signature, body = entry[:2], entry[HEADER_SIZE:]
                 if signature == b"CE" and len(entry) >= _CONTINUATION_SIZE:
                     if following is not None:

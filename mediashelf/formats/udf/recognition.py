@@ -59,12 +59,14 @@ def descriptor_crc(data: bytes, length: int) -> int:
     return binascii.crc_hqx(data[_TAG_SIZE : _TAG_SIZE + length], 0)
 
 
-def read_recognition(view: View, log: ProblemLog) -> str:
+def read_recognition(view: View, log: ProblemLog, session: int = 0) -> str:
     """Return ``NSR02`` or ``NSR03`` from the volume recognition sequence, or the empty string.
 
+    ``session`` is the first sector of the session that is read, as for the Linux kernel 6.1.
     Its structures are 2048 bytes apart, or one block where blocks are larger.
     """
-    sequences = [_walk_recognition(view, step) for step in (SECTOR_SIZE, _LARGEST_BLOCK)]
+    start = (session + _FIRST_RECOGNITION) * SECTOR_SIZE
+    sequences = [_walk_recognition(view, start, step) for step in (SECTOR_SIZE, _LARGEST_BLOCK)]
     found = max(sequences, key=lambda each: (each.is_whole, bool(each.standard)))
     if found.standard and not found.is_whole:
         log.add(
@@ -90,10 +92,10 @@ class _Recognition(NamedTuple):
         return bool(self.standard) and not self.missing
 
 
-def _walk_recognition(view: View, step: int) -> _Recognition:
+def _walk_recognition(view: View, start: int, step: int) -> _Recognition:
     standard, seen, at = "", set(), 0
     for number in range(_MOST_RECOGNITION):
-        at = _FIRST_RECOGNITION * SECTOR_SIZE + number * step
+        at = start + number * step
         identifier = view.read(at + 1, 5)
         seen.add(identifier)
         if identifier in _STANDARDS:
@@ -115,17 +117,18 @@ class Anchors(NamedTuple):
     sequences: tuple[tuple[int, int], ...] = ()
 
 
-def read_anchors(view: View, log: ProblemLog) -> Anchors:
+def read_anchors(view: View, log: ProblemLog, session: int = 0) -> Anchors:
     """Return what the anchors name, in blocks of the size at which one has its own place.
 
+    That of a later session counts from its first sector.
     The tag of an anchor names the block that it is in, which tells the block size.
     """
     for size in _BLOCK_SIZES:
-        if _valid_anchors(view, size, ProblemLog()):
+        if _valid_anchors(view, size, session, ProblemLog()):
             break
     else:
         size = SECTOR_SIZE
-    sequences = _valid_anchors(view, size, log)
+    sequences = _valid_anchors(view, size, session, log)
     if not sequences:
         last = view.size // SECTOR_SIZE - 1
         log.add(
@@ -139,16 +142,17 @@ def read_anchors(view: View, log: ProblemLog) -> Anchors:
     return Anchors(size, tuple(dict.fromkeys(sequences)))
 
 
-def _valid_anchors(view: View, size: int, log: ProblemLog) -> list[tuple[int, int]]:
+def _valid_anchors(view: View, size: int, session: int, log: ProblemLog) -> list[tuple[int, int]]:
     last = view.size // size - 1
-    places = (FIRST_ANCHOR, last - FIRST_ANCHOR, last)
+    start = session * SECTOR_SIZE // size
+    first = start + FIRST_ANCHOR
+    places = (first, last - FIRST_ANCHOR, last)
+    others = (start + 2 * FIRST_ANCHOR, *(last - less for less in _EARLIER))
     sequences: list[tuple[int, int]] = []
-    for number in dict.fromkeys((*places, 2 * FIRST_ANCHOR, *(last - less for less in _EARLIER))):
-        data = read_sector(view, number, size) if number >= FIRST_ANCHOR else b""
+    for number in dict.fromkeys((*places, *others)):
+        data = read_sector(view, number, size) if number >= first else b""
         # At the other places a disc may have something else.
-        if not data or (
-            number != FIRST_ANCHOR and parse_descriptor_tag(data).identifier != _ANCHOR
-        ):
+        if not data or (number != first and parse_descriptor_tag(data).identifier != _ANCHOR):
             continue
         place_log = log if number in places else ProblemLog()
         is_valid = verify_tag(

@@ -49,13 +49,17 @@ class PartitionMap(NamedTuple):
 
     ``kind`` is ``plain``, ``metadata``, ``sparable``, ``virtual`` or ``unknown``;
     ``metadata_block`` and ``mirror_block`` are blocks of the partition that holds
-    the metadata file.
+    the metadata file. Of a sparable one, ``packet_length`` is in blocks, ``table_size`` in
+    bytes, and ``tables`` are the LBAs of the copies of its sparing table.
     """
 
     kind: str
     partition_number: int
     metadata_block: int = 0
     mirror_block: int = 0
+    packet_length: int = 0
+    table_size: int = 0
+    tables: tuple[int, ...] = ()
 
 
 class LogicalVolume(NamedTuple):
@@ -150,7 +154,15 @@ def _parse_partition_map(data: bytes) -> PartitionMap:
     if identifier == b"*UDF Metadata Partition":
         return PartitionMap("metadata", number, *struct.unpack_from("<II", data, 40))
     if identifier == b"*UDF Sparable Partition":
-        return PartitionMap("sparable", number)
+        packet_length, count, table_size = struct.unpack_from("<HBxI", data, 40)
+        tables = struct.unpack_from("<4I", data, 48)[: min(count, 4)]
+        return PartitionMap(
+            "sparable",
+            number,
+            packet_length=packet_length,
+            table_size=table_size,
+            tables=tables,
+        )
     if identifier == b"*UDF Virtual Partition":
         return PartitionMap("virtual", number)
     return PartitionMap("unknown", number)

@@ -6,6 +6,16 @@ from collections.abc import Iterator, Sequence
 
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.udf.moved_blocks import (
+    LARGEST_TABLE,
+    TABLE_PLACES,
+    SparedBlocks,
+    VirtualBlocks,
+    end_of_recorded,
+    joined_blocks,
+    parse_allocation_table,
+    read_sparing_table,
+)
 from mediashelf.formats.udf.recognition import verify_tag
 from mediashelf.formats.udf.records import (
     ALLOCATION_EXTENT_DESCRIPTOR,
@@ -25,6 +35,7 @@ from mediashelf.formats.udf.sequence import verify_terminator
 from mediashelf.formats.volume import HOLE, Extent
 
 _MOST_EXTENTS = 1 << 16  # of one file
+_TABLE = "virtual allocation table"
 _MOST_CONTINUATIONS = 1024  # blocks of allocation descriptors of one file
 
 
@@ -47,7 +58,9 @@ class UdfSpace:
         self.block_size = volume.block_size
         self._maps = volume.maps
         self._partitions = {partition.number: partition for partition in partitions}
+        self._volume = volume
         self._metadata: dict[int, tuple[Extent, ...]] = {}
+        self._tables: dict[PartitionMap, VirtualBlocks | SparedBlocks | None] = {}
         self.unread: set[str] = set()
         self.is_complete = True
 
@@ -178,17 +191,67 @@ class UdfSpace:
             return None
         row = self._maps[address.partition]
         partition = self._partitions.get(row.partition_number)
-        if row.kind in ("virtual", "sparable", "unknown"):
-            # Their tables say which blocks were moved; without them any answer may be wrong.
+        if row.kind == "unknown":
             self.unread.add(row.kind)
             return None
         if partition is None:
             return None
+        if row.kind in ("virtual", "sparable"):
+            return self._moved(row, partition, address.block, size)
         if row.kind == "metadata":
             return self._within(self._metadata_extents(address.partition, row), address.block, size)
         if address.block + -(-size // self.block_size) > partition.block_count:
             return None
         return [Extent(partition.start_lba + address.block, size)]
+
+    def _moved(
+        self, row: PartitionMap, partition: PartitionDescriptor, block: int, size: int
+    ) -> list[Extent] | None:
+        """Return the places of blocks that may have moved."""
+        count = -(-size // self.block_size)
+        if row not in self._tables:
+            self._tables[row] = (
+                self._find_allocation_table(partition)
+                if row.kind == "virtual"
+                else read_sparing_table(self.view, row, self.block_size, self.log)
+            )
+        table = self._tables[row]
+        if table is None:
+            # It says which blocks were moved; without it any answer may be wrong.
+            self.unread.add(row.kind)
+            return None
+        lbas = table.lbas(partition, block, count)
+        return None if lbas is None else joined_blocks(lbas, size, self.block_size)
+
+    def _find_allocation_table(self, partition: PartitionDescriptor) -> VirtualBlocks | None:
+        """Return the virtual allocation table, whose file entry is in the last written block."""
+        plain = self._plain_map(partition.number)
+        if plain is None:
+            return None
+        # Nothing is recorded beyond the end, whatever the partition says.
+        end = end_of_recorded(self.view, self.block_size)
+        count = end - partition.start_lba
+        recorded = partition._replace(block_count=max(count, 0))
+        for block in range(count - 1, -1, -1)[:TABLE_PLACES]:
+            quiet = UdfSpace(self.view, self._volume, [recorded], ProblemLog())
+            quiet._tables = dict.fromkeys(self._maps)  # a table is not found through itself
+            icb = LongAddress(EXTENT_RECORDED, self.block_size, block, plain)
+            found = quiet.read_file_entry(icb, _TABLE)
+            if found is None or found[0].size > LARGEST_TABLE:
+                continue
+            extents = quiet.extents(found[0], icb, found[1], _TABLE)
+            data = self.read_extents(extents, found[0].size) if quiet.is_complete else b""
+            table = parse_allocation_table(data, found[0].file_type)
+            if table is not None:
+                return table
+        return None
+
+    def _plain_map(self, partition_number: int) -> int | None:
+        """Return the number of the map that counts a partition's blocks as they are."""
+        for number, other in enumerate(self._maps):
+            if other.kind == "plain" and other.partition_number == partition_number:
+                return number
+        return None
 
     def _not_found(self, address: LongAddress, name: str) -> bool:
         """Log an address that leads nowhere, and tell whether that is a fault of the disc.
@@ -207,14 +270,8 @@ class UdfSpace:
         """Return the extents of the metadata file, or of its mirror when that is damaged."""
         if reference not in self._metadata:
             self._metadata[reference] = ()  # nothing may point into it while it is being read
-            plain = next(
-                (
-                    number
-                    for number, other in enumerate(self._maps)
-                    if other.kind == "plain" and other.partition_number == row.partition_number
-                ),
-                reference,
-            )
+            found_plain = self._plain_map(row.partition_number)
+            plain = reference if found_plain is None else found_plain
             for block in (row.metadata_block, row.mirror_block):
                 icb = LongAddress(EXTENT_RECORDED, self.block_size, block, plain)
                 found = self.read_file_entry(icb, "metadata file")

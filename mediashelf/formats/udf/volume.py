@@ -13,18 +13,28 @@ from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.tree import iter_udf_entries
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
 
+_LOST = {
+    "sparable": "no valid sparing table was found",
+    "virtual": "no virtual allocation table was found in the last blocks of the image",
+}
+"""By kind of partition: why nothing tells where its blocks are."""
 
-def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
+
+def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFacts | None:
     """Return the UDF volume, or None when the disc has none.
 
-    A disc has one when its volume recognition sequence names NSR02 or NSR03.
+    A disc has one when its volume recognition sequence names NSR02 or NSR03. ``session``
+    is the first sector of the last session; where that has none, one that an earlier
+    session has is named and not read.
     What could not be read of it is logged, and shows in ``entries_read`` and
     ``is_complete``.
     """
-    standard = read_recognition(view, log)
+    standard = read_recognition(view, log, session)
     if not standard:
+        if session and read_recognition(view, ProblemLog()):
+            _not_read(log, "it is that of an earlier session; the last session has none")
         return None
-    block_size, sequences = read_anchors(view, log)
+    block_size, sequences = read_anchors(view, log, session)
     sequence = read_sequences(view, sequences, block_size, log)
     volume = sequence.logical_volume
     if volume is None:
@@ -57,7 +67,17 @@ def read_udf_volume(view: View, log: ProblemLog) -> VolumeFacts | None:
         is_complete = space.is_complete
         _log_cut_extents(view, entries, block_size, log)
         for kind in sorted(space.unread):
-            _not_read(log, f"{kind} partitions are not supported")
+            if kind in _LOST:
+                tables = [lba for row in volume.maps for lba in row.tables]
+                log.add(
+                    "udf-moved-blocks",
+                    "UDF volume",
+                    f"UDF contents not read: {_LOST[kind]}",
+                    offset=(tables or [max(view.size // block_size - 1, 0)])[0] * block_size,
+                    length=block_size,
+                )
+            else:
+                _not_read(log, "a partition of an unknown kind is not supported")
     return VolumeFacts(
         VolumeKind.UDF,
         volume.label or sequence.label,

@@ -25,6 +25,7 @@ from typing import Protocol
 import xxhash
 
 from mediashelf.errors import InputError
+from mediashelf.integrity.fixity.holes import AroundHoles, is_sparse
 from mediashelf.integrity.fixity.medium import AroundErrors
 from mediashelf.integrity.structure.damage import Span
 
@@ -223,7 +224,11 @@ def digest_file(
         with _open_regular(path) as stream:
             if past_cache:
                 _forget_cached(stream.fileno())
-            source = stream if unreadable is None else AroundErrors(stream, unreadable)
+            source: ReadableInto = stream
+            if unreadable is not None:
+                source = AroundErrors(stream, unreadable)
+            if is_sparse(stream.fileno()):
+                source = AroundHoles(stream, source)
             return digest_stream(
                 source, algorithms=algorithms, block_size=block_size, on_bytes=count_up
             )

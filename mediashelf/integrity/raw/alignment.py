@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from mediashelf.errors import InputError
-from mediashelf.formats.raw.sectors import ADDRESSES, SYNC, parse_header_lba
+from mediashelf.formats.raw.sectors import ADDRESSES, SYNC, have_syncs, parse_header_lba
 from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.raw.tracks import RawTrack
 from mediashelf.integrity.structure.damage import Span
@@ -65,6 +65,8 @@ def _find_slip(track: RawTrack, lba: int, offset: int, chunk: bytes) -> tuple[in
     ``lba`` is the block number of the first sector of ``chunk``, which is at ``offset``.
     """
     pitch = track.layout.size
+    if have_syncs(chunk, pitch):
+        return None
     for count, start in enumerate(range(0, len(chunk), pitch)):
         if not chunk.startswith(SYNC, start):
             found = _find_sector(track, lba + count, offset + start)

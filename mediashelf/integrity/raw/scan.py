@@ -21,6 +21,8 @@ from mediashelf.formats.raw.sectors import (
     SYNC,
     edc,
     first_lba_of,
+    have_headers,
+    have_syncs,
     headers_of,
     user_data,
 )
@@ -147,6 +149,10 @@ def _judge_mode_1(batch: SectorBatch, headers: list[bytes]) -> Iterator[int]:
     """Yield the indexes of sectors that are not plainly good."""
     stored, size = batch.stored, batch.track.layout.size
     view, covered = memoryview(stored), EDC_OF_MODE_1.stop
+    if have_syncs(stored, size) and have_headers(stored, size, b"".join(headers)):
+        starts = range(0, len(stored), size)
+        yield from [i for i, at in enumerate(starts) if edc(view[at : at + covered])]
+        return
     start = 0
     for index, header in enumerate(headers):
         if edc(view[start : start + covered]) or not stored.startswith(SYNC + header, start):

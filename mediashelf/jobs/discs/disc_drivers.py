@@ -17,10 +17,10 @@ from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.discs.driver_families import family_name, say_no_family
 from mediashelf.jobs.discs.driver_sources import tree_of_plan
 from mediashelf.jobs.discs.driver_tables import disc_name
 from mediashelf.jobs.discs.source_packages import PackageFiles, iter_packages
+from mediashelf.jobs.driver_families import family_name, say_no_family
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import Target
 

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.draft import DraftSource, FoundPackage, RecipeDraft, draft_recipe
-from mediashelf.building.recipes.recipe import Recipe, own_name, recipe_from_folders
+from mediashelf.building.recipes.recipe import Recipe, recipe_from_folders
+from mediashelf.building.sources.floppy_sets import join_floppies
 from mediashelf.drivers.coverage import DeviceCover
 from mediashelf.drivers.findings import device_title
 from mediashelf.drivers.machines.identifiers import parse_pci_identifier
@@ -64,7 +65,7 @@ def draft_from_folders(
     ``targets`` are all that are known. Raises what planning raises, and
     :class:`OutputError` when the file exists or cannot be written.
     """
-    recipe = with_options(recipe_from_folders(folders), options)
+    recipe = join_floppies(with_options(recipe_from_folders(folders), options))
     picked = pick_targets(recipe.targets, targets)
     planned = plan_recipe(recipe, picked, progress=progress)
     plan = planned.plans[0]
@@ -110,7 +111,7 @@ def _sources(plain: Recipe, listing: Listing, drivers: SourceDrivers) -> Iterato
         top = "".join(f"/{name}" for name in source.to)
         packages = list(_packages(result, origin_of, number, top)) if result else []
         programs = list(_programs(result, origin_of, number, top, lacking)) if result else []
-        to = f"/{own_name(source.path)}" if source.to else "/"
+        to = "/" + "/".join(source.to)
         yield DraftSource(source.path, to.replace("\\", "_"), tuple(packages), tuple(programs))
 
 

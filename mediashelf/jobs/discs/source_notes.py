@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.inf.rules import driver_page
 from mediashelf.jobs.discs.unopened import ListingTree, check_unopened
 from mediashelf.text import count_text
 
@@ -44,4 +45,24 @@ def check_sources(recipe: Recipe, listing: Listing) -> Iterator[Finding]:
             f'skip = ["{name}"] in the recipe leaves such files out',
             "common practice",
         )
+    if recipe.path is None:
+        yield from _joined(recipe)
     yield from check_unopened(ListingTree(listing))
+
+
+def _joined(recipe: Recipe) -> Iterator[Finding]:
+    """Yield which floppies go to one place: of several sources only those of a set do."""
+    places: defaultdict[tuple[str, ...], list[str]] = defaultdict(list)
+    for source in recipe.folders:
+        places[source.to].append(str(source.path))
+    for to, paths in places.items():
+        if len(paths) > 1:
+            yield Finding(
+                "floppies-joined",
+                Severity.NOTE,
+                "/" + "/".join(to),
+                f"{', '.join(paths)} are one set: a setup text names each by its tag file, so "
+                "their files go to one folder",
+                "name each with a 'to' of its own in a recipe if that is not meant",
+                driver_page("INF SourceDisksNames section"),
+            )

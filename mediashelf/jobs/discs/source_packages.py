@@ -49,7 +49,7 @@ def iter_packages(
 
 
 def _needed(package: Package, family: Family) -> Iterator[str]:
-    suited = suitability(package, family)
+    suited = suitability(package, family, frozenset())
     system, installs = sections_to_check(package, family, suited)
     if installs:
         check = judge_completeness(package, installs, system, family)

@@ -14,8 +14,8 @@ from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding
 from mediashelf.image import DiscImage
-from mediashelf.jobs.discs.driver_families import family_name, say_no_family
 from mediashelf.jobs.discs.driver_sources import OpenedImageSource
+from mediashelf.jobs.driver_families import family_name, say_no_family
 from mediashelf.readability.check import check_targets, verdict_on
 from mediashelf.readability.targets import Target
 

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import timedelta
+from pathlib import Path
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth, run_audit
 from mediashelf.catalogue.auditing.due import Budget, DuePlan, plan_due
 from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.jobs.library.acknowledging import acknowledge_findings, take_back_findings
 from mediashelf.jobs.progress import Progress, no_progress
@@ -55,11 +57,13 @@ class Audit:
     """The verdicts; ``due`` is None unless only what is due was asked for.
 
     ``is_kept`` is False where the catalogue could not be written, so nothing was confirmed.
+    ``failed`` are the names that mean nothing here; the others were audited.
     """
 
     results: Sequence[AuditResult]
     due: DueRun | None
     is_kept: bool = True
+    failed: Sequence[InputError] = ()
 
     @property
     def findings(self) -> list[Finding]:
@@ -75,7 +79,7 @@ def audit_library(
         acknowledge_findings(catalogue, request.names, request.acknowledge, request.why)
     if request.take_back:
         take_back_findings(catalogue, request.names, request.take_back)
-    jobs: Sequence[AuditJob] = plan_audit(catalogue, request.names)
+    jobs, failed = _plan(catalogue, request.names)
     due = None
     if request.due is not None:
         plan = plan_due(jobs, timedelta(seconds=request.due))
@@ -100,4 +104,20 @@ def audit_library(
     ):
         results = list(running)
     is_kept = catalogue.can_write or not any(each.job.row for each in results)
-    return Audit(results, due, is_kept)
+    return Audit(results, due, is_kept, failed)
+
+
+def _plan(
+    catalogue: Catalogue, names: Sequence[str]
+) -> tuple[Sequence[AuditJob], list[InputError]]:
+    """Return what the names mean; one that means nothing does not keep the others from it."""
+    if len(names) < 2:
+        return plan_audit(catalogue, names), []
+    jobs: dict[Path, AuditJob] = {}
+    failed: list[InputError] = []
+    for name in names:
+        try:
+            jobs.update({job.path: job for job in plan_audit(catalogue, [name])})
+        except InputError as error:
+            failed.append(error)
+    return list(jobs.values()), failed

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -70,6 +71,12 @@ def compare_checksums(
 
     Raises :class:`InputError` where there is no list.
     """
+    if folder.is_file():
+        place = shlex.quote(str(folder.parent))
+        raise InputError(
+            f"{folder}: is a file; name the folder first, then the list: mediashelf checksums "
+            f"check {place} {shlex.quote(str(folder))}"
+        )
     files = list_folder(folder)
     lists = tuple(lists) or tuple(find_lists(folder))
     if not lists:

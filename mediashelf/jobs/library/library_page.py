@@ -11,15 +11,16 @@ from mediashelf.catalogue.questions.same_disc import find_same_discs
 from mediashelf.catalogue.readable import iter_reading
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.jobs.library.listing import is_served, is_wrong
+from mediashelf.jobs.library.listing import ListedImage, is_served, is_wrong
 from mediashelf.readability.targets import load_targets
 from mediashelf.reports.library.file_names import Listing, pack_names
+from mediashelf.reports.library.packing import ListedDisc
 from mediashelf.reports.library.page import library_html
 
 
 def library_page(
     catalogue: Catalogue,
-    rows: Sequence[ImageRow],
+    images: Sequence[ListedImage],
     *,
     created: str,
     created_by: str,
@@ -33,18 +34,19 @@ def library_page(
     No image is opened: answers come from the facts on record. ``on_image`` is called for
     each image, and again for each of which the names are packed.
     """
+    rows = [image.row for image in images]
     targets = list(load_targets(targets_folder).values())
-    reads: dict[int, tuple[bool, ...]] = {}
-    for row, answers in iter_reading(catalogue, rows, targets):
+    discs: dict[int, ListedDisc] = {}
+    for image, (row, answers) in zip(images, iter_reading(catalogue, rows, targets), strict=True):
         on_image(1)
-        if answers is not None:
-            is_good = is_served(row) and not is_wrong(row)  # as in list --target
-            reads[row.id] = answers if is_good else (False,) * len(targets)
+        if answers is not None and (not is_served(row) or is_wrong(row)):
+            answers = (False,) * len(targets)  # as in list --target
+        discs[row.id] = ListedDisc(image.summary, image.set_text, answers)
     names = pack_names(_listings(catalogue, rows, on_image)) if with_files else None
     page = library_html(
         rows,
         {target.name: target.title for target in targets},
-        reads,
+        discs,
         created=created,
         created_by=created_by,
         scope=scope,

@@ -11,7 +11,7 @@ from pathlib import Path
 from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.catalogue.summaries import summaries_of
+from mediashelf.catalogue.summaries import summaries_of, summaries_of_sets
 from mediashelf.findings import Severity, worst
 from mediashelf.integrity.fixity.states import State
 from mediashelf.readability.identity.summary import DiscSummary
@@ -64,11 +64,20 @@ class ListedImage:
         return ", ".join(filter(None, [self.set_name if size else "", place]))
 
 
-def list_images(catalogue: Catalogue, wanted: Wanted) -> list[ListedImage]:
-    """Return the images that :func:`list_on_record` does, with what each disc is."""
+_UNASKED = DiscSummary()
+
+
+def list_images(
+    catalogue: Catalogue, wanted: Wanted, *, with_discs: bool = True
+) -> list[ListedImage]:
+    """Return the images that :func:`list_on_record` does, with what each disc is.
+
+    Without ``with_discs`` only the place in a set is told, where that is remembered: what
+    was recorded by an earlier version is then not worked out now.
+    """
     rows = list_on_record(catalogue, wanted)
-    known = summaries_of(catalogue, rows)
-    return [ListedImage(row, known[row.id]) for row in rows]
+    known = summaries_of(catalogue, rows) if with_discs else summaries_of_sets(catalogue)
+    return [ListedImage(row, known.get(row.id, _UNASKED)) for row in rows]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,6 @@ from mediashelf.catalogue.keeping.naming import find_named, means_many
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.store import catalogue_place, open_catalogue
 from mediashelf.errors import InputError
-from mediashelf.trees.opening import iter_splits, split_place
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,20 +70,15 @@ def record_of(path: Path, catalogue_path: Path | None = None) -> ImageRow | None
         return catalogue.image_by_path(path)
 
 
-def find_file(name: str | Path, catalogue_path: Path | None = None) -> Path:
-    """Return the one file that a name means; raises :class:`InputError` where it is not one."""
-    files = find_files([os.fspath(name)], catalogue_path)
-    if len(files) > 1:
-        raise InputError(f"{name}: matches {len(files):,} images; name one")
-    return files[0].opened_path
-
-
 def find_place(name: str, catalogue_path: Path | None = None) -> str:
     """Return a place as :func:`.open_tree` takes it, for one that may begin with an image's name.
 
     ``attic:kiosk.iso:/DRIVERS`` becomes ``/media/attic/kiosk.iso:/DRIVERS``. A name that
-    means nothing stays as it is. Raises like :func:`find_file`.
+    means nothing stays as it is. Raises :class:`InputError` like :func:`find_files`, and for a
+    name that several images have.
     """
+    from mediashelf.trees.opening import iter_splits, split_place
+
     if os.path.lexists(split_place(name)[0]):
         return name
     problem: InputError | None = None
@@ -94,7 +88,9 @@ def find_place(name: str, catalogue_path: Path | None = None) -> str:
         except InputError as error:
             problem = problem or error
             continue
-        if file.row is not None and not others:
+        if others:
+            raise InputError(f"{head}: matches {1 + len(others):,} images; name one")
+        if file.row is not None:
             return f"{file.opened_path}{inside}"
     if problem is not None:
         raise problem

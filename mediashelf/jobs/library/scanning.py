@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from mediashelf.catalogue.auditing.names import plan_audit
+from mediashelf.catalogue.keeping.naming import means_many
 from mediashelf.catalogue.records.waiting import judged_words, waiting_finding
-from mediashelf.catalogue.rows import ImageRow, Presence, kept_number
+from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, kept_number
 from mediashelf.catalogue.scanning.findings import missing_finding, scan_findings
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.scan import (
@@ -44,23 +45,41 @@ class Scan:
     findings: list[Finding] = field(default_factory=list)
     is_accepting: bool = False
     opens_archives: bool = False
+    failed: list[InputError] = field(default_factory=list)
 
 
-def plan_shelves(catalogue: Catalogue, names: Sequence[str]) -> Scan:
-    """Look at the shelves of these names, or at all, for what is to be read."""
-    named = {row.id: row for row in map(catalogue.shelf, names)}
+def plan_shelves(
+    catalogue: Catalogue,
+    names: Sequence[str],
+    on_shelf: Callable[[ShelfRow], None] = lambda shelf: None,
+) -> Scan:
+    """Look at the shelves of these names, or at all, for what is to be read.
+
+    A name that is of no shelf does not keep the others from it, unless it is the only one.
+    """
+    named: dict[int, ShelfRow] = {}
+    failed: list[InputError] = []
+    for name in names:
+        try:
+            row = catalogue.shelf(name)
+        except InputError as error:
+            failed.append(error)
+            continue
+        named[row.id] = row
+    if failed and not named:
+        raise failed[0]
     shelves = list(named.values()) or catalogue.shelves()
     if not shelves:
         raise CatalogueError(
             "there is no shelf to scan yet; register one with: mediashelf shelf add FOLDER"
         )
-    return Scan(plan_scan(catalogue, shelves))
+    return Scan(plan_scan(catalogue, shelves, on_shelf), failed=failed)
 
 
 def plan_accepting(catalogue: Catalogue, names: Sequence[str]) -> Scan:
     """Name the images that the keeper accepts as they are.
 
-    A shelf or folder means its images that are changed and wait; one that was found
+    A shelf, folder or pattern means its images that are changed and wait; one that was found
     decayed or cut must be named itself.
     """
     shelves = {shelf.name: ShelfPlan(shelf) for shelf in catalogue.shelves()}
@@ -72,7 +91,7 @@ def plan_accepting(catalogue: Catalogue, names: Sequence[str]) -> Scan:
         is_image = not is_shelf and not Path(name).is_dir()
         for job in jobs:
             row = job.row
-            if is_image:
+            if is_image and (row is None or not means_many(name, row)):
                 row = _named(name, row, job.presence)
             elif row is None or row.waiting is None or job.presence is not Presence.HERE:
                 continue
@@ -115,19 +134,32 @@ def _seen(row: ImageRow, file_systems: FileSystems) -> SeenImage:
     return SeenImage(row.path, status.st_size, kept_number(status.st_mtime_ns), place, row.is_sheet)
 
 
-def read_planned(catalogue: Catalogue, scan: Scan, on_bytes: OnAmount = lambda count: None) -> None:
+def read_planned(
+    catalogue: Catalogue,
+    scan: Scan,
+    on_bytes: OnAmount = lambda count: None,
+    on_file: Callable[[str], None] = lambda path: None,
+) -> None:
     """Read what the plan names; what is done when it is stopped is in ``scan.outcomes``."""
-    with closing(run_scan(catalogue, scan.plan, on_bytes=on_bytes)) as running:
-        scan.outcomes.extend(running)
-    moved = {each.origin for each in scan.outcomes if each.origin}
-    for plan in scan.plan.shelves:
-        plan.missing = [path for path in plan.missing if f"{plan.shelf.name}: {path}" not in moved]
+    try:
+        with closing(run_scan(catalogue, scan.plan, on_bytes=on_bytes, on_file=on_file)) as running:
+            scan.outcomes.extend(running)
+    finally:
+        _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
     for plan in scan.plan.shelves:
         rows = catalogue.images(shelf=plan.shelf.name)
-        look_into_images(catalogue, rows, is_deep=scan.opens_archives)
+        look_into_images(
+            catalogue, rows, is_deep=scan.opens_archives, on_image=lambda count: on_bytes(0)
+        )
     scan.findings += scan_findings(scan.plan, scan.outcomes)
     scan.findings += _missing(catalogue, scan)
     scan.findings += [waiting_finding(row) for row in _waiting(catalogue, scan)]
+
+
+def _forget_moved(scan: Scan) -> None:
+    moved = {each.origin for each in scan.outcomes if each.origin}
+    for plan in scan.plan.shelves:
+        plan.missing = [path for path in plan.missing if f"{plan.shelf.name}: {path}" not in moved]
 
 
 def _missing(catalogue: Catalogue, scan: Scan) -> Iterator[Finding]:

@@ -31,7 +31,7 @@ from mediashelf.drivers.packages.finding import Fit, Offer, Package, Suitability
 from mediashelf.drivers.recorded import KeptInstall, system_key
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.formats.inf.models import Model
-from mediashelf.jobs.shelves.kept import kept_package, readiness
+from mediashelf.jobs.shelves.kept import kept_package, kept_tree, readiness
 
 MOST_NAMED = 8
 """Candidates of one device whose names are looked up."""
@@ -67,12 +67,12 @@ class _Known:
     fits: dict[int, Fit] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        trees = {source_id: kept_tree(rows[0]) for source_id, rows in self.images.items()}
         for package_id, one in self.found.items():
-            rows = self.images.get(one.source_id)
-            if one.facts is None or not rows:
+            if one.facts is None or one.source_id not in trees:
                 continue
             view = one.facts.view_of(self.system)
-            self.packages[package_id] = kept_package(one, rows, self.system)
+            self.packages[package_id] = kept_package(one, trees[one.source_id], view)
             installs = view.installs if view is not None else ()
             self.installs[package_id] = {install.base: install for install in installs}
             self.sections[package_id] = frozenset(view.sections if view is not None else ())
@@ -95,8 +95,8 @@ def ask_shelves(
     """Return what the library has for a machine, as ``family`` chooses drivers."""
     known = _ask(catalogue, family, devices)
     index, missing = _index(known, family)
-    chooser = _Chooser(catalogue, known, missing)
-    covers = tuple(chooser.choose(index.cover(device)) for device in devices)
+    chooser = _Chooser(known, missing)
+    covers = chooser.named(catalogue, [chooser.choose(index.cover(one)) for one in devices])
     ids = chooser.ids
     survey = Survey(
         target=target,
@@ -173,26 +173,24 @@ class _Chooser:
 
     def __init__(
         self,
-        catalogue: Catalogue,
         known: _Known,
         missing: Mapping[tuple[Package, str], Sequence[str]],
     ) -> None:
-        self.catalogue = catalogue
         self.known = known
         self.missing = missing
         self.ids = {package: package_id for package_id, package in known.packages.items()}
         self.copies: dict[Package, list[str]] = {}
 
     def choose(self, cover: DeviceCover) -> DeviceCover:
-        """Return the candidates in their order, each text once, the first ones with their names.
+        """Return the candidates in their order, each text once.
 
         What is whole goes first; then rank, date and version; then images that are here
         and not known to be bad.
         """
         return replace(
             cover,
-            candidates=tuple(self._named(self._distinct(cover.candidates))),
-            possible=tuple(self._named(self._distinct(cover.possible))),
+            candidates=tuple(self._distinct(cover.candidates)),
+            possible=tuple(self._distinct(cover.possible)),
         )
 
     def _place(self, candidate: Candidate) -> tuple[object, ...]:
@@ -216,11 +214,30 @@ class _Chooser:
             elif package.path not in self.copies.setdefault(first, []):
                 self.copies[first].append(package.path)
 
-    def _named(self, candidates: Iterable[Candidate]) -> Iterator[Candidate]:
-        for number, candidate in enumerate(candidates):
-            offer = candidate.offer
-            if number < MOST_NAMED:
-                more = more_of(self.catalogue.db, self.ids[candidate.package])
-                text = more.descriptions[offer.model.line]
-                offer = offer._replace(model=offer.model._replace(description=text))
-            yield replace(candidate, offer=offer)
+    def named(self, catalogue: Catalogue, covers: Sequence[DeviceCover]) -> tuple[DeviceCover, ...]:
+        """Return the same covers, with the device names of the first candidates of each."""
+        first = [one for cover in covers for one in self._first(cover)]
+        more = more_of(catalogue.db, [self.ids[one.package] for one in first])
+
+        def name(candidates: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
+            return (
+                tuple(
+                    replace(
+                        one, offer=_with_name(one.offer, more[self.ids[one.package]].descriptions)
+                    )
+                    for one in candidates[:MOST_NAMED]
+                )
+                + candidates[MOST_NAMED:]
+            )
+
+        return tuple(
+            replace(cover, candidates=name(cover.candidates), possible=name(cover.possible))
+            for cover in covers
+        )
+
+    def _first(self, cover: DeviceCover) -> tuple[Candidate, ...]:
+        return cover.candidates[:MOST_NAMED] + cover.possible[:MOST_NAMED]
+
+
+def _with_name(offer: Offer, names: Sequence[str]) -> Offer:
+    return offer._replace(model=offer.model._replace(description=names[offer.model.line]))

@@ -17,8 +17,8 @@ from mediashelf.drivers.packages.families import choose_family
 from mediashelf.drivers.verdict import summary_text
 from mediashelf.files import write_whole
 from mediashelf.findings import Finding
-from mediashelf.jobs.discs.driver_families import needed_family
 from mediashelf.jobs.discs.recipe_options import RecipeOptions
+from mediashelf.jobs.driver_families import needed_family
 from mediashelf.jobs.shelves.kept import image_name
 from mediashelf.jobs.shelves.machine import LibraryAnswer, TargetAnswer, cover_machine
 from mediashelf.jobs.shelves.nearest import NearKind
@@ -134,7 +134,7 @@ class _Sources:
         found = target.answer.found[candidate.package]
         image = target.answer.images[candidate.package][0]
         assert found.facts is not None
-        more = more_of(self.catalogue.db, found.id)
+        more = more_of(self.catalogue.db, [found.id])[found.id]
         files = [_split(path)[1] for path in more.files]
         root = _common_folder(files)
         name = found.path.rpartition("/")[2].rpartition(".")[0]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from mediashelf.catalogue.packages.asking import RecordedPackage
 from mediashelf.catalogue.packages.packing import PackageFacts
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
@@ -33,22 +31,21 @@ def image_name(row: ImageRow) -> str:
     return f"{row.shelf}:{row.path}"
 
 
-def kept_package(found: RecordedPackage, rows: Sequence[ImageRow], system: str) -> Package:
+def kept_package(found: RecordedPackage, tree: PackageTree, view: KeptView | None) -> Package:
     """Return a package on record, with an INF that has only what questions need.
 
-    ``rows`` are the images that hold it, the one to take it from first.
+    ``tree`` stands for the image that it is to be taken from; ``view`` is how the system
+    reads it.
     """
     assert found.facts is not None
-    tree = kept_tree(rows)
-    view = found.facts.view_of(system)
     file = TreeFile(found.path, 0)
     digest = bytes.fromhex(found.facts.digest)
     return Package(tree, file, _reduced(found.facts, view), {}, digest)
 
 
-def kept_tree(rows: Sequence[ImageRow]) -> PackageTree:
+def kept_tree(row: ImageRow) -> PackageTree:
     """Return an image on record as a tree whose files are not listed."""
-    name = image_name(rows[0])
+    name = image_name(row)
     return PackageTree(name, KIND, (), _read_nothing, prefix=f"{name}:")
 
 

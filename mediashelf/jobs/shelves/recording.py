@@ -85,6 +85,10 @@ def _packages_in(
                     yield from packages_of_tree(_package_tree(tree, start))
     except (OSError, MediashelfError) as error:
         unopened.append(": " + str(error).removeprefix(start).removeprefix(": "))
+    except Exception as error:  # noqa: BLE001
+        # A fault of ours at one image must not end the work on the others.
+        words = f"internal error ({type(error).__name__}: {error}); please report it"
+        unopened.append(f": {words}")
 
 
 def _trees(whole: Tree, *, is_deep: bool) -> Generator[Tree | Finding, None, None]:

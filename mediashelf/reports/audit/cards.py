@@ -42,12 +42,16 @@ class SpanRow:
 
 @dataclass(frozen=True, slots=True)
 class ImageCard:
-    """All about one image; ``number`` is its row in the table of images."""
+    """All about one image; ``number`` is its row in the table of images.
+
+    ``brief`` is the worst of it in one line, for whoever goes through many.
+    """
 
     number: int
     name: str
     state: str
     word: str
+    brief: str
     facts: tuple[tuple[str, str], ...]
     map: DiscMap | None
     spans: tuple[SpanRow, ...]
@@ -100,6 +104,7 @@ def image_card(number: int, result: AuditResult, allowance: RowAllowance) -> Ima
         name=result.job.where,
         state=verdict.state.value,
         word=result.shown_state,
+        brief=_brief(result),
         facts=tuple(_facts(result)),
         map=drawn,
         spans=tuple(_span_row(result, drawn, span) for span in spans[:shown]),
@@ -113,6 +118,16 @@ def image_card(number: int, result: AuditResult, allowance: RowAllowance) -> Ima
             lbas=result.lbas if has_places else None,
         ),
     )
+
+
+def _brief(result: AuditResult) -> str:
+    """Return the message of the worst finding with how many more there are, or what was read."""
+    findings = sorted(result.verdict.findings, key=lambda each: -each.severity)
+    if not findings:
+        return result.verdict.basis
+    more = len(findings) - 1
+    others = f" (and {count_text(more, 'more finding')})" if more else ""
+    return f"{findings[0].message}{others}"
 
 
 def _facts(result: AuditResult) -> Iterator[tuple[str, str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from mediashelf.findings import Severity
 from mediashelf.sessions.discs import dos_steps
 from mediashelf.sessions.discs.readiness import BRING_MARK, readiness_rows
 from mediashelf.sessions.manifests.parts import BootWay, OpenFinding, Origin
@@ -45,6 +46,21 @@ class SheetFinding:
     message: str
     remedy: str
 
+    @property
+    def is_urgent(self) -> bool:
+        """Whether it is more than a note."""
+        return self.severity != Severity.NOTE.word
+
+    @property
+    def action(self) -> str:
+        """What to do, as a sentence begins; what was found where nothing is to be done."""
+        return _sentence(self.remedy or self.message)
+
+    @property
+    def reason(self) -> str:
+        """Why, where that is not the action itself."""
+        return _sentence(self.message) if self.remedy else ""
+
 
 @dataclass(frozen=True, slots=True)
 class SheetDisc:
@@ -68,6 +84,10 @@ class SheetFile:
     path: str
     size: int
     sha256: str
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def sheet_disc(disc: ManifestDisc) -> SheetDisc:

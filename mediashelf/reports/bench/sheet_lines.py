@@ -153,9 +153,9 @@ def _text_facts(one: SheetDisc) -> Iterator[tuple[str, str]]:
 def _text_findings(rows: Sequence[SheetFinding], inside: str, *, tick: str = "- ") -> Iterator[str]:
     further = inside + " " * len(tick)
     for row in rows:
-        text = f"{row.severity.upper()}: {row.message}"
-        yield from wrap(text, TEXT_WIDTH, lead=f"{inside}{tick}", rest=further)
-        if row.remedy:
-            yield from wrap(f"To do: {row.remedy}", TEXT_WIDTH, lead=further)
+        mark = f"{row.severity.upper()}: " if row.is_urgent else ""
+        yield from wrap(f"{mark}{row.action}", TEXT_WIDTH, lead=f"{inside}{tick}", rest=further)
+        if row.reason:
+            yield from wrap(row.reason, TEXT_WIDTH, lead=further)
     if rows:
         yield ""

@@ -177,7 +177,7 @@ def _facts(subject: DiscSubject, root: DrawnArea) -> Iterator[tuple[str, str]]:
 
 
 def _volume_name(volume: VolumeFacts) -> str:
-    return f"{volume.kind.value} tree"
+    return f"{volume.kind.words} tree"
 
 
 def _volume_words(volume: VolumeFacts) -> str:

@@ -61,6 +61,9 @@ def closing_lines(found: Comparison) -> list[str]:
         notes.append(f"letter case aside in {trees.case_aside:,}")
     lines = [*_sector_lines(found), "; ".join(notes) + "."]
     if found.is_equal:
+        sectors = found.sectors
+        if sectors is not None and sectors.alike is SectorsAlike.DIFFERENT:
+            return [*lines, "Equal in files, labels and boot entries; other bytes differ."]
         return [*lines, "Equal."]
     counts = [f"{count:,} {TITLES[kind]}" for kind, count in trees.counts.items() if count]
     facts = sum(fact.counts for fact in found.facts)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from mediashelf.catalogue.images import kinds_of
@@ -17,23 +18,17 @@ from mediashelf.catalogue.questions.duplicates import content_key
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
+from mediashelf.readability.identity.summary import DiscSummary
 from mediashelf.reports.allowance import shorten
 
 FIELDS = (
-    *(
-        "path",
-        "shelf",
-        "label",
-        "size",
-        "state",
-        "volumes",
-        "systems",
-        "copies",
-        "alike",
-        "confirmed",
-    ),
-    *("recorded", "entries", "errors", "warnings", "notes", "digest", "algorithm", "problem"),
+    *("path", "shelf", "label", "size", "state", "volumes", "systems", "copies", "alike"),
+    *("confirmed", "recorded", "entries", "errors", "warnings", "notes", "digest", "algorithm"),
+    *("boot", "tags", "set", "place", "note", "created", "application", "part_number"),
+    *("installers", "problem"),
 )
+
+_LONGEST_NOTE = 1000
 
 _UNKNOWN = -1  # systems of an image that was never read as a disc
 
@@ -57,22 +52,34 @@ class Tables:
         return {name: list(numbers) for name, numbers in self._numbers.items()}
 
 
+@dataclass(frozen=True, slots=True)
+class ListedDisc:
+    """What is known of an image's disc beside its record.
+
+    ``reads`` tells which systems read it, in the order of the page's; None for an image that
+    was never read as a disc. ``set_text`` is its place in a set as people read it.
+    """
+
+    summary: DiscSummary
+    set_text: str = ""
+    reads: tuple[bool, ...] | None = None
+
+
 def packed_rows(
     rows: Sequence[ImageRow],
-    systems: Mapping[int, Sequence[bool]],
+    discs: Mapping[int, ListedDisc],
     alike: Mapping[int, int],
     tables: Tables,
 ) -> Iterator[list[Any]]:
     """Yield the values of each image, as ``FIELDS`` has them.
 
-    ``systems`` says for an image's id which systems read it, in the order of the page's;
-    an image that is not in it was never read as a disc. ``alike`` gives those a common
-    number that look like one disc and have other bytes.
+    ``discs`` are by an image's id. ``alike`` gives those a common number that look like one
+    disc and have other bytes.
     """
     copies = Counter(map(content_key, rows))
     for row in rows:
         content = content_key(row)
-        reads = systems.get(row.id)
+        disc, words = discs[row.id], row.description
         algorithm, digest = best_digest(row)
         values = [
             shorten(row.path),
@@ -81,7 +88,7 @@ def packed_rows(
             row.size,
             tables.number("state", row.state),
             tables.number("volumes", volumes_text(row)),
-            _UNKNOWN if reads is None else sum(bit << at for at, bit in enumerate(reads)),
+            _UNKNOWN if disc.reads is None else sum(bit << at for at, bit in enumerate(disc.reads)),
             tables.number("copies", content) if copies[content] > 1 else 0,
             alike.get(row.id, 0),
             tables.number("day", row.confirmed_at[:10]),
@@ -92,6 +99,15 @@ def packed_rows(
             row.finding_counts.get(Severity.NOTE, 0),
             digest,
             tables.number("algorithm", algorithm),
+            tables.number("boot", ", ".join(disc.summary.boot)),
+            [tables.number("tag", tag) for tag in words.tags],
+            tables.number("set", disc.set_text),
+            tables.number("place", words.place),
+            shorten(words.note, _LONGEST_NOTE),
+            tables.number("day", disc.summary.created[:10]),
+            tables.number("application", disc.summary.application),
+            shorten(words.part_number),
+            tables.number("installers", ", ".join(disc.summary.installers)),
             shorten(row.problem),
         ]
         while not values[-1]:

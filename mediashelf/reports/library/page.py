@@ -17,10 +17,10 @@ from mediashelf.catalogue.questions.same_disc import SameDisc
 from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.integrity.fixity.comparing import WORST_FIRST
 from mediashelf.integrity.fixity.states import STATE_WORDS
+from mediashelf.reports.allowance import shorten
 from mediashelf.reports.library.file_names import PackedNames
-from mediashelf.reports.library.packing import FIELDS, Tables, packed_rows, safe_json
+from mediashelf.reports.library.packing import FIELDS, ListedDisc, Tables, packed_rows, safe_json
 from mediashelf.reports.pages import render_page
-from mediashelf.text import printable
 
 _RANKS = {state.value: rank for rank, state in enumerate(WORST_FIRST)}
 
@@ -38,7 +38,7 @@ class ShelfPart:
 def library_html(
     rows: Sequence[ImageRow],
     systems: Mapping[str, str],
-    reads: Mapping[int, Sequence[bool]],
+    discs: Mapping[int, ListedDisc],
     *,
     created: str,
     created_by: str,
@@ -48,10 +48,10 @@ def library_html(
 ) -> str:
     """Return the page of these images, which come by shelf and path.
 
-    ``systems`` maps names of targets to their titles; ``reads`` says for an image's id which
-    of them read it, in that order. ``scope`` says in words which images were asked for,
-    ``same_discs`` are those that look like one disc, and ``names`` are those of the files
-    inside, where they are to be searched too.
+    ``systems`` maps names of targets to their titles; ``discs`` says what is known of each
+    image's disc, by its id, and which of the systems read it, in that order. ``scope`` says
+    in words which images were asked for, ``same_discs`` are those that look like one disc,
+    and ``names`` are those of the files inside, where they are to be searched too.
     """
     tables = Tables()
     alike = {
@@ -59,22 +59,20 @@ def library_html(
         for number, same in enumerate(same_discs, 1)
         for each in (same.first, *(other.image for other in same.others))
     }
-    packed = list(packed_rows(rows, reads, alike, tables))
+    packed = list(packed_rows(rows, discs, alike, tables))
     lists = tables.as_lists()
     roots = {row.shelf: str(row.root) for row in rows}
     texts = {
-        name: [printable(text) for text in texts]
-        for name, texts in lists.items()
-        if name != "copies"
+        name: [shorten(text) for text in texts] for name, texts in lists.items() if name != "copies"
     }
-    texts["root"] = [printable(roots.get(shelf, "")) for shelf in lists.get("shelf", [])]
-    state_words = {state: STATE_WORDS.get(state, state) for state in STATES}
+    texts["root"] = [shorten(roots.get(shelf, "")) for shelf in lists.get("shelf", [])]
+    words = {state: STATE_WORDS.get(state, state) for state in STATES}
     ranks = {state: _RANKS.get(state, len(_RANKS)) for state in STATES}
     content = {
         "fields": FIELDS,
         "tables": texts,
         "systems": list(systems.items()),
-        "state_words": state_words,
+        "state_words": words,
         "state_ranks": ranks,
         "names": None if names is None else names.counts(),
         "images": packed,
@@ -86,7 +84,10 @@ def library_html(
         shelves=_shelf_parts(rows),
         image_count=len(rows),
         total_size=sum(row.size for row in rows),
-        states=[(state, count) for state, count in Counter(row.state_word for row in rows).items()],
+        states=sorted(
+            Counter(row.state_word for row in rows).items(),
+            key=lambda pair: next(ranks[state] for state, word in words.items() if word == pair[0]),
+        ),
         scope=scope,
         created=created.replace("T", " ").replace("Z", " UTC"),
         created_by=created_by,

@@ -13,6 +13,7 @@ from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import rename_whole, whole_output
 from mediashelf.integrity.fixity.digests import Digester
+from mediashelf.integrity.fixity.overlapping import OverlappedDigester
 from mediashelf.sessions.cards.arrange import Action, PlacedDisc
 from mediashelf.sessions.cards.lock import HeldCard
 from mediashelf.sessions.cards.records import is_there, leftovers, write_journal
@@ -159,8 +160,10 @@ def _copy(
     Errors of the source are told apart from those of the card, because what to
     do next is different.
     """
-    digester = Digester(ALGORITHMS, block_size=0)
-    with temporary.open("wb") as writing:
+    with (
+        temporary.open("wb") as writing,
+        OverlappedDigester(Digester(ALGORITHMS, block_size=0)) as digester,
+    ):
 
         def take(data: bytes) -> None:
             digester.update(data)
@@ -172,7 +175,7 @@ def _copy(
             after = read_stamp(image.path)
         except InputError as error:
             raise StagingError(str(error)) from error
-    written = digester.finish()
+        written = digester.finish()
     digests = as_file_digests(written)
     is_same = (
         written.size == placed.disc.size

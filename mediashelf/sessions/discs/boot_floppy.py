@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.floppy import Floppy, read_floppy
+from mediashelf.formats.packed.fat import FatVolume, read_fat
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 
 LONGEST_TEXT = 64 << 10  # bytes of a start file that are looked at
@@ -59,7 +59,7 @@ def find_cd_start(facts: DiscFacts, view: View) -> CdStart | None:
 
 def read_cd_start(view: View, offset: int = 0) -> CdStart:
     """Return what the floppy image at ``offset`` loads."""
-    floppy = read_floppy(view, offset)
+    floppy = read_fat(view, offset)
     if floppy is None:
         return CdStart(is_readable=False)
     return parse_start_files(_text(floppy, "CONFIG.SYS"), _text(floppy, "AUTOEXEC.BAT"))
@@ -103,5 +103,5 @@ def _names(lines: Iterator[str] | list[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _text(floppy: Floppy, name: str) -> str:
+def _text(floppy: FatVolume, name: str) -> str:
     return (floppy.read(name, LONGEST_TEXT) or b"").decode("cp437")

@@ -18,7 +18,6 @@ MACHINE_KEYS = {
     "disk_over": "disk",
     "processor_over": "processor",
     "processor_under": "processor",
-    "processor_says": "processor",
     "processor_bits": "processor_bits",
     "disk_mode": "disk_mode",
     "firmware": "firmware",
@@ -61,7 +60,6 @@ def answers_for(plan: SessionPlan, discs: Sequence[DiscTraits], system: str) -> 
         "memory_under": machine.memory,
         "processor_over": speed,
         "processor_under": speed,
-        "processor_says": machine.processor or None,
         "processor_bits": machine.processor_bits,
         "disk_over": machine.disk,
         "disk_mode": machine.disk_mode or None,
@@ -84,8 +82,6 @@ def holds(key: str, wanted: Any, found: Any) -> bool:
         return bool(found > wanted)
     if key.endswith("_under"):
         return bool(found < wanted)
-    if key == "processor_says":
-        return any(word.casefold() in found.casefold() for word in wanted)
     if key == "beside":
         return bool(set(wanted) & set(found))
     return found in wanted if isinstance(wanted, tuple) else found == wanted
@@ -121,7 +117,7 @@ def _partitions(plan: SessionPlan, system: str) -> dict[str, Any]:
         "partition_over": known.size_bytes or 0,
         "partition_ends_over": _end_of(planned, own),
         "start_is_fat16": bool(planned)
-        and planned[0].kind == "fat16"
+        and planned[0].kind in ("fat16", "fat")
         and 0 < (planned[0].size_bytes or 0) <= START_LIMIT,
     }
 

@@ -18,8 +18,8 @@ _SOURCE = "Microsoft KB Q93234 and Q135174; that both programs say /D:NAME is co
 _CHANGE_SOURCE = f"{_SOURCE}, and so is what to do before the disc with A: is taken out"
 _TRY = "try it before the session: whether the driver supports a USB drive cannot be checked here"
 _MAKE = (
-    "put a boot floppy image with a driver for USB CD drives and the CD redirector into a recipe "
-    "(boot = …), or bring such a floppy"
+    "name the image of a boot floppy with a driver for USB CD drives and the CD redirector "
+    "(floppy = … in the plan, boot = … in a recipe), or bring such a floppy"
 )
 
 
@@ -29,7 +29,10 @@ def dos_needs(discs: Sequence[CheckedDisc]) -> list[list[Finding]]:
     A disc is concerned when ``dos`` must read it, or when it starts an installer
     that runs under DOS.
     """
-    helpers = [disc.position for disc in discs if disc.repeats is None and _loads_drive(disc)]
+    loading = [disc for disc in discs if disc.repeats is None and _loads_drive(disc)]
+    # A disc that asks nobody before it erases is no help for anything else.
+    gentle = [disc for disc in loading if not disc.may_erase]
+    helpers = [disc.position for disc in gentle or loading]
     return [list(_check(disc, helpers)) for disc in discs]
 
 

@@ -51,7 +51,7 @@ def _look_at_plan(file: SourceFile, disc: PlanDisc, plan_recipe: PlanRecipe) -> 
     return ServedImage(
         file,
         planned.plan.facts,
-        (*planned.findings, *about_floppy, *no_table),
+        (*planned.findings, *about_floppy, *ignored_track(disc.track, str(file.path)), *no_table),
         cd_start=cd_start,
         disc_plan=planned.plan,
         told=planned.told,

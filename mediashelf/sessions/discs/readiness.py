@@ -27,7 +27,7 @@ from mediashelf.text import size_text
 ROWS_PATH = Path(__file__).with_name("readiness.toml")
 
 _CONDITIONS = (*MACHINE_KEYS, *SESSION_KEYS)
-_WORDS = ("disk_mode", "firmware", "beside", "processor_says", "partition_filesystem")
+_WORDS = ("disk_mode", "firmware", "beside", "partition_filesystem")
 _ROW_KEYS = (
     "rule", "targets", "when", "severity", "message", "remedy", "source", "bring", "at_bench",
 )  # fmt: skip
@@ -172,7 +172,7 @@ def _finding(row: ReadinessRow, system: str, machine: PlannedMachine) -> Finding
     keys = [MACHINE_KEYS[key] for key in row.when if key in MACHINE_KEYS]
     values = {
         "memory": size_text(machine.memory or 0),
-        "disk": f"{machine.disk or 0:,} bytes",
+        "disk": f"{(machine.disk or 0) / 10**9:,.4g} GB",
         "disk_mode": machine.disk_mode,
         "processor": machine.processor,
     }

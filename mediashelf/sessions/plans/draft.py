@@ -67,8 +67,15 @@ def _head(name: str, machine: str, targets: Sequence[str]) -> Iterator[str]:
     yield '# disk_mode = "ide"       # ide, ahci or raid'
     yield '# firmware = "bios"       # bios or uefi'
     yield "# usb_boot = true         # does the firmware start from a USB CD-ROM drive?"
-    yield '# processor = "450 MHz"    # for the run sheet'
+    yield '# processor = "450 MHz"    # its clock, in MHz or GHz'
+    yield "# processor_bits = 32     # 16, 32 or 64"
     yield '# devices = "lspci.txt"   # output of lspci -nnvmm: has every device a driver here?'
+    yield "# settings = []           # what to set in the firmware, a line each"
+    yield "# [[machine.part]]        # each card or drive: what, where, jumpers, device"
+    yield ""
+    yield "# [[step]]                # what to do beside the discs: do, system, before or after a"
+    yield "#                         # disc, partitions = [{ system, filesystem, size, note }]"
+    yield "# [drive]                 # its names in the firmware's boot menu: vendor, product"
     yield ""
     yield "[card]"
     yield '# filesystem = "fat32"'

@@ -44,6 +44,9 @@ _PART_KEYS = ("what", "where", "jumpers", "device")
 STEP_KEYS = ("do", "system", "before", "after", "partitions")
 _PARTITION_KEYS = ("system", "filesystem", "size", "note")
 
+LONGEST_NAME = 200
+"""Characters of a machine's name; nobody could tell two longer ones apart."""
+
 # The forms in which keys are printed, from memory: five groups of five, and two older
 # ones of digits.
 _PRODUCT_KEY = re.compile(
@@ -131,7 +134,8 @@ def read_machines(top: Table, folder: Path) -> tuple[PlannedMachine, ...]:
     """Return what ``machine`` says: a name alone, a table, or several tables with names."""
     value = top.value("machine")
     if isinstance(value, str):
-        return (PlannedMachine(top.text("machine").strip()),)
+        refuse_as_name(value.strip())
+        return (PlannedMachine(value.strip()),)
     if not isinstance(value, list):
         _refuse_optical_boot("[machine]", value)
         return (_machine(top.table("machine", _MACHINE_KEYS), folder),)
@@ -157,6 +161,7 @@ def choose_machine(machines: Sequence[PlannedMachine], wanted: str) -> PlannedMa
     wanted = " ".join(wanted.split())
     names = "; ".join(one.name for one in machines)
     if len(machines) == 1:
+        refuse_as_name(wanted)
         return replace(machines[0], name=wanted) if wanted else machines[0]
     if not wanted:
         raise SessionPlanError(f"is for several machines; name one with --machine: {names}")
@@ -169,6 +174,15 @@ def choose_machine(machines: Sequence[PlannedMachine], wanted: str) -> PlannedMa
     return found[0]
 
 
+def refuse_as_name(name: str) -> None:
+    """Raise :class:`SessionPlanError` for what should not be kept as a machine's name."""
+    if len(name) > LONGEST_NAME:
+        raise SessionPlanError(
+            f"the machine's name has {len(name):,} characters, expected at most {LONGEST_NAME}"
+        )
+    refuse_product_keys(name, "the machine's name")
+
+
 def _refuse_optical_boot(place: str, values: Any) -> None:
     if isinstance(values, dict) and "optical_boot" in values:
         raise SessionPlanError(
@@ -178,8 +192,11 @@ def _refuse_optical_boot(place: str, values: Any) -> None:
 
 
 def _machine(table: Table, folder: Path) -> PlannedMachine:
+    name = table.text("name").strip()
+    if len(name) > LONGEST_NAME:
+        raise table.wrong("name", f"at most {LONGEST_NAME} characters")
     return PlannedMachine(
-        name=table.text("name").strip(),
+        name=name,
         memory=table.size("memory", binary=True),
         disk=table.size("disk"),
         disk_mode=table.choice("disk_mode", DISK_MODES),

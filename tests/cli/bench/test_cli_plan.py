@@ -13,6 +13,7 @@ from cli_runs import Shelf
 from make_image import make_iso
 from make_raw import mode_1_image
 from mediashelf.cli.main import main
+from mediashelf.text import display_width
 from session_bench import Bench, make_bench, slides_image
 
 
@@ -38,6 +39,45 @@ def test_the_session_is_shown_as_a_table(bench: Bench) -> None:
     assert "floppy-1.44MB" in result.stdout
     assert "to put on a slow card" in result.stdout
     assert bench.on_card() == {}
+
+
+MACHINE = """
+[machine]
+name = "Kiosk PC"
+disk = "160GB"
+firmware = "bios"
+settings = ["Boot order: USB first"]
+notes = "Keys: sticker under the case"
+[[machine.part]]
+what = "Quillon Audio 16"
+where = "third slot"
+[[step]]
+do = "Make the partitions"
+partitions = [{ system = "dos", filesystem = "fat16", size = "500MB", note = "active" }]
+"""
+
+
+@pytest.mark.parametrize("columns", [40, 80])
+def test_all_that_a_plan_holds_is_shown_and_each_finding_once(bench: Bench, columns: int) -> None:
+    bench.write_plan('image = "library/system.iso"\ntargets = ["dos", "win9x", "nt4"]')
+    text = bench.plan.read_text().replace('machine = "Kiosk PC, 1999"\n', "")
+    bench.plan.write_text(text.replace("[[disc]]", f"{MACHINE}[[disc]]"))
+    out = run("plan", "show", bench.plan, "--fail-on", "never", columns=columns).stdout
+    assert max(map(display_width, out.splitlines())) <= columns
+    flat = " ".join(out.split())
+    for words in (
+        *("setting: Boot order: USB first", "note: Keys: sticker under the case"),
+        *("part: Quillon Audio 16, third slot", "1. dos, fat16, 500MB, active"),
+        "disk-within-28-bit-addressing [win9x, dos, nt4]",
+    ):
+        assert words in flat, words
+    assert flat.count("disk-within-28-bit-addressing") == 1
+    answer = json.loads(run("plan", "show", bench.plan, "--json", "--fail-on", "never").stdout)
+    machine = answer["machine"]
+    assert (machine["disk"], machine["memory"]) == (160 * 10**9, None)
+    assert machine["parts"][0]["where"] == "third slot"
+    assert answer["drive"] == {"vendor": "", "product": ""}
+    assert answer["steps"][0]["partitions"][0]["size_bytes"] == 500 * 10**6
 
 
 def test_findings_count_as_in_every_command(bench: Bench) -> None:

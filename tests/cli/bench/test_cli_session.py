@@ -155,6 +155,10 @@ def test_values_are_kept_and_compared_over_sessions(shelf: Shelf, bench: Bench) 
     assert re.search(r"win9x, Larkspur video, driver A +20\S+ +27\.5", report)
     assert re.search(r"win9x, Larkspur video, driver B +20\S+ +31 +800x600", report)
     assert len(table.read_text("utf-8").splitlines()) == 4
+    # A bar for each number of a column that has several; of other texts there is none.
+    bars = re.findall(r"^ +([\d.]+)  (#+)$", report, re.MULTILINE)
+    assert [value for value, _ in bars] == ["27.5", "31"]
+    assert pytest.approx(len(bars[0][1]) / len(bars[1][1]), abs=0.03) == 27.5 / 31
     measured = shelf.json("session", "report")["measured"]
     assert [one["values"] for one in measured] == [
         {"frames/s": ["27.5"]},

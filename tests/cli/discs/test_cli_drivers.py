@@ -468,3 +468,17 @@ def test_a_file_past_the_end_of_the_image_covers_nothing(machine: Path, tmp_path
     assert covers(run_json(part, *options, code=1))[0] == ("incomplete", "/LKV/LKV.INF")
     text = " ".join(run(part, *options, code=1).stdout.split())
     assert "/LKV/LKV.SYS is needed, and bytes of it are past the end of the image" in text
+
+
+def test_a_file_that_is_there_and_cut_is_not_called_missing(tmp_path: Path) -> None:
+    folder = tmp_path / "drivers"
+    folder.mkdir()
+    text = inf_text(
+        VIDEO, copies="CopyFiles=@lkv.sys,@lkvx.dll", files="lkv.sys=1,,45000\r\nlkvx.dll=1"
+    )
+    (folder / "LKV.INF").write_bytes(text.encode("cp1252"))
+    (folder / "lkv.sys").write_bytes(bytes(300))
+    (tmp_path / "machine.txt").write_text(MACHINE, "utf-8")
+    out = run(folder, "-m", tmp_path / "machine.txt", "-t", "win9x", code=1).output
+    assert "incomplete, lacks lkv.sys (cut short), lkvx.dll: " in out
+    assert "1 of 2 files cut short, 1 missing" in out

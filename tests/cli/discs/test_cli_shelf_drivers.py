@@ -80,6 +80,10 @@ def test_why_a_package_wins(shelf: Shelf) -> None:
         (["--shelves", "a.iso", "-t", "win9x"], "name no path with it"),
         (["-t", "win9x"], "or use --shelves"),
         (["--shelves", "-m", "machine.txt"], "Name a target"),
+        (
+            ["--shelves", "-m", "machine.txt", "-t", "nt5", "--code-page", "cp932"],
+            "a scan has read these",
+        ),
     ],
 )
 def test_what_does_not_go_together(shelf: Shelf, arguments: list[str], words: str) -> None:

@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from cli_runs import Shelf
+from make_fat import make_fat
 from make_files import make_pe
 from make_image import make_iso
 from make_wrappings import behind_program, make_seven_zip, make_zip
@@ -143,3 +144,22 @@ def test_sources_on_shelves_go_by_their_names(tmp_path: Path) -> None:
     recipe.write_text('label = "D"\n[[folder]]\nfrom = "home:kiosk.iso:/WIFI"\n')
     problem = shelf.run("build", recipe, "-n", code=3).stderr
     assert "home/kiosk.iso:/WIFI: no such folder" in problem.replace("\\", "/")
+
+
+def test_a_set_of_floppies_becomes_one_folder(tmp_path: Path) -> None:
+    shelf = Shelf(tmp_path, width=300)
+    text = (
+        b'[Version]\r\nSignature="$CHICAGO$"\r\n[SourceDisksNames]\r\n1 = "One", t1, ,\r\n'
+        b'2 = "Two", t2, ,\r\n'
+    )
+    (tmp_path / "disk1.ima").write_bytes(make_fat({"SETUP.INF": text, "T1": b"1"}))
+    (tmp_path / "disk2.ima").write_bytes(make_fat({"T2": b"2", "WAVE.DRV": b"wave"}))
+    floppies = (tmp_path / "disk1.ima", tmp_path / "disk2.ima")
+    result = shelf.run("build", *floppies, "-o", tmp_path / "disc.iso", "--label", "SET")
+    assert "floppies-joined" in result.stdout
+    shelf.run("extract", tmp_path / "disc.iso", "-q", "-o", tmp_path / "out")
+    assert {"SETUP.INF", "T1", "T2", "WAVE.DRV"} <= {
+        one.name for one in (tmp_path / "out").iterdir()
+    }
+    drafted = shelf.run("recipe", "new", *floppies).stdout
+    assert drafted.count('to = "/"') == 2

@@ -188,3 +188,12 @@ def test_many_differences_are_counted_and_printed_on_demand(shelf: Shelf, tmp_pa
     assert "only in A (50)" in out
     assert "… and 30 more; print them with --all" in out
     assert len(shelf.run(*words, "--all", code=1).stdout.splitlines()) > 52
+
+
+def test_bytes_that_differ_outside_of_files_are_told(shelf: Shelf, tmp_path: Path) -> None:
+    data = tide_image() + bytes(4096)
+    one = write(tmp_path / "a.iso", data)
+    other = write(tmp_path / "b.iso", data[:-1] + b"x")
+    out = shelf.run("compare", one, other).stdout
+    assert f"The discs differ from byte {len(data) - 1:,}" in out
+    assert out.endswith("Equal in files, labels and boot entries; other bytes differ.\n")

@@ -116,7 +116,7 @@ def test_errors_have_codes_of_their_own(tmp_path: Path) -> None:
     assert "cannot be opened" in missing.stderr
     assert show(tmp_path).exit_code == 3
     assert show().exit_code == 2
-    assert show(tmp_path, "--volume", "floppy").exit_code == 2
+    assert show(tmp_path, "--volume", "drum").exit_code == 2
 
 
 def test_findings_say_what_to_do(made: MadeImage, tmp_path: Path) -> None:

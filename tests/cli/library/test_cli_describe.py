@@ -148,7 +148,12 @@ def test_the_list_filters_and_sorts_by_them(shelf: Shelf) -> None:
         ["tide-2.iso", "Kiosk,", "disc", "1", "of", "2"],
     ]
     assert "Kiosk: disc 2 of 2 not among these" in out
+    shelf.width = 140
     assert "set" in shelf.run("list", "--shelf", "home").stdout.splitlines()[0].split()
+    shelf.width = 90  # room for the usual columns alone
+    first = shelf.run("list", "--shelf", "home").stdout.splitlines()[0].split()
+    assert first == ["image", "shelf", "label", "volumes", "size", "state", "findings"]
+    shelf.width = 100
     assert "did you mean 'image'" in shelf.run("list", "--columns", "imag", code=2).output
 
 

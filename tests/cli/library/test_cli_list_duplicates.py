@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import os
 from pathlib import Path
 
@@ -153,3 +155,21 @@ def test_raw_sectors_look_like_the_plain_disc_and_decay_like_the_disc_it_was(
     assert "Looks like the same disc in other bytes" in out
     assert "proved" not in out
     assert "No image is there twice with the same bytes" in out
+
+
+def test_csv_has_one_row_an_image(shelf: Shelf, tmp_path: Path) -> None:
+    data = tide_image(mebibytes=1)
+    write(shelf.home / "tide.iso", data, DATE)
+    write(tmp_path / "card" / "t.iso", data, DATE)
+    write(shelf.home / "raw.bin", mode_1_image(data), DATE)
+    shelf.run("scan")
+    out = shelf.run("list", "--duplicates", "--csv").stdout_bytes.decode("utf-8")
+    rows = list(csv.DictReader(io.StringIO(out, newline="")))
+    told = [(row["group"], row["relation"], row["image"], row["to-free"]) for row in rows]
+    assert told == [
+        ("1", "copy", "t.iso", str(len(data))),
+        ("1", "copy", "tide.iso", ""),
+        ("2", "first", "t.iso", ""),
+        ("2", "other-sectors", "raw.bin", ""),
+    ]
+    assert [row["is-proved"] for row in rows] == ["yes", "yes", "no", "no"]

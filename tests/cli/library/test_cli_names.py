@@ -32,9 +32,15 @@ def shelf(tmp_path: Path) -> Shelf:
 
 
 @pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("command", ["show", "check", "audit"])
+@pytest.mark.parametrize("command", ["show", "check", "audit", "describe"])
 def test_each_form_of_a_name(shelf: Shelf, command: str, name: str) -> None:
     assert "tide.iso" in shelf.run(command, name).stdout
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_drivers_and_compare_take_them(shelf: Shelf, name: str) -> None:
+    assert "win9x: 0 INF packages" in shelf.run("drivers", name, "-t", "win9x").stdout
+    assert "same" in shelf.run("compare", name, shelf.home / "old/tide.iso").stdout
 
 
 def test_what_audit_and_history_print_is_taken(shelf: Shelf) -> None:
@@ -129,3 +135,18 @@ def test_one_that_cannot_be_read_does_not_hide_the_others(shelf: Shelf) -> None:
     ]
     assert table[1].split() == ["nt6", "2", "0", "0", "0"]
     assert table[2].startswith("2 discs checked; 1 of them not served whole by the emulator; 2 ")
+
+
+@pytest.mark.parametrize("name", ["home:*", "home:", "home"])
+def test_a_pattern_accepts_no_more_than_its_shelf_does(shelf: Shelf, name: str) -> None:
+    overwrite(shelf.home / "deep.iso", 40_000, b"!")  # decay: to be accepted by its own name
+    shelf.run("audit", "home", code=1)
+    write(shelf.home / "small.iso", tide_image(5))
+    shelf.run("scan", code=1)
+    result = shelf.run("scan", "--accept", name, code=1)
+    assert "accepted: small.iso" in result.stdout
+    assert "home: deep.iso: not accepted with its shelf: it was found decayed" in " ".join(
+        result.stdout.split()
+    )
+    states = {one["path"]: one["state"] for one in shelf.json("list", "--shelf", "home")["images"]}
+    assert states["deep.iso"] == "decayed"

@@ -110,3 +110,30 @@ def test_high_sierra_is_named() -> None:
     data = bytes(16 * SECTOR) + head.ljust(4 * SECTOR, b"\0")
     assert rules(data) == ["high-sierra-volume"]
     assert rules(zero(data, 16 * SECTOR + 9, 5)) == ["no-volume"]
+
+
+def test_a_session_without_udf_does_not_show_that_of_an_earlier_one(tmp_path: Path) -> None:
+    # Linux kernel 6.1, fs/udf/super.c: recognition and anchor count from the session's start.
+    first = make_iso({"A.TXT": b"first"}, joliet=3, udf="NSR02").data
+    both = make_iso({"B.TXT": b"second"}, joliet=3, after=first + bytes(GAP * SECTOR))
+    disc = read(both.data)
+    assert [volume.kind.value for volume in disc.facts.volumes] == ["iso9660", "joliet"]
+    assert [(each.rule, each.severity.word) for each in disc.findings] == [
+        ("last-session-read", "note"),
+        ("udf-contents-not-read", "note"),
+    ]
+    with open_image(both.save(tmp_path / "both.iso")) as image:
+        assert list(check_structure(image)) == []
+
+
+def test_the_udf_volume_of_the_last_session_is_shown(tmp_path: Path) -> None:
+    first = make_iso({"A.TXT": b"first"}, joliet=3, udf="NSR02").data
+    files = {"A.TXT": b"second", "B.TXT": b"b" * 9000}
+    both = make_iso(files, joliet=3, udf="NSR02", after=first + bytes(GAP * SECTOR))
+    disc = read(both.data)
+    assert [each.rule for each in disc.findings] == ["last-session-read"]
+    assert [volume.kind.value for volume in disc.facts.volumes] == ["iso9660", "joliet", "udf"]
+    with open_image(both.save(tmp_path / "both.iso")) as image:
+        entry = image.facts.volumes[-1].entries[0]
+        assert (entry.path, image.read_file(entry, 100)) == ("/A.TXT", b"second")
+        assert list(check_structure(image)) == []

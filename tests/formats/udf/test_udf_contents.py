@@ -207,7 +207,7 @@ def test_a_disc_with_such_a_partition_is_not_damaged(kind: bytes) -> None:
     assert found is not None
     assert not found.entries_read
     (finding,) = log.findings()
-    assert (finding.rule, finding.severity) == ("udf-contents-not-read", Severity.NOTE)
+    assert (finding.rule, finding.severity) == ("udf-moved-blocks", Severity.WARNING)
 
 
 @pytest.mark.parametrize("standard", ["NSR02", "NSR03"])

@@ -14,15 +14,17 @@ from made_library import Library, open_library
 from make_image import make_iso
 from mediashelf.catalogue.bench.session_rows import NoteResult, PreparedSession, SessionDisc
 from mediashelf.catalogue.bench.session_store import add_note, record_session
+from mediashelf.catalogue.packages.asking import unopened_in
 from mediashelf.drivers.coverage import Cover, Reason, reason_lost
 from mediashelf.drivers.machines.devices import Device, device_from_ids
 from mediashelf.drivers.packages.completeness import judge_completeness
 from mediashelf.drivers.packages.families import Family, choose_family
-from mediashelf.drivers.packages.finding import find_packages
-from mediashelf.drivers.packages.tree import tree_of_disc
-from mediashelf.drivers.recorded import EVERY_SYSTEM
+from mediashelf.drivers.packages.finding import PackagesFound, find_packages
+from mediashelf.drivers.packages.tree import PackageTree, tree_of_disc
+from mediashelf.drivers.recorded import EVERY_SYSTEM, KeptPackage
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.formats.volume import VolumeKind
+from mediashelf.jobs.shelves import recording
 from mediashelf.jobs.shelves.answering import ShelfAnswer, ask_shelves
 from mediashelf.jobs.shelves.nearest import NearKind, nearest
 from mediashelf.jobs.shelves.notes import BenchNotes
@@ -127,7 +129,7 @@ def with_all_missing(result: Survey, devices: Sequence[Device], family: Family) 
     for cover in result.covers:
         for one in (*cover.candidates, *cover.possible):
             check = judge_completeness(one.package, [one.offer.install], family.system, family)
-            missing[one.package, one.offer.install] = [each.needed.name for each in check.missing]
+            missing[one.package, one.offer.install] = [each.label for each in check.missing]
     return replace(result, missing=missing)
 
 
@@ -238,6 +240,27 @@ def test_nothing_comes_of_an_image_that_cannot_be_read(library: Library) -> None
     scan = look_into_images(library.catalogue, library.catalogue.images())
     assert (scan.image_count, scan.package_count) == (1, 0)
     assert ask(library, WIN9X).looked.image_count == 1
+
+
+def test_a_fault_of_ours_at_one_image_spares_the_others(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (library.root / "a.iso").write_bytes(make_iso({"A.INF": b"[Version]"}).data)
+    whole = {"V/LKV.INF": inf_text(BOARD).encode("cp1252"), "V/LKV.SYS": b"x"}
+    (library.root / "b.iso").write_bytes(make_iso(whole, joliet=3).data)
+    library.scan()
+    keep_packages = recording.keep_packages
+
+    def fail(tree: PackageTree, found: PackagesFound) -> Iterator[KeptPackage]:
+        if not found.packages:
+            raise IndexError("made to fail")
+        return keep_packages(tree, found)
+
+    monkeypatch.setattr(recording, "keep_packages", fail)
+    look_into_images(library.catalogue, library.catalogue.images())
+    assert ask(library, WIN9X).survey.covers[0].cover is Cover.DRIVER
+    ((where, reason),) = unopened_in(library.catalogue.db)
+    assert (where, "internal error" in reason) == ("home:a.iso", True)
 
 
 def test_what_no_scan_looked_into_is_counted(library: Library) -> None:

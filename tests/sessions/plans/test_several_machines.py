@@ -70,6 +70,23 @@ def test_one_must_be_meant(words: str, problem: str) -> None:
     assert problem in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("name", "problem"),
+    [
+        ("x" * 201, "has 201 characters, expected at most 200"),
+        ("ABCDE-12345-ABCDE-12345-ABCDE", "what looks like a product key"),
+    ],
+)
+def test_a_name_that_should_not_be_kept(name: str, problem: str) -> None:
+    with pytest.raises(SessionPlanError, match=problem):
+        for_machine(parse(ONE), name)
+    for_machine(parse(ONE), "x" * 200)
+    for written in (f'machine = "{name}"', f'machine = {{ name = "{name}" }}'):
+        text = f'name = "n"\ntargets = ["dos"]\n{written}\n[[disc]]\nimage = "a"\n'
+        with pytest.raises(SessionPlanError):
+            parse(text)
+
+
 def test_another_machine_of_the_kind_has_the_same_facts() -> None:
     plan = for_machine(parse(ONE), "Kiosk PC, third")
     assert (plan.machine.name, plan.machine.memory) == ("Kiosk PC, third", 64 << 20)

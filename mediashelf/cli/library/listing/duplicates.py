@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from mediashelf.catalogue.questions.duplicates import EqualImages
@@ -58,6 +58,36 @@ def duplicates_document(found: Duplicates) -> dict[str, Any]:
     )
 
 
+CSV_COLUMNS = (
+    *("group", "relation", "is-proved", "image", "shelf", "size", "to-free", "state"),
+    *("confirmed", "file"),
+)
+
+
+def csv_rows(found: Duplicates) -> Iterator[tuple[str, ...]]:
+    """Yield one row for each image of each group; what can be freed is in its first row.
+
+    Relations are ``copy``, ``link``, ``first`` of images that look like one disc, and the
+    words of :class:`Likeness`.
+    """
+    for number, group in enumerate(found.copies, 1):
+        for at, row in enumerate(group.images):
+            relation = "link" if row.id in group.links else "copy"
+            yield _csv_row(number, relation, True, row, "" if at else str(group.to_free))
+    for number, same in enumerate(found.same_discs, len(found.copies) + 1):
+        yield _csv_row(number, "first", False, same.first, "")
+        for other in same.others:
+            yield _csv_row(number, other.likeness.value, other.is_proved, other.image, "")
+
+
+def _csv_row(
+    number: int, relation: str, is_proved: bool, row: ImageRow, to_free: str
+) -> tuple[str, ...]:
+    proved = "yes" if is_proved else "no"
+    data = (row.path, row.shelf, str(row.size), to_free, row.state, row.confirmed_at)
+    return (str(number), relation, proved, *data, str(row.file))
+
+
 def say_duplicates(found: Duplicates, *, quiet: bool) -> None:
     """Print the groups, and what they come to."""
     for group in found.copies:
@@ -86,7 +116,7 @@ def _say_copies(group: EqualImages) -> None:
     )
     last = group.confirmed_last
     rows = [_cells(row, group, last) for row in group.images]
-    _say_table(("image", "state", "confirmed", ""), rows)
+    _say_table(("image", "state", "confirmed", "remark"), rows)
     say()
 
 

@@ -5,19 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import tell
 from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
-from mediashelf.jobs.library.listing import Wanted
+from mediashelf.jobs.library.listing import ListedImage, Wanted
 from mediashelf.text import count_text
 
 
 def write_library_page(
     path: Path,
     catalogue: Catalogue,
-    rows: Sequence[ImageRow],
+    images: Sequence[ListedImage],
     wanted: Wanted,
     *,
     with_files: bool,
@@ -26,11 +25,11 @@ def write_library_page(
     """Write the page of these images; what did not fit on it is told."""
     from mediashelf.jobs.library.library_page import library_page  # with the rules of all targets
 
-    total = len(rows) * (2 if with_files else 1)
+    total = len(images) * (2 if with_files else 1)
     with progress("page", total=total, unit="image", quiet=quiet) as on_image:
         page, left_out = library_page(
             catalogue,
-            rows,
+            images,
             created=moment_text(),
             created_by=CREATED_BY,
             scope=_scope(wanted),
@@ -54,6 +53,8 @@ def _scope(wanted: Wanted) -> str:
         ("shelf", wanted.shelf),
         ("volumes", wanted.kind),
         ("label", wanted.label),
+        ("name", wanted.name),
+        ("tag", wanted.tag),
         ("state", wanted.state),
         ("read by", ", ".join(wanted.target_names)),
     )

@@ -1,0 +1,103 @@
+"""Floppies that belong together: their setup texts name each other by tag files.
+
+A text with several disks ([SourceDisksNames] of an INF, [Disks] of a TXTSETUP.OEM) names a file
+for each that is on no other. Where the floppies at hand have these files, one apiece, what
+asks for a disk finds it in the folder that all were put into: INF SourceDisksNames
+section; TxtSetup.oem File Format.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from mediashelf.building.recipes.recipe import Recipe, SourceFolder
+from mediashelf.errors import InputError
+from mediashelf.formats.inf.document import parse_inf
+from mediashelf.formats.inf.source_files import EVERY_SUFFIX, iter_source_disks, join_path
+from mediashelf.formats.inf.text_setup import parse_text_setup
+from mediashelf.trees.floppy import FloppyTree
+from mediashelf.trees.members import Parts
+from mediashelf.trees.opening import open_tree
+from mediashelf.trees.tree import Tree
+
+_LONGEST_TEXT = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class _FloppyTexts:
+    """One floppy: the paths of its files in lower case, and the tags that each text names."""
+
+    number: int
+    paths: frozenset[str]
+    tags: tuple[frozenset[str], ...]
+
+
+def join_floppies(recipe: Recipe) -> Recipe:
+    """Return the recipe with the floppies of one set going to one place; sets are told by tags.
+
+    That is the place of the first of them, or the root if there is nothing else on the disc.
+    """
+    if len(recipe.folders) < 2:
+        return recipe
+    texts = [
+        found
+        for number, source in enumerate(recipe.folders)
+        if (found := _look(number, source)) is not None
+    ]
+    folders = list(recipe.folders)
+    for group in _sets(texts):
+        to: Parts = () if len(group) == len(folders) else folders[group[0]].to
+        for number in group:
+            folders[number] = replace(folders[number], to=to)
+    return replace(recipe, folders=tuple(folders))
+
+
+def _look(number: int, source: SourceFolder) -> _FloppyTexts | None:
+    """Return what a source says of disks, None for what is not a floppy."""
+    if source.path.is_dir():
+        return None
+    try:
+        with open_tree(source.path) as tree:
+            if not isinstance(tree, FloppyTree):
+                return None
+            paths = frozenset(member.path.lower() for member in tree.members if member.is_file)
+            return _FloppyTexts(number, paths, tuple(_tags(tree)))
+    except InputError:
+        return None  # whoever lists it says why
+
+
+def _tags(tree: Tree) -> Iterator[frozenset[str]]:
+    for member in tree.members:
+        name = member.name.lower()
+        if not member.is_file or not name.endswith((".inf", ".oem")):
+            continue
+        try:
+            data = tree.read(member, _LONGEST_TEXT)
+        except InputError:
+            continue
+        if name.endswith(".oem"):
+            setup = parse_text_setup(data.decode("cp1252", "replace"))
+            tags = set(setup.tags) if setup is not None else set()
+        else:
+            inf = parse_inf(data)
+            tags = {
+                join_path(disk.tag)
+                for suffix in EVERY_SUFFIX
+                for disk in iter_source_disks(inf, suffix)
+                if disk.tag
+            }
+        if len(tags) > 1:
+            yield frozenset(tag.lower() for tag in tags)
+
+
+def _sets(floppies: Sequence[_FloppyTexts]) -> Iterator[list[int]]:
+    """Yield the numbers of floppies that one text names, each by a tag that no other has."""
+    taken: set[int] = set()
+    for tags in dict.fromkeys(tags for floppy in floppies for tags in floppy.tags):
+        owners = [[one.number for one in floppies if tag in one.paths] for tag in sorted(tags)]
+        found = sorted({numbers[0] for numbers in owners if len(numbers) == 1})
+        is_clear = all(len(numbers) <= 1 for numbers in owners)
+        if is_clear and len(found) > 1 and not taken & set(found):
+            taken.update(found)
+            yield found

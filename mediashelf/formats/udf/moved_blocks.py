@@ -1,0 +1,133 @@
+"""Where the blocks of a partition are that may have moved: written once, or spared.
+
+Layouts as the Linux kernel 6.1 has them (fs/udf/osta_udf.h, with clauses of UDF 2.60; super.c
+and partition.c). On a medium that is written once, blocks are numbered through the virtual
+allocation table (2.2.11; in 1.50 2.2.10), whose file entry is in the last block that was
+written. On one that wears out, packets that fail are replaced by spare ones, which the
+sparing tables list (2.2.12).
+"""
+
+from __future__ import annotations
+
+import struct
+import sys
+from array import array
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from mediashelf.formats.fields import View
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.udf.recognition import verify_tag
+from mediashelf.formats.udf.records import PartitionDescriptor, PartitionMap
+from mediashelf.formats.volume import Extent
+
+TABLE_PLACES = 4
+"""The virtual allocation table is looked for in so many last blocks, as the Linux kernel does."""
+
+LARGEST_TABLE = 16 << 20  # bytes; a DVD has two million blocks
+
+_MOST_PADDING = 300  # blocks; common practice of readers and writers is 150
+_NEW_FILE_TYPE = 0xF8  # of the table in 2.00 and later; before, it is that of any other file
+_NOT_ALLOCATED = 0xFFFFFFFF
+_SPARING_TAG = frozenset({0})
+_SPARING_IDENTIFIER = b"*UDF Sparing Table"
+_FIRST_UNUSED = 0xFFFFFFF0  # entries from here on replace nothing
+_OLD_IDENTIFIER = b"*UDF Virtual Alloc Tbl"
+_OLD_TAIL = 36  # an identifier of 32 bytes, and the block of the table before
+
+
+class VirtualBlocks(NamedTuple):
+    """The block in the partition of each virtual block."""
+
+    blocks: array[int]
+
+    def lbas(self, partition: PartitionDescriptor, first: int, count: int) -> list[int] | None:
+        """Return where blocks are, or None where one is not allocated."""
+        found = self.blocks[first : first + count]
+        if len(found) < count or _NOT_ALLOCATED in found:
+            return None
+        return [partition.start_lba + block for block in found]
+
+
+class SparedBlocks(NamedTuple):
+    """The packets that were replaced: by their first block, the LBA of the spare one."""
+
+    packet_length: int
+    spares: dict[int, int]
+
+    def lbas(self, partition: PartitionDescriptor, first: int, count: int) -> list[int] | None:
+        """Return where blocks are, or None where one is outside the partition."""
+        if first + count > partition.block_count:
+            return None
+        found = []
+        for block in range(first, first + count):
+            inside = block % self.packet_length
+            spare = self.spares.get(block - inside)
+            found.append(partition.start_lba + block if spare is None else spare + inside)
+        return found
+
+
+def end_of_recorded(view: View, block_size: int) -> int:
+    """Return the block after the last one, without zeros that somebody added to the image."""
+    end = view.size // block_size
+    for block in range(end - 1, max(end - 1 - _MOST_PADDING, 0), -1):
+        if view.read(block * block_size, block_size).strip(b"\0"):
+            return block + 1
+    return end
+
+
+def joined_blocks(lbas: Sequence[int], size: int, block_size: int) -> list[Extent]:
+    """Return the blocks of ``size`` bytes as extents; blocks in a row are one."""
+    extents: list[Extent] = []
+    for number, lba in enumerate(lbas):
+        length = min(block_size, size - number * block_size)
+        last = extents[-1] if extents else None
+        if last is not None and last.lba + last.size // block_size == lba:
+            extents[-1] = Extent(last.lba, last.size + length)
+        else:
+            extents.append(Extent(lba, length))
+    return extents
+
+
+def parse_allocation_table(data: bytes, file_type: int) -> VirtualBlocks | None:
+    """Return the virtual allocation table in a file of this type, or None where it is none."""
+    if file_type == _NEW_FILE_TYPE:
+        entries = data[int.from_bytes(data[:2], "little") :] if len(data) >= 2 else b""
+    else:
+        tail = data[-_OLD_TAIL:]
+        if len(data) < _OLD_TAIL or tail[1 : 1 + len(_OLD_IDENTIFIER)] != _OLD_IDENTIFIER:
+            return None
+        entries = data[:-_OLD_TAIL]
+    blocks = array("I", entries[: len(entries) // 4 * 4])
+    if sys.byteorder == "big":
+        blocks.byteswap()
+    return VirtualBlocks(blocks)
+
+
+def read_sparing_table(
+    view: View, row: PartitionMap, block_size: int, log: ProblemLog
+) -> SparedBlocks | None:
+    """Return what the first sparing table that is good says, as the Linux kernel has it.
+
+    None where none is; what is wrong with each goes to the log then.
+    """
+    told = ProblemLog()
+    for lba in row.tables if row.packet_length else ():
+        count = -(-min(row.table_size, LARGEST_TABLE) // block_size)
+        data = view.read(lba * block_size, count * block_size)
+        is_good = verify_tag(
+            data, lba, _SPARING_TAG, "sparing table", told, offset=lba * block_size
+        )
+        if is_good and data[17 : 17 + len(_SPARING_IDENTIFIER)] == _SPARING_IDENTIFIER:
+            return SparedBlocks(row.packet_length, dict(_replaced_packets(data)))
+    log.extend(told)
+    return None
+
+
+def _replaced_packets(data: bytes) -> Iterator[tuple[int, int]]:
+    count = int.from_bytes(data[48:50], "little")
+    entries = data[56 : 56 + 8 * count]
+    for original, spare in struct.iter_unpack("<II", entries[: len(entries) // 8 * 8]):
+        if original >= _FIRST_UNUSED:
+            return
+        yield original, spare

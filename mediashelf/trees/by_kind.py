@@ -1,0 +1,145 @@
+"""Open bytes as the kind of wrapping that they are.
+
+What is not needed by most is loaded only where it is met.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from mediashelf.errors import InputError
+from mediashelf.formats.fields import View
+from mediashelf.formats.packed.fat import read_fat
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.image import ClosableView, DiscImage
+from mediashelf.trees.attached import ends_as_zip, find_attached
+from mediashelf.trees.bytes import PartView, Spool, StampedFile
+from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.floppy import FloppyTree
+from mediashelf.trees.members import Bounds
+from mediashelf.trees.tree import Tree
+from mediashelf.trees.wrappings import (
+    BY_LIBRARY,
+    COMPRESSED,
+    Wrapping,
+    detect_wrapping,
+    why_cabinet_closed,
+)
+from mediashelf.trees.zips.archive import ZipTree
+
+
+def open_view(
+    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
+) -> Tree | None:
+    """Return the tree that these bytes are, None for a plain file.
+
+    ``depth`` counts the wrappings around them; ``kind`` asks for one tree of a disc. Raises
+    :class:`InputError` for a wrapping that is damaged, or cannot be opened here.
+    """
+    try:
+        tree = _open_bytes(where, view, depth, kind, bounds)
+    except OSError as error:
+        raise InputError(f"{where}: cannot be read: {error.strerror or error}") from error
+    if tree is not None:
+        tree.depth = depth
+    if kind is not None and tree is not None and "image" not in tree.form:
+        tree.close()
+        raise InputError(f"{where}: is a {tree.form}, which has no {kind.words} tree")
+    return tree
+
+
+def _open_bytes(
+    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
+) -> Tree | None:
+    found = detect_wrapping(view)
+    if found is None and view.read(0, 2) == b"MZ":
+        return _open_program(where, view, depth, kind, bounds)
+    if found in COMPRESSED:
+        return _open_compressed(where, found, view, depth, kind, bounds)
+    if found is Wrapping.DISC:
+        return DiscTree(where, DiscImage(Path(where), view), bounds, kind)
+    if found is Wrapping.FLOPPY:
+        volume = read_fat(view)
+        return None if volume is None else FloppyTree(where, volume, bounds)
+    if found is Wrapping.ZIP:
+        tree = ZipTree(where, view, bounds)
+        return _one_floppy(tree, bounds) if where.lower().endswith(".imz") else tree
+    if found is Wrapping.TAR:
+        from mediashelf.trees.tar import TarTree  # loaded only for those that need it
+
+        return TarTree(where, view, bounds)
+    if found in BY_LIBRARY:
+        return _open_by_library(where, found, view, bounds)
+    if found is None:
+        # An archive may follow anything, and its first bytes may be damaged.
+        return ZipTree(where, view, bounds) if ends_as_zip(view) else None
+    raise InputError(f"{where}: is {found.words}, which cannot be opened here")
+
+
+def _open_by_library(where: str, found: Wrapping, view: View, bounds: Bounds) -> Tree:
+    from mediashelf.trees.library import LibraryTree  # loaded only for those that need it
+
+    closed = why_cabinet_closed(view) if found is Wrapping.CABINET else ""
+    if closed:
+        raise InputError(f"{where}: {closed}, which cannot be opened here")
+    whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
+    return LibraryTree(where, found, whole, bounds)
+
+
+def _one_floppy(tree: ZipTree, bounds: Bounds) -> Tree:
+    """Return the floppy that is alone in an archive; ``.imz`` is such a one (common practice)."""
+    files = [member for member in tree.members if member.is_file]
+    if len(files) != 1 or files[0].unreadable is not None:
+        return tree
+    spool = Spool().extend(tree.stream(files[0]))
+    volume = read_fat(spool)
+    if volume is None:
+        spool.close()
+        return tree
+    floppy = FloppyTree(tree.where, volume, bounds)
+    floppy.form = f"{floppy.form} in a {tree.form}"
+    floppy.own(spool)
+    return floppy
+
+
+def _open_program(
+    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
+) -> Tree | None:
+    """Open what a program carries; raises :class:`InputError` for what is not known."""
+    attached = find_attached(view)
+    if attached is None:
+        return None
+    if attached.wrapping is None:
+        raise InputError(
+            f"{where}: is an installer of unknown kind: {attached.size:,} bytes follow the program"
+        )
+    if attached.wrapping is Wrapping.ZIP:
+        tree: Tree = ZipTree(where, view, bounds)
+    else:
+        part = Spool().copy(PartView(view, attached.start, attached.size))
+        tree = _open_by_library(where, attached.wrapping, part, bounds)
+    tree.form = f"program with {attached.wrapping.words} in it"
+    return tree
+
+
+def _open_compressed(
+    where: str,
+    wrapping: Wrapping,
+    view: ClosableView,
+    depth: int,
+    kind: VolumeKind | None,
+    bounds: Bounds,
+) -> Tree:
+    """Open a compressed file: what it holds if that is a wrapping, else as a tree of one file."""
+    from mediashelf.trees.compressed import OneFileTree, expand_file
+
+    if depth >= bounds.depth:
+        raise InputError(f"{where}: is inside too many others; unpack the outer ones")
+    spool = expand_file(where, wrapping, view, bounds)
+    tree = _open_bytes(where, spool, depth + 1, kind, bounds)
+    if tree is None:
+        tree = OneFileTree(where, wrapping, spool)
+    else:
+        tree.form = f"{tree.form} in {wrapping.words}"
+    tree.own(spool)
+    return tree
