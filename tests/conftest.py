@@ -29,12 +29,6 @@ def _without(what: str) -> Callable[..., NoReturn]:
 
 
 if sys.platform == "win32":
-    import _winapi
-    import ctypes
-
-    # Wine 8 does not have this function; without it shutil copies in another way.
-    if hasattr(ctypes.windll.ntdll, "wine_get_version") and hasattr(_winapi, "CopyFile2"):
-        del _winapi.CopyFile2
     os.mkfifo = _without("FIFOs")
     os.symlink = _without("links that everybody may make")
     signal.SIGKILL = signal.SIGTERM  # which ends a process at once there

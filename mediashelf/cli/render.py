@@ -65,39 +65,58 @@ def table(
     terminal is printed as a block of ``header: value`` lines instead, unless it is to
     stay ``in_lines``.
     """
-    cells = [[printable(cell) for cell in row] for row in rows]
+    columns = _columns(headers, rows)
     aligned = {name.strip() for name in right.split(",")}
-    widths = _widths(headers, cells)
+    widths = list(map(_width, columns))
     if not in_lines and _total(widths) > terminal_width():
-        return _blocks(headers, cells)
-    lines = []
-    for row in [list(headers), *cells]:
-        parts = []
-        for index, cell in enumerate(row):
-            padding = " " * (widths[index] - display_width(cell))
-            parts.append(padding + cell if headers[index] in aligned else cell + padding)
-        lines.append("  ".join(parts).rstrip())
-    return lines
+        return _blocks(headers, list(zip(*columns, strict=True))[1:])
+    padded = [
+        _padded(column, width, header in aligned)
+        for header, column, width in zip(headers, columns, widths, strict=True)
+    ]
+    return ["  ".join(row).rstrip() for row in zip(*padded, strict=True)]
 
 
 def fits(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> bool:
     """Tell whether a table of these cells fits the terminal line by line."""
-    cells = [[printable(cell) for cell in row] for row in rows]
-    return _total(_widths(headers, cells)) <= terminal_width()
+    return _total(list(map(_width, _columns(headers, rows)))) <= terminal_width()
 
 
-def _widths(headers: Sequence[str], cells: Sequence[Sequence[str]]) -> list[int]:
+def _columns(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> list[list[str]]:
+    """Return the columns with their headers, safe to print."""
+    columns = [list(column) for column in zip(headers, *rows, strict=True)]
     return [
-        max([display_width(header), *(display_width(row[index]) for row in cells)])
-        for index, header in enumerate(headers)
+        # Asked once for a column: a list may have ten thousand rows.
+        column if _is_plain(column) and "".join(column).isprintable() else _safe(column)
+        for column in columns
     ]
+
+
+def _safe(column: list[str]) -> list[str]:
+    return [printable(cell) for cell in column]
+
+
+def _is_plain(column: list[str]) -> bool:
+    return "".join(column).isascii()
+
+
+def _width(column: list[str]) -> int:
+    return max(map(len if _is_plain(column) else display_width, column))
+
+
+def _padded(column: list[str], width: int, is_right: bool) -> list[str]:
+    if _is_plain(column):
+        return [cell.rjust(width) if is_right else cell.ljust(width) for cell in column]
+    paddings = [" " * (width - display_width(cell)) for cell in column]
+    pairs = zip(column, paddings, strict=True)
+    return [padding + cell if is_right else cell + padding for cell, padding in pairs]
 
 
 def _total(widths: Sequence[int]) -> int:
     return sum(widths) + 2 * (len(widths) - 1)
 
 
-def _blocks(headers: Sequence[str], cells: list[list[str]]) -> list[str]:
+def _blocks(headers: Sequence[str], cells: Sequence[Sequence[str]]) -> list[str]:
     lines: list[str] = []
     width = terminal_width()
     for row in cells:

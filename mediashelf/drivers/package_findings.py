@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from mediashelf.drivers.packages.completeness import FileCheck, FileState, PackageCheck
+from mediashelf.drivers.packages.checked_files import FileCheck, FileState, PackageCheck
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.findings import Finding, Severity

@@ -9,7 +9,8 @@ from functools import lru_cache
 
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, OfferIndex
 from mediashelf.drivers.machines.devices import Device
-from mediashelf.drivers.packages.completeness import PackageCheck, judge_completeness
+from mediashelf.drivers.packages.checked_files import PackageCheck
+from mediashelf.drivers.packages.completeness import judge_completeness
 from mediashelf.drivers.packages.dos_packages import DosPackage, find_dos_packages
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import (

@@ -6,7 +6,8 @@ import pytest
 
 from driver_examples import inf_text, make_tree
 from make_files import make_cabinet
-from mediashelf.drivers.packages.completeness import FileState, PackageCheck, judge_completeness
+from mediashelf.drivers.packages.checked_files import FileState, PackageCheck
+from mediashelf.drivers.packages.completeness import judge_completeness
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree

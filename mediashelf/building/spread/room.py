@@ -73,6 +73,17 @@ class Measure:
         return Measured(layout.used_sectors, index_size)
 
 
+class _Bound(NamedTuple):
+    """The most that a set takes: sectors of a set that was laid out, and of what came to it."""
+
+    sectors: int
+    loose_bytes: int
+
+    @property
+    def most(self) -> int:
+        return self.sectors + self.loose_bytes // SECTOR_SIZE + _SLACK_SECTORS
+
+
 class DiscRoom:
     """One disc of the recipe's capacity; sets of units are asked for by number.
 
@@ -99,6 +110,7 @@ class DiscRoom:
             for unit, one in zip(units, alone, strict=True)
         ]
         self._known: dict[frozenset[int], int] = {}
+        self._at_most: dict[frozenset[int], _Bound] = {}
 
     def items(self) -> list[Item]:
         """Return what packing needs to know of each unit."""
@@ -118,11 +130,23 @@ class DiscRoom:
         rounding = sum(self._loose[number] for number in chosen) // SECTOR_SIZE + _SLACK_SECTORS
         if together + rounding <= capacity:
             return True
-        *before, last = chosen
-        known = self._known.get(frozenset(before))
-        if known is not None and known + self._added[last] > capacity:
-            return False
         if self._base + sum(self._added[number] for number in chosen) > capacity:
+            return False
+        *before, last = chosen
+        key = frozenset(before)
+        for is_exact in (False, True):
+            if is_exact and len(self._known) < MOST_LAID_OUT:
+                self._at_most[key] = _Bound(self.sectors(before), 0)
+            bound = self._at_most.get(key)
+            if bound is not None:
+                grown = _Bound(
+                    bound.sectors + self._alone[last], bound.loose_bytes + self._loose[last]
+                )
+                if grown.most <= capacity:
+                    self._at_most[key | {last}] = grown
+                    return True
+        known = self._known.get(key)
+        if known is not None and known + self._added[last] > capacity:
             return False
         if len(self._known) >= MOST_LAID_OUT and frozenset(chosen) not in self._known:
             return False

@@ -14,7 +14,7 @@ import json
 import re
 import sqlite3
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fnmatch import translate
 
@@ -51,10 +51,12 @@ def find_images(
         return [], 0
     db = catalogue.db
     shelf_id = catalogue.shelf(shelf).id if shelf is not None else None
-    tests = [_test(catalogue, word) for word in words]
-    among = _likely(db, max(words, key=len))
+    numbers = {word: _by_number(catalogue, word) for word in words}
+    tests = [_test(word, numbers[word]) for word in words]
+    longest = max(words, key=len)
+    among = _likely(db, longest)
     if among is not None:
-        among |= _by_number(catalogue, max(words, key=len)).keys()
+        among |= numbers[longest].keys()
     found = {
         image_id: reasons
         for image_id, texts in _iter_texts(db, shelf_id, among)
@@ -83,9 +85,8 @@ def _reasons(image_id: int, texts: _Texts, tests: list[_Test]) -> list[str]:
     return reasons
 
 
-def _test(catalogue: Catalogue, word: str) -> _Test:
-    """Return what tells by which of its texts an image fits a word."""
-    others = _by_number(catalogue, word)
+def _test(word: str, others: Mapping[int, str]) -> _Test:
+    """Return what tells by which of its texts an image fits a word, or among which others it is."""
     if "*" in word or "?" in word:
         fits = re.compile(translate(word.replace("[", "[[]"))).match
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import click
+
 from mediashelf.catalogue.images import findings_on_record
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.cli.keeping.columns import COLUMNS, USUAL, shown_columns
@@ -38,8 +40,8 @@ def say_list(
         names = list(USUAL)  # what is seldom there goes before the table falls apart
         cells = [row[: len(names)] for row in cells]
     right = ",".join(name for name in names if COLUMNS[name].is_right)
-    for line in table(names, cells, right=right, in_lines=is_piped()):
-        say(line)
+    # At once: a line for each of ten thousand images takes as long as all the rest.
+    click.echo("\n".join(table(names, cells, right=right, in_lines=is_piped())))
     if quiet:
         return
     rows = [image.row for image in images]

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from enum import StrEnum
 
 from mediashelf.drivers.packages.cabinets import (
     BROKEN_OFF,
@@ -12,6 +10,7 @@ from mediashelf.drivers.packages.cabinets import (
     expanded_size,
     is_cabinet,
 )
+from mediashelf.drivers.packages.checked_files import FileCheck, FileState, PackageCheck
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
@@ -19,51 +18,6 @@ from mediashelf.formats.inf.requirements import NeededFile, requirements
 from mediashelf.formats.inf.source_files import compressed_names, join_path
 from mediashelf.formats.inf.systems import InfSystem
 
-
-class FileState(StrEnum):
-    """How a needed file was found."""
-
-    PRESENT = "present"
-    COMPRESSED = "compressed"
-    IN_CABINET = "in-cabinet"
-    CABINET_UNREAD = "cabinet-unread"  # the cabinet is there, and is cut short or damaged
-    CUT_SHORT = "cut-short"  # it has fewer bytes than the INF says, or none at all
-    PAST_END = "past-end"  # bytes of it, or of its cabinet, are past the end of the image
-    FROM_SYSTEM = "from-system"  # an INF of the system tells where it is
-    OTHER_ROOT = "other-root"  # where the path says, counted from the root of its disk
-    FOUND_ABOVE = "found-above"  # the same, with nothing to tell that the root is meant
-    HIDDEN_NAME = "hidden-name"  # only under a name that the target does not see
-    SHORT_NAME = "short-name"  # only under the short name, where long names are read
-    MISSING = "missing"
-
-    @property
-    def is_usable(self) -> bool:
-        """Whether setup finds the file whole, perhaps after asking for its disk."""
-        return self not in _UNUSABLE
-
-    @property
-    def is_there(self) -> bool:
-        """Whether there is a file under the name that is asked for, in whatever state."""
-        return self not in (FileState.HIDDEN_NAME, FileState.MISSING)
-
-
-_UNUSABLE = frozenset(
-    (
-        FileState.CABINET_UNREAD,
-        FileState.CUT_SHORT,
-        FileState.FOUND_ABOVE,
-        FileState.HIDDEN_NAME,
-        FileState.MISSING,
-        FileState.PAST_END,
-    )
-)
-_NOT_WHOLE = {
-    FileState.CABINET_UNREAD: "in a cabinet that is cut short or damaged",
-    FileState.CUT_SHORT: "cut short",
-    FileState.FOUND_ABOVE: "found outside the package",
-    FileState.PAST_END: "past the end of the image",
-}
-"""What is wrong with files that are there and cannot be used."""
 # fmt: off
 _PROGRAMS = frozenset([
     "386", "acm", "ax", "bin", "cab", "com", "cpl", "dll", "drv", "exe", "inf", "mpd", "nls",
@@ -71,54 +25,6 @@ _PROGRAMS = frozenset([
 ])
 # fmt: on
 """Kinds of file that hold nothing when they are empty (common practice)."""
-
-
-@dataclass(frozen=True, slots=True)
-class FileCheck:
-    """One needed file with its state. ``path`` is where it is; for a missing one, where to put it.
-
-    ``elsewhere`` is some file of the same name for a missing one, or empty.
-    ``found_size`` is that of the file itself, -1 where it is not known.
-    """
-
-    needed: NeededFile
-    state: FileState
-    path: str
-    elsewhere: str = ""
-    found_size: int = -1
-
-    @property
-    def fault(self) -> str:
-        """What is wrong with a file that is there and cannot be used; empty for others."""
-        return _NOT_WHOLE.get(self.state, "")
-
-    @property
-    def label(self) -> str:
-        """The name, and what is wrong with the file where it is there."""
-        return f"{self.needed.name} ({self.fault})" if self.fault else self.needed.name
-
-
-@dataclass(frozen=True, slots=True)
-class PackageCheck:
-    """How whole a package is for one family.
-
-    ``installs`` are the install sections that were looked at, ``tags`` the tag files
-    that are there, ``missing_tags`` those and ``missing_catalog`` the catalog that are
-    not; ``not_followed`` are INFs outside the package that it builds on.
-    """
-
-    package: Package
-    installs: tuple[str, ...]
-    files: tuple[FileCheck, ...]
-    tags: tuple[str, ...] = ()
-    missing_tags: tuple[str, ...] = ()
-    missing_catalog: str = ""
-    not_followed: tuple[str, ...] = ()
-
-    @property
-    def missing(self) -> tuple[FileCheck, ...]:
-        """The files that setup will not find whole."""
-        return tuple(check for check in self.files if not check.state.is_usable)
 
 
 def judge_completeness(

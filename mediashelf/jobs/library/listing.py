@@ -127,7 +127,7 @@ _GOOD = frozenset({RECORDED, State.SOUND.value, State.UNRECORDED.value})
 
 def is_wrong(row: ImageRow | None) -> bool:
     """Tell whether an image is known not to be good or not to be there; one that is away may be."""
-    if row is None:
+    if row is None or row.is_acknowledged:
         return False
     return row.presence is Presence.MISSING or row.verdict not in _GOOD
 

@@ -23,7 +23,7 @@ def readiness(row: ImageRow) -> int:
     """Return 0 for an image that is here and not known to be bad, and more for others."""
     if row.presence is not Presence.HERE:
         return 2
-    return 0 if row.state in _GOOD else 1
+    return 0 if row.state in _GOOD or row.is_acknowledged else 1
 
 
 def image_name(row: ImageRow) -> str:

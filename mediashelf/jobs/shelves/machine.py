@@ -86,5 +86,5 @@ def _not_opened(where: str, reason: str) -> Finding:
         Severity.WARNING,
         where,
         reason,
-        "drivers in it were not looked for: unpack it, and add the folder as an image or archive",
+        "ask mediashelf drivers about the image itself, or unpack it and ask about the folder",
     )

@@ -27,6 +27,8 @@ from mediashelf.trees.disc import DiscTree
 from mediashelf.trees.opening import iter_trees, open_tree
 from mediashelf.trees.tree import Tree
 
+_CUT = "it names more devices, sections or files than are kept; the first ones were"
+
 
 @dataclass(slots=True)
 class PackageScan:
@@ -81,8 +83,11 @@ def _packages_in(
             for tree in trees:
                 if isinstance(tree, Finding):
                     unopened.append(f"{tree.where.removeprefix(start)}: {tree.message}")
-                else:
-                    yield from packages_of_tree(_package_tree(tree, start))
+                    continue
+                for package in packages_of_tree(_package_tree(tree, start)):
+                    if isinstance(package, KeptPackage) and package.is_cut:
+                        unopened.append(f":{package.path}: {_CUT}")
+                    yield package
     except (OSError, MediashelfError) as error:
         unopened.append(": " + str(error).removeprefix(start).removeprefix(": "))
     except Exception as error:  # noqa: BLE001

@@ -84,10 +84,13 @@ def library_html(
         shelves=_shelf_parts(rows),
         image_count=len(rows),
         total_size=sum(row.size for row in rows),
-        states=sorted(
-            Counter(row.state_word for row in rows).items(),
-            key=lambda pair: next(ranks[state] for state, word in words.items() if word == pair[0]),
-        ),
+        states=[
+            (word, count)
+            for (_, word), count in sorted(
+                Counter((row.state, row.state_word) for row in rows).items(),
+                key=lambda pair: ranks[pair[0][0]],
+            )
+        ],
         scope=scope,
         created=created.replace("T", " ").replace("Z", " UTC"),
         created_by=created_by,

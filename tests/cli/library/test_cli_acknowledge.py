@@ -129,6 +129,9 @@ def test_every_command_knows_what_was_acknowledged(shelf: Shelf) -> None:
         known = [each for each in document["findings"] if each["rule"] == RULE]
         assert [each["severity"] for each in known] == ["note"]
         assert "(acknowledged " in known[0]["message"]
+        page = shelf.folder / "library.html"
+        shelf.run("list", "--report", page)
+        assert "damaged (acknowledged)" in page.read_text("utf-8")
         draft = shelf.run("plan", "new", "home", "-t", "win9x").stdout
         assert "\nimage = " in draft
         assert "# home/ebb.iso" in draft or "ebb.iso" in draft

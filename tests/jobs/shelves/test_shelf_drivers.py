@@ -15,6 +15,7 @@ from make_image import make_iso
 from mediashelf.catalogue.bench.session_rows import NoteResult, PreparedSession, SessionDisc
 from mediashelf.catalogue.bench.session_store import add_note, record_session
 from mediashelf.catalogue.packages.asking import unopened_in
+from mediashelf.drivers import recorded
 from mediashelf.drivers.coverage import Cover, Reason, reason_lost
 from mediashelf.drivers.machines.devices import Device, device_from_ids
 from mediashelf.drivers.packages.completeness import judge_completeness
@@ -261,6 +262,18 @@ def test_a_fault_of_ours_at_one_image_spares_the_others(
     assert ask(library, WIN9X).survey.covers[0].cover is Cover.DRIVER
     ((where, reason),) = unopened_in(library.catalogue.db)
     assert (where, "internal error" in reason) == ("home:a.iso", True)
+
+
+def test_a_package_with_too_many_devices_is_kept_in_part_and_named(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(recorded, "MOST_IDENTIFIERS", 1)
+    keep(library, "a.iso", {"V/LKV.INF": inf_text(BOARD, LAN), "V/LKV.SYS": b"x"})
+    first, second = ask(library, WIN9X, BOARD, LAN).survey.covers
+    assert (first.cover, second.cover) == (Cover.DRIVER, Cover.NONE)
+    ((where, reason),) = unopened_in(library.catalogue.db)
+    assert where == "home:a.iso:/V/LKV.INF"
+    assert "more devices" in reason
 
 
 def test_what_no_scan_looked_into_is_counted(library: Library) -> None:
