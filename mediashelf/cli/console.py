@@ -6,7 +6,7 @@ import codecs
 import io
 import sys
 
-_SPELLED_OUT = "mediashelf-spelled-out"
+SPELLED_OUT = "mediashelf-spelled-out"
 
 # Marks of sentences and numbers; every other character becomes an escape that names it.
 _PLAIN = {"…": "...", "–": "-", "—": "-", "−": "-", "×": "x", "·": "-", "’": "'"}
@@ -14,11 +14,10 @@ _PLAIN = {"…": "...", "–": "-", "—": "-", "−": "-", "×": "x", "·": "-"
 
 def prepare_streams() -> None:
     """Let standard output and error take any text, whatever their encoding is."""
-    codecs.register_error(_SPELLED_OUT, _spell_out)
     for stream in (sys.stdout, sys.stderr):
         # CPython sets the second for pipes in Windows and for everything in the C locale.
         if isinstance(stream, io.TextIOWrapper) and stream.errors in ("strict", "surrogateescape"):
-            stream.reconfigure(errors=_SPELLED_OUT)
+            stream.reconfigure(errors=SPELLED_OUT)
 
 
 def _spell_out(error: UnicodeError) -> tuple[str, int]:
@@ -30,3 +29,6 @@ def _spell_out(error: UnicodeError) -> tuple[str, int]:
 
 def _escape(one: str) -> str:
     return one.encode("ascii", "backslashreplace").decode("ascii")
+
+
+codecs.register_error(SPELLED_OUT, _spell_out)

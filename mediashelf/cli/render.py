@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from mediashelf.cli.console import SPELLED_OUT
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.findings import summary as summary
 from mediashelf.text import display_width, printable, wrap
@@ -26,6 +27,14 @@ def say(text: str = "") -> None:
 def _write_line(text: str) -> None:
     """Write without the flush of each line that click does; the command group does one."""
     sys.stdout.write(f"{text}\n")
+
+
+def shown(text: str) -> str:
+    """Return a text as standard output can show it, so that its width is known."""
+    safe, encoding = printable(text), sys.stdout.encoding or "utf-8"
+    if safe.isascii() or encoding.lower().startswith("utf"):
+        return safe
+    return safe.encode(encoding, SPELLED_OUT).decode(encoding)
 
 
 def say_json(payload: dict[str, Any]) -> None:
@@ -166,7 +175,7 @@ def say_wrapped(text: str, *, indent: int = 0) -> None:
 def _say_indented(text: str, indent: int, colour: str = "") -> None:
     lead = " " * indent
     width = max(terminal_width(), indent + 12)
-    for line in wrap(text, width, lead=lead, rest=f"{lead}  " if indent else ""):
+    for line in wrap(shown(text), width, lead=lead, rest=f"{lead}  " if indent else ""):
         _write_line(click.style(line, fg=colour) if colour and shows_colour() else line)
 
 

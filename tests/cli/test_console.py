@@ -40,3 +40,17 @@ def test_our_own_marks_become_plain_ones(encoding: str, tmp_path: Path) -> None:
 def test_help_on_an_ascii_terminal() -> None:
     assert run("ascii", "--help").returncode == 0
     assert run("ascii", "build", "--help").returncode == 0
+
+
+@pytest.mark.parametrize("encoding", ["cp437", "cp850", "cp1252"])
+def test_what_is_spelled_out_fits_the_terminal_too(
+    encoding: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "60")
+    folder = tmp_path / "disc"
+    folder.mkdir()
+    (folder / "港の潮汐表 Größe.txt").write_bytes(b"x")
+    done = run(encoding, "check", folder, "-t", "win9x")
+    lines = done.stdout.decode(encoding).splitlines()
+    assert any("\\u6e2f" in line for line in lines)
+    assert max(map(len, lines[1:])) <= 60  # the first is the path of the test
