@@ -102,7 +102,7 @@ def _columns(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> list[list
 
 
 def _safe(column: list[str]) -> list[str]:
-    return [printable(cell) for cell in column]
+    return [shown(cell) for cell in column]
 
 
 def _is_plain(column: list[str]) -> bool:
