@@ -87,9 +87,9 @@ class _Bound(NamedTuple):
 class DiscRoom:
     """One disc of the recipe's capacity; sets of units are asked for by number.
 
-    Most questions are answered from the sectors that each unit takes alone, with the
-    folders above it counted once for all, or from those that it adds to any disc; only
-    between the two are the trees named and laid out for a set.
+    Most questions are answered from a set that was laid out and the sectors that each
+    unit after it takes alone, or adds to any disc; only between the two are the trees
+    named and laid out again.
     """
 
     def __init__(self, measure: Measure, units: Sequence[Unit]) -> None:
@@ -97,12 +97,6 @@ class DiscRoom:
         self._units = units
         base = measure.measure(())
         alone = [measure.measure((unit,)) for unit in units]
-        self._base = base.sectors
-        self._above = [
-            frozenset(unit.top[:depth] for depth in range(1, len(unit.top) + 1))
-            - frozenset(unit.folders)
-            for unit in units
-        ]
         self._alone = [one.sectors - base.sectors for one in alone]
         self._added = _added_sectors(units)
         self._loose = [
@@ -110,7 +104,7 @@ class DiscRoom:
             for unit, one in zip(units, alone, strict=True)
         ]
         self._known: dict[frozenset[int], int] = {}
-        self._at_most: dict[frozenset[int], _Bound] = {}
+        self._at_most = {frozenset[int](): _Bound(base.sectors, 0)}
 
     def items(self) -> list[Item]:
         """Return what packing needs to know of each unit."""
@@ -123,15 +117,6 @@ class DiscRoom:
     def fits(self, chosen: Sequence[int]) -> bool:
         """Return whether these units fit on one disc; in doubt they do not."""
         capacity = self._measure.capacity
-        above = [self._above[number] for number in chosen]
-        counted_twice = sum(map(len, above)) - len(frozenset().union(*above))
-        together = self._base + sum(self._alone[number] for number in chosen)
-        together -= _FOLDER_SECTORS * counted_twice
-        rounding = sum(self._loose[number] for number in chosen) // SECTOR_SIZE + _SLACK_SECTORS
-        if together + rounding <= capacity:
-            return True
-        if self._base + sum(self._added[number] for number in chosen) > capacity:
-            return False
         *before, last = chosen
         key = frozenset(before)
         for is_exact in (False, True):
@@ -143,6 +128,8 @@ class DiscRoom:
                     bound.sectors + self._alone[last], bound.loose_bytes + self._loose[last]
                 )
                 if grown.most <= capacity:
+                    if key:  # the set grew; every disc begins with the empty one
+                        del self._at_most[key]
                     self._at_most[key | {last}] = grown
                     return True
         known = self._known.get(key)
