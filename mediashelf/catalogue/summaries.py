@@ -11,7 +11,7 @@ from mediashelf.catalogue.records.reading import reads_catalogue, require_types
 from mediashelf.catalogue.rows import ImageRow, keep_text, kept_text
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.readability.identity.summary import READER, DiscSummary, summarise
+from mediashelf.formats.disc_summary import READER, DiscSummary
 
 _COLUMNS = (
     "created, modified, effective, application, boot, scripts, installers, set_name, set_number, "
@@ -34,6 +34,9 @@ def summaries_of(catalogue: Catalogue, rows: Sequence[ImageRow]) -> dict[int, Di
             continue
         summary = by_bytes.get(row.key_digest)
         if summary is None:
+            # Loaded only for what is not remembered: a list starts faster without the rules.
+            from mediashelf.readability.identity.summary import summarise
+
             facts = facts_of(catalogue.db, row.id)
             summary = _NOTHING if facts is None else summarise(facts)
             by_bytes[row.key_digest] = summary

@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 
 from make_image import Boot, make_iso, put
+from mediashelf.formats.disc_summary import BOOT_WORDS
 from mediashelf.formats.volume import BootEntry, BootFacts, DiscFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.readability.identity.installers import MARKS, iter_installers
-from mediashelf.readability.identity.summary import BOOT_WORDS, summarise
+from mediashelf.readability.identity.summary import summarise
 
 
 def facts_of(folder: Path, data: bytes) -> DiscFacts:

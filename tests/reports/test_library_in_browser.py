@@ -9,7 +9,7 @@ from typing import Any
 
 from browser import PHONE, allow_any_script, frame, run, said_by
 from mediashelf.catalogue.rows import Description, ImageRow, Presence
-from mediashelf.readability.identity.summary import DiscSummary
+from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.reports.library.file_names import pack_names
 from mediashelf.reports.library.packing import ListedDisc
 from mediashelf.reports.library.page import library_html

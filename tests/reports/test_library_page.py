@@ -16,7 +16,7 @@ import pytest
 from mediashelf.catalogue.questions.duplicates import content_key
 from mediashelf.catalogue.rows import Description, ImageRow, Presence, Waiting
 from mediashelf.findings import Severity
-from mediashelf.readability.identity.summary import DiscSummary
+from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.reports.library.file_names import pack_names
 from mediashelf.reports.library.packing import ListedDisc, safe_json
 from mediashelf.reports.library.page import library_html

@@ -40,6 +40,8 @@ def planned_facts(
             created=text,
             modified=text,
             identifiers={"application": APPLICATION},
+            set_number=1,
+            set_size=1,
         )
         for kind, name, entries, detail, level in (
             (VolumeKind.ISO9660, label.short, _iter_short(layout.iso), "", None),

@@ -19,7 +19,7 @@ from mediashelf.integrity.structure.damage import (
 if TYPE_CHECKING:  # most images have no raw sectors, and few readings look inside files
     from mediashelf.formats.raw.judgement import SectorVerdict
     from mediashelf.integrity.inside.contents import ContentsReport
-from mediashelf.readability.identity.summary import DiscSummary
+from mediashelf.formats.disc_summary import DiscSummary
 
 
 @dataclass(frozen=True, slots=True)

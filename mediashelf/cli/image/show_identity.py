@@ -6,9 +6,10 @@ from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.image.show_text import say_pair
 from mediashelf.cli.keeping.described_text import description_lines, published_lines
 from mediashelf.cli.render import say_wrapped
+from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.image import DiscImage
 from mediashelf.readability.identity.installers import iter_installers
-from mediashelf.readability.identity.summary import DiscSummary, summarise
+from mediashelf.readability.identity.summary import summarise
 
 
 def say_identity(image: DiscImage, row: ImageRow | None) -> None:

@@ -13,8 +13,8 @@ from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.catalogue.summaries import summaries_of, summaries_of_sets
 from mediashelf.findings import Severity, worst
+from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.integrity.fixity.states import State
-from mediashelf.readability.identity.summary import DiscSummary
 from mediashelf.sessions.emulator import check_lun
 
 

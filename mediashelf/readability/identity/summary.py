@@ -1,43 +1,14 @@
-"""What a disc says of itself, in the few words that fit into a list."""
+"""Work out of a disc's facts what it says of itself, in the few words that fit into a list."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from mediashelf.formats.disc_summary import BOOT_WORDS, HYBRID, DiscSummary
 from mediashelf.formats.volume import BootFacts, DiscFacts
 from mediashelf.readability.identity.installers import iter_installers
 from mediashelf.readability.identity.scripts import scripts_of
 
-READER = 1
-"""Raised when the rules change; what an earlier version worked out is then worked out again."""
-
-HYBRID = "hybrid"
-BOOT_WORDS = ("BIOS floppy", "BIOS", "BIOS hard disk", "UEFI", HYBRID)
-"""Every word that :attr:`DiscSummary.boot` has."""
-
 _EFI = 0xEF  # platform id: UEFI Specification 12.3.2.1, from memory; 0 to 2 are El Torito's
 _HARD_DISK = 4  # media types: "El Torito" 1.0, figure 3
-
-
-@dataclass(frozen=True, slots=True)
-class DiscSummary:
-    """What a disc is. Dates are ISO 8601 or empty, of the first volume that has them.
-
-    ``boot`` are words of :data:`BOOT_WORDS`, ``scripts`` those of names beyond ASCII,
-    ``installers`` families of systems. ``set_number`` of ``set_size`` is said where the
-    volume set has more than one volume (ECMA-119 8.4.9 and 8.4.10), else both are 0.
-    """
-
-    created: str = ""
-    modified: str = ""
-    effective: str = ""
-    application: str = ""
-    boot: tuple[str, ...] = ()
-    scripts: tuple[str, ...] = ()
-    installers: tuple[str, ...] = ()
-    set_name: str = ""
-    set_number: int = 0
-    set_size: int = 0
 
 
 def summarise(facts: DiscFacts) -> DiscSummary:

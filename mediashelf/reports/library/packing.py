@@ -17,8 +17,8 @@ from mediashelf.catalogue.images import kinds_of
 from mediashelf.catalogue.questions.duplicates import content_key
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.findings import Severity
+from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.readability.identity.summary import DiscSummary
 from mediashelf.reports.allowance import shorten
 
 FIELDS = (
