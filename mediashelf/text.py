@@ -157,9 +157,12 @@ def others_text(count: int, what: str) -> str:
 
 def close_names(word: str, known: Iterable[str]) -> list[str]:
     """Return those of ``known`` that are nearly the word, the nearest first."""
+    words = list(known)
+    if not words:
+        return []
     import difflib  # rarely needed
 
-    return difflib.get_close_matches(word.lower(), list(known))
+    return difflib.get_close_matches(word.lower(), words)
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
