@@ -1,6 +1,6 @@
 """Writes manual pages from the help: ``mediashelf.1``, and one for each command.
 
-usage: python packaging/man_pages.py FOLDER    (man(7) says what the requests mean)
+usage: python .ci/packaging/man_pages.py FOLDER    (man(7) says what the requests mean)
 """
 
 from __future__ import annotations
