@@ -172,7 +172,7 @@ STRUCTURE_RULES = {
     ),
     "udf-moved-blocks": StructureRule(
         _WARNING,
-        "UDF 2.60 2.2.11 and 2.2.12, as the Linux kernel 6.1 has them",
+        "Linux kernel 6.1, fs/udf/osta_udf.h: UDF 2.60 2.2.11 and 2.2.12",
         "Compare the image with the disc: its end may be missing, or its last session was never "
         "closed",
     ),
