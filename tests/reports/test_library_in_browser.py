@@ -7,8 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from browser import PHONE, allow_any_script, frame, run, said_by
-from mediashelf.catalogue.rows import Description, ImageRow, Presence
+from mediashelf.catalogue.rows import RECORDED, Description, ImageRow, Presence
 from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.reports.library.file_names import pack_names
 from mediashelf.reports.library.packing import ListedDisc
@@ -126,6 +128,22 @@ def test_search_filters_and_order(tmp_path: Path) -> None:
     assert card["named"] == 0
     assert paper[0] == "card"
     assert len(paper) == len(rows) + 2
+
+
+@pytest.mark.parametrize(
+    ("verdict", "words"),
+    [
+        (RECORDED, "recorded 2025-06-07"),  # nobody read it since
+        ("sound", "confirmed 2025-06-07"),
+        ("decayed", "last as recorded 2025-06-07"),  # "confirmed" would be comfort
+    ],
+)
+def test_the_date_of_an_image_says_no_more_than_was_shown(
+    verdict: str, words: str, tmp_path: Path
+) -> None:
+    steps = 'say({ label: document.querySelector(".cards .label").textContent }); done();'
+    ((shown,),) = [said([row(1, "tide.iso", verdict=verdict)], steps, tmp_path)]
+    assert words in shown["label"].split(" · ")
 
 
 def test_a_card_tells_who_reads_the_image_and_where_its_copies_are(tmp_path: Path) -> None:
