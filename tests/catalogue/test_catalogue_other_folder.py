@@ -133,7 +133,7 @@ def test_a_damaged_copy_elsewhere_does_not_take_the_record_of_a_shelf_that_is_aw
     assert library.states() == {
         "home: 1.iso": "away",
         "home: 2.iso": "away",
-        "other: 1.iso": "changed",
+        "other: 1.iso": "decayed",
     }
 
 
