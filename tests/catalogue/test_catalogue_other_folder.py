@@ -97,3 +97,50 @@ def test_the_last_image_of_a_shelf_is_missing(library: Library) -> None:
     plan, _ = library.scan()
     assert plan.shelves[0].missing == ["tide.iso"]
     assert library.states() == {"home: tide.iso": "missing"}
+
+
+@pytest.mark.parametrize("with_images", [False, True], ids=["empty", "foreign"])
+def test_records_of_a_shelf_that_is_away_do_not_move_to_copies(
+    library: Library, with_images: bool
+) -> None:
+    """A scan of another shelf alone does not walk the one that was replaced."""
+    for number in (1, 2, 3):
+        write(library.root / f"{number}.iso", tide_image(number, mebibytes=2 * number - 1), DATE)
+    library.scan()
+    other = library.add_shelf("other")
+    for number in (1, 2):
+        write(other / f"{number}.iso", tide_image(number, mebibytes=2 * number - 1), DATE)
+    put_in_its_place(library.root, with_images=with_images)
+    assert library.events("other") == {"1.iso": "copy", "2.iso": "copy"}
+    assert library.states() == {
+        **{f"home: {number}.iso": "away" for number in (1, 2, 3)},
+        **{f"other: {number}.iso": "recorded" for number in (1, 2)},
+    }
+
+
+def test_a_damaged_copy_elsewhere_does_not_take_the_record_of_a_shelf_that_is_away(
+    library: Library,
+) -> None:
+    for number in (1, 2):
+        write(library.root / f"{number}.iso", tide_image(number), DATE)
+    library.scan()
+    other = library.add_shelf("other")
+    data = bytearray(tide_image(1))
+    data[-1] ^= 0xFF
+    write(other / "1.iso", bytes(data), DATE)
+    put_in_its_place(library.root, with_images=False)
+    library.scan("other")
+    assert library.states() == {
+        "home: 1.iso": "away",
+        "home: 2.iso": "away",
+        "other: 1.iso": "decayed",
+    }
+
+
+def test_images_of_a_shelf_that_was_not_scanned_again_are_followed(library: Library) -> None:
+    other = library.add_shelf("other")
+    for number in (1, 2):
+        write(library.root / f"{number}.iso", tide_image(number), DATE)
+    library.scan()
+    (library.root / "1.iso").rename(other / "1.iso")
+    assert library.events("other") == {"1.iso": "moved"}

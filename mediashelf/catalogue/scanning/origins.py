@@ -16,6 +16,7 @@ from pathlib import Path, PurePosixPath
 from mediashelf.catalogue import images
 from mediashelf.catalogue.records.waiting import ids_waiting_with
 from mediashelf.catalogue.rows import ImageRow, Presence
+from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.values import Reading
 
@@ -32,7 +33,7 @@ def _equal_end(one: str, other: str) -> int:
     return sum(1 for _ in takewhile(bool, equal))
 
 
-def has_left(row: ImageRow) -> bool:
+def has_left(db: sqlite3.Connection, row: ImageRow) -> bool:
     """Tell whether a record's file is no longer at its place, so that the record may follow it.
 
     An image that is away may still be there. A file of the same size there was
@@ -45,12 +46,27 @@ def has_left(row: ImageRow) -> bool:
         return row.file.stat().st_size not in sizes
     except (FileNotFoundError, NotADirectoryError):
         # A shelf that this run did not walk may have gone away since.
-        return (
-            row.presence is Presence.MISSING
-            or FileSystems().nearest(os.path.realpath(row.file)) == row.file_system
+        return row.presence is Presence.MISSING or (
+            FileSystems().nearest(os.path.realpath(row.file)) == row.file_system
+            and not _is_shelf_away(db, row)
         )
     except OSError:
         return False
+
+
+def _is_shelf_away(db: sqlite3.Connection, row: ImageRow) -> bool:
+    """Tell whether another folder is in the place of an image's shelf; its images are away then."""
+    ids = db.execute(
+        "SELECT id FROM images WHERE presence = 'here' "
+        "AND shelf_id = (SELECT shelf_id FROM images WHERE id = ?)",
+        [row.id],
+    ).fetchall()
+    rows = images.by_ids(db, [one for (one,) in ids])
+    if not other_folder(row.root, list(rows.values()), FileSystems()):
+        return False
+    # Noted at once, so that the next file with a record there need not ask again.
+    db.executemany("UPDATE images SET presence = 'away' WHERE id = ?", ids)
+    return True
 
 
 def contradicted(

@@ -142,7 +142,7 @@ def _write_reading(catalogue: Catalogue, job: Job, reading: Reading, now: str) -
         db.execute("UPDATE images SET file_system = ? WHERE id = ?", [place.file_system, own.id])
     if own is not None and own.digests:
         return _write_known(catalogue, job, own, reading, others, now)
-    origin = next((row for row in others if own is None and has_left(row)), None)
+    origin = next((row for row in others if own is None and has_left(db, row)), None)
     if origin is not None:
         move_record(db, origin.id, place, reading.mtime_ns)
         record_contents(db, origin.id, reading, now)
@@ -215,7 +215,7 @@ def _write_contradiction(
     """Let the record come along to bytes that contradict it."""
     db = catalogue.db
     origin = ""
-    if own is None and has_left(source):
+    if own is None and has_left(db, source):
         db.execute(
             "UPDATE images SET shelf_id = ?, path = ?, file_system = ?, presence = 'here' "
             "WHERE id = ?",
