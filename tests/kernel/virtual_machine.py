@@ -28,6 +28,8 @@ PYTHON_PACKAGES = (
     "libc6",
     "libexpat1",
     "zlib1g",
+    "libbz2-1.0",
+    "liblzma5",
     "libssl3",
     "libgcc-s1",
     "dosfstools",
