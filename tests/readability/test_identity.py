@@ -113,3 +113,13 @@ def test_a_place_in_a_set_is_the_descriptors_word(tmp_path: Path) -> None:
     assert (volume.set_number, volume.set_size) == (2, 3)
     summary = summarise(facts)
     assert (summary.set_name, summary.set_number, summary.set_size) == ("KIOSK SET", 2, 3)
+
+
+@pytest.mark.parametrize(
+    "place", [b"00000000", bytes([3, 0, 0, 3, 4, 0, 0, 4]), b"\x03\0\0\x03\0\0\0\0"]
+)
+def test_numbers_that_make_no_set_are_not_a_place_in_one(place: bytes, tmp_path: Path) -> None:
+    """Disc 12,336 of 12,336 is a descriptor full of digits; 4 of 3 and 0 of 3 contradict 8.4.10."""
+    data = put(make_iso({"README.TXT": b"x"}).data, 16 * 2048 + 120, place)
+    summary = summarise(facts_of(tmp_path, data))
+    assert (summary.set_name, summary.set_number, summary.set_size) == ("", 0, 0)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from mediashelf.formats.disc_summary import BOOT_WORDS, HYBRID, DiscSummary
-from mediashelf.formats.volume import BootFacts, DiscFacts
+from mediashelf.formats.volume import BootFacts, DiscFacts, VolumeFacts
 from mediashelf.readability.identity.installers import iter_installers
 from mediashelf.readability.identity.scripts import scripts_of
 
 _EFI = 0xEF  # platform id: UEFI Specification 12.3.2.1, from memory; 0 to 2 are El Torito's
 _HARD_DISK = 4  # media types: "El Torito" 1.0, figure 3
+
+
+_LARGEST_SET = 1000
+"""Discs: what says more is damage, not a set (own behaviour; ECMA-119 8.4.9 allows 65,535)."""
 
 
 def summarise(facts: DiscFacts) -> DiscSummary:
@@ -18,7 +22,7 @@ def summarise(facts: DiscFacts) -> DiscSummary:
     def first(values: list[str]) -> str:
         return next(filter(None, values), "")
 
-    in_set = next((each for each in volumes if each.set_size > 1), None)
+    in_set = next(filter(_has_place_in_set, volumes), None)
     return DiscSummary(
         created=first([each.created for each in volumes]),
         modified=first([each.modified for each in volumes]),
@@ -32,6 +36,10 @@ def summarise(facts: DiscFacts) -> DiscSummary:
         set_number=0 if in_set is None else in_set.set_number,
         set_size=0 if in_set is None else in_set.set_size,
     )
+
+
+def _has_place_in_set(volume: VolumeFacts) -> bool:
+    return 0 < volume.set_number <= volume.set_size and 1 < volume.set_size <= _LARGEST_SET
 
 
 def _boot_words(boot: BootFacts | None, partition_table: str) -> tuple[str, ...]:
