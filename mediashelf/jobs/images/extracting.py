@@ -81,6 +81,9 @@ def _wanted(tree: Tree, paths: Sequence[str]) -> Iterator[tuple[TreeMember, Part
         return
     for path in paths:
         parts = tuple(part for part in path.replace("\\", "/").split("/") if part not in ("", "."))
+        if not parts:  # "/": everything
+            yield from _wanted(tree, ())
+            continue
         found = tree.find(parts)
         if found is None:
             raise InputError(f"{tree.where}: has no file or folder {path!r}")

@@ -63,6 +63,14 @@ def test_everything_comes_out_of_every_wrapping(top: Path, name: str) -> None:
     }
 
 
+@pytest.mark.parametrize("root", ["/", ".", "\\"])
+def test_the_root_means_everything(top: Path, root: str) -> None:
+    (top / "pack.zip").write_bytes(make_zip(FILES))
+    result = run("pack.zip", root, "-o", "out")
+    assert result.exit_code == 0, result.output
+    assert tree_of(top / "out") == FILES
+
+
 def test_the_answer_as_json(top: Path) -> None:
     (top / "pack.zip").write_bytes(make_zip(FILES))
     answer: dict[str, Any] = json.loads(run("pack.zip", "README.TXT", "-o", "o", "--json").stdout)
