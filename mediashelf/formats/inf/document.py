@@ -8,12 +8,16 @@ into findings. Sources are pages of the published driver documentation, by name.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, NamedTuple
+from functools import lru_cache
+from typing import Any, NamedTuple, TypeVar
 
-from mediashelf.formats.inf.lexer import InfEntry, InfSection, Problem, lex_inf
+from mediashelf.formats.inf.columns import string_columns
+from mediashelf.formats.inf.faultless import FaultlessSections, faultless_sections, unpacked
+from mediashelf.formats.inf.lexer import Problem, lex_inf, plain_ends
+from mediashelf.formats.inf.sections import InfEntry, InfSection
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
 
 _DEFAULT_LANGUAGE = 0x0409
@@ -28,6 +32,9 @@ _STRINGS = re.compile(r"strings\.(?:0x)?([0-9a-f]{4})")
 _TOKEN = re.compile(r"%([^%]*)%")
 _DRIVER_DATE = re.compile(r"([0-9]{2})[/-]([0-9]{2})[/-]([0-9]{4})", re.ASCII)
 _DRIVER_VERSION = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9}){0,3}", re.ASCII)
+
+
+_Answer = TypeVar("_Answer")
 
 
 class Signature(StrEnum):
@@ -103,11 +110,11 @@ class Inf:
         """Return the tokens in ``text`` that no string defines (numbers are folder ids)."""
         if "%" not in text:
             return []
-        return [
-            token
-            for token in _TOKEN.findall(text)
-            if token and not token.isdecimal() and token.lower() not in self.strings
-        ]
+        return [token for token in _TOKEN.findall(text) if not self.is_defined(token)]
+
+    def is_defined(self, token: str) -> bool:
+        """Whether a token stands for something: a string, or by its number a folder."""
+        return not token or token.isdecimal() or token.lower() in self.strings
 
     def _replacement(self, match: re.Match[str]) -> str:
         token = match[1]
@@ -121,15 +128,28 @@ class Inf:
         entry = section.find(key) if section else None
         return self.expand(entry.value(0)).strip() if entry else ""
 
+    def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
+        """Return the answer to a question, kept in ``derived`` for the next one who asks."""
+        if question not in self.derived:
+            self.derived[question] = answer()
+        known: _Answer = self.derived[question]
+        return known
+
     @property
     def signature(self) -> Signature | None:
         """The signature, or None when it is absent or not one that is accepted."""
+        return self.once("signature", self._signature)
+
+    def _signature(self) -> Signature | None:
         text = self.version_value("Signature").lower()
         return next((signature for signature in Signature if signature.value == text), None)
 
     @property
     def kind(self) -> InfKind:
         """What this text is."""
+        return self.once("kind", self._kind)
+
+    def _kind(self) -> InfKind:
         if "manufacturer" in self.sections and "version" in self.sections:
             return InfKind.DRIVER
         if "identification" in self.sections or (
@@ -145,6 +165,9 @@ class Inf:
     @property
     def driver_version(self) -> DriverVersion:
         """Date and version of DriverVer; what is malformed counts as zero."""
+        return self.once("version", self._driver_version)
+
+    def _driver_version(self) -> DriverVersion:
         entry = self.driver_version_entry
         if entry is None:
             return DriverVersion()
@@ -168,21 +191,53 @@ def parse_inf(
     linear in ``data``. An unknown ``code_page`` raises ``LookupError``.
     """
     decoded = decode_inf(data, code_page=code_page)
-    lexed = lex_inf(decoded.text)
-    strings = _strings(lexed.sections, language)
-    if cut := _longest_string(decoded.text, strings):
-        strings = {name: value[:cut] for name, value in strings.items()}
-        lexed.problems.append(Problem("strings-cut", 0, f"{cut:,}"))
+    sections: Mapping[str, InfSection] | None = None
+    if decoded.text.count("%") // 2 * _MAX_TEXT <= MOST_SUBSTITUTED:
+        sections = faultless_sections(plain_ends(decoded.text))
+    problems: list[Problem] = []
+    strings: Mapping[str, str]
+    if isinstance(sections, FaultlessSections):
+        strings = _LateStrings(sections.packed, language)
+    else:
+        sections, problems = lex_inf(decoded.text)
+        strings = _strings(sections, language)
+        if cut := _longest_string(decoded.text, strings):
+            strings = {name: value[:cut] for name, value in strings.items()}
+            problems.append(Problem("strings-cut", 0, f"{cut:,}"))
     return Inf(
-        sections=lexed.sections,
+        sections=sections,
         strings=strings,
         encoding=decoded.encoding,
         has_mark=decoded.has_mark,
         undecoded=decoded.undecoded,
         is_ascii=decoded.is_ascii,
         size=len(data),
-        problems=tuple(lexed.problems),
+        problems=tuple(problems),
     )
+
+
+class _LateStrings(Mapping[str, str]):
+    """The strings of a text that is kept packed."""
+
+    __slots__ = ("_language", "_packed")
+
+    def __init__(self, packed: bytes, language: int) -> None:
+        self._packed = packed
+        self._language = language
+
+    def __getitem__(self, name: str) -> str:
+        return _unpacked_strings(self._packed, self._language)[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(_unpacked_strings(self._packed, self._language))
+
+    def __len__(self) -> int:
+        return len(_unpacked_strings(self._packed, self._language))
+
+
+@lru_cache(16)
+def _unpacked_strings(packed: bytes, language: int) -> dict[str, str]:
+    return _strings(unpacked(packed), language)
 
 
 def _strings(sections: Mapping[str, InfSection], language: int) -> dict[str, str]:
@@ -201,6 +256,10 @@ def _strings(sections: Mapping[str, InfSection], language: int) -> dict[str, str
             ranked.append((rank, section))
     strings: dict[str, str] = {}
     for _, section in sorted(ranked, key=lambda pair: pair[0]):
+        columns = string_columns(section)
+        if columns is not None:
+            strings.update(zip(reversed(columns[0]), reversed(columns[1]), strict=True))
+            continue
         strings.update(
             # An unquoted value may hold commas only by mistake; keep what is there.
             (entry.key.lower(), entry.values[0] if len(entry.values) == 1 else _joined(entry))

@@ -8,9 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
+from mediashelf.formats.inf.columns import ModelColumns, model_columns
 from mediashelf.formats.inf.document import Inf
+from mediashelf.formats.inf.sections import InfSection
 from mediashelf.formats.inf.systems import InfSystem, choose_models
 
+_BOARD = "&SUBSYS_"
 _MAX_DESCRIPTION = 255  # enough to tell devices apart; a bound on what hostile strings cost
 
 
@@ -129,38 +132,78 @@ def models_read_by(inf: Inf, system: InfSystem, wanted: frozenset[str] | None) -
     """Return what a system reads; kept with the text for the next one who asks."""
     if wanted is None:
         return read_models(models_for(inf, system))
+    return inf.once(("read by", system, wanted), lambda: _read_by(inf, system, wanted))
+
+
+def _read_by(inf: Inf, system: InfSystem, wanted: frozenset[str]) -> ModelsRead:
+    """Return the same for all systems that read the same sections."""
     sections = tuple(
         choose_models(maker.models, maker.decorations, system).section for maker in makers(inf)
     )
-    key = ("models", sections, wanted)
-    known: ModelsRead | None = inf.derived.get(key)
-    if known is None:
-        known = inf.derived[key] = read_models(models_for(inf, system), wanted)
-    return known
+    chosen = {name.lower(): name for name in sections if name is not None}
+    return inf.once(
+        ("models", sections, wanted),
+        lambda: (
+            _read_none_wanted(inf, chosen, wanted) or read_models(models_for(inf, system), wanted)
+        ),
+    )
+
+
+def _read_none_wanted(inf: Inf, names: Iterable[str], wanted: frozenset[str]) -> ModelsRead | None:
+    """Return what :func:`read_models` does where nothing is wanted; None where that is not sure."""
+    installs: dict[str, str] = {}
+    hardware_ids: set[str] = set()
+    for section in filter(None, map(inf.section, names)):
+        columns = model_columns(section)
+        if columns is None or not wanted.isdisjoint(_every_name(columns)):
+            return None
+        for name in columns.installs:
+            installs.setdefault(name.lower(), name)
+        hardware_ids |= columns.hardware_ids
+    return ModelsRead(tuple(installs.values()), (), hash(frozenset(hardware_ids)))
+
+
+def _every_name(columns: ModelColumns) -> Iterator[str]:
+    yield from columns.hardware_ids
+    yield from columns.compatible_ids
+    yield from (text.partition(_BOARD)[0] for text in columns.hardware_ids)
 
 
 def identifiers_named(inf: Inf, wanted: frozenset[str]) -> tuple[str, ...]:
     """Return the wanted identifiers that any models section names; kept with the text."""
-    key = ("named", wanted)
-    known: tuple[str, ...] | None = inf.derived.get(key)
-    if known is None:
-        found: set[str] = set()
-        for model in all_models(inf):
+    return inf.once(("named", wanted), lambda: _named(inf, wanted))
+
+
+def _named(inf: Inf, wanted: frozenset[str]) -> tuple[str, ...]:
+    found: set[str] = set()
+    for maker, name, section in model_sections(inf):
+        columns = model_columns(section)
+        if columns is not None:
+            found |= wanted & columns.hardware_ids
+            found |= wanted & columns.compatible_ids
+            continue
+        for model in _models_in(inf, maker, name):
             found.update(wanted.intersection((model.hardware_id, *model.compatible_ids)))
-        known = inf.derived[key] = tuple(sorted(found))
-    return known
+    return tuple(sorted(found))
 
 
 def _names(model: Model) -> tuple[str, ...]:
-    chip, mark, _ = model.hardware_id.partition("&SUBSYS_")
+    chip, mark, _ = model.hardware_id.partition(_BOARD)
     return (model.hardware_id, *((chip,) if mark else ()), *model.compatible_ids)
+
+
+def model_sections(inf: Inf) -> Iterator[tuple[Maker, str, InfSection]]:
+    """Yield every models section that is there with the name of it in [Manufacturer], each once."""
+    seen = set()
+    for maker in makers(inf):
+        for name in maker.iter_sections():
+            section = inf.section(name)
+            if section is not None and name.lower() not in seen:
+                seen.add(name.lower())
+                yield maker, name, section
 
 
 def all_models(inf: Inf) -> Iterator[Model]:
     """Yield the models of every section that [Manufacturer] names, whatever the system."""
-    seen = set()
-    for maker in makers(inf):
-        for name in maker.iter_sections():
-            if inf.section(name) is not None and name.lower() not in seen:
-                seen.add(name.lower())
-                yield from _models_in(inf, maker, name)
+    for maker, name, _ in model_sections(inf):
+        yield from _models_in(inf, maker, name)
