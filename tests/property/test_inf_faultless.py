@@ -19,6 +19,8 @@ from mediashelf.formats.inf.document import Inf, parse_inf
 from mediashelf.formats.inf.faultless import FaultlessSections
 from mediashelf.formats.inf.models import (
     all_models,
+    descriptions,
+    first_manufacturer,
     identifiers_named,
     models_for,
     models_read_by,
@@ -45,6 +47,10 @@ def answers(inf: Inf) -> list[object]:
         source_folders(inf),
         {name for model in all_models(inf) for name in (model.hardware_id, *model.compatible_ids)}
         & WANTED,
+        (
+            tuple(dict.fromkeys(model.description for model in all_models(inf))),
+            next((model.manufacturer for model in all_models(inf)), ""),
+        ),
     ]
     for system in SYSTEMS:
         models = list(models_for(inf, system))
@@ -59,8 +65,9 @@ def answers(inf: Inf) -> list[object]:
 def asked_shortly(inf: Inf) -> list[object]:
     """The same answers as far as a shorter question gives them, for comparison."""
     found = answers(inf)
-    found[8] = set(identifiers_named(inf, WANTED))
-    at = 9
+    named = set(identifiers_named(inf, WANTED))
+    found[8:10] = named, (descriptions(inf), first_manufacturer(inf))
+    at = 10
     for system in SYSTEMS:
         at += 3
         for wanted in (WANTED, frozenset(["nothing"])):

@@ -11,6 +11,9 @@ from typing import NamedTuple
 
 from mediashelf.formats.inf.sections import InfSection
 
+BOARD = "&SUBSYS_"
+"""Stands between the chip and the board in an identifier."""
+
 _KEPT = 8
 
 # A line that goes on in the next one ends in a backslash, and has another form.
@@ -32,14 +35,37 @@ class ModelColumns(NamedTuple):
 
     ``descriptions`` and ``installs`` (names of install sections) are each there once, in the
     order of first occurrence; ``tokens`` are those of the descriptions. Identifiers are in
-    upper case.
+    upper case, and there for each entry: the hardware id, and all others with commas.
     """
 
     descriptions: tuple[str, ...]
     tokens: frozenset[str]
     installs: tuple[str, ...]
-    hardware_ids: frozenset[str]
-    compatible_ids: frozenset[str]
+    hardware_ids: tuple[str, ...]
+    others: tuple[str, ...]
+
+    def named(self, wanted: frozenset[str]) -> set[str]:
+        """Return the wanted identifiers that any entry has."""
+        found = set(wanted.intersection(self.hardware_ids))
+        for texts in set(self.others):
+            found |= wanted.intersection(_identifiers(texts))
+        return found
+
+    def rows_naming(self, wanted: frozenset[str]) -> list[int]:
+        """Return the places of the entries that name a wanted device or a board with its chip."""
+        rows = {
+            row
+            for row, hardware_id in enumerate(self.hardware_ids)
+            if hardware_id in wanted or hardware_id.partition(BOARD)[0] in wanted
+        }
+        good = {texts for texts in set(self.others) if not wanted.isdisjoint(_identifiers(texts))}
+        if good:
+            rows.update(row for row, texts in enumerate(self.others) if texts in good)
+        return sorted(rows)
+
+
+def _identifiers(texts: str) -> list[str]:
+    return [one for one in (text.strip() for text in texts.split(",")) if one]
 
 
 @lru_cache(_KEPT)
@@ -52,17 +78,12 @@ def model_columns(section: InfSection) -> ModelColumns | None:
     names = {name.strip(): None for name in dict.fromkeys(installs)}
     if "" in names:
         return None
-    compatible = {
-        text.strip()
-        for texts in {one.upper() for one in others if one}
-        for text in texts.split(",")
-    }
     return ModelColumns(
         tuple(dict.fromkeys([text.rstrip() for text in descriptions])),
         frozenset(_TOKEN.findall("\n".join(descriptions))),
         tuple(names),
-        frozenset([text.strip().upper() for text in hardware_ids]),
-        frozenset(text for text in compatible if text),
+        tuple([text.strip() for text in "\n".join(hardware_ids).upper().split("\n")]),
+        tuple("\n".join(others).upper().split("\n")),
     )
 
 

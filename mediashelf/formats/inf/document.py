@@ -8,16 +8,15 @@ into findings. Sources are pages of the published driver documentation, by name.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from functools import lru_cache
 from typing import Any, NamedTuple, TypeVar
 
-from mediashelf.formats.inf.columns import string_columns
-from mediashelf.formats.inf.faultless import FaultlessSections, faultless_sections, unpacked
+from mediashelf.formats.inf.faultless import FaultlessSections, faultless_sections
 from mediashelf.formats.inf.lexer import Problem, lex_inf, plain_ends
 from mediashelf.formats.inf.sections import InfEntry, InfSection
+from mediashelf.formats.inf.strings import LateStrings, all_strings
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
 
 _DEFAULT_LANGUAGE = 0x0409
@@ -28,7 +27,6 @@ _MAX_TEXT = 4096
 MOST_SUBSTITUTED = 8 << 20
 """Characters that all %tokens% of a text together may become; our own limit."""
 
-_STRINGS = re.compile(r"strings\.(?:0x)?([0-9a-f]{4})")
 _TOKEN = re.compile(r"%([^%]*)%")
 _DRIVER_DATE = re.compile(r"([0-9]{2})[/-]([0-9]{2})[/-]([0-9]{4})", re.ASCII)
 _DRIVER_VERSION = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9}){0,3}", re.ASCII)
@@ -114,7 +112,7 @@ class Inf:
 
     def is_defined(self, token: str) -> bool:
         """Whether a token stands for something: a string, or by its number a folder."""
-        return not token or token.isdecimal() or token.lower() in self.strings
+        return not token or token.isdecimal() or self.strings.get(token.lower()) is not None
 
     def _replacement(self, match: re.Match[str]) -> str:
         token = match[1]
@@ -197,10 +195,10 @@ def parse_inf(
     problems: list[Problem] = []
     strings: Mapping[str, str]
     if isinstance(sections, FaultlessSections):
-        strings = _LateStrings(sections.packed, language)
+        strings = LateStrings(sections.packed, language)
     else:
         sections, problems = lex_inf(decoded.text)
-        strings = _strings(sections, language)
+        strings = all_strings(sections, language)
         if cut := _longest_string(decoded.text, strings):
             strings = {name: value[:cut] for name, value in strings.items()}
             problems.append(Problem("strings-cut", 0, f"{cut:,}"))
@@ -216,59 +214,6 @@ def parse_inf(
     )
 
 
-class _LateStrings(Mapping[str, str]):
-    """The strings of a text that is kept packed."""
-
-    __slots__ = ("_language", "_packed")
-
-    def __init__(self, packed: bytes, language: int) -> None:
-        self._packed = packed
-        self._language = language
-
-    def __getitem__(self, name: str) -> str:
-        return _unpacked_strings(self._packed, self._language)[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(_unpacked_strings(self._packed, self._language))
-
-    def __len__(self) -> int:
-        return len(_unpacked_strings(self._packed, self._language))
-
-
-@lru_cache(16)
-def _unpacked_strings(packed: bytes, language: int) -> dict[str, str]:
-    return _strings(unpacked(packed), language)
-
-
-def _strings(sections: Mapping[str, InfSection], language: int) -> dict[str, str]:
-    """Return the strings: of any language, then plain, then of the language's family, then its own.
-
-    Later ones win. Any language is better than a bare %token% where nothing else has it.
-    """
-    ranked: list[tuple[int, InfSection]] = []
-    for name, section in sections.items():
-        if name == "strings":
-            ranked.append((1, section))
-        elif match := _STRINGS.fullmatch(name):
-            found = int(match[1], 16)
-            # The low 10 bits are the primary language.
-            rank = 3 if found == language else 2 if found & 0x3FF == language & 0x3FF else 0
-            ranked.append((rank, section))
-    strings: dict[str, str] = {}
-    for _, section in sorted(ranked, key=lambda pair: pair[0]):
-        columns = string_columns(section)
-        if columns is not None:
-            strings.update(zip(reversed(columns[0]), reversed(columns[1]), strict=True))
-            continue
-        strings.update(
-            # An unquoted value may hold commas only by mistake; keep what is there.
-            (entry.key.lower(), entry.values[0] if len(entry.values) == 1 else _joined(entry))
-            for entry in reversed(section.entries)  # the first of duplicates wins
-            if entry.key
-        )
-    return strings
-
-
 def _longest_string(text: str, strings: Mapping[str, str]) -> int:
     """Return to what length strings must be cut so that all substitutions are bounded, or 0."""
     tokens = text.count("%") // 2
@@ -277,10 +222,6 @@ def _longest_string(text: str, strings: Mapping[str, str]) -> int:
     sizes = {f"%{name}%": min(len(value), _MAX_TEXT) for name, value in strings.items()}
     total = sum(sizes.get(match[0].lower(), 0) for match in _TOKEN.finditer(text))
     return MOST_SUBSTITUTED // tokens if total > MOST_SUBSTITUTED else 0
-
-
-def _joined(entry: InfEntry) -> str:
-    return ",".join(entry.values)
 
 
 def parse_driver_date(text: str) -> tuple[int, int, int] | None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 
 from mediashelf.formats.inf import lexer
@@ -58,6 +58,15 @@ class _Section(InfSection):
                 entry for text, line in self._places for entry in lexer.lex_lines(text, line)[0]
             )
         return self._entries
+
+    def entries_of(self, rows: Sequence[int]) -> tuple[InfEntry, ...]:
+        lines = [
+            (line, number)
+            for text, first in self._places
+            for number, line in enumerate(text.split("\n"), first)
+            if line and not line.isspace() and line.lstrip()[0] != ";"
+        ]
+        return tuple(entry for row in rows for entry in lexer.lex_lines(*lines[row])[0])
 
     @property
     def text(self) -> str:

@@ -5,15 +5,15 @@ Sources: INF Manufacturer section, INF Models section.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from mediashelf.formats.inf.columns import ModelColumns, model_columns
+from mediashelf.formats.inf.columns import BOARD, model_columns
 from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.sections import InfSection
 from mediashelf.formats.inf.systems import InfSystem, choose_models
 
-_BOARD = "&SUBSYS_"
+_FEW = 64
 _MAX_DESCRIPTION = 255  # enough to tell devices apart; a bound on what hostile strings cost
 
 
@@ -53,7 +53,16 @@ class Maker(NamedTuple):
 
 
 def makers(inf: Inf) -> list[Maker]:
-    """Return the lines of [Manufacturer] in order."""
+    """Return the lines of [Manufacturer] in order; kept with the text where they are few."""
+    known: list[Maker] | None = inf.derived.get("makers")
+    if known is None:
+        known = _makers(inf)
+        if sum(1 + len(maker.decorations) for maker in known) <= _FEW:
+            inf.derived["makers"] = known
+    return known
+
+
+def _makers(inf: Inf) -> list[Maker]:
     section = inf.section("manufacturer")
     if section is None:
         return []
@@ -68,10 +77,17 @@ def makers(inf: Inf) -> list[Maker]:
     return found
 
 
-def _models_in(inf: Inf, maker: Maker, section_name: str) -> Iterator[Model]:
-    """Yield the entries of one models section; nothing when there is no such section."""
+def _models_in(
+    inf: Inf, maker: Maker, section_name: str, rows: Sequence[int] | None = None
+) -> Iterator[Model]:
+    """Yield the entries of one models section, or those of some lines of it.
+
+    Nothing when there is no such section.
+    """
     section = inf.section(section_name)
-    for entry in section.entries if section else ():
+    if section is None:
+        return
+    for entry in section.entries if rows is None else section.entries_of(rows):
         install, *identifiers = [inf.expand(value).strip() for value in entry.values]
         if not (entry.key and install):
             continue
@@ -137,36 +153,39 @@ def models_read_by(inf: Inf, system: InfSystem, wanted: frozenset[str] | None) -
 
 def _read_by(inf: Inf, system: InfSystem, wanted: frozenset[str]) -> ModelsRead:
     """Return the same for all systems that read the same sections."""
-    sections = tuple(
-        choose_models(maker.models, maker.decorations, system).section for maker in makers(inf)
-    )
-    chosen = {name.lower(): name for name in sections if name is not None}
+    chosen: dict[str, tuple[Maker, str]] = {}
+    for maker in makers(inf):
+        name = choose_models(maker.models, maker.decorations, system).section
+        if name is not None:
+            chosen.setdefault(name.lower(), (maker, name))
     return inf.once(
-        ("models", sections, wanted),
+        ("models", tuple(chosen), wanted),
         lambda: (
-            _read_none_wanted(inf, chosen, wanted) or read_models(models_for(inf, system), wanted)
+            _read_columns(inf, chosen.values(), wanted)
+            or read_models(models_for(inf, system), wanted)
         ),
     )
 
 
-def _read_none_wanted(inf: Inf, names: Iterable[str], wanted: frozenset[str]) -> ModelsRead | None:
-    """Return what :func:`read_models` does where nothing is wanted; None where that is not sure."""
+def _read_columns(
+    inf: Inf, chosen: Iterable[tuple[Maker, str]], wanted: frozenset[str]
+) -> ModelsRead | None:
+    """Return what :func:`read_models` does; None where a section has no columns."""
     installs: dict[str, str] = {}
+    naming: list[Model] = []
     hardware_ids: set[str] = set()
-    for section in filter(None, map(inf.section, names)):
+    for maker, name in chosen:
+        section = inf.section(name)
+        if section is None:
+            continue
         columns = model_columns(section)
-        if columns is None or not wanted.isdisjoint(_every_name(columns)):
+        if columns is None:
             return None
-        for name in columns.installs:
-            installs.setdefault(name.lower(), name)
-        hardware_ids |= columns.hardware_ids
-    return ModelsRead(tuple(installs.values()), (), hash(frozenset(hardware_ids)))
-
-
-def _every_name(columns: ModelColumns) -> Iterator[str]:
-    yield from columns.hardware_ids
-    yield from columns.compatible_ids
-    yield from (text.partition(_BOARD)[0] for text in columns.hardware_ids)
+        for install in columns.installs:
+            installs.setdefault(install.lower(), install)
+        hardware_ids.update(columns.hardware_ids)
+        naming += _models_in(inf, maker, name, columns.rows_naming(wanted))
+    return ModelsRead(tuple(installs.values()), tuple(naming), hash(frozenset(hardware_ids)))
 
 
 def identifiers_named(inf: Inf, wanted: frozenset[str]) -> tuple[str, ...]:
@@ -179,8 +198,7 @@ def _named(inf: Inf, wanted: frozenset[str]) -> tuple[str, ...]:
     for maker, name, section in model_sections(inf):
         columns = model_columns(section)
         if columns is not None:
-            found |= wanted & columns.hardware_ids
-            found |= wanted & columns.compatible_ids
+            found |= columns.named(wanted)
             continue
         for model in _models_in(inf, maker, name):
             found.update(wanted.intersection((model.hardware_id, *model.compatible_ids)))
@@ -188,7 +206,7 @@ def _named(inf: Inf, wanted: frozenset[str]) -> tuple[str, ...]:
 
 
 def _names(model: Model) -> tuple[str, ...]:
-    chip, mark, _ = model.hardware_id.partition(_BOARD)
+    chip, mark, _ = model.hardware_id.partition(BOARD)
     return (model.hardware_id, *((chip,) if mark else ()), *model.compatible_ids)
 
 
@@ -201,6 +219,28 @@ def model_sections(inf: Inf) -> Iterator[tuple[Maker, str, InfSection]]:
             if section is not None and name.lower() not in seen:
                 seen.add(name.lower())
                 yield maker, name, section
+
+
+def descriptions(inf: Inf) -> tuple[str, ...]:
+    """Return the names of all devices, each once, in the order of the text."""
+    found: dict[str, None] = {}
+    for maker, name, section in model_sections(inf):
+        columns = model_columns(section)
+        if columns is None:
+            found.update((model.description, None) for model in _models_in(inf, maker, name))
+        else:
+            found.update(
+                (inf.expand(text)[:_MAX_DESCRIPTION], None) for text in columns.descriptions
+            )
+    return tuple(found)
+
+
+def first_manufacturer(inf: Inf) -> str:
+    """Return the manufacturer of the first device, empty where there is none."""
+    for maker, name, section in model_sections(inf):
+        if model_columns(section) or any(True for _ in _models_in(inf, maker, name)):
+            return maker.name
+    return ""
 
 
 def all_models(inf: Inf) -> Iterator[Model]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 
@@ -44,6 +44,10 @@ class InfSection:
     def text(self) -> str:
         """Its lines as they are, where they are still at hand; else empty."""
         return ""
+
+    def entries_of(self, rows: Sequence[int]) -> tuple[InfEntry, ...]:
+        """Return the entries of these lines, blank lines and comments not counted from 0."""
+        return tuple(self.entries[row] for row in rows)
 
     def find(self, key: str) -> InfEntry | None:
         """Return the first entry of this key (any case), or None."""
