@@ -247,7 +247,7 @@ def _check_tokens(inf: Inf) -> Iterator[Found]:
     for name in dict.fromkeys(names):
         section = inf.section(name)
         columns = model_columns(section) if section and name not in small else None
-        if columns and all(inf.is_defined(token) for token in columns.tokens):
+        if columns and inf.are_defined(columns.tokens):
             continue
         for entry in section.entries if section else ():
             for text in (entry.key, *entry.values):

@@ -8,7 +8,7 @@ into findings. Sources are pages of the published driver documentation, by name.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, NamedTuple, TypeVar
@@ -113,6 +113,21 @@ class Inf:
     def is_defined(self, token: str) -> bool:
         """Whether a token stands for something: a string, or by its number a folder."""
         return not token or token.isdecimal() or self.strings.get(token.lower()) is not None
+
+    def are_defined(self, tokens: Iterable[str]) -> bool:
+        """Whether every token stands for something."""
+        others = {token.lower() for token in tokens}.difference(self.strings)
+        return all(map(self.is_defined, others))
+
+    def expand_each(self, texts: Sequence[str]) -> list[str]:
+        """Return the texts as :meth:`expand` does; most are one token each."""
+        strings = dict(self.strings)
+        return [
+            strings.get(text[1:-1].lower(), text)[:_MAX_TEXT]
+            if text[0] == text[-1] == "%" and text.count("%") == 2 and len(text) > 2
+            else self.expand(text)
+            for text in texts
+        ]
 
     def _replacement(self, match: re.Match[str]) -> str:
         token = match[1]

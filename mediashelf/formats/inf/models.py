@@ -229,9 +229,8 @@ def descriptions(inf: Inf) -> tuple[str, ...]:
         if columns is None:
             found.update((model.description, None) for model in _models_in(inf, maker, name))
         else:
-            found.update(
-                (inf.expand(text)[:_MAX_DESCRIPTION], None) for text in columns.descriptions
-            )
+            texts = inf.expand_each(columns.descriptions)
+            found.update((text[:_MAX_DESCRIPTION], None) for text in texts)
     return tuple(found)
 
 
