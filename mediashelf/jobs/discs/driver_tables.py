@@ -66,12 +66,13 @@ def _packages_table(surveys: Sequence[Survey], plans: Sequence[DiscPlan]) -> Dri
         DriverRow(
             row.device_class,
             device,
-            _package_text(row),
+            text,
             row.short_path,
             row.long_path,
-            _disc_number(row.source, plans),
+            number,
         )
         for row in rows
+        for text, number in [(_package_text(row), _disc_number(row.source, plans))]
         for device in _devices(row)
     )
     return DriverTable(f"All drivers with an INF: {count_text(len(rows), 'package')}", lines)
