@@ -13,7 +13,10 @@ from mediashelf.drivers.machines.classes import class_words
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.drivers.verdict import DriverVerdict
-from mediashelf.formats.inf.models import all_models
+from mediashelf.formats.inf.models import descriptions, first_manufacturer
+
+DEVICES_NAMED = 20
+"""Devices that the row of a package names; families of boards have hundreds."""
 
 
 class DeviceRow(NamedTuple):
@@ -37,6 +40,7 @@ class DeviceRow(NamedTuple):
 class PackageRow(NamedTuple):
     """One package: its class and maker as the INF says, its devices, both paths, its tree.
 
+    ``more_devices`` counts those after the first :data:`DEVICES_NAMED`.
     ``version`` is date and version of the driver, ``targets`` are those that take it,
     ``missing`` the files that any of them lacks.
     """
@@ -50,6 +54,7 @@ class PackageRow(NamedTuple):
     version: str = ""
     targets: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
+    more_devices: int = 0
 
 
 def device_rows(survey: Survey) -> list[DeviceRow]:
@@ -82,7 +87,7 @@ def package_rows(*surveys: Survey) -> list[PackageRow]:
 
 def _package_row(surveyed: SurveyedPackage, target: str, classes: dict[str, str]) -> PackageRow:
     package = surveyed.package
-    names = dict.fromkeys(model.description for model in all_models(package.inf))
+    names = descriptions(package.inf)
     own_class = package.inf.version_value("Class")
     version = package.inf.driver_version
     is_taken = surveyed.suitability.fit is Fit.FITS
@@ -91,12 +96,13 @@ def _package_row(surveyed: SurveyedPackage, target: str, classes: dict[str, str]
     return PackageRow(
         classes.setdefault(own_class.lower(), own_class),
         _maker(package),
-        tuple(names),
+        names[:DEVICES_NAMED],
         *_paths(package),
         package.tree.name,
         f"{version.date_text}, version {version.version_text}" if any(version.date) else "",
         (target,) if is_taken else (),
         tuple(dict.fromkeys(lacking)),
+        max(len(names) - DEVICES_NAMED, 0),
     )
 
 
@@ -125,7 +131,7 @@ def device_row(cover: DeviceCover, verdict: DriverVerdict) -> DeviceRow:
 
 def _maker(package: Package) -> str:
     provider = package.inf.version_value("Provider")
-    return provider or next((model.manufacturer for model in all_models(package.inf)), "")
+    return provider or first_manufacturer(package.inf)
 
 
 def _paths(package: Package) -> tuple[str, str]:

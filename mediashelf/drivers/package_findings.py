@@ -10,9 +10,10 @@ from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.checks import check_inf
+from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.models import makers
 from mediashelf.formats.inf.rules import driver_page
-from mediashelf.formats.inf.systems import choose_models
+from mediashelf.formats.inf.systems import InfSystem, choose_models
 from mediashelf.text import count_text
 
 COPYING = driver_page("INF SourceDisksFiles section")
@@ -222,27 +223,30 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
 
 
 def _check_choice(survey: Survey, package: Package) -> Iterator[Finding]:
-    for maker in makers(package.inf):
-        choice = choose_models(maker.models, maker.decorations, survey.family.system)
+    inf, system = package.inf, survey.family.system
+    for line, section in inf.once(("unsure", system), lambda: tuple(_unsure(inf, system))):
+        yield Finding(
+            "models-choice-unsure",
+            Severity.NOTE,
+            f"{package.path} line {line}",
+            f"[{section}] was taken as the closest; a nearer platform or a nearer "
+            "version could each be meant",
+            source=driver_page("INF Manufacturer section does not say which counts first"),
+        )
+
+
+def _unsure(inf: Inf, system: InfSystem) -> Iterator[tuple[int, str | None]]:
+    for maker in makers(inf):
+        choice = choose_models(maker.models, maker.decorations, system)
         if choice.is_ambiguous:
-            yield Finding(
-                "models-choice-unsure",
-                Severity.NOTE,
-                f"{package.path} line {maker.line}",
-                f"[{choice.section}] was taken as the closest; a nearer platform or a nearer "
-                "version could each be meant",
-                source=driver_page("INF Manufacturer section does not say which counts first"),
-            )
+            yield maker.line, choice.section
 
 
 def check_package_text(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding]:
     """Yield the text's own findings; errors only where a device here gets the package."""
     package = surveyed.package
     key = ("checks", package.path)  # the same text is looked at for every target
-    known: tuple[Finding, ...] | None = package.inf.derived.get(key)
-    if known is None:
-        known = package.inf.derived[key] = tuple(check_inf(package.inf, where=package.path))
-    for finding in known:
+    for finding in package.inf.once(key, lambda: tuple(check_inf(package.inf, where=package.path))):
         if finding.severity is Severity.ERROR and not surveyed.is_chosen:
             yield replace(finding, severity=Severity.WARNING)
         else:

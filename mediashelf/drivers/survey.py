@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -25,6 +25,7 @@ from mediashelf.drivers.packages.old_packages import OldPackage, find_old_packag
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.verdict import DriverVerdict, decide
 from mediashelf.formats.inf.models import identifiers_named
+from mediashelf.formats.inf.source_files import source_folders
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +111,7 @@ def survey(
     """Look at the packages of trees as ``family`` does; ``devices`` is None without a machine."""
     packages = [package for _, found in founds for package in found.packages]
     wanted = _wanted(tuple(devices or ()))
-    suited = {package: suitability(package, family, wanted) for package in packages}
+    suited = dict(_suited(packages, family, wanted))
     dos_packages = tuple(
         dos
         for tree, found in founds
@@ -134,6 +135,16 @@ def survey(
         by_identifier=_by_identifier(packages, wanted),
         missing=_missing(covers, suited, family),
     )
+
+
+def _suited(
+    packages: Iterable[Package], family: Family, wanted: frozenset[str]
+) -> Iterator[tuple[Package, Suitability]]:
+    """Yield what each package offers; texts keep the answers to all that is asked of them later."""
+    for package in packages:
+        identifiers_named(package.inf, wanted)
+        source_folders(package.inf)
+        yield package, suitability(package, family, wanted)
 
 
 def cover_devices(

@@ -68,6 +68,7 @@ def test_package_rows_need_no_machine() -> None:
         "1999-03-18, version 4.10.3.204",
         ("win9x",),
         ("lkv.sys",),
+        0,
     )
 
 

@@ -15,7 +15,7 @@ from mediashelf.drivers.packages.finding import Package, PackagesFound
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.inf.document import InfKind
-from mediashelf.formats.inf.source_files import EVERY_SUFFIX, join_path, source_tables
+from mediashelf.formats.inf.source_files import source_folders
 
 
 class DosKind(StrEnum):
@@ -155,15 +155,8 @@ def _folders_of_infs(found: PackagesFound) -> set[str]:
 
 
 def _source_folders(package: Package) -> Iterator[str]:
-    for suffix in EVERY_SUFFIX:
-        names = ("SourceDisksNames" + suffix, "SourceDisksFiles" + suffix)
-        if suffix and not any(package.inf.section(name) for name in names):
-            continue
-        tables = source_tables(package.inf, (suffix, ""))
-        for file in tables.files.values():
-            disk = tables.disks.get(file.disk_id)
-            path = join_path(disk.path if disk else "", file.path)
-            yield f"{package.folder}/{path}".rstrip("/").lower()
+    for path in source_folders(package.inf):
+        yield f"{package.folder}/{path}".rstrip("/").lower()
 
 
 def _is_taken(folder: str, taken: set[str]) -> bool:

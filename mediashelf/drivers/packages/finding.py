@@ -170,6 +170,7 @@ def _read_inf(
     inf = _PARSED.get(key)
     if inf is None:
         inf = _PARSED[key] = parse_inf(data, code_page=code_page)
+        _ = inf.kind, inf.driver_version  # while the text is unpacked
     return inf, key[0]
 
 

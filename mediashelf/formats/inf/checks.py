@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from mediashelf.findings import Finding
+from mediashelf.formats.inf.columns import may_have, model_columns, string_columns
 from mediashelf.formats.inf.document import (
     Inf,
     InfKind,
@@ -13,9 +14,9 @@ from mediashelf.formats.inf.document import (
     parse_driver_date,
     parse_driver_version,
 )
-from mediashelf.formats.inf.lexer import InfEntry
-from mediashelf.formats.inf.models import all_models, makers
+from mediashelf.formats.inf.models import all_models, makers, model_sections
 from mediashelf.formats.inf.rules import RULES
+from mediashelf.formats.inf.sections import InfEntry
 from mediashelf.formats.inf.source_files import (
     EVERY_SUFFIX,
     copy_lines,
@@ -28,6 +29,8 @@ MAX_SHOWN = 20
 """Findings of one rule for one INF; the rest are counted in one more."""
 
 _MAX_CLASS_NAME = 32
+
+_LONGEST_STRING = 512
 
 _INSTALL_SUFFIXES = ("", ".nt", *(f".nt{architecture}" for architecture in ARCHITECTURES))
 
@@ -118,13 +121,20 @@ def _check_models(inf: Inf) -> Iterator[Found]:
             # The undecorated section may be left out when there are decorated ones.
             if inf.section(name) is None and not (name == maker.models and has_sections):
                 yield "models-section-missing", maker.line, name[:80]
+    columns = [model_columns(section) for _, _, section in model_sections(inf)]
+    if all(one and all(_is_there(inf, name) for name in one.installs) for one in columns):
+        return
     seen = set()
     for model in all_models(inf):
         name = model.install.lower()
         if name not in seen:
             seen.add(name)
-            if not any(inf.section(name + suffix) for suffix in _INSTALL_SUFFIXES):
+            if not _is_there(inf, name):
                 yield "install-section-missing", model.line, model.install[:80]
+
+
+def _is_there(inf: Inf, install: str) -> bool:
+    return any(inf.section(install + suffix) is not None for suffix in _INSTALL_SUFFIXES)
 
 
 def _check_copies(inf: Inf) -> Iterator[Found]:
@@ -141,6 +151,8 @@ def _check_copies(inf: Inf) -> Iterator[Found]:
     seen_lists: set[str] = set()
     seen_files: set[str] = set()
     for section in inf.sections.values():
+        if not may_have(section, "copyfiles"):
+            continue
         includes = any(True for _ in section.all("Include"))
         for entry in section.all("CopyFiles"):
             for name in _list_names(inf, entry):
@@ -206,18 +218,26 @@ def _check_strings(inf: Inf) -> Iterator[Found]:
     for name, section in inf.sections.items():
         if name.partition(".")[0] != "strings":
             continue
+        columns = string_columns(section)
+        if columns is not None and _are_good(*columns):
+            continue
         values: dict[str, tuple[str, ...]] = {}
         for entry in section.entries:
             if values.setdefault(entry.key.lower(), entry.values) != entry.values:
                 yield "duplicate-string", entry.line, entry.key[:80]
-            if len(entry.value(0)) > 512:
+            if len(entry.value(0)) > _LONGEST_STRING:
                 yield "string-long", entry.line, entry.key[:80]
     yield from _check_tokens(inf)
 
 
+def _are_good(names: Sequence[str], values: Sequence[str]) -> bool:
+    return len(set(names)) == len(names) and max(map(len, values)) <= _LONGEST_STRING
+
+
 def _check_tokens(inf: Inf) -> Iterator[Found]:
     """Look only where a token must be a string; in other data it may be a variable."""
-    names = ["version", "manufacturer", *("sourcedisksnames" + suffix for suffix in EVERY_SUFFIX)]
+    small = ("version", "manufacturer", *("sourcedisksnames" + suffix for suffix in EVERY_SUFFIX))
+    names = [*small]
     names += (
         name.lower()
         for maker in makers(inf)
@@ -226,6 +246,9 @@ def _check_tokens(inf: Inf) -> Iterator[Found]:
     )
     for name in dict.fromkeys(names):
         section = inf.section(name)
+        columns = model_columns(section) if section and name not in small else None
+        if columns and inf.are_defined(columns.tokens):
+            continue
         for entry in section.entries if section else ():
             for text in (entry.key, *entry.values):
                 for token in inf.undefined(text):

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from mediashelf.formats.inf.document import Inf
-from mediashelf.formats.inf.lexer import InfSection
+from mediashelf.formats.inf.sections import InfSection
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
 
 _PLUG_AND_PLAY_SINCE = (5, 0)

@@ -8,12 +8,15 @@ into findings. Sources are pages of the published driver documentation, by name.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
-from mediashelf.formats.inf.lexer import InfEntry, InfSection, Problem, lex_inf
+from mediashelf.formats.inf.faultless import FaultlessSections, faultless_sections
+from mediashelf.formats.inf.lexer import Problem, lex_inf, plain_ends
+from mediashelf.formats.inf.sections import InfEntry, InfSection
+from mediashelf.formats.inf.strings import LateStrings, all_strings
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
 
 _DEFAULT_LANGUAGE = 0x0409
@@ -24,10 +27,12 @@ _MAX_TEXT = 4096
 MOST_SUBSTITUTED = 8 << 20
 """Characters that all %tokens% of a text together may become; our own limit."""
 
-_STRINGS = re.compile(r"strings\.(?:0x)?([0-9a-f]{4})")
 _TOKEN = re.compile(r"%([^%]*)%")
 _DRIVER_DATE = re.compile(r"([0-9]{2})[/-]([0-9]{2})[/-]([0-9]{4})", re.ASCII)
 _DRIVER_VERSION = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9}){0,3}", re.ASCII)
+
+
+_Answer = TypeVar("_Answer")
 
 
 class Signature(StrEnum):
@@ -103,10 +108,25 @@ class Inf:
         """Return the tokens in ``text`` that no string defines (numbers are folder ids)."""
         if "%" not in text:
             return []
+        return [token for token in _TOKEN.findall(text) if not self.is_defined(token)]
+
+    def is_defined(self, token: str) -> bool:
+        """Whether a token stands for something: a string, or by its number a folder."""
+        return not token or token.isdecimal() or self.strings.get(token.lower()) is not None
+
+    def are_defined(self, tokens: Iterable[str]) -> bool:
+        """Whether every token stands for something."""
+        others = {token.lower() for token in tokens}.difference(self.strings)
+        return all(map(self.is_defined, others))
+
+    def expand_each(self, texts: Sequence[str]) -> list[str]:
+        """Return the texts as :meth:`expand` does; most are one token each."""
+        strings = dict(self.strings)
         return [
-            token
-            for token in _TOKEN.findall(text)
-            if token and not token.isdecimal() and token.lower() not in self.strings
+            strings.get(text[1:-1].lower(), text)[:_MAX_TEXT]
+            if text[0] == text[-1] == "%" and text.count("%") == 2 and len(text) > 2
+            else self.expand(text)
+            for text in texts
         ]
 
     def _replacement(self, match: re.Match[str]) -> str:
@@ -121,15 +141,28 @@ class Inf:
         entry = section.find(key) if section else None
         return self.expand(entry.value(0)).strip() if entry else ""
 
+    def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
+        """Return the answer to a question, kept in ``derived`` for the next one who asks."""
+        if question not in self.derived:
+            self.derived[question] = answer()
+        known: _Answer = self.derived[question]
+        return known
+
     @property
     def signature(self) -> Signature | None:
         """The signature, or None when it is absent or not one that is accepted."""
+        return self.once("signature", self._signature)
+
+    def _signature(self) -> Signature | None:
         text = self.version_value("Signature").lower()
         return next((signature for signature in Signature if signature.value == text), None)
 
     @property
     def kind(self) -> InfKind:
         """What this text is."""
+        return self.once("kind", self._kind)
+
+    def _kind(self) -> InfKind:
         if "manufacturer" in self.sections and "version" in self.sections:
             return InfKind.DRIVER
         if "identification" in self.sections or (
@@ -145,6 +178,9 @@ class Inf:
     @property
     def driver_version(self) -> DriverVersion:
         """Date and version of DriverVer; what is malformed counts as zero."""
+        return self.once("version", self._driver_version)
+
+    def _driver_version(self) -> DriverVersion:
         entry = self.driver_version_entry
         if entry is None:
             return DriverVersion()
@@ -168,46 +204,29 @@ def parse_inf(
     linear in ``data``. An unknown ``code_page`` raises ``LookupError``.
     """
     decoded = decode_inf(data, code_page=code_page)
-    lexed = lex_inf(decoded.text)
-    strings = _strings(lexed.sections, language)
-    if cut := _longest_string(decoded.text, strings):
-        strings = {name: value[:cut] for name, value in strings.items()}
-        lexed.problems.append(Problem("strings-cut", 0, f"{cut:,}"))
+    sections: Mapping[str, InfSection] | None = None
+    if decoded.text.count("%") // 2 * _MAX_TEXT <= MOST_SUBSTITUTED:
+        sections = faultless_sections(plain_ends(decoded.text))
+    problems: list[Problem] = []
+    strings: Mapping[str, str]
+    if isinstance(sections, FaultlessSections):
+        strings = LateStrings(sections.packed, language)
+    else:
+        sections, problems = lex_inf(decoded.text)
+        strings = all_strings(sections, language)
+        if cut := _longest_string(decoded.text, strings):
+            strings = {name: value[:cut] for name, value in strings.items()}
+            problems.append(Problem("strings-cut", 0, f"{cut:,}"))
     return Inf(
-        sections=lexed.sections,
+        sections=sections,
         strings=strings,
         encoding=decoded.encoding,
         has_mark=decoded.has_mark,
         undecoded=decoded.undecoded,
         is_ascii=decoded.is_ascii,
         size=len(data),
-        problems=tuple(lexed.problems),
+        problems=tuple(problems),
     )
-
-
-def _strings(sections: Mapping[str, InfSection], language: int) -> dict[str, str]:
-    """Return the strings: of any language, then plain, then of the language's family, then its own.
-
-    Later ones win. Any language is better than a bare %token% where nothing else has it.
-    """
-    ranked: list[tuple[int, InfSection]] = []
-    for name, section in sections.items():
-        if name == "strings":
-            ranked.append((1, section))
-        elif match := _STRINGS.fullmatch(name):
-            found = int(match[1], 16)
-            # The low 10 bits are the primary language.
-            rank = 3 if found == language else 2 if found & 0x3FF == language & 0x3FF else 0
-            ranked.append((rank, section))
-    strings: dict[str, str] = {}
-    for _, section in sorted(ranked, key=lambda pair: pair[0]):
-        strings.update(
-            # An unquoted value may hold commas only by mistake; keep what is there.
-            (entry.key.lower(), entry.values[0] if len(entry.values) == 1 else _joined(entry))
-            for entry in reversed(section.entries)  # the first of duplicates wins
-            if entry.key
-        )
-    return strings
 
 
 def _longest_string(text: str, strings: Mapping[str, str]) -> int:
@@ -218,10 +237,6 @@ def _longest_string(text: str, strings: Mapping[str, str]) -> int:
     sizes = {f"%{name}%": min(len(value), _MAX_TEXT) for name, value in strings.items()}
     total = sum(sizes.get(match[0].lower(), 0) for match in _TOKEN.finditer(text))
     return MOST_SUBSTITUTED // tokens if total > MOST_SUBSTITUTED else 0
-
-
-def _joined(entry: InfEntry) -> str:
-    return ",".join(entry.values)
 
 
 def parse_driver_date(text: str) -> tuple[int, int, int] | None:

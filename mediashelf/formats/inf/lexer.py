@@ -9,8 +9,10 @@ of one name are merged; names do not depend on case.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable
 from typing import NamedTuple
+
+from mediashelf.formats.inf.sections import InfEntry, InfSection
 
 _MAX_SECTION_NAME = 255
 """Longest section name in characters (General Syntax Rules for INF Files)."""
@@ -28,43 +30,6 @@ LONGEST_LINE = 1 << 18
 # Every alternative starts with another character and the quantifiers give nothing
 # back, so that a line costs time in proportion to its length, whatever it holds.
 _TOKEN = re.compile(r'"[^"]*+(?:""[^"]*+)*+"?|%[^%",=]*+%|[^",;=%]++|[",;=%]')
-
-
-class InfEntry(NamedTuple):
-    """One logical line: ``key = value, value`` or, with an empty key, ``value, value``.
-
-    Quotes are removed; ``%strings%`` are not replaced yet. ``line`` is the number
-    of its first physical line, from 1.
-    """
-
-    key: str
-    values: tuple[str, ...]
-    line: int
-
-    def value(self, index: int) -> str:
-        """Return the value at ``index`` from 0, or an empty text where there is none."""
-        return self.values[index] if index < len(self.values) else ""
-
-
-class InfSection(NamedTuple):
-    """All entries of one section, over every place where its name occurs.
-
-    ``name`` is written as at its first place, ``line`` is that place.
-    """
-
-    name: str
-    line: int
-    entries: tuple[InfEntry, ...]
-
-    def find(self, key: str) -> InfEntry | None:
-        """Return the first entry of this key (any case), or None."""
-        wanted = key.lower()
-        return next((entry for entry in self.entries if entry.key.lower() == wanted), None)
-
-    def all(self, key: str) -> Iterator[InfEntry]:
-        """Yield every entry of this key, any case."""
-        wanted = key.lower()
-        return (entry for entry in self.entries if entry.key.lower() == wanted)
 
 
 class Problem(NamedTuple):
@@ -87,7 +52,34 @@ def lex_inf(text: str) -> Lexed:
 
     At one of three of these limits the rest of the text is not read, which is a problem then.
     """
-    return _Lexer().run(text)
+    lexer = _Lexer()
+    lexer.read(plain_ends(text).split("\n"), 1)
+    if lexer.parts:
+        lexer.report("continuation-at-end", lexer.first_line, lexer.parts[-1])
+        lexer.finish()
+    return Lexed(
+        {
+            key: InfSection(name, line, tuple(entries))
+            for key, (name, line, entries) in lexer.sections.items()
+        },
+        lexer.problems,
+    )
+
+
+def plain_ends(text: str) -> str:
+    """Return the text with one kind of line end and without NULs."""
+    return text.replace("\0", "").replace("\r\n", "\n").replace("\r", "\n")
+
+
+def lex_lines(text: str, line: int) -> tuple[list[InfEntry], bool]:
+    """Return the entries of lines of one section, and whether they break no rule.
+
+    ``text`` has plain line ends; ``line`` is the number of its first line.
+    """
+    lexer = _Lexer()
+    entries = lexer.entries = []
+    lexer.read(text.removesuffix("\n").split("\n"), line)
+    return entries, not lexer.problems and not lexer.parts
 
 
 class _Lexer:
@@ -101,9 +93,9 @@ class _Lexer:
         self.first_line = 0
         self.pieces = 0
 
-    def run(self, text: str) -> Lexed:
-        lines = text.replace("\0", "").replace("\r\n", "\n").replace("\r", "\n").split("\n")
-        for number, raw in enumerate(lines, 1):
+    def read(self, lines: Iterable[str], first: int) -> None:
+        """Take the lines, of which ``first`` is the first one's number."""
+        for number, raw in enumerate(lines, first):
             if limit := self._limit():
                 self.problems.append(Problem("text-not-read-on", number, limit))
                 self.parts = []
@@ -111,24 +103,14 @@ class _Lexer:
             line = raw.strip()
             if not line or line == "\x1a":  # the old end-of-text mark
                 if self.parts:
-                    self._finish()
+                    self.finish()
             elif line[0] == "[":
                 if self.parts:
-                    self._report("continuation-before-section", self.first_line, line)
-                    self._finish()
+                    self.report("continuation-before-section", self.first_line, line)
+                    self.finish()
                 self._open(line, number)
             elif line[0] != ";":
                 self._take(line, number)
-        if self.parts:
-            self._report("continuation-at-end", self.first_line, self.parts[-1])
-            self._finish()
-        return Lexed(
-            {
-                key: InfSection(name, line, tuple(entries))
-                for key, (name, line, entries) in self.sections.items()
-            },
-            self.problems,
-        )
 
     def _limit(self) -> str:
         """Return the limit that is reached, as words, or an empty text."""
@@ -140,7 +122,7 @@ class _Lexer:
             return f"{MOST_FAULTS:,} faulty lines"
         return ""
 
-    def _report(self, rule: str, line: int, found: str) -> None:
+    def report(self, rule: str, line: int, found: str) -> None:
         self.problems.append(Problem(rule, line, found[:80]))
 
     def _open(self, line: str, number: int) -> None:
@@ -148,19 +130,19 @@ class _Lexer:
         name = name.strip()
         rest = rest.strip()
         if not bracket:
-            self._report("section-not-closed", number, line)
+            self.report("section-not-closed", number, line)
             name = name.partition(";")[0].strip()
         elif rest and rest[0] != ";":
-            self._report("text-after-section", number, rest)
+            self.report("text-after-section", number, rest)
         if len(name) > _MAX_SECTION_NAME:
-            self._report("section-name-long", number, name)
+            self.report("section-name-long", number, name)
         _, _, self.entries = self.sections.setdefault(name.lower(), (name, number, []))
 
     def _take(self, line: str, number: int) -> None:
         """Take one physical line that is neither empty, a whole comment nor a section's name."""
         if self.entries is None:
             if not any(problem.rule == "text-before-section" for problem in self.problems):
-                self._report("text-before-section", number, line)
+                self.report("text-before-section", number, line)
             return
         if '"' in line:
             content, continues = self._quoted(line, number)
@@ -170,10 +152,10 @@ class _Lexer:
             if not self.parts:
                 self.first_line = number
             elif "=" in content and '"' not in content and "=" in self.parts[0]:
-                self._report("continuation-joins-entry", number, content)
+                self.report("continuation-joins-entry", number, content)
             self.parts.append(content)
             if not continues:
-                self._finish()
+                self.finish()
         elif content:
             self._add(content, number)
 
@@ -188,11 +170,11 @@ class _Lexer:
                 break
             end = match.end()
             if token[0] == '"' and token.count('"') % 2:
-                self._report("quote-not-closed", number, token)
+                self.report("quote-not-closed", number, token)
                 return line + '"', False
         return _continued(line[:end].rstrip())
 
-    def _finish(self) -> None:
+    def finish(self) -> None:
         content = "".join(self.parts).strip()
         self.parts = []
         if content:
@@ -200,7 +182,7 @@ class _Lexer:
 
     def _add(self, content: str, number: int) -> None:
         if len(content) > LONGEST_LINE:
-            self._report("line-cut", number, content)
+            self.report("line-cut", number, content)
             content = content[:LONGEST_LINE]
         if '"' not in content:
             key, equals, rest = content.partition("=")
@@ -211,7 +193,7 @@ class _Lexer:
         else:
             key, values = _split(content)
         if len(content) > _MAX_FIELD and max(map(len, values)) > _MAX_FIELD:
-            self._report("field-long", number, content)
+            self.report("field-long", number, content)
         assert self.entries is not None
         self.pieces += 1 + len(values)
         self.entries.append(InfEntry(key, tuple(values), number))

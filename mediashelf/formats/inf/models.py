@@ -5,12 +5,15 @@ Sources: INF Manufacturer section, INF Models section.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
+from mediashelf.formats.inf.columns import BOARD, model_columns
 from mediashelf.formats.inf.document import Inf
+from mediashelf.formats.inf.sections import InfSection
 from mediashelf.formats.inf.systems import InfSystem, choose_models
 
+_FEW = 64
 _MAX_DESCRIPTION = 255  # enough to tell devices apart; a bound on what hostile strings cost
 
 
@@ -50,7 +53,16 @@ class Maker(NamedTuple):
 
 
 def makers(inf: Inf) -> list[Maker]:
-    """Return the lines of [Manufacturer] in order."""
+    """Return the lines of [Manufacturer] in order; kept with the text where they are few."""
+    known: list[Maker] | None = inf.derived.get("makers")
+    if known is None:
+        known = _makers(inf)
+        if sum(1 + len(maker.decorations) for maker in known) <= _FEW:
+            inf.derived["makers"] = known
+    return known
+
+
+def _makers(inf: Inf) -> list[Maker]:
     section = inf.section("manufacturer")
     if section is None:
         return []
@@ -65,10 +77,17 @@ def makers(inf: Inf) -> list[Maker]:
     return found
 
 
-def _models_in(inf: Inf, maker: Maker, section_name: str) -> Iterator[Model]:
-    """Yield the entries of one models section; nothing when there is no such section."""
+def _models_in(
+    inf: Inf, maker: Maker, section_name: str, rows: Sequence[int] | None = None
+) -> Iterator[Model]:
+    """Yield the entries of one models section, or those of some lines of it.
+
+    Nothing when there is no such section.
+    """
     section = inf.section(section_name)
-    for entry in section.entries if section else ():
+    if section is None:
+        return
+    for entry in section.entries if rows is None else section.entries_of(rows):
         install, *identifiers = [inf.expand(value).strip() for value in entry.values]
         if not (entry.key and install):
             continue
@@ -129,38 +148,101 @@ def models_read_by(inf: Inf, system: InfSystem, wanted: frozenset[str] | None) -
     """Return what a system reads; kept with the text for the next one who asks."""
     if wanted is None:
         return read_models(models_for(inf, system))
-    sections = tuple(
-        choose_models(maker.models, maker.decorations, system).section for maker in makers(inf)
+    return inf.once(("read by", system, wanted), lambda: _read_by(inf, system, wanted))
+
+
+def _read_by(inf: Inf, system: InfSystem, wanted: frozenset[str]) -> ModelsRead:
+    """Return the same for all systems that read the same sections."""
+    chosen: dict[str, tuple[Maker, str]] = {}
+    for maker in makers(inf):
+        name = choose_models(maker.models, maker.decorations, system).section
+        if name is not None:
+            chosen.setdefault(name.lower(), (maker, name))
+    return inf.once(
+        ("models", tuple(chosen), wanted),
+        lambda: (
+            _read_columns(inf, chosen.values(), wanted)
+            or read_models(models_for(inf, system), wanted)
+        ),
     )
-    key = ("models", sections, wanted)
-    known: ModelsRead | None = inf.derived.get(key)
-    if known is None:
-        known = inf.derived[key] = read_models(models_for(inf, system), wanted)
-    return known
+
+
+def _read_columns(
+    inf: Inf, chosen: Iterable[tuple[Maker, str]], wanted: frozenset[str]
+) -> ModelsRead | None:
+    """Return what :func:`read_models` does; None where a section has no columns."""
+    installs: dict[str, str] = {}
+    naming: list[Model] = []
+    hardware_ids: set[str] = set()
+    for maker, name in chosen:
+        section = inf.section(name)
+        if section is None:
+            continue
+        columns = model_columns(section)
+        if columns is None:
+            return None
+        for install in columns.installs:
+            installs.setdefault(install.lower(), install)
+        hardware_ids.update(columns.hardware_ids)
+        naming += _models_in(inf, maker, name, columns.rows_naming(wanted))
+    return ModelsRead(tuple(installs.values()), tuple(naming), hash(frozenset(hardware_ids)))
 
 
 def identifiers_named(inf: Inf, wanted: frozenset[str]) -> tuple[str, ...]:
     """Return the wanted identifiers that any models section names; kept with the text."""
-    key = ("named", wanted)
-    known: tuple[str, ...] | None = inf.derived.get(key)
-    if known is None:
-        found: set[str] = set()
-        for model in all_models(inf):
+    return inf.once(("named", wanted), lambda: _named(inf, wanted))
+
+
+def _named(inf: Inf, wanted: frozenset[str]) -> tuple[str, ...]:
+    found: set[str] = set()
+    for maker, name, section in model_sections(inf):
+        columns = model_columns(section)
+        if columns is not None:
+            found |= columns.named(wanted)
+            continue
+        for model in _models_in(inf, maker, name):
             found.update(wanted.intersection((model.hardware_id, *model.compatible_ids)))
-        known = inf.derived[key] = tuple(sorted(found))
-    return known
+    return tuple(sorted(found))
 
 
 def _names(model: Model) -> tuple[str, ...]:
-    chip, mark, _ = model.hardware_id.partition("&SUBSYS_")
+    chip, mark, _ = model.hardware_id.partition(BOARD)
     return (model.hardware_id, *((chip,) if mark else ()), *model.compatible_ids)
+
+
+def model_sections(inf: Inf) -> Iterator[tuple[Maker, str, InfSection]]:
+    """Yield every models section that is there with the name of it in [Manufacturer], each once."""
+    seen = set()
+    for maker in makers(inf):
+        for name in maker.iter_sections():
+            section = inf.section(name)
+            if section is not None and name.lower() not in seen:
+                seen.add(name.lower())
+                yield maker, name, section
+
+
+def descriptions(inf: Inf) -> tuple[str, ...]:
+    """Return the names of all devices, each once, in the order of the text."""
+    found: dict[str, None] = {}
+    for maker, name, section in model_sections(inf):
+        columns = model_columns(section)
+        if columns is None:
+            found.update((model.description, None) for model in _models_in(inf, maker, name))
+        else:
+            texts = inf.expand_each(columns.descriptions)
+            found.update((text[:_MAX_DESCRIPTION], None) for text in texts)
+    return tuple(found)
+
+
+def first_manufacturer(inf: Inf) -> str:
+    """Return the manufacturer of the first device, empty where there is none."""
+    for maker, name, section in model_sections(inf):
+        if model_columns(section) or any(True for _ in _models_in(inf, maker, name)):
+            return maker.name
+    return ""
 
 
 def all_models(inf: Inf) -> Iterator[Model]:
     """Yield the models of every section that [Manufacturer] names, whatever the system."""
-    seen = set()
-    for maker in makers(inf):
-        for name in maker.iter_sections():
-            if inf.section(name) is not None and name.lower() not in seen:
-                seen.add(name.lower())
-                yield from _models_in(inf, maker, name)
+    for maker, name, _ in model_sections(inf):
+        yield from _models_in(inf, maker, name)

@@ -17,8 +17,8 @@ from mediashelf.formats.inf.copying import (
     sections_of_install,
 )
 from mediashelf.formats.inf.document import Inf
-from mediashelf.formats.inf.lexer import InfSection
 from mediashelf.formats.inf.models import models_for
+from mediashelf.formats.inf.sections import InfSection
 from mediashelf.formats.inf.source_files import (
     CopyLine,
     SourceTables,
@@ -68,12 +68,19 @@ def requirements(
     folders in it by their path from there: CopyINF, Include, Needs and LayoutFile are
     followed among them only, and named otherwise.
     """
+    key = ("requirements", tuple(installs), system)
+    known: Requirements | None = inf.derived.get(key)
+    if known is not None:
+        return known
     collector = _Collector(system, {} if companions is None else companions)
-    for install in installs:
+    for install in key[1]:
         collector.take(inf, install)
-    return Requirements(
+    found = Requirements(
         tuple(collector.files.values()), tuple(collector.tags), tuple(collector.not_followed)
     )
+    if not collector.has_followed:  # what is beside it does not matter
+        inf.derived[key] = found
+    return found
 
 
 class _Collector:
@@ -82,6 +89,7 @@ class _Collector:
     def __init__(self, system: InfSystem, companions: Mapping[str, Inf]) -> None:
         self.system = system
         self.companions = companions
+        self.has_followed = False
         self.files: dict[tuple[str, str, str], NeededFile] = {}
         self.tags: dict[str, None] = {}
         self.not_followed: dict[str, None] = {}
@@ -137,6 +145,7 @@ class _Collector:
                 if not name:
                     continue
                 self.files.setdefault((path.lower(), "", ""), NeededFile(name, path, 0, entry.line))
+                self.has_followed = True
                 copied = self.companions.get(path.lower())
                 if copied is not None and id(copied) not in self.folders:
                     self.folders[id(copied)] = folder
@@ -158,6 +167,7 @@ class _Collector:
         for entry in section.all(key) if section else ():
             for value in entry.values:
                 name = inf.expand(value).strip()
+                self.has_followed = True
                 companion = self.companions.get(join_path(self._folder(inf), name).lower())
                 if companion is not None:
                     self.folders.setdefault(id(companion), self._folder(inf))

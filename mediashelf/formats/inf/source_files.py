@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from mediashelf.formats.inf.document import Inf
-from mediashelf.formats.inf.lexer import InfEntry
+from mediashelf.formats.inf.sections import InfEntry
 from mediashelf.formats.inf.systems import ARCHITECTURES
 
 _FLAG_CABINET_AND_TAG = 0x10
@@ -69,10 +69,7 @@ class SourceTables(NamedTuple):
 
 def source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     """Return the source disk sections; an earlier suffix goes before a later one."""
-    known: SourceTables | None = inf.derived.get(("source tables", suffixes))
-    if known is None:
-        known = inf.derived["source tables", suffixes] = _source_tables(inf, suffixes)
-    return known
+    return inf.once(("source tables", suffixes), lambda: _source_tables(inf, suffixes))
 
 
 def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
@@ -82,6 +79,22 @@ def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
         disks.update((disk.disk_id, disk) for disk in iter_source_disks(inf, suffix))
         files.update((file.name.lower(), file) for file in iter_source_files(inf, suffix))
     return SourceTables(disks, files)
+
+
+def source_folders(inf: Inf) -> tuple[str, ...]:
+    """Return the folders that the source disk sections name, for whatever system."""
+    return inf.once("source folders", lambda: tuple(dict.fromkeys(_folders(inf))))
+
+
+def _folders(inf: Inf) -> Iterator[str]:
+    for suffix in EVERY_SUFFIX:
+        names = ("SourceDisksNames" + suffix, "SourceDisksFiles" + suffix)
+        if suffix and not any(inf.section(name) for name in names):
+            continue
+        tables = _source_tables(inf, (suffix, ""))
+        for file in tables.files.values():
+            disk = tables.disks.get(file.disk_id)
+            yield join_path(disk.path if disk else "", file.path)
 
 
 def iter_source_disks(inf: Inf, suffix: str = "") -> Iterator[SourceDisk]:

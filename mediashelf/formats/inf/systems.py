@@ -158,8 +158,10 @@ def choose_models(base: str, decorations: Iterable[str], system: InfSystem) -> M
 
 def find_install_section(inf: Inf, name: str, system: InfSystem) -> str | None:
     """Return the name of the install section with the suffix that ``system`` takes, or None."""
-    for suffix in system.install_suffixes:
-        section = inf.section(name + suffix)
-        if section is not None:
-            return section.name
-    return None
+    suffixes = system.install_suffixes
+    return inf.once(("install", name.lower(), suffixes), lambda: _first(inf, name, suffixes))
+
+
+def _first(inf: Inf, name: str, suffixes: tuple[str, ...]) -> str | None:
+    sections = (inf.section(name + suffix) for suffix in suffixes)
+    return next((section.name for section in sections if section is not None), None)

@@ -12,8 +12,6 @@ from mediashelf.drivers.survey import Survey
 from mediashelf.drivers.verdict import names_text, summary_text
 from mediashelf.text import count_text
 
-DEVICES_NAMED = 20
-
 
 def disc_name(number: int) -> str:
     """Return the name under which the tree of one disc of several is surveyed."""
@@ -68,13 +66,14 @@ def _packages_table(surveys: Sequence[Survey], plans: Sequence[DiscPlan]) -> Dri
         DriverRow(
             row.device_class,
             device,
-            _package_text(row),
+            text,
             row.short_path,
             row.long_path,
-            _disc_number(row.source, plans),
+            number,
         )
         for row in rows
-        for device in _few(row.devices)
+        for text, number in [(_package_text(row), _disc_number(row.source, plans))]
+        for device in _devices(row)
     )
     return DriverTable(f"All drivers with an INF: {count_text(len(rows), 'package')}", lines)
 
@@ -87,10 +86,10 @@ def _package_text(row: PackageRow) -> str:
     return ", ".join([*parts, *([whole] if row.targets else [])])
 
 
-def _few(devices: Sequence[str]) -> list[str]:
-    """Return the devices that a package's row names; families of boards have hundreds."""
-    more = len(devices) - DEVICES_NAMED
-    return [*devices[:DEVICES_NAMED], *([f"and {more:,} more"] if more > 0 else [])]
+def _devices(row: PackageRow) -> list[str]:
+    """Return the devices that a package's row names."""
+    more = row.more_devices
+    return [*row.devices, *([f"and {more:,} more"] if more else [])]
 
 
 def _package_name(row: DeviceRow | PackageRow) -> str:

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from mediashelf.formats.inf.lexer import InfEntry, lex_inf
+from mediashelf.formats.inf.lexer import lex_inf
+from mediashelf.formats.inf.sections import InfEntry
 
 
 def entries(text: str) -> list[tuple[str, tuple[str, ...]]]:

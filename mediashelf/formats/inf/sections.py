@@ -1,0 +1,60 @@
+"""What the text of an INF is made of: sections of entries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+
+class InfEntry(NamedTuple):
+    """One logical line: ``key = value, value`` or, with an empty key, ``value, value``.
+
+    Quotes are removed; ``%strings%`` are not replaced yet. ``line`` is the number
+    of its first physical line, from 1.
+    """
+
+    key: str
+    values: tuple[str, ...]
+    line: int
+
+    def value(self, index: int) -> str:
+        """Return the value at ``index`` from 0, or an empty text where there is none."""
+        return self.values[index] if index < len(self.values) else ""
+
+
+class InfSection:
+    """All entries of one section, over every place where its name occurs.
+
+    ``name`` is written as at its first place, ``line`` is that place.
+    """
+
+    __slots__ = ("_entries", "line", "name")
+
+    def __init__(self, name: str, line: int, entries: tuple[InfEntry, ...] = ()) -> None:
+        self.name = name
+        self.line = line
+        self._entries: tuple[InfEntry, ...] | None = entries
+
+    @property
+    def entries(self) -> tuple[InfEntry, ...]:
+        """The entries in order."""
+        return self._entries or ()
+
+    @property
+    def text(self) -> str:
+        """Its lines as they are, where they are still at hand; else empty."""
+        return ""
+
+    def entries_of(self, rows: Sequence[int]) -> tuple[InfEntry, ...]:
+        """Return the entries of these lines, blank lines and comments not counted from 0."""
+        return tuple(self.entries[row] for row in rows)
+
+    def find(self, key: str) -> InfEntry | None:
+        """Return the first entry of this key (any case), or None."""
+        wanted = key.lower()
+        return next((entry for entry in self.entries if entry.key.lower() == wanted), None)
+
+    def all(self, key: str) -> Iterator[InfEntry]:
+        """Yield every entry of this key, any case."""
+        wanted = key.lower()
+        return (entry for entry in self.entries if entry.key.lower() == wanted)
