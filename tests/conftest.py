@@ -13,7 +13,7 @@ from typing import NoReturn
 
 import pytest
 
-from mediashelf.errors import InputError
+from mediashelf.errors import MediashelfError
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE / name) for name in ("makers", "helpers")]
@@ -86,7 +86,7 @@ def _skipping() -> Iterator[None]:
         if sys.platform == "win32" and _is_refused_name(error):
             pytest.skip("Windows refuses a name that the test needs")
         raise
-    except (ModuleNotFoundError, InputError) as error:
+    except (ModuleNotFoundError, MediashelfError) as error:
         missing = getattr(error, "name", "") == "libarchive" or "needs libarchive" in str(error)
         if sys.platform == "win32" and missing:
             pytest.skip("libarchive for this system comes in no package for Python")
