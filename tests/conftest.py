@@ -13,6 +13,8 @@ from typing import NoReturn
 
 import pytest
 
+from mediashelf.errors import MediashelfError
+
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE / name) for name in ("makers", "helpers")]
 
@@ -83,6 +85,11 @@ def _skipping() -> Iterator[None]:
     except OSError as error:
         if sys.platform == "win32" and _is_refused_name(error):
             pytest.skip("Windows refuses a name that the test needs")
+        raise
+    except (ModuleNotFoundError, MediashelfError) as error:
+        missing = getattr(error, "name", "") == "libarchive" or "needs libarchive" in str(error)
+        if sys.platform == "win32" and missing:
+            pytest.skip("libarchive for this system comes in no package for Python")
         raise
 
 

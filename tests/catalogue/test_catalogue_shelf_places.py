@@ -87,8 +87,11 @@ def test_a_disk_that_was_mounted_elsewhere_is_one_shelf(
 
 
 def test_a_folder_with_the_images_of_an_absent_shelf_is_pointed_at(
-    library: Library, tide: Path
+    library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """Where the name of its file system does not make sure that it is the same disk."""
+    monkeypatch.setattr(FileSystems, "of", lambda self, folder: "device 1")
+    library.scan()
     place = elsewhere(library)
     added = register_shelf(library.catalogue, place)
     assert (added.shelf.name, added.looks_like) == ("elsewhere", "home")

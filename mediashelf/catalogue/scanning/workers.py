@@ -5,11 +5,13 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable, Generator, Iterable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from typing import TypeVar
 
 WORKERS = 2
 """One thread an image; two keep a disk busy, and more make a spinning one seek."""
+
+_TURN_SECONDS = 0.2
 
 _AHEAD = 4  # images read and not yet taken; bounds the memory that their entries fill
 
@@ -58,10 +60,20 @@ def read_many(
             waiting.append((job, pool.submit(work, job)))
             if len(waiting) >= workers + _AHEAD:
                 first, future = waiting.popleft()
-                yield first, future.result()
+                yield first, _result(future)
         while waiting:
             first, future = waiting.popleft()
-            yield first, future.result()
+            yield first, _result(future)
     finally:
         stop.set()
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _result(future: Future[Result]) -> Result:
+    """Wait in short turns: in Windows, Ctrl-C interrupts no wait for another thread.
+
+    "threading", Lock objects: acquiring a lock is interrupted by signals on POSIX alone.
+    """
+    while not future.done():
+        wait([future], timeout=_TURN_SECONDS)
+    return future.result()

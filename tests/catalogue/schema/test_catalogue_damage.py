@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import random
 from collections.abc import Callable
 from pathlib import Path
@@ -76,14 +75,6 @@ def outcome(place: Path, question: Callable[[Catalogue], None]) -> str:
     return "answered"
 
 
-def remove(path: Path) -> None:
-    try:
-        path.unlink(missing_ok=True)
-    except PermissionError:  # Windows: an error that nobody holds any more still holds the file
-        gc.collect()
-        path.unlink(missing_ok=True)
-
-
 @pytest.mark.parametrize(("question", "places"), [(ask_everything, PLACES), (scan_and_audit, 150)])
 def test_one_wrong_byte(
     made: tuple[Path, bytes], question: Callable[[Catalogue], None], places: int
@@ -95,7 +86,7 @@ def test_one_wrong_byte(
     # The kind of the first page (SQLite file format 1.6) comes first: that is always noticed.
     for at in (100, *(dice.randrange(len(data)) for _ in range(places))):
         for beside in list(folder.glob("catalogue.sqlite-*")):
-            remove(beside)
+            beside.unlink()
         wrong = data[at] ^ dice.randrange(1, 256)
         place.write_bytes(data[:at] + bytes([wrong]) + data[at + 1 :])
         try:

@@ -48,6 +48,8 @@ def tree_of(folder: Path) -> dict[str, bytes]:
 
 @pytest.mark.parametrize("name", WRAPPINGS)
 def test_everything_comes_out_of_every_wrapping(top: Path, name: str) -> None:
+    if "cab" in name:
+        pytest.importorskip("libarchive")
     (top / name).write_bytes(WRAPPINGS[name](FILES))
     before = (top / name).read_bytes()
     result = run(name, "-o", "out")
