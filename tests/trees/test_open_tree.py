@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from make_image import make_iso
-from make_wrappings import WRAPPINGS, make_zip
+from make_wrappings import WRAPPINGS, make_tar, make_zip
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
@@ -231,3 +231,14 @@ def test_the_number_of_members_is_bounded(tmp_path: Path) -> None:
     with open_tree(path, bounds=Bounds(members=20)) as tree:
         assert len(tree.members) == 20
         assert [one.rule for one in tree.findings] == ["listing-incomplete"]
+
+
+@pytest.mark.parametrize("is_cut", [True, False], ids=["cut", "damaged"])
+def test_a_header_that_cannot_be_read_is_not_the_end_of_a_tar(tmp_path: Path, is_cut: bool) -> None:
+    made = bytearray(make_tar({"READ.TXT": b"Ternfield", "TERN.INF": b"[Version]"}))
+    made[1024 + 20] ^= 0xFF
+    (tmp_path / "pack.tar").write_bytes(made[:1400] if is_cut else made)
+    with open_tree(tmp_path / "pack.tar") as tree:
+        (finding,) = tree.findings
+    assert finding.rule == "listing-incomplete"
+    assert "damaged after 1 members: no header is at byte 1,024" in finding.message
