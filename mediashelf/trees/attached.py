@@ -1,8 +1,8 @@
 """Archives that a program carries: what a setup program that unpacks itself carries.
 
-Where to look is as libarchive does it: for 7z after the program's sections, for cabinets
-anywhere (some carry one as a resource), for ZIP at the end of the file, whose comment has at
-most 65,535 bytes. A signature counts only with a header that fits the file.
+Where to look: for ZIP at the end of the file, whose comment has at most 65,535 bytes; for
+others in the first :data:`_NEAR` bytes, among the resources, and after the program, where setup
+programs have them (own choice). A signature counts only with a header that fits the file.
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ from mediashelf.formats.packed.zip_directory import find_directory
 from mediashelf.trees.wrappings import Wrapping
 
 _FURTHEST = 64 << 20
+_NEAR = 2 << 20
+_RESOURCES = "section .rsrc"
 _CHUNK = 1 << 20
 _LEAST_ATTACHED = 4096
 """Fewer bytes after a program are padding or a small note (own choice)."""
@@ -66,18 +68,39 @@ def ends_as_zip(view: View) -> bool:
 
 def _iter_signatures(view: View) -> Iterator[tuple[int, Wrapping]]:
     """Yield where signatures are in the first :data:`_FURTHEST` bytes, in their order."""
-    before = b""
-    for at in range(0, min(view.size, _FURTHEST), _CHUNK):
-        data = before + view.read(at, _CHUNK)
-        base = at - len(before)
-        found = []
-        for signature, wrapping in _SIGNATURES.items():
-            place = data.find(signature)
-            while place >= 0:
-                found.append((base + place, wrapping))
-                place = data.find(signature, place + 1)
-        yield from sorted(found)
-        before = data[-7:]
+    done = 0
+    for first, last in sorted(_likely_places(view)):
+        start, end = max(first, done), min(last, view.size, _FURTHEST)
+        before = view.read(start - 7, 7) if start >= 7 else b""
+        for at in range(start, end, _CHUNK):
+            data = before + view.read(at, min(_CHUNK, end - at))
+            base = at - len(before)
+            found = []
+            for signature, wrapping in _SIGNATURES.items():
+                place = data.find(signature)
+                while place >= 0:
+                    found.append((base + place, wrapping))
+                    place = data.find(signature, place + 1)
+            yield from sorted(found)
+            before = data[-7:]
+        done = max(done, end)
+
+
+def _likely_places(view: View) -> Iterator[tuple[int, int]]:
+    """Yield the runs of bytes, first and last, that are searched; they may overlap."""
+    yield 0, _NEAR
+    if view.size > _NEAR:
+        end, rest = _program_end(view)
+        if rest:
+            yield end, end + _NEAR
+        try:
+            pe_header = find_pe_header(view)
+            if pe_header is not None:
+                for region in read_portable_executable(view, pe_header).regions:
+                    if region.name == _RESOURCES:
+                        yield region.offset, region.end
+        except FormatError:
+            pass  # a program that is damaged
 
 
 def _archive_size(view: View, start: int, wrapping: Wrapping) -> int:

@@ -20,7 +20,7 @@ from mediashelf.trees.members import Bounds
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (
     BY_LIBRARY,
-    COMPRESSED,
+    ONE_FILE,
     Wrapping,
     detect_wrapping,
     why_cabinet_closed,
@@ -54,7 +54,7 @@ def _open_bytes(
     found = detect_wrapping(view)
     if found is None and view.read(0, 2) == b"MZ":
         return _open_program(where, view, depth, kind, bounds)
-    if found in COMPRESSED:
+    if found in ONE_FILE:
         return _open_compressed(where, found, view, depth, kind, bounds)
     if found is Wrapping.DISC:
         return DiscTree(where, DiscImage(Path(where), view), bounds, kind)

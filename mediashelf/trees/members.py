@@ -114,12 +114,14 @@ def unsafe_name(where: str, reason: str) -> Finding:
     )
 
 
-def not_opened(where: str, what: str, remedy: str = "") -> Finding:
-    """Return the finding for a wrapping whose files were not looked into; ``what`` says why."""
+def not_opened(where: str, what: str, *, is_part: bool = False) -> Finding:
+    """Return the finding for a wrapping that was not looked into, or a part of it was not."""
     return Finding(
         "not-opened",
         Severity.WARNING,
-        where,
-        f"not opened: {what}; the files in it were not looked into",
-        remedy or "Unpack it on a system that can, and use the folder",
+        where[:500],
+        f"not all of it was looked into: {what}"
+        if is_part
+        else f"not opened: {what}; the files in it were not looked into",
+        "Unpack it on a system that can, and use the folder",
     )

@@ -15,12 +15,14 @@ from __future__ import annotations
 
 import os
 import re
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
+from mediashelf.text import count_text, first_text
 from mediashelf.trees.attached import find_attached
 from mediashelf.trees.by_kind import open_view
 from mediashelf.trees.bytes import Spool, StampedFile, Start
@@ -38,6 +40,7 @@ _INSIDE = re.compile(r":[/\\]")
 """What stands between a file and a path in it; paths of Windows write it the other way."""
 
 _NO_BOUNDS = Bounds()
+_NAMES_SHOWN = 3
 
 
 def split_place(place: str | Path) -> tuple[Path, tuple[str, ...]]:
@@ -111,7 +114,7 @@ def _open_inside(
     """Open a file of another tree, None when it is not a wrapping."""
     where = tree.where_is(member)
     start = tree.read(member, HEAD_SIZE)
-    may_be_zip = start.startswith(b"MZ") or member.name.lower().endswith(".zip")
+    may_be_zip = start.startswith(b"MZ") or member.name.lower().endswith((".zip", ".exe", ".com"))
     if not may_be_zip and detect_wrapping(Start(start, member.size)) is None:
         return None
     host = tree.host_path(member)
@@ -147,7 +150,7 @@ def iter_trees(
 
     Each but the first is closed when the next is asked for. ``skips`` tells what of the
     first tree is not looked at. What cannot be opened is a finding of the rule
-    ``not-opened``; the findings of a tree are in the tree.
+    ``not-opened``; what is not read of a tree that is opened, :func:`iter_gaps` says.
     """
     yield tree
     for member in tree.members:
@@ -165,6 +168,23 @@ def iter_trees(
         if inner is not None:
             with inner:
                 yield from iter_trees(inner, bounds=bounds)
+
+
+def iter_gaps(tree: Tree) -> Iterator[Finding]:
+    """Yield what of a tree itself cannot be looked into, as findings of the rule ``not-opened``.
+
+    Wrappings among the members are left to :func:`iter_trees`.
+    """
+    for one in tree.findings:
+        yield not_opened(one.where, one.message, is_part=True)
+    closed: defaultdict[str, list[str]] = defaultdict(list)
+    for member in tree.members:
+        if member.is_file and member.unreadable is not None and not may_be_wrapping(member.name):
+            closed[member.unreadable.reason].append(member.path)
+    for reason, paths in closed.items():
+        count = count_text(len(paths), "file")
+        what = f"{count} of it cannot be read ({first_text(paths, _NAMES_SHOWN)}): {reason}"
+        yield not_opened(tree.where, what, is_part=True)
 
 
 def is_archive(path: Path) -> bool:

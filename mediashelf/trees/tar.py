@@ -91,6 +91,10 @@ class TarTree(Tree):
                 raise tarfile.ReadError("a header leads backwards")
             furthest = header.offset
             yield header
+        # tarfile takes a header that is cut or damaged for the end of the archive.
+        last = self._view.read(archive.offset, _BLOCK)
+        if furthest >= 0 and last.strip(b"\0"):
+            raise tarfile.ReadError(f"no header is at byte {archive.offset:,}")
         if archive.fileobj is not None and furthest < 0:
             raise InputError(f"{self.where}: the tar archive has no members")
 

@@ -46,6 +46,7 @@ class Wrapping(StrEnum):
     ARJ = "ARJ archive"
     MSI = "installer database"
     INSTALLSHIELD = "InstallShield cabinet"
+    COMPRESSED = "file compressed for a setup program (SZDD or KWAJ)"
 
     @property
     def words(self) -> str:
@@ -61,6 +62,7 @@ _FORMATS = {
     ContentFormat.RAR: Wrapping.RAR,
     ContentFormat.RAR5: Wrapping.RAR,
     ContentFormat.GZIP: Wrapping.GZIP,
+    ContentFormat.COMPRESSED: Wrapping.COMPRESSED,
 }
 
 
@@ -73,7 +75,7 @@ _SIGNATURES = (
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", 0, Wrapping.MSI),
 )
 _CONTINUES = 3  # flags of a cabinet: another goes before or after it
-COMPRESSED = frozenset({Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ})
+ONE_FILE = frozenset({Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ})
 """Those that hold one file."""
 
 BY_LIBRARY = frozenset({Wrapping.SEVEN_ZIP, Wrapping.CABINET, Wrapping.RAR, Wrapping.LHA})
@@ -97,13 +99,15 @@ def detect_wrapping(view: View) -> Wrapping | None:
 
 
 _SUFFIXES = re.compile(
-    r"\.(001|7z|arj|bin|bz2|cab|exe|flp|gz|hdr|ima|imz|img|iso|lha|lzh|msi|rar|tar"
-    r"|taz|tbz2?|tgz|txz|vfd|xz|z|zip)$"
+    r"\.(001|7z|arj|bin|bz2|cab|ca_|com|dat|dsk|exe|ex_|flp|gz|hdr|ima|imz|img|in_|iso|lha|lzh"
+    r"|msi|pak|pkg|rar|tar|taz|tbz2?|tgz|txz|vfd|xz|z|zip|zi_)$|^[^.]+$"
 )
 
 
 def may_be_wrapping(name: str) -> bool:
-    """Tell whether a file inside a tree is worth a look: by its suffix (own choice)."""
+    """Tell whether a file inside a tree is worth a look (own choice): by its suffix, or for want
+    of one. Of files compressed one by one INFs and archives are; setup expands the others.
+    """
     return _SUFFIXES.search(name.lower()) is not None
 
 

@@ -62,9 +62,10 @@ def test_what_is_not_an_image_is_counted_and_named(shelf: Shelf) -> None:
     (shelf.home / "tool.exe").write_bytes(make_pe().data)
     text = " ".join(shelf.run("scan").stdout.split())
     assert (
-        "7 other files are not images that can be read here: 2 .mdf, 1 without an ending, "
+        "7 other files are not recorded as images: 2 .mdf, 1 without an ending, "
         "1 .exe, 1 .img, 1 .part, 1 .txt" in text
     )
+    assert "1 .exe may hold driver packages, which drivers --shelves does not know" in text
     assert shelf.json("scan")["shelves"][0]["other_files"][".mdf"] == 2
     assert shelf.run("scan", "-q").stdout == ""
 

@@ -73,14 +73,14 @@ def read_all(path: Path) -> list[str]:
 
 def zeros_zip(size: int, method: int) -> bytes:
     data = io.BytesIO()
-    with zipfile.ZipFile(data, "w", method) as archive, archive.open("ZEROS", "w") as member:
+    with zipfile.ZipFile(data, "w", method) as archive, archive.open("ZEROS.TXT", "w") as member:
         for _ in range(size // MIB):
             member.write(bytes(MIB))
     return data.getvalue()
 
 
 def zeros_tar(size: int) -> bytes:
-    header = tarfile.TarInfo("ZEROS")
+    header = tarfile.TarInfo("ZEROS.TXT")
     header.size = size
     return header.tobuf() + bytes(size)
 
@@ -92,7 +92,7 @@ BOMBS: dict[str, Callable[[], bytes]] = {
     "pack.tar.gz": lambda: gzip.compress(zeros_tar(64 * MIB)),
     "pack.tar.bz2": lambda: bz2.compress(zeros_tar(64 * MIB)),
     "pack.tar.xz": lambda: lzma.compress(zeros_tar(64 * MIB)),
-    "pack.7z": lambda: make_seven_zip({"ZEROS": bytes(64 * MIB)}),
+    "pack.7z": lambda: make_seven_zip({"ZEROS.TXT": bytes(64 * MIB)}),
 }
 
 

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from make_files import make_pe
 from make_image import make_iso
-from make_wrappings import WRAPPINGS, make_zip
+from make_wrappings import WRAPPINGS, make_mszip, make_tar, make_zip
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
@@ -231,3 +232,30 @@ def test_the_number_of_members_is_bounded(tmp_path: Path) -> None:
     with open_tree(path, bounds=Bounds(members=20)) as tree:
         assert len(tree.members) == 20
         assert [one.rule for one in tree.findings] == ["listing-incomplete"]
+
+
+@pytest.mark.parametrize("is_cut", [True, False], ids=["cut", "damaged"])
+def test_a_header_that_cannot_be_read_is_not_the_end_of_a_tar(tmp_path: Path, is_cut: bool) -> None:
+    made = bytearray(make_tar({"READ.TXT": b"Ternfield", "TERN.INF": b"[Version]"}))
+    made[1024 + 20] ^= 0xFF
+    (tmp_path / "pack.tar").write_bytes(made[:1400] if is_cut else made)
+    with open_tree(tmp_path / "pack.tar") as tree:
+        (finding,) = tree.findings
+    assert finding.rule == "listing-incomplete"
+    assert "damaged after 1 members: no header is at byte 1,024" in finding.message
+
+
+FAR = b"\xc3" * (3 << 20)
+LARGE_PROGRAMS = {
+    "at the end": lambda data: make_pe([(".text", FAR)], overlay=data),
+    "after more": lambda data: make_pe([(".text", FAR)], overlay=bytes(1 << 20) + data),
+    "a resource": lambda data: make_pe([(".text", FAR), (".rsrc", FAR + data), (".data", FAR)]),
+    "near": lambda data: make_pe([(".data", data), (".text", FAR)]),
+}
+
+
+@pytest.mark.parametrize("place", LARGE_PROGRAMS)
+def test_a_cabinet_is_found_in_a_large_program(tmp_path: Path, place: str) -> None:
+    (tmp_path / "setup.exe").write_bytes(LARGE_PROGRAMS[place](make_mszip(FILES)).data)
+    with open_tree(tmp_path / "setup.exe") as tree:
+        assert sorted(member.path for member in tree.members if member.is_file) == sorted(FILES)

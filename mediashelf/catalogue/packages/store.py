@@ -13,7 +13,7 @@ from mediashelf.catalogue.schema import transaction
 from mediashelf.drivers.recorded import KeptPackage
 from mediashelf.drivers.recorded_others import KeptOther
 
-PLAIN, DEEP = 1, 2
+PLAIN, DEEP = 3, 4
 """How far a content was looked into: its own files, or archives among them as well.
 
 When the rules change by which packages are read, both numbers are raised.

@@ -170,15 +170,24 @@ def _say_shelf(plan: ShelfPlan, outcomes: Sequence[ScanOutcome], quiet: bool) ->
         _say_others(plan.others)
 
 
+_MAY_BE_PACKED = (".cab", ".exe")
+"""Of these a library has too many that are parts of something, so that none is recorded."""
+
+
 def _say_others(others: Mapping[str, int]) -> None:
     count = sum(others.values())
     if count:
         most = sorted(others.items(), key=lambda pair: (-pair[1], pair[0]))
         kinds = [f"{number:,} {suffix or 'without an ending'}" for suffix, number in most]
-        verb = "is not an image" if count == 1 else "are not images"
+        verb = "is not recorded as an image" if count == 1 else "are not recorded as images"
         say_wrapped(
-            f"{count_text(count, 'other file')} {verb} that can be read here: "
-            f"{first_text(kinds, _KINDS_NAMED, 'kind')}",
+            f"{count_text(count, 'other file')} {verb}: {first_text(kinds, _KINDS_NAMED, 'kind')}",
+            indent=2,
+        )
+    if packed := [f"{others[suffix]:,} {suffix}" for suffix in _MAY_BE_PACKED if suffix in others]:
+        say_wrapped(
+            f"{' and '.join(packed)} may hold driver packages, which drivers --shelves "
+            "does not know: ask mediashelf drivers FILE",
             indent=2,
         )
 

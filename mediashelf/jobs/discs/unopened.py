@@ -6,7 +6,7 @@ which archives hold some, and which could not be looked into.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import replace
 from pathlib import PurePosixPath
@@ -18,11 +18,16 @@ from mediashelf.errors import BuildError, InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.text import count_text, first_text
 from mediashelf.trees.members import TreeMember
-from mediashelf.trees.opening import iter_trees
+from mediashelf.trees.opening import iter_gaps, iter_trees
 from mediashelf.trees.tree import Tree
 
 NOT_OPENED, PACKED = "not-opened", "packages-in-archive"
 _NAMES_SHOWN = 3
+_UNREAD = frozenset(
+    {NOT_OPENED, "inf-unreadable", "listing-incomplete", "member-name-unsafe"}
+    | {"member-unreadable", "source-unreadable"}
+)
+"""Rules of findings that say: what is in here is not known."""
 
 
 class ListingTree(Tree):
@@ -69,7 +74,12 @@ def check_unopened(tree: Tree) -> Iterator[Finding]:
         if isinstance(found, Finding):
             yield found
         elif found is not tree:
-            infs = [member.path for member in found.members if _is_inf(member)]
+            yield from iter_gaps(found)
+            infs = [
+                member.path
+                for member in found.members
+                if _is_inf(member) and member.unreadable is None
+            ]
             if infs:
                 yield Finding(
                     PACKED,
@@ -85,9 +95,9 @@ def _is_inf(member: TreeMember) -> bool:
     return member.is_file and member.name.lower().endswith(".inf")
 
 
-def not_the_last_word(findings: Sequence[Finding], unopened: Iterable[Finding]) -> list[Finding]:
+def not_the_last_word(findings: Sequence[Finding], unopened: Sequence[Finding]) -> list[Finding]:
     """Return findings whose remedy does not send for a package that may be in a closed archive."""
-    closed = sum(one.rule == NOT_OPENED for one in unopened)
+    closed = sum(one.rule in _UNREAD for one in unopened)
     packed = [one.where for one in unopened if one.rule == PACKED]
     hints = [f"{count_text(closed, 'file')} not looked into"] if closed else []
     hints += [f"{count_text(len(packed), 'archive')} with packages still packed"] if packed else []

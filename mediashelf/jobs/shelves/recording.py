@@ -24,7 +24,7 @@ from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding
 from mediashelf.jobs.progress import OnAmount
 from mediashelf.trees.disc import DiscTree
-from mediashelf.trees.opening import iter_trees, open_tree
+from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
 from mediashelf.trees.tree import Tree
 
 _CUT = "it names more devices, sections or files than are kept; the first ones were"
@@ -84,8 +84,15 @@ def _packages_in(
                 if isinstance(tree, Finding):
                     unopened.append(f"{tree.where.removeprefix(start)}: {tree.message}")
                     continue
-                for package in packages_of_tree(_package_tree(tree, start)):
-                    if isinstance(package, KeptPackage) and package.is_cut:
+                seen = _package_tree(tree, start)
+                found = find_packages(seen)
+                closed = [
+                    f"{one.where.removeprefix(start)}: {one.message}" for one in iter_gaps(tree)
+                ]
+                unopened += closed or [f":{one.where}: {one.message}" for one in found.findings]
+                yield from keep_others(seen, found)
+                for package in keep_packages(seen, found):
+                    if package.is_cut:
                         unopened.append(f":{package.path}: {_CUT}")
                     yield package
     except (OSError, MediashelfError) as error:
@@ -101,13 +108,6 @@ def _trees(whole: Tree, *, is_deep: bool) -> Generator[Tree | Finding, None, Non
         yield from iter_trees(whole)
     else:
         yield whole
-
-
-def packages_of_tree(tree: PackageTree) -> Iterator[KeptPackage | KeptOther]:
-    """Yield what is kept of every package in a tree."""
-    found = find_packages(tree)
-    yield from keep_packages(tree, found)
-    yield from keep_others(tree, found)
 
 
 def _package_tree(tree: Tree, start: str) -> PackageTree:

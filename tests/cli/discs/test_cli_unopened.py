@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from cli_runs import Shelf
 from make_fat import make_fat
 from make_files import make_pe
 from make_image import make_iso
-from make_wrappings import behind_program, make_seven_zip, make_zip
+from make_wrappings import behind_program, make_seven_zip, make_tar, make_zip
 from mediashelf.cli.main import main
 
 INF = (
@@ -119,6 +120,59 @@ def test_an_encrypted_or_cut_archive_is_named(folder: Path) -> None:
     result = run("drivers", "drivers", "-m", "machine.txt", "-t", "win9x")
     assert "cut.zip: not opened: the ZIP archive is cut short" in result.output
     assert "pack.7z: not opened: the 7z archive cannot be read" in result.output
+
+
+def test_a_package_that_is_encrypted_is_not_called_packed(folder: Path) -> None:
+    """Naming the archive as a source would not help."""
+    (folder / "drivers" / "lan.exe").write_bytes(encrypted(make_zip({"WIN9X/TERN.INF": INF})))
+    result = run("drivers", "drivers", "-m", "machine.txt", "-t", "win9x")
+    assert "1 file of it cannot be read (WIN9X/TERN.INF): it is encrypted" in result.output
+    assert "packages-in-archive" not in result.output
+
+
+def test_an_archive_that_breaks_off_is_named(folder: Path) -> None:
+    packed = make_tar({"READ.TXT": b"Ternfield", "TERN.INF": INF})
+    (folder / "package").mkdir()
+    (folder / "package" / "pack.tar").write_bytes(packed[:1400])
+    result = run("drivers", "package", "-m", "machine.txt", "-t", "win9x")
+    assert "pack.tar: not all of it was looked into" in result.output
+    assert "open these first: 1 file not looked into" in result.output
+
+
+@pytest.mark.parametrize("name", ["driver.dat", "TERNLAN", "setup.com", "DISK1.DSK"])
+def test_the_ending_of_a_name_hides_no_archive(folder: Path, name: str) -> None:
+    (folder / "package").mkdir()
+    (folder / "package" / name).write_bytes(make_zip({"TERN.INF": INF}))
+    result = run("drivers", "package", "-m", "machine.txt", "-t", "win9x")
+    assert "1 INF in this ZIP archive (TERN.INF)" in result.output
+
+
+def test_a_compressed_inf_is_not_passed_over(folder: Path) -> None:
+    (folder / "package").mkdir()
+    (folder / "package" / "TERN.IN_").write_bytes(b"SZDD\x88\xf0'3A\0" + bytes(40))
+    (folder / "package" / "TERN.SY_").write_bytes(b"SZDD\x88\xf0'3A\0" + bytes(40))
+    result = run("drivers", "package", "-m", "machine.txt", "-t", "win9x")
+    assert "TERN.IN_: not opened: a file compressed for a setup program" in result.output
+    assert "open these first: 1 file not looked into" in result.output
+
+
+@pytest.mark.parametrize("is_encrypted", [True, False], ids=["encrypted", "damaged"])
+def test_an_archive_whose_inf_cannot_be_read_is_not_the_last_word(
+    folder: Path, is_encrypted: bool
+) -> None:
+    packed = make_zip({"TERN.INF": INF}, zipfile.ZIP_STORED)
+    made = encrypted(packed) if is_encrypted else packed.replace(b"Ternfield", b"Ternfjeld")
+    (folder / "pack.zip").write_bytes(made)
+    result = run("drivers", "pack.zip", "-m", "machine.txt", "-t", "win9x")
+    assert "to do: open these first: 1 file not looked into" in result.output
+
+
+def encrypted(data: bytes) -> bytes:
+    """A ZIP archive whose records say that its members are encrypted (APPNOTE 4.4.4, bit 0)."""
+    made = bytearray(data)
+    for signature, flags in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+        made[made.index(signature) + flags] |= 1
+    return bytes(made)
 
 
 def test_sources_on_shelves_go_by_their_names(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import zipfile
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -12,6 +13,7 @@ import pytest
 from driver_examples import inf_text
 from made_library import Library, open_library
 from make_image import make_iso
+from make_wrappings import make_zip
 from mediashelf.catalogue.bench.session_rows import NoteResult, PreparedSession, SessionDisc
 from mediashelf.catalogue.bench.session_store import add_note, record_session
 from mediashelf.catalogue.packages.asking import unopened_in
@@ -334,3 +336,24 @@ def test_notes_of_a_device_stand_beside_it(library: Library) -> None:
         "this image, session harbour: failed on win9x, f2c4:0301: no picture"
     )
     assert notes.about(cover, "nt5", ()) == []
+
+
+@pytest.mark.parametrize("is_encrypted", [True, False], ids=["encrypted", "damaged"])
+def test_an_inf_that_cannot_be_read_is_said(library: Library, is_encrypted: bool) -> None:
+    packed = make_zip({"TERN.INF": DECORATED.encode("cp1252")}, zipfile.ZIP_STORED)
+    damaged = packed.replace(b"Ternfield", b"Ternfjeld")
+    made = encrypted(packed) if is_encrypted else damaged
+    (library.root / "pack.zip").write_bytes(made)
+    library.scan()
+    look_into_images(library.catalogue, library.catalogue.images())
+    ((where, reason),) = unopened_in(library.catalogue.db)
+    assert "pack.zip" in where
+    assert "TERN.INF" in where + reason
+
+
+def encrypted(data: bytes) -> bytes:
+    """A ZIP archive whose records say that its members are encrypted (APPNOTE 4.4.4, bit 0)."""
+    made = bytearray(data)
+    for signature, flags in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+        made[made.index(signature) + flags] |= 1
+    return bytes(made)
