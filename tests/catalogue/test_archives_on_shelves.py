@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from cli_runs import Shelf
+from made_library import overwrite
 from make_files import make_pe
 from make_wrappings import WRAPPINGS, make_zip
 
@@ -109,3 +110,16 @@ def test_an_archive_that_is_closed_here_is_whole_as_far_as_is_known(shelf: Shelf
     (finding,) = image["findings"]
     assert (finding["rule"], finding["severity"]) == ("archive-opened", "warning")
     assert "InstallShield" in finding["message"]
+
+
+@pytest.mark.parametrize("name", ["image.iso.gz", "deflated.zip", "disk1.ima"])
+def test_damage_in_what_has_no_sectors_of_a_disc_is_placed_by_bytes_alone(
+    shelf: Shelf, name: str
+) -> None:
+    path = shelf.home / name
+    path.write_bytes(WRAPPINGS[name](FILES))
+    shelf.run("scan")
+    overwrite(path, path.stat().st_size - 6, b"\xa5")
+    out = shelf.run("audit", code=1).stdout
+    assert "bytes 0 to" in out
+    assert "LBA" not in out

@@ -15,6 +15,7 @@ from mediashelf.jobs.library.duplicates import Duplicates
 from mediashelf.text import count_text, size_text
 
 _WORDS = {
+    Likeness.WRAPPED: "in a compressed file or archive",
     Likeness.PADDED: "the same bytes, then zeros",
     Likeness.OTHER_SECTORS: "raw sectors",
     Likeness.OTHER_LENGTH: "another length",
