@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import random
+import re
 from pathlib import Path
 
 import pytest
@@ -121,5 +123,18 @@ def test_damage_in_what_has_no_sectors_of_a_disc_is_placed_by_bytes_alone(
     shelf.run("scan")
     overwrite(path, path.stat().st_size - 6, b"\xa5")
     out = shelf.run("audit", code=1).stdout
-    assert "bytes 0 to" in out
+    assert re.search(r"^  bytes [\d,]+ to [\d,]+$", out, re.MULTILINE)
     assert "LBA" not in out
+
+
+def test_what_is_not_a_disc_is_readable_by_no_system(shelf: Shelf) -> None:
+    """A drive serves the bytes of the file: no floppy, archive or compressed disc is one."""
+    files = {**FILES, "FILLER.DAT": random.Random(1).randbytes(700_000)}
+    for name in ("image.iso", "image.iso.gz", "image.iso.xz", "stored.zip", "pack.tar", "pack.7z"):
+        (shelf.home / name).write_bytes(WRAPPINGS[name](files))
+    (shelf.home / "disk1.ima").write_bytes(WRAPPINGS["disk1.ima"](FILES))
+    (shelf.home / "as a disc.iso").write_bytes(WRAPPINGS["image.iso.gz"](files))
+    shelf.run("scan")
+    listed = shelf.json("list", "-t", "win9x")["images"]
+    assert [image["path"] for image in listed] == ["image.iso"]
+    shelf.run("list", "--report", shelf.folder / "library.html")

@@ -15,20 +15,15 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from pathlib import PurePosixPath
 from typing import NamedTuple
 
 from mediashelf.catalogue.images import facts_of
 from mediashelf.catalogue.questions.duplicates import content_key
-from mediashelf.catalogue.records.inside import contents_inside
+from mediashelf.catalogue.records.inside import contents_inside, is_wrapping_name
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.integrity.fixity.digests import BLOCK_DIGEST_SIZE, block_digest, differing_blocks
-
-_WRAPPINGS = frozenset(
-    {".gz", ".bz2", ".xz", ".lzma", ".zip", ".imz", ".7z", ".tar", ".tgz", ".tbz", ".txz", ".rar"}
-)
 
 
 class Likeness(StrEnum):
@@ -132,10 +127,6 @@ def _all_proved(rows: Sequence[ImageRow]) -> tuple[Alike, ...]:
     return tuple(Alike(row, Likeness.WRAPPED, True) for row in rows)
 
 
-def _is_wrapped(row: ImageRow) -> bool:
-    return PurePosixPath(row.path.lower()).suffix in _WRAPPINGS
-
-
 def _alike_by_rows(rows: Iterable[ImageRow]) -> Iterator[list[ImageRow]]:
     """Yield images that may be one disc by what their rows say, one of each content."""
     groups: dict[tuple[object, ...], dict[str, ImageRow]] = {}
@@ -164,13 +155,14 @@ def _structure_digest(facts: DiscFacts) -> bytes:
 def _same_disc(db: sqlite3.Connection, rows: Sequence[ImageRow]) -> SameDisc:
     # The shortest plain image first: a padded, raw or compressed one is made of that.
     first, *others = sorted(
-        rows, key=lambda row: (_is_wrapped(row), row.looks_raw, row.size, row.shelf, row.path)
+        rows,
+        key=lambda row: (is_wrapping_name(row.path), row.looks_raw, row.size, row.shelf, row.path),
     )
     return SameDisc(first, tuple(_alike(db, first, other) for other in others))
 
 
 def _alike(db: sqlite3.Connection, first: ImageRow, other: ImageRow) -> Alike:
-    if _is_wrapped(other):
+    if is_wrapping_name(other.path):
         return Alike(other, Likeness.WRAPPED, False)
     if first.looks_raw != other.looks_raw:
         return Alike(other, Likeness.OTHER_SECTORS, False)

@@ -15,6 +15,9 @@ from mediashelf.trees.as_image import WrappedImage
 from mediashelf.trees.zips.archive import ZipTree
 
 _IMAGES = frozenset({".iso", ".img", ".ima", ".bin", ".udf", ".dsk", ".flp", ".vfd"})
+_WRAPPINGS = frozenset(
+    {".gz", ".bz2", ".xz", ".lzma", ".zip", ".imz", ".7z", ".tar", ".tgz", ".tbz", ".txz", ".rar"}
+)
 _MOST = 100  # members of one archive that are read
 _CHUNK = 1 << 20
 
@@ -64,6 +67,16 @@ def keep_inside(db: sqlite3.Connection, image_id: int, found: Sequence[BytesInsi
         "INSERT OR IGNORE INTO bytes_inside (image_id, name, size, digest) VALUES (?, ?, ?, ?)",
         [(image_id, keep_text(one.name), kept_number(one.size), one.digest) for one in found],
     )
+
+
+def is_wrapping_name(path: str) -> bool:
+    """Tell whether a file is a compressed file or an archive by the end of its name."""
+    return PurePosixPath(path.lower()).suffix in _WRAPPINGS
+
+
+def wrapped_ids(db: sqlite3.Connection) -> set[int]:
+    """Return the images of which the file is compressed: nobody can serve it as it is."""
+    return {one for (one,) in db.execute("SELECT image_id FROM bytes_inside WHERE name = x''")}
 
 
 @reads_catalogue
