@@ -138,3 +138,13 @@ def test_what_is_not_a_disc_is_readable_by_no_system(shelf: Shelf) -> None:
     listed = shelf.json("list", "-t", "win9x")["images"]
     assert [image["path"] for image in listed] == ["image.iso"]
     shelf.run("list", "--report", shelf.folder / "library.html")
+
+
+@pytest.mark.parametrize("name", ["image.iso.gz", "deflated.zip", "disk1.ima"])
+def test_check_says_that_it_is_not_the_file_itself_that_a_system_reads(
+    shelf: Shelf, name: str
+) -> None:
+    (shelf.home / name).write_bytes(WRAPPINGS[name](FILES))
+    shelf.run("scan")
+    out = " ".join(shelf.run("check", f"home: {name}", "-t", "win9x").stdout.split())
+    assert "not a disc image as it is; a disc planned from the files in it: " in out
