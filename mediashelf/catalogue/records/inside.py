@@ -79,6 +79,11 @@ def wrapped_ids(db: sqlite3.Connection) -> set[int]:
     return {one for (one,) in db.execute("SELECT image_id FROM bytes_inside WHERE name = x''")}
 
 
+def ids_with_inside(db: sqlite3.Connection) -> frozenset[int]:
+    """Return the images of which something inside is known."""
+    return frozenset(one for (one,) in db.execute("SELECT DISTINCT image_id FROM bytes_inside"))
+
+
 @reads_catalogue
 def contents_inside(db: sqlite3.Connection) -> dict[int, list[str]]:
     """Return, for each image that has some, the contents inside as ``content_key`` names them."""

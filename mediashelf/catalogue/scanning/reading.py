@@ -54,13 +54,15 @@ def read_image(
     files_inside: bool = False,
     past_cache: bool = False,
     to_record: bool = True,
+    digests_inside: bool = True,
     raw_audits: RawAudits | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Reading:
     """Read an image file: structure first, then every byte; nothing is raised for its faults.
 
     With ``files_inside=True`` the checksums of files inside are verified as well.
-    What only a catalogue needs is left out unless the image is ``to_record``.
+    What only a catalogue needs is left out unless the image is ``to_record``, and the
+    digests of images inside archives unless ``digests_inside`` are asked for.
     ``raw_audits`` are those of the run. A cue sheet has no structure of a disc; it
     answers for the sectors of all files that it names.
     """
@@ -78,7 +80,7 @@ def read_image(
             is_closed = any(finding.rule == NOT_OPENED_RULE for finding in findings)
             reading = replace(reading, findings=findings, has_sectors=not is_closed)
             if image is not None:
-                reading = _with_structure(reading, image, to_record)
+                reading = _with_structure(reading, image, to_record, digests_inside)
             digests = digest_file(
                 path,
                 algorithms=algorithms,
@@ -125,7 +127,9 @@ def _without_gaps(reading: Reading) -> Reading:
 
 
 @one_of_hundreds
-def _with_structure(reading: Reading, image: DiscImage, to_record: bool) -> Reading:
+def _with_structure(
+    reading: Reading, image: DiscImage, to_record: bool, digests_inside: bool
+) -> Reading:
     facts, path = image.facts, image.path
     stored = _stored_sectors(path) if facts.looks_raw else PLAIN_SECTORS
     findings = (*image.findings, *_check_parts(image))
@@ -140,7 +144,7 @@ def _with_structure(reading: Reading, image: DiscImage, to_record: bool) -> Read
         listing=tuple(list_entries(facts)) if to_record else (),
         packed_facts=pack_facts(facts) if to_record else b"",
         summary=summarise(facts) if to_record else None,
-        bytes_inside=_bytes_inside(image) if to_record else (),
+        bytes_inside=_bytes_inside(image) if digests_inside else (),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 
 # name: of the member of an archive; empty for what a compressed file holds. An image that
-# was recorded before has no row here until it is read again.
+# was recorded before has no row here until a scan or an audit reads it.
 TABLES = (
     """
     CREATE TABLE bytes_inside (

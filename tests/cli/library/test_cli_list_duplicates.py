@@ -219,3 +219,19 @@ def test_two_wrappings_of_the_same_bytes_without_the_plain_image(shelf: Shelf) -
     write(shelf.home / "b.iso.gz", bytes(damaged), DATE)
     shelf.run("audit", code=1)
     assert shelf.json("list", "--duplicates")["same_discs"] == []
+
+
+def test_an_audit_adds_what_a_record_of_before_does_not_know(shelf: Shelf) -> None:
+    from mediashelf.catalogue.store import open_catalogue
+
+    plain = tide_image()
+    write(shelf.home / "tide.iso", plain, DATE)
+    write(shelf.home / "tide.iso.gz", gzip.compress(plain, mtime=0), DATE)
+    shelf.run("scan")
+    with open_catalogue(shelf.catalogue) as catalogue:
+        catalogue.db.execute("DELETE FROM bytes_inside")
+    (same,) = shelf.json("list", "--duplicates")["same_discs"]
+    assert [one["is_proved"] for one in same["others"]] == [False]
+    shelf.run("audit")
+    (same,) = shelf.json("list", "--duplicates")["same_discs"]
+    assert [one["is_proved"] for one in same["others"]] == [True]
