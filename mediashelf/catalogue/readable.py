@@ -11,16 +11,19 @@ from collections.abc import Iterator, Sequence
 
 from mediashelf import __version__
 from mediashelf.catalogue.images import facts_of
+from mediashelf.catalogue.records.inside import is_wrapping_name, wrapped_ids
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Severity
-from mediashelf.formats.volume import DiscFacts
+from mediashelf.formats.volume import DiscFacts, VolumeKind
 from mediashelf.readability.check import worst_for_targets
 from mediashelf.readability.targets import Target
 
 _NOTHING = 0  # stands for "no findings" beside the severities
 _UNKNOWN = -1  # stands for "never read as a disc"
+
+_NO_DISCS = frozenset({VolumeKind.FLOPPY.value, VolumeKind.ARCHIVE.value})
 
 _KEPT_AT_ONCE = 2000  # answers written in one transaction
 
@@ -39,13 +42,18 @@ def readable_by(
 def iter_reading(
     catalogue: Catalogue, rows: Sequence[ImageRow], targets: Sequence[Target]
 ) -> Iterator[tuple[ImageRow, tuple[bool, ...] | None]]:
-    """Yield every image and which of the targets read it; None where it was never read as a disc.
+    """Yield every image and which of the targets read it; None where it was never read as a disc,
+    or is none: a floppy, an archive, a compressed file.
 
     The facts of an image are unpacked once, and not at all where every answer is remembered.
     """
     known = [_remembered(catalogue, target) for target in targets]
+    wrapped = wrapped_ids(catalogue.db)
     new: list[tuple[str, str, int, int]] = []
     for row in rows:
+        if row.id in wrapped or is_wrapping_name(row.path) or _NO_DISCS & {*row.kinds}:
+            yield row, None  # no drive serves it as a disc, whatever is in it
+            continue
         missing = [at for at, target in enumerate(targets) if row.id not in known[at][1]]
         if missing:
             asked = _ask(facts_of(catalogue.db, row.id), [targets[at] for at in missing])

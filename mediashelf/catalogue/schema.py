@@ -14,6 +14,7 @@ from contextlib import contextmanager
 
 from mediashelf.catalogue.records.name_index import add_end_marks
 from mediashelf.catalogue.steps.history import add_history
+from mediashelf.catalogue.steps.inside import add_bytes_inside
 from mediashelf.catalogue.steps.keeping import add_keeping
 from mediashelf.catalogue.steps.packages import add_packages
 from mediashelf.catalogue.steps.records import add_records
@@ -173,6 +174,7 @@ STEPS: tuple[Step, ...] = (
     add_keeping,
     add_end_marks,
     add_packages,
+    add_bytes_inside,
 )
 """What turns version N into N + 1. Steps are only ever added at the end, never changed."""
 

@@ -99,6 +99,7 @@ def _one_floppy(tree: ZipTree, bounds: Bounds) -> Tree:
     floppy = FloppyTree(tree.where, volume, bounds)
     floppy.form = f"{floppy.form} in a {tree.form}"
     floppy.own(spool)
+    floppy.expanded = spool
     return floppy
 
 
@@ -142,4 +143,5 @@ def _open_compressed(
     else:
         tree.form = f"{tree.form} in {wrapping.words}"
     tree.own(spool)
+    tree.expanded = spool
     return tree

@@ -18,6 +18,7 @@ from typing import Protocol, Self
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
+from mediashelf.formats.fields import View
 from mediashelf.trees.bytes import StampedFile
 from mediashelf.trees.members import MemberKind, Parts, TreeMember
 
@@ -39,6 +40,7 @@ class Tree:
     is the fastest to read in; folders that only paths name are not members.
     ``findings`` are what was left out of the listing, and why. ``file`` is the file on the host
     that all bytes come from, None for a folder; ``depth`` counts the wrappings around this one.
+    ``expanded`` are the bytes that were compressed, where they are those of one file.
     """
 
     _separator = ":/"  # between the place of the tree and the path of a member
@@ -50,6 +52,7 @@ class Tree:
         self.findings: tuple[Finding, ...] = ()
         self.depth = 0
         self.file: StampedFile | None = None
+        self.expanded: View | None = None
         self._owned: tuple[Closable, ...] = ()
         self._by_path: dict[Parts, TreeMember] | None = None
         self._by_lower: dict[Parts, TreeMember] = {}

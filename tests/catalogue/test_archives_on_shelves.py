@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
+import random
+import re
 from pathlib import Path
 
 import pytest
 
 from cli_runs import Shelf
+from made_library import overwrite
 from make_files import make_pe
 from make_wrappings import WRAPPINGS, make_zip
 
@@ -110,3 +113,39 @@ def test_an_archive_that_is_closed_here_is_whole_as_far_as_is_known(shelf: Shelf
     (finding,) = image["findings"]
     assert (finding["rule"], finding["severity"]) == ("archive-opened", "warning")
     assert "InstallShield" in finding["message"]
+
+
+@pytest.mark.parametrize("name", ["image.iso.gz", "deflated.zip", "disk1.ima"])
+def test_damage_in_what_has_no_sectors_of_a_disc_is_placed_by_bytes_alone(
+    shelf: Shelf, name: str
+) -> None:
+    path = shelf.home / name
+    path.write_bytes(WRAPPINGS[name](FILES))
+    shelf.run("scan")
+    overwrite(path, path.stat().st_size - 6, b"\xa5")
+    out = shelf.run("audit", code=1).stdout
+    assert re.search(r"^  bytes [\d,]+ to [\d,]+$", out, re.MULTILINE)
+    assert "LBA" not in out
+
+
+def test_what_is_not_a_disc_is_readable_by_no_system(shelf: Shelf) -> None:
+    """A drive serves the bytes of the file: no floppy, archive or compressed disc is one."""
+    files = {**FILES, "FILLER.DAT": random.Random(1).randbytes(700_000)}
+    for name in ("image.iso", "image.iso.gz", "image.iso.xz", "stored.zip", "pack.tar", "pack.7z"):
+        (shelf.home / name).write_bytes(WRAPPINGS[name](files))
+    (shelf.home / "disk1.ima").write_bytes(WRAPPINGS["disk1.ima"](FILES))
+    (shelf.home / "as a disc.iso").write_bytes(WRAPPINGS["image.iso.gz"](files))
+    shelf.run("scan")
+    listed = shelf.json("list", "-t", "win9x")["images"]
+    assert [image["path"] for image in listed] == ["image.iso"]
+    shelf.run("list", "--report", shelf.folder / "library.html")
+
+
+@pytest.mark.parametrize("name", ["image.iso.gz", "deflated.zip", "disk1.ima"])
+def test_check_says_that_it_is_not_the_file_itself_that_a_system_reads(
+    shelf: Shelf, name: str
+) -> None:
+    (shelf.home / name).write_bytes(WRAPPINGS[name](FILES))
+    shelf.run("scan")
+    out = " ".join(shelf.run("check", f"home: {name}", "-t", "win9x").stdout.split())
+    assert "not a disc image as it is; a disc planned from the files in it: " in out

@@ -10,6 +10,7 @@ from mediashelf.catalogue.auditing.judging import judge_image
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.recording import write_result
 from mediashelf.catalogue.auditing.values import AuditResult, Depth
+from mediashelf.catalogue.records.inside import ids_with_inside
 from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.raw_reading import RawAudits
@@ -54,6 +55,8 @@ def run_audit(
         budget.ended(job)
         return reading
 
+    known_inside = ids_with_inside(catalogue.db)
+
     def look(job: AuditJob, count: Callable[[int], None]) -> Reading:
         if job.presence is not Presence.HERE:
             return Reading(is_missing=True)
@@ -65,6 +68,7 @@ def run_audit(
             files_inside=depth is Depth.CONTENTS,
             past_cache=past_cache,
             to_record=False,
+            digests_inside=job.row is not None and job.row.id not in known_inside,
             raw_audits=raw_audits,
             on_bytes=count,
         )

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.history import keep_verdict
+from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import ImageRow, utc_now
 from mediashelf.catalogue.scanning.record import replace_findings
@@ -41,6 +42,8 @@ def write_result(
             [now, row.id],
         )
         drop_waiting(db, row.id)
+        if result.reading.bytes_inside:
+            keep_inside(db, row.id, result.reading.bytes_inside)
         result = replace(result, new_digests=_add_digests(catalogue, row, result, algorithms, now))
     elif digests is not None and row.digests and not result.reading.problem:
         keep_waiting(db, row.id, digests, result.reading.mtime_ns, verdict.state, now)

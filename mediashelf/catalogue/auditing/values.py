@@ -87,6 +87,8 @@ class AuditResult:
 
     def lbas(self, span: Span) -> tuple[int, int] | None:
         """Return the first and last sector of a run of the file's bytes, None where unknown."""
+        if not self.reading.has_sectors or self.reading.is_sheet:
+            return None
         if self.is_raw and self.reading.stored == PLAIN_SECTORS:
             return None  # how long its sectors are is not known
         return self.reading.stored.lbas(span)

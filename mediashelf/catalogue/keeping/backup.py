@@ -48,6 +48,10 @@ def save_catalogue(
         raise InputError(f"{catalogue.place}: there is no catalogue yet, so nothing to save")
     if output.exists() and output.samefile(catalogue.place):
         raise OutputError(f"{output}: is the catalogue itself; choose another name")
+    if output.is_file() and not replace:
+        raise OutputError(
+            f"{output}: exists already; choose another name, or write over it with --replace"
+        )
     return copy_whole(catalogue.db, output, replace=replace, on_bytes=on_bytes)
 
 

@@ -4,6 +4,7 @@ Every word of the text must fit something: a part of the path, a label, a tag, t
 place, the part number or the set, letter case aside; the beginning of a volume's date
 (``1999``, ``1999-06``); or the first eight characters or more of a digest, recorded or
 published. A word with ``*`` or ``?`` is a pattern for the file's name or a label.
+A whole name as screens print it, ``shelf: path``, is that image alone.
 
 All images are looked through: that takes a few milliseconds for ten thousand.
 """
@@ -21,7 +22,7 @@ from fnmatch import translate
 from mediashelf.catalogue import images
 from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.records.reading import reads_catalogue
-from mediashelf.catalogue.rows import ImageRow, kept_path, kept_text
+from mediashelf.catalogue.rows import ImageRow, keep_path, kept_path, kept_text
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.catalogue.summaries import complete_summaries
 
@@ -51,6 +52,9 @@ def find_images(
         return [], 0
     db = catalogue.db
     shelf_id = catalogue.shelf(shelf).id if shelf is not None else None
+    named = _by_place(db, text, shelf_id)
+    if named is not None:
+        return [ImageHit(named, ("name",))], 0
     numbers = {word: _by_number(catalogue, word) for word in words}
     tests = [_test(word, numbers[word]) for word in words]
     longest = max(words, key=len)
@@ -68,6 +72,19 @@ def find_images(
     )
     hits = [ImageHit(row, tuple(dict.fromkeys(found[row.id]))) for row in rows]
     return hits, len(found) - len(hits)
+
+
+def _by_place(db: sqlite3.Connection, text: str, shelf_id: int | None) -> ImageRow | None:
+    """Return the image of which the text is the whole name as screens print it, ``shelf: path``."""
+    for colon in re.finditer(":", text):
+        found = db.execute(
+            "SELECT images.id, shelf_id FROM images JOIN shelves ON shelves.id = shelf_id "
+            "WHERE name = ? AND path = ?",
+            [text[: colon.start()], keep_path(text[colon.end() :].removeprefix(" "))],
+        ).fetchone()
+        if found is not None and shelf_id in (None, found[1]):
+            return images.by_ids(db, found[:1])[found[0]]
+    return None
 
 
 _Texts = list[tuple[str, str]]

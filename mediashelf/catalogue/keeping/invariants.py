@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 from mediashelf.catalogue.rows import kept_path
+from mediashelf.catalogue.steps.copying import mapped
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.lists.values import LENGTHS
 
@@ -20,7 +21,9 @@ _OWN = "own behaviour"
 
 def check_opened(db: sqlite3.Connection, place: str) -> Iterator[Finding]:
     """Yield where rows that belong together do not; the file itself is whole."""
-    for table, row_id, parent, _ in db.execute("PRAGMA foreign_key_check"):
+    with mapped(db):
+        lost = db.execute("PRAGMA foreign_key_check").fetchall()
+    for table, row_id, parent, _ in lost:
         yield _wrong(
             "catalogue-rows-belong",
             place,

@@ -4,20 +4,22 @@ Asked of what is on record; no image is opened. Two images look like the same di
 their volumes have the same kinds, labels and dates, and the same entries at the same
 places with the same sizes and dates. That proves nothing of the bytes in between. Proved
 is only what digests show: that one image is another with zeros after it, where the
-shorter one ends at the end of a block that has a digest of its own.
+shorter one ends at the end of a block that has a digest of its own; and that what a
+compressed file or an archive holds has the digest of another image.
 """
 
 from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
 from mediashelf.catalogue.images import facts_of
 from mediashelf.catalogue.questions.duplicates import content_key
+from mediashelf.catalogue.records.inside import contents_inside, is_wrapping_name
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.formats.volume import DiscFacts
@@ -27,6 +29,7 @@ from mediashelf.integrity.fixity.digests import BLOCK_DIGEST_SIZE, block_digest,
 class Likeness(StrEnum):
     """How an image is like the first one of its group."""
 
+    WRAPPED = "wrapped"  # in a compressed file or an archive
     PADDED = "padded"  # the same bytes and zeros after them
     OTHER_SECTORS = "other-sectors"  # raw sectors here, plain ones there
     OTHER_LENGTH = "other-length"
@@ -59,25 +62,78 @@ class _Blocks(NamedTuple):
 
 def find_same_discs(db: sqlite3.Connection, rows: Iterable[ImageRow]) -> list[SameDisc]:
     """Return the groups of images that look like one disc, by the place of their first."""
+    rows = [row for row in rows if content_key(row) and row.presence is not Presence.MISSING]
+    wrapped = _wrapped_by_content(rows, contents_inside(db))
+    proved = {row.id for same in wrapped.values() for row in same}
     found: list[SameDisc] = []
-    for group in _alike_by_rows(rows):
+    for group in _alike_by_rows(row for row in rows if row.id not in proved):
         by_structure: dict[bytes, list[ImageRow]] = {}
         for row in group:
             facts = facts_of(db, row.id)
             if facts is not None and any(volume.entries for volume in facts.volumes):
                 by_structure.setdefault(_structure_digest(facts), []).append(row)
         found += [_same_disc(db, same) for same in by_structure.values() if len(same) > 1]
-    return sorted(found, key=lambda each: (each.first.shelf, each.first.path))
+    return sorted(_with_wrapped(found, rows, wrapped), key=lambda one: _place(one.first))
+
+
+def _place(row: ImageRow) -> tuple[str, str]:
+    return row.shelf, row.path
+
+
+def _wrapped_by_content(
+    rows: Sequence[ImageRow], inside: Mapping[int, Sequence[str]]
+) -> dict[str, list[ImageRow]]:
+    """Return the images that hold the bytes of another one, or the same as another, by these."""
+    plain = {content_key(row) for row in rows}
+    found: dict[str, list[ImageRow]] = {}
+    for row in rows:
+        for content in dict.fromkeys(inside.get(row.id, ())):
+            found.setdefault(content, []).append(row)
+    return {
+        content: same
+        for content, same in found.items()
+        if content in plain or len({content_key(row) for row in same}) > 1
+    }
+
+
+def _with_wrapped(
+    found: Iterable[SameDisc], rows: Sequence[ImageRow], wrapped: dict[str, list[ImageRow]]
+) -> Iterator[SameDisc]:
+    """Add what digests prove to the groups, and make groups for what is in none."""
+    plain: dict[str, ImageRow] = {}
+    for row in rows:
+        plain.setdefault(content_key(row), row)
+    left = dict(wrapped)
+    for same in found:
+        more = _one_of_each(left.pop(content_key(same.first), []))
+        yield replace(same, others=(*same.others, *_all_proved(more)))
+    for content, same_bytes in left.items():
+        first = plain.get(content)
+        others = _one_of_each(same_bytes)
+        if first is None:
+            first, *others = others
+        yield SameDisc(first, _all_proved(others))
+
+
+def _one_of_each(rows: Iterable[ImageRow]) -> list[ImageRow]:
+    """Return one image of each content, by place."""
+    found: dict[str, ImageRow] = {}
+    for row in sorted(rows, key=_place):
+        found.setdefault(content_key(row), row)
+    return list(found.values())
+
+
+def _all_proved(rows: Sequence[ImageRow]) -> tuple[Alike, ...]:
+    return tuple(Alike(row, Likeness.WRAPPED, True) for row in rows)
 
 
 def _alike_by_rows(rows: Iterable[ImageRow]) -> Iterator[list[ImageRow]]:
     """Yield images that may be one disc by what their rows say, one of each content."""
     groups: dict[tuple[object, ...], dict[str, ImageRow]] = {}
     for row in rows:
-        key = content_key(row)
-        if key and row.entry_count and row.presence is not Presence.MISSING:
+        if row.entry_count:
             like = (row.entry_count, row.labels, row.kinds)
-            groups.setdefault(like, {}).setdefault(key, row)
+            groups.setdefault(like, {}).setdefault(content_key(row), row)
     return (list(group.values()) for group in groups.values() if len(group) > 1)
 
 
@@ -97,12 +153,17 @@ def _structure_digest(facts: DiscFacts) -> bytes:
 
 
 def _same_disc(db: sqlite3.Connection, rows: Sequence[ImageRow]) -> SameDisc:
-    # The shortest plain image first: a padded or raw one is that, wrapped.
-    first, *others = sorted(rows, key=lambda row: (row.looks_raw, row.size, row.shelf, row.path))
+    # The shortest plain image first: a padded, raw or compressed one is made of that.
+    first, *others = sorted(
+        rows,
+        key=lambda row: (is_wrapping_name(row.path), row.looks_raw, row.size, row.shelf, row.path),
+    )
     return SameDisc(first, tuple(_alike(db, first, other) for other in others))
 
 
 def _alike(db: sqlite3.Connection, first: ImageRow, other: ImageRow) -> Alike:
+    if is_wrapping_name(other.path):
+        return Alike(other, Likeness.WRAPPED, False)
     if first.looks_raw != other.looks_raw:
         return Alike(other, Likeness.OTHER_SECTORS, False)
     one, two = _blocks(db, first), _blocks(db, other)

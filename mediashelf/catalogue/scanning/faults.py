@@ -18,6 +18,8 @@ from mediashelf.integrity.fixity.medium import is_medium_error
 from mediashelf.trees.as_image import is_closed_here, open_as_image
 from mediashelf.trees.opening import is_archive
 
+NOT_OPENED_RULE = "archive-opened"
+
 
 def one_of_hundreds(step: Callable[..., Reading]) -> Callable[..., Reading]:
     """Let a fault of ours at one image become a finding: it must not end the work on the others."""
@@ -76,13 +78,13 @@ def _not_opened(path: Path, error: Exception) -> Finding:
     reason = str(error).removeprefix(f"{path}: ")
     if is_closed_here(error):
         return Finding(
-            "archive-opened",
+            NOT_OPENED_RULE,
             Severity.WARNING,
             "archive",
             f"its files are not on record: {reason}",
         )
     return Finding(
-        "archive-opened",
+        NOT_OPENED_RULE,
         Severity.ERROR,
         "archive",
         f"it cannot be opened: {reason}",

@@ -14,6 +14,7 @@ _COPIED = {
     "block_digests": "block_size, digests",
     "disc_facts": "packed",
     "volumes": "number, kind, label",
+    "bytes_inside": "name, size, digest",
     "entries": "number, folder_id, name_id, size, marks, twin",
     "waiting": "size, mtime_ns, digests, seen_at, judged, judged_at",
 }

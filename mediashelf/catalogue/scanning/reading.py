@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.listing import count_entries, list_entries
+from mediashelf.catalogue.records.inside import BytesInside, digest_inside
 from mediashelf.catalogue.rows import kept_number
-from mediashelf.catalogue.scanning.faults import one_of_hundreds, opened
+from mediashelf.catalogue.scanning.faults import NOT_OPENED_RULE, one_of_hundreds, opened
 from mediashelf.catalogue.scanning.raw_reading import RawAudits, sheets_beside
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
@@ -53,13 +54,15 @@ def read_image(
     files_inside: bool = False,
     past_cache: bool = False,
     to_record: bool = True,
+    digests_inside: bool = True,
     raw_audits: RawAudits | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Reading:
     """Read an image file: structure first, then every byte; nothing is raised for its faults.
 
     With ``files_inside=True`` the checksums of files inside are verified as well.
-    What only a catalogue needs is left out unless the image is ``to_record``.
+    What only a catalogue needs is left out unless the image is ``to_record``, and the
+    digests of images inside archives unless ``digests_inside`` are asked for.
     ``raw_audits`` are those of the run. A cue sheet has no structure of a disc; it
     answers for the sectors of all files that it names.
     """
@@ -74,9 +77,10 @@ def read_image(
     unreadable: list[Span] = []
     try:
         with opened(path, is_sheet) as (image, findings):
-            reading = replace(reading, findings=findings)
+            is_closed = any(finding.rule == NOT_OPENED_RULE for finding in findings)
+            reading = replace(reading, findings=findings, has_sectors=not is_closed)
             if image is not None:
-                reading = _with_structure(reading, image, to_record)
+                reading = _with_structure(reading, image, to_record, digests_inside)
             digests = digest_file(
                 path,
                 algorithms=algorithms,
@@ -123,7 +127,9 @@ def _without_gaps(reading: Reading) -> Reading:
 
 
 @one_of_hundreds
-def _with_structure(reading: Reading, image: DiscImage, to_record: bool) -> Reading:
+def _with_structure(
+    reading: Reading, image: DiscImage, to_record: bool, digests_inside: bool
+) -> Reading:
     facts, path = image.facts, image.path
     stored = _stored_sectors(path) if facts.looks_raw else PLAIN_SECTORS
     findings = (*image.findings, *_check_parts(image))
@@ -132,12 +138,18 @@ def _with_structure(reading: Reading, image: DiscImage, to_record: bool) -> Read
         structure_read=True,
         looks_raw=facts.looks_raw,
         stored=stored,
+        has_sectors=not isinstance(image, WrappedImage),
         volumes=tuple((volume.kind, volume.label) for volume in facts.volumes),
         findings=tuple(_as_kept(_in_file(each, stored), path) for each in findings),
         listing=tuple(list_entries(facts)) if to_record else (),
         packed_facts=pack_facts(facts) if to_record else b"",
         summary=summarise(facts) if to_record else None,
+        bytes_inside=_bytes_inside(image) if digests_inside else (),
     )
+
+
+def _bytes_inside(image: DiscImage) -> tuple[BytesInside, ...]:
+    return tuple(digest_inside(image)) if isinstance(image, WrappedImage) else ()
 
 
 def _check_parts(image: DiscImage) -> Iterator[Finding]:

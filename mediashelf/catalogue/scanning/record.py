@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, fold
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
+from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
@@ -175,6 +176,7 @@ def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -
         )
         if reading.summary is not None:
             write_summaries(db, {image_id: reading.summary})
+    keep_inside(db, image_id, reading.bytes_inside)
     _record_entries(db, image_id, reading)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.listing import ListedEntry
+from mediashelf.catalogue.records.inside import BytesInside
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.integrity.fixity.digests import Digests
@@ -27,8 +28,9 @@ class Reading:
     """What one look at an image file found. Offsets in findings count in the file.
 
     ``digests`` is None where the bytes could not be read. ``volumes`` are kind and
-    label of each; ``listing``, ``packed_facts`` and ``summary`` are what a catalogue records.
-    ``stored`` says how the file stores sectors; ``sectors`` counts the verdicts on
+    label of each; ``listing``, ``packed_facts``, ``summary`` and ``bytes_inside`` are what a
+    catalogue records. ``stored`` says how the file stores the sectors of a disc, if it
+    ``has_sectors``; ``sectors`` counts the verdicts on
     them, where they carry what tells, and is None where they were not judged.
     ``inside`` are findings about files inside with checksums of their own, and
     ``inside_report`` says what was verified of them; it is None where they were
@@ -46,6 +48,7 @@ class Reading:
     structure_read: bool = False
     looks_raw: bool = False
     stored: StoredSectors = PLAIN_SECTORS
+    has_sectors: bool = True
     volumes: tuple[tuple[VolumeKind, str], ...] = ()
     findings: tuple[Finding, ...] = ()
     sectors: dict[SectorVerdict, int] | None = None
@@ -61,7 +64,8 @@ class Reading:
     listing: tuple[ListedEntry, ...] = ()
     packed_facts: bytes = b""
     summary: DiscSummary | None = None
+    bytes_inside: tuple[BytesInside, ...] = ()
 
     def without_listing(self) -> Reading:
         """Return the same without what grows with the number of entries."""
-        return replace(self, listing=(), packed_facts=b"", summary=None)
+        return replace(self, listing=(), packed_facts=b"", summary=None, bytes_inside=())

@@ -264,8 +264,16 @@ def _glance(answer: CheckedSource) -> str:
     parts = [size_text(facts.size), *dict.fromkeys(volume.kind.value for volume in facts.volumes)]
     if facts.boot is not None and any(entry.is_bootable for entry in facts.boot.entries):
         parts.append("boots")
-    planned = "" if answer.kind == "image" else f"planned from a {answer.kind}: "
-    return planned + ", ".join(parts)
+    return _origin(answer) + ", ".join(parts)
+
+
+def _origin(answer: CheckedSource) -> str:
+    """Say what was checked where that is not the file itself."""
+    if answer.kind == "image":
+        return ""
+    if answer.kind == "folder" and not answer.path.is_dir():
+        return "not a disc image as it is; a disc planned from the files in it: "
+    return f"planned from a {answer.kind}: "
 
 
 def _row(target: Target, findings: Sequence[Finding]) -> tuple[str, str, str]:

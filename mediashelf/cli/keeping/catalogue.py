@@ -16,6 +16,7 @@ from mediashelf.cli.documents import document
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped
+from mediashelf.errors import InputError
 from mediashelf.text import count_text, size_text
 
 
@@ -115,6 +116,8 @@ def check(catalogue_path: Path | None, as_json: bool, quiet: bool, fail_on: str)
     Reads the catalogue alone, no image, and changes nothing.
     """
     with open_catalogue(catalogue_path) as opened:
+        if not opened.exists:
+            raise InputError(f"{opened.place}: there is no catalogue yet, so nothing to check")
         findings = check_catalogue(opened)
         place, exists = opened.place, opened.exists
         count = len(opened.images()) if not findings else 0
@@ -123,6 +126,6 @@ def check(catalogue_path: Path | None, as_json: bool, quiet: bool, fail_on: str)
     elif findings:
         say_findings(findings)
     elif not quiet:
-        what = f"{count_text(count, 'image')}; the file is whole, and its rows agree"
-        say_wrapped(f"{place}: {what if exists else 'is not there yet'}")
+        images = count_text(count, "image")
+        say_wrapped(f"{place}: {images}; the file is whole, and its rows agree")
     exit_for(findings, fail_on)

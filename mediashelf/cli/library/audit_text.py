@@ -42,7 +42,7 @@ def say_audit(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, q
         for line in table(("image", "state", "what was read"), cells):
             say(line)
     if hide_sound and sound and not quiet:
-        say(f"… and {count_text(len(sound), 'sound image')} (--all names them)")
+        say_wrapped(f"… and {count_text(len(sound), 'sound image')} (--all names them)")
     for each in told:
         _say_image(each, quiet)
     for name in away:

@@ -54,7 +54,8 @@ def test_what_is_not_yet_in_the_main_file_is_copied_too(shelf: Shelf) -> None:
 def test_an_existing_file_and_the_catalogue_itself_are_not_written_over(shelf: Shelf) -> None:
     copy = shelf.folder / "saved.db"
     copy.write_text("mine")
-    assert "exists already" in shelf.run("catalogue", "save", copy, code=9).stderr
+    said = shelf.run("catalogue", "save", copy, code=9).stderr
+    assert "exists already; choose another name, or write over it with --replace" in said
     assert copy.read_text() == "mine"
     shelf.run("catalogue", "save", copy, "--replace")
     assert copy.read_bytes()[:6] == b"SQLite"
@@ -66,7 +67,9 @@ def test_no_catalogue_yet(tmp_path: Path) -> None:
     said = Shelf(tmp_path).run("catalogue", "save", tmp_path / "saved.db", code=3).stderr
     assert "there is no catalogue yet" in said
     assert list(tmp_path.iterdir()) == []
-    assert "is not there yet" in Shelf(tmp_path).run("catalogue", "check").stdout
+    # A mistyped path must not end as a check that found nothing wrong.
+    said = Shelf(tmp_path).run("catalogue", "check", code=3).stderr
+    assert "there is no catalogue yet, so nothing to check" in said
 
 
 def test_restoring_keeps_the_one_before(shelf: Shelf) -> None:

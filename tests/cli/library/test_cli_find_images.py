@@ -83,6 +83,18 @@ def test_by_the_keepers_words(shelf: Shelf) -> None:
     assert found(shelf, "attic", "kiosk", "exhibition") == [(KIOSK, ["place", "name", "tag"])]
 
 
+def test_by_the_name_that_other_screens_print(shelf: Shelf) -> None:
+    assert found(shelf, f"home: {KIOSK}") == [(KIOSK, ["name"])]
+    assert found(shelf, f"home:{KIOSK}") == [(KIOSK, ["name"])]
+    assert found(shelf, f"card: {KIOSK}") == []
+    odd = "card: 7* [x] half.iso"
+    write(shelf.folder / "card" / "7_ [x] half.iso", tide_image(4), DATE)
+    write(shelf.folder / "card" / "a: b.iso", tide_image(5), DATE)
+    shelf.run("scan")
+    assert found(shelf, "card: a: b.iso") == [("a: b.iso", ["name"])]
+    assert found(shelf, odd.replace("*", "_")) == [("7_ [x] half.iso", ["name"])]
+
+
 def test_images_come_before_files(shelf: Shelf) -> None:
     lines = shelf.run("find", "drivers").stdout.splitlines()
     assert lines[0].split() == ["image", "shelf", "label", "state", "found", "by"]

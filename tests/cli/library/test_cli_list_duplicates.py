@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import gzip
 import io
+import lzma
 import os
 from pathlib import Path
 
@@ -12,6 +14,7 @@ import pytest
 from cli_runs import Shelf
 from made_library import DATE, overwrite, tide_image, write
 from make_raw import mode_1_image
+from make_wrappings import make_zip
 
 MIB = 1 << 20
 
@@ -173,3 +176,62 @@ def test_csv_has_one_row_an_image(shelf: Shelf, tmp_path: Path) -> None:
         ("2", "other-sectors", "raw.bin", ""),
     ]
     assert [row["is-proved"] for row in rows] == ["yes", "yes", "no", "no"]
+
+
+def test_bytes_in_an_archive_are_proved_by_their_digest_and_else_look_alike(shelf: Shelf) -> None:
+    plain = tide_image(mebibytes=1)
+    other = bytearray(plain)
+    other[-500_000] ^= 0xFF  # in the contents of a file: nothing that its names tell
+    write(shelf.home / "tide.iso", plain, DATE)
+    write(shelf.home / "tide.iso.gz", gzip.compress(plain, mtime=0), DATE)
+    write(shelf.home / "tide.iso.xz", lzma.compress(plain), DATE)
+    write(shelf.home / "two.zip", make_zip({"a.iso": plain, "READ.ME": b"text"}), DATE)
+    write(shelf.home / "other.iso.gz", gzip.compress(bytes(other), mtime=0), DATE)
+    write(shelf.home / "raw.bin", mode_1_image(plain), DATE)
+    shelf.run("scan")
+    (same,) = shelf.json("list", "--duplicates")["same_discs"]
+    assert same["first"]["path"] == "tide.iso"
+    told = {each["image"]["path"]: (each["likeness"], each["is_proved"]) for each in same["others"]}
+    assert told == {
+        "tide.iso.gz": ("wrapped", True),
+        "tide.iso.xz": ("wrapped", True),
+        "two.zip": ("wrapped", True),
+        "other.iso.gz": ("wrapped", False),
+        "raw.bin": ("other-sectors", False),
+    }
+    out = " ".join(shelf.run("list", "--duplicates").stdout.split())
+    assert "Looks like the same disc in other bytes: TIDE" in out
+    assert "in a compressed file or archive, proved by digests" in out
+
+
+def test_two_wrappings_of_the_same_bytes_without_the_plain_image(shelf: Shelf) -> None:
+    plain = tide_image()
+    write(shelf.home / "a.zip", make_zip({"tide.iso": plain}), DATE)
+    write(shelf.home / "b.iso.gz", gzip.compress(plain, mtime=0), DATE)
+    shelf.run("scan")
+    (same,) = shelf.json("list", "--duplicates")["same_discs"]
+    assert same["first"]["path"] == "a.zip"
+    assert [(one["image"]["path"], one["is_proved"]) for one in same["others"]] == [
+        ("b.iso.gz", True)
+    ]
+    damaged = bytearray((shelf.home / "b.iso.gz").read_bytes())
+    damaged[-6] ^= 1  # its checksum
+    write(shelf.home / "b.iso.gz", bytes(damaged), DATE)
+    shelf.run("audit", code=1)
+    assert shelf.json("list", "--duplicates")["same_discs"] == []
+
+
+def test_an_audit_adds_what_a_record_of_before_does_not_know(shelf: Shelf) -> None:
+    from mediashelf.catalogue.store import open_catalogue
+
+    plain = tide_image()
+    write(shelf.home / "tide.iso", plain, DATE)
+    write(shelf.home / "tide.iso.gz", gzip.compress(plain, mtime=0), DATE)
+    shelf.run("scan")
+    with open_catalogue(shelf.catalogue) as catalogue:
+        catalogue.db.execute("DELETE FROM bytes_inside")
+    (same,) = shelf.json("list", "--duplicates")["same_discs"]
+    assert [one["is_proved"] for one in same["others"]] == [False]
+    shelf.run("audit")
+    (same,) = shelf.json("list", "--duplicates")["same_discs"]
+    assert [one["is_proved"] for one in same["others"]] == [True]

@@ -15,6 +15,7 @@ from mediashelf.jobs.library.duplicates import Duplicates
 from mediashelf.text import count_text, size_text
 
 _WORDS = {
+    Likeness.WRAPPED: "in a compressed file or archive",
     Likeness.PADDED: "the same bytes, then zeros",
     Likeness.OTHER_SECTORS: "raw sectors",
     Likeness.OTHER_LENGTH: "another length",
@@ -110,7 +111,7 @@ def say_duplicates(found: Duplicates, *, quiet: bool) -> None:
 def _say_copies(group: EqualImages) -> None:
     media = f"on {group.media} media" if group.media > 1 else "all on one medium"
     label = group.images[0].label
-    say(
+    say_wrapped(
         f"{len(group.images):,} copies of {size_text(group.size)}, {media}, "
         f"{size_text(group.to_free)} to free{f': {label}' if label else ''}"
     )
@@ -131,7 +132,7 @@ def _say_same_disc(same: SameDisc) -> None:
     is_proved = all(other.is_proved for other in same.others)
     how = "The same disc" if is_proved else "Looks like the same disc"
     label = same.first.label
-    say(f"{how} in other bytes{f': {label}' if label else ''}")
+    say_wrapped(f"{how} in other bytes{f': {label}' if label else ''}")
     first = (same.first.where, size_text(same.first.size), "")
     rows = [first, *(_alike_cells(other) for other in same.others)]
     _say_table(("image", "size", "beside the first"), rows, right="size")
