@@ -25,12 +25,15 @@ Disc = tuple[int, ...]
 Fits = Callable[[Sequence[int]], bool]
 
 
-def pack(items: Sequence[Item], fits: Fits) -> list[Disc]:
+def pack(items: Sequence[Item], fits: Fits, least: int = 1) -> list[Disc]:
     """Return the numbers of the items on each disc; each item must fit on a disc alone.
 
     The same items give the same discs. On one disc items are in their order.
+    No fewer than ``least`` discs can hold all, as the caller knows.
     """
     in_sequence = _in_sequence(items, fits)
+    if len(in_sequence) <= least:
+        return in_sequence  # the other way asks far more of ``fits``
     return min(in_sequence, _heaviest_first(items, fits), key=len)  # of equals the first
 
 

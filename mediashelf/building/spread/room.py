@@ -88,15 +88,15 @@ class DiscRoom:
     """One disc of the recipe's capacity; sets of units are asked for by number.
 
     Most questions are answered from a set that was laid out and the sectors that each
-    unit after it takes alone, or adds to any disc; only between the two are the trees
+    unit after it takes ``alone``, or adds to any disc; only between the two are the trees
     named and laid out again.
     """
 
-    def __init__(self, measure: Measure, units: Sequence[Unit]) -> None:
+    def __init__(self, measure: Measure, units: Sequence[Unit], alone: Sequence[Measured]) -> None:
         self._measure = measure
         self._units = units
         base = measure.measure(())
-        alone = [measure.measure((unit,)) for unit in units]
+        self._base = base.sectors
         self._alone = [one.sectors - base.sectors for one in alone]
         self._added = _added_sectors(units)
         self._loose = [
@@ -113,6 +113,11 @@ class DiscRoom:
             Item(self._alone[number], ranks.index(_rank(unit)))
             for number, unit in enumerate(self._units)
         ]
+
+    def least_discs(self) -> int:
+        """Return how many discs any way of packing takes, at the least."""
+        room = max(self._measure.capacity - self._base, 1)
+        return -(-sum(self._added) // room)
 
     def fits(self, chosen: Sequence[int]) -> bool:
         """Return whether these units fit on one disc; in doubt they do not."""

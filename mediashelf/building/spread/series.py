@@ -21,7 +21,7 @@ from mediashelf.building.planning.disc_plan import DiscPlan, plan_listing
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.spread.packing import pack
-from mediashelf.building.spread.room import DiscRoom, Measure
+from mediashelf.building.spread.room import DiscRoom, Measure, Measured
 from mediashelf.building.spread.subset import subset
 from mediashelf.building.spread.units import Unit, find_units, take_apart
 from mediashelf.errors import BuildError
@@ -74,9 +74,11 @@ def plan_series(
     if listing.boot is not None:
         whole.insert(0, Unit((), 0, -1, (), (), True, has_boot=True))
     measure = Measure(recipe, listing, _pages_size(recipe, whole, reserve))
-    units = list(_that_fit(whole, measure, recipe))
-    room = DiscRoom(measure, units)
-    discs = pack(room.items(), room.fits) or [()]  # sources without anything: one empty disc
+    fitting = list(_that_fit(whole, measure, recipe))
+    units = [unit for unit, _ in fitting]
+    room = DiscRoom(measure, units, [alone for _, alone in fitting])
+    packed = pack(room.items(), room.fits, room.least_discs())
+    discs = packed or [()]  # sources without anything: one empty disc
     chosen = tuple(tuple(units[number] for number in disc) for disc in discs)
     findings = (*listing.findings, *_taken_apart(whole, chosen))
     series = DiscSeries(recipe, listing, chosen, findings)
@@ -152,18 +154,20 @@ def _pages_size(recipe: Recipe, units: Sequence[Unit], reserve: int) -> PagesSiz
     return PagesSize(text + reserve + _HEADINGS, html + reserve)
 
 
-def _that_fit(whole: Iterable[Unit], measure: Measure, recipe: Recipe) -> Iterator[Unit]:
-    """Yield units that each fit on a disc; what may be taken apart for that is."""
+def _that_fit(
+    whole: Iterable[Unit], measure: Measure, recipe: Recipe
+) -> Iterator[tuple[Unit, Measured]]:
+    """Yield units that each fit on a disc, as measured; what may be taken apart for that is."""
     waiting = list(whole)[::-1]
     while waiting:
         unit = waiting.pop()
-        sectors = measure.measure((unit,)).sectors
-        if sectors <= measure.capacity:
-            yield unit
+        alone = measure.measure((unit,))
+        if alone.sectors <= measure.capacity:
+            yield unit, alone
             continue
         parts = take_apart(unit)
         if parts in ([], [unit]):
-            raise _too_large(unit, sectors, recipe)
+            raise _too_large(unit, alone.sectors, recipe)
         waiting += parts[::-1]
 
 

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from mediashelf.catalogue import images
+from mediashelf.catalogue.packages.looked_into import PLAIN
 from mediashelf.catalogue.packages.packing import (
     OtherFacts,
     PackageFacts,
@@ -17,7 +18,6 @@ from mediashelf.catalogue.packages.packing import (
     unpack_more,
     unpack_other,
 )
-from mediashelf.catalogue.packages.store import PLAIN
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, kept_text
 

@@ -6,52 +6,18 @@ import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 
+from mediashelf.catalogue.packages.looked_into import forget
 from mediashelf.catalogue.packages.packing import can_be_reported, pack_other, pack_package
-from mediashelf.catalogue.records.reading import reads_catalogue
-from mediashelf.catalogue.rows import ImageRow, Presence, keep_text, utc_now
+from mediashelf.catalogue.rows import keep_text, utc_now
 from mediashelf.catalogue.schema import transaction
 from mediashelf.drivers.recorded import KeptPackage
 from mediashelf.drivers.recorded_others import KeptOther
-
-PLAIN, DEEP = 3, 4
-"""How far a content was looked into: its own files, or archives among them as well.
-
-When the rules change by which packages are read, both numbers are raised.
-"""
 
 MOST_UNOPENED = 200
 """Archives and installers of one image that could not be opened, and are named."""
 
 MOST_PACKAGES = 50_000
 """Packages of one image that are kept."""
-
-
-def digest_of(row: ImageRow) -> str:
-    """Return what an image's packages are kept by, empty where nothing of it is on record."""
-    return next(iter(row.digests.values()), "")
-
-
-@reads_catalogue
-def not_looked_into(
-    db: sqlite3.Connection, rows: Iterable[ImageRow], reader: int
-) -> list[ImageRow]:
-    """Return the images that are here with their recorded bytes and not looked into so far.
-
-    Of copies of one image only the first is returned.
-    """
-    known = {
-        digest
-        for (digest,) in db.execute(
-            "SELECT digest FROM package_sources WHERE reader >= ?", [reader]
-        )
-    }
-    wanted: dict[str, ImageRow] = {}
-    for row in rows:
-        digest = digest_of(row)
-        is_whole = row.presence is Presence.HERE and row.waiting is None and not row.is_sheet
-        if digest and is_whole and digest not in known:
-            wanted.setdefault(digest, row)
-    return list(wanted.values())
 
 
 def record_packages(
@@ -66,7 +32,7 @@ def record_packages(
     ``unopened`` are places in it that could not be looked into, with the reason.
     """
     with transaction(db):
-        _forget(db, db.execute("SELECT id FROM package_sources WHERE digest = ?", [digest]))
+        forget(db, db.execute("SELECT id FROM package_sources WHERE digest = ?", [digest]))
         source = db.execute(
             "INSERT INTO package_sources (digest, reader, read_at, unopened) "
             "VALUES (?, ?, ?, ?) RETURNING id",
@@ -83,29 +49,6 @@ def record_packages(
                 )
                 break
     return count
-
-
-def forget_unused(db: sqlite3.Connection) -> None:
-    """Forget the packages of contents that no image on record has any more."""
-    with transaction(db):
-        _forget(
-            db,
-            db.execute(
-                "SELECT id FROM package_sources WHERE digest NOT IN "
-                "(SELECT digest FROM fixity WHERE replaced_at IS NULL)"
-            ),
-        )
-
-
-def _forget(db: sqlite3.Connection, sources: Iterable[tuple[int]]) -> None:
-    for (source,) in list(sources):
-        # No index serves this: it is done seldom, and would double the table.
-        db.execute(
-            "DELETE FROM package_models WHERE package_id IN "
-            "(SELECT id FROM packages WHERE source_id = ?)",
-            [source],
-        )
-        db.execute("DELETE FROM package_sources WHERE id = ?", [source])
 
 
 def _record_one(db: sqlite3.Connection, source: int, package: KeptPackage | KeptOther) -> None:

@@ -20,8 +20,6 @@ from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
-from mediashelf.catalogue.scanning.raw_reading import RawAudits
-from mediashelf.catalogue.scanning.reading import read_image
 from mediashelf.catalogue.scanning.scan_record import Event, Job, Recorded, record_reading
 from mediashelf.catalogue.scanning.swaps import PutOff
 from mediashelf.catalogue.scanning.values import Reading
@@ -215,6 +213,12 @@ def run_scan(
 
     ``on_file`` gets the path of each file that is begun, from the threads that read.
     """
+    if not plan.jobs:
+        return
+    # Loaded only here: most scans find nothing to read.
+    from mediashelf.catalogue.scanning.raw_reading import RawAudits
+    from mediashelf.catalogue.scanning.reading import read_image
+
     raw_audits = RawAudits()
 
     def read(job: Job, count: Callable[[int], None]) -> Reading:

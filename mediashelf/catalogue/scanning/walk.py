@@ -29,7 +29,6 @@ from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.files import is_partial
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
-from mediashelf.trees.opening import is_archive
 
 SHEET_SUFFIX = ".cue"
 SUFFIXES_BY_NAME = (".iso", ".udf", SHEET_SUFFIX)
@@ -160,6 +159,9 @@ def looks_like_disc(path: Path) -> bool:
                 return True
     except OSError:
         return True
+    # Loaded only here: folders of nothing but images need none of it.
+    from mediashelf.trees.opening import is_archive
+
     return is_archive(path)
 
 

@@ -16,13 +16,16 @@ from mediashelf.formats.rockridge.announcement import (
     announcing_field,
     first_records,
 )
-from mediashelf.formats.rockridge.system_use import SystemUseReader
+from mediashelf.formats.rockridge.system_use import SystemUseReader, is_only_name
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE
 from mediashelf.text import count_text
 
 _NAME_IS_SELF_OR_PARENT = 0x06  # flags of NM
 _LARGEST_HOLDER = 1 << 20  # bytes that are read of a directory that may hold moved ones
+_NAME_AT = 5  # where the name begins in a NM
+_PLAIN_NAME = b"NM\x01\0"  # its signature, version and flags; the length is left out
+_MOST_SURROUNDINGS = 10_000  # what is kept of records that are good but for their names
 _MOST_HOLDERS = 16  # directories that are looked into for that; writers make one
 
 
@@ -51,6 +54,8 @@ class RockRidgeNaming:
         self._relocated: dict[int, Directory] = {}  # by LBA, with the directory that holds it now
         self._linked: set[int] = set()
         self._holders_left = _MOST_HOLDERS
+        # What stands before and after a name, where all of it is good and means nothing else.
+        self._surroundings: set[tuple[bytes, bytes]] = set()
         # Records with a name (NM), without one, and where the first of these is.
         self._named_count = self._unnamed_count = 0
         self._first_unnamed: tuple[Directory, DirectoryRecord] | None = None
@@ -155,6 +160,10 @@ class RockRidgeNaming:
         self, directory: Directory, data: bytes, record: DirectoryRecord, reader: SystemUseReader
     ) -> _Meaning:
         use = system_use_of(data, record)[self._facts.skip :]
+        surroundings, quick_name = _around_name(use)
+        if surroundings in self._surroundings:
+            return _Meaning(_decode(quick_name))  # as most records of most discs
+        problems = reader.log.total
         pieces, links = [], {}
         is_relocated = False
         for signature, body in reader.entries(use, directory.where, directory.offset + record.at):
@@ -174,6 +183,14 @@ class RockRidgeNaming:
                 found=repr(name),
                 expected="a name without them",
             )
+        if (
+            surroundings
+            and pieces == [quick_name]
+            and reader.log.total == problems
+            and len(self._surroundings) < _MOST_SURROUNDINGS
+            and is_only_name(use, len(surroundings[0]))
+        ):
+            self._surroundings.add(surroundings)
         return _Meaning(name, links.get(b"CL"), links.get(b"PL"), is_relocated)
 
     def _linked_record(
@@ -209,6 +226,17 @@ class RockRidgeNaming:
             size=itself.size,
             flags=(record.flags | FLAG_DIRECTORY) & ~FLAG_MULTI_EXTENT,
         )
+
+
+def _around_name(use: bytes) -> tuple[tuple[bytes, bytes] | None, bytes]:
+    """Return what stands around what may be a name (NM) without flags, and the name, if any."""
+    at = use.find(_PLAIN_NAME[:2])
+    size = use[at + 2] if 0 <= at < len(use) - _NAME_AT else 0
+    end = at + size
+    if size <= _NAME_AT or end > len(use) or use[at + 3 : at + _NAME_AT] != _PLAIN_NAME[2:]:
+        return None, b""
+    name = use[at + _NAME_AT : end]
+    return (None, b"") if b"\0" in name else ((use[:at], use[end:]), name)
 
 
 def _decode(name: bytes) -> str:

@@ -8,6 +8,7 @@ the whole entry, a version, and then what the signature says.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import accumulate
 
 from mediashelf.formats.fields import View, parse_both_32
 from mediashelf.formats.rockridge.use_entries import HEADER_SIZE, EntryChecks
@@ -16,6 +17,7 @@ from mediashelf.formats.volume import SECTOR_SIZE
 
 _CONTINUATION_SIZE = 28
 _NOT_PLAIN = (b"\0", b"ST")  # padding, and the end before the area's
+_ELSEWHERE = {b"CE", b"CL", b"PL", b"RE"}  # what leads to other places, or comes from there
 _NAME_GOES_ON = 0x01  # flag of NM, RRIP 1.12, 4.1.4
 MOST_CONTINUATIONS = 32  # of one record; the kernel follows as many
 
@@ -31,6 +33,14 @@ def _plain_entries(area: bytes) -> list[bytes]:
         entries.append(area[at : at + size])
         at += size
     return [] if area[at:].strip(b"\0") else entries
+
+
+def is_only_name(area: bytes, at: int) -> bool:
+    """Whether entries fill the area, only the one at ``at`` is a name, and none leads elsewhere."""
+    entries = _plain_entries(area)
+    starts = accumulate(map(len, entries), initial=0)
+    names = [start for start, entry in zip(starts, entries, strict=False) if entry[:2] == b"NM"]
+    return names == [at] and _ELSEWHERE.isdisjoint(entry[:2] for entry in entries)
 
 
 class SystemUseReader:

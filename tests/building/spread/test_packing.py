@@ -89,3 +89,15 @@ def test_known_packings(
     weights: Sequence[int | tuple[int, int]], capacity: int, discs: list[Disc]
 ) -> None:
     assert run(made(*weights), capacity) == discs
+
+
+def test_where_no_fewer_discs_can_do_the_order_is_kept_without_another_try() -> None:
+    items = made(6, 4, 5, 5)
+    asked: list[Sequence[int]] = []
+
+    def fits(chosen: Sequence[int]) -> bool:
+        asked.append(chosen)
+        return sum(items[number].weight for number in chosen) <= 10
+
+    assert pack(items, fits, 2) == [(0, 1), (2, 3)]
+    assert asked == [[0, 1], [0, 1, 2], [2, 3]]  # each item once, but the first

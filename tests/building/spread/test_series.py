@@ -18,7 +18,7 @@ from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import BootImage, Recipe, SourceFolder
 from mediashelf.building.spread.room import DiscRoom, Measure
 from mediashelf.building.spread.series import DiscSeries, file_names, plan_series
-from mediashelf.building.spread.units import find_units
+from mediashelf.building.spread.units import Unit, find_units
 from mediashelf.building.writing import write
 from mediashelf.building.writing.write import build_discs
 from mediashelf.errors import BuildError, OutputError
@@ -41,6 +41,10 @@ def planned(*sources: SourceFolder, sectors: int, **options: object) -> DiscSeri
 
 def tops(series: DiscSeries) -> list[list[str]]:
     return [[unit.name for unit in units] for units in series.units]
+
+
+def room_of(measure: Measure, units: list[Unit]) -> DiscRoom:
+    return DiscRoom(measure, units, [measure.measure((unit,)) for unit in units])
 
 
 def ten_packages(tmp_path: Path) -> Path:
@@ -253,10 +257,10 @@ def test_packages_on_a_full_disc_fit_to_the_last_sector(tmp_path: Path) -> None:
     recipe = recipe_of(SourceFolder(top), sectors=10_000)
     listing = list_sources(recipe)
     units = find_units(listing, recipe.folders)
-    needed = DiscRoom(Measure(recipe, listing, PagesSize()), units).sectors(range(10))
+    needed = room_of(Measure(recipe, listing, PagesSize()), units).sectors(range(10))
     for sectors, fits in ((needed, True), (needed - 1, False)):
         capacity = Capacity("exact", sectors)
-        room = DiscRoom(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
+        room = room_of(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
         assert room.fits(range(10)) is fits
 
 
@@ -278,12 +282,12 @@ def test_quick_answers_are_never_wrong(tmp_path: Path, seed: int) -> None:
     recipe = recipe_of(SourceFolder(write_tree(tmp_path / "top", files)), sectors=10_000)
     listing = list_sources(recipe)
     units = find_units(listing, recipe.folders)
-    exact = DiscRoom(Measure(recipe, listing, PagesSize()), units)
+    exact = room_of(Measure(recipe, listing, PagesSize()), units)
     for _ in range(30):
         chosen = randomness.sample(range(len(units)), randomness.randint(1, len(units)))
         needed = exact.sectors(chosen)
         capacity = Capacity("tried", needed + randomness.choice([-1, 0, 1, 30, -30]))
-        room = DiscRoom(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
+        room = room_of(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
         assert room.fits(chosen) is (needed <= capacity.sectors)
 
 

@@ -27,7 +27,7 @@ from mediashelf.drivers.packages.tree import PackageTree, tree_of_disc
 from mediashelf.drivers.recorded import EVERY_SYSTEM, KeptPackage
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.jobs.shelves import recording
+from mediashelf.jobs.shelves import looking
 from mediashelf.jobs.shelves.answering import ShelfAnswer, ask_shelves
 from mediashelf.jobs.shelves.nearest import NearKind, nearest
 from mediashelf.jobs.shelves.notes import BenchNotes
@@ -252,14 +252,14 @@ def test_a_fault_of_ours_at_one_image_spares_the_others(
     whole = {"V/LKV.INF": inf_text(BOARD).encode("cp1252"), "V/LKV.SYS": b"x"}
     (library.root / "b.iso").write_bytes(make_iso(whole, joliet=3).data)
     library.scan()
-    keep_packages = recording.keep_packages
+    keep_packages = looking.keep_packages
 
     def fail(tree: PackageTree, found: PackagesFound) -> Iterator[KeptPackage]:
         if not found.packages:
             raise IndexError("made to fail")
         return keep_packages(tree, found)
 
-    monkeypatch.setattr(recording, "keep_packages", fail)
+    monkeypatch.setattr(looking, "keep_packages", fail)
     look_into_images(library.catalogue, library.catalogue.images())
     assert ask(library, WIN9X).survey.covers[0].cover is Cover.DRIVER
     ((where, reason),) = unopened_in(library.catalogue.db)

@@ -1,0 +1,76 @@
+"""Look for driver packages inside an image: what is kept of each, and what cannot be opened."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterator
+from contextlib import closing
+
+from mediashelf.catalogue.rows import ImageRow
+from mediashelf.drivers.packages.finding import find_packages
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile, tree_of_disc
+from mediashelf.drivers.recorded import KeptPackage, keep_packages
+from mediashelf.drivers.recorded_others import KeptOther, keep_others
+from mediashelf.errors import MediashelfError
+from mediashelf.findings import Finding
+from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
+from mediashelf.trees.tree import Tree
+
+_CUT = "it names more devices, sections or files than are kept; the first ones were"
+
+
+def packages_in(
+    row: ImageRow, unopened: list[str], *, is_deep: bool
+) -> Iterator[KeptPackage | KeptOther]:
+    """Yield the packages of an image; what cannot be opened is added with its place in it."""
+    start = str(row.file)
+    try:
+        with open_tree(row.file) as whole, closing(_trees(whole, is_deep=is_deep)) as trees:
+            for tree in trees:
+                if isinstance(tree, Finding):
+                    unopened.append(f"{tree.where.removeprefix(start)}: {tree.message}")
+                    continue
+                seen = _package_tree(tree, start)
+                found = find_packages(seen)
+                closed = [
+                    f"{one.where.removeprefix(start)}: {one.message}" for one in iter_gaps(tree)
+                ]
+                unopened += closed or [f":{one.where}: {one.message}" for one in found.findings]
+                yield from keep_others(seen, found)
+                for package in keep_packages(seen, found):
+                    if package.is_cut:
+                        unopened.append(f":{package.path}: {_CUT}")
+                    yield package
+    except (OSError, MediashelfError) as error:
+        unopened.append(": " + str(error).removeprefix(start).removeprefix(": "))
+    except Exception as error:  # noqa: BLE001
+        # A fault of ours at one image must not end the work on the others.
+        words = f"internal error ({type(error).__name__}: {error}); please report it"
+        unopened.append(f": {words}")
+
+
+def _trees(whole: Tree, *, is_deep: bool) -> Generator[Tree | Finding, None, None]:
+    if is_deep:
+        yield from iter_trees(whole)
+    else:
+        yield whole
+
+
+def _package_tree(tree: Tree, start: str) -> PackageTree:
+    """Return a tree as those that look for packages see it; paths begin below ``start``."""
+    inside = tree.where.removeprefix(start).removeprefix(":")
+    prefix = f"{inside}:" if inside else ""
+    if isinstance(tree, DiscTree):
+        facts, read_file = tree.image.facts, tree.image.read_file
+        seen = tree_of_disc(tree.where, facts, (tree.volume.kind,), read_file, prefix=prefix)
+        if seen is not None:
+            return seen
+    members = {f"/{one.path}": one for one in tree.members if one.is_file}
+    files = tuple(
+        TreeFile(path, one.size, is_cut=one.unreadable is not None) for path, one in members.items()
+    )
+
+    def read(file: TreeFile, limit: int) -> bytes:
+        return tree.read(members[file.path], limit)
+
+    return PackageTree(tree.where, "archive", files, read, prefix=prefix)
