@@ -73,11 +73,11 @@ class DriverVersion(NamedTuple):
         return ".".join(map(str, self.version))
 
 
-@dataclass(frozen=True, slots=True, weakref_slot=True, eq=False)
+@dataclass(frozen=True, slots=True, weakref_slot=True)
 class Inf:
     """A parsed INF. Section names are lower case in ``sections``, in order of appearance.
 
-    ``derived`` is for values that are asked for again and again, and small.
+    ``derived`` is for values that are asked for again and again, such as its source tables.
     """
 
     sections: Mapping[str, InfSection]

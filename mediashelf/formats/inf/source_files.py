@@ -67,9 +67,12 @@ class SourceTables(NamedTuple):
     files: Mapping[str, SourceDisksFile]
 
 
-@lru_cache(16)  # every install section of a text asks, and for a layout those of several texts
 def source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     """Return the source disk sections; an earlier suffix goes before a later one."""
+    return inf.once(("source tables", suffixes), lambda: _source_tables(inf, suffixes))
+
+
+def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     disks: dict[str, SourceDisk] = {}
     files: dict[str, SourceDisksFile] = {}
     for suffix in reversed(suffixes):
@@ -88,7 +91,7 @@ def _folders(inf: Inf) -> Iterator[str]:
         names = ("SourceDisksNames" + suffix, "SourceDisksFiles" + suffix)
         if suffix and not any(inf.section(name) for name in names):
             continue
-        tables = source_tables(inf, (suffix, ""))
+        tables = _source_tables(inf, (suffix, ""))
         for file in tables.files.values():
             disk = tables.disks.get(file.disk_id)
             yield join_path(disk.path if disk else "", file.path)
