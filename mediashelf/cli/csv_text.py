@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import csv
 import io
+import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
@@ -27,7 +28,11 @@ def say_csv(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(headers)
     writer.writerows([_safe(cell) for cell in row] for row in rows)
-    click.echo(text.getvalue(), nl=False)
+    out = sys.stdout
+    if out.isatty():
+        click.echo(text.getvalue(), nl=False)
+    else:  # as bytes: Windows would put another CR before each LF
+        click.echo(text.getvalue().encode(out.encoding, out.errors or "strict"), nl=False)
 
 
 def _safe(cell: str) -> str:

@@ -188,15 +188,17 @@ def test_words_go_out_and_come_back(shelf: Shelf) -> None:
 
 def test_a_table_is_taken_whole_or_not_at_all(shelf: Shelf) -> None:
     table = shelf.folder / "words.csv"
-    table.write_text('shelf,image,tags\r\nhome,tide-1.iso,good\r\nhome,tide-2.iso,"a\x07b"\r\n')
+    table.write_text(
+        'shelf,image,tags\r\nhome,tide-1.iso,good\r\nhome,tide-2.iso,"a\x07b"\r\n', newline=""
+    )
     said = shelf.run("describe", "--from", table, code=3).stderr
     assert "nothing of it was taken over" in " ".join(said.split())
     assert words(shelf, "tide-1.iso")["tags"] == []
-    table.write_text("shelf,image,tags\r\nhome,tide-1.iso,good\r\nhome,gone.iso,x\r\n")
+    table.write_text("shelf,image,tags\r\nhome,tide-1.iso,good\r\nhome,gone.iso,x\r\n", newline="")
     said = shelf.run("describe", "--from", table, code=3).stderr
     assert "line 3: gone.iso: no such image is on record" in said
     assert words(shelf, "tide-1.iso")["tags"] == ["good"]
-    table.write_text("name,colour\r\nx,y\r\n")
+    table.write_text("name,colour\r\nx,y\r\n", newline="")
     assert "expected digest, or shelf and image" in shelf.run(
         "describe", "--from", table, code=4
     ).stderr.replace("\n", " ")
