@@ -14,6 +14,9 @@ Parts = tuple[str, ...]
 MAX_LEVELS = 100
 """Parts of a member's name that are followed; paths of old systems have far fewer."""
 
+NEEDS_LIBRARY = "needs libarchive"
+"""Words of the error for an archive that could be opened if the library were here."""
+
 _ABSOLUTE = re.compile(r"/|[A-Za-z]:")
 
 

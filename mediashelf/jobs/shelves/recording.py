@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Generator, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
+from importlib.util import find_spec
 
 from mediashelf.catalogue.packages.store import (
     DEEP,
     PLAIN,
     digest_of,
+    forget_closed_for,
     forget_unused,
     not_looked_into,
     record_packages,
@@ -24,6 +26,7 @@ from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding
 from mediashelf.jobs.progress import OnAmount
 from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.members import NEEDS_LIBRARY
 from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
 from mediashelf.trees.tree import Tree
 
@@ -53,6 +56,8 @@ def look_into_images(
     scan = PackageScan()
     reader = DEEP if is_deep else PLAIN
     forget_unused(catalogue.db)
+    if find_spec("libarchive") is not None:
+        forget_closed_for(catalogue.db, NEEDS_LIBRARY, reader)
     for row in not_looked_into(catalogue.db, rows, reader):
         unopened: list[str] = []
         kept = list(_packages_in(row, unopened, is_deep=is_deep))
