@@ -25,6 +25,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.trees.bytes import Spool, StampedFile
 from mediashelf.trees.library_child import NO_LIBRARY
 from mediashelf.trees.members import (
+    NEEDS_LIBRARY,
     Bounds,
     MemberKind,
     TreeMember,
@@ -169,7 +170,7 @@ class LibraryTree(Tree):
     def _frames(self, task: str) -> Iterator[tuple[bytes, bytes]]:
         """Yield what the child says, to its end; raises :class:`InputError` when that is early."""
         if find_spec("libarchive") is None:
-            raise InputError(f"{self.where}: a {self._wrapping.value} needs libarchive; {_HOW}")
+            raise InputError(f"{self.where}: a {self._wrapping.value} {NEEDS_LIBRARY}; {_HOW}")
         with (
             self._view.opened() as file,
             _child(self._format, task, file) as (output, watch),
@@ -187,7 +188,7 @@ class LibraryTree(Tree):
                     )
                 if head[:1] == b"X" and data.startswith(NO_LIBRARY.encode()):
                     raise InputError(
-                        f"{self.where}: a {self._wrapping.value} needs libarchive; {_HOW}"
+                        f"{self.where}: a {self._wrapping.value} {NEEDS_LIBRARY}; {_HOW}"
                     )
                 yield head[:1], data
                 if head[:1] in (b"X", b"Z"):

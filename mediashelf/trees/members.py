@@ -14,6 +14,9 @@ Parts = tuple[str, ...]
 MAX_LEVELS = 100
 """Parts of a member's name that are followed; paths of old systems have far fewer."""
 
+NEEDS_LIBRARY = "needs libarchive"
+"""Words of the error for an archive that could be opened if the library were here."""
+
 _ABSOLUTE = re.compile(r"/|[A-Za-z]:")
 
 
@@ -115,7 +118,13 @@ def unsafe_name(where: str, reason: str) -> Finding:
 
 
 def not_opened(where: str, what: str, *, is_part: bool = False) -> Finding:
-    """Return the finding for a wrapping that was not looked into, or a part of it was not."""
+    """Return the finding for a wrapping that was not looked into, or a part of it was not.
+
+    What follows a semicolon in ``what`` is what to do about it.
+    """
+    remedy = ""
+    if not is_part:
+        what, _, remedy = what.partition("; ")
     return Finding(
         "not-opened",
         Severity.WARNING,
@@ -123,5 +132,5 @@ def not_opened(where: str, what: str, *, is_part: bool = False) -> Finding:
         f"not all of it was looked into: {what}"
         if is_part
         else f"not opened: {what}; the files in it were not looked into",
-        "Unpack it on a system that can, and use the folder",
+        remedy or "Unpack it on a system that can, and use the folder",
     )

@@ -183,7 +183,8 @@ def iter_gaps(tree: Tree) -> Iterator[Finding]:
             closed[member.unreadable.reason].append(member.path)
     for reason, paths in closed.items():
         count = count_text(len(paths), "file")
-        what = f"{count} of it cannot be read ({first_text(paths, _NAMES_SHOWN)}): {reason}"
+        why = reason.removeprefix("it is ")
+        what = f"{count} in it cannot be read ({first_text(paths, _NAMES_SHOWN)}): {why}"
         yield not_opened(tree.where, what, is_part=True)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from build_trees import DATE, write_tree
+from make_files import make_pe
 from make_wrappings import DATED, WRAPPINGS, make_zip
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.recipe import load_recipe, own_name, recipe_from_folders
@@ -51,6 +52,35 @@ def test_the_same_disc_as_from_the_unpacked_folder(
     assert disc_of(f"{name}:/LAN", tmp_path) == disc_of("unpacked/LAN", tmp_path)
     made = {tmp_path / "disc.toml", tmp_path / "disc.iso.made"}
     assert sorted(set(tmp_path.iterdir()) - made) == before  # nothing was unpacked beside it
+
+
+def unpacked_disc(folder: Path, source: str, keys: str = "") -> bytes:
+    recipe = folder / "disc.toml"
+    recipe.write_text(f'label = "D"\n[[folder]]\nfrom = "{source}"\n{keys}\n', encoding="utf-8")
+    build_disc(plan_disc(load_recipe(recipe)), folder / "made.iso", replace=True)
+    return (folder / "made.iso").read_bytes()
+
+
+PATTERNS = ["", 'only = ["*.inf"]', 'skip = ["LAN/COPY.SYS"]', 'only = ["/win9x/"]']
+
+
+@pytest.mark.parametrize("keys", PATTERNS)
+@pytest.mark.parametrize("name", sorted(DATED))
+def test_archives_in_a_folder_are_taken_unpacked(tmp_path: Path, name: str, keys: str) -> None:
+    """The disc is that of the folder where each archive was unpacked to a folder of its name."""
+    write_tree(tmp_path / "packed", {"TOOL.EXE": make_pe().data, "NOTES": b"Ternfield"})
+    (tmp_path / "packed" / f"win9x{name[name.index('.') :]}").write_bytes(WRAPPINGS[name](FILES))
+    plain = {f"win9x/{path}": data for path, data in FILES.items()}
+    write_tree(tmp_path / "plain", {"TOOL.EXE": make_pe().data, "NOTES": b"Ternfield", **plain})
+    made = unpacked_disc(tmp_path, "packed", f"unpack = true\n{keys}")
+    assert made == unpacked_disc(tmp_path, "plain", keys)
+
+
+def test_what_cannot_be_unpacked_stays_as_it_is(tmp_path: Path) -> None:
+    cabinet = WRAPPINGS["mszip.cab"](FILES)
+    files = {"LAN/TERN.INF": b"[Version]", "LAN/TERN.CAB": cabinet, "CUT.ZIP": b"PK\3\4cut"}
+    write_tree(tmp_path / "packed", files)
+    assert unpacked_disc(tmp_path, "packed", "unpack = true") == unpacked_disc(tmp_path, "packed")
 
 
 @pytest.mark.parametrize("name", ["image.iso", "pack.7z", "pack.tar.gz", "disk1.ima", "lzx.cab"])

@@ -132,6 +132,7 @@ def _source(source: DraftSource, draft: RecipeDraft, folder: Path) -> Iterator[s
     yield f"to = {toml_quoted(source.to)}"
     yield '# only = ["*.inf", "video/"]   # take nothing else'
     yield '# skip = ["*.bak", "/docs/"]   # and leave this out'
+    yield "# unpack = true                # archives in the folder become folders"
     yield "# keep_together = true         # on one disc, when several are built"
     yield "# order = 1                    # lower numbers on earlier discs"
     yield '# notes = ""                   # printed on the index page'

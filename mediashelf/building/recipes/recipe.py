@@ -19,6 +19,8 @@ r"""Recipes: what goes on a disc, as TOML or from folders alone.
     to = "/DRIVERS"              # a place on the disc; "/" unless said otherwise
     only = ["*.inf", "video/"]   # patterns: take nothing else (see patterns.py)
     skip = ["*.bak"]             # and leave this out
+    unpack = true                # archives and images in the folder become folders of
+                                 # their names: LAN.ZIP is LAN, for patterns too
     keep_together = true         # on one disc, when several are built
     order = 1                    # lower numbers on earlier discs; 0 unless said otherwise
     provides = ['PCI\VEN_F4B9&DEV_0100']   # devices that it drives without an INF
@@ -62,7 +64,8 @@ RECIPE_FILE = TableKind(
 )
 
 _FOLDER_KEYS = {
-    "from", "to", "only", "skip", "keep_together", "order", "provides", "provides_for", "notes",
+    "from", "to", "only", "skip", "unpack", "keep_together", "order", "provides",
+    "provides_for", "notes",
 }  # fmt: skip
 _BOOT_KEYS = {"image", "load_sectors"}
 _MAX_ORDER = 9999
@@ -87,6 +90,7 @@ class SourceFolder:
     provides: tuple[str, ...] = ()  # hardware ids
     provides_for: tuple[str, ...] = ()  # names of targets; () is every one
     notes: str = ""
+    unpack: bool = False
 
     @property
     def is_one_package(self) -> bool:
@@ -225,6 +229,7 @@ def _folder(table: Table, base: Path) -> SourceFolder:
         table.texts("provides", "hardware ids"),
         table.texts("provides_for", "targets"),
         table.text("notes"),
+        table.flag("unpack") or False,
     )
     try:
         Selection(folder.only, folder.skip)

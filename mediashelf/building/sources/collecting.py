@@ -22,6 +22,9 @@ place                  error ``same-place-twice``
 what ``only`` and      left out without a word; folders that hold nothing else are
 ``skip`` leave out     then left out as well, and a pattern that fits nothing is the
                        warning ``pattern-fits-nothing``
+archive or image,      a folder of its name without the suffix, when the source says
+``LAN.ZIP``            ``unpack``; as it is when it cannot be opened, and cabinets beside
+                       an INF, which names them
 =====================  ==============================================================
 
 The source folder itself may be reached through links. A source that is a file must be
@@ -37,13 +40,14 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from mediashelf.building.recipes.patterns import Selection
-from mediashelf.building.recipes.recipe import SourceFolder
+from mediashelf.building.recipes.recipe import SourceFolder, own_name
 from mediashelf.building.sources.placing import Spot, link_left_out, place_file, special_left_out
 from mediashelf.building.sources.wrapped import list_wrapped
 from mediashelf.building.tree import Content, DiscFile, DiscFolder
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.trees.opening import split_place
+from mediashelf.trees.wrappings import may_be_wrapping
 
 
 def read_sources(sources: Iterable[SourceFolder]) -> tuple[DiscFolder, list[Finding]]:
@@ -70,9 +74,10 @@ def _iter_source(
 ) -> Iterator[Finding]:
     real = os.path.realpath(source.path)
     if os.path.isdir(real):  # noqa: PTH112
-        yield from _Listing(real, selection, origin).iter_findings(folder)
+        listing = _Listing(real, selection, origin, unpacks=source.unpack)
+        yield from listing.iter_findings(folder)
     elif os.path.lexists(real) or split_place(source.path)[1]:
-        yield from list_wrapped(source.path, folder, selection, origin)
+        yield from list_wrapped(source.path, Spot(folder), selection, origin)
     else:
         raise InputError(f"{source.path}: no such folder, archive or image")
 
@@ -80,10 +85,11 @@ def _iter_source(
 class _Listing:
     """Puts what one source folder holds into the tree, and yields findings on the way."""
 
-    def __init__(self, top: str, selection: Selection, origin: int) -> None:
+    def __init__(self, top: str, selection: Selection, origin: int, *, unpacks: bool) -> None:
         self._top = top
         self._selection = selection
         self._origin = origin
+        self._unpacks = unpacks
 
     def iter_findings(self, target: DiscFolder) -> Iterator[Finding]:
         waiting = [(self._top, Spot(target))]
@@ -95,10 +101,13 @@ class _Listing:
             except OSError as error:
                 yield _unreadable(path, error)
                 continue
+            kept = _SETUP_CABINETS if any(map(_is_inf, listed)) else ()
             for entry in listed:
                 try:
                     if entry.is_dir(follow_symlinks=False):
                         waiting += self._subfolders(entry, spot)
+                    elif self._unpacks and _may_be_unpacked(entry, kept):
+                        yield from self._unpack(entry, spot)
                     elif self._selection.takes_file((*spot.parts, entry.name)):
                         yield from self._add(entry, spot)
                 except OSError as error:
@@ -111,6 +120,18 @@ class _Listing:
             if self._selection.takes_folder(spot.parts):
                 spot.folder()
             yield entry.path, spot
+
+    def _unpack(self, entry: os.DirEntry[str], above: Spot) -> Iterator[Finding]:
+        path = Path(entry.path)
+        spot = above.below(own_name(path), entry.path)
+        if self._selection.skips_folder(spot.parts):
+            return
+        try:
+            yield from list_wrapped(path, spot, self._selection, self._origin)
+        except InputError:
+            # Whatever looks for drivers says why it is not opened.
+            if self._selection.takes_file((*above.parts, entry.name)):
+                yield from self._add(entry, above)
 
     def _add(self, entry: os.DirEntry[str], spot: Spot) -> Iterator[Finding]:
         if entry.is_symlink():
@@ -145,6 +166,21 @@ class _Listing:
         content = Content(target, facts.st_size, facts.st_mtime_ns)
         modified = facts.st_mtime_ns // 1_000_000_000
         yield from place_file(spot.folder(), DiscFile(name, path, content, modified, self._origin))
+
+
+_SETUP_CABINETS = (".cab",)
+
+
+def _is_inf(entry: os.DirEntry[str]) -> bool:
+    return entry.name.lower().endswith(".inf")
+
+
+def _may_be_unpacked(entry: os.DirEntry[str], kept: tuple[str, ...]) -> bool:
+    """Tell whether a file is worth a try; ``kept`` are endings of what stays as it is."""
+    name = entry.name.lower()
+    return (
+        may_be_wrapping(name) and not name.endswith(kept) and entry.is_file(follow_symlinks=False)
+    )
 
 
 def _fits_nothing(source: SourceFolder, pattern: str) -> Finding:

@@ -37,7 +37,7 @@ from pathlib import Path
 from mediashelf.building.recipes.patterns import Parts, Selection
 from mediashelf.building.sources.clock import NO_FILES
 from mediashelf.building.sources.placing import Spot, link_left_out, place_file, special_left_out
-from mediashelf.building.tree import Content, DiscFile, DiscFolder, Wrapped
+from mediashelf.building.tree import Content, DiscFile, Wrapped
 from mediashelf.findings import Finding, Severity
 from mediashelf.trees.members import MemberKind, TreeMember
 from mediashelf.trees.opening import open_tree
@@ -46,25 +46,25 @@ from mediashelf.trees.tree import Tree
 _REMEDY = "Unpack it elsewhere and check it, or skip it in the recipe"
 
 
-def list_wrapped(
-    path: Path, folder: DiscFolder, selection: Selection, origin: int
-) -> Iterator[Finding]:
+def list_wrapped(path: Path, folder: Spot, selection: Selection, origin: int) -> Iterator[Finding]:
     """Put the members of what is at ``path`` into ``folder``, and yield findings.
 
+    Patterns count from the spot's own source folder.
     Raises :class:`InputError` for what cannot be read or opened. The tree stays open as
     long as a member of it is used.
     """
     tree = open_tree(path)
     yield from (_of_listing(one) for one in tree.findings)
-    spots: dict[Parts, Spot] = {(): Spot(folder)}
+    spots: dict[Parts, Spot] = {(): folder}
+    above = folder.parts
     # By name, so that the order of an archive has no influence on the disc; the sort
     # keeps the order of equal names.
     for member in sorted(tree.members, key=lambda member: member.parts):
         where = tree.where_is(member)
         if member.is_folder:
-            if selection.takes_folder(member.parts):
+            if selection.takes_folder((*above, *member.parts)):
                 _spot(spots, tree, member.parts).folder()
-        elif not selection.takes_file(member.parts):
+        elif not selection.takes_file((*above, *member.parts)):
             continue
         elif member.kind is MemberKind.LINK:
             yield link_left_out(where, "is in an archive, where links are not followed")

@@ -59,6 +59,13 @@ def forget_unused(db: sqlite3.Connection) -> None:
         )
 
 
+def forget_closed_for(db: sqlite3.Connection, reason: str, reader: int) -> None:
+    """Forget what this reader may do better: contents in which something is closed for a reason."""
+    found = "SELECT id FROM package_sources WHERE reader <= ? AND instr(unopened, ?)"
+    with transaction(db):
+        forget(db, db.execute(found, [reader, reason]))
+
+
 def forget(db: sqlite3.Connection, sources: Iterable[tuple[int]]) -> None:
     """Forget these sources, within the caller's transaction."""
     for (source,) in list(sources):

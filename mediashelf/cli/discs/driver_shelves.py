@@ -56,8 +56,8 @@ def say_library(answer: LibraryAnswer, picked: Sequence[int]) -> None:
         )
         if any(each.state is not DriverState.COVERED for each in _verdicts(answer)):
             say_wrapped(
-                "cabinets and setup programs that stand on a shelf by themselves are not looked "
-                "into: ask mediashelf drivers FILE"
+                "cabinets and setup programs of a shelf itself are not looked into: "
+                "ask mediashelf drivers FILE"
             )
         if looked.plain_count:
             count = count_text(looked.plain_count, "image")

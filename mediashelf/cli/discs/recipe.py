@@ -128,7 +128,9 @@ def new(
         click.echo(drafted.text, nl=False)
     elif not quiet:
         packages = count_text(drafted.package_count, "package")
-        tell(f"{output}: {packages} with an INF; edit it, then build it")
+        closed = count_text(len(drafted.unopened), "file")
+        more = f"; {closed} still packed or not opened: see its end" if drafted.unopened else ""
+        tell(f"{output}: {packages} with an INF{more}; edit it, then build it")
     if drafted.blockers and not as_json:
         errors = count_text(len(drafted.blockers), "error")
         tell(f"{errors} in these folders; build --dry-run tells which")

@@ -99,7 +99,7 @@ def _remarks(unopened: Sequence[Finding]) -> Iterator[str]:
         if one.rule == PACKED:
             yield f"\n# {printable(one.message)}:\n# [[folder]]\n# from = {where}\n"
         else:
-            yield f"\n# {where[1:-1]}:\n#   {printable(one.message)}\n"
+            yield f"\n# {where[1:-1]}:\n#   {printable(one.message)}\n#   to do: {one.remedy}\n"
 
 
 def _sources(plain: Recipe, listing: Listing, drivers: SourceDrivers) -> Iterator[DraftSource]:

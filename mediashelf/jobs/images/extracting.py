@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -130,13 +131,13 @@ class _Work:
         return known
 
     def _free(self, wanted: Parts, parts: Parts) -> Parts:
-        """Return a path that nothing else has on hosts that do not tell cases apart."""
+        """Return a path that nothing else has, also where cases or composed letters are equal."""
         path = PurePosixPath(wanted[-1])
         free, number = wanted, 1
-        while "/".join(free).casefold() in self._taken:
+        while _same_on_hosts(free) in self._taken:
             number += 1
             free = (*wanted[:-1], f"{path.stem}~{number}{path.suffix}")
-        self._taken.add("/".join(free).casefold())
+        self._taken.add(_same_on_hosts(free))
         if free[-1] != parts[-1]:
             where = self._tree.where_is(TreeMember(parts, 0, None))
             self._findings.append(
@@ -187,3 +188,8 @@ class _Work:
                 "" if is_link else "Get the image or archive again, or another copy of it",
             )
         )
+
+
+def _same_on_hosts(parts: Parts) -> str:
+    """Return what is equal for paths that some host takes for the same."""
+    return unicodedata.normalize("NFC", "/".join(parts)).casefold()

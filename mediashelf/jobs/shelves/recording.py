@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from importlib.util import find_spec
 
 from mediashelf.catalogue.packages.looked_into import (
     DEEP,
     PLAIN,
     digest_of,
+    forget_closed_for,
     forget_unused,
     not_looked_into,
 )
 from mediashelf.catalogue.rows import ImageRow, kept_number
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.jobs.progress import OnAmount
+from mediashelf.trees.members import NEEDS_LIBRARY
 
 
 @dataclass(slots=True)
@@ -40,6 +43,8 @@ def look_into_images(
     scan = PackageScan()
     reader = DEEP if is_deep else PLAIN
     forget_unused(catalogue.db)
+    if find_spec("libarchive") is not None:
+        forget_closed_for(catalogue.db, NEEDS_LIBRARY, reader)
     wanted = not_looked_into(catalogue.db, rows, reader)
     if not wanted:
         return scan

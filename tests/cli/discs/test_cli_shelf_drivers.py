@@ -38,7 +38,7 @@ def test_a_machine_is_answered_from_the_shelves(shelf: Shelf) -> None:
     assert "near (another board's): home:drivers.iso:/L/LAN.INF, for subsystem f4b9:0002" in text
     assert "1 image looked into: 2 INF packages, 2 without an INF\n" in text
     assert "archives inside 1 image not opened: mediashelf scan --packages" in text
-    assert "cabinets and setup programs that lie on a shelf by themselves are not" in text
+    assert "cabinets and setup programs of a shelf itself are not" in text
     (shelf.home / "drivers.iso").unlink()
     shelf.run("scan", code=1)
     text = shelf.run(*arguments, code=1).output

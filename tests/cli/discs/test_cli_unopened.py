@@ -72,6 +72,12 @@ def test_every_command_names_what_was_not_looked_into(folder: Path, arguments: l
     assert "tool.exe" not in result.output.lower().replace("tool.exe, ", "")
 
 
+def test_a_recipe_in_a_file_does_not_hide_what_is_closed(folder: Path) -> None:
+    result = run("recipe", "new", "drivers", "-o", "new.toml")
+    assert "3 files still packed or not opened: see its end" in result.output
+    assert "to do: Unpack it on a system that can" in (folder / "new.toml").read_text()
+
+
 def test_prepare_names_it_as_well(folder: Path) -> None:
     (folder / "session.toml").write_text(
         'name = "N"\ntargets = ["win9x"]\n[machine]\nname = "Kiosk"\ndevices = "machine.txt"\n'
@@ -126,7 +132,7 @@ def test_a_package_that_is_encrypted_is_not_called_packed(folder: Path) -> None:
     """Naming the archive as a source would not help."""
     (folder / "drivers" / "lan.exe").write_bytes(encrypted(make_zip({"WIN9X/TERN.INF": INF})))
     result = run("drivers", "drivers", "-m", "machine.txt", "-t", "win9x")
-    assert "1 file of it cannot be read (WIN9X/TERN.INF): it is encrypted" in result.output
+    assert "1 file in it cannot be read (WIN9X/TERN.INF): encrypted" in result.output
     assert "packages-in-archive" not in result.output
 
 

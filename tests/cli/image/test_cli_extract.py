@@ -119,6 +119,13 @@ def test_a_link_in_the_folder_leads_nowhere(top: Path) -> None:
     assert list((top / "elsewhere").iterdir()) == []
 
 
+def test_composed_letters_are_one_name_on_some_hosts(top: Path) -> None:
+    write_zip(top / "pack.zip", [("caf\u00e9.txt", b"1"), ("cafe\u0301.txt", b"2")])
+    assert "name-changed-for-host" in run("pack.zip", "-o", "out").output
+    assert sorted(path.read_bytes() for path in (top / "out").iterdir()) == [b"1", b"2"]
+    assert any(path.name.endswith("~2.txt") for path in (top / "out").iterdir())
+
+
 def test_hostile_names_stay_below_the_folder(top: Path) -> None:
     write_zip(
         top / "bad.zip",

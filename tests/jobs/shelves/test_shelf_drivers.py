@@ -13,7 +13,7 @@ import pytest
 from driver_examples import inf_text
 from made_library import Library, open_library
 from make_image import make_iso
-from make_wrappings import make_zip
+from make_wrappings import make_seven_zip, make_zip
 from mediashelf.catalogue.bench.session_rows import NoteResult, PreparedSession, SessionDisc
 from mediashelf.catalogue.bench.session_store import add_note, record_session
 from mediashelf.catalogue.packages.asking import unopened_in
@@ -336,6 +336,22 @@ def test_notes_of_a_device_stand_beside_it(library: Library) -> None:
         "this image, session harbour: failed on win9x, f2c4:0301: no picture"
     )
     assert notes.about(cover, "nt5", ()) == []
+
+
+def test_what_waited_for_the_library_is_looked_into_again(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (library.root / "pack.7z").write_bytes(make_seven_zip({"TERN.INF": DECORATED.encode("cp1252")}))
+    with monkeypatch.context() as without:
+        without.setattr("mediashelf.trees.library.find_spec", lambda name: None)
+        library.scan()
+        look_into_images(library.catalogue, library.catalogue.images())
+    ((_, reason),) = unopened_in(library.catalogue.db)
+    assert "a 7z archive needs libarchive" in reason
+    library.scan()
+    scan = look_into_images(library.catalogue, library.catalogue.images())
+    assert (scan.image_count, scan.package_count) == (1, 1)
+    assert unopened_in(library.catalogue.db) == []
 
 
 @pytest.mark.parametrize("is_encrypted", [True, False], ids=["encrypted", "damaged"])
