@@ -68,6 +68,8 @@ PATTERNS = ["", 'only = ["*.inf"]', 'skip = ["LAN/COPY.SYS"]', 'only = ["/win9x/
 @pytest.mark.parametrize("name", sorted(DATED))
 def test_archives_in_a_folder_are_taken_unpacked(tmp_path: Path, name: str, keys: str) -> None:
     """The disc is that of the folder where each archive was unpacked to a folder of its name."""
+    if "cab" in name:
+        pytest.importorskip("libarchive", exc_type=(ImportError, AttributeError, OSError))
     write_tree(tmp_path / "packed", {"TOOL.EXE": make_pe().data, "NOTES": b"Ternfield"})
     (tmp_path / "packed" / f"win9x{name[name.index('.') :]}").write_bytes(WRAPPINGS[name](FILES))
     plain = {f"win9x/{path}": data for path, data in FILES.items()}
