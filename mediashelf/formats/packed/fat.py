@@ -22,10 +22,10 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View
+from mediashelf.formats.packed.dos_time import seconds_of_dos_time
 
 _SECTOR_SIZE = 512
 _ENTRY_SIZE = 32
@@ -226,7 +226,7 @@ def _parse_entry(entry: bytes, long_name: str) -> FatEntry:
         0 if is_folder else size,
         cluster,
         is_folder,
-        _moment(date, time),
+        seconds_of_dos_time(date, time),
     )
 
 
@@ -244,19 +244,3 @@ def _name_checksum(name: bytes) -> int:
     for letter in name:
         total = ((total & 1) << 7) + (total >> 1) + letter & 0xFF
     return total
-
-
-def _moment(date: int, time: int) -> int | None:
-    try:
-        moment = datetime(
-            1980 + (date >> 9),
-            date >> 5 & 15,
-            date & 31,
-            time >> 11,
-            time >> 5 & 63,
-            min(2 * (time & 31), 59),
-            tzinfo=UTC,
-        )
-    except ValueError:
-        return None
-    return int(moment.timestamp())

@@ -12,9 +12,9 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
 from mediashelf.errors import FormatError
+from mediashelf.formats.packed.dos_time import seconds_of_dos_time
 
 SOURCE = "ZIP format, from memory; agrees with Python's zipfile"
 
@@ -232,19 +232,7 @@ def _modified(time: int, date: int, extra: bytes) -> int | None:
     body = _extra(extra, _TIMES_EXTRA)
     if body is not None and len(body) >= 5 and body[0] & 1:
         return int.from_bytes(body[1:5], "little", signed=True)
-    try:
-        moment = datetime(
-            1980 + (date >> 9),
-            date >> 5 & 15,
-            date & 31,
-            time >> 11,
-            time >> 5 & 63,
-            min(2 * (time & 31), 59),
-            tzinfo=UTC,
-        )
-    except ValueError:
-        return None
-    return int(moment.timestamp())
+    return seconds_of_dos_time(date, time)
 
 
 def _extra(extra: bytes, wanted: int) -> bytes | None:
