@@ -476,8 +476,9 @@ def test_a_folder_that_cannot_be_listed_is_a_finding_and_its_records_stay(
             raise PermissionError(13, "Permission denied")
         return scandir(folder)
 
-    monkeypatch.setattr("mediashelf.catalogue.scanning.walk.os.scandir", refusing)
-    plan, outcomes = library.scan()
+    with monkeypatch.context() as patched:
+        patched.setattr("mediashelf.catalogue.scanning.walk.os.scandir", refusing)
+        plan, outcomes = library.scan()
     (finding,) = scan_findings(plan, outcomes)
     assert (finding.rule, finding.where) == ("folder-is-readable", "home: locked")
     assert library.states() == {"home: locked/tide.iso": "away", "home: open/ebb.iso": "recorded"}

@@ -132,7 +132,8 @@ def test_an_unreadable_folder_below_is_an_error(
             raise PermissionError(13, "Permission denied")
         return scandir(path)  # type: ignore[call-overload]
 
-    monkeypatch.setattr(os, "scandir", refuse)
-    done = run("write", folder)
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "scandir", refuse)
+        done = run("write", folder)
     assert done.exit_code == 1
     assert "folder-is-readable" in done.stdout
