@@ -105,7 +105,7 @@ def plan_scan(
     for shelf in shelves:
         on_shelf(shelf)
         rows = {row.path: row for row in catalogue.images(shelf=shelf.name)}
-        other = other_folder(shelf.root, list(rows.values()), file_systems)
+        other = other_folder(catalogue.db, shelf.root, list(rows.values()), file_systems)
         try:
             walk = Walk(problem=other) if other else walk_folder(shelf.root, file_systems, rows)
         except OSError as error:
