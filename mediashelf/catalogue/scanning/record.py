@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, fold
+from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
@@ -140,6 +141,8 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
     is_same = any(in_force.get(name) == digest for name, digest in digests.whole.items())
     if in_force and not is_same:
         put_aside(db, image_id, now)
+    if not in_force:
+        bring_back(db, image_id, digests.whole.values())
     for algorithm, digest in digests.whole.items():
         db.execute(
             """
