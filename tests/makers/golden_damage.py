@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import binascii
+import gzip
 import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -116,10 +117,18 @@ FAR = 100_000  # a block past the end of every image here
 def _image() -> Iterator[tuple[str, Case]]:
     data = PLAIN.data
     end = PLAIN.file("/DIR/C.TXT")
+    yield (
+        "image-is-unpacked",
+        _case(
+            "Linux kernel 6.12, Documentation/usb/mass-storage.rst",
+            PLAIN,
+            gzip.compress(data, mtime=0),
+        ),
+    )
     yield "no-volume", _case("ECMA-119 8.1", PLAIN, zero(data, 16 * SECTOR, 2 * SECTOR))
     yield (
         "raw-sectors",
-        _case("Linux kernel 6.12, Documentation/usb/mass-storage.rst", PLAIN, mode_1_image(data)),
+        _case(mass_storage, PLAIN, mode_1_image(data)),
     )
     yield (
         "image-is-whole",

@@ -13,10 +13,10 @@ from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
-from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
+from mediashelf.catalogue.rows import RECORDED, ImageRow, keep_path, keep_text, kept_number, utc_now
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.summaries import write_summaries
-from mediashelf.findings import Finding
+from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.comparing import (
     FixityVerdict,
     Observed,
@@ -107,6 +107,28 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
     if not stays:
         replace_findings(db, image_id, "audit", ())
     drop_waiting(db, image_id)
+
+
+def confirm_record(db: sqlite3.Connection, row: ImageRow, mtime_ns: int) -> None:
+    """Confirm that a file was read whole and has the bytes on record: nothing waits any more."""
+    was_damaged = any(
+        db.execute(
+            "SELECT 1 FROM findings WHERE image_id = ? AND origin = 'scan' AND severity = ?",
+            [row.id, Severity.ERROR],
+        )
+    )
+    db.execute(
+        "UPDATE images SET mtime_ns = ?, presence = 'here', verdict = ?, judged_by = 'scan', "
+        "problem = '' WHERE id = ?",
+        [mtime_ns, State.DAMAGED.value if was_damaged else RECORDED, row.id],
+    )
+    db.execute(
+        "UPDATE fixity SET confirmed_at = max(confirmed_at, ?) "
+        "WHERE image_id = ? AND replaced_at IS NULL",
+        [utc_now(), row.id],
+    )
+    replace_findings(db, row.id, "audit", ())
+    drop_waiting(db, row.id)
 
 
 def record_beside(
