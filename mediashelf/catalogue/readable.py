@@ -7,7 +7,9 @@ version, so that a changed limit or rule is asked again.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from functools import cache
 
 from mediashelf import __version__
 from mediashelf.catalogue.images import facts_of
@@ -15,10 +17,14 @@ from mediashelf.catalogue.records.inside import is_wrapping_name, wrapped_ids
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.errors import TargetError
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts, VolumeKind
 from mediashelf.readability.check import worst_for_targets
-from mediashelf.readability.targets import Target
+from mediashelf.readability.targets import Target, load_targets
+
+Answer = tuple[str, str, int]
+"""What is remembered of a target's answer: its name, its fingerprint, the worst severity."""
 
 _NOTHING = 0  # stands for "no findings" beside the severities
 _UNKNOWN = -1  # stands for "never read as a disc"
@@ -68,6 +74,43 @@ def iter_reading(
         is_disc = _UNKNOWN not in severities
         yield row, tuple(each < Severity.ERROR for each in severities) if is_disc else None
     _remember(catalogue, new)
+
+
+def answers_for(facts: DiscFacts) -> tuple[Answer, ...]:
+    """Return what each target says of a disc that is read just now, as it is remembered.
+
+    So the first page of a library has its answers already.
+    """
+    if not facts.volumes or _NO_DISCS & {volume.kind.value for volume in facts.volumes}:
+        return ()
+    targets = _usual_targets()
+    asked = _ask(facts, [target for target, _ in targets])
+    return tuple(
+        (target.name, fingerprint, answer)
+        for (target, fingerprint), answer in zip(targets, asked, strict=True)
+    )
+
+
+@cache
+def _usual_targets() -> tuple[tuple[Target, str], ...]:
+    """Return the targets that come with the program or are the user's; none where these are wrong.
+
+    Whoever asks with such a target is told.
+    """
+    try:
+        targets = load_targets().values()
+    except TargetError:
+        return ()
+    return tuple((target, _fingerprint(target)) for target in targets)
+
+
+def keep_answers(db: sqlite3.Connection, image_id: int, answers: Iterable[Answer]) -> None:
+    """Put answers in the place of those on what an image was before; in a transaction."""
+    db.execute("DELETE FROM target_verdicts WHERE image_id = ?", [image_id])
+    db.executemany(
+        "INSERT INTO target_verdicts (image_id, target, fingerprint, severity) VALUES (?, ?, ?, ?)",
+        [(image_id, *answer) for answer in answers],
+    )
 
 
 def _remembered(catalogue: Catalogue, target: Target) -> tuple[str, dict[int, int]]:

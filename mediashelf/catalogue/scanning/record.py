@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, fold
+from mediashelf.catalogue.readable import keep_answers
 from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.inside import keep_inside
@@ -184,7 +185,7 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
 
 def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> None:
     db.execute("DELETE FROM volumes WHERE image_id = ?", [image_id])
-    db.execute("DELETE FROM target_verdicts WHERE image_id = ?", [image_id])
+    keep_answers(db, image_id, reading.readable)
     db.execute("DELETE FROM disc_facts WHERE image_id = ?", [image_id])
     db.execute("DELETE FROM disc_summaries WHERE image_id = ?", [image_id])
     if reading.structure_read:

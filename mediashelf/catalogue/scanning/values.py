@@ -28,8 +28,9 @@ class Reading:
     """What one look at an image file found. Offsets in findings count in the file.
 
     ``digests`` is None where the bytes could not be read. ``volumes`` are kind and
-    label of each; ``listing``, ``packed_facts``, ``summary`` and ``bytes_inside`` are what a
-    catalogue records. ``stored`` says how the file stores the sectors of a disc, if it
+    label of each; ``listing``, ``packed_facts``, ``summary``, ``bytes_inside`` and
+    ``readable``, the answers of targets, are what a catalogue records.
+    ``stored`` says how the file stores the sectors of a disc, if it
     ``has_sectors``; ``sectors`` counts the verdicts on
     them, where they carry what tells, and is None where they were not judged.
     ``inside`` are findings about files inside with checksums of their own, and
@@ -65,6 +66,7 @@ class Reading:
     packed_facts: bytes = b""
     summary: DiscSummary | None = None
     bytes_inside: tuple[BytesInside, ...] = ()
+    readable: tuple[tuple[str, str, int], ...] = ()
 
     def without_listing(self) -> Reading:
         """Return the same without what grows with the number of entries."""
