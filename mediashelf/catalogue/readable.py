@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cache
 
 from mediashelf import __version__
@@ -35,18 +35,35 @@ _KEPT_AT_ONCE = 2000  # answers written in one transaction
 
 
 def readable_by(
-    catalogue: Catalogue, rows: Sequence[ImageRow], targets: Sequence[Target]
+    catalogue: Catalogue,
+    rows: Sequence[ImageRow],
+    targets: Sequence[Target],
+    on_asked: Callable[[int], None] = lambda count: None,
 ) -> list[ImageRow]:
     """Return the images in which no target finds an error.
 
-    Images that were never read as discs (sheets, unreadable files) are left out.
+    Images that were never read as discs (sheets, unreadable files) are left out. ``on_asked``
+    is called for each image of which the answers are not remembered.
     """
-    read = iter_reading(catalogue, rows, targets)
+    read = iter_reading(catalogue, rows, targets, on_asked)
     return [row for row, answers in read if answers is not None and all(answers)]
 
 
+def count_unasked(catalogue: Catalogue, rows: Sequence[ImageRow], targets: Sequence[Target]) -> int:
+    """Return of how many images the answers of these targets are not remembered, about."""
+    known = [_remembered(catalogue, target)[1].keys() for target in targets]
+    return sum(any(row.id not in ids for ids in known) for row in rows if _may_be_disc(row))
+
+
+def _may_be_disc(row: ImageRow) -> bool:
+    return not (is_wrapping_name(row.path) or _NO_DISCS & {*row.kinds})
+
+
 def iter_reading(
-    catalogue: Catalogue, rows: Sequence[ImageRow], targets: Sequence[Target]
+    catalogue: Catalogue,
+    rows: Sequence[ImageRow],
+    targets: Sequence[Target],
+    on_asked: Callable[[int], None] = lambda count: None,
 ) -> Iterator[tuple[ImageRow, tuple[bool, ...] | None]]:
     """Yield every image and which of the targets read it; None where it was never read as a disc,
     or is none: a floppy, an archive, a compressed file.
@@ -57,11 +74,12 @@ def iter_reading(
     wrapped = wrapped_ids(catalogue.db)
     new: list[tuple[str, str, int, int]] = []
     for row in rows:
-        if row.id in wrapped or is_wrapping_name(row.path) or _NO_DISCS & {*row.kinds}:
+        if row.id in wrapped or not _may_be_disc(row):
             yield row, None  # no drive serves it as a disc, whatever is in it
             continue
         missing = [at for at, target in enumerate(targets) if row.id not in known[at][1]]
         if missing:
+            on_asked(1)
             asked = _ask(facts_of(catalogue.db, row.id), [targets[at] for at in missing])
             for at, answer in zip(missing, asked, strict=True):
                 fingerprint, answers = known[at]
