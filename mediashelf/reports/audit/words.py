@@ -44,7 +44,7 @@ def reading_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
 
 def _sector_lines(results: Sequence[AuditResult]) -> Iterator[str]:
     """Yield what the sectors of raw images said, those of a sheet and its file once."""
-    judged = [each for each in results if each.reading.sectors is not None]
+    judged = [each for each in results if any((each.reading.sectors or {}).values())]
     files = {each.job.path.with_suffix("") for each in judged if not each.job.is_sheet}
     distinct = [
         each.reading.sectors
@@ -65,7 +65,7 @@ def _sector_lines(results: Sequence[AuditResult]) -> Iterator[str]:
     }
     parts = [f"{count:,} {word}" for word, count in words.items() if count]
     images = count_text(len(distinct), "raw image")
-    yield f"Sectors of {images}: {', '.join(parts) or 'none'}."
+    yield f"Sectors of {images}: {', '.join(parts)}."
 
 
 def _digest_lines(results: Sequence[AuditResult]) -> Iterator[str]:
