@@ -110,7 +110,7 @@ def plan_scan(
     for shelf in shelves:
         on_shelf(shelf)
         rows = {row.path: row for row in catalogue.images(shelf=shelf.name)}
-        other = other_folder(shelf.root, list(rows.values()), file_systems)
+        other = other_folder(catalogue.db, shelf.root, list(rows.values()), file_systems)
         try:
             walk = Walk(problem=other) if other else walk_folder(shelf.root, file_systems, rows)
         except OSError as error:
@@ -276,9 +276,12 @@ def _record(
     return settled
 
 
+_OF_BYTES_ON_RECORD = (Event.NEW, Event.COPY, Event.MOVED, Event.SWAPPED, Event.CONFIRMED)
+
+
 def _outcome(catalogue: Catalogue, job: Job, reading: Reading, result: Recorded) -> ScanOutcome:
     reading = reading.without_listing()
-    if reading.findings and result.event in (Event.CONFIRMED, Event.MOVED, Event.SWAPPED):
+    if reading.findings and result.event in _OF_BYTES_ON_RECORD:
         known = acknowledged_of(catalogue.db, result.image_id)
         reading = replace(reading, findings=with_acknowledged(reading.findings, known))
     return ScanOutcome(job, result.event, reading, result.detail, result.origin)
