@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from mediashelf.cli.console import SPELLED_OUT
+from mediashelf.cli.telling import tell as tell
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.findings import summary as summary
 from mediashelf.text import display_width, printable, wrap
@@ -40,12 +41,6 @@ def shown(text: str) -> str:
 def say_json(payload: dict[str, Any]) -> None:
     """Print one JSON document, ASCII only, so that any name survives any terminal."""
     click.echo(json.dumps(payload, indent=2, ensure_ascii=True))
-
-
-def tell(text: str) -> None:
-    """Print one line for the person on standard error, after what was said before it."""
-    sys.stdout.flush()
-    click.echo(printable(text), err=True)
 
 
 def terminal_width() -> int:
