@@ -8,8 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, NoReturn
 
-import click
-
+from mediashelf.cli.telling import tell
 from mediashelf.text import printable
 
 if TYPE_CHECKING:
@@ -48,7 +47,7 @@ def shortened(name: str) -> str:
 def wait_for(text: str, *, quiet: bool = False) -> None:
     """Say on a terminal what is waited for before anything can be counted."""
     if not quiet and sys.stderr.isatty():
-        click.echo(printable(text), err=True)
+        tell(text)
 
 
 @contextmanager

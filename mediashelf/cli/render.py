@@ -21,7 +21,22 @@ _COLOURS = {Severity.ERROR: "red", Severity.WARNING: "yellow", Severity.NOTE: "c
 
 
 def say(text: str = "") -> None:
-    """Print one line of the answer; control characters become visible escapes."""
+    """Print one line of the answer, wrapped where it is wider than the terminal.
+
+    Control characters become visible escapes.
+    """
+    safe = printable(text)
+    width = 0 if is_piped() else terminal_width()
+    if not width or display_width(safe) <= width:
+        _write_line(safe)
+        return
+    lead = " " * (len(safe) - len(safe.lstrip(" ")))
+    for line in wrap(shown(text), max(width, len(lead) + 12), lead=lead, rest=f"{lead}  "):
+        _write_line(line)
+
+
+def say_typed(text: str) -> None:
+    """Print a command as one types it, on one line whatever the terminal's width."""
     _write_line(printable(text))
 
 

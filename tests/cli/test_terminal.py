@@ -41,11 +41,10 @@ def test_a_long_answer_goes_through_the_pager_that_is_chosen(image: Path) -> Non
     assert re.search(r"^ +50\t.*FILE\d+\.TXT", numbered, re.MULTILINE)
     plain = terminals.at_terminal("show", image, "--tree").text
     assert re.sub(r"^ +\d+\t", "", numbered, flags=re.MULTILINE) == plain
-    assert (
-        "\t" not in terminals.at_terminal("show", image, PAGER="cat -n").text
-    )  # it fits the screen
+    # This one fits the screen.
+    assert "\t" not in terminals.at_terminal("show", image, PAGER="cat -n").text
     wrong = terminals.at_terminal("show", image.parent / "none.iso", PAGER="cat -n").text
-    assert wrong.startswith("Error: ")
+    assert wrong.startswith("Error:")
 
 
 def test_a_pipe_gets_neither(image: Path) -> None:
