@@ -149,6 +149,7 @@ STRUCTURE_RULES = {
         _WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1, 4.1.2, 4.1.3 and 4.1.6", _COPY
     ),
     "rockridge-name-present": StructureRule(_WARNING, _OWN, _COPY),
+    "rockridge-entries-alike": StructureRule(_WARNING, _OWN, _COPY),
     "rockridge-continuation": StructureRule(_ERROR, "SUSP 1.12, 5.1", _COPY),
     "rockridge-relocation": StructureRule(_ERROR, "RRIP 1.12, 4.1.5.1 to 4.1.5.3", _COPY),
     # Booting

@@ -341,6 +341,8 @@ def _rock_ridge() -> Iterator[tuple[str, Case]]:
     yield "rockridge-field", _case("RRIP 1.12, 4.1.1", RIDGE, put(data, use + 4, b"\x07"))
     name = data.index(b"NM\x0a", record)
     yield "rockridge-name-present", _case("own behaviour", RIDGE, put(data, name, b"OM"))
+    mode = data.index(b"PX", RIDGE.record(LAST))
+    yield "rockridge-entries-alike", _case("own behaviour", RIDGE, put(data, mode, b"QX"))
     long = data.index(b"CE", RIDGE.record(FIRST))
     yield "rockridge-continuation", _case("SUSP 1.12, 5.1", RIDGE, put(data, long + 4, both32(FAR)))
     child = MOVED.data.index(b"CL", MOVED.directory("/D"))
