@@ -157,6 +157,7 @@ STRUCTURE_RULES = {
     "boot-record-known": StructureRule(
         _NOTE, "El Torito 1.0, figure 7", "Nothing to do, unless the disc should boot"
     ),
+    "boot-record-identifier": StructureRule(_ERROR, "El Torito 1.0, figure 7", _COPY),
     "boot-record-fields": StructureRule(_WARNING, "El Torito 1.0, figure 7", _COPY),
     "boot-catalog-readable": StructureRule(
         _ERROR, "El Torito 1.0, section 2.0 and figure 7", _COPY

@@ -20,7 +20,10 @@ COMPARING = {
     "trees-agree-in-number",
     "twin-dates-agree",
     "twin-flags-agree",
+    "boot-file-checksum",
+    "boot-file-table",
     "boot-image-form",
+    "boot-image-in-file",
 }
 
 

@@ -109,6 +109,20 @@ def hybrid(data: bytes, sectors: int) -> bytes:
     return put(put(data, 446, entries), 510, b"\x55\xaa") + bytes(sectors * SECTOR)
 
 
+def loader(size: int = 5000) -> MadeImage:
+    """A disc that boots from a file, which has a table of where it is and what is in it."""
+    made = make_iso(
+        {"LOADER.BIN": (b"\xeb\xfe" + b"code" * size)[:size]}, boot=Boot(CODE), pad_sectors=4
+    )
+    start = made.file("/LOADER.BIN")
+    catalog = made.at("boot-catalog")
+    place = le32(start // SECTOR)
+    words = made.data[start + 64 : start + size] + bytes(-size % 4)
+    total = sum(number for (number,) in struct.iter_unpack("<I", words)) & 0xFFFFFFFF
+    table = le32(16) + place + le32(size) + le32(total)
+    return MadeImage(put(put(made.data, start + 8, table), catalog + 40, place), made.places)
+
+
 FIRST, LAST = "/A.TXT", "/DIR/C.TXT"
 FAR = 100_000  # a block past the end of every image here
 
@@ -361,8 +375,12 @@ def _booting() -> Iterator[tuple[str, Case]]:
     yield (
         "boot-record-known",
         _case(
-            "El Torito 1.0, figure 7", BOOT, put(data, record + 7, b"ANOTHER WAY TO BOOT".ljust(32))
+            "El Torito 1.0, figure 7", BOOT, put(data, record + 7, b"ANOTHER WAY TO BOOT".ljust(68))
         ),
+    )
+    yield (
+        "boot-record-identifier",
+        _case("El Torito 1.0, figure 7", BOOT, flip(data, record + 7 + 3)),
     )
     yield (
         "boot-record-fields",
@@ -386,6 +404,15 @@ def _booting() -> Iterator[tuple[str, Case]]:
     )
     unsigned = zero(FLOPPY_BOOT.data, FLOPPY_BOOT.at("boot-image") + 510, 2)
     yield "boot-image-form", _case("from memory", FLOPPY_BOOT, unsigned)
+    made = loader()
+    start = made.file("/LOADER.BIN")
+    yield "boot-file-checksum", _case("pycdlib 1.22", made, flip(made.data, start + 3000))
+    yield "boot-file-table", _case("pycdlib 1.22", made, flip(made.data, start + 12))
+    count = made.at("boot-catalog") + 32 + 6
+    yield (
+        "boot-image-in-file",
+        _case("El Torito 1.0, figure 3", made, put(made.data, count, b"\x0d")),
+    )
 
 
 def _udf() -> Iterator[tuple[str, Case]]:
