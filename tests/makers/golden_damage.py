@@ -300,6 +300,7 @@ def _directories() -> Iterator[tuple[str, Case]]:
             "Joliet specification 1, Allowed Character Set",
             JOLIET,
             put(JOLIET.data, long_name, b"\0*"),
+            "twin-names-agree",
         ),
     )
     yield (
@@ -469,6 +470,8 @@ def _parts() -> Iterator[tuple[str, Case]]:
     yield "extent-outside-descriptors", _case("ECMA-119 8.1", PLAIN, over)
     hidden = put(JOLIET.data, JOLIET.record(LAST) + 25, b"\x01")
     yield "twin-flags-agree", _case("ECMA-119 9.1.6", JOLIET, hidden)
+    name = JOLIET.record(LAST, "joliet") + 33
+    yield "twin-names-agree", _case("own behaviour", JOLIET, put(JOLIET.data, name + 1, b"G"))
     older = put(JOLIET.data, JOLIET.record(LAST) + 18, b"\x50")
     yield "twin-dates-agree", _case("ECMA-119 9.1.5", JOLIET, older)
     gone = put(JOLIET.data, JOLIET.record(LAST, "joliet"), b"\0")
