@@ -191,6 +191,14 @@ STRUCTURE_RULES = {
         _COPY,
     ),
     "udf-reserve-sequence": StructureRule(_WARNING, "ECMA-167 3/10.2", _COPY),
+    # Systems then do not write to the volume, and show it all the same.
+    "udf-integrity": StructureRule(
+        _WARNING, "ECMA-167 3/7.2; from memory: ECMA-167 3/10.10", _COPY
+    ),
+    "udf-metadata-mirror": StructureRule(
+        _WARNING, "Linux kernel 6.1, fs/udf/osta_udf.h: UDF 2.60 2.2.10", _COPY
+    ),
+    "udf-volume-closed": StructureRule(_NOTE, "Linux kernel 6.1, fs/udf/super.c", _NOTHING),
     "udf-block-size": StructureRule(_WARNING, _OWN, _CAREFUL),
     "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1", _COPY),
     "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9", _COPY),

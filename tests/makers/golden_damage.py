@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from image_moved import virtual_disc
-from image_parts import FIELDS, both16, both32, le16, le32
-from image_udf import make_udf
+from image_parts import FIELDS, both16, both32, le16, le32, tagged
+from image_udf import TIMESTAMP, make_udf, regid
 from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
 from make_raw import mode_1_image
 from mediashelf.demo.floppy import make_boot_floppy
@@ -84,6 +84,35 @@ def udf_record(tag: int, number: int = 0) -> int:
 def signed(at: int, offset: int, new: bytes) -> bytes:
     """A UDF record with other bytes at ``offset``, signed anew."""
     return sign(put(UDF.data, at + offset, new), at)
+
+
+def with_integrity(state: int = 1) -> bytes:
+    """UDF alone with an integrity sequence of one descriptor; state 1 is closed, 0 is open."""
+    data = UDF_ALONE
+    main = 257
+    (reserve,) = struct.unpack_from("<I", data, 256 * SECTOR + 28)
+    for sequence in (main, reserve):
+        at = (sequence + 1) * SECTOR
+        data = sign(put(data, at + 432, le32(SECTOR) + le32(main + 4)), at)
+    body = TIMESTAMP + le32(state) + bytes(40) + le32(1) + le32(0)
+    return put(data, (main + 4) * SECTOR, tagged(9, main + 4, body))
+
+
+def with_mirror(*, is_damaged: bool = False) -> bytes:
+    """UDF alone with a metadata partition that nothing is in; its files are one good file entry."""
+    mark = b"the metadata file".ljust(SECTOR, b"!")
+    data = make_udf({**FILES, "META.BIN": mark}, SECTOR)
+    lba = data.index(mark) // SECTOR
+    block = lba - 262  # the partition begins after the anchor and five blocks
+    (reserve,) = struct.unpack_from("<I", data, 256 * SECTOR + 28)
+    kind = regid(b"*UDF Metadata Partition")
+    row = bytes([2, 64, 0, 0]) + kind + le16(1) + le16(0) + le32(block) + le32(block)
+    for sequence in (257, reserve):
+        at = (sequence + 1) * SECTOR
+        data = put(put(data, at + 264, le32(6 + 64) + le32(2)), at + 446, row.ljust(64, b"\0"))
+        data = sign(data, at)
+    entry = tagged(261, block, bytes(11) + b"\xfa" + bytes(148))
+    return put(data, lba * SECTOR, flip(entry, 100) if is_damaged else entry)
 
 
 def checked_catalog(made: MadeImage, at: int, new: bytes) -> bytes:
@@ -448,6 +477,13 @@ def _udf() -> Iterator[tuple[str, Case]]:
         "udf-block-size",
         Case("own behaviour", UDF_ALONE, make_udf(FILES, 4096)),
     )
+    closed = with_integrity()
+    place = closed.index(le16(9) + le16(2), 257 * SECTOR)
+    yield "udf-integrity", Case("ECMA-167 3/7.2", closed, flip(closed, place + 30))
+    yield "udf-volume-closed", Case("fs/udf/super.c", closed, with_integrity(state=0))
+    whole = with_mirror()
+    damaged = with_mirror(is_damaged=True)
+    yield "udf-metadata-mirror", Case("UDF 2.60 2.2.10", whole, damaged)
     addresses = file_entry + 176
     yield (
         "udf-address",
