@@ -198,7 +198,7 @@ STRUCTURE_RULES = {
     "udf-metadata-mirror": StructureRule(
         _WARNING, "Linux kernel 6.1, fs/udf/osta_udf.h: UDF 2.60 2.2.10", _COPY
     ),
-    "udf-volume-closed": StructureRule(_NOTE, "Linux kernel 6.1, fs/udf/super.c", _NOTHING),
+    "udf-volume-closed": StructureRule(_NOTE, "Linux kernel 6.12, fs/udf/super.c", _NOTHING),
     "udf-block-size": StructureRule(_WARNING, _OWN, _CAREFUL),
     "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1", _COPY),
     "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9", _COPY),
