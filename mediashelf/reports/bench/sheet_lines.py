@@ -134,7 +134,8 @@ def _text_disc(one: SheetDisc, item: SheetItem) -> Iterator[str]:
     if item.watch:
         yield ""
         yield from _text_findings(item.watch, _INSIDE)
-    yield ""
+    else:
+        yield ""
     yield f"{_INSIDE}[ ] worked   [ ] failed   Notes:"
     for _ in range(_NOTE_LINES):
         yield ""
