@@ -74,7 +74,7 @@ def _head(name: str, machine: str, targets: Sequence[str]) -> Iterator[str]:
     yield "# [[machine.part]]        # each card or drive: what, where, jumpers, device"
     yield ""
     yield "# [[step]]                # what to do beside the discs: do, system, before or after a"
-    yield "#                         # disc, partitions = [{ system, filesystem, size, disk, note }]"
+    yield "#                         # disc, partitions = [{ system, filesystem, size, note }]"
     yield "# [drive]                 # its names in the firmware's boot menu: vendor, product"
     yield ""
     yield "[card]"
