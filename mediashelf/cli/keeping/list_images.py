@@ -119,9 +119,8 @@ def list_command(
     wanted = Wanted(shelf, kind, label, state, target_names, targets_folder, name, tag)
     with open_catalogue(catalogue_path) as catalogue:
         asked = as_json or as_csv or OF_DISCS & {*columns, sort}
-        images = list_images(
-            catalogue, wanted, with_discs=bool(asked), progress=partial(progress, quiet=quiet)
-        )
+        shown = partial(progress, quiet=quiet)
+        images = list_images(catalogue, wanted, with_discs=bool(asked), progress=shown)
         if sort is not None or reverse:
             images = sorted_by(images, sort or "shelf", reverse=reverse)
         rows = [image.row for image in images]
@@ -158,7 +157,8 @@ def _list_duplicates(
     )
     from mediashelf.jobs.library.duplicates import find_duplicates
 
-    found = find_duplicates(catalogue, rows)
+    with progress("comparing what is on record", unit="", quiet=quiet):
+        found = find_duplicates(catalogue, rows)
     if as_json:
         say_json(duplicates_document(found))
     elif as_csv:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, overwrite, write
+from made_library import DATE, TICK, overwrite, write
 from make_image import flip, make_iso
 from mediashelf.errors import BlockedError, InputError
 
@@ -174,7 +174,7 @@ def test_every_command_knows_what_was_acknowledged(shelf: Shelf) -> None:
         assert "# home/ebb.iso" in draft or "ebb.iso" in draft
 
     look()
-    os.utime(tide, ns=(DATE + 5, DATE + 5))
+    os.utime(tide, ns=(DATE + 5 * TICK, DATE + 5 * TICK))
     out = shelf.run("scan").stdout
     assert "1 confirmed" in out
     assert "errors inside" not in " ".join(out.split())
@@ -198,7 +198,7 @@ def test_a_plan_begins_without_what_decayed_or_waits(shelf: Shelf) -> None:
     acknowledge_all(shelf, "ebb.iso")
     overwrite(shelf.home / "tide.iso", 40_000, b"\xff")
     overwrite(shelf.home / "ebb.iso", 40_000, b"\xfe")
-    os.utime(shelf.home / "ebb.iso", ns=(DATE + 5, DATE + 5))
+    os.utime(shelf.home / "ebb.iso", ns=(DATE + 5 * TICK, DATE + 5 * TICK))
     shelf.run("audit", code=1)
     draft = shelf.run("plan", "new", "home", "-t", "win9x").stdout
     assert "decayed" in draft
