@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.formats.packed.signatures import ContentFormat
 from mediashelf.formats.raw.judgement import SectorVerdict
-from mediashelf.integrity.fixity.comparing import WORST_FIRST
+from mediashelf.integrity.fixity.comparing import WORST_FIRST, State
 from mediashelf.integrity.inside.contents import ContentsReport
 from mediashelf.text import count_text, size_text
 
@@ -18,9 +18,16 @@ def summary_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
     ordered = sorted(
         results, key=lambda each: (WORST_FIRST.index(each.verdict.state), each.shown_state)
     )
-    counts = Counter(each.shown_state.replace(", ", " and ") for each in ordered)
+    counts = Counter(map(_state_words, ordered))
     states = ", ".join(f"{count:,} {words}" for words, count in counts.items())
     return [f"{count_text(len(results), 'image')}: {states}.", *reading_lines(results, depth)]
+
+
+def _state_words(result: AuditResult) -> str:
+    """Return a state as it is counted; of what is not here nothing else matters now."""
+    if result.verdict.state in (State.AWAY, State.MISSING):
+        return result.verdict.state.shown_in_list
+    return result.shown_state.replace(", ", " and ")
 
 
 def reading_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
