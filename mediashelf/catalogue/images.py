@@ -153,8 +153,11 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
         parameters,
     ):
         known = more[image_id]
-        known["kinds"] = (*known.get("kinds", ()), kind)
-        known["labels"] = (*known.get("labels", ()), kept_text(label))
+        if "kinds" not in known:
+            known["kinds"], known["labels"] = (kind,), (kept_text(label),)
+        else:
+            known["kinds"] += (kind,)
+            known["labels"] += (kept_text(label),)
     # Those of bytes that wait are kept as an audit's; no acknowledgement is for these bytes.
     for image_id, origin, judged_by, severity, is_known, count in db.execute(
         "SELECT findings.image_id, origin, judged_by, severity, "

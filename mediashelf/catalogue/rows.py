@@ -161,7 +161,10 @@ class ImageRow:
     @property
     def label(self) -> str:
         """The label to show: that of the last volume that has one, as it is the least cut."""
-        return next((label for label in reversed(self.labels) if label), "")
+        for label in reversed(self.labels):
+            if label:
+                return label
+        return ""
 
     @property
     def state(self) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import click
@@ -37,6 +38,11 @@ class Column:
         return self.key(image) if self.key is not None else self.text(image).casefold()
 
 
+@cache
+def _volumes(kinds: tuple[str, ...]) -> str:
+    return "+".join(dict.fromkeys(kinds))
+
+
 def _findings(image: ListedImage) -> str:
     counts = image.row.finding_counts
     if not counts:
@@ -62,7 +68,7 @@ COLUMNS: dict[str, Column] = {
     "image": Column(lambda image: image.row.path),
     "shelf": Column(lambda image: image.row.shelf),
     "label": Column(lambda image: image.row.label),
-    "volumes": Column(lambda image: "+".join(dict.fromkeys(kinds_of(image.row)))),
+    "volumes": Column(lambda image: _volumes(kinds_of(image.row))),
     "size": Column(
         lambda image: size_text(image.row.size),
         lambda image: str(image.row.size),
