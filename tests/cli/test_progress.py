@@ -26,7 +26,8 @@ LONG = {
     "scan packages": (("scan",), "looking for driver packages"),
     "audit": (("audit",), "auditing"),
     "mend": (("mend", KIOSK, "--from", "library/kiosk-system (attic copy).iso", "-n"), "mending"),
-    "list": (("list", "-t", "dos"), "who reads these images"),
+    # Of its own target: the scan has the answers of the others.
+    "list": (("list", "-t", "kiosk", "--targets-folder", "own"), "who reads these images"),
     "duplicates": (("list", "--duplicates"), "comparing what is on record"),
     "page": (("list", "--report", "page.html", "--with-files"), "making the page"),
     "compare": (("compare", KIOSK, "library/kiosk-system (attic copy).iso"), "comparing"),
@@ -62,6 +63,8 @@ def test_each_command_is_long_or_short() -> None:
 def example(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("example") / "kiosk"
     make_scenario(folder)
+    (folder / "own").mkdir()
+    (folder / "own" / "kiosk.toml").write_text('title = "Kiosk"\nbased_on = "dos"\n')
     environment = {**os.environ, "MEDIASHELF_CATALOGUE": str(folder / "catalogue.sqlite")}
     for words in (
         ("shelf", "add", "library"),

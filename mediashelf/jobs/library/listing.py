@@ -172,5 +172,5 @@ def list_on_record(
     unasked = count_unasked(catalogue, rows, targets)
     if not unasked:
         return readable_by(catalogue, rows, targets)
-    with progress("who reads what", total=unasked, unit="image") as on_asked:
+    with progress("who reads these images", total=unasked, unit="image") as on_asked:
         return readable_by(catalogue, rows, targets, on_asked)
