@@ -35,6 +35,9 @@ _LONGEST_STRING = 512
 _INSTALL_SUFFIXES = ("", ".nt", *(f".nt{architecture}" for architecture in ARCHITECTURES))
 
 
+_MORE = -1
+"""Stands for a line where the findings of a rule are only counted."""
+
 Found = tuple[str, int, str]  # rule, line (0 for the whole text), what was found
 
 
@@ -44,6 +47,19 @@ def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
     Texts other than driver INFs (``autorun.inf``, scripts of older systems) yield
     nothing. Equal rules are cut at :data:`MAX_SHOWN`.
     """
+    for rule, line, found in found_in(inf):
+        if line == _MORE:
+            yield _more(rule, where, found)
+        else:
+            yield _finding(rule, f"{where} line {line}" if line else where, found)
+
+
+def found_in(inf: Inf) -> tuple[Found, ...]:
+    """Return what is wrong, as it is kept with the text for whoever asks again."""
+    return inf.once("found", lambda: tuple(_iter_found(inf)))
+
+
+def _iter_found(inf: Inf) -> Iterator[Found]:
     if inf.kind in (InfKind.OTHER, InfKind.OEM_SETUP):
         return
     counts: Counter[str] = Counter()
@@ -51,10 +67,10 @@ def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
         for rule, line, found in check(inf):
             counts[rule] += 1
             if counts[rule] <= MAX_SHOWN:
-                yield _finding(rule, f"{where} line {line}" if line else where, found)
+                yield rule, line, found
     for rule, count in counts.items():
         if count > MAX_SHOWN:
-            yield _more(rule, where, count - MAX_SHOWN)
+            yield rule, _MORE, f"{count - MAX_SHOWN:,}"
 
 
 def _finding(rule: str, where: str, found: str) -> Finding:
@@ -70,9 +86,9 @@ def _finding(rule: str, where: str, found: str) -> Finding:
     )
 
 
-def _more(rule: str, where: str, count: int) -> Finding:
+def _more(rule: str, where: str, count: str) -> Finding:
     row = RULES[rule]
-    return Finding(rule, row.severity, where, f"{count:,} more of this rule", source=row.source)
+    return Finding(rule, row.severity, where, f"{count} more of this rule", source=row.source)
 
 
 def _check_text(inf: Inf) -> Iterator[Found]:
