@@ -18,10 +18,10 @@ from mediashelf.formats.inf.models import all_models, makers, model_sections
 from mediashelf.formats.inf.rules import RULES
 from mediashelf.formats.inf.sections import InfEntry
 from mediashelf.formats.inf.source_files import (
-    EVERY_SUFFIX,
     copy_lines,
     iter_source_disks,
     iter_source_files,
+    suffixes_there,
 )
 from mediashelf.formats.inf.systems import ARCHITECTURES
 
@@ -161,7 +161,9 @@ def _check_copies(inf: Inf) -> Iterator[Found]:
     )
     has_default = "defaultdestdir" in with_destination
     listed = {
-        file.name.lower() for suffix in EVERY_SUFFIX for file in iter_source_files(inf, suffix)
+        file.name.lower()
+        for suffix in suffixes_there(inf)
+        for file in iter_source_files(inf, suffix)
     }
     follows_others = bool(inf.version_value("LayoutFile"))
     seen_lists: set[str] = set()
@@ -197,13 +199,14 @@ def _list_names(inf: Inf, entry: InfEntry) -> list[str]:
 
 
 def _check_source_disks(inf: Inf) -> Iterator[Found]:
-    disks = {disk.disk_id for suffix in EVERY_SUFFIX for disk in iter_source_disks(inf, suffix)}
+    suffixes = suffixes_there(inf)
+    disks = {disk.disk_id for suffix in suffixes for disk in iter_source_disks(inf, suffix)}
     catalogs = {
         inf.expand(entry.value(0)).lower()
         for entry in _version_entries(inf)
         if entry.key.lower().startswith("catalogfile")
     }
-    for suffix in EVERY_SUFFIX:
+    for suffix in suffixes:
         places: dict[str, tuple[str, str]] = {}
         for file in iter_source_files(inf, suffix):
             name = file.name.lower()
@@ -252,7 +255,11 @@ def _are_good(names: Sequence[str], values: Sequence[str]) -> bool:
 
 def _check_tokens(inf: Inf) -> Iterator[Found]:
     """Look only where a token must be a string; in other data it may be a variable."""
-    small = ("version", "manufacturer", *("sourcedisksnames" + suffix for suffix in EVERY_SUFFIX))
+    small = (
+        "version",
+        "manufacturer",
+        *("sourcedisksnames" + suffix for suffix in suffixes_there(inf)),
+    )
     names = [*small]
     names += (
         name.lower()
