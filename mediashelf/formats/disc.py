@@ -157,7 +157,7 @@ class _DiscReader:
         ridge_log = ProblemLog()
         rock_ridge = detect_rock_ridge(self._view, root, geometry, ridge_log)
         if rock_ridge is not None or has_twin:
-            self._shared = SharedEntries()
+            self._shared = SharedEntries(shares_records=rock_ridge is not None)
         tree = self._read_tree(descriptor, VolumeKind.ISO9660, Iso9660Naming(self._log), detail="")
         self._log.extend(ridge_log)
         if rock_ridge is not None:

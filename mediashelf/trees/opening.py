@@ -25,7 +25,6 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_view as open_file
 from mediashelf.text import count_text, first_text
-from mediashelf.trees.attached import find_attached
 from mediashelf.trees.by_kind import open_view
 from mediashelf.trees.bytes import Spool, StampedFile, Start
 from mediashelf.trees.folder import FolderTree
@@ -210,6 +209,8 @@ def holds_archive(view: View) -> bool:
     try:
         found = detect_wrapping(view)
         if found is None and view.read(0, 2) == b"MZ":
+            from mediashelf.trees.attached import find_attached  # few files are programs
+
             return find_attached(view) is not None
         return found not in (None, Wrapping.DISC)
     except (OSError, InputError):
