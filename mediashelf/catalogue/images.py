@@ -19,6 +19,7 @@ from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, k
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
+from mediashelf.system import real_path
 
 if TYPE_CHECKING:
     from mediashelf.integrity.fixity.values import FixityRecord
@@ -79,9 +80,9 @@ def by_ids(db: sqlite3.Connection, ids: Iterable[int]) -> dict[int, ImageRow]:
 
 def by_file(db: sqlite3.Connection, shelves: Sequence[ShelfRow], file: Path) -> ImageRow | None:
     """Return the image whose file this is, by name or by the place that links lead to."""
-    for candidate in dict.fromkeys([file.absolute(), file.resolve()]):
+    for candidate in dict.fromkeys([file.absolute(), Path(real_path(file))]):
         for shelf in shelves:
-            for root in dict.fromkeys([shelf.root, shelf.root.resolve()]):
+            for root in dict.fromkeys([shelf.root, Path(real_path(shelf.root))]):
                 if candidate.is_relative_to(root):
                     path = keep_path(candidate.relative_to(root).as_posix())
                     rows = _load(db, "shelf_id = ? AND images.path = ?", shelf.id, path)

@@ -19,6 +19,7 @@ from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.system import real_path
 
 
 def by_likeness(rows: Sequence[ImageRow], shelf: str, path: str) -> list[ImageRow]:
@@ -47,7 +48,7 @@ def has_left(db: sqlite3.Connection, row: ImageRow) -> bool:
     except (FileNotFoundError, NotADirectoryError):
         # A shelf that this run did not walk may have gone away since.
         return row.presence is Presence.MISSING or (
-            FileSystems().nearest(os.path.realpath(row.file)) == row.file_system
+            FileSystems().nearest(real_path(row.file)) == row.file_system
             and not _is_shelf_away(db, row)
         )
     except OSError:
