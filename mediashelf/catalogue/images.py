@@ -20,6 +20,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
 from mediashelf.system import real_path
+from mediashelf.text import same_name
 
 if TYPE_CHECKING:
     from mediashelf.integrity.fixity.values import FixityRecord
@@ -114,12 +115,12 @@ def by_size_and_name(db: sqlite3.Connection, size: int, name: str) -> list[Image
 
 
 def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
-    """Return every image whose file has this name, letter case aside."""
-    wanted = name.casefold()
+    """Return every image whose file has this name, as :func:`same_name` compares them."""
+    wanted = same_name(name)
     ids = [
         image_id
         for image_id, path in db.execute("SELECT id, path FROM images")
-        if kept_path(path).rpartition("/")[2].casefold() == wanted
+        if same_name(kept_path(path).rpartition("/")[2]) == wanted
     ]
     return list(by_ids(db, ids).values())
 
