@@ -9,6 +9,7 @@ from itertools import groupby
 from mediashelf.cli.bench.eject_text import eject_text
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
+from mediashelf.reports.bench.sheet_chapters import about_machine
 from mediashelf.sessions.card_space import READ_SPEED, WRITE_SPEED, copying_seconds
 from mediashelf.sessions.cards.arrange import Action, PlacedDisc
 from mediashelf.sessions.discs.glance import boot_ways
@@ -117,11 +118,12 @@ def _say_title(plan: SessionPlan) -> None:
 
 def _say_machine(machine: PlannedMachine) -> None:
     say()
+    if facts := about_machine(machine):
+        say_wrapped(f"machine: {facts}")
     for text in machine.settings:
         say_wrapped(f"setting: {text}")
     for part in machine.parts:
-        words = (part.what, part.where, part.jumpers, part.device)
-        say_wrapped(f"part: {', '.join(word for word in words if word)}")
+        say_wrapped(f"part: {part.words}")
     if machine.notes:
         say_wrapped(f"note: {machine.notes}")
 
@@ -134,8 +136,7 @@ def _say_steps(plan: SessionPlan) -> None:
         where = f", {side} disc {step.position}" if step.position else ", first"
         say_wrapped(f"step{f' for {step.system}' if step.system else ''}{where}: {step.do}")
         for number, one in enumerate(step.partitions, start=1):
-            words = (one.system, one.filesystem, one.size, one.note)
-            say_wrapped(f"{number}. {', '.join(word for word in words if word)}", indent=2)
+            say_wrapped(f"{number}. {one.words}", indent=2)
 
 
 def _say_head(session: CheckedSession) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.keeping.naming import means_many
@@ -29,6 +30,9 @@ from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.jobs.shelves.recording import look_into_images
 from mediashelf.system import real_path
+
+if TYPE_CHECKING:
+    from mediashelf.catalogue.scanning.reading import LookForPackages
 
 
 @dataclass(slots=True)
@@ -141,21 +145,37 @@ def read_planned(
 ) -> None:
     """Read what the plan names; what is done when it is stopped is in ``scan.outcomes``."""
     plan = scan.plan
+    look = _look_for_packages() if plan.jobs and not scan.opens_archives else None
     try:
         with (
             progress("scanning", total=plan.bytes_to_read) as on_bytes,
-            closing(run_scan(catalogue, plan, on_bytes=on_bytes, on_file=on_bytes.show)) as running,
+            closing(
+                run_scan(
+                    catalogue,
+                    plan,
+                    look_for_packages=look,
+                    on_bytes=on_bytes,
+                    on_file=on_bytes.show,
+                )
+            ) as running,
         ):
             scan.outcomes.extend(running)
     finally:
         _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
     for shelf_plan in plan.shelves:
-        rows = catalogue.images(shelf=shelf_plan.shelf.name)
         with progress("looking for driver packages", unit="image") as on_image:
-            look_into_images(catalogue, rows, is_deep=scan.opens_archives, on_image=on_image)
+            look_into_images(
+                catalogue, shelf_plan.shelf, is_deep=scan.opens_archives, on_image=on_image
+            )
     scan.findings += scan_findings(scan.plan, scan.outcomes)
     scan.findings += _missing(catalogue, scan)
     scan.findings += [waiting_finding(row) for row in _waiting(catalogue, scan)]
+
+
+def _look_for_packages() -> LookForPackages:
+    from mediashelf.jobs.shelves.looking import packages_of  # most scans find nothing to read
+
+    return packages_of
 
 
 def _forget_moved(scan: Scan) -> None:
