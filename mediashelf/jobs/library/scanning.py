@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -28,6 +27,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.jobs.shelves.recording import look_into_images
+from mediashelf.system import real_path
 
 
 @dataclass(slots=True)
@@ -129,7 +129,7 @@ def _seen(row: ImageRow, file_systems: FileSystems) -> SeenImage:
         status = row.file.stat()
     except OSError as error:
         raise InputError(f"{row.file}: cannot be read: {error.strerror or error}") from error
-    place = file_systems.nearest(os.path.realpath(row.file))
+    place = file_systems.nearest(real_path(row.file))
     return SeenImage(row.path, status.st_size, kept_number(status.st_mtime_ns), place, row.is_sheet)
 
 
