@@ -11,6 +11,7 @@ from mediashelf.formats.image_size import describe_nothing, log_size_problems
 from mediashelf.formats.iso.descriptor_checks import (
     log_descriptor_problems,
     log_differing_sizes,
+    log_unknown_version,
     usable_block_size,
 )
 from mediashelf.formats.iso.descriptors import (
@@ -188,6 +189,7 @@ class _DiscReader:
                 found=f"escape sequences {descriptor.escape_sequences.rstrip(bytes(1))!r}",
                 expected="those of Joliet, or version 2",
             )
+            log_unknown_version(descriptor, self._log)
 
     def _read_tree(
         self, descriptor: VolumeDescriptor, kind: VolumeKind, naming: Naming, *, detail: str

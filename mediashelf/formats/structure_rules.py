@@ -113,6 +113,7 @@ STRUCTURE_RULES = {
     "sector-rest-zero": StructureRule(_WARNING, "ECMA-119 6.8.1.1", _COPY),
     "record-order": StructureRule(_WARNING, "ECMA-119 9.3", _CAREFUL),
     "record-flags": StructureRule(_WARNING, "ECMA-119 9.1.6", _COPY),
+    "record-system-use": StructureRule(_WARNING, _OWN, _COPY),
     "record-date": StructureRule(_WARNING, "ECMA-119 9.1.5", _NOTHING),
     "record-sequence-number": StructureRule(_WARNING, "ECMA-119 9.1", _COPY),
     "identifier-characters": StructureRule(_NOTE, "ECMA-119 7.4.1", _NOTHING),

@@ -33,6 +33,7 @@ HOLDER_SIZES = {
     "rockridge-entry": 255,
     "rockridge-field": 255,
     "rockridge-name-present": 255,
+    "rockridge-entries-alike": 255,
     "rockridge-continuation": 255,
     "self-record": 34,
     "supplementary-volume-read": 2048,

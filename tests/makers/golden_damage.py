@@ -318,6 +318,7 @@ def _directories() -> Iterator[tuple[str, Case]]:
     yield "sector-rest-zero", _case("ECMA-119 6.8.1.1", PLAIN, put(data, folder + 2000, b"x"))
     yield "record-order", _case("ECMA-119 9.3", PLAIN, put(data, first + 33, b"Z"))
     yield "record-flags", _case("ECMA-119 9.1.6", PLAIN, put(data, first + 25, b"\x20"))
+    yield "record-system-use", _case("own behaviour", PLAIN, put(data, last + 32, b"\x05"))
     yield "record-date", _case("ECMA-119 9.1.5", PLAIN, put(data, first + 19, b"\x0d"))
     yield "record-sequence-number", _case("ECMA-119 9.1", PLAIN, put(data, first + 28, both16(2)))
     yield "identifier-characters", _case("ECMA-119 7.4.1", PLAIN, put(data, last + 33, b"c"))

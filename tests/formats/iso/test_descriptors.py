@@ -364,3 +364,19 @@ def test_a_joliet_name_with_an_odd_number_of_bytes() -> None:
     at = made.record("/AB", "joliet") + 32
     assert made.data[at] == 4
     assert "joliet-characters" in rules(put(made.data, at, b"\x03"))
+
+
+@pytest.mark.parametrize("at", [7, 88, 91, 119])
+def test_fields_that_readers_want_zero_in_an_enhanced_descriptor(at: int) -> None:
+    # libarchive 3.6.2, isEVD: or it does not read the tree.
+    made = make_iso({"A LONG NAME.TXT": b"a"}, enhanced=True)
+    more = rules(flip(made.data, made.at("enhanced") + at)) - rules(made.data)
+    assert more == {"reserved-field-zero"}
+
+
+@pytest.mark.parametrize("version", [0, 3, 6, 0x82])
+def test_a_descriptor_of_an_unknown_version_is_named(version: int) -> None:
+    # ECMA-119 8.1; version 2 is that of ISO 9660:1999.
+    made = make_iso({"A LONG NAME.TXT": b"a"}, enhanced=True)
+    found = rules(put(made.data, made.at("enhanced") + 6, bytes([version])))
+    assert found - rules(made.data) == {"supplementary-volume-read", "descriptor-version"}
