@@ -71,6 +71,9 @@ STRUCTURE_RULES = {
     "descriptor-set-terminated": StructureRule(
         _WARNING, "ECMA-119 8.3; from memory: ECMA-119 6.7.1", _COPY
     ),
+    "descriptor-before-terminator": StructureRule(
+        _ERROR, "ECMA-119 8.3; from memory: ECMA-119 6.7.1", _COPY
+    ),
     "primary-descriptor-present": StructureRule(_ERROR, "ECMA-119 8.4", _COPY),
     "primary-copies-agree": StructureRule(_NOTE, _PRACTICE, _COPY),
     "volume-sizes-agree": StructureRule(_NOTE, _PRACTICE, _COPY),
@@ -160,6 +163,7 @@ STRUCTURE_RULES = {
     ),
     "boot-record-identifier": StructureRule(_ERROR, "El Torito 1.0, figure 7", _COPY),
     "boot-record-fields": StructureRule(_WARNING, "El Torito 1.0, figure 7", _COPY),
+    "boot-catalog-announced": StructureRule(_ERROR, "El Torito 1.0, section 2.0", _COPY),
     "boot-catalog-readable": StructureRule(
         _ERROR, "El Torito 1.0, section 2.0 and figure 7", _COPY
     ),
@@ -180,6 +184,7 @@ STRUCTURE_RULES = {
         "closed",
     ),
     "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9.2, 2/9.3 and 3/9.1", _COPY),
+    "udf-announced": StructureRule(_ERROR, "ECMA-167 3/9.1", _COPY),
     "udf-anchor": StructureRule(_ERROR, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1", _COPY),
     "udf-tag": StructureRule(_ERROR, "ECMA-167 3/7.2 and 4/7.2.1", _COPY),
     "udf-volume-descriptors": StructureRule(

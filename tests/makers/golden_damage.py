@@ -209,9 +209,11 @@ def _descriptors() -> Iterator[tuple[str, Case]]:
     )
     gone = zero(JOLIET.data, JOLIET.at("primary"))
     yield "primary-descriptor-present", _case("ECMA-119 8.4", JOLIET, gone, "descriptor-identifier")
-    primary = JOLIET.data[JOLIET.at("primary") :][:SECTOR]
-    twice = put(JOLIET.data, joliet, primary)
-    yield "primary-copies-agree", _case("common practice", twice, flip(twice, joliet + 900))
+    place = ENHANCED.at("enhanced")
+    twice = put(ENHANCED.data, place, ENHANCED.data[ENHANCED.at("primary") :][:SECTOR])
+    yield "primary-copies-agree", _case("common practice", twice, flip(twice, place + 900))
+    late = swap(JOLIET.data, joliet, JOLIET.at("terminator"), SECTOR)
+    yield "descriptor-before-terminator", _case("ECMA-119 8.3", JOLIET, late, "tree-announced")
     count = len(JOLIET.data) // SECTOR
     larger = field(JOLIET, "joliet", "volume_space_size", both32(count + 1))
     yield "volume-sizes-agree", _case("common practice", JOLIET, larger)
@@ -403,6 +405,11 @@ def _booting() -> Iterator[tuple[str, Case]]:
         "boot-record-place",
         _case("El Torito 1.0, section 2.0", BOOT, swap(data, record, BOOT.at("joliet"), SECTOR)),
     )
+    primary = data[16 * SECTOR : 17 * SECTOR]
+    yield (
+        "boot-catalog-announced",
+        _case("El Torito 1.0, section 2.0", BOOT, put(data, record, primary)),
+    )
     yield (
         "boot-record-known",
         _case(
@@ -450,6 +457,8 @@ def _udf() -> Iterator[tuple[str, Case]]:
     data = UDF.data
     end = UDF.at("recognition", path="TEA01")
     yield "udf-recognition", _case("ECMA-167 2/9.3", UDF, zero(data, end))
+    standard = UDF.at("recognition", path="NSR02")
+    yield "udf-announced", _case("ECMA-167 3/9.1", UDF, zero(data, standard))
     anchors = zero(zero(data, UDF.at("anchor")), UDF.at("last-anchor"))
     yield "udf-anchor", _case("ECMA-167 3/10.2", UDF, anchors, "udf-tag", "udf-contents-not-read")
     volume = udf_record(6)

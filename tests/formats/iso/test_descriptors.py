@@ -173,11 +173,11 @@ def test_descriptors_of_other_kinds_alone_are_no_volume() -> None:
 
 def test_a_second_primary_descriptor_must_be_equal() -> None:
     # Common practice, so a note.
-    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    made = make_iso({"A.TXT": b"a"}, enhanced=True)
     primary = made.data[made.at("primary") : made.at("primary") + SECTOR]
-    copied = put(made.data, made.at("joliet"), primary)
+    copied = put(made.data, made.at("enhanced"), primary)
     assert rules(copied) == set()
-    assert rules(flip(copied, made.at("joliet") + 883)) == {"primary-copies-agree"}
+    assert rules(flip(copied, made.at("enhanced") + 883)) == {"primary-copies-agree"}
 
 
 @pytest.mark.parametrize(("level", "escape"), [(1, b"%/@"), (2, b"%/C"), (3, b"%/E")])
@@ -380,3 +380,15 @@ def test_a_descriptor_of_an_unknown_version_is_named(version: int) -> None:
     made = make_iso({"A LONG NAME.TXT": b"a"}, enhanced=True)
     found = rules(put(made.data, made.at("enhanced") + 6, bytes([version])))
     assert found - rules(made.data) == {"supplementary-volume-read", "descriptor-version"}
+
+
+@pytest.mark.parametrize("copied", ["primary", "terminator"])
+def test_a_descriptor_copied_over_that_of_joliet_takes_its_tree_away(
+    image: MadeImage, copied: str
+) -> None:
+    # ECMA-119 8.4: a second primary descriptor is allowed, so alone it tells nothing.
+    sector = image.data[image.at(copied) :][:SECTOR]
+    assert rules(put(image.data, image.at("joliet"), sector)) == {"tree-announced"}
+    plain = make_iso({"README.TXT": b"hello"}, enhanced=True)
+    over = put(plain.data, plain.at("enhanced"), plain.data[plain.at(copied) :][:SECTOR])
+    assert rules(over) == set()
