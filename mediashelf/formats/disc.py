@@ -7,6 +7,7 @@ from typing import NamedTuple
 from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
+from mediashelf.formats.guid_partitions import log_guid_partition_problems
 from mediashelf.formats.image_size import describe_nothing, log_size_problems
 from mediashelf.formats.iso.descriptor_checks import (
     log_descriptor_problems,
@@ -102,6 +103,7 @@ class _DiscReader:
         order = list(VolumeKind)
         self._volumes.sort(key=lambda volume: order.index(volume.kind))
         table = detect_partition_kind(self._view)
+        log_guid_partition_problems(self._view, self._log)
         facts = DiscFacts(self._view.size, tuple(self._volumes), boot, False, self._sessions, table)
         return DiscReading(facts, self._log.findings())
 

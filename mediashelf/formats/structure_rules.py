@@ -52,6 +52,7 @@ STRUCTURE_RULES = {
     "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-partition-end": StructureRule(_WARNING, _OWN, _CUT),
+    "partition-table-checksum": StructureRule(_WARNING, _OWN, _COPY),
     "last-session-read": StructureRule(
         _NOTE, "Linux kernel 6.12, fs/isofs/inode.c", "Nothing to do; systems show the last one too"
     ),

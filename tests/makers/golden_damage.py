@@ -152,6 +152,23 @@ def loader(size: int = 5000) -> MadeImage:
     return MadeImage(put(put(made.data, start + 8, table), catalog + 40, place), made.places)
 
 
+def guid_partitions() -> bytes:
+    """A disc that is a disk too, with a GUID partition table of one partition."""
+    data = hybrid(PADDED.data, 0)
+    count = len(data) // 512
+    entries = (b"kind" * 4 + b"itself" + bytes(10) + le32(60) + bytes(4) + le32(70)).ljust(
+        512, b"\0"
+    )
+    for own, other, place in ((1, count - 1, 2), (count - 1, 1, count - 2)):
+        numbers = own.to_bytes(8, "little") + other.to_bytes(8, "little") + bytes(32)
+        numbers += place.to_bytes(8, "little") + le32(4) + le32(128)
+        body = bytes(4) + numbers + le32(binascii.crc32(entries))
+        head = b"EFI PART" + le32(0x10000) + le32(92)
+        crc = binascii.crc32(head + bytes(4) + body)
+        data = put(put(data, own * 512, head + le32(crc) + body), place * 512, entries)
+    return data
+
+
 FIRST, LAST = "/A.TXT", "/DIR/C.TXT"
 FAR = 100_000  # a block past the end of every image here
 
@@ -177,6 +194,8 @@ def _image() -> Iterator[tuple[str, Case]]:
         "nothing-after-volume",
         _case("common practice", PLAIN, data + b"more".ljust(SECTOR, b"!")),
     )
+    disk = guid_partitions()
+    yield "partition-table-checksum", Case("own behaviour", disk, flip(disk, 1024 + 20))
     whole = hybrid(PADDED.data, 64)
     yield (
         "image-reaches-partition-end",
