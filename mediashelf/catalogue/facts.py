@@ -59,8 +59,7 @@ def _iter_json(facts: DiscFacts) -> Iterator[str]:
     yield "]}"
 
 
-def _json(value: Any) -> str:
-    return json.dumps(value, separators=(",", ":"))
+_json = json.JSONEncoder(separators=(",", ":")).encode
 
 
 def unpack_facts(packed: bytes) -> DiscFacts:

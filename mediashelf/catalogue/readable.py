@@ -7,7 +7,7 @@ version, so that a changed limit or rule is asked again.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from mediashelf import __version__
 from mediashelf.catalogue.images import facts_of
@@ -29,14 +29,21 @@ _KEPT_AT_ONCE = 2000  # answers written in one transaction
 
 
 def readable_by(
-    catalogue: Catalogue, rows: Sequence[ImageRow], targets: Sequence[Target]
+    catalogue: Catalogue,
+    rows: Sequence[ImageRow],
+    targets: Sequence[Target],
+    on_image: Callable[[int], None] = lambda count: None,
 ) -> list[ImageRow]:
     """Return the images in which no target finds an error.
 
     Images that were never read as discs (sheets, unreadable files) are left out.
     """
-    read = iter_reading(catalogue, rows, targets)
-    return [row for row, answers in read if answers is not None and all(answers)]
+    found = []
+    for row, answers in iter_reading(catalogue, rows, targets):
+        on_image(1)
+        if answers is not None and all(answers):
+            found.append(row)
+    return found
 
 
 def iter_reading(

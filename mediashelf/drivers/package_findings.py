@@ -211,12 +211,13 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
     systems = [file for file in check.files if file.state is FileState.FROM_SYSTEM]
     names = dict.fromkeys([*check.not_followed, *(file.path for file in systems)])
     if names:
+        count = count_text(len(systems), "file")
+        unseen = f"; not looked for: {count} from there" if systems else ""
         yield Finding(
             "inf-of-system-needed",
             Severity.NOTE,
             path,
-            f"It builds on {', '.join(names)}, outside the package; "
-            f"{count_text(len(systems), 'file')} from there were not looked for",
+            f"It builds on {', '.join(names)}, outside the package{unseen}",
             "have the system's own disc at hand",
             driver_page("INF Version section, INF DDInstall section"),
         )

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
-from mediashelf.formats.image_size import describe_nothing, log_size_problems
+from mediashelf.formats.image_size import describe_nothing, describe_packed, log_size_problems
 from mediashelf.formats.iso.descriptor_checks import (
     log_descriptor_problems,
     log_differing_sizes,
@@ -138,6 +138,8 @@ class _DiscReader:
                 found=_HIGH_SIERRA.decode(),
                 expected="CD001",
             )
+        elif packed := describe_packed(self._view):
+            self._log.add("image-is-unpacked", "image", packed)
         else:
             self._log.add(
                 "no-volume",

@@ -115,7 +115,9 @@ class _Planner:
             return job
         if row.shelf not in self._others:
             rows = self._catalogue.images(shelf=row.shelf)
-            self._others[row.shelf] = other_folder(row.root, rows, self._file_systems)
+            self._others[row.shelf] = other_folder(
+                self._catalogue.db, row.root, rows, self._file_systems
+            )
         other = self._others[row.shelf]
         return replace(job, presence=Presence.AWAY, other_folder=other) if other else job
 

@@ -62,7 +62,7 @@ def _is_shelf_away(db: sqlite3.Connection, row: ImageRow) -> bool:
         [row.id],
     ).fetchall()
     rows = images.by_ids(db, [one for (one,) in ids])
-    if not other_folder(row.root, list(rows.values()), FileSystems()):
+    if not other_folder(db, row.root, list(rows.values()), FileSystems()):
         return False
     # Noted at once, so that the next file with a record there need not ask again.
     db.executemany("UPDATE images SET presence = 'away' WHERE id = ?", ids)

@@ -4,15 +4,17 @@ A record is never replaced: what differs from it is kept beside it, until the ke
 accepts that.
 
 ``plan_scan`` looks at names, sizes and dates only; ``run_scan`` reads what the
-plan names and commits each image by itself, so a run that is stopped or killed
-keeps what it finished, and the next run does the rest.
+plan names and commits whole images, a few small ones together, so a run that is stopped
+or killed keeps what it finished, and the next run does the rest.
 """
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.history import Happening, keep
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
@@ -21,14 +23,17 @@ from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.scan_record import Event, Job, Recorded, record_reading
-from mediashelf.catalogue.scanning.swaps import PutOff
+from mediashelf.catalogue.scanning.swaps import PutOff, Settled
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SeenImage, Walk, walk_folder
-from mediashelf.catalogue.scanning.workers import WORKERS, read_many
+from mediashelf.catalogue.scanning.workers import WORKERS, read_together
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
 from mediashelf.integrity.fixity.comparing import State
+
+if TYPE_CHECKING:  # most scans find nothing to read
+    from mediashelf.catalogue.scanning.reading import LookForPackages
 
 __all__ = ["Event", "Job", "ScanOutcome", "ScanPlan", "ShelfPlan", "plan_scan", "run_scan"]
 
@@ -105,7 +110,7 @@ def plan_scan(
     for shelf in shelves:
         on_shelf(shelf)
         rows = {row.path: row for row in catalogue.images(shelf=shelf.name)}
-        other = other_folder(shelf.root, list(rows.values()), file_systems)
+        other = other_folder(catalogue.db, shelf.root, list(rows.values()), file_systems)
         try:
             walk = Walk(problem=other) if other else walk_folder(shelf.root, file_systems, rows)
         except OSError as error:
@@ -206,12 +211,15 @@ def run_scan(
     plan: ScanPlan,
     *,
     workers: int = WORKERS,
+    look_for_packages: LookForPackages | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
     on_file: Callable[[str], None] = lambda path: None,
 ) -> Generator[ScanOutcome, None, None]:
     """Read what the plan names and yield each image's outcome once it is safely recorded.
 
-    ``on_file`` gets the path of each file that is begun, from the threads that read.
+    ``look_for_packages`` is asked of each image at a place without a record, while it is open
+    anyway; what it finds is recorded with the image. ``on_file`` gets the path of each file that
+    is begun, from the threads that read.
     """
     if not plan.jobs:
         return
@@ -230,24 +238,50 @@ def run_scan(
             is_sheet=job.seen.is_sheet,
             algorithms=algorithms or ("xxh3_128",),
             raw_audits=raw_audits,
+            look_for_packages=look_for_packages if job.row is None else None,
             on_bytes=count,
         )
 
     put_off = PutOff(frozenset(job.row.id for job in plan.jobs if job.row is not None))
-    with closing(read_many(plan.jobs, read, workers=workers, on_bytes=on_bytes)) as readings:
-        for job, reading in readings:
-            if put_off.takes(catalogue, job, reading):
-                continue
-            with transaction(catalogue.db):
-                result = record_reading(catalogue, job, reading, scan_begun_at=plan.begun_at)
-            yield _outcome(catalogue, job, reading, result)
-    for job, reading, result in put_off.settle(catalogue, plan.begun_at):
-        yield _outcome(catalogue, job, reading, result)
+    reading_on = read_together(
+        plan.jobs, read, workers=workers, size_of=lambda job: job.seen.size, on_bytes=on_bytes
+    )
+    with closing(reading_on) as batches:
+        for batch in batches:
+            for settled in _record(catalogue, batch, put_off, plan.begun_at):
+                yield _outcome(catalogue, *settled)
+    for settled in put_off.settle(catalogue, plan.begun_at):
+        yield _outcome(catalogue, *settled)
+
+
+def _record(
+    catalogue: Catalogue, batch: Sequence[tuple[Job, Reading]], put_off: PutOff, begun_at: str
+) -> list[Settled]:
+    """Record readings together; where that fails, those before the one that it fails at stay."""
+    put_off_before = len(put_off.readings)
+    try:
+        with transaction(catalogue.db):
+            return [
+                (job, reading, record_reading(catalogue, job, reading, scan_begun_at=begun_at))
+                for job, reading in batch
+                if not put_off.takes(catalogue, job, reading)
+            ]
+    except sqlite3.Error:
+        if len(batch) == 1:
+            raise
+        del put_off.readings[put_off_before:]
+    settled = []
+    for one in batch:
+        settled += _record(catalogue, [one], put_off, begun_at)
+    return settled
+
+
+_OF_BYTES_ON_RECORD = (Event.NEW, Event.COPY, Event.MOVED, Event.SWAPPED, Event.CONFIRMED)
 
 
 def _outcome(catalogue: Catalogue, job: Job, reading: Reading, result: Recorded) -> ScanOutcome:
     reading = reading.without_listing()
-    if reading.findings and result.event in (Event.CONFIRMED, Event.MOVED, Event.SWAPPED):
+    if reading.findings and result.event in _OF_BYTES_ON_RECORD:
         known = acknowledged_of(catalogue.db, result.image_id)
         reading = replace(reading, findings=with_acknowledged(reading.findings, known))
     return ScanOutcome(job, result.event, reading, result.detail, result.origin)

@@ -103,6 +103,15 @@ def record_reading(
     if reading.is_missing:
         return Recorded(0, Event.VANISHED)
     result = _write_reading(catalogue, job, reading, utc_now())
+    if result.event is Event.NEW and reading.packages is not None:
+        # Loaded only here: most scans find nothing to record.
+        from mediashelf.catalogue.packages.looked_into import PLAIN
+        from mediashelf.catalogue.packages.store import record_packages
+
+        digest = readable_digest(reading)
+        record_packages(
+            catalogue.db, digest, PLAIN, reading.packages.kept, reading.packages.unopened
+        )
     note_event(catalogue, result, reading, scan_begun_at)
     return result
 

@@ -66,10 +66,10 @@ def _file_word(place: int) -> str:
 def _say_parts(result: Mending) -> None:
     if not result.parts:
         return
-    unit = "bytes" if result.is_raw else "LBA"
+    unit = "bytes" if result.in_bytes else "LBA"
     rows = [
         (
-            place_text(part.span, result.is_raw).removeprefix(f"{unit} "),
+            place_text(part.span, result.in_bytes).removeprefix(f"{unit} "),
             _source(part, result),
             _changed(part, result).replace(f"{unit} ", ""),
         )
@@ -108,7 +108,7 @@ def _changed(part: Part, result: Mending) -> str:
     """Return where the new bytes differ from the image's; a guess counts only once written."""
     if part.how.is_open and not result.is_written:
         return ""
-    places = [place_text(span, result.is_raw) for span in part.changed]
+    places = [place_text(span, result.in_bytes) for span in part.changed]
     return first_text(places, _SPANS_SHOWN)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -99,8 +100,7 @@ def scan(
             work = plan_shelves(catalogue, names, lambda shelf: _wait_for(shelf, quiet))
         work.opens_archives = opens_archives
         try:
-            with progress("scanning", total=work.plan.bytes_to_read, quiet=quiet) as on_bytes:
-                read_planned(catalogue, work, on_bytes, on_bytes.show)
+            read_planned(catalogue, work, partial(progress, quiet=quiet))
         except KeyboardInterrupt:
             if not as_json:
                 _say(work, quiet, time.monotonic() - started)

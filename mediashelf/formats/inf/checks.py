@@ -111,7 +111,8 @@ def _check_driver_version(inf: Inf, line: int) -> Iterator[Found]:
         return
     date, version = inf.expand(entry.value(0)), inf.expand(entry.value(1))
     if parse_driver_date(date) is None or (version and parse_driver_version(version) is None):
-        yield "driver-version-form", entry.line, ",".join((date, version)).rstrip(",")[:80]
+        form = ",".join((date, version)).rstrip(",")[:80]
+        yield "driver-version-form", entry.line, form or "empty"
 
 
 def _check_models(inf: Inf) -> Iterator[Found]:
@@ -120,7 +121,8 @@ def _check_models(inf: Inf) -> Iterator[Found]:
         for name in maker.iter_sections():
             # The undecorated section may be left out when there are decorated ones.
             if inf.section(name) is None and not (name == maker.models and has_sections):
-                yield "models-section-missing", maker.line, name[:80]
+                part = "platform" if has_sections else "section"
+                yield f"models-{part}-missing", maker.line, name[:80]
     columns = [model_columns(section) for _, _, section in model_sections(inf)]
     if all(one and all(_is_there(inf, name) for name in one.installs) for one in columns):
         return

@@ -6,8 +6,8 @@ Specification, version 1.0 (Phoenix and IBM, 1995).
 
 from __future__ import annotations
 
-from mediashelf.formats.fields import View, parse_text
-from mediashelf.formats.iso.boot_catalog import BootCatalog
+from mediashelf.formats.fields import View, parse_text, read_sector
+from mediashelf.formats.iso.boot_catalog import BootCatalog, is_validation_entry
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootFacts
 
@@ -19,7 +19,16 @@ def detect_boot_record(sector: bytes) -> int | None:
     """Return the boot catalog's sector that an El Torito boot record names (figure 7), or None."""
     if sector[7:39] != _SYSTEM_IDENTIFIER:
         return None
+    return _catalog_lba(sector)
+
+
+def _catalog_lba(sector: bytes) -> int:
     return int.from_bytes(sector[0x47:0x4B], "little")
+
+
+def _leads_to_catalog(view: View, sector: bytes) -> bool:
+    """Tell whether a good validation entry is where an El Torito boot record would say so."""
+    return is_validation_entry(read_sector(view, _catalog_lba(sector))[:32])
 
 
 def read_boot(
@@ -32,7 +41,19 @@ def read_boot(
     expected_place = session + _BOOT_RECORD_SECTOR
     for lba, sector in boot_records:
         catalog_lba = detect_boot_record(sector)
-        if catalog_lba is None:
+        if catalog_lba is None and lba == expected_place and _leads_to_catalog(view, sector):
+            catalog_lba = _catalog_lba(sector)
+            log.add(
+                "boot-record-identifier",
+                f"LBA {lba}",
+                "the boot record leads to a boot catalog, but is not marked as one of El Torito, "
+                "so firmware does not start the disc",
+                offset=lba * SECTOR_SIZE + 7,
+                length=len(_SYSTEM_IDENTIFIER),
+                found=repr(parse_text(sector[7:39])),
+                expected=repr(parse_text(_SYSTEM_IDENTIFIER)),
+            )
+        elif catalog_lba is None:
             log.add(
                 "boot-record-known",
                 f"LBA {lba}",
@@ -42,6 +63,7 @@ def read_boot(
                 found=repr(parse_text(sector[7:39])),
                 expected=repr(parse_text(_SYSTEM_IDENTIFIER)),
             )
+        if catalog_lba is None:
             continue
         if lba != expected_place:
             log.add(

@@ -101,6 +101,7 @@ def audit_library(
                 past_cache=request.past_cache,
                 budget=due.budget if due is not None else None,
                 on_bytes=on_bytes,
+                on_image=on_bytes.show,
             )
         ) as running,
     ):

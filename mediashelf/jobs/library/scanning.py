@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.keeping.naming import means_many
@@ -27,8 +28,11 @@ from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.states import State
-from mediashelf.jobs.progress import OnAmount
+from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.jobs.shelves.recording import look_into_images
+
+if TYPE_CHECKING:
+    from mediashelf.catalogue.scanning.reading import LookForPackages
 
 
 @dataclass(slots=True)
@@ -133,23 +137,41 @@ def _seen(row: ImageRow, file_systems: FileSystems) -> SeenImage:
 def read_planned(
     catalogue: Catalogue,
     scan: Scan,
-    on_bytes: OnAmount = lambda count: None,
-    on_file: Callable[[str], None] = lambda path: None,
+    progress: Progress = no_progress,
 ) -> None:
     """Read what the plan names; what is done when it is stopped is in ``scan.outcomes``."""
+    plan = scan.plan
+    look = _look_for_packages() if plan.jobs and not scan.opens_archives else None
     try:
-        with closing(run_scan(catalogue, scan.plan, on_bytes=on_bytes, on_file=on_file)) as running:
+        with (
+            progress("scanning", total=plan.bytes_to_read) as on_bytes,
+            closing(
+                run_scan(
+                    catalogue,
+                    plan,
+                    look_for_packages=look,
+                    on_bytes=on_bytes,
+                    on_file=on_bytes.show,
+                )
+            ) as running,
+        ):
             scan.outcomes.extend(running)
     finally:
         _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
-    for plan in scan.plan.shelves:
-        rows = catalogue.images(shelf=plan.shelf.name)
-        look_into_images(
-            catalogue, rows, is_deep=scan.opens_archives, on_image=lambda count: on_bytes(0)
-        )
+    for shelf_plan in plan.shelves:
+        with progress("looking for driver packages", unit="image") as on_image:
+            look_into_images(
+                catalogue, shelf_plan.shelf, is_deep=scan.opens_archives, on_image=on_image
+            )
     scan.findings += scan_findings(scan.plan, scan.outcomes)
     scan.findings += _missing(catalogue, scan)
     scan.findings += [waiting_finding(row) for row in _waiting(catalogue, scan)]
+
+
+def _look_for_packages() -> LookForPackages:
+    from mediashelf.jobs.shelves.looking import packages_of  # most scans find nothing to read
+
+    return packages_of
 
 
 def _forget_moved(scan: Scan) -> None:

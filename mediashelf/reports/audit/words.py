@@ -15,10 +15,11 @@ from mediashelf.text import count_text, size_text
 
 def summary_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
     """Return the closing sentences: the states, then what was read and what was not."""
-    counts = Counter(each.verdict.state for each in results)
-    states = ", ".join(
-        f"{counts[state]:,} {state.shown_in_list}" for state in WORST_FIRST if counts[state]
+    ordered = sorted(
+        results, key=lambda each: (WORST_FIRST.index(each.verdict.state), each.shown_state)
     )
+    counts = Counter(each.shown_state.replace(", ", " and ") for each in ordered)
+    states = ", ".join(f"{count:,} {words}" for words, count in counts.items())
     return [f"{count_text(len(results), 'image')}: {states}.", *reading_lines(results, depth)]
 
 
