@@ -93,7 +93,10 @@ def say_prepared(prepared: PreparedCard, *, quiet: bool) -> None:
         if row.severity != "note"
     )
     if open_count:
-        say_wrapped(f"{count_text(open_count, 'finding')} recorded as open in the manifest.")
+        say_wrapped(
+            f"{count_text(open_count, 'warning or error', 'warnings and errors')} recorded as "
+            "open in the manifest."
+        )
     sheets = " and ".join(file.path for file in manifest.other_files)
     say_wrapped(f"For the bench, in {card}: {sheets}")
     if advice := eject_text(card):
