@@ -11,7 +11,6 @@ from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import OutputError
-from mediashelf.files import refuse_missing_folder
 from mediashelf.trees.opening import split_place
 
 
@@ -24,7 +23,6 @@ def refuse_output(recipe: Recipe, output: Path, *, replace: bool) -> None:
         raise OutputError(
             f"{output}: exists already; choose another name, or have it replaced (--replace)"
         )
-    refuse_missing_folder(output)
     for source in recipe.folders:
         if source.path.is_dir() and real.is_relative_to(os.path.realpath(source.path)):
             raise OutputError(

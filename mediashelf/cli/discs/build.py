@@ -152,7 +152,7 @@ def build(
         # Said before an hour of reading, not after it.
         refuse_destination(recipe, output, is_spread=is_spread, replace=may_replace)
     if machine_paths and not recipe.targets:
-        raise click.UsageError("Drivers are judged for a target; name one with --target.")
+        raise click.UsageError("Drivers are judged for a system; name one with --target.")
     targets = pick_targets(recipe.targets, load_targets(targets_folder))
     shown = partial(progress, quiet=quiet)
     work = plan_recipe(recipe, targets, is_spread=is_spread, progress=shown)

@@ -231,7 +231,7 @@ def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
             shown = [item for item in found if item.severity >= lowest]
             _say_part(f"{target.name}: {target.title}", shown, limit)
     elif not quiet and any(found for _, found in answer.targets):
-        say_wrapped("Add --target NAME to see what was found for that target.")
+        say_wrapped("Add --target NAME to see what was found for that system.")
         say()
     _say_part("drivers", drivers, limit)
 

@@ -34,8 +34,7 @@ def refuse_destination(recipe: Recipe, output: Path, *, is_spread: bool, replace
         refuse_output(recipe, output, replace=replace)
     elif output.exists() and not output.is_dir():
         raise OutputError(f"{output}: is not a folder; with --spread name one for the images")
-    else:
-        refuse_missing_folder(output)
+    refuse_missing_folder(output)
 
 
 def build_recipe(
