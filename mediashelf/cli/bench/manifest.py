@@ -17,7 +17,7 @@ from mediashelf.findings import Severity
 from mediashelf.jobs.session_cards import ExaminedCard, examine_card
 from mediashelf.sessions.manifests.manifest import schema
 from mediashelf.sessions.manifests.values import ManifestDisc
-from mediashelf.text import count_text, size_text
+from mediashelf.text import count_text, moment_text, size_text
 
 
 def _print_schema(context: click.Context, option: click.Parameter, is_wanted: bool) -> None:
@@ -90,7 +90,7 @@ def _say(card: ExaminedCard, quiet: bool) -> None:
     if not quiet:
         machine = f", for {content.session.machine}" if content.session.machine else ""
         say_wrapped(f"{content.session.name}{machine}")
-        say(f"prepared {content.created}")
+        say(f"prepared {moment_text(content.created)}")
         say()
         rows = [
             (
