@@ -115,4 +115,4 @@ def test_a_decayed_image_that_was_touched_can_be_mended_in_its_place(shelf: Shel
     out = shelf.run(*words).stdout
     assert "proved by the digest on record" in flat(out)
     assert tide.read_bytes() == GOOD
-    assert "state: sound" in shelf.run("audit").stdout
+    assert "1 image: 1 sound" in flat(shelf.run("audit").stdout)
