@@ -95,9 +95,9 @@ def test_forty_columns_are_enough(card: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "exit_code", "message"),
     [
-        ("{", 14, "is not JSON"),
+        ("{", 14, "not JSON"),
         ('{"format": "mediashelf-card", "version": 9}', 14, "update mediashelf"),
-        ("\x1b[2J", 14, "is not JSON"),
+        ("\x1b[2J", 14, "not JSON"),
     ],
 )
 def test_what_is_no_manifest_ends_with_its_exit_code(
