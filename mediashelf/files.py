@@ -17,6 +17,12 @@ from mediashelf.system import flush_descriptor, is_process_alive, keeps_mark, re
 PARTIAL_MARK = ".mediashelf-partial"
 
 
+def refuse_missing_folder(path: Path) -> None:
+    """Raise :class:`OutputError` when there is no folder to write ``path`` into."""
+    if not path.absolute().parent.is_dir():
+        raise OutputError(f"{path}: there is no folder {path.parent}; make it first")
+
+
 @contextmanager
 def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     """Give a temporary path beside ``path``; give it the final name when the block ends well.
@@ -31,6 +37,7 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     path. Raises :class:`OutputError` for what the system refuses.
     """
     refuse_name(path)
+    refuse_missing_folder(path)
     if path.exists() and not path.is_file():
         # A rename would put a file in the place of a device or a FIFO.
         raise OutputError(f"{path}: is not a regular file; choose another name")

@@ -121,6 +121,11 @@ def size_text(size: int) -> str:
     return f"{value / 1024:.1f} TiB"
 
 
+def moment_text(moment: str) -> str:
+    """Return a moment as people read it: ``2026-11-28 09:00:00 UTC``."""
+    return moment.replace("T", " ").replace("Z", " UTC")
+
+
 def part_text(part: int, whole: int) -> str:
     """Return how much of a size a part is: ``1 of 3 MiB``, ``488 KiB of 2 MiB``, ``all 3 MiB``."""
     texts = [size_text(size).replace(".0 ", " ") for size in (part, whole)]

@@ -131,7 +131,7 @@ def test_macos_knows_a_folder_whatever_the_letters(tmp_path: Path, macos: dict[s
     assert system.real_folder(other) == folder
     with open_catalogue(tmp_path / "catalogue.sqlite", create=True) as catalogue:
         add_shelf(catalogue, folder)
-        with pytest.raises(CatalogueError, match="is the shelf 'Isos' already"):
+        with pytest.raises(CatalogueError, match="is already the shelf 'Isos'"):
             add_shelf(catalogue, other, "again")
 
 

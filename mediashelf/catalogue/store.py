@@ -85,6 +85,16 @@ class Catalogue:
         known = ", ".join(row.name for row in shelves) or "none; mediashelf shelf add registers one"
         raise InputError(f"no shelf is called {name!r}{near} (shelves: {known})")
 
+    def needed_shelves(self, work: str) -> list[ShelfRow]:
+        """Return every shelf; raises :class:`CatalogueError` where none is there to ``work`` on."""
+        shelves = self.shelves()
+        if not shelves:
+            raise CatalogueError(
+                f"{self.place}: has no shelf to {work}; register one with: "
+                "mediashelf shelf add FOLDER"
+            )
+        return shelves
+
     def images(
         self,
         *,

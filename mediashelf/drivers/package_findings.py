@@ -93,8 +93,8 @@ def _hidden_name(file: FileCheck, where: str, worst: Severity) -> Finding:
         worst,
         where,
         f"The INF asks for {file.needed.name}, a name that only the Joliet tree has; "
-        f"this target sees it {shown}",
-        "give the file an 8.3 name and change the INF, or use a target that reads Joliet",
+        f"this system sees it {shown}",
+        "give the file an 8.3 name and change the INF, or use a system that reads Joliet",
         "Microsoft KB Q142372: without Joliet the 8.3 tree is read",
     )
 

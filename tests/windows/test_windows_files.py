@@ -160,7 +160,7 @@ def test_a_folder_in_other_letters_is_the_same_shelf(shelf: Shelf) -> None:
     words = ["shelf", "add", str(shelf.home).upper(), "--name", "again"]
     told = shelf.runner.invoke(main, words, env={"MEDIASHELF_CATALOGUE": str(shelf.catalogue)})
     assert told.exit_code >= 3
-    assert "is the shelf 'home' already" in flat(told.output)
+    assert "is already the shelf 'home'" in flat(told.output)
     shelf.run("scan")
     assert len(shelf.json("list")["images"]) == 1
 

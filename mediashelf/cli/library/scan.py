@@ -152,7 +152,13 @@ def _say_shelf(plan: ShelfPlan, outcomes: Sequence[ScanOutcome], quiet: bool) ->
         )
         return
     counts = {**_counts(plan, outcomes), "gone before": plan.missing_before}
-    words = [f"{count:,} {_WORDS.get(word, word)}" for word, count in counts.items() if count]
+    words = [
+        count_text(count, "copy", "copies")
+        if word == Event.COPY
+        else f"{count:,} {_WORDS.get(word, word)}"
+        for word, count in counts.items()
+        if count
+    ]
     if not quiet:
         say_wrapped(f"{plan.shelf.name}: {', '.join(words) or 'no images'}")
     for event in Event:

@@ -121,7 +121,7 @@ def plan_recipe(
     """
     if recipe.machines and not recipe.targets:
         raise RecipeError(
-            f"{recipe.path or recipe.label}: names a machine but no target; add "
+            f"{recipe.path or recipe.label}: names a machine but no system; add "
             "targets = [...] to the recipe, or name one with --target"
         )
     machine = read_machines(recipe.machines) if recipe.machines else None

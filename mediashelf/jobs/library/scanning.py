@@ -22,7 +22,7 @@ from mediashelf.catalogue.scanning.planning import (
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.walk import SeenImage
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.errors import CatalogueError, InputError
+from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.progress import Progress, no_progress
@@ -67,11 +67,7 @@ def plan_shelves(
         named[row.id] = row
     if failed and not named:
         raise failed[0]
-    shelves = list(named.values()) or catalogue.shelves()
-    if not shelves:
-        raise CatalogueError(
-            "there is no shelf to scan yet; register one with: mediashelf shelf add FOLDER"
-        )
+    shelves = list(named.values()) or catalogue.needed_shelves("scan")
     return Scan(plan_scan(catalogue, shelves, on_shelf), failed=failed)
 
 
