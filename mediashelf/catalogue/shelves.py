@@ -90,7 +90,7 @@ def _readable_folder(folder: Path) -> tuple[Path, Path]:
 def _refuse_inside(real: Path, folder: Path, shelf: ShelfRow) -> None:
     other = real_folder(shelf.root)
     if real == other:
-        raise CatalogueError(f"{folder}: is the shelf {shelf.name!r} already")
+        raise CatalogueError(f"{folder}: is already the shelf {shelf.name!r}")
     if real.is_relative_to(other):
         raise CatalogueError(
             f"{folder}: is inside the shelf {shelf.name!r} ({shelf.root}), which covers it already"

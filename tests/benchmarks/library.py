@@ -27,8 +27,9 @@ from mediashelf.catalogue.keeping.backup import check_catalogue, save_catalogue
 from mediashelf.catalogue.keeping.describing import Change, describe_each
 from mediashelf.catalogue.keeping.image_search import find_images
 from mediashelf.catalogue.listing import ListedEntry
-from mediashelf.catalogue.scanning.record import RecordPlace, record_new
+from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import Catalogue, open_catalogue

@@ -182,6 +182,12 @@ def test_values_of_two_discs_do_not_read_alike() -> None:
     ]
 
 
+def test_a_configuration_without_a_value_has_no_empty_line_on_a_phone() -> None:
+    notes = (measured("A", FRIDAY, frames="27"), measured("B", SATURDAY, disk="310"))
+    page = session_page(session(disc(1, *notes)), created_by=BY)
+    assert [page.count(f'data-head="{name}"') for name in ("frames", "disk")] == [1, 1]
+
+
 def test_values_of_all_sessions_by_configuration() -> None:
     a = measured("driver A", FRIDAY, frames="27.5", disk="310")
     b = measured("driver B", SATURDAY, frames="31")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Sequence
-from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, fold
 from mediashelf.catalogue.readable import keep_answers
@@ -16,6 +15,7 @@ from mediashelf.catalogue.records.name_index import forget_unused_names, record_
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
 from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.summaries import write_summaries
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.comparing import (
@@ -24,14 +24,6 @@ from mediashelf.integrity.fixity.comparing import (
     State,
     compare_with_record,
 )
-
-
-class RecordPlace(NamedTuple):
-    """Where an image's file is: shelf, path relative to it, and the file system that holds it."""
-
-    shelf_id: int
-    path: str
-    file_system: str
 
 
 def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now: str) -> int:

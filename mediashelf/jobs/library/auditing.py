@@ -79,6 +79,8 @@ def audit_library(
         acknowledge_findings(catalogue, request.names, request.acknowledge, request.why)
     if request.take_back:
         take_back_findings(catalogue, request.names, request.take_back)
+    if not request.names:
+        catalogue.needed_shelves("audit")
     jobs, failed = _plan(catalogue, request.names)
     due = None
     if request.due is not None:

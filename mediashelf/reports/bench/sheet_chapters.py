@@ -20,6 +20,7 @@ from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 from mediashelf.sessions.plans.machine import MachinePart, PlannedMachine
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.sessions.plans.steps import PlanStep
+from mediashelf.text import moment_text
 
 NO_SYSTEM = "no system"
 
@@ -111,7 +112,7 @@ def run_sheet(
         machine=manifest.session.machine,
         about_machine=about_machine(machine),
         notes=machine.notes,
-        created=manifest.created.replace("T", " ").replace("Z", " UTC"),
+        created=moment_text(manifest.created),
         created_by=manifest.created_by,
         size=sum(image.size for image in manifest.images),
         disc_count=len(manifest.discs),

@@ -136,7 +136,7 @@ def choose_machine(machines: Sequence[PlannedMachine], wanted: str) -> PlannedMa
     whole = [one for one in machines if one.name.casefold() == wanted.casefold()]
     found = whole or [one for one in machines if wanted.casefold() in one.name.casefold()]
     if len(found) != 1:
-        problem = "means several of its machines" if found else "is not one of its machines"
+        problem = "matches several of its machines" if found else "is not one of its machines"
         hint = "" if found else did_you_mean(wanted, [one.name for one in machines])
         raise SessionPlanError(f"{wanted!r} {problem}, which are: {names}{hint}")
     return found[0]

@@ -60,7 +60,7 @@ def test_a_machine_is_chosen_by_its_name_or_a_part_of_it(words: str, name: str) 
     ("words", "problem"),
     [
         ("", "is for several machines; name one with --machine: Kiosk PC; Kiosk PC, spare"),
-        ("kiosk", "means several of its machines"),
+        ("kiosk", "matches several of its machines"),
         ("Kiosk PV", "spare; did you mean 'Kiosk PC'?"),
     ],
 )
