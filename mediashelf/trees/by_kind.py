@@ -12,7 +12,6 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView, DiscImage
-from mediashelf.trees.attached import ends_as_zip, find_attached
 from mediashelf.trees.bytes import PartView, Spool, StampedFile
 from mediashelf.trees.disc import DiscTree
 from mediashelf.trees.floppy import FloppyTree
@@ -85,6 +84,8 @@ def _open_bytes(
         return _open_by_library(where, found, view, bounds, beside)
     if found is None:
         # An archive may follow anything, and its first bytes may be damaged.
+        from mediashelf.trees.attached import ends_as_zip
+
         return ZipTree(where, view, bounds) if ends_as_zip(view) else None
     raise InputError(f"{where}: is {found.words}, which cannot be opened here")
 
@@ -127,6 +128,8 @@ def _one_floppy(tree: ZipTree, bounds: Bounds) -> Tree:
 
 def _open_program(where: str, view: ClosableView, bounds: Bounds, beside: Beside) -> Tree | None:
     """Open what a program carries; raises :class:`InputError` for what is not known."""
+    from mediashelf.trees.attached import find_attached
+
     attached = find_attached(view)
     if attached is None:
         return None

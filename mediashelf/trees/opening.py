@@ -21,10 +21,11 @@ from pathlib import Path
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
+from mediashelf.formats.fields import View
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView
+from mediashelf.image import open_view as open_file
 from mediashelf.text import count_text, first_text
-from mediashelf.trees.attached import find_attached
 from mediashelf.trees.by_kind import open_view
 from mediashelf.trees.bytes import Spool, StampedFile, Start
 from mediashelf.trees.folder import FolderTree
@@ -223,18 +224,26 @@ def is_archive(path: Path) -> bool:
     A program that carries an archive is one. What cannot be read is none.
     """
     try:
-        file = StampedFile(path)
+        file = open_file(path)
     except InputError:
         return False
     try:
-        found = detect_wrapping(file)
-        if found is None and file.read(0, 2) == b"MZ":
-            return find_attached(file) is not None
+        return holds_archive(file)
+    finally:
+        file.close()
+
+
+def holds_archive(view: View) -> bool:
+    """Tell the same of the bytes of a file."""
+    try:
+        found = detect_wrapping(view)
+        if found is None and view.read(0, 2) == b"MZ":
+            from mediashelf.trees.attached import find_attached  # few files are programs
+
+            return find_attached(view) is not None
         return found not in (None, Wrapping.DISC)
     except (OSError, InputError):
         return False
-    finally:
-        file.close()
 
 
 def _known(where: str, tree: Tree | None) -> Tree:

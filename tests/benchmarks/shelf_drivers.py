@@ -76,7 +76,7 @@ def main() -> None:
         place = library.catalogue.place
         before = place.stat().st_size
         busy = time.process_time()
-        scan = look_into_images(library.catalogue, library.catalogue.images())
+        scan = look_into_images(library.catalogue)
         looked = time.perf_counter()
         busy = time.process_time() - busy
         print(

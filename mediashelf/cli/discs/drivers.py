@@ -244,7 +244,7 @@ def _refuse_code_page(name: str) -> None:
 
 def _targets(names: Sequence[str], known: Mapping[str, Target]) -> list[Target]:
     if not names:
-        raise click.UsageError("Name a target with --target, such as win9x or nt5.")
+        raise click.UsageError("Name a system with --target, such as win9x or nt5.")
     return pick_targets(names, known)
 
 
@@ -258,7 +258,7 @@ def _families(
         known = [release for name in names for release in FAMILIES[name].releases]
         words = ", ".join(f"{major}.{minor}" for major, minor in known) or "none"
         raise click.BadParameter(
-            f"no target here has a release {release} (known: {words})", param_hint="--release"
+            f"no system here has a release {release} (known: {words})", param_hint="--release"
         )
     return [
         choose_family(

@@ -68,7 +68,14 @@ class RockRidgeNaming:
         """
         self._read_special(directory, data)
         kept, names = [], []
+        skip, known = self._facts.skip, self._surroundings
         for record in records:
+            surroundings, quick_name = _around_name(system_use_of(data, record)[skip:])
+            if surroundings in known:  # as most records of most discs
+                kept.append(record)
+                names.append(_decode(quick_name))
+                self._named_count += 1
+                continue
             problems = self._log.total
             meaning = self._meaning(directory, data, record, self._reader)
             is_unnamed = meaning.name is None and self._log.total == problems
@@ -95,6 +102,7 @@ class RockRidgeNaming:
 
     def finish(self) -> None:
         """Log relocated directories that no link leads to, and records that lost their name."""
+        self._reader.finish()
         if self._first_unnamed is not None and self._unnamed_count < self._named_count:
             self._log_unnamed(*self._first_unnamed)
         for lba, directory in self._relocated.items():
