@@ -82,7 +82,7 @@ def test_why_a_package_wins(shelf: Shelf) -> None:
         (["--shelves", "-t", "win9x"], "--shelves needs a machine"),
         (["--shelves", "a.iso", "-t", "win9x"], "name no path with it"),
         (["-t", "win9x"], "or use --shelves"),
-        (["--shelves", "-m", "machine.txt"], "Name a target"),
+        (["--shelves", "-m", "machine.txt"], "Name a system"),
         (
             ["--shelves", "-m", "machine.txt", "-t", "nt5", "--code-page", "cp932"],
             "a scan has read these",
