@@ -4,8 +4,7 @@ What counts as an image:
 
 * by name alone, letter case aside: ``.iso``, ``.udf``, and cue sheets, ``.cue``; archives,
   ``.zip``, ``.7z``, ``.rar``, ``.lzh``, ``.tar`` and compressed ones; compressed images,
-  ``.iso.gz``;
-  floppy images, ``.ima``, ``.imz``, ``.flp``, ``.vfd``;
+  ``.iso.gz``; floppy images, ``.ima``, ``.imz``, ``.flp``, ``.vfd``;
 * ``.img``, ``.bin`` and ``.raw`` when the first sectors look like a disc or a floppy, or a
   sheet of the same name is beside them (other programs use these endings too); ``.cab``, and
   ``.exe`` when it carries an archive;
