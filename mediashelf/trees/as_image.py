@@ -73,6 +73,7 @@ _CLOSED_HERE = (
     "cannot be opened here",
     "unknown kind",
     "join them",
+    "several files",
 )
 """Words of errors that say nothing against the archive."""
 

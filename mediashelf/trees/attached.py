@@ -1,13 +1,15 @@
 """Archives that a program carries: what a setup program that unpacks itself carries.
 
 Where to look: for ZIP at the end of the file, whose comment has at most 65,535 bytes; for
-others in the first :data:`_NEAR` bytes, among the resources, and after the program, where setup
-programs have them (own choice). A signature counts only with a header that fits the file.
+others after the program, and in the sections that its section table lists, but for code; in
+the first :data:`_NEAR` bytes of programs that have no such table (own choice). A signature
+counts only with a header that fits the file.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import islice
 from typing import NamedTuple
 
 from mediashelf.errors import FormatError
@@ -25,8 +27,10 @@ from mediashelf.trees.wrappings import Wrapping
 
 _FURTHEST = 64 << 20
 _NEAR = 2 << 20
-_RESOURCES = "section .rsrc"
+_NO_DATA = frozenset({CERTIFICATES, "headers", "section .text", "section .reloc"})
+"""Parts of a program in which there is no archive."""
 _CHUNK = 1 << 20
+_MOST_SIGNATURES = 10_000
 _LEAST_ATTACHED = 4096
 """Fewer bytes after a program are padding or a small note (own choice)."""
 
@@ -35,6 +39,9 @@ _SIGNATURES = {
     b"7z\xbc\xaf\x27\x1c": Wrapping.SEVEN_ZIP,
     b"Rar!\x1a\x07": Wrapping.RAR,
 }
+
+
+_BEGINNINGS = {**_SIGNATURES, b"PK\3\4": Wrapping.ZIP}
 
 
 class Attached(NamedTuple):
@@ -49,12 +56,17 @@ def find_attached(view: View) -> Attached | None:
     """Return the archive that a program carries, None when there is nothing in it."""
     if ends_as_zip(view):
         return Attached(Wrapping.ZIP, 0, view.size)
-    for start, wrapping in _iter_signatures(view):
+    for start, wrapping in islice(_iter_signatures(view), _MOST_SIGNATURES):
         size = _archive_size(view, start, wrapping)
         if size:
             return Attached(wrapping, start, size)
     end, rest = _program_end(view)
-    return Attached(None, end, rest) if rest >= _LEAST_ATTACHED else None
+    if rest < _LEAST_ATTACHED:
+        return None
+    # An archive that is cut short has nothing else to be known by than where it begins.
+    head = view.read(end, 8)
+    begun = (kind for mark, kind in _BEGINNINGS.items() if head.startswith(mark))
+    return Attached(next(begun, None), end, rest)
 
 
 def ends_as_zip(view: View) -> bool:
@@ -67,10 +79,10 @@ def ends_as_zip(view: View) -> bool:
 
 
 def _iter_signatures(view: View) -> Iterator[tuple[int, Wrapping]]:
-    """Yield where signatures are in the first :data:`_FURTHEST` bytes, in their order."""
+    """Yield where signatures are, in their order; of one place :data:`_FURTHEST` bytes count."""
     done = 0
     for first, last in sorted(_likely_places(view)):
-        start, end = max(first, done), min(last, view.size, _FURTHEST)
+        start, end = max(first, done), min(last, view.size, max(first, done) + _FURTHEST)
         before = view.read(start - 7, 7) if start >= 7 else b""
         for at in range(start, end, _CHUNK):
             data = before + view.read(at, min(_CHUNK, end - at))
@@ -88,19 +100,19 @@ def _iter_signatures(view: View) -> Iterator[tuple[int, Wrapping]]:
 
 def _likely_places(view: View) -> Iterator[tuple[int, int]]:
     """Yield the runs of bytes, first and last, that are searched; they may overlap."""
-    yield 0, _NEAR
-    if view.size > _NEAR:
-        end, rest = _program_end(view)
-        if rest:
-            yield end, end + _NEAR
-        try:
-            pe_header = find_pe_header(view)
-            if pe_header is not None:
-                for region in read_portable_executable(view, pe_header).regions:
-                    if region.name == _RESOURCES:
-                        yield region.offset, region.end
-        except FormatError:
-            pass  # a program that is damaged
+    end, rest = _program_end(view)
+    if rest:
+        yield end, end + _FURTHEST
+    try:
+        pe_header = find_pe_header(view)
+        regions = read_portable_executable(view, pe_header).regions if pe_header is not None else ()
+    except FormatError:
+        regions = ()  # a program that is damaged
+    if not regions:
+        yield 0, _NEAR
+    for region in regions:
+        if region.name not in _NO_DATA:
+            yield region.offset, region.end
 
 
 def _archive_size(view: View, start: int, wrapping: Wrapping) -> int:

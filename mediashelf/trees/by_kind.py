@@ -23,7 +23,8 @@ from mediashelf.trees.wrappings import (
     ONE_FILE,
     Wrapping,
     detect_wrapping,
-    why_cabinet_closed,
+    find_cut,
+    why_closed,
 )
 from mediashelf.trees.zips.archive import ZipTree
 
@@ -94,13 +95,18 @@ def _open_by_library(
 ) -> Tree:
     from mediashelf.trees.library import LibraryTree  # loaded only for those that need it
 
-    closed = why_cabinet_closed(view) if found is Wrapping.CABINET else ""
+    closed = why_closed(view, found)
     if closed:
+        if "cut short" in closed:
+            raise InputError(f"{where}: the {found.value} {closed}")
         raise InputError(f"{where}: {closed}, which cannot be opened here")
     if found is Wrapping.RAR:
         view = whole_rar(where, view, beside)
     whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
-    return LibraryTree(where, found, whole, bounds)
+    tree = LibraryTree(where, found, whole, bounds)
+    if cut := find_cut(view, found):
+        tree.findings += (tree.incomplete(cut.replace("is", "it is", 1)),)
+    return tree
 
 
 def _one_floppy(tree: ZipTree, bounds: Bounds) -> Tree:

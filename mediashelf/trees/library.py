@@ -85,7 +85,7 @@ class LibraryTree(Tree):
         members: list[TreeMember] = []
         for number, header in enumerate(self._list(findings)):
             if number == bounds.members:
-                findings.append(self._incomplete(f"it has more than {bounds.members:,} members"))
+                findings.append(self.incomplete(f"it has more than {bounds.members:,} members"))
                 break
             member = self._member(number, header, findings)
             if member is not None:
@@ -107,7 +107,7 @@ class LibraryTree(Tree):
                     problem = data.decode("utf-8", "replace")
             if count:
                 if problem:
-                    findings.append(self._incomplete(f"it is damaged: {problem}"))
+                    findings.append(self.incomplete(f"it is damaged: {problem}"))
                 return
             if not problem:
                 return
@@ -201,7 +201,8 @@ class LibraryTree(Tree):
                 if head[:1] in (b"X", b"Z"):
                     return
 
-    def _incomplete(self, fact: str) -> Finding:
+    def incomplete(self, fact: str) -> Finding:
+        """Return the finding that not all of the archive is here."""
         remedy = "Get the archive again, or unpack what is sound in it and use the folder"
         return Finding("listing-incomplete", Severity.ERROR, self.where, fact, remedy)
 

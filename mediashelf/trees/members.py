@@ -17,6 +17,14 @@ MAX_LEVELS = 100
 NEEDS_LIBRARY = "needs libarchive"
 """Words of the error for an archive that could be opened if the library were here."""
 
+_DAMAGED = re.compile(
+    r"cut short|damaged|truncat|ended early|ends before|image ends|checksum|\bCRC\b|is lost",
+    re.IGNORECASE,
+)
+"""Words of reasons that say: this copy is not whole; no program can unpack it."""
+
+_GET_AGAIN = "Get it again, or another copy of it"
+_UNPACK = "Unpack it on a system that can, and use the folder"
 _ABSOLUTE = re.compile(r"/|[A-Za-z]:")
 
 
@@ -132,5 +140,5 @@ def not_opened(where: str, what: str, *, is_part: bool = False) -> Finding:
         f"not all of it was looked into: {what}"
         if is_part
         else f"not opened: {what}; the files in it were not looked into",
-        remedy or "Unpack it on a system that can, and use the folder",
+        remedy or (_GET_AGAIN if _DAMAGED.search(what) else _UNPACK),
     )

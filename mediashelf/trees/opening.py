@@ -143,12 +143,21 @@ def _open_inside(
     return found
 
 
+def file_beside(path: Path, name: str) -> Path | None:
+    """Return the file of this name in the folder of another, in whatever case it is written."""
+    named = path.with_name(name)
+    if not named.is_file():
+        others = (one for one in path.parent.iterdir() if one.name.lower() == name.lower())
+        return next((one for one in others if one.is_file()), None)
+    return named
+
+
 def _beside_file(path: Path) -> Beside:
     """Return what gives other files of a file's folder on the host."""
 
     def find(name: str) -> ClosableView | None:
-        other = path.with_name(name)
-        return StampedFile(other) if other.is_file() else None
+        other = file_beside(path, name)
+        return StampedFile(other) if other is not None else None
 
     return find
 
@@ -189,7 +198,7 @@ def iter_trees(
         try:
             inner = _open_inside(tree, member, None, bounds)
         except LaterPartError as error:
-            if not error.is_first_here:
+            if not error.first:
                 yield not_opened(where, _reason(where, error))
             continue
         except InputError as error:

@@ -12,6 +12,10 @@ from enum import StrEnum
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
+from mediashelf.formats.packed.archive_headers import (
+    SEVEN_ZIP_START_SIZE,
+    parse_seven_zip_start,
+)
 from mediashelf.formats.packed.cabinet import (
     FOLDER_SIZE,
     MAX_HEADER_SIZE,
@@ -76,7 +80,6 @@ _SIGNATURES = (
     (b"\x60\xea", 0, Wrapping.ARJ),
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", 0, Wrapping.MSI),
 )
-_CONTINUES = 3  # flags of a cabinet: another goes before or after it
 ONE_FILE = frozenset({Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ})
 """Those that hold one file."""
 
@@ -113,19 +116,45 @@ def may_be_wrapping(name: str) -> bool:
     return _SUFFIXES.search(name.lower()) is not None
 
 
-def why_cabinet_closed(view: View) -> str:
-    """Return why no library here opens this cabinet, nothing where one may."""
-    head = view.read(0, MAX_HEADER_SIZE)
+def why_closed(view: View, wrapping: Wrapping) -> str:
+    """Return why no library here opens this archive, nothing where one may."""
     try:
-        header = parse_cabinet_header(head)
-        if int.from_bytes(head[30:32], "little") & _CONTINUES:
-            return "is one part of a cabinet in several files"
-        at = header.folders_offset
-        for _ in range(header.folder_count):
-            folder = parse_cabinet_folder(view.read(at, FOLDER_SIZE), at)
-            if folder.compression is Compression.QUANTUM:
-                return "is a cabinet compressed by Quantum"
-            at += FOLDER_SIZE + header.folder_reserve
+        if wrapping is Wrapping.SEVEN_ZIP:
+            start = parse_seven_zip_start(view.read(0, SEVEN_ZIP_START_SIZE))
+            end = start.next_offset + start.next_size
+            is_sound = start.recorded_crc == start.computed_crc
+            return cut_short(view.size, end) if is_sound and end > view.size else ""
+        return _why_cabinet_closed(view) if wrapping is Wrapping.CABINET else ""
+    except FormatError:
+        return ""  # the library says what is wrong
+
+
+def cut_short(size: int, expected: int) -> str:
+    """Return what to say of an archive that has fewer bytes than it says itself."""
+    return f"is cut short: it has {size:,} bytes, its header says {expected:,}"
+
+
+def _why_cabinet_closed(view: View) -> str:
+    header = parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))
+    others = [name for name in (header.previous, header.following) if name]
+    if others:
+        names = " and ".join(others)
+        return f"is one part of a cabinet in several files, with {names}"
+    at = header.folders_offset
+    for _ in range(header.folder_count):
+        folder = parse_cabinet_folder(view.read(at, FOLDER_SIZE), at)
+        if folder.compression is Compression.QUANTUM:
+            return "is a cabinet compressed by Quantum"
+        at += FOLDER_SIZE + header.folder_reserve
+    return ""
+
+
+def find_cut(view: View, wrapping: Wrapping) -> str:
+    """Return by how much an archive that can be opened is cut short, nothing for others."""
+    try:
+        if wrapping is Wrapping.CABINET:
+            header = parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))
+            return cut_short(view.size, header.size) if header.size > view.size else ""
     except FormatError:
         pass  # the library says what is wrong
     return ""

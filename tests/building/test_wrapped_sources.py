@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import os
 import random
+import tempfile
 from pathlib import Path
 
 import pytest
 
 from build_trees import DATE, write_tree
 from make_files import make_pe
-from make_wrappings import DATED, WRAPPINGS, make_zip
+from make_old_archives import make_rar_parts
+from make_wrappings import DATED, WRAPPINGS, make_mszip, make_zip
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.recipe import load_recipe, own_name, recipe_from_folders
 from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import BuildError, InputError, OutputError
+from mediashelf.image import open_image
 
 FILES = {
     "LAN/TERNFLD.INF": b"[Version]\r\nSignature=$CHICAGO$\r\n",
@@ -143,3 +146,51 @@ def test_several_sources_of_any_kind_make_one_disc(tmp_path: Path) -> None:
     assert {file.long_path.split("/")[1] for file in plan.files} == {"pack", "disk1", "LAN"}
     assert len(plan.files) == 2 * len(FILES) + 3
     build_disc(plan, tmp_path / "disc.iso")
+
+
+def nested_in(tmp_path: Path, outer: str, packed: dict[str, bytes]) -> str:
+    """Put files into a folder or an archive of this name, and return what a recipe names."""
+    if outer == "folder":
+        write_tree(tmp_path / "outer", packed)
+        return "outer"
+    (tmp_path / outer).write_bytes(WRAPPINGS[outer](packed))
+    return outer
+
+
+@pytest.mark.parametrize("outer", ["folder", "deflated.zip", "pack.tar.gz", "mszip.cab"])
+def test_archives_in_archives_are_taken_unpacked(
+    tmp_path: Path, outer: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also an archive in several files; a cabinet beside an INF stays as it is."""
+    pytest.importorskip("libarchive", exc_type=(ImportError, AttributeError, OSError))
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "315532800")
+    lan = {"TERNFLD.INF": b"[Version]\r\n", "DATA.CAB": make_mszip({"A.SYS": b"a"})}
+    parts = make_rar_parts("VIDEO/LKV.SYS", bytes(range(256)) * 20, 3)
+    packed = {"LAN.ZIP": make_zip({"IN.ZIP": make_zip(lan)}), "BROKEN.ZIP": make_zip(lan)[:60]}
+    packed |= dict(zip(("V.RAR", "V.R00", "V.R01"), parts, strict=True))
+    plain = {f"LAN/IN/{name}": data for name, data in lan.items()}
+    plain |= {"V/VIDEO/LKV.SYS": bytes(range(256)) * 20, "BROKEN.ZIP": packed["BROKEN.ZIP"]}
+    write_tree(tmp_path / "plain", plain)
+    source = nested_in(tmp_path, outer, packed)
+    keys = 'unpack = true\nto = "/"'
+    assert files_of(unpacked_disc(tmp_path, source, keys)) == files_of(
+        unpacked_disc(tmp_path, "plain", 'to = "/"')
+    )
+
+
+def test_parts_of_an_archive_without_one_of_them_stay(tmp_path: Path) -> None:
+    parts = make_rar_parts("VIDEO/LKV.SYS", bytes(range(256)) * 20, 3)
+    write_tree(tmp_path / "packed", {"V.PART1.RAR": parts[0], "V.PART3.RAR": parts[2]})
+    files = files_of(unpacked_disc(tmp_path, "packed", 'unpack = true\nto = "/"'))
+    assert files == {"/V.PART1.RAR": parts[0], "/V.PART3.RAR": parts[2]}
+
+
+def files_of(disc: bytes) -> dict[str, bytes]:
+    """Return the files of a disc but for the index."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "disc.iso"
+        path.write_bytes(disc)
+        with open_image(path) as image:
+            volume = image.facts.volumes[-1]
+            files = {one.path: b"".join(image.iter_file(one)) for one in volume.files}
+    return {path: data for path, data in files.items() if not path.startswith("/INDEX.")}

@@ -184,3 +184,14 @@ def test_declared_packages() -> None:
         "/TLAN/NDIS": (DosKind.DRIVER, ("TLAN.SYS",)),
         "/QLA": (DosKind.DECLARED, ()),
     }
+
+
+def test_our_own_index_page_is_no_text_of_the_maker() -> None:
+    """A file of that name that somebody else wrote is."""
+    for start, texts in (
+        (b"What is on DRIVERS\r\n", ()),
+        (b"Larkspur Video 3\r\n", ("INDEX.TXT",)),
+    ):
+        tree = make_tree({"/LKV.SYS": b"\xff\xff\xff\xffdriver", "/INDEX.TXT": start})
+        (package,) = find_dos_packages(tree, find_packages(tree), "dos", is_dos=True)
+        assert package.texts == texts

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import struct
 from pathlib import Path
 
@@ -9,10 +10,10 @@ import pytest
 
 from make_files import make_cabinet
 from make_old_archives import make_lha, make_rar, make_rar5_part, make_rar_parts
-from make_wrappings import behind_program, make_zip
+from make_wrappings import WRAPPINGS, behind_program, make_zip
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
-from mediashelf.trees.opening import iter_trees, open_tree
+from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
 
 pytest.importorskip("libarchive")
 
@@ -101,6 +102,30 @@ def test_old_methods_of_lha_are_listed_and_not_read(tmp_path: Path, method: byte
         assert method.decode() in member.unreadable.reason
         with pytest.raises(InputError, match="which the library does not read"):
             next(tree.stream(member))
+
+
+CUT = sorted(name for name in WRAPPINGS if name.endswith((".7z", ".cab", ".zip", ".exe", ".gz")))
+
+
+@pytest.mark.parametrize("name", CUT)
+def test_what_is_cut_short_is_to_be_got_again(tmp_path: Path, name: str) -> None:
+    """No program can unpack it, so that is no way out; no installer of unknown kind either."""
+    noise = random.Random(7).randbytes(60_000)
+    data = WRAPPINGS[name]({"LAN/TLAN.SYS": noise, "README.TXT": b"Ternfield LAN"})
+    (tmp_path / name).write_bytes(data[: len(data) * 6 // 10])
+    with open_tree(tmp_path) as whole:
+        found = list(iter_trees(whole))[1:]
+        said = [one for one in found if isinstance(one, Finding)]
+        said += [gap for one in found if not isinstance(one, Finding) for gap in iter_gaps(one)]
+    assert any("cut short" in one.message or "Truncated" in one.message for one in said), said
+    assert {one.remedy for one in said} == {"Get it again, or another copy of it"}
+
+
+def test_a_part_of_a_cabinet_names_its_neighbours(tmp_path: Path) -> None:
+    made = make_cabinet([{"A.SYS": b"a"}], previous="DISK1.CAB", following="D3.CAB")
+    (tmp_path / "DISK2.CAB").write_bytes(made.data)
+    with pytest.raises(InputError, match=r"in several files, with DISK1\.CAB and D3\.CAB"):
+        open_tree(tmp_path / "DISK2.CAB")
 
 
 def test_names_that_are_not_utf_8_are_read(tmp_path: Path) -> None:

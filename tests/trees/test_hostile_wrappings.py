@@ -18,7 +18,7 @@ from pathlib import Path
 
 import pytest
 
-from make_files import make_cabinet
+from make_files import make_cabinet, make_pe
 from make_image import put
 from make_wrappings import (
     WRAPPINGS,
@@ -254,7 +254,7 @@ def quantum_cabinet() -> bytes:
         (quantum_cabinet(), "is a cabinet compressed by Quantum, which cannot be opened here"),
         (
             make_cabinet([{"A.SYS": b"driver"}], following="two.cab").data,
-            "is one part of a cabinet in several files, which cannot be opened here",
+            "is one part of a cabinet in several files, with two.cab, which cannot be opened here",
         ),
     ],
     ids=["Quantum", "part"],
@@ -263,3 +263,12 @@ def test_cabinets_that_no_library_opens_are_named(tmp_path: Path, data: bytes, w
     (tmp_path / "data.cab").write_bytes(data)
     with pytest.raises(InputError, match=words):
         open_tree(tmp_path / "data.cab")
+
+
+def test_a_program_full_of_signatures_takes_no_longer(tmp_path: Path) -> None:
+    made = make_pe([(".text", b"\xc3" * 512), (".data", b"MSCF\0\0\0\0" * (1 << 19))])
+    (tmp_path / "setup.exe").write_bytes(made.data)
+    began = time.process_time()
+    with pytest.raises(InputError, match="neither a folder nor an image"):
+        open_tree(tmp_path / "setup.exe")
+    assert time.process_time() - began < 5

@@ -251,6 +251,9 @@ LARGE_PROGRAMS = {
     "after more": lambda data: make_pe([(".text", FAR)], overlay=bytes(1 << 20) + data),
     "a resource": lambda data: make_pe([(".text", FAR), (".rsrc", FAR + data), (".data", FAR)]),
     "near": lambda data: make_pe([(".data", data), (".text", FAR)]),
+    "far data": lambda data: make_pe([(".text", FAR), (".data", FAR + data), (".reloc", FAR)]),
+    "far after": lambda data: make_pe([(".text", FAR)], overlay=FAR + data),
+    "own section": lambda data: make_pe([(".text", FAR * 20), ("_pack_", data)]),
 }
 
 

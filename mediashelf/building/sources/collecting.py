@@ -47,7 +47,8 @@ from mediashelf.building.tree import Content, DiscFile, DiscFolder
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.system import real_path
-from mediashelf.trees.opening import split_place
+from mediashelf.trees.joined.rar import LaterPartError
+from mediashelf.trees.opening import file_beside, open_tree, split_place
 from mediashelf.trees.wrappings import may_be_wrapping
 
 
@@ -78,7 +79,7 @@ def _iter_source(
         listing = _Listing(real, selection, origin, unpacks=source.unpack)
         yield from listing.iter_findings(folder)
     elif os.path.lexists(real) or split_place(source.path)[1]:
-        yield from list_wrapped(source.path, Spot(folder), selection, origin)
+        yield from list_wrapped(source.path, Spot(folder), selection, origin, unpacks=source.unpack)
     else:
         raise InputError(f"{source.path}: no such folder, archive or image")
 
@@ -128,8 +129,10 @@ class _Listing:
         if self._selection.skips_folder(spot.parts):
             return
         try:
-            yield from list_wrapped(path, spot, self._selection, self._origin)
-        except InputError:
+            yield from list_wrapped(path, spot, self._selection, self._origin, unpacks=True)
+        except InputError as error:
+            if isinstance(error, LaterPartError) and _opens(path, error.first):
+                return  # its files are those of the first part
             # Whatever looks for drivers says why it is not opened.
             if self._selection.takes_file((*above.parts, entry.name)):
                 yield from self._add(entry, above)
@@ -182,6 +185,17 @@ def _may_be_unpacked(entry: os.DirEntry[str], kept: tuple[str, ...]) -> bool:
     return (
         may_be_wrapping(name) and not name.endswith(kept) and entry.is_file(follow_symlinks=False)
     )
+
+
+def _opens(path: Path, first: str) -> bool:
+    """Tell whether an archive beside ``path`` can be opened."""
+    found = file_beside(path, first) if first else None
+    try:
+        if found is not None:
+            open_tree(found).close()
+    except InputError:
+        return False
+    return found is not None
 
 
 def _fits_nothing(source: SourceFolder, pattern: str) -> Finding:

@@ -23,6 +23,8 @@ more than the archive    left out, error ``archive-expands-too-far``
 may expand to in all
 symbolic link, device    left out, warnings as for folders
 listing that breaks off  what was listed, and the error ``source-unreadable``
+archive or image in it   a file; a folder of its name without the suffix, where the source
+                         says ``unpack`` and it can be opened
 =======================  ==============================================================
 
 Data is checked when it is read: see :mod:`.member_reading`.
@@ -35,26 +37,43 @@ from dataclasses import replace
 from pathlib import Path
 
 from mediashelf.building.recipes.patterns import Parts, Selection
+from mediashelf.building.recipes.recipe import own_name
 from mediashelf.building.sources.clock import NO_FILES
 from mediashelf.building.sources.placing import Spot, link_left_out, place_file, special_left_out
 from mediashelf.building.tree import Content, DiscFile, Wrapped
+from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
+from mediashelf.trees.joined.rar import LaterPartError
 from mediashelf.trees.members import MemberKind, TreeMember
-from mediashelf.trees.opening import open_tree
+from mediashelf.trees.opening import open_inside, open_tree
 from mediashelf.trees.tree import Tree
+from mediashelf.trees.wrappings import may_be_wrapping
 
 _REMEDY = "Unpack it elsewhere and check it, or skip it in the recipe"
 
 
-def list_wrapped(path: Path, folder: Spot, selection: Selection, origin: int) -> Iterator[Finding]:
+def list_wrapped(
+    path: Path, folder: Spot, selection: Selection, origin: int, *, unpacks: bool = False
+) -> Iterator[Finding]:
     """Put the members of what is at ``path`` into ``folder``, and yield findings.
 
-    Patterns count from the spot's own source folder.
+    Patterns count from the spot's own source folder. With ``unpacks`` what is packed in it is
+    opened too, but for cabinets beside an INF, which names them.
     Raises :class:`InputError` for what cannot be read or opened. The tree stays open as
     long as a member of it is used.
     """
     tree = open_tree(path)
+    yield from _list_tree(tree, folder, selection, origin, unpacks=unpacks)
+    if tree.file is not None:
+        tree.file.rest()
+
+
+def _list_tree(
+    tree: Tree, folder: Spot, selection: Selection, origin: int, *, unpacks: bool
+) -> Iterator[Finding]:
+    with_inf = {one.parts[:-1] for one in tree.members if one.name.lower().endswith(".inf")}
     yield from (_of_listing(one) for one in tree.findings)
+    opener = _Opener(tree)
     spots: dict[Parts, Spot] = {(): folder}
     above = folder.parts
     # By name, so that the order of an archive has no influence on the disc; the sort
@@ -64,6 +83,10 @@ def list_wrapped(path: Path, folder: Spot, selection: Selection, origin: int) ->
         if member.is_folder:
             if selection.takes_folder((*above, *member.parts)):
                 _spot(spots, tree, member.parts).folder()
+        elif unpacks and _may_be_unpacked(member, with_inf) and (found := opener.open(member)):
+            spot = _spot(spots, tree, (*member.parts[:-1], own_name(Path(member.name))))
+            if isinstance(found, Tree) and not selection.skips_folder(spot.parts):
+                yield from _list_tree(found, spot, selection, origin, unpacks=True)
         elif not selection.takes_file((*above, *member.parts)):
             continue
         elif member.kind is MemberKind.LINK:
@@ -77,8 +100,39 @@ def list_wrapped(path: Path, folder: Spot, selection: Selection, origin: int) ->
         else:
             file = _file(tree, member, where, origin)
             yield from place_file(_spot(spots, tree, member.parts[:-1]).folder(), file)
-    if tree.file is not None:
-        tree.file.rest()
+
+
+def _may_be_unpacked(member: TreeMember, with_inf: set[Parts]) -> bool:
+    is_own_cabinet = member.name.lower().endswith(".cab") and member.parts[:-1] in with_inf
+    is_file = member.is_file and member.unreadable is None
+    return is_file and may_be_wrapping(member.name) and not is_own_cabinet
+
+
+class _Opener:
+    """Opens what is packed in a tree, each once."""
+
+    def __init__(self, tree: Tree) -> None:
+        self._tree = tree
+        self._opened: dict[Parts, Tree | bool] = {}
+
+    def open(self, member: TreeMember) -> Tree | bool:
+        """Return a wrapping as a tree; False for what stays a file, True for what is left out.
+
+        What cannot be opened stays a file: whatever looks for drivers says why. A later part
+        of an archive is left out where the first part gives its files.
+        """
+        if member.parts not in self._opened:
+            self._opened[member.parts] = self._open(member)
+        return self._opened[member.parts]
+
+    def _open(self, member: TreeMember) -> Tree | bool:
+        try:
+            return open_inside(self._tree, member)
+        except LaterPartError as error:
+            first = self._tree.find((*member.parts[:-1], error.first)) if error.first else None
+            return first is not None and isinstance(self.open(first), Tree)
+        except InputError:
+            return False
 
 
 def _of_listing(finding: Finding) -> Finding:

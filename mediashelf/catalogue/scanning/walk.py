@@ -6,7 +6,8 @@ What counts as an image:
   ``.zip``, ``.7z``, ``.rar``, ``.lzh``, ``.tar`` and compressed ones; compressed images,
   ``.iso.gz``; floppy images, ``.ima``, ``.imz``, ``.flp``, ``.vfd``;
 * ``.img``, ``.bin`` and ``.raw`` when the first sectors look like a disc or a floppy, or a
-  sheet of the same name is beside them (other programs use these endings too);
+  sheet of the same name is beside them (other programs use these endings too); ``.cab``, and
+  ``.exe`` when it carries an archive;
 * whatever is on record already: a damaged image stays an image.
 
 Names that begin with a dot, and the folders where systems keep their own or
@@ -31,8 +32,9 @@ from mediashelf.files import is_partial
 
 SHEET_SUFFIX = ".cue"
 SUFFIXES_BY_NAME = (".iso", ".udf", SHEET_SUFFIX)
-SUFFIXES_BY_CONTENT = (".img", ".bin", ".raw")
+SUFFIXES_BY_CONTENT = (".img", ".bin", ".raw", ".cab", ".exe")
 _SUFFIXES = frozenset(SUFFIXES_BY_CONTENT)
+_NEVER_TRACKS = frozenset({".cab", ".exe"})
 _WRAPPED = re.compile(
     r"\.(zip|7z|rar|lzh|lha|tar|t(ar\.)?(gz|bz2|xz)|t[bx]z|(iso|img|udf|bin)\.(gz|bz2|xz)"
     r"|im[az]|flp|vfd)$"
@@ -138,7 +140,8 @@ def _images_in(
             continue  # a link that leads nowhere, or a file that went this moment
         if not stat.S_ISREG(status.st_mode):
             continue
-        if not (is_told_by_name or is_known or stem in sheets or looks_like_disc(Path(entry.path))):
+        is_track = stem in sheets and suffix not in _NEVER_TRACKS
+        if not (is_told_by_name or is_known or is_track or looks_like_disc(Path(entry.path))):
             others[suffix] += 1
             continue
         # The folder's file system and not the file's own: layered file systems

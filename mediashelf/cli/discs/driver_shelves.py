@@ -20,7 +20,6 @@ from mediashelf.cli.discs.driver_text import say_coverage, say_explanation
 from mediashelf.cli.documents import chosen
 from mediashelf.cli.render import say, say_findings, say_wrapped
 from mediashelf.drivers.machines.reading import Machine
-from mediashelf.drivers.verdict import DriverState, DriverVerdict
 from mediashelf.jobs.shelves.machine import LibraryAnswer, TargetAnswer
 from mediashelf.jobs.shelves.nearest import NearKind
 from mediashelf.text import count_text, first_text
@@ -54,21 +53,12 @@ def say_library(answer: LibraryAnswer, picked: Sequence[int]) -> None:
             f"{count_text(looked.package_count, 'INF package')}, "
             f"{looked.other_count:,} without an INF"
         )
-        if any(each.state is not DriverState.COVERED for each in _verdicts(answer)):
-            say_wrapped(
-                "cabinets and setup programs of a shelf itself are not looked into: "
-                "ask mediashelf drivers FILE"
-            )
         if looked.plain_count:
             count = count_text(looked.plain_count, "image")
             say_wrapped(f"archives inside {count} not opened: mediashelf scan --packages does that")
         if looked.not_yet:
             count = count_text(looked.not_yet, "image")
             say_wrapped(f"{count} not looked into yet: mediashelf scan does that")
-
-
-def _verdicts(answer: LibraryAnswer) -> Iterator[DriverVerdict]:
-    return (verdict for target in answer.targets for verdict in target.survey.verdicts)
 
 
 def _lines(target: TargetAnswer, index: int) -> Iterator[str]:

@@ -44,8 +44,9 @@ Examples:
 
 \b
 What counts as an image: .iso, .udf and .cue by name, compressed ones (.iso.gz) and
-archives (.zip, .7z, .rar, .tar.gz), floppies (.ima, .imz, .flp, .vfd); .img, .bin and
-.raw when they begin like a disc or floppy, or a cue sheet of the same name is beside them.
+archives (.zip, .7z, .rar, .lzh, .tar.gz), floppies (.ima, .imz, .flp, .vfd); .img, .bin
+and .raw when they begin like a disc or floppy, or a cue sheet of the same name is beside
+them; .cab, and .exe when an archive is in it.
 """
 )
 @click.argument("names", nargs=-1, metavar="[SHELF]...")

@@ -45,6 +45,8 @@ _SETUP_NAMES = {
     for extension in ("exe", "com", "bat")
 }
 _TEXTS = (".txt", ".doc", ".1st", ".me", ".wri")
+_INDEX, _INDEX_START = "/INDEX.TXT", b"What is on "
+"""Where our page is on a disc, and how it begins."""
 _HEAD = 4096
 _WINDOWS_MARKS = (b"PE", b"NE", b"LE", b"LX")
 """At the offset that the MZ header has at 60 (the program formats, from memory)."""
@@ -71,7 +73,7 @@ def find_dos_packages(
     texts: defaultdict[str, list[str]] = defaultdict(list)
     for file in tree.files:
         folder = folder_of(file.path)
-        if file.path and file.name.lower().endswith(_TEXTS):
+        if file.path and file.name.lower().endswith(_TEXTS) and not _is_our_index(tree, file):
             texts[folder].append(file.name)
         if file.path and (_loads_in_dos(tree, file) if is_dos else _is_telling(file)):
             telling[folder].append(file)
@@ -82,6 +84,16 @@ def find_dos_packages(
             to_read = tuple(sorted(texts[folder]))
             packages.append(DosPackage(tree, folder or "/", kind, names, texts=to_read))
     return packages
+
+
+def _is_our_index(tree: PackageTree, file: TreeFile) -> bool:
+    """Whether a text is the page that our discs have at their root."""
+    if file.path.upper() != _INDEX:
+        return False
+    try:
+        return tree.read(file, len(_INDEX_START)) == _INDEX_START
+    except (OSError, MediashelfError):
+        return False
 
 
 def _loads_in_dos(tree: PackageTree, file: TreeFile) -> bool:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from contextlib import closing
 
 from mediashelf.errors import InputError
 from mediashelf.formats.fields import View
@@ -28,11 +29,14 @@ _NAME = re.compile(r"[^/\\:]*\Z")
 
 
 class LaterPartError(InputError):
-    """The archive is a part that is opened with the first; ``is_first_here`` tells whether."""
+    """The archive is a part that is opened with the first.
 
-    def __init__(self, message: str, is_first_here: bool) -> None:
+    ``first`` is the name of the first, empty where that is not beside it.
+    """
+
+    def __init__(self, message: str, first: str) -> None:
         super().__init__(message)
-        self.is_first_here = is_first_here
+        self.first = first
 
 
 def nothing_beside(name: str) -> None:
@@ -58,19 +62,20 @@ def whole_rar(where: str, view: View, beside: Beside) -> View:
     if not (number == 1 if start.is_first is None else start.is_first):
         _refuse_later(where, part_name(name, 1), number, beside)
     spool = Spool().extend(_pieces(view))
-    part: View = view
-    while goes_on(part):
+    is_last = not goes_on(view)
+    while not is_last:
         number += 1
         following = part_name(name, number)
-        other = beside(following) if following and number <= MOST_PARTS else None
-        if other is None:
+        part = beside(following) if following and number <= MOST_PARTS else None
+        if part is None:
             raise InputError(
                 f"{where}: is a RAR archive in several files, and part {number:,} "
                 f"({following or 'of unknown name'}) is not beside it; "
                 "put all parts into one folder"
             )
-        spool.extend(_pieces(other))
-        part = other
+        with closing(part):
+            spool.extend(_pieces(part))
+            is_last = not goes_on(part)
     return spool
 
 
@@ -81,7 +86,7 @@ def _refuse_later(where: str, first: str, number: int, beside: Beside) -> None:
     words = f"open {first}" if other else f"put {first or 'the first'} and all others beside it"
     raise LaterPartError(
         f"{where}: is part {number:,} of a RAR archive in several files; {words}",
-        other is not None,
+        first if other is not None else "",
     )
 
 

@@ -11,7 +11,10 @@ import pytest
 
 from cli_runs import Shelf
 from driver_examples import inf_text
+from make_files import make_pe
 from make_image import make_iso
+from make_old_archives import make_lha, make_rar
+from make_wrappings import behind_program, make_mszip
 
 MACHINE = "PCI\\VEN_F2C4&DEV_0301\n\nPCI\\VEN_F4B9&DEV_0100&SUBSYS_0001F4B9\n"
 
@@ -38,7 +41,6 @@ def test_a_machine_is_answered_from_the_shelves(shelf: Shelf) -> None:
     assert "near (another board's): home:drivers.iso:/L/LAN.INF, for subsystem f4b9:0002" in text
     assert "1 image looked into: 2 INF packages, 2 without an INF\n" in text
     assert "archives inside 1 image not opened: mediashelf scan --packages" in text
-    assert "cabinets and setup programs of a shelf itself are not" in text
     (shelf.home / "drivers.iso").unlink()
     shelf.run("scan", code=1)
     text = shelf.run(*arguments, code=1).output
@@ -80,7 +82,7 @@ def test_why_a_package_wins(shelf: Shelf) -> None:
         (["--shelves", "-t", "win9x"], "--shelves needs a machine"),
         (["--shelves", "a.iso", "-t", "win9x"], "name no path with it"),
         (["-t", "win9x"], "or use --shelves"),
-        (["--shelves", "-m", "machine.txt"], "Name a target"),
+        (["--shelves", "-m", "machine.txt"], "Name a system"),
         (
             ["--shelves", "-m", "machine.txt", "-t", "nt5", "--code-page", "cp932"],
             "a scan has read these",
@@ -110,3 +112,18 @@ def test_archives_inside_images_are_opened_when_asked(shelf: Shelf) -> None:
     assert "archives inside" not in text
     shelf.run("scan")  # what was opened stays
     assert "2 of 2 devices covered" in shelf.run(*arguments).output
+
+
+@pytest.mark.parametrize("name", ["lan.cab", "setup.exe", "lan.lzh", "lan.part1.rar"])
+def test_archives_that_are_alone_on_a_shelf_answer_too(shelf: Shelf, name: str) -> None:
+    lan = inf_text("PCI\\VEN_F4B9&DEV_0100&SUBSYS_0001F4B9").encode("cp1252")
+    files = {"L/LAN.INF": lan, "L/LKV.SYS": b"x" * 4096}
+    maker = {"cab": make_mszip, "lzh": make_lha, "rar": make_rar}.get(name[-3:])
+    data = maker(files) if maker is not None else behind_program(make_mszip(files))
+    (shelf.home / name).write_bytes(data)
+    (shelf.home / "tool.exe").write_bytes(make_pe().data)
+    shelf.run("scan")
+    machine = shelf.folder / "machine.txt"
+    text = shelf.run("drivers", "--shelves", "-m", machine, "-t", "win9x").output
+    assert f"covered: home:{name}:/L/LAN.INF [Install]" in text
+    assert "2 images looked into: 3 INF packages" in text

@@ -125,7 +125,8 @@ def test_an_encrypted_or_cut_archive_is_named(folder: Path) -> None:
     (folder / "drivers" / "pack.7z").write_bytes(make_seven_zip({"TERN.INF": INF * 50})[:-20])
     result = run("drivers", "drivers", "-m", "machine.txt", "-t", "win9x")
     assert "cut.zip: not opened: the ZIP archive is cut short" in result.output
-    assert "pack.7z: not opened: the 7z archive cannot be read" in result.output
+    assert "pack.7z: not opened: the 7z archive is cut short: it has" in result.output
+    assert "to do: Get it again, or another copy of it" in result.output
 
 
 def test_a_package_that_is_encrypted_is_not_called_packed(folder: Path) -> None:
