@@ -18,6 +18,8 @@ from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, k
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
+from mediashelf.system import real_path
+from mediashelf.text import same_name
 
 if TYPE_CHECKING:
     from mediashelf.integrity.fixity.values import FixityRecord
@@ -77,9 +79,9 @@ def by_ids(db: sqlite3.Connection, ids: Iterable[int]) -> dict[int, ImageRow]:
 
 def by_file(db: sqlite3.Connection, shelves: Sequence[ShelfRow], file: Path) -> ImageRow | None:
     """Return the image whose file this is, by name or by the place that links lead to."""
-    for candidate in dict.fromkeys([file.absolute(), file.resolve()]):
+    for candidate in dict.fromkeys([file.absolute(), Path(real_path(file))]):
         for shelf in shelves:
-            for root in dict.fromkeys([shelf.root, shelf.root.resolve()]):
+            for root in dict.fromkeys([shelf.root, Path(real_path(shelf.root))]):
                 if candidate.is_relative_to(root):
                     path = keep_path(candidate.relative_to(root).as_posix())
                     rows = _load(db, "shelf_id = ? AND images.path = ?", shelf.id, path)
@@ -111,12 +113,12 @@ def by_size_and_name(db: sqlite3.Connection, size: int, name: str) -> list[Image
 
 
 def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
-    """Return every image whose file has this name, letter case aside."""
-    wanted = name.casefold()
+    """Return every image whose file has this name, as :func:`same_name` compares them."""
+    wanted = same_name(name)
     ids = [
         image_id
         for image_id, path in db.execute("SELECT id, path FROM images")
-        if kept_path(path).rpartition("/")[2].casefold() == wanted
+        if same_name(kept_path(path).rpartition("/")[2]) == wanted
     ]
     return list(by_ids(db, ids).values())
 

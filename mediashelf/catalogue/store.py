@@ -304,5 +304,5 @@ def _in_words(place: Path, error: sqlite3.Error) -> str:
     if name.startswith("SQLITE_READONLY"):
         return f"{place}: cannot be written; choose another with --catalogue"
     if name.startswith("SQLITE_CANTOPEN"):
-        return f"{place}: cannot be opened ({error}); is it a file that you may read?"
+        return f"{place}: cannot be opened ({error}); may you read it, and is it locked?"
     return f"{place}: cannot be used: {error}"

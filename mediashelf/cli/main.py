@@ -7,6 +7,7 @@ import gc
 import importlib
 import os
 import sys
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import click
@@ -16,6 +17,7 @@ from mediashelf.cli.help_text import HelpFormatter
 from mediashelf.cli.paging import paged
 from mediashelf.cli.telling import ShownError, shown_usage, tell
 from mediashelf.errors import MediashelfError, OutputError
+from mediashelf.system import advice
 from mediashelf.version import version_text
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it; __main__.py has it before this is loaded
@@ -131,7 +133,7 @@ class MediashelfGroup(click.Group):
         except click.UsageError as error:
             raise shown_usage(error) from error
         except MediashelfError as error:
-            raise ShownError(map(str, error.args), error.exit_code) from error
+            raise ShownError([*map(str, error.args), *_advice(error)], error.exit_code) from error
         except BrokenPipeError:
             # The reader went away (`| head`); there is nobody left to tell.
             _silence_standard_output()
@@ -154,6 +156,12 @@ def _silence_standard_output() -> None:
     """Let the interpreter's own last flush go nowhere."""
     with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _advice(error: MediashelfError) -> Iterator[str]:
+    """Yield what to do where the system's own words do not tell it."""
+    if isinstance(error.__cause__, OSError) and (words := advice(error.__cause__)):
+        yield words
 
 
 def _with_suggestion(error: click.UsageError, args: list[str]) -> click.UsageError:

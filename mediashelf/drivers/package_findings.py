@@ -225,7 +225,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
 
 def _check_choice(survey: Survey, package: Package) -> Iterator[Finding]:
     inf, system = package.inf, survey.family.system
-    for line, section in inf.once(("unsure", system), lambda: tuple(_unsure(inf, system))):
+    for line, section in unsure_choices(inf, system):
         yield Finding(
             "models-choice-unsure",
             Severity.NOTE,
@@ -234,6 +234,11 @@ def _check_choice(survey: Survey, package: Package) -> Iterator[Finding]:
             "version could each be meant",
             source=driver_page("INF Manufacturer section does not say which counts first"),
         )
+
+
+def unsure_choices(inf: Inf, system: InfSystem) -> tuple[tuple[int, str | None], ...]:
+    """Return the lines of [Manufacturer] whose section could be another; kept with the text."""
+    return inf.once(("unsure", system), lambda: tuple(_unsure(inf, system)))
 
 
 def _unsure(inf: Inf, system: InfSystem) -> Iterator[tuple[int, str | None]]:
@@ -246,8 +251,7 @@ def _unsure(inf: Inf, system: InfSystem) -> Iterator[tuple[int, str | None]]:
 def check_package_text(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding]:
     """Yield the text's own findings; errors only where a device here gets the package."""
     package = surveyed.package
-    key = ("checks", package.path)  # the same text is looked at for every target
-    for finding in package.inf.once(key, lambda: tuple(check_inf(package.inf, where=package.path))):
+    for finding in check_inf(package.inf, where=package.path):
         if finding.severity is Severity.ERROR and not surveyed.is_chosen:
             yield replace(finding, severity=Severity.WARNING)
         else:

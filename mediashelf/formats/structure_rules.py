@@ -58,6 +58,7 @@ STRUCTURE_RULES = {
     "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-partition-end": StructureRule(_WARNING, _OWN, _CUT),
+    "partition-table-checksum": StructureRule(_WARNING, _OWN, _COPY),
     "last-session-read": StructureRule(
         _NOTE, "Linux kernel 6.12, fs/isofs/inode.c", "Nothing to do; systems show the last one too"
     ),
@@ -76,6 +77,9 @@ STRUCTURE_RULES = {
     "descriptor-version": StructureRule(_WARNING, "ECMA-119 8.1", _COPY),
     "descriptor-set-terminated": StructureRule(
         _WARNING, "ECMA-119 8.3; from memory: ECMA-119 6.7.1", _COPY
+    ),
+    "descriptor-before-terminator": StructureRule(
+        _ERROR, "ECMA-119 8.3; from memory: ECMA-119 6.7.1", _COPY
     ),
     "primary-descriptor-present": StructureRule(_ERROR, "ECMA-119 8.4", _COPY),
     "primary-copies-agree": StructureRule(_NOTE, _PRACTICE, _COPY),
@@ -119,6 +123,7 @@ STRUCTURE_RULES = {
     "sector-rest-zero": StructureRule(_WARNING, "ECMA-119 6.8.1.1", _COPY),
     "record-order": StructureRule(_WARNING, "ECMA-119 9.3", _CAREFUL),
     "record-flags": StructureRule(_WARNING, "ECMA-119 9.1.6", _COPY),
+    "record-system-use": StructureRule(_WARNING, _OWN, _COPY),
     "record-date": StructureRule(_WARNING, "ECMA-119 9.1.5", _NOTHING),
     "record-sequence-number": StructureRule(_WARNING, "ECMA-119 9.1", _COPY),
     "identifier-characters": StructureRule(_NOTE, "ECMA-119 7.4.1", _NOTHING),
@@ -165,6 +170,7 @@ STRUCTURE_RULES = {
     ),
     "boot-record-identifier": StructureRule(_ERROR, "El Torito 1.0, figure 7", _COPY),
     "boot-record-fields": StructureRule(_WARNING, "El Torito 1.0, figure 7", _COPY),
+    "boot-catalog-announced": StructureRule(_ERROR, "El Torito 1.0, section 2.0", _COPY),
     "boot-catalog-readable": StructureRule(
         _ERROR, "El Torito 1.0, section 2.0 and figure 7", _COPY
     ),
@@ -185,6 +191,7 @@ STRUCTURE_RULES = {
         "closed",
     ),
     "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9.2, 2/9.3 and 3/9.1", _COPY),
+    "udf-announced": StructureRule(_ERROR, "ECMA-167 3/9.1", _COPY),
     "udf-anchor": StructureRule(_ERROR, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1", _COPY),
     "udf-tag": StructureRule(_ERROR, "ECMA-167 3/7.2 and 4/7.2.1", _COPY),
     "udf-volume-descriptors": StructureRule(

@@ -156,6 +156,23 @@ def loader(size: int = 5000) -> MadeImage:
     return MadeImage(put(put(made.data, start + 8, table), catalog + 40, place), made.places)
 
 
+def guid_partitions() -> bytes:
+    """A disc that is a disk too, with a GUID partition table of one partition."""
+    data = hybrid(PADDED.data, 0)
+    count = len(data) // 512
+    entries = (b"kind" * 4 + b"itself" + bytes(10) + le32(60) + bytes(4) + le32(70)).ljust(
+        512, b"\0"
+    )
+    for own, other, place in ((1, count - 1, 2), (count - 1, 1, count - 2)):
+        numbers = own.to_bytes(8, "little") + other.to_bytes(8, "little") + bytes(32)
+        numbers += place.to_bytes(8, "little") + le32(4) + le32(128)
+        body = bytes(4) + numbers + le32(binascii.crc32(entries))
+        head = b"EFI PART" + le32(0x10000) + le32(92)
+        crc = binascii.crc32(head + bytes(4) + body)
+        data = put(put(data, own * 512, head + le32(crc) + body), place * 512, entries)
+    return data
+
+
 FIRST, LAST = "/A.TXT", "/DIR/C.TXT"
 FAR = 100_000  # a block past the end of every image here
 
@@ -189,6 +206,8 @@ def _image() -> Iterator[tuple[str, Case]]:
         "nothing-after-volume",
         _case("common practice", PLAIN, data + b"more".ljust(SECTOR, b"!")),
     )
+    disk = guid_partitions()
+    yield "partition-table-checksum", Case("own behaviour", disk, flip(disk, 1024 + 20))
     whole = hybrid(PADDED.data, 64)
     yield (
         "image-reaches-partition-end",
@@ -221,9 +240,11 @@ def _descriptors() -> Iterator[tuple[str, Case]]:
     )
     gone = zero(JOLIET.data, JOLIET.at("primary"))
     yield "primary-descriptor-present", _case("ECMA-119 8.4", JOLIET, gone, "descriptor-identifier")
-    primary = JOLIET.data[JOLIET.at("primary") :][:SECTOR]
-    twice = put(JOLIET.data, joliet, primary)
-    yield "primary-copies-agree", _case("common practice", twice, flip(twice, joliet + 900))
+    place = ENHANCED.at("enhanced")
+    twice = put(ENHANCED.data, place, ENHANCED.data[ENHANCED.at("primary") :][:SECTOR])
+    yield "primary-copies-agree", _case("common practice", twice, flip(twice, place + 900))
+    late = swap(JOLIET.data, joliet, JOLIET.at("terminator"), SECTOR)
+    yield "descriptor-before-terminator", _case("ECMA-119 8.3", JOLIET, late, "tree-announced")
     count = len(JOLIET.data) // SECTOR
     larger = field(JOLIET, "joliet", "volume_space_size", both32(count + 1))
     yield "volume-sizes-agree", _case("common practice", JOLIET, larger)
@@ -330,6 +351,7 @@ def _directories() -> Iterator[tuple[str, Case]]:
     yield "sector-rest-zero", _case("ECMA-119 6.8.1.1", PLAIN, put(data, folder + 2000, b"x"))
     yield "record-order", _case("ECMA-119 9.3", PLAIN, put(data, first + 33, b"Z"))
     yield "record-flags", _case("ECMA-119 9.1.6", PLAIN, put(data, first + 25, b"\x20"))
+    yield "record-system-use", _case("own behaviour", PLAIN, put(data, last + 32, b"\x05"))
     yield "record-date", _case("ECMA-119 9.1.5", PLAIN, put(data, first + 19, b"\x0d"))
     yield "record-sequence-number", _case("ECMA-119 9.1", PLAIN, put(data, first + 28, both16(2)))
     yield "identifier-characters", _case("ECMA-119 7.4.1", PLAIN, put(data, last + 33, b"c"))
@@ -414,6 +436,11 @@ def _booting() -> Iterator[tuple[str, Case]]:
         "boot-record-place",
         _case("El Torito 1.0, section 2.0", BOOT, swap(data, record, BOOT.at("joliet"), SECTOR)),
     )
+    primary = data[16 * SECTOR : 17 * SECTOR]
+    yield (
+        "boot-catalog-announced",
+        _case("El Torito 1.0, section 2.0", BOOT, put(data, record, primary)),
+    )
     yield (
         "boot-record-known",
         _case(
@@ -461,6 +488,8 @@ def _udf() -> Iterator[tuple[str, Case]]:
     data = UDF.data
     end = UDF.at("recognition", path="TEA01")
     yield "udf-recognition", _case("ECMA-167 2/9.3", UDF, zero(data, end))
+    standard = UDF.at("recognition", path="NSR02")
+    yield "udf-announced", _case("ECMA-167 3/9.1", UDF, zero(data, standard))
     anchors = zero(zero(data, UDF.at("anchor")), UDF.at("last-anchor"))
     yield "udf-anchor", _case("ECMA-167 3/10.2", UDF, anchors, "udf-tag", "udf-contents-not-read")
     volume = udf_record(6)

@@ -14,6 +14,7 @@ from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX, SeenImage, walk_folder
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
+from mediashelf.system import real_path
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +167,7 @@ class _Planner:
         for shelf in self.shelves.values():
             for place, root in (
                 (folder.absolute(), shelf.root),
-                (folder.resolve(), shelf.root.resolve()),
+                (Path(real_path(folder)), Path(real_path(shelf.root))),
             ):
                 if place == root:
                     return shelf, ""

@@ -5,32 +5,25 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Sequence
-from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, fold
+from mediashelf.catalogue.readable import keep_answers
 from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
-from mediashelf.catalogue.rows import RECORDED, ImageRow, keep_path, keep_text, kept_number, utc_now
+from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
 from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.summaries import write_summaries
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.comparing import (
     FixityVerdict,
     Observed,
     State,
     compare_with_record,
 )
-
-
-class RecordPlace(NamedTuple):
-    """Where an image's file is: shelf, path relative to it, and the file system that holds it."""
-
-    shelf_id: int
-    path: str
-    file_system: str
 
 
 def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now: str) -> int:
@@ -124,28 +117,6 @@ def _set_contents(
     )
 
 
-def confirm_record(db: sqlite3.Connection, row: ImageRow, mtime_ns: int) -> None:
-    """Confirm that a file was read whole and has the bytes on record: nothing waits any more."""
-    was_damaged = any(
-        db.execute(
-            "SELECT 1 FROM findings WHERE image_id = ? AND origin = 'scan' AND severity = ?",
-            [row.id, Severity.ERROR],
-        )
-    )
-    db.execute(
-        "UPDATE images SET mtime_ns = ?, presence = 'here', verdict = ?, judged_by = 'scan', "
-        "problem = '' WHERE id = ?",
-        [mtime_ns, State.DAMAGED.value if was_damaged else RECORDED, row.id],
-    )
-    db.execute(
-        "UPDATE fixity SET confirmed_at = max(confirmed_at, ?) "
-        "WHERE image_id = ? AND replaced_at IS NULL",
-        [utc_now(), row.id],
-    )
-    replace_findings(db, row.id, "audit", ())
-    drop_waiting(db, row.id)
-
-
 def record_beside(
     db: sqlite3.Connection, image_id: int, reading: Reading, verdict: FixityVerdict, now: str
 ) -> None:
@@ -178,9 +149,9 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
     is_same = any(in_force.get(name) == digest for name, digest in digests.whole.items())
     if in_force and not is_same:
         put_aside(db, image_id, now)
+    _add_digests(db, image_id, reading, now)
     if not in_force:
         bring_back(db, image_id, digests.whole.values())
-    _add_digests(db, image_id, reading, now)
     return is_same
 
 
@@ -239,6 +210,7 @@ def _add_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> N
         if reading.summary is not None:
             write_summaries(db, {image_id: reading.summary})
     keep_inside(db, image_id, reading.bytes_inside)
+    keep_answers(db, image_id, reading.readable)
     _add_entries(db, image_id, reading)
 
 

@@ -26,6 +26,8 @@ def say_mending(mended: Mended, *, dry_run: bool, quiet: bool) -> None:
         say_wrapped(_opening(result, reference))
         _say_files(result)
         _say_parts(result)
+        if touched.mended or touched.open:
+            say()
         _say_entries("mended there", touched.mended)
         _say_entries("not known there", touched.open)
         if touched.mended or touched.open:
@@ -81,7 +83,6 @@ def _say_parts(result: Mending) -> None:
     if len(result.parts) > _PARTS_SHOWN:
         more = len(result.parts) - _PARTS_SHOWN
         say_wrapped(f"… and {count_text(more, 'more part')}; --json lists all")
-    say()
 
 
 def _source(part: Part, result: Mending) -> str:

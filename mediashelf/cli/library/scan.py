@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from mediashelf.catalogue.rows import ShelfRow
-from mediashelf.catalogue.scanning.scan import Event, ScanOutcome, ShelfPlan
+from mediashelf.catalogue.scanning.planning import Event, ScanOutcome, ShelfPlan
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option

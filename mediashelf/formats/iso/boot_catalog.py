@@ -197,7 +197,8 @@ class BootCatalog:
                 continue
             if left <= extensions and (data[:1] in _HEADERS or not data.strip(b"\0")):
                 break  # T13/2132-D, table 18, counts extensions among the entries
-            if data[:1] not in _INDICATORS:
+            # An entry of zeros boots nothing; where entries end, zeros follow.
+            if data[:1] not in _INDICATORS or not data.strip(b"\0"):
                 self._log_section(number, "a section has fewer entries than it says", data)
                 return -1
             yield self._entry(data, number, platform, section=section)

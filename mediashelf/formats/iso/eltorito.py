@@ -12,6 +12,7 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootFacts
 
 _BOOT_RECORD_SECTOR = 17  # of the session, 2.0
+_SECTORS_SEARCHED = 1024  # after the descriptors, for a catalog that nothing leads to
 _SYSTEM_IDENTIFIER = b"EL TORITO SPECIFICATION".ljust(32, b"\0")  # figure 7
 
 
@@ -85,3 +86,24 @@ def read_boot(
             )
         return BootCatalog(view, catalog_lba, log).read()
     return None
+
+
+def log_lost_catalog(view: View, last_descriptor: int, log: ProblemLog) -> None:
+    """Log a boot catalog that no boot record leads to, after a descriptor that is there twice.
+
+    One that was copied over the boot record takes it away.
+    """
+    for lba in range(last_descriptor + 1, last_descriptor + 1 + _SECTORS_SEARCHED):
+        head = view.read(lba * SECTOR_SIZE, 64)
+        if is_validation_entry(head[:32]) and head[32:33] == b"\x88":
+            log.add(
+                "boot-catalog-announced",
+                f"LBA {lba}",
+                "the disc has a boot catalog that no boot record leads to, and one volume "
+                "descriptor twice; firmware does not start it",
+                offset=lba * SECTOR_SIZE,
+                length=SECTOR_SIZE,
+                found="two equal descriptors, and no boot record",
+                expected="a boot record",
+            )
+            return

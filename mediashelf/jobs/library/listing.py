@@ -162,12 +162,15 @@ def list_on_record(
     if not wanted.target_names:
         return rows
     # Loaded only where a target is asked for: its rules take longer than most answers.
-    from mediashelf.catalogue.readable import readable_by
+    from mediashelf.catalogue.readable import count_unasked, readable_by
     from mediashelf.readability.targets import load_targets, pick_targets
 
     targets = pick_targets(wanted.target_names, load_targets(wanted.targets_folder))
     if wanted.state is None:
         rows = [row for row in rows if not is_wrong(row)]
     rows = [row for row in rows if is_served(row)]
-    with progress("who reads these images", total=len(rows), unit="image") as on_image:
-        return readable_by(catalogue, rows, targets, on_image)
+    unasked = count_unasked(catalogue, rows, targets)
+    if not unasked:
+        return readable_by(catalogue, rows, targets)
+    with progress("who reads what", total=unasked, unit="image") as on_asked:
+        return readable_by(catalogue, rows, targets, on_asked)

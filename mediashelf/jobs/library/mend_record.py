@@ -10,11 +10,11 @@ from pathlib import Path
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
+from mediashelf.catalogue.auditing.recording import confirm_record
 from mediashelf.catalogue.copies import find_copies
 from mediashelf.catalogue.history import Happening, keep
 from mediashelf.catalogue.records.earlier import records_of
 from mediashelf.catalogue.rows import ImageRow, Presence
-from mediashelf.catalogue.scanning.record import confirm_record
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError

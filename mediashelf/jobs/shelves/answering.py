@@ -55,7 +55,7 @@ class ShelfAnswer:
     copies: Mapping[Package, Sequence[str]]
 
 
-class PackagesNaming(NamedTuple):
+class NamingPackages(NamedTuple):
     """What the catalogue has of a machine's identifiers, whatever system asks.
 
     ``rows`` are the places that name one; ``found`` are the packages, and ``images`` those
@@ -108,7 +108,7 @@ def ask_shelves(
     family: Family,
     target: str,
     devices: Sequence[Device],
-    named: PackagesNaming | None = None,
+    named: NamingPackages | None = None,
 ) -> ShelfAnswer:
     """Return what the library has for a machine, as ``family`` chooses drivers.
 
@@ -149,7 +149,7 @@ def _answer(
     )
 
 
-def packages_naming(catalogue: Catalogue, devices: Sequence[Device]) -> PackagesNaming:
+def packages_naming(catalogue: Catalogue, devices: Sequence[Device]) -> NamingPackages:
     """Return the packages that name a device, once for all systems."""
     with collector_paused():
         identifiers = {
@@ -165,7 +165,7 @@ def packages_naming(catalogue: Catalogue, devices: Sequence[Device]) -> Packages
         images = images_with(catalogue.db, (one.source_id for one in found.values()))
         for listed in images.values():
             listed.sort(key=lambda row: (readiness(row), row.shelf.lower(), row.path))
-        return PackagesNaming(rows, found, images)
+        return NamingPackages(rows, found, images)
 
 
 def _index(

@@ -136,6 +136,14 @@ def test_the_summary_of_an_audit_says_what_is_acknowledged(shelf: Shelf) -> None
     assert "2 images: 1 damaged, 1 damaged (acknowledged)." in out
 
 
+def test_what_is_acknowledged_is_not_named_as_wrong_every_night(shelf: Shelf) -> None:
+    shelf.run("audit", code=1)
+    acknowledge_all(shelf, "tide.iso")
+    due = shelf.json("audit", "--due", "7d")["due"]
+    assert due["known_wrong"] == ["home: ebb.iso"]
+    assert due["fresh"] == 1
+
+
 def prepare_plan(shelf: Shelf, name: str) -> Path:
     plan = shelf.folder / f"{name}.toml"
     plan.write_text(

@@ -260,3 +260,21 @@ def test_an_endless_catalog_ends() -> None:
     data = made.data[: made.at("boot-catalog")] + entries
     boot = boot_of(data.ljust(-(-len(data) // SECTOR) * SECTOR, b"\0"))
     assert len(boot.entries) < 1100
+
+
+def test_a_descriptor_copied_over_the_boot_record_takes_the_catalog_away() -> None:
+    # El Torito 1.0, section 2.0: the boot record alone leads to the catalog.
+    made = make_iso({"A.TXT": b"a"}, joliet=3, boot=Boot(b"first" * 400))
+    record, joliet = made.at("boot-record"), made.at("joliet")
+    over = put(made.data, record, made.data[joliet : joliet + SECTOR])
+    assert rules(over) == {"boot-catalog-announced"}
+    gone = zero(over, made.at("boot-catalog"))
+    assert rules(gone) == set()
+    lost = put(made.data, joliet, made.data[record : record + SECTOR])
+    assert rules(lost) == {"tree-announced"}
+
+
+def test_entries_of_zeros_are_none() -> None:
+    # El Torito 1.0, figure 4: the number of entries; what is unused is zero.
+    data = with_catalog(parts.section_header(0, 9, last=True), section_entry())
+    assert rules(data) == {"boot-section"}

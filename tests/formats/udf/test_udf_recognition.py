@@ -161,3 +161,24 @@ def test_the_volume_that_pycdlib_writes(tmp_path: Path) -> None:
         assert volume is not None
         assert volume.detail == "NSR02"
         assert {finding.rule for finding in opened.findings} <= {"descriptor-characters"}
+
+
+@pytest.mark.parametrize("names", [["NSR02"], ["BEA01", "NSR02"], ["BEA01", "NSR02", "TEA01"]])
+def test_a_disc_with_an_anchor_must_say_that_it_has_udf(image: MadeImage, names: list[str]) -> None:
+    # ECMA-167 3/9.1; the anchor alone tells that there was a volume.
+    data = image.data
+    for name in names:
+        data = zero(data, image.at("recognition", path=name))
+    assert rules(data) == {"udf-announced"}
+    assert rules(zero(data, image.at("anchor"))) == ({"udf-announced"} if len(names) < 3 else set())
+
+
+@pytest.mark.parametrize("block", [257, 258])
+def test_a_main_sequence_that_was_never_read_is_named(block: int) -> None:
+    # ECMA-167 3/10.2: the reserve sequence stands in for the main one.
+    data = make_udf({"A.TXT": b"a"}, SECTOR)
+    volumes = [
+        read_disc(BytesView(each)).facts.volumes for each in (data, zero(data, 257 * SECTOR))
+    ]
+    assert volumes[0] == volumes[1]
+    assert rules(zero(data, block * SECTOR)) == {"udf-reserve-sequence"}
