@@ -57,6 +57,14 @@ def messages(path: Path) -> Iterator[tuple[int, str]]:
     """Yield the texts of a module that are not about the code."""
     tree = ast.parse(path.read_text("utf-8"))
     about_code = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    # What a command says of itself is its help.
+    about_code -= {
+        id(node.body[0].value)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef)
+        and isinstance(node.body[0], ast.Expr)
+        and any("command" in ast.unparse(one) for one in node.decorator_list)
+    }
     for node in ast.walk(tree):
         if (
             isinstance(node, ast.Constant)

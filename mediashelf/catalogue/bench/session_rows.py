@@ -165,7 +165,14 @@ class BenchSession:
     @property
     def is_finished(self) -> bool:
         """Whether every disc worked."""
-        return all(disc.outcome is NoteResult.WORKED for disc in self.steps)
+        return bool(self.steps) and all(disc.outcome is NoteResult.WORKED for disc in self.steps)
+
+    @property
+    def counts(self) -> str:
+        """How many discs worked, failed and are open: ``2 worked, 1 open``."""
+        words = [disc.word for disc in self.steps]
+        order = (NoteResult.WORKED.value, NoteResult.FAILED.value, OPEN)
+        return ", ".join(f"{words.count(one):,} {one}" for one in order if one in words)
 
     @property
     def last_sign(self) -> str:

@@ -76,7 +76,7 @@ def say_sessions(sessions: Sequence[BenchSession], *, quiet: bool, nothing: str)
             str(session.id),
             session.machine,
             session.prepared_at[:16].replace("T", " "),
-            _steps(session),
+            session.counts,
             str(session.card),
         )
         for session in sessions
@@ -85,16 +85,6 @@ def say_sessions(sessions: Sequence[BenchSession], *, quiet: bool, nothing: str)
         say(line)
     if not quiet:
         say(count_text(len(sessions), "session"))
-
-
-def _steps(session: BenchSession) -> str:
-    outcomes = [disc.outcome for disc in session.steps]
-    counts = {
-        "worked": outcomes.count(NoteResult.WORKED),
-        "failed": outcomes.count(NoteResult.FAILED),
-        "open": outcomes.count(None),
-    }
-    return ", ".join(f"{count} {word}" for word, count in counts.items() if count)
 
 
 def say_report(report: SessionReport, *, quiet: bool) -> None:

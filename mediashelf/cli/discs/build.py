@@ -133,7 +133,7 @@ def build(
     disc carries short names (8.3, ISO 9660 level 1), long names (Joliet) and an index
     page that tells which is which. Equal files are stored once, and equal
     sources give an equal disc, byte for byte. The plan is shown and checked for every
-    target first; errors stop the build unless --anyway. With a machine, its drivers
+    system first; errors stop the build unless --anyway. With a machine, its drivers
     are looked for in the sources and on the disc, listed on the disc's pages, and
     none may get lost between the two. A finished disc is read back and compared
     before it gets its name.

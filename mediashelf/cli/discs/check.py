@@ -71,7 +71,7 @@ Examples:
   mediashelf check library/*.iso -t nt5 --fail-on warning -q
   mediashelf check 'card:*' -t win9x         every good image on a shelf
 \b
-See what each target reads, and where that is written:
+See what each system reads, and where that is written:
   mediashelf targets
 """
 )
@@ -102,10 +102,10 @@ def check(
 
     An image is opened; a folder or a recipe (a .toml file) is planned as a disc
     that build would make, and nothing is written. Without --target a recipe is
-    checked for the targets that it names, and everything else for all targets,
+    checked for the systems that it names, and everything else for all systems,
     in short. Whether the emulator can serve the disc is checked too. Contents of
     files are not read, except INFs where a recipe names a machine. The exit code
-    counts all of these findings, so name the targets that matter where a script
+    counts all of these findings, so name the systems that matter where a script
     looks at it.
 
     'SHELF:*' means the images on a shelf, without those known to be damaged, changed or
@@ -221,7 +221,7 @@ def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
     if not quiet:
         say_wrapped(f"{own_part}: {summary(own)}; emulator: {_served(answer)}; {_contents(answer)}")
         if own_part == "structure" and answer.facts.volumes and _has_errors(own):
-            say_wrapped("This image is damaged; what is said of targets holds for a sound copy.")
+            say_wrapped("This image is damaged; what is said of systems holds for a sound copy.")
         say()
     limit = 0 if show_all else PLACES_SHOWN
     _say_part(own_part, own, limit)

@@ -124,12 +124,12 @@ def drivers(
 ) -> None:
     """Tell which devices of a machine have a driver, and which files are missing.
 
-    For each device the packages are compared as the target's system compares them:
+    For each device the packages are compared as the system compares them:
     by the published rank of identifiers, then by date and version of the driver.
     For each package every file that its INF asks for is looked up where the INF
-    says, in the tree of names that the target reads. Folders and recipes are
+    says, in the tree of names that the system reads. Folders and recipes are
     judged under the names that the disc built from them would have. A recipe's
-    machine and targets are used where options are not given. Without a machine
+    machine and systems are used where options are not given. Without a machine
     only the packages are looked at. Signatures are not verified.
 
     With --shelves the whole library is asked, also for images that are away now. There

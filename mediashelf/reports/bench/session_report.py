@@ -140,14 +140,10 @@ def _span(moments: Sequence[str]) -> str:
 
 
 def _headline(session: BenchSession) -> str:
-    outcomes = [disc.outcome for disc in session.steps]
-    total = count_text(len(outcomes), "disc")
-    worked, failed = outcomes.count(NoteResult.WORKED), outcomes.count(NoteResult.FAILED)
-    if worked == len(outcomes):
-        return f"{total} worked" if worked == 1 else f"All {total} worked"
-    counts = {"worked": worked, "failed": failed, OPEN: outcomes.count(None)}
-    words = ", ".join(f"{count:,} {word}" for word, count in counts.items() if count)
-    return f"{total}: {words}"
+    total = count_text(len(session.steps), "disc")
+    if session.is_finished:
+        return f"{total} worked" if len(session.steps) == 1 else f"All {total} worked"
+    return f"{total}: {session.counts}"
 
 
 def _mood(session: BenchSession) -> str:
