@@ -39,6 +39,11 @@ def fail_reads(monkeypatch: pytest.MonkeyPatch, path: Path, *bad: range) -> None
                 refuse()
             return super().readinto(buffer)
 
+        def read(self, size: int = -1, /) -> bytes:  # type: ignore[override]
+            if is_bad(self.fileno(), self.tell(), size):
+                refuse()
+            return super().read(size)
+
     # Windows has no pread; there a place is sought and read.
     name = "pread" if hasattr(os, "pread") else "read"
     monkeypatch.setattr(os, name, watched(getattr(os, name)))

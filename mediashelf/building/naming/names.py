@@ -41,6 +41,7 @@ _DEVICES = frozenset(
     + [f"{port}{number}" for port in ("COM", "LPT") for number in "123456789¹²³"]
 )
 _NOT_SHORT = re.compile(r"[^0-9A-Z_]")
+_PLAIN = re.compile(r"[0-9A-Za-z_](?:[0-9A-Za-z_. -]{0,62}[0-9A-Za-z_])?")  # taken as they are
 _NOT_PRINTABLE = re.compile(r"[^ -~]")
 # Joliet forbids * / : ; ? \ and the controls; Win32 also < > " | and we, for the
 # sake of terminals, the second set of controls.
@@ -159,6 +160,11 @@ def _cut_short(base: str, suffix: str, extension: str) -> str:
 
 
 def _long_candidate(host: HostName) -> _Candidate:
+    if (
+        _PLAIN.fullmatch(host.name)
+        and host.name.partition(".")[0].upper().rstrip(" ") not in _DEVICES
+    ):
+        return _Candidate(*_long_parts(host.name, host.is_folder), 0)
     name = _NOT_LONG.sub("_", _nfc(host.name)).rstrip(" .") or "_"
     base, extension = _long_parts(name, host.is_folder)
     device, _, rest = _cut_long(base, "", extension).partition(".")
@@ -214,7 +220,7 @@ def ascii_text(text: str) -> str:
     """Return printable ASCII that reads like ``text``; what has no likeness becomes ``_``."""
     if not text.isascii():
         text = _nfc(text).translate(_LIKENESSES)
-    return _NOT_PRINTABLE.sub("_", text)
+    return text if text.isascii() and text.isprintable() else _NOT_PRINTABLE.sub("_", text)
 
 
 class _Likenesses(dict[int, str]):

@@ -36,16 +36,35 @@ def read_bytes(
     With ``unreadable`` what the medium does not give is zeros, and its places are put there.
     Raises :class:`InputError` where the file can't be read.
     """
-    buffer = memoryview(bytearray(size))
-    filled = 0
     try:
         with FileIO(path, "rb") as file:
             file.seek(offset)
-            stream = file if unreadable is None else AroundErrors(file, unreadable)
-            while filled < size and (count := stream.readinto(buffer[filled:])):
-                filled += count
+            try:
+                return _read(file, size)
+            except OSError:
+                if unreadable is None:
+                    raise
+                file.seek(offset)
+                return _read_around_errors(file, size, unreadable)
     except OSError as error:
         raise _unreadable(path, error) from error
+
+
+def _read(file: FileIO, size: int) -> bytes:
+    """Return bytes as they are read, without a copy where they come at once."""
+    data = piece = file.read(size) or b""
+    while piece and len(data) < size:
+        piece = file.read(size - len(data)) or b""
+        data += piece
+    return data
+
+
+def _read_around_errors(file: FileIO, size: int, unreadable: list[Span]) -> bytes:
+    buffer = memoryview(bytearray(size))
+    filled = 0
+    stream = AroundErrors(file, unreadable)
+    while filled < size and (count := stream.readinto(buffer[filled:])):
+        filled += count
     return bytes(buffer[:filled])
 
 

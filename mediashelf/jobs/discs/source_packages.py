@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from mediashelf.drivers.packages.completeness import judge_completeness
+from mediashelf.drivers.packages.completeness import FileFinder
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import (
     Package,
@@ -19,7 +19,10 @@ from mediashelf.drivers.packages.finding import (
 )
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 from mediashelf.formats.inf.document import InfKind
+from mediashelf.formats.inf.requirements import Requirements, requirements
 from mediashelf.jobs.progress import Progress, no_progress
+
+_NO_DEVICE: frozenset[str] = frozenset()
 
 
 class PackageFiles(NamedTuple):
@@ -42,18 +45,25 @@ def iter_packages(
         for group in _groups(tree):
             found = find_packages(tree, files=group, on_inf=on_inf)
             for package in found.packages:
-                needed = {path: None for family in families for path in _needed(package, family)}
-                yield PackageFiles(package.file.path, package.inf.kind, tuple(needed))
+                needed = tuple(dict.fromkeys(_needed(package, families)))
+                yield PackageFiles(package.file.path, package.inf.kind, needed)
             for other in found.others:
                 yield PackageFiles(other.file.path, other.inf.kind)
 
 
-def _needed(package: Package, family: Family) -> Iterator[str]:
-    suited = suitability(package, family, frozenset())
-    system, installs = sections_to_check(package, family, suited)
-    if installs:
-        check = judge_completeness(package, installs, system, family)
-        yield from (one.path for one in check.files if one.state.is_there)
+def _needed(package: Package, families: Iterable[Family]) -> Iterator[str]:
+    finder = FileFinder(package)
+    seen: list[Requirements] = []  # most families need the very same
+    for family in families:
+        suited = suitability(package, family, _NO_DEVICE)
+        system, installs = sections_to_check(package, family, suited)
+        if not installs:
+            continue
+        needed = requirements(package.inf, installs, system, package.companions)
+        if not any(needed is other for other in seen):
+            seen.append(needed)
+            checks = (finder.check(file) for file in needed.files)
+            yield from (one.path for one in checks if one.state.is_there)
 
 
 def _groups(tree: PackageTree) -> Iterator[list[TreeFile]]:
