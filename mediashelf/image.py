@@ -23,16 +23,22 @@ _CUE_SUFFIX = ".cue"
 _LARGEST_CUE = 1 << 20
 
 
+_NEAR = 64 << 10
+"""Bytes that are read together: what describes a disc is in many small structures."""
+
+
 class FileView:
     """The bytes of an open file as a view; may be used from several threads.
 
-    Reading after :meth:`close` raises ``OSError``.
+    What follows a small piece is read with it, and kept for the next. Reading after
+    :meth:`close` raises ``OSError``.
     """
 
     def __init__(self, descriptor: int, size: int) -> None:
         self._descriptor = descriptor
         self._size = size
         self._lock = threading.Lock()
+        self._near: tuple[int, bytes] = (0, b"")  # where they begin, and the bytes
 
     @property
     def size(self) -> int:
@@ -42,16 +48,38 @@ class FileView:
     def close(self) -> None:
         """Close the file; its number may belong to another file from now on."""
         descriptor, self._descriptor = self._descriptor, -1
+        self._near = (0, b"")
         if descriptor >= 0:
             os.close(descriptor)
 
     def read(self, offset: int, size: int) -> bytes:
         """Return up to ``size`` bytes from ``offset``; fewer only at the end of the file."""
+        near, data = self._near
+        start = offset - near
+        if start >= 0 and size > 0 and start + size <= len(data):
+            return data[start : start + size]
         if self._descriptor < 0:
             raise OSError(errno.EBADF, "the image was closed")
-        size = min(size, self._size - offset)
+        if offset + size > self._size:
+            size = self._size - offset
         if offset < 0 or size <= 0:
             return b""
+        if size < _NEAR:
+            data = self._read_near(offset)
+            if len(data) >= size:
+                return data[:size]
+        return self._read_whole(offset, size)
+
+    def _read_near(self, offset: int) -> bytes:
+        """Read more than was asked for; nothing comes of it where some of that cannot be read."""
+        try:
+            data = self._read_once(offset, min(_NEAR, self._size - offset))
+        except OSError:
+            return b""
+        self._near = offset, data
+        return data
+
+    def _read_whole(self, offset: int, size: int) -> bytes:
         pieces = []
         while size > 0:
             piece = self._read_once(offset, size)

@@ -11,11 +11,14 @@ import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_text, kept_path, kept_text, utc_now
 from mediashelf.integrity.fixity.states import State
-from mediashelf.integrity.fixity.values import FixityVerdict
+
+if TYPE_CHECKING:  # a scan that finds nothing new needs no digests
+    from mediashelf.integrity.fixity.values import FixityVerdict
 
 LONGEST_DETAIL = 400
 """Characters of a detail; messages may quote what a disc says."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -177,13 +178,16 @@ class ImageRow:
     @property
     def is_acknowledged(self) -> bool:
         """True where the bytes are as recorded, and the keeper lives with all that is wrong."""
-        level = max(self.finding_counts, default=None)
-        return self.state in _INSIDE and bool(self.acknowledged) and level is Severity.NOTE
+        if not self.acknowledged or self.state not in _INSIDE:
+            return False
+        return max(self.finding_counts, default=None) is Severity.NOTE
 
     @property
     def unmet_words(self) -> str:
         """What is added to the state of an image that never matched its published digest."""
-        return ", not as published" if any(one.is_met is False for one in self.expected) else ""
+        if self.expected and any(one.is_met is False for one in self.expected):
+            return ", not as published"
+        return ""
 
     @property
     def key_digest(self) -> str:
@@ -196,12 +200,17 @@ def kept_number(number: int) -> int:
 
     A date beyond the year 2262, in nanoseconds, becomes the last one that fits.
     """
-    return max(-(1 << 63), min(number, (1 << 63) - 1))
+    if -(1 << 63) <= number < 1 << 63:
+        return number
+    return (1 << 63) - 1 if number > 0 else -(1 << 63)
 
 
 def utc_now() -> str:
     """Return this second in UTC, ISO 8601."""
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+_FILE_NAMES, _FILE_NAME_ERRORS = sys.getfilesystemencoding(), sys.getfilesystemencodeerrors()
 
 
 def keep_path(path: Path | str) -> bytes:
@@ -215,7 +224,7 @@ def keep_path(path: Path | str) -> bytes:
 def kept_path(data: bytes) -> str:
     """Return what :func:`keep_path` kept."""
     try:
-        return os.fsdecode(data)
+        return data.decode(_FILE_NAMES, _FILE_NAME_ERRORS)  # os.fsdecode, in a fifth of the time
     except UnicodeDecodeError:  # in Windows, where another system kept a name that is no UTF-8
         return data.decode("utf-8", "surrogateescape")
 

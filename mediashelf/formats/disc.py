@@ -8,7 +8,7 @@ from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
 from mediashelf.formats.guid_partitions import log_guid_partition_problems
-from mediashelf.formats.image_size import describe_nothing, log_size_problems
+from mediashelf.formats.image_size import describe_nothing, describe_packed, log_size_problems
 from mediashelf.formats.iso.descriptor_checks import (
     log_descriptor_problems,
     log_differing_sizes,
@@ -147,6 +147,8 @@ class _DiscReader:
                 found=_HIGH_SIERRA.decode(),
                 expected="CD001",
             )
+        elif packed := describe_packed(self._view):
+            self._log.add("image-is-unpacked", "image", packed)
         else:
             self._log.add(
                 "no-volume",
@@ -164,7 +166,7 @@ class _DiscReader:
         ridge_log = ProblemLog()
         rock_ridge = detect_rock_ridge(self._view, root, geometry, ridge_log)
         if rock_ridge is not None or has_twin:
-            self._shared = SharedEntries()
+            self._shared = SharedEntries(shares_records=rock_ridge is not None)
         tree = self._read_tree(descriptor, VolumeKind.ISO9660, Iso9660Naming(self._log), detail="")
         self._log.extend(ridge_log)
         if rock_ridge is not None:

@@ -44,6 +44,12 @@ STRUCTURE_RULES = {
         "ECMA-119 8.1; ECMA-167 3/9.1",
         "If it should be a disc image, get it again or mend it from another copy",
     ),
+    "image-is-unpacked": StructureRule(
+        _ERROR,
+        "Linux kernel 6.12, Documentation/usb/mass-storage.rst",
+        "Unpack it first, and name what is in it: gzip -dk, xz -dk or bzip2 -dk FILE; of archives "
+        "mediashelf extract FILE -o FOLDER",
+    ),
     "raw-sectors": StructureRule(
         _ERROR,
         "Linux kernel 6.12, Documentation/usb/mass-storage.rst",

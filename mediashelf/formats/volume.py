@@ -174,7 +174,7 @@ class VolumeFacts:
     @property
     def files(self) -> tuple[Entry, ...]:
         """The entries that are not directories."""
-        return tuple(entry for entry in self.entries if not entry.is_directory)
+        return tuple([entry for entry in self.entries if not entry.is_directory])
 
 
 @dataclass(frozen=True, slots=True)

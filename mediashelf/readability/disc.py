@@ -87,6 +87,11 @@ class NameTree:
                     self._sharing[content_place(entry)].append(entry)
         return places
 
+    @property
+    def shared_places(self) -> frozenset[int]:
+        """The blocks where the contents of several files start."""
+        return frozenset(self._sharing) if self.places else frozenset()
+
     def files_at(self, place: int) -> list[Entry]:
         """Return every file whose contents start at this block."""
         first = self.places.get(place)
@@ -158,7 +163,7 @@ def same_case(name: str) -> str:
     Letters are mapped one to one, as old systems do: ``ß`` stays itself.
     """
     capitals = name.upper()
-    if len(capitals) == len(name):
+    if name.isascii() or len(capitals) == len(name):
         return capitals
     return "".join(
         capital if len(capital) == 1 else letter

@@ -21,10 +21,10 @@ from mediashelf.formats.volume import (
     VolumeKind,
     encode_record_date,
 )
-from mediashelf.image import DiscImage, open_image
+from mediashelf.image import DiscImage, open_view
 from mediashelf.trees.disc import DiscTree
 from mediashelf.trees.members import Bounds
-from mediashelf.trees.opening import is_archive, open_tree
+from mediashelf.trees.opening import holds_archive, open_tree
 from mediashelf.trees.tree import Tree
 
 
@@ -105,13 +105,19 @@ def check_members(tree: Tree) -> Iterator[Finding]:
 
 
 def open_as_image(path: Path, bounds: Bounds | None = None) -> DiscImage:
-    """Open an image, or what :func:`.is_archive` tells to be a wrapping of another kind.
+    """Open an image, or what :func:`.holds_archive` tells to be a wrapping of another kind.
 
     Raises :class:`InputError` for what cannot be read, and for a wrapping that
     cannot be opened, with the reason.
     """
-    if not is_archive(path):
-        return open_image(path)
+    view = open_view(path)
+    try:
+        if not holds_archive(view):
+            return DiscImage(path, view)
+    except BaseException:
+        view.close()
+        raise
+    view.close()
     tree = open_tree(path, bounds=bounds or Bounds())
     try:
         return WrappedImage(path, tree)

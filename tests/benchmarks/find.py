@@ -13,8 +13,9 @@ from pathlib import Path
 
 from measure import MEDIASHELF, best_of, row
 from mediashelf.catalogue.listing import ListedEntry
-from mediashelf.catalogue.scanning.record import RecordPlace, record_new
+from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import Catalogue, open_catalogue

@@ -54,6 +54,7 @@ ELSEWHERE = {
     "udf-volume-descriptors": None,  # the sequence, whose length is in the anchor
 }
 WITHOUT_PLACE = {
+    "image-is-unpacked",
     "no-volume",
     "raw-sectors",
     "udf-address",

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import binascii
+import gzip
 import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -138,6 +139,9 @@ def hybrid(data: bytes, sectors: int) -> bytes:
     return put(put(data, 446, entries), 510, b"\x55\xaa") + bytes(sectors * SECTOR)
 
 
+MASS_STORAGE = "Linux kernel 6.12, Documentation/usb/mass-storage.rst"
+
+
 def loader(size: int = 5000) -> MadeImage:
     """A disc that boots from a file, which has a table of where it is and what is in it."""
     made = make_iso(
@@ -176,10 +180,18 @@ FAR = 100_000  # a block past the end of every image here
 def _image() -> Iterator[tuple[str, Case]]:
     data = PLAIN.data
     end = PLAIN.file("/DIR/C.TXT")
+    yield (
+        "image-is-unpacked",
+        _case(
+            MASS_STORAGE,
+            PLAIN,
+            gzip.compress(data, mtime=0),
+        ),
+    )
     yield "no-volume", _case("ECMA-119 8.1", PLAIN, zero(data, 16 * SECTOR, 2 * SECTOR))
     yield (
         "raw-sectors",
-        _case("Linux kernel 6.12, Documentation/usb/mass-storage.rst", PLAIN, mode_1_image(data)),
+        _case(MASS_STORAGE, PLAIN, mode_1_image(data)),
     )
     yield (
         "image-is-whole",

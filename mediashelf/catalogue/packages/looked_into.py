@@ -7,10 +7,15 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
+from typing import TYPE_CHECKING, NamedTuple
 
 from mediashelf.catalogue.records.reading import reads_catalogue
-from mediashelf.catalogue.rows import ImageRow, Presence
+from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.schema import transaction
+
+if TYPE_CHECKING:
+    from mediashelf.drivers.recorded import KeptPackage
+    from mediashelf.drivers.recorded_others import KeptOther
 
 PLAIN, DEEP = 3, 4
 """How far a content was looked into: its own files, or archives among them as well.
@@ -19,51 +24,58 @@ When the rules change by which packages are read, both numbers are raised.
 """
 
 
+class PackagesSeen(NamedTuple):
+    """What was found in one content, and its places that could not be looked into."""
+
+    kept: tuple[KeptPackage | KeptOther, ...]
+    unopened: tuple[str, ...] = ()
+
+
 def digest_of(row: ImageRow) -> str:
     """Return what an image's packages are kept by, empty where nothing of it is on record."""
     return next(iter(row.digests.values()), "")
 
 
 @reads_catalogue
-def not_looked_into(
-    db: sqlite3.Connection, rows: Iterable[ImageRow], reader: int
-) -> list[ImageRow]:
+def not_looked_into(db: sqlite3.Connection, reader: int, shelf_id: int | None) -> list[int]:
     """Return the images that are here with their recorded bytes and not looked into so far.
 
-    Of copies of one image only the first is returned.
+    They are those of one shelf, or with None of all, by shelf and path. Of copies of one
+    image only the first is returned.
     """
-    known = {
-        digest
-        for (digest,) in db.execute(
-            "SELECT digest FROM package_sources WHERE reader >= ?", [reader]
-        )
-    }
-    wanted: dict[str, ImageRow] = {}
-    for row in rows:
-        digest = digest_of(row)
-        is_whole = row.presence is Presence.HERE and row.waiting is None and not row.is_sheet
-        if digest and is_whole and digest not in known:
-            wanted.setdefault(digest, row)
+    wanted: dict[str, int] = {}
+    for image_id, _, digest in db.execute(
+        "SELECT images.id, min(fixity.id), digest FROM fixity "
+        "JOIN images ON images.id = fixity.image_id JOIN shelves ON shelves.id = shelf_id "
+        "WHERE replaced_at IS NULL AND presence = 'here' AND NOT is_sheet "
+        "AND (?1 IS NULL OR shelf_id = ?1) AND images.id NOT IN (SELECT image_id FROM waiting) "
+        "GROUP BY images.id HAVING digest NOT IN "
+        "(SELECT digest FROM package_sources WHERE reader >= ?2) ORDER BY shelves.name, path",
+        [shelf_id, reader],
+    ):
+        wanted.setdefault(digest, image_id)
     return list(wanted.values())
 
 
 def forget_unused(db: sqlite3.Connection) -> None:
     """Forget the packages of contents that no image on record has any more."""
-    with transaction(db):
-        forget(
-            db,
-            db.execute(
-                "SELECT id FROM package_sources WHERE digest NOT IN "
-                "(SELECT digest FROM fixity WHERE replaced_at IS NULL)"
-            ),
-        )
+    _forget_found(
+        db,
+        "SELECT id FROM package_sources WHERE NOT EXISTS (SELECT 1 FROM fixity "
+        "WHERE fixity.digest = package_sources.digest AND replaced_at IS NULL)",
+    )
 
 
 def forget_closed_for(db: sqlite3.Connection, reason: str, reader: int) -> None:
     """Forget what this reader may do better: contents in which something is closed for a reason."""
     found = "SELECT id FROM package_sources WHERE reader <= ? AND instr(unopened, ?)"
-    with transaction(db):
-        forget(db, db.execute(found, [reader, reason]))
+    _forget_found(db, found, reader, reason)
+
+
+def _forget_found(db: sqlite3.Connection, found: str, *parameters: str | int) -> None:
+    if db.execute(f"{found} LIMIT 1", parameters).fetchone() is not None:  # seldom: no lock for it
+        with transaction(db):
+            forget(db, db.execute(found, parameters))
 
 
 def forget(db: sqlite3.Connection, sources: Iterable[tuple[int]]) -> None:

@@ -1,4 +1,4 @@
-"""Writing what was found inside an image. Each function works in a transaction of its own."""
+"""Writing what was found inside an image, within the caller's transaction."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from mediashelf.catalogue.packages.looked_into import forget
 from mediashelf.catalogue.packages.packing import can_be_reported, pack_other, pack_package
 from mediashelf.catalogue.rows import keep_text, utc_now
-from mediashelf.catalogue.schema import transaction
 from mediashelf.drivers.recorded import KeptPackage
 from mediashelf.drivers.recorded_others import KeptOther
 
@@ -31,23 +30,22 @@ def record_packages(
 
     ``unopened`` are places in it that could not be looked into, with the reason.
     """
-    with transaction(db):
-        forget(db, db.execute("SELECT id FROM package_sources WHERE digest = ?", [digest]))
-        source = db.execute(
-            "INSERT INTO package_sources (digest, reader, read_at, unopened) "
-            "VALUES (?, ?, ?, ?) RETURNING id",
-            [digest, reader, utc_now(), json.dumps(unopened[:MOST_UNOPENED])],
-        ).fetchone()[0]
-        count = 0
-        for count, package in enumerate(packages, 1):
-            _record_one(db, source, package)
-            if count == MOST_PACKAGES:
-                words = f": only the first {MOST_PACKAGES:,} packages were kept"
-                db.execute(
-                    "UPDATE package_sources SET unopened = ? WHERE id = ?",
-                    [json.dumps([words]), source],
-                )
-                break
+    forget(db, db.execute("SELECT id FROM package_sources WHERE digest = ?", [digest]))
+    source = db.execute(
+        "INSERT INTO package_sources (digest, reader, read_at, unopened) "
+        "VALUES (?, ?, ?, ?) RETURNING id",
+        [digest, reader, utc_now(), json.dumps(unopened[:MOST_UNOPENED])],
+    ).fetchone()[0]
+    count = 0
+    for count, package in enumerate(packages, 1):
+        _record_one(db, source, package)
+        if count == MOST_PACKAGES:
+            words = f": only the first {MOST_PACKAGES:,} packages were kept"
+            db.execute(
+                "UPDATE package_sources SET unopened = ? WHERE id = ?",
+                [json.dumps([words]), source],
+            )
+            break
     return count
 
 

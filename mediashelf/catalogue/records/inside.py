@@ -61,8 +61,7 @@ def _digest(name: str, pieces: Iterable[bytes]) -> BytesInside:
 
 
 def keep_inside(db: sqlite3.Connection, image_id: int, found: Sequence[BytesInside]) -> None:
-    """Put what was found in the place of what was known."""
-    db.execute("DELETE FROM bytes_inside WHERE image_id = ?", [image_id])
+    """Keep what was found; what was known of the image before is forgotten already."""
     db.executemany(
         "INSERT OR IGNORE INTO bytes_inside (image_id, name, size, digest) VALUES (?, ?, ?, ?)",
         [(image_id, keep_text(one.name), kept_number(one.size), one.digest) for one in found],

@@ -10,8 +10,9 @@ gathered with every statement that changes a table by a trigger.
 
 from __future__ import annotations
 
+import json
 import sqlite3
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 
 from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.rows import keep_text
@@ -22,6 +23,9 @@ END_MARK = "\x01"
 MOST_TERMS = 300
 MOST_NAMES = 20_000
 """A word with more trigrams, or names, is so common that names with it are soon met."""
+
+_AT_ONCE = 5000
+"""Names that are asked for together."""
 
 _INDEX_FROM = (
     "INSERT INTO name_index (rowid, folded) "
@@ -49,16 +53,33 @@ def record_names(db: sqlite3.Connection, names: Collection[str]) -> dict[str, in
     ids: dict[str, int] = {}
     new: list[tuple[int, str, bytes]] = []
     # In the order of the table's own index, which is then written from one end to the other.
-    for folded, data, name in sorted((fold(name), keep_text(name), name) for name in names):
-        known = db.execute("SELECT id FROM names WHERE folded = ? AND name = ?", (folded, data))
-        row = known.fetchone()
-        if row is None:
-            number += 1
-            new.append((number, folded, data))
-        ids[name] = number if row is None else row[0]
-    db.executemany("INSERT INTO names (id, folded, name) VALUES (?, ?, ?)", new)
-    db.execute(_INDEX_FROM, [last])
+    wanted = sorted((fold(name), keep_text(name), name) for name in names)
+    for start in range(0, len(wanted), _AT_ONCE):
+        part = wanted[start : start + _AT_ONCE]
+        known = _known_names(db, part)
+        for folded, data, name in part:
+            name_id = known.get(data)
+            if name_id is None:
+                number += 1
+                name_id = number
+                new.append((number, folded, data))
+            ids[name] = name_id
+    if new:
+        db.executemany("INSERT INTO names (id, folded, name) VALUES (?, ?, ?)", new)
+        db.execute(_INDEX_FROM, [last])
     return ids
+
+
+def _known_names(
+    db: sqlite3.Connection, wanted: Sequence[tuple[str, bytes, str]]
+) -> dict[bytes, int]:
+    """Return the ids of spellings that are kept already; others of the same letters may be too."""
+    folded = json.dumps([folded for folded, _, _ in wanted])
+    found = db.execute(
+        "SELECT name, names.id FROM json_each(?) AS wanted JOIN names ON folded = wanted.value",
+        [folded],
+    )
+    return dict(found.fetchall())
 
 
 def forget_unused_names(db: sqlite3.Connection, name_ids: Iterable[tuple[int]]) -> None:

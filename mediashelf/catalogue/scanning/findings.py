@@ -5,9 +5,8 @@ from __future__ import annotations
 import shlex
 from collections.abc import Sequence
 
-from mediashelf.catalogue.scanning.scan import Event, ScanOutcome, ScanPlan
+from mediashelf.catalogue.scanning.planning import Event, ScanOutcome, ScanPlan
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.findings import other_folder as other_folder_finding
 from mediashelf.text import first_text
 
 _NAMED = 5
@@ -15,13 +14,13 @@ _NAMED = 5
 
 def missing_finding(shelf: str, paths: Sequence[str]) -> Finding:
     """Return what a person has to decide about images that are gone from their shelf."""
-    are = "image is" if len(paths) == 1 else "images are"
+    are, them = ("image is", "it") if len(paths) == 1 else ("images are", "them")
     return Finding(
         "file-is-present",
         Severity.ERROR,
         shelf,
         f"{len(paths):,} {are} missing: {first_text(paths, _NAMED, 'image')}",
-        remedy="put them back; to forget them: mediashelf shelf drop "
+        remedy=f"put {them} back; to forget {them}: mediashelf shelf drop "
         f"{shlex.quote(shelf)} --only-missing",
     )
 
@@ -30,7 +29,9 @@ def scan_findings(plan: ScanPlan, outcomes: Sequence[ScanOutcome]) -> list[Findi
     """Return the findings of the scan itself; those of the discs are kept with each image."""
     findings = []
     for shelf_plan in plan.shelves:
-        if shelf_plan.is_other:
+        if shelf_plan.is_other:  # seldom, and a scan that finds nothing new needs no digests
+            from mediashelf.integrity.fixity.findings import other_folder as other_folder_finding
+
             findings.append(other_folder_finding(shelf_plan.shelf.name, shelf_plan.away))
         for folder, reason in shelf_plan.unread_folders.items():
             findings.append(

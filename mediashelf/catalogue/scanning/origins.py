@@ -15,10 +15,13 @@ from pathlib import Path, PurePosixPath
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.records.waiting import ids_waiting_with
-from mediashelf.catalogue.rows import ImageRow, Presence
+from mediashelf.catalogue.rows import ImageRow, Presence, keep_path
 from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.catalogue.scanning.walk import RecordPlace
+from mediashelf.integrity.fixity.states import State
+from mediashelf.system import real_path
 
 
 def by_likeness(rows: Sequence[ImageRow], shelf: str, path: str) -> list[ImageRow]:
@@ -47,7 +50,7 @@ def has_left(db: sqlite3.Connection, row: ImageRow) -> bool:
     except (FileNotFoundError, NotADirectoryError):
         # A shelf that this run did not walk may have gone away since.
         return row.presence is Presence.MISSING or (
-            FileSystems().nearest(os.path.realpath(row.file)) == row.file_system
+            FileSystems().nearest(real_path(row.file)) == row.file_system
             and not _is_shelf_away(db, row)
         )
     except OSError:
@@ -62,7 +65,7 @@ def _is_shelf_away(db: sqlite3.Connection, row: ImageRow) -> bool:
         [row.id],
     ).fetchall()
     rows = images.by_ids(db, [one for (one,) in ids])
-    if not other_folder(row.root, list(rows.values()), FileSystems()):
+    if not other_folder(db, row.root, list(rows.values()), FileSystems()):
         return False
     # Noted at once, so that the next file with a record there need not ask again.
     db.executemany("UPDATE images SET presence = 'away' WHERE id = ?", ids)
@@ -92,3 +95,72 @@ def contradicted(
         and not os.path.lexists(row.file)
     ]
     return by_likeness(alike, shelf, path)[0] if alike else None
+
+
+_COPIED = {
+    "fixity": "algorithm, digest, size, recorded_at, confirmed_at",
+    "block_digests": "block_size, digests",
+    "disc_facts": "packed",
+    "volumes": "number, kind, label",
+    "bytes_inside": "name, size, digest",
+    "entries": "number, folder_id, name_id, size, marks, twin",
+    "waiting": "size, mtime_ns, digests, seen_at, judged, judged_at",
+}
+"""Tables of a record, and what is copied of each; the history stays with its image."""
+
+
+def copy_record(
+    db: sqlite3.Connection, source_id: int, place: RecordPlace, image_id: int | None
+) -> int:
+    """Give a file at another place the record of an image; returns the file's id.
+
+    ``image_id`` is the row of that place if there is one; it has no record of its own.
+    """
+    about = "size, mtime_ns, is_sheet, looks_raw, entry_count"
+    if image_id is None:
+        (image_id,) = db.execute(
+            f"INSERT INTO images (shelf_id, path, file_system, presence, verdict, scanned_at, "
+            f"{about}) SELECT ?, ?, ?, 'here', '', scanned_at, {about} FROM images WHERE id = ? "
+            "RETURNING id",
+            [place.shelf_id, keep_path(place.path), place.file_system, source_id],
+        ).fetchone()
+    else:
+        db.execute(
+            f"UPDATE images SET ({about}) = (SELECT {about} FROM images WHERE id = ?) WHERE id = ?",
+            [source_id, image_id],
+        )
+    for table, columns in _COPIED.items():
+        in_force = " AND replaced_at IS NULL" if table == "fixity" else ""
+        db.execute(
+            f"INSERT INTO {table} (image_id, {columns}) SELECT ?, {columns} FROM {table} "
+            f"WHERE image_id = ?{in_force}",
+            [image_id, source_id],
+        )
+    _copy_findings(db, source_id, image_id, "scan")
+    return int(image_id)
+
+
+def take_over_verdict(
+    db: sqlite3.Connection, image_id: int, twins: Sequence[ImageRow], now: str
+) -> None:
+    """Let what an audit found damaged inside hold for the same bytes at another place too."""
+    twin = next(
+        (row for row in twins if row.judged_by == "audit" and row.verdict == State.DAMAGED), None
+    )
+    if twin is None:
+        return
+    db.execute(
+        "UPDATE images SET verdict = ?, judged_by = 'audit', audited_at = ? WHERE id = ?",
+        [twin.verdict, twin.audited_at or now, image_id],
+    )
+    _copy_findings(db, twin.id, image_id, "audit")
+
+
+def _copy_findings(db: sqlite3.Connection, source_id: int, image_id: int, origin: str) -> None:
+    db.execute("DELETE FROM findings WHERE image_id = ? AND origin = ?", [image_id, origin])
+    db.execute(
+        "INSERT INTO findings (image_id, origin, number, severity, rule, detail) "
+        "SELECT ?, origin, number, severity, rule, detail FROM findings "
+        "WHERE image_id = ? AND origin = ?",
+        [image_id, source_id, origin],
+    )

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.listing import count_entries, list_entries
+from mediashelf.catalogue.packages.looked_into import PackagesSeen
+from mediashelf.catalogue.readable import answers_for
 from mediashelf.catalogue.records.inside import BytesInside, digest_inside
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.faults import NOT_OPENED_RULE, one_of_hundreds, opened
@@ -43,6 +45,8 @@ if TYPE_CHECKING:
 RAW_RULE = "raw-sectors"
 NO_VOLUME_RULE = "no-volume"
 
+LookForPackages = Callable[[DiscImage], PackagesSeen | None]
+
 _RUNS = 5  # of unreadable sectors that are named in words
 
 
@@ -56,6 +60,7 @@ def read_image(
     to_record: bool = True,
     digests_inside: bool = True,
     raw_audits: RawAudits | None = None,
+    look_for_packages: LookForPackages | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Reading:
     """Read an image file: structure first, then every byte; nothing is raised for its faults.
@@ -94,6 +99,8 @@ def read_image(
                 reading = _with_files_inside(reading, image, on_bytes)
             if image is not None:
                 reading = _with_touched(reading, image)
+                if look_for_packages is not None and not isinstance(image, WrappedImage):
+                    reading = replace(reading, packages=look_for_packages(image))
     except InputError as error:
         reading = replace(reading, problem=str(error).removeprefix(f"{path}: "))
     except OSError as error:
@@ -143,6 +150,7 @@ def _with_structure(
         findings=tuple(_as_kept(_in_file(each, stored), path) for each in findings),
         listing=tuple(list_entries(facts)) if to_record else (),
         packed_facts=pack_facts(facts) if to_record else b"",
+        readable=answers_for(facts) if to_record else (),
         summary=summarise(facts) if to_record else None,
         bytes_inside=_bytes_inside(image) if digests_inside else (),
     )

@@ -5,15 +5,17 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Sequence
-from typing import NamedTuple
 
 from mediashelf.catalogue.listing import count_entries, fold
+from mediashelf.catalogue.readable import keep_answers
+from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
 from mediashelf.catalogue.scanning.values import Reading
+from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.summaries import write_summaries
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.comparing import (
@@ -22,14 +24,6 @@ from mediashelf.integrity.fixity.comparing import (
     State,
     compare_with_record,
 )
-
-
-class RecordPlace(NamedTuple):
-    """Where an image's file is: shelf, path relative to it, and the file system that holds it."""
-
-    shelf_id: int
-    path: str
-    file_system: str
 
 
 def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now: str) -> int:
@@ -52,8 +46,13 @@ def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now
     ).fetchone()[0]
     if is_unread(reading):
         record_unread(db, image_id, reading, now)
-    else:
-        record_contents(db, image_id, reading, now)
+        return int(image_id)
+    _set_contents(db, image_id, reading, verdict_of(reading), "scan", now)
+    if reading.digests is not None:
+        bring_back(db, image_id, reading.digests.whole.values())
+    _add_digests(db, image_id, reading, now)
+    _add_structure(db, image_id, reading)
+    _add_findings(db, image_id, "scan", reading.findings)
     return int(image_id)
 
 
@@ -83,6 +82,21 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
     is_same = _record_digests(db, image_id, reading, now)
     # An audit may have looked deeper than a scan does; of the same bytes its word stands.
     stays = is_same and judged_by == "audit" and verdict == State.DAMAGED
+    if not stays:
+        verdict, judged_by = verdict_of(reading), "scan"
+    _set_contents(db, image_id, reading, verdict, judged_by, now)
+    old_names = _forget_structure(db, image_id)
+    _add_structure(db, image_id, reading)
+    forget_unused_names(db, old_names)
+    replace_findings(db, image_id, "scan", reading.findings)
+    if not stays:
+        replace_findings(db, image_id, "audit", ())
+    drop_waiting(db, image_id)
+
+
+def _set_contents(
+    db: sqlite3.Connection, image_id: int, reading: Reading, verdict: str, judged_by: str, now: str
+) -> None:
     db.execute(
         """
         UPDATE images SET size = ?, mtime_ns = ?, presence = 'here', verdict = ?,
@@ -93,19 +107,14 @@ def record_contents(db: sqlite3.Connection, image_id: int, reading: Reading, now
         [
             reading.size,
             reading.mtime_ns,
-            verdict if stays else verdict_of(reading),
-            judged_by if stays else "scan",
+            verdict,
+            judged_by,
             reading.looks_raw,
             count_entries(reading.listing),
             now,
             image_id,
         ],
     )
-    _record_structure(db, image_id, reading)
-    replace_findings(db, image_id, "scan", reading.findings)
-    if not stays:
-        replace_findings(db, image_id, "audit", ())
-    drop_waiting(db, image_id)
 
 
 def record_beside(
@@ -140,6 +149,15 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
     is_same = any(in_force.get(name) == digest for name, digest in digests.whole.items())
     if in_force and not is_same:
         put_aside(db, image_id, now)
+    _add_digests(db, image_id, reading, now)
+    if not in_force:
+        bring_back(db, image_id, digests.whole.values())
+    return is_same
+
+
+def _add_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now: str) -> None:
+    digests = reading.digests
+    assert digests is not None
     for algorithm, digest in digests.whole.items():
         db.execute(
             """
@@ -154,14 +172,29 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
         "INSERT OR REPLACE INTO block_digests (image_id, block_size, digests) VALUES (?, ?, ?)",
         [image_id, digests.block_size, digests.blocks],
     )
-    return is_same
 
 
-def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> None:
-    db.execute("DELETE FROM volumes WHERE image_id = ?", [image_id])
-    db.execute("DELETE FROM target_verdicts WHERE image_id = ?", [image_id])
-    db.execute("DELETE FROM disc_facts WHERE image_id = ?", [image_id])
-    db.execute("DELETE FROM disc_summaries WHERE image_id = ?", [image_id])
+_STRUCTURE = (
+    "volumes",
+    "target_verdicts",
+    "disc_facts",
+    "disc_summaries",
+    "bytes_inside",
+    "entries",
+)
+
+
+def _forget_structure(db: sqlite3.Connection, image_id: int) -> list[tuple[int]]:
+    """Forget what was read of the structure of the disc; returns the names that it used."""
+    names = db.execute(
+        "SELECT DISTINCT name_id FROM entries WHERE image_id = ?", [image_id]
+    ).fetchall()
+    for table in _STRUCTURE:
+        db.execute(f"DELETE FROM {table} WHERE image_id = ?", [image_id])
+    return names
+
+
+def _add_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> None:
     if reading.structure_read:
         db.executemany(
             "INSERT INTO volumes (image_id, number, kind, label) VALUES (?, ?, ?, ?)",
@@ -177,14 +210,13 @@ def _record_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -
         if reading.summary is not None:
             write_summaries(db, {image_id: reading.summary})
     keep_inside(db, image_id, reading.bytes_inside)
-    _record_entries(db, image_id, reading)
+    keep_answers(db, image_id, reading.readable)
+    _add_entries(db, image_id, reading)
 
 
-def _record_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> None:
-    old_names = db.execute(
-        "SELECT DISTINCT name_id FROM entries WHERE image_id = ?", [image_id]
-    ).fetchall()
-    db.execute("DELETE FROM entries WHERE image_id = ?", [image_id])
+def _add_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> None:
+    if not reading.listing:
+        return
     names = record_names(db, {entry.name for entry in reading.listing})
     folders = {path: _folder_id(db, path) for path in {e.folder for e in reading.listing}}
     db.executemany(
@@ -195,7 +227,6 @@ def _record_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> 
             for number, (folder, name, size, marks, twin) in enumerate(reading.listing)
         ),
     )
-    forget_unused_names(db, old_names)
 
 
 def _folder_id(db: sqlite3.Connection, path: str) -> int:
@@ -227,6 +258,12 @@ def replace_findings(
 ) -> None:
     """Put findings in the place of the older ones of the same origin."""
     db.execute("DELETE FROM findings WHERE image_id = ? AND origin = ?", [image_id, origin])
+    _add_findings(db, image_id, origin, findings)
+
+
+def _add_findings(
+    db: sqlite3.Connection, image_id: int, origin: str, findings: Sequence[Finding]
+) -> None:
     db.executemany(
         "INSERT INTO findings (image_id, origin, number, severity, rule, detail) "
         "VALUES (?, ?, ?, ?, ?, ?)",

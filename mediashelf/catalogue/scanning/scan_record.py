@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.history import Happening, forget_missed, keep
 from mediashelf.catalogue.records.described import carry_description
-from mediashelf.catalogue.rows import ImageRow, ShelfRow, keep_path, utc_now
-from mediashelf.catalogue.scanning.inheriting import copy_record, take_over_verdict
-from mediashelf.catalogue.scanning.origins import by_likeness, contradicted, has_left
+from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
+from mediashelf.catalogue.scanning.origins import (
+    by_likeness,
+    contradicted,
+    copy_record,
+    has_left,
+    take_over_verdict,
+)
+from mediashelf.catalogue.scanning.planning import Event, Job
 from mediashelf.catalogue.scanning.record import (
-    RecordPlace,
     is_unread,
     move_record,
     record_beside,
@@ -22,49 +26,11 @@ from mediashelf.catalogue.scanning.record import (
     record_unread,
 )
 from mediashelf.catalogue.scanning.values import Reading
-from mediashelf.catalogue.scanning.walk import SeenImage
+from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Severity
-from mediashelf.integrity.fixity.comparing import Observed, State, compare_with_record
+from mediashelf.integrity.fixity.comparing import Observed, compare_with_record
 from mediashelf.text import count_text
-
-
-class Event(StrEnum):
-    """What a scan found out about one image that it read."""
-
-    NEW = "new"
-    COPY = "copy"  # new, and another image has the same bytes
-    MOVED = "moved"
-    SWAPPED = "swapped"  # moved to a place whose image moved as well
-    CHANGED = "changed"  # the bytes differ from the record, which stays
-    ACCEPTED = "accepted"  # so they did, and the keeper made them the record
-    CONFIRMED = "confirmed"  # only the date differed, the bytes are as recorded
-    UNREADABLE = "unreadable"
-    CHANGING = "changing"
-    VANISHED = "vanished"  # between the walk and the reading
-
-    @property
-    def shown(self) -> str:
-        """The event as people read it."""
-        return State.CHANGED.shown if self is Event.CHANGED else self.value
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """One image to read; ``row`` is its record where it has one.
-
-    ``accept`` is True where the keeper said that the bytes are right as they are.
-    """
-
-    shelf: ShelfRow
-    seen: SeenImage
-    row: ImageRow | None
-    accept: bool = False
-
-    @property
-    def place(self) -> RecordPlace:
-        """Where the file is."""
-        return RecordPlace(self.shelf.id, self.seen.path, self.seen.file_system)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +69,15 @@ def record_reading(
     if reading.is_missing:
         return Recorded(0, Event.VANISHED)
     result = _write_reading(catalogue, job, reading, utc_now())
+    if result.event is Event.NEW and reading.packages is not None:
+        # Loaded only here: most scans find nothing to record.
+        from mediashelf.catalogue.packages.looked_into import PLAIN
+        from mediashelf.catalogue.packages.store import record_packages
+
+        digest = readable_digest(reading)
+        record_packages(
+            catalogue.db, digest, PLAIN, reading.packages.kept, reading.packages.unopened
+        )
     note_event(catalogue, result, reading, scan_begun_at)
     return result
 

@@ -11,10 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
+from mediashelf.catalogue.scanning.planning import Event, Job
 from mediashelf.catalogue.scanning.record import move_record, record_contents
 from mediashelf.catalogue.scanning.scan_record import (
-    Event,
-    Job,
     Recorded,
     is_as_recorded,
     note_event,

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.listing import ListedEntry
+from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.catalogue.records.inside import BytesInside
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
@@ -28,8 +29,9 @@ class Reading:
     """What one look at an image file found. Offsets in findings count in the file.
 
     ``digests`` is None where the bytes could not be read. ``volumes`` are kind and
-    label of each; ``listing``, ``packed_facts``, ``summary`` and ``bytes_inside`` are what a
-    catalogue records. ``stored`` says how the file stores the sectors of a disc, if it
+    label of each; ``listing``, ``packed_facts``, ``summary``, ``bytes_inside``, ``readable``, the
+    answers of targets, and ``packages``, where they were looked for, are what a catalogue
+    records. ``stored`` says how the file stores the sectors of a disc, if it
     ``has_sectors``; ``sectors`` counts the verdicts on
     them, where they carry what tells, and is None where they were not judged.
     ``inside`` are findings about files inside with checksums of their own, and
@@ -65,7 +67,11 @@ class Reading:
     packed_facts: bytes = b""
     summary: DiscSummary | None = None
     bytes_inside: tuple[BytesInside, ...] = ()
+    readable: tuple[tuple[str, str, int], ...] = ()
+    packages: PackagesSeen | None = None
 
     def without_listing(self) -> Reading:
         """Return the same without what grows with the number of entries."""
-        return replace(self, listing=(), packed_facts=b"", summary=None, bytes_inside=())
+        return replace(
+            self, listing=(), packed_facts=b"", summary=None, bytes_inside=(), packages=None
+        )

@@ -28,12 +28,11 @@ from typing import NamedTuple
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.files import is_partial
-from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 
 SHEET_SUFFIX = ".cue"
 SUFFIXES_BY_NAME = (".iso", ".udf", SHEET_SUFFIX)
 SUFFIXES_BY_CONTENT = (".img", ".bin", ".raw")
-_SUFFIXES = frozenset(SUFFIXES_BY_NAME + SUFFIXES_BY_CONTENT)
+_SUFFIXES = frozenset(SUFFIXES_BY_CONTENT)
 _WRAPPED = re.compile(
     r"\.(zip|7z|rar|tar|t(ar\.)?(gz|bz2|xz)|t[bx]z|(iso|img|udf|bin)\.(gz|bz2|xz)|im[az]|flp|vfd)$"
 )
@@ -51,6 +50,14 @@ class SeenImage(NamedTuple):
     mtime_ns: int
     file_system: str
     is_sheet: bool
+
+
+class RecordPlace(NamedTuple):
+    """Where an image's file is: shelf, path relative to it, and the file system that holds it."""
+
+    shelf_id: int
+    path: str
+    file_system: str
 
 
 @dataclass(slots=True)
@@ -83,9 +90,10 @@ def walk_folder(root: Path, file_systems: FileSystems, known: Collection[str] = 
                 return walk
             walk.unread_folders[folder] = reason
             continue
-        inner = [entry for entry in entries if not _is_passed_over(entry.name)]
+        named = [(entry, entry.name, entry.name.lower()) for entry in entries]
+        inner = [one for one in named if not _is_passed_over(one[2])]
         folders += [
-            _join(folder, entry.name) for entry in inner if entry.is_dir(follow_symlinks=False)
+            _join(folder, name) for entry, name, _ in inner if entry.is_dir(follow_symlinks=False)
         ]
         for seen in _images_in(root, folder, inner, file_systems, known, walk.others):
             walk.images[seen.path] = seen
@@ -96,28 +104,31 @@ def _join(folder: str, name: str) -> str:
     return f"{folder}/{name}" if folder else name
 
 
-def _is_passed_over(name: str) -> bool:
-    return name.startswith(".") or name.lower() in FOLDERS_PASSED_OVER
+def _is_passed_over(lowered: str) -> bool:
+    return lowered.startswith(".") or lowered in FOLDERS_PASSED_OVER
 
 
 def _images_in(
     root: Path,
     folder: str,
-    entries: list[os.DirEntry[str]],
+    entries: list[tuple[os.DirEntry[str], str, str]],
     file_systems: FileSystems,
     known: Collection[str],
     others: Counter[str],
 ) -> Iterator[SeenImage]:
-    names = {entry.name: _stem_and_suffix(entry.name.lower()) for entry in entries}
-    sheets = {stem for stem, suffix in names.values() if suffix == SHEET_SUFFIX}
-    place = ""
-    for entry in entries:
-        path = _join(folder, entry.name)
-        stem, suffix = names[entry.name]
+    """Yield the images of one folder; ``entries`` come with their names, as they are and lowered.
+
+    Most of a shelf are images by name: only of others more is worked out.
+    """
+    sheets = {low[: -len(SHEET_SUFFIX)] for _, _, low in entries if low.endswith(SHEET_SUFFIX)}
+    start, place = _join(folder, ""), ""
+    for entry, name, low in entries:
+        path = start + name
         is_known = path in known
-        is_told_by_name = _told_by_name(entry.name.lower())
-        if suffix not in _SUFFIXES and not is_told_by_name and not is_known:
-            if not is_partial(entry.name) and entry.is_file():
+        is_told_by_name = _told_by_name(low)
+        stem, suffix = ("", "") if is_told_by_name else _stem_and_suffix(low)
+        if not is_told_by_name and not is_known and suffix not in _SUFFIXES:
+            if not is_partial(name) and entry.is_file():
                 others[suffix] += 1
             continue
         try:
@@ -126,8 +137,7 @@ def _images_in(
             continue  # a link that leads nowhere, or a file that went this moment
         if not stat.S_ISREG(status.st_mode):
             continue
-        is_told_by_name = is_told_by_name or stem in sheets
-        if not is_known and not is_told_by_name and not looks_like_disc(Path(entry.path)):
+        if not (is_told_by_name or is_known or stem in sheets or looks_like_disc(Path(entry.path))):
             others[suffix] += 1
             continue
         # The folder's file system and not the file's own: layered file systems
@@ -138,7 +148,7 @@ def _images_in(
             status.st_size,
             kept_number(status.st_mtime_ns),
             file_systems.of_link(entry.path) if entry.is_symlink() else place,
-            suffix == SHEET_SUFFIX,
+            low.endswith(SHEET_SUFFIX),
         )
 
 
@@ -153,15 +163,16 @@ def looks_like_disc(path: Path) -> bool:
 
     A file that cannot be read may well be one: better a finding than silence.
     """
+    # Loaded only here: folders of nothing but images need none of it.
+    from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
+    from mediashelf.trees.opening import is_archive
+
     try:
         with path.open("rb") as file:
             if detect_layout(file.read(HEAD_SIZE)) is not None:
                 return True
     except OSError:
         return True
-    # Loaded only here: folders of nothing but images need none of it.
-    from mediashelf.trees.opening import is_archive
-
     return is_archive(path)
 
 

@@ -15,6 +15,10 @@ _TURN_SECONDS = 0.2
 
 _AHEAD = 4  # images read and not yet taken; bounds the memory that their entries fill
 
+MOST_TOGETHER = 16
+_SMALL = 1 << 20
+"""Bytes of jobs that may wait beyond that, and be taken together."""
+
 
 class Stopped(Exception):
     """Ends the threads' work when the person stops the run; never leaves the catalogue's modules.
@@ -34,9 +38,23 @@ def read_many(
     workers: int = WORKERS,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Generator[tuple[Job, Result], None, None]:
-    """Yield each job with its result, in the order of the jobs, read by a few threads.
+    """Yield each job with its result, as :func:`read_together` does."""
+    for batch in read_together(jobs, read, workers=workers, on_bytes=on_bytes):
+        yield from batch
 
-    ``read`` gets the job and the callback to pass on. Closing the iterator, or an
+
+def read_together(
+    jobs: Iterable[Job],
+    read: Callable[[Job, Callable[[int], None]], Result],
+    *,
+    workers: int = WORKERS,
+    size_of: Callable[[Job], int] = lambda job: _SMALL,
+    on_bytes: Callable[[int], None] = lambda count: None,
+) -> Generator[list[tuple[Job, Result]], None, None]:
+    """Yield jobs with their results, in the order of the jobs, read by a few threads.
+
+    Those that are ready at once come together; of jobs that are small by ``size_of`` these
+    may be more. ``read`` gets the job and the callback to pass on. Closing the iterator, or an
     exception in the caller, stops the threads at their next block.
     """
     stop = threading.Event()
@@ -54,19 +72,35 @@ def read_many(
         return read(job, count)
 
     waiting: deque[tuple[Job, Future[Result]]] = deque()
+    size = 0  # of what waits
     pool = ThreadPoolExecutor(workers, thread_name_prefix="read")
     try:
         for job in jobs:
             waiting.append((job, pool.submit(work, job)))
-            if len(waiting) >= workers + _AHEAD:
-                first, future = waiting.popleft()
-                yield first, _result(future)
+            size += size_of(job)
+            is_much = size > _SMALL or len(waiting) >= 2 * MOST_TOGETHER
+            if len(waiting) >= workers + _AHEAD and is_much:
+                batch = _ready(waiting)
+                size -= sum(size_of(done) for done, _ in batch)
+                yield batch
         while waiting:
-            first, future = waiting.popleft()
-            yield first, _result(future)
+            yield _ready(waiting)
     finally:
         stop.set()
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _ready(waiting: deque[tuple[Job, Future[Result]]]) -> list[tuple[Job, Result]]:
+    """Take the first, for which it waits, and those after it that are done and went well."""
+    first, future = waiting.popleft()
+    batch = [(first, _result(future))]
+    while waiting and len(batch) < MOST_TOGETHER:
+        job, future = waiting[0]
+        if not future.done() or future.exception() is not None:
+            break
+        waiting.popleft()
+        batch.append((job, future.result()))
+    return batch
 
 
 def _result(future: Future[Result]) -> Result:

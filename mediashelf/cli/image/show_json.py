@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from json.encoder import encode_basestring_ascii as quoted
 from typing import Any
@@ -11,8 +11,6 @@ from typing import Any
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.documents import chosen, document
-from mediashelf.cli.image.show_tracks import tracks_json
-from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.formats.volume import (
     FLAG_HIDDEN,
     BootFacts,
@@ -44,7 +42,7 @@ def json_lines(
         image=image.path,
         size=facts.size,
         looks_raw=facts.looks_raw,
-        tracks=tracks_json(image.path) if facts.looks_raw else [],
+        tracks=_tracks(image) if facts.looks_raw else [],
         capacity=[
             chosen(one, "name", "sectors", percent=round(one.percent_of(facts.size), 2))
             for one in (*NAMED.values(), EMULATED_DRIVE)
@@ -52,17 +50,33 @@ def json_lines(
         boot=None if facts.boot is None else _boot(facts.boot),
         disc=summarise(facts),
         installers=iter_installers(facts),
-        record=None if row is None else image_dict(row),
+        record=None if row is None else _record(row),
         findings=image.findings,
     )
     yield f'{_dump(head)[:-1]}, "volumes": ['
     for number, volume in enumerate(volumes, 1):
         yield f'{_dump(_volume(volume))[:-1]}, "entries": ['
-        last = len(volume.entries)
-        for index, entry in enumerate(volume.entries, 1):
-            yield _entry(entry) + ("," if index < last else "")
+        for entry in volume.entries[:-1]:
+            yield _entry(entry) + ","
+        for entry in volume.entries[-1:]:
+            yield _entry(entry)
         yield "]}" + ("," if number < len(volumes) else "")
     yield "]}"
+
+
+# What follows is loaded only for those that have it.
+
+
+def _tracks(image: DiscImage) -> list[dict[str, Any]]:
+    from mediashelf.cli.image.show_tracks import tracks_json
+
+    return tracks_json(image.path)
+
+
+def _record(row: ImageRow) -> Mapping[str, Any]:
+    from mediashelf.cli.library.catalogue_rows import image_dict
+
+    return image_dict(row)
 
 
 def _dump(value: dict[str, Any]) -> str:
@@ -88,14 +102,13 @@ def udf_revision_text(volume: VolumeFacts) -> str:
 
 def _entry(entry: Entry) -> str:
     """Return an entry as JSON; by hand, as a disc can have 100,000 of them."""
-    extents = ", ".join(
-        [f'{{"lba": {extent.lba:d}, "size": {extent.size:d}}}' for extent in entry.extents]
-    )
+    path, identifier, size, is_directory, extents, date, flags, _ = entry
+    places = ", ".join([f'{{"lba": {lba}, "size": {length}}}' for lba, length, _ in extents])
     return (
-        f'{{"path": {quoted(entry.path)}, "identifier": {quoted(entry.identifier)}, '
-        f'"size": {entry.size:d}, "is_directory": {"true" if entry.is_directory else "false"}, '
-        f'"is_hidden": {"true" if entry.flags & FLAG_HIDDEN else "false"}, '
-        f'"modified": {_moment(entry.date)}, "extents": [{extents}]}}'
+        f'{{"path": {quoted(path)}, "identifier": {quoted(identifier)}, '
+        f'"size": {size}, "is_directory": {"true" if is_directory else "false"}, '
+        f'"is_hidden": {"true" if flags & FLAG_HIDDEN else "false"}, '
+        f'"modified": {_moment(date)}, "extents": [{places}]}}'
     )
 
 

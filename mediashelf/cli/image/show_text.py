@@ -9,7 +9,6 @@ import click
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
 from mediashelf.cli.image.show_json import udf_revision_text
-from mediashelf.cli.image.show_tracks import say_tracks
 from mediashelf.cli.image.show_tree import tree_lines
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, terminal_width
 from mediashelf.findings import Severity
@@ -50,6 +49,9 @@ def say_image(
         _say_size(image.facts)
         if image.facts.looks_raw:
             say()
+            # Loaded only for images of raw sectors.
+            from mediashelf.cli.image.show_tracks import say_tracks
+
             say_tracks(image.path)
         for volume in volumes:
             say()
@@ -124,7 +126,7 @@ def _holdings(volume: VolumeFacts) -> str:
     text = (
         f"{count_text(len(files), 'file')}, "
         f"{count_text(len(volume.entries) - len(files), 'folder')}, "
-        f"{size_text(sum(entry.size for entry in files))}"
+        f"{size_text(sum([entry.size for entry in files]))}"
     )
     return text if volume.is_complete else f"{text}; some of it could not be read"
 

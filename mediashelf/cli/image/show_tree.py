@@ -22,37 +22,46 @@ def tree_lines(volume: VolumeFacts) -> Iterator[str]:
 
     Directories come in recorded order; lines are safe to print.
     """
-    children: dict[str, list[Entry]] = {}
+    children: dict[str, list[tuple[str, Entry]]] = {}
     for entry in volume.entries:
-        children.setdefault(entry.path.rpartition("/")[0], []).append(entry)
+        folder, _, name = entry.path.rpartition("/")
+        known = children.get(folder)
+        if known is None:
+            known = children[folder] = []
+        known.append((name, entry))
     # A stack instead of recursion: hostile trees can be deep.
     waiting = [iter(children.get("", ()))]
     while waiting:
-        for entry in waiting[-1]:
-            yield INDENT * len(waiting) + _entry_line(entry)
-            if entry.is_directory and entry.path in children:
-                waiting.append(iter(children.pop(entry.path)))
+        indent = INDENT * len(waiting)
+        for name, entry in waiting[-1]:
+            path, _, size, is_directory, extents, date, flags, _ = entry
+            if not (name.isascii() and name.isprintable()):
+                name = printable(name)
+            what = f"{indent}{name}/" if is_directory else f"{indent}{name}  {size:,}"
+            more = _more_words(flags, len(extents)) if flags & _SAID or len(extents) > 1 else ""
+            yield what + _day(date) + more
+            if is_directory and path in children:
+                waiting.append(iter(children.pop(path)))
                 break
         else:
             waiting.pop()
 
 
-def _entry_line(entry: Entry) -> str:
-    name = printable(entry.path.rpartition("/")[2])
-    words = [f"{name}/" if entry.is_directory else f"{name}  {entry.size:,}"]
-    day = _day(entry.date)
-    if day:
-        words.append(day)
-    if entry.flags & FLAG_HIDDEN:
+_SAID = FLAG_HIDDEN | FLAG_ASSOCIATED
+
+
+def _more_words(flags: int, section_count: int) -> str:
+    words = [""]
+    if flags & FLAG_HIDDEN:
         words.append("hidden")
-    if entry.flags & FLAG_ASSOCIATED:
+    if flags & FLAG_ASSOCIATED:
         words.append("associated")
-    if len(entry.extents) > 1:
-        words.append(count_text(len(entry.extents), "section"))
+    if section_count > 1:
+        words.append(count_text(section_count, "section"))
     return "  ".join(words)
 
 
 @lru_cache(maxsize=4096)  # most entries of a disc share few dates
 def _day(date: bytes) -> str:
     modified = parse_record_date(date)
-    return f"{modified:%Y-%m-%d}" if modified is not None else ""
+    return f"  {modified:%Y-%m-%d}" if modified is not None else ""

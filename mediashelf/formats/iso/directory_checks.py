@@ -181,7 +181,7 @@ class RecordChecks:
 
     def _log_padding(self, directory: Directory, data: bytes, named: Named) -> None:
         """Log bytes other than zero after identifiers of even length (9.1.12)."""
-        for number, (at, identifier, *_) in enumerate(named.records):
+        for number, (at, identifier, _, _, _, _) in enumerate(named.records):
             size = FIXED_SIZE + len(identifier)
             if size % 2 and data[at + size] and data[at] > size:
                 self._log.add(

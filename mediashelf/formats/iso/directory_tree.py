@@ -12,6 +12,7 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.iso.directory_checks import RecordChecks
 from mediashelf.formats.iso.directory_records import (
     SELF_IDENTIFIER,
+    DirectoryRecords,
     Geometry,
     parse_directory,
 )
@@ -152,14 +153,7 @@ class _Walk:
 
     def _take(self, directory: Directory, data: bytes) -> Named:
         """Parse, name and check one directory, and keep its entries."""
-        records = parse_directory(
-            data,
-            offset=directory.offset,
-            where=directory.where,
-            geometry=self._geometry,
-            log=self._record_log,
-            max_records=self._limits.entries - len(self._entries) + 2,
-        )
+        records = self._parse(directory, data)
         self._furthest = max(self._furthest, records.furthest)
         self._is_complete &= records.is_complete
         named = self._naming.name_all(directory, data, records.children)
@@ -175,9 +169,29 @@ class _Walk:
                 if not is_whole:
                     self._log_unfinished(directory, entry)
         else:
-            entries = plain_entries(directory, named)
-            self._entries += entries if self._shared is None else self._shared.share(entries)
+            make = plain_entries if self._shared is None else self._shared.plain_entries
+            self._entries += make(directory, named)
         return named
+
+    def _parse(self, directory: Directory, data: bytes) -> DirectoryRecords:
+        """Parse a directory, unless the tree that has the same records did."""
+        most = self._limits.entries - len(self._entries) + 2
+        shared = self._shared
+        if shared is not None and not self._naming.checks_records:
+            records = shared.take_records(directory, most)
+            if records is not None:
+                return records
+        records = parse_directory(
+            data,
+            offset=directory.offset,
+            where=directory.where,
+            geometry=self._geometry,
+            log=self._record_log,
+            max_records=most,
+        )
+        if shared is not None and not self._naming.mark and len(records.children) + 2 < most:
+            shared.keep_records(directory, records)
+        return records
 
     def _children(self, directory: Directory, named: Named) -> Iterator[Directory]:
         """Yield the directories of a directory, as far as the walk goes down."""

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from mediashelf.formats.iso.directory_checks import is_interleaved
-from mediashelf.formats.iso.directory_records import DirectoryRecord
+from mediashelf.formats.iso.directory_records import DirectoryRecord, DirectoryRecords
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, Entry, Extent
 
@@ -82,44 +82,63 @@ def _entry(directory: Directory, record: DirectoryRecord, identifier: str, name:
     )
 
 
+_MOST_RECORDS = 100_000
+"""Records that are kept: they take memory until the other tree is read."""
+
+
 class SharedEntries:
     """Entries of several trees name the same files: what they have in common is kept once.
 
     Knows the entries of the trees that were read before, by the place of their bytes.
+    ``shares_records`` tells that Rock Ridge gives the records of the primary tree other names.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, shares_records: bool = False) -> None:
         self._by_lba: dict[int, Entry] = {}
+        self.shares_records = shares_records
+        self._records: dict[int, tuple[int, DirectoryRecords]] = {}
+        self._records_left = _MOST_RECORDS
 
-    def share(self, entries: Iterable[Entry]) -> list[Entry]:
-        """Return the same entries, made of values that are there already where these are equal.
+    def plain_entries(self, directory: Directory, named: Named) -> list[Entry]:
+        """Return the same entries as :func:`plain_entries`, made of values that are known already.
 
         A tuple of extents, the numbers in it and a path take half of an entry's memory.
         """
         known, new = self._by_lba, tuple.__new__
-        shared: list[Entry] = []
-        for entry in entries:
-            path, identifier, size, is_directory, extents, date, flags, at = entry
-            if not extents:
-                shared.append(entry)
+        offset, prefix = directory.offset, f"{directory.path}/"
+        entries: list[Entry] = []
+        for (at, _, lba, size, flags, date), identifier, name in zip(*named, strict=True):
+            at += offset
+            path = prefix + name
+            is_directory = flags & FLAG_DIRECTORY != 0
+            if not size:
+                entries.append(new(Entry, (path, identifier, 0, is_directory, (), date, flags, at)))
                 continue
-            lba = extents[0].lba
             twin = known.get(lba)
-            if twin is not None and twin.extents == extents and twin.size == size:
-                entry = new(
-                    Entry,
-                    (
-                        twin.path if twin.path == path else path,
-                        twin.identifier if twin.identifier == identifier else identifier,
-                        twin.size,
-                        is_directory,
-                        twin.extents,
-                        twin.date if twin.date == date else date,
-                        flags,
-                        twin.record_offset if twin.record_offset == at else at,
-                    ),
-                )
-                lba = twin.extents[0].lba
+            if twin is not None and twin[2] == size and twin[4] == ((lba, size, 0),):
+                # The twin's own objects where they are equal: that is what is saved.
+                twin_path, twin_identifier, size, _, extents, twin_date, _, twin_at = twin
+                path = twin_path if twin_path == path else path
+                identifier = twin_identifier if twin_identifier == identifier else identifier
+                date = twin_date if twin_date == date else date
+                at = twin_at if twin_at == at else at
+            else:
+                extents = (new(Extent, (lba, size, 0)),)
+            entry = new(Entry, (path, identifier, size, is_directory, extents, date, flags, at))
             known[lba] = entry
-            shared.append(entry)
-        return shared
+            entries.append(entry)
+        return entries
+
+    def keep_records(self, directory: Directory, records: DirectoryRecords) -> None:
+        """Keep the records of a directory for another tree that is made of the same."""
+        count = len(records.children)
+        if self.shares_records and self._records_left >= count:
+            self._records_left -= count
+            self._records[directory.offset] = directory.size, records
+
+    def take_records(self, directory: Directory, most: int) -> DirectoryRecords | None:
+        """Return what was kept of a directory, once, unless there are ``most`` records or more."""
+        size, records = self._records.pop(directory.offset, (-1, None))
+        if records is None or size != directory.size or len(records.children) + 2 >= most:
+            return None
+        return records

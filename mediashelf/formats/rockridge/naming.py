@@ -68,7 +68,14 @@ class RockRidgeNaming:
         """
         self._read_special(directory, data)
         kept, names = [], []
+        skip, known = self._facts.skip, self._surroundings
         for record in records:
+            surroundings, quick_name = _around_name(system_use_of(data, record)[skip:])
+            if surroundings in known:  # as most records of most discs
+                kept.append(record)
+                names.append(_decode(quick_name))
+                self._named_count += 1
+                continue
             problems = self._log.total
             meaning = self._meaning(directory, data, record, self._reader)
             is_unnamed = meaning.name is None and self._log.total == problems

@@ -11,7 +11,6 @@ from mediashelf.findings import Finding, Severity, worst
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
-from mediashelf.jobs.discs.recipe_plan import plan_recipe
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import check_targets
 from mediashelf.readability.targets import Target, pick_targets
@@ -82,7 +81,9 @@ def examine_source(
     if not is_to_pad(own):
         emulator = as_not_padded(emulator)
     found = tuple((target, tuple(one)) for target, one in check_targets(facts, targets))
-    if any(one.rule == "no-volume" for one in own):  # what is not a disc cannot be built again
+    if any(
+        one.rule in ("no-volume", "image-is-unpacked") for one in own
+    ):  # what is not a disc cannot be built again
         found = tuple(
             (target, tuple(replace(each, remedy="") for each in one)) for target, one in found
         )
@@ -92,6 +93,9 @@ def examine_source(
 def _check_planned(
     path: Path, options: RecipeOptions, known: Mapping[str, Target], progress: Progress
 ) -> CheckedSource:
+    # Loaded only here: an image is checked without what plans and surveys discs.
+    from mediashelf.jobs.discs.recipe_plan import plan_recipe
+
     recipe = find_recipe([path], options)
     targets = pick_targets(recipe.targets, known)
     planned = plan_recipe(recipe, targets or list(known.values()), progress=progress)

@@ -2,30 +2,68 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import closing
+from pathlib import Path
 
-from mediashelf.catalogue.rows import ImageRow
+from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, tree_of_disc
 from mediashelf.drivers.recorded import KeptPackage, keep_packages
 from mediashelf.drivers.recorded_others import KeptOther, keep_others
 from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding
+from mediashelf.image import DiscImage
 from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.members import Bounds
 from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
 from mediashelf.trees.tree import Tree
+from mediashelf.trees.wrappings import Wrapping, detect_wrapping
 
 _CUT = "it names more devices, sections or files than are kept; the first ones were"
 
+_FEW_INFS = 500
+"""A disc with more is looked into by itself: readings that wait together are held in memory."""
+
 
 def packages_in(
-    row: ImageRow, unopened: list[str], *, is_deep: bool
+    file: Path, unopened: list[str], *, is_deep: bool
 ) -> Iterator[KeptPackage | KeptOther]:
     """Yield the packages of an image; what cannot be opened is added with its place in it."""
-    start = str(row.file)
+
+    def trees() -> Generator[Tree | Finding, None, None]:
+        with open_tree(file) as whole:
+            yield from iter_trees(whole) if is_deep else (whole,)
+
+    return _packages_of(str(file), trees, unopened)
+
+
+def packages_of(image: DiscImage) -> PackagesSeen | None:
+    """Return what :func:`packages_in` finds in an image that is open, None where it is to look."""
     try:
-        with open_tree(row.file) as whole, closing(_trees(whole, is_deep=is_deep)) as trees:
+        if not image.facts.volumes or detect_wrapping(image.view) is not Wrapping.DISC:
+            return None
+    except (OSError, MediashelfError):
+        return None
+    most = max(image.facts.volumes, key=lambda volume: len(volume.entries))
+    if sum(entry.identifier.lower().endswith((".inf", ".inf;1")) for entry in most.entries) > (
+        _FEW_INFS
+    ):
+        return None
+
+    def trees() -> Generator[Tree | Finding, None, None]:
+        yield DiscTree(str(image.path), image, Bounds())
+
+    unopened: list[str] = []
+    kept = tuple(_packages_of(str(image.path), trees, unopened))
+    return PackagesSeen(kept, tuple(unopened))
+
+
+def _packages_of(
+    start: str, opened: Callable[[], Generator[Tree | Finding, None, None]], unopened: list[str]
+) -> Iterator[KeptPackage | KeptOther]:
+    try:
+        with closing(opened()) as trees:
             for tree in trees:
                 if isinstance(tree, Finding):
                     unopened.append(f"{tree.where.removeprefix(start)}: {tree.message}")
@@ -47,13 +85,6 @@ def packages_in(
         # A fault of ours at one image must not end the work on the others.
         words = f"internal error ({type(error).__name__}: {error}); please report it"
         unopened.append(f": {words}")
-
-
-def _trees(whole: Tree, *, is_deep: bool) -> Generator[Tree | Finding, None, None]:
-    if is_deep:
-        yield from iter_trees(whole)
-    else:
-        yield whole
 
 
 def _package_tree(tree: Tree, start: str) -> PackageTree:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 
+from mediashelf.catalogue import images
 from mediashelf.catalogue.packages.looked_into import (
     DEEP,
     PLAIN,
@@ -14,7 +14,8 @@ from mediashelf.catalogue.packages.looked_into import (
     forget_unused,
     not_looked_into,
 )
-from mediashelf.catalogue.rows import ImageRow, kept_number
+from mediashelf.catalogue.rows import ImageRow, ShelfRow, kept_number
+from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.jobs.progress import OnAmount
 from mediashelf.trees.members import NEEDS_LIBRARY
@@ -30,34 +31,37 @@ class PackageScan:
 
 def look_into_images(
     catalogue: Catalogue,
-    rows: Sequence[ImageRow],
+    shelf: ShelfRow | None = None,
     *,
     is_deep: bool = False,
     on_image: OnAmount = lambda count: None,
 ) -> PackageScan:
-    """Record the packages of those images that were not looked into; each is kept by itself.
+    """Record the packages of images that were not looked into, on one shelf or on all.
 
-    With ``is_deep`` archives inside the images are opened as well, which takes as long
-    as reading them whole.
+    Those of each image are kept by themselves. With ``is_deep`` archives inside the images
+    are opened as well, which takes as long as reading them whole.
     """
     scan = PackageScan()
     reader = DEEP if is_deep else PLAIN
     forget_unused(catalogue.db)
     if find_spec("libarchive") is not None:
         forget_closed_for(catalogue.db, NEEDS_LIBRARY, reader)
-    wanted = not_looked_into(catalogue.db, rows, reader)
+    wanted = not_looked_into(catalogue.db, reader, shelf.id if shelf is not None else None)
     if not wanted:
         return scan
     # Loaded only here: most scans find nothing to look into.
     from mediashelf.catalogue.packages.store import record_packages
     from mediashelf.jobs.shelves.looking import packages_in
 
-    for row in wanted:
+    rows = images.by_ids(catalogue.db, wanted)
+    for row in map(rows.__getitem__, wanted):
         unopened: list[str] = []
-        kept = list(packages_in(row, unopened, is_deep=is_deep))
+        kept = list(packages_in(row.file, unopened, is_deep=is_deep))
         if _is_as_recorded(row):
             digest = digest_of(row)
-            scan.package_count += record_packages(catalogue.db, digest, reader, kept, unopened)
+            with transaction(catalogue.db):
+                count = record_packages(catalogue.db, digest, reader, kept, unopened)
+            scan.package_count += count
             scan.image_count += 1
         on_image(1)
     return scan

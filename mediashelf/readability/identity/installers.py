@@ -73,9 +73,8 @@ _NAMES = frozenset().union(*(mark.files | {mark.lacks} for mark in MARKS)) - {""
 def _marked_names(volume: VolumeFacts) -> dict[str, set[str]]:
     """Return the folders that have any of the names, with those of them that they have."""
     folders: dict[str, set[str]] = defaultdict(set)
-    for entry in volume.entries:
-        folder, _, name = entry.path.rpartition("/")
-        upper = name.upper()
-        if upper in _NAMES and not entry.is_directory:
-            folders[folder].add(upper)
+    for path, _, _, is_directory, *_ in volume.entries:
+        upper = path[path.rfind("/") + 1 :].upper()
+        if upper in _NAMES and not is_directory:
+            folders[path.rpartition("/")[0]].add(upper)
     return folders

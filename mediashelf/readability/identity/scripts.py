@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections import Counter
 
-from mediashelf.formats.volume import DiscFacts
+from mediashelf.formats.volume import DiscFacts, VolumeFacts
 
 # The first word of a character's name in the Unicode Character Database, and how it is called.
 _SCRIPTS = {
@@ -36,10 +36,14 @@ def scripts_of(facts: DiscFacts) -> tuple[str, ...]:
     for volume in facts.volumes:
         if volume.label and not volume.label.isascii():
             counts.update(_scripts(volume.label, seen))
-        for entry in volume.entries:
+        for entry in volume.entries if not _is_plain(volume) else ():
             if not entry.path.isascii():
                 counts.update(_scripts(entry.name, seen))
     return tuple(name for name, _ in sorted(counts.items(), key=lambda item: (-item[1], item[0])))
+
+
+def _is_plain(volume: VolumeFacts) -> bool:
+    return all(map(str.isascii, [entry[0] for entry in volume.entries]))
 
 
 def _scripts(text: str, seen: dict[str, str]) -> set[str]:

@@ -22,7 +22,7 @@ def readable(question: Question, limit: Limit) -> Iterator[RuleHit]:
     if not set(kinds) & set(question.target.trees) and not is_maybe:
         found = ", ".join(TREE_WORDS[kind] for kind in dict.fromkeys(kinds)) or "no file system"
         expected = " or ".join(TREE_WORDS[kind] for kind in question.target.trees)
-        yield RuleHit(ROOT, f"the disc has {found}, the target reads {expected}", found, expected)
+        yield RuleHit(ROOT, f"the disc has {found}, the system reads {expected}", found, expected)
 
 
 def whole(question: Question, limit: Limit) -> Iterator[RuleHit]:
@@ -56,7 +56,7 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
                 yield at_entry(
                     entry,
                     f"the file is in the {TREE_WORDS[kind]} tree, not in the "
-                    f"{TREE_WORDS[seen.kind]} tree that the target reads",
+                    f"{TREE_WORDS[seen.kind]} tree that the system reads",
                 )
 
 
@@ -91,24 +91,27 @@ def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit]:
     seen, joliet = question.tree, question.disc.tree(VolumeKind.JOLIET)
     if seen is None or joliet is None or seen.kind is not VolumeKind.ISO9660:
         return
-    for place in joliet.places:
-        yield from _renamed(seen.files_at(place), joliet.files_at(place))
+    shared = joliet.shared_places | seen.shared_places
+    for place, long in joliet.places.items():
+        if place in shared:
+            yield from _renamed(seen.files_at(place), joliet.files_at(place))
+            continue
+        short = seen.places.get(place)  # one file under one name in each tree: nearly always
+        if short is not None and same_case(short.name) != same_case(long.name):
+            yield _seen_as(short, long)
+
+
+def _seen_as(short: Entry, long: Entry) -> RuleHit:
+    name, long_name = short.name, long.name
+    words = f'the file is seen under this name; its long name "{long_name}" is not'
+    return at_entry(short, words, name, long_name)
 
 
 def _renamed(short: list[Entry], long: list[Entry]) -> Iterator[RuleHit]:
     """Yield files of equal contents whose long name is not among the short names."""
+    short, long = _without_same_names(short, long)
     if len(short) == len(long) == 1:
-        if same_case(short[0].name) == same_case(long[0].name):
-            return
-    else:
-        short, long = _without_same_names(short, long)
-    if len(short) == len(long) == 1:
-        yield at_entry(
-            short[0],
-            f'the file is seen under this name; its long name "{long[0].name}" is not',
-            short[0].name,
-            long[0].name,
-        )
+        yield _seen_as(short[0], long[0])
     elif short:
         for entry in long:
             yield at_entry(entry, "the file is seen under a short name only", "", entry.name)
@@ -139,7 +142,7 @@ TREE_RULES = (
         "file-system-readable",
         Severity.ERROR,
         "trees",
-        "The disc has a file system that the target reads",
+        "The disc has a file system that the system reads",
         readable,
         "Build the disc again with an ISO 9660 tree: mediashelf build",
         hides_disc=True,
@@ -156,7 +159,7 @@ TREE_RULES = (
         "tree-names-all-files",
         Severity.ERROR,
         "trees",
-        "Every file of the disc is in the tree that the target reads",
+        "Every file of the disc is in the tree that the system reads",
         holds_all,
         "Build the disc again with all files in both trees: mediashelf build",
     ),
@@ -180,7 +183,7 @@ TREE_RULES = (
         "long-name-seen",
         Severity.NOTE,
         "trees",
-        "Files have their long names in the tree that the target reads",
+        "Files have their long names in the tree that the system reads",
         long_name_seen,
         "Use the short name there; scripts and driver texts may need the long one",
     ),

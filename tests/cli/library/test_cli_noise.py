@@ -53,16 +53,16 @@ def test_what_moved_is_not_missing_too(shelf: Shelf) -> None:
 def test_what_moved_is_not_missing_in_a_scan_that_was_stopped(
     shelf: Shelf, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from mediashelf.jobs.library import scanning
+    from mediashelf.catalogue.scanning import scan
 
-    whole = scanning.run_scan
+    whole = scan.run_scan
 
     def stopped(*arguments: object, **options: object) -> object:
         yield from whole(*arguments, **options)  # type: ignore[arg-type]
         raise KeyboardInterrupt
 
     (shelf.home / "1.iso").rename(shelf.folder / "card" / "moved.iso")
-    monkeypatch.setattr(scanning, "run_scan", stopped)
+    monkeypatch.setattr(scan, "run_scan", stopped)
     out = shelf.run("scan", code=130).stdout
     assert "moved: moved.iso" in out
     assert "missing" not in out
@@ -81,9 +81,9 @@ def test_a_name_that_means_nothing_does_not_hide_the_others(shelf: Shelf) -> Non
 def test_a_shelf_that_cannot_be_walked_does_not_hide_the_others(
     shelf: Shelf, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from mediashelf.catalogue.scanning import scan
+    from mediashelf.catalogue.scanning import planning
 
-    whole = scan.walk_folder
+    whole = planning.walk_folder
 
     def failing(root: Path, *arguments: object) -> object:
         if root.name == "card":
@@ -91,7 +91,7 @@ def test_a_shelf_that_cannot_be_walked_does_not_hide_the_others(
         return whole(root, *arguments)  # type: ignore[arg-type]
 
     write(shelf.home / "new.iso", tide_image(33))
-    monkeypatch.setattr(scan, "walk_folder", failing)
+    monkeypatch.setattr(planning, "walk_folder", failing)
     out = shelf.run("scan").stdout
     assert "card: away (Input/output error); 1 image keeps its record" in out
     assert "new: new.iso" in out

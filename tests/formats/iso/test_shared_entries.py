@@ -3,28 +3,61 @@
 from __future__ import annotations
 
 import tracemalloc
+from typing import Any
+
+import pytest
 
 from byte_views import BytesView
 from make_image import make_iso
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.iso.tree_entries import SharedEntries
-from mediashelf.formats.volume import Entry, Extent
+from mediashelf.formats.iso import directory_tree, tree_entries
+from mediashelf.formats.iso.directory_records import (
+    DirectoryRecord,
+    DirectoryRecords,
+    parse_directory,
+)
+from mediashelf.formats.iso.naming import Directory, Named
+from mediashelf.formats.iso.tree_entries import SharedEntries, plain_entries
+from mediashelf.formats.volume import Extent
 
 MOST_A_FILE = 1024  # bytes, over all trees
 FILES = 4000
 
 
 def test_values_that_are_equal_are_the_same() -> None:
-    one = Entry("/A.TXT", "A.TXT;1", 70_000, False, (Extent(5000, 70_000),), b"1234567", 0, 90_000)
-    twin = Entry("/a.txt", "a.txt", 70_000, False, (Extent(5000, 70_000),), b"1234567", 0, 99_000)
-    other = twin._replace(path="/b.txt", size=60_000, extents=(Extent(5000, 60_000),))
-    empty = twin._replace(size=0, extents=())
+    root = Directory("", "", b"\0", 20, 2048, 90_000, 0, 1)
+    sizes, names = [70_000, 70_000, 60_000, 0], ["A.TXT", "a.txt", "b.txt", "c.txt"]
+    records = [
+        DirectoryRecord(40 * number, b"X", 5000, size, 0, b"1234567")
+        for number, size in enumerate(sizes)
+    ]
+    first = Named(records[:1], ["A.TXT;1"], names[:1])
+    second = Named(records[1:], names[1:], names[1:])
     shared = SharedEntries()
-    assert shared.share([one]) == [one]
-    kept = shared.share([twin, other, empty])
-    assert kept == [twin, other, empty]
+    (one,) = shared.plain_entries(root, first)
+    kept = shared.plain_entries(root, second)
+    assert [one, *kept] == [*plain_entries(root, first), *plain_entries(root, second)]
     assert kept[0].extents is one.extents
     assert kept[0].size is one.size
+    assert [entry.extents for entry in kept[1:]] == [(Extent(5000, 60_000),), ()]
+
+
+def test_records_of_rock_ridge_are_parsed_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    parsed: list[str] = []
+
+    def counted(data: bytes, **options: Any) -> DirectoryRecords:
+        parsed.append(options["where"])
+        return parse_directory(data, **options)
+
+    monkeypatch.setattr(directory_tree, "parse_directory", counted)
+    files = {"A.TXT": b"a", "D/B.TXT": b"b"}
+    view = BytesView(make_iso(files, rock_ridge=True, long_names={"A.TXT": "long.txt"}).data)
+    facts = read_disc(view).facts
+    assert len(parsed) == 2
+    assert [entry.path for entry in facts.volumes[1].entries][-1].endswith("B.TXT")
+    monkeypatch.setattr(tree_entries, "_MOST_RECORDS", 0)
+    assert read_disc(view).facts == facts
+    assert len(parsed) == 2 + 4
 
 
 def test_three_trees_take_a_kilobyte_a_file() -> None:

@@ -58,7 +58,7 @@ def keep(library: Library, name: str, files: dict[str, str | bytes], **options: 
     place = library.root / name
     place.write_bytes(make_iso(data, joliet=3, **options).data)  # type: ignore[arg-type]
     library.scan()
-    look_into_images(library.catalogue, library.catalogue.images())
+    look_into_images(library.catalogue)
     return place
 
 
@@ -190,7 +190,7 @@ def test_copies_of_an_image_are_looked_into_once_and_told_as_one(library: Librar
     place = keep(library, "a.iso", {"V/LKV.INF": inf_text(BOARD), "V/LKV.SYS": b"x"})
     shutil.copy(place, library.root / "b.iso")
     library.scan()
-    assert look_into_images(library.catalogue, library.catalogue.images()).image_count == 0
+    assert look_into_images(library.catalogue).image_count == 0
     keep(library, "c.iso", {"W/LKV.INF": inf_text(BOARD), "W/LKV.SYS": b"x"})
     answer = ask(library, WIN9X)
     (cover,) = answer.survey.covers
@@ -215,7 +215,7 @@ def test_a_missing_image_still_answers(library: Library) -> None:
     place = keep(library, "a.iso", {"V/LKV.INF": inf_text(BOARD), "V/LKV.SYS": b"x"})
     place.unlink()
     library.scan()
-    look_into_images(library.catalogue, library.catalogue.images())
+    look_into_images(library.catalogue)
     answer = ask(library, WIN9X)
     assert answer.survey.covers[0].cover is Cover.DRIVER
     assert next(iter(answer.images.values()))[0].state == "missing"
@@ -223,11 +223,11 @@ def test_a_missing_image_still_answers(library: Library) -> None:
 
 def test_an_image_is_looked_into_again_only_when_its_bytes_are_accepted(library: Library) -> None:
     place = keep(library, "a.iso", {"V/LKV.INF": inf_text(BOARD), "V/LKV.SYS": b"x"})
-    assert look_into_images(library.catalogue, library.catalogue.images()).image_count == 0
+    assert look_into_images(library.catalogue).image_count == 0
     keep(library, "a.iso", {"V/LKV.INF": inf_text(LAN), "V/LKV.SYS": b"xx"})
     assert ask(library, WIN9X, BOARD).survey.covers[0].cover is Cover.DRIVER  # the record's
     library.accept(str(place))
-    assert look_into_images(library.catalogue, library.catalogue.images()).image_count <= 1
+    assert look_into_images(library.catalogue).image_count <= 1
     assert ask(library, WIN9X, BOARD).survey.covers[0].cover is Cover.NONE
     assert ask(library, WIN9X, LAN).survey.covers[0].cover is Cover.DRIVER
     count = library.catalogue.db.execute(
@@ -240,7 +240,7 @@ def test_an_image_is_looked_into_again_only_when_its_bytes_are_accepted(library:
 def test_nothing_comes_of_an_image_that_cannot_be_read(library: Library) -> None:
     (library.root / "bad.iso").write_bytes(b"no disc at all" * 4000)
     library.scan()
-    scan = look_into_images(library.catalogue, library.catalogue.images())
+    scan = look_into_images(library.catalogue)
     assert (scan.image_count, scan.package_count) == (1, 0)
     assert ask(library, WIN9X).looked.image_count == 1
 
@@ -260,7 +260,7 @@ def test_a_fault_of_ours_at_one_image_spares_the_others(
         return keep_packages(tree, found)
 
     monkeypatch.setattr(looking, "keep_packages", fail)
-    look_into_images(library.catalogue, library.catalogue.images())
+    look_into_images(library.catalogue)
     assert ask(library, WIN9X).survey.covers[0].cover is Cover.DRIVER
     ((where, reason),) = unopened_in(library.catalogue.db)
     assert (where, "internal error" in reason) == ("home:a.iso", True)
@@ -345,11 +345,11 @@ def test_what_waited_for_the_library_is_looked_into_again(
     with monkeypatch.context() as without:
         without.setattr("mediashelf.trees.library.find_spec", lambda name: None)
         library.scan()
-        look_into_images(library.catalogue, library.catalogue.images())
+        look_into_images(library.catalogue)
     ((_, reason),) = unopened_in(library.catalogue.db)
     assert "a 7z archive needs libarchive" in reason
     library.scan()
-    scan = look_into_images(library.catalogue, library.catalogue.images())
+    scan = look_into_images(library.catalogue)
     assert (scan.image_count, scan.package_count) == (1, 1)
     assert unopened_in(library.catalogue.db) == []
 
@@ -361,7 +361,7 @@ def test_an_inf_that_cannot_be_read_is_said(library: Library, is_encrypted: bool
     made = encrypted(packed) if is_encrypted else damaged
     (library.root / "pack.zip").write_bytes(made)
     library.scan()
-    look_into_images(library.catalogue, library.catalogue.images())
+    look_into_images(library.catalogue)
     ((where, reason),) = unopened_in(library.catalogue.db)
     assert "pack.zip" in where
     assert "TERN.INF" in where + reason
