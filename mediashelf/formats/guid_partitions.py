@@ -19,6 +19,7 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
 
 _SECTOR = 512
+_TABLE, _TABLE_END = 446, 510
 _SIGNATURE = b"EFI PART"
 _HEADER = struct.Struct("<8s4xII4xQQ32xQIII")
 _HEADER_SIZE = 92
@@ -40,7 +41,10 @@ class _Header(NamedTuple):
 def log_guid_partition_problems(view: View, log: ProblemLog) -> None:
     """Log headers and entries that their CRC does not fit, and a table that only one half is of."""
     last = view.size // _SECTOR - 1
-    sector = view.read(_SECTOR, _SECTOR)
+    head = view.read(0, 2 * _SECTOR)
+    sector = head[_SECTOR:]
+    if head[_TABLE_END:_SECTOR] != b"\x55\xaa" or not any(head[_TABLE:_TABLE_END]):
+        return  # there is not even the table of partitions that old systems read
     if not sector.startswith(_SIGNATURE):
         if view.read(last * _SECTOR, len(_SIGNATURE)) == _SIGNATURE:
             _log(log, 1, "is not there, and the one at the end of the image is", "no EFI PART")

@@ -91,3 +91,17 @@ def test_hostile_numbers_end(image: bytes) -> None:
         data = put(put(image, SECTOR + 72, numbers), SECTOR + 16, bytes(4))
         data = put(data, SECTOR + 16, le32(zlib.crc32(data[SECTOR : SECTOR + 92])))
         assert len(tables(data)) <= 1
+
+
+@pytest.mark.parametrize(("at", "size"), [(510, 2), (446, 64)])
+def test_without_a_table_of_partitions_there_is_no_disk(image: bytes, at: int, size: int) -> None:
+    damaged = flip(image, 2 * SECTOR + 40)
+    assert len(tables(damaged)) == 1
+    assert tables(put(damaged, at, bytes(size))) == []
+
+
+def test_entries_past_the_end_are_not_read(image: bytes) -> None:
+    last = len(image) // SECTOR - 1
+    data = put(put(image, SECTOR + 72, last.to_bytes(8, "little")), SECTOR + 16, bytes(4))
+    data = put(data, SECTOR + 16, le32(zlib.crc32(data[SECTOR : SECTOR + 92])))
+    assert tables(data) == []

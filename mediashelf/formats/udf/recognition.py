@@ -77,16 +77,8 @@ def read_recognition(view: View, log: ProblemLog, session: int = 0) -> str:
             found=" and ".join(found.wrong),
             expected="BEA01, the standard's identifier, TEA01, each of type 0 and version 1",
         )
-    elif not found.standard and (found.is_framed or _has_first_anchor(view, session)):
-        log.add(
-            "udf-announced",
-            f"LBA {session + _FIRST_RECOGNITION}",
-            "the disc has a UDF volume, but its volume recognition sequence does not say so; "
-            "systems do not show it",
-            offset=start,
-            found=" and ".join(found.wrong) or "no NSR02 and no NSR03",
-            expected="BEA01, NSR02 or NSR03, TEA01",
-        )
+    elif not found.standard and found.is_framed:
+        log_unannounced(session, " and ".join(found.wrong) or "no NSR02 and no NSR03", log)
     return found.standard
 
 
@@ -108,12 +100,24 @@ class _Recognition(NamedTuple):
         return bool(self.standard) and not self.wrong
 
 
-def _has_first_anchor(view: View, session: int) -> bool:
+def log_unannounced(session: int, found: str, log: ProblemLog) -> None:
+    """Log a UDF volume that its volume recognition sequence does not tell of."""
+    lba = session + _FIRST_RECOGNITION
+    log.add(
+        "udf-announced",
+        f"LBA {lba}",
+        "the disc has a UDF volume, but its volume recognition sequence does not say so; "
+        "systems do not show it",
+        offset=lba * SECTOR_SIZE,
+        found=found,
+        expected="BEA01, NSR02 or NSR03, TEA01",
+    )
+
+
+def has_first_anchor(view: View, session: int) -> bool:
     """Tell whether a good anchor is at its first place, for blocks of 2048 bytes."""
     number = session + FIRST_ANCHOR
     data = read_sector(view, number)
-    if not data or parse_descriptor_tag(data)[:2] not in ((_ANCHOR, 2), (_ANCHOR, 3)):
-        return False
     place = number * SECTOR_SIZE
     return verify_tag(data, number, frozenset({_ANCHOR}), "anchor", ProblemLog(), offset=place)
 

@@ -13,8 +13,11 @@ from typing import Protocol
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.udf.recognition import FIRST_ANCHOR, has_first_anchor, log_unannounced
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.boot_images import check_boot_images
+from mediashelf.integrity.structure.damage import places_of
 from mediashelf.integrity.structure.overlaps import check_overlaps
 from mediashelf.integrity.structure.twin_names import check_twin_names
 from mediashelf.integrity.structure.twins import check_twins
@@ -48,6 +51,25 @@ def check_structure(image: ReadDisc) -> Iterator[Finding]:
     yield from _at_most(check_twins(facts))
     yield from _at_most(check_twin_names(facts))
     yield from check_boot_images(facts, image.view)
+    yield from _check_lost_udf(facts, image.view)
+
+
+def _check_lost_udf(facts: DiscFacts, view: View) -> Iterator[Finding]:
+    """Yield a finding where a UDF anchor is left, outside all files, of a volume that is not."""
+    session = facts.sessions[-1]
+    if facts.volume(VolumeKind.UDF) is not None or not has_first_anchor(view, session):
+        return
+    place = (session + FIRST_ANCHOR) * SECTOR_SIZE
+    entries = ((volume, entry) for volume in facts.volumes for entry in volume.entries)
+    is_file = any(
+        run.offset <= place < run.offset + run.length
+        for volume, entry in entries
+        for run in places_of(entry, volume.block_size)
+    )
+    if not is_file:
+        log = ProblemLog()
+        log_unannounced(session, f"an anchor at LBA {session + FIRST_ANCHOR} alone", log)
+        yield from log.findings()
 
 
 def _base_tree(facts: DiscFacts) -> VolumeFacts | None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from itertools import combinations
+from itertools import pairwise
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.iso.joliet import find_forbidden
@@ -31,7 +31,8 @@ def check_twin_names(facts: DiscFacts) -> Iterator[Finding]:
         if tree.kind is kind and not tree.is_enhanced and tree.is_complete and tree.entries_read
     ]
     told: set[tuple[int, str]] = set()
-    for one, other in combinations(trees, 2):
+    # Each tree is compared with its neighbour: what is damaged in one shows there.
+    for one, other in pairwise(trees):
         for entry, name, twin in _differing(one, other):
             place = entry.record_offset, "" if entry.record_offset >= 0 else entry.path
             if place not in told:
@@ -45,12 +46,15 @@ def _differing(one: VolumeFacts, other: VolumeFacts) -> list[_Pair]:
     odd: list[_Pair] = []
     equal_count = 0
     for entry, path in _pairs(one, other):
+        if entry.path == path:  # as most are in trees of long names
+            equal_count += 1
+            continue
         name, twin = entry.name, path.rpartition("/")[2]
         if name == twin or (is_short and name.upper() == twin.upper()):
             equal_count += 1
         elif len(name) == len(twin) and _is_one_damaged(name, twin, is_short=is_short):
             odd.append((entry, name, twin))
-    if len(odd) > equal_count:
+    if not odd or len(odd) > equal_count:
         return []
     wanted = {_place(entry) for entry, *_ in odd if not entry.is_directory}
     counts = Counter(place for file in other.files if (place := _place(file)) in wanted)
@@ -73,6 +77,8 @@ def _pairs(one: VolumeFacts, other: VolumeFacts) -> Iterator[tuple[Entry, str]]:
         if found is None:
             continue
         yield found, twin.path
+        if found.path == twin.path:
+            continue
         parent, path = found.parent, twin.parent
         while parent in folders and parent.count("/") == path.count("/"):
             folder = folders.pop(parent)

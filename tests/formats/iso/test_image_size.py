@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import zlib
+
 import pytest
 
 from byte_views import BytesView
@@ -128,10 +130,20 @@ def test_a_hybrid_image_ends_with_its_last_partition(padded: MadeImage) -> None:
     assert rules(put(padded.data, 446, table(*both)[:-1])) == set()
 
 
-@pytest.mark.parametrize("second", [4000, 100])
-def test_the_second_header_of_a_gpt_ends_the_image(padded: MadeImage, second: int) -> None:
+def guid_header(own: int, other: int) -> bytes:
+    """A header of a GUID partition table without entries, with its CRC."""
+    places = own.to_bytes(8, "little") + other.to_bytes(8, "little")
+    head, body = b"EFI PART" + bytes(4) + (92).to_bytes(4, "little"), bytes(4) + places
+    crc = zlib.crc32(head + bytes(4) + body.ljust(72, b"\0"))
+    return head + crc.to_bytes(4, "little") + body.ljust(72, b"\0")
+
+
+@pytest.mark.parametrize("is_whole", [False, True])
+def test_the_second_header_of_a_gpt_ends_the_image(padded: MadeImage, is_whole: bool) -> None:
     # Own behaviour; the layout is that of the UEFI Specification 5.3, from memory.
+    second = len(padded.data) // 512 - 1 if is_whole else 4000
     data = put(padded.data, 446, table((0xEE, 1, 0xFFFF_FFFF)))
-    data = put(data, 512, b"EFI PART" + bytes(24) + second.to_bytes(8, "little"))
-    expected = {"image-reaches-partition-end"} if second * 512 > len(data) else set()
-    assert rules(data) == expected
+    data = put(data, 512, guid_header(1, second))
+    if is_whole:
+        data = put(data, second * 512, guid_header(second, 1))
+    assert rules(data) == (set() if is_whole else {"image-reaches-partition-end"})

@@ -11,13 +11,14 @@ import pycdlib
 import pytest
 
 from byte_views import BytesView
-from image_parts import SECTOR, anchor, tagged
+from image_parts import SECTOR, anchor, both32, tagged
 from image_udf import make_udf
 from make_image import ANCHOR, MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.udf.recognition import descriptor_crc, parse_descriptor_tag, tag_checksum
 from mediashelf.formats.volume import VolumeFacts, VolumeKind
 from mediashelf.image import open_image
+from mediashelf.integrity.structure.parts import check_structure
 
 
 @pytest.fixture(scope="module")
@@ -163,14 +164,33 @@ def test_the_volume_that_pycdlib_writes(tmp_path: Path) -> None:
         assert {finding.rule for finding in opened.findings} <= {"descriptor-characters"}
 
 
-@pytest.mark.parametrize("names", [["NSR02"], ["BEA01", "NSR02"], ["BEA01", "NSR02", "TEA01"]])
-def test_a_disc_with_an_anchor_must_say_that_it_has_udf(image: MadeImage, names: list[str]) -> None:
-    # ECMA-167 3/9.1; the anchor alone tells that there was a volume.
+@pytest.mark.parametrize("names", [["NSR02"], ["BEA01", "NSR02"], ["NSR02", "TEA01"]])
+def test_a_disc_with_a_frame_must_say_what_udf_it_has(image: MadeImage, names: list[str]) -> None:
+    # ECMA-167 3/9.1.
     data = image.data
     for name in names:
         data = zero(data, image.at("recognition", path=name))
     assert rules(data) == {"udf-announced"}
-    assert rules(zero(data, image.at("anchor"))) == ({"udf-announced"} if len(names) < 3 else set())
+
+
+@pytest.mark.parametrize("in_file", [False, True])
+def test_an_anchor_alone_tells_that_there_was_udf(in_file: bool, tmp_path: Path) -> None:
+    # ECMA-167 3/9.1 and 3/10.2; in a file the anchor is the file's.
+    made = make_iso({"A.TXT": bytes(SECTOR), "B.TXT": b"b"}, udf="NSR02", pad_sectors=300)
+    data = made.data
+    for name in ("BEA01", "NSR02", "TEA01"):
+        data = zero(data, made.at("recognition", path=name))
+    if in_file:
+        data = put(data, made.record("/A.TXT") + 2, both32(ANCHOR))
+    path = tmp_path / "disc.iso"
+    path.write_bytes(data)
+    with open_image(path) as disc:
+        assert disc.findings == ()
+        found = [finding.rule for finding in check_structure(disc)]
+    assert found == ([] if in_file else ["udf-announced"])
+    path.write_bytes(zero(data, made.at("anchor")))
+    with open_image(path) as disc:
+        assert list(check_structure(disc)) == []
 
 
 @pytest.mark.parametrize("block", [257, 258])
