@@ -6,6 +6,7 @@ import os
 import re
 import secrets
 import shutil
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -14,6 +15,12 @@ from mediashelf.errors import OutputError
 from mediashelf.system import flush_descriptor, is_process_alive, keeps_mark, reason
 
 PARTIAL_MARK = ".mediashelf-partial"
+
+
+def refuse_missing_folder(path: Path) -> None:
+    """Raise :class:`OutputError` when there is no folder to write ``path`` into."""
+    if not path.absolute().parent.is_dir():
+        raise OutputError(f"{path}: there is no folder {path.parent}; make it first")
 
 
 @contextmanager
@@ -29,6 +36,8 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     :data:`PARTIAL_MARK`, and are removed by the next run that writes the same
     path. Raises :class:`OutputError` for what the system refuses.
     """
+    refuse_name(path)
+    refuse_missing_folder(path)
     if path.exists() and not path.is_file():
         # A rename would put a file in the place of a device or a FIFO.
         raise OutputError(f"{path}: is not a regular file; choose another name")
@@ -65,6 +74,7 @@ def whole_folder(folder: Path) -> Iterator[Path]:
     :class:`OutputError`, and nothing was moved then. Files must have been flushed by whoever
     wrote them. Leftovers of runs that were killed are removed as by :func:`whole_output`.
     """
+    refuse_name(folder)
     is_new = not os.path.lexists(folder)
     home = folder.parent if is_new else folder
     if not is_new and not folder.is_dir():
@@ -76,7 +86,7 @@ def whole_folder(folder: Path) -> Iterator[Path]:
         temporary = home / f"{_partial_prefix(folder)}{mark}"
         temporary.mkdir()
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be written: {error.strerror or error}") from error
+        raise OutputError(f"{folder}: cannot be written: {reason(error)}") from error
     try:
         yield temporary
         entries = sorted(temporary.iterdir())
@@ -92,12 +102,13 @@ def whole_folder(folder: Path) -> Iterator[Path]:
                 entry.rename(folder / entry.name)
         flush_folder(home)
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be written: {error.strerror or error}") from error
+        raise OutputError(f"{folder}: cannot be written: {reason(error)}") from error
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
 
 
 _NOT_IN_NAMES = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\ud800-\udfff]')
+_REFUSED_BY_WINDOWS = re.compile(r'[<>:"|?*\x00-\x1f]|[. ]$')
 _DEVICES = re.compile(r"(con|prn|aux|nul|clock\$|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)", re.IGNORECASE)
 _LONGEST_NAME = 200  # bytes; file systems take 255, and a number may have to follow
 
@@ -119,6 +130,19 @@ def host_name(name: str) -> str:
     return (
         safe if len(encoded) <= _LONGEST_NAME else encoded[:_LONGEST_NAME].decode("utf-8", "ignore")
     )
+
+
+def refuse_name(path: Path) -> None:
+    """Raise :class:`OutputError` for a new file or folder that Windows would call otherwise.
+
+    It takes names of devices for the devices, and leaves out dots and spaces at the end.
+    """
+    if sys.platform != "win32" or path.name == "..":
+        return
+    if _REFUSED_BY_WINDOWS.search(path.name) or _DEVICES.match(path.name):
+        raise OutputError(
+            f"{path}: Windows has no files of this name; call it {host_name(path.name)}"
+        )
 
 
 def write_whole(path: Path, data: bytes, *, replace: bool = True) -> None:

@@ -47,7 +47,7 @@ def real_folder(folder: Path) -> Path:
     Python does the second in Windows alone; macOS, whose disks mostly take names in any
     case, tells the name of an open folder (F_GETPATH, fcntl(2) there).
     """
-    real = folder.resolve()
+    real = Path(real_path(folder))
     if sys.platform != "darwin":
         return real
     import fcntl
@@ -65,6 +65,18 @@ def real_folder(folder: Path) -> Path:
         os.close(descriptor)
 
 
+def real_path(path: str | Path) -> str:
+    """Return a file's one real name, links followed; as it is told where that cannot be asked.
+
+    Windows has names that it does not resolve: those of devices, and with some drivers
+    (ERROR_MORE_DATA) very long ones.
+    """
+    try:
+        return os.path.realpath(path)
+    except OSError:
+        return str(Path(path).absolute())
+
+
 def keeps_mark(path: Path) -> bool:
     """Tell whether Windows keeps a file from being replaced, as it is marked read-only.
 
@@ -74,6 +86,28 @@ def keeps_mark(path: Path) -> bool:
         return sys.platform == "win32" and not path.stat().st_mode & stat.S_IWRITE
     except OSError:
         return False
+
+
+_LONGEST_PATH = 259  # of Windows: MAX_PATH without its NUL
+
+# ERROR_FILE_NOT_FOUND, ERROR_PATH_NOT_FOUND, ERROR_INVALID_NAME, ERROR_FILENAME_EXCED_RANGE
+_NOT_REACHED = frozenset({2, 3, 123, 206})
+
+
+def advice(error: OSError) -> str:
+    """Return what to do about an error where the system's own words do not tell, or nothing.
+
+    Microsoft, "Maximum Path Length Limitation".
+    """
+    path = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else ""
+    length = len(str(Path(path).absolute()))
+    is_long = length > _LONGEST_PATH and not path.startswith("\\\\?\\")
+    if is_long and getattr(error, "winerror", None) in _NOT_REACHED:
+        return (
+            f"This path has {length:,} characters, and Windows takes {_LONGEST_PATH} unless long "
+            "paths are enabled: use a folder nearer to the drive, or begin the path with \\\\?\\"
+        )
+    return ""
 
 
 def reason(error: OSError) -> str:

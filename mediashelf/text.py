@@ -101,6 +101,14 @@ def _pieces(word: str, room: int) -> Iterator[str]:
     yield piece
 
 
+def same_name(name: str) -> str:
+    """Return what is equal for names that differ in letter case, or in how letters are composed.
+
+    HFS+ takes letters and their marks apart (Apple, Technical Q&A QA1173); keyboards do not.
+    """
+    return name.lower() if name.isascii() else unicodedata.normalize("NFC", name).casefold()
+
+
 def size_text(size: int) -> str:
     """Return a byte count as people read it, in powers of 1024: ``1.4 MiB``."""
     if size < 1024:
@@ -111,6 +119,11 @@ def size_text(size: int) -> str:
         if value < 1023.95:
             return f"{value:.1f} {unit}"
     return f"{value / 1024:.1f} TiB"
+
+
+def moment_text(moment: str) -> str:
+    """Return a moment as people read it: ``2026-11-28 09:00:00 UTC``."""
+    return moment.replace("T", " ").replace("Z", " UTC")
 
 
 def part_text(part: int, whole: int) -> str:

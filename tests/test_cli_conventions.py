@@ -88,7 +88,7 @@ def test_help_imports_no_command() -> None:
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = [name.rpartition(".")[2] for name in ast.literal_eval(ran.stdout.splitlines()[-1])]
-    assert loaded == ["console", "help_text", "paging", "main"]
+    assert loaded == ["console", "help_text", "paging", "telling", "main"]
 
 
 def test_ctrl_c_says_what_is_left(monkeypatch: pytest.MonkeyPatch) -> None:

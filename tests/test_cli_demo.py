@@ -87,7 +87,7 @@ def test_what_stops_a_command_of_the_example_stops_it(
     def stop(*_: object, **__: object) -> None:
         raise error
 
-    monkeypatch.setattr("mediashelf.cli.discs.drivers.find_subjects", stop)
+    monkeypatch.setattr("mediashelf.jobs.discs.driver_survey.find_subjects", stop)
     monkeypatch.setattr("mediashelf.cli.main._silence_standard_output", lambda: None)
     result = CliRunner().invoke(main, ["demo", str(folder)])
     assert result.exit_code == code

@@ -37,8 +37,33 @@ STUMBLES = {
     "a page title, not a slug": r"\binf-[a-z]+-(section|directive)\b",
     "the manufacturer's disk": r"\bthe maker's own\b",
     "readable only if the system's code page has it": r"\bin some code pages only\b",
+    "matches several": r"\bmeans several\b",
+    "add memory": r"\bput memory in\b",
+    "the workaround": r"\bthe way round\b",
     "agree in number": r"\b1 (entries|files|images|folders|devices|errors|warnings)\b",
 }
+
+
+SPOKEN = {
+    "system": r"\b(the|this|that|a|no) target\b(?!('s)? (file|name)\b)",
+}
+"""What holds only for messages: in the code itself the word is right."""
+
+IN_FILES = ("readability/target_files.py", "readability/targets.py", "manifests/sense.py")
+"""What these say is about target files and fields of the manifest."""
+
+
+def messages(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield the texts of a module that are not about the code."""
+    tree = ast.parse(path.read_text("utf-8"))
+    about_code = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    for node in ast.walk(tree):
+        if (
+            isinstance(node, ast.Constant)
+            and isinstance(node.value, str)
+            and id(node) not in about_code
+        ):
+            yield node.lineno, " ".join(node.value.split())
 
 
 def texts(path: Path) -> Iterator[tuple[int, str]]:
@@ -66,6 +91,21 @@ def test_no_stumbling(path: Path) -> None:
         for line, text in texts(path)
         for better, pattern in STUMBLES.items()
         for match in re.finditer(pattern, text)
+    ]
+    assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [path for path in FILES if path.suffix == ".py" and not path.as_posix().endswith(IN_FILES)],
+    ids=lambda path: path.relative_to(ROOT).as_posix(),
+)
+def test_people_read_of_systems(path: Path) -> None:
+    found = [
+        f"line {line}: {text!r}: better: {better}"
+        for line, text in messages(path)
+        for better, pattern in SPOKEN.items()
+        if re.search(pattern, text)
     ]
     assert not found, "\n".join(found)
 

@@ -13,8 +13,11 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
 import mediashelf
+import mediashelf.cli.main as cli
+from cli_runs import Shelf
 from made_library import open_library, tide_image, write
 from mediashelf import system
 from mediashelf.catalogue.shelves import add_shelf
@@ -128,7 +131,7 @@ def test_macos_knows_a_folder_whatever_the_letters(tmp_path: Path, macos: dict[s
     assert system.real_folder(other) == folder
     with open_catalogue(tmp_path / "catalogue.sqlite", create=True) as catalogue:
         add_shelf(catalogue, folder)
-        with pytest.raises(CatalogueError, match="is the shelf 'Isos' already"):
+        with pytest.raises(CatalogueError, match="is already the shelf 'Isos'"):
             add_shelf(catalogue, other, "again")
 
 
@@ -176,3 +179,76 @@ def test_a_name_is_held_by_one_run_until_it_ends() -> None:
         running.kill()
     with system.hold_in_windows("E:\\Card") as ours:
         assert ours
+
+
+LONG = "C:\\kiosk\\" + "x" * 260
+
+
+@pytest.mark.parametrize(
+    ("path", "number", "is_told"),
+    [
+        (LONG, 3, True),  # ERROR_PATH_NOT_FOUND
+        (LONG, 206, True),  # ERROR_FILENAME_EXCED_RANGE
+        (LONG, 5, False),  # ERROR_ACCESS_DENIED: another reason
+        ("\\\\?\\" + LONG, 3, False),  # has no such limit
+        ("C:\\kiosk", 3, False),
+        (None, 3, False),
+    ],
+)
+def test_a_path_too_long_for_windows_is_told(path: str | None, number: int, is_told: bool) -> None:
+    """Microsoft, "Maximum Path Length Limitation": 260 characters with the NUL."""
+    error = FileNotFoundError(errno.ENOENT, "No such file or directory", path)
+    error.winerror = number
+    told = system.advice(error)
+    assert ("Windows takes 259" in told) is is_told
+    assert ("begin the path with \\\\?\\" in told) is is_told
+
+
+def test_the_advice_is_beside_the_error(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(cli, "advice", lambda error: f"see {Path(error.filename).name}")
+    done = CliRunner().invoke(cli.main, ["check", str(tmp_path / "none.iso"), "-t", "dos"])
+    assert done.exit_code == 3
+    assert done.stderr.splitlines()[-1] == "see none.iso"
+
+
+def test_a_name_that_cannot_be_resolved_is_taken_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(path: object) -> str:
+        raise OSError(errno.EINVAL, "More data is available")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os.path, "realpath", refuse)
+        assert system.real_path(Path("disc.iso")) == str(Path.cwd() / "disc.iso")
+
+
+def test_a_name_means_an_image_however_its_letters_are_composed(tmp_path: Path) -> None:
+    """HFS+ takes composed letters apart (Apple, Technical Q&A QA1173); keyboards do not."""
+    shelf = Shelf(tmp_path)
+    apart, whole = (unicodedata.normalize(form, "Přílivy.iso") for form in ("NFD", "NFC"))
+    write(shelf.home / apart, tide_image())
+    shelf.run("shelf", "add", shelf.home)
+    shelf.run("scan")
+    if not (shelf.home / apart).exists():
+        pytest.skip("this disk composes letters")
+    for name in (f"home: {whole}", whole, f"home/{whole}", "home: př*", whole.upper()):
+        assert shelf.json("audit", name)["images"][0]["where"] == f"home: {apart}"
+
+
+def test_a_disc_is_not_written_into_its_source_whatever_the_letters(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Disks of macOS and Windows mostly take names in any case."""
+    shelf = Shelf(tmp_path)
+    write(tmp_path / "parts" / "LKV.INF", b"[Version]\r\n")
+    write(tmp_path / "PARTS" / "aside.txt", b"x")
+    write(tmp_path / "tide.iso", tide_image())
+    write(tmp_path / "TIDE.ISO", tide_image())
+
+    def is_same(one: Path, other: Path) -> bool:
+        return str(one).lower() == str(other).lower()
+
+    monkeypatch.setattr(Path, "samefile", is_same)
+    words = ("build", tmp_path / "parts", "--label", "X", "-o", tmp_path / "PARTS" / "x.iso")
+    assert "is inside" in shelf.run(*words, code=OutputError.exit_code).stderr
+    words = ("build", tmp_path / "tide.iso", "--label", "X", "-o", tmp_path / "TIDE.ISO")
+    told = shelf.run(*words, "--replace", code=OutputError.exit_code).stderr
+    assert "is what the disc is made from" in " ".join(told.split())

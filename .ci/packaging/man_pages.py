@@ -5,8 +5,10 @@ usage: python .ci/packaging/man_pages.py FOLDER    (man(7) says what the request
 
 from __future__ import annotations
 
+import os
 import re
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,6 +16,12 @@ import click
 
 from mediashelf import __version__
 from mediashelf.cli.main import main
+
+
+def day() -> str:
+    """Return today's date, or that of SOURCE_DATE_EPOCH (reproducible-builds.org)."""
+    seconds = int(os.environ.get("SOURCE_DATE_EPOCH", time.time()))
+    return time.strftime("%Y-%m-%d", time.gmtime(seconds))
 
 
 def written(text: str) -> str:
@@ -24,7 +32,8 @@ def written(text: str) -> str:
 
 def prose(text: str) -> Iterator[str]:
     r"""Yield the paragraphs of a help text; one that begins with ``\b`` keeps its lines."""
-    for number, paragraph in enumerate(re.split(r"\n\s*\n", text.strip())):
+    apart = text.strip().replace("\n\b\n", "\n\n\b\n")
+    for number, paragraph in enumerate(re.split(r"\n\s*\n", apart)):
         lines = [line.rstrip() for line in paragraph.splitlines()]
         if number:
             yield ".PP"
@@ -47,7 +56,8 @@ def options(command: click.Command, context: click.Context) -> Iterator[str]:
 def page(command: click.Command, name: str, parent: click.Context | None) -> Iterator[str]:
     context = click.Context(command, parent, info_name=name.split()[-1], **command.context_settings)
     title = name.replace(" ", "-")
-    yield f'.TH "{title.upper()}" 1 "" "mediashelf {__version__}"'
+    yield f'.TH "{title.upper()}" 1 "{day()}" "mediashelf {__version__}"'
+    yield ".ad l"  # paths and options are long words
     yield from (".SH NAME", rf"{written(title)} \- {written(command.get_short_help_str(100))}")
     pieces = " ".join(command.collect_usage_pieces(context))
     yield from (".SH SYNOPSIS", rf"\fB{written(name)}\fR {written(pieces)}")

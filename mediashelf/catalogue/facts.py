@@ -95,8 +95,11 @@ def _entries(columns: dict[str, list[Any]]) -> list[Entry]:
         return []
     columns["date"] = [bytes.fromhex(date) for date in columns["date"]]
     columns["extents"] = [
-        tuple(Extent(*extent) for extent in extents) for extents in columns["extents"]
+        (Extent(*extents[0]),) if len(extents) == 1 else tuple(Extent(*one) for one in extents)
+        for extents in columns["extents"]
     ]
     names = [name for name in Entry._fields if name in columns]
     rows = zip(*(columns[name] for name in names), strict=True)
+    if len(names) == len(Entry._fields):  # what the program of today packed
+        return list(map(Entry._make, rows))
     return [Entry(**dict(zip(names, row, strict=True))) for row in rows]

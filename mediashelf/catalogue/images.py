@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterable, Sequence
-from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +18,8 @@ from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, keep_path, k
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
+from mediashelf.system import real_path
+from mediashelf.text import same_name
 
 if TYPE_CHECKING:
     from mediashelf.integrity.fixity.values import FixityRecord
@@ -29,7 +30,6 @@ _COLUMNS = """
     images.id, shelves.name, shelves.root, images.path, size, mtime_ns, file_system, presence,
     verdict, judged_by, problem, is_sheet, looks_raw, entry_count, images.scanned_at, audited_at
 """
-_FIELDS = [field.name for field in fields(ImageRow)][:16]  # those of the columns, in their order
 _KINDS = (int, str, bytes, bytes, int, int, *[str] * 5, int, int, int, str, str | None)
 
 
@@ -79,9 +79,9 @@ def by_ids(db: sqlite3.Connection, ids: Iterable[int]) -> dict[int, ImageRow]:
 
 def by_file(db: sqlite3.Connection, shelves: Sequence[ShelfRow], file: Path) -> ImageRow | None:
     """Return the image whose file this is, by name or by the place that links lead to."""
-    for candidate in dict.fromkeys([file.absolute(), file.resolve()]):
+    for candidate in dict.fromkeys([file.absolute(), Path(real_path(file))]):
         for shelf in shelves:
-            for root in dict.fromkeys([shelf.root, shelf.root.resolve()]):
+            for root in dict.fromkeys([shelf.root, Path(real_path(shelf.root))]):
                 if candidate.is_relative_to(root):
                     path = keep_path(candidate.relative_to(root).as_posix())
                     rows = _load(db, "shelf_id = ? AND images.path = ?", shelf.id, path)
@@ -113,12 +113,12 @@ def by_size_and_name(db: sqlite3.Connection, size: int, name: str) -> list[Image
 
 
 def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:
-    """Return every image whose file has this name, letter case aside."""
-    wanted = name.casefold()
+    """Return every image whose file has this name, as :func:`same_name` compares them."""
+    wanted = same_name(name)
     ids = [
         image_id
         for image_id, path in db.execute("SELECT id, path FROM images")
-        if kept_path(path).rpartition("/")[2].casefold() == wanted
+        if same_name(kept_path(path).rpartition("/")[2]) == wanted
     ]
     return list(by_ids(db, ids).values())
 
@@ -130,23 +130,28 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
     rows = db.execute(f"SELECT {_COLUMNS} {_BASE} {where} {order}", parameters).fetchall()
     if not rows:
         return []
-    picked = f"SELECT images.id {_BASE} {where}"
+    # Asked once for all that is to be said of ten thousand images.
+    is_all = where == "1"
+    picked = "SELECT id FROM images" if is_all else f"SELECT images.id {_BASE} {where}"
+    of_these = "" if is_all else f"AND image_id IN ({picked}) "
     more: dict[int, dict[str, Any]] = {row[0]: {"digests": {}} for row in rows}
     for image_id, algorithm, digest, recorded_at, confirmed_at in db.execute(
         "SELECT image_id, algorithm, digest, recorded_at, confirmed_at FROM fixity "
-        f"WHERE replaced_at IS NULL AND image_id IN ({picked}) ORDER BY id",
+        f"WHERE replaced_at IS NULL {of_these}ORDER BY id",
         parameters,
     ):
+        if not (type(digest) is type(recorded_at) is type(confirmed_at) is str):
+            raise ContentError("a digest or its date is not valid")
         known = more[image_id]
-        require_types((digest, recorded_at, confirmed_at), (str, str, str))
         known["digests"][algorithm] = digest
         # Several digests of one file: its bytes are on record since the first,
         # and were last confirmed when any of them was.
-        known["recorded_at"] = min(known.get("recorded_at", recorded_at), recorded_at)
-        known["confirmed_at"] = max(known.get("confirmed_at", confirmed_at), confirmed_at)
+        if recorded_at < known.setdefault("recorded_at", recorded_at):
+            known["recorded_at"] = recorded_at
+        if confirmed_at > known.setdefault("confirmed_at", confirmed_at):
+            known["confirmed_at"] = confirmed_at
     for image_id, kind, label in db.execute(
-        f"SELECT image_id, kind, label FROM volumes WHERE image_id IN ({picked}) "
-        "ORDER BY image_id, number",
+        f"SELECT image_id, kind, label FROM volumes WHERE 1 {of_these}ORDER BY image_id, number",
         parameters,
     ):
         known = more[image_id]
@@ -180,24 +185,35 @@ def _load(db: sqlite3.Connection, where: str, *parameters: Any) -> list[ImageRow
         more[image_id]["description"] = description
     for image_id, expected in iter_expected(db, picked, parameters):
         more[image_id]["expected"] = (*more[image_id].get("expected", ()), expected)
-    roots: dict[bytes, Path] = {}
-    return [_row(row, more[row[0]], roots) for row in rows]
-
-
-def _row(row: tuple[Any, ...], more: dict[str, Any], roots: dict[bytes, Path]) -> ImageRow:
-    """Build one row; ``roots`` are the folders of shelves that were met before."""
-    require_types(row, _KINDS)
-    if b"\0" in row[2] or b"\0" in row[3]:
+    # Most rows are alike in this, and there may be ten thousand.
+    for row in {tuple(map(type, row)): row for row in rows}.values():
+        require_types(row, _KINDS)
+    roots = {root: Path(kept_path(root)) for root in {row[2] for row in rows}}
+    presences = {word: Presence(word) for word in {row[7] for row in rows}}
+    if any(b"\0" in root for root in roots) or any(b"\0" in row[3] for row in rows):
         raise ContentError("a path has a NUL in it")
-    values = dict(zip(_FIELDS, row, strict=True))
-    if row[2] not in roots:
-        roots[row[2]] = Path(kept_path(row[2]))
-    values["root"] = roots[row[2]]
-    values["path"] = kept_path(values["path"])
-    values["presence"] = Presence(values["presence"])
-    values["is_sheet"] = bool(values["is_sheet"])
-    values["looks_raw"] = bool(values["looks_raw"])
-    return ImageRow(**values, **more)
+    return [
+        ImageRow(
+            row[0],
+            row[1],
+            roots[row[2]],
+            kept_path(row[3]),
+            row[4],
+            row[5],
+            row[6],
+            presences[row[7]],
+            row[8],
+            row[9],
+            row[10],
+            bool(row[11]),
+            bool(row[12]),
+            row[13],
+            row[14],
+            row[15],
+            **more[row[0]],
+        )
+        for row in rows
+    ]
 
 
 @reads_catalogue

@@ -7,7 +7,9 @@ version, so that a changed limit or rule is asked again.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cache
 
 from mediashelf import __version__
 from mediashelf.catalogue.images import facts_of
@@ -15,10 +17,14 @@ from mediashelf.catalogue.records.inside import is_wrapping_name, wrapped_ids
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.errors import TargetError
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts, VolumeKind
 from mediashelf.readability.check import worst_for_targets
-from mediashelf.readability.targets import Target
+from mediashelf.readability.targets import Target, load_targets
+
+Answer = tuple[str, str, int]
+"""What is remembered of a target's answer: its name, its fingerprint, the worst severity."""
 
 _NOTHING = 0  # stands for "no findings" beside the severities
 _UNKNOWN = -1  # stands for "never read as a disc"
@@ -29,18 +35,35 @@ _KEPT_AT_ONCE = 2000  # answers written in one transaction
 
 
 def readable_by(
-    catalogue: Catalogue, rows: Sequence[ImageRow], targets: Sequence[Target]
+    catalogue: Catalogue,
+    rows: Sequence[ImageRow],
+    targets: Sequence[Target],
+    on_asked: Callable[[int], None] = lambda count: None,
 ) -> list[ImageRow]:
     """Return the images in which no target finds an error.
 
-    Images that were never read as discs (sheets, unreadable files) are left out.
+    Images that were never read as discs (sheets, unreadable files) are left out. ``on_asked``
+    is called for each image of which the answers are not remembered.
     """
-    read = iter_reading(catalogue, rows, targets)
+    read = iter_reading(catalogue, rows, targets, on_asked)
     return [row for row, answers in read if answers is not None and all(answers)]
 
 
+def count_unasked(catalogue: Catalogue, rows: Sequence[ImageRow], targets: Sequence[Target]) -> int:
+    """Return of how many images the answers of these targets are not remembered, about."""
+    known = [_remembered(catalogue, target)[1].keys() for target in targets]
+    return sum(any(row.id not in ids for ids in known) for row in rows if _may_be_disc(row))
+
+
+def _may_be_disc(row: ImageRow) -> bool:
+    return not (is_wrapping_name(row.path) or _NO_DISCS & {*row.kinds})
+
+
 def iter_reading(
-    catalogue: Catalogue, rows: Sequence[ImageRow], targets: Sequence[Target]
+    catalogue: Catalogue,
+    rows: Sequence[ImageRow],
+    targets: Sequence[Target],
+    on_asked: Callable[[int], None] = lambda count: None,
 ) -> Iterator[tuple[ImageRow, tuple[bool, ...] | None]]:
     """Yield every image and which of the targets read it; None where it was never read as a disc,
     or is none: a floppy, an archive, a compressed file.
@@ -51,11 +74,12 @@ def iter_reading(
     wrapped = wrapped_ids(catalogue.db)
     new: list[tuple[str, str, int, int]] = []
     for row in rows:
-        if row.id in wrapped or is_wrapping_name(row.path) or _NO_DISCS & {*row.kinds}:
+        if row.id in wrapped or not _may_be_disc(row):
             yield row, None  # no drive serves it as a disc, whatever is in it
             continue
         missing = [at for at, target in enumerate(targets) if row.id not in known[at][1]]
         if missing:
+            on_asked(1)
             asked = _ask(facts_of(catalogue.db, row.id), [targets[at] for at in missing])
             for at, answer in zip(missing, asked, strict=True):
                 fingerprint, answers = known[at]
@@ -68,6 +92,43 @@ def iter_reading(
         is_disc = _UNKNOWN not in severities
         yield row, tuple(each < Severity.ERROR for each in severities) if is_disc else None
     _remember(catalogue, new)
+
+
+def answers_for(facts: DiscFacts) -> tuple[Answer, ...]:
+    """Return what each target says of a disc that is read just now, as it is remembered.
+
+    So the first page of a library has its answers already.
+    """
+    if not facts.volumes or _NO_DISCS & {volume.kind.value for volume in facts.volumes}:
+        return ()
+    targets = _usual_targets()
+    asked = _ask(facts, [target for target, _ in targets])
+    return tuple(
+        (target.name, fingerprint, answer)
+        for (target, fingerprint), answer in zip(targets, asked, strict=True)
+    )
+
+
+@cache
+def _usual_targets() -> tuple[tuple[Target, str], ...]:
+    """Return the targets that come with the program or are the user's; none where these are wrong.
+
+    Whoever asks with such a target is told.
+    """
+    try:
+        targets = load_targets().values()
+    except TargetError:
+        return ()
+    return tuple((target, _fingerprint(target)) for target in targets)
+
+
+def keep_answers(db: sqlite3.Connection, image_id: int, answers: Iterable[Answer]) -> None:
+    """Put answers in the place of those on what an image was before; in a transaction."""
+    db.execute("DELETE FROM target_verdicts WHERE image_id = ?", [image_id])
+    db.executemany(
+        "INSERT INTO target_verdicts (image_id, target, fingerprint, severity) VALUES (?, ?, ?, ?)",
+        [(image_id, *answer) for answer in answers],
+    )
 
 
 def _remembered(catalogue: Catalogue, target: Target) -> tuple[str, dict[int, int]]:

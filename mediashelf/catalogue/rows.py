@@ -178,13 +178,16 @@ class ImageRow:
     @property
     def is_acknowledged(self) -> bool:
         """True where the bytes are as recorded, and the keeper lives with all that is wrong."""
-        level = max(self.finding_counts, default=None)
-        return self.state in _INSIDE and bool(self.acknowledged) and level is Severity.NOTE
+        if not self.acknowledged or self.state not in _INSIDE:
+            return False
+        return max(self.finding_counts, default=None) is Severity.NOTE
 
     @property
     def unmet_words(self) -> str:
         """What is added to the state of an image that never matched its published digest."""
-        return ", not as published" if any(one.is_met is False for one in self.expected) else ""
+        if self.expected and any(one.is_met is False for one in self.expected):
+            return ", not as published"
+        return ""
 
     @property
     def key_digest(self) -> str:

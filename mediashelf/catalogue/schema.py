@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 from mediashelf.catalogue.records.name_index import add_end_marks
+from mediashelf.catalogue.steps.dropped import add_acknowledged_before
 from mediashelf.catalogue.steps.history import add_history
 from mediashelf.catalogue.steps.inside import add_bytes_inside
 from mediashelf.catalogue.steps.keeping import add_keeping
@@ -175,6 +176,7 @@ STEPS: tuple[Step, ...] = (
     add_end_marks,
     add_packages,
     add_bytes_inside,
+    add_acknowledged_before,
 )
 """What turns version N into N + 1. Steps are only ever added at the end, never changed."""
 

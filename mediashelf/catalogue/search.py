@@ -26,7 +26,7 @@ from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, kept_text
 
 TRIGRAM = 3
-COUNTED_AT_MOST = 1_000
+COUNTED_AT_MOST = 500
 """How far hits beyond the limit are counted; counting all of a common word takes time."""
 
 _LONGEST_TEXT = 1000  # characters; longer than any name, and it bounds the query
@@ -166,6 +166,11 @@ _BY_INDEX = (
     "name_index CROSS JOIN names ON names.id = name_index.rowid "
     "CROSS JOIN entries ON entries.name_id = names.id"
 )
+# The index of entries knows their folders, so that no name is asked of those elsewhere.
+_BY_INDEX_AND_FOLDER = (
+    "name_index CROSS JOIN entries ON entries.name_id = name_index.rowid "
+    "CROSS JOIN names ON names.id = entries.name_id"
+)
 _BY_NUMBER = "entries CROSS JOIN names ON names.id = entries.name_id"
 
 
@@ -184,6 +189,9 @@ class _Conditions:
 
 def _matching(db: sqlite3.Connection, query: _Query, shelf_id: int | None) -> Iterator[_Row]:
     """Yield what fits: equal names first, then names that begin so, then the rest."""
+    for folder in query.folders:
+        if not db.execute("SELECT 1 FROM folders WHERE instr(folded, ?)", [folder]).fetchone():
+            return
     if len(query.parts) != 1 or query.patterns:
         yield from _ask(db, query, shelf_id, _by_content(db, query))
         return
@@ -242,7 +250,8 @@ def _ask(
         )
     if shelf_id is not None:
         conditions.add("entries.image_id IN (SELECT id FROM images WHERE shelf_id = ?)", shelf_id)
-    source = _BY_INDEX if conditions.by_index else _BY_NAME
+    by_index = _BY_INDEX_AND_FOLDER if query.folders else _BY_INDEX
+    source = by_index if conditions.by_index else _BY_NAME
     sql = _SELECT.format(source=source, where=" AND ".join(conditions.sql))
     for row in db.execute(sql, conditions.values):
         yield _Row(*row)

@@ -6,6 +6,7 @@ import sqlite3
 from dataclasses import replace
 from pathlib import Path
 
+from mediashelf.catalogue.records.acknowledged import keep_before_forgetting
 from mediashelf.catalogue.records.name_index import forget_unused_names
 from mediashelf.catalogue.rows import ShelfRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.record import forget_unused_folders
@@ -89,7 +90,7 @@ def _readable_folder(folder: Path) -> tuple[Path, Path]:
 def _refuse_inside(real: Path, folder: Path, shelf: ShelfRow) -> None:
     other = real_folder(shelf.root)
     if real == other:
-        raise CatalogueError(f"{folder}: is the shelf {shelf.name!r} already")
+        raise CatalogueError(f"{folder}: is already the shelf {shelf.name!r}")
     if real.is_relative_to(other):
         raise CatalogueError(
             f"{folder}: is inside the shelf {shelf.name!r} ({shelf.root}), which covers it already"
@@ -151,6 +152,7 @@ def _forget_images(db: sqlite3.Connection, where: str, shelf_id: int) -> int:
         f"(SELECT id FROM images WHERE {where})",
         [shelf_id],
     ).fetchall()
+    keep_before_forgetting(db, where, shelf_id)
     count = db.execute(f"DELETE FROM images WHERE {where}", [shelf_id]).rowcount
     forget_unused_names(db, name_ids)
     forget_unused_folders(db)

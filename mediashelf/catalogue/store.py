@@ -85,6 +85,16 @@ class Catalogue:
         known = ", ".join(row.name for row in shelves) or "none; mediashelf shelf add registers one"
         raise InputError(f"no shelf is called {name!r}{near} (shelves: {known})")
 
+    def needed_shelves(self, work: str) -> list[ShelfRow]:
+        """Return every shelf; raises :class:`CatalogueError` where none is there to ``work`` on."""
+        shelves = self.shelves()
+        if not shelves:
+            raise CatalogueError(
+                f"{self.place}: has no shelf to {work}; register one with: "
+                "mediashelf shelf add FOLDER"
+            )
+        return shelves
+
     def images(
         self,
         *,
@@ -294,5 +304,5 @@ def _in_words(place: Path, error: sqlite3.Error) -> str:
     if name.startswith("SQLITE_READONLY"):
         return f"{place}: cannot be written; choose another with --catalogue"
     if name.startswith("SQLITE_CANTOPEN"):
-        return f"{place}: cannot be opened ({error}); is it a file that you may read?"
+        return f"{place}: cannot be opened ({error}); may you read it, and is it locked?"
     return f"{place}: cannot be used: {error}"

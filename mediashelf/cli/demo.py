@@ -13,7 +13,7 @@ import click
 
 from mediashelf.cli.main import INTERRUPTED, PIPE_CLOSED, main
 from mediashelf.cli.options import quiet_option
-from mediashelf.cli.render import say, terminal_width
+from mediashelf.cli.render import say, say_typed, terminal_width
 from mediashelf.demo.scenario import Scenario, decay, make_scenario, restore_slides
 from mediashelf.errors import MediashelfError
 
@@ -71,7 +71,7 @@ class _Tour:
     def run(self, *arguments: str, ends_with: int = 0) -> None:
         """Run one command; an exit code other than ``ends_with`` is a failure of the example."""
         say()
-        say(f"$ mediashelf {shlex.join(arguments)}")
+        say_typed(f"$ mediashelf {shlex.join(arguments)}")
         sys.stdout.flush()
         code = _run(list(arguments))
         if code != ends_with:
@@ -184,5 +184,5 @@ def _what_next(tour: _Tour, folder: Path, seconds: float) -> None:
         ("mediashelf check IMAGE --target win9x", "can that system read this image?"),
         ("mediashelf COMMAND --help", "examples of every command"),
     ):
-        say(command)
+        say_typed(command)
         say(f"    {purpose}")

@@ -7,6 +7,7 @@ import gc
 import importlib
 import os
 import sys
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import click
@@ -14,7 +15,9 @@ import click
 from mediashelf.cli.console import prepare_streams
 from mediashelf.cli.help_text import HelpFormatter
 from mediashelf.cli.paging import paged
+from mediashelf.cli.telling import ShownError, shown_usage, tell
 from mediashelf.errors import MediashelfError, OutputError
+from mediashelf.system import advice
 from mediashelf.version import version_text
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it; __main__.py has it before this is loaded
@@ -113,6 +116,8 @@ class MediashelfGroup(click.Group):
     def make_context(self, *arguments: Any, **options: Any) -> click.Context:
         try:
             return super().make_context(*arguments, **options)
+        except click.UsageError as error:
+            raise shown_usage(error) from error
         except KeyboardInterrupt:
             raise SystemExit(INTERRUPTED) from None
 
@@ -125,11 +130,10 @@ class MediashelfGroup(click.Group):
                 return super().invoke(ctx)
             finally:
                 sys.stdout.flush()
+        except click.UsageError as error:
+            raise shown_usage(error) from error
         except MediashelfError as error:
-            from mediashelf.text import printable
-
-            lines = "\n".join(printable(str(line)) for line in error.args)
-            raise _Shown(lines, error.exit_code) from error
+            raise ShownError([*map(str, error.args), *_advice(error)], error.exit_code) from error
         except BrokenPipeError:
             # The reader went away (`| head`); there is nobody left to tell.
             _silence_standard_output()
@@ -139,14 +143,12 @@ class MediashelfGroup(click.Group):
             # answer itself that could not be written, for example to a full disk.
             place = error.filename or "standard output"
             _silence_standard_output()
-            from mediashelf.text import printable
-
-            words = printable(f"{place}: {error.strerror or error}")
-            raise _Shown(words, OutputError.exit_code) from error
+            words = f"{place}: {error.strerror or error}"
+            raise ShownError([words], OutputError.exit_code) from error
         except KeyboardInterrupt:
             is_kept = ctx.invoked_subcommand in _GO_ON
             after = "What was finished is kept" if is_kept else "No unfinished file was left behind"
-            click.echo(f"\nStopped. {after}.", err=True)
+            tell(f"\nStopped. {after}.")
             raise SystemExit(INTERRUPTED) from None
 
 
@@ -156,12 +158,10 @@ def _silence_standard_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-class _Shown(click.ClickException):
-    """An error of ours in the form that click prints."""
-
-    def __init__(self, message: str, exit_code: int) -> None:
-        super().__init__(message)
-        self.exit_code = exit_code  # type: ignore[misc]  # click documents it as settable
+def _advice(error: MediashelfError) -> Iterator[str]:
+    """Yield what to do where the system's own words do not tell it."""
+    if isinstance(error.__cause__, OSError) and (words := advice(error.__cause__)):
+        yield words
 
 
 def _with_suggestion(error: click.UsageError, args: list[str]) -> click.UsageError:

@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from mediashelf.cli.console import SPELLED_OUT
+from mediashelf.cli.telling import tell as tell
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.findings import summary as summary
 from mediashelf.text import display_width, printable, wrap
@@ -20,7 +21,22 @@ _COLOURS = {Severity.ERROR: "red", Severity.WARNING: "yellow", Severity.NOTE: "c
 
 
 def say(text: str = "") -> None:
-    """Print one line of the answer; control characters become visible escapes."""
+    """Print one line of the answer, wrapped where it is wider than the terminal.
+
+    Control characters become visible escapes.
+    """
+    safe = printable(text)
+    width = 0 if is_piped() else terminal_width()
+    if not width or display_width(safe) <= width:
+        _write_line(safe)
+        return
+    lead = " " * (len(safe) - len(safe.lstrip(" ")))
+    for line in wrap(shown(text), max(width, len(lead) + 12), lead=lead, rest=f"{lead}  "):
+        _write_line(line)
+
+
+def say_typed(text: str) -> None:
+    """Print a command as one types it, on one line whatever the terminal's width."""
     _write_line(printable(text))
 
 
@@ -40,12 +56,6 @@ def shown(text: str) -> str:
 def say_json(payload: dict[str, Any]) -> None:
     """Print one JSON document, ASCII only, so that any name survives any terminal."""
     click.echo(json.dumps(payload, indent=2, ensure_ascii=True))
-
-
-def tell(text: str) -> None:
-    """Print one line for the person on standard error, after what was said before it."""
-    sys.stdout.flush()
-    click.echo(printable(text), err=True)
 
 
 def terminal_width() -> int:

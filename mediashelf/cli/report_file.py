@@ -10,8 +10,7 @@ from pathlib import Path
 import click
 
 from mediashelf import __version__
-from mediashelf.errors import OutputError
-from mediashelf.files import write_whole
+from mediashelf.files import refuse_missing_folder, write_whole
 
 CREATED_BY = f"mediashelf {__version__}"
 
@@ -38,9 +37,7 @@ def checked_page_path(
         return None
     if path.suffix.lower() not in _SUFFIXES:
         raise click.BadParameter(f"{path} does not end in .html")
-    if not path.parent.is_dir():
-        # Said before an hour of reading, not after it.
-        raise OutputError(f"{path}: there is no folder {path.parent}; make it first")
+    refuse_missing_folder(path)  # said before an hour of reading, not after it
     return path
 
 

@@ -13,7 +13,7 @@ from mediashelf.drivers.machines.classes import class_words
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.drivers.verdict import DriverVerdict
-from mediashelf.formats.inf.models import descriptions, first_manufacturer
+from mediashelf.formats.inf.models import descriptions, maker_of
 
 DEVICES_NAMED = 20
 """Devices that the row of a package names; families of boards have hundreds."""
@@ -95,7 +95,7 @@ def _package_row(surveyed: SurveyedPackage, target: str, classes: dict[str, str]
     lacking = [file.label for check in checks for file in check.missing] if is_taken else []
     return PackageRow(
         classes.setdefault(own_class.lower(), own_class),
-        _maker(package),
+        maker_of(package.inf),
         names[:DEVICES_NAMED],
         *_paths(package),
         package.tree.name,
@@ -124,14 +124,9 @@ def device_row(cover: DeviceCover, verdict: DriverVerdict) -> DeviceRow:
         verdict,
         *_paths(package),
         best.offer.install,
-        _maker(package),
+        maker_of(package.inf),
         package.tree.name,
     )
-
-
-def _maker(package: Package) -> str:
-    provider = package.inf.version_value("Provider")
-    return provider or first_manufacturer(package.inf)
 
 
 def _paths(package: Package) -> tuple[str, str]:

@@ -13,6 +13,7 @@ from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.rules import driver_page
 
+NOT_MATCHED = "devices-not-matched"
 RANKING = driver_page("How Windows Ranks Driver Packages")
 
 
@@ -32,10 +33,11 @@ def check_devices(survey: Survey) -> Iterator[Finding]:
     family = survey.family
     if survey.covers and family.takes_infs and not family.matches_devices:
         yield Finding(
-            "devices-not-matched",
+            NOT_MATCHED,
             Severity.NOTE,
-            f"target {survey.target}",
-            f"{family.name} does not look for packages by identifier; pick them by hand",
+            f"system {survey.target}",
+            f"{family.name} does not look for packages by identifier",
+            "pick the driver by hand from the folder of its package",
             source="common practice",
             target=survey.target,
         )

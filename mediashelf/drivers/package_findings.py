@@ -93,8 +93,8 @@ def _hidden_name(file: FileCheck, where: str, worst: Severity) -> Finding:
         worst,
         where,
         f"The INF asks for {file.needed.name}, a name that only the Joliet tree has; "
-        f"this target sees it {shown}",
-        "give the file an 8.3 name and change the INF, or use a target that reads Joliet",
+        f"this system sees it {shown}",
+        "give the file an 8.3 name and change the INF, or use a system that reads Joliet",
         "Microsoft KB Q142372: without Joliet the 8.3 tree is read",
     )
 
@@ -211,12 +211,13 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
     systems = [file for file in check.files if file.state is FileState.FROM_SYSTEM]
     names = dict.fromkeys([*check.not_followed, *(file.path for file in systems)])
     if names:
+        count = count_text(len(systems), "file")
+        unseen = f"; not looked for: {count} from there" if systems else ""
         yield Finding(
             "inf-of-system-needed",
             Severity.NOTE,
             path,
-            f"It builds on {', '.join(names)}, outside the package; "
-            f"{count_text(len(systems), 'file')} from there were not looked for",
+            f"It builds on {', '.join(names)}, outside the package{unseen}",
             "have the system's own disc at hand",
             driver_page("INF Version section, INF DDInstall section"),
         )
@@ -224,7 +225,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
 
 def _check_choice(survey: Survey, package: Package) -> Iterator[Finding]:
     inf, system = package.inf, survey.family.system
-    for line, section in inf.once(("unsure", system), lambda: tuple(_unsure(inf, system))):
+    for line, section in unsure_choices(inf, system):
         yield Finding(
             "models-choice-unsure",
             Severity.NOTE,
@@ -233,6 +234,11 @@ def _check_choice(survey: Survey, package: Package) -> Iterator[Finding]:
             "version could each be meant",
             source=driver_page("INF Manufacturer section does not say which counts first"),
         )
+
+
+def unsure_choices(inf: Inf, system: InfSystem) -> tuple[tuple[int, str | None], ...]:
+    """Return the lines of [Manufacturer] whose section could be another; kept with the text."""
+    return inf.once(("unsure", system), lambda: tuple(_unsure(inf, system)))
 
 
 def _unsure(inf: Inf, system: InfSystem) -> Iterator[tuple[int, str | None]]:
@@ -245,8 +251,7 @@ def _unsure(inf: Inf, system: InfSystem) -> Iterator[tuple[int, str | None]]:
 def check_package_text(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding]:
     """Yield the text's own findings; errors only where a device here gets the package."""
     package = surveyed.package
-    key = ("checks", package.path)  # the same text is looked at for every target
-    for finding in package.inf.once(key, lambda: tuple(check_inf(package.inf, where=package.path))):
+    for finding in check_inf(package.inf, where=package.path):
         if finding.severity is Severity.ERROR and not surveyed.is_chosen:
             yield replace(finding, severity=Severity.WARNING)
         else:

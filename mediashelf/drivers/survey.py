@@ -110,7 +110,7 @@ def survey(
 ) -> Survey:
     """Look at the packages of trees as ``family`` does; ``devices`` is None without a machine."""
     packages = [package for _, found in founds for package in found.packages]
-    wanted = _wanted(tuple(devices or ()))
+    wanted = wanted_by(tuple(devices or ()))
     suited = dict(_suited(packages, family, wanted))
     dos_packages = tuple(
         dos
@@ -152,7 +152,7 @@ def cover_devices(
 ) -> tuple[DeviceCover, ...]:
     """Return only what INFs drive each device, without looking at any file."""
     packages = [package for _, found in founds for package in found.packages]
-    wanted = _wanted(tuple(devices))
+    wanted = wanted_by(tuple(devices))
     suited = {package: suitability(package, family, wanted) for package in packages}
     return _covers(suited, family, devices, ())
 
@@ -215,7 +215,7 @@ def _missing(
 
 
 @lru_cache(4)  # the same object each time, by which texts keep what they answered
-def _wanted(devices: tuple[Device, ...]) -> frozenset[str]:
+def wanted_by(devices: tuple[Device, ...]) -> frozenset[str]:
     """Return every identifier that some device has."""
     return frozenset(
         identifier

@@ -58,6 +58,8 @@ def decide(by: Cover, missing: Iterable[str] = ()) -> DriverVerdict:
 def summary_text(verdicts: Iterable[DriverVerdict]) -> str:
     """Return ``4 of 6 devices covered, 1 incomplete, 1 without a driver``."""
     verdicts = list(verdicts)
+    if not verdicts:
+        return "no devices"
     states = Counter(verdict.state for verdict in verdicts)
     parts = [f"{states[DriverState.COVERED]} of {count_text(len(verdicts), 'device')} covered"]
     if states[DriverState.INCOMPLETE]:

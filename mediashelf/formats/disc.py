@@ -7,10 +7,12 @@ from typing import NamedTuple
 from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
-from mediashelf.formats.image_size import describe_nothing, log_size_problems
+from mediashelf.formats.guid_partitions import log_guid_partition_problems
+from mediashelf.formats.image_size import describe_nothing, describe_packed, log_size_problems
 from mediashelf.formats.iso.descriptor_checks import (
     log_descriptor_problems,
     log_differing_sizes,
+    log_unknown_version,
     usable_block_size,
 )
 from mediashelf.formats.iso.descriptors import (
@@ -22,10 +24,10 @@ from mediashelf.formats.iso.descriptors import (
 )
 from mediashelf.formats.iso.directory_records import Geometry
 from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS, DirectoryTree, Limits, walk_tree
-from mediashelf.formats.iso.eltorito import read_boot
+from mediashelf.formats.iso.eltorito import log_lost_catalog, read_boot
 from mediashelf.formats.iso.identifiers import Iso9660Naming
 from mediashelf.formats.iso.joliet import JolietNaming
-from mediashelf.formats.iso.lost_trees import log_lost_tree
+from mediashelf.formats.iso.lost_trees import log_lost_tree, log_replaced_descriptor
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
 from mediashelf.formats.iso.sessions import find_later_sessions, log_sessions
@@ -85,7 +87,13 @@ class _DiscReader:
                 log_differing_sizes(descriptors.primary, descriptor, self._log)
         for descriptor in descriptors.unclear:
             log_lost_tree(self._view, descriptor, self._geometry(descriptor), self._log)
+        has_joliet = any(volume.kind is VolumeKind.JOLIET for volume in self._volumes)
+        if descriptors.has_copy and descriptors.primary is not None and not has_joliet:
+            geometry = self._geometry(descriptors.primary)
+            log_replaced_descriptor(self._view, descriptors.last, geometry, self._log)
         boot = read_boot(self._view, descriptors.boot_records, self._log, self._sessions[-1])
+        if descriptors.has_copy and not descriptors.boot_records:
+            log_lost_catalog(self._view, descriptors.last, self._log)
         self._volumes += [udf] if udf is not None else []
         for entry in boot.entries if boot is not None else ():
             end = entry.load_lba * SECTOR_SIZE + entry.image_size
@@ -95,6 +103,7 @@ class _DiscReader:
         order = list(VolumeKind)
         self._volumes.sort(key=lambda volume: order.index(volume.kind))
         table = detect_partition_kind(self._view)
+        log_guid_partition_problems(self._view, self._log)
         facts = DiscFacts(self._view.size, tuple(self._volumes), boot, False, self._sessions, table)
         return DiscReading(facts, self._log.findings())
 
@@ -138,6 +147,8 @@ class _DiscReader:
                 found=_HIGH_SIERRA.decode(),
                 expected="CD001",
             )
+        elif packed := describe_packed(self._view):
+            self._log.add("image-is-unpacked", "image", packed)
         else:
             self._log.add(
                 "no-volume",
@@ -188,6 +199,7 @@ class _DiscReader:
                 found=f"escape sequences {descriptor.escape_sequences.rstrip(bytes(1))!r}",
                 expected="those of Joliet, or version 2",
             )
+            log_unknown_version(descriptor, self._log)
 
     def _read_tree(
         self, descriptor: VolumeDescriptor, kind: VolumeKind, naming: Naming, *, detail: str

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from mediashelf.formats.fields import View
+from mediashelf.formats.packed.signatures import ARCHIVES, HEAD_SIZE, detect_format
 from mediashelf.formats.partition_table import find_partitions_end
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
+
+# .xz file format 2.1.1.1; that of bzip2 is from memory.
+_COMPRESSED = ((b"BZh", "bzip2"), (b"\xfd7zXZ\0", "xz"))
 
 _HEAD = 1024  # bytes, in which partition tables are
 
@@ -28,6 +32,16 @@ def describe_nothing(view: View) -> str:
     sector = view.read(_FIRST_VOLUME_END - SECTOR_SIZE, SECTOR_SIZE)
     shown = f"bytes {sector[:8].hex(' ')}" if sector.strip(b"\0") else "zeros"
     return f"no ISO 9660 or UDF volume descriptor from sector 16 on, which begins with {shown}"
+
+
+def describe_packed(view: View) -> str:
+    """Say what a compressed file or archive is that an image may be in; else nothing."""
+    head = view.read(0, HEAD_SIZE)
+    kind = next((words for signature, words in _COMPRESSED if head.startswith(signature)), "")
+    if not kind:
+        found = detect_format(head)
+        kind = found.value if found in ARCHIVES else ""
+    return f"not a disc image as it is: this file is compressed or an archive ({kind})" * bool(kind)
 
 
 def log_size_problems(

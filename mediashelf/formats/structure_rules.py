@@ -44,6 +44,12 @@ STRUCTURE_RULES = {
         "ECMA-119 8.1; ECMA-167 3/9.1",
         "If it should be a disc image, get it again or mend it from another copy",
     ),
+    "image-is-unpacked": StructureRule(
+        _ERROR,
+        "Linux kernel 6.12, Documentation/usb/mass-storage.rst",
+        "Unpack it first, and name what is in it: gzip -dk, xz -dk or bzip2 -dk FILE; of archives "
+        "mediashelf extract FILE -o FOLDER",
+    ),
     "raw-sectors": StructureRule(
         _ERROR,
         "Linux kernel 6.12, Documentation/usb/mass-storage.rst",
@@ -52,6 +58,7 @@ STRUCTURE_RULES = {
     "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-partition-end": StructureRule(_WARNING, _OWN, _CUT),
+    "partition-table-checksum": StructureRule(_WARNING, _OWN, _COPY),
     "last-session-read": StructureRule(
         _NOTE, "Linux kernel 6.12, fs/isofs/inode.c", "Nothing to do; systems show the last one too"
     ),
@@ -70,6 +77,9 @@ STRUCTURE_RULES = {
     "descriptor-version": StructureRule(_WARNING, "ECMA-119 8.1", _COPY),
     "descriptor-set-terminated": StructureRule(
         _WARNING, "ECMA-119 8.3; from memory: ECMA-119 6.7.1", _COPY
+    ),
+    "descriptor-before-terminator": StructureRule(
+        _ERROR, "ECMA-119 8.3; from memory: ECMA-119 6.7.1", _COPY
     ),
     "primary-descriptor-present": StructureRule(_ERROR, "ECMA-119 8.4", _COPY),
     "primary-copies-agree": StructureRule(_NOTE, _PRACTICE, _COPY),
@@ -113,6 +123,7 @@ STRUCTURE_RULES = {
     "sector-rest-zero": StructureRule(_WARNING, "ECMA-119 6.8.1.1", _COPY),
     "record-order": StructureRule(_WARNING, "ECMA-119 9.3", _CAREFUL),
     "record-flags": StructureRule(_WARNING, "ECMA-119 9.1.6", _COPY),
+    "record-system-use": StructureRule(_WARNING, _OWN, _COPY),
     "record-date": StructureRule(_WARNING, "ECMA-119 9.1.5", _NOTHING),
     "record-sequence-number": StructureRule(_WARNING, "ECMA-119 9.1", _COPY),
     "identifier-characters": StructureRule(_NOTE, "ECMA-119 7.4.1", _NOTHING),
@@ -149,6 +160,7 @@ STRUCTURE_RULES = {
         _WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1, 4.1.2, 4.1.3 and 4.1.6", _COPY
     ),
     "rockridge-name-present": StructureRule(_WARNING, _OWN, _COPY),
+    "rockridge-entries-alike": StructureRule(_WARNING, _OWN, _COPY),
     "rockridge-continuation": StructureRule(_ERROR, "SUSP 1.12, 5.1", _COPY),
     "rockridge-relocation": StructureRule(_ERROR, "RRIP 1.12, 4.1.5.1 to 4.1.5.3", _COPY),
     # Booting
@@ -156,7 +168,9 @@ STRUCTURE_RULES = {
     "boot-record-known": StructureRule(
         _NOTE, "El Torito 1.0, figure 7", "Nothing to do, unless the disc should boot"
     ),
+    "boot-record-identifier": StructureRule(_ERROR, "El Torito 1.0, figure 7", _COPY),
     "boot-record-fields": StructureRule(_WARNING, "El Torito 1.0, figure 7", _COPY),
+    "boot-catalog-announced": StructureRule(_ERROR, "El Torito 1.0, section 2.0", _COPY),
     "boot-catalog-readable": StructureRule(
         _ERROR, "El Torito 1.0, section 2.0 and figure 7", _COPY
     ),
@@ -177,6 +191,7 @@ STRUCTURE_RULES = {
         "closed",
     ),
     "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9.2, 2/9.3 and 3/9.1", _COPY),
+    "udf-announced": StructureRule(_ERROR, "ECMA-167 3/9.1", _COPY),
     "udf-anchor": StructureRule(_ERROR, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1", _COPY),
     "udf-tag": StructureRule(_ERROR, "ECMA-167 3/7.2 and 4/7.2.1", _COPY),
     "udf-volume-descriptors": StructureRule(
@@ -189,6 +204,14 @@ STRUCTURE_RULES = {
         _COPY,
     ),
     "udf-reserve-sequence": StructureRule(_WARNING, "ECMA-167 3/10.2", _COPY),
+    # Systems then do not write to the volume, and show it all the same.
+    "udf-integrity": StructureRule(
+        _WARNING, "ECMA-167 3/7.2; from memory: ECMA-167 3/10.10", _COPY
+    ),
+    "udf-metadata-mirror": StructureRule(
+        _WARNING, "Linux kernel 6.1, fs/udf/osta_udf.h: UDF 2.60 2.2.10", _COPY
+    ),
+    "udf-volume-closed": StructureRule(_NOTE, "Linux kernel 6.12, fs/udf/super.c", _NOTHING),
     "udf-block-size": StructureRule(_WARNING, _OWN, _CAREFUL),
     "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1", _COPY),
     "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9", _COPY),

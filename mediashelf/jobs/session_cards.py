@@ -24,10 +24,15 @@ class ExaminedCard:
 
     def agrees(self, disc: ManifestDisc) -> bool:
         """Tell whether nothing is wrong with the image of a disc."""
-        return not any(
-            finding.where == disc.path and finding.severity is Severity.ERROR
+        return not self.errors(disc.path)
+
+    def errors(self, path: str) -> list[str]:
+        """Return the rules of what is wrong with an image."""
+        return [
+            finding.rule
             for finding in self.findings
-        )
+            if finding.where == path and finding.severity is Severity.ERROR
+        ]
 
 
 def examine_card(

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.device_table import device_row
-from mediashelf.drivers.findings import check_survey, device_title
+from mediashelf.drivers.findings import NOT_MATCHED, check_survey, device_title
 from mediashelf.drivers.machines.reading import Machine, read_machine
 from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
@@ -24,15 +24,16 @@ from mediashelf.reports.bench.sheet_chapters import SheetDevice
 from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.plans.machine import PlannedMachine
 from mediashelf.sessions.plans.session_plan import SessionPlan
+from mediashelf.text import count_text
 
 
 @dataclass(slots=True)
 class SessionDrivers:
     """The check of a plan's ``[machine] devices`` against all its discs.
 
-    It is made for targets that look for drivers by a device's identifier. What a disc's
-    own recipe tells of the same machine is not told again. ``devices`` are for the run
-    sheet, once the check was made.
+    Of a target that takes no INFs one note is enough, unless a recipe declares drivers. What a
+    disc's own recipe tells of the same machine is not told again. ``devices`` are for the
+    run sheet, once the check was made.
     """
 
     targets: Mapping[str, Target]
@@ -58,8 +59,6 @@ class SessionDrivers:
                 if family is None:
                     yield say_no_family(self.targets[name])
                     continue
-                if not FAMILIES[family].matches_devices:
-                    continue
                 readers = [
                     (disc, source)
                     for disc, source in zip(seen, sources, strict=True)
@@ -67,12 +66,15 @@ class SessionDrivers:
                 ]
                 founds = list(_packages(readers, self.targets[name]))
                 result = survey(founds, choose_family(family), name, machine.devices)
+                if not FAMILIES[family].takes_infs and not _has_drivers(result):
+                    yield _none_declared(result, machine)
+                    continue
                 self.devices += _sheet_devices(result, plan.machine)
                 yield _summary(result, machine)
                 yield from (
                     _as_hint(finding)
                     for finding in check_survey(result)
-                    if finding.severity > Severity.NOTE
+                    if (finding.severity > Severity.NOTE or finding.rule == NOT_MATCHED)
                     and (finding.rule, finding.target, _on_disc(finding.where)) not in told
                 )
 
@@ -138,6 +140,24 @@ def _summary(result: Survey, machine: Machine) -> Finding:
         Severity.NOTE,
         machine.name,
         "; ".join([summary_text(result.verdicts), *others]),
+        target=result.target,
+    )
+
+
+def _has_drivers(result: Survey) -> bool:
+    return any(verdict.state is not DriverState.NONE for verdict in result.verdicts)
+
+
+def _none_declared(result: Survey, machine: Machine) -> Finding:
+    """Return that nothing tells which driver is for which device: ``dos`` has no INFs."""
+    return Finding(
+        "devices-not-declared",
+        Severity.NOTE,
+        machine.name,
+        "no recipe of the session says which devices its drivers are for, so nothing is known "
+        f"of {count_text(len(result.covers), 'device')}",
+        'say provides = ["…"] for the folder of a driver in the recipe',
+        "common practice",
         target=result.target,
     )
 

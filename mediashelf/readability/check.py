@@ -51,7 +51,7 @@ def worst_for_targets(facts: DiscFacts, targets: Iterable[Target]) -> Iterator[S
     """
     disc = JudgedDisc(facts)
     for target in targets:
-        yield _worst(Question.about(disc, target))
+        yield _worst(Question.about(disc, target, only_levels=True))
 
 
 def _worst(question: Question) -> Severity | None:
@@ -61,8 +61,8 @@ def _worst(question: Question) -> Severity | None:
     for severity, rule in sorted(asked, key=lambda pair: -pair[0]):
         if level is not None and severity <= level:
             break
-        for finding in rule.findings(question):
-            level = finding.severity if level is None else max(level, finding.severity)
+        for one in rule.levels(question):
+            level = one if level is None else max(level, one)
             if level >= severity:
                 break
     return level

@@ -156,7 +156,7 @@ LIMIT_KINDS: dict[str, LimitKind] = {
     "trees": LimitKind(
         _choices(tuple(TREE_KINDS)), "naming trees that it reads, the preferred one first"
     ),
-    "first_phase": LimitKind(_TEXT, "the target whose limits hold in the first phase of its setup"),
+    "first_phase": LimitKind(_TEXT, "the system whose limits hold in the first phase of its setup"),
     "block_sizes": LimitKind(_NUMBERS, "logical block sizes in bytes"),
     "udf_newest": LimitKind(_REVISION, "newest UDF revision that any member reads"),
     "udf_common": LimitKind(_REVISION, "newest UDF revision that every member reads"),

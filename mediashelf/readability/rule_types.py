@@ -31,16 +31,20 @@ class RuleHit(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What a predicate may ask: the disc, the target, and the tree that the target reads."""
+    """What a predicate may ask: the disc, the target, and the tree that the target reads.
+
+    Where ``only_levels`` matter, nobody reads what a hit says.
+    """
 
     disc: JudgedDisc
     target: Target
     tree: NameTree | None
+    only_levels: bool = False
 
     @classmethod
-    def about(cls, disc: JudgedDisc, target: Target) -> Question:
+    def about(cls, disc: JudgedDisc, target: Target, *, only_levels: bool = False) -> Question:
         """Return the question whether ``target`` reads ``disc``."""
-        return cls(disc, target, disc.seen_by(target))
+        return cls(disc, target, disc.seen_by(target), only_levels)
 
 
 DiscCheck = Callable[[Question, Limit], Iterator[RuleHit]]
@@ -68,6 +72,15 @@ class Rule:
         """Return how much breaking this rule matters to ``target``, None when not at all."""
         limit = target.limits.get(self.needs)
         return limit.severity_of(self.severity) if limit else None
+
+    def levels(self, question: Question) -> Iterator[Severity]:
+        """Yield the severities of :meth:`findings`, for whoever needs nothing else of them."""
+        limit = question.target.limits.get(self.needs)
+        if limit is None:
+            return
+        severity = limit.severity_of(self.severity)
+        for hit in self.check(question, limit):
+            yield severity if hit.at_most is None else min(severity, hit.at_most)
 
     def findings(self, question: Question) -> Iterator[Finding]:
         """Yield a finding for each place where the disc breaks this rule for the target."""

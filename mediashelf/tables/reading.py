@@ -68,14 +68,38 @@ def parse_tables(data: bytes, kind: TableKind) -> Table:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise kind.error(_syntax(str(error), text)) from error
+    for key, other in _TELLING.items():
+        if key in values and key not in kind.keys:
+            raise kind.error(f"has the key {key!r}, so it is {other}; name {kind.name} here")
     return Table(values, kind.keys, kind.error)
+
+
+_TELLING = {
+    "disc": "a session plan, for mediashelf plan show and mediashelf prepare",
+    "folder": "a recipe, for mediashelf build",
+    "based_on": "a target file, for --targets-folder",
+    "limits": "a target file, for --targets-folder",
+}
+"""Keys that show which kind of file it is, where it was named in the place of another."""
+
+_PLAIN_WORDS = {
+    "Illegal character '\\n'": "the text is not closed by a quote in its line",
+    "Illegal character '\\r'": "the text is not closed by a quote in its line",
+    "Invalid value": "the value is missing, or is a text without plain quotes",
+    "Cannot overwrite a value": "this key is there twice",
+    "Unclosed array": "a list is not closed by ]",
+    "Expected newline or end of document after a statement": "more than one value in this line",
+}
+"""What the parser of some messages means, for people who write no programs."""
 
 
 def _syntax(message: str, text: str) -> str:
     """Return the parser's message with the line first, and the usual cure."""
     match = _PLACE.fullmatch(message)
     if match is None:
-        return f"is not TOML: {message}"
+        words = message.partition(" (at ")[0]
+        return f"is not TOML: {_PLAIN_WORDS.get(words, message)}"
     line = text.split("\n")[int(match[2]) - 1]
     hint = "; put texts with \\ between single quotes" if "\\" in line else ""
-    return f"line {match[2]}, column {match[3]}: is not TOML: {match[1]}{hint}"
+    words = _PLAIN_WORDS.get(match[1], match[1])
+    return f"line {match[2]}, column {match[3]}: is not TOML: {words}{hint}"

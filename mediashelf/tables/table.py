@@ -13,7 +13,7 @@ from mediashelf.text import did_you_mean, parse_size
 MOST_SHOWN = 80
 """Characters of a wrong value that a message shows."""
 
-_KEYS_SHOWN = 12
+_KEYS_SHOWN = 16
 
 
 class Table:
@@ -29,9 +29,15 @@ class Table:
         known: Collection[str],
         error: type[MediashelfError],
         place: str = "",
+        above: Collection[str] = (),
     ) -> None:
-        """Refuse keys that are not ``known``, with the nearest one that is."""
+        """Refuse keys that are not ``known``, with the nearest one that is.
+
+        ``above`` are keys of the file's top: what follows a table belongs to that table,
+        which is easily forgotten.
+        """
         self.place = place
+        self._above = above or known
         self._values = values
         self._error = error
         for key in values:
@@ -39,6 +45,8 @@ class Table:
                 shown = sorted(known)
                 more = ", …" if len(shown) > _KEYS_SHOWN else ""
                 hint = did_you_mean(key, known)
+                if key in above:
+                    hint = "; it belongs at the top of the file, before every [table]"
                 hint = hint or f"; known here: {', '.join(shown[:_KEYS_SHOWN])}{more}"
                 raise self.error(f"unknown key {_shown(key)}{hint}")
 
@@ -171,7 +179,7 @@ class Table:
             raise self.wrong(key, f"a table, [{name}]")
         inside = self.place.endswith("]") or not self.place
         place = f"[{name}]" if inside else f"{self.place}, [{key}]"
-        return Table(value, known, self._error, place)
+        return Table(value, known, self._error, place, self._above)
 
     def tables(self, key: str, known: Collection[str]) -> list[Table]:
         """Return the tables under ``key``, such as all of ``[[folder]]``."""
@@ -180,7 +188,7 @@ class Table:
             raise self.wrong(key, f"a list of tables, [[{key}]]")
         inside = f"{self.place}, " if self.place else ""
         return [
-            Table(item, known, self._error, f"{inside}[{key}] {number}")
+            Table(item, known, self._error, f"{inside}[{key}] {number}", self._above)
             for number, item in enumerate(value, start=1)
         ]
 

@@ -15,6 +15,7 @@ from mediashelf.image import ClosableView, DiscImage
 from mediashelf.trees.bytes import PartView, Spool, StampedFile
 from mediashelf.trees.disc import DiscTree
 from mediashelf.trees.floppy import FloppyTree
+from mediashelf.trees.joined.rar import Beside, nothing_beside, whole_rar
 from mediashelf.trees.members import Bounds
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (
@@ -28,15 +29,21 @@ from mediashelf.trees.zips.archive import ZipTree
 
 
 def open_view(
-    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
+    where: str,
+    view: ClosableView,
+    depth: int,
+    kind: VolumeKind | None,
+    bounds: Bounds,
+    beside: Beside = nothing_beside,
 ) -> Tree | None:
     """Return the tree that these bytes are, None for a plain file.
 
-    ``depth`` counts the wrappings around them; ``kind`` asks for one tree of a disc. Raises
-    :class:`InputError` for a wrapping that is damaged, or cannot be opened here.
+    ``depth`` counts the wrappings around them; ``kind`` asks for one tree of a disc;
+    ``beside`` gives other files of the same folder. Raises :class:`InputError` for a
+    wrapping that is damaged, or cannot be opened here.
     """
     try:
-        tree = _open_bytes(where, view, depth, kind, bounds)
+        tree = _open_bytes(where, view, depth, kind, bounds, beside)
     except OSError as error:
         raise InputError(f"{where}: cannot be read: {error.strerror or error}") from error
     if tree is not None:
@@ -48,11 +55,16 @@ def open_view(
 
 
 def _open_bytes(
-    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
+    where: str,
+    view: ClosableView,
+    depth: int,
+    kind: VolumeKind | None,
+    bounds: Bounds,
+    beside: Beside,
 ) -> Tree | None:
     found = detect_wrapping(view)
     if found is None and view.read(0, 2) == b"MZ":
-        return _open_program(where, view, depth, kind, bounds)
+        return _open_program(where, view, bounds, beside)
     if found in ONE_FILE:
         return _open_compressed(where, found, view, depth, kind, bounds)
     if found is Wrapping.DISC:
@@ -68,7 +80,7 @@ def _open_bytes(
 
         return TarTree(where, view, bounds)
     if found in BY_LIBRARY:
-        return _open_by_library(where, found, view, bounds)
+        return _open_by_library(where, found, view, bounds, beside)
     if found is None:
         # An archive may follow anything, and its first bytes may be damaged.
         from mediashelf.trees.attached import ends_as_zip
@@ -77,12 +89,16 @@ def _open_bytes(
     raise InputError(f"{where}: is {found.words}, which cannot be opened here")
 
 
-def _open_by_library(where: str, found: Wrapping, view: View, bounds: Bounds) -> Tree:
+def _open_by_library(
+    where: str, found: Wrapping, view: View, bounds: Bounds, beside: Beside
+) -> Tree:
     from mediashelf.trees.library import LibraryTree  # loaded only for those that need it
 
     closed = why_cabinet_closed(view) if found is Wrapping.CABINET else ""
     if closed:
         raise InputError(f"{where}: {closed}, which cannot be opened here")
+    if found is Wrapping.RAR:
+        view = whole_rar(where, view, beside)
     whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
     return LibraryTree(where, found, whole, bounds)
 
@@ -104,9 +120,7 @@ def _one_floppy(tree: ZipTree, bounds: Bounds) -> Tree:
     return floppy
 
 
-def _open_program(
-    where: str, view: ClosableView, depth: int, kind: VolumeKind | None, bounds: Bounds
-) -> Tree | None:
+def _open_program(where: str, view: ClosableView, bounds: Bounds, beside: Beside) -> Tree | None:
     """Open what a program carries; raises :class:`InputError` for what is not known."""
     from mediashelf.trees.attached import find_attached
 
@@ -121,7 +135,7 @@ def _open_program(
         tree: Tree = ZipTree(where, view, bounds)
     else:
         part = Spool().copy(PartView(view, attached.start, attached.size))
-        tree = _open_by_library(where, attached.wrapping, part, bounds)
+        tree = _open_by_library(where, attached.wrapping, part, bounds, beside)
     tree.form = f"program with {attached.wrapping.words} in it"
     return tree
 
@@ -140,7 +154,7 @@ def _open_compressed(
     if depth >= bounds.depth:
         raise InputError(f"{where}: is inside too many others; unpack the outer ones")
     spool = expand_file(where, wrapping, view, bounds)
-    tree = _open_bytes(where, spool, depth + 1, kind, bounds)
+    tree = _open_bytes(where, spool, depth + 1, kind, bounds, nothing_beside)
     if tree is None:
         tree = OneFileTree(where, wrapping, spool)
     else:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
+from mediashelf.system import real_path
 from mediashelf.trees.members import Bounds, MemberKind, Parts, TreeMember, Unreadable
 from mediashelf.trees.tree import CHUNK, Tree
 
@@ -33,7 +34,7 @@ class FolderTree(Tree):
 
     def __init__(self, path: Path, bounds: Bounds) -> None:
         super().__init__(str(path), "folder")
-        self._top = os.path.realpath(path)
+        self._top = real_path(path)
         findings: list[Finding] = []
         members: list[TreeMember] = []
         for member in self._walk(findings):

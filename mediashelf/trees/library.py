@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 import threading
@@ -43,6 +44,9 @@ LIBRARY_FORMATS = {
     Wrapping.LHA: ("lha",),
 }
 """libarchive's names for them."""
+
+_LHA_METHODS = frozenset({"-lh0-", "-lz4-", "-lhd-", "-lh5-", "-lh6-", "-lh7-"})
+"""Those that libarchive reads (read in its source, 3.7.4); others it lists."""
 
 MOST_SECONDS = 120
 _LONGEST_FRAME = 1 << 22
@@ -132,6 +136,9 @@ class LibraryTree(Tree):
             refusal = Unreadable("link-left-out", "it is a link or a special file")
         elif header.get("is_encrypted"):
             refusal = Unreadable("member-unreadable", "it is encrypted")
+        elif kind is MemberKind.FILE and (method := _closed_method(str(header.get("method")))):
+            reason = f"it is compressed by {method}, which the library does not read"
+            refusal = Unreadable("member-unreadable", reason)
         count = size if isinstance(size, int) and kind is MemberKind.FILE else 0
         return TreeMember(parts, max(count, 0), moment, kind, refusal, number)
 
@@ -197,6 +204,12 @@ class LibraryTree(Tree):
     def _incomplete(self, fact: str) -> Finding:
         remedy = "Get the archive again, or unpack what is sound in it and use the folder"
         return Finding("listing-incomplete", Severity.ERROR, self.where, fact, remedy)
+
+
+def _closed_method(words: str) -> str:
+    """Return the method of a member of an LHA archive that the library does not read."""
+    found = re.search(r"-l[hz].-", words)
+    return found[0] if found is not None and found[0] not in _LHA_METHODS else ""
 
 
 class _Watch(threading.Thread):

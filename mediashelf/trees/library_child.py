@@ -4,7 +4,8 @@
 input, a file, and writes frames to standard output: a letter, a length of 4 bytes, high byte
 first, and that many bytes::
 
-    H   JSON of the next member: name, size (null where unknown), modified, kind, is_encrypted
+    H   JSON of the next member: name, size (null where unknown), modified, kind, is_encrypted,
+        method (the library's words for the format)
     D   bytes of that member (only with expand)
     E   why the rest of that member cannot be had
     X   why the archive cannot be read any further; nothing follows
@@ -20,6 +21,7 @@ from __future__ import annotations
 import json
 import struct
 import sys
+from collections.abc import Iterator
 from contextlib import suppress
 from typing import Any
 
@@ -77,21 +79,55 @@ def _member(entry: Any, *, with_data: bool) -> None:
     is_encrypted = False
     with suppress(AttributeError):
         is_encrypted = bool(_is_encrypted(entry))
+    name = entry.pathname or ""
     header = {
-        "name": entry.pathname or "",
+        "name": name if isinstance(name, str) else _decoded(name),
         "size": entry.size,
         "modified": entry.mtime,
         "kind": "folder" if entry.isdir else "file" if entry.isreg else "link",
         "is_encrypted": is_encrypted,
+        "method": _method(entry),
     }
     _frame(b"H", json.dumps(header).encode())
     if not with_data or is_encrypted or header["kind"] != "file":
         return
     try:
-        for piece in entry.get_blocks(_PIECE):
+        for piece in _pieces(entry):
             _frame(b"D", piece)
     except (libarchive.ArchiveError, OSError) as error:
         _frame(b"E", _words(error))
+
+
+def _pieces(entry: Any) -> Iterator[bytes]:
+    """Yield the bytes of a member; a warning about them, which is a negative count, is an error.
+
+    libarchive-c itself takes such a count for a length.
+    """
+    import ctypes
+
+    from libarchive import ArchiveError, ffi
+
+    buffer = ctypes.create_string_buffer(_PIECE)
+    while count := ffi.read_data(entry._archive_p, buffer, _PIECE):
+        if count < 0:
+            text = ffi.error_string(entry._archive_p) or b""
+            raise ArchiveError(text.decode("utf-8", "replace"))
+        yield buffer.raw[:count]
+
+
+def _decoded(name: bytes) -> str:
+    """Return a name that is not UTF-8; DOS and Windows recorded no code page (own choice)."""
+    try:
+        return name.decode("cp1252")
+    except UnicodeDecodeError:
+        return name.decode("latin-1")
+
+
+def _method(entry: Any) -> str:
+    """Return what the library says of the format, which for LHA names the method."""
+    from libarchive import ffi
+
+    return (ffi.format_name(entry._archive_p) or b"").decode("ascii", "replace")
 
 
 def _is_encrypted(entry: Any) -> int:
@@ -106,7 +142,10 @@ def _is_encrypted(entry: Any) -> int:
 
 
 def _words(error: Exception) -> bytes:
-    return (getattr(error, "msg", None) or str(error)).encode("utf-8", "replace")[:500]
+    words = getattr(error, "msg", None) or str(error)
+    if words.startswith("None"):  # libarchive-c's words for no words
+        words = "the library gives no reason"
+    return words.encode("utf-8", "replace")[:500]
 
 
 def _frame(letter: bytes, data: bytes) -> None:

@@ -23,11 +23,13 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.fields import View
 from mediashelf.formats.volume import VolumeKind
+from mediashelf.image import ClosableView
 from mediashelf.image import open_view as open_file
 from mediashelf.text import count_text, first_text
 from mediashelf.trees.by_kind import open_view
 from mediashelf.trees.bytes import Spool, StampedFile, Start
 from mediashelf.trees.folder import FolderTree
+from mediashelf.trees.joined.rar import Beside, LaterPartError
 from mediashelf.trees.members import Bounds, TreeMember, not_opened
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (
@@ -78,7 +80,7 @@ def open_tree(
         return FolderTree(path, bounds)
     file = StampedFile(path)
     try:
-        tree = _known(str(path), open_view(str(path), file, 0, kind, bounds))
+        tree = _known(str(path), open_view(str(path), file, 0, kind, bounds, _beside_file(path)))
         tree.file = file
         for one in inside:
             parts = tuple(part for part in one.split("/") if part not in ("", "."))
@@ -129,7 +131,7 @@ def _open_inside(
         if isinstance(view, Spool):
             view.extend(tree.stream(member))
         depth = tree.depth + 1 if host is None else 0
-        found = open_view(where, view, depth, kind, bounds)
+        found = open_view(where, view, depth, kind, bounds, _beside_member(tree, member))
     except BaseException:
         view.close()
         raise
@@ -139,6 +141,29 @@ def _open_inside(
     found.own(view)
     found.file = tree.file if isinstance(view, Spool) else view
     return found
+
+
+def _beside_file(path: Path) -> Beside:
+    """Return what gives other files of a file's folder on the host."""
+
+    def find(name: str) -> ClosableView | None:
+        other = path.with_name(name)
+        return StampedFile(other) if other.is_file() else None
+
+    return find
+
+
+def _beside_member(tree: Tree, member: TreeMember) -> Beside:
+    """Return what gives other files of a member's folder."""
+
+    def find(name: str) -> ClosableView | None:
+        other = tree.find((*member.parts[:-1], name))
+        if other is None or not other.is_file or other.unreadable is not None:
+            return None
+        host = tree.host_path(other)
+        return StampedFile(Path(host)) if host is not None else Spool().extend(tree.stream(other))
+
+    return find
 
 
 def iter_trees(
@@ -163,6 +188,10 @@ def iter_trees(
             continue
         try:
             inner = _open_inside(tree, member, None, bounds)
+        except LaterPartError as error:
+            if not error.is_first_here:
+                yield not_opened(where, _reason(where, error))
+            continue
         except InputError as error:
             yield not_opened(where, _reason(where, error))
             continue

@@ -71,6 +71,8 @@ _SIGNATURES = (
     (b"\xfd7zXZ\0", 0, Wrapping.XZ),
     (b"ustar", 257, Wrapping.TAR),
     (b"-lh", 2, Wrapping.LHA),
+    (b"-lz", 2, Wrapping.LHA),
+    (b"-pm", 2, Wrapping.LHA),
     (b"\x60\xea", 0, Wrapping.ARJ),
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", 0, Wrapping.MSI),
 )
@@ -100,7 +102,7 @@ def detect_wrapping(view: View) -> Wrapping | None:
 
 _SUFFIXES = re.compile(
     r"\.(001|7z|arj|bin|bz2|cab|ca_|com|dat|dsk|exe|ex_|flp|gz|hdr|ima|imz|img|in_|iso|lha|lzh"
-    r"|msi|pak|pkg|rar|tar|taz|tbz2?|tgz|txz|vfd|xz|z|zip|zi_)$|^[^.]+$"
+    r"|msi|pak|pkg|pma|lzs|rar|[r-z][0-9]{2}|tar|taz|tbz2?|tgz|txz|vfd|xz|z|zip|zi_)$|^[^.]+$"
 )
 
 

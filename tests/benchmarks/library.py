@@ -1,4 +1,4 @@
-"""A library of 10,000 images with 5,000,000 files and folders: list, find, backup, check.
+"""A library of 10,000 images with 5,000,000 files and folders: list, find, page, backup, check.
 
 Usage: python tests/benchmarks/library.py [FOLDER]   (needs about 3 GB there)
 
@@ -35,6 +35,7 @@ from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.integrity.fixity.digests import Digests
+from mediashelf.jobs.library.library_page import library_page
 from mediashelf.jobs.library.listing import Wanted, list_images
 
 IMAGES, ENTRIES = 10_000, 500
@@ -152,15 +153,22 @@ def main() -> None:
         timed("list_images", lambda: list_images(catalogue, Wanted()))
         for text in ("kiosk", "04711", "kiosk04711", digest, digest[:8], "attic", "1999-06"):
             timed(f"find_images {text[:20]}", lambda text=text: find_images(catalogue, text))
-        for text in ("mossgate", "setup", "*.inf", "zz"):
+        for text in ("mossgate", "setup", "*.inf", "zz", "f12/moss", "f12/*.inf"):
             timed(f"find files {text}", lambda text=text: catalogue.find(text))
-        started = time.perf_counter()
+        images = list_images(catalogue, Wanted())
+        for what in ("page, systems not asked yet", "page, as after a scan"):
+            timed(what, lambda: library_page(catalogue, images, created="", created_by=""), 1)
+        started, used = time.perf_counter(), time.process_time()
         saved = save_catalogue(catalogue, work / "saved.sqlite", replace=True)
-        seconds = time.perf_counter() - started
-        print(f"save, read back: {seconds:.1f} s, {saved / seconds / 1e6:.0f} MB/s")
-        started = time.perf_counter()
+        seconds, used = time.perf_counter() - started, time.process_time() - used
+        print(
+            f"save, read back: {seconds:.1f} s, {saved / seconds / 1e6:.0f} MB/s, processor "
+            f"{used:.1f} s"
+        )
+        started, used = time.perf_counter(), time.process_time()
         found = check_catalogue(catalogue)
-        print(f"check: {time.perf_counter() - started:.1f} s, {len(found)} findings")
+        seconds, used = time.perf_counter() - started, time.process_time() - used
+        print(f"check: {seconds:.1f} s, processor {used:.1f} s, {len(found)} findings")
     started = time.perf_counter()
     copied = shutil.copyfile(work / "saved.sqlite", work / "plain")
     with copied.open("r+b") as stream:

@@ -120,12 +120,15 @@ def test_damage_in_what_has_no_sectors_of_a_disc_is_placed_by_bytes_alone(
     shelf: Shelf, name: str
 ) -> None:
     path = shelf.home / name
-    path.write_bytes(WRAPPINGS[name](FILES))
+    path.write_bytes(WRAPPINGS[name]({**FILES, "FILLER.DAT": random.Random(1).randbytes(300_000)}))
     shelf.run("scan")
     overwrite(path, path.stat().st_size - 6, b"\xa5")
     out = shelf.run("audit", code=1).stdout
     assert re.search(r"^  bytes [\d,]+ to [\d,]+$", out, re.MULTILINE)
     assert "LBA" not in out
+    assert "FILLER" not in out  # which bytes of the file are its bytes nobody can tell
+    (image,) = shelf.json("audit", code=1)["images"]
+    assert image["touched"] == []
 
 
 def test_what_is_not_a_disc_is_readable_by_no_system(shelf: Shelf) -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, Library, open_library, tide_image, write
+from made_library import DATE, Library, open_library, overwrite, tide_image, write
 
 WORDS = "this does not look like the shelf: none of its 2 images is here"
 
@@ -75,6 +76,46 @@ def test_images_that_moved_inside_the_shelf_are_followed(shelf: Shelf) -> None:
     (shelf.home / "tide.iso").rename(shelf.home / "new" / "a.iso")
     (shelf.home / "sub" / "ebb.iso").rename(shelf.home / "new" / "b.iso")
     assert "home: 2 moved" in shelf.run("scan").stdout
+
+
+def floppy(number: int) -> bytes:
+    return random.Random(number).randbytes(1_474_560)
+
+
+@pytest.fixture
+def floppies(library: Library) -> Library:
+    """A shelf of images that all have one size, and nothing that is known on them."""
+    for number in range(4):
+        write(library.root / f"{number}.ima", floppy(number), DATE)
+    library.scan()
+    return library
+
+
+def test_a_foreign_floppy_of_the_same_size_is_nothing_of_the_shelf(floppies: Library) -> None:
+    put_in_its_place(floppies.root, with_images=False)
+    write(floppies.root / "other.ima", floppy(9), DATE)
+    plan, outcomes = floppies.scan()
+    assert "none of its 4 images is here" in plan.shelves[0].away
+    assert not outcomes
+    assert set(floppies.states().values()) == {"away"}
+
+
+@pytest.mark.parametrize("damaged_at", [None, 1_400_000, 10], ids=["whole", "end", "start"])
+def test_one_floppy_that_moved_in_the_shelf_tells_that_it_is_the_shelf(
+    floppies: Library, damaged_at: int | None
+) -> None:
+    if damaged_at is not None:
+        overwrite(floppies.root / "2.ima", damaged_at, b"tide")
+        floppies.audit()
+        assert floppies.states()["home: 2.ima"] == "decayed"
+    aside = put_in_its_place(floppies.root, with_images=False)
+    (aside / "2.ima").rename(floppies.root / "two.ima")
+    plan, _ = floppies.scan()
+    assert not plan.shelves[0].away
+    assert plan.shelves[0].missing == ["0.ima", "1.ima", "2.ima", "3.ima"]
+    states = floppies.states()
+    assert "home: 2.ima" not in states  # its record has followed it
+    assert states["home: two.ima"] == ("damaged" if damaged_at is None else "decayed")
 
 
 def test_a_missing_image_is_never_quiet(shelf: Shelf) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,9 @@ from made_library import DATE, TICK, Library, write
 from make_image import make_iso
 from mediashelf.catalogue import readable
 from mediashelf.catalogue.readable import readable_by
+from mediashelf.catalogue.schema import transaction
+from mediashelf.jobs.library import listing
+from mediashelf.jobs.library.listing import Wanted, list_images
 from mediashelf.readability.check import worst_for_targets
 from mediashelf.readability.targets import Target, load_targets
 
@@ -44,7 +48,7 @@ def test_images_that_are_away_are_answered_too(deep_and_flat: Library) -> None:
     assert paths(deep_and_flat, load_targets()["dos"]) == ["flat.iso"]
 
 
-def test_an_answer_is_remembered_until_image_or_target_change(
+def test_an_answer_is_remembered_at_the_scan_until_image_or_target_change(
     deep_and_flat: Library, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked: list[int] = []
@@ -56,20 +60,44 @@ def test_an_answer_is_remembered_until_image_or_target_change(
     monkeypatch.setattr(readable, "worst_for_targets", counting)
     dos = load_targets()["dos"]
     paths(deep_and_flat, dos)
-    paths(deep_and_flat, dos)
-    assert len(asked) == 2
+    assert not asked
     write(deep_and_flat.root / "flat.iso", make_iso({"Y.TXT": b"y"}, joliet=3).data, DATE + TICK)
     deep_and_flat.accept("flat.iso")
+    assert len(asked) == 1
     paths(deep_and_flat, dos)
-    assert len(asked) == 3
-    paths(deep_and_flat, replace(dos, title="another title"))
-    assert len(asked) == 5
+    assert len(asked) == 1
+    for _ in range(2):
+        paths(deep_and_flat, replace(dos, title="another title"))
+        assert len(asked) == 3
 
 
 def test_without_the_right_to_write_it_answers_all_the_same(
     deep_and_flat: Library, tmp_path: Path
 ) -> None:
     deep_and_flat.catalogue.can_write = False
-    assert paths(deep_and_flat, load_targets()["dos"]) == ["flat.iso"]
-    count = deep_and_flat.catalogue.db.execute("SELECT count(*) FROM target_verdicts").fetchone()
-    assert count == (0,)
+    dos = replace(load_targets()["dos"], title="another title")
+    fingerprints = "SELECT DISTINCT fingerprint FROM target_verdicts WHERE target = 'dos'"
+    before = deep_and_flat.catalogue.db.execute(fingerprints).fetchall()
+    assert paths(deep_and_flat, dos) == ["flat.iso"]
+    assert deep_and_flat.catalogue.db.execute(fingerprints).fetchall() == before
+
+
+def test_progress_counts_what_is_asked_alone(
+    deep_and_flat: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(listing, "is_served", lambda row: True)  # these are small
+    told: list[tuple[int | None, list[int]]] = []
+
+    @contextmanager
+    def telling(label: str, *, total: int | None = None, unit: str = "B") -> Iterator[Any]:
+        told.append((total, []))
+        yield told[-1][1].append
+
+    wanted = Wanted(target_names=["dos"])
+    list_images(deep_and_flat.catalogue, wanted, progress=telling)
+    assert told == []  # all was answered at the scan
+    with transaction(deep_and_flat.catalogue.db):
+        deep_and_flat.catalogue.db.execute("DELETE FROM target_verdicts")
+    for _ in range(2):
+        list_images(deep_and_flat.catalogue, wanted, progress=telling)
+        assert told == [(2, [1, 1])]

@@ -46,7 +46,7 @@ def test_what_is_not_its_disk_is_refused(library: Library, tide: Path) -> None:
     write(other / "sub" / "tide.iso", b"something else", DATE)
     for folder, words in (
         (other, "none of the 1 images of the shelf 'home' is here"),
-        (card, "is the shelf 'card' already"),
+        (card, "is already the shelf 'card'"),
         (library.root.parent, "holds the shelf 'card'"),
     ):
         with pytest.raises(CatalogueError, match=words):

@@ -43,14 +43,14 @@ def test_a_link_is_kept_as_written(library: Library) -> None:
     link = library.root.parent / "link"
     link.symlink_to(real)
     assert add_shelf(library.catalogue, link).root == link
-    with pytest.raises(CatalogueError, match="is the shelf 'link' already"):
+    with pytest.raises(CatalogueError, match="is already the shelf 'link'"):
         add_shelf(library.catalogue, real)
 
 
 def test_a_folder_inside_a_shelf_is_refused(library: Library) -> None:
     inner = library.root / "inner"
     inner.mkdir()
-    with pytest.raises(CatalogueError, match="is the shelf 'home' already"):
+    with pytest.raises(CatalogueError, match="is already the shelf 'home'"):
         add_shelf(library.catalogue, library.root)
     with pytest.raises(CatalogueError, match="is inside the shelf 'home'"):
         add_shelf(library.catalogue, inner)

@@ -12,7 +12,7 @@ import pytest
 
 from make_image import make_iso
 
-pty = pytest.importorskip("pty", reason="terminals as Unix has them")
+terminals = pytest.importorskip("terminals", reason="terminals as Unix has them")
 
 COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 
@@ -24,48 +24,27 @@ def image(tmp_path: Path) -> Path:
     )
 
 
-def at_terminal(*words: object, **environment: str) -> str:
-    """Return all that a terminal of 24 lines gets."""
-    command = [sys.executable, "-m", "mediashelf", *map(str, words)]
-    around = {name: text for name, text in os.environ.items() if name not in ("PAGER", "NO_COLOR")}
-    around |= {"TERM": "xterm", "COLUMNS": "80", "LINES": "24", **environment}
-    ours, theirs = pty.openpty()
-    with subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=around):
-        os.close(theirs)
-        told = b""
-        while piece := _read(ours):
-            told += piece
-    os.close(ours)
-    return told.decode().replace("\r\n", "\n")
-
-
-def _read(descriptor: int) -> bytes:
-    try:
-        return os.read(descriptor, 65536)
-    except OSError:  # Linux: the other side was closed
-        return b""
-
-
 def test_colour_is_beside_the_word_and_can_be_refused(image: Path) -> None:
     words = ("check", image.parent / "none", "-t", "dos")
     (image.parent / "none").mkdir()
     (image.parent / "none" / "a long name.txt").write_bytes(b"x")
-    told = at_terminal(*words)
+    told = terminals.at_terminal(*words).text
     assert COLOUR.search(told)
-    plain = at_terminal(*words, NO_COLOR="1")
+    plain = terminals.at_terminal(*words, NO_COLOR="1").text
     assert not COLOUR.search(plain)
-    assert plain == at_terminal(*words, TERM="dumb") == COLOUR.sub("", told)
+    assert plain == terminals.at_terminal(*words, TERM="dumb").text == COLOUR.sub("", told)
     assert re.search(r"^(error|warning|note) [a-z-]+", plain, re.MULTILINE)
 
 
 def test_a_long_answer_goes_through_the_pager_that_is_chosen(image: Path) -> None:
-    numbered = at_terminal("show", image, "--tree", PAGER="cat -n")
+    numbered = terminals.at_terminal("show", image, "--tree", PAGER="cat -n").text
     assert re.search(r"^ +50\t.*FILE\d+\.TXT", numbered, re.MULTILINE)
-    plain = at_terminal("show", image, "--tree")
+    plain = terminals.at_terminal("show", image, "--tree").text
     assert re.sub(r"^ +\d+\t", "", numbered, flags=re.MULTILINE) == plain
-    assert "\t" not in at_terminal("show", image, PAGER="cat -n")  # it fits the screen
-    wrong = at_terminal("show", image.parent / "none.iso", PAGER="cat -n")
-    assert wrong.startswith("Error: ")
+    # This one fits the screen.
+    assert "\t" not in terminals.at_terminal("show", image, PAGER="cat -n").text
+    wrong = terminals.at_terminal("show", image.parent / "none.iso", PAGER="cat -n").text
+    assert wrong.startswith("Error:")
 
 
 def test_a_pipe_gets_neither(image: Path) -> None:

@@ -246,3 +246,10 @@ def test_a_tie_and_an_unknown_board_are_notes() -> None:
         "device-board-unknown": Severity.WARNING,
         "driver-file-missing": Severity.ERROR,
     }
+
+
+def test_files_that_no_other_inf_has_are_not_counted() -> None:
+    text = inf_text(VIDEO, copies="CopyFiles=@lkv.sys\r\nInclude=display.inf")
+    _, findings = surveyed(make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"}), "nt5")
+    (note,) = (one for one in findings if one.rule == "inf-of-system-needed")
+    assert note.message == "It builds on display.inf, outside the package"

@@ -33,12 +33,15 @@ HOLDER_SIZES = {
     "rockridge-entry": 255,
     "rockridge-field": 255,
     "rockridge-name-present": 255,
+    "rockridge-entries-alike": 255,
     "rockridge-continuation": 255,
     "self-record": 34,
     "supplementary-volume-read": 2048,
+    "udf-announced": 16 * 2048,  # from where the recognition sequence is looked for
     "udf-recognition": 2048,
 }
 ELSEWHERE = {
+    "boot-catalog-announced": None,  # the catalog; the boot record is gone
     "boot-catalog-readable": 100_000 * 2048,  # the block that the boot record names
     "boot-section": None,  # the entry after the header that says that another follows
     "directory-readable": None,  # the directory itself; its size is in the parent's record
@@ -51,6 +54,7 @@ ELSEWHERE = {
     "udf-volume-descriptors": None,  # the sequence, whose length is in the anchor
 }
 WITHOUT_PLACE = {
+    "image-is-unpacked",
     "no-volume",
     "raw-sectors",
     "udf-address",

@@ -20,7 +20,11 @@ COMPARING = {
     "trees-agree-in-number",
     "twin-dates-agree",
     "twin-flags-agree",
+    "twin-names-agree",
+    "boot-file-checksum",
+    "boot-file-table",
     "boot-image-form",
+    "boot-image-in-file",
 }
 
 

@@ -115,7 +115,7 @@ def test_the_same_bytes_by_build_and_by_prepare(
     assert [disc["action"] for disc in again["discs"]] == ["keep"]
 
 
-@pytest.mark.parametrize("door", DOORS)
+@pytest.mark.parametrize("door", [door for door in DOORS if door != "drivers"])
 @pytest.mark.parametrize("recipe", [PLAIN, RECIPE, LOSSY], ids=["plain", "machine", "lossy"])
 def test_the_disc_that_every_door_plans_has_the_same_bytes(
     work: Path, monkeypatch: pytest.MonkeyPatch, recipe: str, door: str
@@ -134,6 +134,25 @@ def test_the_disc_that_every_door_plans_has_the_same_bytes(
     (plan,) = plans
     build_disc(plan, work / "door.iso", anyway=True)
     assert sha256(work / "door.iso") == sha256(work / "disc.iso")
+
+
+@pytest.mark.parametrize("less", [0, 1])
+def test_drivers_counts_the_tables_where_room_is_short(work: Path, less: int) -> None:
+    (work / "disc.toml").write_text(RECIPE)
+    sectors = run(*DOORS["build"])[1]["sectors"] - less
+    limited = RECIPE.replace("label =", f'capacity = "{sectors} sectors"\nlabel =', 1)
+    (work / "disc.toml").write_text(limited)
+    for door in ("build", "drivers"):
+        found = {one["rule"] for one in found_at(door)}
+        assert ("over-capacity" in found) is (less == 1)
+
+
+def test_drivers_lays_out_no_tables_where_there_is_room(
+    work: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (work / "disc.toml").write_text(RECIPE)
+    monkeypatch.setattr(recipe_plan, "driver_tables", None)
+    assert run(*DOORS["drivers"])[1]["targets"]
 
 
 @pytest.mark.parametrize("recipe", [PLAIN, RECIPE, LOSSY], ids=["plain", "machine", "lossy"])

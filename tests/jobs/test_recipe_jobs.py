@@ -45,7 +45,7 @@ def test_a_folder_named_like_a_recipe_is_a_folder(work: Path) -> None:
 
 def test_a_machine_needs_a_target(work: Path) -> None:
     recipe = find_recipe([work / "disc.toml"])
-    with pytest.raises(RecipeError, match=r"disc\.toml: names a machine but no target"):
+    with pytest.raises(RecipeError, match=r"disc\.toml: names a machine but no system"):
         plan_recipe(replace(recipe, targets=()), [])
 
 

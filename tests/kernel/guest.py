@@ -28,7 +28,7 @@ def tell(kind, **facts):
     print("RESULT " + json.dumps({"kind": kind, **facts}), flush=True)
 
 
-def open_disc(seconds=20.0):
+def open_disc(seconds=60.0):
     """Open the host's drive as soon as it has a disc in it."""
     end = time.monotonic() + seconds
     while True:

@@ -63,7 +63,7 @@ def printed_by(disc: Path, drive: list[str]) -> bytes:
         ],
         stdin=subprocess.DEVNULL,
         capture_output=True,
-        timeout=60,
+        timeout=300,
         check=False,
     )
     return done.stdout

@@ -26,7 +26,7 @@ def test_a_pulled_usb_card_loses_nothing_of_theirs(
     tmp_path: Path, boot: Callable[..., str]
 ) -> None:
     (tmp_path / "empty").write_bytes(b"")
-    printed = boot("pull.py", tmp_path, seconds=240)
+    printed = boot("pull.py", tmp_path, seconds=900)
     lines = [line.partition("RESULT ")[2] for line in printed.splitlines() if "RESULT " in line]
     sys.stdout.write("\n".join(lines) + "\n")
     assert lines and lines[-1] == "end", printed[-6000:]

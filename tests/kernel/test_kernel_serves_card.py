@@ -83,7 +83,7 @@ def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def seen(card: Path, boot: Callable[..., str]) -> list[dict[str, Any]]:
     """Every result that the guest printed, in order."""
-    printed = boot("guest.py", card, seconds=200)
+    printed = boot("guest.py", card, seconds=900)
     lines = [line.partition("RESULT ")[2] for line in printed.splitlines()]
     results = [json.loads(line) for line in lines if line]
     assert results and results[-1]["kind"] == "end", printed[-4000:]

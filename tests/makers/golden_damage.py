@@ -6,13 +6,14 @@
 from __future__ import annotations
 
 import binascii
+import gzip
 import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from image_moved import virtual_disc
-from image_parts import FIELDS, both16, both32, le16, le32
-from image_udf import make_udf
+from image_parts import FIELDS, both16, both32, le16, le32, tagged
+from image_udf import TIMESTAMP, make_udf, regid
 from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
 from make_raw import mode_1_image
 from mediashelf.demo.floppy import make_boot_floppy
@@ -86,6 +87,35 @@ def signed(at: int, offset: int, new: bytes) -> bytes:
     return sign(put(UDF.data, at + offset, new), at)
 
 
+def with_integrity(state: int = 1) -> bytes:
+    """UDF alone with an integrity sequence of one descriptor; state 1 is closed, 0 is open."""
+    data = UDF_ALONE
+    main = 257
+    (reserve,) = struct.unpack_from("<I", data, 256 * SECTOR + 28)
+    for sequence in (main, reserve):
+        at = (sequence + 1) * SECTOR
+        data = sign(put(data, at + 432, le32(SECTOR) + le32(main + 4)), at)
+    body = TIMESTAMP + le32(state) + bytes(40) + le32(1) + le32(0)
+    return put(data, (main + 4) * SECTOR, tagged(9, main + 4, body))
+
+
+def with_mirror(*, is_damaged: bool = False) -> bytes:
+    """UDF alone with a metadata partition that nothing is in; its files are one good file entry."""
+    mark = b"the metadata file".ljust(SECTOR, b"!")
+    data = make_udf({**FILES, "META.BIN": mark}, SECTOR)
+    lba = data.index(mark) // SECTOR
+    block = lba - 262  # the partition begins after the anchor and five blocks
+    (reserve,) = struct.unpack_from("<I", data, 256 * SECTOR + 28)
+    kind = regid(b"*UDF Metadata Partition")
+    row = bytes([2, 64, 0, 0]) + kind + le16(1) + le16(0) + le32(block) + le32(block)
+    for sequence in (257, reserve):
+        at = (sequence + 1) * SECTOR
+        data = put(put(data, at + 264, le32(6 + 64) + le32(2)), at + 446, row.ljust(64, b"\0"))
+        data = sign(data, at)
+    entry = tagged(261, block, bytes(11) + b"\xfa" + bytes(148))
+    return put(data, lba * SECTOR, flip(entry, 100) if is_damaged else entry)
+
+
 def checked_catalog(made: MadeImage, at: int, new: bytes) -> bytes:
     """The boot catalog's validation entry with other bytes, and a checksum that fits."""
     start = made.at("boot-catalog")
@@ -109,6 +139,40 @@ def hybrid(data: bytes, sectors: int) -> bytes:
     return put(put(data, 446, entries), 510, b"\x55\xaa") + bytes(sectors * SECTOR)
 
 
+MASS_STORAGE = "Linux kernel 6.12, Documentation/usb/mass-storage.rst"
+
+
+def loader(size: int = 5000) -> MadeImage:
+    """A disc that boots from a file, which has a table of where it is and what is in it."""
+    made = make_iso(
+        {"LOADER.BIN": (b"\xeb\xfe" + b"code" * size)[:size]}, boot=Boot(CODE), pad_sectors=4
+    )
+    start = made.file("/LOADER.BIN")
+    catalog = made.at("boot-catalog")
+    place = le32(start // SECTOR)
+    words = made.data[start + 64 : start + size] + bytes(-size % 4)
+    total = sum(number for (number,) in struct.iter_unpack("<I", words)) & 0xFFFFFFFF
+    table = le32(16) + place + le32(size) + le32(total)
+    return MadeImage(put(put(made.data, start + 8, table), catalog + 40, place), made.places)
+
+
+def guid_partitions() -> bytes:
+    """A disc that is a disk too, with a GUID partition table of one partition."""
+    data = hybrid(PADDED.data, 0)
+    count = len(data) // 512
+    entries = (b"kind" * 4 + b"itself" + bytes(10) + le32(60) + bytes(4) + le32(70)).ljust(
+        512, b"\0"
+    )
+    for own, other, place in ((1, count - 1, 2), (count - 1, 1, count - 2)):
+        numbers = own.to_bytes(8, "little") + other.to_bytes(8, "little") + bytes(32)
+        numbers += place.to_bytes(8, "little") + le32(4) + le32(128)
+        body = bytes(4) + numbers + le32(binascii.crc32(entries))
+        head = b"EFI PART" + le32(0x10000) + le32(92)
+        crc = binascii.crc32(head + bytes(4) + body)
+        data = put(put(data, own * 512, head + le32(crc) + body), place * 512, entries)
+    return data
+
+
 FIRST, LAST = "/A.TXT", "/DIR/C.TXT"
 FAR = 100_000  # a block past the end of every image here
 
@@ -116,10 +180,18 @@ FAR = 100_000  # a block past the end of every image here
 def _image() -> Iterator[tuple[str, Case]]:
     data = PLAIN.data
     end = PLAIN.file("/DIR/C.TXT")
+    yield (
+        "image-is-unpacked",
+        _case(
+            MASS_STORAGE,
+            PLAIN,
+            gzip.compress(data, mtime=0),
+        ),
+    )
     yield "no-volume", _case("ECMA-119 8.1", PLAIN, zero(data, 16 * SECTOR, 2 * SECTOR))
     yield (
         "raw-sectors",
-        _case("Linux kernel 6.12, Documentation/usb/mass-storage.rst", PLAIN, mode_1_image(data)),
+        _case(MASS_STORAGE, PLAIN, mode_1_image(data)),
     )
     yield (
         "image-is-whole",
@@ -134,6 +206,8 @@ def _image() -> Iterator[tuple[str, Case]]:
         "nothing-after-volume",
         _case("common practice", PLAIN, data + b"more".ljust(SECTOR, b"!")),
     )
+    disk = guid_partitions()
+    yield "partition-table-checksum", Case("own behaviour", disk, flip(disk, 1024 + 20))
     whole = hybrid(PADDED.data, 64)
     yield (
         "image-reaches-partition-end",
@@ -166,9 +240,11 @@ def _descriptors() -> Iterator[tuple[str, Case]]:
     )
     gone = zero(JOLIET.data, JOLIET.at("primary"))
     yield "primary-descriptor-present", _case("ECMA-119 8.4", JOLIET, gone, "descriptor-identifier")
-    primary = JOLIET.data[JOLIET.at("primary") :][:SECTOR]
-    twice = put(JOLIET.data, joliet, primary)
-    yield "primary-copies-agree", _case("common practice", twice, flip(twice, joliet + 900))
+    place = ENHANCED.at("enhanced")
+    twice = put(ENHANCED.data, place, ENHANCED.data[ENHANCED.at("primary") :][:SECTOR])
+    yield "primary-copies-agree", _case("common practice", twice, flip(twice, place + 900))
+    late = swap(JOLIET.data, joliet, JOLIET.at("terminator"), SECTOR)
+    yield "descriptor-before-terminator", _case("ECMA-119 8.3", JOLIET, late, "tree-announced")
     count = len(JOLIET.data) // SECTOR
     larger = field(JOLIET, "joliet", "volume_space_size", both32(count + 1))
     yield "volume-sizes-agree", _case("common practice", JOLIET, larger)
@@ -275,6 +351,7 @@ def _directories() -> Iterator[tuple[str, Case]]:
     yield "sector-rest-zero", _case("ECMA-119 6.8.1.1", PLAIN, put(data, folder + 2000, b"x"))
     yield "record-order", _case("ECMA-119 9.3", PLAIN, put(data, first + 33, b"Z"))
     yield "record-flags", _case("ECMA-119 9.1.6", PLAIN, put(data, first + 25, b"\x20"))
+    yield "record-system-use", _case("own behaviour", PLAIN, put(data, last + 32, b"\x05"))
     yield "record-date", _case("ECMA-119 9.1.5", PLAIN, put(data, first + 19, b"\x0d"))
     yield "record-sequence-number", _case("ECMA-119 9.1", PLAIN, put(data, first + 28, both16(2)))
     yield "identifier-characters", _case("ECMA-119 7.4.1", PLAIN, put(data, last + 33, b"c"))
@@ -286,6 +363,7 @@ def _directories() -> Iterator[tuple[str, Case]]:
             "Joliet specification 1, Allowed Character Set",
             JOLIET,
             put(JOLIET.data, long_name, b"\0*"),
+            "twin-names-agree",
         ),
     )
     yield (
@@ -341,6 +419,8 @@ def _rock_ridge() -> Iterator[tuple[str, Case]]:
     yield "rockridge-field", _case("RRIP 1.12, 4.1.1", RIDGE, put(data, use + 4, b"\x07"))
     name = data.index(b"NM\x0a", record)
     yield "rockridge-name-present", _case("own behaviour", RIDGE, put(data, name, b"OM"))
+    mode = data.index(b"PX", RIDGE.record(LAST))
+    yield "rockridge-entries-alike", _case("own behaviour", RIDGE, put(data, mode, b"QX"))
     long = data.index(b"CE", RIDGE.record(FIRST))
     yield "rockridge-continuation", _case("SUSP 1.12, 5.1", RIDGE, put(data, long + 4, both32(FAR)))
     child = MOVED.data.index(b"CL", MOVED.directory("/D"))
@@ -356,11 +436,20 @@ def _booting() -> Iterator[tuple[str, Case]]:
         "boot-record-place",
         _case("El Torito 1.0, section 2.0", BOOT, swap(data, record, BOOT.at("joliet"), SECTOR)),
     )
+    primary = data[16 * SECTOR : 17 * SECTOR]
+    yield (
+        "boot-catalog-announced",
+        _case("El Torito 1.0, section 2.0", BOOT, put(data, record, primary)),
+    )
     yield (
         "boot-record-known",
         _case(
-            "El Torito 1.0, figure 7", BOOT, put(data, record + 7, b"ANOTHER WAY TO BOOT".ljust(32))
+            "El Torito 1.0, figure 7", BOOT, put(data, record + 7, b"ANOTHER WAY TO BOOT".ljust(68))
         ),
+    )
+    yield (
+        "boot-record-identifier",
+        _case("El Torito 1.0, figure 7", BOOT, flip(data, record + 7 + 3)),
     )
     yield (
         "boot-record-fields",
@@ -384,12 +473,23 @@ def _booting() -> Iterator[tuple[str, Case]]:
     )
     unsigned = zero(FLOPPY_BOOT.data, FLOPPY_BOOT.at("boot-image") + 510, 2)
     yield "boot-image-form", _case("from memory", FLOPPY_BOOT, unsigned)
+    made = loader()
+    start = made.file("/LOADER.BIN")
+    yield "boot-file-checksum", _case("pycdlib 1.22", made, flip(made.data, start + 3000))
+    yield "boot-file-table", _case("pycdlib 1.22", made, flip(made.data, start + 12))
+    count = made.at("boot-catalog") + 32 + 6
+    yield (
+        "boot-image-in-file",
+        _case("El Torito 1.0, figure 3", made, put(made.data, count, b"\x0d")),
+    )
 
 
 def _udf() -> Iterator[tuple[str, Case]]:
     data = UDF.data
     end = UDF.at("recognition", path="TEA01")
     yield "udf-recognition", _case("ECMA-167 2/9.3", UDF, zero(data, end))
+    standard = UDF.at("recognition", path="NSR02")
+    yield "udf-announced", _case("ECMA-167 3/9.1", UDF, zero(data, standard))
     anchors = zero(zero(data, UDF.at("anchor")), UDF.at("last-anchor"))
     yield "udf-anchor", _case("ECMA-167 3/10.2", UDF, anchors, "udf-tag", "udf-contents-not-read")
     volume = udf_record(6)
@@ -418,6 +518,13 @@ def _udf() -> Iterator[tuple[str, Case]]:
         "udf-block-size",
         Case("own behaviour", UDF_ALONE, make_udf(FILES, 4096)),
     )
+    closed = with_integrity()
+    place = closed.index(le16(9) + le16(2), 257 * SECTOR)
+    yield "udf-integrity", Case("ECMA-167 3/7.2", closed, flip(closed, place + 30))
+    yield "udf-volume-closed", Case("fs/udf/super.c", closed, with_integrity(state=0))
+    whole = with_mirror()
+    damaged = with_mirror(is_damaged=True)
+    yield "udf-metadata-mirror", Case("UDF 2.60 2.2.10", whole, damaged)
     addresses = file_entry + 176
     yield (
         "udf-address",
@@ -440,6 +547,8 @@ def _parts() -> Iterator[tuple[str, Case]]:
     yield "extent-outside-descriptors", _case("ECMA-119 8.1", PLAIN, over)
     hidden = put(JOLIET.data, JOLIET.record(LAST) + 25, b"\x01")
     yield "twin-flags-agree", _case("ECMA-119 9.1.6", JOLIET, hidden)
+    name = JOLIET.record(LAST, "joliet") + 33
+    yield "twin-names-agree", _case("own behaviour", JOLIET, put(JOLIET.data, name + 1, b"G"))
     older = put(JOLIET.data, JOLIET.record(LAST) + 18, b"\x50")
     yield "twin-dates-agree", _case("ECMA-119 9.1.5", JOLIET, older)
     gone = put(JOLIET.data, JOLIET.record(LAST, "joliet"), b"\0")

@@ -19,6 +19,7 @@ from build_trees import DATE, ZIP_DATE
 from make_fat import make_fat
 from make_files import MSZIP, cabinet_checksum, make_cabinet, make_pe
 from make_image import make_iso
+from make_old_archives import make_lha, make_rar
 from make_raw import mode_1_image
 
 Files = Mapping[str, bytes]
@@ -121,11 +122,14 @@ WRAPPINGS: dict[str, Callable[[Files], bytes]] = {
     "pack.7z": make_seven_zip,
     "mszip.cab": make_mszip,
     "lzx.cab": make_lzx,
+    "stored.lzh": make_lha,
+    "stored.rar": make_rar,
     "disk1.ima": make_fat,
     "disk1.imz": lambda files: make_zip({"disk1.img": make_fat(files)}),
     "disk16.img": lambda files: make_fat(files, size=16_777_216),
     "zip-setup.exe": lambda files: behind_program(make_zip(files)),
     "7z-setup.exe": lambda files: behind_program(make_seven_zip(files)),
+    "rar-setup.exe": lambda files: behind_program(make_rar(files)),
     "cab-setup.exe": lambda files: behind_program(make_mszip(files)),
 }
 """File name to the maker of its bytes; names are capitals, eight and three, so that all can."""

@@ -170,6 +170,24 @@ def measured(text: str, at: str, device: str = "Larkspur video", **values: str) 
     return SessionNote(WORKED, "", device, text, at, tuple(values.items()))
 
 
+def test_values_of_two_discs_do_not_read_alike() -> None:
+    """The same words at two discs are two configurations: the drivers may differ."""
+    first, second, other = (measured("driver A", FRIDAY, frames=one) for one in ("27", "30", "9"))
+    other = replace(other, device="Quillon audio")
+    table = measured_table([session(disc(1, first), disc(2, second, other))])
+    assert [row.about for row in table.rows] == [
+        "win9x, Larkspur video, DISC1, driver A",
+        "win9x, Larkspur video, DISC2, driver A",
+        "win9x, Quillon audio, driver A",
+    ]
+
+
+def test_a_configuration_without_a_value_has_no_empty_line_on_a_phone() -> None:
+    notes = (measured("A", FRIDAY, frames="27"), measured("B", SATURDAY, disk="310"))
+    page = session_page(session(disc(1, *notes)), created_by=BY)
+    assert [page.count(f'data-head="{name}"') for name in ("frames", "disk")] == [1, 1]
+
+
 def test_values_of_all_sessions_by_configuration() -> None:
     a = measured("driver A", FRIDAY, frames="27.5", disk="310")
     b = measured("driver B", SATURDAY, frames="31")

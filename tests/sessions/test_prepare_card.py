@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import hashlib
 import json
 import os
@@ -286,6 +287,7 @@ def test_errors_block_before_anything_is_copied(bench: Bench) -> None:
     ("data", "rule"),
     [
         (b"\x00" * 700_000, "no-volume"),
+        (gzip.compress(slides_image(100_000)), "image-is-unpacked"),
         (slides_image(100_000), "emulator-smallest-disc"),
         (b"", "emulator-smallest-disc"),
     ],

@@ -159,8 +159,8 @@ def test_a_64_bit_disc_and_a_32_bit_processor() -> None:
     assert "processor_bits" in asked.message
 
 
-def part(system: str, filesystem: str, size: str = "") -> str:
-    tail = f', size = "{size}"' if size else ""
+def part(system: str, filesystem: str, size: str = "", disk: int = 1) -> str:
+    tail = (f', size = "{size}"' if size else "") + (f", disk = {disk}" if disk > 1 else "")
     return f'{{ system = "{system}", filesystem = "{filesystem}"{tail} }},'
 
 
@@ -181,7 +181,7 @@ def part(system: str, filesystem: str, size: str = "") -> str:
             "planned-end-of-nt4",
         ),
         ("nt4", part("nt4", "ntfs", "4294967297"), "planned-size-of-nt4"),
-        ("nt4", part("nt4", "ntfs") + part("nt5", "ntfs", "90GB"), ""),  # nobody said where
+        ("nt4", part("nt4", "ntfs") + part("nt5", "ntfs", "9GB"), ""),  # nobody said where
     ],
 )
 def test_the_plans_own_partitions_are_judged(target: str, partitions: str, rule: str) -> None:
@@ -207,6 +207,25 @@ def test_the_plans_own_partitions_are_judged(target: str, partitions: str, rule:
 def test_a_start_partition_for_both_is_no_trap(partitions: str, is_told: bool) -> None:
     found = check("win9x", "nt4", partitions=partitions)
     assert ("shared-start-partition" in found) is is_told
+
+
+@pytest.mark.parametrize(
+    ("partitions", "rules"),
+    [
+        (part("nt4", "fat16", "2GB") + part("nt4", "ntfs", "2GB"), []),
+        (part("nt4", "fat16", "2GB") + part("nt4", "ntfs", "2000000001"), [
+            "planned-partitions-fit",
+        ]),
+        (part("nt4", "fat16", "2GB") + part("nt4", "ntfs", "9GB", disk=2), []),
+        (part("dos", "fat16", "3GB") + part("nt4", "ntfs", "4GB", disk=2), []),
+        (part("dos", "fat16", "4GB") + part("nt4", "ntfs", "4GB"), [
+            "planned-partitions-fit", "planned-end-of-nt4",
+        ]),
+    ],
+)  # fmt: skip
+def test_each_disk_has_room_and_ends_of_its_own(partitions: str, rules: list[str]) -> None:
+    found = check("nt4", partitions=partitions, boots=FLOPPY, disk=4 * GB)
+    assert sorted(one for one in found if one.startswith("planned-")) == sorted(rules)
 
 
 def test_each_system_has_its_own_boot_disc() -> None:

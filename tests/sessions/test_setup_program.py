@@ -35,6 +35,8 @@ def program(machine: int) -> bytes:
         ({"SETUP.EXE": make_mz()}, False),
         ({"SETUP.EXE": b"no program"}, False),
         ({"README.TXT": b"x"}, False),
+        ({"AMD64/TXTSETUP.SIF": b"x", "I386/DRIVER.CAB": b"x"}, True),
+        ({"I386/TXTSETUP.SIF": b"x", "AMD64/README.TXT": b"x"}, False),
     ],
 )
 def test_the_first_setup_program_decides(

@@ -116,10 +116,10 @@ BAD = {
         "line 2: byte 0xff at offset 7 is not UTF-8",
     ),
     "UTF-16": ("\ufeffa = 1".encode("utf-16-le"), "line 1: byte 0xff at offset 0 is not UTF-8"),
-    "no value": ("title =\n", "line 1, column 8: is not TOML: "),
-    "twice": ("a = 1\na = 2\n", "line 2, column 6: is not TOML: "),
-    "an open text": ('a = "b\n', "line 1, column 7: is not TOML: "),
-    "no end": ("a = [1,", "is not TOML: "),
+    "no value": ("title =\n", "line 1, column 8: is not TOML: the value is missing"),
+    "twice": ("a = 1\na = 2\n", "line 2, column 6: is not TOML: this key is there twice"),
+    "an open text": ('a = "b\n', "line 1, column 7: is not TOML: the text is not closed"),
+    "no end": ("a = [1,", "is not TOML: the value is missing"),
     "a path in double quotes": ('a = "C:\\Users"', "put texts with \\ between single quotes"),
     "a date that is none": ("a = 2001-02-30", "is not TOML: "),
 }
@@ -177,6 +177,24 @@ def test_an_unknown_key_is_named_with_the_nearest(tmp_path: Path, door: Door) ->
     near = door.texts_key[:-1]
     said = refused(door, tmp_path, door.sound.replace(f"{door.texts_key} =", f"{near} ="))
     assert said.endswith(f"unknown key {near!r}; did you mean {door.texts_key!r}?")
+
+
+@each_door
+@pytest.mark.parametrize("other", DOORS)
+def test_a_file_of_another_kind_is_called_what_it_is(
+    tmp_path: Path, door: Door, other: str
+) -> None:
+    if DOORS[other].read in (door.read, read_readiness):
+        return  # the readiness rows are ours, and nobody names them by mistake
+    said = refused(door, tmp_path, DOORS[other].sound)
+    kinds = {"recipe": "'folder', so it is a recipe, for mediashelf build", "plan": "'disc', so"}
+    assert kinds.get(other, "'based_on', so it is a target file") in said
+
+
+def test_a_key_after_the_table_that_it_does_not_belong_to(tmp_path: Path) -> None:
+    for door, key in ((DOORS["recipe"], 'capacity = "74min"'), (DOORS["plan"], 'start = "none"')):
+        said = refused(door, tmp_path, f"{door.sound}{key}\n")
+        assert said.endswith("; it belongs at the top of the file, before every [table]")
 
 
 @each_door

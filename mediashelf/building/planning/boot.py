@@ -11,6 +11,7 @@ from mediashelf.building.tree import Content, DiscFile
 from mediashelf.errors import InputError, RecipeError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import BootEntry, BootFacts
+from mediashelf.system import real_path
 
 VIRTUAL_SECTOR = 512  # El Torito 1.0, figure 3: 200 hexadecimal
 NO_EMULATION = 0
@@ -70,7 +71,7 @@ def plan_boot(image: BootImage) -> PlannedBoot:
     Raises :class:`InputError` when there is no such file, and
     :class:`RecipeError` when the recipe asks for what is not possible.
     """
-    path = os.path.realpath(image.path)
+    path = real_path(image.path)
     try:
         facts = os.stat(path)  # noqa: PTH116
     except OSError as error:

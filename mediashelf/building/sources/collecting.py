@@ -46,6 +46,7 @@ from mediashelf.building.sources.wrapped import list_wrapped
 from mediashelf.building.tree import Content, DiscFile, DiscFolder
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
+from mediashelf.system import real_path
 from mediashelf.trees.folder import follow_link, list_folder
 from mediashelf.trees.opening import split_place
 from mediashelf.trees.wrappings import may_be_wrapping
@@ -73,7 +74,7 @@ def read_sources(sources: Iterable[SourceFolder]) -> tuple[DiscFolder, list[Find
 def _iter_source(
     source: SourceFolder, folder: DiscFolder, selection: Selection, origin: int
 ) -> Iterator[Finding]:
-    real = os.path.realpath(source.path)
+    real = real_path(source.path)
     if os.path.isdir(real):  # noqa: PTH112
         listing = _Listing(real, selection, origin, unpacks=source.unpack)
         yield from listing.iter_findings(folder)

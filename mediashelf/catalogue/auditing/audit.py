@@ -35,6 +35,7 @@ def run_audit(
     workers: int = WORKERS,
     budget: Budget | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
+    on_image: Callable[[str], None] = lambda path: None,
 ) -> Generator[AuditResult, None, None]:
     """Read the images and yield each verdict, once it is written to the catalogue.
 
@@ -60,6 +61,7 @@ def run_audit(
     def look(job: AuditJob, count: Callable[[int], None]) -> Reading:
         if job.presence is not Presence.HERE:
             return Reading(is_missing=True)
+        on_image(job.path.name)
         on_record = algorithms_on_record(job.row.digests if job.row is not None else ())
         return read_image(
             job.path,

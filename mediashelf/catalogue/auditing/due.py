@@ -62,7 +62,7 @@ def plan_due(jobs: Iterable[AuditJob], age: timedelta, *, now: datetime | None =
             due.append(((False, last_read(row), job.where), job))
         elif last_read(row) <= limit or job.presence is Presence.MISSING:
             due.append(((True, last_read(row), job.where), job))
-        elif row.verdict in (RECORDED, State.SOUND, State.UNRECORDED):
+        elif row.verdict in (RECORDED, State.SOUND, State.UNRECORDED) or row.is_acknowledged:
             fresh += 1
         else:
             known_wrong.append(job)

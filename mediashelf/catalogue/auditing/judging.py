@@ -11,6 +11,7 @@ from mediashelf.catalogue.auditing.others_bytes import with_others_bytes
 from mediashelf.catalogue.auditing.published import with_published
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
+from mediashelf.catalogue.records.inside import is_wrapping_name
 from mediashelf.catalogue.records.waiting import judged_words
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.values import Reading
@@ -150,7 +151,9 @@ def _with_touched(catalogue: Catalogue, result: AuditResult) -> AuditResult:
     if row is None or facts is None or result.job.is_sheet:
         return result
     stored = result.reading.stored
-    if facts.looks_raw and stored == PLAIN_SECTORS:
+    # Bytes of a compressed file or an archive are not those of the disc in it.
+    is_unknown = not result.reading.has_sectors or is_wrapping_name(row.path)
+    if is_unknown or (facts.looks_raw and stored == PLAIN_SECTORS):
         return replace(result, touched=(), entry_count=row.entry_count)
     touched = entries_touched(facts, result.damage, stored)
     count = row.entry_count + count_hidden(touched)

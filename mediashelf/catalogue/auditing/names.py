@@ -14,6 +14,7 @@ from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX, SeenImage, walk_folder
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
+from mediashelf.system import real_path
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +116,9 @@ class _Planner:
             return job
         if row.shelf not in self._others:
             rows = self._catalogue.images(shelf=row.shelf)
-            self._others[row.shelf] = other_folder(row.root, rows, self._file_systems)
+            self._others[row.shelf] = other_folder(
+                self._catalogue.db, row.root, rows, self._file_systems
+            )
         other = self._others[row.shelf]
         return replace(job, presence=Presence.AWAY, other_folder=other) if other else job
 
@@ -164,7 +167,7 @@ class _Planner:
         for shelf in self.shelves.values():
             for place, root in (
                 (folder.absolute(), shelf.root),
-                (folder.resolve(), shelf.root.resolve()),
+                (Path(real_path(folder)), Path(real_path(shelf.root))),
             ):
                 if place == root:
                     return shelf, ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -9,9 +10,10 @@ from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.history import keep_verdict
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
-from mediashelf.catalogue.rows import ImageRow, utc_now
+from mediashelf.catalogue.rows import RECORDED, ImageRow, utc_now
 from mediashelf.catalogue.scanning.record import replace_findings
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.findings import Severity
 from mediashelf.integrity.fixity.comparing import State
 
 
@@ -54,6 +56,28 @@ def write_result(
     )
     replace_findings(db, row.id, "audit", verdict.findings)
     return result
+
+
+def confirm_record(db: sqlite3.Connection, row: ImageRow, mtime_ns: int) -> None:
+    """Confirm that a file was read whole and has the bytes on record: nothing waits any more."""
+    was_damaged = any(
+        db.execute(
+            "SELECT 1 FROM findings WHERE image_id = ? AND origin = 'scan' AND severity = ?",
+            [row.id, Severity.ERROR],
+        )
+    )
+    db.execute(
+        "UPDATE images SET mtime_ns = ?, presence = 'here', verdict = ?, judged_by = 'scan', "
+        "problem = '' WHERE id = ?",
+        [mtime_ns, State.DAMAGED.value if was_damaged else RECORDED, row.id],
+    )
+    db.execute(
+        "UPDATE fixity SET confirmed_at = max(confirmed_at, ?) "
+        "WHERE image_id = ? AND replaced_at IS NULL",
+        [utc_now(), row.id],
+    )
+    replace_findings(db, row.id, "audit", ())
+    drop_waiting(db, row.id)
 
 
 def _add_digests(

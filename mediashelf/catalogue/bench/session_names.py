@@ -14,7 +14,7 @@ from mediashelf.text import did_you_mean
 NEXT = "next"
 """Stands for the first step without a note, unless a disc is called that."""
 
-_SHOWN = 6
+_SHOWN = 9
 
 
 def named_session(sessions: Sequence[BenchSession], name: str) -> BenchSession:
@@ -42,11 +42,12 @@ def named_session(sessions: Sequence[BenchSession], name: str) -> BenchSession:
     if names and wanted:
         shown = "; ".join(_title(one) for one in found[:_SHOWN])
         raise InputError(
-            f"{name}: matches several sessions ({shown}); use a longer name, or its number"
+            f"{name!r} matches several sessions ({shown}); use a longer name, or its number"
         )
     near = did_you_mean(name, [one.name for one in sessions])
     raise InputError(
-        f"{name}: is not a recorded session, nor a card of one{near} (see: mediashelf session list)"
+        f"{name!r} is not a recorded session, nor a card of one{near} "
+        "(see: mediashelf session list)"
     )
 
 
@@ -94,11 +95,13 @@ def sessions_of(sessions: Sequence[BenchSession], machine: str) -> list[BenchSes
     names = sorted({one.machine for one in found}, key=str.casefold)
     if len({name.casefold() for name in names}) > 1:
         shown = ", ".join(names[:_SHOWN]) + (", …" if len(names) > _SHOWN else "")
-        raise InputError(f"{machine}: is a part of several machines ({shown}); use a longer name")
+        raise InputError(
+            f"{machine!r} is a part of the names of several machines ({shown}); use a longer name"
+        )
     if not found:
         near = did_you_mean(machine, [one.machine for one in sessions])
         raise InputError(
-            f"{machine}: no session of such a machine is on record{near} "
+            f"no session of a machine named {machine!r} is on record{near} "
             "(see: mediashelf session list)"
         )
     return found
@@ -132,17 +135,19 @@ def named_disc(session: BenchSession, name: str) -> SessionDisc:
     whole = [disc for disc in session.steps if wanted in _names(disc)]
     if not whole and wanted == NEXT:
         if session.next_step is None:
-            raise InputError(f"no disc is open; name one of: {_steps(session)}")
+            raise InputError(f"no disc is open; name one of: {_steps(session.steps)}")
         return session.next_step
     found = whole or ([] if is_number else _first_found(session.steps, wanted))
     if len(found) == 1:
         return found[0]
-    problem = "matches several discs" if found else "is not a disc"
-    hint = (
-        "" if found else did_you_mean(name, [text for one in session.steps for text in _names(one)])
-    )
+    if found:
+        raise InputError(
+            f"{name!r} matches several discs of {session.name}: {_steps(found)}; "
+            "use the position or the code"
+        )
+    hint = did_you_mean(name, [text for one in session.steps for text in _names(one)])
     raise InputError(
-        f"{name}: {problem} of {session.name}{hint or '.'} Its discs: {_steps(session)}"
+        f"{name!r} is not a disc of {session.name}{hint}; its discs: {_steps(session.steps)}"
     )
 
 
@@ -170,9 +175,10 @@ def _iter_names(disc: SessionDisc) -> Iterator[str]:
     yield stem.partition("-")[2]
 
 
-def _steps(session: BenchSession) -> str:
-    shown = [f"{disc.position} {disc.title}" for disc in session.steps[:_SHOWN]]
-    return ", ".join(shown) + (", …" if len(session.steps) > _SHOWN else "")
+def _steps(discs: Sequence[SessionDisc]) -> str:
+    shown = [f"{disc.position} {disc.title}" for disc in discs[:_SHOWN]]
+    left_out = len(discs) - _SHOWN
+    return ", ".join(shown) + (f" and {left_out} more" if left_out > 0 else "")
 
 
 def _title(session: BenchSession) -> str:

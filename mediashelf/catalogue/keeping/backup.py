@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from mediashelf.catalogue.keeping.invariants import check_opened
+from mediashelf.catalogue.keeping.whole import index_problems, look_at_entries
 from mediashelf.catalogue.records.reading import CheckedConnection
 from mediashelf.catalogue.schema import STEPS, refuse_foreign, schema_version
 from mediashelf.catalogue.steps.copying import copy_whole, integrity_problems
@@ -86,20 +87,24 @@ def restore_catalogue(source: Path, place: Path, *, replace: bool = False) -> Re
 
 def check_catalogue(catalogue: Catalogue) -> list[Finding]:
     """Return what is wrong with an open catalogue: by SQLite's check, and by our own rules."""
-    problems = integrity_problems(catalogue.db)
-    if problems:
-        return [
-            Finding(
-                "catalogue-is-whole",
-                Severity.ERROR,
-                str(catalogue.place),
-                problem,
-                remedy="bring back a saved copy with: mediashelf catalogue restore FILE --replace",
-                source="SQLite, PRAGMA integrity_check",
-            )
-            for problem in problems
-        ]
-    return list(check_opened(catalogue.db, str(catalogue.place)))
+    place = str(catalogue.place)
+    problems = integrity_problems(catalogue.db, quick=True)
+    if not problems:
+        entries = look_at_entries(catalogue.db)
+        problems = index_problems(catalogue.db, entries)
+        if not problems:
+            return list(check_opened(catalogue.db, place, entries))
+    return [
+        Finding(
+            "catalogue-is-whole",
+            Severity.ERROR,
+            place,
+            problem,
+            remedy="bring back a saved copy with: mediashelf catalogue restore FILE --replace",
+            source="SQLite, PRAGMA integrity_check",
+        )
+        for problem in problems
+    ]
 
 
 def _open(source: Path) -> sqlite3.Connection:

@@ -14,10 +14,10 @@ from __future__ import annotations
 import json
 import re
 import sqlite3
-from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from fnmatch import translate
+from itertools import islice
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.listing import fold
@@ -55,22 +55,22 @@ def find_images(
     named = _by_place(db, text, shelf_id)
     if named is not None:
         return [ImageHit(named, ("name",))], 0
-    numbers = {word: _by_number(catalogue, word) for word in words}
-    tests = [_test(word, numbers[word]) for word in words]
-    longest = max(words, key=len)
-    among = _likely(db, longest)
-    if among is not None:
-        among |= numbers[longest].keys()
-    found = {
-        image_id: reasons
-        for image_id, texts in _iter_texts(db, shelf_id, among)
-        if (reasons := _reasons(image_id, texts, tests))
-    }
+    by_word: dict[str, dict[int, str]] = {}
+    left: Collection[int] | None = None  # the images that every word so far fits
+    for word in sorted(words, key=len, reverse=True):  # the rarest first
+        by_word[word] = fits = _fitting(catalogue, word, left)
+        left = fits.keys() if left is None else fits.keys() & left
+    if shelf_id is not None:
+        on_shelf = db.execute("SELECT id FROM images WHERE shelf_id = ?", [shelf_id])
+        left = {image_id for (image_id,) in on_shelf} & set(left or ())
+    found = frozenset(left or ())
     rows = sorted(
         images.by_ids(db, found).values() if len(found) <= limit else _first(db, found, limit),
         key=lambda row: (row.shelf, row.path),
     )
-    hits = [ImageHit(row, tuple(dict.fromkeys(found[row.id]))) for row in rows]
+    hits = [
+        ImageHit(row, tuple(dict.fromkeys(by_word[word][row.id] for word in words))) for row in rows
+    ]
     return hits, len(found) - len(hits)
 
 
@@ -87,36 +87,41 @@ def _by_place(db: sqlite3.Connection, text: str, shelf_id: int | None) -> ImageR
     return None
 
 
-_Texts = list[tuple[str, str]]
-_Test = Callable[[int, _Texts], str]
+def _fitting(catalogue: Catalogue, word: str, known: Collection[int] | None) -> dict[int, str]:
+    """Return the images that a word fits, each with by what: the first of its texts that does.
+
+    ``known`` are those that other words fit; other images may be left out.
+    """
+    fits = _test(word)
+    where, values = "1", [word]
+    if known is not None and len(known) <= _FEW:
+        where = "image_id IN (SELECT value FROM json_each(?2))"
+        values.append(json.dumps(sorted(known)))
+    (count,) = catalogue.db.execute("SELECT count(*) FROM images").fetchone()
+    found: dict[int, str] = {}
+    for names, sql in _SOURCES if _is_plain(word) else _ALL_OF_SOURCES:
+        for image_id, *texts in catalogue.db.execute(f"{sql} AND {where}", values):
+            for name, text in zip(names, texts, strict=True):
+                # A text that is not here was compared by SQLite.
+                if image_id not in found and (text is None or fits(fold(_text(name, text)))):
+                    found[image_id] = name
+        if len(found) == count:  # a common word, which need not be looked for any further
+            return found
+    for image_id, reason in _by_number(catalogue, word).items():
+        found.setdefault(image_id, reason)
+    return found
 
 
-def _reasons(image_id: int, texts: _Texts, tests: list[_Test]) -> list[str]:
-    """Return what each word fits; nothing where one fits nothing."""
-    reasons = []
-    for test in tests:
-        reason = test(image_id, texts)
-        if not reason:
-            return []
-        reasons.append(reason)
-    return reasons
+def _text(name: str, data: bytes) -> str:
+    return kept_path(data) if name == "name" else kept_text(data)
 
 
-def _test(word: str, others: Mapping[int, str]) -> _Test:
-    """Return what tells by which of its texts an image fits a word, or among which others it is."""
-    if "*" in word or "?" in word:
-        fits = re.compile(translate(word.replace("[", "[[]"))).match
-
-        def by_pattern(image_id: int, texts: _Texts) -> str:
-            return next((name for name, text in texts if fits(text.rpartition("/")[2])), "")
-
-        return by_pattern
-
-    def by_part(image_id: int, texts: _Texts) -> str:
-        reason = next((name for name, text in texts if word in text), "")
-        return reason or others.get(image_id, "")
-
-    return by_part
+def _test(word: str) -> Callable[[str], bool]:
+    """Return what tells whether a word fits a text, both folded."""
+    if "*" not in word and "?" not in word:
+        return lambda text: word in text
+    fits = re.compile(translate(word.replace("[", "[[]"))).match
+    return lambda text: any(fits(line.rpartition("/")[2]) for line in text.split("\n"))
 
 
 def _by_number(catalogue: Catalogue, word: str) -> dict[int, str]:
@@ -146,68 +151,61 @@ def _by_number(catalogue: Catalogue, word: str) -> dict[int, str]:
     return found
 
 
-_HAS = "(instr(lower(CAST({0} AS TEXT)), ?1) OR CAST({0} AS TEXT) GLOB '*[^ -~]*')"
-_WORDS = ("tags", "note", "place", "part_number", "set_name")
-_LIKELY = " UNION ALL ".join(
+_FEW = 2_000  # images among which a further word is looked for; where there are more, among all
+_WORDS = {
+    "tag": "tags",
+    "note": "note",
+    "place": "place",
+    "part number": "part_number",
+    "set": "set_name",
+}
+_OF_WORDS = "descriptions CROSS JOIN fixity USING (digest) WHERE replaced_at IS NULL AND length(?1)"
+
+# SQLite folds ASCII alone: a text with other characters is given, to be compared by fold().
+_OTHER = "CAST({0} AS TEXT) GLOB '*[^ -~]*'"
+_LIKELY = f"(instr(lower(CAST({{0}} AS TEXT)), ?1) OR {_OTHER})"
+_GIVEN = f"CASE WHEN {_OTHER} THEN {{0}} END"
+_ALL_OF_WORDS = (
+    tuple(_WORDS),
+    f"SELECT image_id, {', '.join(_WORDS.values())} FROM {_OF_WORDS}",
+)
+_SOURCES = (
     (
-        f"SELECT id FROM images WHERE {_HAS.format('path')}",
-        f"SELECT image_id FROM volumes WHERE {_HAS.format('label')}",
-        "SELECT image_id FROM descriptions CROSS JOIN fixity USING (digest) "
-        f"WHERE {' OR '.join(map(_HAS.format, _WORDS))}",
-    )
+        ("name",),
+        f"SELECT id AS image_id, {_GIVEN.format('path')} FROM images "
+        f"WHERE {_LIKELY.format('path')}",
+    ),
+    (
+        ("label",),
+        f"SELECT image_id, {_GIVEN.format('label')} FROM volumes WHERE {_LIKELY.format('label')}",
+    ),
+    (
+        _ALL_OF_WORDS[0],
+        f"{_ALL_OF_WORDS[1]} AND ({' OR '.join(map(_LIKELY.format, _WORDS.values()))})",
+    ),
+)
+"""What is searched: what the texts are called, and a query for the images where they are likely."""
+
+_ALL_OF_SOURCES = (
+    (("name",), "SELECT id AS image_id, path FROM images WHERE length(?1)"),
+    (("label",), "SELECT image_id, label FROM volumes WHERE length(?1)"),
+    _ALL_OF_WORDS,
 )
 
 
-def _likely(db: sqlite3.Connection, word: str) -> set[int] | None:
-    """Return images that may have a word in some text, none left out; None for all of them.
-
-    SQLite folds ASCII alone, so texts with other characters are likely too.
-    """
-    if not word.isascii() or "*" in word or "?" in word:
-        return None
-    return {image_id for (image_id,) in db.execute(_LIKELY, [word])}
+def _is_plain(word: str) -> bool:
+    """Tell whether SQLite can look for a word."""
+    return word.isascii() and "*" not in word and "?" not in word
 
 
-def _iter_texts(
-    db: sqlite3.Connection, shelf_id: int | None, among: set[int] | None
-) -> Iterator[tuple[int, _Texts]]:
-    """Yield what is searched of each image ``among`` all, folded, with what it is called."""
-    wanted = json.dumps(sorted(among)) if among is not None else ""
-    picked = " IN (SELECT value FROM json_each(?))" if among is not None else " != ?"
-    labels: dict[int, dict[str, None]] = defaultdict(dict)
-    for image_id, label in db.execute(
-        f"SELECT image_id, label FROM volumes WHERE image_id{picked} AND label != x''", [wanted]
-    ):
-        labels[image_id][fold(kept_text(label))] = None
-    words: dict[int, _Texts] = {}
-    for image_id, tags, note, place, part_number, set_name in db.execute(
-        "SELECT image_id, tags, note, place, part_number, set_name FROM descriptions "
-        f"CROSS JOIN fixity USING (digest) WHERE replaced_at IS NULL AND image_id{picked}",
-        [wanted],
-    ):
-        pairs = [("note", note), ("place", place), ("part number", part_number), ("set", set_name)]
-        words[image_id] = [
-            *(("tag", fold(tag)) for tag in kept_text(tags).split("\n")),
-            *((name, fold(kept_text(text))) for name, text in pairs),
-        ]
-    where, values = (" AND shelf_id = ?", [shelf_id]) if shelf_id is not None else ("", [])
-    for image_id, path in db.execute(
-        f"SELECT id, path FROM images WHERE id{picked}{where}", [wanted, *values]
-    ):
-        texts = [("name", fold(kept_path(path)))]
-        texts += [("label", label) for label in labels.get(image_id, ())]
-        texts += words.get(image_id, [])
-        yield image_id, texts
-
-
-def _first(db: sqlite3.Connection, found: dict[int, list[str]], limit: int) -> list[ImageRow]:
+def _first(db: sqlite3.Connection, found: Collection[int], limit: int) -> list[ImageRow]:
     """Return the first of many by shelf and path; the rest are only counted."""
-    order = [
+    order = (
         image_id
+        for (shelf_id,) in db.execute("SELECT id FROM shelves ORDER BY name").fetchall()
         for (image_id,) in db.execute(
-            "SELECT images.id FROM images JOIN shelves ON shelves.id = shelf_id "
-            "ORDER BY shelves.name, path"
+            "SELECT id FROM images WHERE shelf_id = ? ORDER BY path", [shelf_id]
         )
         if image_id in found
-    ]
-    return list(images.by_ids(db, order[:limit]).values())
+    )
+    return list(images.by_ids(db, islice(order, limit)).values())

@@ -7,8 +7,8 @@ import sqlite3
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
+from mediashelf.catalogue.keeping.whole import EntryCount, SeenEntries, lost_rows
 from mediashelf.catalogue.rows import kept_path
-from mediashelf.catalogue.steps.copying import mapped
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.lists.values import LENGTHS
 
@@ -19,11 +19,9 @@ _NEW_RECORD = "scan it anew: its record cannot be relied on"
 _OWN = "own behaviour"
 
 
-def check_opened(db: sqlite3.Connection, place: str) -> Iterator[Finding]:
+def check_opened(db: sqlite3.Connection, place: str, entries: SeenEntries) -> Iterator[Finding]:
     """Yield where rows that belong together do not; the file itself is whole."""
-    with mapped(db):
-        lost = db.execute("PRAGMA foreign_key_check").fetchall()
-    for table, row_id, parent, _ in lost:
+    for table, row_id, parent in lost_rows(db, entries):
         yield _wrong(
             "catalogue-rows-belong",
             place,
@@ -38,7 +36,7 @@ def check_opened(db: sqlite3.Connection, place: str) -> Iterator[Finding]:
     }
     yield from _check_digests(db, names)
     yield from _check_blocks(db, names)
-    yield from _check_entries(db, names)
+    yield from _check_entries(db, names, entries)
     yield from _check_dates(db, names)
 
 
@@ -78,28 +76,31 @@ def _check_blocks(db: sqlite3.Connection, names: dict[int, str]) -> Iterator[Fin
             )
 
 
-def _check_entries(db: sqlite3.Connection, names: dict[int, str]) -> Iterator[Finding]:
-    for image_id, known, found in db.execute(
-        "SELECT images.id, entry_count, "
-        "(SELECT count(*) FROM entries WHERE image_id = images.id AND twin IS NULL) AS found "
-        "FROM images WHERE entry_count != found"
-    ):
-        yield _wrong(
-            "entries-are-all-there",
-            names.get(image_id, "?"),
-            f"{found:,} files and folders can be searched",
-            expected=f"{known:,}",
-        )
-    for image_id, number in db.execute(
-        "SELECT one.image_id, one.number FROM entries AS one WHERE one.twin IS NOT NULL AND "
-        "NOT EXISTS (SELECT 1 FROM entries AS other WHERE other.image_id = one.image_id "
-        "AND other.number = one.twin)"
-    ):
-        yield _wrong(
-            "entries-are-all-there",
-            names.get(image_id, "?"),
-            f"entry {number} names the same file as one that is not there",
-        )
+def _check_entries(
+    db: sqlite3.Connection, names: dict[int, str], entries: SeenEntries
+) -> Iterator[Finding]:
+    for image_id, known in db.execute("SELECT id, entry_count FROM images"):
+        found = entries.counts.get(image_id, EntryCount(0, 0))
+        if found.files != known:
+            yield _wrong(
+                "entries-are-all-there",
+                names.get(image_id, "?"),
+                f"{found.files:,} files and folders can be searched",
+                expected=f"{known:,}",
+            )
+        if not found.twins:
+            continue
+        for (number,) in db.execute(
+            "SELECT one.number FROM entries AS one WHERE image_id = ? AND twin IS NOT NULL AND "
+            "NOT EXISTS (SELECT 1 FROM entries AS other WHERE other.image_id = one.image_id "
+            "AND other.number = one.twin)",
+            [image_id],
+        ):
+            yield _wrong(
+                "entries-are-all-there",
+                names.get(image_id, "?"),
+                f"entry {number} names the same file as one that is not there",
+            )
 
 
 def _check_dates(db: sqlite3.Connection, names: dict[int, str]) -> Iterator[Finding]:

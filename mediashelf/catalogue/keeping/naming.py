@@ -15,7 +15,7 @@ from mediashelf.catalogue import images
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
-from mediashelf.text import did_you_mean, first_text, printable
+from mediashelf.text import did_you_mean, first_text, printable, same_name
 
 _NAMED_AT_MOST = 5
 _ON_WINDOWS_TOO = str.maketrans("\\", "/")
@@ -77,15 +77,15 @@ def _on_shelf(rows: list[ImageRow], name: str, path: str) -> list[ImageRow]:
     wanted = path.removeprefix(" ")
     # Screens print control characters as escapes.
     exact = [row for row in rows if wanted in (row.path, printable(row.path))]
-    folded = wanted.strip().translate(_ON_WINDOWS_TOO).casefold()
-    found = exact or [row for row in rows if not folded or row.path.casefold() == folded]
+    folded = same_name(wanted.strip().translate(_ON_WINDOWS_TOO))
+    found = exact or [row for row in rows if not folded or same_name(row.path) == folded]
     if not found and _is_pattern(wanted):
         # "[" is a character of names more often than the beginning of a choice.
         fits = re.compile(translate(folded.replace("[", "[[]"))).match
-        found = [row for row in rows if fits(row.path.casefold())]
+        found = [row for row in rows if fits(same_name(row.path))]
     if not found:
         end = f"/{folded}"
-        found = [row for row in rows if f"/{row.path}".casefold().endswith(end)]
+        found = [row for row in rows if same_name(f"/{row.path}").endswith(end)]
         if len(found) != 1:
             near = did_you_mean(wanted, [row.path for row in rows])
             raise InputError(f"{name}: no image on this shelf has this name{near}")
@@ -93,7 +93,7 @@ def _on_shelf(rows: list[ImageRow], name: str, path: str) -> list[ImageRow]:
 
 
 def _by_end(catalogue: Catalogue, name: str) -> list[ImageRow]:
-    parts = name.translate(_ON_WINDOWS_TOO).casefold().lstrip("/")
+    parts = same_name(name.translate(_ON_WINDOWS_TOO)).lstrip("/")
     end = "/" + parts
     rows = images.by_name(catalogue.db, parts.rpartition("/")[2])
-    return [row for row in rows if f"/{row.shelf}/{row.path}".casefold().endswith(end)]
+    return [row for row in rows if same_name(f"/{row.shelf}/{row.path}").endswith(end)]

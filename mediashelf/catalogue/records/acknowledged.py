@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable
 
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, keep_text, kept_text, utc_now
@@ -25,6 +26,38 @@ def take_back(db: sqlite3.Connection, image_id: int, rule: str) -> bool:
             "DELETE FROM acknowledged WHERE image_id = ? AND rule = ?", [image_id, rule]
         ).rowcount
     )
+
+
+def keep_before_forgetting(db: sqlite3.Connection, where: str, *values: object) -> None:
+    """Keep what was acknowledged of the images that ``where`` picks; they are forgotten next."""
+    for digest, path, rule, why, at in db.execute(
+        "SELECT digest, path, rule, why, acknowledged_at FROM acknowledged "
+        f"JOIN images ON images.id = image_id WHERE {where}",
+        values,
+    ).fetchall():
+        db.execute(
+            "INSERT OR REPLACE INTO acknowledged_before "
+            "(digest, file_name, rule, why, acknowledged_at) VALUES (?, ?, ?, ?, ?)",
+            [digest, _file_name(path), rule, why, at],
+        )
+
+
+def bring_back(db: sqlite3.Connection, image_id: int, digests: Iterable[str]) -> None:
+    """Let an image that was forgotten and is on record again have what was acknowledged of it."""
+    (path,) = db.execute("SELECT path FROM images WHERE id = ?", [image_id]).fetchone()
+    for digest in digests:
+        key = [digest, _file_name(path)]
+        db.execute(
+            "INSERT OR IGNORE INTO acknowledged (image_id, rule, digest, why, acknowledged_at) "
+            "SELECT ?, rule, digest, why, acknowledged_at FROM acknowledged_before "
+            "WHERE digest = ? AND file_name = ?",
+            [image_id, *key],
+        )
+        db.execute("DELETE FROM acknowledged_before WHERE digest = ? AND file_name = ?", key)
+
+
+def _file_name(path: bytes) -> bytes:
+    return path.rpartition(b"/")[2]
 
 
 KNOWN = (

@@ -16,9 +16,13 @@ _COLUMNS = "note, tags, place, part_number, set_name, set_number, set_size"
 def iter_descriptions(
     db: sqlite3.Connection, picked: str, parameters: tuple[Any, ...]
 ) -> Iterator[tuple[int, Description]]:
-    """Yield the words on each image that the query ``picked`` gives the ids of."""
+    """Yield the words on each image that the query ``picked`` gives the ids of.
+
+    Without parameters that is every image, and there are fewer words than images.
+    """
+    both = "fixity JOIN descriptions" if parameters else "descriptions CROSS JOIN fixity"
     for image_id, *values in db.execute(
-        f"SELECT image_id, {_COLUMNS} FROM fixity JOIN descriptions USING (digest) "
+        f"SELECT image_id, {_COLUMNS} FROM {both} USING (digest) "
         f"WHERE replaced_at IS NULL AND image_id IN ({picked})",
         parameters,
     ):

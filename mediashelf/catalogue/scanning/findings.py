@@ -14,13 +14,13 @@ _NAMED = 5
 
 def missing_finding(shelf: str, paths: Sequence[str]) -> Finding:
     """Return what a person has to decide about images that are gone from their shelf."""
-    are = "image is" if len(paths) == 1 else "images are"
+    are, them = ("image is", "it") if len(paths) == 1 else ("images are", "them")
     return Finding(
         "file-is-present",
         Severity.ERROR,
         shelf,
         f"{len(paths):,} {are} missing: {first_text(paths, _NAMED, 'image')}",
-        remedy="put them back; to forget them: mediashelf shelf drop "
+        remedy=f"put {them} back; to forget {them}: mediashelf shelf drop "
         f"{shlex.quote(shelf)} --only-missing",
     )
 

@@ -21,6 +21,7 @@ from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.integrity.fixity.states import State
+from mediashelf.system import real_path
 
 
 def by_likeness(rows: Sequence[ImageRow], shelf: str, path: str) -> list[ImageRow]:
@@ -49,7 +50,7 @@ def has_left(db: sqlite3.Connection, row: ImageRow) -> bool:
     except (FileNotFoundError, NotADirectoryError):
         # A shelf that this run did not walk may have gone away since.
         return row.presence is Presence.MISSING or (
-            FileSystems().nearest(os.path.realpath(row.file)) == row.file_system
+            FileSystems().nearest(real_path(row.file)) == row.file_system
             and not _is_shelf_away(db, row)
         )
     except OSError:
@@ -64,7 +65,7 @@ def _is_shelf_away(db: sqlite3.Connection, row: ImageRow) -> bool:
         [row.id],
     ).fetchall()
     rows = images.by_ids(db, [one for (one,) in ids])
-    if not other_folder(row.root, list(rows.values()), FileSystems()):
+    if not other_folder(db, row.root, list(rows.values()), FileSystems()):
         return False
     # Noted at once, so that the next file with a record there need not ask again.
     db.executemany("UPDATE images SET presence = 'away' WHERE id = ?", ids)

@@ -202,7 +202,7 @@ def _other_folder(
         if image.presence != Presence.MISSING
     ):
         return ""
-    return other_folder(shelf.root, catalogue.images(shelf=shelf.name), file_systems)
+    return other_folder(catalogue.db, shelf.root, catalogue.images(shelf=shelf.name), file_systems)
 
 
 def _plan_shelf(

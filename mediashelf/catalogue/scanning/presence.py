@@ -20,6 +20,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from mediashelf.catalogue.rows import Presence
+from mediashelf.system import real_path
 
 _UUIDS = Path("/dev/disk/by-uuid")
 
@@ -45,7 +46,7 @@ class FileSystems:
 
     def of_link(self, path: str) -> str:
         """Return the name of the file system that holds what a link leads to."""
-        return self.nearest(os.path.realpath(path))
+        return self.nearest(real_path(path))
 
     def nearest(self, path: str) -> str:
         """Return the file system of the nearest folder above ``path`` that exists."""
@@ -95,7 +96,7 @@ class Absences:
 
         ``file_system`` is the one on record.
         """
-        now = self._file_systems.nearest(os.path.realpath(self._root / path))
+        now = self._file_systems.nearest(real_path(self._root / path))
         if now == file_system or (file_system, now) in self._same:
             return Presence.MISSING, now
         return Presence.AWAY, file_system

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.listing import count_entries, list_entries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
+from mediashelf.catalogue.readable import answers_for
 from mediashelf.catalogue.records.inside import BytesInside, digest_inside
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.faults import NOT_OPENED_RULE, one_of_hundreds, opened
@@ -149,6 +150,7 @@ def _with_structure(
         findings=tuple(_as_kept(_in_file(each, stored), path) for each in findings),
         listing=tuple(list_entries(facts)) if to_record else (),
         packed_facts=pack_facts(facts) if to_record else b"",
+        readable=answers_for(facts) if to_record else (),
         summary=summarise(facts) if to_record else None,
         bytes_inside=_bytes_inside(image) if digests_inside else (),
     )

@@ -7,6 +7,8 @@ import sqlite3
 from collections.abc import Sequence
 
 from mediashelf.catalogue.listing import count_entries, fold
+from mediashelf.catalogue.readable import keep_answers
+from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
@@ -46,6 +48,8 @@ def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now
         record_unread(db, image_id, reading, now)
         return int(image_id)
     _set_contents(db, image_id, reading, verdict_of(reading), "scan", now)
+    if reading.digests is not None:
+        bring_back(db, image_id, reading.digests.whole.values())
     _add_digests(db, image_id, reading, now)
     _add_structure(db, image_id, reading)
     _add_findings(db, image_id, "scan", reading.findings)
@@ -146,6 +150,8 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
     if in_force and not is_same:
         put_aside(db, image_id, now)
     _add_digests(db, image_id, reading, now)
+    if not in_force:
+        bring_back(db, image_id, digests.whole.values())
     return is_same
 
 
@@ -204,6 +210,7 @@ def _add_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> N
         if reading.summary is not None:
             write_summaries(db, {image_id: reading.summary})
     keep_inside(db, image_id, reading.bytes_inside)
+    keep_answers(db, image_id, reading.readable)
     _add_entries(db, image_id, reading)
 
 

@@ -104,9 +104,12 @@ def _record(
     return settled
 
 
+_OF_BYTES_ON_RECORD = (Event.NEW, Event.COPY, Event.MOVED, Event.SWAPPED, Event.CONFIRMED)
+
+
 def _outcome(catalogue: Catalogue, job: Job, reading: Reading, result: Recorded) -> ScanOutcome:
     reading = reading.without_listing()
-    if reading.findings and result.event in (Event.CONFIRMED, Event.MOVED, Event.SWAPPED):
+    if reading.findings and result.event in _OF_BYTES_ON_RECORD:
         known = acknowledged_of(catalogue.db, result.image_id)
         reading = replace(reading, findings=with_acknowledged(reading.findings, known))
     return ScanOutcome(job, result.event, reading, result.detail, result.origin)

@@ -29,9 +29,10 @@ class Reading:
     """What one look at an image file found. Offsets in findings count in the file.
 
     ``digests`` is None where the bytes could not be read. ``volumes`` are kind and
-    label of each; ``listing``, ``packed_facts``, ``summary``, ``bytes_inside`` and ``packages``,
-    where they were looked for, are what a catalogue records. ``stored`` says how the file
-    stores the sectors of a disc, if it ``has_sectors``; ``sectors`` counts the verdicts on
+    label of each; ``listing``, ``packed_facts``, ``summary``, ``bytes_inside``, ``readable``, the
+    answers of targets, and ``packages``, where they were looked for, are what a catalogue
+    records. ``stored`` says how the file stores the sectors of a disc, if it
+    ``has_sectors``; ``sectors`` counts the verdicts on
     them, where they carry what tells, and is None where they were not judged.
     ``inside`` are findings about files inside with checksums of their own, and
     ``inside_report`` says what was verified of them; it is None where they were
@@ -66,6 +67,7 @@ class Reading:
     packed_facts: bytes = b""
     summary: DiscSummary | None = None
     bytes_inside: tuple[BytesInside, ...] = ()
+    readable: tuple[tuple[str, str, int], ...] = ()
     packages: PackagesSeen | None = None
 
     def without_listing(self) -> Reading:

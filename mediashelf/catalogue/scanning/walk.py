@@ -3,8 +3,8 @@
 What counts as an image:
 
 * by name alone, letter case aside: ``.iso``, ``.udf``, and cue sheets, ``.cue``; archives,
-  ``.zip``, ``.7z``, ``.rar``, ``.tar`` and compressed ones; compressed images, ``.iso.gz``;
-  floppy images, ``.ima``, ``.imz``, ``.flp``, ``.vfd``;
+  ``.zip``, ``.7z``, ``.rar``, ``.lzh``, ``.tar`` and compressed ones; compressed images,
+  ``.iso.gz``; floppy images, ``.ima``, ``.imz``, ``.flp``, ``.vfd``;
 * ``.img``, ``.bin`` and ``.raw`` when the first sectors look like a disc or a floppy, or a
   sheet of the same name is beside them (other programs use these endings too);
 * whatever is on record already: a damaged image stays an image.
@@ -34,7 +34,8 @@ SUFFIXES_BY_NAME = (".iso", ".udf", SHEET_SUFFIX)
 SUFFIXES_BY_CONTENT = (".img", ".bin", ".raw")
 _SUFFIXES = frozenset(SUFFIXES_BY_CONTENT)
 _WRAPPED = re.compile(
-    r"\.(zip|7z|rar|tar|t(ar\.)?(gz|bz2|xz)|t[bx]z|(iso|img|udf|bin)\.(gz|bz2|xz)|im[az]|flp|vfd)$"
+    r"\.(zip|7z|rar|lzh|lha|tar|t(ar\.)?(gz|bz2|xz)|t[bx]z|(iso|img|udf|bin)\.(gz|bz2|xz)"
+    r"|im[az]|flp|vfd)$"
 )
 
 FOLDERS_PASSED_OVER = frozenset(

@@ -43,7 +43,8 @@ def copy_whole(
     with whole_output(output, replace=replace) as temporary:
         with closing(sqlite3.connect(temporary, isolation_level=None)) as copy:
             copy.execute("PRAGMA synchronous = OFF")  # flushed whole before it has its name
-            db.backup(copy, pages=_PAGES_AT_ONCE, progress=count_up, sleep=0)
+            with mapped(db):
+                db.backup(copy, pages=_PAGES_AT_ONCE, progress=count_up, sleep=0)
             copy.execute("PRAGMA journal_mode = DELETE")  # one file, for any place
             problems = integrity_problems(copy, quick=True)
         if problems:

@@ -17,7 +17,7 @@ from mediashelf.findings import Severity
 from mediashelf.jobs.session_cards import ExaminedCard, examine_card
 from mediashelf.sessions.manifests.manifest import schema
 from mediashelf.sessions.manifests.values import ManifestDisc
-from mediashelf.text import count_text, size_text
+from mediashelf.text import count_text, moment_text, size_text
 
 
 def _print_schema(context: click.Context, option: click.Parameter, is_wanted: bool) -> None:
@@ -74,12 +74,23 @@ def manifest(path: Path, sizes_only: bool, as_json: bool, quiet: bool, fail_on: 
     exit_for(card.findings, fail_on)
 
 
+_NOT_SEEN = "card-file-is-there"
+_WRONG = {
+    _NOT_SEEN: "missing",
+    "card-file-is-regular": "not a file",
+    "card-path-stays-on-card": "not on the card",
+    "card-size-agrees": "another size",
+    "card-digest-agrees": "other bytes",
+    "card-is-readable": "unreadable",
+}
+
+
 def _say(card: ExaminedCard, quiet: bool) -> None:
     content, findings = card.manifest, card.findings
     if not quiet:
         machine = f", for {content.session.machine}" if content.session.machine else ""
         say_wrapped(f"{content.session.name}{machine}")
-        say(f"prepared {content.created}")
+        say(f"prepared {moment_text(content.created)}")
         say()
         rows = [
             (
@@ -102,12 +113,16 @@ def _say(card: ExaminedCard, quiet: bool) -> None:
     what = (
         "sizes and digests compared" if card.contents_read else "sizes compared, contents not read"
     )
-    say_wrapped(f"{count_text(len(content.images), 'image')}, {what}: {summary(findings)}")
+    images = count_text(len(content.images), "image")
+    absent = sum(_NOT_SEEN in card.errors(image.path) for image in content.images)
+    if absent:
+        images += f" ({absent:,} missing)"
+    say_wrapped(f"{images}, {what}: {summary(findings)}")
 
 
 def _verdict(card: ExaminedCard, disc: ManifestDisc) -> str:
-    if not card.agrees(disc):
-        return "wrong"
+    if errors := card.errors(disc.path):
+        return next((_WRONG[rule] for rule in errors if rule in _WRONG), "cannot be served")
     return "agrees" if card.contents_read else "size agrees"
 
 

@@ -181,7 +181,7 @@ def _document(plan_path: Path, checked: CheckedPlan) -> dict[str, Any]:
             for disc in checked.discs
         ],
         steps=[
-            chosen(step, "do", "system", "position", "is_before", "partitions")
+            chosen(step, "do", "system", "machine", "position", "is_before", "partitions")
             for step in checked.plan.steps
         ],
         findings=findings_by_disc(checked.discs, checked.about_machine),

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 
 from mediashelf.cli.bench.eject_text import eject_text
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
+from mediashelf.reports.bench.sheet_chapters import about_machine
 from mediashelf.sessions.card_space import READ_SPEED, WRITE_SPEED, copying_seconds
 from mediashelf.sessions.cards.arrange import Action, PlacedDisc
 from mediashelf.sessions.discs.glance import boot_ways
@@ -59,9 +60,11 @@ def say_plan(
         headers = ["disc", "label", "size", "boots", "checked for", "purpose"]
         for line in table(headers, [_plan_row(disc) for disc in discs], right="disc, size"):
             say(line)
-        _say_machine(plan.machine)
-        _say_steps(plan)
         say()
+        if lines := [*_machine_lines(plan.machine), *_step_lines(plan)]:
+            for indent, line in lines:
+                say_wrapped(line, indent=indent)
+            say()
     _say_findings(discs, about_machine, "machine", quiet)
     if not quiet:
         total = sum(disc.size for disc in discs if disc.repeats is None)
@@ -92,7 +95,10 @@ def say_prepared(prepared: PreparedCard, *, quiet: bool) -> None:
         if row.severity != "note"
     )
     if open_count:
-        say_wrapped(f"{count_text(open_count, 'finding')} recorded as open in the manifest.")
+        say_wrapped(
+            f"{count_text(open_count, 'warning or error', 'warnings and errors')} recorded as "
+            "open in the manifest."
+        )
     sheets = " and ".join(file.path for file in manifest.other_files)
     say_wrapped(f"For the bench, in {card}: {sheets}")
     if advice := eject_text(card):
@@ -115,27 +121,27 @@ def _say_title(plan: SessionPlan) -> None:
     say_wrapped(f"{plan.name}{machine}")
 
 
-def _say_machine(machine: PlannedMachine) -> None:
-    say()
+def _machine_lines(machine: PlannedMachine) -> Iterator[tuple[int, str]]:
+    """Yield what the plan says of the machine: indents and lines."""
+    if facts := about_machine(machine):
+        yield 0, f"machine: {facts}"
     for text in machine.settings:
-        say_wrapped(f"setting: {text}")
+        yield 0, f"setting: {text}"
     for part in machine.parts:
-        words = (part.what, part.where, part.jumpers, part.device)
-        say_wrapped(f"part: {', '.join(word for word in words if word)}")
+        yield 0, f"part: {part.words}"
     if machine.notes:
-        say_wrapped(f"note: {machine.notes}")
+        yield 0, f"note: {machine.notes}"
 
 
-def _say_steps(plan: SessionPlan) -> None:
+def _step_lines(plan: SessionPlan) -> Iterator[tuple[int, str]]:
     if len(plan.systems) > 1:
-        say_wrapped(f"order of systems: {', '.join(plan.systems)}")
+        yield 0, f"order of systems: {', '.join(plan.systems)}"
     for step in plan.steps:
         side = "before" if step.is_before else "after"
         where = f", {side} disc {step.position}" if step.position else ", first"
-        say_wrapped(f"step{f' for {step.system}' if step.system else ''}{where}: {step.do}")
+        yield 0, f"step{f' for {step.system}' if step.system else ''}{where}: {step.do}"
         for number, one in enumerate(step.partitions, start=1):
-            words = (one.system, one.filesystem, one.size, one.note)
-            say_wrapped(f"{number}. {', '.join(word for word in words if word)}", indent=2)
+            yield 2, f"{number}. {one.words}"
 
 
 def _say_head(session: CheckedSession) -> None:

@@ -12,8 +12,7 @@ from mediashelf.cli.documents import document
 from mediashelf.cli.options import catalogue_option, json_option, quiet_option
 from mediashelf.cli.render import say_json, say_wrapped
 from mediashelf.cli.report_file import CREATED_BY, checked_page_path, write_report
-from mediashelf.errors import OutputError
-from mediashelf.files import write_whole
+from mediashelf.files import refuse_missing_folder, write_whole
 from mediashelf.jobs import session_notes
 
 session_option = click.option(
@@ -80,8 +79,8 @@ def _checked_csv_path(
 ) -> Path | None:
     if path is not None and path.suffix.lower() != ".csv":
         raise click.BadParameter(f"{path} does not end in .csv")
-    if path is not None and not path.parent.is_dir():
-        raise OutputError(f"{path}: there is no folder {path.parent}; make it first")
+    if path is not None:
+        refuse_missing_folder(path)
     return path
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from mediashelf.building.recipes.capacity import NAMED
+from mediashelf.building.recipes.capacity import NAMED, parse_capacity
 from mediashelf.building.writing.blocking import refuse_blocked
 from mediashelf.cli.discs.build_json import build_document
 from mediashelf.cli.discs.build_text import say_result, say_work
@@ -23,6 +23,7 @@ from mediashelf.cli.options import (
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped, tell
 from mediashelf.cli.report_file import report_option
+from mediashelf.errors import RecipeError
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.building import BuiltRecipe, build_recipe, refuse_destination
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, find_recipe, is_recipe
@@ -31,6 +32,17 @@ from mediashelf.jobs.library.naming import find_place
 from mediashelf.readability.targets import load_targets, pick_targets
 
 PLACES_SHOWN = 5
+
+
+def _checked_capacity(
+    context: click.Context, option: click.Parameter, text: str | None
+) -> str | None:
+    """Return the words, unless they mean no capacity."""
+    try:
+        parse_capacity(text or "74min")
+    except RecipeError as error:
+        raise click.BadParameter(str(error)) from error
+    return text
 
 
 @click.command(
@@ -70,6 +82,7 @@ Examples:
 @click.option(
     "--capacity",
     metavar="SIZE",
+    callback=_checked_capacity,
     help=f"What the disc must fit on: {', '.join(NAMED)}, '333000 sectors', '650 MiB' "
     "[default: all that an emulated drive can serve].",
 )
@@ -139,7 +152,7 @@ def build(
         # Said before an hour of reading, not after it.
         refuse_destination(recipe, output, is_spread=is_spread, replace=may_replace)
     if machine_paths and not recipe.targets:
-        raise click.UsageError("Drivers are judged for a target; name one with --target.")
+        raise click.UsageError("Drivers are judged for a system; name one with --target.")
     targets = pick_targets(recipe.targets, load_targets(targets_folder))
     shown = partial(progress, quiet=quiet)
     work = plan_recipe(recipe, targets, is_spread=is_spread, progress=shown)

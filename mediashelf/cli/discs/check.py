@@ -174,7 +174,7 @@ class _Batch:
             (name, *(f"{counts[verdict]:,}" for verdict in _SHORT))
             for name, counts in self.verdicts.items()
         ]
-        for line in table(["target", *_SHORT.values()], rows, right=",".join(_SHORT.values())):
+        for line in table(["system", *_SHORT.values()], rows, right=",".join(_SHORT.values())):
             say(line)
         parts = [f"{count_text(self.total, 'disc')} checked"]
         if self.not_served:
@@ -214,7 +214,7 @@ def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
     say_wrapped(_glance(answer), indent=2)
     say()
     if rows:
-        for line in table(["target", "verdict", "findings"], rows):
+        for line in table(["system", "verdict", "findings"], rows):
             say(line)
         say()
     own_part = "structure" if answer.kind == "image" else "plan"
@@ -231,7 +231,7 @@ def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
             shown = [item for item in found if item.severity >= lowest]
             _say_part(f"{target.name}: {target.title}", shown, limit)
     elif not quiet and any(found for _, found in answer.targets):
-        say_wrapped("Add --target NAME to see what was found for that target.")
+        say_wrapped("Add --target NAME to see what was found for that system.")
         say()
     _say_part("drivers", drivers, limit)
 

@@ -190,7 +190,7 @@ def say_explanation(survey: Survey, index: int, more: Iterable[str] = ()) -> Non
     for unfit, fit in survey.unfit_for(cover.device):
         say_wrapped(f"not for {survey.target}: {unfit.path}, {FIT_WORDS[fit]}", indent=2)
     if best is None and not (cover.possible or cover.declared):
-        say_wrapped("no package here has one of these ids for this target", indent=2)
+        say_wrapped("no package here has one of these ids for this system", indent=2)
     if len(cover.candidates) > 1:
         say_wrapped("signatures are not verified and count as equal", indent=2)
     for line in more:

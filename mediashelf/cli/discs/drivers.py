@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -25,22 +26,17 @@ from mediashelf.cli.options import (
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped, summary
 from mediashelf.drivers.machines.devices import pick_device
-from mediashelf.drivers.machines.reading import Machine
+from mediashelf.drivers.machines.reading import Machine, read_machines
 from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
 from mediashelf.findings import Severity
 from mediashelf.formats.inf.systems import ARCHITECTURES
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
-from mediashelf.jobs.discs.driver_survey import (
-    DriverAnswer,
-    DriverSubjects,
-    find_subjects,
-    survey_subjects,
-)
-from mediashelf.jobs.discs.recipe_options import RecipeOptions
 from mediashelf.jobs.driver_families import needed_family
-from mediashelf.jobs.library.naming import find_place
 from mediashelf.jobs.shelves.machine import LibraryAnswer, cover_machine
 from mediashelf.readability.targets import Target, load_targets, pick_targets
+
+if TYPE_CHECKING:  # the library is asked without what plans discs and opens images
+    from mediashelf.jobs.discs.driver_survey import DriverAnswer
 
 PLACES_SHOWN = 5
 
@@ -144,22 +140,27 @@ def drivers(
     if of_shelves and code_page != DEFAULT_CODE_PAGE:
         raise click.UsageError("--code-page is for texts that are read now; a scan has read these.")
     _refuse_code_page(code_page)
+    if of_shelves:
+        machine = read_machines(machine_paths)
+        picked = _picked(machine, explained)
+        targets = _targets(target_names, load_targets(targets_folder))
+        families = _families(targets, family_name, release, architecture)
+        with open_catalogue(catalogue_path) as catalogue:
+            found = cover_machine(catalogue, machine, list(zip(targets, families, strict=True)))
+        _say_shelves(found, machine, picked, as_json=as_json, quiet=quiet)
+        exit_for(found.findings, fail_on)
+        return
+    from mediashelf.jobs.discs.driver_survey import find_subjects, survey_subjects
+    from mediashelf.jobs.discs.recipe_options import RecipeOptions
+    from mediashelf.jobs.library.naming import find_place
+
     place_of = partial(find_place, catalogue_path=catalogue_path)
     options = RecipeOptions(targets=target_names, machines=machine_paths, find_place=place_of)
     subjects = find_subjects(paths, options)
     picked = _picked(subjects.machine, explained)
     known = load_targets(targets_folder)
-    targets = _targets(subjects, known)
+    targets = _targets(subjects.target_names, known)
     families = _families(targets, family_name, release, architecture)
-    if of_shelves:
-        assert subjects.machine is not None
-        with open_catalogue(catalogue_path) as catalogue:
-            found = cover_machine(
-                catalogue, subjects.machine, list(zip(targets, families, strict=True))
-            )
-        _say_shelves(found, subjects.machine, picked, as_json=as_json, quiet=quiet)
-        exit_for(found.findings, fail_on)
-        return
     answer = survey_subjects(
         subjects,
         list(zip(targets, families, strict=True)),
@@ -241,10 +242,10 @@ def _refuse_code_page(name: str) -> None:
         ) from error
 
 
-def _targets(subjects: DriverSubjects, known: Mapping[str, Target]) -> list[Target]:
-    if not subjects.target_names:
-        raise click.UsageError("Name a target with --target, such as win9x or nt5.")
-    return pick_targets(subjects.target_names, known)
+def _targets(names: Sequence[str], known: Mapping[str, Target]) -> list[Target]:
+    if not names:
+        raise click.UsageError("Name a system with --target, such as win9x or nt5.")
+    return pick_targets(names, known)
 
 
 def _families(
@@ -257,7 +258,7 @@ def _families(
         known = [release for name in names for release in FAMILIES[name].releases]
         words = ", ".join(f"{major}.{minor}" for major, minor in known) or "none"
         raise click.BadParameter(
-            f"no target here has a release {release} (known: {words})", param_hint="--release"
+            f"no system here has a release {release} (known: {words})", param_hint="--release"
         )
     return [
         choose_family(

@@ -113,7 +113,7 @@ def new(
     if not folders:
         raise click.UsageError("Name a folder or an archive, or use --shelves.")
     if machine_paths and not target_names:
-        raise click.UsageError("Drivers are judged for a target; name one with --target.")
+        raise click.UsageError("Drivers are judged for a system; name one with --target.")
     place_of = partial(find_place, catalogue_path=catalogue_path)
     drafted = draft_from_folders(
         [Path(place_of(str(folder))) for folder in folders],
@@ -145,7 +145,7 @@ def _from_shelves(
     quiet: bool,
 ) -> None:
     if not (options.machines and options.targets):
-        raise click.UsageError("--shelves needs a machine and a target: -m FILE -t TARGET.")
+        raise click.UsageError("--shelves needs a machine and a system: -m FILE -t TARGET.")
     with open_catalogue(catalogue_path) as catalogue:
         drafted = draft_for_machine(catalogue, options, load_targets(targets_folder), output)
     draft = drafted.draft

@@ -79,7 +79,7 @@ def _say_list(known: Sequence[Target], folder: Path, *, quiet: bool) -> None:
         for target in known
     ]
     for line in table(
-        ["target", "limits", "published", "what it is"], rows, right="limits, published"
+        ["system", "limits", "published", "what it is"], rows, right="limits, published"
     ):
         say(line)
     if not quiet:

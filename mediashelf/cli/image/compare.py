@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
@@ -62,13 +63,12 @@ def compare(
     if len(kinds) > 2:
         raise click.UsageError("--volume can be given twice at most: for A, and for B")
     places = (_place(first, catalogue_path), _place(second, catalogue_path))
-    with progress("compare", quiet=quiet) as on_bytes:
-        found = compare_places(
-            places,
-            names=(first, second),
-            kinds=[VolumeKind(kind) for kind in kinds],
-            on_bytes=on_bytes,
-        )
+    found = compare_places(
+        places,
+        names=(first, second),
+        kinds=[VolumeKind(kind) for kind in kinds],
+        progress=partial(progress, quiet=quiet),
+    )
     if report_path is not None:
         from mediashelf.reports.library.comparison import comparison_html
 

@@ -26,6 +26,8 @@ def say_mending(mended: Mended, *, dry_run: bool, quiet: bool) -> None:
         say_wrapped(_opening(result, reference))
         _say_files(result)
         _say_parts(result)
+        if touched.mended or touched.open:
+            say()
         _say_entries("mended there", touched.mended)
         _say_entries("not known there", touched.open)
         if touched.mended or touched.open:
@@ -66,10 +68,10 @@ def _file_word(place: int) -> str:
 def _say_parts(result: Mending) -> None:
     if not result.parts:
         return
-    unit = "bytes" if result.is_raw else "LBA"
+    unit = "bytes" if result.in_bytes else "LBA"
     rows = [
         (
-            place_text(part.span, result.is_raw).removeprefix(f"{unit} "),
+            place_text(part.span, result.in_bytes).removeprefix(f"{unit} "),
             _source(part, result),
             _changed(part, result).replace(f"{unit} ", ""),
         )
@@ -81,7 +83,6 @@ def _say_parts(result: Mending) -> None:
     if len(result.parts) > _PARTS_SHOWN:
         more = len(result.parts) - _PARTS_SHOWN
         say_wrapped(f"… and {count_text(more, 'more part')}; --json lists all")
-    say()
 
 
 def _source(part: Part, result: Mending) -> str:
@@ -108,7 +109,7 @@ def _changed(part: Part, result: Mending) -> str:
     """Return where the new bytes differ from the image's; a guess counts only once written."""
     if part.how.is_open and not result.is_written:
         return ""
-    places = [place_text(span, result.is_raw) for span in part.changed]
+    places = [place_text(span, result.in_bytes) for span in part.changed]
     return first_text(places, _SPANS_SHOWN)
 
 

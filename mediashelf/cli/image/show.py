@@ -193,7 +193,7 @@ def _page_targets(
     if report_path is None and (machine_path is not None or names):
         raise click.UsageError("--machine and --target are for the page; name it with --report.")
     if machine_path is not None and not names:
-        raise click.UsageError("--machine needs a target; name it with --target.")
+        raise click.UsageError("--machine needs a system; name it with --target.")
     if not names:
         return []
     from mediashelf.readability.targets import load_targets, pick_targets

@@ -49,7 +49,7 @@ def save(
     """
     with open_catalogue(catalogue_path) as opened:
         total = opened.place.stat().st_size if opened.exists else 0
-        with progress("saving", total=total, quiet=quiet) as on_bytes:
+        with progress("saving the catalogue", total=total, quiet=quiet) as on_bytes:
             size = save_catalogue(opened, output, replace=replace, on_bytes=on_bytes)
         count = len(opened.images())
     if as_json:
@@ -81,7 +81,8 @@ def restore(
     FILE is checked first and stays as it is. The catalogue in use is not lost: with
     --replace it is renamed and stays beside the new one.
     """
-    done = restore_catalogue(source, catalogue_place(catalogue_path), replace=replace)
+    with progress("checking and copying the saved catalogue", unit="", quiet=quiet):
+        done = restore_catalogue(source, catalogue_place(catalogue_path), replace=replace)
     if as_json:
         say_json(
             document(
@@ -118,7 +119,8 @@ def check(catalogue_path: Path | None, as_json: bool, quiet: bool, fail_on: str)
     with open_catalogue(catalogue_path) as opened:
         if not opened.exists:
             raise InputError(f"{opened.place}: there is no catalogue yet, so nothing to check")
-        findings = check_catalogue(opened)
+        with progress("checking the catalogue", unit="", quiet=quiet):
+            findings = check_catalogue(opened)
         place, exists = opened.place, opened.exists
         count = len(opened.images()) if not findings else 0
     if as_json:

@@ -39,6 +39,8 @@ class Column:
 
 def _findings(image: ListedImage) -> str:
     counts = image.row.finding_counts
+    if not counts:
+        return ""
     return ", ".join(
         count_text(counts[severity], severity.word)
         for severity in sorted(Severity, reverse=True)

@@ -91,7 +91,9 @@ def describe(
         say_json(document("describe", images=map(image_dict, rows), unknown=brought.unknown))
     elif table_path is not None:
         if not quiet:
-            say(f"{count_text(len(rows), 'image')} described by {table_path}")
+            news = count_text(brought.changed, "image")
+            same = len(rows) - brought.changed
+            say_wrapped(f"{table_path}: words on {news} changed, {same:,} as before")
     else:
         _say(rows, quiet=quiet and not change.is_nothing)
     if brought.unknown:

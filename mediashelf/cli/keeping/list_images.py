@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 import click
@@ -23,6 +24,7 @@ from mediashelf.cli.options import (
     target_option,
     targets_folder_option,
 )
+from mediashelf.cli.progress import progress
 from mediashelf.cli.render import say_json
 from mediashelf.cli.report_file import report_option
 from mediashelf.formats.volume import VolumeKind
@@ -117,7 +119,8 @@ def list_command(
     wanted = Wanted(shelf, kind, label, state, target_names, targets_folder, name, tag)
     with open_catalogue(catalogue_path) as catalogue:
         asked = as_json or as_csv or OF_DISCS & {*columns, sort}
-        images = list_images(catalogue, wanted, with_discs=bool(asked))
+        shown = partial(progress, quiet=quiet)
+        images = list_images(catalogue, wanted, with_discs=bool(asked), progress=shown)
         if sort is not None or reverse:
             images = sorted_by(images, sort or "shelf", reverse=reverse)
         rows = [image.row for image in images]
@@ -154,7 +157,8 @@ def _list_duplicates(
     )
     from mediashelf.jobs.library.duplicates import find_duplicates
 
-    found = find_duplicates(catalogue, rows)
+    with progress("comparing what is on record", unit="", quiet=quiet):
+        found = find_duplicates(catalogue, rows)
     if as_json:
         say_json(duplicates_document(found))
     elif as_csv:

@@ -26,10 +26,13 @@ def say_list(
         return
     if not images:
         is_empty = not catalogue.shelves()
+        is_filtered = bool(catalogue.images())
         say(
             "Nothing is on record yet. Start with: mediashelf shelf add FOLDER"
             if is_empty
             else "No image matches these filters."
+            if is_filtered
+            else "No image is on record. Look for them with: mediashelf scan"
         )
         if not catalogue.exists:
             say_wrapped(f"No catalogue exists at {catalogue.place} yet.")

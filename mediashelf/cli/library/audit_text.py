@@ -23,7 +23,7 @@ _PLACES_SHOWN = 5  # of one rule in one image; the rest are counted
 def say_audit(results: Sequence[AuditResult], depth: Depth, *, show_all: bool, quiet: bool) -> None:
     """Print everything that an audit found, worst first, and what it read."""
     if not results:
-        say("No image to audit. Register a folder with: mediashelf shelf add FOLDER")
+        say("No image is on record there. Look for them with: mediashelf scan")
         return
     ordered = sorted(
         results, key=lambda each: (WORST_FIRST.index(each.verdict.state), each.job.where)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -99,8 +100,7 @@ def scan(
             work = plan_shelves(catalogue, names, lambda shelf: _wait_for(shelf, quiet))
         work.opens_archives = opens_archives
         try:
-            with progress("scanning", total=work.plan.bytes_to_read, quiet=quiet) as on_bytes:
-                read_planned(catalogue, work, on_bytes, on_bytes.show)
+            read_planned(catalogue, work, partial(progress, quiet=quiet))
         except KeyboardInterrupt:
             if not as_json:
                 _say(work, quiet, time.monotonic() - started)
@@ -152,7 +152,13 @@ def _say_shelf(plan: ShelfPlan, outcomes: Sequence[ScanOutcome], quiet: bool) ->
         )
         return
     counts = {**_counts(plan, outcomes), "gone before": plan.missing_before}
-    words = [f"{count:,} {_WORDS.get(word, word)}" for word, count in counts.items() if count]
+    words = [
+        count_text(count, "copy", "copies")
+        if word == Event.COPY
+        else f"{count:,} {_WORDS.get(word, word)}"
+        for word, count in counts.items()
+        if count
+    ]
     if not quiet:
         say_wrapped(f"{plan.shelf.name}: {', '.join(words) or 'no images'}")
     for event in Event:

@@ -38,7 +38,6 @@ from mediashelf.cli.timer.units import (
     service_text,
     timer_text,
 )
-from mediashelf.errors import CatalogueError
 from mediashelf.text import duration_text, parse_duration
 
 
@@ -139,11 +138,7 @@ def timer(
     place = catalogue_place(catalogue_path).absolute()
     with open_catalogue(place) as catalogue:
         named = list({row.id: row for row in map(catalogue.shelf, shelf_names)}.values())
-        shelves: list[ShelfRow] = named or catalogue.shelves()
-    if not shelves:
-        raise CatalogueError(
-            f"{place}: has no shelf to audit; register one with: mediashelf shelf add FOLDER"
-        )
+        shelves: list[ShelfRow] = named or catalogue.needed_shelves("audit")
     hour, minute = time_of_day
     # SQLite writes beside the file itself, not beside a link to it.
     night = NightlyAudit(

@@ -65,13 +65,19 @@ def catalogs_there(package: Package) -> list[str]:
     return [file.path for file in found if file is not None]
 
 
-def _missing_catalog(package: Package, system: InfSystem, finder: FileFinder) -> str:
+def named_catalog(package: Package, system: InfSystem) -> str:
+    """Return the name of the catalog that counts for a system, empty where there is none."""
     for suffix in (f".nt{system.architecture}", ".nt", ""):
         name = package.inf.version_value("CatalogFile" + suffix)
         if name:
-            # It must be beside the INF, and not compressed (INF Version section).
-            return "" if package.tree.find(f"{finder.folder}/{name}") else name
+            return name
     return ""
+
+
+def _missing_catalog(package: Package, system: InfSystem, finder: FileFinder) -> str:
+    name = named_catalog(package, system)
+    # It must be beside the INF, and not compressed (INF Version section).
+    return "" if not name or package.tree.find(f"{finder.folder}/{name}") else name
 
 
 class FileFinder:

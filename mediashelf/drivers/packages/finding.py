@@ -110,12 +110,14 @@ def find_packages(
     *,
     files: Iterable[TreeFile] | None = None,
     code_page: str = DEFAULT_CODE_PAGE,
+    ask: Callable[[Package], None] | None = None,
     on_inf: Callable[[int], None] = lambda count: None,
 ) -> PackagesFound:
     """Read every INF of a tree, or of some ``files`` in it; what cannot be read is a finding.
 
     ``on_inf`` is called with 1 for each INF. ``others`` are scripts and whatever
-    else has the name of an INF (``autorun.inf``).
+    else has the name of an INF (``autorun.inf``). ``ask`` is called with each package while
+    its text is at hand, as if it stood alone: what texts keep is quick to ask for again.
     """
     findings: list[Finding] = []
     by_path: dict[str, Inf] = {}
@@ -128,6 +130,8 @@ def find_packages(
         if one is not None:
             read.append((file, *one))
             by_path[file.shown_path.lower()] = one[0]
+            if ask is not None and one[0].kind is InfKind.DRIVER:
+                ask(Package(tree, file, one[0], digest=one[1]))
     packages: list[Package] = []
     others: list[Package] = []
     for file, inf, digest in sorted(read, key=lambda one: one[0].shown_path.lower()):

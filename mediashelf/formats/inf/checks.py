@@ -18,10 +18,10 @@ from mediashelf.formats.inf.models import all_models, makers, model_sections
 from mediashelf.formats.inf.rules import RULES
 from mediashelf.formats.inf.sections import InfEntry
 from mediashelf.formats.inf.source_files import (
-    EVERY_SUFFIX,
     copy_lines,
     iter_source_disks,
     iter_source_files,
+    suffixes_there,
 )
 from mediashelf.formats.inf.systems import ARCHITECTURES
 
@@ -35,6 +35,9 @@ _LONGEST_STRING = 512
 _INSTALL_SUFFIXES = ("", ".nt", *(f".nt{architecture}" for architecture in ARCHITECTURES))
 
 
+_MORE = -1
+"""Stands for a line where the findings of a rule are only counted."""
+
 Found = tuple[str, int, str]  # rule, line (0 for the whole text), what was found
 
 
@@ -44,6 +47,19 @@ def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
     Texts other than driver INFs (``autorun.inf``, scripts of older systems) yield
     nothing. Equal rules are cut at :data:`MAX_SHOWN`.
     """
+    for rule, line, found in found_in(inf):
+        if line == _MORE:
+            yield _more(rule, where, found)
+        else:
+            yield _finding(rule, f"{where} line {line}" if line else where, found)
+
+
+def found_in(inf: Inf) -> tuple[Found, ...]:
+    """Return what is wrong, as it is kept with the text for whoever asks again."""
+    return inf.once("found", lambda: tuple(_iter_found(inf)))
+
+
+def _iter_found(inf: Inf) -> Iterator[Found]:
     if inf.kind in (InfKind.OTHER, InfKind.OEM_SETUP):
         return
     counts: Counter[str] = Counter()
@@ -51,10 +67,10 @@ def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
         for rule, line, found in check(inf):
             counts[rule] += 1
             if counts[rule] <= MAX_SHOWN:
-                yield _finding(rule, f"{where} line {line}" if line else where, found)
+                yield rule, line, found
     for rule, count in counts.items():
         if count > MAX_SHOWN:
-            yield _more(rule, where, count - MAX_SHOWN)
+            yield rule, _MORE, f"{count - MAX_SHOWN:,}"
 
 
 def _finding(rule: str, where: str, found: str) -> Finding:
@@ -70,9 +86,9 @@ def _finding(rule: str, where: str, found: str) -> Finding:
     )
 
 
-def _more(rule: str, where: str, count: int) -> Finding:
+def _more(rule: str, where: str, count: str) -> Finding:
     row = RULES[rule]
-    return Finding(rule, row.severity, where, f"{count:,} more of this rule", source=row.source)
+    return Finding(rule, row.severity, where, f"{count} more of this rule", source=row.source)
 
 
 def _check_text(inf: Inf) -> Iterator[Found]:
@@ -111,7 +127,8 @@ def _check_driver_version(inf: Inf, line: int) -> Iterator[Found]:
         return
     date, version = inf.expand(entry.value(0)), inf.expand(entry.value(1))
     if parse_driver_date(date) is None or (version and parse_driver_version(version) is None):
-        yield "driver-version-form", entry.line, ",".join((date, version)).rstrip(",")[:80]
+        form = ",".join((date, version)).rstrip(",")[:80]
+        yield "driver-version-form", entry.line, form or "empty"
 
 
 def _check_models(inf: Inf) -> Iterator[Found]:
@@ -120,7 +137,8 @@ def _check_models(inf: Inf) -> Iterator[Found]:
         for name in maker.iter_sections():
             # The undecorated section may be left out when there are decorated ones.
             if inf.section(name) is None and not (name == maker.models and has_sections):
-                yield "models-section-missing", maker.line, name[:80]
+                part = "platform" if has_sections else "section"
+                yield f"models-{part}-missing", maker.line, name[:80]
     columns = [model_columns(section) for _, _, section in model_sections(inf)]
     if all(one and all(_is_there(inf, name) for name in one.installs) for one in columns):
         return
@@ -145,7 +163,9 @@ def _check_copies(inf: Inf) -> Iterator[Found]:
     )
     has_default = "defaultdestdir" in with_destination
     listed = {
-        file.name.lower() for suffix in EVERY_SUFFIX for file in iter_source_files(inf, suffix)
+        file.name.lower()
+        for suffix in suffixes_there(inf)
+        for file in iter_source_files(inf, suffix)
     }
     follows_others = bool(inf.version_value("LayoutFile"))
     seen_lists: set[str] = set()
@@ -181,13 +201,14 @@ def _list_names(inf: Inf, entry: InfEntry) -> list[str]:
 
 
 def _check_source_disks(inf: Inf) -> Iterator[Found]:
-    disks = {disk.disk_id for suffix in EVERY_SUFFIX for disk in iter_source_disks(inf, suffix)}
+    suffixes = suffixes_there(inf)
+    disks = {disk.disk_id for suffix in suffixes for disk in iter_source_disks(inf, suffix)}
     catalogs = {
         inf.expand(entry.value(0)).lower()
         for entry in _version_entries(inf)
         if entry.key.lower().startswith("catalogfile")
     }
-    for suffix in EVERY_SUFFIX:
+    for suffix in suffixes:
         places: dict[str, tuple[str, str]] = {}
         for file in iter_source_files(inf, suffix):
             name = file.name.lower()
@@ -236,7 +257,11 @@ def _are_good(names: Sequence[str], values: Sequence[str]) -> bool:
 
 def _check_tokens(inf: Inf) -> Iterator[Found]:
     """Look only where a token must be a string; in other data it may be a variable."""
-    small = ("version", "manufacturer", *("sourcedisksnames" + suffix for suffix in EVERY_SUFFIX))
+    small = (
+        "version",
+        "manufacturer",
+        *("sourcedisksnames" + suffix for suffix in suffixes_there(inf)),
+    )
     names = [*small]
     names += (
         name.lower()

@@ -6,6 +6,7 @@ Each function gives None where a line has another form: then the entries tell.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -27,6 +28,8 @@ _TOKEN = re.compile(r"%([^%\n]*+)%")
 _STRING = re.compile(
     r'^[ \t]*+([^%",;=\s][^%",;=\n]*+)=[ \t]*+"([^"\n]*+)"[ \t]*+(?:;[^\n]*+)?$', re.MULTILINE
 )
+_NOT_SEPARATING = bytes(set(range(256)) - set(b'=,\n";'))
+_HEADS = re.compile(r'[^%",;=\s][^%",;=\n]*+=[ \t]*+(?:"\n[ \t]*+[^%",;=\s][^%",;=\n]*+=[ \t]*+)*+')
 _BLANKS_AND_COMMENT = re.compile(r'[^\S\n]*+(?:;[^"\n]*+)?$', re.MULTILINE)
 
 
@@ -53,11 +56,11 @@ class ModelColumns(NamedTuple):
 
     def rows_naming(self, wanted: frozenset[str]) -> list[int]:
         """Return the places of the entries that name a wanted device or a board with its chip."""
-        rows = {
-            row
-            for row, hardware_id in enumerate(self.hardware_ids)
-            if hardware_id in wanted or hardware_id.partition(BOARD)[0] in wanted
-        }
+        chips = [hardware_id.partition(BOARD)[0] for hardware_id in self.hardware_ids]
+        rows: set[int] = set()
+        if not (wanted.isdisjoint(self.hardware_ids) and wanted.isdisjoint(chips)):
+            pairs = zip(self.hardware_ids, chips, strict=True)
+            rows = {row for row, pair in enumerate(pairs) if not wanted.isdisjoint(pair)}
         good = {texts for texts in set(self.others) if not wanted.isdisjoint(_identifiers(texts))}
         if good:
             rows.update(row for row, texts in enumerate(self.others) if texts in good)
@@ -71,10 +74,13 @@ def _identifiers(texts: str) -> list[str]:
 @lru_cache(_KEPT)
 def model_columns(section: InfSection) -> ModelColumns | None:
     """Return the columns of a models section."""
-    rows = _rows(_MODEL, section.text)
-    if rows is None:
-        return None
-    descriptions, installs, hardware_ids, others = zip(*rows, strict=True)
+    columns = _plain_models(section.text)
+    if columns is None:
+        rows = _rows(_MODEL, section.text)
+        if rows is None:
+            return None
+        columns = tuple(zip(*rows, strict=True))
+    descriptions, installs, hardware_ids, others = columns
     names = {name.strip(): None for name in dict.fromkeys(installs)}
     if "" in names:
         return None
@@ -87,14 +93,47 @@ def model_columns(section: InfSection) -> ModelColumns | None:
     )
 
 
+def _plain_models(text: str) -> tuple[Sequence[str], ...] | None:
+    """Return the columns of lines that all are ``key=install,identifier``, and else None."""
+    text = text.strip("\n")
+    count = text.count("\n") + 1
+    kept = text.encode("utf-8", "surrogatepass").translate(None, _NOT_SEPARATING)
+    if kept != (b"=,\n" * count)[:-1]:
+        return None
+    pieces = text.replace("=", "\n").replace(",", "\n").split("\n")
+    keys = [key.strip() for key in pieces[0::3]]
+    last = "\n".join([identifier.strip() for identifier in pieces[2::3]])
+    if "%" in last or "\\\n" in last or last.endswith("\\"):
+        return None
+    if not all(keys) or "\n\\" in "\n".join(["", *keys]):
+        return None
+    if any("%" in install for install in set(pieces[1::3])):
+        return None
+    return keys, pieces[1::3], last.split("\n"), [""] * count
+
+
 @lru_cache(_KEPT)
 def string_columns(section: InfSection) -> tuple[tuple[str, ...], tuple[str, ...]] | None:
     """Return the names of strings, in lower case, and what they stand for."""
-    rows = _rows(_STRING, section.text)
-    if rows is None:
+    columns = _plain_strings(section.text)
+    if columns is None:
+        rows = _rows(_STRING, section.text)
+        if rows is None:
+            return None
+        columns = tuple(zip(*rows, strict=True))
+    names, values = columns
+    return tuple([name.rstrip().lower() for name in names]), tuple(values)
+
+
+def _plain_strings(text: str) -> tuple[Sequence[str], ...] | None:
+    """Return the columns of lines that all are ``key = "value"``, and else None."""
+    pieces = text.strip("\n").split('"')
+    heads, values = pieces[:-1:2], pieces[1::2]
+    if pieces[-1] or not _HEADS.fullmatch('"'.join(heads)):
         return None
-    names, values = zip(*rows, strict=True)
-    return tuple([name.rstrip().lower() for name in names]), values
+    if "\n" in "".join(values):
+        return None
+    return [head.strip().removesuffix("=") for head in heads], values
 
 
 def _rows(form: re.Pattern[str], text: str) -> list[tuple[str, ...]] | None:

@@ -21,6 +21,15 @@ COPY_INF_SINCE = (5, 1)
 """First NT version that reads CopyINF (INF CopyINF directive)."""
 
 
+def read_alike(system: InfSystem) -> tuple[object, ...]:
+    """Return what is equal for systems that find the same files where no other INF is followed."""
+    suffixes = (system.install_suffixes, system.source_suffixes)
+    if not system.is_nt:
+        return suffixes
+    since = (version <= system.version for version in (_PLUG_AND_PLAY_SINCE, COPY_INF_SINCE))
+    return (*suffixes, *since)
+
+
 def sections_of_install(install: str, system: InfSystem) -> tuple[str, ...]:
     """Return the install section and those whose names are made from its name."""
     if not system.is_nt or system.version < _PLUG_AND_PLAY_SINCE:

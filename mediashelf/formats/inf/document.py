@@ -137,6 +137,9 @@ class Inf:
 
     def version_value(self, key: str) -> str:
         """Return the first value of a [Version] entry, expanded; empty when there is none."""
+        return self.once(("[Version]", key.lower()), lambda: self._version_value(key))
+
+    def _version_value(self, key: str) -> str:
         section = self.sections.get("version")
         entry = section.find(key) if section else None
         return self.expand(entry.value(0)).strip() if entry else ""

@@ -31,6 +31,21 @@ _BLANK_OR_COMMENT = re.compile(r"(?:[^\S\n]*+(?:;[^\n]*+)?(?:\n|\Z))*?")
 _INDENTED = re.compile(r"\n[^\S\n]++\[")
 
 
+_TELLING = b'";\v\f\x1c\x1d\x1e\x1f\n'
+_NOT_TELLING = bytes(set(range(256)) - set(_TELLING))
+
+
+def _is_plain(text: str) -> bool:
+    """Whether text surely breaks no rule: closed quotes, no comment, no line that goes on."""
+    if "\\" in text:
+        if not text.isascii() or "\\\n" in text or "\\ " in text or "\\\t" in text:
+            return False
+        if text.endswith("\\"):
+            return False
+    telling = text.encode("utf-8", "surrogatepass").translate(None, _NOT_TELLING)
+    return not telling.replace(b'""', b"").replace(b"\n", b"")
+
+
 class _Section(InfSection):
     """A section whose entries are made when they are asked for."""
 
@@ -48,7 +63,8 @@ class _Section(InfSection):
     def is_faultless(self) -> bool:
         """Whether no line breaks a rule; few need more than one look."""
         return all(
-            _LINES.fullmatch(text) or lexer.lex_lines(text, line)[1] for text, line in self._places
+            _is_plain(text) or _LINES.fullmatch(text) or lexer.lex_lines(text, line)[1]
+            for text, line in self._places
         )
 
     @property
@@ -85,6 +101,9 @@ class FaultlessSections(Mapping[str, InfSection]):
     def __getitem__(self, name: str) -> InfSection:
         return unpacked(self.packed)[name]
 
+    def __contains__(self, name: object) -> bool:
+        return name in unpacked(self.packed)
+
     def get(self, name: str, default: object = None) -> InfSection | None:  # type: ignore[override]
         return unpacked(self.packed).get(name)
 
@@ -117,7 +136,7 @@ def faultless_sections(text: str) -> FaultlessSections | None:
     sections = _split(text)
     if sections is None or len(sections) > lexer.MOST_SECTIONS:
         return None
-    if all(section.is_faultless() for section in sections.values()):
+    if _is_plain(text) or all(section.is_faultless() for section in sections.values()):
         return FaultlessSections(text, sections)
     return None
 

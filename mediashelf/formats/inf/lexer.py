@@ -68,7 +68,8 @@ def lex_inf(text: str) -> Lexed:
 
 def plain_ends(text: str) -> str:
     """Return the text with one kind of line end and without NULs."""
-    return text.replace("\0", "").replace("\r\n", "\n").replace("\r", "\n")
+    text = text.replace("\0", "")
+    return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
 
 
 def lex_lines(text: str, line: int) -> tuple[list[InfEntry], bool]:

@@ -14,7 +14,7 @@ from mediashelf.formats.inf.sections import InfSection
 from mediashelf.formats.inf.systems import InfSystem, choose_models
 
 _FEW = 64
-_MAX_DESCRIPTION = 255  # enough to tell devices apart; a bound on what hostile strings cost
+MAX_DESCRIPTION = 255  # enough to tell devices apart; a bound on what hostile strings cost
 
 
 class Model(NamedTuple):
@@ -94,7 +94,7 @@ def _models_in(
         hardware_id, *compatible = [text.upper() for text in identifiers] or [""]
         yield Model(
             manufacturer=maker.name,
-            description=inf.expand(entry.key)[:_MAX_DESCRIPTION],
+            description=inf.expand(entry.key)[:MAX_DESCRIPTION],
             section=section_name,
             install=install,
             hardware_id=hardware_id,
@@ -230,7 +230,7 @@ def descriptions(inf: Inf) -> tuple[str, ...]:
             found.update((model.description, None) for model in _models_in(inf, maker, name))
         else:
             texts = inf.expand_each(columns.descriptions)
-            found.update((text[:_MAX_DESCRIPTION], None) for text in texts)
+            found.update((text[:MAX_DESCRIPTION], None) for text in texts)
     return tuple(found)
 
 
@@ -240,6 +240,11 @@ def first_manufacturer(inf: Inf) -> str:
         if model_columns(section) or any(True for _ in _models_in(inf, maker, name)):
             return maker.name
     return ""
+
+
+def maker_of(inf: Inf) -> str:
+    """Return who made the package, as its text says; kept with the text."""
+    return inf.once("maker", lambda: inf.version_value("Provider") or first_manufacturer(inf))
 
 
 def all_models(inf: Inf) -> Iterator[Model]:

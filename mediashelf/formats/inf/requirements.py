@@ -13,6 +13,7 @@ from typing import NamedTuple
 from mediashelf.formats.inf.copying import (
     COPY_INF_SINCE,
     added_interfaces,
+    read_alike,
     sections_of_class,
     sections_of_install,
 )
@@ -68,12 +69,13 @@ def requirements(
     folders in it by their path from there: CopyINF, Include, Needs and LayoutFile are
     followed among them only, and named otherwise.
     """
-    key = ("requirements", tuple(installs), system)
+    installs = tuple(installs)
+    key = ("requirements", installs, read_alike(system))
     known: Requirements | None = inf.derived.get(key)
     if known is not None:
         return known
     collector = _Collector(system, {} if companions is None else companions)
-    for install in key[1]:
+    for install in installs:
         collector.take(inf, install)
     found = Requirements(
         tuple(collector.files.values()), tuple(collector.tags), tuple(collector.not_followed)

@@ -118,13 +118,19 @@ RULES = {
         _DRIVER_VER,
     ),
     "driver-version-form": _warning(
-        "DriverVer is {}, expected mm/dd/yyyy,w.x.y.z; an invalid part counts as 0",
+        "DriverVer is {}; expected mm/dd/yyyy,w.x.y.z; an invalid part counts as 0",
         "correct the date or the version",
         _DRIVER_VER,
     ),
     # Models and install sections.
     "models-section-missing": _error(
         "[Manufacturer] names the models section [{}], which does not exist",
+        "add the section; leave it empty if it lists no device",
+        _MANUFACTURER,
+    ),
+    "models-platform-missing": _warning(
+        "[Manufacturer] names the models section [{}], which does not exist: the systems "
+        "that it is for take no device of this line",
         "add the section; leave it empty if it lists no device",
         _MANUFACTURER,
     ),

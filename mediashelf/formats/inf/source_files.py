@@ -81,17 +81,27 @@ def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     return SourceTables(disks, files)
 
 
+def suffixes_there(inf: Inf) -> tuple[str, ...]:
+    """Return the suffixes with which the text has any source disk section."""
+    names, files = "sourcedisksnames", "sourcedisksfiles"
+    return inf.once(
+        "suffixes",
+        lambda: tuple(
+            suffix
+            for suffix in EVERY_SUFFIX
+            if names + suffix in inf.sections or files + suffix in inf.sections
+        ),
+    )
+
+
 def source_folders(inf: Inf) -> tuple[str, ...]:
     """Return the folders that the source disk sections name, for whatever system."""
     return inf.once("source folders", lambda: tuple(dict.fromkeys(_folders(inf))))
 
 
 def _folders(inf: Inf) -> Iterator[str]:
-    for suffix in EVERY_SUFFIX:
-        names = ("SourceDisksNames" + suffix, "SourceDisksFiles" + suffix)
-        if suffix and not any(inf.section(name) for name in names):
-            continue
-        tables = _source_tables(inf, (suffix, ""))
+    for suffix in suffixes_there(inf):
+        tables = _source_tables(inf, tuple(dict.fromkeys((suffix, ""))))
         for file in tables.files.values():
             disk = tables.disks.get(file.disk_id)
             yield join_path(disk.path if disk else "", file.path)

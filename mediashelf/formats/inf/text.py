@@ -14,6 +14,7 @@ from typing import NamedTuple
 DEFAULT_CODE_PAGE = "cp1252"
 
 _SAMPLE_SIZE = 4096
+_LIKE_ASCII = re.compile("cp125[0-8]")  # their first half; decoded in a tenth of the time
 _SURROGATE = re.compile("[\udc80-\udcff]")
 
 
@@ -51,7 +52,7 @@ def decode_inf(data: bytes, *, code_page: str = DEFAULT_CODE_PAGE) -> InfText:
 def _guess_encoding(data: bytes) -> str | None:
     sample = data[:_SAMPLE_SIZE]
     pairs = len(sample) // 2
-    if not pairs:
+    if not pairs or 0 not in sample:
         return None
     zeros_first, zeros_second = sample[0::2].count(0), sample[1::2].count(0)
     # An INF is mostly ASCII even when its strings are not.
@@ -64,6 +65,8 @@ def _guess_encoding(data: bytes) -> str | None:
 
 def _decoded(data: bytes, encoding: str, *, has_mark: bool) -> InfText:
     undecoded = 0
+    if data.isascii() and (encoding == "utf-8" or _LIKE_ASCII.fullmatch(encoding)):
+        return InfText(data.decode("ascii"), encoding, has_mark, 0, is_ascii=True)
     if encoding.startswith("utf-16"):
         text = data.decode(encoding, "replace")
         undecoded = text.count("\ufffd")

@@ -34,6 +34,11 @@ def words_sum(entry: bytes) -> int:
     return sum(words) & 0xFFFF
 
 
+def is_validation_entry(entry: bytes) -> bool:
+    """Tell whether 32 bytes are a validation entry without a fault (figure 2)."""
+    return entry[:1] == b"\x01" and entry[30:32] == b"\x55\xaa" and words_sum(entry) == 0
+
+
 class BootCatalog:
     """The catalog's entries, one after another."""
 
@@ -159,7 +164,10 @@ class BootCatalog:
         )
 
     def _sections(self) -> Iterator[BootEntry]:
-        """Yield the entries of all sections (2.3 to 2.5)."""
+        """Yield the entries of all sections (2.3 to 2.5).
+
+        What follows the last one must not look like more of them (own behaviour).
+        """
         number, section, is_last = 2, 0, False
         while not is_last and number > 0:
             header = self._raw(number)
@@ -172,6 +180,9 @@ class BootCatalog:
             is_last = header[0] == _LAST_HEADER
             self._log_platform(header[1], self._lba * SECTOR_SIZE + number * _ENTRY_SIZE + 1)
             number = yield from self._section(header, number + 1, section)
+        if number > 0 and self._raw(number)[:1] in (*_HEADERS, _EXTENSION, b"\x88"):
+            message = "more follows the section that is said to be the last"
+            self._log_section(number, message, self._raw(number))
 
     def _section(self, header: bytes, number: int, section: int) -> Generator[BootEntry, None, int]:
         """Yield the entries of one section; return the number after it, -1 when it is broken."""
@@ -186,7 +197,8 @@ class BootCatalog:
                 continue
             if left <= extensions and (data[:1] in _HEADERS or not data.strip(b"\0")):
                 break  # T13/2132-D, table 18, counts extensions among the entries
-            if data[:1] not in _INDICATORS:
+            # An entry of zeros boots nothing; where entries end, zeros follow.
+            if data[:1] not in _INDICATORS or not data.strip(b"\0"):
                 self._log_section(number, "a section has fewer entries than it says", data)
                 return -1
             yield self._entry(data, number, platform, section=section)

@@ -20,7 +20,8 @@ from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_
 _BLOCK_SIZES = (512, 1024, 2048)
 
 # Byte offset and length of fields that hold zeros. Offset 7 is the volume flags
-# in a supplementary descriptor, and 88 its escape sequences.
+# in a supplementary descriptor, and 88 its escape sequences. Of an enhanced one readers want
+# zeros there too (libarchive, archive_read_support_format_iso9660.c).
 _ZERO_FIELDS = ((72, 8), (882, 1), (1395, 653))
 _ZERO_IN_PRIMARY = ((7, 1), (88, 32))
 _ZERO_IN_JOLIET = ((91, 29),)  # after its escape sequence, 8.5.6
@@ -120,6 +121,11 @@ def _log_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             found=descriptor.file_structure_version,
             expected=version,
         )
+    log_unknown_version(descriptor, log)
+
+
+def log_unknown_version(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+    """Log a version that is not that of a primary, a supplementary or an enhanced descriptor."""
     if descriptor.version != 1 and not descriptor.is_enhanced:
         log.add(
             "descriptor-version",
@@ -135,6 +141,8 @@ def _log_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
     fields = _ZERO_FIELDS + (_ZERO_IN_PRIMARY if descriptor.type == PRIMARY else ())
     if descriptor.joliet_level:
         fields += _ZERO_IN_JOLIET
+    if descriptor.is_enhanced:
+        fields += _ZERO_IN_PRIMARY
     for at, size in fields:
         piece = descriptor.data[at : at + size]
         if piece.strip(b"\0"):

@@ -24,8 +24,10 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 FIRST_DESCRIPTOR = 16  # logical sector, from the start of a session
+_SECTORS_AFTER_END = 3  # in which swapped or repeated sectors leave a descriptor
 _MOST_DESCRIPTORS = 84  # the Linux kernel (6.12, fs/isofs) looks at as many sectors
 _STANDARD_IDENTIFIER = b"CD001"  # 8.1
+_END_HEAD = b"\xffCD001"
 _ENHANCED_VERSION = 2  # ISO 9660:1999
 
 _BOOT_RECORD, PRIMARY, _SUPPLEMENTARY, _PARTITION, _TERMINATOR = 0, 1, 2, 3, 255  # 8.1.1
@@ -113,7 +115,8 @@ class DescriptorSet:
     """The volume descriptors of a disc in recorded order; boot records as (lba, sector).
 
     ``unclear`` are those that are read for nothing; one may be a damaged one of another
-    kind. ``last`` is the sector of the last one, or 0 when there are none.
+    kind. ``last`` is the sector of the last one, or 0 when there are none. ``has_copy`` says
+    that the primary descriptor, another one or the terminator is there twice.
     """
 
     primary: VolumeDescriptor | None = None
@@ -121,6 +124,7 @@ class DescriptorSet:
     boot_records: tuple[tuple[int, bytes], ...] = ()
     unclear: tuple[VolumeDescriptor, ...] = ()
     last: int = 0
+    has_copy: bool = False
 
 
 def _parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
@@ -164,6 +168,7 @@ def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> Descri
     supplementary: list[VolumeDescriptor] = []
     boot_records: list[tuple[int, bytes]] = []
     unclear: list[VolumeDescriptor] = []
+    has_copy = False
     first = session + FIRST_DESCRIPTOR
     last = _last_descriptor(view, first)
     if last is None:
@@ -186,11 +191,14 @@ def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> Descri
         if kind != _SUPPLEMENTARY and (kind != PRIMARY or primary is not None):
             unclear.append(_parse_volume_descriptor(data, lba))
         if kind == _BOOT_RECORD:
+            has_copy |= any(other == data for _, other in boot_records)
             boot_records.append((lba, data))
         elif kind == _SUPPLEMENTARY:
+            has_copy |= any(other.data == data for other in supplementary)
             supplementary.append(_parse_volume_descriptor(data, lba))
         elif kind == PRIMARY:
             descriptor = _parse_volume_descriptor(data, lba)
+            has_copy |= primary is not None
             if primary is None:
                 primary = descriptor
             elif primary.data != data:
@@ -210,6 +218,7 @@ def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> Descri
                 expected="0, 1, 2, 3 or 255",
             )
     _log_missing_end(read_sector(view, last), last, log)
+    unclear += _descriptors_after_end(view, last, log)
     if primary is None:
         primary = _salvage_primary(view, first)
         log.add(
@@ -219,7 +228,10 @@ def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> Descri
             + ("; what is left of it was read" if primary else ""),
             offset=first * SECTOR_SIZE,
         )
-    return DescriptorSet(primary, tuple(supplementary), tuple(boot_records), tuple(unclear), last)
+    has_copy |= read_sector(view, last + 1)[:6] == _END_HEAD
+    return DescriptorSet(
+        primary, tuple(supplementary), tuple(boot_records), tuple(unclear), last, has_copy
+    )
 
 
 def _salvage_primary(view: View, first: int) -> VolumeDescriptor | None:
@@ -245,6 +257,25 @@ def _last_descriptor(view: View, first: int) -> int | None:
         elif not data or (last is not None and lba - last > 4):
             break
     return last
+
+
+def _descriptors_after_end(view: View, last: int, log: ProblemLog) -> list[VolumeDescriptor]:
+    """Return, and log, volume descriptors that follow the terminator, where no reader looks."""
+    found: list[VolumeDescriptor] = []
+    for lba in range(last + 1, last + 1 + _SECTORS_AFTER_END):
+        data = read_sector(view, lba)
+        if data[1:6] == _STANDARD_IDENTIFIER and data[0] in (PRIMARY, _SUPPLEMENTARY):
+            found.append(_parse_volume_descriptor(data, lba))
+            log.add(
+                "descriptor-before-terminator",
+                f"LBA {lba}",
+                "a volume descriptor follows the terminator of the set, so systems do not see it",
+                offset=lba * SECTOR_SIZE,
+                length=SECTOR_SIZE,
+                found=f"type {data[0]} after LBA {last}",
+                expected="the terminator as the last descriptor",
+            )
+    return found
 
 
 def _log_missing_end(data: bytes, lba: int, log: ProblemLog) -> None:

@@ -46,6 +46,8 @@ class RecordChecks:
         everything = _with_special(records, named)
         if records.has_oddities:
             self._log_oddities(directory, data, everything)
+        if records.with_system_use == 1 and len(everything.records) > 2:
+            self._log_system_use(directory, data, everything)
         self._log_dates(directory, everything)
         self._log_padding(directory, data, everything)
 
@@ -154,6 +156,27 @@ class RecordChecks:
                     offset=offset + 28,
                     found=sequence,
                     expected=self._geometry.sequence_number,
+                )
+
+    def _log_system_use(self, directory: Directory, data: bytes, named: Named) -> None:
+        """Log the only record with bytes after its identifier (9.1.13).
+
+        Whoever uses them does so in several records; an identifier that lost its end
+        leaves the rest of itself there.
+        """
+        for (at, identifier, *_), name in zip(named.records, named.names, strict=True):
+            size = FIXED_SIZE + len(identifier)
+            use = data[at + size + size % 2 : at + data[at]]
+            if use:
+                self._log.add(
+                    "record-system-use",
+                    directory.child(name),
+                    "bytes follow the identifier in this record alone; the identifier's length may "
+                    "be damaged",
+                    offset=directory.offset + at,
+                    length=data[at],
+                    found=use[:16].hex(" "),
+                    expected="nothing after the identifier, as in the records beside it",
                 )
 
     def _log_padding(self, directory: Directory, data: bytes, named: Named) -> None:

@@ -65,6 +65,7 @@ class DirectoryRecords(NamedTuple):
     has_oddities: bool
     has_sections: bool
     is_complete: bool
+    with_system_use: int  # records that have bytes for systems after their identifier (9.1.13)
 
 
 class RootRecord(NamedTuple):
@@ -121,7 +122,7 @@ def parse_directory(
     shared = dates.setdefault
     append, new, little, big = records.append, tuple.__new__, _LITTLE.unpack_from, _BIG.unpack_from
     block_size, expected_sequence = geometry.block_size, geometry.sequence_number
-    furthest = all_flags = oddities = specials = at = 0
+    furthest = all_flags = oddities = specials = with_use = at = 0
     gap_start = -1
     is_complete = True
     end = len(data)
@@ -163,6 +164,8 @@ def parse_directory(
             reach = lba * block_size + size
             if reach > furthest:
                 furthest = reach
+        if length - identifier_size > SHORTEST_RECORD:
+            with_use += 1
         start = at + FIXED_SIZE
         identifier = data[start : start + identifier_size]
         if identifier <= PARENT_IDENTIFIER:
@@ -184,6 +187,7 @@ def parse_directory(
         has_oddities=bool(oddities or all_flags & RESERVED_FLAGS),
         has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
         is_complete=is_complete,
+        with_system_use=with_use,
     )
 
 

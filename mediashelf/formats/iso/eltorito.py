@@ -6,12 +6,13 @@ Specification, version 1.0 (Phoenix and IBM, 1995).
 
 from __future__ import annotations
 
-from mediashelf.formats.fields import View, parse_text
-from mediashelf.formats.iso.boot_catalog import BootCatalog
+from mediashelf.formats.fields import View, parse_text, read_sector
+from mediashelf.formats.iso.boot_catalog import BootCatalog, is_validation_entry
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootFacts
 
 _BOOT_RECORD_SECTOR = 17  # of the session, 2.0
+_SECTORS_SEARCHED = 1024  # after the descriptors, for a catalog that nothing leads to
 _SYSTEM_IDENTIFIER = b"EL TORITO SPECIFICATION".ljust(32, b"\0")  # figure 7
 
 
@@ -19,7 +20,16 @@ def detect_boot_record(sector: bytes) -> int | None:
     """Return the boot catalog's sector that an El Torito boot record names (figure 7), or None."""
     if sector[7:39] != _SYSTEM_IDENTIFIER:
         return None
+    return _catalog_lba(sector)
+
+
+def _catalog_lba(sector: bytes) -> int:
     return int.from_bytes(sector[0x47:0x4B], "little")
+
+
+def _leads_to_catalog(view: View, sector: bytes) -> bool:
+    """Tell whether a good validation entry is where an El Torito boot record would say so."""
+    return is_validation_entry(read_sector(view, _catalog_lba(sector))[:32])
 
 
 def read_boot(
@@ -32,7 +42,19 @@ def read_boot(
     expected_place = session + _BOOT_RECORD_SECTOR
     for lba, sector in boot_records:
         catalog_lba = detect_boot_record(sector)
-        if catalog_lba is None:
+        if catalog_lba is None and lba == expected_place and _leads_to_catalog(view, sector):
+            catalog_lba = _catalog_lba(sector)
+            log.add(
+                "boot-record-identifier",
+                f"LBA {lba}",
+                "the boot record leads to a boot catalog, but is not marked as one of El Torito, "
+                "so firmware does not start the disc",
+                offset=lba * SECTOR_SIZE + 7,
+                length=len(_SYSTEM_IDENTIFIER),
+                found=repr(parse_text(sector[7:39])),
+                expected=repr(parse_text(_SYSTEM_IDENTIFIER)),
+            )
+        elif catalog_lba is None:
             log.add(
                 "boot-record-known",
                 f"LBA {lba}",
@@ -42,6 +64,7 @@ def read_boot(
                 found=repr(parse_text(sector[7:39])),
                 expected=repr(parse_text(_SYSTEM_IDENTIFIER)),
             )
+        if catalog_lba is None:
             continue
         if lba != expected_place:
             log.add(
@@ -63,3 +86,24 @@ def read_boot(
             )
         return BootCatalog(view, catalog_lba, log).read()
     return None
+
+
+def log_lost_catalog(view: View, last_descriptor: int, log: ProblemLog) -> None:
+    """Log a boot catalog that no boot record leads to, after a descriptor that is there twice.
+
+    One that was copied over the boot record takes it away.
+    """
+    for lba in range(last_descriptor + 1, last_descriptor + 1 + _SECTORS_SEARCHED):
+        head = view.read(lba * SECTOR_SIZE, 64)
+        if is_validation_entry(head[:32]) and head[32:33] == b"\x88":
+            log.add(
+                "boot-catalog-announced",
+                f"LBA {lba}",
+                "the disc has a boot catalog that no boot record leads to, and one volume "
+                "descriptor twice; firmware does not start it",
+                offset=lba * SECTOR_SIZE,
+                length=SECTOR_SIZE,
+                found="two equal descriptors, and no boot record",
+                expected="a boot record",
+            )
+            return

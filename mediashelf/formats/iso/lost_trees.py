@@ -4,9 +4,16 @@ from __future__ import annotations
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.iso.descriptors import VolumeDescriptor
-from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER, Geometry, parse_directory
+from mediashelf.formats.iso.directory_records import (
+    SELF_IDENTIFIER,
+    Geometry,
+    parse_directory,
+    parse_root_record,
+)
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
+
+_SECTORS_SEARCHED = 1024  # after the descriptors; writers put the directories there
 
 
 def log_lost_tree(
@@ -19,20 +26,7 @@ def log_lost_tree(
     root = descriptor.root
     if root.length != 34 or root.identifier != SELF_IDENTIFIER or not root.extent.agrees:
         return False
-    offset = root.extent.value * geometry.block_size
-    records = parse_directory(
-        view.read(offset, SECTOR_SIZE),
-        offset=offset,
-        where="",
-        geometry=geometry,
-        log=ProblemLog(),
-        max_records=1000,
-    )
-    itself = records.self_record
-    if itself is None or itself.lba != root.extent.value or not records.children:
-        return False
-    identifiers = [record.identifier for record in records.children]
-    if not any(0 in each for each in identifiers) or not all(map(_is_wide, identifiers)):
+    if not _has_wide_names(view, root.extent.value, geometry):
         return False
     log.add(
         "tree-announced",
@@ -46,6 +40,54 @@ def log_lost_tree(
         expected="type 2 and the escape sequences of Joliet: %/@, %/C or %/E",
     )
     return True
+
+
+def log_replaced_descriptor(
+    view: View, last_descriptor: int, geometry: Geometry, log: ProblemLog
+) -> None:
+    """Log a Joliet tree that no descriptor leads to, after a descriptor that is there twice.
+
+    A second one is allowed, but one that was copied over another takes its tree away. A root
+    directory is its own parent.
+    """
+    if geometry.block_size != SECTOR_SIZE:
+        return
+    for lba in range(last_descriptor + 1, last_descriptor + 1 + _SECTORS_SEARCHED):
+        head = view.read(lba * SECTOR_SIZE, 2 * 34)
+        if len(head) < 2 * 34:
+            return
+        own, parent = parse_root_record(head[:34]), parse_root_record(head[34:])
+        is_root = own.length == 34 and own.extent == parent.extent and own.extent.agrees
+        if is_root and own.extent.value == lba and _has_wide_names(view, lba, geometry):
+            log.add(
+                "tree-announced",
+                f"LBA {lba}",
+                "the disc has a Joliet tree that no volume descriptor leads to, and one "
+                "descriptor twice; systems show the short names of the ISO 9660 tree",
+                offset=lba * SECTOR_SIZE,
+                length=SECTOR_SIZE,
+                found="two equal descriptors, and none of Joliet",
+                expected="a descriptor of type 2 with the escape sequences of Joliet",
+            )
+            return
+
+
+def _has_wide_names(view: View, lba: int, geometry: Geometry) -> bool:
+    """Tell whether a directory with names of 16-bit characters is at this block."""
+    offset = lba * geometry.block_size
+    records = parse_directory(
+        view.read(offset, SECTOR_SIZE),
+        offset=offset,
+        where="",
+        geometry=geometry,
+        log=ProblemLog(),
+        max_records=1000,
+    )
+    itself = records.self_record
+    if itself is None or itself.lba != lba or not records.children:
+        return False
+    identifiers = [record.identifier for record in records.children]
+    return any(0 in each for each in identifiers) and all(map(_is_wide, identifiers))
 
 
 def _is_wide(identifier: bytes) -> bool:

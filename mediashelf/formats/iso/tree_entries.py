@@ -52,7 +52,7 @@ def joined_entries(directory: Directory, named: Named, data: bytes) -> Iterator[
             sections = []
         sections.append(entry)
         if entry.is_directory or not record.flags & FLAG_MULTI_EXTENT:
-            yield _joined(sections), True
+            yield _joined(sections), not record.flags & FLAG_MULTI_EXTENT
             sections = []
     if sections:
         yield _joined(sections), False

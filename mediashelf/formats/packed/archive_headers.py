@@ -121,7 +121,7 @@ def _parse_rar_file(header: bytes, flags: int, at: int) -> tuple[int, int, str, 
     return covered, packed, name, crc if is_plain else None
 
 
-class _Numbers:
+class Numbers:
     """Reads the numbers of a RAR 5 header one after the other."""
 
     def __init__(self, data: bytes, base: int, at: int = 0) -> None:
@@ -151,7 +151,7 @@ class _Numbers:
 
 def rar5_header_size(data: bytes, at: int) -> int:
     """Return the length of the header that begins with ``data``; raises :class:`FormatError`."""
-    numbers = _Numbers(data[:16], at, 4)
+    numbers = Numbers(data[:16], at, 4)
     size = numbers.next() + numbers.at
     if size > _MAX_RAR5_HEADER_SIZE:
         raise FormatError("size of a header", at=at + 4, found=size, expected="at most 2 MiB")
@@ -167,7 +167,7 @@ def parse_rar5_block(data: bytes, at: int) -> RarBlock:
     if len(data) < size:
         raise FormatError("length of a header", at=at, found=len(data), expected=f"{size} bytes")
     recorded, computed = int.from_bytes(data[:4], "little"), zlib.crc32(data[4:size])
-    numbers = _Numbers(data[:size], at, 4)
+    numbers = Numbers(data[:size], at, 4)
     numbers.next()
     kind, flags = numbers.next(), numbers.next()
     extra_size = numbers.next() if flags & _RAR5_EXTRA else 0
@@ -192,7 +192,7 @@ def parse_rar5_block(data: bytes, at: int) -> RarBlock:
 
 def _is_encrypted(header: bytes, extra_size: int, at: int) -> bool:
     """Tell whether the extra area at the header's end has an encryption record (type 1)."""
-    numbers = _Numbers(header, at, max(0, len(header) - extra_size))
+    numbers = Numbers(header, at, max(0, len(header) - extra_size))
     while numbers.at < len(header):
         end = numbers.next() + numbers.at
         if numbers.next() == 1:

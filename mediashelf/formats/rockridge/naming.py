@@ -102,6 +102,7 @@ class RockRidgeNaming:
 
     def finish(self) -> None:
         """Log relocated directories that no link leads to, and records that lost their name."""
+        self._reader.finish()
         if self._first_unnamed is not None and self._unnamed_count < self._named_count:
             self._log_unnamed(*self._first_unnamed)
         for lba, directory in self._relocated.items():

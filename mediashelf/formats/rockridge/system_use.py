@@ -60,7 +60,7 @@ class SystemUseReader:
         visited: set[tuple[int, int]] = set()
         present: set[bytes] = set()
         promised: int | None = None
-        name_goes_on = False
+        name_goes_on, mode = False, 0
         while area:
             following = None
             for entry in _plain_entries(area) or self._in_area(area, where, offset):
@@ -75,6 +75,8 @@ class SystemUseReader:
                 present.add(signature)
                 if signature == b"RR" and body:
                     promised = body[0]
+                elif signature == b"PX":
+                    mode = int.from_bytes(body[:4], "little")
                 elif signature == b"NM" and body:
                     name_goes_on = bool(body[0] & _NAME_GOES_ON)
                 yield signature, body
@@ -83,7 +85,7 @@ class SystemUseReader:
                 area = self._follow(following, visited, where, offset)
                 if not area:
                     return  # what is missing is in there
-        self._checks.judge_record(present, promised, where, offset)
+        self._checks.judge_record(present, promised, mode, where, offset)
         if name_goes_on:
             self.log.add(
                 "rockridge-entry",
@@ -93,6 +95,10 @@ class SystemUseReader:
                 found="NM with the continue flag, and no further NM",
                 expected="another NM entry",
             )
+
+    def finish(self) -> None:
+        """Log what only shows when all records are read."""
+        self._checks.log_unlike()
 
     def _in_area(self, area: bytes, where: str, offset: int) -> Iterator[bytes]:
         """Yield the entries of one area, up to its end, ST, padding or damage."""

@@ -6,11 +6,13 @@ Clauses are those of SUSP 1.12 (section 5) and RRIP 1.12 (section 4.1).
 from __future__ import annotations
 
 import struct
+from collections import Counter
 from collections.abc import Callable
 
 from mediashelf.formats.fields import parse_descriptor_date
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import parse_record_date
+from mediashelf.text import count_text
 
 HEADER_SIZE = 4
 _LINKS = (b"CE", b"CL", b"PL")  # numbers in them lead to other places
@@ -38,6 +40,11 @@ _LITTLE, _BIG = struct.Struct("<I4x"), struct.Struct(">4xI")
 _LINK_GOES_ON = 0x01  # flag of SL
 _LONG_DATES = 0x80  # flag of TF: 17 bytes a date instead of 7
 
+# What writers put into each record or into none: 35 of 35 images by several programs, measured.
+_IN_EACH = (b"PX", b"TF", b"RR")
+_KIND_BITS = 0o170000  # of a mode, as in POSIX; what else a file of a kind has:
+_NEEDED = {0o120000: b"SL", 0o020000: b"PN", 0o060000: b"PN"}
+
 # What the byte of RR promises, by signature.
 _PROMISES = {b"PX": 1, b"PN": 2, b"SL": 4, b"NM": 8, b"CL": 16, b"PL": 32, b"RE": 64, b"TF": 128}
 
@@ -48,6 +55,10 @@ class EntryChecks:
     def __init__(self, log: ProblemLog) -> None:
         self._log = log
         self.good: set[bytes] = set()
+        # Of those in each record: how many have it, how many lack it, the first that does.
+        self._having: Counter[bytes] = Counter()
+        self._lacking: Counter[bytes] = Counter()
+        self._first_lacking: dict[bytes, tuple[str, int]] = {}
 
     def judge(self, entry: bytes, where: str, offset: int) -> None:
         """Log what is wrong with one whole entry."""
@@ -88,9 +99,26 @@ class EntryChecks:
             self.good.add(entry)
 
     def judge_record(
-        self, present: set[bytes], promised: int | None, where: str, offset: int
+        self, present: set[bytes], promised: int | None, mode: int, where: str, offset: int
     ) -> None:
-        """Log entries that RR promises for a record, and that it does not have."""
+        """Log entries that RR or the mode in PX promises for a record, and that it lacks."""
+        for signature in _IN_EACH if present else ():
+            if signature in present:
+                self._having[signature] += 1
+            else:
+                self._lacking[signature] += 1
+                self._first_lacking.setdefault(signature, (where, offset))
+        needed = _NEEDED.get(mode & _KIND_BITS)
+        if needed is not None and needed not in present:
+            self._log.add(
+                "rockridge-entry",
+                where,
+                f"a record lacks the system use entry {needed.decode()} that its mode asks for",
+                offset=offset,
+                found=f"mode {mode:o}, no {needed.decode()}",
+                expected="where a symbolic link leads, or the number of a device",
+            )
+            return
         if promised is None:
             return
         missing = [
@@ -107,6 +135,22 @@ class EntryChecks:
                 found=f"no {', no '.join(missing)}",
                 expected=f"RR {promised:#04x}: {', '.join(missing)}",
             )
+
+    def log_unlike(self) -> None:
+        """Log entries that most records have and few lack: their signatures may be damaged."""
+        for signature, (where, offset) in self._first_lacking.items():
+            count = self._lacking[signature]
+            if count < self._having[signature]:
+                name = signature.decode()
+                self._log.add(
+                    "rockridge-entries-alike",
+                    where,
+                    f"{count_text(count, 'record')} without the system use entry {name}, "
+                    "though most have it",
+                    offset=offset,
+                    found=f"no {name}",
+                    expected=f"{name} in each record",
+                )
 
 
 def _is_name(signature: bytes) -> bool:

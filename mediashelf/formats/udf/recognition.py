@@ -72,39 +72,69 @@ def read_recognition(view: View, log: ProblemLog, session: int = 0) -> str:
         log.add(
             "udf-recognition",
             f"LBA {found.end // SECTOR_SIZE}",
-            "the volume recognition sequence has no proper beginning or end",
+            "the volume recognition sequence is not as it must be",
             offset=found.end,
-            found="no " + " and no ".join(found.missing),
-            expected="BEA01, then the standard's identifier, then TEA01",
+            found=" and ".join(found.wrong),
+            expected="BEA01, the standard's identifier, TEA01, each of type 0 and version 1",
+        )
+    elif not found.standard and (found.is_framed or _has_first_anchor(view, session)):
+        log.add(
+            "udf-announced",
+            f"LBA {session + _FIRST_RECOGNITION}",
+            "the disc has a UDF volume, but its volume recognition sequence does not say so; "
+            "systems do not show it",
+            offset=start,
+            found=" and ".join(found.wrong) or "no NSR02 and no NSR03",
+            expected="BEA01, NSR02 or NSR03, TEA01",
         )
     return found.standard
 
 
 class _Recognition(NamedTuple):
-    """A volume recognition sequence: its standard, the byte where it ends, and what it lacks."""
+    """A volume recognition sequence: its standard, the byte where it ends, and what is wrong."""
 
     standard: str
     end: int
-    missing: tuple[str, ...]
+    wrong: tuple[str, ...]
+
+    @property
+    def is_framed(self) -> bool:
+        """Whether it has a beginning or an end."""
+        missing = {f"no {each.decode()}" for each in (_BEGIN, _END)}
+        return not missing <= set(self.wrong)
 
     @property
     def is_whole(self) -> bool:
-        return bool(self.standard) and not self.missing
+        return bool(self.standard) and not self.wrong
+
+
+def _has_first_anchor(view: View, session: int) -> bool:
+    """Tell whether a good anchor is at its first place, for blocks of 2048 bytes."""
+    number = session + FIRST_ANCHOR
+    data = read_sector(view, number)
+    if not data or parse_descriptor_tag(data)[:2] not in ((_ANCHOR, 2), (_ANCHOR, 3)):
+        return False
+    place = number * SECTOR_SIZE
+    return verify_tag(data, number, frozenset({_ANCHOR}), "anchor", ProblemLog(), offset=place)
 
 
 def _walk_recognition(view: View, start: int, step: int) -> _Recognition:
     standard, seen, at = "", set(), 0
+    wrong: list[str] = []
     for number in range(_MOST_RECOGNITION):
         at = start + number * step
-        identifier = view.read(at + 1, 5)
+        head = view.read(at, 7)  # structure type, standard identifier, structure version
+        identifier = head[1:6]
+        if identifier in (_BEGIN, *_STANDARDS, _END) and head[:1] + head[6:] != b"\0\1":
+            wrong.append(f"type {head[0]}, version {head[-1]} of {identifier.decode()}")
         seen.add(identifier)
         if identifier in _STANDARDS:
             standard = standard or identifier.decode()
         is_known = identifier in (_BEGIN, *_STANDARDS, *_OTHERS)
         if identifier == _END or (not is_known and (standard or number * step > _FARTHEST_START)):
             break
-    missing = tuple(each.decode() for each in (_BEGIN, _END) if each not in seen)
-    return _Recognition(standard, at, missing)
+    missing = [f"no {each.decode()}" for each in (_BEGIN, _END) if each not in seen]
+    return _Recognition(standard, at, (*missing, *wrong))
 
 
 class Anchors(NamedTuple):
@@ -154,7 +184,8 @@ def _valid_anchors(view: View, size: int, session: int, log: ProblemLog) -> list
         # At the other places a disc may have something else.
         if not data or (number != first and parse_descriptor_tag(data).identifier != _ANCHOR):
             continue
-        place_log = log if number in places else ProblemLog()
+        is_meant = number in places or parse_descriptor_tag(data).location == number
+        place_log = log if is_meant else ProblemLog()
         is_valid = verify_tag(
             data, number, frozenset({_ANCHOR}), "anchor", place_log, offset=number * size
         )

@@ -70,6 +70,7 @@ class LogicalVolume(NamedTuple):
     revision: int  # binary coded: 0x0250 is 2.50
     file_set: LongAddress
     maps: tuple[PartitionMap, ...]
+    integrity: tuple[int, int] = (0, 0)  # length in bytes and location of its sequence
 
 
 class FileEntry(NamedTuple):
@@ -141,6 +142,7 @@ def parse_logical_volume(data: bytes) -> LogicalVolume | None:
         revision,
         _parse_long_address(data, 248),
         tuple(maps),
+        struct.unpack_from("<II", data, 432),
     )
 
 

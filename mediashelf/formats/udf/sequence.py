@@ -40,7 +40,8 @@ def read_sequences(
     ``sequences`` are (length, location). One that is not needed is compared.
     """
     best = VolumeSequence()
-    for length, start in sequences:
+    problem_count = log.total
+    for number, (length, start) in enumerate(sequences):
         is_spare = best.logical_volume is not None
         own_log = ProblemLog() if is_spare else log
         sequence = VolumeSequence()
@@ -65,6 +66,16 @@ def read_sequences(
                 offset=offset,
                 length=length,
                 expected="a terminating descriptor",
+            )
+        if sequence.logical_volume is not None and problem_count == log.total and number:
+            log.add(
+                "udf-reserve-sequence",
+                f"LBA {offset // SECTOR_SIZE}",
+                "the volume descriptor sequence before this one has no logical volume descriptor; "
+                "this one was read in its place",
+                offset=offset,
+                length=length,
+                expected="the same descriptors in both",
             )
         if sequence.logical_volume is not None or not best.label:
             best = sequence

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.udf.integrity import log_integrity_problems, log_mirror_problems
 from mediashelf.formats.udf.recognition import read_anchors, read_recognition
 from mediashelf.formats.udf.records import LogicalVolume
 from mediashelf.formats.udf.sequence import VolumeSequence, read_sequences
@@ -61,10 +62,13 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
     else:
         if block_size != SECTOR_SIZE:
             _log_block_size(block_size, log)
-        space = UdfSpace(view, volume, tuple(sequence.partitions.values()), log)
+        partitions = tuple(sequence.partitions.values())
+        space = UdfSpace(view, volume, partitions, log)
         entries = tuple(iter_udf_entries(space, volume.file_set))
         is_read = bool(entries) or space.is_complete
         is_complete = space.is_complete
+        log_integrity_problems(view, volume.integrity, block_size, log)
+        log_mirror_problems(UdfSpace(view, volume, partitions, ProblemLog()), volume, log)
         _log_cut_extents(view, entries, block_size, log)
         for kind in sorted(space.unread):
             if kind in _LOST:

@@ -11,6 +11,7 @@ from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.image import FileView, open_view
 from mediashelf.integrity.mending.values import CopyReport, Piece, sector_count
+from mediashelf.trees.wrappings import Wrapping, detect_wrapping
 
 
 class Copy:
@@ -62,6 +63,15 @@ class Copy:
         """Tell whether the file looks as if it held raw sectors."""
         layout = detect_layout(self.peek(0, HEAD_SIZE).data)
         return layout is not None and layout.size != SECTOR_SIZE
+
+    def has_lbas(self) -> bool:
+        """Tell whether an offset in the file tells the block of a disc that it is in."""
+        if self.is_raw():
+            return False
+        try:
+            return detect_wrapping(self._view) in (None, Wrapping.DISC)
+        except OSError:  # the medium does not give its beginning
+            return True
 
     def close(self) -> None:
         self._view.close()

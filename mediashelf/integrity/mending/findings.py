@@ -14,9 +14,9 @@ _ANOTHER_COPY = "name another copy with --from"
 _LARGEST_NUMBER_SHOWN = 10**9
 
 
-def place_text(span: Span, is_raw: bool) -> str:
+def place_text(span: Span, in_bytes: bool) -> str:
     """Return a span as people read it: ``LBA 512–1,023``, or bytes where there are no LBAs."""
-    if is_raw:
+    if in_bytes:
         return f"bytes {span.offset:,}–{span.offset + span.length - 1:,}"
     if span.first_lba == span.last_lba:
         return f"LBA {span.first_lba:,}"
@@ -32,10 +32,10 @@ def tries_text(part: Part) -> str:
     return f"{part.tried:,} of {part.possible:,}"
 
 
-def part_findings(parts: Sequence[Part], copies: int, is_raw: bool) -> Iterator[Finding]:
+def part_findings(parts: Sequence[Part], copies: int, in_bytes: bool) -> Iterator[Finding]:
     """Yield what must be known of the parts whose bytes no digest proves."""
     for part in parts:
-        where = place_text(part.span, is_raw)
+        where = place_text(part.span, in_bytes)
         if part.how is How.NOT_MENDED:
             yield _not_mended(part, where, copies)
         elif part.how is How.UNDECIDED:
@@ -170,7 +170,7 @@ def _is_mostly_overruled(report: CopyReport, size: int) -> bool:
     return report.overruled * 2 > sector_count(min(size, report.size))
 
 
-def copy_findings(copies: Copies, size: int, is_raw: bool) -> Iterator[Finding]:
+def copy_findings(copies: Copies, size: int, in_bytes: bool) -> Iterator[Finding]:
     """Yield notes on what the files themselves are like; hints, not proof of anything."""
     for path, reason in copies.set_aside:
         yield _note("copy-is-used", str(path), f"not used: {reason.removeprefix(f'{path}: ')}")
@@ -178,7 +178,7 @@ def copy_findings(copies: Copies, size: int, is_raw: bool) -> Iterator[Finding]:
         yield from _size_note(copy.report, size)
         yield from _reading_notes(copy.report)
         if place and _is_stranger(copy.report, size):
-            yield _stranger(copy, is_raw)
+            yield _stranger(copy, in_bytes)
 
 
 def _size_note(report: CopyReport, size: int) -> Iterator[Finding]:
@@ -221,14 +221,14 @@ def _is_stranger(report: CopyReport, size: int) -> bool:
     return _is_mostly_overruled(report, size)
 
 
-def _stranger(copy: Copy, is_raw: bool) -> Finding:
+def _stranger(copy: Copy, in_bytes: bool) -> Finding:
     report = copy.report
     if report.sampled:
         message = f"none of {report.sampled:,} blocks compared is as recorded"
     else:
         message = f"outvoted in {count_text(report.overruled, 'sector')}"
     remedy = "it may be of another image: compare both with show, or leave it out"
-    if copy.is_raw() and not is_raw:
+    if copy.is_raw() and not in_bytes:
         remedy = "it holds raw sectors: turn it into an image with convert, and name that"
     return _note("copy-agrees", str(report.path), message, remedy)
 

@@ -117,8 +117,9 @@ class CopyReport:
 class Mending:
     """What came of mending one image.
 
-    ``size`` is that of the mended image in bytes. ``is_raw`` says that the image holds
-    raw sectors, in which offsets are not those of logical blocks. ``copies`` begins with the image
+    ``size`` is that of the mended image in bytes. ``in_bytes`` says that its
+    places are bytes of the file: in raw sectors, compressed files, archives and floppy images
+    they are not those of logical blocks. ``copies`` begins with the image
     itself; then those that were opened, in the order in which they are asked.
     ``record`` is what it was proved by, or None. ``digests`` are those of the mended
     image, whether or not it was written.
@@ -130,7 +131,7 @@ class Mending:
     is_written: bool
     size: int
     block_size: int
-    is_raw: bool
+    in_bytes: bool
     copies: tuple[CopyReport, ...]
     parts: tuple[Part, ...]
     record: FixityRecord | None

@@ -47,10 +47,10 @@ class Work:
         caller's business: the result says that nothing was written.
         """
         image = self._copies.opened[0]
-        is_raw = image.is_raw()
+        in_bytes = not image.has_lbas()
         digests = self._pass(file, keep_open)
         self._mender.finish()
-        findings = tuple(self._iter_findings(digests, is_raw))
+        findings = tuple(self._iter_findings(digests, in_bytes))
         return Mending(
             image=image.report.path,
             output=None,
@@ -58,7 +58,7 @@ class Work:
             is_written=False,
             size=self._mender.size,
             block_size=self._mender.block_size,
-            is_raw=is_raw,
+            in_bytes=in_bytes,
             copies=tuple(copy.report for copy in self._copies.opened),
             parts=tuple(self._parts),
             record=self._record,
@@ -98,18 +98,18 @@ class Work:
         record = self._record
         return record is not None and digests.whole == record.digests
 
-    def _iter_findings(self, digests: Digests, is_raw: bool) -> Iterator[Finding]:
+    def _iter_findings(self, digests: Digests, in_bytes: bool) -> Iterator[Finding]:
         image = self._copies.opened[0].report
         sizes = [copy.report.size for copy in self._copies.opened]
         if isinstance(self._mender, VoteMender) and not self._mender.size_is_decided:
             yield size_undecided(str(image.path), sizes)
         proved = self._is_as_recorded(digests)
         parts = [part for part in self._parts if not (proved and part.how is How.VOTED)]
-        yield from part_findings(parts, len(sizes), is_raw)
+        yield from part_findings(parts, len(sizes), in_bytes)
         if self._record is not None and not proved and not any(p.how.is_open for p in parts):
             yield whole_differs(str(image.path))
         yield from mostly_overruled(image, digests.size, by_record=self._record is not None)
-        yield from copy_findings(self._copies, digests.size, is_raw)
+        yield from copy_findings(self._copies, digests.size, in_bytes)
 
     def _outcome(self, digests: Digests, findings: tuple[Finding, ...]) -> MendOutcome:
         if any(finding.severity is Severity.ERROR for finding in findings):

@@ -16,6 +16,7 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.boot_images import check_boot_images
 from mediashelf.integrity.structure.overlaps import check_overlaps
+from mediashelf.integrity.structure.twin_names import check_twin_names
 from mediashelf.integrity.structure.twins import check_twins
 
 PLACES_PER_RULE = 100
@@ -45,6 +46,7 @@ def check_structure(image: ReadDisc) -> Iterator[Finding]:
         if base is not None and other is not None and other.entries_read and other.is_complete:
             yield from _at_most(_compare_trees(base, other, _boot_places(facts)))
     yield from _at_most(check_twins(facts))
+    yield from _at_most(check_twin_names(facts))
     yield from check_boot_images(facts, image.view)
 
 

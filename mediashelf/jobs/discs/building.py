@@ -12,6 +12,7 @@ from mediashelf.building.spread.series import file_names, file_stem
 from mediashelf.building.writing.destination import refuse_output
 from mediashelf.building.writing.write import BuiltDisc, build_discs
 from mediashelf.errors import OutputError
+from mediashelf.files import refuse_missing_folder
 from mediashelf.jobs.discs.recipe_plan import PlannedRecipe
 from mediashelf.jobs.progress import Progress, no_progress
 
@@ -33,8 +34,7 @@ def refuse_destination(recipe: Recipe, output: Path, *, is_spread: bool, replace
         refuse_output(recipe, output, replace=replace)
     elif output.exists() and not output.is_dir():
         raise OutputError(f"{output}: is not a folder; with --spread name one for the images")
-    elif not output.absolute().parent.is_dir():
-        raise OutputError(f"{output}: there is no folder {output.parent}; make it first")
+    refuse_missing_folder(output)
 
 
 def build_recipe(

@@ -81,7 +81,9 @@ def examine_source(
     if not is_to_pad(own):
         emulator = as_not_padded(emulator)
     found = tuple((target, tuple(one)) for target, one in check_targets(facts, targets))
-    if any(one.rule == "no-volume" for one in own):  # what is not a disc cannot be built again
+    if any(
+        one.rule in ("no-volume", "image-is-unpacked") for one in own
+    ):  # what is not a disc cannot be built again
         found = tuple(
             (target, tuple(replace(each, remedy="") for each in one)) for target, one in found
         )

@@ -9,6 +9,7 @@ from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.planning.listing import Listing, list_all
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.sources.reading import read_start
+from mediashelf.drivers.asking import ask_ahead
 from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.losses import check_losses
 from mediashelf.drivers.machines.reading import Machine
@@ -17,7 +18,7 @@ from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.discs.driver_sources import tree_of_plan
+from mediashelf.jobs.discs.driver_sources import SurveyedDiscs, tree_of_plan
 from mediashelf.jobs.discs.driver_tables import disc_name
 from mediashelf.jobs.discs.source_packages import PackageFiles, iter_packages
 from mediashelf.jobs.driver_families import family_name, say_no_family
@@ -53,16 +54,21 @@ class SourceDrivers:
 
 @dataclass(frozen=True, slots=True)
 class DiscDrivers:
-    """What the machine finds on the discs, one survey a target.
+    """What the machine finds on the discs, by target.
 
     ``findings`` are for the person to know; only ``losses`` say that the discs are
     worse than their sources, and keep them from being built.
     """
 
     machine: Machine
-    surveys: tuple[Survey, ...]
+    by_target: dict[str, SurveyedDiscs]
     findings: tuple[Finding, ...]
     losses: tuple[Finding, ...]
+
+    @property
+    def surveys(self) -> tuple[Survey, ...]:
+        """One survey a target whose ways are known."""
+        return tuple(one.survey for one in self.by_target.values())
 
 
 def survey_sources(
@@ -74,15 +80,13 @@ def survey_sources(
     progress: Progress = no_progress,
 ) -> SourceDrivers:
     """Look at the packages in the sources of a recipe, those that it leaves out as well."""
-    families = _families(targets)
+    families = {name: choose_family(family) for name, family in _families(targets).items()}
+    devices = machine.devices if machine is not None else None
     with progress("reading INFs", unit="INF") as on_inf:
         tree = _sources_tree(recipe, listing)
-        founds = [(tree, find_packages(tree, on_inf=on_inf))]
-    devices = machine.devices if machine is not None else None
-    surveys = {
-        name: survey(founds, choose_family(family), name, devices)
-        for name, family in families.items()
-    }
+        ask = ask_ahead(families.values(), devices)
+        founds = [(tree, find_packages(tree, ask=ask, on_inf=on_inf))]
+    surveys = {name: survey(founds, family, name, devices) for name, family in families.items()}
     return SourceDrivers(machine, tuple(targets), surveys)
 
 
@@ -106,17 +110,22 @@ def _families(targets: Sequence[Target]) -> dict[str, str]:
 
 
 def survey_discs(
-    sources: SourceDrivers, plans: Sequence[DiscPlan], *, progress: Progress = no_progress
+    sources: SourceDrivers,
+    plans: Sequence[DiscPlan],
+    *,
+    name: str = "disc",
+    progress: Progress = no_progress,
 ) -> DiscDrivers:
     """Compare what the machine finds on planned discs with what the sources have for it.
 
-    ``plans`` are all discs of the recipe; several are read as one collection.
+    ``plans`` are all discs of the recipe; several are read as one collection. ``name`` is
+    that of the tree where there is one disc.
     """
     machine = sources.machine
     assert machine is not None
     findings = list(machine.findings)
     losses = [finding for finding in machine.findings if finding.severity is Severity.ERROR]
-    surveys: list[Survey] = []
+    by_target: dict[str, SurveyedDiscs] = {}
     known: dict[tuple[int, str], tuple[PackageTree, PackagesFound]] = {}
     with progress("reading INFs", unit="INF") as on_inf:
         for target in sources.targets:
@@ -126,7 +135,7 @@ def survey_discs(
                 continue
             founds = []
             for number, plan in enumerate(plans, start=1):
-                tree = _disc_tree(plan, number, len(plans), target)
+                tree = _disc_tree(name, plan, number, len(plans), target)
                 if tree is None:
                     continue  # the rules of readability say so
                 key = (number, tree.kind)
@@ -134,11 +143,12 @@ def survey_discs(
                     known[key] = tree, find_packages(tree, on_inf=on_inf)
                 founds.append(known[key])
             on_discs = survey(founds, in_sources.family, target.name, machine.devices)
-            surveys.append(on_discs)
+            surveyed = SurveyedDiscs(on_discs, founds, tuple(check_survey(on_discs)))
+            by_target[target.name] = surveyed
             findings += (finding for _, found in founds for finding in found.findings)
-            findings += check_survey(on_discs)
+            findings += surveyed.findings
             losses += check_losses(in_sources, on_discs)
-    return DiscDrivers(machine, tuple(surveys), tuple(_distinct(findings, losses)), tuple(losses))
+    return DiscDrivers(machine, by_target, tuple(_distinct(findings, losses)), tuple(losses))
 
 
 def _distinct(findings: Iterable[Finding], others: Iterable[Finding]) -> list[Finding]:
@@ -167,8 +177,10 @@ def _sources_tree(recipe: Recipe, listing: Listing) -> PackageTree:
     return PackageTree("sources", "folder", files, read, provides)
 
 
-def _disc_tree(plan: DiscPlan, number: int, count: int, target: Target) -> PackageTree | None:
+def _disc_tree(
+    name: str, plan: DiscPlan, number: int, count: int, target: Target
+) -> PackageTree | None:
     if count == 1:
-        return tree_of_plan("disc", plan, target)
+        return tree_of_plan(name, plan, target)
     tree = tree_of_plan(disc_name(number), plan, target)
     return replace(tree, prefix=f"{tree.name}:") if tree is not None else None

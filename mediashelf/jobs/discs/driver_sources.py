@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from typing import NamedTuple
 
 from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.finding import PackagesFound
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, tree_of_disc
+from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.image import DiscImage, open_image
@@ -17,6 +21,14 @@ from mediashelf.trees.disc import DiscTree
 from mediashelf.trees.members import Bounds
 
 _PLANNED_KINDS = (VolumeKind.JOLIET, VolumeKind.ISO9660)
+
+
+class SurveyedDiscs(NamedTuple):
+    """What one target finds on the discs: its survey, what was read for it, what is wrong."""
+
+    survey: Survey
+    founds: list[tuple[PackageTree, PackagesFound]]
+    findings: tuple[Finding, ...]
 
 
 class Source:
@@ -30,16 +42,31 @@ class Source:
         """Return what ``target`` sees, None when it reads nothing of it."""
         raise NotImplementedError
 
+    def surveyed(self, target: Target, family: Family) -> SurveyedDiscs | None:
+        """Return what ``target`` finds for the machine where that is known already."""
+        return None
+
 
 class PlannedSource(Source):
     """A planned disc, under the names that it has once it is built."""
 
-    def __init__(self, name: str, plan: DiscPlan, findings: Iterable[Finding] = ()) -> None:
+    def __init__(
+        self,
+        name: str,
+        plan: DiscPlan,
+        findings: Iterable[Finding] = (),
+        by_target: Mapping[str, SurveyedDiscs] | None = None,
+    ) -> None:
         super().__init__(name, list(findings))
         self._plan = plan
+        self._by_target = by_target or {}
 
     def tree_for(self, target: Target) -> PackageTree | None:
         return tree_of_plan(self.name, self._plan, target)
+
+    def surveyed(self, target: Target, family: Family) -> SurveyedDiscs | None:
+        known = self._by_target.get(target.name)
+        return known if known is not None and known.survey.family == family else None
 
 
 def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> PackageTree | None:

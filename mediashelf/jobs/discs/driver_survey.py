@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.drivers.asking import ask_ahead
 from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.machines.reading import Machine, read_machines
 from mediashelf.drivers.packages.families import Family
-from mediashelf.drivers.packages.finding import PackagesFound, find_packages
+from mediashelf.drivers.packages.finding import Package, PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.releases import check_releases
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
@@ -80,11 +82,18 @@ def survey_subjects(
         findings = [*(machine.findings if machine else ())]
         findings += [finding for source in sources for finding in source.findings]
         surveys = []
+        ask = ask_ahead([family for _, family in judged], devices)
         for target, family in judged:
-            founds, unread = _find(sources, target, code_page, progress)
-            result = survey(founds, family, target.name, devices)
+            known = sources[0].surveyed(target, family) if len(sources) == 1 else None
+            if known is not None and code_page == DEFAULT_CODE_PAGE:
+                result, founds, found = known
+                unread = [finding for _, one in founds for finding in one.findings]
+            else:
+                founds, unread = _find(sources, target, code_page, ask, progress)
+                result = survey(founds, family, target.name, devices)
+                found = tuple(check_survey(result))
             surveys.append(result)
-            findings += [*unread, *check_survey(result)]
+            findings += [*unread, *found]
             if checks_releases and devices is not None:
                 findings += check_releases(result, founds, devices)
     findings = not_the_last_word(_distinct(findings), findings)
@@ -104,20 +113,27 @@ def _opened(
                 continue
             asked = recipe if recipe.targets else replace(recipe, targets=subjects.target_names)
             picked = pick_targets(asked.targets, targets)
-            planned = plan_recipe(asked, picked, progress=progress)
+            planned = plan_recipe(
+                asked, picked, is_asked_only=True, name=str(path), progress=progress
+            )
             planned_recipes.append(planned)
             sources.append(
                 PlannedSource(
                     str(path),
                     planned.plans[0],
                     [*planned.blockers(anyway=False), *planned.notes],
+                    planned.drivers.by_target if planned.drivers is not None else {},
                 )
             )
         yield sources
 
 
 def _find(
-    sources: Sequence[Source], target: Target, code_page: str, progress: Progress
+    sources: Sequence[Source],
+    target: Target,
+    code_page: str,
+    ask: Callable[[Package], None],
+    progress: Progress,
 ) -> tuple[list[tuple[PackageTree, PackagesFound]], list[Finding]]:
     """Return the packages of each source as ``target`` sees it, and what was not read."""
     founds: list[tuple[PackageTree, PackagesFound]] = []
@@ -130,7 +146,7 @@ def _find(
                 continue
             if len(sources) > 1:
                 tree = replace(tree, prefix=f"{tree.name}:")
-            found = find_packages(tree, code_page=code_page, on_inf=on_inf)
+            found = find_packages(tree, code_page=code_page, ask=ask, on_inf=on_inf)
             founds.append((tree, found))
             findings += found.findings
     return founds, findings

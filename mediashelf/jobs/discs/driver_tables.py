@@ -4,13 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from mediashelf.building.pages.disc_pages import DriverRow, DriverTable
+from mediashelf.building.pages.disc_pages import DriverRow, DriverTable, tables_size
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.drivers.coverage import Cover
-from mediashelf.drivers.device_table import DeviceRow, PackageRow, device_rows, package_rows
+from mediashelf.drivers.device_table import (
+    DEVICES_NAMED,
+    DeviceRow,
+    PackageRow,
+    device_rows,
+    package_rows,
+)
 from mediashelf.drivers.survey import Survey
 from mediashelf.drivers.verdict import names_text, summary_text
+from mediashelf.formats.inf.models import MAX_DESCRIPTION, maker_of
 from mediashelf.text import count_text
+
+_OTHER_WORDS = 300
+"""Characters of a package's row beside names: version, systems, how whole it is."""
 
 
 def disc_name(number: int) -> str:
@@ -29,6 +39,20 @@ def driver_tables(
     surveys = list(surveys)
     tables = [_devices_table(machine, result, plans) for result in surveys]
     return (*tables, *([_packages_table(surveys, plans)] if surveys else []))
+
+
+def most_size(machine: str, surveys: Sequence[Survey], plans: Sequence[DiscPlan]) -> int:
+    """Return bytes that all tables surely fit in on either page, without asking for devices."""
+    size = tables_size(_devices_table(machine, result, plans) for result in surveys)
+    for surveyed in (one for result in surveys for one in result.packages):
+        checks = [check for check in (surveyed.chosen, surveyed.rest) if check is not None]
+        labels = "".join(file.label for check in checks for file in check.missing)
+        package = DriverRow(
+            "", "", f"{maker_of(surveyed.package.inf)}{surveyed.package.path}{labels}"
+        )
+        row = package._replace(device="n" * (MAX_DESCRIPTION + _OTHER_WORDS))
+        size += (DEVICES_NAMED + 1) * tables_size([DriverTable("", (row,))])
+    return size
 
 
 def _devices_table(machine: str, result: Survey, plans: Sequence[DiscPlan]) -> DriverTable:

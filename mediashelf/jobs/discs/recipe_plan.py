@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from mediashelf.building.pages.disc_pages import DiscPages, tables_size
+from mediashelf.building.pages.disc_pages import DiscPages, DriverTable, tables_size
+from mediashelf.building.pages.index_page import NO_PAGES
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_listing
 from mediashelf.building.planning.listing import Listing, list_sources
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE
@@ -22,7 +23,7 @@ from mediashelf.jobs.discs.disc_drivers import (
     survey_discs,
     survey_sources,
 )
-from mediashelf.jobs.discs.driver_tables import driver_tables
+from mediashelf.jobs.discs.driver_tables import driver_tables, most_size
 from mediashelf.jobs.discs.source_notes import check_sources
 from mediashelf.jobs.discs.unopened import not_the_last_word
 from mediashelf.jobs.progress import Progress, no_progress
@@ -103,12 +104,16 @@ def plan_recipe(
     targets: Sequence[Target],
     *,
     is_spread: bool = False,
+    is_asked_only: bool = False,
+    name: str = "disc",
     progress: Progress = no_progress,
 ) -> PlannedRecipe:
     """Plan one disc, or as few as hold everything, and look at it as every target does.
 
     With a machine in the recipe its drivers are looked for, in the sources and on the
-    discs, and the discs get tables of them. Nothing is written.
+    discs, and the discs get tables of them. Nothing is written. Where the disc is
+    ``is_asked_only`` about and will not be built from this plan, its pages have tables
+    only if the disc may become too large by them. ``name`` is that of its tree.
 
     Raises :class:`InputError` when a source, the boot image or the machine's file is
     not there, :class:`BuildError` when a file changes while it is looked at or a series
@@ -116,7 +121,7 @@ def plan_recipe(
     """
     if recipe.machines and not recipe.targets:
         raise RecipeError(
-            f"{recipe.path or recipe.label}: names a machine but no target; add "
+            f"{recipe.path or recipe.label}: names a machine but no system; add "
             "targets = [...] to the recipe, or name one with --target"
         )
     machine = read_machines(recipe.machines) if recipe.machines else None
@@ -124,12 +129,16 @@ def plan_recipe(
         listing = list_sources(recipe, on_bytes=on_bytes)
     if is_spread:
         return _spread(recipe, listing, machine, targets, progress)
-    plan, sources, drivers = plan_listing(recipe, listing), None, None
+    sources = drivers = None
+    pages = DiscPages((DriverTable(machine.name, ()),)) if machine is not None else NO_PAGES
+    plan = plan_listing(recipe, listing, pages)
     if machine is not None:
         sources = survey_sources(recipe, listing, machine, targets, progress=progress)
-        drivers = survey_discs(sources, [plan], progress=progress)
-        tables = driver_tables(machine.name, drivers.surveys, [plan])
-        plan = plan_listing(recipe, listing, DiscPages(tables))
+        drivers = survey_discs(sources, [plan], name=name, progress=progress)
+        most = most_size(machine.name, drivers.surveys, [plan]) if is_asked_only else 0
+        if not (is_asked_only and _has_room(plan, most)):
+            tables = driver_tables(machine.name, drivers.surveys, [plan])
+            plan = plan_listing(recipe, listing, DiscPages(tables))
     disc = _judge(plan, targets)
     deciding = (*disc.findings, *_losses(drivers))
     notes = tuple(check_sources(recipe, listing))
@@ -170,6 +179,11 @@ def _spread(
 
 def _losses(drivers: DiscDrivers | None) -> tuple[Finding, ...]:
     return drivers.losses if drivers is not None else ()
+
+
+def _has_room(plan: DiscPlan, size: int) -> bool:
+    """Whether both pages may have so many bytes more, and the disc is still within every limit."""
+    return plan.size + 2 * size <= min(plan.capacity.size, EMULATED_DRIVE.size)
 
 
 def _reserve(machine: Machine, sources: SourceDrivers) -> int:

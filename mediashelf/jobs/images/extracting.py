@@ -14,7 +14,7 @@ from mediashelf.errors import InputError, OutputError
 from mediashelf.files import host_name, whole_folder
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.jobs.progress import Progress, no_progress
+from mediashelf.jobs.progress import OnWork, Progress, no_progress
 from mediashelf.trees.members import MemberKind, Parts, TreeMember
 from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
@@ -67,9 +67,9 @@ def extract_files(
         total = sum(member.size for member, _ in wanted)
         findings = [*tree.findings]
         with whole_folder(folder) as top, progress("extracting", total=total) as on_bytes:
-            work = _Work(tree, top, findings)
+            work = _Work(tree, top, findings, on_bytes)
             for member, parts in wanted:
-                on_bytes(work.take(member, parts))
+                work.take(member, parts)
         return Extraction(
             tree.where, tree.form, folder, tuple(work.files), work.folder_count, tuple(findings)
         )
@@ -101,24 +101,25 @@ def _wanted(tree: Tree, paths: Sequence[str]) -> Iterator[tuple[TreeMember, Part
 class _Work:
     """Writes the members of one tree below a folder."""
 
-    def __init__(self, tree: Tree, top: Path, findings: list[Finding]) -> None:
+    def __init__(self, tree: Tree, top: Path, findings: list[Finding], on_bytes: OnWork) -> None:
         self._tree = tree
         self._top = top
         self._findings = findings
+        self._on_bytes = on_bytes
         self._names: dict[Parts, Parts] = {(): ()}
         self._taken: set[str] = set()
         self.files: list[ExtractedFile] = []
         self.folder_count = 0
 
-    def take(self, member: TreeMember, parts: Parts) -> int:
-        """Write one member; returns how many bytes it should have."""
+    def take(self, member: TreeMember, parts: Parts) -> None:
+        """Write one member."""
+        self._on_bytes.show(member.path)
         if member.unreadable is not None:
             self._leave_out(member, member.unreadable.rule, member.unreadable.reason)
         elif member.is_folder:
             self._folder(parts)
         else:
             self._file(member, parts)
-        return member.size
 
     def _folder(self, parts: Parts) -> Parts:
         """Make a folder that is not there yet; returns its path under names of the host."""
@@ -159,6 +160,7 @@ class _Work:
                 for piece in self._tree.stream(member):
                     hasher.update(piece)
                     file.write(piece)
+                    self._on_bytes(len(piece))
                 file.flush()
                 os.fsync(file.fileno())
         except InputError as error:

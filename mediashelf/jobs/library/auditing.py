@@ -79,6 +79,8 @@ def audit_library(
         acknowledge_findings(catalogue, request.names, request.acknowledge, request.why)
     if request.take_back:
         take_back_findings(catalogue, request.names, request.take_back)
+    if not request.names:
+        catalogue.needed_shelves("audit")
     jobs, failed = _plan(catalogue, request.names)
     due = None
     if request.due is not None:
@@ -99,6 +101,7 @@ def audit_library(
                 past_cache=request.past_cache,
                 budget=due.budget if due is not None else None,
                 on_bytes=on_bytes,
+                on_image=on_bytes.show,
             )
         ) as running,
     ):

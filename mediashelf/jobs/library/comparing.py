@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from mediashelf.errors import InputError
@@ -16,6 +16,7 @@ from mediashelf.integrity.comparing.values import (
     SectorsAlike,
     SectorsCompared,
 )
+from mediashelf.jobs.progress import OnAmount, Progress, no_progress
 from mediashelf.trees.disc import DiscTree
 from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
@@ -28,7 +29,7 @@ def compare_places(
     *,
     names: tuple[str, str],
     kinds: Sequence[VolumeKind] = (),
-    on_bytes: Callable[[int], None] = lambda count: None,
+    progress: Progress = no_progress,
 ) -> Comparison:
     """Compare what is at two places, which are called by ``names``.
 
@@ -43,12 +44,12 @@ def compare_places(
     ):
         common = None if kinds else _common_kind(one, other)
         if common is None:
-            return _compare(one, other, names, on_bytes)
+            return _compare(one, other, names, progress)
         with (
             open_tree(places[0], kind=common) as one_alike,
             open_tree(places[1], kind=common) as other_alike,
         ):
-            return _compare(one_alike, other_alike, names, on_bytes)
+            return _compare(one_alike, other_alike, names, progress)
 
 
 def _common_kind(one: Tree, other: Tree) -> VolumeKind | None:
@@ -64,8 +65,17 @@ def _common_kind(one: Tree, other: Tree) -> VolumeKind | None:
     return next((kind for kind in _LONGEST_NAMES if kind in kinds[0] & kinds[1]), None)
 
 
-def _compare(
-    one: Tree, other: Tree, names: tuple[str, str], on_bytes: Callable[[int], None]
+def _compare(one: Tree, other: Tree, names: tuple[str, str], progress: Progress) -> Comparison:
+    # Files of which only one has the name are mostly not read.
+    total = sum(member.size for tree in (one, other) for member in tree.members)
+    if isinstance(one, DiscTree) and isinstance(other, DiscTree):
+        total += one.image.view.size + other.image.view.size
+    with progress("comparing", total=total) as on_bytes:
+        return _compare_opened(one, other, names, on_bytes)
+
+
+def _compare_opened(
+    one: Tree, other: Tree, names: tuple[str, str], on_bytes: OnAmount
 ) -> Comparison:
     sectors: SectorsCompared | None = None
     facts: tuple[FactDifference, ...] = ()

@@ -19,10 +19,14 @@ KEEPERS_COLUMNS = ("note", "tags", "place", "part-number", "set")
 
 @dataclass(frozen=True, slots=True)
 class BroughtBack:
-    """What came of a table: images described, and rows that no image on record is for."""
+    """What came of a table: its images, rows that no image on record is for, what is new.
+
+    ``changed`` counts the images on which it said something else than what was said before.
+    """
 
     described: tuple[ImageRow, ...]
     unknown: tuple[str, ...] = ()
+    changed: int = 0
 
 
 def rows_named(catalogue: Catalogue, names: Sequence[str]) -> list[ImageRow]:
@@ -76,10 +80,11 @@ def bring_back(
         elif row.key_digest:
             changes.append((row, _change(cells)))
     try:
-        describe_each(catalogue, changes)
+        words = describe_each(catalogue, changes)
     except InputError as error:
         raise InputError(f"{place}: {error}; nothing of it was taken over") from error
-    return BroughtBack(tuple(row for row, _ in changes), tuple(unknown))
+    changed = sum(row.description != after for (row, _), after in zip(changes, words, strict=True))
+    return BroughtBack(tuple(row for row, _ in changes), tuple(unknown), changed)
 
 
 def _change(cells: Mapping[str, str]) -> Change:

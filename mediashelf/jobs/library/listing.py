@@ -15,6 +15,7 @@ from mediashelf.catalogue.summaries import summaries_of, summaries_of_sets
 from mediashelf.findings import Severity, worst
 from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.integrity.fixity.states import State
+from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.sessions.emulator import check_lun
 
 
@@ -68,14 +69,18 @@ _UNASKED = DiscSummary()
 
 
 def list_images(
-    catalogue: Catalogue, wanted: Wanted, *, with_discs: bool = True
+    catalogue: Catalogue,
+    wanted: Wanted,
+    *,
+    with_discs: bool = True,
+    progress: Progress = no_progress,
 ) -> list[ListedImage]:
     """Return the images that :func:`list_on_record` does, with what each disc is.
 
     Without ``with_discs`` only the place in a set is told, where that is remembered: what
     was recorded by an earlier version is then not worked out now.
     """
-    rows = list_on_record(catalogue, wanted)
+    rows = list_on_record(catalogue, wanted, progress)
     known = summaries_of(catalogue, rows) if with_discs else summaries_of_sets(catalogue)
     return [ListedImage(row, known.get(row.id, _UNASKED)) for row in rows]
 
@@ -137,7 +142,9 @@ def is_served(row: ImageRow) -> bool:
     return worst(check_lun(row.size, looks_raw=row.looks_raw)) is not Severity.ERROR
 
 
-def list_on_record(catalogue: Catalogue, wanted: Wanted) -> list[ImageRow]:
+def list_on_record(
+    catalogue: Catalogue, wanted: Wanted, progress: Progress = no_progress
+) -> list[ImageRow]:
     """Return the images by shelf and path; none is opened.
 
     With targets only those that each of them can read, that the emulator serves whole,
@@ -155,10 +162,15 @@ def list_on_record(catalogue: Catalogue, wanted: Wanted) -> list[ImageRow]:
     if not wanted.target_names:
         return rows
     # Loaded only where a target is asked for: its rules take longer than most answers.
-    from mediashelf.catalogue.readable import readable_by
+    from mediashelf.catalogue.readable import count_unasked, readable_by
     from mediashelf.readability.targets import load_targets, pick_targets
 
     targets = pick_targets(wanted.target_names, load_targets(wanted.targets_folder))
     if wanted.state is None:
         rows = [row for row in rows if not is_wrong(row)]
-    return readable_by(catalogue, [row for row in rows if is_served(row)], targets)
+    rows = [row for row in rows if is_served(row)]
+    unasked = count_unasked(catalogue, rows, targets)
+    if not unasked:
+        return readable_by(catalogue, rows, targets)
+    with progress("who reads what", total=unasked, unit="image") as on_asked:
+        return readable_by(catalogue, rows, targets, on_asked)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -9,9 +10,11 @@ from pathlib import Path
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
+from mediashelf.catalogue.auditing.recording import confirm_record
+from mediashelf.catalogue.copies import find_copies
 from mediashelf.catalogue.history import Happening, keep
 from mediashelf.catalogue.records.earlier import records_of
-from mediashelf.catalogue.rows import ImageRow
+from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
@@ -58,6 +61,31 @@ def find_image(catalogue: Catalogue, name: str) -> AuditJob:
     if len(jobs) != 1:
         raise InputError(f"{name}: is a shelf of {count_text(len(jobs), 'image')}; name one image")
     return jobs[0]
+
+
+def refuse_absent(catalogue: Catalogue, job: AuditJob) -> None:
+    """Raise for an image without a file: say what is known of it, and what to do."""
+    row = job.row
+    if job.presence is Presence.HERE or row is None:
+        return
+    if job.presence is Presence.AWAY:
+        raise InputError(
+            f"{job.where}: its shelf is not here ({job.other_folder or row.root}); connect it first"
+        )
+    record = images.fixity_record(catalogue.db, row)
+    known = f"its record of {row.recorded_at[:10]} is kept" if record is not None else ""
+    copies = find_copies(catalogue, row, record) if record is not None else []
+    equal = [one for one in copies if one.key_digest == row.key_digest and not one.waiting]
+    if equal:
+        todo = f"copy the file back from {equal[0].where}, which has the same bytes on record"
+    elif record is not None:
+        todo = (
+            "put it back, or scan if it was moved; from a damaged copy: mediashelf mend COPY "
+            f"--as {shlex.quote(row.where)} -o MENDED.iso"
+        )
+    else:
+        todo = "nothing is on record to make it again by; put it back, or scan if it was moved"
+    raise InputError(f"{job.where}: is missing: {'; '.join(filter(None, [known, todo]))}")
 
 
 def find_reference(
@@ -151,7 +179,7 @@ def record_findings(reference: Reference | None) -> list[Finding]:
 
 def _facts(catalogue: Catalogue, reference: Reference | None, result: Mending) -> DiscFacts | None:
     """Return the tree as recorded, since that of a damaged image may be damaged itself."""
-    if not result.parts or result.is_raw:
+    if not result.parts or result.in_bytes:
         return None
     is_own = reference is not None and not reference.is_earlier
     facts = images.facts_of(catalogue.db, reference.row.id) if reference and is_own else None
@@ -176,10 +204,17 @@ def find_touched(catalogue: Catalogue, reference: Reference | None, result: Mend
     return Touched(mended, still_open, count + count_hidden({*mended, *still_open}))
 
 
-def keep_mending(catalogue: Catalogue, job: AuditJob, result: Mending) -> None:
-    """Add to the history of a recorded image that it was mended, how surely, and where to."""
+def keep_mending(
+    catalogue: Catalogue, job: AuditJob, reference: Reference | None, result: Mending
+) -> None:
+    """Add to the history of a recorded image that it was mended, how surely, and where to.
+
+    In its own place it was read back and proved, so that it is confirmed with that.
+    """
     if job.row is None or not result.is_written or not catalogue.can_write:
         return
+    is_own = reference is not None and reference.row.id == job.row.id and not reference.is_earlier
+    in_place = result.output is not None and result.output.resolve() == job.path.resolve()
     surety = {
         MendOutcome.PROVED: "proved by the digest on record",
         MendOutcome.VOTED: "by a vote, not proved",
@@ -187,3 +222,6 @@ def keep_mending(catalogue: Catalogue, job: AuditJob, result: Mending) -> None:
     }[result.outcome]
     with transaction(catalogue.db):
         keep(catalogue.db, job.row.id, Happening.MENDED, "mend", f"{surety}: {result.output}")
+        if is_own and in_place and result.outcome is MendOutcome.PROVED:
+            confirm_record(catalogue.db, job.row, job.path.stat().st_mtime_ns)
+            keep(catalogue.db, job.row.id, Happening.CONFIRMED, "mend")

@@ -21,6 +21,7 @@ from mediashelf.jobs.library.mend_record import (
     find_touched,
     keep_mending,
     record_findings,
+    refuse_absent,
 )
 from mediashelf.jobs.progress import Progress, no_progress
 
@@ -60,6 +61,7 @@ def mend_by_catalogue(
     None for an image without a record and without copies: there is nothing to mend it by.
     """
     job = find_image(catalogue, request.image)
+    refuse_absent(catalogue, job)
     reference = find_reference(catalogue, job, request.copies, request.as_name, request.as_of)
     if reference is None and not request.copies:
         return None
@@ -82,7 +84,7 @@ def mend_by_catalogue(
         )
     touched = find_touched(catalogue, reference, result)
     findings = (*record_findings(reference), *result.findings)
-    keep_mending(catalogue, job, result)
+    keep_mending(catalogue, job, reference, result)
     return Mended(result, reference, touched, findings)
 
 

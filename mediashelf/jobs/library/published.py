@@ -148,7 +148,13 @@ def _compare(catalogue: Catalogue, found: Sequence[PublishedDigest], progress: P
     with progress("reading", total=total) as on_bytes:
         for algorithm, group in wanted.items():
             jobs = plan_audit(catalogue, [str(row.file) for row in group])
-            running = run_audit(catalogue, jobs, algorithms=[algorithm], on_bytes=on_bytes)
+            running = run_audit(
+                catalogue,
+                jobs,
+                algorithms=[algorithm],
+                on_bytes=on_bytes,
+                on_image=on_bytes.show,
+            )
             with closing(running):
                 for _ in running:
                     pass

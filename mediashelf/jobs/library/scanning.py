@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -23,11 +22,12 @@ from mediashelf.catalogue.scanning.planning import (
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.walk import SeenImage
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.errors import CatalogueError, InputError
+from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.states import State
-from mediashelf.jobs.progress import OnAmount
+from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.jobs.shelves.recording import look_into_images
+from mediashelf.system import real_path
 
 
 @dataclass(slots=True)
@@ -67,11 +67,7 @@ def plan_shelves(
         named[row.id] = row
     if failed and not named:
         raise failed[0]
-    shelves = list(named.values()) or catalogue.shelves()
-    if not shelves:
-        raise CatalogueError(
-            "there is no shelf to scan yet; register one with: mediashelf shelf add FOLDER"
-        )
+    shelves = list(named.values()) or catalogue.needed_shelves("scan")
     return Scan(plan_scan(catalogue, shelves, on_shelf), failed=failed)
 
 
@@ -129,42 +125,40 @@ def _seen(row: ImageRow, file_systems: FileSystems) -> SeenImage:
         status = row.file.stat()
     except OSError as error:
         raise InputError(f"{row.file}: cannot be read: {error.strerror or error}") from error
-    place = file_systems.nearest(os.path.realpath(row.file))
+    place = file_systems.nearest(real_path(row.file))
     return SeenImage(row.path, status.st_size, kept_number(status.st_mtime_ns), place, row.is_sheet)
 
 
 def read_planned(
     catalogue: Catalogue,
     scan: Scan,
-    on_bytes: OnAmount = lambda count: None,
-    on_file: Callable[[str], None] = lambda path: None,
+    progress: Progress = no_progress,
 ) -> None:
     """Read what the plan names; what is done when it is stopped is in ``scan.outcomes``."""
     if scan.plan.jobs:
-        _read(catalogue, scan, on_bytes, on_file)
+        _read(catalogue, scan, progress)
     for plan in scan.plan.shelves:
-        look_into_images(
-            catalogue, plan.shelf, is_deep=scan.opens_archives, on_image=lambda count: on_bytes(0)
-        )
+        with progress("looking for driver packages", unit="image") as on_image:
+            look_into_images(catalogue, plan.shelf, is_deep=scan.opens_archives, on_image=on_image)
     scan.findings += scan_findings(scan.plan, scan.outcomes)
     scan.findings += _missing(catalogue, scan)
     scan.findings += [waiting_finding(row) for row in _waiting(catalogue, scan)]
 
 
-def _read(
-    catalogue: Catalogue, scan: Scan, on_bytes: OnAmount, on_file: Callable[[str], None]
-) -> None:
+def _read(catalogue: Catalogue, scan: Scan, progress: Progress) -> None:
     # Loaded only here: most scans find nothing to read.
     from mediashelf.catalogue.scanning.scan import run_scan
     from mediashelf.jobs.shelves.looking import packages_of
 
+    plan = scan.plan
     look = None if scan.opens_archives else packages_of
-    steps = run_scan(
-        catalogue, scan.plan, look_for_packages=look, on_bytes=on_bytes, on_file=on_file
-    )
     try:
-        with closing(steps) as running:
-            scan.outcomes.extend(running)
+        with progress("scanning", total=plan.bytes_to_read) as on_bytes:
+            steps = run_scan(
+                catalogue, plan, look_for_packages=look, on_bytes=on_bytes, on_file=on_bytes.show
+            )
+            with closing(steps) as running:
+                scan.outcomes.extend(running)
     finally:
         _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
 

@@ -54,7 +54,9 @@ def shelves_here(catalogue: Catalogue) -> list[tuple[ShelfRow, bool]]:
         (
             row,
             _is_here(row.root)
-            and not other_folder(row.root, catalogue.images(shelf=row.name), file_systems),
+            and not other_folder(
+                catalogue.db, row.root, catalogue.images(shelf=row.name), file_systems
+            ),
         )
         for row in catalogue.shelves()
     ]

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from mediashelf.catalogue.packages.asking import (
     LookedInto,
@@ -30,6 +31,7 @@ from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Fit, Offer, Package, Suitability
 from mediashelf.drivers.recorded import KeptInstall, system_key
 from mediashelf.drivers.survey import Survey, SurveyedPackage
+from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.inf.models import Model
 from mediashelf.jobs.shelves.kept import kept_package, kept_tree, readiness
 
@@ -51,6 +53,18 @@ class ShelfAnswer:
     images: Mapping[Package, Sequence[ImageRow]]
     found: Mapping[Package, RecordedPackage]
     copies: Mapping[Package, Sequence[str]]
+
+
+class NamingPackages(NamedTuple):
+    """What the catalogue has of a machine's identifiers, whatever system asks.
+
+    ``rows`` are the places that name one; ``found`` are the packages, and ``images`` those
+    that hold them, the one to take them from first.
+    """
+
+    rows: list[NamedModel]
+    found: dict[int, RecordedPackage]
+    images: dict[int, list[ImageRow]]
 
 
 @dataclass(slots=True)
@@ -90,10 +104,24 @@ class _Known:
 
 
 def ask_shelves(
-    catalogue: Catalogue, family: Family, target: str, devices: Sequence[Device]
+    catalogue: Catalogue,
+    family: Family,
+    target: str,
+    devices: Sequence[Device],
+    named: NamingPackages | None = None,
 ) -> ShelfAnswer:
-    """Return what the library has for a machine, as ``family`` chooses drivers."""
-    known = _ask(catalogue, family, devices)
+    """Return what the library has for a machine, as ``family`` chooses drivers.
+
+    ``named`` is what :func:`packages_naming` said of the same devices.
+    """
+    with collector_paused():
+        known = _Known(system_key(family), *(named or packages_naming(catalogue, devices)))
+        return _answer(catalogue, known, family, target, devices)
+
+
+def _answer(
+    catalogue: Catalogue, known: _Known, family: Family, target: str, devices: Sequence[Device]
+) -> ShelfAnswer:
     index, missing = _index(known, family)
     chooser = _Chooser(known, missing)
     covers = chooser.named(catalogue, [chooser.choose(index.cover(one)) for one in devices])
@@ -121,21 +149,23 @@ def ask_shelves(
     )
 
 
-def _ask(catalogue: Catalogue, family: Family, devices: Sequence[Device]) -> _Known:
-    identifiers = {
-        identifier
-        for device in devices
-        for identifier in (*device.hardware_ids, *device.compatible_ids)
-    }
-    rows = models_naming(catalogue.db, identifiers)
-    for device in devices:
-        if device.function is not None and device.function.subsystem is None:
-            rows += models_of_chip(catalogue.db, device.main_id)
-    found = packages_by_id(catalogue.db, (row.package_id for row in rows))
-    images = images_with(catalogue.db, (one.source_id for one in found.values()))
-    for listed in images.values():
-        listed.sort(key=lambda row: (readiness(row), row.shelf.lower(), row.path))
-    return _Known(system_key(family), rows, found, images)
+def packages_naming(catalogue: Catalogue, devices: Sequence[Device]) -> NamingPackages:
+    """Return the packages that name a device, once for all systems."""
+    with collector_paused():
+        identifiers = {
+            identifier
+            for device in devices
+            for identifier in (*device.hardware_ids, *device.compatible_ids)
+        }
+        rows = models_naming(catalogue.db, identifiers)
+        for device in devices:
+            if device.function is not None and device.function.subsystem is None:
+                rows += models_of_chip(catalogue.db, device.main_id)
+        found = packages_by_id(catalogue.db, (row.package_id for row in rows))
+        images = images_with(catalogue.db, (one.source_id for one in found.values()))
+        for listed in images.values():
+            listed.sort(key=lambda row: (readiness(row), row.shelf.lower(), row.path))
+        return NamingPackages(rows, found, images)
 
 
 def _index(

@@ -13,7 +13,7 @@ from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.survey import Survey
 from mediashelf.drivers.verdict import DriverState
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.shelves.answering import ShelfAnswer, ask_shelves
+from mediashelf.jobs.shelves.answering import ShelfAnswer, ask_shelves, packages_naming
 from mediashelf.jobs.shelves.kept import readiness
 from mediashelf.jobs.shelves.nearest import NearPackage, nearest
 from mediashelf.jobs.shelves.notes import BenchNotes, DeviceNote
@@ -60,8 +60,9 @@ def cover_machine(
     notes = BenchNotes(catalogue)
     findings = list(machine.findings)
     answers = []
+    named = packages_naming(catalogue, machine.devices)
     for target, family in judged:
-        answer = ask_shelves(catalogue, family, target.name, machine.devices)
+        answer = ask_shelves(catalogue, family, target.name, machine.devices, named)
         answers.append(_with_more(catalogue, answer, notes))
         findings += check_devices(answer.survey)
     findings += [_not_opened(*one) for one in unopened_in(catalogue.db)]

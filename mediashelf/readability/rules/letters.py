@@ -150,7 +150,7 @@ LETTER_RULES = (
         "ucs2",
         "Every character of a name fits one unit of UCS-2",
         in_tree(one_unit, JOLIET),
-        "Rename the entry; the target shows two unknown characters in place of each",
+        "Rename the entry; the system shows two unknown characters in place of each",
     ),
     Rule(
         "name-characters",
@@ -182,6 +182,6 @@ LETTER_RULES = (
         "plain_names",
         "Names are plain ASCII",
         in_tree(plain),
-        "Use plain letters where the target's language is not known",
+        "Use plain letters where the system's language is not known",
     ),
 )

@@ -28,6 +28,8 @@ def first_phase_reads(question: Question, _limit: Limit) -> Iterator[RuleHit]:
     for finding in _iter_errors(Question.about(question.disc, phase)):
         first = first or finding
         count += 1
+        if question.only_levels:
+            break  # one error is as bad as many
     if first is not None:
         boot = question.disc.facts.boot
         boots = boot is not None and any(entry.is_bootable for entry in boot.entries)
@@ -56,6 +58,6 @@ PHASE_RULES = (
         "first_phase",
         "The first phase of setup can read the disc too",
         first_phase_reads,
-        "See every place with: mediashelf check --target, and the target named here",
+        "See every place with: mediashelf check --target, and the system named here",
     ),
 )

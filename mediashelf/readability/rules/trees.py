@@ -22,7 +22,7 @@ def readable(question: Question, limit: Limit) -> Iterator[RuleHit]:
     if not set(kinds) & set(question.target.trees) and not is_maybe:
         found = ", ".join(TREE_WORDS[kind] for kind in dict.fromkeys(kinds)) or "no file system"
         expected = " or ".join(TREE_WORDS[kind] for kind in question.target.trees)
-        yield RuleHit(ROOT, f"the disc has {found}, the target reads {expected}", found, expected)
+        yield RuleHit(ROOT, f"the disc has {found}, the system reads {expected}", found, expected)
 
 
 def whole(question: Question, limit: Limit) -> Iterator[RuleHit]:
@@ -56,7 +56,7 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
                 yield at_entry(
                     entry,
                     f"the file is in the {TREE_WORDS[kind]} tree, not in the "
-                    f"{TREE_WORDS[seen.kind]} tree that the target reads",
+                    f"{TREE_WORDS[seen.kind]} tree that the system reads",
                 )
 
 
@@ -142,7 +142,7 @@ TREE_RULES = (
         "file-system-readable",
         Severity.ERROR,
         "trees",
-        "The disc has a file system that the target reads",
+        "The disc has a file system that the system reads",
         readable,
         "Build the disc again with an ISO 9660 tree: mediashelf build",
         hides_disc=True,
@@ -159,7 +159,7 @@ TREE_RULES = (
         "tree-names-all-files",
         Severity.ERROR,
         "trees",
-        "Every file of the disc is in the tree that the target reads",
+        "Every file of the disc is in the tree that the system reads",
         holds_all,
         "Build the disc again with all files in both trees: mediashelf build",
     ),
@@ -183,7 +183,7 @@ TREE_RULES = (
         "long-name-seen",
         Severity.NOTE,
         "trees",
-        "Files have their long names in the tree that the target reads",
+        "Files have their long names in the tree that the system reads",
         long_name_seen,
         "Use the short name there; scripts and driver texts may need the long one",
     ),

@@ -20,7 +20,7 @@ def udf_newest(question: Question, limit: Limit) -> Iterator[RuleHit]:
         is_certain = revision.is_recorded and not _has_other_tree(question)
         yield RuleHit(
             ROOT,
-            f"the disc has {revision.words}, the target reads up to {limit.text()}",
+            f"the disc has {revision.words}, the system reads up to {limit.text()}",
             revision.words,
             f"at most {limit.text()}",
             at_most=None if is_certain else Severity.NOTE,
@@ -65,7 +65,7 @@ def udf_listed(question: Question, limit: Limit) -> Iterator[RuleHit]:
         other = f"; its {TREE_WORDS[question.tree.kind]} tree was" if question.tree else ""
         yield RuleHit(
             ROOT,
-            f"the target can read this disc's UDF tree, which was not checked{other}",
+            f"the system can read this disc's UDF tree, which was not checked{other}",
             at_most=None if question.tree is None else Severity.NOTE,
         )
 
@@ -99,7 +99,7 @@ UDF_RULES = (
         "udf-readable",
         Severity.ERROR,
         "udf_newest",
-        "The UDF revision is one that the target reads",
+        "The UDF revision is one that the system reads",
         udf_newest,
         "Use a disc with an ISO 9660 tree, or one with an older UDF revision",
         hides_disc=True,
@@ -125,7 +125,7 @@ UDF_RULES = (
         "udf-tree-checked",
         Severity.WARNING,
         "trees",
-        "The UDF tree that the target can read was checked",
+        "The UDF tree that the system can read was checked",
         udf_listed,
         "Look through the disc with the system that is to read it",
     ),

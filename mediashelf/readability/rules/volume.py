@@ -127,7 +127,7 @@ def boot_platforms(question: Question, limit: Limit) -> Iterator[RuleHit]:
         )
         yield RuleHit(
             f"LBA {entries[0].load_lba}",
-            f"the disc boots on {found}, the target starts on {' or '.join(limit.words())}",
+            f"the disc boots on {found}, the system starts on {' or '.join(limit.words())}",
             found,
             " or ".join(limit.words()),
         )
@@ -143,7 +143,7 @@ VOLUME_RULES = (
         "block-size-readable",
         Severity.ERROR,
         "block_sizes",
-        "Logical blocks have a size that the target reads",
+        "Logical blocks have a size that the system reads",
         in_tree(block_size),
         "Install the service pack first, or build the disc again: mediashelf build",
     ),
@@ -207,7 +207,7 @@ VOLUME_RULES = (
         "boot-method",
         Severity.WARNING,
         "boot_media",
-        "A disc that boots does so in a way that starts the target's setup",
+        "A disc that boots does so in a way that starts the system's setup",
         boot_media,
         "Nothing for a disc that is not to start setup; else use one made for this system",
     ),
@@ -215,7 +215,7 @@ VOLUME_RULES = (
         "boot-platform-fits",
         Severity.WARNING,
         "boot_platforms",
-        "A disc that boots does so on a platform that the target starts on",
+        "A disc that boots does so on a platform that the system starts on",
         boot_platforms,
         "Nothing for a disc that is not to start setup; else use one made for this system",
     ),

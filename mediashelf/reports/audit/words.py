@@ -8,18 +8,26 @@ from collections.abc import Iterable, Iterator, Sequence
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.formats.packed.signatures import ContentFormat
 from mediashelf.formats.raw.judgement import SectorVerdict
-from mediashelf.integrity.fixity.comparing import WORST_FIRST
+from mediashelf.integrity.fixity.comparing import WORST_FIRST, State
 from mediashelf.integrity.inside.contents import ContentsReport
 from mediashelf.text import count_text, size_text
 
 
 def summary_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
     """Return the closing sentences: the states, then what was read and what was not."""
-    counts = Counter(each.verdict.state for each in results)
-    states = ", ".join(
-        f"{counts[state]:,} {state.shown_in_list}" for state in WORST_FIRST if counts[state]
+    ordered = sorted(
+        results, key=lambda each: (WORST_FIRST.index(each.verdict.state), each.shown_state)
     )
+    counts = Counter(map(_state_words, ordered))
+    states = ", ".join(f"{count:,} {words}" for words, count in counts.items())
     return [f"{count_text(len(results), 'image')}: {states}.", *reading_lines(results, depth)]
+
+
+def _state_words(result: AuditResult) -> str:
+    """Return a state as it is counted; of what is not here nothing else matters now."""
+    if result.verdict.state in (State.AWAY, State.MISSING):
+        return result.verdict.state.shown_in_list
+    return result.shown_state.replace(", ", " and ")
 
 
 def reading_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
@@ -43,7 +51,7 @@ def reading_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
 
 def _sector_lines(results: Sequence[AuditResult]) -> Iterator[str]:
     """Yield what the sectors of raw images said, those of a sheet and its file once."""
-    judged = [each for each in results if each.reading.sectors is not None]
+    judged = [each for each in results if any((each.reading.sectors or {}).values())]
     files = {each.job.path.with_suffix("") for each in judged if not each.job.is_sheet}
     distinct = [
         each.reading.sectors
@@ -64,7 +72,7 @@ def _sector_lines(results: Sequence[AuditResult]) -> Iterator[str]:
     }
     parts = [f"{count:,} {word}" for word, count in words.items() if count]
     images = count_text(len(distinct), "raw image")
-    yield f"Sectors of {images}: {', '.join(parts) or 'none'}."
+    yield f"Sectors of {images}: {', '.join(parts)}."
 
 
 def _digest_lines(results: Sequence[AuditResult]) -> Iterator[str]:

@@ -34,7 +34,10 @@ class MeasuredCell:
 
 @dataclass(frozen=True, slots=True)
 class MeasuredRow:
-    """One configuration: what was noted with the values, of which disc and device, where."""
+    """One configuration: what was noted with the values, of which disc and device, where.
+
+    ``about`` is all of it in one line, the disc of a device only where two would read alike.
+    """
 
     system: str
     device: str
@@ -42,12 +45,7 @@ class MeasuredRow:
     text: str
     noted: str
     cells: tuple[MeasuredCell, ...]
-
-    @property
-    def about(self) -> str:
-        """The configuration in one line."""
-        words = [self.system, self.device or self.disc, self.text]
-        return ", ".join(word for word in words if word)
+    about: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +72,14 @@ def measured_table(sessions: Sequence[BenchSession]) -> MeasuredTable:
         for name in names
     ]  # fmt: skip
     drawn = [list(_cells(column)) for column in columns]
+    short = [_about(system, device or disc, text) for system, device, disc, text in groups]
     rows = tuple(
-        MeasuredRow(*key, _days(notes), tuple(column[number] for column in drawn))
+        MeasuredRow(
+            *key,
+            _days(notes),
+            tuple(column[number] for column in drawn),
+            _about(*key) if short.count(short[number]) > 1 else short[number],
+        )
         for number, (key, notes) in enumerate(groups.items())
     )
     return MeasuredTable(names, rows, len({session.id for session, _, _ in kept}))
@@ -108,6 +112,10 @@ def _notes(
         if note.measured
     ]
     yield from sorted(found, key=lambda one: one[2].noted_at)
+
+
+def _about(*words: str) -> str:
+    return ", ".join(word for word in words if word)
 
 
 def _system(disc: SessionDisc, note: SessionNote) -> str:

@@ -10,13 +10,17 @@ from mediashelf.reports.bench.sheet_facts import (
     SheetFile,
     SheetFinding,
     bench_findings,
+    partition_findings,
     sheet_disc,
     sheet_files,
 )
+from mediashelf.sessions.discs.readiness import BenchPlace
+from mediashelf.sessions.manifests.parts import OpenFinding
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
-from mediashelf.sessions.plans.machine import MachinePart, PlannedMachine, PlanStep
+from mediashelf.sessions.plans.machine import MachinePart, PlannedMachine
 from mediashelf.sessions.plans.session_plan import SessionPlan
-from mediashelf.text import size_text
+from mediashelf.sessions.plans.steps import PlanStep
+from mediashelf.text import moment_text
 
 NO_SYSTEM = "no system"
 
@@ -47,6 +51,10 @@ class SheetItem:
     step: PlanStep | None = None
     watch: tuple[SheetFinding, ...] = ()
     is_again: bool = False
+
+
+_Placed = tuple[tuple[int, int, int], SheetItem]
+"""An item after its place in the order of use: the disc's position, before or after it, which."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,16 +110,16 @@ def run_sheet(
     return RunSheet(
         name=manifest.session.name,
         machine=manifest.session.machine,
-        about_machine=_about(machine),
+        about_machine=about_machine(machine),
         notes=machine.notes,
-        created=manifest.created.replace("T", " ").replace("Z", " UTC"),
+        created=moment_text(manifest.created),
         created_by=manifest.created_by,
         size=sum(image.size for image in manifest.images),
         disc_count=len(manifest.discs),
         cautions=tuple(_cautions(manifest)),
         settings=machine.settings,
         parts=machine.parts,
-        before=tuple(bench_findings(manifest.open_findings, "")),
+        before=tuple(_before(manifest.open_findings, steps)),
         steps=tuple(step for step in steps if not (step.system or step.position)),
         chapters=tuple(_chapters(manifest, plan, steps, devices)),
         stuck=_STUCK,
@@ -170,11 +178,12 @@ def _several(positions: list[str]) -> str:
     return f"Discs {', '.join(positions[:-1])} and {positions[-1]} start"
 
 
-def _about(machine: PlannedMachine) -> str:
+def about_machine(machine: PlannedMachine) -> str:
+    """Return what the plan says of a machine in one line."""
     words = [
         machine.processor,
-        f"{size_text(machine.memory)} of memory" if machine.memory else "",
-        f"disk of {machine.disk / 10**9:,.4g} GB" if machine.disk else "",
+        f"{machine.memory_text} of memory" if machine.memory else "",
+        f"disk of {machine.disk_text}" if machine.disk else "",
         f"controller in {machine.disk_mode.upper()} mode" if machine.disk_mode else "",
         {"bios": "PC BIOS", "uefi": "UEFI"}.get(machine.firmware, ""),
         _USB_BOOT[machine.usb_boot],
@@ -199,38 +208,72 @@ def _chapters(
         is_first = loose[0] == 1
         systems.insert(0 if is_first else len(systems), "")
     seen: set[int] = set()
-    told: set[int] = set()
+    told = manifest.open_findings
+    makes_partitions = _partition_step(steps)
     for system in systems:
         discs = [disc for disc in manifest.discs if system in (disc.targets or ("",))]
+        positions = {disc.position for disc in discs}
+        # What is for no one system is done whenever its disc is used.
         own = [
-            (number, step)
-            for number, step in enumerate(steps)
-            if (step.system == system and (system or step.position))
-            or (not step.system and step.position in {disc.position for disc in discs})
+            step
+            for step in steps
+            if (step.system == system if step.system else step.position in positions)
         ]
-        new = [step for number, step in own if number not in told]
-        items = tuple(_items(system, discs, new, seen))
-        told |= {number for number, _ in own}
-        found = tuple(bench_findings(manifest.open_findings, system)) if system else ()
+        installer = list(bench_findings(told, system, BenchPlace.INSTALLER)) if system else []
+        placed = [
+            *_step_items(own, makes_partitions, told),
+            *_disc_items(system, discs, installer, seen),
+        ]
+        items = tuple(item for _, item in sorted(placed, key=lambda one: one[0]))
+        found: tuple[SheetFinding, ...] = ()
+        if system:
+            found = (*bench_findings(told, system), *installer)
+            if makes_partitions is None:
+                found += tuple(bench_findings(told, system, BenchPlace.PARTITIONS))
         rows = tuple(one for one in devices if system and one.system == system)
         if items or found or rows:
             yield SheetChapter(system or NO_SYSTEM, found, items, rows)
 
 
-def _items(
-    system: str, discs: Sequence[ManifestDisc], steps: Sequence[PlanStep], seen: set[int]
-) -> Iterator[SheetItem]:
-    """Yield discs and steps in the order of use, and remember the discs as ``seen``."""
-    order: list[tuple[int, int, int, SheetItem]] = []
+def _before(findings: Sequence[OpenFinding], steps: Sequence[PlanStep]) -> Iterator[SheetFinding]:
+    """Yield what there is to act on before the first disc."""
+    yield from bench_findings(findings, "")
+    step = _partition_step(steps)
+    if step is None:
+        yield from bench_findings(findings, "", BenchPlace.PARTITIONS)
+    elif not (step.system or step.position):
+        yield from partition_findings(findings)
+
+
+def _partition_step(steps: Sequence[PlanStep]) -> PlanStep | None:
+    """Return the first step that makes partitions."""
+    return next((step for step in steps if step.partitions), None)
+
+
+def _step_items(
+    steps: Sequence[PlanStep], makes_partitions: PlanStep | None, findings: Sequence[OpenFinding]
+) -> Iterator[_Placed]:
+    """Yield steps with their place in the order of use."""
     for number, step in enumerate(steps):
+        watch = tuple(partition_findings(findings)) if step is makes_partitions else ()
         side = -1 if step.is_before else 1
-        order.append((step.position, side, number, SheetItem(step=step)))
+        yield (step.position, side, number), SheetItem(step=step, watch=watch)
+
+
+def _disc_items(
+    system: str, discs: Sequence[ManifestDisc], installer: list[SheetFinding], seen: set[int]
+) -> Iterator[_Placed]:
+    """Yield discs with their place in the order of use, and remember them as ``seen``.
+
+    What is told of the ``installer`` is taken out by the first disc that starts the machine.
+    """
     for disc in discs:
         is_again = disc.position in seen
         # Each once: what is about every system where the disc is named first.
         targets = [*([] if is_again else [""]), *([system] if system else [])]
         watch = [one for target in targets for one in bench_findings(disc.open_findings, target)]
-        item = SheetItem(sheet_disc(disc), None, tuple(watch), is_again)
-        order.append((disc.position, 0, 0, item))
+        if disc.boot:
+            watch += installer
+            installer.clear()
+        yield (disc.position, 0, 0), SheetItem(sheet_disc(disc), None, tuple(watch), is_again)
     seen |= {disc.position for disc in discs}
-    yield from (item for *_, item in sorted(order, key=lambda one: one[:3]))

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from mediashelf.findings import Severity
 from mediashelf.sessions.discs import dos_steps
-from mediashelf.sessions.discs.readiness import BRING_MARK, readiness_rows
+from mediashelf.sessions.discs.readiness import BRING_MARK, BenchPlace, readiness_rows
 from mediashelf.sessions.manifests.parts import BootWay, OpenFinding, Origin
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 from mediashelf.text import count_text, size_text
@@ -29,13 +29,14 @@ _PLATFORMS = {
 }
 
 
-AT_THE_BENCH = frozenset(
-    {
-        *(dos_steps.RULE, "boot-fits-firmware", "first-disc-boots"),
-        *(row.rule for row in readiness_rows() if row.at_bench),
-    }
-)
-"""The rules whose findings the person at the bench can act on; the others stay at the desk."""
+AT_THE_BENCH = {
+    dos_steps.RULE: BenchPlace.SYSTEM,
+    "boot-fits-firmware": BenchPlace.SYSTEM,
+    "first-disc-boots": BenchPlace.SYSTEM,
+    **{row.rule: row.at_bench for row in readiness_rows() if row.at_bench},
+}
+"""The rules whose findings the person at the bench can act on, and where; others stay at the desk.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,20 +96,42 @@ def sheet_disc(disc: ManifestDisc) -> SheetDisc:
     return SheetDisc(disc, tuple(_facts(disc)))
 
 
-def bench_findings(rows: tuple[OpenFinding, ...], system: str) -> Iterator[SheetFinding]:
-    """Yield what there is to act on at the bench for one system; empty: for all of them."""
-    systems: dict[tuple[str, str], list[OpenFinding]] = {}
-    for row in rows:
-        if row.rule in AT_THE_BENCH:
-            systems.setdefault((row.rule, row.message), []).append(row)
-    for (_, message), alike in systems.items():
+def bench_findings(
+    rows: Sequence[OpenFinding], system: str, place: BenchPlace = BenchPlace.SYSTEM
+) -> Iterator[SheetFinding]:
+    """Yield what there is to act on at one place for one system; empty: for several of them.
+
+    What is the same for several systems is told once, before all of them, and named with
+    them; at an installer it is told to each.
+    """
+    for alike in _by_message(row for row in rows if AT_THE_BENCH.get(row.rule) is place):
         names = [row.target for row in alike]
-        # What is the same for several systems is told once, before all of them.
-        if system == (names[0] if len(names) == 1 else ""):
-            told = f"{message} ({', '.join(names)})" if len(names) > 1 else message
-            # What to put on a disc is for the desk.
-            remedy = alike[0].remedy.partition(BRING_MARK)[0]
-            yield SheetFinding(alike[0].severity, told, remedy)
+        if place is BenchPlace.INSTALLER:
+            if system in names:
+                yield _sheet_finding(alike[0])
+        elif system == (names[0] if len(names) == 1 else ""):
+            yield _sheet_finding(alike[0], names if len(names) > 1 else ())
+
+
+def partition_findings(rows: Sequence[OpenFinding]) -> Iterator[SheetFinding]:
+    """Yield what there is to act on when partitions are made, each with its systems."""
+    for alike in _by_message(
+        row for row in rows if AT_THE_BENCH.get(row.rule) is BenchPlace.PARTITIONS
+    ):
+        yield _sheet_finding(alike[0], [row.target for row in alike if row.target])
+
+
+def _by_message(rows: Iterable[OpenFinding]) -> list[list[OpenFinding]]:
+    groups: dict[tuple[str, str], list[OpenFinding]] = {}
+    for row in rows:
+        groups.setdefault((row.rule, row.message), []).append(row)
+    return list(groups.values())
+
+
+def _sheet_finding(row: OpenFinding, systems: Sequence[str] = ()) -> SheetFinding:
+    told = f"{row.message} ({', '.join(systems)})" if systems else row.message
+    # What to put on a disc is for the desk.
+    return SheetFinding(row.severity, told, row.remedy.partition(BRING_MARK)[0])
 
 
 def sheet_files(manifest: Manifest) -> Iterator[SheetFile]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from mediashelf.reports.bench.sheet_chapters import RunSheet, SheetChapter, SheetDevice, SheetItem
 from mediashelf.reports.bench.sheet_facts import SheetDisc, SheetFinding
-from mediashelf.sessions.plans.machine import PlanStep
+from mediashelf.sessions.plans.steps import PlanStep
 from mediashelf.text import count_text, display_width, size_text, wrap
 
 TEXT_WIDTH = 79  # a line of 80 makes some printers and terminals add an empty one
@@ -60,12 +60,9 @@ def _text_machine(sheet: RunSheet) -> Iterator[str]:
     for line in sheet.settings:
         yield from wrap(line, TEXT_WIDTH, lead="[ ] ", rest="    ")
     for step in sheet.steps:
-        yield from _text_step(step, "")
+        yield from _text_step(step)
     for part in sheet.parts:
-        more = [part.where, part.jumpers, part.device]
-        yield from wrap(
-            ", ".join(word for word in (part.what, *more) if word), TEXT_WIDTH, lead="    - "
-        )
+        yield from wrap(part.words, TEXT_WIDTH, lead="    - ")
     if sheet.notes:
         yield from wrap(sheet.notes, TEXT_WIDTH, lead="    ")
     yield from _text_findings(sheet.before, "", tick="[ ] ")
@@ -76,19 +73,19 @@ def _text_chapter(chapter: SheetChapter) -> Iterator[str]:
     yield from _text_findings(chapter.watch, "", tick="[ ] ")
     for item in chapter.items:
         if item.step is not None:
-            yield from _text_step(item.step, "")
-            yield ""
+            yield from _text_step(item.step, item.watch)
+            if not item.watch:
+                yield ""
         elif item.disc is not None:
             yield from _text_disc(item.disc, item)
     yield from _text_devices(chapter.devices)
 
 
-def _text_step(step: PlanStep, inside: str) -> Iterator[str]:
-    yield from wrap(step.do, TEXT_WIDTH, lead=f"{inside}[ ] ", rest=f"{inside}    ")
+def _text_step(step: PlanStep, watch: Sequence[SheetFinding] = ()) -> Iterator[str]:
+    yield from wrap(step.do, TEXT_WIDTH, lead="[ ] ", rest="    ")
     for number, one in enumerate(step.partitions, start=1):
-        words = (one.system, one.filesystem, one.size, one.note)
-        text = ", ".join(word for word in words if word)
-        yield from wrap(text, TEXT_WIDTH, lead=f"{inside}      {number}. ")
+        yield from wrap(one.words, TEXT_WIDTH, lead=f"      {number}. ")
+    yield from _text_findings(watch, "    ")
 
 
 def _text_devices(devices: Sequence[SheetDevice]) -> Iterator[str]:
@@ -98,7 +95,8 @@ def _text_devices(devices: Sequence[SheetDevice]) -> Iterator[str]:
     for one in devices:
         where = f" ({one.where})" if one.where else ""
         target = ", ".join(word for word in (one.folder, one.state) if word)
-        yield from wrap(f"{one.device}{where}: {target}", TEXT_WIDTH, lead="[ ] ", rest="    ")
+        tick = "[ ] " if one.folder else "    "
+        yield from wrap(f"{one.device}{where}: {target}", TEXT_WIDTH, lead=tick, rest="    ")
     yield ""
 
 
@@ -122,7 +120,7 @@ def _text_heading(text: str) -> Iterator[str]:
 def _text_disc(one: SheetDisc, item: SheetItem) -> Iterator[str]:
     yield "-" * TEXT_WIDTH
     title = f"{one.disc.code}  {one.title}" + ("  MAY ERASE" if one.disc.erases else "")
-    yield from wrap(title, TEXT_WIDTH, lead=f"[ ] {one.disc.position:>2}  ")
+    yield from wrap(title, TEXT_WIDTH, lead=f"{one.disc.position:>6}  ")
     if one.disc.purpose:
         yield from wrap(one.disc.purpose, TEXT_WIDTH, lead=_INSIDE)
     if item.is_again:
@@ -136,8 +134,9 @@ def _text_disc(one: SheetDisc, item: SheetItem) -> Iterator[str]:
     if item.watch:
         yield ""
         yield from _text_findings(item.watch, _INSIDE)
-    yield ""
-    yield f"{_INSIDE}[ ] failed; notes:"
+    else:
+        yield ""
+    yield f"{_INSIDE}[ ] worked   [ ] failed   Notes:"
     for _ in range(_NOTE_LINES):
         yield ""
         yield _INSIDE + "_" * (TEXT_WIDTH - len(_INSIDE))

@@ -9,8 +9,8 @@ from typing import Any
 
 from mediashelf.readability.target_files import BUILT_IN
 from mediashelf.sessions.manifests.parts import BootWay
-from mediashelf.sessions.plans.machine import PlannedPartition
 from mediashelf.sessions.plans.session_plan import SessionPlan
+from mediashelf.sessions.plans.steps import PlannedPartition
 
 MACHINE_KEYS = {
     "memory_over": "memory",
@@ -28,6 +28,7 @@ MACHINE_KEYS = {
 SESSION_KEYS = (
     *("beside", "after_newer"),
     *("partitioned", "partition_filesystem", "partition_over", "partition_ends_over"),
+    "partitions_fit",
     *("start_is_fat16", "boots", "own_boots", "boots_as_floppy", "only_64_bit"),
 )
 """Conditions about the rest of the plan, which are always answered."""
@@ -109,6 +110,7 @@ def _beside(plan: SessionPlan, system: str) -> dict[str, Any]:
 def _partitions(plan: SessionPlan, system: str) -> dict[str, Any]:
     """Return what is planned for the system; sizes are 0 where nothing is, or nobody said."""
     planned = [one for step in plan.steps for one in step.partitions]
+    first = next((one for one in planned if one.disk == 1), None)
     own = next((one for one in planned if one.system == system), None)
     known = own or PlannedPartition("", "", "", "")
     return {
@@ -116,16 +118,21 @@ def _partitions(plan: SessionPlan, system: str) -> dict[str, Any]:
         "partition_filesystem": known.kind,
         "partition_over": known.size_bytes or 0,
         "partition_ends_over": _end_of(planned, own),
-        "start_is_fat16": bool(planned)
-        and planned[0].kind in ("fat16", "fat")
-        and 0 < (planned[0].size_bytes or 0) <= START_LIMIT,
+        "partitions_fit": not plan.machine.disk
+        or sum(one.size_bytes or 0 for one in planned if one.disk == 1) <= plan.machine.disk,
+        "start_is_fat16": first is not None
+        and first.kind in ("fat16", "fat")
+        and 0 < (first.size_bytes or 0) <= START_LIMIT,
     }
 
 
 def _end_of(planned: Sequence[PlannedPartition], wanted: PlannedPartition | None) -> int:
-    """Return where a partition ends when all are made in order; at least, where sizes are open."""
+    """Return where a partition ends when all are made in order; at least, where sizes are open.
+
+    Each disk begins anew.
+    """
     end = 0
-    for one in planned:
+    for one in (one for one in planned if wanted is not None and one.disk == wanted.disk):
         end += one.size_bytes or 0
         if one is wanted:
             return end

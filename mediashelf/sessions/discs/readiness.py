@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,6 @@ from mediashelf.sessions.plans.machine import PlannedMachine
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.tables.reading import TableKind, read_tables
 from mediashelf.tables.table import Table
-from mediashelf.text import size_text
 
 ROWS_PATH = Path(__file__).with_name("readiness.toml")
 
@@ -35,6 +35,15 @@ _ROW_KEYS = (
 BRING_MARK = "; on the driver disc: "
 """Stands in a remedy between what to do and what to bring."""
 
+
+class BenchPlace(StrEnum):
+    """Where on the run sheet something is told that the person at the bench acts on."""
+
+    SYSTEM = "system"
+    PARTITIONS = "partitions"
+    INSTALLER = "installer"
+
+
 READINESS_FILE = TableKind("a file of readiness rows", ("row",), SessionPlanError)
 
 
@@ -42,8 +51,8 @@ READINESS_FILE = TableKind("a file of readiness rows", ("row",), SessionPlanErro
 class ReadinessRow:
     """One thing to know before the first disc goes in; no targets means all.
 
-    ``bring`` is what to put on the driver disc for it, or empty; ``at_bench`` tells
-    that the person at the bench acts on it, so that it is on the run sheet.
+    ``bring`` is what to put on the driver disc for it, or empty; ``at_bench`` tells where
+    it is on the run sheet, if the person at the bench acts on it: else it is None.
     """
 
     rule: str
@@ -54,7 +63,7 @@ class ReadinessRow:
     remedy: str
     source: str
     bring: str = ""
-    at_bench: bool = False
+    at_bench: BenchPlace | None = None
 
     def concerned(self, plan: SessionPlan) -> tuple[str, ...]:
         """Return the targets of the plan that the row is about."""
@@ -76,6 +85,7 @@ def read_readiness(path: Path) -> tuple[ReadinessRow, ...]:
 
 def _row(table: Table) -> ReadinessRow:
     severity = table.choice("severity", [severity.word for severity in Severity])
+    place = table.choice("at_bench", tuple(BenchPlace))
     return ReadinessRow(
         table.text("rule", needed="it names the finding"),
         table.texts("targets", "targets"),
@@ -85,7 +95,7 @@ def _row(table: Table) -> ReadinessRow:
         table.text("remedy", needed="it says what to do"),
         table.text("source", needed='say where it is published, or "common practice"'),
         table.text("bring"),
-        table.flag("at_bench") or False,
+        BenchPlace(place) if place else None,
     )
 
 
@@ -171,9 +181,9 @@ def check_boot(
 def _finding(row: ReadinessRow, system: str, machine: PlannedMachine) -> Finding:
     keys = [MACHINE_KEYS[key] for key in row.when if key in MACHINE_KEYS]
     values = {
-        "memory": size_text(machine.memory or 0),
-        "disk": f"{(machine.disk or 0) / 10**9:,.4g} GB",
-        "disk_mode": machine.disk_mode,
+        "memory": machine.memory_text,
+        "disk": machine.disk_text,
+        "disk_mode": machine.disk_mode.upper(),
         "processor": machine.processor,
     }
     return Finding(

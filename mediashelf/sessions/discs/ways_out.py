@@ -28,9 +28,9 @@ _PADDED_RULES = ("emulator-smallest-disc", "emulator-whole-blocks")
 
 _PAD = "add zeros to the copy: pad = true for this disc in the plan, or prepare --pad"
 
-_WHOLE = "get the complete image: zeros cannot replace missing data"
+_WHOLE = "zeros cannot replace missing data; see what else is wrong with this image"
 
-_NOT_TO_PAD = frozenset((TRUNCATING_RULE, "no-volume"))
+_NOT_TO_PAD = frozenset((TRUNCATING_RULE, "no-volume", "image-is-unpacked"))
 """What zeros do not help with: an image that is cut, and what is none."""
 
 

@@ -123,7 +123,10 @@ def _load(data: bytes) -> dict[str, Any]:
         # no file has such a name, and other JSON readers choke on it (RFC 7493 2.1).
         json.dumps(document, ensure_ascii=False).encode("utf-8")
     except (ValueError, RecursionError) as error:
-        raise ManifestError(f"is not JSON in UTF-8: {error}") from error
+        raise ManifestError(
+            f"is not a manifest: not JSON in UTF-8 ({error}); prepare the card again, or "
+            "name the card's folder"
+        ) from error
     if not isinstance(document, dict):
         raise ManifestError("is JSON but not a card manifest: the whole is not an object")
     return document

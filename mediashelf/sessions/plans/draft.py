@@ -62,7 +62,7 @@ def _head(name: str, machine: str, targets: Sequence[str]) -> Iterator[str]:
     yield ""
     yield "[machine]"
     yield f"name = {toml_quoted(machine)}"
-    yield '# memory = "256MB"        # what is said here is checked against what the targets need'
+    yield '# memory = "256MB"        # what is said here is checked against what the systems need'
     yield '# disk = "40GB"'
     yield '# disk_mode = "ide"       # ide, ahci or raid'
     yield '# firmware = "bios"       # bios or uefi'

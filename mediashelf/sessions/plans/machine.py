@@ -1,4 +1,4 @@
-"""What a plan says of the machine, its parts, and the work at it beside the discs.
+"""What a plan says of the machine and its parts.
 
 ::
 
@@ -13,12 +13,6 @@
     where = "second ISA slot"
     jumpers = "IRQ 5, DMA 1"
     device = "f3d7:1600"             # as the list of devices has it
-
-    [[step]]                         # in order; before or after a disc, else first of all
-    do = "Restart, and leave the disc in the drive"
-    system = "win9x"
-    after = "library/system.iso"
-    partitions = [{ system = "win9x", filesystem = "fat32", size = "2GB" }]
 """
 
 from __future__ import annotations
@@ -31,7 +25,7 @@ from typing import Any
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.tables.table import Table
-from mediashelf.text import did_you_mean
+from mediashelf.text import did_you_mean, size_text
 
 DISK_MODES = ("ide", "ahci", "raid")
 FIRMWARES = ("bios", "uefi")
@@ -41,8 +35,6 @@ _MACHINE_KEYS = (
     "processor_bits", "devices", "settings", "notes", "part",
 )  # fmt: skip
 _PART_KEYS = ("what", "where", "jumpers", "device")
-STEP_KEYS = ("do", "system", "before", "after", "partitions")
-_PARTITION_KEYS = ("system", "filesystem", "size", "note")
 
 LONGEST_NAME = 200
 """Characters of a machine's name; nobody could tell two longer ones apart."""
@@ -64,6 +56,12 @@ class MachinePart:
     where: str = ""
     jumpers: str = ""
     device: str = ""
+
+    @property
+    def words(self) -> str:
+        """All of it in one line."""
+        said = (self.what, self.where, self.jumpers, self.device)
+        return ", ".join(word for word in said if word)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,45 +87,15 @@ class PlannedMachine:
     notes: str = ""
     parts: tuple[MachinePart, ...] = ()
 
-
-@dataclass(frozen=True, slots=True)
-class PlannedPartition:
-    """One partition to make; all is as written, empty where nothing is said.
-
-    ``size_bytes`` is its size, None where it takes the rest.
-    """
-
-    system: str
-    filesystem: str
-    size: str
-    note: str
-    size_bytes: int | None = None
+    @property
+    def memory_text(self) -> str:
+        """The memory as it is sold: ``256 MiB``; empty where it is not said."""
+        return size_text(self.memory).replace(".0 ", " ") if self.memory else ""
 
     @property
-    def kind(self) -> str:
-        """The file system in small letters, without spaces and dashes."""
-        return re.sub(r"[\s_-]", "", self.filesystem).casefold()
-
-
-@dataclass(frozen=True, slots=True)
-class PlanStep:
-    """Something to do beside the discs; ``before`` and ``after`` name a disc as a plan does.
-
-    ``position`` is that disc's place in the order of use, 0 for a step before all discs,
-    and ``is_before`` tells on which side of it. ``system`` is empty for every system.
-    """
-
-    do: str
-    system: str = ""
-    before: str = ""
-    after: str = ""
-    partitions: tuple[PlannedPartition, ...] = ()
-    position: int = 0
-
-    @property
-    def is_before(self) -> bool:
-        """Whether the step comes before the disc at ``position``."""
-        return not self.after
+    def disk_text(self) -> str:
+        """The disk's size as it is sold: ``40 GB``; empty where it is not said."""
+        return f"{self.disk / 10**9:,.4g} GB" if self.disk else ""
 
 
 def read_machines(top: Table, folder: Path) -> tuple[PlannedMachine, ...]:
@@ -168,7 +136,7 @@ def choose_machine(machines: Sequence[PlannedMachine], wanted: str) -> PlannedMa
     whole = [one for one in machines if one.name.casefold() == wanted.casefold()]
     found = whole or [one for one in machines if wanted.casefold() in one.name.casefold()]
     if len(found) != 1:
-        problem = "means several of its machines" if found else "is not one of its machines"
+        problem = "matches several of its machines" if found else "is not one of its machines"
         hint = "" if found else did_you_mean(wanted, [one.name for one in machines])
         raise SessionPlanError(f"{wanted!r} {problem}, which are: {names}{hint}")
     return found[0]
@@ -209,20 +177,6 @@ def _machine(table: Table, folder: Path) -> PlannedMachine:
         notes=table.text("notes").strip(),
         parts=tuple(_part(one) for one in table.tables("part", _PART_KEYS)),
     )
-
-
-def read_step(table: Table) -> PlanStep:
-    """Return one step; which disc it names is found later."""
-    step = PlanStep(
-        do=table.text("do", needed="it says what to do").strip(),
-        system=table.text("system").strip(),
-        before=table.text("before").strip(),
-        after=table.text("after").strip(),
-        partitions=tuple(_partition(one) for one in table.tables("partitions", _PARTITION_KEYS)),
-    )
-    if step.before and step.after:
-        raise table.error("says before and after, expected one of them")
-    return step
 
 
 def product_key_in(text: str) -> str:
@@ -267,15 +221,4 @@ def _part(table: Table) -> MachinePart:
         where=table.text("where").strip(),
         jumpers=table.text("jumpers").strip(),
         device=table.text("device").strip(),
-    )
-
-
-def _partition(table: Table) -> PlannedPartition:
-    size = table.size("size")
-    return PlannedPartition(
-        system=table.text("system").strip(),
-        filesystem=table.text("filesystem", needed="it says how to format it").strip(),
-        size=str(table.value("size")) if size else "the rest",
-        note=table.text("note").strip(),
-        size_bytes=size,
     )

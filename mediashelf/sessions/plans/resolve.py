@@ -122,7 +122,7 @@ def _found(text: str, library: Library) -> KnownImage:
         more = ", …" if len(here) > _SHOWN else ""
         raise _AbsentError(
             f"{count_text(len(here), 'image')} that differ match these words: {shown}{more}; "
-            "narrow the search, or name one with image = "
+            'narrow the search, or name one: image = "…"'
         )
     return here[0]
 

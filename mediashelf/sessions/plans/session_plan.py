@@ -31,12 +31,9 @@ from typing import Literal, cast
 from mediashelf.errors import SessionPlanError
 from mediashelf.sessions.card_space import CARD_KIND_NAMES
 from mediashelf.sessions.plans.machine import (
-    STEP_KEYS,
     PlannedMachine,
-    PlanStep,
     choose_machine,
     read_machines,
-    read_step,
     refuse_product_keys,
 )
 from mediashelf.sessions.plans.plan_disc import (
@@ -46,6 +43,7 @@ from mediashelf.sessions.plans.plan_disc import (
     in_order_of_use,
     parse_disc,
 )
+from mediashelf.sessions.plans.steps import STEP_KEYS, PlanStep, read_step
 from mediashelf.tables.reading import TableKind, read_tables
 from mediashelf.tables.table import Table
 from mediashelf.text import did_you_mean
@@ -144,9 +142,22 @@ def understand_plan(top: Table, folder: Path) -> SessionPlan:
         if step.system and step.system not in plan.systems:
             hint = did_you_mean(step.system, plan.systems)
             raise SessionPlanError(
-                f"step {step.do!r}: system {step.system!r} is not one of the plan's targets{hint}"
+                f"step {step.do!r}: system {step.system!r} is not one of the plan's targets, "
+                f"which are: {', '.join(plan.systems) or 'none'}{hint}"
             )
+        if step.machine:
+            _refuse_unknown_machine(step, machines)
     return plan
+
+
+def _refuse_unknown_machine(step: PlanStep, machines: tuple[PlannedMachine, ...]) -> None:
+    names = [one.name for one in machines]
+    if step.machine not in names:
+        known = "; ".join(name for name in names if name) or "without a name"
+        raise SessionPlanError(
+            f"step {step.do!r}: machine {step.machine!r} is not one of the plan's machines, "
+            f"which are: {known}{did_you_mean(step.machine, names)}"
+        )
 
 
 def _step(table: Table, discs: tuple[PlanDisc, ...]) -> PlanStep:
@@ -159,8 +170,15 @@ def _step(table: Table, discs: tuple[PlanDisc, ...]) -> PlanStep:
 
 
 def for_machine(plan: SessionPlan, wanted: str) -> SessionPlan:
-    """Return the plan for one machine of it; see :func:`choose_machine`."""
-    return replace(plan, machines=(choose_machine(plan.machines, wanted),))
+    """Return the plan for one machine of it, without the steps of others.
+
+    See :func:`choose_machine` for what ``wanted`` may be.
+    """
+    chosen = choose_machine(plan.machines, wanted)
+    # Of a single machine the name may have been replaced; all steps are for it.
+    others = {one.name for one in plan.machines if len(plan.machines) > 1} - {chosen.name}
+    steps = tuple(step for step in plan.steps if step.machine not in others)
+    return replace(plan, machines=(chosen,), steps=steps)
 
 
 def with_padding(plan: SessionPlan) -> SessionPlan:

@@ -251,10 +251,22 @@ def test_steps_are_named_as_is_handy(session: BenchSession, words: str, position
     assert named_disc(session, words).position == position
 
 
-@pytest.mark.parametrize("words", ["4", "0", "k", "i", "nothing like it", "", " ", "-1", "²"])
-def test_what_names_no_step_or_several_lists_them(session: BenchSession, words: str) -> None:
-    with pytest.raises(InputError, match=r"Its discs: 1 KIOSK_SYSTEM .K2C., 2 KIOSKDRV .K3C., 3"):
+@pytest.mark.parametrize("words", ["4", "0", "nothing like it", "", " ", "-1", "²"])
+def test_what_names_no_disc_lists_them(session: BenchSession, words: str) -> None:
+    with pytest.raises(InputError, match=r"its discs: 1 KIOSK_SYSTEM .K2C., 2 KIOSKDRV .K3C., 3"):
         named_disc(session, words)
+
+
+def test_what_matches_several_discs_lists_only_those(session: BenchSession) -> None:
+    slides = [replace(session.steps[2], position=number) for number in range(3, 15)]
+    with pytest.raises(InputError) as caught:
+        named_disc(replace(session, steps=(*session.steps[:2], *slides[:2])), "slid")
+    assert str(caught.value) == (
+        "'slid' matches several discs of Tide-table kiosk: 3 SLIDES (K4C), 4 SLIDES (K4C); "
+        "use the position or the code"
+    )
+    with pytest.raises(InputError, match=r"11 SLIDES \(K4C\) and 3 more; use the position"):
+        named_disc(replace(session, steps=(*session.steps[:2], *slides)), "slid")
 
 
 def test_next_is_the_first_step_without_a_note(library: Library, session: BenchSession) -> None:

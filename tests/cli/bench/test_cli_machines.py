@@ -69,7 +69,7 @@ def test_notes_and_reports_go_to_the_machine_that_is_named(shelf: Shelf, bench: 
     out = shelf.run(
         "session", "note", "1", "w", "--machine", "pc", code=InputError.exit_code
     ).stderr
-    assert "is a part of several machines (Kiosk PC, Tide office PC)" in out
+    assert "is a part of the names of several machines (Kiosk PC, Tide office PC)" in out
     out = shelf.run("session", "report", "--machine", "Kiosk PV", code=InputError.exit_code).stderr
     assert "did you mean 'Kiosk PC'?" in out
 

@@ -44,6 +44,20 @@ def test_damage_ends_with_exit_code_1(card: Path) -> None:
     assert run(card, "--fail-on", "never").exit_code == 0
 
 
+def test_what_is_wrong_is_named_beside_the_disc(card: Path) -> None:
+    data = (card / SYSTEM).read_bytes()
+    for change, words in (
+        (lambda: (card / SYSTEM).unlink(), "missing"),
+        (lambda: (card / SYSTEM).write_bytes(data[:-2048]), "another size"),
+        (lambda: (card / SYSTEM).write_bytes(b"x" + data[1:]), "other bytes"),
+    ):
+        change()
+        shown = run(card, columns=120).stdout
+        (line, *_) = [line for line in shown.splitlines() if SYSTEM in line]
+        assert words in line
+        assert ("2 images (1 missing)" in shown) == (words == "missing")
+
+
 def test_the_summary_says_what_was_not_read(card: Path) -> None:
     result = run(card, "--sizes-only")
     assert result.exit_code == 0
@@ -81,9 +95,9 @@ def test_forty_columns_are_enough(card: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "exit_code", "message"),
     [
-        ("{", 14, "is not JSON"),
+        ("{", 14, "not JSON"),
         ('{"format": "mediashelf-card", "version": 9}', 14, "update mediashelf"),
-        ("\x1b[2J", 14, "is not JSON"),
+        ("\x1b[2J", 14, "not JSON"),
     ],
 )
 def test_what_is_no_manifest_ends_with_its_exit_code(

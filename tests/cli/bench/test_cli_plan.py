@@ -95,6 +95,20 @@ DEVICES = """\
 """
 
 
+def test_every_system_says_what_is_known_of_its_drivers(bench: Bench) -> None:
+    """As ``drivers`` does: nt4 reads INFs, dos has none, and neither is passed over."""
+    (bench.folder / "devices.txt").write_text(DEVICES)
+    machine = 'name = "n"\ntargets = ["nt4", "dos"]\n[machine]\ndevices = "devices.txt"\n'
+    (recipe,) = [path for path in bench.folder.glob("*.toml") if path != bench.plan]
+    bench.plan.write_text(f'{machine}[[disc]]\nrecipe = "{recipe.name}"\n')
+    told = json.loads(run("plan", "show", bench.plan, "--json").stdout)["findings"]
+    rules = {(one["rule"], one["target"]): one["message"] for one in told}
+    assert "0 of 2 devices covered" in rules["devices-covered", "nt4"]
+    assert ("devices-not-matched", "nt4") in rules
+    assert "nothing is known of 2 devices" in rules["devices-not-declared", "dos"]
+    assert ("device-without-driver", "dos") not in rules
+
+
 def test_devices_of_the_machine_are_looked_for_on_the_discs(bench: Bench) -> None:
     inf = files("mediashelf.demo").joinpath("data", "lkvx3.inf").read_bytes()
     (bench.folder / "drivers" / "VIDEO" / "LKVX3.INF").write_bytes(inf)

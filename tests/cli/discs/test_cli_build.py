@@ -185,11 +185,11 @@ def test_an_existing_file_stays_unless_it_may_be_replaced(top: Path, tmp_path: P
         (["missing", "-n"], 3, "missing: no such folder, archive or image"),
         (["missing.toml", "-n"], 3, "missing.toml: does not exist"),
         (["kiosk", "disc.toml", "-n"], 2, "either one recipe or folders"),
-        (["kiosk", "-n", "--capacity", "lots"], 5, "neither a medium"),
+        (["kiosk", "-n", "--capacity", "lots"], 2, "neither a medium"),
         (["kiosk", "-n", "-t", "win9"], 7, "win9"),
         (["kiosk", "-n", "--boot", "missing.img"], 3, "boot image"),
         (["kiosk", "-o", "kiosk/disc.iso"], 9, "is inside"),
-        (["kiosk", "-o", "no/such/disc.iso"], 9, "cannot be written"),
+        (["kiosk", "-o", "no/such/disc.iso"], 9, "there is no folder no/such; make it first"),
     ],
 )
 def test_what_goes_wrong_has_its_exit_code(

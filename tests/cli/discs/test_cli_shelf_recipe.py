@@ -144,7 +144,7 @@ def test_a_recipe_is_never_written_over(shelf: Shelf) -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--shelves"], "--shelves needs a machine and a target"),
+        (["--shelves"], "--shelves needs a machine and a system"),
         (["--shelves", "folder"], "name no folder with it"),
         ([], "or use --shelves"),
     ],

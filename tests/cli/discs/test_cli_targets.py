@@ -24,7 +24,7 @@ def test_the_list_names_every_target() -> None:
     result = run()
     assert result.exit_code == 0
     first_words = [line.split()[0] for line in result.stdout.splitlines() if line]
-    assert first_words[:6] == ["target", "dos", "win9x", "nt4", "nt5", "nt6"]
+    assert first_words[:6] == ["system", "dos", "win9x", "nt4", "nt5", "nt6"]
 
 
 def test_a_target_shows_every_limit_with_its_source() -> None:

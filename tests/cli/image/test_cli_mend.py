@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import os
 import random
 import signal
@@ -237,6 +238,78 @@ def test_a_record_of_damage_is_told(shelf: Shelf) -> None:
     document = shelf.json("mend", bad, "-n", code=1)
     assert document["outcome"] == "as-recorded"
     assert [each["rule"] for each in document["findings"]] == ["record-is-of-sound-image"]
+
+
+def test_an_image_mended_in_its_place_is_confirmed_by_that(shelf: Shelf) -> None:
+    tide = shelf.home / "tide.iso"
+    other = write(shelf.home / "other.iso", tide_image(7), DATE)
+    shelf.run("scan")
+    other.unlink()  # so that something is known to be wrong, and goes on to be
+    shelf.run("audit", code=1)
+    (good,) = copies(shelf, TIDE)
+    shelf.run("mend", tide, "--from", good, "-o", tide, "--replace")
+    document = shelf.json("audit", "--due", "7d")
+    assert document["due"]["known_wrong"] == ["home: other.iso"]
+    (image,) = (one for one in shelf.json("list")["images"] if one["path"] == "tide.iso")
+    assert (image["state"], image["waiting"]) == ("recorded", None)
+    assert image["finding_counts"]["error"] == 0
+    events = [one["event"] for one in shelf.json("show", "--history", tide)["history"]]
+    assert events[-2:] == ["mended", "confirmed"]
+    assert "home: 1 unchanged, 1 gone before" in shelf.run("scan", code=1).stdout
+
+
+def test_damage_on_record_stays_told_after_mending_in_place(shelf: Shelf) -> None:
+    damaged = shelf.home / "damaged.iso"
+    data = bytearray(TIDE)
+    data[16 * 2048 + 132] ^= 1  # the size of the path table, in one byte order (ECMA-119 8.4.13)
+    write(damaged, bytes(data), DATE)
+    shelf.run("scan")
+    overwrite(damaged, 3 * MIB, b"spoiled")
+    shelf.run("audit", damaged, code=1)
+    (good,) = copies(shelf, bytes(data))
+    shelf.run("mend", damaged, "--from", good, "-o", damaged, "--replace", code=1)
+    (image,) = (one for one in shelf.json("list")["images"] if one["path"] == "damaged.iso")
+    assert image["state"] == "damaged"
+    assert image["finding_counts"]["error"] > 0
+
+
+def test_damage_in_a_compressed_image_is_placed_in_bytes(shelf: Shelf) -> None:
+    packed = gzip.compress(TIDE, mtime=0)
+    image = write(shelf.home / "ebb.iso.gz", packed, DATE)
+    shelf.run("scan")
+    overwrite(image, 3 * MIB + 5, b"spoiled")
+    (good,) = copies(shelf, packed)
+    out = shelf.run("mend", image, "--from", good, "--dry-run").stdout
+    assert "LBA" not in out
+    assert "\nbytes  " in out
+    assert "/FILLER.DAT" not in out
+    out = shelf.run("mend", image, "--dry-run", code=1).stdout
+    assert "bytes 3,145,728–" in out
+    assert "LBA" not in out
+
+
+def test_a_missing_image_is_called_missing(shelf: Shelf) -> None:
+    tide, code = shelf.home / "tide.iso", InputError.exit_code
+    day = shelf.json("list")["images"][0]["recorded_at"][:10]
+    tide.unlink()
+    for name in ("tide.iso", "home: tide.iso", tide):
+        error = flat(shelf.run("mend", name, "--dry-run", code=code).stderr)
+        assert f"home: tide.iso: is missing: its record of {day} is kept; put it back" in error
+        assert "mediashelf mend COPY --as 'home: tide.iso' -o MENDED.iso" in error
+    copy = write(shelf.folder / "elsewhere" / "spoiled.iso", spoiled(100_000))
+    good = copies(shelf, spoiled(3 * MIB))
+    output = shelf.folder / "new.iso"
+    shelf.run("mend", copy, "--from", *good, "--as", "home: tide.iso", "-o", output)
+    assert output.read_bytes() == TIDE
+    write(shelf.home / "again.iso", TIDE, DATE)
+    write(tide, TIDE, DATE)
+    shelf.run("scan")
+    tide.unlink()
+    error = flat(shelf.run("mend", "tide.iso", "--dry-run", code=code).stderr)
+    assert "copy the file back from home: again.iso, which has the same bytes on record" in error
+    shelf.home.rename(shelf.folder / "unplugged")
+    error = flat(shelf.run("mend", "home: tide.iso", "--dry-run", code=code).stderr)
+    assert "home: tide.iso: its shelf is not here" in error
 
 
 def test_a_truncated_image(shelf: Shelf) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, overwrite, write
+from made_library import DATE, TICK, overwrite, write
 from make_image import flip, make_iso
 from mediashelf.errors import BlockedError, InputError
 
@@ -99,6 +99,51 @@ def acknowledge_all(shelf: Shelf, name: str) -> None:
         shelf.run("audit", name, *options, "--why", "the master is so")
 
 
+@pytest.mark.parametrize("way", ["shelf", "missing"])
+def test_what_was_forgotten_and_is_back_keeps_its_acknowledgement(shelf: Shelf, way: str) -> None:
+    """The other image has the same bytes and none; neither has it then."""
+    acknowledge_all(shelf, "tide.iso")
+    before = shelf.json("audit", "tide.iso")["findings"]
+    if way == "shelf":
+        shelf.run("shelf", "drop", "home", "--yes")
+        shelf.run("shelf", "add", shelf.home, "--name", "again")
+    else:
+        aside = (shelf.home / "tide.iso").rename(shelf.folder / "tide.iso")
+        shelf.run("scan", code=1)
+        shelf.run("shelf", "drop", "home", "--only-missing", "--yes")
+        aside.rename(shelf.home / "tide.iso")
+    assert "1 of these has errors inside" in shelf.run("scan").stdout or way == "missing"
+    states = {one["path"]: one["finding_counts"] for one in shelf.json("list")["images"]}
+    assert states["tide.iso"]["error"] == 0
+    assert states["ebb.iso"]["error"] > 0
+    after = shelf.json("audit", "tide.iso")["findings"]
+    assert [one["message"] for one in after] == [one["message"] for one in before]
+
+
+def test_bytes_that_changed_while_forgotten_have_no_acknowledgement(shelf: Shelf) -> None:
+    acknowledge_all(shelf, "tide.iso")
+    shelf.run("shelf", "drop", "home", "--yes")
+    overwrite(shelf.home / "tide.iso", 40_000, b"\xff")
+    shelf.run("shelf", "add", shelf.home)
+    shelf.run("scan")
+    shelf.run("audit", "tide.iso", code=1)
+
+
+def test_the_summary_of_an_audit_says_what_is_acknowledged(shelf: Shelf) -> None:
+    acknowledge_all(shelf, "tide.iso")
+    assert "1 image: 1 damaged (acknowledged)." in shelf.run("audit", "tide.iso").stdout
+    out = shelf.run("audit", code=1).stdout
+    assert "2 images: 1 damaged, 1 damaged (acknowledged)." in out
+
+
+def test_what_is_acknowledged_is_not_named_as_wrong_every_night(shelf: Shelf) -> None:
+    shelf.run("audit", code=1)
+    acknowledge_all(shelf, "tide.iso")
+    due = shelf.json("audit", "--due", "7d")["due"]
+    assert due["known_wrong"] == ["home: ebb.iso"]
+    assert due["fresh"] == 1
+
+
 def prepare_plan(shelf: Shelf, name: str) -> Path:
     plan = shelf.folder / f"{name}.toml"
     plan.write_text(
@@ -137,7 +182,7 @@ def test_every_command_knows_what_was_acknowledged(shelf: Shelf) -> None:
         assert "# home/ebb.iso" in draft or "ebb.iso" in draft
 
     look()
-    os.utime(tide, ns=(DATE + 5, DATE + 5))
+    os.utime(tide, ns=(DATE + 5 * TICK, DATE + 5 * TICK))
     out = shelf.run("scan").stdout
     assert "1 confirmed" in out
     assert "errors inside" not in " ".join(out.split())
@@ -161,7 +206,7 @@ def test_a_plan_begins_without_what_decayed_or_waits(shelf: Shelf) -> None:
     acknowledge_all(shelf, "ebb.iso")
     overwrite(shelf.home / "tide.iso", 40_000, b"\xff")
     overwrite(shelf.home / "ebb.iso", 40_000, b"\xfe")
-    os.utime(shelf.home / "ebb.iso", ns=(DATE + 5, DATE + 5))
+    os.utime(shelf.home / "ebb.iso", ns=(DATE + 5 * TICK, DATE + 5 * TICK))
     shelf.run("audit", code=1)
     draft = shelf.run("plan", "new", "home", "-t", "win9x").stdout
     assert "decayed" in draft

@@ -10,6 +10,7 @@ import pytest
 
 from cli_runs import Shelf
 from made_library import DATE, TICK, overwrite, tide_image, write
+from mediashelf.errors import CatalogueError
 from mediashelf.integrity.fixity.digests import digest_file
 
 MIB = 1 << 20
@@ -89,7 +90,9 @@ def test_without_any_catalogue(tmp_path: Path) -> None:
     path = write(tmp_path / "new.iso", tide_image())
     shelf.run("audit", path)
     assert not shelf.catalogue.exists()
-    assert "No image to audit." in shelf.run("audit").stdout
+    # Nothing was audited, which must not look like a clean library to a nightly run.
+    told = shelf.run("audit", code=CatalogueError.exit_code).stderr
+    assert f"{shelf.catalogue}: has no shelf to audit; register one" in told
     assert (
         "no shelf, file, folder or image on record has this name"
         in shelf.run("audit", "nothing.iso", code=3).stderr

@@ -142,6 +142,10 @@ def damage(shelf: Shelf, statement: str) -> None:
         ("DELETE FROM entries WHERE number = 0", "entries-are-all-there"),
         ("UPDATE entries SET twin = 999 WHERE number = 1", "entries-are-all-there"),
         ("DELETE FROM shelves", "catalogue-rows-belong"),
+        ("UPDATE volumes SET image_id = 99 WHERE image_id = 1", "catalogue-rows-belong"),
+        ("UPDATE entries SET name_id = 99999 WHERE number = 0", "catalogue-rows-belong"),
+        ("UPDATE entries SET folder_id = 99999 WHERE number = 2", "catalogue-rows-belong"),
+        ("UPDATE entries SET image_id = 99 WHERE image_id = 1", "catalogue-rows-belong"),
         ("UPDATE fixity SET confirmed_at = '2999-01-01T00:00:00Z'", "date-is-past"),
         ("UPDATE fixity SET confirmed_at = '1999-01-01T00:00:00Z'", "date-is-past"),
     ],
@@ -153,6 +157,34 @@ def test_rows_that_do_not_agree_are_found(shelf: Shelf, statement: str, rule: st
     findings = shelf.json("catalogue", "check", code=0 if is_date else 1)["findings"]
     assert rule in {finding["rule"] for finding in findings}
     assert all(finding["remedy"] for finding in findings)
+
+
+@pytest.mark.parametrize(
+    ("index", "statement"),
+    [
+        ("entries_by_name", "DELETE FROM entries WHERE number = 3"),
+        ("entries_by_name", "UPDATE entries SET folder_id = folder_id % 3 + 1 WHERE number = 3"),
+        ("fixity_by_digest", "UPDATE fixity SET digest = '00' WHERE id = 1"),
+    ],
+)
+def test_an_index_that_does_not_agree_with_its_table_is_found(
+    shelf: Shelf, index: str, statement: str
+) -> None:
+    """SQLite does not know of the index while the table is changed."""
+
+    def change(sql: str, *values: object) -> None:
+        with closing(sqlite3.connect(shelf.catalogue, isolation_level=None)) as db:
+            db.execute("PRAGMA writable_schema = ON")
+            assert db.execute(sql, values).rowcount
+
+    with closing(sqlite3.connect(shelf.catalogue)) as db:
+        row = db.execute("SELECT * FROM sqlite_schema WHERE name = ?", [index]).fetchone()
+    change("DELETE FROM sqlite_schema WHERE name = ?", index)
+    change(statement)
+    change("INSERT INTO sqlite_schema VALUES (?, ?, ?, ?, ?)", *row)
+    findings = shelf.json("catalogue", "check", code=1)["findings"]
+    assert {finding["rule"] for finding in findings} == {"catalogue-is-whole"}
+    assert index in findings[0]["message"]
 
 
 def test_a_copy_is_kept_before_the_catalogue_becomes_one_of_a_later_version(

@@ -104,15 +104,15 @@ def test_accept_needs_names(shelf: Shelf) -> None:
 def test_a_decayed_image_that_was_touched_can_be_mended_in_its_place(shelf: Shelf) -> None:
     tide, good = shelf.home / "tide.iso", shelf.folder / "good.iso"
     words = ("mend", tide, "--from", good, "-o", tide, "--replace")
-    write(tide, GOOD[:-1] + b"x", DATE + 1)  # written on purpose, as far as anybody can see
+    write(tide, GOOD[:-1] + b"x", DATE + TICK)  # written on purpose, as far as anybody can see
     told = shelf.run(*words, code=OutputError.exit_code).stderr
     assert "its date differs from the record" in flat(told)
     write(tide, GOOD, DATE)
     overwrite(tide, 2 * MIB, b"rot")
     shelf.run("audit", code=1)
-    os.utime(tide, ns=(DATE + 1, DATE + 1))
+    os.utime(tide, ns=(DATE + TICK, DATE + TICK))
     shelf.run("scan", code=1)
     out = shelf.run(*words).stdout
     assert "proved by the digest on record" in flat(out)
     assert tide.read_bytes() == GOOD
-    assert "state: sound" in shelf.run("audit").stdout
+    assert "1 image: 1 sound" in flat(shelf.run("audit").stdout)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import sys
 from pathlib import Path
 
 import pytest
@@ -89,10 +90,15 @@ def test_by_the_name_that_other_screens_print(shelf: Shelf) -> None:
     assert found(shelf, f"card: {KIOSK}") == []
     odd = "card: 7* [x] half.iso"
     write(shelf.folder / "card" / "7_ [x] half.iso", tide_image(4), DATE)
+    shelf.run("scan")
+    assert found(shelf, odd.replace("*", "_")) == [("7_ [x] half.iso", ["name"])]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a colon cannot be in a name of Windows")
+def test_by_a_name_with_a_colon(shelf: Shelf) -> None:
     write(shelf.folder / "card" / "a: b.iso", tide_image(5), DATE)
     shelf.run("scan")
     assert found(shelf, "card: a: b.iso") == [("a: b.iso", ["name"])]
-    assert found(shelf, odd.replace("*", "_")) == [("7_ [x] half.iso", ["name"])]
 
 
 def test_images_come_before_files(shelf: Shelf) -> None:

@@ -122,7 +122,7 @@ def test_one_that_cannot_be_read_does_not_hide_the_others(shelf: Shelf) -> None:
     assert "home: deep.iso: is missing" in result.stderr
     table = result.stdout.splitlines()[-3:]
     assert table[0].split() == [
-        "target",
+        "system",
         "reads",
         "it",
         "with",

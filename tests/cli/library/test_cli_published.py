@@ -63,6 +63,14 @@ def test_every_copy_is_compared_and_read_once(shelf: Shelf) -> None:
     }
 
 
+def test_a_summary_counts_it_of_images_that_are_here(shelf: Shelf) -> None:
+    shelf.run("checksums", "expect", published(shelf, f"{'0' * 64}  tide.iso"), code=1)
+    said = shelf.run("audit", "home").stdout
+    assert "2 images: 1 sound, 1 sound and not as published." in said
+    shelf.home.rename(shelf.folder / "unplugged")
+    assert "2 images: 2 away." in shelf.run("audit", "home").stdout
+
+
 def test_it_is_said_wherever_the_state_is_shown(shelf: Shelf) -> None:
     shelf.run("checksums", "expect", published(shelf, f"{'0' * 64}  tide.iso"), code=1)
     name = "home:tide.iso"

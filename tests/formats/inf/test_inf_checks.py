@@ -73,7 +73,8 @@ DAMAGE = {
     "class-name-long": ("Class=Net", f"Class={'N' * 33}", "[Version]"),
     "driver-version-absent": ("DriverVer=01/25/2000,5.0.2.7\n", "", "[Version]"),
     "driver-version-form": ("01/25/2000", "25/01/2000", "DriverVer"),
-    "models-section-missing": ("[Models.NTx86]", "[Models.NT]", "%Maker%="),
+    "models-section-missing": ("%Maker%=Models,NTx86", "%Maker%=Model", "%Maker%="),
+    "models-platform-missing": ("Models,NTx86", "Models,NTx86,NTia64", "%Maker%="),
     "install-section-missing": ("Install,PCI", "Instal,PCI", "Instal,"),
     "copy-section-missing": ("[Files]", "[File]", "CopyFiles=Files"),
     "copies-inf": ("tlan.vxd\n[", "tlan.vxd\ntlan.inf\n[", "tlan.inf"),
@@ -97,6 +98,11 @@ def test_damage_is_found_with_its_line(rule: str) -> None:
     line = text[: text.index(needle)].count("\n") + 1
     where = f"/X.INF line {line}" if needle else "/X.INF"
     assert rules(text.encode("latin-1")).get(rule) == where
+
+
+def test_an_empty_driver_version_is_called_so() -> None:
+    found = check_inf(parse_inf(SOUND.replace("01/25/2000,5.0.2.7", "").encode()), where="/X.INF")
+    assert "DriverVer is empty; expected" in next(iter(found)).message
 
 
 def test_utf_8_is_found() -> None:

@@ -173,11 +173,11 @@ def test_descriptors_of_other_kinds_alone_are_no_volume() -> None:
 
 def test_a_second_primary_descriptor_must_be_equal() -> None:
     # Common practice, so a note.
-    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    made = make_iso({"A.TXT": b"a"}, enhanced=True)
     primary = made.data[made.at("primary") : made.at("primary") + SECTOR]
-    copied = put(made.data, made.at("joliet"), primary)
+    copied = put(made.data, made.at("enhanced"), primary)
     assert rules(copied) == set()
-    assert rules(flip(copied, made.at("joliet") + 883)) == {"primary-copies-agree"}
+    assert rules(flip(copied, made.at("enhanced") + 883)) == {"primary-copies-agree"}
 
 
 @pytest.mark.parametrize(("level", "escape"), [(1, b"%/@"), (2, b"%/C"), (3, b"%/E")])
@@ -364,3 +364,31 @@ def test_a_joliet_name_with_an_odd_number_of_bytes() -> None:
     at = made.record("/AB", "joliet") + 32
     assert made.data[at] == 4
     assert "joliet-characters" in rules(put(made.data, at, b"\x03"))
+
+
+@pytest.mark.parametrize("at", [7, 88, 91, 119])
+def test_fields_that_readers_want_zero_in_an_enhanced_descriptor(at: int) -> None:
+    # libarchive 3.6.2, isEVD: or it does not read the tree.
+    made = make_iso({"A LONG NAME.TXT": b"a"}, enhanced=True)
+    more = rules(flip(made.data, made.at("enhanced") + at)) - rules(made.data)
+    assert more == {"reserved-field-zero"}
+
+
+@pytest.mark.parametrize("version", [0, 3, 6, 0x82])
+def test_a_descriptor_of_an_unknown_version_is_named(version: int) -> None:
+    # ECMA-119 8.1; version 2 is that of ISO 9660:1999.
+    made = make_iso({"A LONG NAME.TXT": b"a"}, enhanced=True)
+    found = rules(put(made.data, made.at("enhanced") + 6, bytes([version])))
+    assert found - rules(made.data) == {"supplementary-volume-read", "descriptor-version"}
+
+
+@pytest.mark.parametrize("copied", ["primary", "terminator"])
+def test_a_descriptor_copied_over_that_of_joliet_takes_its_tree_away(
+    image: MadeImage, copied: str
+) -> None:
+    # ECMA-119 8.4: a second primary descriptor is allowed, so alone it tells nothing.
+    sector = image.data[image.at(copied) :][:SECTOR]
+    assert rules(put(image.data, image.at("joliet"), sector)) == {"tree-announced"}
+    plain = make_iso({"README.TXT": b"hello"}, enhanced=True)
+    over = put(plain.data, plain.at("enhanced"), plain.data[plain.at(copied) :][:SECTOR])
+    assert rules(over) == set()

@@ -258,3 +258,28 @@ def test_the_padding_after_an_identifier_of_even_length_is_zero() -> None:
             assert [(each.rule, each.where, each.offset) for each in findings] == [
                 ("reserved-field-zero", path, place)
             ]
+
+
+@pytest.mark.parametrize("less", [1, 2, 3, 5])
+@pytest.mark.parametrize("kind", ["iso9660", "joliet"])
+def test_an_identifier_that_lost_its_end_leaves_it_behind(kind: str, less: int) -> None:
+    # ECMA-119 9.1.10 and 9.1.13: what follows the identifier is for systems; own behaviour.
+    made = make_iso({"README.TXT": b"r", "SETUP.EXE": b"s"}, joliet=3)
+    at = made.record("/README.TXT", kind)
+    short = put(made.data, at + 32, bytes([made.data[at + 32] - less]))
+    assert "record-system-use" in {each.rule for each in read_disc(BytesView(short)).findings}
+
+
+def test_bytes_for_systems_in_all_records_are_no_damage() -> None:
+    # As of CD-XA, 14 bytes in each record.
+    mark = bytes(4) + b"\x0d\x55XA" + bytes(6)
+    paths = ["/.", "/..", "/A.TXT", "/DIR", "/DIR/.", "/DIR/..", "/DIR/B.TXT"]
+    files = {"A.TXT": b"a", "DIR/B.TXT": b"b"}
+    every = make_iso(files, system_use={path: lambda lba_of: mark for path in paths})
+    assert read_disc(BytesView(every.data)).findings == ()
+    some = make_iso(files, system_use={path: lambda lba_of: mark for path in ("/A.TXT", "/DIR")})
+    assert read_disc(BytesView(some.data)).findings == ()
+    (finding,) = read_disc(
+        BytesView(make_iso(files, system_use={"/A.TXT": lambda lba_of: mark}).data)
+    ).findings
+    assert (finding.rule, finding.where) == ("record-system-use", "/A.TXT")

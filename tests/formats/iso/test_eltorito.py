@@ -163,7 +163,7 @@ def test_bytes_of_the_boot_record(image: MadeImage) -> None:
     start = image.at("boot-record")
     assert rules(flip(image.data, start + 6)) == {"boot-record-fields"}
     assert rules(flip(image.data, start + 50)) == {"boot-record-fields"}
-    assert rules(flip(image.data, start + 8)) == {"boot-record-known"}
+    assert rules(flip(image.data, start + 8)) == {"boot-record-identifier"}
     assert "boot-catalog-readable" in rules(flip(image.data, start + 0x4A))
     assert boot_of(flip(image.data, start + 0x4A)).entries == ()
 
@@ -224,6 +224,28 @@ def test_a_missing_last_section() -> None:
     assert rules(data) == {"boot-section"}
 
 
+def test_what_follows_the_last_section_is_lost(image: MadeImage) -> None:
+    # El Torito 1.0, figure 4: 91 is the final header, bytes 2 and 3 the number of entries.
+    more = parts.section_header(1, 1, last=True), section_entry()
+    data = with_catalog(parts.section_header(0, 1, last=True), section_entry(), *more)
+    assert rules(data) == {"boot-section"}
+    entries = with_catalog(parts.section_header(0, 1, last=True), section_entry(), section_entry())
+    assert rules(entries) == {"boot-section"}
+    none = with_catalog(parts.section_header(0, 0, last=True), section_entry())
+    assert rules(none) == {"boot-section"}
+
+
+@pytest.mark.parametrize("at", [7, 15, 29, 38])
+def test_a_damaged_identifier_of_the_boot_record(image: MadeImage, at: int) -> None:
+    # El Torito 1.0, figure 7: bytes 7 to 26 hexadecimal are the boot system identifier.
+    record = image.at("boot-record")
+    assert rules(flip(image.data, record + at)) == {"boot-record-identifier"}
+    assert len(boot_of(flip(image.data, record + at)).entries) == 4
+    # Without a good catalog it may be a boot record of another kind.
+    neither = flip(flip(image.data, record + at), image.at("boot-catalog") + 30)
+    assert rules(neither) == {"boot-record-known"}
+
+
 def test_a_missing_extension_is_no_entry() -> None:
     # El Torito 1.0, figure 6.
     data = with_catalog(parts.section_header(0, 1, last=True), section_entry(more=True))
@@ -238,3 +260,21 @@ def test_an_endless_catalog_ends() -> None:
     data = made.data[: made.at("boot-catalog")] + entries
     boot = boot_of(data.ljust(-(-len(data) // SECTOR) * SECTOR, b"\0"))
     assert len(boot.entries) < 1100
+
+
+def test_a_descriptor_copied_over_the_boot_record_takes_the_catalog_away() -> None:
+    # El Torito 1.0, section 2.0: the boot record alone leads to the catalog.
+    made = make_iso({"A.TXT": b"a"}, joliet=3, boot=Boot(b"first" * 400))
+    record, joliet = made.at("boot-record"), made.at("joliet")
+    over = put(made.data, record, made.data[joliet : joliet + SECTOR])
+    assert rules(over) == {"boot-catalog-announced"}
+    gone = zero(over, made.at("boot-catalog"))
+    assert rules(gone) == set()
+    lost = put(made.data, joliet, made.data[record : record + SECTOR])
+    assert rules(lost) == {"tree-announced"}
+
+
+def test_entries_of_zeros_are_none() -> None:
+    # El Torito 1.0, figure 4: the number of entries; what is unused is zero.
+    data = with_catalog(parts.section_header(0, 9, last=True), section_entry())
+    assert rules(data) == {"boot-section"}

@@ -116,6 +116,42 @@ def test_dates_and_flags_are_valid(use: bytes, clause: str) -> None:
     assert rules(made(use).data) == {"rockridge-field"}, clause
 
 
+def mode(kind: int) -> bytes:
+    """An entry PX of a file of this kind, by the bits of its mode."""
+    numbers = (kind | 0o644, 1, 0, 0)
+    return parts.use_entry(b"PX", b"".join(map(parts.both32, numbers)))
+
+
+@pytest.mark.parametrize(
+    ("kind", "entry"),
+    [
+        (0o120000, LINK),
+        (0o020000, parts.use_entry(b"PN", parts.both32(1) + parts.both32(2))),
+        (0o060000, parts.use_entry(b"PN", parts.both32(1) + parts.both32(2))),
+    ],
+)
+def test_a_link_leads_somewhere_and_a_device_has_a_number(kind: int, entry: bytes) -> None:
+    assert rules(made(mode(kind) + entry).data) == set()
+    assert rules(made(mode(kind) + parts.use_entry(b"QL", entry[4:])).data) == {"rockridge-entry"}
+    assert rules(made(mode(0o100000)).data) == set()
+    assert rules(made(mode(0o010000)).data) == set()  # a pipe has neither
+
+
+@pytest.mark.parametrize("signature", [b"PX", b"TF", b"RR"])
+def test_an_entry_that_few_records_lack_may_be_damaged(signature: bytes) -> None:
+    uses: dict[str, SystemUse] = {
+        path: lambda lba_of: {b"TF": DATES, b"RR": RR + DATES}.get(signature, b"")
+        for path in ("/.", "/..", "/A.TXT", "/B.TXT", "/DIR", "/DIR/.", "/DIR/..", "/DIR/C.TXT")
+    }
+    image = make_iso(FILES, rock_ridge=True, system_use=uses)
+    at = image.data.index(signature, image.record("/A.TXT"))
+    findings = read(put(image.data, at, b"Q")).findings
+    assert rules(image.data) == set()
+    assert [finding.rule for finding in findings] == ["rockridge-entries-alike"]
+    assert findings[0].found == f"no {signature.decode()}"
+    assert findings[0].message.startswith("1 record without")
+
+
 def test_the_version_is_1() -> None:
     # SUSP 1.12, 4.1; readers do not look at it.
     image = made()

@@ -12,6 +12,7 @@ import pytest
 
 from byte_views import BytesView
 from image_parts import SECTOR, anchor, tagged
+from image_udf import make_udf
 from make_image import ANCHOR, MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.udf.recognition import descriptor_crc, parse_descriptor_tag, tag_checksum
@@ -69,6 +70,26 @@ def test_the_sequence_must_be_framed(image: MadeImage, name: str) -> None:
     data = zero(image.data, image.at("recognition", path=name))
     assert rules(data) == {"udf-recognition"}
     assert udf_of(data) is not None
+
+
+@pytest.mark.parametrize("name", ["BEA01", "NSR02", "TEA01"])
+@pytest.mark.parametrize("at", [0, 6])
+def test_type_and_version_of_the_sequence_count(image: MadeImage, name: str, at: int) -> None:
+    # ECMA-167 2/9.2, 2/9.3 and 3/9.1: structure type 0, structure version 1.
+    data = flip(image.data, image.at("recognition", path=name) + at)
+    assert rules(data) == {"udf-recognition"}
+    assert udf_of(data) == udf_of(image.data)
+
+
+def test_a_damaged_anchor_at_a_place_for_unclosed_media_is_found() -> None:
+    # Linux kernel 6.1, fs/udf/super.c: 512 on media that were not closed.
+    plain = make_udf({"A.TXT": b"a" * (300 * SECTOR)}, SECTOR)
+    more = tagged(2, 512, plain[256 * SECTOR + 16 : 256 * SECTOR + 48])
+    data = put(plain, 512 * SECTOR, more)
+    assert rules(data) == set()
+    assert rules(flip(data, 512 * SECTOR + 20)) == {"udf-tag"}
+    # A file's bytes there may begin like a tag.
+    assert rules(put(data, 512 * SECTOR, b"\x02\0\x02\0" + b"text" * 4)) == set()
 
 
 def test_one_sound_anchor_is_enough(image: MadeImage) -> None:
@@ -140,3 +161,24 @@ def test_the_volume_that_pycdlib_writes(tmp_path: Path) -> None:
         assert volume is not None
         assert volume.detail == "NSR02"
         assert {finding.rule for finding in opened.findings} <= {"descriptor-characters"}
+
+
+@pytest.mark.parametrize("names", [["NSR02"], ["BEA01", "NSR02"], ["BEA01", "NSR02", "TEA01"]])
+def test_a_disc_with_an_anchor_must_say_that_it_has_udf(image: MadeImage, names: list[str]) -> None:
+    # ECMA-167 3/9.1; the anchor alone tells that there was a volume.
+    data = image.data
+    for name in names:
+        data = zero(data, image.at("recognition", path=name))
+    assert rules(data) == {"udf-announced"}
+    assert rules(zero(data, image.at("anchor"))) == ({"udf-announced"} if len(names) < 3 else set())
+
+
+@pytest.mark.parametrize("block", [257, 258])
+def test_a_main_sequence_that_was_never_read_is_named(block: int) -> None:
+    # ECMA-167 3/10.2: the reserve sequence stands in for the main one.
+    data = make_udf({"A.TXT": b"a"}, SECTOR)
+    volumes = [
+        read_disc(BytesView(each)).facts.volumes for each in (data, zero(data, 257 * SECTOR))
+    ]
+    assert volumes[0] == volumes[1]
+    assert rules(zero(data, block * SECTOR)) == {"udf-reserve-sequence"}

@@ -30,7 +30,7 @@ REPORT = CopyReport(Path("tide.iso"), 100 * 2048)
 
 
 @pytest.mark.parametrize(
-    ("span", "is_raw", "text"),
+    ("span", "in_bytes", "text"),
     [
         (Span(0, 2048), False, "LBA 0"),
         (Span(2047, 2), False, "LBA 0–1"),
@@ -38,8 +38,8 @@ REPORT = CopyReport(Path("tide.iso"), 100 * 2048)
         (Span(2048, 2048), True, "bytes 2,048–4,095"),
     ],
 )
-def test_places_in_words(span: Span, is_raw: bool, text: str) -> None:
-    assert place_text(span, is_raw) == text
+def test_places_in_words(span: Span, in_bytes: bool, text: str) -> None:
+    assert place_text(span, in_bytes) == text
 
 
 @pytest.mark.parametrize(
@@ -67,7 +67,7 @@ def test_tries_in_words(tried: int, possible: int, text: str) -> None:
     ],
 )
 def test_what_was_not_mended(part: Part, copies: int, message: str, remedy: str) -> None:
-    (found,) = part_findings([part], copies, is_raw=False)
+    (found,) = part_findings([part], copies, in_bytes=False)
     assert (found.rule, found.severity) == ("block-can-be-mended", Severity.ERROR)
     assert message in found.message
     assert found.remedy == f"name another copy with --from{remedy}"
@@ -83,7 +83,7 @@ def test_what_was_not_mended(part: Part, copies: int, message: str, remedy: str)
     ],
 )
 def test_what_is_undecided(part: Part, message: str) -> None:
-    (found,) = part_findings([part], 3, is_raw=False)
+    (found,) = part_findings([part], 3, in_bytes=False)
     assert (found.rule, found.severity) == ("bytes-decided", Severity.ERROR)
     assert message in found.message
 
@@ -91,7 +91,7 @@ def test_what_is_undecided(part: Part, message: str) -> None:
 def test_what_was_voted_is_a_warning() -> None:
     scattered = Part(PART.span, How.VOTED)
     voted = Part(PART.span, How.VOTED, (0, 2), zeros_won=True)
-    findings = list(part_findings([scattered, voted, Part(PART.span, How.COPY)], 3, is_raw=False))
+    findings = list(part_findings([scattered, voted, Part(PART.span, How.COPY)], 3, in_bytes=False))
     assert [(item.rule, item.severity) for item in findings] == [
         ("bytes-proved", Severity.WARNING),
         ("bytes-proved", Severity.WARNING),

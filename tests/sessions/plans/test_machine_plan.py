@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from mediashelf.errors import SessionPlanError
-from mediashelf.sessions.plans.machine import MachinePart, PlannedPartition
+from mediashelf.sessions.plans.machine import MachinePart
 from mediashelf.sessions.plans.session_plan import SessionPlan
+from mediashelf.sessions.plans.steps import PlannedPartition
 from plan_texts import parse_plan
 
 PLAN = """

@@ -60,7 +60,7 @@ def test_a_machine_is_chosen_by_its_name_or_a_part_of_it(words: str, name: str) 
     ("words", "problem"),
     [
         ("", "is for several machines; name one with --machine: Kiosk PC; Kiosk PC, spare"),
-        ("kiosk", "means several of its machines"),
+        ("kiosk", "matches several of its machines"),
         ("Kiosk PV", "spare; did you mean 'Kiosk PC'?"),
     ],
 )
@@ -91,6 +91,19 @@ def test_another_machine_of_the_kind_has_the_same_facts() -> None:
     plan = for_machine(parse(ONE), "Kiosk PC, third")
     assert (plan.machine.name, plan.machine.memory) == ("Kiosk PC, third", 64 << 20)
     assert for_machine(parse(ONE), "").machine.name == "Kiosk PC"
+
+
+def test_a_step_can_be_for_one_machine_alone() -> None:
+    step = '[[step]]\ndo = "Take memory out"\nmachine = "Kiosk PC, spare"\n'
+    plan = parse(TWO + step + '[[step]]\ndo = "Set the clock"\n')
+    told = [[one.do for one in for_machine(plan, words).steps] for words in ("kiosk pc", "spare")]
+    assert told == [["Set the clock"], ["Take memory out", "Set the clock"]]
+    single = parse(ONE + step.replace(", spare", ""))
+    assert len(for_machine(single, "Another one of the kind").steps) == 1
+    with pytest.raises(SessionPlanError) as caught:
+        parse(ONE + step)
+    problem = "machine 'Kiosk PC, spare' is not one of the plan's machines, which are: Kiosk PC"
+    assert problem in str(caught.value)
 
 
 @pytest.mark.parametrize(

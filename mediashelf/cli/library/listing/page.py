@@ -26,7 +26,7 @@ def write_library_page(
     from mediashelf.jobs.library.library_page import library_page  # with the rules of all targets
 
     total = len(images) * (2 if with_files else 1)
-    with progress("page", total=total, unit="image", quiet=quiet) as on_image:
+    with progress("making the page", total=total, unit="image", quiet=quiet) as on_image:
         page, left_out = library_page(
             catalogue,
             images,

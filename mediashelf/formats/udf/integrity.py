@@ -1,0 +1,106 @@
+"""What no reader needs and damage may hit: the integrity sequence, the metadata mirror file.
+
+The logical volume integrity sequence says whether the volume was closed after writing.
+Layout as the Linux kernel 6.1 has it (fs/udf/ecma_167.h and super.c): after the tag the
+date, at 28 whether it is open (0) or closed (1), and at 32 the length and place of the next
+extent of the sequence.
+"""
+
+from __future__ import annotations
+
+import struct
+
+from mediashelf.formats.fields import View, read_sector
+from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.udf.recognition import parse_descriptor_tag, verify_tag
+from mediashelf.formats.udf.records import EXTENT_RECORDED, LogicalVolume, LongAddress
+from mediashelf.formats.udf.sequence import verify_terminator
+from mediashelf.formats.udf.space import UdfSpace
+from mediashelf.formats.volume import SECTOR_SIZE
+
+_INTEGRITY, _TERMINATING = 9, 8  # tags, 3/7.2.1
+_OPEN = 0
+_STATE_AND_NEXT = struct.Struct("<28xIII")
+_MOST_EXTENTS, _MOST_DESCRIPTORS = 64, 64
+
+
+def log_integrity_problems(
+    view: View, extent: tuple[int, int], block_size: int, log: ProblemLog
+) -> None:
+    """Log damaged descriptors of the sequence in ``extent`` (length, location), and an open volume.
+
+    Systems show a volume whose sequence is damaged, but do not write to it.
+    """
+    state: int | None = None
+    seen: set[int] = set()
+    length, location = extent
+    while length and location not in seen and len(seen) < _MOST_EXTENTS:
+        seen.add(location)
+        following = (0, 0)
+        for block in range(location, location + min(length // block_size, _MOST_DESCRIPTORS)):
+            data, offset = read_sector(view, block, block_size), block * block_size
+            identifier = parse_descriptor_tag(data).identifier if data else 0
+            if block > location and identifier in (0, _TERMINATING):
+                verify_terminator(data, block, offset, "logical volume integrity sequence", log)
+                break
+            own_log = ProblemLog()
+            name = "the logical volume integrity descriptor"
+            if not verify_tag(data, block, frozenset({_INTEGRITY}), name, own_log, offset=offset):
+                _log_damaged(own_log, block, offset, block_size, log)
+                break
+            state, *following_extent = _STATE_AND_NEXT.unpack_from(data)
+            following = (following_extent[0], following_extent[1])
+        length, location = following
+    if state == _OPEN:
+        log.add(
+            "udf-volume-closed",
+            "UDF volume",
+            "the volume is marked as open: it is still to be written to, or was not put away well",
+            offset=extent[1] * block_size,
+            length=block_size,
+            found="open",
+            expected="closed",
+        )
+
+
+def log_mirror_problems(space: UdfSpace, volume: LogicalVolume, log: ProblemLog) -> None:
+    """Log a metadata mirror file whose file entry is damaged; ``space`` has a log of its own.
+
+    Systems read it where the metadata file is damaged (UDF 2.60, 2.2.10).
+    """
+    for row in volume.maps:
+        if row.kind != "metadata":
+            continue
+        plain = (
+            number
+            for number, other in enumerate(volume.maps)
+            if other.kind == "plain" and other.partition_number == row.partition_number
+        )
+        address = LongAddress(EXTENT_RECORDED, volume.block_size, row.mirror_block, next(plain, 0))
+        if space.read_file_entry(address, "the metadata mirror file") is None:
+            found = space.log.findings()[-1:]
+            log.add(
+                "udf-metadata-mirror",
+                "UDF volume",
+                "the file entry of the metadata mirror file is damaged, so nothing stands in for "
+                "the metadata file",
+                offset=found[0].offset if found else None,
+                length=volume.block_size if found and found[0].offset is not None else None,
+                found=found[0].found if found else "",
+                expected=found[0].expected if found else "",
+            )
+
+
+def _log_damaged(
+    own_log: ProblemLog, block: int, offset: int, block_size: int, log: ProblemLog
+) -> None:
+    findings = own_log.findings()
+    log.add(
+        "udf-integrity",
+        f"LBA {offset // SECTOR_SIZE}",
+        "the logical volume integrity descriptor is damaged",
+        offset=offset,
+        length=block_size,
+        found=findings[0].found if findings else "nothing, the image ends before it",
+        expected=findings[0].expected if findings else f"a descriptor in block {block}",
+    )

@@ -1,0 +1,1 @@
+"""Archives in several files, read as one."""

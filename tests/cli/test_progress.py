@@ -1,0 +1,94 @@
+"""Every long command says at a terminal what it waits for and how long; in a pipe it does not."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from mediashelf.cli.main import COMMANDS
+from mediashelf.demo.scenario import make_scenario
+
+terminals = pytest.importorskip("terminals", reason="terminals as Unix has them")
+
+# Shown from the start, not only where it takes long.
+AT_ONCE = "import mediashelf.cli.progress as shown; shown._FIRST_AFTER = 0"
+
+HOW_LONG = r"\d\d:\d\d left|\? left|, \d\d:\d\d|: \d\d:\d\d"
+
+KIOSK = "library/kiosk-system.iso"
+LONG = {
+    "scan": (("scan",), "scanning"),
+    "scan packages": (("scan",), "looking for driver packages"),
+    "audit": (("audit",), "auditing"),
+    "mend": (("mend", KIOSK, "--from", "library/kiosk-system (attic copy).iso", "-n"), "mending"),
+    "list": (("list", "-t", "dos"), "who reads these images"),
+    "duplicates": (("list", "--duplicates"), "comparing what is on record"),
+    "page": (("list", "--report", "page.html", "--with-files"), "making the page"),
+    "compare": (("compare", KIOSK, "library/kiosk-system (attic copy).iso"), "comparing"),
+    "extract": (("extract", KIOSK, "-o", "out"), "extracting"),
+    "convert": (("convert", "library/harbour-sounds.cue", "-o", "out.iso"), "converting"),
+    "save": (("catalogue", "save", "saved.sqlite"), "saving the catalogue"),
+    "check": (("catalogue", "check"), "checking the catalogue"),
+    "restore": (
+        ("catalogue", "restore", "kept.sqlite", "--catalogue", "new.sqlite"),
+        "checking and copying the saved catalogue",
+    ),
+    "write": (("checksums", "write", "library", "-o", "SHA256SUMS"), "reading"),
+    "compare list": (("checksums", "check", "library", "SUMS"), "reading"),
+    "build": (("build", "driver-disc.toml", "-o", "drivers.iso"), "building"),
+    "sources": (("build", "driver-disc.toml", "-n"), "looking at the sources"),
+    "checked": (("check", "driver-disc.toml"), "looking at the sources"),
+    "drivers": (("drivers", "drivers", "-m", "devices.txt", "-t", "win9x"), "reading INFs"),
+    "recipe": (("recipe", "new", "drivers", "-o", "new.toml"), "looking at the sources"),
+    "plan": (("plan", "show", "session.toml"), "checking"),
+    "prepare": (("prepare", "session.toml", "--to", "card", "--anyway"), "copying"),
+    "manifest": (("manifest", "card"), "reading the card"),
+}
+
+# The others read nothing that grows with a library, or tell their steps themselves.
+SHORT = {"demo", "targets", "shelf", "find", "describe", "show", "timer", "session"}
+
+
+def test_each_command_is_long_or_short() -> None:
+    assert {words[0] for words, _ in LONG.values()} | SHORT == set(COMMANDS)
+
+
+@pytest.fixture(scope="module")
+def example(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("example") / "kiosk"
+    make_scenario(folder)
+    environment = {**os.environ, "MEDIASHELF_CATALOGUE": str(folder / "catalogue.sqlite")}
+    for words in (
+        ("shelf", "add", "library"),
+        ("scan",),
+        ("catalogue", "save", "kept.sqlite"),
+        ("checksums", "write", "library", "-o", "SUMS"),
+    ):
+        command = [sys.executable, "-m", "mediashelf", *words]
+        subprocess.run(command, cwd=folder, env=environment, check=False, capture_output=True)
+    return folder
+
+
+@pytest.mark.parametrize("name", LONG)
+def test_what_is_waited_for_and_how_long(example: Path, name: str) -> None:
+    words, label = LONG[name]
+    assert words[0] in COMMANDS
+    catalogue = {"MEDIASHELF_CATALOGUE": str(example / "catalogue.sqlite")}
+    told = terminals.at_terminal(*words, folder=example, code=AT_ONCE, **catalogue).text
+    lines = re.findall(rf"\r{label}: [^\r\n]*", told)
+    assert lines, told
+    assert all(re.search(HOW_LONG, line) for line in lines)
+    piped = subprocess.run(
+        [sys.executable, "-m", "mediashelf", *words],
+        cwd=example,
+        env={**os.environ, **catalogue},
+        capture_output=True,
+        check=False,
+    )
+    assert f"{label}:".encode() not in piped.stderr + piped.stdout
+    assert b"\r" not in piped.stderr

@@ -1,0 +1,117 @@
+"""RAR and LHA archives: those in several files, and what the library cannot read of them."""
+
+from __future__ import annotations
+
+import struct
+from pathlib import Path
+
+import pytest
+
+from make_files import make_cabinet
+from make_old_archives import make_lha, make_rar, make_rar5_part, make_rar_parts
+from make_wrappings import behind_program, make_zip
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding
+from mediashelf.trees.opening import iter_trees, open_tree
+
+pytest.importorskip("libarchive")
+
+CONTENT = bytes(range(256)) * 40
+NAMES = ("lan.part1.rar", "lan.part2.rar", "lan.part3.rar")
+OLD_NAMES = ("lan.rar", "lan.r00", "lan.r01")
+
+
+def put_parts(folder: Path, names: tuple[str, ...] = NAMES) -> Path:
+    folder.mkdir(exist_ok=True)
+    parts = make_rar_parts("LAN/TLAN.SYS", CONTENT, len(names))
+    for name, part in zip(names, parts, strict=True):
+        (folder / name).write_bytes(part)
+    return folder
+
+
+def walked(place: Path) -> list[str]:
+    """Return the files of all archives in a place, and what was said of those not opened."""
+    lines = []
+    with open_tree(place) as whole:
+        for tree in iter_trees(whole):
+            if isinstance(tree, Finding):
+                lines.append(tree.message)
+            elif tree is not whole:
+                for one in tree.members:
+                    assert b"".join(tree.stream(one)) == CONTENT
+                    lines.append(one.path)
+    return lines
+
+
+@pytest.mark.parametrize("names", [NAMES, OLD_NAMES])
+def test_parts_are_read_as_one_archive(tmp_path: Path, names: tuple[str, ...]) -> None:
+    put_parts(tmp_path / "d", names)
+    assert walked(tmp_path / "d") == ["LAN/TLAN.SYS"]
+    with open_tree(tmp_path / "d" / names[0]) as tree:
+        (member,) = tree.members
+        assert b"".join(tree.stream(member)) == CONTENT
+
+
+def test_parts_in_an_archive_and_behind_a_program(tmp_path: Path) -> None:
+    folder = put_parts(tmp_path / "d")
+    parts = {name: (folder / name).read_bytes() for name in NAMES}
+    (tmp_path / "all.zip").write_bytes(make_zip({f"LAN/{name}": parts[name] for name in NAMES}))
+    assert walked(tmp_path / "all.zip") == ["LAN/TLAN.SYS"]
+    (folder / NAMES[0]).unlink()
+    (folder / "lan.part1.exe").write_bytes(behind_program(parts[NAMES[0]]))
+    with open_tree(folder / "lan.part1.exe") as tree:
+        assert b"".join(tree.stream(tree.members[0])) == CONTENT
+
+
+def test_a_part_that_is_not_there_is_named(tmp_path: Path) -> None:
+    folder = put_parts(tmp_path / "d")
+    (folder / NAMES[1]).unlink()
+    with pytest.raises(InputError, match=r"part 2 \(lan\.part2\.rar\) is not beside it"):
+        open_tree(folder / NAMES[0])
+    (folder / NAMES[0]).unlink()
+    (said,) = walked(folder)
+    assert said.startswith("not opened: part 3 of a RAR archive in several files")
+    with pytest.raises(InputError, match=r"put lan\.part1\.rar and all others beside it"):
+        open_tree(folder / NAMES[2])
+
+
+def test_a_later_part_names_the_first(tmp_path: Path) -> None:
+    (tmp_path / "a.part1.rar").write_bytes(make_rar5_part(0))
+    (tmp_path / "a.part2.rar").write_bytes(make_rar5_part(1))
+    with pytest.raises(InputError, match=r"is part 2 of a RAR archive .*; open a\.part1\.rar"):
+        open_tree(tmp_path / "a.part2.rar")
+
+
+def test_hidden_names_are_called_encrypted(tmp_path: Path) -> None:
+    path = tmp_path / "a.rar"
+    path.write_bytes(make_rar({"A.TXT": b"a"}, hides_names=True))
+    with pytest.raises(InputError, match="its list of files is encrypted"):
+        open_tree(path)
+
+
+@pytest.mark.parametrize("method", [b"-lh1-", b"-lh4-", b"-lz5-", b"-lzs-"])
+def test_old_methods_of_lha_are_listed_and_not_read(tmp_path: Path, method: bytes) -> None:
+    """The library gives garbage for these, with a warning that is easily taken for a length."""
+    path = tmp_path / "a.lzh"
+    path.write_bytes(make_lha({"LAN/TLAN.SYS": CONTENT}, method))
+    with open_tree(path) as tree:
+        (member,) = tree.members
+        assert member.size == len(CONTENT)
+        assert member.unreadable is not None
+        assert method.decode() in member.unreadable.reason
+        with pytest.raises(InputError, match="which the library does not read"):
+            next(tree.stream(member))
+
+
+def test_names_that_are_not_utf_8_are_read(tmp_path: Path) -> None:
+    data = bytearray(make_cabinet([{"TREIBER-XX.SYS": b"a"}]).data)
+    at = data.index(b"TREIBER-XX")
+    data[at + 8 : at + 10] = "\u00fc\u0178".encode("cp1252")
+    attributes = struct.unpack_from("<H", data, at - 2)[0]
+    struct.pack_into("<H", data, at - 2, attributes & ~0x80)
+    path = tmp_path / "a.cab"
+    path.write_bytes(data)
+    with open_tree(path) as tree:
+        (member,) = tree.members
+        assert member.name == "TREIBER-\u00fc\u0178.SYS"
+        assert b"".join(tree.stream(member)) == b"a"
