@@ -47,24 +47,26 @@ def list_entries(facts: DiscFacts) -> list[ListedEntry]:
     places: dict[tuple[str, int, bool], int] = {}
     folders: dict[str, str] = {}  # each text once
     numbers: list[dict[str, int]] = []  # for each volume, paths to numbers in the list
+    new, shared = tuple.__new__, folders.setdefault
     for volume in facts.volumes:
         mark = MARK_ENHANCED if volume.is_enhanced else MARK_OF_KIND[volume.kind]
-        numbers.append({})
-        for entry in volume.entries:
-            folder, _, name = entry.path.rpartition("/")
-            folder = folders.setdefault(folder, folder)
-            # The lengths of directories differ between trees; they are the same folder.
-            size = 0 if entry.is_directory else entry.size
-            marks = mark | MARK_DIRECTORY if entry.is_directory else mark
-            key = (entry.path.casefold(), size, entry.is_directory)
-            place = places.setdefault(key, len(entries))
-            if place < len(entries) and not entries[place].marks & mark:
-                entries[place] = ListedEntry(folder, name, size, entries[place].marks | marks)
+        own: dict[str, int] = {}
+        numbers.append(own)
+        for path, _, size, is_directory, _, _, _, _ in volume.entries:
+            folder, _, name = path.rpartition("/")
+            folder, marks = shared(folder, folder), mark
+            if is_directory:  # lengths of directories differ between trees; it is one folder
+                size, marks = 0, mark | MARK_DIRECTORY
+            last = len(entries)
+            place = places.setdefault((path.casefold(), size, is_directory), last)
+            if place < last and not entries[place][3] & mark:
+                marks |= entries[place][3]
+                entries[place] = new(ListedEntry, (folder, name, size, marks, None))
             else:
                 # Two entries of one tree stay two, whatever they are called.
-                place = len(entries)
-                entries.append(ListedEntry(folder, name, size, marks))
-            numbers[-1].setdefault(entry.path, place)
+                place = last
+                entries.append(new(ListedEntry, (folder, name, size, marks, None)))
+            own.setdefault(path, place)
     for index in range(len(facts.volumes) - 1):
         _pair_with_later(entries, facts.volumes, numbers, index)
     return entries

@@ -52,8 +52,7 @@ class FolderTree(Tree):
         while waiting:
             path, parts = waiting.pop()
             try:
-                with os.scandir(path) as entries:
-                    listed = sorted(entries, key=lambda entry: entry.name)
+                listed = list_folder(path)
             except OSError as error:
                 reason = error.strerror or str(error)
                 if not parts:
@@ -76,15 +75,9 @@ class FolderTree(Tree):
             waiting += reversed(folders)
 
     def _member(self, entry: os.DirEntry[str], parts: Parts) -> TreeMember:
-        path, reason = entry.path, ""
+        path = entry.path
         if entry.is_symlink():
-            path = os.path.realpath(path)
-            if not os.path.exists(path):  # noqa: PTH110
-                reason = "leads to nothing"
-            elif not Path(path).is_relative_to(self._top):
-                reason = "leads out of its folder"
-            elif os.path.isdir(path):  # noqa: PTH112
-                reason = "leads to a folder"
+            path, reason = follow_link(path, self._top)
             if reason:
                 refusal = Unreadable("link-left-out", f"it is a symbolic link that {reason}")
                 return TreeMember(parts, 0, None, MemberKind.LINK, refusal)
@@ -115,6 +108,24 @@ class FolderTree(Tree):
                     raise InputError(f"{path}: grew while it was read; try again")
         except OSError as error:
             raise InputError(f"{path}: cannot be read: {error.strerror or error}") from error
+
+
+def list_folder(path: str) -> list[os.DirEntry[str]]:
+    """Return what is in a folder, by name; raises ``OSError``."""
+    with os.scandir(path) as entries:
+        return sorted(entries, key=lambda entry: entry.name)
+
+
+def follow_link(path: str, top: str, top_words: str = "folder") -> tuple[str, str]:
+    """Return what a link leads to, and why it is not taken: empty for a file below ``top``."""
+    target = os.path.realpath(path)
+    if not os.path.exists(target):  # noqa: PTH110
+        return target, "leads to nothing"
+    if not Path(target).is_relative_to(top):
+        return target, f"leads out of its {top_words}"
+    if os.path.isdir(target):  # noqa: PTH112
+        return target, "leads to a folder"
+    return target, ""
 
 
 def _not_listed(where: str, fact: str) -> Finding:

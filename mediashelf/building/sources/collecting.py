@@ -47,6 +47,7 @@ from mediashelf.building.tree import Content, DiscFile, DiscFolder
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.system import real_path
+from mediashelf.trees.folder import follow_link, list_folder
 from mediashelf.trees.joined.rar import LaterPartError
 from mediashelf.trees.opening import file_beside, open_tree, split_place
 from mediashelf.trees.wrappings import may_be_wrapping
@@ -98,8 +99,7 @@ class _Listing:
         while waiting:
             path, spot = waiting.pop()
             try:
-                with os.scandir(path) as entries:
-                    listed = sorted(entries, key=lambda entry: entry.name)
+                listed = list_folder(path)
             except OSError as error:
                 yield _unreadable(path, error)
                 continue
@@ -145,13 +145,9 @@ class _Listing:
             yield from self._add_file(entry.path, entry.path, facts, spot)
 
     def _add_link(self, path: str, spot: Spot) -> Iterator[Finding]:
-        target = os.path.realpath(path)
-        if not os.path.exists(target):  # noqa: PTH110
-            yield link_left_out(path, "leads to nothing")
-        elif not Path(target).is_relative_to(self._top):
-            yield link_left_out(path, "leads out of its source folder")
-        elif os.path.isdir(target):  # noqa: PTH112
-            yield link_left_out(path, "leads to a folder")
+        target, reason = follow_link(path, self._top, "source folder")
+        if reason:
+            yield link_left_out(path, reason)
         else:
             yield from self._add_file(path, target, os.stat(target), spot)  # noqa: PTH116
 

@@ -72,11 +72,13 @@ def find_dos_packages(
     telling: defaultdict[str, list[TreeFile]] = defaultdict(list)
     texts: defaultdict[str, list[str]] = defaultdict(list)
     for file in tree.files:
-        folder = folder_of(file.path)
-        if file.path and file.name.lower().endswith(_TEXTS) and not _is_our_index(tree, file):
-            texts[folder].append(file.name)
-        if file.path and (_loads_in_dos(tree, file) if is_dos else _is_telling(file)):
-            telling[folder].append(file)
+        if not file.path:
+            continue
+        name = file.name.lower()
+        if name.endswith(_TEXTS) and not _is_our_index(tree, file):
+            texts[folder_of(file.path)].append(file.name)
+        if _loads_in_dos(tree, file, name) if is_dos else _is_telling(name):
+            telling[folder_of(file.path)].append(file)
     for folder, files in sorted(telling.items()):
         if folder not in declared and not _is_taken(folder, taken):
             names = tuple(sorted(file.name for file in files))
@@ -96,9 +98,8 @@ def _is_our_index(tree: PackageTree, file: TreeFile) -> bool:
         return False
 
 
-def _loads_in_dos(tree: PackageTree, file: TreeFile) -> bool:
+def _loads_in_dos(tree: PackageTree, file: TreeFile, name: str) -> bool:
     """Whether a file is a driver or a program of DOS; programs of Windows are MZ files too."""
-    name = file.name.lower()
     if name in _SETUP_NAMES or name.endswith((".com", ".dos")):
         return True
     if not name.endswith((".sys", ".exe")):
@@ -115,8 +116,7 @@ def _loads_in_dos(tree: PackageTree, file: TreeFile) -> bool:
     return not (at and head[at : at + 2] in _WINDOWS_MARKS)
 
 
-def _is_telling(file: TreeFile) -> bool:
-    name = file.name.lower()
+def _is_telling(name: str) -> bool:
     return name in _SETUP_NAMES or name.endswith(".sys")
 
 
@@ -139,7 +139,7 @@ def _declared_package(tree: PackageTree, provided: Provides) -> tuple[DosPackage
     # The folder as this target sees it: as many levels down as were named.
     depth = top.count("/")
     folder = "/".join(files[0].path.split("/")[: depth + 1])
-    names = tuple(sorted(file.name for file in files if _is_telling(file)))
+    names = tuple(sorted(file.name for file in files if _is_telling(file.name.lower())))
     package = DosPackage(tree, folder or "/", DosKind.DECLARED, names, provided.identifiers)
     return package, {folder_of(file.path) for file in files}
 

@@ -123,7 +123,7 @@ def find_packages(
     by_path: dict[str, Inf] = {}
     read: list[tuple[TreeFile, Inf, bytes]] = []
     for file in tree.files if files is None else files:
-        if not file.name.lower().endswith(".inf"):
+        if file.shown_path[-4:].lower() != ".inf":
             continue
         one = _read_inf(tree, file, code_page, findings)
         on_inf(1)

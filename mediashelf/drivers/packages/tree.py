@@ -36,7 +36,8 @@ class TreeFile(NamedTuple):
     @property
     def name(self) -> str:
         """The last part of the path that is shown."""
-        return self.shown_path.rpartition("/")[2]
+        path = self.path or self.hidden_path
+        return path[path.rfind("/") + 1 :]
 
 
 class Provides(NamedTuple):
