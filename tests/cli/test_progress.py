@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -22,11 +25,11 @@ HOW_LONG = r"\d\d:\d\d left|\? left|, \d\d:\d\d|: \d\d:\d\d"
 
 KIOSK = "library/kiosk-system.iso"
 LONG = {
-    "scan": (("scan",), "scanning"),
+    "scan": (("scan", "--accept", KIOSK), "scanning"),
     "scan packages": (("scan",), "looking for driver packages"),
     "audit": (("audit",), "auditing"),
     "mend": (("mend", KIOSK, "--from", "library/kiosk-system (attic copy).iso", "-n"), "mending"),
-    "list": (("list", "-t", "dos"), "who reads these images"),
+    "list": (("list", "-t", "dos"), "who reads what"),
     "duplicates": (("list", "--duplicates"), "comparing what is on record"),
     "page": (("list", "--report", "page.html", "--with-files"), "making the page"),
     "compare": (("compare", KIOSK, "library/kiosk-system (attic copy).iso"), "comparing"),
@@ -46,7 +49,7 @@ LONG = {
     "drivers": (("drivers", "drivers", "-m", "devices.txt", "-t", "win9x"), "reading INFs"),
     "recipe": (("recipe", "new", "drivers", "-o", "new.toml"), "looking at the sources"),
     "plan": (("plan", "show", "session.toml"), "checking"),
-    "prepare": (("prepare", "session.toml", "--to", "card", "--anyway"), "copying"),
+    "prepare": (("prepare", "session.toml", "--to", "other-card", "--anyway"), "copying"),
     "manifest": (("manifest", "card"), "reading the card"),
 }
 
@@ -62,12 +65,14 @@ def test_each_command_is_long_or_short() -> None:
 def example(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("example") / "kiosk"
     make_scenario(folder)
+    (folder / "other-card").mkdir()
     environment = {**os.environ, "MEDIASHELF_CATALOGUE": str(folder / "catalogue.sqlite")}
     for words in (
         ("shelf", "add", "library"),
         ("scan",),
         ("catalogue", "save", "kept.sqlite"),
         ("checksums", "write", "library", "-o", "SUMS"),
+        ("prepare", "session.toml", "--to", "card", "--anyway"),
     ):
         command = [sys.executable, "-m", "mediashelf", *words]
         subprocess.run(command, cwd=folder, env=environment, check=False, capture_output=True)
@@ -75,10 +80,13 @@ def example(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.parametrize("name", LONG)
-def test_what_is_waited_for_and_how_long(example: Path, name: str) -> None:
+def test_what_is_waited_for_and_how_long(example: Path, tmp_path: Path, name: str) -> None:
     words, label = LONG[name]
     assert words[0] in COMMANDS
-    catalogue = {"MEDIASHELF_CATALOGUE": str(example / "catalogue.sqlite")}
+    shutil.copyfile(example / "kept.sqlite", tmp_path / "catalogue.sqlite")
+    with closing(sqlite3.connect(tmp_path / "catalogue.sqlite")) as db, db:
+        db.execute("DELETE FROM target_verdicts")  # as after a change of limits
+    catalogue = {"MEDIASHELF_CATALOGUE": str(tmp_path / "catalogue.sqlite")}
     told = terminals.at_terminal(*words, folder=example, code=AT_ONCE, **catalogue).text
     lines = re.findall(rf"\r{label}: [^\r\n]*", told)
     assert lines, told
