@@ -252,3 +252,14 @@ def test_a_disc_is_not_written_into_its_source_whatever_the_letters(
     words = ("build", tmp_path / "tide.iso", "--label", "X", "-o", tmp_path / "TIDE.ISO")
     told = shelf.run(*words, "--replace", code=OutputError.exit_code).stderr
     assert "is what the disc is made from" in " ".join(told.split())
+
+
+def test_nothing_is_flushed_past_what_macos_needs() -> None:
+    """Each flush asks :func:`.flush_descriptor`, which knows F_FULLFSYNC (fcntl(2) of macOS)."""
+    package = Path(system.__file__).parent
+    calls = {
+        path.relative_to(package).as_posix()
+        for path in package.rglob("*.py")
+        if "fsync(" in path.read_text("utf-8")
+    }
+    assert calls == {"system.py"}

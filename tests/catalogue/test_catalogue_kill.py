@@ -49,7 +49,9 @@ def content(place: Path) -> dict[str, list[tuple[Any, ...]]]:
 
 def run_whole(command: Sequence[object]) -> str:
     """Run a command to its end and return its answer."""
-    done = subprocess.run(command, capture_output=True, text=True, encoding="utf-8", check=False)
+    done = subprocess.run(
+        command, capture_output=True, encoding="utf-8", errors="replace", check=False
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 

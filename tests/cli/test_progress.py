@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -22,7 +25,7 @@ HOW_LONG = r"\d\d:\d\d left|\? left|, \d\d:\d\d|: \d\d:\d\d"
 
 KIOSK = "library/kiosk-system.iso"
 LONG = {
-    "scan": (("scan",), "scanning"),
+    "scan": (("scan", "--accept", KIOSK), "scanning"),
     "scan packages": (("scan",), "looking for driver packages"),
     "audit": (("audit",), "auditing"),
     "mend": (("mend", KIOSK, "--from", "library/kiosk-system (attic copy).iso", "-n"), "mending"),
@@ -47,7 +50,7 @@ LONG = {
     "drivers": (("drivers", "drivers", "-m", "devices.txt", "-t", "win9x"), "reading INFs"),
     "recipe": (("recipe", "new", "drivers", "-o", "new.toml"), "looking at the sources"),
     "plan": (("plan", "show", "session.toml"), "checking"),
-    "prepare": (("prepare", "session.toml", "--to", "card", "--anyway"), "copying"),
+    "prepare": (("prepare", "session.toml", "--to", "other-card", "--anyway"), "copying"),
     "manifest": (("manifest", "card"), "reading the card"),
 }
 
@@ -65,12 +68,14 @@ def example(tmp_path_factory: pytest.TempPathFactory) -> Path:
     make_scenario(folder)
     (folder / "own").mkdir()
     (folder / "own" / "kiosk.toml").write_text('title = "Kiosk"\nbased_on = "dos"\n')
+    (folder / "other-card").mkdir()
     environment = {**os.environ, "MEDIASHELF_CATALOGUE": str(folder / "catalogue.sqlite")}
     for words in (
         ("shelf", "add", "library"),
         ("scan",),
         ("catalogue", "save", "kept.sqlite"),
         ("checksums", "write", "library", "-o", "SUMS"),
+        ("prepare", "session.toml", "--to", "card", "--anyway"),
     ):
         command = [sys.executable, "-m", "mediashelf", *words]
         subprocess.run(command, cwd=folder, env=environment, check=False, capture_output=True)
@@ -78,10 +83,13 @@ def example(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.parametrize("name", LONG)
-def test_what_is_waited_for_and_how_long(example: Path, name: str) -> None:
+def test_what_is_waited_for_and_how_long(example: Path, tmp_path: Path, name: str) -> None:
     words, label = LONG[name]
     assert words[0] in COMMANDS
-    catalogue = {"MEDIASHELF_CATALOGUE": str(example / "catalogue.sqlite")}
+    shutil.copyfile(example / "kept.sqlite", tmp_path / "catalogue.sqlite")
+    with closing(sqlite3.connect(tmp_path / "catalogue.sqlite")) as db, db:
+        db.execute("DELETE FROM target_verdicts")  # as after a change of limits
+    catalogue = {"MEDIASHELF_CATALOGUE": str(tmp_path / "catalogue.sqlite")}
     told = terminals.at_terminal(*words, folder=example, code=AT_ONCE, **catalogue).text
     lines = re.findall(rf"\r{label}: [^\r\n]*", told)
     assert lines, told

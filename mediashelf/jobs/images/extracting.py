@@ -15,6 +15,7 @@ from mediashelf.files import host_name, whole_folder
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.jobs.progress import OnWork, Progress, no_progress
+from mediashelf.system import flush_descriptor
 from mediashelf.trees.members import MemberKind, Parts, TreeMember
 from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
@@ -162,7 +163,7 @@ class _Work:
                     file.write(piece)
                     self._on_bytes(len(piece))
                 file.flush()
-                os.fsync(file.fileno())
+                flush_descriptor(file.fileno())
         except InputError as error:
             path.unlink(missing_ok=True)
             where = self._tree.where_is(member)
