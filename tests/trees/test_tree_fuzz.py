@@ -21,7 +21,16 @@ FILES = {
     "README.TXT": b"Ternfield LAN",
 }
 BOUNDS = Bounds(members=500, least_bytes=4 << 20)
-IN_A_CHILD = {"pack.7z", "mszip.cab", "lzx.cab", "7z-setup.exe", "cab-setup.exe"}
+IN_A_CHILD = {
+    "pack.7z",
+    "mszip.cab",
+    "lzx.cab",
+    "stored.rar",
+    "stored.lzh",
+    "7z-setup.exe",
+    "cab-setup.exe",
+    "rar-setup.exe",
+}
 
 
 def mutated(data: bytes, seed: int) -> bytes:
