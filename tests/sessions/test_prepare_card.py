@@ -300,6 +300,15 @@ def test_what_the_emulator_or_reader_refuses_blocks(bench: Bench, data: bytes, r
     assert rule in {row.rule for row in manifest.discs[2].open_findings}
 
 
+def test_of_what_is_no_disc_nothing_else_is_said(bench: Bench) -> None:
+    bench.slides.write_bytes(gzip.compress(slides_image(100_000)) + b"odd")
+    disc = bench.prepare(anyway=True).manifest.discs[2]
+    assert {row.rule for row in disc.open_findings if row.severity != "note"} == {
+        "image-is-unpacked"
+    }
+    assert disc.passed == ()
+
+
 def test_a_readability_error_names_its_target(bench: Bench) -> None:
     bench.write_plan('image = "library/deep.iso"\ntargets = ["dos", "nt5"]')
     path = "/".join(["D"] * 9) + "/A.TXT"

@@ -15,7 +15,7 @@ from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import check_targets
 from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
-from mediashelf.sessions.discs.ways_out import as_not_padded, is_to_pad
+from mediashelf.sessions.discs.ways_out import as_not_padded, is_disc, is_to_pad
 from mediashelf.sessions.emulator import check_lun
 
 
@@ -81,9 +81,7 @@ def examine_source(
     if not is_to_pad(own):
         emulator = as_not_padded(emulator)
     found = tuple((target, tuple(one)) for target, one in check_targets(facts, targets))
-    if any(
-        one.rule in ("no-volume", "image-is-unpacked") for one in own
-    ):  # what is not a disc cannot be built again
+    if not is_disc(own):  # what is not a disc cannot be built again
         found = tuple(
             (target, tuple(replace(each, remedy="") for each in one)) for target, one in found
         )

@@ -24,7 +24,7 @@ from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
 from mediashelf.sessions.discs.served_image import ServedImage
 from mediashelf.sessions.discs.setup_program import needs_64_bit
-from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track, is_to_pad
+from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track, is_disc, is_to_pad
 from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests
@@ -106,7 +106,8 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
         is_hybrid=table is not None,
     )
     hybrid = check_hybrid(table, where, disc.presentation)
-    findings = (*findings, *ignored_track(disc.track, where), *served, *hybrid)
+    if is_disc(findings):
+        findings = (*findings, *ignored_track(disc.track, where), *served, *hybrid)
     source = ServedBytes(path, facts.size + padding, stamp, padding)
     facts = replace(facts, size=source.size)
     served_digests = None if padding else digests

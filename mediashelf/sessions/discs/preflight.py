@@ -19,6 +19,7 @@ from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.look import look_at
 from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_image import ServedImage
+from mediashelf.sessions.discs.ways_out import is_disc
 from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile, Sources
 
@@ -159,8 +160,8 @@ def _identity(file: SourceFile, disc: PlanDisc) -> _Key:
 def _check(disc: PlanDisc, source: ServedImage, targets: list[Target]) -> CheckedDisc:
     findings = [*source.findings, *source.told]
     passed = []
-    # What cannot be served has no files that a target could read.
-    for target in targets if source.can_be_served else ():
+    # What cannot be served, or is no disc, has no files that a target could read.
+    for target in targets if source.can_be_served and is_disc(source.findings) else ():
         found = list(check_disc(source.facts, target))
         # A recipe is judged for its own targets when it is planned.
         findings += (one for one in found if one not in source.findings)

@@ -30,13 +30,18 @@ _PAD = "add zeros to the copy: pad = true for this disc in the plan, or prepare 
 
 _WHOLE = "zeros cannot replace missing data; see what else is wrong with this image"
 
-_NOT_TO_PAD = frozenset((TRUNCATING_RULE, "no-volume", "image-is-unpacked"))
-"""What zeros do not help with: an image that is cut, and what is none."""
+_NO_DISC = frozenset(("no-volume", "image-is-unpacked"))
+
+
+def is_disc(structure: Iterable[Finding]) -> bool:
+    """Tell whether an image is a disc at all: of none nothing else is worth a word."""
+    return not any(finding.rule in _NO_DISC for finding in structure)
 
 
 def is_to_pad(structure: Iterable[Finding]) -> bool:
     """Tell whether zeros after an image can make it one that is served; by what is wrong inside."""
-    return not any(finding.rule in _NOT_TO_PAD for finding in structure)
+    found = tuple(structure)
+    return is_disc(found) and not any(one.rule == TRUNCATING_RULE for one in found)
 
 
 def as_not_padded(findings: Iterable[Finding]) -> tuple[Finding, ...]:
