@@ -12,6 +12,10 @@ from pathlib import Path
 
 import pytest
 
+from mediashelf.formats.structure_rules import STRUCTURE_RULES
+from mediashelf.integrity.raw.runs import SECTOR_RULES
+from mediashelf.readability.rules.table import RULES
+
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "mediashelf"
 
@@ -128,3 +132,12 @@ def test_a_stumble_is_noticed(text: str) -> None:
 @pytest.mark.parametrize("text", ["there is no folder", "nothing is left behind", "is no longer"])
 def test_good_english_is_not(text: str) -> None:
     assert not any(re.search(pattern, text) for pattern in STUMBLES.values())
+
+
+@pytest.mark.parametrize(
+    "remedy",
+    sorted({rule.remedy for rule in (*STRUCTURE_RULES.values(), *RULES, *SECTOR_RULES.values())}),
+)
+def test_what_to_do_begins_small(remedy: str) -> None:
+    # It follows "to do:" wherever it is shown.
+    assert not re.match(r"[A-Z][a-z]", remedy)

@@ -14,10 +14,10 @@ from mediashelf.findings import Finding, Severity
 PLACES_PER_RULE = 100
 """How many findings of one rule are kept; the rest are counted in one more finding."""
 
-_COPY = "Compare the image with another copy, or read the disc again"
-_CAREFUL = "Try it with the system that is to read it, or prefer another copy of the disc"
-_NOTHING = "Nothing to do if the disc reads well"
-_CUT = "Copy or read the image again; this copy is not complete"
+_COPY = "compare the image with another copy, or read the disc again"
+_CAREFUL = "try it with the system that is to read it, or prefer another copy of the disc"
+_NOTHING = "nothing to do if the disc reads well"
+_CUT = "copy or read the image again; this copy is not complete"
 
 _PRACTICE, _OWN = "common practice", "own behaviour"
 
@@ -42,30 +42,30 @@ STRUCTURE_RULES = {
     "no-volume": StructureRule(
         _ERROR,
         "ECMA-119 8.1; ECMA-167 3/9.1",
-        "If it should be a disc image, get it again or mend it from another copy",
+        "if it should be a disc image, get it again or mend it from another copy",
     ),
     "image-is-unpacked": StructureRule(
         _ERROR,
         "Linux kernel 6.12, Documentation/usb/mass-storage.rst",
-        "Unpack it first, and name what is in it: gzip -dk, xz -dk or bzip2 -dk FILE; of archives "
+        "unpack it first, and name what is in it: gzip -dk, xz -dk or bzip2 -dk FILE; of archives "
         "mediashelf extract FILE -o FOLDER",
     ),
     "raw-sectors": StructureRule(
         _ERROR,
         "Linux kernel 6.12, Documentation/usb/mass-storage.rst",
-        "Make a servable image of the data track with: mediashelf convert",
+        "make a servable image of the data track with: mediashelf convert",
     ),
     "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-partition-end": StructureRule(_WARNING, _OWN, _CUT),
     "partition-table-checksum": StructureRule(_WARNING, _OWN, _COPY),
     "last-session-read": StructureRule(
-        _NOTE, "Linux kernel 6.12, fs/isofs/inode.c", "Nothing to do; systems show the last one too"
+        _NOTE, "Linux kernel 6.12, fs/isofs/inode.c", "nothing to do; systems show the last one too"
     ),
     "high-sierra-volume": StructureRule(
         _WARNING,
         "Linux kernel 6.12, fs/isofs/inode.c",
-        "Read this disc with a system that supports High Sierra; mediashelf does not",
+        "read this disc with a system that supports High Sierra; mediashelf does not",
     ),
     "nothing-after-volume": StructureRule(_NOTE, _PRACTICE, _NOTHING),
     "whole-sectors": StructureRule(
@@ -85,7 +85,7 @@ STRUCTURE_RULES = {
     "primary-copies-agree": StructureRule(_NOTE, _PRACTICE, _COPY),
     "volume-sizes-agree": StructureRule(_NOTE, _PRACTICE, _COPY),
     "supplementary-volume-read": StructureRule(
-        _NOTE, _OWN, "Nothing to do; mediashelf does not read the character set of this tree"
+        _NOTE, _OWN, "nothing to do; mediashelf does not read the character set of this tree"
     ),
     "tree-announced": StructureRule(
         _ERROR,
@@ -137,7 +137,7 @@ STRUCTURE_RULES = {
     "identifiers-distinct": StructureRule(_ERROR, _OWN, _CAREFUL),
     "sections-complete": StructureRule(_ERROR, "ECMA-119 9.1.6", _COPY),
     "not-interleaved": StructureRule(
-        _WARNING, _OWN, "Read this file with a real drive; mediashelf does not read it"
+        _WARNING, _OWN, "read this file with a real drive; mediashelf does not read it"
     ),
     "extent-inside-image": StructureRule(
         _ERROR, "ECMA-119 8.4.8 and 9.1.4; ECMA-167 3/10.5 and 4/14.9", _COPY
@@ -166,7 +166,7 @@ STRUCTURE_RULES = {
     # Booting
     "boot-record-place": StructureRule(_ERROR, "El Torito 1.0, section 2.0", _CAREFUL),
     "boot-record-known": StructureRule(
-        _NOTE, "El Torito 1.0, figure 7", "Nothing to do, unless the disc should boot"
+        _NOTE, "El Torito 1.0, figure 7", "nothing to do, unless the disc should boot"
     ),
     "boot-record-identifier": StructureRule(_ERROR, "El Torito 1.0, figure 7", _COPY),
     "boot-record-fields": StructureRule(_WARNING, "El Torito 1.0, figure 7", _COPY),
@@ -182,12 +182,12 @@ STRUCTURE_RULES = {
     "boot-image-inside": StructureRule(_ERROR, "El Torito 1.0, figures 3 and 5", _COPY),
     # UDF
     "udf-contents-not-read": StructureRule(
-        _NOTE, _OWN, "Read these contents on a system that supports this kind of UDF"
+        _NOTE, _OWN, "read these contents on a system that supports this kind of UDF"
     ),
     "udf-moved-blocks": StructureRule(
         _WARNING,
         "Linux kernel 6.1, fs/udf/osta_udf.h: UDF 2.60 2.2.11 and 2.2.12",
-        "Compare the image with the disc: its end may be missing, or its last session was never "
+        "compare the image with the disc: its end may be missing, or its last session was never "
         "closed",
     ),
     "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9.2, 2/9.3 and 3/9.1", _COPY),

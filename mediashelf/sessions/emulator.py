@@ -146,9 +146,9 @@ def check_lun(
             Severity.WARNING,
             where,
             f"the image ends with {tail} bytes that do not fill a block, and are not served",
-            f"Add zeros to a copy: truncate --size={(blocks + 1) * SECTOR_SIZE} COPY"
+            f"add zeros to a copy: truncate --size={(blocks + 1) * SECTOR_SIZE} COPY"
             if blocks < MAX_BLOCKS.value or presentation == "disk"
-            else "Zeros cannot be added to so large a disc: spread the contents over several",
+            else "zeros cannot be added to so large a disc: spread the contents over several",
             BLOCK_SIZE.source,
             str(size),
             f"a multiple of {SECTOR_SIZE}",

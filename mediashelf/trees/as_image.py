@@ -101,7 +101,7 @@ def check_members(tree: Tree) -> Iterator[Finding]:
                 Severity.ERROR,
                 f"/{member.path}",
                 str(error).removeprefix(f"{where}: "),
-                "Get the archive again, or another copy of it",
+                "get the archive again, or another copy of it",
             )
 
 

@@ -82,5 +82,5 @@ def _not_listed(where: str, fact: str) -> Finding:
         Severity.WARNING,
         where,
         f"Not every file could be listed: {fact}",
-        "Read the floppy again",
+        "read the floppy again",
     )

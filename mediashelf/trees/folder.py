@@ -134,5 +134,5 @@ def _not_listed(where: str, fact: str) -> Finding:
         Severity.WARNING,
         where,
         f"{fact}; what is in it is not listed",
-        "Give yourself read permission, or name a smaller folder",
+        "give yourself read permission, or name a smaller folder",
     )

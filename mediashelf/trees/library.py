@@ -203,7 +203,7 @@ class LibraryTree(Tree):
 
     def incomplete(self, fact: str) -> Finding:
         """Return the finding that not all of the archive is here."""
-        remedy = "Get the archive again, or unpack what is sound in it and use the folder"
+        remedy = "get the archive again, or unpack what is sound in it and use the folder"
         return Finding("listing-incomplete", Severity.ERROR, self.where, fact, remedy)
 
 

@@ -121,7 +121,7 @@ def unsafe_name(where: str, reason: str) -> Finding:
         Severity.ERROR,
         where[:500],
         f"{reason}, so it is left out",
-        "Unpack it elsewhere and check it",
+        "unpack it elsewhere and check it",
     )
 
 

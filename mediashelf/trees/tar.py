@@ -76,7 +76,7 @@ class TarTree(Tree):
                     Severity.ERROR,
                     where,
                     f"the tar archive is damaged after {len(members):,} members: {error}",
-                    "Get the archive again, or unpack what is sound in it and use the folder",
+                    "get the archive again, or unpack what is sound in it and use the folder",
                 )
             )
         self.members = members

@@ -58,7 +58,7 @@ class PlannedBoot:
                 self.content.path,
                 f"{loaded:,} bytes are loaded at the start, more than the image has; "
                 "what follows it on the disc is loaded with it",
-                "Set load_sectors to what the image needs",
+                "set load_sectors to what the image needs",
                 found=f"{self.content.size:,} bytes",
                 expected=f"at least {loaded:,} bytes",
             )

@@ -26,7 +26,7 @@ def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
             Severity.ERROR,
             "/",
             f"the disc is {count_text(over, 'sector')} larger than {capacity.name} holds",
-            "Leave something out, split the folders over two discs, or name a larger capacity",
+            "leave something out, split the folders over two discs, or name a larger capacity",
             capacity.source,
             found=f"{layout.used_sectors:,} sectors",
             expected=f"at most {capacity.sectors:,} sectors",
@@ -38,7 +38,7 @@ def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
             Severity.ERROR,
             "/",
             "a path table numbers its folders with 16 bits, and this disc has more",
-            "Split the folders over several discs",
+            "split the folders over several discs",
             "ECMA-119 9.4.4",
             found=f"{folder_count:,} folders",
             expected=f"at most {MAX_DIRECTORIES:,}",
@@ -67,7 +67,7 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
                 Severity.ERROR,
                 file.long_path,
                 "a file of 4 GiB or more needs several sections; interchange level 1 allows one",
-                "Split the file, or copy it some other way",
+                "split the file, or copy it some other way",
                 "ECMA-119 9.1.4 and 10.1",
                 found=f"{file.own.size:,} bytes",
                 expected=f"at most {MAX_FILE:,} bytes",
@@ -82,7 +82,7 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
             Severity.WARNING,
             "/",
             "the source folders hold no files",
-            "Check that these are the right folders",
+            "check that these are the right folders",
         )
 
 
@@ -116,7 +116,7 @@ def _check_name(host_name: str, long_path: str, folded_paths: _FoldedPaths) -> I
         Severity.WARNING,
         long_path,
         f"the name {host_name!r} {reason}; it becomes {long_name!r}",
-        "Rename it if something looks for it by this name",
+        "rename it if something looks for it by this name",
         "Joliet, Allowed Character Set; Win32 file naming",
         found=host_name,
         expected=long_name,
@@ -132,7 +132,7 @@ def check_depth(trees: NamedTrees) -> Iterator[Finding]:
             trees.long_path(directory),
             f"nested deeper than ISO 9660 allows; in the ISO tree it is {directory.path}, with its "
             "contents",
-            f"Move it up so that files are at most {MAX_LEVELS - 2} folders deep",
+            f"move it up so that files are at most {MAX_LEVELS - 2} folders deep",
             "ECMA-119 6.8.2.1",
         )
 
@@ -150,7 +150,7 @@ def check_label(wanted: str, label: Label) -> Iterator[Finding]:
                 Severity.NOTE,
                 "/",
                 f"the label {wanted!r} becomes {text!r} {place}",
-                "Choose a shorter or plainer label, if this one is not good enough",
+                "choose a shorter or plainer label, if this one is not good enough",
                 source,
                 found=wanted,
                 expected=form,

@@ -200,7 +200,7 @@ def _fits_nothing(source: SourceFolder, pattern: str) -> Finding:
         Severity.WARNING,
         str(source.path),
         f"the pattern {pattern!r} matches nothing in it",
-        "Fix the pattern, or take it out of the recipe",
+        "fix the pattern, or take it out of the recipe",
     )
 
 
@@ -210,5 +210,5 @@ def _unreadable(path: str, error: OSError) -> Finding:
         Severity.ERROR,
         path,
         f"cannot be read, so it would not be on the disc: {error.strerror or error}",
-        "Give yourself read permission, or take it out of the folder",
+        "give yourself read permission, or take it out of the folder",
     )

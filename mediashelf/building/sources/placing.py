@@ -54,7 +54,7 @@ def place_file(folder: DiscFolder, file: DiscFile) -> Iterator[Finding]:
         Severity.NOTE if is_equal else Severity.ERROR,
         file.source,
         f"{earlier.source} goes to the same place on the disc and holds {what}",
-        "" if is_equal else "Give one of the two sources another 'to', or rename or skip one file",
+        "" if is_equal else "give one of the two sources another 'to', or rename or skip one file",
     )
 
 
@@ -65,7 +65,7 @@ def link_left_out(where: str, fact: str) -> Finding:
         Severity.WARNING,
         where,
         f"symbolic link {fact}, so it is not on the disc",
-        "Copy what it leads to into the folder, or name that as a folder of its own",
+        "copy what it leads to into the folder, or name that as a folder of its own",
     )
 
 
@@ -76,5 +76,5 @@ def special_left_out(where: str, kind: str) -> Finding:
         Severity.WARNING,
         where,
         f"a {kind} has no contents, so it is not on the disc",
-        "Remove it from the folder if it is there by mistake",
+        "remove it from the folder if it is there by mistake",
     )

@@ -49,7 +49,7 @@ from mediashelf.trees.opening import open_inside, open_tree
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import may_be_wrapping
 
-_REMEDY = "Unpack it elsewhere and check it, or skip it in the recipe"
+_REMEDY = "unpack it elsewhere and check it, or skip it in the recipe"
 
 
 def list_wrapped(
@@ -142,7 +142,7 @@ def _of_listing(finding: Finding) -> Finding:
         finding,
         rule="source-unreadable" if is_cut else finding.rule,
         severity=Severity.ERROR,
-        remedy="Get it again, or unpack what is sound in it and use the folder"
+        remedy="get it again, or unpack what is sound in it and use the folder"
         if is_cut
         else _REMEDY,
     )

@@ -203,5 +203,5 @@ def _taken_apart(whole: Iterable[Unit], discs: Sequence[Sequence[Unit]]) -> Iter
                 Severity.NOTE,
                 unit.name,
                 f"no disc holds it whole, so its folders are on discs {named}",
-                "Nothing, if what is in it does not belong together",
+                "nothing, if what is in it does not belong together",
             )

@@ -88,7 +88,7 @@ def _not_opened(path: Path, error: Exception) -> Finding:
         Severity.ERROR,
         "archive",
         f"it cannot be opened: {reason}",
-        "Get the archive again, or restore it from another copy",
+        "get the archive again, or restore it from another copy",
     )
 
 

@@ -131,11 +131,11 @@ def _without_many_runs(report: RawReport) -> RawReport:
 
 def _sheet_problem(sheet: Path, error: FormatError | InputError) -> Finding:
     is_text = isinstance(error, FormatError)
-    remedy = "Put the files that the sheet names beside it"
+    remedy = "put the files that the sheet names beside it"
     if is_text:
-        remedy = "Correct the sheet, or get it again with its files"
+        remedy = "correct the sheet, or get it again with its files"
     elif is_medium_error(error):
-        remedy = "Copy what can be read to another disk first"
+        remedy = "copy what can be read to another disk first"
     return Finding(
         "sheet-understood" if is_text else "sheet-files-readable",
         Severity.ERROR,

@@ -113,7 +113,7 @@ def _findings(file: ContentFile, view: RunsView, run: _SectorRun) -> Iterator[Fi
             file.path,
             f"{count_text(run.sector_count, 'sector')} of zeros from byte {offset:,} on, amid "
             "dense data: such gaps are left where a disc could not be read",
-            remedy="Compare the file with another copy",
+            remedy="compare the file with another copy",
             source="common practice",
             found=f"{size:,} zero bytes",
             offset=place.offset,

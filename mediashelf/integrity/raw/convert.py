@@ -200,6 +200,6 @@ def _no_volume(track: RawTrack) -> Finding:
         Severity.WARNING,
         f"{track.path.name}, track {track.number}",
         "No volume descriptor is in the track's sectors 16 to 31: readers will see no files",
-        remedy="Check that this is the track that holds the volume",
+        remedy="check that this is the track that holds the volume",
         source="ECMA-119 6.7.1",
     )

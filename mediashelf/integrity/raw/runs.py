@@ -100,37 +100,37 @@ class _Rule(NamedTuple):
 _LOST = _Rule(
     "sector-lost",
     Severity.ERROR,
-    "Take these sectors from another copy; convert --anyway writes them as they were read",
+    "take these sectors from another copy; convert --anyway writes them as they were read",
 )
 _LOST_AFTER_VOLUME = _Rule(
     "sector-lost-after-volume",
     Severity.WARNING,
-    "Nothing, as long as the volume's own size is right: no file is there",
+    "nothing, as long as the volume's own size is right: no file is there",
     "common practice: discs written track by track end in sectors that cannot be read",
 )
 _DAMAGED = _Rule(
     "sector-damaged",
     Severity.ERROR,
-    "Write a corrected image with: mediashelf convert; or copy the file again",
+    "write a corrected image with: mediashelf convert; or copy the file again",
 )
-_RULES = {
+SECTOR_RULES = {
     SectorVerdict.GOOD: _Rule(
         "sector-parity",
         Severity.NOTE,
-        "Nothing for now: the user data are right, but further damage could not be corrected",
+        "nothing for now: the user data are right, but further damage could not be corrected",
     ),
     SectorVerdict.CORRECTED: _Rule(
         "sector-corrected",
         Severity.WARNING,
-        "Use the converted image, which has the right data; this file stays as it is",
+        "use the converted image, which has the right data; this file stays as it is",
     ),
     SectorVerdict.UNCHECKED: _Rule(
-        "sector-unproved", Severity.NOTE, "Record digests of the file to notice later damage"
+        "sector-unproved", Severity.NOTE, "record digests of the file to notice later damage"
     ),
     SectorVerdict.MISPLACED: _Rule(
         "sector-misplaced",
         Severity.ERROR,
-        "Read the disc again: sectors are missing or repeated before this one",
+        "read the disc again: sectors are missing or repeated before this one",
         _ADDRESS,
     ),
     SectorVerdict.LOST: _LOST,
@@ -151,7 +151,7 @@ def check_runs(
     """
     told: Counter[_Rule] = Counter()
     for run in runs:
-        rule = _RULES[run.verdict]
+        rule = SECTOR_RULES[run.verdict]
         if run.verdict is SectorVerdict.CORRECTED and not corrects:
             rule = _DAMAGED
         if rule is _LOST and volume_end is not None and run.first_lba >= volume_end:

@@ -22,7 +22,7 @@ def nothing_to_check(track: RawTrack) -> Finding:
         _place(track),
         f"The track {what}: its {count_text(track.sector_count, 'sector')} "
         "have no checksum to verify",
-        remedy="Record digests of the file to notice later damage",
+        remedy="record digests of the file to notice later damage",
     )
 
 
@@ -36,7 +36,7 @@ def out_of_step(track: RawTrack, slips: Sequence[tuple[int, int]]) -> Finding:
         Severity.WARNING,
         f"{_place(track)}, LBA {lba}",
         f"{what} before this sector{more}; the sectors from it on were found by their sync",
-        remedy="Copy the file again; convert writes the sectors in their places",
+        remedy="copy the file again; convert writes the sectors in their places",
         source="sector layout, Linux kernel uapi/linux/cdrom.h",
     )
 
@@ -49,7 +49,7 @@ def of_another_mode(track: RawTrack, count: int) -> Finding:
         _place(track),
         f"{count_text(count, 'sector')} of this {track.layout.name} track "
         f"{'is' if count == 1 else 'are'} of another mode; each was judged by its own",
-        remedy="Correct the track's type in the sheet",
+        remedy="correct the track's type in the sheet",
     )
 
 
@@ -60,7 +60,7 @@ def begins_elsewhere(track: RawTrack, found_lba: int) -> Finding:
         Severity.WARNING,
         _place(track),
         f"The sector headers say that the track begins at LBA {found_lba}",
-        remedy="Get the whole disc, if this is a part of one: places inside the volume "
+        remedy="get the whole disc, if this is a part of one: places inside the volume "
         "may count from the disc's start",
         source="common practice",
         found=f"LBA {found_lba}",

@@ -88,7 +88,7 @@ def _check_sheet_beside(path: Path) -> Iterator[Finding]:
                 Severity.NOTE,
                 path.name,
                 f"{sheet.name} is beside the file; without it the whole file is one track here",
-                remedy=f"Name {sheet.name} instead, if the disc has several tracks",
+                remedy=f"name {sheet.name} instead, if the disc has several tracks",
             )
             return
 
@@ -101,7 +101,7 @@ def _unrecognised(path: Path, size: int) -> Finding:
             Severity.ERROR,
             path.name,
             "The sectors are scrambled, as they are on the disc itself",
-            remedy="Read the disc again in a way that descrambles sectors of data",
+            remedy="read the disc again in a way that descrambles sectors of data",
             source="common practice; the EDC of a descrambled sector is good",
             offset=0,
             length=size,
@@ -111,7 +111,7 @@ def _unrecognised(path: Path, size: int) -> Finding:
         Severity.ERROR,
         path.name,
         "No sectors of data are recognised: the file holds audio, or is not a disc image",
-        remedy="If it begins with an audio track, name its cue sheet instead",
+        remedy="if it begins with an audio track, name its cue sheet instead",
         expected="sectors of 2048, 2336, 2352 or 2448 bytes",
         offset=0,
         length=size,
@@ -209,7 +209,7 @@ def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrac
                 Severity.ERROR,
                 f"{sheet.name}, line {track.line}",
                 f"Track {track.number} begins at or after the end of {stored.path.name}",
-                remedy="Get the whole file: it is shorter than its sheet says",
+                remedy="get the whole file: it is shorter than its sheet says",
                 found=f"{file_size(stored.path)} bytes",
                 expected=f"more than {stored.offset} bytes",
             )
@@ -225,7 +225,7 @@ def _cut_short(track: RawTrack) -> Finding:
         Severity.WARNING,
         f"{track.path.name}, track {track.number}",
         f"The last sector has only {rest} of its {track.layout.size} bytes",
-        remedy="Get the whole file; the verdict on the last sector says what is lost",
+        remedy="get the whole file; the verdict on the last sector says what is lost",
         found=count_text(track.size, "byte"),
         expected=f"a multiple of {track.layout.size}",
         offset=track.offset + track.size - rest,
@@ -239,7 +239,7 @@ def _other_folder(sheet: Path, file: CueFile, named: Path) -> Finding:
         Severity.NOTE,
         f"{sheet.name}, line {file.line}",
         f"the sheet names {file.name}; {named.name} beside the sheet was read",
-        remedy="Shorten it to the file's name, if that is the file",
+        remedy="shorten it to the file's name, if that is the file",
         source="common practice",
     )
 
@@ -251,7 +251,7 @@ def _wrong_size(sheet: Path, file: CueFile, found: CueFile) -> Finding:
         Severity.WARNING,
         f"{sheet.name}, line {file.tracks[0].line}",
         f"The sheet says {declared.name}, but the sectors in {file.name} have {real.size} bytes",
-        remedy=f"Correct the sheet to {real.name}; it was read that way here",
+        remedy=f"correct the sheet to {real.name}; it was read that way here",
         found=real.name,
         expected=declared.name,
     )

@@ -67,7 +67,7 @@ def _check_length(entry: BootEntry, offset: int, size: int) -> Iterator[Finding]
             f"LBA {entry.load_lba}",
             f"the boot catalog has firmware load more of boot image {entry.section} than its "
             "file holds",
-            remedy="Compare the image with another copy, or read the disc again",
+            remedy="compare the image with another copy, or read the disc again",
             source="El Torito 1.0, figures 3 and 5; own behaviour: files end before others begin",
             found=f"{entry.image_size:,} bytes",
             expected=f"at most {whole:,}",
@@ -96,7 +96,7 @@ def _check_table(entry: BootEntry, facts: DiscFacts, view: View, size: int) -> I
             f"LBA {entry.load_lba}",
             f"the file of boot image {entry.section} has a table of where and how long it is, "
             "which is not right; loaders that go by it do not start",
-            remedy="Compare the image with another copy, if the disc does not start",
+            remedy="compare the image with another copy, if the disc does not start",
             source=_TABLE_SOURCE,
             found=_table_words(table),
             expected=_table_words(right),
@@ -111,7 +111,7 @@ def _check_table(entry: BootEntry, facts: DiscFacts, view: View, size: int) -> I
             f"LBA {entry.load_lba}",
             f"the file of boot image {entry.section} is not as it was when the checksum in it was "
             "made; loaders that check it stop",
-            remedy="Compare the image with another copy, or read the disc again",
+            remedy="compare the image with another copy, or read the disc again",
             source=_TABLE_SOURCE,
             found=f"{right.checksum:#010x}",
             expected=f"{table.checksum:#010x}",
@@ -163,7 +163,7 @@ def _boot_finding(entry: BootEntry, offset: int, what: str, expected: str, found
         Severity.NOTE,
         f"LBA {entry.load_lba}",
         f"boot image {entry.section} {what}",
-        remedy="Check that the disc boots before the day it is needed",
+        remedy="check that the disc boots before the day it is needed",
         source="from memory",
         found=found,
         expected=expected,

@@ -135,7 +135,7 @@ def _compare_trees(
             "image",
             f"the {base.kind.words} tree has {len(named):,} files, the {other.kind.words} "
             f"tree {len(shared):,}, though both hold the same bytes",
-            remedy="Nothing, if a file was meant to have two names in one tree",
+            remedy="nothing, if a file was meant to have two names in one tree",
             source="common practice",
         )
 
@@ -156,7 +156,7 @@ def _difference(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Findin
         entry.path,
         f"this file of the {volume.kind.words} tree is missing from the {other.kind.words} tree: "
         "no file there has its bytes",
-        remedy="Compare the image with another copy; systems that read different trees see "
+        remedy="compare the image with another copy; systems that read different trees see "
         "different files",
         source="common practice",
         found=f"LBA {lba}, {size:,} bytes",

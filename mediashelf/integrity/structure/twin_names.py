@@ -123,7 +123,7 @@ def _finding(entry: Entry, name: str, twin: str, other: VolumeFacts) -> Finding:
         entry.path,
         f"its name differs in one character from the name in the {other.kind.words} tree; one "
         "of them may be damaged",
-        remedy="Compare the image with another copy",
+        remedy="compare the image with another copy",
         source="own behaviour",
         found=repr(name),
         expected=repr(twin),

@@ -53,7 +53,7 @@ def _other_flags(entry: Entry, other: Entry) -> Finding:
         entry.path,
         "its file flags are not those of its record in the Joliet tree, where it is "
         f"{other.path}; systems that read different trees treat it differently",
-        remedy="Compare the image with another copy",
+        remedy="compare the image with another copy",
         source="own behaviour; the flags are those of ECMA-119 9.1.6",
         found=_words(entry.flags),
         expected=_words(other.flags),
@@ -68,7 +68,7 @@ def _other_date(entry: Entry, other: Entry) -> Finding:
         Severity.NOTE,
         entry.path,
         f"its date is not that of its record in the Joliet tree, where it is {other.path}",
-        remedy="Compare the image with another copy, if the date matters",
+        remedy="compare the image with another copy, if the date matters",
         source="measured: equal for every file and folder of 26 images by several programs; the "
         "date is that of ECMA-119 9.1.5",
         found=_date_words(entry),

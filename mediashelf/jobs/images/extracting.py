@@ -188,7 +188,7 @@ class _Work:
                 Severity.WARNING if is_link else Severity.ERROR,
                 self._tree.where_is(member),
                 f"not extracted: {reason}",
-                "" if is_link else "Get the image or archive again, or another copy of it",
+                "" if is_link else "get the image or archive again, or another copy of it",
             )
         )
 

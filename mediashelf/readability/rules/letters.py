@@ -126,7 +126,7 @@ LETTER_RULES = (
         "iso_name_characters",
         "Names in the ISO 9660 tree have only characters that every reader takes",
         in_tree(only_characters, ISO),
-        "Keep to capitals, digits and _ if the file can't be opened",
+        "keep to capitals, digits and _ if the file can't be opened",
     ),
     Rule(
         "iso-capitals",
@@ -134,7 +134,7 @@ LETTER_RULES = (
         "iso_capitals",
         "Names in the ISO 9660 tree are in capitals",
         in_tree(capitals, ISO),
-        "Build the disc again: mediashelf build writes capitals there",
+        "build the disc again: mediashelf build writes capitals there",
     ),
     Rule(
         "joliet-name-characters",
@@ -142,7 +142,7 @@ LETTER_RULES = (
         "joliet_forbidden",
         "Names in the Joliet tree have no character that Joliet forbids",
         in_tree(no_characters, JOLIET),
-        "Rename the entry and build the disc again",
+        "rename the entry and build the disc again",
     ),
     Rule(
         "one-unit-characters",
@@ -150,7 +150,7 @@ LETTER_RULES = (
         "ucs2",
         "Every character of a name fits one unit of UCS-2",
         in_tree(one_unit, JOLIET),
-        "Rename the entry; the system shows two unknown characters in place of each",
+        "rename the entry; the system shows two unknown characters in place of each",
     ),
     Rule(
         "name-characters",
@@ -158,7 +158,7 @@ LETTER_RULES = (
         "forbidden_characters",
         "Names have no character that keeps them from being opened",
         in_tree(no_characters),
-        "Rename the entry and build the disc again",
+        "rename the entry and build the disc again",
     ),
     Rule(
         "name-ending",
@@ -166,7 +166,7 @@ LETTER_RULES = (
         "forbidden_endings",
         "Names do not end with a character that is cut off",
         in_tree(no_end),
-        "Rename the entry and build the disc again",
+        "rename the entry and build the disc again",
     ),
     Rule(
         "name-beginning",
@@ -174,7 +174,7 @@ LETTER_RULES = (
         "forbidden_beginnings",
         "Names do not begin with a character that hides them",
         in_tree(no_beginning),
-        "Rename the entry, or load a newer redirector",
+        "rename the entry, or load a newer redirector",
     ),
     Rule(
         "plain-names",
@@ -182,6 +182,6 @@ LETTER_RULES = (
         "plain_names",
         "Names are plain ASCII",
         in_tree(plain),
-        "Use plain letters where the system's language is not known",
+        "use plain letters where the system's language is not known",
     ),
 )

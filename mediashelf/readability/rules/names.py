@@ -102,7 +102,7 @@ NAME_RULES = (
         "iso_name_form",
         "Names in the ISO 9660 tree have the form that the system reads",
         in_tree(name_form, ISO),
-        "Build the disc with short names in its ISO 9660 tree: mediashelf build",
+        "build the disc with short names in its ISO 9660 tree: mediashelf build",
     ),
     Rule(
         "iso-name-length",
@@ -110,7 +110,7 @@ NAME_RULES = (
         "iso_name_length",
         "Names in the ISO 9660 tree are short enough",
         in_tree(name_length, ISO),
-        "Shorten the name, or build the disc with a Joliet tree",
+        "shorten the name, or build the disc with a Joliet tree",
     ),
     Rule(
         "joliet-name-length",
@@ -118,7 +118,7 @@ NAME_RULES = (
         "joliet_name_length",
         "Names in the Joliet tree are short enough",
         in_tree(name_length, JOLIET),
-        "Shorten the name, or reach the file by its short name",
+        "shorten the name, or reach the file by its short name",
     ),
     Rule(
         "name-length",
@@ -126,7 +126,7 @@ NAME_RULES = (
         "name_length",
         "Names are within what the system reports as its longest",
         in_tree(name_length),
-        "Shorten the name and build the disc again",
+        "shorten the name and build the disc again",
     ),
     Rule(
         "device-name",
@@ -134,7 +134,7 @@ NAME_RULES = (
         "reserved_names",
         "No entry has the name of a device",
         in_tree(reserved),
-        "Rename the entry and build the disc again",
+        "rename the entry and build the disc again",
     ),
     Rule(
         "device-name-with-extension",
@@ -142,7 +142,7 @@ NAME_RULES = (
         "reserved_stems",
         "No entry has the name of a device before its first dot",
         in_tree(reserved_stem),
-        "Rename the entry and build the disc again",
+        "rename the entry and build the disc again",
     ),
     Rule(
         "tilde-tail",
@@ -150,7 +150,7 @@ NAME_RULES = (
         "tilde_letters",
         "Names in 8.3 form have no letters in a ~ tail",
         in_tree(tilde_tail),
-        "Rename the entry, or install the service pack before this disc is used",
+        "rename the entry, or install the service pack before this disc is used",
     ),
     Rule(
         "short-name-kept",
@@ -158,6 +158,6 @@ NAME_RULES = (
         "short_name_fault",
         "Joliet names in 8.3 form keep their short names",
         in_tree(short_names_at_risk, JOLIET),
-        "Use long names in scripts, or install the service pack first",
+        "use long names in scripts, or install the service pack first",
     ),
 )

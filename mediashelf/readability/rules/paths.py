@@ -148,7 +148,7 @@ PATH_RULES = (
         "iso_depth",
         "No directory is deeper than the system reads",
         in_tree(depth, VolumeKind.ISO9660),
-        "Move the directory nearer to the root and build the disc again",
+        "move the directory nearer to the root and build the disc again",
     ),
     Rule(
         "directory-path-length",
@@ -156,7 +156,7 @@ PATH_RULES = (
         "folder_path_length",
         "Paths of directories are short enough to be entered and copied",
         in_tree(folder_path_length),
-        "Move the directory nearer to the root, or shorten the names above it",
+        "move the directory nearer to the root, or shorten the names above it",
     ),
     Rule(
         "path-length",
@@ -164,7 +164,7 @@ PATH_RULES = (
         "path_length",
         "Whole paths are short enough to be opened",
         in_tree(path_length),
-        "Shorten names on the way, or move the entry nearer to the root",
+        "shorten names on the way, or move the entry nearer to the root",
     ),
     Rule(
         "joliet-path-size",
@@ -172,7 +172,7 @@ PATH_RULES = (
         "joliet_path_size",
         "Whole paths in the Joliet tree take few enough bytes",
         in_tree(joliet_path_size, VolumeKind.JOLIET),
-        "Shorten names on the way if the entry can't be opened",
+        "shorten names on the way if the entry can't be opened",
     ),
     Rule(
         "records-in-order",
@@ -180,7 +180,7 @@ PATH_RULES = (
         "record_order",
         "Records of a directory are in the order that the system's search relies on",
         in_tree(record_order, VolumeKind.ISO9660),
-        "Build the disc again: mediashelf build sorts the records",
+        "build the disc again: mediashelf build sorts the records",
     ),
     Rule(
         "paths-distinct",
@@ -188,7 +188,7 @@ PATH_RULES = (
         "distinct_paths",
         "Every path names one entry",
         in_tree(distinct),
-        "Rename one of the entries and build the disc again",
+        "rename one of the entries and build the disc again",
     ),
     Rule(
         "names-distinct-without-case",
@@ -196,6 +196,6 @@ PATH_RULES = (
         "distinct_ignoring_case",
         "Names in one directory differ in more than case",
         in_tree(distinct_ignoring_case),
-        "Rename one of the entries and build the disc again",
+        "rename one of the entries and build the disc again",
     ),
 )

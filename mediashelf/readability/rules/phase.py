@@ -58,6 +58,6 @@ PHASE_RULES = (
         "first_phase",
         "The first phase of setup can read the disc too",
         first_phase_reads,
-        "See every place with: mediashelf check --target, and the system named here",
+        "see every place with: mediashelf check --target, and the system named here",
     ),
 )

@@ -144,7 +144,7 @@ TREE_RULES = (
         "trees",
         "The disc has a file system that the system reads",
         readable,
-        "Build the disc again with an ISO 9660 tree: mediashelf build",
+        "build the disc again with an ISO 9660 tree: mediashelf build",
         hides_disc=True,
     ),
     Rule(
@@ -153,7 +153,7 @@ TREE_RULES = (
         "trees",
         "The whole tree was checked",
         whole,
-        "See what is damaged with: mediashelf audit",
+        "see what is damaged with: mediashelf audit",
     ),
     Rule(
         "tree-names-all-files",
@@ -161,7 +161,7 @@ TREE_RULES = (
         "trees",
         "Every file of the disc is in the tree that the system reads",
         holds_all,
-        "Build the disc again with all files in both trees: mediashelf build",
+        "build the disc again with all files in both trees: mediashelf build",
     ),
     Rule(
         "joliet-present",
@@ -169,7 +169,7 @@ TREE_RULES = (
         "joliet_wanted",
         "There is a Joliet tree with long names",
         joliet_present,
-        "Build the disc again if long names are needed: mediashelf build",
+        "build the disc again if long names are needed: mediashelf build",
     ),
     Rule(
         "names-outside-rockridge",
@@ -177,7 +177,7 @@ TREE_RULES = (
         "ignores_rockridge",
         "Long names are not in Rock Ridge alone",
         rockridge_names,
-        "Build the disc again with a Joliet tree: mediashelf build",
+        "build the disc again with a Joliet tree: mediashelf build",
     ),
     Rule(
         "long-name-seen",
@@ -185,6 +185,6 @@ TREE_RULES = (
         "trees",
         "Files have their long names in the tree that the system reads",
         long_name_seen,
-        "Use the short name there; scripts and driver texts may need the long one",
+        "use the short name there; scripts and driver texts may need the long one",
     ),
 )

@@ -101,7 +101,7 @@ UDF_RULES = (
         "udf_newest",
         "The UDF revision is one that the system reads",
         udf_newest,
-        "Use a disc with an ISO 9660 tree, or one with an older UDF revision",
+        "use a disc with an ISO 9660 tree, or one with an older UDF revision",
         hides_disc=True,
     ),
     Rule(
@@ -110,7 +110,7 @@ UDF_RULES = (
         "udf_common",
         "The UDF revision is one that every member of the family reads",
         udf_common,
-        "Try the disc with the very system that is to read it",
+        "try the disc with the very system that is to read it",
     ),
     Rule(
         "udf-read-by-some",
@@ -118,7 +118,7 @@ UDF_RULES = (
         "udf_by_some",
         "Every member of the family reads a tree of the disc",
         udf_by_some,
-        "Try the disc with the very system that is to read it",
+        "try the disc with the very system that is to read it",
         hides_disc=True,
     ),
     Rule(
@@ -127,7 +127,7 @@ UDF_RULES = (
         "trees",
         "The UDF tree that the system can read was checked",
         udf_listed,
-        "Look through the disc with the system that is to read it",
+        "look through the disc with the system that is to read it",
     ),
     Rule(
         "tree-accounts-for-disc",
@@ -135,6 +135,6 @@ UDF_RULES = (
         "tree_share",
         "The tree accounts for most of the disc",
         accounts_for_disc,
-        "Check on another system that the files which are needed are in this tree",
+        "check on another system that the files which are needed are in this tree",
     ),
 )

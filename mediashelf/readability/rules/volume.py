@@ -145,7 +145,7 @@ VOLUME_RULES = (
         "block_sizes",
         "Logical blocks have a size that the system reads",
         in_tree(block_size),
-        "Install the service pack first, or build the disc again: mediashelf build",
+        "install the service pack first, or build the disc again: mediashelf build",
     ),
     Rule(
         "volume-size-shown",
@@ -153,7 +153,7 @@ VOLUME_RULES = (
         "shown_volume_size",
         "The target can report the disc's size",
         shown_volume_size,
-        "Nothing; only programs that ask for the size of the disc are misled",
+        "nothing; only programs that ask for the size of the disc are misled",
     ),
     Rule(
         "file-size",
@@ -161,7 +161,7 @@ VOLUME_RULES = (
         "file_size",
         "Files are small enough",
         in_tree(file_size),
-        "Split the file, or use it on a newer system only",
+        "split the file, or use it on a newer system only",
     ),
     Rule(
         "section-size",
@@ -169,7 +169,7 @@ VOLUME_RULES = (
         "section_size",
         "Every section of a file fits its directory record",
         in_tree(section_size, ISO, JOLIET),
-        "Record the file in several sections (level 3), or split it",
+        "record the file in several sections (level 3), or split it",
     ),
     Rule(
         "single-section",
@@ -177,7 +177,7 @@ VOLUME_RULES = (
         "single_section",
         "Every file is one section",
         in_tree(single_section, ISO, JOLIET),
-        "Split the file below 4 GiB so that one section holds it",
+        "split the file below 4 GiB so that one section holds it",
     ),
     Rule(
         "label-length",
@@ -185,7 +185,7 @@ VOLUME_RULES = (
         "label_length",
         "The whole label is shown",
         in_tree(label_length),
-        "Choose a shorter label where scripts compare it",
+        "choose a shorter label where scripts compare it",
     ),
     Rule(
         "iso-label-characters",
@@ -193,7 +193,7 @@ VOLUME_RULES = (
         "iso_label_characters",
         "The ISO 9660 label has only capitals, digits and _",
         in_tree(label_characters, ISO),
-        "Choose another label where scripts compare it",
+        "choose another label where scripts compare it",
     ),
     Rule(
         "joliet-label-length",
@@ -201,7 +201,7 @@ VOLUME_RULES = (
         "joliet_label_length",
         "The Joliet label fits its field",
         in_tree(label_length, JOLIET),
-        "Choose a shorter label",
+        "choose a shorter label",
     ),
     Rule(
         "boot-method",
@@ -209,7 +209,7 @@ VOLUME_RULES = (
         "boot_media",
         "A disc that boots does so in a way that starts the system's setup",
         boot_media,
-        "Nothing for a disc that is not to start setup; else use one made for this system",
+        "nothing for a disc that is not to start setup; else use one made for this system",
     ),
     Rule(
         "boot-platform-fits",
@@ -217,6 +217,6 @@ VOLUME_RULES = (
         "boot_platforms",
         "A disc that boots does so on a platform that the system starts on",
         boot_platforms,
-        "Nothing for a disc that is not to start setup; else use one made for this system",
+        "nothing for a disc that is not to start setup; else use one made for this system",
     ),
 )

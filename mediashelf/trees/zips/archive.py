@@ -196,7 +196,7 @@ class ZipTree(Tree):
         return InputError(f"{self.where_is(member)}: {reason}; get the archive again")
 
     def _damaged(self, fact: str) -> Finding:
-        remedy = "Get the archive again, or unpack what is sound in it and use the folder"
+        remedy = "get the archive again, or unpack what is sound in it and use the folder"
         return Finding("listing-incomplete", Severity.ERROR, self.where, fact, remedy)
 
 

@@ -125,7 +125,7 @@ def test_findings_say_what_to_do(made: MadeImage, tmp_path: Path) -> None:
     result = show(path)
     assert "error self-record" in result.stdout
     assert "/SETUP: the directory has no self record" in result.stdout
-    assert "to do: Compare the image with another copy" in result.stdout
+    assert "to do: compare the image with another copy" in result.stdout
     assert "source: ECMA-119 6.8.2.2" in result.stdout
     assert "some of it could not be read" not in result.stdout
 
