@@ -15,7 +15,9 @@ from mediashelf.image import ClosableView, DiscImage
 from mediashelf.trees.bytes import PartView, Spool, StampedFile
 from mediashelf.trees.disc import DiscTree
 from mediashelf.trees.floppy import FloppyTree
-from mediashelf.trees.joined.rar import Beside, nothing_beside, whole_rar
+from mediashelf.trees.joined.cabinets import whole_cabinet
+from mediashelf.trees.joined.parts import Beside, nothing_beside
+from mediashelf.trees.joined.rar import whole_rar
 from mediashelf.trees.members import Bounds
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (
@@ -95,6 +97,8 @@ def _open_by_library(
 ) -> Tree:
     from mediashelf.trees.library import LibraryTree  # loaded only for those that need it
 
+    if found is Wrapping.CABINET:
+        view = whole_cabinet(where, view, beside)
     closed = why_closed(view, found)
     if closed:
         if "cut short" in closed:

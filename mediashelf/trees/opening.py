@@ -29,7 +29,7 @@ from mediashelf.text import count_text, first_text
 from mediashelf.trees.by_kind import open_view
 from mediashelf.trees.bytes import Spool, StampedFile, Start
 from mediashelf.trees.folder import FolderTree
-from mediashelf.trees.joined.rar import Beside, LaterPartError
+from mediashelf.trees.joined.parts import Beside, LaterPartError
 from mediashelf.trees.members import Bounds, TreeMember, not_opened
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (

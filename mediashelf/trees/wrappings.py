@@ -136,10 +136,6 @@ def cut_short(size: int, expected: int) -> str:
 
 def _why_cabinet_closed(view: View) -> str:
     header = parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))
-    others = [name for name in (header.previous, header.following) if name]
-    if others:
-        names = " and ".join(others)
-        return f"is one part of a cabinet in several files, with {names}"
     at = header.folders_offset
     for _ in range(header.folder_count):
         folder = parse_cabinet_folder(view.read(at, FOLDER_SIZE), at)

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from build_trees import DATE, write_tree
+from make_cabinet_sets import split_cabinet
 from make_files import make_pe
 from make_old_archives import make_rar_parts
 from make_wrappings import DATED, WRAPPINGS, make_mszip, make_zip
@@ -55,6 +56,16 @@ def test_the_same_disc_as_from_the_unpacked_folder(
     assert disc_of(f"{name}:/LAN", tmp_path) == disc_of("unpacked/LAN", tmp_path)
     made = {tmp_path / "disc.toml", tmp_path / "disc.iso.made"}
     assert sorted(set(tmp_path.iterdir()) - made) == before  # nothing was unpacked beside it
+
+
+def test_the_same_disc_from_a_cabinet_in_three_parts(tmp_path: Path) -> None:
+    pytest.importorskip("libarchive", exc_type=(ImportError, AttributeError, OSError))
+    write_tree(tmp_path / "unpacked", FILES)
+    names = ("lan1.cab", "lan2.cab", "lan3.cab")
+    write_tree(tmp_path, split_cabinet(make_mszip(FILES), (30_000, 60_000), names))
+    assert disc_of("lan1.cab", tmp_path) == disc_of("unpacked", tmp_path)
+    with pytest.raises(InputError, match=r"is part 2 of a cabinet .*; open lan1\.cab"):
+        disc_of("lan2.cab", tmp_path)
 
 
 def unpacked_disc(folder: Path, source: str, keys: str = "") -> bytes:
@@ -168,7 +179,11 @@ def test_archives_in_archives_are_taken_unpacked(
     parts = make_rar_parts("VIDEO/LKV.SYS", bytes(range(256)) * 20, 3)
     packed = {"LAN.ZIP": make_zip({"IN.ZIP": make_zip(lan)}), "BROKEN.ZIP": make_zip(lan)[:60]}
     packed |= dict(zip(("V.RAR", "V.R00", "V.R01"), parts, strict=True))
+    driver = random.Random(5).randbytes(90_000)
+    cabinets = ("Q1.CAB", "Q2.CAB", "Q3.CAB")
+    packed |= split_cabinet(make_mszip({"QUILLON.SYS": driver}), (40_000, 70_000), cabinets)
     plain = {f"LAN/IN/{name}": data for name, data in lan.items()}
+    plain["Q1/QUILLON.SYS"] = driver
     plain |= {"V/VIDEO/LKV.SYS": bytes(range(256)) * 20, "BROKEN.ZIP": packed["BROKEN.ZIP"]}
     write_tree(tmp_path / "plain", plain)
     source = nested_in(tmp_path, outer, packed)
@@ -183,6 +198,13 @@ def test_parts_of_an_archive_without_one_of_them_stay(tmp_path: Path) -> None:
     write_tree(tmp_path / "packed", {"V.PART1.RAR": parts[0], "V.PART3.RAR": parts[2]})
     files = files_of(unpacked_disc(tmp_path, "packed", 'unpack = true\nto = "/"'))
     assert files == {"/V.PART1.RAR": parts[0], "/V.PART3.RAR": parts[2]}
+    cabinets = split_cabinet(
+        make_mszip({"A.SYS": bytes(90_000)}), (40, 70), ("1.CAB", "2.CAB", "3.CAB")
+    )
+    del cabinets["2.CAB"]
+    write_tree(tmp_path / "cabinets", cabinets)
+    files = files_of(unpacked_disc(tmp_path, "cabinets", 'unpack = true\nto = "/"'))
+    assert files == {f"/{name}": data for name, data in cabinets.items()}
 
 
 def files_of(disc: bytes) -> dict[str, bytes]:

@@ -121,13 +121,6 @@ def test_what_is_cut_short_is_to_be_got_again(tmp_path: Path, name: str) -> None
     assert {one.remedy for one in said} == {"Get it again, or another copy of it"}
 
 
-def test_a_part_of_a_cabinet_names_its_neighbours(tmp_path: Path) -> None:
-    made = make_cabinet([{"A.SYS": b"a"}], previous="DISK1.CAB", following="D3.CAB")
-    (tmp_path / "DISK2.CAB").write_bytes(made.data)
-    with pytest.raises(InputError, match=r"in several files, with DISK1\.CAB and D3\.CAB"):
-        open_tree(tmp_path / "DISK2.CAB")
-
-
 def test_names_that_are_not_utf_8_are_read(tmp_path: Path) -> None:
     data = bytearray(make_cabinet([{"TREIBER-XX.SYS": b"a"}]).data)
     at = data.index(b"TREIBER-XX")

@@ -254,7 +254,7 @@ def quantum_cabinet() -> bytes:
         (quantum_cabinet(), "is a cabinet compressed by Quantum, which cannot be opened here"),
         (
             make_cabinet([{"A.SYS": b"driver"}], following="two.cab").data,
-            "is one part of a cabinet in several files, with two.cab, which cannot be opened here",
+            r"is a cabinet in several files, and part 2 \(two.cab\) is not beside it",
         ),
     ],
     ids=["Quantum", "part"],

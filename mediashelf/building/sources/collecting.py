@@ -48,7 +48,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.system import real_path
 from mediashelf.trees.folder import follow_link, list_folder
-from mediashelf.trees.joined.rar import LaterPartError
+from mediashelf.trees.joined.parts import LaterPartError
 from mediashelf.trees.opening import file_beside, open_tree, split_place
 from mediashelf.trees.wrappings import may_be_wrapping
 

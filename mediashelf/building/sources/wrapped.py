@@ -43,7 +43,7 @@ from mediashelf.building.sources.placing import Spot, link_left_out, place_file,
 from mediashelf.building.tree import Content, DiscFile, Wrapped
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.trees.joined.rar import LaterPartError
+from mediashelf.trees.joined.parts import LaterPartError
 from mediashelf.trees.members import MemberKind, TreeMember
 from mediashelf.trees.opening import open_inside, open_tree
 from mediashelf.trees.tree import Tree

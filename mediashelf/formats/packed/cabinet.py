@@ -29,7 +29,7 @@ FILE_SIZE = 16
 MAX_NAME_SIZE = 256
 BLOCK_HEADER_SIZE = 8
 MAX_EXPANDED_SIZE = 32_768
-_MAX_STORED_SIZE = MAX_EXPANDED_SIZE + 6144
+MAX_STORED_SIZE = MAX_EXPANDED_SIZE + 6144
 
 _HEADER = struct.Struct("<4s4xI4xI4xBBHHHHH")
 _RESERVE = struct.Struct("<HBB")
@@ -58,7 +58,8 @@ class CabinetHeader:
     ``size`` is the whole cabinet's length in bytes. Folders are at
     ``folders_offset``; each has ``folder_reserve`` bytes after it, each data
     block header ``block_reserve``. ``previous`` and ``following`` are the names of the
-    cabinets that this one continues, or that continue it.
+    cabinets that this one continues, or that continue it; all of one set have its
+    ``set_id``, and ``index`` counts them.
     """
 
     size: int
@@ -70,6 +71,8 @@ class CabinetHeader:
     block_reserve: int
     previous: str = ""
     following: str = ""
+    set_id: int = 0
+    index: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +119,7 @@ def parse_cabinet_header(data: bytes) -> CabinetHeader:
         raise FormatError(
             "length of the cabinet header", at=0, found=len(data), expected="36 bytes or more"
         )
-    signature, size, files_offset, _minor, major, folders, files, flags, _set, _index = (
+    signature, size, files_offset, _minor, major, folders, files, flags, set_id, index = (
         _HEADER.unpack_from(data)
     )
     if signature != b"MSCF":
@@ -140,7 +143,17 @@ def parse_cabinet_header(data: bytes) -> CabinetHeader:
             neighbours[place], at = _parse_name(data, at)
             _disk, at = _parse_name(data, at)
     return CabinetHeader(
-        size, files_offset, at, folders, files, folder_reserve, block_reserve, *neighbours
+        size,
+        files_offset,
+        at,
+        folders,
+        files,
+        folder_reserve,
+        block_reserve,
+        previous=neighbours[0],
+        following=neighbours[1],
+        set_id=set_id,
+        index=index,
     )
 
 
@@ -182,12 +195,12 @@ def parse_data_block(data: bytes, at: int) -> DataBlock:
             "length of the data block header", at=at, found=len(data), expected="8 bytes"
         )
     block = DataBlock(*_BLOCK.unpack_from(data))
-    if block.stored_size > _MAX_STORED_SIZE:
+    if block.stored_size > MAX_STORED_SIZE:
         raise FormatError(
             "stored size of a data block",
             at=at + 4,
             found=block.stored_size,
-            expected=f"at most {_MAX_STORED_SIZE}",
+            expected=f"at most {MAX_STORED_SIZE}",
         )
     if block.expanded_size > MAX_EXPANDED_SIZE:
         raise FormatError(

@@ -5,8 +5,7 @@ So the parts that are beside the first are put together into a spool.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing
 
 from mediashelf.errors import InputError
@@ -17,30 +16,12 @@ from mediashelf.formats.packed.rar_parts import (
     part_number,
     read_rar_start,
 )
-from mediashelf.image import ClosableView
 from mediashelf.trees.bytes import Spool
+from mediashelf.trees.joined.parts import Beside, missing_part, name_in, refuse_later
 from mediashelf.trees.tree import CHUNK
 
-Beside = Callable[[str], ClosableView | None]
-"""Gives the bytes of the file of this name beside an archive, None where there is none."""
-
 MOST_PARTS = 1_000
-_NAME = re.compile(r"[^/\\:]*\Z")
-
-
-class LaterPartError(InputError):
-    """The archive is a part that is opened with the first.
-
-    ``first`` is the name of the first, empty where that is not beside it.
-    """
-
-    def __init__(self, message: str, first: str) -> None:
-        super().__init__(message)
-        self.first = first
-
-
-def nothing_beside(name: str) -> None:
-    """Say that there is no other file."""
+_WHAT = "RAR archive"
 
 
 def whole_rar(where: str, view: View, beside: Beside) -> View:
@@ -56,11 +37,10 @@ def whole_rar(where: str, view: View, beside: Beside) -> View:
         raise InputError(f"{where}: the RAR archive cannot be read: its list of files is encrypted")
     if not start.is_part:
         return view
-    found = _NAME.search(where)
-    name = found[0] if found else where
+    name = name_in(where)
     number = part_number(name)
     if not (number == 1 if start.is_first is None else start.is_first):
-        _refuse_later(where, part_name(name, 1), number, beside)
+        refuse_later(where, _WHAT, f"part {number:,}", part_name(name, 1), beside)
     spool = Spool().extend(_pieces(view))
     is_last = not goes_on(view)
     while not is_last:
@@ -68,26 +48,11 @@ def whole_rar(where: str, view: View, beside: Beside) -> View:
         following = part_name(name, number)
         part = beside(following) if following and number <= MOST_PARTS else None
         if part is None:
-            raise InputError(
-                f"{where}: is a RAR archive in several files, and part {number:,} "
-                f"({following or 'of unknown name'}) is not beside it; "
-                "put all parts into one folder"
-            )
+            raise missing_part(where, _WHAT, number, following)
         with closing(part):
             spool.extend(_pieces(part))
             is_last = not goes_on(part)
     return spool
-
-
-def _refuse_later(where: str, first: str, number: int, beside: Beside) -> None:
-    other = beside(first) if first else None
-    if other is not None:
-        other.close()
-    words = f"open {first}" if other else f"put {first or 'the first'} and all others beside it"
-    raise LaterPartError(
-        f"{where}: is part {number:,} of a RAR archive in several files; {words}",
-        first if other is not None else "",
-    )
 
 
 def _pieces(view: View) -> Iterator[bytes]:

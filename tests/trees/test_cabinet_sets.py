@@ -1,0 +1,231 @@
+"""Cabinets in several parts: opened with the first, refused where a part is not to be had."""
+
+from __future__ import annotations
+
+import random
+import struct
+from pathlib import Path
+
+import pytest
+
+from make_cabinet_sets import split_cabinet
+from make_files import MSZIP, STORED, cabinet_checksum, make_cabinet
+from make_wrappings import behind_program, make_lzx, make_zip
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding
+from mediashelf.trees.joined import cabinets
+from mediashelf.trees.joined.parts import LaterPartError
+from mediashelf.trees.opening import iter_trees, open_tree
+
+pytest.importorskip("libarchive")
+
+NAMES = ("lan1.cab", "lan2.cab", "lan3.cab")
+NOISE = random.Random(11)
+LONG = {
+    "TLAN.INF": b"[Version]\r\n" + NOISE.randbytes(20_000),
+    "TLAN.SYS": NOISE.randbytes(150_000),
+    "README.TXT": NOISE.randbytes(9_000),
+}
+"""The driver begins in the first of three parts and ends in the last."""
+
+LAST = {"SETUP.TXT": b"Ternfield LAN " * 5_000}
+FILES = LONG | LAST
+CUTS = (50_000, 110_000)
+
+
+def parts_of(cuts: tuple[int, ...] = CUTS, compression: int = MSZIP) -> dict[str, bytes]:
+    whole = make_cabinet([LONG, LAST], compression=compression).data
+    return split_cabinet(whole, cuts, NAMES[: len(cuts) + 1])
+
+
+def put(folder: Path, parts: dict[str, bytes]) -> Path:
+    folder.mkdir(exist_ok=True)
+    for name, data in parts.items():
+        (folder / name).write_bytes(data)
+    return folder
+
+
+def content(place: Path) -> dict[str, bytes]:
+    with open_tree(place) as tree:
+        assert not tree.findings
+        return {one.path: b"".join(tree.stream(one)) for one in tree.members}
+
+
+def refusal(place: Path) -> str:
+    with pytest.raises(InputError) as caught:
+        open_tree(place)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize("compression", [MSZIP, STORED])
+@pytest.mark.parametrize(
+    "cuts",
+    [CUTS, (60_000,), (10, 20), (32_768 + 7, 32_768 * 2), (180_000,)],
+    ids=["three parts", "two", "a block in three", "between blocks", "near the end"],
+)
+def test_a_set_is_read_as_one_cabinet(
+    tmp_path: Path, cuts: tuple[int, ...], compression: int
+) -> None:
+    put(tmp_path, parts_of(cuts, compression))
+    assert content(tmp_path / NAMES[0]) == FILES
+
+
+def test_a_set_of_lzx_is_read(tmp_path: Path) -> None:
+    put(tmp_path, split_cabinet(make_lzx(LONG), CUTS, NAMES))
+    assert content(tmp_path / NAMES[0]) == LONG
+
+
+def test_a_set_in_an_archive_and_behind_a_program(tmp_path: Path) -> None:
+    parts = parts_of()
+    packed = {f"LAN/{name.upper()}": data for name, data in parts.items()}
+    (tmp_path / "all.zip").write_bytes(make_zip(packed))
+    with open_tree(tmp_path / "all.zip") as whole:
+        found = [one for one in iter_trees(whole) if one is not whole]
+    assert [one.where.rpartition("/")[2] for one in found] == ["LAN1.CAB"]
+    put(tmp_path, {"setup.exe": behind_program(parts[NAMES[0]])})
+    put(tmp_path, {name: parts[name] for name in NAMES[1:]})
+    assert content(tmp_path / "setup.exe") == FILES
+
+
+def test_a_later_part_names_the_first(tmp_path: Path) -> None:
+    put(tmp_path, parts_of())
+    assert refusal(tmp_path / NAMES[2]).endswith(
+        "lan3.cab: is part 3 of a cabinet in several files; open lan1.cab"
+    )
+    with open_tree(tmp_path) as whole:
+        found = [one.where for one in iter_trees(whole) if one is not whole]
+    assert found == [str(tmp_path / NAMES[0])]
+
+
+def test_a_part_that_is_not_there_is_named(tmp_path: Path) -> None:
+    put(tmp_path, parts_of())
+    (tmp_path / NAMES[1]).unlink()
+    words = r"part 2 (lan2.cab) is not beside it; put all parts into one folder"
+    assert words in refusal(tmp_path / NAMES[0])
+    with open_tree(tmp_path) as whole:
+        found = [one for one in iter_trees(whole) if isinstance(one, Finding)]
+    assert [Path(one.where).name for one in found] == [NAMES[0], NAMES[2]]
+    assert "a later part of a cabinet in several files" in found[1].message
+    assert found[1].remedy == "put lan2.cab and all others beside it"
+
+
+def test_parts_of_another_set_and_in_another_order_are_named(tmp_path: Path) -> None:
+    parts = parts_of()
+    whole = make_cabinet([LONG, LAST], compression=MSZIP).data
+    other = split_cabinet(whole, CUTS, NAMES, set_id=78)
+    put(tmp_path, parts | {NAMES[1]: other[NAMES[1]]})
+    said = refusal(tmp_path / NAMES[0])
+    assert "part 2 (lan2.cab) is of another set of cabinets" in said
+    assert "its set number is 78, expected 77" in said
+    with pytest.raises(LaterPartError, match=r"lan1\.cab beside it is not of the same set") as late:
+        open_tree(tmp_path / NAMES[1])
+    assert late.value.first == ""
+    put(tmp_path, parts | {NAMES[1]: parts[NAMES[2]], NAMES[2]: parts[NAMES[1]]})
+    said = refusal(tmp_path / NAMES[0])
+    assert "part 2 (lan2.cab) is not the one that follows in the set: it is number 2" in said
+
+
+def test_parts_may_be_counted_from_one(tmp_path: Path) -> None:
+    whole = make_cabinet([LONG], compression=MSZIP).data
+    put(tmp_path, split_cabinet(whole, CUTS, NAMES, first_index=1))
+    assert content(tmp_path / NAMES[0]) == LONG
+    assert "is part 2 of a cabinet" in refusal(tmp_path / NAMES[1])
+
+
+@pytest.mark.parametrize("at", [-1, -50_000], ids=["the piece of the next block", "its first"])
+def test_a_flipped_byte_refuses_only_the_files_it_is_in(tmp_path: Path, at: int) -> None:
+    parts = parts_of()
+    middle = bytearray(parts[NAMES[1]])
+    middle[at] ^= 0x10
+    put(tmp_path, parts | {NAMES[1]: bytes(middle)})
+    with open_tree(tmp_path / NAMES[0]) as tree:
+        by_name = {one.path: one for one in tree.members}
+        assert list(by_name) == list(FILES)
+        assert b"".join(tree.stream(by_name["TLAN.INF"])) == FILES["TLAN.INF"]
+        with pytest.raises(InputError, match="get the archive again"):
+            list(tree.stream(by_name["TLAN.SYS"]))
+
+
+@pytest.mark.parametrize("number", [1, 2, 3])
+def test_a_part_that_is_cut_short_is_named(tmp_path: Path, number: int) -> None:
+    parts = parts_of()
+    name = NAMES[number - 1]
+    put(tmp_path, parts | {name: parts[name][:-1]})
+    assert f"part {number} ({name}) of the cabinet is cut short" in refusal(tmp_path / NAMES[0])
+
+
+def test_parts_that_do_not_fit_together_are_refused(tmp_path: Path) -> None:
+    parts = parts_of()
+    renamed = parts[NAMES[1]].replace(b"TLAN.SYS", b"TLAN.BIN")
+    put(tmp_path, parts | {NAMES[1]: renamed})
+    said = refusal(tmp_path / NAMES[0])
+    assert "part 2 (lan2.cab) of the cabinet is damaged" in said
+    assert "files that go on from the part before" in said
+    put(tmp_path, parts | {NAMES[2]: b"no cabinet at all" * 9})
+    said = refusal(tmp_path / NAMES[0])
+    assert "part 3 (lan3.cab) of the cabinet is damaged: 0x0: signature is b'no c'" in said
+
+
+def test_a_set_that_ends_before_its_files_is_refused(tmp_path: Path) -> None:
+    """The second part says that none follows, though its file goes on."""
+    parts = parts_of((32_768, 65_536), STORED)
+    data = bytearray(parts[NAMES[1]])
+    struct.pack_into("<H", data, 30, 1)
+    name = b"lan3.cab\0Setup disk\0"
+    at = data.index(name)
+    del data[at : at + len(name)]
+    for place in (8, 16, at):  # the size, and where files and data begin
+        struct.pack_into("<I", data, place, struct.unpack_from("<I", data, place)[0] - len(name))
+    put(tmp_path, parts)
+    assert content(tmp_path / NAMES[0]) == FILES
+    put(tmp_path, parts | {NAMES[1]: bytes(data)})
+    said = refusal(tmp_path / NAMES[0])
+    assert "name of the part that follows is '', expected one, for its last file goes on" in said
+
+
+def test_folders_of_the_same_data_are_refused(tmp_path: Path) -> None:
+    """Hostile: many folders that point to one run of data would make a set of any size."""
+    parts = parts_of((50_000,), STORED)
+    first = parts[NAMES[0]]
+    name = b"lan2.cab\0Setup disk\0"
+    table = 36 + len(name)
+    record, rest = first[table : table + 8], first[table + 8 :]
+    at, blocks, kind = struct.unpack("<IHH", record)
+    folders = b"".join(struct.pack("<IHH", at + 8 * 9, blocks - 1, kind) for _ in range(9))
+    record = struct.pack("<IHH", at + 8 * 9, blocks, kind)
+    data = bytearray(first[:table] + folders + record + rest)
+    struct.pack_into("<I", data, 8, len(data))
+    struct.pack_into("<I", data, 16, table + 8 * 10)
+    struct.pack_into("<H", data, 26, 10)
+    put(tmp_path, parts | {NAMES[0]: bytes(data)})
+    assert "length of the data block" in refusal(tmp_path / NAMES[0])
+
+
+def test_a_set_of_too_many_parts_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put(tmp_path, parts_of())
+    monkeypatch.setattr(cabinets, "MOST_CABINETS", 3)
+    assert content(tmp_path / NAMES[0]) == FILES
+    monkeypatch.setattr(cabinets, "MOST_CABINETS", 2)
+    assert "is a cabinet in more than 2 files" in refusal(tmp_path / NAMES[0])
+
+
+def test_a_name_that_is_a_path_is_not_followed(tmp_path: Path) -> None:
+    parts = parts_of()
+    folder = put(tmp_path / "d", {NAMES[0]: parts[NAMES[0]].replace(b"lan2.cab", b"../2.cab")})
+    put(tmp_path, {"2.cab": parts[NAMES[1]]})
+    assert "part 2 (../2.cab) is not beside it" in refusal(folder / NAMES[0])
+
+
+def test_blocks_without_checksums_are_read(tmp_path: Path) -> None:
+    parts = parts_of((50_000,))
+    data = bytearray(parts[NAMES[1]])
+    at, blocks = struct.unpack_from("<IH", data, 36 + len(b"lan1.cab\0Setup disk\0"))
+    for _ in range(blocks):
+        stored, _size = struct.unpack_from("<HH", data, at + 4)
+        assert cabinet_checksum(data[at + 8 : at + 8 + stored])
+        struct.pack_into("<I", data, at, 0)
+        at += 8 + stored
+    put(tmp_path, parts | {NAMES[1]: bytes(data)})
+    assert content(tmp_path / NAMES[0]) == FILES
