@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from driver_examples import inf_text, make_tree
-from make_files import make_cabinet
+from make_cabinet_sets import split_cabinet
+from make_files import MSZIP, make_cabinet
 from mediashelf.drivers.packages.checked_files import FileState, PackageCheck
 from mediashelf.drivers.packages.completeness import judge_completeness
 from mediashelf.drivers.packages.families import FAMILIES
@@ -150,6 +151,13 @@ def test_a_cabinet_that_goes_on_in_another_one_needs_that() -> None:
     assert state(whole) == (FileState.IN_CABINET, "/l/pack/lkv.cab")
     cut = make_tree(files | {"/l/pack/lkv.cab": first, "/l/pack/LKV2.CAB": second[:-1]})
     assert state(cut)[0] is FileState.CABINET_UNREAD
+    # FFFF: it goes on both ways, so a third is needed.
+    made = make_cabinet([{"lkv.sys": b"driver"}], compression=MSZIP).data
+    three = split_cabinet(made, (4, 6), ("lkv.cab", "lkv2.cab", "lkv3.cab"))
+    in_pack = {f"/l/pack/{name}": data for name, data in three.items()}
+    assert state(make_tree(files | in_pack))[0] is FileState.IN_CABINET
+    del in_pack["/l/pack/lkv3.cab"]
+    assert state(make_tree(files | in_pack))[0] is FileState.CABINET_UNREAD
     # A file that is all in the first one needs no other.
     own = make_cabinet([{"lkv.sys": b"driver"}], following="lkv2.cab").data
     assert state(make_tree(files | {"/l/pack/lkv.cab": own}))[0] is FileState.IN_CABINET

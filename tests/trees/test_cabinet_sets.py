@@ -11,8 +11,10 @@ import pytest
 from make_cabinet_sets import split_cabinet
 from make_files import MSZIP, STORED, cabinet_checksum, make_cabinet
 from make_wrappings import behind_program, make_lzx, make_zip
-from mediashelf.errors import InputError
+from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding
+from mediashelf.formats.packed.cabinet_sets import JoinedCabinet
+from mediashelf.trees.bytes import Start
 from mediashelf.trees.joined import cabinets
 from mediashelf.trees.joined.parts import LaterPartError
 from mediashelf.trees.opening import iter_trees, open_tree
@@ -229,3 +231,27 @@ def test_blocks_without_checksums_are_read(tmp_path: Path) -> None:
         at += 8 + stored
     put(tmp_path, parts | {NAMES[1]: bytes(data)})
     assert content(tmp_path / NAMES[0]) == FILES
+
+
+def test_random_damage_is_refused_or_joined_within_bounds() -> None:
+    parts = list(parts_of((6_000, 60_000)).values())
+    sizes = sum(map(len, parts))
+    outcomes = set()
+    for seed in range(300):
+        randomness = random.Random(seed)
+        damaged = [bytearray(part) for part in parts]
+        for _ in range(randomness.randint(1, 3)):
+            part = randomness.choice(damaged)
+            at = randomness.randrange(min(len(part), 220))
+            part[at] = randomness.choice([0, 0xFF, part[at] ^ 1 << randomness.randrange(8)])
+        joined = JoinedCabinet()
+        try:
+            data = b"".join(
+                piece for part in damaged for piece in joined.add(Start(part, len(part)))
+            )
+            assert len(data) <= sizes
+            assert joined.head()[:4] == b"MSCF"
+            outcomes.add("joined")
+        except FormatError as error:
+            outcomes.add(error.field)
+    assert {"joined", "signature", "flags", "length of the data block"} <= outcomes

@@ -9,6 +9,8 @@ from mediashelf.errors import FormatError, MediashelfError
 from mediashelf.formats.packed.cabinet import (
     FILE_SIZE,
     MAX_NAME_SIZE,
+    CabinetFile,
+    CabinetHeader,
     parse_cabinet_file,
     parse_cabinet_header,
 )
@@ -23,6 +25,7 @@ BROKEN_OFF = -2
 CABINET_MARK = b"MSCF"
 _COMPRESSED_MARKS = (b"SZDD", b"KWAJ")
 _HEAD = 1024
+_MOST_CABINETS = 256
 _MOST_FROM_A_BYTE = 9
 """LZSS makes at most 18 bytes of 2, and has one more for every 16 of them."""
 
@@ -34,33 +37,55 @@ def cabinet_files(tree: PackageTree, file: TreeFile) -> Mapping[str, int] | None
     cabinet of the set that is not beside it has :data:`BROKEN_OFF` instead of its size.
     """
     try:
-        data = tree.read(file, MAX_LIST)
-        header = parse_cabinet_header(data)
-        if header.size > file.size:
-            return None
-        sizes: dict[str, int] = {}
-        at = header.files_offset
-        for _ in range(header.file_count):
-            record = data[at : at + FILE_SIZE + MAX_NAME_SIZE]
-            member = parse_cabinet_file(record, at, max(header.folder_count, 1))
-            name = member.name.replace("\\", "/").rpartition("/")[2].lower()
-            needed = [header.previous] if member.continues_before else []
-            needed += [header.following] if member.continues_after else []
-            is_whole = all(_is_whole(tree, file, other) for other in needed)
-            sizes[name] = member.size if is_whole else BROKEN_OFF
-            at += member.record_size
+        header, members = _read_list(tree, file)
+        return {
+            member.name.replace("\\", "/").rpartition("/")[2].lower(): member.size
+            if _is_whole(tree, file, header, member)
+            else BROKEN_OFF
+            for member in members
+        }
     except (OSError, FormatError, MediashelfError):
         return None
-    return sizes
 
 
-def _is_whole(tree: PackageTree, file: TreeFile, name: str) -> bool:
-    """Whether a neighbour of a cabinet is beside it, and as long as it says."""
-    other = tree.find(f"{folder_of(file.path)}/{name}")
-    try:
-        return other is not None and parse_cabinet_header(_head(tree, other)).size <= other.size
-    except FormatError:
-        return False
+def _read_list(tree: PackageTree, file: TreeFile) -> tuple[CabinetHeader, list[CabinetFile]]:
+    data = tree.read(file, MAX_LIST)
+    header = parse_cabinet_header(data)
+    if header.size > file.size:
+        raise FormatError("size", at=8, found=header.size, expected=f"at most {file.size}")
+    members: list[CabinetFile] = []
+    at = header.files_offset
+    for _ in range(header.file_count):
+        record = data[at : at + FILE_SIZE + MAX_NAME_SIZE]
+        members.append(parse_cabinet_file(record, at, max(header.folder_count, 1)))
+        at += members[-1].record_size
+    return header, members
+
+
+def _is_whole(
+    tree: PackageTree, file: TreeFile, header: CabinetHeader, member: CabinetFile
+) -> bool:
+    """Whether all cabinets that a file goes on in are beside it, and list it."""
+    for is_forward in (True, False):
+        near, part = header, member
+        for _ in range(_MOST_CABINETS):
+            if not (part.continues_after if is_forward else part.continues_before):
+                break
+            name = near.following if is_forward else near.previous
+            other = tree.find(f"{folder_of(file.path)}/{name}")
+            if other is None:
+                return False
+            try:
+                near, listed = _read_list(tree, other)
+            except (OSError, MediashelfError):
+                return False
+            found = [one for one in listed if one.name == member.name]
+            if not found:
+                return False
+            part = found[0]
+        else:
+            return False
+    return True
 
 
 def is_cabinet(tree: PackageTree, file: TreeFile) -> bool:
