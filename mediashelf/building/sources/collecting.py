@@ -93,6 +93,7 @@ class _Listing:
         self._selection = selection
         self._origin = origin
         self._unpacks = unpacks
+        self._opened: dict[Path, bool] = {}
 
     def iter_findings(self, target: DiscFolder) -> Iterator[Finding]:
         waiting = [(self._top, Spot(target))]
@@ -131,11 +132,22 @@ class _Listing:
         try:
             yield from list_wrapped(path, spot, self._selection, self._origin, unpacks=True)
         except InputError as error:
-            if isinstance(error, LaterPartError) and _opens(path, error.first):
+            if isinstance(error, LaterPartError) and error.first and self._opens(path, error.first):
                 return  # its files are those of the first part
             # Whatever looks for drivers says why it is not opened.
             if self._selection.takes_file((*above.parts, entry.name)):
                 yield from self._add(entry, above)
+
+    def _opens(self, path: Path, first: str) -> bool:
+        """Tell whether an archive beside ``path`` can be opened; each is tried once."""
+        found = file_beside(path, first)
+        if found is not None and found not in self._opened:
+            try:
+                open_tree(found).close()
+                self._opened[found] = True
+            except InputError:
+                self._opened[found] = False
+        return found is not None and self._opened[found]
 
     def _add(self, entry: os.DirEntry[str], spot: Spot) -> Iterator[Finding]:
         if entry.is_symlink():
@@ -181,17 +193,6 @@ def _may_be_unpacked(entry: os.DirEntry[str], kept: tuple[str, ...]) -> bool:
     return (
         may_be_wrapping(name) and not name.endswith(kept) and entry.is_file(follow_symlinks=False)
     )
-
-
-def _opens(path: Path, first: str) -> bool:
-    """Tell whether an archive beside ``path`` can be opened."""
-    found = file_beside(path, first) if first else None
-    try:
-        if found is not None:
-            open_tree(found).close()
-    except InputError:
-        return False
-    return found is not None
 
 
 def _fits_nothing(source: SourceFolder, pattern: str) -> Finding:
