@@ -192,7 +192,7 @@ def test_an_existing_file_stays_unless_it_may_be_replaced(top: Path, tmp_path: P
         (
             ["kiosk", "-o", "no/such/disc.iso"],
             9,
-            f"there is no folder {Path('no/such')}; make it first",
+            f"no folder {Path('no/such')}; make it",
         ),
     ],
 )

@@ -195,7 +195,7 @@ def test_the_json_form(work: Path) -> None:
         (
             ["drivers", "-o", "no/such/disc.toml"],
             9,
-            f"there is no folder {Path('no/such')}; make it first",
+            f"no folder {Path('no/such')}; make it",
         ),
     ],
 )
