@@ -63,7 +63,8 @@ class Bench:
         tables = "".join(f"\n[[disc]]\n{text}\n" for text in discs)
         self.plan.write_text(
             f'name = "Tide-table kiosk"\nmachine = "Kiosk PC, 1999"\ntargets = ["win9x"]\n'
-            f"{top}\n{tables}"
+            f"{top}\n{tables}",
+            "utf-8",
         )
 
     def on_card(self) -> dict[str, bytes]:

@@ -6,6 +6,7 @@ import bz2
 import gzip
 import io
 import lzma
+import re
 import struct
 import tarfile
 import tempfile
@@ -133,6 +134,11 @@ WRAPPINGS: dict[str, Callable[[Files], bytes]] = {
     "cab-setup.exe": lambda files: behind_program(make_mszip(files)),
 }
 """File name to the maker of its bytes; names are capitals, eight and three, so that all can."""
+
+NEED_LIBARCHIVE = frozenset(
+    name for name in WRAPPINGS if re.search(r"\.(7z|cab|lzh|rar)$|^(7z|rar|cab)-setup", name)
+)
+"""Those that nothing else reads; tests of them skip where it is not installed."""
 
 DATED = frozenset(WRAPPINGS) - {
     "image.iso", "joliet.iso", "udf.iso", "raw.bin", "image.iso.gz", "image.iso.xz",

@@ -13,6 +13,7 @@ import pytest
 
 from made_library import open_library, tide_image, write
 from mediashelf.catalogue import schema, store
+from mediashelf.catalogue.images import by_size_and_name
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import catalogue_place, open_catalogue
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
@@ -283,3 +284,28 @@ def test_a_catalogue_on_a_drive_or_share_of_windows(place: str, uri: str) -> Non
     found = store._as_uri(PureWindowsPath(place))
     assert unquote(found) == unquote(uri)
     assert found.startswith("file:///")
+
+
+def test_a_new_file_is_compared_with_images_of_its_size_alone(tmp_path: Path) -> None:
+    def steps_among(count: int) -> int:
+        steps = 0
+
+        def count_step() -> int:
+            nonlocal steps
+            steps += 1
+            return 0
+
+        folder = tmp_path / str(count)
+        folder.mkdir()
+        with open_library(folder) as library:
+            library.catalogue.db.executemany(
+                "INSERT INTO images (shelf_id, path, size, mtime_ns, file_system, presence, "
+                "verdict, scanned_at) VALUES (1, ?, ?, 0, '', 'here', 'recorded', '')",
+                [(b"%d.iso" % number, 1000 + number) for number in range(count)],
+            )
+            library.catalogue.db.set_progress_handler(count_step, 1)
+            assert by_size_and_name(library.catalogue.db, 1001, "2.iso") == []
+            library.catalogue.db.set_progress_handler(None, 0)
+        return steps
+
+    assert steps_among(2000) == steps_among(20)

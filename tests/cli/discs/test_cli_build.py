@@ -189,7 +189,11 @@ def test_an_existing_file_stays_unless_it_may_be_replaced(top: Path, tmp_path: P
         (["kiosk", "-n", "-t", "win9"], 7, "win9"),
         (["kiosk", "-n", "--boot", "missing.img"], 3, "boot image"),
         (["kiosk", "-o", "kiosk/disc.iso"], 9, "is inside"),
-        (["kiosk", "-o", "no/such/disc.iso"], 9, "there is no folder no/such; make it first"),
+        (
+            ["kiosk", "-o", "no/such/disc.iso"],
+            9,
+            f"no folder {Path('no/such')}; make it",
+        ),
     ],
 )
 def test_what_goes_wrong_has_its_exit_code(

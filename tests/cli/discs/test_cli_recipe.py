@@ -192,7 +192,11 @@ def test_the_json_form(work: Path) -> None:
         (["drivers", "-m", "kiosk.txt"], 2, "--target"),
         (["drivers", "-t", "win9"], 7, "win9"),
         (["drivers", "-t", "dos", "-m", "missing.txt"], 3, "missing.txt"),
-        (["drivers", "-o", "no/such/disc.toml"], 9, "there is no folder no/such; make it first"),
+        (
+            ["drivers", "-o", "no/such/disc.toml"],
+            9,
+            f"no folder {Path('no/such')}; make it",
+        ),
     ],
 )
 def test_what_goes_wrong_has_its_exit_code(

@@ -116,6 +116,7 @@ def test_archives_inside_images_are_opened_when_asked(shelf: Shelf) -> None:
 
 @pytest.mark.parametrize("name", ["lan.cab", "setup.exe", "lan.lzh", "lan.part1.rar"])
 def test_archives_that_are_alone_on_a_shelf_answer_too(shelf: Shelf, name: str) -> None:
+    pytest.importorskip("libarchive")
     lan = inf_text("PCI\\VEN_F4B9&DEV_0100&SUBSYS_0001F4B9").encode("cp1252")
     files = {"L/LAN.INF": lan, "L/LKV.SYS": b"x" * 4096}
     maker = {"cab": make_mszip, "lzh": make_lha, "rar": make_rar}.get(name[-3:])

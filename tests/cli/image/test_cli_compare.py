@@ -103,7 +103,7 @@ def test_discs_are_compared_by_a_kind_of_tree_that_both_have(shelf: Shelf, tmp_p
 def test_two_trees_of_one_disc(shelf: Shelf, tmp_path: Path) -> None:
     image = write(tmp_path / "tide.iso", tide_image())
     words = ("compare", image, image, "--volume", "iso9660", "--volume", "joliet")
-    out = shelf.run(*words).stdout
+    out = " ".join(shelf.run(*words).stdout.split())  # places are longer on some systems
     assert "ISO 9660 image" in out
     assert "Joliet image" in out
     assert "4 files are the same" in out

@@ -92,7 +92,8 @@ def test_a_link_takes_up_nothing_and_a_missing_copy_is_none(shelf: Shelf, tmp_pa
     assert [image["path"] for image in group["images"]] == ["same.iso", "tide.iso"]
     assert [image["is_link"] for image in group["images"]] == [False, True]
     assert (group["to_free"], found["to_free"]) == (0, 0)
-    assert "a link, takes up nothing" in shelf.run("list", "--duplicates").stdout
+    told = shelf.run("list", "--duplicates").stdout
+    assert "a link, takes up nothing" in " ".join(told.split())
 
 
 def test_bytes_that_wait_to_be_accepted_are_no_copy(shelf: Shelf, tmp_path: Path) -> None:

@@ -34,7 +34,8 @@ def shelf(tmp_path: Path) -> Shelf:
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("command", ["show", "check", "audit", "describe"])
 def test_each_form_of_a_name(shelf: Shelf, command: str, name: str) -> None:
-    assert "tide.iso" in shelf.run(command, name).stdout
+    # A long folder may part the name.
+    assert "tide.iso" in "".join(shelf.run(command, name).stdout.split())
 
 
 @pytest.mark.parametrize("name", NAMES)

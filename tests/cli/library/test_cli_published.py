@@ -146,7 +146,7 @@ def test_records_go_out_as_lists(shelf: Shelf) -> None:
     assert sorted(path.name for path in folder.iterdir()) == [
         *("card.sha256", "card.xxh3_128", "home.sha256", "home.xxh3_128")
     ]
-    assert "home.sha256: 2 images" in " ".join(out.split())
+    assert "home.sha256:2images" in "".join(out.split())  # a long folder may part the name
     assert "exists already" in shelf.run("checksums", "export", folder, code=9).stderr
     answer = shelf.json("checksums", "check", shelf.home, folder / "home.sha256")
     assert answer["counts"]["equal"] == 2
