@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 import click
 
+from mediashelf import __version__
 from mediashelf.cli.console import prepare_streams
 from mediashelf.cli.help_text import HelpFormatter
 from mediashelf.cli.paging import paged
@@ -178,7 +179,7 @@ def _with_suggestion(error: click.UsageError, args: list[str]) -> click.UsageErr
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
     epilog="Each command has examples: mediashelf build --help",
 )
-@click.version_option(message=version_text())
+@click.version_option(__version__, message=version_text())
 def main() -> None:
     """Keep disc images sound, build driver discs, prepare discs for a bench session.
 
