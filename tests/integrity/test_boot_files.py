@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
-from pathlib import Path
 
 import pycdlib
 import pytest
@@ -16,21 +15,8 @@ from golden_damage import loader
 from image_parts import le32
 from make_image import MadeImage, flip, put
 from mediashelf.findings import Finding, Severity
-from mediashelf.image import open_image
-from mediashelf.integrity.structure.parts import check_structure
 
 Find = Callable[[bytes], list[Finding]]
-
-
-@pytest.fixture
-def find(tmp_path: Path) -> Find:
-    def find_in(data: bytes) -> list[Finding]:
-        path = tmp_path / "disc.iso"
-        path.write_bytes(data)
-        with open_image(path) as image:
-            return list(check_structure(image))
-
-    return find_in
 
 
 @pytest.mark.parametrize("size", [2048, 4999, 5000])

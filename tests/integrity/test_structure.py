@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable
-from pathlib import Path
 from typing import NamedTuple
 
 import pytest
@@ -19,7 +18,6 @@ from make_image import SECTOR, Boot, MadeImage, make_iso, put
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import HOLE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
-from mediashelf.image import open_image
 from mediashelf.integrity.structure.overlaps import check_overlaps
 from mediashelf.integrity.structure.parts import PLACES_PER_RULE, check_structure
 
@@ -27,17 +25,6 @@ FLOPPY = make_boot_floppy("nothing here")
 FILES = {"A.TXT": b"a" * 5000, "B.TXT": b"b" * 3000, "DIR/C.TXT": b"c" * 100}
 
 Find = Callable[[bytes], list[Finding]]
-
-
-@pytest.fixture
-def find(tmp_path: Path) -> Find:
-    def find_in(data: bytes) -> list[Finding]:
-        path = tmp_path / "disc.iso"
-        path.write_bytes(data)
-        with open_image(path) as image:
-            return list(check_structure(image))
-
-    return find_in
 
 
 def both_32(number: int) -> bytes:

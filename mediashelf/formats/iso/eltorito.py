@@ -42,23 +42,22 @@ def read_boot(
     expected_place = session + _BOOT_RECORD_SECTOR
     for lba, sector in boot_records:
         catalog_lba = detect_boot_record(sector)
-        if catalog_lba is None and lba == expected_place and _leads_to_catalog(view, sector):
-            catalog_lba = _catalog_lba(sector)
-            log.add(
-                "boot-record-identifier",
-                f"LBA {lba}",
-                "the boot record leads to a boot catalog, but is not marked as one of El Torito, "
-                "so firmware does not start the disc",
-                offset=lba * SECTOR_SIZE + 7,
-                length=len(_SYSTEM_IDENTIFIER),
-                found=repr(parse_text(sector[7:39])),
-                expected=repr(parse_text(_SYSTEM_IDENTIFIER)),
-            )
-        elif catalog_lba is None:
-            log.add(
+        if catalog_lba is None:
+            rule, message = (
                 "boot-record-known",
-                f"LBA {lba}",
                 "a boot record is not an El Torito one; it was not read",
+            )
+            if lba == expected_place and _leads_to_catalog(view, sector):
+                catalog_lba = _catalog_lba(sector)
+                rule, message = (
+                    "boot-record-identifier",
+                    "the boot record leads to a boot catalog, but is not marked as one of El "
+                    "Torito, so firmware does not start the disc",
+                )
+            log.add(
+                rule,
+                f"LBA {lba}",
+                message,
                 offset=lba * SECTOR_SIZE + 7,
                 length=len(_SYSTEM_IDENTIFIER),
                 found=repr(parse_text(sector[7:39])),
