@@ -26,7 +26,7 @@ from make_image import make_iso, put
 from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
 from mediashelf.catalogue.listing import ListedEntry, list_entries
 from mediashelf.catalogue.rows import kept_number
-from mediashelf.catalogue.scanning import faults, reading, scan
+from mediashelf.catalogue.scanning import faults, planning, reading, scan
 from mediashelf.catalogue.scanning.findings import scan_findings
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
@@ -198,7 +198,7 @@ def test_a_copy_has_a_record_of_its_own(library: Library) -> None:
     library.scan()
     write(library.root / "copy.iso", path.read_bytes())
     _, (outcome,) = library.scan()
-    assert (outcome.event, outcome.detail) == (scan.Event.COPY, "home: tide.iso")
+    assert (outcome.event, outcome.detail) == (planning.Event.COPY, "home: tide.iso")
     assert library.states() == {"home: copy.iso": "recorded", "home: tide.iso": "recorded"}
 
 
@@ -210,10 +210,10 @@ def test_a_copy_is_not_said_to_be_like_bytes_that_differ_now(library: Library) -
     library.scan()
     write(library.root / "b.iso", data, DATE)
     _, (outcome,) = library.scan()
-    assert (outcome.event, outcome.detail) == (scan.Event.COPY, "home: a.iso, as recorded")
+    assert (outcome.event, outcome.detail) == (planning.Event.COPY, "home: a.iso, as recorded")
     write(library.root / "c.iso", data, DATE)
     _, (outcome,) = library.scan()
-    assert (outcome.event, outcome.detail) == (scan.Event.COPY, "home: b.iso")
+    assert (outcome.event, outcome.detail) == (planning.Event.COPY, "home: b.iso")
 
 
 def test_a_copy_of_a_touched_image_is_no_move(library: Library) -> None:
@@ -435,7 +435,7 @@ def test_a_file_that_changes_while_it_is_read_is_noted_and_read_again(
 
     monkeypatch.setattr(reading, "digest_file", meanwhile)
     plan, outcomes = library.scan()
-    assert [each.event for each in outcomes] == [scan.Event.CHANGING]
+    assert [each.event for each in outcomes] == [planning.Event.CHANGING]
     assert [finding.rule for finding in scan_findings(plan, outcomes)] == ["file-at-rest"]
     assert library.states() == {"home: tide.iso": "changing"}
     assert library.catalogue.images()[0].digests == {}
@@ -448,7 +448,7 @@ def test_a_file_that_vanishes_before_it_is_read(
     library: Library, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = write(library.root / "tide.iso", tide_image(), DATE)
-    plan = scan.plan_scan(library.catalogue, library.catalogue.shelves())
+    plan = planning.plan_scan(library.catalogue, library.catalogue.shelves())
     path.unlink()
     assert [each.event.value for each in scan.run_scan(library.catalogue, plan)] == ["vanished"]
     assert library.catalogue.images() == []
@@ -487,7 +487,7 @@ def test_a_folder_that_cannot_be_listed_is_a_finding_and_its_records_stay(
 def test_stopping_keeps_what_is_done(library: Library) -> None:
     for number in range(12):
         write(library.root / f"{number:02}.iso", tide_image(number), DATE)
-    plan = scan.plan_scan(library.catalogue, library.catalogue.shelves())
+    plan = planning.plan_scan(library.catalogue, library.catalogue.shelves())
     running = scan.run_scan(library.catalogue, plan)
     yielded = [next(running).job.seen.path for _ in range(4)]
     running.close()
@@ -502,7 +502,7 @@ def test_an_interrupted_scan_ends_soon(library: Library) -> None:
     for number in range(4):
         with write(library.root / f"{number}.iso", b"").open("r+b") as file:
             file.truncate(1 << 36)  # sparse; reading it all would take minutes
-    plan = scan.plan_scan(library.catalogue, library.catalogue.shelves())
+    plan = planning.plan_scan(library.catalogue, library.catalogue.shelves())
     seen = 0
 
     def interrupt(count: int) -> None:
@@ -522,7 +522,7 @@ def test_two_catalogue_runs_at_once_agree(tmp_path: Path) -> None:
         for number in range(6):
             write(first.root / f"{number}.iso", tide_image(number), DATE)
         plans = [
-            scan.plan_scan(library.catalogue, library.catalogue.shelves())
+            planning.plan_scan(library.catalogue, library.catalogue.shelves())
             for library in (first, second)
         ]
         runs = [

@@ -48,9 +48,7 @@ def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now
         record_unread(db, image_id, reading, now)
         return int(image_id)
     _set_contents(db, image_id, reading, verdict_of(reading), "scan", now)
-    if reading.digests is not None:
-        bring_back(db, image_id, reading.digests.whole.values())
-    _add_digests(db, image_id, reading, now)
+    _add_digests(db, image_id, reading, now, is_first=True)
     _add_structure(db, image_id, reading)
     _add_findings(db, image_id, "scan", reading.findings)
     return int(image_id)
@@ -149,15 +147,17 @@ def _record_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now
     is_same = any(in_force.get(name) == digest for name, digest in digests.whole.items())
     if in_force and not is_same:
         put_aside(db, image_id, now)
-    _add_digests(db, image_id, reading, now)
-    if not in_force:
-        bring_back(db, image_id, digests.whole.values())
+    _add_digests(db, image_id, reading, now, is_first=not in_force)
     return is_same
 
 
-def _add_digests(db: sqlite3.Connection, image_id: int, reading: Reading, now: str) -> None:
+def _add_digests(
+    db: sqlite3.Connection, image_id: int, reading: Reading, now: str, *, is_first: bool
+) -> None:
     digests = reading.digests
     assert digests is not None
+    if is_first:
+        bring_back(db, image_id, digests.whole.values())
     for algorithm, digest in digests.whole.items():
         db.execute(
             """

@@ -22,8 +22,6 @@ from mediashelf.catalogue.scanning.planning import (
     Job,
     ScanOutcome,
     ScanPlan,
-    ShelfPlan,
-    plan_scan,
 )
 from mediashelf.catalogue.scanning.raw_reading import RawAudits
 from mediashelf.catalogue.scanning.reading import LookForPackages, read_image
@@ -34,8 +32,6 @@ from mediashelf.catalogue.scanning.workers import WORKERS, read_together
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
-
-__all__ = ["Event", "Job", "ScanOutcome", "ScanPlan", "ShelfPlan", "plan_scan", "run_scan"]
 
 
 def run_scan(
