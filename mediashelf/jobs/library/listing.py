@@ -138,6 +138,13 @@ def is_wrong(row: ImageRow | None) -> bool:
     return row.presence is Presence.MISSING or row.verdict not in _GOOD
 
 
+def reaches_systems(row: ImageRow) -> bool:
+    """Tell whether a system gets this disc as it was made: nothing is known to be wrong with it,
+    and the emulator serves it whole. The list, its page and ``check`` of a shelf go by this.
+    """
+    return not is_wrong(row) and is_served(row)
+
+
 def is_served(row: ImageRow) -> bool:
     """Tell whether the emulator serves an image whole."""
     from mediashelf.sessions.emulator import check_lun  # asked where a target is
@@ -177,9 +184,8 @@ def list_on_record(
     from mediashelf.readability.targets import load_targets, pick_targets
 
     targets = pick_targets(wanted.target_names, load_targets(wanted.targets_folder))
-    if wanted.state is None:
-        rows = [row for row in rows if not is_wrong(row)]
-    rows = [row for row in rows if is_served(row)]
+    fits_target = reaches_systems if wanted.state is None else is_served
+    rows = [row for row in rows if fits_target(row)]
     unasked = count_unasked(catalogue, rows, targets)
     if not unasked:
         return readable_by(catalogue, rows, targets)
