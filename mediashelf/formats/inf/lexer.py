@@ -67,8 +67,8 @@ def lex_inf(text: str) -> Lexed:
 
 
 def plain_ends(text: str) -> str:
-    """Return the text with one kind of line end and without NULs."""
-    text = text.replace("\0", "")
+    """Return the text with one kind of line end, without NULs and the old end-of-text mark."""
+    text = text.replace("\0", "").replace("\x1a", "")
     return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
 
 
@@ -102,7 +102,7 @@ class _Lexer:
                 self.parts = []
                 break
             line = raw.strip()
-            if not line or line == "\x1a":  # the old end-of-text mark
+            if not line:
                 if self.parts:
                     self.finish()
             elif line[0] == "[":
