@@ -67,12 +67,13 @@ def lex_inf(text: str) -> Lexed:
 
 
 def plain_ends(text: str) -> str:
-    """Return the text with one kind of line end and without NULs."""
-    if "\0" in text:
-        text = text.replace("\0", "")
+    """Return the text with one kind of line end, without NULs and the old end-of-text mark."""
+    for mark in "\0", "\x1a":
+        if mark in text:
+            text = text.replace(mark, "")
     if "\r" in text:
-        text = text.replace("\r\n", "\n")
-    return text.replace("\r", "\n") if "\r" in text else text
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    return text
 
 
 def lex_lines(text: str, line: int) -> tuple[list[InfEntry], bool]:
@@ -123,7 +124,7 @@ class _Lexer:
                 self.parts = []
                 break
             line = raw.strip()
-            if not line or line == "\x1a":  # the old end-of-text mark
+            if not line:
                 if self.parts:
                     self.finish()
             elif line[0] == "[":
