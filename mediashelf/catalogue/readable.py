@@ -52,10 +52,11 @@ def readable_by(
 def count_unasked(catalogue: Catalogue, rows: Sequence[ImageRow], targets: Sequence[Target]) -> int:
     """Return of how many images the answers of these targets are not remembered, about."""
     known = [_remembered(catalogue, target)[1].keys() for target in targets]
-    return sum(any(row.id not in ids for ids in known) for row in rows if _may_be_disc(row))
+    return sum(any(row.id not in ids for ids in known) for row in rows if may_be_disc(row))
 
 
-def _may_be_disc(row: ImageRow) -> bool:
+def may_be_disc(row: ImageRow) -> bool:
+    """Tell whether a drive could serve a file as a disc: no floppy, archive or compressed file."""
     return not (is_wrapping_name(row.path) or _NO_DISCS & {*row.kinds})
 
 
@@ -74,7 +75,7 @@ def iter_reading(
     wrapped = wrapped_ids(catalogue.db)
     new: list[tuple[str, str, int, int]] = []
     for row in rows:
-        if row.id in wrapped or not _may_be_disc(row):
+        if row.id in wrapped or not may_be_disc(row):
             yield row, None  # no drive serves it as a disc, whatever is in it
             continue
         missing = [at for at, target in enumerate(targets) if row.id not in known[at][1]]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 
 from mediashelf.drivers.packages.cabinets import (
     BROKEN_OFF,
@@ -14,7 +15,7 @@ from mediashelf.drivers.packages.checked_files import FileCheck, FileState, Pack
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
-from mediashelf.formats.inf.requirements import NeededFile, requirements
+from mediashelf.formats.inf.requirements import NeededFile, TextFault, requirements
 from mediashelf.formats.inf.source_files import compressed_names, join_path
 from mediashelf.formats.inf.systems import InfSystem
 
@@ -121,13 +122,17 @@ class FileFinder:
 
         Files beside it go before those in a cabinet (INF SourceDisksNames section).
         """
+        if needed.fault not in (None, TextFault.NO_DISK):
+            return FileCheck(needed, FileState(needed.fault), needed.path)
         if needed.provider:
             return FileCheck(needed, FileState.FROM_SYSTEM, needed.provider)
         places = [needed.path, *_compressed_paths(needed.path)]
         for path in places:
             found = next(self._from_every_root(path), None)
             if found is not None:
-                return self._check_found(needed, *found, is_packed=path != needed.path)
+                check = self._check_found(needed, *found, is_packed=path != needed.path)
+                is_lost = needed.fault is not None and check.state.is_usable
+                return replace(check, state=FileState.NO_DISK) if is_lost else check
         return self._check_cabinet(needed) or self._check_other_names(needed, places)
 
     def _check_found(
@@ -136,7 +141,7 @@ class FileFinder:
         if file.is_cut:
             return FileCheck(needed, FileState.PAST_END, file.path)
         size = expanded_size(self.tree, file) if is_packed else file.size
-        if _is_short(needed, size) or (is_packed and not file.size):
+        if _is_short(needed, size) or size == BROKEN_OFF or (is_packed and not file.size):
             state = FileState.CUT_SHORT
         elif root != self.folder:
             state = self._state_above(needed, root, file)

@@ -11,7 +11,7 @@ from mediashelf.catalogue.questions.same_disc import find_same_discs
 from mediashelf.catalogue.readable import iter_reading
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.jobs.library.listing import ListedImage, is_served, is_wrong
+from mediashelf.jobs.library.listing import ListedImage, reaches_systems
 from mediashelf.readability.targets import load_targets
 from mediashelf.reports.library.file_names import Listing, pack_names
 from mediashelf.reports.library.packing import ListedDisc
@@ -39,7 +39,7 @@ def library_page(
     discs: dict[int, ListedDisc] = {}
     for image, (row, answers) in zip(images, iter_reading(catalogue, rows, targets), strict=True):
         on_image(1)
-        if answers is not None and (not is_served(row) or is_wrong(row)):
+        if answers is not None and not reaches_systems(row):
             answers = (False,) * len(targets)  # as in list --target
         discs[row.id] = ListedDisc(image.summary, image.set_text, answers)
     names = pack_names(_listings(catalogue, rows, on_image)) if with_files else None
