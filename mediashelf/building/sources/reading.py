@@ -70,13 +70,17 @@ def read_small_file(content: Content) -> bytes:
 
 
 def _read_start_of_file(content: Content, size: int) -> bytes:
-    """Return the first ``size`` bytes, fewer only at the end: shares give short reads."""
+    """Return the first ``size`` bytes, fewer only at the end: shares give short reads.
+
+    Where all that was planned has come, no more is asked for: size and date tell of what grew.
+    """
+    enough = min(size, content.size)
     try:
         descriptor = os.open(content.path, OPEN_FLAGS)
         try:
             _refuse_other_stamp(os.fstat(descriptor), content, "changed since the disc was planned")
             data = piece = os.read(descriptor, size)
-            while piece and len(data) < size:
+            while piece and len(data) < enough:
                 piece = os.read(descriptor, size - len(data))
                 data += piece
         finally:
