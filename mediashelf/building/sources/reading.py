@@ -75,6 +75,7 @@ def _read_start_of_file(content: Content, size: int) -> bytes:
     Where all that was planned has come, no more is asked for: size and date tell of what grew.
     """
     enough = min(size, content.size)
+    size = min(size, content.size + 1)  # what is asked for takes memory, whatever comes
     try:
         descriptor = os.open(content.path, OPEN_FLAGS)
         try:
