@@ -19,7 +19,7 @@ from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.dos_packages import DosPackage
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Offer, Package
-from mediashelf.formats.inf.document import DriverVersion
+from mediashelf.formats.inf.document import DriverVersion, Inf
 from mediashelf.formats.inf.source_files import parse_number
 
 DEFAULT_FEATURE = 0xFF
@@ -178,6 +178,12 @@ class OfferIndex:
         if mark:
             self._boards[chip].append(entry)
 
+    def _takes(self, entry: _Entry, own: set[str]) -> bool:
+        """Whether an entry's install section excludes none of a device's identifiers."""
+        return not self._family.system.is_nt or own.isdisjoint(
+            excluded_ids(entry.package, entry.offer.install)
+        )
+
     def cover(self, device: Device, declared: Iterable[DosPackage] = ()) -> DeviceCover:
         """Return what drives ``device``; ``declared`` are all declared packages of the disc."""
         own = {*device.hardware_ids, *device.compatible_ids}
@@ -189,16 +195,16 @@ class OfferIndex:
         )
 
     def _matches(self, device: Device) -> Iterator[tuple[_Entry, Match]]:
+        own = {*device.hardware_ids, *device.compatible_ids}
         for in_device, identifiers in (
             (True, device.identifiers.hardware),
             (False, device.identifiers.compatible),
         ):
             for text, position in identifiers:
                 for entry in self._entries.get(text, ()):
-                    yield (
-                        entry,
-                        Match(text, in_device, position, entry.in_inf, entry.inf_position),
-                    )
+                    if self._takes(entry, own):
+                        match = Match(text, in_device, position, entry.in_inf, entry.inf_position)
+                        yield entry, match
 
     def _best_of_each(self, matches: Iterable[tuple[_Entry, Match]]) -> tuple[Candidate, ...]:
         """Return one candidate for each package, sorted as the family compares them."""
@@ -248,6 +254,21 @@ def feature_score(package: Package, install: str) -> int:
     text = package.inf.expand(entry.value(0)).strip()
     number = parse_number(text if text.lower().startswith("0x") else "0x" + text, -1)
     return number if 0 <= number <= DEFAULT_FEATURE else DEFAULT_FEATURE
+
+
+def excluded_ids(package: Package, install: str) -> frozenset[str]:
+    """Return the identifiers of devices that an install section is not for: its ExcludeID.
+
+    NT systems read it (INF DDInstall section; from memory, also which systems).
+    """
+    inf = package.inf
+    return inf.once(("excluded", install.lower()), lambda: frozenset(_excluded(inf, install)))
+
+
+def _excluded(inf: Inf, install: str) -> Iterator[str]:
+    section = inf.section(install)
+    for entry in section.all("ExcludeID") if section else ():
+        yield from (inf.expand(value).strip().upper() for value in entry.values)
 
 
 def _upper(identifiers: Iterable[str]) -> set[str]:

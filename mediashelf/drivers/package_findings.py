@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from mediashelf.drivers.packages.cabinets import BROKEN_OFF
 from mediashelf.drivers.packages.checked_files import FileCheck, FileState, PackageCheck
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
@@ -126,6 +127,8 @@ def _cut_short(file: FileCheck, where: str, worst: Severity) -> Finding:
     place = f"{file.needed.name} in {file.path}" if file.needed.cabinet else file.path
     least = f"{count_text(file.needed.size, 'byte')}, as the INF says" if file.needed.size else ""
     size = count_text(max(file.found_size, 0), "byte")
+    if file.found_size == BROKEN_OFF:
+        least, size = "", "less than it says that it holds"
     return Finding(
         "driver-file-cut-short",
         worst,
@@ -159,6 +162,18 @@ def _found_above(file: FileCheck, where: str, worst: Severity) -> Finding:
     )
 
 
+def _no_section(file: FileCheck, where: str, worst: Severity) -> Finding:
+    return Finding(
+        "needed-section-missing",
+        worst,
+        where,
+        f"Needs names the section {file.needed.name}, which neither this INF nor any that it "
+        "includes has",
+        "copy the INF again from the manufacturer's disk, with those beside it",
+        driver_page("INF DDInstall section"),
+    )
+
+
 _STATE_FINDINGS = {
     FileState.MISSING: _missing,
     FileState.HIDDEN_NAME: _hidden_name,
@@ -167,7 +182,9 @@ _STATE_FINDINGS = {
     FileState.CUT_SHORT: _cut_short,
     FileState.PAST_END: _past_end,
     FileState.FOUND_ABOVE: _found_above,
+    FileState.NO_SECTION: _no_section,
 }
+"""For the other two faults of the text ``check_inf`` has findings."""
 
 
 def _check_root(check: PackageCheck) -> Iterator[Finding]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from mediashelf.drivers.coverage import feature_score
+from mediashelf.drivers.coverage import excluded_ids, feature_score
 from mediashelf.drivers.packages.completeness import (
     FileFinder,
     catalogs_there,
@@ -52,12 +52,14 @@ class KeptInstall(NamedTuple):
     """One install section as a view has it.
 
     ``base`` is the number of its name before any suffix; ``feature`` its feature score.
+    ``excluded`` are identifiers of devices that it is not for.
     """
 
     base: int
     name: str
     feature: int
     missing: tuple[str, ...]
+    excluded: tuple[str, ...] = ()
 
 
 class KeptView(NamedTuple):
@@ -251,7 +253,8 @@ class _Viewer:
             self.files.update(dict.fromkeys((*there, *check.tags)))
             missing = dict.fromkeys(one.label for one in check.missing)
             feature = feature_score(self.package, name)
-            yield KeptInstall(self.bases[base.lower()], name, feature, tuple(missing))
+            excluded = tuple(sorted(excluded_ids(self.package, name)))[:MOST_FILES]
+            yield KeptInstall(self.bases[base.lower()], name, feature, tuple(missing), excluded)
 
 
 def _taken(listed: Iterable[Maker], system: InfSystem) -> set[str]:

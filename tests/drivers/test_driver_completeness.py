@@ -202,8 +202,15 @@ def test_plain_files_go_before_a_cabinet_and_a_tag_file_may_be_one() -> None:
 
 
 def lzss(size: int, packed: int) -> bytes:
-    """The header of a compressed file that says it holds ``size`` bytes, and some bytes."""
-    return b"SZDD\x88\xf0\x27\x33A\0" + size.to_bytes(4, "little") + bytes(packed)
+    """A compressed file that says it holds ``size`` bytes; 17 bytes of it make 48."""
+    groups = (b"\0" + b"\0\3" * 8) * (packed // 17 + 1)
+    return b"SZDD\x88\xf0\x27\x33A\0" + size.to_bytes(4, "little") + groups[:packed]
+
+
+def stored(size: int, packed: int) -> bytes:
+    """The same in the other form, whose first method does not compress."""
+    head = b"KWAJ\x88\xf0\x27\xd1\0\0\x12\0\1\0" + size.to_bytes(4, "little")
+    return head + bytes(packed)
 
 
 @pytest.mark.parametrize(
@@ -217,6 +224,10 @@ def lzss(size: int, packed: int) -> bytes:
         ("lkv.sy_", lzss(45_000, 20_000), FileState.COMPRESSED),
         ("lkv.sy_", lzss(40_000, 20_000), FileState.CUT_SHORT),
         ("lkv.sy_", lzss(45_000, 1_000), FileState.CUT_SHORT),
+        ("lkv.sy_", lzss(45_000, 15_900), FileState.CUT_SHORT),  # 44,894 come out
+        ("lkv.sy_", stored(45_000, 45_000), FileState.COMPRESSED),
+        ("lkv.sy_", stored(45_000, 44_999), FileState.CUT_SHORT),
+        ("lkv.sy_", lzss(45_000, 20_000)[:12], FileState.CUT_SHORT),
         ("lkv.sy_", b"", FileState.CUT_SHORT),
         ("lkv.sy_", make_cabinet([{"lkv.sys": bytes(45_000)}]).data, FileState.COMPRESSED),
         ("lkv.sy_", make_cabinet([{"lkv.sys": bytes(45_000)}]).data[:-1], FileState.CUT_SHORT),
@@ -227,6 +238,13 @@ def test_a_file_with_fewer_bytes_than_the_inf_says(
 ) -> None:
     text = inf_text(CHIP, files="lkv.sys=1,,45000")
     assert state(make_tree({"/l/lkv.inf": text, f"/l/{path}": data})) == (expected, f"/l/{path}")
+
+
+def test_any_compressed_file_that_ends_too_soon_is_cut() -> None:
+    text = inf_text(CHIP, copies="CopyFiles=@lkv.hlp", files="lkv.hlp=1")
+    for packed, expected in [(1_700, FileState.COMPRESSED), (1_600, FileState.CUT_SHORT)]:
+        tree = make_tree({"/l/lkv.inf": text, "/l/lkv.hl_": lzss(4_800, packed)})
+        assert state(tree)[0] is expected
 
 
 def test_a_short_file_in_a_cabinet() -> None:
@@ -263,3 +281,72 @@ def test_the_package_of_a_copied_inf_in_a_folder_below() -> None:
         ("/l/bus/q.inf", FileState.PRESENT),
         ("/l/bus/q.sys", FileState.MISSING),
     ]
+
+
+OTHER = "[Version]\r\nSignature=$Windows NT$\r\n[Common]\r\nCopyFiles=@lkv.sys\r\n[List]\r\n"
+ENTRY = "[SourceDisksNames]\r\n1=d\r\n[SourceDisksFiles]\r\nmore.sys=1\r\n"
+
+
+@pytest.mark.parametrize(
+    ("copies", "files", "lacks"),
+    [
+        # inf-copyfiles-directive: a section of this INF; where there is none nothing is shown.
+        ("CopyFiles=List", {}, ["[List] (no such section)"]),
+        ("CopyFiles=@lkv.sys,List", {}, ["[List] (no such section)"]),
+        # An INF of the system may have it, and one of the package is looked into.
+        ("CopyFiles=List\r\nInclude=ks.inf", {}, []),
+        ("CopyFiles=List\r\nInclude=other.inf", {"/l/other.inf": OTHER}, []),
+        (
+            "CopyFiles=List\r\nInclude=other.inf",
+            {"/l/other.inf": OTHER + "more.sys\r\n" + ENTRY},
+            ["more.sys"],
+        ),
+        # inf-ddinstall-section: Needs names sections of the INFs that Include names.
+        ("Needs=Common", {}, ["[Common] (no such section)"]),
+        ("Needs=Common\r\nInclude=ks.inf", {}, []),
+        ("Needs=Common\r\nInclude=other.inf", {"/l/other.inf": OTHER}, []),
+        (
+            "Needs=Else\r\nInclude=other.inf",
+            {"/l/other.inf": OTHER},
+            ["[Else] (no such section)"],
+        ),
+        ("Needs=Common\r\n[More]\r\nInclude=ks.inf", {}, []),
+    ],
+)
+def test_sections_that_are_named_must_be_there(
+    copies: str, files: dict[str, str], lacks: list[str]
+) -> None:
+    tree = make_tree({"/l/lkv.inf": inf_text(CHIP, copies=copies), "/l/lkv.sys": b"x", **files})
+    (package,) = [one for one in find_packages(tree).packages if one.path == "/l/lkv.inf"]
+    result = judge_completeness(package, ["Install"], NT5.system, NT5)
+    assert [one.label for one in result.missing] == lacks
+
+
+def test_a_file_is_on_a_disk_that_is_defined() -> None:
+    # inf-sourcedisksfiles-section: the disk id is one of SourceDisksNames.
+    files: dict[str, str | bytes] = {"/l/lkv.inf": inf_text(CHIP, files="lkv.sys=2")}
+    files["/l/lkv.sys"] = b"x"
+    assert state(make_tree(files)) == (FileState.NO_DISK, "/l/lkv.sys")
+    assert [one.label for one in check(make_tree(files)).missing] == [
+        "lkv.sys (on a disk that the INF does not define)"
+    ]
+    # inf-version-section: the system's layout may define it.
+    text = inf_text(CHIP, files="lkv.sys=2").replace("Class=", "LayoutFile=layout.inf\r\nClass=")
+    assert state(make_tree({**files, "/l/lkv.inf": text})) == (
+        FileState.FROM_SYSTEM,
+        "layout.inf",
+    )
+
+
+@pytest.mark.parametrize(
+    ("named", "expected"),
+    [
+        ("lay.inf", (FileState.MISSING, "/l/lkv.sys")),  # no other can tell where it is
+        ("lay.inf,layout.inf", (FileState.FROM_SYSTEM, "layout.inf")),
+    ],
+)
+def test_a_layout_of_the_package_without_the_file(
+    named: str, expected: tuple[FileState, str]
+) -> None:
+    text = inf_text(CHIP, files="").replace("Class=", f"LayoutFile={named}\r\nClass=")
+    assert state(make_tree({"/l/lkv.inf": text, "/l/lay.inf": ENTRY})) == expected

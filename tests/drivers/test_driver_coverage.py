@@ -20,7 +20,7 @@ from mediashelf.drivers.coverage import (
 )
 from mediashelf.drivers.machines.devices import Device, device_from_ids, pci_device
 from mediashelf.drivers.machines.identifiers import Identifier, Identifiers, PciFunction
-from mediashelf.drivers.packages.families import FAMILIES, choose_family
+from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
 from mediashelf.drivers.packages.finding import find_packages, suitability
 
 NT5, NT6, WIN9X = FAMILIES["nt5"], FAMILIES["nt6"], FAMILIES["win9x"]
@@ -160,6 +160,24 @@ def test_feature_scores(text: str, score: int) -> None:
     inf = inf_text(CHIP, copies=f"FeatureScore={text}")
     (package,) = find_packages(make_tree({"/a.inf": inf})).packages
     assert feature_score(package, "Install") == score
+
+
+@pytest.mark.parametrize(
+    ("excluded", "family", "drives"),
+    [
+        (f"{CHIP}&SUBSYS_001EF2C4", NT6, False),
+        (f"X,{CHIP.lower()}&SUBSYS_001ef2c4", NT6, False),
+        ("PCI\\CC_0300", NT6, False),  # a compatible id counts too
+        (f"{CHIP}&SUBSYS_0002F2C4", NT6, True),
+        (f"{CHIP}&SUBSYS_001EF2C4", FAMILIES["win9x"], True),
+    ],
+)
+def test_an_install_section_may_exclude_devices(
+    excluded: str, family: Family, drives: bool
+) -> None:
+    """ExcludeID of an install section (from memory)."""
+    inf = inf_text(CHIP, copies=f"CopyFiles=@lkv.sys\r\nExcludeID={excluded}")
+    assert (covered(CARD, {"a.inf": inf}, family).cover is Cover.DRIVER) == drives
 
 
 def test_generic_matches_are_told_from_others() -> None:

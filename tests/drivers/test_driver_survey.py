@@ -210,6 +210,11 @@ def test_nt4_does_not_look_by_identifier() -> None:
             "models-choice-unsure",
         ),
         (
+            inf_text(VIDEO, copies="CopyFiles=@lkv.sys\r\nNeeds=Nothing"),
+            {},
+            "needed-section-missing",
+        ),
+        (
             inf_text(VIDEO, disks="1=disk,lkv.cab", copies="CopyFiles=@in.sys", files="in.sys=1"),
             {"/l/lkv.cab": b"x"},
             "driver-cabinet-unread",

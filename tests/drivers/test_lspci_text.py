@@ -69,9 +69,13 @@ def printed(lspci: list[str], form: str) -> str:
 
 @pytest.mark.parametrize(
     "form",
-    ["-nmm", "-nnmm", "-nvmm", "-nnvmm", "-nvm", "-nnvm", "-nm", "-nnvmmD", "-nmmD"],
+    [
+        *("-nmm", "-nnmm", "-nvmm", "-nnvmm", "-nvm", "-nnvm", "-nm", "-nnvmmD", "-nmmD"),
+        # The registers tell it too, also where the lines have names alone.
+        *("-x", "-nx", "-nnx", "-vx", "-nnkxxx", "-nvmmx"),
+    ],
 )
-def test_forms_for_machines_tell_everything(lspci: list[str], form: str) -> None:
+def test_forms_for_machines_and_registers_tell_everything(lspci: list[str], form: str) -> None:
     machine = parse_machine(printed(lspci, form))
     assert machine.findings == ()
     found = [
@@ -82,6 +86,8 @@ def test_forms_for_machines_tell_everything(lspci: list[str], form: str) -> None
     expected = []
     for slot, vendor, device, class_code, revision, subsystem in DEVICES:
         board = (subsystem[1], subsystem[0]) if subsystem else (0, 0)
+        if class_code == 0x060400 and "x" in form and "mm" not in form:
+            board = None  # a bridge has it at another place
         expected.append(
             (slot, (vendor, device, board, revision, class_code >> 8, class_code & 255, None))
         )
@@ -98,6 +104,19 @@ def test_short_forms_tell_no_subsystem_and_no_interface(lspci: list[str], form: 
     ]
 
 
+@pytest.mark.parametrize("form", ["-tvnn", "-tvn"])
+def test_a_tree_tells_the_chips(lspci: list[str], form: str) -> None:
+    devices = parse_machine(printed(lspci, form)).devices
+    # The bridge has no line of its own.
+    assert [device.function for device in devices] == [
+        (vendor, device, None, None, None, None, None)
+        for _, vendor, device, class_code, *_ in DEVICES
+        if class_code != 0x060400
+    ]
+    names = [device.name for device in devices if device.name]
+    assert names[2:3] == (["Quillon Audio Audio 16"] if "nn" in form else [])
+
+
 @pytest.mark.parametrize("form", ["-nv", "-nnv", "-nnk", "-nnvvx"])
 def test_forms_with_details_tell_the_subsystem(lspci: list[str], form: str) -> None:
     machine = parse_machine(printed(lspci, form))
@@ -110,6 +129,7 @@ def test_forms_with_details_tell_the_subsystem(lspci: list[str], form: str) -> N
 def test_names_come_from_the_forms_that_have_them(lspci: list[str]) -> None:
     for form in ("-nn", "-nnmm", "-nnvmm"):
         titles = [device.title for device in parse_machine(printed(lspci, form)).devices]
+        assert len(titles) == len(DEVICES)
         assert titles[0] == "Mossgate host bridge"
         assert titles[3] == "Quillon Audio Audio 16"
         assert titles[4] == "network PCI\\VEN_F4B9&DEV_0100"
@@ -171,6 +191,13 @@ def test_broken_lines_are_findings_with_their_number(text: str, rule: str, line:
     assert machine.devices == ()
     assert (machine.findings[0].rule, machine.findings[0].where) == (rule, f"m.txt line {line}")
     assert machine.findings[-1].rule == "machine-without-devices"
+
+
+def test_a_line_that_is_cut_off_tells_no_revision() -> None:
+    whole = "00:0a.0 Sound [0401]: Audio [f3d7:1600] (rev 02)\n"
+    for end, revision in ((-1, 2), (-3, None), (-8, None), (-10, 0)):
+        (device,) = parse_machine(whole[:end]).devices
+        assert device.function is not None and device.function.revision == revision
 
 
 def test_example_machine_of_the_demo_is_understood() -> None:

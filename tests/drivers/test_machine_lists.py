@@ -71,6 +71,49 @@ def test_blocks_of_keys_and_values() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("Instanz-ID:", "Ger\u00e4tebeschreibung:", "Hardware-IDs:", "Kompatible IDs:"),
+        (
+            "ID d'instance :",
+            "Description du p\u00e9riph\u00e9rique :",
+            "ID mat\u00e9riels :",
+            "ID compatibles :",
+        ),
+        ("Id. de instancia:", "Descripci\u00f3n:", "Id. de hardware:", "Id. compatibles:"),
+        ("Instance ID:", "Device Description:", "Hardware IDs:", "Compatible IDs:"),
+    ],
+)
+def test_blocks_in_other_languages(words: tuple[str, ...]) -> None:
+    place, name, hardware, compatible = (word.ljust(32) for word in words)
+    text = (
+        f"{place}{BOARD}\\3&61AAA01\n{name}Larkspur Video 3\nKlasse:   Anzeige\n"
+        f"{hardware}{BOARD}\n{' ' * 28}{CHIP}\n{compatible}PCI\\CC_0300\n\n"
+        f"{place}USB\\VID_F1B2&PID_0003\\5\n{name}Quillon Camera 3\n"
+    )
+    machine = parse_machine(text)
+    assert machine.findings == ()
+    assert rows(machine) == [
+        ("Larkspur Video 3", BOARD),
+        ("Quillon Camera 3", "USB\\VID_F1B2&PID_0003"),
+    ]
+    assert machine.devices[0].compatible_ids[-1] == "PCI\\CC_0300"
+
+
+def test_columns_before_an_identifier_and_lists_in_braces() -> None:
+    text = (
+        f"OK     Display   Larkspur Video 3   {BOARD}\\3&61\n------ -------\n\n"
+        f"FriendlyName : Ternfield LAN\nHardwareID   : {{{CHIP}&SUBSYS_00010001, {CHIP}}}\n"
+    )
+    machine = parse_machine(text)
+    assert machine.findings == ()
+    assert rows(machine) == [
+        ("Larkspur Video 3", BOARD),
+        ("Ternfield LAN", f"{CHIP}&SUBSYS_00010001"),
+    ]
+
+
 def test_headings_bring_every_id_below_them() -> None:
     text = (
         "Disk\n    Hardware ids:\n        SCSI\\DiskLARKSPURDISK_9__________1.02\n"
@@ -97,6 +140,22 @@ def test_tables_with_columns(text: str) -> None:
     machine = parse_machine(text)
     assert machine.findings == ()
     assert rows(machine) == [("Larkspur Video 3", BOARD)]
+
+
+def test_cells_of_a_table_with_line_ends_and_blanks() -> None:
+    text = (
+        f'Name,HardwareIDs\n"Larkspur","{BOARD}\n{CHIP}"\n'
+        f'Disk,SCSI\\DISK&VEN_QUILLON&PROD_BIG DISK\\4&1\n"cut off,"{CHIP}\nLast,{CHIP}\n'
+    )
+    machine = parse_machine(text, name="m")
+    assert [(device.line, device.name) for device in machine.devices] == [
+        (2, "Larkspur"),
+        (4, "Disk"),
+        (6, "Last"),
+    ]
+    assert machine.devices[0].hardware_ids[0] == BOARD
+    assert machine.devices[1].hardware_ids[0] == "SCSI\\DISKQUILLON_BIG_DISK________"
+    assert unknown(machine) == ["m line 5"]
 
 
 def test_a_row_of_a_table_without_an_id_is_named() -> None:
@@ -138,6 +197,19 @@ def test_the_list_of_usb_devices() -> None:
         ("Quillon Camera 3", "USB\\VID_F1B2&PID_0003"),
         ("", "USB\\VID_F1B2&PID_0100"),
     ]
+
+
+def test_a_tree_of_usb_devices() -> None:
+    port = "    |__ Port 2: Dev 3, If {}, Class=Human Interface Device, Driver=usbhid, 12M\n"
+    name = "        ID f1b2:0003 Quillon Camera 3\n"
+    hub = "/:  Bus 02.Port 1: Dev 1, Class=root_hub, Driver=xhci_hcd/6p, 5000M\n"
+    text = f"{hub}    ID 1d6b:0003 Root hub\n{port.format(0)}{name}{port.format(1)}{name}"
+    machine = parse_machine(text)
+    assert machine.findings == ()
+    assert rows(machine) == [("Quillon Camera 3", "USB\\VID_F1B2&PID_0003")]
+    # -t alone has no identifiers.
+    machine = parse_machine(hub + port.format(0), name="m")
+    assert (machine.devices, unknown(machine)) == ((), ["m line 1", "m line 2", "m"])
 
 
 def test_details_of_usb_devices_give_revision_and_class() -> None:
@@ -185,6 +257,14 @@ def test_exports_of_the_registry() -> None:
         hex_list(BOARD, CHIP, encoding="utf-16-le"), hex_list(BOARD, CHIP, encoding="ascii")
     )
     assert parse_machine(narrow).devices[0].hardware_ids[:2] == device.hardware_ids[:2]
+
+
+def test_a_list_that_is_cut_off_is_named() -> None:
+    text = "REGEDIT4\n\n[HKEY_LOCAL_MACHINE\\Enum\\PCI\\X\\1]\n"
+    whole = f'{text}"HardwareID"={hex_list(BOARD, CHIP, encoding="ascii")}\n'
+    assert len(parse_machine(whole).devices) == 1
+    machine = parse_machine(whole[:-30], name="m")
+    assert (machine.devices, unknown(machine)) == ((), ["m line 3", "m"])
 
 
 def test_exports_of_9x_systems_and_their_lines_without_sense() -> None:
@@ -309,7 +389,21 @@ IDE = "LARKSPUR_DISK_9" + "_" * 25
         # What one identifier does not tell is not made up.
         ("ISAPNP\\QLN0031_DEV0000\\1", ["ISAPNP\\QLN0031_DEV0000"], []),
         ("PCMCIA\\TERNFIELD-CC10BT/2-BF05\\1", ["PCMCIA\\TERNFIELD-CC10BT/2-BF05"], []),
-        ("EISA\\*QLN0031", ["EISA\\*QLN0031"], []),
+        # From memory: the form that an older system shows has the identifier inside.
+        ("EISA\\*QLN0031", ["EISA\\*QLN0031", "*QLN0031"], []),
+        ("EISA\\QLN0031", ["EISA\\QLN0031", "*QLN0031"], []),
+        ("BIOS\\*PNP0501\\0D", ["BIOS\\*PNP0501", "*PNP0501"], []),
+        # hardware-ids of HID: with the revision, then without.
+        (
+            "HID\\Vid_f1b2&Pid_0003&Rev_0110&MI_01&Col02",
+            [
+                "HID\\VID_F1B2&PID_0003&REV_0110&MI_01&COL02",
+                "HID\\VID_F1B2&PID_0003&MI_01&COL02",
+            ],
+            [],
+        ),
+        # A bus that is not known here: a line of its own.
+        ("TERNBUS\\VID_F4B9+PID_0100\\5", ["TERNBUS\\VID_F4B9+PID_0100"], []),
         ("ROOT\\*PNP0F08\\0000", ["ROOT\\*PNP0F08"], []),
         ("USB\\VID_F1B2&PID_0003&MI_01\\6", ["USB\\VID_F1B2&PID_0003&MI_01"], []),
     ],

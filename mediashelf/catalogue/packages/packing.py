@@ -41,8 +41,8 @@ class PackageFacts(NamedTuple):
 def _view(plain: list[Any]) -> KeptView:
     systems, fit, sections, installs = plain
     kept = (
-        KeptInstall(base, name, feature, tuple(missing))
-        for base, name, feature, missing in installs
+        KeptInstall(base, name, feature, tuple(missing), *map(tuple, excluded))
+        for base, name, feature, missing, *excluded in installs  # earlier readers kept no fifth
     )
     return KeptView(tuple(systems.split()), Fit(fit), tuple(sections), tuple(kept))
 

@@ -5,8 +5,10 @@ for IDE Devices, for USBSTOR Devices, HD Audio Codec Device Identification Strin
 Device Management Namespace Objects (ACPI). From memory: the shorter forms of HDAUDIO,
 that monitors are ``*PNP09FF``, and the form of SCSI in a device's instance path.
 That the ACPI bus reports ``ACPI\PNP0501`` and then ``*PNP0501`` is what the DevCon
-examples there show. Buses that are not here report what cannot be told from one
-identifier (ISAPNP, PCMCIA, EISA).
+examples there show; from memory that an older system shows ``BIOS\*PNP0501`` for a
+device with the id ``*PNP0501``, and that EISA cards have that form too. Identifiers for HID:
+those of the page that tell the device. Buses that are not here report what cannot be told
+from one identifier (ISAPNP, PCMCIA).
 """
 
 from __future__ import annotations
@@ -17,6 +19,11 @@ from collections.abc import Iterable
 Parts = tuple[str | None, ...]
 
 _ACPI_SHORT = re.compile(r"(?:ACPI\\|\*)([A-Z]{3,4}[0-9A-F]{4})")
+_STARRED = re.compile(r"(?:BIOS|EISA|ISAPNP)\\(\*[A-Z]{3,4}[0-9A-F]{4})")
+_EISA = re.compile(r"EISA\\([A-Z]{3}[0-9A-F]{4})")
+_HID = re.compile(
+    r"(HID\\VID_[0-9A-F]{4}&PID_[0-9A-F]{4})&REV_[0-9A-F]{4}((?:&MI_[0-9A-F]{2})?(?:&COL[0-9A-F]{2})?)"
+)
 _ACPI_LONG = re.compile(
     r"ACPI\\VEN_([A-Z]{3,4})&DEV_([0-9A-F]{4})(?:&SUBSYS_([0-9A-Z]{1,16}))?(?:&REV_([0-9A-F]{4}))?"
 )
@@ -61,6 +68,9 @@ def bus_lists(text: str) -> tuple[tuple[str, ...], tuple[str, ...]] | None:
         (_STORAGE, _storage),
         (_IDE, _ide),
         (_ACPI_SHORT, _acpi_short),
+        (_STARRED, lambda match: ([match[0], match[1]], [])),
+        (_EISA, lambda match: ([match[0], f"*{match[1]}"], [])),
+        (_HID, lambda match: ([match[0], match[1] + match[2]], [])),
     ):
         match = pattern.fullmatch(text)
         if match is not None:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from mediashelf.drivers.machines.classes import class_words
 from mediashelf.drivers.machines.devices import Device, pci_device
-from mediashelf.drivers.machines.identifiers import PciFunction
+from mediashelf.drivers.machines.identifiers import Identifiers, PciFunction
 
 # With -P and -PP the bridges on the way stand before the device.
 _BRIDGED = r"(?:/(?:[0-9a-f]{2}:)?[0-9a-f]{2}\.[0-7])*"
@@ -31,6 +31,14 @@ _SUBSYSTEM = re.compile(r"\s+Subsystem:.*?\[?\b([0-9a-f]{4}):([0-9a-f]{4})\]?\s*
 _NUMBER = re.compile(r"(?:(.*?) ?\[([0-9a-f]{4})\]|([0-9a-f]{4}))", re.IGNORECASE | re.DOTALL)
 _WORD = re.compile(r'"((?:[^"\\]|\\.)*)"|(\S+)')
 _TAG = re.compile(r"([A-Za-z][A-Za-z0-9]*):[\t ]+(.*)")  # copies turn the tab into blanks
+
+
+_TREE = re.compile(
+    r"[0-9a-f]{2}\.[0-7]  (?:(\S.*?) ?\[([0-9a-f]{4}):([0-9a-f]{4})\]"
+    r"|([0-9a-f]{4}):([0-9a-f]{4}))$",
+    re.IGNORECASE,
+)
+_CLASS_WORDS = re.compile(r"[^:]*: ")
 
 
 class NamesOnlyError(ValueError):
@@ -64,6 +72,26 @@ def parse_lspci_line(line: str, number: int) -> Device | None:
     return _terse(slot, named[3], class_code, vendor, device, named[6], number)
 
 
+def named_only(line: str, number: int) -> Device:
+    """Return what a line without numbers tells: a place and a name, and no identifier."""
+    match = _LINE.fullmatch(line.strip())
+    slot, words = (match[1].lower(), match[2]) if match else ("", "")
+    name = _REVISION.sub("", _CLASS_WORDS.sub("", words, count=1)).strip()
+    return Device(Identifiers(()), name=name, slot=slot, line=number)
+
+
+def parse_tree_line(line: str, number: int) -> Device | None:
+    """Return the device of a line of ``-tvnn`` or ``-tvn``; None without numbers, or for others."""
+    match = _TREE.search(line) if line[:2] in ("-[", "-+", "+-", "\\-", "| ", "|-") else None
+    if match is None:
+        return None
+    vendor, device = (int(match[2] or match[4], 16), int(match[3] or match[5], 16))
+    # The tree tells neither class nor revision, and of the place only the end.
+    return pci_device(
+        PciFunction(vendor, device), name=_shown_name(match[1] or "", None), line=number
+    )
+
+
 def _terse(
     slot: str, name: str, class_code: int, vendor: int, device: int, tail: str, number: int
 ) -> Device:
@@ -72,19 +100,25 @@ def _terse(
     function = PciFunction(
         vendor,
         device,
-        # The program leaves out a revision of zero.
-        revision=int(revision[1], 16) if revision else 0,
+        # The program leaves out a revision of zero; a line that is cut off tells none.
+        revision=int(revision[1], 16) if revision else None if _is_cut(tail) else 0,
         class_code=class_code,
         prog_if=int(prog_if[1], 16) if prog_if else None,
     )
-    if name in ("Device", ""):
-        name = ""  # the program knows neither vendor nor device
-    elif name.endswith(" Device"):
-        name = _vendor_only(name.removesuffix(" Device"), class_code)
-    return pci_device(function, name=name, slot=slot, line=number)
+    return pci_device(function, name=_shown_name(name, class_code), slot=slot, line=number)
 
 
-def _vendor_only(vendor: str, class_code: int) -> str:
+def _shown_name(name: str, class_code: int | None) -> str:
+    """Return a name; where the program does not know the device it says so."""
+    vendor = name.removesuffix("Device").rstrip()
+    return _vendor_only(vendor, class_code) if f" {name}".endswith(" Device") else name
+
+
+def _is_cut(tail: str) -> bool:
+    return tail.count("(") > tail.count(")")
+
+
+def _vendor_only(vendor: str, class_code: int | None) -> str:
     return f"{vendor} {class_words(class_code)}" if vendor else ""
 
 

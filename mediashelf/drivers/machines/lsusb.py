@@ -14,6 +14,8 @@ from mediashelf.drivers.machines.devices import Device, device_from_ids
 _LINE = re.compile(
     r"Bus [0-9]{3} Device [0-9]{3}: ID ([0-9a-f]{4}):([0-9a-f]{4})(?:\s+(.*))?", re.IGNORECASE
 )
+_TREE_LINE = re.compile(r"(?:/: +Bus|\|__ Port) .*?\bDev [0-9]{1,4}, (?:If ([0-9]{1,3}), )?.*")
+_TREE_ID = re.compile(r"ID ([0-9a-f]{4}):([0-9a-f]{4})(?:\s+(.*))?", re.IGNORECASE)
 _DETAIL = re.compile(r"\s+(bcdDevice|b[A-Z]\w+)\s+([0-9a-fx.]+)\b.*")
 _ROOT_HUB = "1D6B"  # the vendor that the host's own root hubs name; they are no device
 _CLASS = ("bDeviceClass", "bDeviceSubClass", "bDeviceProtocol")
@@ -29,6 +31,7 @@ class UsbRecord:
     product: str
     name: str
     details: dict[str, str] = field(default_factory=dict)
+    is_told_before: bool = False  # a tree has a line for each interface of a device
 
     def add(self, line: str) -> None:
         """Take a line below the device's; lines without a known value tell nothing here."""
@@ -38,7 +41,7 @@ class UsbRecord:
 
     def device(self) -> Device | None:
         """Return the device, None for the root hubs of the system that printed the list."""
-        if self.vendor == _ROOT_HUB:
+        if self.vendor == _ROOT_HUB or self.is_told_before:
             return None
         chip = f"USB\\VID_{self.vendor}&PID_{self.product}"
         revision = self.details.get("bcdDevice", "").replace(".", "").rjust(4, "0")
@@ -65,9 +68,22 @@ class UsbRecord:
         return [int(text) for text in texts]
 
 
-def start_usb(line: str, number: int) -> UsbRecord | None:
-    """Return the device that a line of the list names, None for other lines."""
+def is_tree_line(line: str, following: str) -> bool:
+    """Whether a line of ``-tv`` is told more of by the next; with ``-t`` there is no identifier."""
+    return bool(_TREE_LINE.fullmatch(line.strip()) and _TREE_ID.fullmatch(following.strip()))
+
+
+def start_usb(line: str, number: int, before: str = "") -> UsbRecord | None:
+    """Return the device that a line of the list names, None for other lines.
+
+    ``before`` is the line before it, which in a tree tells that a device begins.
+    """
     match = _LINE.fullmatch(line.strip())
+    tree = _TREE_LINE.fullmatch(before.strip())
+    if match is None and tree is not None:
+        match = _TREE_ID.fullmatch(line.strip())
     if match is None:
         return None
-    return UsbRecord(number, match[1].upper(), match[2].upper(), (match[3] or "").strip())
+    record = UsbRecord(number, match[1].upper(), match[2].upper(), (match[3] or "").strip())
+    record.is_told_before = tree is not None and (tree[1] or "0").strip("0") != ""
+    return record

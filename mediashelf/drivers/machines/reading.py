@@ -15,7 +15,7 @@ from pathlib import Path
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.machines.line_findings import LineFindings
 from mediashelf.drivers.machines.registry_export import is_registry_export, read_registry_export
-from mediashelf.drivers.machines.tables import TableForm, find_table, read_row
+from mediashelf.drivers.machines.tables import TableForm, find_table, join_rows, read_row
 from mediashelf.drivers.machines.text_lists import TextParser
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
@@ -91,8 +91,8 @@ def parse_machine(text: str, *, name: str = "machine") -> Machine:
 
 def _table(form: TableForm, lines: Sequence[str], problems: LineFindings) -> list[Device]:
     devices = []
-    for number, line in enumerate(lines, 1):
-        if number <= form.line or not line.strip():
+    for number, line in join_rows(form, lines):
+        if not line.strip():
             continue
         device = read_row(form, line[: 4 * MAX_LINE], number)
         if device is None:

@@ -34,7 +34,10 @@ class _Key:
         if match is not None:
             data = bytes.fromhex("".join(match[1].replace(",", " ").split()))
             text = data.decode("utf-16-le" if is_wide else "cp1252", "replace")
-            return [one for one in text.split("\0") if one]
+            *texts, rest = text.split("\0")
+            if rest:
+                raise ValueError("a list of texts ends in a zero")  # it is cut off
+            return [one for one in texts if one]
         return [one.strip() for one in _unquoted(value).split(",") if one.strip()]
 
     @property

@@ -8,16 +8,22 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from mediashelf.drivers.machines.devices import Device, device_from_ids
+from mediashelf.drivers.machines.identifiers import ENUMERATORS
 
 _IDENTIFIERS = ("hardwareid", "hardwareids", "instanceid", "deviceid", "pnpdeviceid", "pnpid")
 _COMPATIBLE = ("compatibleid", "compatibleids")
 _NAMES = ("friendlyname", "name", "caption", "devicename", "description", "devicedescription")
 _INSTANCE = re.compile(r"^([^\\]+\\[^\\]+)\\.*$")
 _SEPARATORS = ",;\t"
+_BETWEEN = re.compile(
+    rf"[,;|\n]|\s+(?=\*|(?:{'|'.join(sorted(ENUMERATORS))})\\)|(?<=\s)\s+", re.IGNORECASE
+)
+_MOST_JOINED = 64
+"""Lines of one row that are looked at."""
 
 
 class TableForm(NamedTuple):
@@ -54,7 +60,7 @@ def _heading(line: str, number: int, separator: str) -> TableForm | None:
 def read_row(form: TableForm, line: str, number: int) -> Device | None:
     """Return the device of one line, None where no column has an identifier."""
     try:
-        cells = next(csv.reader([line], delimiter=form.separator), [])
+        cells = next(csv.reader(line.splitlines(keepends=True), delimiter=form.separator), [])
     except csv.Error:
         return None
 
@@ -69,9 +75,29 @@ def read_row(form: TableForm, line: str, number: int) -> Device | None:
     return device_from_ids(hardware, compatible, name=name, line=number)
 
 
+def join_rows(form: TableForm, lines: Sequence[str]) -> Iterator[tuple[int, str]]:
+    """Yield the rows below the heading with their numbers; a quoted cell may have line ends.
+
+    Where its quote is not closed soon, the line alone is the row.
+    """
+    number = form.line
+    while number < len(lines):
+        end = number + 1
+        last = min(len(lines), number + _MOST_JOINED)
+        odd = lines[number].count('"') % 2
+        while odd and end < last:
+            odd ^= lines[end].count('"') % 2
+            end += 1
+        end = number + 1 if odd else end
+        yield number + 1, "\n".join(lines[number:end])
+        number = end
+
+
 def _identifiers(cell: str) -> list[str]:
     """Return the identifiers in a cell, without the part that tells one instance."""
-    words = [word.strip(" {}\"'") for word in re.split(r"[,;|\n]|\s+", cell)]
+    words = [word.strip(" {}\"'") for word in _BETWEEN.split(cell)]
+    # Blanks in the name of a product stand where an identifier has underscores.
+    words = [re.sub(r"\s", "_", word) for word in words]
     return [
         _INSTANCE.sub(r"\1", word)
         for word in words

@@ -8,25 +8,30 @@ reported, and never becomes the name of the next device.
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from typing import NamedTuple
 
 from mediashelf.drivers.machines import lspci
-from mediashelf.drivers.machines.devices import Device, device_from_ids, pci_device
+from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.machines.id_group import IdGroup
-from mediashelf.drivers.machines.identifiers import ENUMERATORS, is_well_formed
+from mediashelf.drivers.machines.identifiers import is_well_formed
 from mediashelf.drivers.machines.line_findings import LineFindings
-from mediashelf.drivers.machines.lsusb import UsbRecord, start_usb
+from mediashelf.drivers.machines.line_words import (
+    COMPATIBLE,
+    HARDWARE,
+    PLACE,
+    find_identifiers,
+    find_label,
+    is_name_key,
+    last_column,
+)
+from mediashelf.drivers.machines.lsusb import UsbRecord, is_tree_line, start_usb
+from mediashelf.drivers.machines.pci_details import OpenPciDevice, parse_dump_row
 
-_WORD = re.compile(r"(?:\*|\b[A-Z0-9]+\\)[^\s\"',;\\]+", re.IGNORECASE)
-_LABEL = re.compile(r"\s*(hardware|compatible)[ _-]?ids?\b", re.IGNORECASE)
-_PLACE = re.compile(r"\s*(?:(?:pnp)?device|instance)[ _-]?(?:id|path)\b", re.IGNORECASE)
 _KEY = re.compile(r"([\w /().-]{1,60})(?::(?=\s|$)|=)(.*)")
-_NAME_KEYS = ("name", "description", "device description", "caption", "friendlyname")
 _AFTER = re.compile(r"\S* {1,40}: {1,40}(\S.*)")
 _BARE_ID = re.compile(r"[!-+\--~]{2,199}")
+_RULER = re.compile(r"[-=+| ]{4,}")
 _MOST_WAITING = 40  # lines of one block; also a bound on the time that a text can take
-_DUMP = re.compile(r"[0-9a-f]{2,3}: (?:[0-9a-f]{2} ?)+", re.IGNORECASE)
 
 
 class _Waiting(NamedTuple):
@@ -53,34 +58,44 @@ class TextParser:
         self._name = ""  # of the next device
         self._is_keyed = False  # the device is one of a block of "key: value" lines
         self._waiting: list[_Waiting] = []
-        self._is_verbose = False  # the last device came from a line that details may follow
+        self._pci: OpenPciDevice | None = None
+        self._before = ""  # the line before
 
     def finish(self) -> list[Device]:
         """Return the devices in the order of the lines."""
         self._end_block()
-        return [device for device in self._devices if device is not _NOTHING]
+        return self._devices
 
     def take(self, line: str, number: int, following: str) -> None:
         """Take the next line; ``following`` is the one after it."""
         stripped = line.strip()
-        if not stripped:
+        before, self._before = self._before, stripped
+        if not stripped or is_tree_line(stripped, following):
             self._end_block()
             return
         if stripped[0] in "#;":
             return
         tag = lspci.parse_tag(line)
-        usb = start_usb(line, number)
+        usb = start_usb(line, number, before)
+        tree = lspci.parse_tree_line(stripped, number)
+        row = parse_dump_row(stripped) if self._pci or self._record else None
         if usb is not None:
             self._end_block()
             self._usb = usb
-        elif self._usb is not None and not _has_identifier(line):
+        elif self._usb is not None and not find_identifiers(line):
             self._usb.add(line)
+        elif row is not None:
+            if self._pci is not None:  # a record of -vmm has all that matters itself
+                self._pci.add_row(*row)
+        elif tree is not None:
+            self._end_block()
+            self._devices.append(tree)
         elif tag is not None and (self._record is not None or lspci.starts_record(*tag)):
             self._take_tag(*tag, number)
         elif lspci.is_lspci_line(line):
             self._take_lspci(line, number)
-        elif self._is_verbose and line[0] in " \t":
-            self._take_detail(line)
+        elif self._pci is not None and line[0] in " \t":
+            self._pci.add(line)
         else:
             self._take_text(line, number, following)
 
@@ -89,7 +104,14 @@ class TextParser:
         self._end_record()
         self._end_group()
         self._drop_waiting(-1)
-        self._is_verbose = False
+        self._end_pci()
+
+    def _end_pci(self) -> None:
+        pci, self._pci = self._pci, None
+        if pci is not None and pci.device.function is None:
+            self._problems.names_only(pci.device.line)
+        elif pci is not None:
+            self._devices.append(pci.device)
 
     def _end_usb(self) -> None:
         record, self._usb = self._usb, None
@@ -102,6 +124,7 @@ class TextParser:
             self._end_record()  # a copy may have lost the blank line between records
         if self._record is None:
             self._end_group()
+            self._end_pci()
             self._record = lspci.LspciRecord(number, {})
         lspci.add_tag(self._record, tag, value)
 
@@ -129,44 +152,31 @@ class TextParser:
         try:
             device = lspci.parse_lspci_line(line, number)
         except lspci.NamesOnlyError:
-            self._problems.names_only(number)
-            self._is_verbose = True
-            self._devices.append(_NOTHING)
-            return
+            device = lspci.named_only(line, number)  # its registers may follow
         if device is None:
             self._problems.not_understood(number, line)
             return
-        self._is_verbose = True
-        self._devices.append(device)
-
-    def _take_detail(self, line: str) -> None:
-        """Take an indented line of ``lspci -v``: only the subsystem matters here."""
-        device = self._devices[-1]
-        subsystem = lspci.parse_subsystem_line(line)
-        if subsystem is not None and device.function is not None:
-            function = device.function._replace(subsystem=subsystem)
-            self._devices[-1] = replace(
-                pci_device(function), name=device.name, slot=device.slot, line=device.line
-            )
+        self._pci = OpenPciDevice(device)
 
     def _take_text(self, line: str, number: int, following: str) -> None:
         self._end_usb()
-        words = [match[0] for match in _WORD.finditer(line) if _is_identifier(match[0])]
-        label = _LABEL.match(line)
+        self._end_pci()
+        words = find_identifiers(line)
+        label = find_label(line)
         indent = _indent(line)
-        if label is not None:
-            self._start_label(label[1].lower(), indent)
+        if label in (HARDWARE, COMPATIBLE):
+            self._start_label(label, indent)
         elif words and indent < self._label_indent:
             self._label = ""  # the heading was inside the device before
         if not words:
-            if label is not None or _DUMP.fullmatch(line.strip()):
+            if label in (HARDWARE, COMPATIBLE) or _RULER.fullmatch(line.strip()):
                 return
             if self._is_listed(indent) and _BARE_ID.fullmatch(line.strip()):
                 self._add(line.strip().upper(), number, is_first=False)
             else:
                 self._take_other(line, number, following)
             return
-        self._take_name_beside(line, words[0], number, is_labelled=label is not None)
+        self._take_name_beside(line, words[0], number, label)
         for word in words:
             if not is_well_formed(word):
                 self._problems.add(
@@ -195,14 +205,14 @@ class TextParser:
         group = self._group
         return group is not None and self._label in group.headings and indent > self._label_indent
 
-    def _take_name_beside(self, line: str, word: str, number: int, *, is_labelled: bool) -> None:
+    def _take_name_beside(self, line: str, word: str, number: int, label: str) -> None:
         """Take what stands before the first identifier of a line as the device's name."""
-        before = line[: line.index(word)].strip(" \t:=-\"'|")
-        if is_labelled or not before:
+        before = last_column(line[: line.index(word)].strip(" \t:=-\"'|{"))
+        if label in (HARDWARE, COMPATIBLE) or not before:
             return
         indent = _indent(line)
         self._end_group()
-        if _PLACE.match(before):
+        if label == PLACE:
             self._is_keyed = True
             return
         self._drop_waiting(indent)
@@ -213,7 +223,7 @@ class TextParser:
         detail = _KEY.fullmatch(line.strip())
         if detail is not None:
             key, value = detail[1].strip().lower(), detail[2].strip()
-            is_name = key in _NAME_KEYS and bool(value)
+            is_name = is_name_key(key) and bool(value)
             if self._group is not None and (indent or is_name or self._is_keyed):
                 if is_name and not self._group.name:
                     self._group.name = value
@@ -279,19 +289,6 @@ class TextParser:
             self._devices.append(group.device())
 
 
-_NOTHING = Device(device_from_ids(()).identifiers)
-
-
 def _indent(line: str) -> int:
     expanded = line.expandtabs()
     return len(expanded) - len(expanded.lstrip())
-
-
-def _has_identifier(line: str) -> bool:
-    return any(_is_identifier(match[0]) for match in _WORD.finditer(line))
-
-
-def _is_identifier(word: str) -> bool:
-    if word.startswith("*"):
-        return len(word) >= 8 and word[1:4].isalpha()
-    return word.partition("\\")[0].upper() in ENUMERATORS

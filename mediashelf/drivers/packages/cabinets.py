@@ -14,10 +14,19 @@ from mediashelf.formats.packed.cabinet import (
     parse_cabinet_file,
     parse_cabinet_header,
 )
-from mediashelf.formats.packed.compressed import METHOD_LZSS, parse_compressed_header
+from mediashelf.formats.packed.compressed import (
+    METHOD_INVERTED,
+    METHOD_LZSS,
+    METHOD_STORED,
+    LzssLength,
+    parse_compressed_header,
+)
 
 MAX_LIST = 4 << 20
 """Bytes of a cabinet that are read; its list of files stands in front."""
+
+MAX_COUNTED = 16 << 20
+"""Bytes of a compressed file that are counted through; what is longer is not a driver."""
 
 BROKEN_OFF = -2
 """In the place of the size of a file whose rest is not there."""
@@ -97,24 +106,42 @@ def expanded_size(tree: PackageTree, file: TreeFile) -> int:
     """Return how long a file such as ``NAME.SY_`` is when it is expanded, -1 if unknown.
 
     One that is not compressed in spite of its name has its own length; one that holds
-    less than it says has 0.
+    less than it says is :data:`BROKEN_OFF`.
     """
     head = _head(tree, file)
     if not head.startswith(_COMPRESSED_MARKS):
         if not head.startswith(CABINET_MARK):
             return file.size
         files = cabinet_files(tree, file)
-        return max(files.values(), default=0) if files is not None else 0
+        return max(files.values(), default=BROKEN_OFF) if files is not None else BROKEN_OFF
     try:
         header = parse_compressed_header(head)
     except FormatError:
-        return 0
+        return BROKEN_OFF
     if header.size is None:
         return -1
     packed = max(file.size - header.data_offset, 0)
-    if header.method == METHOD_LZSS and packed * _MOST_FROM_A_BYTE < header.size:
-        return 0
-    return header.size
+    if header.method in (METHOD_STORED, METHOD_INVERTED):
+        is_whole = packed >= header.size
+    elif header.method == METHOD_LZSS:
+        is_whole = (
+            packed * _MOST_FROM_A_BYTE >= header.size
+            and _length(tree, file, header.data_offset, header.size) >= header.size
+        )
+    else:
+        is_whole = packed > 0  # the other methods cannot be counted
+    return header.size if is_whole else BROKEN_OFF
+
+
+def _length(tree: PackageTree, file: TreeFile, start: int, limit: int) -> int:
+    """Return how many bytes an LZSS stream expands to, at most about ``limit``."""
+    try:
+        data = tree.read(file, MAX_COUNTED)
+    except (OSError, MediashelfError):
+        return BROKEN_OFF
+    counter = LzssLength()
+    counter.update(data[start:])
+    return limit if file.size > MAX_COUNTED else counter.finish(limit)
 
 
 def _head(tree: PackageTree, file: TreeFile) -> bytes:

@@ -24,6 +24,9 @@ class FileState(StrEnum):
     HIDDEN_NAME = "hidden-name"  # only under a name that the target does not see
     SHORT_NAME = "short-name"  # only under the short name, where long names are read
     MISSING = "missing"
+    NO_LIST = "no-list"  # a section that CopyFiles names and nothing has: no file at all
+    NO_SECTION = "no-section"  # the same of Needs
+    NO_DISK = "no-disk"  # the INF says that it is on a disk which it does not define
 
     @property
     def is_usable(self) -> bool:
@@ -33,7 +36,7 @@ class FileState(StrEnum):
     @property
     def is_there(self) -> bool:
         """Whether there is a file under the name that is asked for, in whatever state."""
-        return self not in (FileState.HIDDEN_NAME, FileState.MISSING)
+        return self not in _NOT_THERE
 
 
 _UNUSABLE = frozenset(
@@ -43,16 +46,28 @@ _UNUSABLE = frozenset(
         FileState.FOUND_ABOVE,
         FileState.HIDDEN_NAME,
         FileState.MISSING,
+        FileState.NO_DISK,
+        FileState.NO_LIST,
+        FileState.NO_SECTION,
         FileState.PAST_END,
     )
+)
+_NOT_THERE = (
+    FileState.HIDDEN_NAME,
+    FileState.MISSING,
+    FileState.NO_LIST,
+    FileState.NO_SECTION,
 )
 _NOT_WHOLE = {
     FileState.CABINET_UNREAD: "in a cabinet that is cut short or damaged",
     FileState.CUT_SHORT: "cut short",
     FileState.FOUND_ABOVE: "found outside the package",
+    FileState.NO_DISK: "on a disk that the INF does not define",
+    FileState.NO_LIST: "no such section",
+    FileState.NO_SECTION: "no such section",
     FileState.PAST_END: "past the end of the image",
 }
-"""What is wrong with files that are there and cannot be used."""
+"""What is wrong with files, apart from those that are just not there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,12 +86,12 @@ class FileCheck:
 
     @property
     def fault(self) -> str:
-        """What is wrong with a file that is there and cannot be used; empty for others."""
+        """What is wrong where it is not just that the file is missing; else empty."""
         return _NOT_WHOLE.get(self.state, "")
 
     @property
     def label(self) -> str:
-        """The name, and what is wrong with the file where it is there."""
+        """The name, and what is wrong where the file is not just missing."""
         return f"{self.needed.name} ({self.fault})" if self.fault else self.needed.name
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 
 from mediashelf.drivers.packages.cabinets import (
     BROKEN_OFF,
@@ -14,7 +15,7 @@ from mediashelf.drivers.packages.checked_files import FileCheck, FileState, Pack
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
-from mediashelf.formats.inf.requirements import NeededFile, requirements
+from mediashelf.formats.inf.requirements import NeededFile, TextFault, requirements
 from mediashelf.formats.inf.source_files import compressed_names, join_path
 from mediashelf.formats.inf.systems import InfSystem
 
@@ -107,18 +108,31 @@ class FileFinder:
                 return
             root = folder_of(root)
 
+    def is_below(self, path: str) -> bool:
+        """Whether a path is in the INF's folder or below it."""
+        return path.lower().startswith(f"{self.folder.lower()}/")
+
+    def find_file(self, path: str) -> TreeFile | None:
+        """Return the file that :meth:`check` finds for a path, cabinets and other trees aside."""
+        found = (self.find(one) for one in (path, *_compressed_paths(path)))
+        return next((file for file in found if file is not None), None)
+
     def check(self, needed: NeededFile) -> FileCheck:
         """Return how ``needed`` is found; its own name goes before compressed ones.
 
         Files beside it go before those in a cabinet (INF SourceDisksNames section).
         """
+        if needed.fault not in (None, TextFault.NO_DISK):
+            return FileCheck(needed, FileState(needed.fault), needed.path)
         if needed.provider:
             return FileCheck(needed, FileState.FROM_SYSTEM, needed.provider)
         places = [needed.path, *_compressed_paths(needed.path)]
         for path in places:
             found = next(self._from_every_root(path), None)
             if found is not None:
-                return self._check_found(needed, *found, is_packed=path != needed.path)
+                check = self._check_found(needed, *found, is_packed=path != needed.path)
+                is_lost = needed.fault is not None and check.state.is_usable
+                return replace(check, state=FileState.NO_DISK) if is_lost else check
         return self._check_cabinet(needed) or self._check_other_names(needed, places)
 
     def _check_found(
@@ -127,7 +141,7 @@ class FileFinder:
         if file.is_cut:
             return FileCheck(needed, FileState.PAST_END, file.path)
         size = expanded_size(self.tree, file) if is_packed else file.size
-        if _is_short(needed, size) or (is_packed and not file.size):
+        if _is_short(needed, size) or size == BROKEN_OFF or (is_packed and not file.size):
             state = FileState.CUT_SHORT
         elif root != self.folder:
             state = self._state_above(needed, root, file)
@@ -141,9 +155,9 @@ class FileFinder:
         It is when it is beside or below the INF all the same, or when the tag file of
         its disk is found from there too; any other may be somebody else's.
         """
-        is_below = file.path.lower().startswith(f"{self.folder.lower()}/")
         has_tag = bool(needed.tag) and self.tree.find(f"{root}/{needed.tag}") is not None
-        return FileState.OTHER_ROOT if is_below or has_tag else FileState.FOUND_ABOVE
+        is_own = has_tag or self.is_below(file.path)
+        return FileState.OTHER_ROOT if is_own else FileState.FOUND_ABOVE
 
     def _check_other_names(self, needed: NeededFile, places: list[str]) -> FileCheck:
         """Look in the tree that the target does not read."""

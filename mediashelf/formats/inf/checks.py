@@ -21,6 +21,7 @@ from mediashelf.formats.inf.source_files import (
     copy_lines,
     iter_source_disks,
     iter_source_files,
+    list_names,
     suffixes_there,
 )
 from mediashelf.formats.inf.systems import ARCHITECTURES
@@ -175,7 +176,7 @@ def _check_copies(inf: Inf) -> Iterator[Found]:
             continue
         includes = any(True for _ in section.all("Include"))
         for entry in section.all("CopyFiles"):
-            for name in _list_names(inf, entry):
+            for name in list_names(inf, entry):
                 if name.lower() in seen_lists:
                     continue
                 if inf.section(name) is None and not includes:
@@ -193,11 +194,6 @@ def _check_copies(inf: Inf) -> Iterator[Found]:
                     yield "copies-inf", line.line, line.source[:80]
                 if source not in listed and not follows_others:
                     yield "file-without-source-disk", line.line, line.source[:80]
-
-
-def _list_names(inf: Inf, entry: InfEntry) -> list[str]:
-    names = (inf.expand(value).strip() for value in entry.values)
-    return [name for name in dict.fromkeys(names) if name and not name.startswith("@")]
 
 
 def _check_source_disks(inf: Inf) -> Iterator[Found]:

@@ -7,7 +7,8 @@ CopyINF directive, INF Version section, INF DDInstall section.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from enum import StrEnum
 from typing import NamedTuple
 
 from mediashelf.formats.inf.copying import (
@@ -19,15 +20,27 @@ from mediashelf.formats.inf.copying import (
 )
 from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.models import models_for
-from mediashelf.formats.inf.sections import InfSection
+from mediashelf.formats.inf.sections import InfEntry, InfSection
 from mediashelf.formats.inf.source_files import (
     CopyLine,
     SourceTables,
     copy_lines,
     join_path,
+    list_names,
     source_tables,
 )
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
+
+LONGEST_NAME = 80
+"""Characters that are shown of a section's name."""
+
+
+class TextFault(StrEnum):
+    """Why a text does not tell what a section needs, or from where."""
+
+    NO_LIST = "no-list"  # CopyFiles names a section that is not there
+    NO_SECTION = "no-section"  # Needs names one
+    NO_DISK = "no-disk"  # no SourceDisksNames section has the file's disk
 
 
 class NeededFile(NamedTuple):
@@ -37,7 +50,8 @@ class NeededFile(NamedTuple):
     ``cabinet`` (a path too) is set when the file is inside one, ``tag`` when its disk
     has a tag file. ``provider`` names an INF outside the package, such as the system's
     layout, that tells where the file is. ``size`` is 0 when unknown; ``line`` is that
-    of the copy.
+    of the copy. ``fault`` is set where the text does not tell: with a section that is not
+    there, ``name`` and ``path`` are ``[its name]``.
     """
 
     name: str
@@ -47,6 +61,14 @@ class NeededFile(NamedTuple):
     cabinet: str = ""
     provider: str = ""
     tag: str = ""
+    fault: TextFault | None = None
+
+
+class OtherInfs(NamedTuple):
+    """What an entry names: the INFs that are in the package, and the names of the others."""
+
+    found: tuple[Inf, ...] = ()
+    outside: tuple[str, ...] = ()
 
 
 class Requirements(NamedTuple):
@@ -99,22 +121,26 @@ class _Collector:
         self.lists_seen: dict[int, set[str]] = {}
         self.tables: dict[int, SourceTables] = {}
         self.folders: dict[int, str] = {}  # of INFs that CopyINF names, from the first one's
-        self.layouts: dict[int, tuple[str, list[Inf]]] = {}
+        self.layouts: dict[int, OtherInfs] = {}
+        self.opened: dict[int, Inf] = {}
 
     def take(self, inf: Inf, install: str) -> None:
         pending = [(inf, name) for name in self._start(inf, install)]
         while pending:
             source, name = pending.pop()
+            self.opened.setdefault(id(source), source)
             section = source.section(name)
             if section is None or (id(source), name.lower()) in self.seen:
                 continue
             self.seen.add((id(source), name.lower()))
             lists_seen = self.lists_seen.setdefault(id(source), set())
+            included = self._followed(source, section, "Include")
             for entry in section.all("CopyFiles"):
                 for line in copy_lines(source, entry, lists_seen):
                     self._place(source, line)
+                self._copy_others(source, entry, included)
             pending += [(source, name) for name in added_interfaces(source, section, self.system)]
-            pending += self._needed_sections(source, section)
+            pending += self._needed_sections(source, section, included)
             pending += self._copied_infs(source, section)
 
     def _start(self, inf: Inf, install: str) -> list[str]:
@@ -123,17 +149,54 @@ class _Collector:
             *sections_of_class(inf, self.system),
         ]
 
-    def _needed_sections(self, inf: Inf, section: InfSection) -> list[tuple[Inf, str]]:
-        included = self._followed(inf, section, "Include")
+    def _copy_others(self, inf: Inf, entry: InfEntry, included: OtherInfs) -> None:
+        """Take the lists that the INF itself has not: an INF that it includes may have them."""
+        for name in list_names(inf, entry):
+            if inf.section(name) is not None:
+                continue
+            other = next((one for one in included.found if one.section(name) is not None), None)
+            if other is not None:
+                for line in copy_lines(other, InfEntry("", (name,), entry.line), set()):
+                    self._place(other, line)
+            elif not included.outside:
+                self._add_fault(TextFault.NO_LIST, name, entry.line)
+
+    def _add_fault(self, fault: TextFault, section: str, line: int) -> None:
+        name = f"[{section[:LONGEST_NAME]}]"
+        self.files.setdefault((name.lower(), "", ""), NeededFile(name, name, 0, line, fault=fault))
+
+    def _needed_sections(
+        self, inf: Inf, section: InfSection, included: OtherInfs
+    ) -> list[tuple[Inf, str]]:
         found = []
         for entry in section.all("Needs"):
             for value in entry.values:
                 name = inf.expand(value).strip()
-                for other in (*included, inf):
-                    if name and other.section(name) is not None:
-                        found.append((other, name))
-                        break
+                near = {id(one): one for one in (*included.found, inf)}
+                places = [one for one in (near | self.opened).values() if one.section(name)]
+                if places:
+                    found.append((places[0], name))
+                elif name and not (included.outside or self._includes_outside(inf)):
+                    self._add_fault(TextFault.NO_SECTION, name, entry.line)
         return found
+
+    def _includes_outside(self, inf: Inf) -> bool:
+        """Whether another section includes an INF outside the package, which may serve this one.
+
+        What one section includes stays open for those after it (from memory).
+        """
+        return any(
+            path.lower() not in self.companions
+            for one in inf.sections.values()
+            for path in self._paths(inf, one, "Include")
+        )
+
+    def _paths(self, inf: Inf, section: InfSection | None, key: str) -> Iterator[str]:
+        """Yield the paths of the INFs that the entries of a key name."""
+        for entry in section.all(key) if section else ():
+            for value in entry.values:
+                if name := inf.expand(value).strip():
+                    yield join_path(self._folder(inf), name)
 
     def _copied_infs(self, inf: Inf, section: InfSection) -> list[tuple[Inf, str]]:
         """Note the INFs of CopyINF, and return all that their packages install."""
@@ -163,56 +226,56 @@ class _Collector:
     def _folder(self, inf: Inf) -> str:
         return self.folders.get(id(inf), "")
 
-    def _followed(self, inf: Inf, section: InfSection | None, key: str) -> list[Inf]:
-        """Return the companions that an entry names; remember the other names."""
+    def _followed(self, inf: Inf, section: InfSection | None, key: str) -> OtherInfs:
+        """Return what the entries of a key name; remember the names from outside the package."""
         found = []
-        for entry in section.all(key) if section else ():
-            for value in entry.values:
-                name = inf.expand(value).strip()
-                self.has_followed = True
-                companion = self.companions.get(join_path(self._folder(inf), name).lower())
-                if companion is not None:
-                    self.folders.setdefault(id(companion), self._folder(inf))
-                    found.append(companion)
-                elif name:
-                    self.not_followed[name] = None
-        return found
+        outside = []
+        for path in self._paths(inf, section, key):
+            self.has_followed = True
+            companion = self.companions.get(path.lower())
+            if companion is not None:
+                self.folders.setdefault(id(companion), self._folder(inf))
+                found.append(companion)
+            else:
+                name = path.removeprefix(self._folder(inf)).strip("/")
+                self.not_followed[name] = None
+                outside.append(name)
+        return OtherInfs(tuple(found), tuple(outside))
 
     def _tables(self, inf: Inf) -> SourceTables:
         if id(inf) not in self.tables:
             self.tables[id(inf)] = source_tables(inf, self.system.source_suffixes)
         return self.tables[id(inf)]
 
-    def _layouts(self, inf: Inf) -> tuple[str, list[Inf]]:
-        """Return what LayoutFile names, and those of them that are in the package."""
+    def _layouts(self, inf: Inf) -> OtherInfs:
+        """Return what LayoutFile names."""
         if id(inf) not in self.layouts:
-            named = inf.version_value("LayoutFile")
-            self.layouts[id(inf)] = named, self._followed(inf, inf.section("Version"), "LayoutFile")
+            self.layouts[id(inf)] = self._followed(inf, inf.section("Version"), "LayoutFile")
         return self.layouts[id(inf)]
 
     def _place(self, inf: Inf, line: CopyLine) -> None:
         tables = self._tables(inf)
         file = tables.files.get(line.source.lower())
-        provider = ""
-        if file is None:
-            named, layouts = self._layouts(inf)
-            for layout in layouts:
-                tables = self._tables(layout)
-                file = tables.files.get(line.source.lower())
-                if file is not None:
+        disk = tables.disks.get(file.disk_id) if file is not None else None
+        outside: tuple[str, ...] = ()
+        if disk is None:
+            layouts = self._layouts(inf)
+            outside = layouts.outside
+            for tables in map(self._tables, layouts.found):
+                file = file or tables.files.get(line.source.lower())
+                disk = tables.disks.get(file.disk_id) if file is not None else None
+                if disk is not None:
                     break
-            else:
-                provider = named
         root = self._folder(inf)
-        if file is None:
+        if file is None or (disk is None and outside):
             # Without an entry the file is looked for where the INF is (common practice).
+            provider = outside[0] if outside else ""
             path = join_path(root, line.source)
             self.files.setdefault(
                 (path.lower(), "", provider),
                 NeededFile(line.source, path, 0, line.line, provider=provider),
             )
             return
-        disk = tables.disks.get(file.disk_id)
         top = join_path(root, disk.path if disk else "")
         cabinet = join_path(top, disk.cabinet) if disk and disk.cabinet else ""
         tag = join_path(top, disk.tag) if disk and disk.tag else ""
@@ -221,5 +284,13 @@ class _Collector:
         path = join_path(top, file.path, line.source)
         self.files.setdefault(
             (path.lower(), cabinet.lower(), ""),
-            NeededFile(line.source, path, file.size, line.line, cabinet, tag=tag),
+            NeededFile(
+                line.source,
+                path,
+                file.size,
+                line.line,
+                cabinet,
+                tag=tag,
+                fault=TextFault.NO_DISK if disk is None else None,
+            ),
         )

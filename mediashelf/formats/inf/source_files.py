@@ -143,6 +143,12 @@ def iter_source_files(inf: Inf, suffix: str = "") -> Iterator[SourceDisksFile]:
             )
 
 
+def list_names(inf: Inf, entry: InfEntry) -> list[str]:
+    """Return the sections that a CopyFiles entry names, each once."""
+    names = (inf.expand(value).strip() for value in entry.values)
+    return [name for name in dict.fromkeys(names) if name and not name.startswith("@")]
+
+
 def copy_lines(inf: Inf, entry: InfEntry, seen: set[str]) -> Iterator[CopyLine]:
     """Yield the files of one CopyFiles entry, in both forms; absent list sections give none.
 

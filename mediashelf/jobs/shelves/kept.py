@@ -64,7 +64,11 @@ def _reduced(facts: PackageFacts, view: KeptView | None) -> Inf:
     ]
     sections = {"version": InfSection("Version", 0, tuple(entries))}
     for install in view.installs if view is not None else ():
+        told = []
         if install.feature != DEFAULT_FEATURE:
-            score = InfEntry("FeatureScore", (f"0x{install.feature:X}",), 0)
-            sections[install.name.lower()] = InfSection(install.name, 0, (score,))
+            told.append(InfEntry("FeatureScore", (f"0x{install.feature:X}",), 0))
+        if install.excluded:
+            told.append(InfEntry("ExcludeID", install.excluded, 0))
+        if told:
+            sections[install.name.lower()] = InfSection(install.name, 0, tuple(told))
     return Inf(sections, {})

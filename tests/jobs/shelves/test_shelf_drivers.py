@@ -80,6 +80,7 @@ DECORATED = (
     "[New.NT]\r\nCopyFiles=@new.sys\r\n[New.NTx86]\r\nCopyFiles=@new86.sys,@gone.sys\r\n"
     "[Wide.NTamd64]\r\nCopyFiles=@wide.sys\r\nFeatureScore=40\r\n"
     "[Best]\r\nCopyFiles=@wide.sys\r\nCopyINF=more.inf\r\nFeatureScore=0x20\r\n"
+    f"ExcludeID={LAN}&REV_03\r\n"
     "[DestinationDirs]\r\nDefaultDestDir=12\r\n"
     "[SourceDisksNames]\r\n1=d\r\n[SourceDisksNames.amd64]\r\n1=d,,,\\x64\r\n"
     "[SourceDisksFiles]\r\nold.sys=1\r\noldnt.sys=1\r\nnew.sys=1\r\nnew86.sys=1\r\nwide.sys=1\r\n"
@@ -101,6 +102,7 @@ DEVICES = (
     device_from_ids([LAN + "&REV_02", "PCI\\CC_020000", "PCI\\CC_0200"]),
     device_from_ids([CHIP]),  # of which board is not known
     device_from_ids(["*PNP0F13"]),
+    device_from_ids([LAN + "&REV_03", "PCI\\CC_020000", "PCI\\CC_0200"]),
 )
 
 

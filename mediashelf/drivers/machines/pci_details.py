@@ -1,0 +1,71 @@
+"""What follows a device's line in the text of ``lspci``: details of ``-v``, registers of ``-x``.
+
+Where what is in the registers: the PCI configuration header, as ``lspci -x`` prints it
+beside what ``lspci -n`` says (run).
+"""
+
+from __future__ import annotations
+
+import re
+
+from mediashelf.drivers.machines import lspci
+from mediashelf.drivers.machines.devices import Device, merge, pci_device
+from mediashelf.drivers.machines.identifiers import PciFunction
+
+_ROW = re.compile(r"([0-9a-f]{2,3}): ((?:[0-9a-f]{2} ){0,15}[0-9a-f]{2}) ?", re.IGNORECASE)
+_ROW_SIZE = 16
+
+
+def parse_dump_row(line: str) -> tuple[int, bytes] | None:
+    """Return the offset and the bytes of a row, None for other lines."""
+    match = _ROW.fullmatch(line.strip())
+    return (int(match[1], 16), bytes.fromhex(match[2])) if match else None
+
+
+class OpenPciDevice:
+    """A device of which more lines may tell. Without its numbers it has no ``function``."""
+
+    def __init__(self, device: Device) -> None:
+        self.device = device
+        self._rows: dict[int, bytes] = {}
+
+    def add(self, line: str) -> None:
+        """Take an indented line of ``-v``: only the subsystem matters here."""
+        function, subsystem = self.device.function, lspci.parse_subsystem_line(line)
+        if function is not None and subsystem is not None:
+            self._tell(function._replace(subsystem=subsystem))
+
+    def add_row(self, offset: int, row: bytes) -> None:
+        """Take a row of registers; only whole ones count."""
+        if len(row) != _ROW_SIZE or offset > 0x20:
+            return
+        self._rows.setdefault(offset, row)
+        function, known = self._function(), self.device.function
+        if function is not None:
+            self._tell(merge(function, known) if known is not None else function)
+
+    def _tell(self, function: PciFunction) -> None:
+        old = self.device
+        self.device = pci_device(function, name=old.name, slot=old.slot, line=old.line)
+
+    def _function(self) -> PciFunction | None:
+        """Return what the registers tell so far, None without the first row."""
+        row = self._rows.get(0)
+        if row is None:
+            return None
+        subsystem = None
+        if row[0x0E] & 0x7F == 0 and 0x20 in self._rows:  # bridges have it elsewhere
+            board = self._rows[0x20]
+            subsystem = (_word(board, 0x0C), _word(board, 0x0E))
+        return PciFunction(
+            _word(row, 0),
+            _word(row, 2),
+            subsystem,
+            revision=row[8],
+            class_code=_word(row, 0x0A),
+            prog_if=row[9],
+        )
+
+
+def _word(row: bytes, at: int) -> int:
+    return int.from_bytes(row[at : at + 2], "little")
