@@ -40,7 +40,7 @@ from mediashelf.trees.wrappings import (
     may_be_wrapping,
 )
 
-_INSIDE = re.compile(r":[/\\]")
+_INSIDE = re.compile(r":(?:[/\\]|$)")  # a path of the host loses the slash at its end
 """What stands between a file and a path in it; paths of Windows write it the other way."""
 
 _NO_BOUNDS = Bounds()
