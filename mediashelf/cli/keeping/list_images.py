@@ -135,7 +135,7 @@ def list_command(
             from mediashelf.cli.library.listing.page import write_library_page
 
             write_library_page(
-                report_path, catalogue, images, wanted, with_files=with_files, quiet=quiet
+                report_path, catalogue, rows, wanted, with_files=with_files, quiet=quiet
             )
             if not as_json:
                 return

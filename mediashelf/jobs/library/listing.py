@@ -7,15 +7,19 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fnmatch import translate
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.catalogue.summaries import summaries_of, summaries_of_sets
+from mediashelf.catalogue.summaries import knows_all, summaries_of, summaries_of_sets
 from mediashelf.findings import Severity, worst
 from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.text import fold
+
+if TYPE_CHECKING:
+    from mediashelf.readability.targets import Target
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +86,8 @@ def list_images(
     too, the rows have no digests.
     """
     rows = list_on_record(catalogue, wanted, progress, with_digests=with_digests or with_discs)
+    if with_discs:
+        complete(catalogue, rows, (), progress)
     known = summaries_of(catalogue, rows) if with_discs else summaries_of_sets(catalogue)
     return [ListedImage(row, known.get(row.id, _UNASKED)) for row in rows]
 
@@ -180,14 +186,29 @@ def list_on_record(
     if not wanted.target_names:
         return rows
     # Loaded only where a target is asked for: its rules take longer than most answers.
-    from mediashelf.catalogue.readable import count_unasked, readable_by
+    from mediashelf.catalogue.readable import readable_by
     from mediashelf.readability.targets import load_targets, pick_targets
 
     targets = pick_targets(wanted.target_names, load_targets(wanted.targets_folder))
     fits_target = reaches_systems if wanted.state is None else is_served
     rows = [row for row in rows if fits_target(row)]
-    unasked = count_unasked(catalogue, rows, targets)
-    if not unasked:
-        return readable_by(catalogue, rows, targets)
-    with progress("who reads these images", total=unasked, unit="image") as on_asked:
-        return readable_by(catalogue, rows, targets, on_asked)
+    complete(catalogue, rows, targets, progress)
+    return readable_by(catalogue, rows, targets)
+
+
+def complete(
+    catalogue: Catalogue,
+    rows: Sequence[ImageRow],
+    targets: Sequence[Target],
+    progress: Progress = no_progress,
+) -> None:
+    """Work out what is not remembered of images: what they are, and which targets read them."""
+    if not targets and knows_all(catalogue, rows):
+        return
+    from mediashelf.catalogue.questions.worked_out import rows_to_work_out, work_out
+
+    lacking = rows_to_work_out(catalogue, rows, targets)
+    if lacking:
+        label = "who reads these images" if targets else "what these discs are"
+        with progress(label, total=len(lacking), unit="image") as on_image:
+            work_out(catalogue, lacking, targets, on_image)

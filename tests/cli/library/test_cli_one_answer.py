@@ -7,13 +7,14 @@ import json
 import os
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from cli_runs import Shelf
 from image_udf import make_udf
 from made_library import DATE, overwrite, tide_image, write
-from make_image import cut, make_iso
+from make_image import Boot, cut, make_iso
 from make_raw import mode_1_image
 from mediashelf.sessions.emulator import MAX_SIZE
 
@@ -58,12 +59,16 @@ def checked(shelf: Shelf, target: str) -> set[str]:
     }
 
 
-def on_page(shelf: Shelf, target: str) -> set[str]:
+def page_data(shelf: Shelf) -> Any:
     page = shelf.folder / "library.html"
     shelf.run("list", "--report", page)
     found = re.search(r'<script type="application/json"[^>]*>(.*?)</script>', page.read_text())
     assert found is not None
-    data = json.loads(found.group(1))
+    return json.loads(found.group(1))
+
+
+def on_page(shelf: Shelf, target: str) -> set[str]:
+    data = page_data(shelf)
     at, bit = data["fields"].index("systems"), [name for name, _ in data["systems"]].index(target)
     rows = [row + [0] * (at + 1 - len(row)) for row in data["images"]]
     return {row[0] for row in rows if row[at] > 0 and row[at] >> bit & 1}
@@ -88,3 +93,17 @@ def test_what_is_no_disc_is_left_out_of_a_shelf_and_can_be_named(shelf: Shelf) -
     assert "a disc planned from" in " ".join(
         shelf.run("check", "home:wrapped.iso.gz").stdout.split()
     )
+
+
+def test_the_page_says_what_list_says_of_a_disc(tmp_path: Path) -> None:
+    shelf = Shelf(tmp_path)
+    boot = make_iso(FILES, boot=Boot(b"\xfa\xf4"), label="START", joliet=3, pad_sectors=400)
+    write(shelf.home / "start.iso", boot.data, DATE)
+    shelf.run("shelf", "add", shelf.home)
+    shelf.run("scan")
+    (image,) = shelf.json("list")["images"]
+    data = page_data(shelf)
+    (row,) = (dict(zip(data["fields"], one, strict=False)) for one in data["images"])
+    assert image["disc"]["boot"] == ["BIOS"]
+    assert data["tables"]["boot"][row["boot"]] == "BIOS"
+    assert data["tables"]["day"][row["created"]] == image["disc"]["created"][:10] != ""
