@@ -154,15 +154,21 @@ def test_a_converted_image_is_used_again_and_renamed(bench: Bench) -> None:
     assert prepared.manifest.discs[1].origin.how == "copied"
 
 
-def test_a_raw_file_that_changes_while_it_is_converted_is_an_error(bench: Bench) -> None:
+@pytest.mark.parametrize(
+    ("size", "words"),
+    [(690_000, "became shorter while it was read"), (700_000, "changed after it was checked")],
+)
+def test_a_raw_file_that_changes_while_it_is_converted_is_an_error(
+    bench: Bench, size: int, words: str
+) -> None:
     put_raw(bench, slides_image())
     bench.write_plan(RAW_DISC)
     path = bench.folder / "library" / "sounds.bin"
 
     def change(count: int) -> None:
-        path.write_bytes(mode_1_image(slides_image(690_000)))
+        path.write_bytes(mode_1_image(slides_image(size)))
 
-    with pytest.raises(StagingError, match="changed after it was checked"):
+    with pytest.raises(StagingError, match=words):
         bench.prepare(on_bytes=change)
     assert bench.images_on_card() == []
     assert not list(bench.card.glob(".*partial"))

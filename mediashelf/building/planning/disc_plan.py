@@ -84,7 +84,6 @@ class DiscPlan:
     made: datetime
     facts: DiscFacts
     findings: tuple[Finding, ...]
-    files: tuple[PlannedFile, ...]
     declared: tuple[DeclaredFolder, ...]
     folder_count: int
     source_size: int
@@ -124,6 +123,16 @@ class DiscPlan:
             return b"" if content is None else read_start(content, limit)
 
         return read
+
+    @property
+    def files(self) -> tuple[PlannedFile, ...]:
+        """All files by their long paths; put together anew for whoever asks."""
+        return _planned_files(self.iter_files())
+
+    @property
+    def file_count(self) -> int:
+        """How many files the disc has, with those that are made."""
+        return len(self.sources) + len(_there(self.index, self.html, self.catalog))
 
     def iter_files(self) -> Iterator[DiscFile]:
         """Yield the files as the builder knows them, those that are made last."""
@@ -207,7 +216,6 @@ def plan_listing(
         made=disc_moment(date),
         facts=planned_facts(layout, label, disc_moment(date), boot_facts),
         findings=tuple(findings),
-        files=_planned_files([*sources, *_there(index, html, catalog)]),
         declared=tuple(
             DeclaredFolder(short, long, one.provides, one.provides_for)
             for short, long, one in places

@@ -94,4 +94,4 @@ def _flushing(path: Path) -> Iterator[None]:
 def _built(plan: DiscPlan, path: Path) -> BuiltDisc:
     files = [file for file in plan.iter_files() if file is not plan.catalog]
     digests = {file.long_path: file.content.digest for file in files}
-    return BuiltDisc(path, plan.size, len(plan.files), plan.folder_count, digests)
+    return BuiltDisc(path, plan.size, plan.file_count, plan.folder_count, digests)

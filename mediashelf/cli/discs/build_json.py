@@ -75,7 +75,7 @@ def _disc(judged: JudgedPlan, built: BuiltDisc | None) -> dict[str, Any]:
             percent=round(plan.capacity.percent_of(plan.size), 2),
         ),
         "folder_count": plan.folder_count,
-        "file_count": len(plan.files),
+        "file_count": plan.file_count,
         "source_size": plan.source_size,
         "shared_size": plan.shared_size,
         "boot": None if plan.boot is None else _boot(plan.boot),

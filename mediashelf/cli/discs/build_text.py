@@ -57,7 +57,7 @@ def _say_packages(series: DiscSeries, number: int) -> None:
 def _say_plan(plan: DiscPlan, verdicts: Mapping[str, str], *, show_renamed: bool) -> None:
     shared = f"; equal files save {size_text(plan.shared_size)}" if plan.shared_size else ""
     say_wrapped(
-        f"{count_text(len(plan.files), 'file')} in {count_text(plan.folder_count, 'folder')}, "
+        f"{count_text(plan.file_count, 'file')} in {count_text(plan.folder_count, 'folder')}, "
         f"{size_text(plan.source_size)}{shared}",
         indent=2,
     )
