@@ -109,7 +109,7 @@ def _assign(
             chosen = _numbered(candidate, cut, fold, used, next_numbers)
             compared = fold(chosen)
         used.add(compared)
-        assigned[name] = chosen
+        assigned[name] = name.name if chosen == name.name else chosen  # one text is enough
     return assigned
 
 
@@ -125,7 +125,8 @@ def _numbered(
     Names that share a stem share a counter for each count of digits, so that a
     folder full of clashes stays linear.
     """
-    digits = 1
+    exhausted = (fold(f"{candidate.base}\0{candidate.extension}"), 0)
+    digits = next_numbers.get(exhausted, 1)  # fewer are all taken
     while True:
         counter = (fold(cut(candidate.base, "_" + "0" * digits, candidate.extension)), digits)
         start = next_numbers.get(counter, 2 if digits == 1 else 10 ** (digits - 1))
@@ -136,6 +137,7 @@ def _numbered(
                 return name
         next_numbers[counter] = 10**digits
         digits += 1
+        next_numbers[exhausted] = digits
 
 
 def _short_candidate(host: HostName) -> _Candidate:
