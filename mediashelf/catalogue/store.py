@@ -25,6 +25,7 @@ from mediashelf.catalogue.schema import (
     refuse_foreign,
     schema_version,
 )
+from mediashelf.catalogue.upgrading import upgrading
 from mediashelf.errors import CatalogueError, InputError
 from mediashelf.places import data_folder
 from mediashelf.text import close_names, did_you_mean
@@ -292,8 +293,11 @@ def _prepare(db: sqlite3.Connection, place: Path, can_write: bool) -> None:
         if 0 < version < len(STEPS):
             from mediashelf.catalogue.steps.copying import keep_before_steps  # rarely needed
 
-            keep_before_steps(db, place, version)
-        migrate(db)
+            with upgrading():
+                keep_before_steps(db, place, version)
+                migrate(db)
+        else:
+            migrate(db)
     elif schema_version(db) < len(STEPS):
         raise CatalogueError(
             f"{place}: must be brought up to date first, and cannot be written; run any command "
