@@ -172,7 +172,7 @@ def _list_duplicates(
 
         say_csv(CSV_COLUMNS, csv_rows(found))
     else:
-        say_duplicates(found, quiet=quiet)
+        say_duplicates(found, len(rows), quiet=quiet)
 
 
 def _document(
