@@ -151,6 +151,16 @@ def _without_driver(survey: Survey, cover: DeviceCover, where: str) -> Finding:
         package, fit = unfit[0]
         message = f"{package.path} names it, but {FIT_WORDS[fit]}"
     severity = Severity.ERROR
+    by_hand = next(survey.old_for(cover.device), None)
+    if by_hand is not None:
+        return Finding(
+            "device-without-driver",
+            Severity.WARNING,
+            where,
+            f"Only {by_hand.path} names it, a {by_hand.kind}: {by_hand.state_words}",
+            "load it by hand from a floppy disk during text-mode setup",
+            'Windows Driver Kit, "TxtSetup.oem File Format"',
+        )
     source = RANKING
     if not survey.family.matches_devices or systems_drive(cover.device.class_code):
         severity = Severity.WARNING

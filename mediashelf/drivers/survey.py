@@ -27,6 +27,9 @@ from mediashelf.drivers.verdict import DriverVerdict, decide
 from mediashelf.formats.inf.models import identifiers_named
 from mediashelf.formats.inf.source_files import source_folders
 
+TEXT_SETUP_BEFORE = (6, 0)
+"""First NT version whose setup has no text mode (common practice)."""
+
 
 @dataclass(frozen=True, slots=True)
 class SurveyedPackage:
@@ -82,6 +85,13 @@ class Survey:
     def verdicts(self) -> list[DriverVerdict]:
         """The verdict of each device in order."""
         return [self.verdict(cover) for cover in self.covers]
+
+    def old_for(self, device: Device) -> Iterator[OldPackage]:
+        """Yield the packages in older forms that name the device, where the system loads such."""
+        system = self.family.system
+        if self.family.takes_infs and system.is_nt and system.version < TEXT_SETUP_BEFORE:
+            own = {*device.hardware_ids, *device.compatible_ids}
+            yield from (old for old in self.old_packages if own.intersection(old.identifiers))
 
     def unfit_for(self, device: Device) -> list[tuple[Package, Fit]]:
         """Return the packages that name the device but offer it nothing here, and why."""

@@ -47,6 +47,8 @@ class NameTree:
         self.kind = volume.kind
         self.entries = volume.entries
         self._sharing: dict[int, list[Entry]] = defaultdict(list)
+        self.caps: dict[object, int] = {}
+        """What rules have found in it, as :mod:`.rule_types` remembers it."""
 
     @cached_property
     def names(self) -> list[str]:

@@ -190,6 +190,7 @@ def test_our_own_index_page_is_no_text_of_the_maker() -> None:
     """A file of that name that somebody else wrote is."""
     for start, texts in (
         (b"What is on DRIVERS\r\n", ()),
+        (b"", ()),  # as it is in a plan
         (b"Larkspur Video 3\r\n", ("INDEX.TXT",)),
     ):
         tree = make_tree({"/LKV.SYS": b"\xff\xff\xff\xffdriver", "/INDEX.TXT": start})

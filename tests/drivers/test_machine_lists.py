@@ -437,3 +437,38 @@ def test_bridges_on_the_way_stand_in_the_slot(slot: str) -> None:
 def test_a_tree_of_lspci_has_no_ids_and_is_named() -> None:
     machine = parse_machine("-[0000:00]-+-00.0\n           \\-01.0-[01]----00.0\n", name="m")
     assert unknown(machine)[:2] == ["m line 1", "m line 2"]
+
+
+FORMS = {
+    "lspci": "00:02.0 VGA [0300]: Larkspur [f2c4:0301]\n00:03.0 LAN [0200]: T [f4b9:0100]\n",
+    "ids": f"{BOARD}\nPCI\\VEN_F4B9&DEV_0100\n*PNP0501\n",
+    "lsusb": "Bus 002 Device 003: ID f1b2:0003 Camera\nBus 002 Device 004: ID f1b2:0004 Two\n",
+    "table": f"Name,DeviceID\nLarkspur,{BOARD}\\3\nTernfield,PCI\\VEN_F4B9&DEV_0100\\3\n",
+    "blocks": (
+        f"Instance ID:  {BOARD}\\3\nDevice Description:  Larkspur\nHardware IDs:  {BOARD}\n"
+        f"              {CHIP}\n\nInstance ID:  *PNP0501\nDevice Description:  Port\n"
+    ),
+    "below": (
+        f"{BOARD}\\3&1\n    Name: Larkspur\n    Hardware IDs:\n        {BOARD}\n        {CHIP}\n"
+        "    Compatible IDs:\n        PCI\\CC_0300\nACPI\\PNP0F13\\4&1\n    Name: Mouse\n"
+        "    Hardware IDs:\n        ACPI\\PNP0F13\n        *PNP0F13\n"
+    ),
+    "export": (
+        'REGEDIT4\n\n[HKEY_LOCAL_MACHINE\\Enum\\PCI\\X\\1]\n"HardwareID"="*PNP0F13"\n'
+        '"DeviceDesc"="Mouse"\n\n[HKEY_LOCAL_MACHINE\\Enum\\X\\Y]\n"HardwareID"="*PNP0501"\n'
+    ),
+}
+
+
+@pytest.mark.parametrize("junk", ["zzz qqq", "    zzz qqq", "zzz\tqqq", "%%% zzz", "zzz 1 [abcd]"])
+@pytest.mark.parametrize("form", FORMS)
+def test_a_line_that_says_nothing_changes_no_device_and_is_named(form: str, junk: str) -> None:
+    lines = FORMS[form].split("\n")
+    expected = [(one.name, one.identifiers) for one in parse_machine(FORMS[form]).devices]
+    assert len(expected) > 1
+    for place in range(len(lines)):
+        machine = parse_machine("\n".join([*lines[:place], junk, *lines[place:]]), name="m")
+        assert [(one.name, one.identifiers) for one in machine.devices] == expected
+        # Below a line of lspci it may be one of the details of -v.
+        is_detail = form == "lspci" and junk.startswith(" ") and place
+        assert unknown(machine) == ([] if is_detail else [f"m line {place + 1}"])

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from driver_examples import inf_text, make_tree
+from mediashelf.drivers.findings import check_survey
+from mediashelf.drivers.machines.devices import device_from_ids
 from mediashelf.drivers.packages.dos_packages import DosKind, find_dos_packages
+from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.old_packages import OldKind, OldPackage, find_old_packages
 from mediashelf.drivers.packages.tree import PackageTree
+from mediashelf.drivers.survey import survey
+from mediashelf.findings import Severity
 
 # "TxtSetup.oem File Format": remarks with # or ;, disks with tag file and directory from
 # the root, files as disk's directory and name.
@@ -47,6 +52,11 @@ def test_a_driver_disk_for_text_mode_setup() -> None:
     del files["/MGS/nt/mgs3.sys"], files["/MGS/mgscsi.tag"]
     (package,) = old(make_tree(files))
     assert package.state_words == "lacks nt/mgs3.sys, mgscsi.tag"
+    # A file without bytes, or a compressed one that ends too soon, is not there.
+    cut = b"KWAJ\x88\xf0\x27\xd1\0\0\x12\0\1\0" + (9).to_bytes(4, "little") + b"x"
+    files |= {"/MGS/nt/mgs3.sys": b"", "/MGS/nt/MGS3.IN_": cut, "/MGS/mgscsi.tag": b""}
+    (package,) = old(make_tree(files))
+    assert package.state_words == "lacks nt/mgs3.sys (cut short), nt/mgs3.inf (cut short)"
     (package,) = old(make_tree({"/TXTSETUP.OEM": b"what is this"}))
     assert package.state_words == "cannot be judged"
 
@@ -89,6 +99,7 @@ def test_dos_has_every_program_that_it_can_load_whatever_infs_say() -> None:
             "/TLAN/PANEL.EXE": windows_program(b"PE"),
             "/TLAN/TLANNT.SYS": windows_program(b"PE"),
             "/TLAN/TLAN.SYS": b"\xff\xff\xff\xff\0\x80",
+            "/TLAN/EMPTY.COM": b"",
             "/TLAN/README.1ST": b"x",
             "/TLAN/LICENCE.TXT": b"x",
             "/WIN/LKV.SYS": windows_program(b"PE"),
@@ -100,3 +111,19 @@ def test_dos_has_every_program_that_it_can_load_whatever_infs_say() -> None:
     assert package.texts == ("LICENCE.TXT", "README.1ST")
     others = find_dos_packages(tree, find_packages(tree), "win9x")
     assert [one.folder for one in others] == ["/WIN"]
+
+
+def test_a_device_that_only_a_disk_for_text_mode_setup_names() -> None:
+    tree = make_tree(
+        {"/MGS/TXTSETUP.OEM": TXTSETUP, "/MGS/mgscsi.tag": b"", "/MGS/nt/mgs3.sys": b"x"}
+    )
+    founds = [(tree, find_packages(tree))]
+    devices = [device_from_ids(["PCI\\VEN_F6E2&DEV_3000&REV_01"])]
+    for name, severity in (("nt5", Severity.WARNING), ("nt6", Severity.ERROR)):
+        result = survey(founds, FAMILIES[name], name, devices)
+        assert [verdict.words for verdict in result.verdicts] == ["none"]
+        (finding,) = [one for one in check_survey(result) if one.rule == "device-without-driver"]
+        assert finding.severity is severity
+        assert ("lacks nt/mgs3.inf" in finding.message) == (name == "nt5")
+    # Its folder is told once.
+    assert find_dos_packages(*founds[0], "nt5") == []

@@ -193,6 +193,8 @@ def test_a_place_that_is_not_there(tmp_path: Path) -> None:
 def test_places_are_split_at_the_file(tmp_path: Path) -> None:
     path = put_file(tmp_path / "a.iso", b"")
     assert split_place(f"{path}:/A/B:/C") == (path, ("A/B", "C"))
+    # The whole of an image; a path of the host has no slash at its end.
+    assert split_place(f"{path}:/") == split_place(Path(f"{path}:/")) == (path, ("",))
     assert split_place(str(path)) == (path, ())
     assert split_place("C:/no/such") == (Path("C:/no/such"), ())
 

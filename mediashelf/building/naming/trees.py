@@ -162,13 +162,9 @@ def _grow(
         items = dict(_items(directory.folder))
         if elsewhere and directory.folder is not deep:
             items = {host: item for host, item in items.items() if id(item) not in elsewhere}
+        rows = _names_in(items, own if directory is top else {}, naming, known)
         if directory is top:
-            names = naming.assign(items)
-            names |= naming.assign(own, taken=names.values())
             items |= own
-            rows = _in_order(names, naming)
-        else:
-            rows = _names_in(items, naming, known)
         for host, name, identifier in rows:
             item = items[host]
             if isinstance(item, DiscFolder):
@@ -182,21 +178,24 @@ def _grow(
 
 
 def _names_in(
-    items: Collection[HostName], naming: _Naming, known: KnownNames | None
+    items: Collection[HostName],
+    own: Collection[HostName],
+    naming: _Naming,
+    known: KnownNames | None,
 ) -> list[tuple[HostName, str, bytes]]:
-    if known is None:
-        return _in_order(naming.assign(items), naming)
-    key = (naming.path, *items)
-    found = known.get(key)
-    if found is None:
-        found = known[key] = _in_order(naming.assign(items), naming)
-    return found
-
-
-def _in_order(names: dict[HostName, str], naming: _Naming) -> list[tuple[HostName, str, bytes]]:
     """Return what one directory holds as it is recorded: host name, name, identifier."""
-    in_order = sorted([(naming.order(name), host, name) for host, name in names.items()])
-    return [(host, name, naming.identifier(name, host.is_folder)) for _, host, name in in_order]
+    key = (naming.path, *items, *own)  # those that are our own say so
+    found = known.get(key) if known is not None else None
+    if found is None:
+        names = naming.assign(items)
+        names |= naming.assign(own, taken=names.values())
+        in_order = sorted([(naming.order(name), host, name) for host, name in names.items()])
+        found = [
+            (host, name, naming.identifier(name, host.is_folder)) for _, host, name in in_order
+        ]
+        if known is not None:
+            known[key] = found
+    return found
 
 
 def _items(folder: DiscFolder) -> Iterable[tuple[HostName, DiscFile | DiscFolder]]:

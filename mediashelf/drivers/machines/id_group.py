@@ -29,6 +29,8 @@ class IdGroup:
     compatible: dict[str, None] = field(default_factory=dict)
     function: PciFunction | None = None
     headings: set[str] = field(default_factory=set)
+    indent: int = 0  # of the first identifier
+    is_placed: bool = False  # an identifier was that of an instance, with its place
 
     def add(self, identifier: str, is_compatible: bool) -> None:
         """Add one; ``is_compatible`` says that it stands under such a heading."""

@@ -17,6 +17,11 @@ _LINE = re.compile(
 _TREE_LINE = re.compile(r"(?:/: +Bus|\|__ Port) .*?\bDev [0-9]{1,4}, (?:If ([0-9]{1,3}), )?.*")
 _TREE_ID = re.compile(r"ID ([0-9a-f]{4}):([0-9a-f]{4})(?:\s+(.*))?", re.IGNORECASE)
 _DETAIL = re.compile(r"\s+(bcdDevice|b[A-Z]\w+)\s+([0-9a-fx.]+)\b.*")
+_FIRST_DETAIL = "Device Descriptor:"
+_ABOUT = re.compile(
+    r"[A-Z][\w ()-]*(?:Descriptor|Qualifier|Status)\b.*:|Negotiated speed|"
+    r"(?i:can't|cannot|couldn't) "
+)
 _ROOT_HUB = "1D6B"  # the vendor that the host's own root hubs name; they are no device
 _CLASS = ("bDeviceClass", "bDeviceSubClass", "bDeviceProtocol")
 _INTERFACE_CLASS = ("bInterfaceClass", "bInterfaceSubClass", "bInterfaceProtocol")
@@ -31,13 +36,21 @@ class UsbRecord:
     product: str
     name: str
     details: dict[str, str] = field(default_factory=dict)
+    is_detailed: bool = False  # the details of -v have begun
     is_told_before: bool = False  # a tree has a line for each interface of a device
 
-    def add(self, line: str) -> None:
-        """Take a line below the device's; lines without a known value tell nothing here."""
+    def add(self, line: str) -> bool:
+        """Take a line below the device's; False where it is not one of ``-v``.
+
+        Lines without a known value tell nothing here.
+        """
+        if line[0] not in " \t":
+            self.is_detailed |= line.rstrip() == _FIRST_DETAIL
+            return _ABOUT.match(line) is not None
         match = _DETAIL.fullmatch(line.rstrip())
-        if match is not None:
+        if match is not None and self.is_detailed:
             self.details.setdefault(match[1], match[2])
+        return self.is_detailed
 
     def device(self) -> Device | None:
         """Return the device, None for the root hubs of the system that printed the list."""

@@ -91,6 +91,9 @@ def parse_machine(text: str, *, name: str = "machine") -> Machine:
 
 def _table(form: TableForm, lines: Sequence[str], problems: LineFindings) -> list[Device]:
     devices = []
+    for number, line in enumerate(lines[: form.line - 1], 1):
+        if line.strip() and not line.startswith("#"):
+            problems.not_understood(number, line)
     for number, line in join_rows(form, lines):
         if not line.strip():
             continue

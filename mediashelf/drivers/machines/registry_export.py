@@ -15,6 +15,8 @@ from dataclasses import dataclass, field
 from mediashelf.drivers.machines.devices import Device, device_from_ids
 
 _STARTS = ("REGEDIT4", "WINDOWS REGISTRY EDITOR VERSION 5")
+_MOST_ABOVE = 1000
+"""Characters among which the first line is looked for."""
 _KEY = re.compile(r"\[([^\]]*(?:\\Enum|^Enum)\\[^\]]*)\]\s*", re.IGNORECASE)
 _VALUE = re.compile(r'"((?:[^"\\]|\\.)*)"=(.*)', re.DOTALL)
 _BYTES = re.compile(r"hex\([0-9a-f]+\):([0-9a-f,\s]*)", re.IGNORECASE)
@@ -48,8 +50,13 @@ class _Key:
 
 
 def is_registry_export(text: str) -> bool:
-    """Whether a text begins as an export of the registry does."""
-    return text.lstrip().upper().startswith(_STARTS)
+    """Whether a text begins as an export of the registry does, perhaps below a few other lines."""
+    return bool(_first_line(text))
+
+
+def _first_line(text: str) -> str:
+    lines = (line.strip().upper() for line in text[:_MOST_ABOVE].splitlines())
+    return next((line for line in lines if line.startswith(_STARTS)), "")
 
 
 def read_registry_export(text: str) -> tuple[list[Device], list[tuple[int, str]]]:
@@ -57,7 +64,7 @@ def read_registry_export(text: str) -> tuple[list[Device], list[tuple[int, str]]
 
     Devices that are only software are left out: they have no driver package.
     """
-    is_wide = not text.lstrip().upper().startswith("REGEDIT4")
+    is_wide = _first_line(text) != "REGEDIT4"
     devices: list[Device] = []
     unread: list[tuple[int, str]] = []
     key: _Key | None = None

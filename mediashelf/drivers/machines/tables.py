@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from mediashelf.drivers.machines.devices import Device, device_from_ids
 from mediashelf.drivers.machines.identifiers import ENUMERATORS
+from mediashelf.drivers.machines.line_words import find_identifiers
 
 _IDENTIFIERS = ("hardwareid", "hardwareids", "instanceid", "deviceid", "pnpdeviceid", "pnpid")
 _COMPATIBLE = ("compatibleid", "compatibleids")
@@ -22,6 +23,8 @@ _SEPARATORS = ",;\t"
 _BETWEEN = re.compile(
     rf"[,;|\n]|\s+(?=\*|(?:{'|'.join(sorted(ENUMERATORS))})\\)|(?<=\s)\s+", re.IGNORECASE
 )
+_MOST_ABOVE = 20
+"""Lines among which a heading is looked for."""
 _MOST_JOINED = 64
 """Lines of one row that are looked at."""
 
@@ -37,11 +40,13 @@ class TableForm(NamedTuple):
 
 
 def find_table(lines: Sequence[str]) -> TableForm | None:
-    """Return the form of a text whose first line that says anything is a heading."""
-    for number, line in enumerate(lines, 1):
-        if not line.strip() or line.startswith("#"):
-            continue
-        return next(filter(None, (_heading(line, number, mark) for mark in _SEPARATORS)), None)
+    """Return the form of a text that begins with a heading, perhaps below a few other lines."""
+    for number, line in enumerate(lines[:_MOST_ABOVE], 1):
+        for mark in _SEPARATORS:
+            if form := _heading(line, number, mark):
+                return form
+        if find_identifiers(line):
+            break
     return None
 
 

@@ -8,7 +8,6 @@ reported, and never becomes the name of the next device.
 from __future__ import annotations
 
 import re
-from typing import NamedTuple
 
 from mediashelf.drivers.machines import lspci
 from mediashelf.drivers.machines.devices import Device
@@ -19,8 +18,10 @@ from mediashelf.drivers.machines.line_words import (
     COMPATIBLE,
     HARDWARE,
     PLACE,
+    WaitingLine,
     find_identifiers,
     find_label,
+    indent_of,
     is_name_key,
     last_column,
 )
@@ -32,16 +33,6 @@ _AFTER = re.compile(r"\S* {1,40}: {1,40}(\S.*)")
 _BARE_ID = re.compile(r"[!-+\--~]{2,199}")
 _RULER = re.compile(r"[-=+| ]{4,}")
 _MOST_WAITING = 40  # lines of one block; also a bound on the time that a text can take
-
-
-class _Waiting(NamedTuple):
-    """A line that may name what comes next; ``is_detail`` for ``key: value``."""
-
-    number: int
-    line: str
-    indent: int
-    name: str
-    is_detail: bool
 
 
 class TextParser:
@@ -57,7 +48,7 @@ class TextParser:
         self._label_indent = 0
         self._name = ""  # of the next device
         self._is_keyed = False  # the device is one of a block of "key: value" lines
-        self._waiting: list[_Waiting] = []
+        self._waiting: list[WaitingLine] = []
         self._pci: OpenPciDevice | None = None
         self._before = ""  # the line before
 
@@ -82,8 +73,8 @@ class TextParser:
         if usb is not None:
             self._end_block()
             self._usb = usb
-        elif self._usb is not None and not find_identifiers(line):
-            self._usb.add(line)
+        elif self._usb is not None and self._usb.add(line):
+            pass
         elif row is not None:
             if self._pci is not None:  # a record of -vmm has all that matters itself
                 self._pci.add_row(*row)
@@ -163,7 +154,7 @@ class TextParser:
         self._end_pci()
         words = find_identifiers(line)
         label = find_label(line)
-        indent = _indent(line)
+        indent = indent_of(line)
         if label in (HARDWARE, COMPATIBLE):
             self._start_label(label, indent)
         elif words and indent < self._label_indent:
@@ -186,8 +177,10 @@ class TextParser:
                     "copy it again, with all its digits",
                 )
                 continue
-            self._use_waiting(indent)
+            self._use_waiting(indent, is_labelled=bool(label))
             self._add(word.upper(), number, is_first=word == words[0], indent=indent)
+            if self._group is not None and line[line.index(word) + len(word) :].startswith("\\"):
+                self._group.is_placed = True
         after = _AFTER.fullmatch(line[line.index(words[-1]) + len(words[-1]) :].rstrip())
         if after is not None and self._group is not None and not self._group.name:
             self._group.name = after[1].strip()
@@ -207,42 +200,55 @@ class TextParser:
 
     def _take_name_beside(self, line: str, word: str, number: int, label: str) -> None:
         """Take what stands before the first identifier of a line as the device's name."""
-        before = last_column(line[: line.index(word)].strip(" \t:=-\"'|{"))
+        before = last_column(line[: line.index(word)].strip(" \t:=-\"'|{,;"))
         if label in (HARDWARE, COMPATIBLE) or not before:
             return
-        indent = _indent(line)
+        indent = indent_of(line)
         self._end_group()
         if label == PLACE:
             self._is_keyed = True
             return
         self._drop_waiting(indent)
-        self._waiting.append(_Waiting(number, line, indent, before, is_detail=True))
+        self._waiting.append(WaitingLine(number, line, indent, before, is_detail=True))
 
     def _take_other(self, line: str, number: int, following: str) -> None:
-        indent = _indent(line)
+        indent = indent_of(line)
         detail = _KEY.fullmatch(line.strip())
         if detail is not None:
             key, value = detail[1].strip().lower(), detail[2].strip()
             is_name = is_name_key(key) and bool(value)
-            if self._group is not None and (indent or is_name or self._is_keyed):
+            if self._group is not None and (indent or is_name or self._is_in_block(indent)):
                 if is_name and not self._group.name:
                     self._group.name = value
                 return
             self._end_group()
             self._drop_waiting(indent, but_details=True)
             name = value if is_name else "" if value else detail[1].strip()
-            self._waiting.append(_Waiting(number, line, indent, name, is_detail=bool(value)))
+            self._waiting.append(WaitingLine(number, line, indent, name, is_detail=bool(value)))
+            return
+        if self._is_in_block(indent):
+            self._problems.not_understood(number, line)
             return
         self._end_group()
         self._drop_waiting(indent)
-        if _indent(following) > indent and following.strip():
-            self._waiting.append(_Waiting(number, line, indent, line.strip(), is_detail=False))
+        if indent_of(following) > indent and following.strip():
+            self._waiting.append(WaitingLine(number, line, indent, line.strip(), is_detail=False))
         else:
             self._problems.not_understood(number, line)
 
+    def _is_in_block(self, indent: int) -> bool:
+        """Whether a line without identifiers is among those of the device that is read.
+
+        In a tree the next device's name is less deep than the identifiers of the last.
+        """
+        group = self._group
+        if group is None or indent < group.indent:
+            return False
+        return self._is_keyed or bool(group.headings) or group.is_placed
+
     def _drop_waiting(self, indent: int, *, but_details: bool = False) -> None:
         """Report the lines that nothing came below; those above ``indent`` go on waiting."""
-        kept: list[_Waiting] = []
+        kept: list[WaitingLine] = []
         least = len(self._waiting) - _MOST_WAITING
         for index, one in enumerate(self._waiting):
             if index < least:
@@ -253,11 +259,14 @@ class TextParser:
                 self._problems.not_understood(one.number, one.line)
         self._waiting = kept
 
-    def _use_waiting(self, indent: int) -> None:
+    def _use_waiting(self, indent: int, *, is_labelled: bool) -> None:
         """Let an identifier at ``indent`` have the name that waits above it."""
         used = [one for one in self._waiting if one.is_detail or one.indent < indent]
         self._waiting = [one for one in self._waiting if one not in used]
         self._drop_waiting(-1)
+        for one in used:
+            if not (one.name or is_labelled):
+                self._problems.not_understood(one.number, one.line)
         named = [one.name for one in used if one.name]
         if named:
             label, label_indent = self._label, self._label_indent
@@ -275,7 +284,7 @@ class TextParser:
             is_keyed = self._is_keyed and self._group is None
             self._end_group()
             self._is_keyed = is_keyed
-            self._group = IdGroup(number, name)
+            self._group = IdGroup(number, name, indent=indent)
             self._label, self._label_indent = label, label_indent
             if label:
                 self._group.headings.add(label)
@@ -287,8 +296,3 @@ class TextParser:
         self._is_keyed = False
         if group is not None:
             self._devices.append(group.device())
-
-
-def _indent(line: str) -> int:
-    expanded = line.expandtabs()
-    return len(expanded) - len(expanded.lstrip())

@@ -58,7 +58,7 @@ _NOT_THERE = (
     FileState.NO_LIST,
     FileState.NO_SECTION,
 )
-_NOT_WHOLE = {
+FAULT_WORDS = {
     FileState.CABINET_UNREAD: "in a cabinet that is cut short or damaged",
     FileState.CUT_SHORT: "cut short",
     FileState.FOUND_ABOVE: "found outside the package",
@@ -87,7 +87,7 @@ class FileCheck:
     @property
     def fault(self) -> str:
         """What is wrong where it is not just that the file is missing; else empty."""
-        return _NOT_WHOLE.get(self.state, "")
+        return FAULT_WORDS.get(self.state, "")
 
     @property
     def label(self) -> str:

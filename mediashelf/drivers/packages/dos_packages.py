@@ -39,6 +39,7 @@ class DosPackage:
     texts: tuple[str, ...] = ()
 
 
+TEXT_SETUP_NAME = "txtsetup.oem"
 _SETUP_NAMES = {
     f"{stem}.{extension}"
     for stem in ("setup", "install", "instalar", "inst")
@@ -68,13 +69,15 @@ def find_dos_packages(
             package, folders = _declared_package(tree, provided)
             declared |= folders
             packages += [package] if package is not None else []
-    taken = set() if is_dos else _folders_of_infs(found)
+    taken = set() if is_dos else _folders_of_infs(tree, found)
     telling: defaultdict[str, list[TreeFile]] = defaultdict(list)
     texts: defaultdict[str, list[str]] = defaultdict(list)
     for file in tree.files:
         if not file.path:
             continue
         name = file.name.lower()
+        if not file.size:
+            continue  # nothing to load or read
         if name.endswith(_TEXTS) and not _is_our_index(tree, file):
             texts[folder_of(file.path)].append(file.name)
         if _loads_in_dos(tree, file, name) if is_dos else _is_telling(name):
@@ -89,11 +92,11 @@ def find_dos_packages(
 
 
 def _is_our_index(tree: PackageTree, file: TreeFile) -> bool:
-    """Whether a text is the page that our discs have at their root."""
+    """Whether a text is the page that our discs have at their root; a planned one has no bytes."""
     if file.path.upper() != _INDEX:
         return False
     try:
-        return tree.read(file, len(_INDEX_START)) == _INDEX_START
+        return tree.read(file, len(_INDEX_START)) in (b"", _INDEX_START)
     except (OSError, MediashelfError):
         return False
 
@@ -156,9 +159,13 @@ def _dos_kind(tree: PackageTree, files: list[TreeFile]) -> DosKind:
     return DosKind.SYSTEM_FILE
 
 
-def _folders_of_infs(found: PackagesFound) -> set[str]:
-    """Return the folders (lower case) of INFs, and those their source disks name."""
-    folders = set()
+def _folders_of_infs(tree: PackageTree, found: PackagesFound) -> set[str]:
+    """Return the folders (lower case) of INFs and TXTSETUP.OEM, and those source disks name."""
+    folders = {
+        folder_of(file.path).lower()
+        for file in tree.files
+        if file.name.lower() == TEXT_SETUP_NAME and file.path
+    }
     for package in (*found.packages, *found.others):
         if package.inf.kind is not InfKind.OTHER:
             folders.add(package.folder.lower())

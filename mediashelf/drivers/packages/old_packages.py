@@ -10,6 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
+from mediashelf.drivers.packages.cabinets import BROKEN_OFF, expanded_size
+from mediashelf.drivers.packages.checked_files import FAULT_WORDS, FileState
+from mediashelf.drivers.packages.dos_packages import TEXT_SETUP_NAME
 from mediashelf.drivers.packages.finding import PackagesFound
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
@@ -18,7 +21,6 @@ from mediashelf.formats.inf.source_files import compressed_names
 from mediashelf.formats.inf.text import decode_inf
 from mediashelf.formats.inf.text_setup import disk_files, parse_text_setup
 
-TEXT_SETUP_NAME = "txtsetup.oem"
 MAX_TEXT = 1 << 20
 
 
@@ -83,18 +85,31 @@ def _text_setup(tree: PackageTree, file: TreeFile) -> OldPackage:
     if setup is None:
         return OldPackage(tree, file, OldKind.TEXT_SETUP)
     # Paths count from the root of the disk, which has this file.
-    missing = _missing(tree, folder_of(file.path), (*setup.files, *setup.tags))
+    folder = folder_of(file.path)
+    tags = [tag for tag in setup.tags if tree.find(f"{folder}/{tag}") is None]
+    missing = (*_missing(tree, folder, setup.files), *tags)
     return OldPackage(
         tree, file, OldKind.TEXT_SETUP, setup.names, setup.hardware_ids, setup.files, missing
     )
 
 
 def _missing(tree: PackageTree, folder: str, paths: Iterable[str]) -> tuple[str, ...]:
-    return tuple(
-        path
-        for path in paths
-        if not any(tree.find(f"{folder}/{form}") for form in (path, *_compressed(path)))
-    )
+    """Return the files that are not there, or not whole as far as their lengths tell."""
+    labels = []
+    for path in paths:
+        forms = ((form, tree.find(f"{folder}/{form}")) for form in (path, *_compressed(path)))
+        form, file = next((pair for pair in forms if pair[1] is not None), ("", None))
+        state = _fault(tree, file, is_packed=form != path) if file is not None else None
+        if file is None or state is not None:
+            labels.append(f"{path} ({FAULT_WORDS[state]})" if state is not None else path)
+    return tuple(labels)
+
+
+def _fault(tree: PackageTree, file: TreeFile, *, is_packed: bool) -> FileState | None:
+    if file.is_cut:
+        return FileState.PAST_END
+    size = expanded_size(tree, file) if is_packed else file.size
+    return FileState.CUT_SHORT if size in (0, BROKEN_OFF) else None
 
 
 def _compressed(path: str) -> list[str]:

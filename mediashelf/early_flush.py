@@ -11,8 +11,8 @@ from typing import Self
 class EarlyFlush:
     """Flushes every so many bytes by a thread of its own; use it in a ``with`` block.
 
-    A card that is slower than the source then writes from the first bytes on, and not only
-    when the last ones are there. A flush at the end is needed all the same. What goes wrong is
+    A disk or card that is slower than the source then writes from the first bytes on, and not
+    only when the last ones are there. A flush at the end is needed all the same. What goes wrong is
     raised by the next :meth:`add` or by the end of the block: the system tells of it once.
     """
 

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from mediashelf.early_flush import EarlyFlush
 from mediashelf.errors import StagingError
 from mediashelf.sessions.cards import staging
-from mediashelf.sessions.cards.early_flush import EarlyFlush
 from session_bench import make_bench
 
 
