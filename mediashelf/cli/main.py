@@ -13,7 +13,6 @@ from typing import Any, NamedTuple
 import click
 
 from mediashelf import __version__
-from mediashelf.catalogue.upgrading import tell_upgrades
 from mediashelf.cli.console import prepare_streams
 from mediashelf.cli.help_text import HelpFormatter
 from mediashelf.cli.paging import paged
@@ -127,7 +126,6 @@ class MediashelfGroup(click.Group):
         # What a command makes lives until it ends; looking for garbage in it takes a fifth
         # of the time where there is much.
         gc.set_threshold(100_000, 20, 20)
-        tell_upgrades(_progress)
         try:
             try:
                 return super().invoke(ctx)
@@ -153,12 +151,6 @@ class MediashelfGroup(click.Group):
             after = "What was finished is kept" if is_kept else "No unfinished file was left behind"
             tell(f"\nStopped. {after}.")
             raise SystemExit(INTERRUPTED) from None
-
-
-def _progress(label: str) -> contextlib.AbstractContextManager[object]:
-    from mediashelf.cli.progress import progress  # rarely needed
-
-    return progress(label, unit="")
 
 
 def _silence_standard_output() -> None:
