@@ -10,6 +10,7 @@ from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 from mediashelf.catalogue import images
+from mediashelf.catalogue.records.error_words import in_words
 from mediashelf.catalogue.records.reading import (
     CheckedConnection,
     ContentError,
@@ -25,6 +26,7 @@ from mediashelf.catalogue.schema import (
     refuse_foreign,
     schema_version,
 )
+from mediashelf.catalogue.upgrading import upgrading
 from mediashelf.errors import CatalogueError, InputError
 from mediashelf.places import data_folder
 from mediashelf.text import close_names, did_you_mean
@@ -179,7 +181,7 @@ def open_catalogue(
         finally:
             db.close()
     except sqlite3.Error as error:
-        raise CatalogueError(_in_words(place, error)) from error
+        raise CatalogueError(in_words(place, error)) from error
     except PermissionError as error:
         if error.filename not in (str(place), place):
             raise
@@ -191,11 +193,15 @@ def open_catalogue(
 def _refuse_mistyped(place: Path) -> None:
     """Raise where a catalogue of nearly this name is in the folder: that one is meant."""
     try:
-        others = {path.stem.lower(): path.name for path in place.parent.iterdir()}
+        others = [path for path in place.parent.iterdir() if ".version-" not in path.name]
     except OSError:
         return
-    stems = close_names(place.stem, [stem for stem in others if ".version-" not in stem])
-    near = next((others[stem] for stem in stems if _is_ours(place, others[stem])), None)
+    stems = close_names(place.stem, {path.stem.lower() for path in others})
+    by_nearness = sorted(
+        (path for path in others if path.stem.lower() in stems),
+        key=lambda path: (stems.index(path.stem.lower()), path.name),
+    )
+    near = next((path.name for path in by_nearness if _is_ours(place, path.name)), None)
     if near is not None:
         raise CatalogueError(
             f"{place}: there is no such catalogue; did you mean {near!r}? To begin another one "
@@ -292,33 +298,13 @@ def _prepare(db: sqlite3.Connection, place: Path, can_write: bool) -> None:
         if 0 < version < len(STEPS):
             from mediashelf.catalogue.steps.copying import keep_before_steps  # rarely needed
 
-            keep_before_steps(db, place, version)
-        migrate(db)
+            with upgrading():
+                keep_before_steps(db, place, version)
+                migrate(db)
+        else:
+            migrate(db)
     elif schema_version(db) < len(STEPS):
         raise CatalogueError(
             f"{place}: must be brought up to date first, and cannot be written; run any command "
             "once where it can"
         )
-
-
-def _in_words(place: Path, error: sqlite3.Error) -> str:
-    """Say what SQLite's error means for the person, and what to do."""
-    name = getattr(error, "sqlite_errorname", "")
-    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
-        return f"{place}: another run is writing it; try again when that has ended"
-    if name.startswith("SQLITE_NOTADB"):
-        return (
-            f"{place}: is not a catalogue, nor any SQLite database; choose another with --catalogue"
-        )
-    if name.startswith("SQLITE_CORRUPT") or isinstance(error, ContentError):
-        return (
-            f"{place}: is damaged ({error}); bring back a copy of it, or move it away, register "
-            "the shelves again and scan them: the records of before are then lost"
-        )
-    if name.startswith("SQLITE_FULL"):
-        return f"{place}: the disk is full; what was finished before is kept"
-    if name.startswith("SQLITE_READONLY"):
-        return f"{place}: cannot be written; choose another with --catalogue"
-    if name.startswith("SQLITE_CANTOPEN"):
-        return f"{place}: cannot be opened ({error}); may you read it, and is it locked?"
-    return f"{place}: cannot be used: {error}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -31,6 +32,23 @@ def make_fail_on_option(default: str) -> Callable[[Command], Command]:
 
 fail_on_option = make_fail_on_option("error")
 
+
+def _with_upgrades_told(
+    context: click.Context, option: click.Parameter, place: Path | None
+) -> Path | None:
+    """Have it shown where the catalogue that this command uses is brought up to date."""
+    from mediashelf.catalogue.upgrading import tell_upgrades
+
+    tell_upgrades(_upgrade_progress)
+    return place
+
+
+def _upgrade_progress(label: str) -> AbstractContextManager[object]:
+    from mediashelf.cli.progress import progress  # rarely needed
+
+    return progress(label, unit="")
+
+
 # These two are wanted once in a lifetime: the help of the whole program tells of them, so
 # that they do not stand in the way in that of each command.
 catalogue_option = click.option(
@@ -41,6 +59,7 @@ catalogue_option = click.option(
     envvar="MEDIASHELF_CATALOGUE",
     hidden=True,
     is_eager=True,  # images that are named by it come after it
+    callback=_with_upgrades_told,
 )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import os
 import re
 import shutil
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from mediashelf.catalogue.upgrading import LABEL
 from mediashelf.cli.main import COMMANDS
 from mediashelf.demo.scenario import make_scenario
 
@@ -103,3 +105,14 @@ def test_what_is_waited_for_and_how_long(example: Path, tmp_path: Path, name: st
     )
     assert f"{label}:".encode() not in piped.stderr + piped.stdout
     assert b"\r" not in piped.stderr
+
+
+def test_an_older_catalogue_that_is_brought_up_to_date_says_so(tmp_path: Path) -> None:
+    old = Path(__file__).parents[2] / "fixtures" / "catalogues" / "version-9.sqlite.gz"
+    place = tmp_path / "catalogue.sqlite"
+    place.write_bytes(gzip.decompress(old.read_bytes()))
+    catalogue = {"MEDIASHELF_CATALOGUE": str(place)}
+    told = terminals.at_terminal("list", folder=tmp_path, code=AT_ONCE, **catalogue).text
+    assert re.search(rf"\r{LABEL}: \d\d:\d\d", told), told
+    told = terminals.at_terminal("list", folder=tmp_path, code=AT_ONCE, **catalogue).text
+    assert LABEL not in told

@@ -240,6 +240,16 @@ def test_other_case_and_separators_are_found_and_noted(tmp_path: Path) -> None:
     assert "Sub/Readme.TXT" in finding.message
 
 
+def test_a_dot_before_a_name_is_no_other_spelling(tmp_path: Path) -> None:
+    (tmp_path / "files").mkdir()
+    (tmp_path / "files/two  spaces.iso").write_bytes(b"abc")
+    output = tmp_path / "list.md5"
+    output.write_bytes(b"900150983cd24fb0d6963f7d28e17f72  ./two  spaces.iso\n")
+    report = compare_with_lists(tmp_path / "files", [output])
+    assert states(report) == {"two  spaces.iso": "equal"}
+    assert report.findings == ()
+
+
 def test_a_name_that_two_files_could_mean_is_absent(tmp_path: Path) -> None:
     (tmp_path / "files").mkdir()
     for name in ("aB", "Ab"):

@@ -10,6 +10,7 @@ from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.image import DiscImage
 from mediashelf.readability.identity.installers import iter_installers
 from mediashelf.readability.identity.summary import summarise
+from mediashelf.text import count_text
 
 
 def say_identity(image: DiscImage, row: ImageRow | None) -> None:
@@ -23,6 +24,13 @@ def say_identity(image: DiscImage, row: ImageRow | None) -> None:
     if row is None:
         return
     say_pair("on record", f"{row.where}: {row.state_word}")
+    if row.acknowledged:
+        known = count_text(row.acknowledged, "finding")
+        say_pair(
+            "known",
+            f"{known} acknowledged for the bytes on record; what the bytes are now is not read "
+            "here, so all findings are shown: mediashelf audit compares them",
+        )
     for line in (*published_lines(row), *description_lines(row)):
         label, _, text = line.partition(": ")
         say_pair(label, text)

@@ -11,6 +11,7 @@ import click
 
 from mediashelf.catalogue.images import kinds_of
 from mediashelf.findings import Severity
+from mediashelf.integrity.fixity.states import WORST_FIRST
 from mediashelf.jobs.library.listing import ListedImage
 from mediashelf.text import count_text, did_you_mean, size_text
 
@@ -64,6 +65,9 @@ def _set_data(image: ListedImage) -> str:
     return " ".join(filter(None, [image.set_name, f"{number}/{size}"])) if size else ""
 
 
+_LAST = len(WORST_FIRST)
+_RANKS: dict[str, int] = {state.value: rank for rank, state in enumerate(WORST_FIRST)}
+
 COLUMNS: dict[str, Column] = {
     "image": Column(lambda image: image.row.path),
     "shelf": Column(lambda image: image.row.shelf),
@@ -75,7 +79,9 @@ COLUMNS: dict[str, Column] = {
         lambda image: image.row.size,
         is_right=True,
     ),
-    "state": Column(lambda image: image.row.state_word),
+    "state": Column(
+        lambda image: image.row.state_word, key=lambda image: _RANKS.get(image.row.state, _LAST)
+    ),
     "findings": Column(_findings),
     "created": Column(lambda image: image.summary.created[:10], lambda i: i.summary.created),
     "modified": Column(lambda image: image.summary.modified[:10], lambda i: i.summary.modified),

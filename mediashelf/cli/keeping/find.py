@@ -67,7 +67,11 @@ def find(
     """
     if only_images and only_files:
         raise click.UsageError("--images and --files exclude each other; leave both out.")
-    text = " ".join(words)
+    text = " ".join(words).strip()
+    if not text:
+        raise click.UsageError(
+            "TEXT is empty: give part of a name, a label, a date, a digest, a note or a tag."
+        )
     with open_catalogue(catalogue_path) as catalogue:
         images, more_images = (
             ([], 0) if only_files else find_images(catalogue, text, limit=limit, shelf=shelf)

@@ -137,7 +137,7 @@ def list_command(
             write_library_page(
                 report_path, catalogue, rows, wanted, with_files=with_files, quiet=quiet
             )
-            if not as_json:
+            if not (as_json or as_csv):
                 return
         if as_json:
             say_json(_document(catalogue, images, with_findings))
@@ -172,7 +172,7 @@ def _list_duplicates(
 
         say_csv(CSV_COLUMNS, csv_rows(found))
     else:
-        say_duplicates(found, quiet=quiet)
+        say_duplicates(found, len(rows), quiet=quiet)
 
 
 def _document(

@@ -103,7 +103,7 @@ def _boot_differences(one: DiscImage, other: DiscImage) -> Iterator[FactDifferen
             yield FactDifference(
                 f"boot image {number}",
                 f"{entry.image_size:,} bytes",
-                f"{beside.image_size:,} bytes, other ones from byte {at:,}",
+                f"{beside.image_size:,} bytes, different from byte {at:,} on",
             )
 
 

@@ -12,7 +12,7 @@ from mediashelf.findings import Finding
 from mediashelf.formats.lists.values import ListLine
 from mediashelf.integrity.fixity.digests import Digests, digest_file
 from mediashelf.integrity.lists.folder_files import FolderFiles, list_folder
-from mediashelf.integrity.lists.listed_names import NameLookup, is_inside
+from mediashelf.integrity.lists.listed_names import NameLookup, is_inside, without_dots
 from mediashelf.integrity.lists.reading import (
     ListReport,
     ListRow,
@@ -84,7 +84,7 @@ class _LineRow(NamedTuple):
 
 def _wanted(line: ListLine, base: str, list_name: str, lookup: NameLookup) -> _LineRow:
     is_refused = not is_inside(line.name)
-    name = line.name if is_refused else base + line.name
+    name = line.name if is_refused else base + without_dots(line.name)
     file = "" if is_refused else lookup.find(name)
     row = ListRow(
         name=name,

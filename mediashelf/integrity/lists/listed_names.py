@@ -49,10 +49,14 @@ class NameLookup:
         return ""
 
 
+def without_dots(name: str) -> str:
+    """Return a listed name without the ``./`` that means nothing: ``./a/./b`` is ``a/b``."""
+    return "/".join(part for part in name.split("/") if part not in ("", "."))
+
+
 def _iter_spellings(name: str) -> Iterator[str]:
     yield name
-    slashed = name.replace("\\", "/")
-    plain = "/".join(part for part in slashed.split("/") if part not in ("", "."))
+    plain = without_dots(name.replace("\\", "/"))
     if plain != name:
         yield plain
 

@@ -7,17 +7,20 @@ from contextlib import suppress
 from pathlib import Path
 
 from mediashelf.errors import InputError
+from mediashelf.formats.fields import View
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.image import FileView, open_view
+from mediashelf.image import ClosableView, FileView, open_view
 from mediashelf.integrity.mending.values import CopyReport, Piece, sector_count
+from mediashelf.trees.opening import open_tree
+from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import Wrapping, detect_wrapping
 
 
 class Copy:
     """One open file. What could not be read of it is counted in ``report``."""
 
-    def __init__(self, path: Path, view: FileView) -> None:
+    def __init__(self, path: Path, view: ClosableView) -> None:
         self.report = CopyReport(path, view.size)
         self._view = view
 
@@ -77,8 +80,28 @@ class Copy:
         self._view.close()
 
 
+class _Expanded:
+    """What a compressed copy holds."""
+
+    def __init__(self, tree: Tree, inside: View) -> None:
+        self._tree = tree
+        self._inside = inside
+        self.size = inside.size
+
+    def read(self, offset: int, size: int) -> bytes:
+        return self._inside.read(offset, size)
+
+    def close(self) -> None:
+        self._tree.close()
+
+
+_COMPRESSED = (Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ)
+
+
 class Copies:
     """The image, the named copies, and more that are opened only when they are asked for.
+
+    Of a copy that is compressed, and an image that is not, what it holds is taken.
 
     Raises :class:`InputError` when the image or a named copy cannot be opened. Two
     names of one file count once: it would agree with itself. ``set_aside`` holds the
@@ -90,6 +113,7 @@ class Copies:
         self.set_aside: list[tuple[Path, str]] = []
         self._waiting = list(more)
         self._known: dict[tuple[int, int], Path] = {}
+        self._is_compressed = False
         try:
             for path in (image, *named):
                 twin = self._open(path)
@@ -127,8 +151,24 @@ class Copies:
             if twin is not path:
                 view.close()
                 return twin
-        self.opened.append(Copy(path, view))
+        self.opened.append(Copy(path, self._inside(path, view)))
         return None
+
+    def _inside(self, path: Path, view: FileView) -> ClosableView:
+        try:
+            wrapping = detect_wrapping(view)
+        except OSError:  # the medium does not give its beginning
+            return view
+        if not self.opened:
+            self._is_compressed = wrapping in _COMPRESSED
+        if wrapping not in _COMPRESSED or self._is_compressed:
+            return view
+        view.close()
+        tree = open_tree(str(path))
+        if tree.expanded is None:
+            tree.close()
+            return open_view(path)
+        return _Expanded(tree, tree.expanded)
 
     def close(self) -> None:
         """Close every file."""

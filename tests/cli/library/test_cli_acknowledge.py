@@ -212,3 +212,15 @@ def test_a_plan_begins_without_what_decayed_or_waits(shelf: Shelf) -> None:
     assert "decayed" in draft
     assert "changed, waiting" in draft
     assert "\nimage = " not in draft
+
+
+def test_show_says_that_findings_are_known_and_why_it_shows_them(shelf: Shelf) -> None:
+    tide = shelf.home / "tide.iso"
+    before = rules(shelf, code=1)["home: tide.iso"]
+    errors = sorted(rule for rule, severity in before if severity == "error")
+    options = [word for rule in errors for word in ("--acknowledge", rule)]
+    assert "acknowledged" not in shelf.run("show", tide, code=1).stdout
+    shelf.run("audit", tide, *options, "--why", "the master is so")
+    said = " ".join(shelf.run("show", tide, code=1).stdout.split())
+    assert "on record home: tide.iso: damaged (acknowledged)" in said
+    assert "acknowledged for the bytes on record; what the bytes are now is not read" in said

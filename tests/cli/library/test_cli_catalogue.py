@@ -214,6 +214,7 @@ def test_a_copy_is_kept_before_the_catalogue_becomes_one_of_a_later_version(
 
 def test_a_mistyped_catalogue_is_said_and_not_made(shelf: Shelf) -> None:
     typo = shelf.folder / "catalouge.sqlite"
+    (shelf.folder / "catalogue.txt").write_bytes(b"another file of this name")
     for command in (("list",), ("shelf", "add", shelf.home), ("audit",)):
         said = shelf.run(*command, "--catalogue", typo, code=10).stderr
         assert "there is no such catalogue; did you mean 'catalogue.sqlite'?" in " ".join(

@@ -109,6 +109,7 @@ def test_no_text_is_an_error(shelf: Shelf, text: str) -> None:
 
 def test_a_text_is_needed(shelf: Shelf) -> None:
     shelf.run("find", code=2)
+    assert "TEXT is empty: give part of a name" in shelf.run("find", " ", code=2).output
 
 
 def test_a_narrow_terminal(shelf: Shelf) -> None:

@@ -115,3 +115,16 @@ def test_the_history_of_an_image_is_shown_elsewhere(shelf: Shelf) -> None:
     told = shelf.run("list", "--history", "tide.iso", code=2).stderr
     assert "Use instead: mediashelf show --history IMAGE" in told
     assert "--history" not in shelf.run("list", "--help").stdout
+
+
+def test_a_page_and_csv_at_once(shelf: Shelf) -> None:
+    page = shelf.folder / "library.html"
+    said = shelf.run("list", "--csv", "--columns", "image", "--report", page).stdout
+    assert said.splitlines() == ["image", "deep.iso", "cut.iso", "d.cue", "tide.iso"]
+    assert page.exists()
+
+
+def test_by_state_the_worst_comes_first(shelf: Shelf) -> None:
+    (shelf.home / "tide.iso").unlink()
+    shelf.run("scan", code=1)
+    assert listed(shelf, "--sort", "state") == ["cut.iso", "d.cue", "tide.iso", "deep.iso"]

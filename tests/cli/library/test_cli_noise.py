@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -181,3 +182,21 @@ def test_a_full_disk_keeps_what_was_finished(shelf: Shelf) -> None:
     assert len(shelf.json("list")["images"]) == 4
     shelf.run("scan")
     assert len(shelf.json("list")["images"]) == 5
+
+
+def test_a_disk_without_room_beside_the_catalogue_is_called_full(
+    shelf: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from mediashelf.catalogue import store
+
+    def no_room(*_: object) -> None:
+        error = sqlite3.OperationalError("disk I/O error")
+        error.sqlite_errorname = "SQLITE_IOERR_SHMSIZE"
+        raise error
+
+    usage = shutil.disk_usage(shelf.folder)
+    with monkeypatch.context() as patch:
+        patch.setattr(store, "_prepare", no_room)
+        assert "disk I/O error" in shelf.run("list", code=10).stderr
+        patch.setattr(shutil, "disk_usage", lambda path: usage._replace(free=4096))
+        assert "the disk is full" in shelf.run("list", code=10).stderr

@@ -8,11 +8,14 @@ Own behaviour throughout: no standard says how copies are put together.
 
 from __future__ import annotations
 
+import bz2
 import errno
+import gzip
 import hashlib
+import lzma
 import os
 import random
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -147,6 +150,28 @@ def test_five_damaged_blocks_from_two_copies_damaged_elsewhere(bench: Bench) -> 
     ]
     assert all(span.length == SECTOR for span in result.mended_spans)
     assert result.findings == ()
+
+
+@pytest.mark.parametrize("compress", [gzip.compress, lzma.compress, bz2.compress])
+def test_what_a_compressed_copy_holds(bench: Bench, compress: Callable[[bytes], bytes]) -> None:
+    image = spoil(ORIGINAL, block(1))
+    result = bench.mend(image, compress(ORIGINAL), record=bench.record())
+    assert result.outcome is MendOutcome.PROVED
+    assert bench.equals_original()
+    assert result.findings == ()
+
+
+def test_a_compressed_image_is_mended_as_it_is(bench: Bench) -> None:
+    packed = gzip.compress(ORIGINAL, mtime=0)
+    result = bench.mend(spoil(packed, 3), packed, record=bench.record(packed))
+    assert result.outcome is MendOutcome.PROVED
+    assert bench.output.read_bytes() == packed
+
+
+def test_a_compressed_copy_that_is_damaged_is_named(bench: Bench) -> None:
+    cut = gzip.compress(ORIGINAL)[:-9000]
+    with pytest.raises(InputError, match=r"copy0\.iso: .*gzip"):
+        bench.mend(spoil(ORIGINAL, 3), cut, record=bench.record())
 
 
 def test_nothing_to_mend(bench: Bench) -> None:

@@ -89,8 +89,8 @@ def _csv_row(
     return (str(number), relation, proved, *data, str(row.file))
 
 
-def say_duplicates(found: Duplicates, *, quiet: bool) -> None:
-    """Print the groups, and what they come to."""
+def say_duplicates(found: Duplicates, count: int, *, quiet: bool) -> None:
+    """Print the groups among so many images, and what they come to."""
     for group in found.copies:
         _say_copies(group)
     for same in found.same_discs:
@@ -99,7 +99,8 @@ def say_duplicates(found: Duplicates, *, quiet: bool) -> None:
         return
     _say_how_to_prove(found.same_discs)
     if not found.copies:
-        say("No image is there twice with the same bytes.")
+        among = count_text(count, "image")
+        say_wrapped(f"No image is there twice with the same bytes among these {among}.")
         return
     groups = count_text(len(found.copies), "group of copies", "groups of copies")
     say_wrapped(
