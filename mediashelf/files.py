@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import secrets
 import shutil
 import sys
 from collections.abc import Iterator
@@ -51,7 +50,7 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
         raise OutputError(f"{path}: is marked read-only; remove the mark, or choose another name")
     _remove_partials(path)
     temporary = path.with_name(
-        f"{_partial_prefix(path)}{os.getpid()}-{secrets.token_hex(4)}{PARTIAL_MARK}"
+        f"{_partial_prefix(path)}{os.getpid()}-{os.urandom(4).hex()}{PARTIAL_MARK}"
     )
     try:
         yield temporary
@@ -82,7 +81,7 @@ def whole_folder(folder: Path) -> Iterator[Path]:
     try:
         home.mkdir(parents=True, exist_ok=True)
         _remove_partials(home / folder.name)
-        mark = f"{os.getpid()}-{secrets.token_hex(4)}{PARTIAL_MARK}"
+        mark = f"{os.getpid()}-{os.urandom(4).hex()}{PARTIAL_MARK}"
         temporary = home / f"{_partial_prefix(folder)}{mark}"
         temporary.mkdir()
     except OSError as error:

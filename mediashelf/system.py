@@ -6,7 +6,7 @@ import os
 import stat
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 
@@ -39,6 +39,19 @@ def flush_descriptor(descriptor: int) -> None:
         else:
             return
     os.fsync(descriptor)
+
+
+CAN_ASK_AHEAD = hasattr(os, "posix_fadvise")  # POSIX; not in Windows and macOS
+
+
+def ask_ahead(path: Path) -> None:
+    """Ask the system to read a file into its memory meanwhile; nothing comes of it in error."""
+    with suppress(OSError):
+        descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+        try:
+            os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_WILLNEED)
+        finally:
+            os.close(descriptor)
 
 
 def real_folder(folder: Path) -> Path:

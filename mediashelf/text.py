@@ -6,7 +6,6 @@ import json
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
-from fractions import Fraction
 
 _MOST_SIGNS = 8  # in one column of a line: marks without a column could go on for ever
 _UNSAFE_CATEGORIES = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
@@ -109,6 +108,22 @@ def same_name(name: str) -> str:
     return name.lower() if name.isascii() else unicodedata.normalize("NFC", name).casefold()
 
 
+def fold(text: str) -> str:
+    """Return the form in which names are compared: letter case and width do not count.
+
+    Compatibility composition first (Unicode NFKC), so that a name that another
+    system wrote with combining marks is the same. NUL and lone surrogates, which
+    the index cannot hold, become U+FFFD.
+    """
+    if text.isascii():
+        return text.lower().replace("\0", "\ufffd")
+    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).casefold())
+    return "".join(
+        "\ufffd" if character == "\0" or "\ud800" <= character <= "\udfff" else character
+        for character in folded
+    )
+
+
 def size_text(size: int) -> str:
     """Return a byte count as people read it, in powers of 1024: ``1.4 MiB``."""
     if size < 1024:
@@ -201,6 +216,8 @@ def parse_size(text: str) -> int:
     unit = _SIZE_UNITS.get(match.group(3).upper()) if match else None
     if match is None or unit is None:
         raise ValueError(f"{text!r} is not a size; write it like 4GB, 512MiB or 614400")
+    from fractions import Fraction  # rarely needed
+
     return int(Fraction(match.group(1) + (match.group(2) or "")) * unit)
 
 

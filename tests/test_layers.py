@@ -12,7 +12,7 @@ PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
     {"errors", "version", "findings", "text", "system"},
-    {"files", "places", "tables"},
+    {"files", "early_flush", "places", "tables"},
     {"formats"},
     {"image"},
     {"trees"},
@@ -33,7 +33,7 @@ HOME_OF_THIRD_PARTY = {
     "tqdm": {"cli"},
     "jinja2": {"reports"},
     "msgspec": {"sessions/manifests/fields.py", "sessions/manifests/typed.py"},
-    "xxhash": {"integrity/fixity/digests.py"},
+    "xxhash": {"integrity/fixity/digests.py", "building/sources/digesting.py"},
     "fastcrc": {"formats", "integrity"},
     "anyascii": {"building/naming/names.py"},
     "platformdirs": {"places.py"},

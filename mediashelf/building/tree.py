@@ -27,7 +27,8 @@ class Content:
     ``size`` and ``modified_ns`` are kept to notice when the source changes; for a
     ``member`` of an archive or image ``path`` and ``modified_ns`` are those of the file it is in.
     ``data`` are the bytes of a page whose text is known when the disc is planned.
-    ``digest`` is SHA-256 in hexadecimal digits where the bytes were read already.
+    ``digest`` is SHA-256 in hexadecimal digits where the bytes were read already, and
+    ``quick`` the digest by which the disc is read back, once it is written.
     ``equal_to`` is an earlier content with the same bytes, whose place on the
     disc this one shares; ``lba`` is the place, set when the disc is laid out.
     """
@@ -40,6 +41,7 @@ class Content:
     lba: int = 0
     member: Wrapped | None = None
     data: bytes = b""
+    quick: bytes = b""
 
     @property
     def shown_path(self) -> str:

@@ -93,7 +93,8 @@ def _volume(plain: dict[str, Any]) -> VolumeFacts:
 def _entries(columns: dict[str, list[Any]]) -> list[Entry]:
     if not columns:
         return []
-    columns["date"] = [bytes.fromhex(date) for date in columns["date"]]
+    dates = {date: bytes.fromhex(date) for date in set(columns["date"])}
+    columns["date"] = [dates[date] for date in columns["date"]]
     columns["extents"] = [
         (Extent(*extents[0]),) if len(extents) == 1 else tuple(Extent(*one) for one in extents)
         for extents in columns["extents"]

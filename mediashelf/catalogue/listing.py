@@ -8,7 +8,6 @@ stays an entry of its own, that points to its twin: both spellings are found.
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -99,19 +98,3 @@ def _pair_with_later(
 def count_entries(listing: Iterable[ListedEntry]) -> int:
     """Return how many files and folders a list holds, each once, whatever names it has."""
     return sum(entry.twin is None for entry in listing)
-
-
-def fold(text: str) -> str:
-    """Return the form in which names are compared: letter case and width do not count.
-
-    Compatibility composition first (Unicode NFKC), so that a name that another
-    system wrote with combining marks is the same. NUL and lone surrogates, which
-    the index cannot hold, become U+FFFD.
-    """
-    if text.isascii():
-        return text.lower().replace("\0", "\ufffd")
-    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).casefold())
-    return "".join(
-        "\ufffd" if character == "\0" or "\ud800" <= character <= "\udfff" else character
-        for character in folded
-    )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
 
 from mediashelf import __version__
@@ -38,24 +38,17 @@ def readable_by(
     catalogue: Catalogue,
     rows: Sequence[ImageRow],
     targets: Sequence[Target],
-    on_asked: Callable[[int], None] = lambda count: None,
 ) -> list[ImageRow]:
     """Return the images in which no target finds an error.
 
-    Images that were never read as discs (sheets, unreadable files) are left out. ``on_asked``
-    is called for each image of which the answers are not remembered.
+    Images that were never read as discs (sheets, unreadable files) are left out.
     """
-    read = iter_reading(catalogue, rows, targets, on_asked)
+    read = iter_reading(catalogue, rows, targets)
     return [row for row, answers in read if answers is not None and all(answers)]
 
 
-def count_unasked(catalogue: Catalogue, rows: Sequence[ImageRow], targets: Sequence[Target]) -> int:
-    """Return of how many images the answers of these targets are not remembered, about."""
-    known = [_remembered(catalogue, target)[1].keys() for target in targets]
-    return sum(any(row.id not in ids for ids in known) for row in rows if _may_be_disc(row))
-
-
-def _may_be_disc(row: ImageRow) -> bool:
+def may_be_disc(row: ImageRow) -> bool:
+    """Tell whether a drive could serve a file as a disc: no floppy, archive or compressed file."""
     return not (is_wrapping_name(row.path) or _NO_DISCS & {*row.kinds})
 
 
@@ -63,24 +56,22 @@ def iter_reading(
     catalogue: Catalogue,
     rows: Sequence[ImageRow],
     targets: Sequence[Target],
-    on_asked: Callable[[int], None] = lambda count: None,
 ) -> Iterator[tuple[ImageRow, tuple[bool, ...] | None]]:
     """Yield every image and which of the targets read it; None where it was never read as a disc,
     or is none: a floppy, an archive, a compressed file.
 
     The facts of an image are unpacked once, and not at all where every answer is remembered.
     """
-    known = [_remembered(catalogue, target) for target in targets]
+    known = [remembered_answers(catalogue, target) for target in targets]
     wrapped = wrapped_ids(catalogue.db)
     new: list[tuple[str, str, int, int]] = []
     for row in rows:
-        if row.id in wrapped or not _may_be_disc(row):
+        if row.id in wrapped or not may_be_disc(row):
             yield row, None  # no drive serves it as a disc, whatever is in it
             continue
         missing = [at for at, target in enumerate(targets) if row.id not in known[at][1]]
         if missing:
-            on_asked(1)
-            asked = _ask(facts_of(catalogue.db, row.id), [targets[at] for at in missing])
+            asked = ask_facts(facts_of(catalogue.db, row.id), [targets[at] for at in missing])
             for at, answer in zip(missing, asked, strict=True):
                 fingerprint, answers = known[at]
                 answers[row.id] = answer
@@ -102,7 +93,7 @@ def answers_for(facts: DiscFacts) -> tuple[Answer, ...]:
     if not facts.volumes or _NO_DISCS & {volume.kind.value for volume in facts.volumes}:
         return ()
     targets = _usual_targets()
-    asked = _ask(facts, [target for target, _ in targets])
+    asked = ask_facts(facts, [target for target, _ in targets])
     return tuple(
         (target.name, fingerprint, answer)
         for (target, fingerprint), answer in zip(targets, asked, strict=True)
@@ -119,7 +110,7 @@ def _usual_targets() -> tuple[tuple[Target, str], ...]:
         targets = load_targets().values()
     except TargetError:
         return ()
-    return tuple((target, _fingerprint(target)) for target in targets)
+    return tuple((target, fingerprint_of(target)) for target in targets)
 
 
 def keep_answers(db: sqlite3.Connection, image_id: int, answers: Iterable[Answer]) -> None:
@@ -131,9 +122,9 @@ def keep_answers(db: sqlite3.Connection, image_id: int, answers: Iterable[Answer
     )
 
 
-def _remembered(catalogue: Catalogue, target: Target) -> tuple[str, dict[int, int]]:
+def remembered_answers(catalogue: Catalogue, target: Target) -> tuple[str, dict[int, int]]:
     """Return the fingerprint of a target, and the answers that are kept with it."""
-    fingerprint = _fingerprint(target)
+    fingerprint = fingerprint_of(target)
     rows = catalogue.db.execute(
         "SELECT image_id, severity FROM target_verdicts WHERE target = ? AND fingerprint = ?",
         [target.name, fingerprint],
@@ -144,19 +135,26 @@ def _remembered(catalogue: Catalogue, target: Target) -> tuple[str, dict[int, in
 def _remember(catalogue: Catalogue, answers: Sequence[tuple[str, str, int, int]]) -> None:
     if answers and catalogue.can_write:
         with transaction(catalogue.db):
-            catalogue.db.executemany(
-                "INSERT OR REPLACE INTO target_verdicts (image_id, target, fingerprint, severity) "
-                "SELECT id, ?, ?, ? FROM images WHERE id = ?",
-                answers,
-            )
+            remember(catalogue.db, answers)
 
 
-def _ask(facts: DiscFacts | None, targets: Sequence[Target]) -> list[int]:
+def remember(db: sqlite3.Connection, answers: Iterable[tuple[str, str, int, int]]) -> None:
+    """Keep answers: target, its fingerprint, severity and image; in the caller's transaction."""
+    db.executemany(
+        "INSERT OR REPLACE INTO target_verdicts (image_id, target, fingerprint, severity) "
+        "SELECT id, ?, ?, ? FROM images WHERE id = ?",
+        answers,
+    )
+
+
+def ask_facts(facts: DiscFacts | None, targets: Sequence[Target]) -> list[int]:
+    """Return what each target says of a disc, as it is remembered."""
     if facts is None:
         return [_UNKNOWN] * len(targets)
     return [_NOTHING if each is None else int(each) for each in worst_for_targets(facts, targets)]
 
 
-def _fingerprint(target: Target) -> str:
+def fingerprint_of(target: Target) -> str:
+    """Return what differs when the answers of a target may: its limits and this version."""
     row = repr((__version__, target))
     return hashlib.sha256(row.encode("utf-8", "surrogatepass"), usedforsecurity=False).hexdigest()

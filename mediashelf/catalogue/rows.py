@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from mediashelf.findings import Severity
 from mediashelf.integrity.fixity.states import STATE_WORDS, State
@@ -47,7 +50,7 @@ class Waiting:
     judged: str
     judged_at: str
 
-    def has(self, digests: dict[str, str]) -> bool:
+    def has(self, digests: Mapping[str, str]) -> bool:
         """Tell whether these are digests of the bytes that wait."""
         common = self.digests.keys() & digests.keys()
         return bool(common) and all(self.digests[name] == digests[name] for name in common)
@@ -105,16 +108,18 @@ class ShelfRow:
 _INSIDE = (State.DAMAGED, State.TRUNCATED)  # what can be acknowledged
 
 
-@dataclass(frozen=True, slots=True)
-class ImageRow:
+_NONE: Mapping[Any, Any] = MappingProxyType({})
+
+
+class ImageRow(NamedTuple):
     """What is on record of one image file.
 
     ``path`` is relative to the shelf, with ``/``. ``verdict`` is
     :data:`RECORDED` or a :class:`State` word, and ``judged_by``
     says whether it is a ``scan``'s or an ``audit``'s. ``digests``
     maps algorithm to hexadecimal digest; it is empty while the file could not be
-    read. ``labels`` and ``kinds`` are those of its volumes, in order.
-    ``finding_counts`` counts what was found last, by severity; ``errors`` are
+    read, or where digests were not asked for. ``labels`` and ``kinds`` are those of its
+    volumes, in order. ``finding_counts`` counts what was found last, by severity; ``errors`` are
     those that the image had when its digest was recorded: such a digest does not
     vouch for a sound disc. Findings that the keeper acknowledged count as notes;
     ``acknowledged`` counts them. ``size``, ``mtime_ns`` and all about the contents are
@@ -139,10 +144,10 @@ class ImageRow:
     audited_at: str | None
     recorded_at: str = ""
     confirmed_at: str = ""
-    digests: dict[str, str] = field(default_factory=dict)
+    digests: Mapping[str, str] = _NONE
     kinds: tuple[str, ...] = ()
     labels: tuple[str, ...] = ()
-    finding_counts: dict[Severity, int] = field(default_factory=dict)
+    finding_counts: Mapping[Severity, int] = _NONE
     errors: int = 0
     acknowledged: int = 0
     waiting: Waiting | None = None
@@ -175,8 +180,11 @@ class ImageRow:
     @property
     def state_word(self) -> str:
         """The state as people read it."""
-        word = STATE_WORDS.get(self.state, self.state) + self.unmet_words
-        return f"{word} (acknowledged)" if self.is_acknowledged else word
+        state = self.state
+        word = STATE_WORDS.get(state, state)
+        if self.expected:
+            word += self.unmet_words
+        return f"{word} (acknowledged)" if self.acknowledged and self.is_acknowledged else word
 
     @property
     def is_acknowledged(self) -> bool:

@@ -20,10 +20,11 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from mediashelf.catalogue import images
-from mediashelf.catalogue.listing import MARK_DIRECTORY, fold
+from mediashelf.catalogue.listing import MARK_DIRECTORY
 from mediashelf.catalogue.records.name_index import END_MARK, terms_with
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, kept_text
+from mediashelf.text import fold
 
 TRIGRAM = 3
 COUNTED_AT_MOST = 500

@@ -7,8 +7,9 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path, PurePath
+from typing import TYPE_CHECKING
 
-from mediashelf.catalogue import images, search
+from mediashelf.catalogue import images
 from mediashelf.catalogue.records.reading import (
     CheckedConnection,
     ContentError,
@@ -24,10 +25,12 @@ from mediashelf.catalogue.schema import (
     refuse_foreign,
     schema_version,
 )
-from mediashelf.catalogue.steps.copying import keep_before_steps
 from mediashelf.errors import CatalogueError, InputError
 from mediashelf.places import data_folder
 from mediashelf.text import close_names, did_you_mean
+
+if TYPE_CHECKING:
+    from mediashelf.catalogue.search import SearchAnswer
 
 FILE_NAME = "catalogue.sqlite"
 
@@ -102,15 +105,24 @@ class Catalogue:
         kind: str | None = None,
         label: str | None = None,
         state: str | None = None,
+        with_digests: bool = True,
     ) -> list[ImageRow]:
         """Return the images that fit every filter, by shelf and path.
 
         ``kind`` is a volume kind, ``raw`` or ``sheet``; ``label`` is a part of a
-        label, letter case aside; ``state`` is a word of ``rows.STATES``. Raises
-        :class:`InputError` for an unknown shelf.
+        label, letter case aside; ``state`` is a word of ``rows.STATES``. Without
+        ``with_digests`` the rows have neither digests nor their dates, which take as long
+        to read as all the rest. Raises :class:`InputError` for an unknown shelf.
         """
         shelf_id = self.shelf(shelf).id if shelf is not None else None
-        return images.matching(self.db, shelf_id=shelf_id, kind=kind, label=label, state=state)
+        return images.matching(
+            self.db,
+            shelf_id=shelf_id,
+            kind=kind,
+            label=label,
+            state=state,
+            with_digests=with_digests,
+        )
 
     def waiting_on(self, shelf: ShelfRow) -> list[ImageRow]:
         """Return the images on a shelf whose bytes wait for the keeper's word."""
@@ -124,9 +136,11 @@ class Catalogue:
         """Return every image with this digest (hexadecimal, any algorithm) in force."""
         return images.by_digest(self.db, digest)
 
-    def find(self, text: str, *, limit: int = 50, shelf: str | None = None) -> search.SearchAnswer:
+    def find(self, text: str, *, limit: int = 50, shelf: str | None = None) -> SearchAnswer:
         """Find entries inside all images by name; see :func:`search.find`."""
         shelf_id = self.shelf(shelf).id if shelf is not None else None
+        from mediashelf.catalogue import search  # its rules are loaded when names are asked for
+
         return search.find(self.db, text, limit=limit, shelf_id=shelf_id)
 
 
@@ -276,6 +290,8 @@ def _prepare(db: sqlite3.Connection, place: Path, can_write: bool) -> None:
         db.execute("PRAGMA synchronous = NORMAL")
         version = schema_version(db)
         if 0 < version < len(STEPS):
+            from mediashelf.catalogue.steps.copying import keep_before_steps  # rarely needed
+
             keep_before_steps(db, place, version)
         migrate(db)
     elif schema_version(db) < len(STEPS):

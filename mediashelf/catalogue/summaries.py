@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from mediashelf.catalogue.images import facts_of
 from mediashelf.catalogue.records.reading import reads_catalogue, require_types
@@ -61,6 +61,18 @@ def complete_summaries(catalogue: Catalogue) -> None:
 def summaries_of_sets(catalogue: Catalogue) -> dict[int, DiscSummary]:
     """Return what is remembered of the discs that say that they are of a set."""
     return _remembered(catalogue, " AND set_size > 0")
+
+
+def knows_all(catalogue: Catalogue, rows: Iterable[ImageRow]) -> bool:
+    """Tell whether it is remembered of all these images what they are."""
+    told = ids_with_summary(catalogue)
+    return all(row.id in told for row in rows if row.kinds)
+
+
+def ids_with_summary(catalogue: Catalogue) -> set[int]:
+    """Return the images of which it is remembered what they are."""
+    rows = catalogue.db.execute("SELECT image_id FROM disc_summaries WHERE reader = ?", [READER])
+    return {image_id for (image_id,) in rows}
 
 
 @reads_catalogue

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
-from enum import StrEnum
 from typing import NamedTuple
+
+from mediashelf.formats.volume_kinds import DISC_KINDS as DISC_KINDS
+from mediashelf.formats.volume_kinds import VolumeKind as VolumeKind
 
 SECTOR_SIZE = 2048
 """Bytes in one logical sector of a data disc, as presented to a host."""
@@ -14,35 +16,6 @@ FLAG_HIDDEN = 0x01  # ECMA-119 9.1.6, existence
 FLAG_DIRECTORY = 0x02
 FLAG_ASSOCIATED = 0x04
 FLAG_MULTI_EXTENT = 0x80  # set on every section of a file but the last
-
-
-class VolumeKind(StrEnum):
-    """Which naming tree of a disc this is."""
-
-    ISO9660 = "iso9660"
-    JOLIET = "joliet"
-    ROCKRIDGE = "rockridge"
-    UDF = "udf"
-    FLOPPY = "floppy"
-    ARCHIVE = "archive"
-
-    @property
-    def words(self) -> str:
-        """What people call it."""
-        return _KIND_WORDS[self]
-
-
-_KIND_WORDS = {
-    VolumeKind.ISO9660: "ISO 9660",
-    VolumeKind.JOLIET: "Joliet",
-    VolumeKind.ROCKRIDGE: "Rock Ridge",
-    VolumeKind.UDF: "UDF",
-    VolumeKind.FLOPPY: "FAT",
-    VolumeKind.ARCHIVE: "archive",
-}
-DISC_KINDS = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF)
-"""The trees that a disc can have."""
-
 
 HOLE = -1
 """The LBA of an extent that was never recorded and reads as zero bytes (UDF only)."""

@@ -7,13 +7,13 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from mediashelf.catalogue.images import fixity_record
-from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.errors import MediashelfError
 from mediashelf.integrity.fixity.comparing import FixityRecord
 from mediashelf.integrity.raw.tracks import read_raw_disc
 from mediashelf.sessions.plans.resolve import KnownImage
+from mediashelf.text import fold
 
 
 class CatalogueLibrary:

@@ -8,10 +8,12 @@ from enum import StrEnum
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.readability.disc import JudgedDisc
-from mediashelf.readability.rule_types import Question
+from mediashelf.readability.limits import Limit
+from mediashelf.readability.rule_types import Question, Rule
 from mediashelf.readability.rules.table import RULES
 from mediashelf.readability.targets import Target
 
+_MOST_KNOWN = 100
 _HIDING_RULES = frozenset(rule.id for rule in RULES if rule.hides_disc)
 
 
@@ -55,17 +57,32 @@ def worst_for_targets(facts: DiscFacts, targets: Iterable[Target]) -> Iterator[S
 
 
 def _worst(question: Question) -> Severity | None:
-    known = ((rule.severity_for(question.target), rule) for rule in RULES)
-    asked = [(severity, rule) for severity, rule in known if severity is not None]
     level: Severity | None = None
-    for severity, rule in sorted(asked, key=lambda pair: -pair[0]):
+    for severity, rule, limit in _asked_of(question.target):
         if level is not None and severity <= level:
             break
-        for one in rule.levels(question):
+        one = rule.worst(question, limit)
+        if one is not None:
             level = one if level is None else max(level, one)
-            if level >= severity:
-                break
     return level
+
+
+_Asked = list[tuple[Severity, Rule, Limit]]
+_known: dict[int, tuple[Target, _Asked]] = {}  # by identity: many discs are asked for few targets
+
+
+def _asked_of(target: Target) -> _Asked:
+    """Return the rules that a target has limits for, worst first."""
+    known = _known.get(id(target))
+    if known is not None and known[0] is target:
+        return known[1]
+    pairs = [(rule, target.limits.get(rule.needs)) for rule in RULES]
+    asked = [(limit.severity_of(rule.severity), rule, limit) for rule, limit in pairs if limit]
+    asked.sort(key=lambda one: -one[0])
+    if len(_known) >= _MOST_KNOWN:
+        _known.clear()
+    _known[id(target)] = target, asked
+    return asked
 
 
 def verdict_on(findings: Iterable[Finding]) -> Readability:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from functools import cached_property
+from itertools import compress, count, repeat
+from operator import lt
 from typing import NamedTuple
 
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
@@ -45,11 +47,22 @@ class NameTree:
         self.kind = volume.kind
         self.entries = volume.entries
         self._sharing: dict[int, list[Entry]] = defaultdict(list)
+        self.caps: dict[object, int] = {}
+        """What rules have found in it, as :mod:`.rule_types` remembers it."""
 
     @cached_property
     def names(self) -> list[str]:
         """The last part of every entry's path, in the order of the entries."""
-        return [entry.path.rpartition("/")[2] for entry in self.entries]
+        return [path.rpartition("/")[2] for path in self._paths]
+
+    @cached_property
+    def _paths(self) -> list[str]:
+        return [entry[0] for entry in self.entries]
+
+    @cached_property
+    def joined_names(self) -> str:
+        """Every name with a ``/``, which is in none, after it: one text to search."""
+        return "".join([f"{name}/" for name in self.names])
 
     @cached_property
     def stems(self) -> list[str]:
@@ -57,34 +70,70 @@ class NameTree:
         return [name.partition(".")[0].rstrip(" ").upper() for name in self.names]
 
     @cached_property
+    def known_stems(self) -> frozenset[str]:
+        """Each of the stems once: most discs have none that is a trap."""
+        capitals = self.joined_names.upper().split("/")
+        return frozenset([name.partition(".")[0].rstrip(" ") for name in capitals[:-1]])
+
+    @cached_property
     def alphabet(self) -> frozenset[str]:
         """Every character that is in some name: most discs break few rules about characters."""
         return frozenset("".join(self.names))
 
     @cached_property
+    def longest_name(self) -> int:
+        """The length of the longest name in characters."""
+        return max(map(len, self.names), default=0)
+
+    @cached_property
+    def deepest(self) -> int:
+        """The number of parts of the longest path."""
+        return max(map(str.count, self._paths, repeat("/")), default=0)
+
+    @cached_property
     def longest_path(self) -> int:
         """The length of the longest path in characters."""
-        return max((len(entry.path) for entry in self.entries), default=0)
+        return max(map(len, self._paths), default=0)
 
     @cached_property
     def has_equal_paths(self) -> bool:
         """Whether some path names more than one entry."""
-        return len({entry.path for entry in self.entries}) < len(self.entries)
+        return len(set(self._paths)) < len(self.entries)
 
     @cached_property
     def has_paths_equal_but_for_case(self) -> bool:
         """Whether some paths differ in nothing but case, if in anything."""
-        return len({same_case(entry.path) for entry in self.entries}) < len(self.entries)
+        capitals = self.joined_names.upper()
+        if capitals == self.joined_names:
+            return self.has_equal_paths
+        if capitals.isascii():
+            return len(set(map(str.upper, self._paths))) < len(self.entries)
+        return len(set(map(same_case, self._paths))) < len(self.entries)
+
+    @cached_property
+    def is_ascending(self) -> bool:
+        """Whether records are surely in order: in each directory by name, then by extension.
+
+        Zero sorts before every character of a name, as the end of a shorter one does.
+        """
+        if self.has_equal_paths or "\0" in self.alphabet:
+            return False
+        keys = [name.replace(".", "\0", 1) for name in self.names]
+        descents = compress(count(1), map(lt, keys[1:], keys))
+        entries = self.entries  # directory by directory
+        return all(entries[number].parent != entries[number - 1].parent for number in descents)
 
     @cached_property
     def places(self) -> dict[int, Entry]:
         """A file for each block where contents start; one without any under NO_PLACE."""
-        places: dict[int, Entry] = {}
-        for entry in self.entries:
-            if not entry.is_directory:
-                first = places.setdefault(content_place(entry), entry)
-                if first is not entry:
-                    self._sharing[content_place(entry)].append(entry)
+        files = [entry for entry in self.entries if not entry[3]]
+        numbers = list(map(content_place, files))
+        places = dict(zip(numbers, files, strict=True))
+        if len(places) < len(files):
+            places.clear()
+            for place, entry in zip(numbers, files, strict=True):
+                if places.setdefault(place, entry) is not entry:
+                    self._sharing[place].append(entry)
         return places
 
     @property
@@ -153,8 +202,11 @@ def content_place(entry: Entry) -> int:
     A small file that UDF embeds in its file entry has no block of its own, and
     so can't be told by it from its copy in another tree.
     """
-    first = entry.extents[0] if entry.size and entry.extents else None
-    return NO_PLACE if first is None or first.offset else first.lba
+    extents = entry[4]  # by number, as there can be 100,000 entries
+    if not extents or not entry[2]:
+        return NO_PLACE
+    lba, _, offset = extents[0]
+    return NO_PLACE if offset else lba
 
 
 def same_case(name: str) -> str:

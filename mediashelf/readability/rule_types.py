@@ -73,14 +73,21 @@ class Rule:
         limit = target.limits.get(self.needs)
         return limit.severity_of(self.severity) if limit else None
 
-    def levels(self, question: Question) -> Iterator[Severity]:
-        """Yield the severities of :meth:`findings`, for whoever needs nothing else of them."""
-        limit = question.target.limits.get(self.needs)
-        if limit is None:
-            return
-        severity = limit.severity_of(self.severity)
-        for hit in self.check(question, limit):
-            yield severity if hit.at_most is None else min(severity, hit.at_most)
+    def worst(self, question: Question, limit: Limit) -> Severity | None:
+        """Return the worst severity of :meth:`findings`, for whoever needs nothing else of them.
+
+        ``limit`` is the target's. None is looked for beyond a place as bad as it can be.
+        """
+        check, tree = self.check, question.tree
+        if not isinstance(check, InTree):
+            cap = _worst_cap(check(question, limit))
+        elif tree is None or not check.is_about(tree):
+            return None
+        else:  # what other targets with this limit have asked of the tree is known
+            key = check.check, limit.value
+            known = tree.caps.get(key)
+            cap = tree.caps[key] = _worst_cap(check(question, limit)) if known is None else known
+        return Severity(min(limit.severity_of(self.severity), cap)) if cap else None
 
     def findings(self, question: Question) -> Iterator[Finding]:
         """Yield a finding for each place where the disc breaks this rule for the target."""
@@ -104,15 +111,42 @@ class Rule:
             )
 
 
-def in_tree(check: TreeCheck, *kinds: VolumeKind) -> DiscCheck:
-    """Ask ``check`` about the tree that the target reads, if it is of one of ``kinds`` (or any)."""
+_NO_CAP = max(Severity) + 1
 
-    def ask(question: Question, limit: Limit) -> Iterator[RuleHit]:
+
+def _worst_cap(hits: Iterator[RuleHit]) -> int:
+    """Return how far hits hold the severity down: 0 where there are none."""
+    cap = 0
+    for hit in hits:
+        if hit.at_most is None:
+            return _NO_CAP
+        cap = max(cap, hit.at_most)
+    return cap
+
+
+@dataclass(frozen=True, slots=True)
+class InTree:
+    """A check of the tree that the target reads, if it is of one of ``kinds`` (or any)."""
+
+    check: TreeCheck
+    kinds: tuple[VolumeKind, ...]
+
+    def __call__(self, question: Question, limit: Limit) -> Iterator[RuleHit]:
         tree = question.tree
-        if tree is not None and (not kinds or tree.kind in kinds):
-            yield from check(tree, limit)
+        if tree is not None and self.is_about(tree):
+            yield from self.check(tree, limit)
 
-    return ask
+    def is_about(self, tree: NameTree) -> bool:
+        """Return whether the tree is of a kind that is asked."""
+        return not self.kinds or tree.kind in self.kinds
+
+
+def in_tree(check: TreeCheck, *kinds: VolumeKind) -> DiscCheck:
+    """Ask ``check`` about the tree that the target reads, if it is of one of ``kinds`` (or any).
+
+    It knows nothing of the target but the limit's value.
+    """
+    return InTree(check, kinds)
 
 
 def at_entry(entry: Entry, message: str, found: object = "", expected: object = "") -> RuleHit:

@@ -97,8 +97,8 @@ def _open_by_library(
 ) -> Tree:
     from mediashelf.trees.library import LibraryTree  # loaded only for those that need it
 
-    if found is Wrapping.CABINET:
-        view = whole_cabinet(where, view, beside)
+    cabinet = whole_cabinet(where, view, beside) if found is Wrapping.CABINET else None
+    view = view if cabinet is None else cabinet.view
     closed = why_closed(view, found)
     if closed:
         if "cut short" in closed:
@@ -108,6 +108,8 @@ def _open_by_library(
         view = whole_rar(where, view, beside)
     whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
     tree = LibraryTree(where, found, whole, bounds)
+    if cabinet is not None:
+        tree.add_lost(cabinet.lost, cabinet.gap)
     if cut := find_cut(view, found):
         tree.findings += (tree.incomplete(cut.replace("is", "it is", 1)),)
     return tree

@@ -6,7 +6,7 @@ import errno
 import os
 import tempfile
 import weakref
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
@@ -187,6 +187,31 @@ class Spool:
         if self._file is not None:
             self._file.close()
             self._file = None
+
+
+class LateSpool:
+    """A member of a tree as a view: its start is at hand, the rest is expanded when asked for."""
+
+    def __init__(self, start: bytes, size: int, expand: Callable[[], Iterable[bytes]]) -> None:
+        self._start = start
+        self._expand = expand
+        self._spool: Spool | None = None
+        self.size = size
+
+    def read(self, offset: int, size: int) -> bytes:
+        """Return up to ``size`` bytes from ``offset``; fewer only at the end."""
+        end = min(offset + size, self.size)
+        if 0 <= offset <= end <= len(self._start):
+            return self._start[offset:end]
+        if self._spool is None:
+            self._spool = Spool().extend(self._expand())
+        return self._spool.read(offset, size)
+
+    def close(self) -> None:
+        """Forget the bytes."""
+        if self._spool is not None:
+            self._spool.close()
+            self._spool = None
 
 
 def _no_room(error: OSError) -> InputError:

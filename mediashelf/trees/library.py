@@ -16,13 +16,14 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib.util import find_spec
 from typing import IO, BinaryIO, NamedTuple
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.packed.cabinet_sets import LostFile
 from mediashelf.trees.bytes import Spool, StampedFile
 from mediashelf.trees.library_child import NO_LIBRARY
 from mediashelf.trees.members import (
@@ -142,6 +143,21 @@ class LibraryTree(Tree):
         count = size if isinstance(size, int) and kind is MemberKind.FILE else 0
         return TreeMember(parts, max(count, 0), moment, kind, refusal, number)
 
+    def add_lost(self, files: Sequence[LostFile], gap: str) -> None:
+        """Add files that the archive names and that are not to be had, and what is not known."""
+        members, findings = [*self.members], [*self.findings]
+        for file in files:
+            refusal = Unreadable("member-unreadable", file.reason)
+            try:
+                parts = split_name(file.name)
+            except ValueError as error:
+                findings.append(unsafe_name(self._inside(file.name), str(error)))
+                continue
+            members.append(TreeMember(parts, file.size, None, MemberKind.FILE, refusal))
+        if gap:
+            findings.append(self.incomplete(gap, "put all parts into one folder"))
+        self.members, self.findings = members, tuple(findings)
+
     def _stream(self, member: TreeMember) -> Iterator[bytes]:
         if self._places is None:
             self._places = list(self._expand())
@@ -201,9 +217,12 @@ class LibraryTree(Tree):
                 if head[:1] in (b"X", b"Z"):
                     return
 
-    def incomplete(self, fact: str) -> Finding:
+    def incomplete(
+        self,
+        fact: str,
+        remedy: str = "get the archive again, or unpack what is sound in it and use the folder",
+    ) -> Finding:
         """Return the finding that not all of the archive is here."""
-        remedy = "get the archive again, or unpack what is sound in it and use the folder"
         return Finding("listing-incomplete", Severity.ERROR, self.where, fact, remedy)
 
 

@@ -84,7 +84,7 @@ def _member(entry: Any, *, with_data: bool) -> None:
         "name": name if isinstance(name, str) else _decoded(name),
         "size": entry.size,
         "modified": entry.mtime,
-        "kind": "folder" if entry.isdir else "file" if entry.isreg else "link",
+        "kind": "folder" if entry.isdir else "file" if _is_plain(entry) else "link",
         "is_encrypted": is_encrypted,
         "method": _method(entry),
     }
@@ -128,6 +128,11 @@ def _method(entry: Any) -> str:
     from libarchive import ffi
 
     return (ffi.format_name(entry._archive_p) or b"").decode("ascii", "replace")
+
+
+def _is_plain(entry: Any) -> bool:
+    """Whether it is a file with bytes of its own; a hard link (RAR 5) has none in the archive."""
+    return bool(entry.isreg) and not entry.islnk
 
 
 def _is_encrypted(entry: Any) -> int:

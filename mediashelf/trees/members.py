@@ -24,6 +24,7 @@ _DAMAGED = re.compile(
 """Words of reasons that say: this copy is not whole; no program can unpack it."""
 
 _GET_AGAIN = "Get it again, or another copy of it"
+_ALL_PARTS = "Put all parts into one folder"
 _UNPACK = "Unpack it on a system that can, and use the folder"
 _ABSOLUTE = re.compile(r"/|[A-Za-z]:")
 
@@ -140,5 +141,11 @@ def not_opened(where: str, what: str, *, is_part: bool = False) -> Finding:
         f"not all of it was looked into: {what}"
         if is_part
         else f"not opened: {what}; the files in it were not looked into",
-        remedy or (_GET_AGAIN if _DAMAGED.search(what) else _UNPACK),
+        remedy or _remedy_for(what),
     )
+
+
+def _remedy_for(reason: str) -> str:
+    if "not beside" in reason:
+        return _ALL_PARTS
+    return _GET_AGAIN if _DAMAGED.search(reason) else _UNPACK

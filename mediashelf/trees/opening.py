@@ -22,15 +22,16 @@ from pathlib import Path
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.fields import View
+from mediashelf.formats.packed.cabinet import MAX_HEADER_SIZE
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView
 from mediashelf.image import open_view as open_file
 from mediashelf.text import count_text, first_text
 from mediashelf.trees.by_kind import open_view
-from mediashelf.trees.bytes import Spool, StampedFile, Start
+from mediashelf.trees.bytes import LateSpool, Spool, StampedFile, Start
 from mediashelf.trees.folder import FolderTree
-from mediashelf.trees.joined.parts import Beside, LaterPartError
-from mediashelf.trees.members import Bounds, TreeMember, not_opened
+from mediashelf.trees.joined.parts import Asked, Beside, LaterPartError
+from mediashelf.trees.members import Bounds, Parts, TreeMember, not_opened
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (
     HEAD_SIZE,
@@ -131,7 +132,8 @@ def _open_inside(
         if isinstance(view, Spool):
             view.extend(tree.stream(member))
         depth = tree.depth + 1 if host is None else 0
-        found = open_view(where, view, depth, kind, bounds, _beside_member(tree, member))
+        beside = Asked(_beside_member(tree, member))
+        found = open_view(where, view, depth, kind, bounds, beside)
     except BaseException:
         view.close()
         raise
@@ -140,6 +142,7 @@ def _open_inside(
         return None
     found.own(view)
     found.file = tree.file if isinstance(view, Spool) else view
+    found.parts_beside = frozenset(beside.names)
     return found
 
 
@@ -170,7 +173,10 @@ def _beside_member(tree: Tree, member: TreeMember) -> Beside:
         if other is None or not other.is_file or other.unreadable is not None:
             return None
         host = tree.host_path(other)
-        return StampedFile(Path(host)) if host is not None else Spool().extend(tree.stream(other))
+        if host is not None:
+            return StampedFile(Path(host))
+        start = tree.read(other, MAX_HEADER_SIZE)
+        return LateSpool(start, other.size, lambda: tree.stream(other))
 
     return find
 
@@ -188,8 +194,12 @@ def iter_trees(
     ``not-opened``; what is not read of a tree that is opened, :func:`iter_gaps` says.
     """
     yield tree
+    joined: set[Parts] = set()  # later parts of archives that were opened with the first
     for member in tree.members:
         if not member.is_file or not may_be_wrapping(member.name) or skips(member):
+            continue
+        folder = member.parts[:-1]
+        if (*folder, member.name.lower()) in joined:
             continue
         where = tree.where_is(member)
         if member.unreadable is not None:
@@ -205,6 +215,7 @@ def iter_trees(
             yield not_opened(where, _reason(where, error))
             continue
         if inner is not None:
+            joined.update((*folder, name) for name in inner.parts_beside)
             with inner:
                 yield from iter_trees(inner, bounds=bounds)
 

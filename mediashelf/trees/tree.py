@@ -41,6 +41,7 @@ class Tree:
     ``findings`` are what was left out of the listing, and why. ``file`` is the file on the host
     that all bytes come from, None for a folder; ``depth`` counts the wrappings around this one.
     ``expanded`` are the bytes that were compressed, where they are those of one file.
+    ``parts_beside`` are the names of other files, in lower case, that this archive goes on in.
     """
 
     _separator = ":/"  # between the place of the tree and the path of a member
@@ -53,6 +54,7 @@ class Tree:
         self.depth = 0
         self.file: StampedFile | None = None
         self.expanded: View | None = None
+        self.parts_beside: frozenset[str] = frozenset()
         self._owned: tuple[Closable, ...] = ()
         self._by_path: dict[Parts, TreeMember] | None = None
         self._by_lower: dict[Parts, TreeMember] = {}

@@ -17,10 +17,9 @@ from mediashelf.formats.packed.archive_headers import (
     parse_seven_zip_start,
 )
 from mediashelf.formats.packed.cabinet import (
-    FOLDER_SIZE,
     MAX_HEADER_SIZE,
     Compression,
-    parse_cabinet_folder,
+    compressions,
     parse_cabinet_header,
 )
 from mediashelf.formats.packed.fat import read_fat
@@ -135,14 +134,8 @@ def cut_short(size: int, expected: int) -> str:
 
 
 def _why_cabinet_closed(view: View) -> str:
-    header = parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))
-    at = header.folders_offset
-    for _ in range(header.folder_count):
-        folder = parse_cabinet_folder(view.read(at, FOLDER_SIZE), at)
-        if folder.compression is Compression.QUANTUM:
-            return "is a cabinet compressed by Quantum"
-        at += FOLDER_SIZE + header.folder_reserve
-    return ""
+    methods = set(compressions(view, parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))))
+    return "is a cabinet compressed by Quantum" if methods == {Compression.QUANTUM} else ""
 
 
 def find_cut(view: View, wrapping: Wrapping) -> str:

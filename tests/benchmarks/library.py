@@ -155,9 +155,12 @@ def main() -> None:
             timed(f"find_images {text[:20]}", lambda text=text: find_images(catalogue, text))
         for text in ("mossgate", "setup", "*.inf", "zz", "f12/moss", "f12/*.inf"):
             timed(f"find files {text}", lambda text=text: catalogue.find(text))
-        images = list_images(catalogue, Wanted())
         for what in ("page, systems not asked yet", "page, as after a scan"):
-            timed(what, lambda: library_page(catalogue, images, created="", created_by=""), 1)
+            timed(
+                what,
+                lambda: library_page(catalogue, catalogue.images(), created="", created_by=""),
+                1,
+            )
         started, used = time.perf_counter(), time.process_time()
         saved = save_catalogue(catalogue, work / "saved.sqlite", replace=True)
         seconds, used = time.perf_counter() - started, time.process_time() - used

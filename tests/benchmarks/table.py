@@ -21,7 +21,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
-from measure import MEDIASHELF, Pairs, compare, run
+from measure import ENVIRONMENT, MEDIASHELF, Pairs, compare, run
 
 INPUTS = Path(__file__).with_name("inputs.py")
 BARE = [sys.executable, "-c", "pass"]
@@ -84,6 +84,10 @@ class Bench:
         self.work = folder / "work"
         shutil.rmtree(self.work, ignore_errors=True)
         self.work.mkdir(parents=True)
+        # What looks into the catalogue finds this empty one, not the keeper's own.
+        os.environ["MEDIASHELF_CATALOGUE"] = ENVIRONMENT["MEDIASHELF_CATALOGUE"] = str(
+            self.work / "none.sqlite"
+        )
 
     def count(self, full: int, least: int = 1) -> int:
         return max(round(full * self.scale), least)

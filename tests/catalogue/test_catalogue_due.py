@@ -51,7 +51,7 @@ ROW = ImageRow(
 def job(
     name: str, size: int = 1000, *, presence: Presence = Presence.HERE, **more: object
 ) -> AuditJob:
-    row = replace(ROW, path=name, size=size, **more)  # type: ignore[arg-type]
+    row = ROW._replace(path=name, size=size, **more)  # type: ignore[arg-type]
     return AuditJob(Path("/home") / name, name, row, presence, size if presence == "here" else 0)
 
 
@@ -106,7 +106,7 @@ def test_what_is_not_here_takes_no_part_but_is_counted() -> None:
         job("news", presence=Presence.MISSING),
         AuditJob(Path("/home/new.iso"), "home: new.iso", None, Presence.HERE, 5),
     ]
-    jobs += [replace(jobs[1], where="known", row=replace(ROW, presence=Presence.MISSING))]
+    jobs += [replace(jobs[1], where="known", row=ROW._replace(presence=Presence.MISSING))]
     plan = plan_due(jobs, AGE, now=NOW)
     assert [one.where for one in plan.jobs] == ["news"]
     assert [one.where for one in plan.known_wrong] == ["known"]

@@ -13,6 +13,7 @@ import pytest
 from made_library import DATE, TICK, Library, write
 from make_image import make_iso
 from mediashelf.catalogue import readable
+from mediashelf.catalogue.questions import worked_out
 from mediashelf.catalogue.readable import readable_by
 from mediashelf.catalogue.schema import transaction
 from mediashelf.jobs.library import listing
@@ -101,3 +102,25 @@ def test_progress_counts_what_is_asked_alone(
     for _ in range(2):
         list_images(deep_and_flat.catalogue, wanted, progress=telling)
         assert told == [(2, [1, 1])]
+
+
+def test_several_processes_work_out_the_same(
+    deep_and_flat: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    db = deep_and_flat.catalogue.db
+    tables = ("target_verdicts", "disc_summaries")
+    ask = [f"SELECT * FROM {table} ORDER BY 1, 2" for table in tables]
+    targets = list(load_targets().values())
+    as_scanned = [db.execute(question).fetchall() for question in ask]
+    assert all(as_scanned)
+    with transaction(db):
+        for table in tables:
+            db.execute(f"DELETE FROM {table}")
+    monkeypatch.setattr(worked_out, "_FEW", 1)
+    monkeypatch.setattr(worked_out.os, "cpu_count", lambda: 2)
+    rows = deep_and_flat.catalogue.images()
+    lacking = worked_out.rows_to_work_out(deep_and_flat.catalogue, rows, targets)
+    assert lacking == [row for row in rows if row.kinds]
+    worked_out.work_out(deep_and_flat.catalogue, lacking, targets)
+    assert [db.execute(question).fetchall() for question in ask] == as_scanned
+    assert not worked_out.rows_to_work_out(deep_and_flat.catalogue, rows, targets)

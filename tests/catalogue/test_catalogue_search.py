@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from made_library import Library, open_library, tide_image, write
 from make_image import make_iso
-from mediashelf.catalogue.listing import ListedEntry, fold
+from mediashelf.catalogue.listing import ListedEntry
 from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
@@ -23,6 +23,7 @@ from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.search import SearchAnswer
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.integrity.fixity.digests import Digests
+from mediashelf.text import fold
 
 NAMES = [
     "LKVX3.VXD",

@@ -363,9 +363,9 @@ def slow_down() -> None:
     """Read sources in small pieces with pauses, so that a pull can come in every phase."""
     read: Any = served_bytes._read
 
-    def slowly(*place: Any) -> bytes:
+    def slowly(*place: Any) -> int:
         time.sleep(0.004)
-        return bytes(read(*place))
+        return int(read(*place))
 
     served_bytes.CHUNK = 1 << 17
     served_bytes._read = slowly

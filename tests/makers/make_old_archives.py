@@ -78,3 +78,28 @@ def make_rar5_part(number: int) -> bytes:
     body = bytes([1, 0]) + flags
     header = bytes([len(body)]) + body
     return b"Rar!\x1a\x07\x01\0" + struct.pack("<I", zlib.crc32(header)) + header
+
+
+def _rar5_block(body: bytes, data: bytes = b"") -> bytes:
+    header = bytes([len(body)]) + body
+    return struct.pack("<I", zlib.crc32(header)) + header + data
+
+
+def make_rar5_hard_link(name: str, content: bytes, link: str) -> bytes:
+    """A RAR archive of the fifth form: a stored file of under 128 bytes, and a hard link to it."""
+    crc = struct.pack("<I", zlib.crc32(content))
+    size = bytes([len(content)])
+    method = b"\x80\x00\x00"  # stored; written by Windows
+    own = bytes([2, 2]) + size + b"\x04" + size + b"\x20" + crc + method
+    own += bytes([len(name)]) + name.encode("ascii")
+    target = b"\x05\x04\x00" + bytes([len(name)]) + name.encode("ascii")
+    record = bytes([len(target)]) + target
+    other = bytes([2, 3, len(record), 0, 4, 0, 0x20]) + bytes(4) + method
+    other += bytes([len(link)]) + link.encode("ascii") + record
+    return (
+        b"Rar!\x1a\x07\x01\0"
+        + _rar5_block(b"\x01\x00\x00")
+        + _rar5_block(own, content)
+        + _rar5_block(other)
+        + _rar5_block(b"\x05\x00\x00")
+    )

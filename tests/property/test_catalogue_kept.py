@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mediashelf.catalogue.facts import pack_facts, unpack_facts
-from mediashelf.catalogue.listing import MARK_DIRECTORY, MARK_OF_KIND, fold, list_entries
+from mediashelf.catalogue.listing import MARK_DIRECTORY, MARK_OF_KIND, list_entries
 from mediashelf.catalogue.rows import keep_path, keep_text, kept_path, kept_text
 from mediashelf.formats.volume import (
     BootEntry,
@@ -20,6 +20,7 @@ from mediashelf.formats.volume import (
     VolumeFacts,
     VolumeKind,
 )
+from mediashelf.text import fold
 
 # Lone surrogates and NUL too: Joliet names are any 16-bit units.
 ANY_TEXT = st.text(st.characters(), max_size=12)

@@ -101,7 +101,7 @@ def test_every_image_is_confirmed_after_enough_nights_and_no_night_is_too_long(
                 budget.ended(job)
                 read.append(job)
                 read_at = moment(day + timedelta(seconds=clock[0] + 1))
-                row = replace(row_of(job), confirmed_at=read_at)
+                row = row_of(job)._replace(confirmed_at=read_at)
                 images[job.path] = replace(job, row=row)
         assert read[0] is plan.jobs[0]  # the one in greatest need is always read
         assert clock[0] <= max(seconds, read[0].size / SPEED) + 1e-6

@@ -42,6 +42,15 @@ def test_one_character_is_and_several_are(name: str, verb: str) -> None:
     assert found.message.endswith(f"{verb} forbidden in names")
 
 
+@pytest.mark.parametrize(
+    ("path", "count"), [("A.TXT", 0), ("A", 0), ("A.B.TXT", 1), ("D/", 0), ("D.X/", 1), (".X/", 1)]
+)
+def test_one_dot_of_a_file_is_allowed(path: str, count: int) -> None:
+    """ECMA-119 7.5 and 7.6: a file identifier has one dot, a directory identifier none."""
+    found = [one.rule for one in check_disc(iso(path), TARGETS["dos"])]
+    assert found.count("iso-name-characters") == count
+
+
 @pytest.mark.parametrize(("name", "words"), [("é é", "is … it"), ("é ê", "are … them")])
 def test_letters_of_code_pages_agree_in_number(name: str, words: str) -> None:
     verb, them = words.split(" … ")

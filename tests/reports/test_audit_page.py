@@ -278,7 +278,7 @@ def test_names_from_discs_stay_text() -> None:
     )
     row = hostile.job.row
     assert row is not None
-    hostile = replace(hostile, job=replace(hostile.job, row=replace(row, labels=(HOSTILE,))))
+    hostile = replace(hostile, job=replace(hostile.job, row=row._replace(labels=(HOSTILE,))))
     text = audit_html(
         [hostile, result(HOSTILE, findings=[finding(severity=NOTE, where=HOSTILE)])],
         Depth.DIGESTS,

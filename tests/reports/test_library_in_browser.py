@@ -69,7 +69,7 @@ setTimeout(function () {
 
 def row(number: int, path: str, **more: Any) -> ImageRow:
     changes: dict[str, Any] = {"digests": {"xxh3_128": f"{number:032x}"}, **more}
-    return replace(image_row(path, number * MIB), id=number, **changes)
+    return image_row(path, number * MIB)._replace(id=number, **changes)
 
 
 def nothing_known(rows: list[ImageRow]) -> dict[int, ListedDisc]:

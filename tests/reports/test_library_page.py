@@ -7,7 +7,6 @@ import json
 import re
 import zlib
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +26,7 @@ SYSTEMS = {"dos": "DOS", "win9x": "Win9x"}
 
 def row(number: int, path: str, **more: Any) -> ImageRow:
     changes: dict[str, Any] = {"digests": {"xxh3_128": f"{number:032x}"}, **more}
-    return replace(image_row(path, MIB), id=number, **changes)
+    return image_row(path, MIB)._replace(id=number, **changes)
 
 
 def html(rows: Sequence[ImageRow], **more: Any) -> str:

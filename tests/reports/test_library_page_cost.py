@@ -6,7 +6,6 @@ thread is asked for its time on a processor, and the page for how much it draws.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 from browser_protocol import browser_page
@@ -32,8 +31,7 @@ TYPE = """new Promise(function (done) {
 
 def large_library() -> str:
     rows = [
-        replace(
-            image_row(f"discs/{number:05d} kiosk.iso", number * MIB),
+        image_row(f"discs/{number:05d} kiosk.iso", number * MIB)._replace(
             id=number,
             shelf=f"shelf-{number % 5}",
             labels=(f"KIOSK{number:05d}",),

@@ -9,10 +9,17 @@ from pathlib import Path
 import pytest
 
 from make_files import make_cabinet
-from make_old_archives import make_lha, make_rar, make_rar5_part, make_rar_parts
+from make_old_archives import (
+    make_lha,
+    make_rar,
+    make_rar5_hard_link,
+    make_rar5_part,
+    make_rar_parts,
+)
 from make_wrappings import WRAPPINGS, behind_program, make_zip
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
+from mediashelf.trees.members import MemberKind
 from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
 
 pytest.importorskip("libarchive")
@@ -88,6 +95,15 @@ def test_hidden_names_are_called_encrypted(tmp_path: Path) -> None:
     path.write_bytes(make_rar({"A.TXT": b"a"}, hides_names=True))
     with pytest.raises(InputError, match="its list of files is encrypted"):
         open_tree(path)
+
+
+def test_a_hard_link_is_no_empty_file(tmp_path: Path) -> None:
+    path = tmp_path / "a.rar"
+    path.write_bytes(make_rar5_hard_link("TLAN.SYS", b"driver", "COPY.SYS"))
+    with open_tree(path) as tree:
+        by_name = {one.path: one for one in tree.members}
+        assert b"".join(tree.stream(by_name["TLAN.SYS"])) == b"driver"
+        assert by_name["COPY.SYS"].kind is MemberKind.LINK
 
 
 @pytest.mark.parametrize("method", [b"-lh1-", b"-lh4-", b"-lz5-", b"-lzs-"])

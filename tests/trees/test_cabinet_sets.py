@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import struct
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,10 @@ from mediashelf.formats.packed.cabinet_sets import JoinedCabinet
 from mediashelf.trees.bytes import Start
 from mediashelf.trees.joined import cabinets
 from mediashelf.trees.joined.parts import LaterPartError
-from mediashelf.trees.opening import iter_trees, open_tree
+from mediashelf.trees.members import TreeMember
+from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
+from mediashelf.trees.tree import Tree
+from mediashelf.trees.zips.archive import ZipTree
 
 pytest.importorskip("libarchive")
 
@@ -99,16 +103,106 @@ def test_a_later_part_names_the_first(tmp_path: Path) -> None:
     assert found == [str(tmp_path / NAMES[0])]
 
 
-def test_a_part_that_is_not_there_is_named(tmp_path: Path) -> None:
+def known_and_lost(place: Path) -> tuple[dict[str, bytes], dict[str, str], list[str]]:
+    """Return the files that can be had, why others cannot, and what else is said."""
+    with open_tree(place) as tree:
+        whole = {
+            one.path: b"".join(tree.stream(one)) for one in tree.members if one.unreadable is None
+        }
+        lost = {one.path: one.unreadable.reason for one in tree.members if one.unreadable}
+        return whole, lost, [one.message for one in tree.findings]
+
+
+@pytest.mark.parametrize("compression", [MSZIP, STORED])
+def test_without_a_part_the_files_of_the_others_are_there(tmp_path: Path, compression: int) -> None:
+    put(tmp_path, parts_of(compression=compression))
+    (tmp_path / NAMES[1]).unlink()
+    whole, lost, said = known_and_lost(tmp_path / NAMES[0])
+    assert whole == {"TLAN.INF": LONG["TLAN.INF"]}
+    assert lost == {"TLAN.SYS": "it goes on in lan2.cab, which is not beside the archive"}
+    assert len(said) == 1
+    assert said[0].startswith("lan2.cab of this cabinet in several files is not beside it")
+    whole, lost, said = known_and_lost(tmp_path / NAMES[2])
+    assert whole == LAST
+    why = "it begins before this part, and lan2.cab is not beside the archive"
+    assert lost == {"TLAN.SYS": why, "README.TXT": why}
+    assert said[0].startswith("lan2.cab of this cabinet")
+
+
+def test_a_file_of_three_parts_is_lost_without_the_third(tmp_path: Path) -> None:
     put(tmp_path, parts_of())
+    (tmp_path / NAMES[2]).unlink()
+    whole, lost, _ = known_and_lost(tmp_path / NAMES[0])
+    assert list(whole) == ["TLAN.INF"]
+    assert list(lost) == ["TLAN.SYS"]
+    assert refusal(tmp_path / NAMES[1]).endswith(
+        "part 2 of a cabinet in several files; open lan1.cab"
+    )
+
+
+def test_without_the_first_the_earliest_part_opens_the_others(tmp_path: Path) -> None:
+    put(tmp_path, parts_of())
+    (tmp_path / NAMES[0]).unlink()
+    whole, lost, _ = known_and_lost(tmp_path / NAMES[1])
+    assert whole == LAST
+    assert list(lost) == ["TLAN.SYS", "README.TXT"]
+    assert refusal(tmp_path / NAMES[2]).endswith("several files; open lan2.cab")
+
+
+def test_a_set_of_which_nothing_is_whole_is_refused(tmp_path: Path) -> None:
+    files = {"TLAN.SYS": LONG["TLAN.SYS"]}
+    put(tmp_path, split_cabinet(make_cabinet([files], compression=MSZIP).data, CUTS, NAMES))
     (tmp_path / NAMES[1]).unlink()
     words = r"part 2 (lan2.cab) is not beside it; put all parts into one folder"
     assert words in refusal(tmp_path / NAMES[0])
+    assert refusal(tmp_path / NAMES[2]).endswith("put lan2.cab and all others beside it")
     with open_tree(tmp_path) as whole:
         found = [one for one in iter_trees(whole) if isinstance(one, Finding)]
     assert [Path(one.where).name for one in found] == [NAMES[0], NAMES[2]]
     assert "a later part of a cabinet in several files" in found[1].message
     assert found[1].remedy == "put lan2.cab and all others beside it"
+
+
+def test_gaps_of_a_set_say_what_to_do(tmp_path: Path) -> None:
+    put(tmp_path, parts_of())
+    (tmp_path / NAMES[1]).unlink()
+    with open_tree(tmp_path / NAMES[0]) as tree:
+        gaps = list(iter_gaps(tree))
+    assert "1 file in it cannot be read (TLAN.SYS): it goes on in lan2.cab" in gaps[1].message
+    assert {one.remedy for one in gaps} == {"Put all parts into one folder"}
+
+
+def test_of_a_cabinet_with_one_folder_by_quantum_the_others_are_opened(tmp_path: Path) -> None:
+    made = make_cabinet([{"A.SYS": b"driver" * 99}, {"B.SYS": b"other" * 99}])
+    data = bytearray(made.data)
+    struct.pack_into("<H", data, made.at("folder 0") + 6, 2 | 7 << 4 | 20 << 8)
+    (tmp_path / "mixed.cab").write_bytes(data)
+    whole, lost, said = known_and_lost(tmp_path / "mixed.cab")
+    assert whole == {"B.SYS": b"other" * 99}
+    assert lost == {"A.SYS": "it is compressed by Quantum, which cannot be opened here"}
+    assert said == []
+
+
+def test_later_parts_in_an_archive_are_not_expanded_again_and_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = make_cabinet([LONG, LAST], compression=STORED).data
+    names = tuple(f"lan{number:02}.cab" for number in range(1, 21))
+    cuts = tuple(12_000 * number for number in range(1, 20))
+    (tmp_path / "all.zip").write_bytes(make_zip(split_cabinet(whole, cuts, names)))
+    streamed = []
+    stream = ZipTree._stream
+
+    def counted(tree: ZipTree, member: TreeMember) -> Iterator[bytes]:
+        streamed.append(member.name)
+        return stream(tree, member)
+
+    monkeypatch.setattr(ZipTree, "_stream", counted)
+    with open_tree(tmp_path / "all.zip") as top:
+        found = [one for one in iter_trees(top) if one is not top]
+    assert len(found) == 1
+    assert isinstance(found[0], Tree)
+    assert len(streamed) <= 4 * len(names)
 
 
 def test_parts_of_another_set_and_in_another_order_are_named(tmp_path: Path) -> None:
@@ -217,7 +311,9 @@ def test_a_name_that_is_a_path_is_not_followed(tmp_path: Path) -> None:
     parts = parts_of()
     folder = put(tmp_path / "d", {NAMES[0]: parts[NAMES[0]].replace(b"lan2.cab", b"../2.cab")})
     put(tmp_path, {"2.cab": parts[NAMES[1]]})
-    assert "part 2 (../2.cab) is not beside it" in refusal(folder / NAMES[0])
+    _, lost, said = known_and_lost(folder / NAMES[0])
+    assert list(lost) == ["TLAN.SYS"]
+    assert said[0].startswith("../2.cab of this cabinet in several files is not beside it")
 
 
 def test_blocks_without_checksums_are_read(tmp_path: Path) -> None:

@@ -248,19 +248,9 @@ def quantum_cabinet() -> bytes:
     return put(made.data, made.at("folder 0") + 6, struct.pack("<H", 2 | 7 << 4 | 20 << 8))
 
 
-@pytest.mark.parametrize(
-    ("data", "words"),
-    [
-        (quantum_cabinet(), "is a cabinet compressed by Quantum, which cannot be opened here"),
-        (
-            make_cabinet([{"A.SYS": b"driver"}], following="two.cab").data,
-            r"is a cabinet in several files, and part 2 \(two.cab\) is not beside it",
-        ),
-    ],
-    ids=["Quantum", "part"],
-)
-def test_cabinets_that_no_library_opens_are_named(tmp_path: Path, data: bytes, words: str) -> None:
-    (tmp_path / "data.cab").write_bytes(data)
+def test_cabinets_that_no_library_opens_are_named(tmp_path: Path) -> None:
+    (tmp_path / "data.cab").write_bytes(quantum_cabinet())
+    words = "is a cabinet compressed by Quantum, which cannot be opened here"
     with pytest.raises(InputError, match=words):
         open_tree(tmp_path / "data.cab")
 

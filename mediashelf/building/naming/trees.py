@@ -9,7 +9,7 @@ where it belongs.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -81,35 +81,33 @@ class NamedTrees(NamedTuple):
         return self.long_paths.get(id(directory.folder), "")
 
 
-def name_trees(root: DiscFolder, own_files: Iterable[DiscFile]) -> NamedTrees:
+KnownNames = dict[tuple[object, ...], list[tuple[HostName, str, bytes]]]
+"""The names in folders that were named before, for whoever names the same folders again."""
+
+
+def name_trees(
+    root: DiscFolder, own_files: Iterable[DiscFile], known: KnownNames | None = None
+) -> NamedTrees:
     """Name everything in both trees, and give every file its two paths.
 
     ``own_files`` (index page, boot image, boot catalog) go into the root, and
-    give way to source files of their names.
+    give way to source files of their names. ``known`` is filled, and used.
     """
     own: dict[HostName, DiscFile | DiscFolder] = {
         HostName(file.name, tie=_OURS): file for file in own_files
     }
-    long_root = _grow(root, own, _LONG)
-    long_paths = {
-        id(directory.folder): directory.path for directory in long_root.iter_level_by_level()
-    }
+    long_root, directories = _grow(root, own, _LONG, known)
+    long_paths = {id(directory.folder): directory.path for directory in directories}
     too_deep = _too_deep(root)
     deep = DiscFolder(MOVED_FOLDERS, modified=max((f.modified for f in too_deep), default=0))
     if too_deep:
         deep.folders = {long_paths[id(folder)]: folder for folder in too_deep}
         own[HostName(MOVED_FOLDERS, is_folder=True, tie=_OURS)] = deep
-    short_root = _grow(root, own, _SHORT, deep)
-    moved = [
-        directory
-        for directory in short_root.iter_level_by_level()
-        if directory.parent is not None and directory.parent.folder is deep
-    ]
-    for tree, attribute in ((short_root, "short_path"), (long_root, "long_path")):
-        for directory in tree.iter_level_by_level():
-            for child in directory.children:
-                if isinstance(child.item, DiscFile):
-                    setattr(child.item, attribute, f"{directory.path}/{child.name}")
+    short_root, directories = _grow(root, own, _SHORT, known, deep)
+    moved = []
+    if too_deep:
+        (in_place,) = (one for one in directories if one.folder is deep)
+        moved = list(in_place.iter_directories())
     return NamedTrees(short_root, long_root, moved, long_paths)
 
 
@@ -129,8 +127,9 @@ def _too_deep(root: DiscFolder) -> list[DiscFolder]:
 
 
 class _Naming(NamedTuple):
-    """How one tree names what a directory holds."""
+    """How one tree names what a directory holds; ``path`` is where a file keeps its own."""
 
+    path: str
     assign: Callable[..., dict[HostName, str]]
     identifier: Callable[[str, bool], bytes]
     order: Callable[[str], tuple[str, str]]
@@ -149,32 +148,54 @@ def _grow(
     root: DiscFolder,
     own: dict[HostName, DiscFile | DiscFolder],
     naming: _Naming,
+    known: KnownNames | None,
     deep: DiscFolder | None = None,
-) -> PlannedDirectory:
-    """Name everything below ``root``; what ``deep`` holds is left out of its own place."""
+) -> tuple[PlannedDirectory, list[PlannedDirectory]]:
+    """Name everything below ``root``; what ``deep`` holds is left out of its own place.
+
+    Returns the root's directory, and all of them in any order.
+    """
     elsewhere = {id(folder) for folder in deep.folders.values()} if deep else set()
     top = PlannedDirectory(root)
-    waiting = [top]
-    while waiting:
-        directory = waiting.pop()
+    directories = [top]
+    for directory in directories:
         items = dict(_items(directory.folder))
         if elsewhere and directory.folder is not deep:
             items = {host: item for host, item in items.items() if id(item) not in elsewhere}
-        names = naming.assign(items)
+        rows = _names_in(items, own if directory is top else {}, naming, known)
         if directory is top:
-            names |= naming.assign(own, taken=names.values())
             items |= own
-        in_order = sorted([(naming.order(name), host, name) for host, name in names.items()])
-        for _, host, name in in_order:
+        for host, name, identifier in rows:
             item = items[host]
-            identifier = naming.identifier(name, host.is_folder)
             if isinstance(item, DiscFolder):
                 below = PlannedDirectory(item, directory, f"{directory.path}/{name}", identifier)
-                waiting.append(below)
+                directories.append(below)
                 directory.children.append(Child(name, identifier, below))
             else:
+                setattr(item, naming.path, f"{directory.path}/{name}")
                 directory.children.append(Child(name, identifier, item))
-    return top
+    return top, directories
+
+
+def _names_in(
+    items: Collection[HostName],
+    own: Collection[HostName],
+    naming: _Naming,
+    known: KnownNames | None,
+) -> list[tuple[HostName, str, bytes]]:
+    """Return what one directory holds as it is recorded: host name, name, identifier."""
+    key = (naming.path, *items, *own)  # those that are our own say so
+    found = known.get(key) if known is not None else None
+    if found is None:
+        names = naming.assign(items)
+        names |= naming.assign(own, taken=names.values())
+        in_order = sorted([(naming.order(name), host, name) for host, name in names.items()])
+        found = [
+            (host, name, naming.identifier(name, host.is_folder)) for _, host, name in in_order
+        ]
+        if known is not None:
+            known[key] = found
+    return found
 
 
 def _items(folder: DiscFolder) -> Iterable[tuple[HostName, DiscFile | DiscFolder]]:
@@ -207,5 +228,5 @@ def long_order(name: str) -> tuple[str, str]:
     return name, ""
 
 
-_SHORT = _Naming(assign_short_names, _short_identifier, short_order)
-_LONG = _Naming(assign_long_names, _long_identifier, long_order)
+_SHORT = _Naming("short_path", assign_short_names, _short_identifier, short_order)
+_LONG = _Naming("long_path", assign_long_names, _long_identifier, long_order)

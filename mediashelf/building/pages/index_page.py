@@ -28,6 +28,8 @@ NO_PAGES = DiscPages()
 DIGEST_DIGITS = 16
 """How much of a SHA-256 the page shows: 64 bits, enough to tell files apart."""
 
+_ROOM = WIDTH - len("  = ")
+
 _EXPLANATION = f"""\
 Files are listed under their folder: short name, size in bytes, and the first
 {DIGEST_DIGITS} digits of the SHA-256 digest. A long name that differs is on the next line,
@@ -74,7 +76,11 @@ def render_index(
             lines.append(f"  {child.name:12}  {file.own.size:13,}  {digest}")
             long_name = file.long_path.rpartition("/")[2]
             if long_name.upper() != child.name:
-                lines += long_name_lines(long_name, indent="  ")
+                text = ascii_text(long_name)
+                if 0 < len(text) <= _ROOM:
+                    lines.append(f"  = {text}")
+                else:
+                    lines += long_name_lines(long_name, indent="  ")
     lines += ["", f"{count_text(total_files, 'file')}, {total_size:,} bytes."]
     return "".join(f"{line}\r\n" for line in lines).encode("ascii")
 

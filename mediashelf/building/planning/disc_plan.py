@@ -17,6 +17,7 @@ from mediashelf.building.naming.trees import (
     BOOT_CATALOG,
     HTML_PAGE,
     INDEX_PAGE,
+    KnownNames,
     NamedTrees,
     PlannedDirectory,
     name_trees,
@@ -124,16 +125,6 @@ class DiscPlan:
 
         return read
 
-    def folder_paths(self, places: Iterable[Sequence[str]]) -> Iterator[tuple[str, str]]:
-        """Yield the paths in both trees of folders that are named as the host names them.
-
-        ``/`` is the root; both are empty when the disc has no such folder.
-        """
-        iso, joliet = (_paths_by_folder(tree) for tree in (self.trees.iso, self.trees.joliet))
-        for names in places:
-            folder = _folder_at(self.listing.root, names)
-            yield iso.get(id(folder), ""), joliet.get(id(folder), "")
-
     def iter_files(self) -> Iterator[DiscFile]:
         """Yield the files as the builder knows them, those that are made last."""
         yield from self.sources
@@ -164,12 +155,17 @@ def plan_disc(
     return plan_listing(recipe, list_sources(recipe, on_bytes=on_bytes), pages)
 
 
-def plan_listing(recipe: Recipe, listing: Listing, pages: DiscPages = NO_PAGES) -> DiscPlan:
+def plan_listing(
+    recipe: Recipe,
+    listing: Listing,
+    pages: DiscPages = NO_PAGES,
+    names: KnownNames | None = None,
+) -> DiscPlan:
     """Decide everything about the disc that holds what was listed; nothing is read.
 
     ``pages`` is what the disc's pages tell beside its files; they have no influence on
-    the names of what is listed. A listing is good for one plan at a time: the places
-    on the disc are kept in it.
+    the names of what is listed. ``names`` are those known of folders. A listing is good for
+    one plan at a time: the places on the disc are kept in it.
     """
     boot, boot_file, listed = listing.boot, listing.boot_file, listing.files
     sources = (*_there(boot_file), *listed)
@@ -183,7 +179,7 @@ def plan_listing(recipe: Recipe, listing: Listing, pages: DiscPages = NO_PAGES) 
     index = DiscFile(INDEX_PAGE, "", Content("", 0), date) if recipe.index else None
     html = DiscFile(HTML_PAGE, "", Content("", 0), date) if has_html else None
     catalog = DiscFile(BOOT_CATALOG, "", Content("", SECTOR_SIZE), date) if boot else None
-    trees = name_trees(listing.root, _there(boot_file, catalog, index, html))
+    trees = name_trees(listing.root, _there(boot_file, catalog, index, html), names)
     places = _places(recipe, listing, trees)
     notes = tuple(Note(short, long, one.notes) for short, long, one in places if one.notes)
     if index is not None:
@@ -258,6 +254,19 @@ def _folder_at(root: DiscFolder, parts: Iterable[str]) -> DiscFolder | None:
     return folder
 
 
+def folder_paths(
+    listing: Listing, trees: NamedTrees, places: Iterable[Sequence[str]]
+) -> Iterator[tuple[str, str]]:
+    """Yield the paths in both trees of folders that are named as the host names them.
+
+    ``/`` is the root; both are empty when the disc has no such folder.
+    """
+    iso, joliet = (_paths_by_folder(tree) for tree in (trees.iso, trees.joliet))
+    for names in places:
+        folder = _folder_at(listing.root, names)
+        yield iso.get(id(folder), ""), joliet.get(id(folder), "")
+
+
 def _paths_by_folder(tree: PlannedDirectory) -> dict[int, str]:
     return {id(one.folder): one.path or "/" for one in tree.iter_level_by_level()}
 
@@ -277,6 +286,5 @@ def _places(
     ]
     if not said:
         return []
-    short_paths, long_paths = (_paths_by_folder(tree) for tree in (trees.iso, trees.joliet))
-    folders = [(_folder_at(listing.root, source.to), source) for source in said]
-    return [(short_paths[id(one)], long_paths[id(one)], source) for one, source in folders]
+    paths = folder_paths(listing, trees, (source.to for source in said))
+    return [(short, long, source) for (short, long), source in zip(paths, said, strict=True)]

@@ -29,6 +29,7 @@ def planned_facts(
 ) -> DiscFacts:
     """Return the facts of both volumes and of the boot catalog."""
     text = made.isoformat(timespec="seconds")
+    known: _KnownExtents = {}
     volumes = tuple(
         VolumeFacts(
             kind=kind,
@@ -44,31 +45,35 @@ def planned_facts(
             set_size=1,
         )
         for kind, name, entries, detail, level in (
-            (VolumeKind.ISO9660, label.short, _iter_short(layout.iso), "", None),
-            (VolumeKind.JOLIET, label.long, _iter_long(layout.joliet), "level 3", 3),
+            (VolumeKind.ISO9660, label.short, _iter_short(layout.iso, known), "", None),
+            (VolumeKind.JOLIET, label.long, _iter_long(layout.joliet, known), "level 3", 3),
         )
     )
     return DiscFacts(layout.size, volumes, boot)
 
 
-def _iter_short(directories: list[PlannedDirectory]) -> Iterator[Entry]:
+_KnownExtents = dict[int, tuple[Extent, ...]]
+"""The extents of contents by their id(): both trees, and equal files, show the same."""
+
+
+def _iter_short(directories: list[PlannedDirectory], known: _KnownExtents) -> Iterator[Entry]:
     for directory in directories:
         for child in directory.children:
             item, identifier = child.item, child.identifier.decode("ascii")
             if isinstance(item, PlannedDirectory):
                 yield _directory(item, identifier)
             else:
-                yield _file(item, item.short_path, identifier)
+                yield _file(item, item.short_path, identifier, known)
 
 
-def _iter_long(directories: list[PlannedDirectory]) -> Iterator[Entry]:
+def _iter_long(directories: list[PlannedDirectory], known: _KnownExtents) -> Iterator[Entry]:
     for directory in directories:
         for child in directory.children:
             item = child.item
             if isinstance(item, PlannedDirectory):
                 yield _directory(item, child.name)
             else:
-                yield _file(item, item.long_path, child.name)
+                yield _file(item, item.long_path, child.name, known)
 
 
 def _directory(directory: PlannedDirectory, identifier: str) -> Entry:
@@ -77,7 +82,10 @@ def _directory(directory: PlannedDirectory, identifier: str) -> Entry:
     return Entry(directory.path, identifier, directory.size, True, extents, date, FLAG_DIRECTORY)
 
 
-def _file(file: DiscFile, path: str, identifier: str) -> Entry:
+def _file(file: DiscFile, path: str, identifier: str, known: _KnownExtents) -> Entry:
     content = file.content
-    extents = (Extent(content.lba, content.size),) if content.size else ()
+    extents = known.get(id(content))
+    if extents is None:
+        extents = (Extent(content.lba, content.size),) if content.size else ()
+        known[id(content)] = extents
     return Entry(path, identifier, content.size, False, extents, record_date(file.modified))

@@ -1,4 +1,4 @@
-"""Digests of the bytes that pass by, computed on a second thread while others are read."""
+"""ContentDigests of the bytes that pass by, computed on a second thread while others are read."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from types import TracebackType
-from typing import Protocol, Self
+from typing import NamedTuple, Protocol, Self
+
+import xxhash
 
 from mediashelf.building.tree import Content
 
@@ -27,30 +29,55 @@ class StreamHasher(Protocol):
 
 
 def new_hasher() -> StreamHasher:
-    """Return a SHA-256 hasher: the digest that is compared, shown, and put on the index page."""
+    """Return a SHA-256 hasher: the digest of a source, shown and put on the index page."""
     return hashlib.sha256(usedforsecurity=False)
 
 
-def hash_bytes(data: Piece) -> str:
-    """Return the digest of bytes in memory."""
-    hasher = new_hasher()
-    hasher.update(data)
-    return hasher.hexdigest()
+class ContentDigests(NamedTuple):
+    """SHA-256 in hexadecimal digits, empty where it was not asked for, and XXH3 of 128 bits.
+
+    The second tells in a fraction of the time whether the disc gives back what was written.
+    """
+
+    sha256: str
+    quick: bytes
+
+
+def hash_bytes(data: Piece, *, is_quick: bool = False) -> ContentDigests:
+    """Return the digests of bytes in memory."""
+    sha256 = "" if is_quick else hashlib.sha256(data, usedforsecurity=False).hexdigest()
+    return ContentDigests(sha256, xxhash.xxh3_128_digest(data))
+
+
+class _Hasher:
+    def __init__(self, is_quick: bool) -> None:
+        self._sha256 = None if is_quick else new_hasher()
+        self._quick = xxhash.xxh3_128()
+
+    def update(self, data: Piece) -> None:
+        if self._sha256 is not None:
+            self._sha256.update(data)
+        self._quick.update(data)
+
+    def digests(self) -> ContentDigests:
+        sha256 = "" if self._sha256 is None else self._sha256.hexdigest()
+        return ContentDigests(sha256, self._quick.digest())
 
 
 class PassingDigests:
-    """Digests contents while their bytes go somewhere else.
+    """Digests contents while their bytes go somewhere else; with ``is_quick`` not by SHA-256.
 
-    The hash function lets other threads run, so hashing costs no time where
+    The hash functions let other threads run, so hashing costs no time where
     reading and writing take longer. Use as a context manager.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, is_quick: bool = False) -> None:
+        self._is_quick = is_quick
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="digests")
         self._waiting: deque[Future[None]] = deque()
         # Of small contents only the digests: a hasher takes ten times their memory.
-        self._digests: list[tuple[Content, StreamHasher | str]] = []
-        self._batch: list[tuple[StreamHasher, Piece]] = []
+        self._digests: list[tuple[Content, _Hasher | ContentDigests]] = []
+        self._batch: list[tuple[_Hasher, Piece]] = []
         self._batch_size = 0
 
     def __enter__(self) -> Self:
@@ -66,7 +93,7 @@ class PassingDigests:
 
     def passing(self, content: Content, pieces: Iterable[Piece]) -> Iterator[Piece]:
         """Yield ``pieces`` as they are; their digest is among the next :meth:`finished` ones."""
-        hasher = new_hasher()
+        hasher = _Hasher(self._is_quick)
         self._digests.append((content, hasher))
         for piece in pieces:
             self._batch.append((hasher, piece))
@@ -83,18 +110,18 @@ class PassingDigests:
 
     def whole(self, content: Content, data: Piece) -> None:
         """Take the digest of a small content at once: sooner done than handed over."""
-        self._digests.append((content, hash_bytes(data)))
+        self._digests.append((content, hash_bytes(data, is_quick=self._is_quick)))
 
-    def finished(self) -> Iterator[tuple[Content, str]]:
+    def finished(self) -> Iterator[tuple[Content, ContentDigests]]:
         """Wait for what is under way; yield the digests since the last call, in order."""
         self._hand_over()
         while self._waiting:
             self._waiting.popleft().result()
         digests, self._digests = self._digests, []
-        for content, digest in digests:
-            yield content, digest if isinstance(digest, str) else digest.hexdigest()
+        for content, one in digests:
+            yield content, one if isinstance(one, ContentDigests) else one.digests()
 
 
-def _hash_all(batch: Iterable[tuple[StreamHasher, Piece]]) -> None:
+def _hash_all(batch: Iterable[tuple[_Hasher, Piece]]) -> None:
     for hasher, piece in batch:
         hasher.update(piece)

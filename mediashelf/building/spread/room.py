@@ -7,14 +7,20 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from mediashelf.building.naming.layout import lay_out, sectors_for
-from mediashelf.building.naming.trees import BOOT_CATALOG, HTML_PAGE, INDEX_PAGE, name_trees
+from mediashelf.building.naming.trees import (
+    BOOT_CATALOG,
+    HTML_PAGE,
+    INDEX_PAGE,
+    KnownNames,
+    name_trees,
+)
 from mediashelf.building.pages.disc_pages import PagesSize
 from mediashelf.building.pages.index_page import render_index
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.spread.packing import Item
 from mediashelf.building.spread.subset import subset
-from mediashelf.building.spread.units import Unit
+from mediashelf.building.spread.units import Parts, Unit
 from mediashelf.building.tree import Content, DiscFile
 from mediashelf.formats.volume import SECTOR_SIZE
 
@@ -41,7 +47,8 @@ class Measured(NamedTuple):
 class Measure:
     """Lays out discs of units without planning anything else of them.
 
-    ``reserve`` is kept free on the pages for what they tell beside a disc's own files.
+    ``reserve`` is kept free on the pages for what they tell beside a disc's own files, and
+    ``names`` are those of folders that were on a disc once.
     """
 
     def __init__(self, recipe: Recipe, listing: Listing, reserve: PagesSize) -> None:
@@ -50,6 +57,7 @@ class Measure:
         self._label = recipe.label
         self._has_pages = recipe.index
         self._reserve = reserve
+        self.names: KnownNames = {}
 
     def measure(self, units: Iterable[Unit]) -> Measured:
         """Return what the disc with these units takes."""
@@ -60,7 +68,7 @@ class Measure:
         own = [index, html] if self._has_pages else []
         if listing.boot and listing.boot_file:
             own += [catalog, listing.boot_file]
-        trees = name_trees(listing.root, own)
+        trees = name_trees(listing.root, own, self.names)
         index_size = 0
         if self._has_pages:
             index_size = len(render_index(self._label, trees)) + self._reserve.text
@@ -74,10 +82,14 @@ class Measure:
 
 
 class _Bound(NamedTuple):
-    """The most that a set takes: sectors of a set that was laid out, and of what came to it."""
+    """The most that a set takes: sectors of a set that was laid out, and of what came to it.
+
+    ``above`` are the folders that its units are in.
+    """
 
     sectors: int
     loose_bytes: int
+    above: set[Parts]
 
     @property
     def most(self) -> int:
@@ -104,7 +116,7 @@ class DiscRoom:
             for unit, one in zip(units, alone, strict=True)
         ]
         self._known: dict[frozenset[int], int] = {}
-        self._at_most = {frozenset[int](): _Bound(base.sectors, 0)}
+        self._at_most = {frozenset[int](): _Bound(base.sectors, 0, set())}
 
     def items(self) -> list[Item]:
         """Return what packing needs to know of each unit."""
@@ -126,11 +138,17 @@ class DiscRoom:
         key = frozenset(before)
         for is_exact in (False, True):
             if is_exact and len(self._known) < MOST_LAID_OUT:
-                self._at_most[key] = _Bound(self.sectors(before), 0)
+                above = {one for number in before for one in _above(self._units[number])}
+                self._at_most[key] = _Bound(self.sectors(before), 0, above)
             bound = self._at_most.get(key)
             if bound is not None:
+                above = _above(self._units[last])
+                new = above - bound.above
+                there = len(above) - len(new)
                 grown = _Bound(
-                    bound.sectors + self._alone[last], bound.loose_bytes + self._loose[last]
+                    bound.sectors + self._alone[last] - _FOLDER_SECTORS * there,
+                    bound.loose_bytes + self._loose[last],
+                    bound.above | new if new else bound.above,
                 )
                 if grown.most <= capacity:
                     if key:  # the set grew; every disc begins with the empty one
@@ -157,6 +175,11 @@ class DiscRoom:
 def _rank(unit: Unit) -> tuple[bool, int]:
     # The disc that boots is the first, whatever the recipe's order.
     return not unit.has_boot, unit.order
+
+
+def _above(unit: Unit) -> set[Parts]:
+    """Return the folders above a unit; alone in its disc, each has one sector in each tree."""
+    return {unit.top[:depth] for depth in range(1, len(unit.top))}
 
 
 def _loose_bytes(unit: Unit) -> int:

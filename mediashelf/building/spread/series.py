@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from mediashelf.building.naming.names import iso_label
+from mediashelf.building.naming.trees import KnownNames, name_trees
 from mediashelf.building.pages.disc_pages import (
     DiscPages,
     DriverTable,
@@ -17,7 +18,7 @@ from mediashelf.building.pages.disc_pages import (
 )
 from mediashelf.building.pages.html_page import render_html
 from mediashelf.building.pages.page_text import note_lines, series_lines, series_title
-from mediashelf.building.planning.disc_plan import DiscPlan, plan_listing
+from mediashelf.building.planning.disc_plan import DiscPlan, folder_paths, plan_listing
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.spread.packing import pack
@@ -81,20 +82,40 @@ def plan_series(
     discs = packed or [()]  # sources without anything: one empty disc
     chosen = tuple(tuple(units[number] for number in disc) for disc in discs)
     findings = (*listing.findings, *_taken_apart(whole, chosen))
-    series = DiscSeries(recipe, listing, chosen, findings)
-    # The pages name paths on every disc, so all discs are planned once without them.
-    return with_tables(replace(series, plans=tuple(_plans(series, DiscPages()))))
+    return with_tables(DiscSeries(recipe, listing, chosen, findings), names=measure.names)
 
 
-def with_tables(series: DiscSeries, tables: Sequence[DriverTable] = ()) -> DiscSeries:
-    """Return the series with these tables, and an index of all discs, on the pages of each."""
-    count = len(series.plans)
-    discs = tuple(
-        SeriesDisc(numbered_name(series.recipe.label, number, count), tuple(_parts(plan, units)))
-        for number, (plan, units) in enumerate(zip(series.plans, series.units, strict=True), 1)
+def with_tables(
+    series: DiscSeries,
+    tables: Sequence[DriverTable] = (),
+    *,
+    names: KnownNames | None = None,
+) -> DiscSeries:
+    """Return the series with these tables, and an index of all discs, on the pages of each.
+
+    ``names`` are those that are known of folders.
+    """
+    listings = [subset(series.listing, units) for units in series.units]
+    count = len(listings)
+    discs: tuple[SeriesDisc, ...] = ()
+    if count > 1:  # the pages tell of every disc, so all are named before any is planned
+        discs = tuple(
+            SeriesDisc(
+                numbered_name(series.recipe.label, number, count),
+                tuple(_parts(listing, units, names)),
+            )
+            for number, (listing, units) in enumerate(zip(listings, series.units, strict=True), 1)
+        )
+    plans = (
+        plan_listing(
+            series.recipe,
+            listing,
+            DiscPages(tuple(tables), Series(number, discs) if discs else None),
+            names,
+        )
+        for number, listing in enumerate(listings, 1)
     )
-    pages = DiscPages(tuple(tables), Series(0, discs) if count > 1 else None)
-    return replace(series, plans=tuple(_plans(series, pages)))
+    return replace(series, plans=tuple(plans))
 
 
 def numbered_name(label: str, number: int, count: int) -> str:
@@ -116,17 +137,13 @@ def file_stem(label: str) -> str:
     return iso_label(label).lower()
 
 
-def _plans(series: DiscSeries, pages: DiscPages) -> Iterator[DiscPlan]:
-    for number, units in enumerate(series.units, start=1):
-        own = pages.series._replace(number=number) if pages.series else None
-        listing = subset(series.listing, units)
-        yield plan_listing(series.recipe, listing, replace(pages, series=own))
-
-
-def _parts(plan: DiscPlan, units: Iterable[Unit]) -> Iterator[SeriesPart]:
+def _parts(
+    listing: Listing, units: Iterable[Unit], names: KnownNames | None
+) -> Iterator[SeriesPart]:
     """Yield what a disc holds, under the names that it has there."""
     pieces = [piece for unit in units if not unit.has_boot for piece in unit.pieces or (unit,)]
-    paths = plan.folder_paths(piece.top for piece in pieces)
+    trees = name_trees(listing.root, (), names)  # our own pages give way to what is listed
+    paths = folder_paths(listing, trees, (piece.top for piece in pieces))
     for piece, (short, long) in zip(pieces, paths, strict=True):
         yield SeriesPart(short, long, piece.size, bool(piece.folders))
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from mediashelf.building.planning.listing import Listing
-from mediashelf.building.spread.units import Unit
+from mediashelf.building.spread.units import Parts, Unit
 from mediashelf.building.tree import Content, DiscFile, DiscFolder
 
 
@@ -28,9 +28,11 @@ def subset(listing: Listing, units: Iterable[Unit]) -> Listing:
     for unit in chosen:
         for parts in unit.folders:
             _folder(root, parts)
+        place: Parts | None = None  # files of a folder follow each other
         for parts, file in unit.files:
-            copy = copies.file(file)
-            _folder(root, parts).files[file.name] = copy
+            if parts != place:
+                folder, place = _folder(root, parts), parts
+            copy = folder.files[file.name] = copies.file(file)
             files.append(copy)
     return Listing(root, tuple(files), (), boot, boot_file)
 
@@ -50,7 +52,15 @@ class _Copies:
 
     def file(self, file: DiscFile) -> DiscFile:
         """Return a copy that shares nothing with the original."""
-        content = replace(file.own, equal_to=None, lba=0)
+        own = file.own
+        content = Content(
+            own.path,
+            own.size,
+            own.modified_ns,
+            own.digest,
+            member=own.member,
+            data=own.data,
+        )
         first = self._first.setdefault(id(file.content), content)
         if first is not content and content.size:
             content.equal_to = first

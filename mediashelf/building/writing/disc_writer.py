@@ -34,13 +34,13 @@ class DiscWriter:
         self._on_bytes = on_bytes
 
     def write(self, path: Path) -> None:
-        """Write everything to a new file; every content has its digest afterwards.
+        """Write everything to a new file; every content has its digests afterwards.
 
         Raises :class:`BuildError` when a source is not what was planned.
         """
         for file in self._plan.sources:
             if not file.own.size:  # it has no place, so it is never read
-                file.own.digest = hash_bytes(b"")
+                file.own.digest = hash_bytes(b"").sha256
         index = self._plan.index
         with path.open("xb", buffering=CHUNK) as stream:
             for piece in iter_records(self._plan):
@@ -89,13 +89,13 @@ class DiscWriter:
 
     def _keep_digests(self) -> None:
         """Let every source have its digest; none may be another than when it was planned."""
-        for content, digest in self._digests.finished():
-            if content.digest and content.digest != digest:
+        for content, digests in self._digests.finished():
+            if content.digest and content.digest != digests.sha256:
                 raise BuildError(
                     f"{content.shown_path}: other bytes were read than when the disc was planned, "
                     "under the same size and time; check the medium it is on, then build again"
                 )
-            content.digest = digest
+            content.digest, content.quick = digests
 
     def _refuse_unread(self) -> None:
         """Make sure of what the disc shows without its own bytes having been read just now."""

@@ -7,13 +7,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from mediashelf.catalogue.history import Happening, keep
-from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.records.described import description_of, write_description
 from mediashelf.catalogue.rows import Description, ImageRow
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
-from mediashelf.text import printable
+from mediashelf.text import fold, printable
 
 LONGEST = {"note": 4000, "tag": 60, "place": 200, "part number": 200, "set": 200}
 """Characters of each; a note may have line breaks."""

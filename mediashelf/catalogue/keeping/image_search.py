@@ -20,11 +20,11 @@ from fnmatch import translate
 from itertools import islice
 
 from mediashelf.catalogue import images
-from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, keep_path, kept_path, kept_text
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.catalogue.summaries import complete_summaries
+from mediashelf.text import fold
 
 SHORTEST_DIGEST = 8
 """Characters of a digest that are looked for; fewer are looked for as a name."""

@@ -14,8 +14,8 @@ import json
 import sqlite3
 from collections.abc import Collection, Iterable, Sequence
 
-from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.rows import keep_text
+from mediashelf.text import fold
 
 END_MARK = "\x01"
 """No valid name on a disc has it, and a name that has it all the same is compared anyway."""

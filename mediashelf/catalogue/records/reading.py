@@ -94,3 +94,10 @@ def require_types(values: Iterable[object], kinds: Iterable[type | UnionType]) -
     for value, kind in zip(values, kinds, strict=True):
         if not isinstance(value, kind):
             raise ContentError(f"a value is not valid ({type(value).__name__})")
+
+
+def require_kind(column: Iterable[object], kind: type | UnionType) -> None:
+    """Raise :class:`ContentError` unless every value of a long column is of this kind."""
+    for found in set(map(type, column)):
+        if not issubclass(found, kind):
+            raise ContentError(f"a value is not valid ({found.__name__})")

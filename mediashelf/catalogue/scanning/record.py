@@ -6,7 +6,7 @@ import json
 import sqlite3
 from collections.abc import Sequence
 
-from mediashelf.catalogue.listing import count_entries, fold
+from mediashelf.catalogue.listing import count_entries
 from mediashelf.catalogue.readable import keep_answers
 from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
@@ -24,6 +24,7 @@ from mediashelf.integrity.fixity.comparing import (
     State,
     compare_with_record,
 )
+from mediashelf.text import fold
 
 
 def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now: str) -> int:

@@ -32,6 +32,7 @@ from mediashelf.catalogue.scanning.workers import WORKERS, read_together
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
+from mediashelf.system import CAN_ASK_AHEAD, ask_ahead
 
 
 def run_scan(
@@ -68,7 +69,12 @@ def run_scan(
 
     put_off = PutOff(frozenset(job.row.id for job in plan.jobs if job.row is not None))
     reading_on = read_together(
-        plan.jobs, read, workers=workers, size_of=lambda job: job.seen.size, on_bytes=on_bytes
+        plan.jobs,
+        read,
+        workers=workers,
+        size_of=lambda job: job.seen.size,
+        ask_ahead=_ask_ahead if CAN_ASK_AHEAD else None,
+        on_bytes=on_bytes,
     )
     with closing(reading_on) as batches:
         for batch in batches:
@@ -76,6 +82,10 @@ def run_scan(
                 yield _outcome(catalogue, *settled)
     for settled in put_off.settle(catalogue, plan.begun_at):
         yield _outcome(catalogue, *settled)
+
+
+def _ask_ahead(job: Job) -> None:
+    ask_ahead(job.shelf.root / job.seen.path)
 
 
 def _record(

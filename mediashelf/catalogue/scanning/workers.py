@@ -9,7 +9,7 @@ from concurrent.futures import Future, ThreadPoolExecutor, wait
 from typing import TypeVar
 
 WORKERS = 2
-"""One thread an image; two keep a disk busy, and more make a spinning one seek."""
+"""Threads, one an image; two keep a disk busy, and more make a spinning one seek."""
 
 _TURN_SECONDS = 0.2
 
@@ -18,6 +18,9 @@ _AHEAD = 4  # images read and not yet taken; bounds the memory that their entrie
 MOST_TOGETHER = 16
 _SMALL = 1 << 20
 """Bytes of jobs that may wait beyond that, and be taken together."""
+
+_SMALL_JOB = 256 << 10
+"""Bytes that are hashed in less time than a thread is waited for."""
 
 
 class Stopped(Exception):
@@ -49,13 +52,16 @@ def read_together(
     *,
     workers: int = WORKERS,
     size_of: Callable[[Job], int] = lambda job: _SMALL,
+    ask_ahead: Callable[[Job], None] | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Generator[list[tuple[Job, Result]], None, None]:
     """Yield jobs with their results, in the order of the jobs, read by a few threads.
 
     Those that are ready at once come together; of jobs that are small by ``size_of`` these
-    may be more. ``read`` gets the job and the callback to pass on. Closing the iterator, or an
-    exception in the caller, stops the threads at their next block.
+    may be more. Very small ones are read in the caller's thread, where the system can be asked
+    for their files before (``ask_ahead``): threads of Python would wait for each other longer.
+    ``read`` gets the job and the callback to pass on. Closing the iterator, or an exception in
+    the caller, stops the threads at their next block.
     """
     stop = threading.Event()
     lock = threading.Lock()
@@ -76,7 +82,11 @@ def read_together(
     pool = ThreadPoolExecutor(workers, thread_name_prefix="read")
     try:
         for job in jobs:
-            waiting.append((job, pool.submit(work, job)))
+            if ask_ahead is not None and size_of(job) < _SMALL_JOB:
+                ask_ahead(job)
+                waiting.append((job, _Later(work, job)))
+            else:
+                waiting.append((job, pool.submit(work, job)))
             size += size_of(job)
             is_much = size > _SMALL or len(waiting) >= 2 * MOST_TOGETHER
             if len(waiting) >= workers + _AHEAD and is_much:
@@ -88,6 +98,22 @@ def read_together(
     finally:
         stop.set()
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+class _Later(Future[Result]):
+    """Work that is done in the thread of whoever asks first whether it is done."""
+
+    def __init__(self, work: Callable[[Job], Result], job: Job) -> None:
+        super().__init__()
+        self._work, self._job = work, job
+
+    def done(self) -> bool:
+        if not super().done():
+            try:
+                self.set_result(self._work(self._job))
+            except BaseException as error:  # noqa: BLE001  # whoever asks for the result gets it
+                self.set_exception(error)
+        return True
 
 
 def _ready(waiting: deque[tuple[Job, Future[Result]]]) -> list[tuple[Job, Result]]:

@@ -20,6 +20,7 @@ from typing import Any
 
 import click
 
+from mediashelf.catalogue.readable import may_be_disc
 from mediashelf.cli.documents import document, plain
 from mediashelf.cli.options import (
     catalogue_option,
@@ -48,6 +49,8 @@ from mediashelf.jobs.library.naming import NamedFile, find_files, find_place
 from mediashelf.readability.check import Readability, verdict_on
 from mediashelf.readability.targets import Target, load_targets, pick_targets
 from mediashelf.text import count_text, size_text
+
+NOT_A_DISC = "floppy, archive or compressed"
 
 PLACES_SHOWN = 3  # of one rule, without --all
 
@@ -108,15 +111,19 @@ def check(
     counts all of these findings, so name the systems that matter where a script
     looks at it.
 
-    'SHELF:*' means the images on a shelf, without those known to be damaged, changed or
-    missing, as in list --target; name such an image itself to have it checked. One that
-    cannot be read does not keep the others from being checked.
+    'SHELF:*' means the discs on a shelf, without those known to be damaged, changed or
+    missing, as in list --target; name such an image itself to have it checked, and a floppy
+    or an archive, of which a disc is then planned. One that cannot be read does not keep
+    the others from being checked.
     """
     known = load_targets(targets_folder)
     asked = pick_targets(target_names, known)
     files = find_files(names, catalogue_path)
-    wanted = [file for file in files if not (file.is_one_of_many and is_wrong(file.row))]
-    batch = _Batch(left_out=[file for file in files if file not in wanted])
+    reasons = [_why_left_out(file) for file in files]
+    wanted = [file for file, reason in zip(files, reasons, strict=True) if not reason]
+    batch = _Batch(
+        left_out=[(file, reason) for file, reason in zip(files, reasons, strict=True) if reason]
+    )
     for file in wanted:
         try:
             path = file.opened_path
@@ -146,11 +153,20 @@ def check(
     exit_for(batch.worst, fail_on)
 
 
+def _why_left_out(file: NamedFile) -> str:
+    """Say what keeps an image of a whole shelf from being checked; nothing where it is."""
+    if not file.is_one_of_many or file.row is None:
+        return ""
+    if is_wrong(file.row):
+        return file.row.state_word
+    return "" if may_be_disc(file.row) else NOT_A_DISC
+
+
 @dataclass
 class _Batch:
     """What was said of all inputs. Only the worst finding of each disc is kept: many fit."""
 
-    left_out: list[NamedFile]
+    left_out: list[tuple[NamedFile, str]]
     failed: list[tuple[NamedFile, InputError]] = field(default_factory=list)
     worst: list[Finding] = field(default_factory=list)
     documents: list[Mapping[str, Any]] = field(default_factory=list)
@@ -183,8 +199,8 @@ class _Batch:
             parts.append(f"{len(self.failed):,} could not be read")
         say_wrapped("; ".join(parts))
         if self.left_out:
-            states = Counter(file.row.state_word for file in self.left_out if file.row)
-            counts = ", ".join(f"{count:,} {state}" for state, count in states.items())
+            reasons = Counter(reason for _, reason in self.left_out)
+            counts = ", ".join(f"{count:,} {reason}" for reason, count in reasons.items())
             say_wrapped(f"Left out: {counts}; name an image itself to have it checked")
 
     def document(self) -> dict[str, Any]:
@@ -193,7 +209,9 @@ class _Batch:
             inputs=self.documents,
             failed=[{"input": file.where, "problem": str(error)} for file, error in self.failed],
             left_out=[
-                {"input": file.where, "state": file.row.state} for file in self.left_out if file.row
+                {"input": file.where, "state": file.row.state, "reason": reason}
+                for file, reason in self.left_out
+                if file.row
             ],
         )
 

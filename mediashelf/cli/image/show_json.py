@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 from json.encoder import encode_basestring_ascii as quoted
 from typing import Any
@@ -56,10 +56,8 @@ def json_lines(
     yield f'{_dump(head)[:-1]}, "volumes": ['
     for number, volume in enumerate(volumes, 1):
         yield f'{_dump(_volume(volume))[:-1]}, "entries": ['
-        for entry in volume.entries[:-1]:
-            yield _entry(entry) + ","
-        for entry in volume.entries[-1:]:
-            yield _entry(entry)
+        yield from _entry_lines(volume.entries[:-1], ",")
+        yield from _entry_lines(volume.entries[-1:], "")
         yield "]}" + ("," if number < len(volumes) else "")
     yield "]}"
 
@@ -100,19 +98,31 @@ def udf_revision_text(volume: VolumeFacts) -> str:
     return f"{volume.udf_revision >> 8:x}.{volume.udf_revision & 0xFF:02x}"
 
 
-def _entry(entry: Entry) -> str:
-    """Return an entry as JSON; by hand, as a disc can have 100,000 of them."""
-    path, identifier, size, is_directory, extents, date, flags, _ = entry
-    places = ", ".join([f'{{"lba": {lba}, "size": {length}}}' for lba, length, _ in extents])
-    return (
-        f'{{"path": {quoted(path)}, "identifier": {quoted(identifier)}, '
-        f'"size": {size}, "is_directory": {"true" if is_directory else "false"}, '
-        f'"is_hidden": {"true" if flags & FLAG_HIDDEN else "false"}, '
-        f'"modified": {_moment(date)}, "extents": [{places}]}}'
-    )
+def _entry_lines(entries: Iterable[Entry], end: str) -> Iterator[str]:
+    """Yield entries as JSON; by hand, as a disc can have 100,000 of them."""
+    for path, identifier, size, is_directory, extents, date, flags, _ in entries:
+        if len(extents) == 1:
+            ((lba, length, _),) = extents
+            places = f'{{"lba": {lba}, "size": {length}}}'
+        else:
+            places = ", ".join(
+                [f'{{"lba": {lba}, "size": {length}}}' for lba, length, _ in extents]
+            )
+        yield (
+            f'{{"path": {quoted(path)}, "identifier": {quoted(identifier)}, '
+            f'"size": {size}, {_kind(is_directory, flags, date)}, "extents": [{places}]}}{end}'
+        )
 
 
 @lru_cache(maxsize=4096)  # most entries of a disc share few dates
+def _kind(is_directory: bool, flags: int, date: bytes) -> str:
+    return (
+        f'"is_directory": {"true" if is_directory else "false"}, '
+        f'"is_hidden": {"true" if flags & FLAG_HIDDEN else "false"}, '
+        f'"modified": {_moment(date)}'
+    )
+
+
 def _moment(date: bytes) -> str:
     modified = parse_record_date(date)
     return f'"{modified.isoformat()}"' if modified is not None else "null"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import lru_cache
 
 from mediashelf.formats.volume import (
     FLAG_ASSOCIATED,
@@ -22,32 +21,50 @@ def tree_lines(volume: VolumeFacts) -> Iterator[str]:
 
     Directories come in recorded order; lines are safe to print.
     """
-    children: dict[str, list[tuple[str, Entry]]] = {}
+    children: dict[str, list[Entry]] = {}
     for entry in volume.entries:
-        folder, _, name = entry.path.rpartition("/")
+        folder = entry[0].rpartition("/")[0]
         known = children.get(folder)
         if known is None:
             known = children[folder] = []
-        known.append((name, entry))
+        known.append(entry)
     # A stack instead of recursion: hostile trees can be deep.
-    waiting = [iter(children.get("", ()))]
+    waiting = [_lines(children.pop("", []), 1, INDENT)]
     while waiting:
-        indent = INDENT * len(waiting)
-        for name, entry in waiting[-1]:
-            path, _, size, is_directory, extents, date, flags, _ = entry
-            if not (name.isascii() and name.isprintable()):
-                name = printable(name)
-            what = f"{indent}{name}/" if is_directory else f"{indent}{name}  {size:,}"
-            more = _more_words(flags, len(extents)) if flags & _SAID or len(extents) > 1 else ""
-            yield what + _day(date) + more
-            if is_directory and path in children:
-                waiting.append(iter(children.pop(path)))
+        for path, line in waiting[-1]:
+            yield line
+            if path in children:
+                inner = _lines(children.pop(path), len(path) + 1, INDENT * (len(waiting) + 1))
+                waiting.append(inner)
                 break
         else:
             waiting.pop()
 
 
 _SAID = FLAG_HIDDEN | FLAG_ASSOCIATED
+
+
+def _lines(entries: list[Entry], start: int, indent: str) -> Iterator[tuple[str, str]]:
+    """Yield the path of each folder in a folder, or nothing for a file, with its line."""
+    together = "".join([entry[0] for entry in entries])
+    is_plain = together.isascii() and together.isprintable()
+    days: dict[bytes, str] = {}  # most entries of a disc share few dates
+    for path, _, size, is_directory, extents, date, flags, _ in entries:
+        name = path[start:] if is_plain else printable(path[start:])
+        day = days.get(date)
+        if day is None:
+            day = days[date] = _day(date)
+        if flags & _SAID or len(extents) > 1:
+            day += _more_words(flags, len(extents))
+        if is_directory:
+            yield path, f"{indent}{name}/{day}"
+        else:
+            yield "", f"{indent}{name}  {size:,}{day}"
+
+
+def _day(date: bytes) -> str:
+    modified = parse_record_date(date)
+    return f"  {modified:%Y-%m-%d}" if modified is not None else ""
 
 
 def _more_words(flags: int, section_count: int) -> str:
@@ -59,9 +76,3 @@ def _more_words(flags: int, section_count: int) -> str:
     if section_count > 1:
         words.append(count_text(section_count, "section"))
     return "  ".join(words)
-
-
-@lru_cache(maxsize=4096)  # most entries of a disc share few dates
-def _day(date: bytes) -> str:
-    modified = parse_record_date(date)
-    return f"  {modified:%Y-%m-%d}" if modified is not None else ""

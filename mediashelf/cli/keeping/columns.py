@@ -115,6 +115,9 @@ OF_DISCS = frozenset(
 )
 """Columns that are a disc's own word."""
 
+OF_RECORDS = frozenset(("recorded", "confirmed", "digest"))
+"""Columns that need the digests on record."""
+
 
 def picked_columns(
     context: click.Context, option: click.Parameter, text: str | None

@@ -11,9 +11,8 @@ import click
 from mediashelf.catalogue.images import findings_on_record
 from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.catalogue.store import Catalogue, open_catalogue
-from mediashelf.cli.csv_text import say_csv
 from mediashelf.cli.documents import document
-from mediashelf.cli.keeping.columns import COLUMNS, OF_DISCS, picked_columns, sorted_by
+from mediashelf.cli.keeping.columns import COLUMNS, OF_DISCS, OF_RECORDS, picked_columns, sorted_by
 from mediashelf.cli.keeping.list_text import say_findings_of, say_list
 from mediashelf.cli.library.catalogue_rows import listed_dict
 from mediashelf.cli.options import (
@@ -27,7 +26,7 @@ from mediashelf.cli.options import (
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import say_json
 from mediashelf.cli.report_file import report_option
-from mediashelf.formats.volume import VolumeKind
+from mediashelf.formats.volume_kinds import VolumeKind
 from mediashelf.jobs.library.listing import ListedImage, Wanted, find_gaps, list_images
 
 KINDS = (*(kind.value for kind in VolumeKind), "raw", "sheet")
@@ -118,9 +117,14 @@ def list_command(
         raise click.UsageError("--json and --csv are two forms of the answer; choose one")
     wanted = Wanted(shelf, kind, label, state, target_names, targets_folder, name, tag)
     with open_catalogue(catalogue_path) as catalogue:
-        asked = as_json or as_csv or OF_DISCS & {*columns, sort}
-        shown = partial(progress, quiet=quiet)
-        images = list_images(catalogue, wanted, with_discs=bool(asked), progress=shown)
+        whole, named = as_json or as_csv, {*columns, sort}
+        images = list_images(
+            catalogue,
+            wanted,
+            with_discs=bool(whole or OF_DISCS & named),
+            with_digests=bool(whole or duplicates or report_path or OF_RECORDS & named),
+            progress=partial(progress, quiet=quiet),
+        )
         if sort is not None or reverse:
             images = sorted_by(images, sort or "shelf", reverse=reverse)
         rows = [image.row for image in images]
@@ -131,13 +135,15 @@ def list_command(
             from mediashelf.cli.library.listing.page import write_library_page
 
             write_library_page(
-                report_path, catalogue, images, wanted, with_files=with_files, quiet=quiet
+                report_path, catalogue, rows, wanted, with_files=with_files, quiet=quiet
             )
             if not as_json:
                 return
         if as_json:
             say_json(_document(catalogue, images, with_findings))
         elif as_csv:
+            from mediashelf.cli.csv_text import say_csv  # not needed for most lists
+
             names = columns or tuple(COLUMNS)
             say_csv(names, ([COLUMNS[name].csv(image) for name in names] for image in images))
         else:
@@ -162,6 +168,8 @@ def _list_duplicates(
     if as_json:
         say_json(duplicates_document(found))
     elif as_csv:
+        from mediashelf.cli.csv_text import say_csv
+
         say_csv(CSV_COLUMNS, csv_rows(found))
     else:
         say_duplicates(found, quiet=quiet)

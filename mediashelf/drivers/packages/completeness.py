@@ -108,6 +108,15 @@ class FileFinder:
                 return
             root = folder_of(root)
 
+    def is_below(self, path: str) -> bool:
+        """Whether a path is in the INF's folder or below it."""
+        return path.lower().startswith(f"{self.folder.lower()}/")
+
+    def find_file(self, path: str) -> TreeFile | None:
+        """Return the file that :meth:`check` finds for a path, cabinets and other trees aside."""
+        found = (self.find(one) for one in (path, *_compressed_paths(path)))
+        return next((file for file in found if file is not None), None)
+
     def check(self, needed: NeededFile) -> FileCheck:
         """Return how ``needed`` is found; its own name goes before compressed ones.
 
@@ -146,9 +155,9 @@ class FileFinder:
         It is when it is beside or below the INF all the same, or when the tag file of
         its disk is found from there too; any other may be somebody else's.
         """
-        is_below = file.path.lower().startswith(f"{self.folder.lower()}/")
         has_tag = bool(needed.tag) and self.tree.find(f"{root}/{needed.tag}") is not None
-        return FileState.OTHER_ROOT if is_below or has_tag else FileState.FOUND_ABOVE
+        is_own = has_tag or self.is_below(file.path)
+        return FileState.OTHER_ROOT if is_own else FileState.FOUND_ABOVE
 
     def _check_other_names(self, needed: NeededFile, places: list[str]) -> FileCheck:
         """Look in the tree that the target does not read."""

@@ -13,6 +13,7 @@ from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.inf.document import Inf, InfKind, Signature, parse_inf
 from mediashelf.formats.inf.models import Model, ModelsRead, all_models, models_read_by
 from mediashelf.formats.inf.requirements import requirements
@@ -122,16 +123,17 @@ def find_packages(
     findings: list[Finding] = []
     by_path: dict[str, Inf] = {}
     read: list[tuple[TreeFile, Inf, bytes]] = []
-    for file in tree.files if files is None else files:
-        if file.shown_path[-4:].lower() != ".inf":
-            continue
-        one = _read_inf(tree, file, code_page, findings)
-        on_inf(1)
-        if one is not None:
-            read.append((file, *one))
-            by_path[file.shown_path.lower()] = one[0]
-            if ask is not None and one[0].kind is InfKind.DRIVER:
-                ask(Package(tree, file, one[0], digest=one[1]))
+    with collector_paused():
+        for file in tree.files if files is None else files:
+            if file.shown_path[-4:].lower() != ".inf":
+                continue
+            one = _read_inf(tree, file, code_page, findings)
+            on_inf(1)
+            if one is not None:
+                read.append((file, *one))
+                by_path[file.shown_path.lower()] = one[0]
+                if ask is not None and one[0].kind is InfKind.DRIVER:
+                    ask(Package(tree, file, one[0], digest=one[1]))
     packages: list[Package] = []
     others: list[Package] = []
     for file, inf, digest in sorted(read, key=lambda one: one[0].shown_path.lower()):

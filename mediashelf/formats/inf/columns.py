@@ -74,42 +74,58 @@ def _identifiers(texts: str) -> list[str]:
 @lru_cache(_KEPT)
 def model_columns(section: InfSection) -> ModelColumns | None:
     """Return the columns of a models section."""
-    columns = _plain_models(section.text)
-    if columns is None:
-        rows = _rows(_MODEL, section.text)
-        if rows is None:
-            return None
-        columns = tuple(zip(*rows, strict=True))
-    descriptions, installs, hardware_ids, others = columns
-    names = {name.strip(): None for name in dict.fromkeys(installs)}
-    if "" in names:
+    text = section.text.strip("\n")
+    columns = _plain_models(text)
+    if columns is not None:
+        return columns
+    rows = _rows(_MODEL, text)
+    if rows is None:
         return None
-    return ModelColumns(
-        tuple(dict.fromkeys([text.rstrip() for text in descriptions])),
-        frozenset(_TOKEN.findall("\n".join(descriptions))),
-        tuple(names),
-        tuple([text.strip() for text in "\n".join(hardware_ids).upper().split("\n")]),
-        tuple("\n".join(others).upper().split("\n")),
+    descriptions, installs, hardware_ids, others = zip(*rows, strict=True)
+    return _columns(
+        [description.rstrip() for description in descriptions],
+        [name.strip() for name in dict.fromkeys(installs)],
+        [one.strip() for one in "\n".join(hardware_ids).upper().split("\n")],
+        "\n".join(others).upper().split("\n"),
     )
 
 
-def _plain_models(text: str) -> tuple[Sequence[str], ...] | None:
+def _columns(
+    descriptions: Sequence[str],
+    installs: Sequence[str],
+    hardware_ids: Sequence[str],
+    others: Sequence[str],
+) -> ModelColumns | None:
+    if "" in installs:
+        return None
+    return ModelColumns(
+        tuple(dict.fromkeys(descriptions)),
+        frozenset(_TOKEN.findall("\n".join(descriptions))),
+        tuple(dict.fromkeys(installs)),
+        tuple(hardware_ids),
+        tuple(others),
+    )
+
+
+def _plain_models(text: str) -> ModelColumns | None:
     """Return the columns of lines that all are ``key=install,identifier``, and else None."""
-    text = text.strip("\n")
     count = text.count("\n") + 1
     kept = text.encode("utf-8", "surrogatepass").translate(None, _NOT_SEPARATING)
     if kept != (b"=,\n" * count)[:-1]:
         return None
     pieces = text.replace("=", "\n").replace(",", "\n").split("\n")
-    keys = [key.strip() for key in pieces[0::3]]
-    last = "\n".join([identifier.strip() for identifier in pieces[2::3]])
+    if len(text.split()) != count:  # blanks beside what they part
+        pieces = [piece.strip() for piece in pieces]
+    keys, installs = pieces[0::3], pieces[1::3]
+    last = "\n".join(pieces[2::3])
     if "%" in last or "\\\n" in last or last.endswith("\\"):
         return None
     if not all(keys) or "\n\\" in "\n".join(["", *keys]):
         return None
-    if any("%" in install for install in set(pieces[1::3])):
+    installs = list(dict.fromkeys(installs))
+    if any("%" in install for install in installs):
         return None
-    return keys, pieces[1::3], last.split("\n"), [""] * count
+    return _columns(keys, installs, last.upper().split("\n"), [""] * count)
 
 
 @lru_cache(_KEPT)

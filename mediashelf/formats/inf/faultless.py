@@ -71,21 +71,27 @@ class _Section(InfSection):
     def entries(self) -> tuple[InfEntry, ...]:
         if self._entries is None:
             self._entries = tuple(
-                entry for text, line in self._places for entry in lexer.lex_lines(text, line)[0]
+                entry
+                for text, line in self._places
+                for entry in lexer.faultless_entries(text, line)
             )
         return self._entries
 
     def entries_of(self, rows: Sequence[int]) -> tuple[InfEntry, ...]:
+        if not rows:
+            return ()
         lines = [
             (line, number)
             for text, first in self._places
             for number, line in enumerate(text.split("\n"), first)
             if line and not line.isspace() and line.lstrip()[0] != ";"
         ]
-        return tuple(entry for row in rows for entry in lexer.lex_lines(*lines[row])[0])
+        return tuple(entry for row in rows for entry in lexer.faultless_entries(*lines[row]))
 
     @property
     def text(self) -> str:
+        if len(self._places) == 1:
+            return self._places[0][0]
         return "\n".join(text for text, _ in self._places)
 
 

@@ -68,8 +68,12 @@ def lex_inf(text: str) -> Lexed:
 
 def plain_ends(text: str) -> str:
     """Return the text with one kind of line end, without NULs and the old end-of-text mark."""
-    text = text.replace("\0", "").replace("\x1a", "")
-    return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
+    for mark in "\0", "\x1a":
+        if mark in text:
+            text = text.replace(mark, "")
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    return text
 
 
 def lex_lines(text: str, line: int) -> tuple[list[InfEntry], bool]:
@@ -81,6 +85,24 @@ def lex_lines(text: str, line: int) -> tuple[list[InfEntry], bool]:
     entries = lexer.entries = []
     lexer.read(text.removesuffix("\n").split("\n"), line)
     return entries, not lexer.problems and not lexer.parts
+
+
+def faultless_entries(text: str, line: int) -> list[InfEntry]:
+    """Return what :func:`lex_lines` does, of lines that break no rule and are not long."""
+    if '"' in text or ";" in text or "\x1a" in text:
+        return lex_lines(text, line)[0]
+    entries = []
+    for number, raw in enumerate(text.split("\n"), line):
+        content = raw.strip()
+        if content:
+            if content[-1] == "\\":
+                return lex_lines(text, line)[0]  # it goes on in the next one
+            key, equals, rest = content.partition("=")
+            if not equals or "," in key:
+                key, rest = "", content
+            values = tuple([value.strip() for value in rest.split(",")])
+            entries.append(InfEntry(key.rstrip(), values, number))
+    return entries
 
 
 class _Lexer:

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from mediashelf.errors import FormatError
+from mediashelf.formats.fields import View
 
 SOURCE = "cabinet format (Microsoft, 1997), quoted elsewhere; agrees with libarchive"
 
@@ -167,6 +168,13 @@ def parse_cabinet_folder(data: bytes, at: int) -> CabinetFolder:
     if kind & 0x0F not in list(Compression):
         raise FormatError("compression", at=at + 6, found=hex(kind), expected="kind 0 to 3")
     return CabinetFolder(data_offset, block_count, Compression(kind & 0x0F))
+
+
+def compressions(view: View, header: CabinetHeader) -> list[Compression]:
+    """Return how each folder is compressed; raises :class:`FormatError`."""
+    step = FOLDER_SIZE + header.folder_reserve
+    places = range(header.folders_offset, header.folders_offset + header.folder_count * step, step)
+    return [parse_cabinet_folder(view.read(at, FOLDER_SIZE), at).compression for at in places]
 
 
 def parse_cabinet_file(data: bytes, at: int, folder_count: int) -> CabinetFile:

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from mediashelf.formats.fields import View, parse_both_32
 from mediashelf.formats.iso.directory_records import DirectoryRecord, Geometry, system_use_of
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
+from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.rockridge.announcement import (
     RockRidgeFacts,
     announcing_field,
@@ -67,6 +68,10 @@ class RockRidgeNaming:
         link (CL) becomes the directory that the link leads to.
         """
         self._read_special(directory, data)
+        quick = self._quick_names(data, records) if records else None
+        if quick is not None:
+            self._named_count += len(quick)
+            return Named(records, quick, usable_names(directory, records, quick, self._log))
         kept, names = [], []
         skip, known = self._facts.skip, self._surroundings
         for record in records:
@@ -96,6 +101,37 @@ class RockRidgeNaming:
             else:
                 names.append(meaning.name)
         return Named(kept, names, usable_names(directory, kept, names, self._log))
+
+    def _quick_names(self, data: bytes, records: list[DirectoryRecord]) -> list[str] | None:
+        """Return the names of a directory in which they stand in one and the same surroundings.
+
+        None where it is not so, or not known whether these mean something else.
+        """
+        skip = self._facts.skip
+        first, last = (
+            _around_name(system_use_of(data, record)[skip:])[0]
+            for record in (records[0], records[-1])
+        )
+        if first is None or first != last or first not in self._surroundings:
+            return None
+        before, after = first
+        fields = [
+            data[at + FIXED_SIZE + (len(identifier) | 1) + skip : at + data[at]]
+            for at, identifier, _, _, _, _ in records
+        ]
+        start, end = len(before) + _NAME_AT, -len(after) or None
+        names = [field[start:end] for field in fields]
+        lead, rest = before + _PLAIN_NAME[:2], _PLAIN_NAME[2:]
+        heads = {size: lead + bytes([_NAME_AT + size]) + rest for size in set(map(len, names))}
+        if 0 in heads or fields != [heads[len(name)] + name + after for name in names]:
+            return None
+        together = b"/".join(names)
+        if b"\0" in together or together.count(b"/") >= len(names):
+            return None
+        try:
+            return together.decode("utf-8").split("/")
+        except UnicodeDecodeError:
+            return None
 
     def judge(self, directory: Directory, named: Named) -> None:
         """Nothing: the order is that of the primary tree, and every character is allowed."""

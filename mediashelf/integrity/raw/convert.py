@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from mediashelf.early_flush import EarlyFlush
 from mediashelf.errors import BlockedError, ConversionError
 from mediashelf.files import whole_output
 from mediashelf.findings import Finding, Severity
@@ -113,9 +114,13 @@ def convert_track(
             raise ConversionError(f"{output}: is the source itself; name another file")
     try:
         with whole_output(output, replace=replace) as temporary:
-            with temporary.open("wb") as file:
+            with temporary.open("wb") as file, EarlyFlush(file.fileno()) as early:
                 report, own = read_converted(
-                    track, file.write, parity=parity, zero_lost=zero_lost, on_bytes=on_bytes
+                    track,
+                    lambda data: early.add(file.write(data)),
+                    parity=parity,
+                    zero_lost=zero_lost,
+                    on_bytes=on_bytes,
                 )
             findings = (*findings_beside(disc, [report]), *own)
             blocked = not anyway and any(finding.rule in _BLOCKING for finding in findings)

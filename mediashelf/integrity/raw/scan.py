@@ -32,7 +32,9 @@ from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.raw.tracks import RawTrack
 from mediashelf.integrity.structure.damage import Span
 
-_SECTORS_AT_ONCE = 512
+_SECTORS_AT_ONCE = 128
+"""What stays near the processor while it is read, judged and written."""
+
 _SECTORS_TO_VOTE = 32
 _ZEROS = bytes(4)
 

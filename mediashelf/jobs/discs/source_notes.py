@@ -20,11 +20,13 @@ def check_sources(recipe: Recipe, listing: Listing) -> Iterator[Finding]:
     """Yield what the sources lack, what nobody put there, and what is still packed."""
     counts: defaultdict[int, int] = defaultdict(int)
     leftovers: defaultdict[str, list[str]] = defaultdict(list)
-    for path, file in listing.iter_paths():
+    for file in listing.files:
         counts[file.origin] += 1
-        name = path.rpartition("/")[2]
-        if name.lower() in _LEFTOVERS or name.startswith("._"):
-            leftovers[name if not name.startswith("._") else "._*"].append(path)
+    if any(_is_leftover(file.name) for file in listing.files):
+        for path, file in listing.iter_paths():
+            if _is_leftover(file.name):
+                name = "._*" if file.name.startswith("._") else file.name
+                leftovers[name].append(path)
     for number, source in enumerate(recipe.folders):
         if not counts[number]:
             is_picked = bool(source.only or source.skip)
@@ -48,6 +50,10 @@ def check_sources(recipe: Recipe, listing: Listing) -> Iterator[Finding]:
     if recipe.path is None:
         yield from _joined(recipe)
     yield from check_unopened(ListingTree(listing))
+
+
+def _is_leftover(name: str) -> bool:
+    return name.startswith("._") or name.lower() in _LEFTOVERS
 
 
 def _joined(recipe: Recipe) -> Iterator[Finding]:

@@ -18,17 +18,21 @@ from mediashelf.drivers.packages.finding import (
     suitability,
 )
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
-from mediashelf.formats.inf.document import InfKind
+from mediashelf.formats.inf.document import Inf, InfKind
 from mediashelf.formats.inf.requirements import Requirements, requirements
+from mediashelf.formats.inf.source_files import copy_lines, join_path, source_tables
 from mediashelf.jobs.progress import Progress, no_progress
 
 _NO_DEVICE: frozenset[str] = frozenset()
+_FURTHER = ("include", "needs", "copyinf", "layoutfile")
+"""Keys that lead to other INFs."""
 
 
 class PackageFiles(NamedTuple):
     """An INF by its path under the names of the host, what it is, and the files that it asks for.
 
-    ``needed`` are paths as well, and only those of files that are there.
+    ``needed`` are paths as well, and only those of files that are there; those in the folder
+    of the INF and below may be left out.
     """
 
     inf: str
@@ -39,7 +43,7 @@ class PackageFiles(NamedTuple):
 def iter_packages(
     tree: PackageTree, families: Iterable[Family], *, progress: Progress = no_progress
 ) -> Iterator[PackageFiles]:
-    """Yield every INF that can be read, with all that any of the families needs of it."""
+    """Yield every INF that can be read, with what any of the families needs for it."""
     families = tuple(families)
     with progress("reading INFs", unit="INF") as on_inf:
         for group in _groups(tree):
@@ -53,6 +57,8 @@ def iter_packages(
 
 def _needed(package: Package, families: Iterable[Family]) -> Iterator[str]:
     finder = FileFinder(package)
+    if _is_self_contained(package.inf, finder, families):
+        return
     seen: list[Requirements] = []  # most families need the very same
     for family in families:
         suited = suitability(package, family, _NO_DEVICE)
@@ -64,6 +70,37 @@ def _needed(package: Package, families: Iterable[Family]) -> Iterator[str]:
             seen.append(needed)
             checks = (finder.check(file) for file in needed.files)
             yield from (one.path for one in checks if one.state.is_there)
+
+
+def _is_self_contained(inf: Inf, finder: FileFinder, families: Iterable[Family]) -> bool:
+    """Whether no section at all asks for a file that is found outside the INF's folder.
+
+    Most INFs are so, and then it does not matter which sections a family reads. What leads
+    to other INFs or into cabinets is left to whoever follows it.
+    """
+    sources: set[str] = set()
+    lists_seen: set[str] = set()
+    for section in inf.sections.values():
+        # As it is, a key may have quotes anywhere; only plain texts are at hand.
+        words = section.text.lower().replace('"', "")
+        words = words or " ".join(entry.key.lower() for entry in section.entries)
+        if any(word in words for word in _FURTHER):
+            return False
+        if "copyfiles" in words:
+            for entry in section.all("CopyFiles"):
+                sources.update(line.source for line in copy_lines(inf, entry, lists_seen))
+    for suffixes in {family.system.source_suffixes for family in families}:
+        tables = source_tables(inf, suffixes)
+        for source in sources:
+            file = tables.files.get(source.lower())
+            disk = tables.disks.get(file.disk_id) if file else None
+            path = join_path(disk.path if disk else "", file.path if file else "", source)
+            found = finder.find_file(path)
+            if found is None and disk and (disk.cabinet or disk.tag):
+                return False
+            if found is not None and not finder.is_below(found.path):
+                return False
+    return True
 
 
 def _groups(tree: PackageTree) -> Iterator[list[TreeFile]]:

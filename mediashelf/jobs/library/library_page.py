@@ -11,7 +11,9 @@ from mediashelf.catalogue.questions.same_disc import find_same_discs
 from mediashelf.catalogue.readable import iter_reading
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.jobs.library.listing import ListedImage, is_served, is_wrong
+from mediashelf.catalogue.summaries import summaries_of
+from mediashelf.jobs.library.listing import ListedImage, complete, reaches_systems
+from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import load_targets
 from mediashelf.reports.library.file_names import Listing, pack_names
 from mediashelf.reports.library.packing import ListedDisc
@@ -20,39 +22,42 @@ from mediashelf.reports.library.page import library_html
 
 def library_page(
     catalogue: Catalogue,
-    images: Sequence[ListedImage],
+    rows: Sequence[ImageRow],
     *,
     created: str,
     created_by: str,
     scope: str = "",
     targets_folder: Path | None = None,
     with_files: bool = False,
-    on_image: Callable[[int], None] = lambda count: None,
+    progress: Progress = no_progress,
 ) -> tuple[str, int]:
     """Return the page of these images, and how many of them have names that did not fit on it.
 
-    No image is opened: answers come from the facts on record. ``on_image`` is called for
-    each image, and again for each of which the names are packed.
+    No image is opened: answers come from the facts on record.
     """
-    rows = [image.row for image in images]
     targets = list(load_targets(targets_folder).values())
-    discs: dict[int, ListedDisc] = {}
-    for image, (row, answers) in zip(images, iter_reading(catalogue, rows, targets), strict=True):
-        on_image(1)
-        if answers is not None and (not is_served(row) or is_wrong(row)):
-            answers = (False,) * len(targets)  # as in list --target
-        discs[row.id] = ListedDisc(image.summary, image.set_text, answers)
-    names = pack_names(_listings(catalogue, rows, on_image)) if with_files else None
-    page = library_html(
-        rows,
-        {target.name: target.title for target in targets},
-        discs,
-        created=created,
-        created_by=created_by,
-        scope=scope,
-        same_discs=find_same_discs(catalogue.db, rows),
-        names=names,
-    )
+    complete(catalogue, rows, targets, progress)
+    known = summaries_of(catalogue, rows)
+    total = len(rows) * (2 if with_files else 1)
+    with progress("making the page", total=total, unit="image") as on_image:
+        discs: dict[int, ListedDisc] = {}
+        for row, answers in iter_reading(catalogue, rows, targets):
+            on_image(1)
+            if answers is not None and not reaches_systems(row):
+                answers = (False,) * len(targets)  # as in list --target
+            image = ListedImage(row, known[row.id])
+            discs[row.id] = ListedDisc(image.summary, image.set_text, answers)
+        names = pack_names(_listings(catalogue, rows, on_image)) if with_files else None
+        page = library_html(
+            rows,
+            {target.name: target.title for target in targets},
+            discs,
+            created=created,
+            created_by=created_by,
+            scope=scope,
+            same_discs=find_same_discs(catalogue.db, rows),
+            names=names,
+        )
     return page, 0 if names is None else names.left_out
 
 

@@ -7,16 +7,19 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fnmatch import translate
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from mediashelf.catalogue.listing import fold
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.catalogue.summaries import summaries_of, summaries_of_sets
+from mediashelf.catalogue.summaries import knows_all, summaries_of, summaries_of_sets
 from mediashelf.findings import Severity, worst
 from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.progress import Progress, no_progress
-from mediashelf.sessions.emulator import check_lun
+from mediashelf.text import fold
+
+if TYPE_CHECKING:
+    from mediashelf.readability.targets import Target
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +76,18 @@ def list_images(
     wanted: Wanted,
     *,
     with_discs: bool = True,
+    with_digests: bool = True,
     progress: Progress = no_progress,
 ) -> list[ListedImage]:
     """Return the images that :func:`list_on_record` does, with what each disc is.
 
     Without ``with_discs`` only the place in a set is told, where that is remembered: what
-    was recorded by an earlier version is then not worked out now.
+    was recorded by an earlier version is then not worked out now. Without ``with_digests``
+    too, the rows have no digests.
     """
-    rows = list_on_record(catalogue, wanted, progress)
+    rows = list_on_record(catalogue, wanted, progress, with_digests=with_digests or with_discs)
+    if with_discs:
+        complete(catalogue, rows, (), progress)
     known = summaries_of(catalogue, rows) if with_discs else summaries_of_sets(catalogue)
     return [ListedImage(row, known.get(row.id, _UNASKED)) for row in rows]
 
@@ -137,13 +144,26 @@ def is_wrong(row: ImageRow | None) -> bool:
     return row.presence is Presence.MISSING or row.verdict not in _GOOD
 
 
+def reaches_systems(row: ImageRow) -> bool:
+    """Tell whether a system gets this disc as it was made: nothing is known to be wrong with it,
+    and the emulator serves it whole. The list, its page and ``check`` of a shelf go by this.
+    """
+    return not is_wrong(row) and is_served(row)
+
+
 def is_served(row: ImageRow) -> bool:
     """Tell whether the emulator serves an image whole."""
+    from mediashelf.sessions.emulator import check_lun  # asked where a target is
+
     return worst(check_lun(row.size, looks_raw=row.looks_raw)) is not Severity.ERROR
 
 
 def list_on_record(
-    catalogue: Catalogue, wanted: Wanted, progress: Progress = no_progress
+    catalogue: Catalogue,
+    wanted: Wanted,
+    progress: Progress = no_progress,
+    *,
+    with_digests: bool = True,
 ) -> list[ImageRow]:
     """Return the images by shelf and path; none is opened.
 
@@ -151,7 +171,11 @@ def list_on_record(
     and that are not known to be wrong, unless their state is asked for.
     """
     rows = catalogue.images(
-        shelf=wanted.shelf, kind=wanted.kind, label=wanted.label, state=wanted.state
+        shelf=wanted.shelf,
+        kind=wanted.kind,
+        label=wanted.label,
+        state=wanted.state,
+        with_digests=with_digests or bool(wanted.target_names),
     )
     if wanted.name is not None:
         fits = name_filter(wanted.name)
@@ -162,15 +186,29 @@ def list_on_record(
     if not wanted.target_names:
         return rows
     # Loaded only where a target is asked for: its rules take longer than most answers.
-    from mediashelf.catalogue.readable import count_unasked, readable_by
+    from mediashelf.catalogue.readable import readable_by
     from mediashelf.readability.targets import load_targets, pick_targets
 
     targets = pick_targets(wanted.target_names, load_targets(wanted.targets_folder))
-    if wanted.state is None:
-        rows = [row for row in rows if not is_wrong(row)]
-    rows = [row for row in rows if is_served(row)]
-    unasked = count_unasked(catalogue, rows, targets)
-    if not unasked:
-        return readable_by(catalogue, rows, targets)
-    with progress("who reads these images", total=unasked, unit="image") as on_asked:
-        return readable_by(catalogue, rows, targets, on_asked)
+    fits_target = reaches_systems if wanted.state is None else is_served
+    rows = [row for row in rows if fits_target(row)]
+    complete(catalogue, rows, targets, progress)
+    return readable_by(catalogue, rows, targets)
+
+
+def complete(
+    catalogue: Catalogue,
+    rows: Sequence[ImageRow],
+    targets: Sequence[Target],
+    progress: Progress = no_progress,
+) -> None:
+    """Work out what is not remembered of images: what they are, and which targets read them."""
+    if not targets and knows_all(catalogue, rows):
+        return
+    from mediashelf.catalogue.questions.worked_out import rows_to_work_out, work_out
+
+    lacking = rows_to_work_out(catalogue, rows, targets)
+    if lacking:
+        label = "who reads these images" if targets else "what these discs are"
+        with progress(label, total=len(lacking), unit="image") as on_image:
+            work_out(catalogue, lacking, targets, on_image)

@@ -73,6 +73,9 @@ _NAMES = frozenset().union(*(mark.files | {mark.lacks} for mark in MARKS)) - {""
 def _marked_names(volume: VolumeFacts) -> dict[str, set[str]]:
     """Return the folders that have any of the names, with those of them that they have."""
     folders: dict[str, set[str]] = defaultdict(set)
+    every = "\0".join([entry.path for entry in volume.entries]).upper()
+    if not any(name in every for name in _NAMES):  # as on most discs: asked in a tenth of the time
+        return folders
     for path, _, _, is_directory, *_ in volume.entries:
         upper = path[path.rfind("/") + 1 :].upper()
         if upper in _NAMES and not is_directory:

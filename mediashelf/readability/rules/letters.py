@@ -13,18 +13,24 @@ from mediashelf.readability.rule_types import Rule, RuleHit, at_entry, in_tree
 from mediashelf.text import first_text
 
 _NAMED_CHARACTERS = 4
+_NOT_SURE = "outside the set that is sure to be read"
 
 ISO, JOLIET = VolumeKind.ISO9660, VolumeKind.JOLIET
 
 
 def only_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
-    """Names with characters that the limit does not list; the dot of a file does not count."""
+    """Names with characters that the limit does not list; one dot of a file does not count."""
     strange = tree.alphabet - set(limit.text())
+    if strange == {"."}:  # nearly always
+        for entry, name in zip(tree.entries, tree.names, strict=True):
+            if name.count(".") > (0 if entry[3] else 1):
+                yield _characters(entry, ["."], _NOT_SURE)
+        return
     for entry, found in _with_any(tree, strange):
         if not entry.is_directory and "." in found:
             found.remove(".")
         if found:
-            yield _characters(entry, found, "outside the set that is sure to be read")
+            yield _characters(entry, found, _NOT_SURE)
 
 
 def no_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
@@ -35,12 +41,17 @@ def no_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 
 def no_end(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that end with a character of the limit."""
+    if not any(f"{letter}/" in tree.joined_names for letter in limit.text()):
+        return
     for entry, name in _when(tree, str.endswith, limit):
         yield _character(entry, name[-1], "ends the name, and is cut off when it is opened")
 
 
 def no_beginning(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that begin with a character of the limit."""
+    joined = "/" + tree.joined_names
+    if not any(f"/{letter}" in joined for letter in limit.text()):
+        return
     for entry, name in _when(tree, str.startswith, limit):
         yield _character(entry, name[0], "begins the name")
 

@@ -40,9 +40,11 @@ def name_form(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 def name_length(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names with more characters (16-bit units in Joliet and UDF) than the limit."""
     most = limit.number()
+    # A character outside the Basic Multilingual Plane takes two units, so a
+    # name of up to half the limit fits whatever it is made of.
+    if tree.longest_name * 2 <= most:
+        return
     for entry, name in zip(tree.entries, tree.names, strict=True):
-        # A character outside the Basic Multilingual Plane takes two units, so a
-        # name of up to half the limit fits whatever it is made of.
         if len(name) * 2 > most:
             length = units(name) if tree.kind is not ISO else len(name)
             if length > most:
@@ -56,7 +58,9 @@ def name_length(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 
 def reserved(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that are a device's."""
-    devices = frozenset(limit.words())
+    devices = tree.known_stems.intersection(limit.words())
+    if not devices:
+        return
     for entry, name, stem in zip(tree.entries, tree.names, tree.stems, strict=True):
         if stem in devices and "." not in name:
             yield at_entry(entry, f"{stem} is the name of a device", name, "another name")
@@ -64,7 +68,9 @@ def reserved(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 
 def reserved_stem(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that are a device's with an extension."""
-    devices = frozenset(limit.words())
+    devices = tree.known_stems.intersection(limit.words())
+    if not devices:
+        return
     for entry, name, stem in zip(tree.entries, tree.names, tree.stems, strict=True):
         if stem in devices and "." in name:
             yield at_entry(

@@ -20,6 +20,8 @@ DRIVE = "D:"
 def depth(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Directories below the last level that is read; what is in them is only counted."""
     deepest = limit.number()
+    if tree.deepest < deepest:
+        return
     too_deep = [entry for entry in tree.entries if entry.path.count("/") >= deepest]
     inside = Counter(_at_level(entry.path, deepest) for entry in too_deep)
     for entry in too_deep:
@@ -84,6 +86,8 @@ def record_order(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     The order is that of ECMA-119 9.3 by ASCII codes: names first, a shorter one
     as if filled with spaces, then extensions. Versions are not compared.
     """
+    if tree.is_ascending:
+        return
     last: dict[str, tuple[str, str]] = {}
     reported: set[str] = set()
     for entry, name in zip(tree.entries, tree.names, strict=True):

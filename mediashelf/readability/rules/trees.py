@@ -97,12 +97,13 @@ def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit]:
             yield from _renamed(seen.files_at(place), joliet.files_at(place))
             continue
         short = seen.places.get(place)  # one file under one name in each tree: nearly always
-        if short is not None and same_case(short.name) != same_case(long.name):
-            yield _seen_as(short, long)
+        if short is not None:
+            name, long_name = short.name, long.name
+            if same_case(name) != same_case(long_name):
+                yield _seen_as(short, name, long_name)
 
 
-def _seen_as(short: Entry, long: Entry) -> RuleHit:
-    name, long_name = short.name, long.name
+def _seen_as(short: Entry, name: str, long_name: str) -> RuleHit:
     words = f'the file is seen under this name; its long name "{long_name}" is not'
     return at_entry(short, words, name, long_name)
 
@@ -111,7 +112,7 @@ def _renamed(short: list[Entry], long: list[Entry]) -> Iterator[RuleHit]:
     """Yield files of equal contents whose long name is not among the short names."""
     short, long = _without_same_names(short, long)
     if len(short) == len(long) == 1:
-        yield _seen_as(short[0], long[0])
+        yield _seen_as(short[0], short[0].name, long[0].name)
     elif short:
         for entry in long:
             yield at_entry(entry, "the file is seen under a short name only", "", entry.name)

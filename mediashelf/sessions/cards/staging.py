@@ -10,24 +10,22 @@ from dataclasses import replace
 from pathlib import Path
 
 from mediashelf.building.writing.write import build_disc
+from mediashelf.early_flush import EarlyFlush
 from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import rename_whole, whole_output
-from mediashelf.integrity.fixity.digests import Digester
-from mediashelf.integrity.fixity.overlapping import OverlappedDigester
+from mediashelf.integrity.fixity.digests import Digester, Digests, digest_file
+from mediashelf.integrity.fixity.overlapping import Piece
 from mediashelf.sessions.cards.arrange import Action, PlacedDisc
 from mediashelf.sessions.cards.lock import HeldCard
 from mediashelf.sessions.cards.records import is_there, leftovers, write_journal
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_served, read_stamp
-from mediashelf.sessions.manifests.parts import CardFile, FileDigests
-from mediashelf.sessions.reading_back import (
-    ALGORITHMS,
-    ReadBack,
-    as_file_digests,
-    digest_whole,
-    read_back_file,
-)
+from mediashelf.sessions.manifests.parts import CardFile
+from mediashelf.sessions.reading_back import ReadBack, read_back_file
 
 OnBytes = Callable[[int], None]
+
+_QUICK = "xxh3_128"
+"""Tells whether the card gives back what it was given. SHA-256 is taken of what it gives back."""
 
 
 def stage_discs(
@@ -106,11 +104,11 @@ def _stage(
     try:
         with whole_output(final) as temporary:
             if placed.image is None:
-                digests = _build(placed, temporary, on_bytes)
+                written = _build(placed, temporary, on_bytes)
             else:
-                digests = _copy(placed, placed.image, temporary, on_bytes)
+                written = _copy(placed, placed.image, temporary, on_bytes)
             found = read_back_file(temporary, on_bytes=on_bytes)
-            _compare(placed, found, digests)
+            _compare(placed, found, written)
             staged = _staged(placed, found)
             held.refuse_other()
             write_journal(card, [*ours, staged.file])
@@ -137,8 +135,8 @@ def _refuse_newcomer(placed: PlacedDisc, card: Path, ours: Sequence[CardFile]) -
         )
 
 
-def _build(placed: PlacedDisc, temporary: Path, on_bytes: OnBytes) -> FileDigests:
-    """Build a recipe's disc on the card and return its digests, before the card is asked.
+def _build(placed: PlacedDisc, temporary: Path, on_bytes: OnBytes) -> Digests:
+    """Build a recipe's disc on the card and digest it, before the card is asked.
 
     The builder reads the disc back and compares every file, but from the
     system's memory.
@@ -147,27 +145,26 @@ def _build(placed: PlacedDisc, temporary: Path, on_bytes: OnBytes) -> FileDigest
     assert plan is not None
     build_disc(plan, temporary, anyway=True, on_bytes=on_bytes)
     try:
-        return digest_whole(temporary)
+        return digest_file(temporary, algorithms=(_QUICK,), block_size=0)
     except InputError as error:
         raise StagingError(f"the disc cannot be read back from the card: {error}") from error
 
 
-def _copy(
-    placed: PlacedDisc, image: ServedBytes, temporary: Path, on_bytes: OnBytes
-) -> FileDigests:
-    """Copy or convert, and return the digests of what was written, from before it was written.
+def _copy(placed: PlacedDisc, image: ServedBytes, temporary: Path, on_bytes: OnBytes) -> Digests:
+    """Copy or convert, and digest what is written, before it is written.
 
     Errors of the source are told apart from those of the card, because what to
     do next is different.
     """
-    with (
-        temporary.open("wb") as writing,
-        OverlappedDigester(Digester(ALGORITHMS, block_size=0)) as digester,
-    ):
+    digester = Digester((_QUICK,), block_size=0)
+    with temporary.open("wb", buffering=0) as writing, EarlyFlush(writing.fileno()) as early:
 
-        def take(data: bytes) -> None:
+        def take(data: Piece) -> None:
             digester.update(data)
-            writing.write(data)
+            done = writing.write(data)
+            while done < len(data):  # as happens where the card is full: the next one says so
+                done += writing.write(data[done:])
+            early.add(done)
 
         try:
             before = read_stamp(image.path)
@@ -175,29 +172,35 @@ def _copy(
             after = read_stamp(image.path)
         except InputError as error:
             raise StagingError(str(error)) from error
-        written = digester.finish()
-    digests = as_file_digests(written)
+    written = digester.finish()
+    expected = placed.expected
     is_same = (
         written.size == placed.disc.size
         and before == after
         and image.stamp in (None, before)
-        and placed.expected in (None, digests)
+        and (expected is None or expected.xxh3_128 == written.whole[_QUICK])
     )
     if not is_same:
-        raise StagingError(
-            f"{image.path}: changed after it was checked ({written.size:,} bytes came of it, "
-            f"{placed.disc.size:,} expected); do not change it while the card is prepared, and run "
-            "again"
-        )
-    return digests
+        raise _changed(placed, image, written.size)
+    return written
 
 
-def _compare(placed: PlacedDisc, found: ReadBack, digests: FileDigests) -> None:
-    if found.size != placed.disc.size or found.digests != digests:
+def _changed(placed: PlacedDisc, image: ServedBytes, size: int) -> StagingError:
+    return StagingError(
+        f"{image.path}: changed after it was checked ({size:,} bytes came of it, "
+        f"{placed.disc.size:,} expected); do not change it while the card is prepared, and run "
+        "again"
+    )
+
+
+def _compare(placed: PlacedDisc, found: ReadBack, written: Digests) -> None:
+    if (found.size, found.digests.xxh3_128) != (placed.disc.size, written.whole[_QUICK]):
         raise StagingError(
             f"{placed.path}: the bytes read back differ from those written; "
             "the card is failing, or smaller than it claims: use another card"
         )
+    if placed.image is not None and placed.expected not in (None, found.digests):
+        raise _changed(placed, placed.image, found.size)
 
 
 def _without_room(placed: PlacedDisc, error: OutputError) -> str:

@@ -8,15 +8,18 @@ tell whether it is the right one. The layout is that of
 from __future__ import annotations
 
 from contextlib import closing
+from typing import NamedTuple, NoReturn
 
 from mediashelf.errors import FormatError, InputError
 from mediashelf.formats.fields import View
 from mediashelf.formats.packed.cabinet import (
     MAX_HEADER_SIZE,
     CabinetHeader,
+    Compression,
+    compressions,
     parse_cabinet_header,
 )
-from mediashelf.formats.packed.cabinet_sets import JoinedCabinet
+from mediashelf.formats.packed.cabinet_sets import JoinedCabinet, LostFile
 from mediashelf.image import ClosableView
 from mediashelf.trees.bytes import Spool
 from mediashelf.trees.joined.parts import (
@@ -33,24 +36,35 @@ MOST_CABINETS = 256
 _WHAT = "cabinet"
 
 
-def whole_cabinet(where: str, view: View, beside: Beside) -> View:
-    """Return the bytes of the whole cabinet: ``view`` itself, or all parts joined in a spool.
+class WholeCabinet(NamedTuple):
+    """The bytes of a plain cabinet, files that are not in it, and what else is not known."""
 
-    Raises :class:`LaterPartError` for a part that is not the first, and :class:`InputError`
-    where a part is not there, is of another set, or is damaged so that it cannot be joined.
+    view: View
+    lost: tuple[LostFile, ...] = ()
+    gap: str = ""
+
+
+def whole_cabinet(where: str, view: View, beside: Beside) -> WholeCabinet:
+    """Return a cabinet with all that can be had: ``view`` itself, or parts joined in a spool.
+
+    Raises :class:`LaterPartError` for a part that is opened with an earlier one, and
+    :class:`InputError` where a part is of another set or damaged, or no file is whole.
     """
     try:
         header = _read_header(view)
+        methods = compressions(view, header)
     except FormatError:
-        return view  # the library says what is wrong
+        return WholeCabinet(view)  # the library says what is wrong
     if header.previous:
         _refuse_later(where, header, beside)
-    if not header.following:
-        return view
-    joined = JoinedCabinet()
+    if not (header.previous or header.following) and (
+        Compression.QUANTUM not in methods or len(set(methods)) == 1
+    ):
+        return WholeCabinet(view)
+    joined = JoinedCabinet(header.previous)
+    number, missing = 1, ""
     with closing(Spool()) as data:
-        number, name = 1, name_in(where)
-        _add(where, f"part 1 ({name})", joined, data, view)
+        _add(where, _part(where, header), joined, data, view)
         while header.following:
             number, name = number + 1, header.following
             if number > MOST_CABINETS:
@@ -60,15 +74,50 @@ def whole_cabinet(where: str, view: View, beside: Beside) -> View:
                 )
             part = _find(name, beside)
             if part is None:
-                raise missing_part(where, _WHAT, number, name)
+                missing = name
+                break
             with closing(part):
                 words = f"part {number:,} ({name})"
                 header = _next_header(where, words, header, part)
                 _add(where, words, joined, data, part)
         try:
-            return Spool().extend([joined.head()]).copy(data)
+            head = joined.head(missing)
         except FormatError as error:
             raise _damaged(where, "the last part", error) from error
+        if joined.is_empty:
+            _refuse_empty(where, view, number, missing)
+        return WholeCabinet(
+            Spool().extend([head]).copy(data), joined.lost, _gap(view, number, missing)
+        )
+
+
+def _part(where: str, header: CabinetHeader) -> str:
+    return f"part {'1' if not header.previous else header.index + 1} ({name_in(where)})"
+
+
+def _gap(view: View, number: int, missing: str) -> str:
+    """Return what is not known of a set whose first or last parts are not there."""
+    gaps = [_read_header(view).previous, missing]
+    words = " and ".join(name for name in gaps if name)
+    return (
+        f"{words} of this cabinet in several files is not beside it, and files that only it holds "
+        "are not listed"
+        if words
+        else ""
+    )
+
+
+def _refuse_empty(where: str, view: View, number: int, missing: str) -> NoReturn:
+    before = _read_header(view).previous
+    if before:
+        raise LaterPartError(
+            f"{where}: is a later part of a cabinet in several files; "
+            f"put {before} and all others beside it",
+            "",
+        )
+    if missing:
+        raise missing_part(where, _WHAT, number, missing)
+    raise InputError(f"{where}: is a cabinet compressed by Quantum, which cannot be opened here")
 
 
 def _add(where: str, words: str, joined: JoinedCabinet, data: Spool, part: View) -> None:
@@ -105,15 +154,18 @@ def _next_header(where: str, words: str, before: CabinetHeader, part: View) -> C
 
 
 def _refuse_later(where: str, own: CabinetHeader, beside: Beside) -> None:
-    """Go back to the first part; where a file spans many, a part names not the one before it,
-    but that in which the file begins.
+    """Go back to the first part that is here, and refuse a later one than that.
+
+    Where a file spans many, a part names not the one before it, but that in which the file begins.
     """
-    header = own
+    header, last = own, ""
     for _ in range(MOST_CABINETS):
         name = header.previous
         other = _find(name, beside)
         if other is None:
-            break
+            if header is own:
+                return  # the first that is here: files that begin in it can be had
+            refuse_later(where, _WHAT, "a later part", last, beside)
         with closing(other):
             try:
                 found = _read_header(other)
@@ -125,7 +177,7 @@ def _refuse_later(where: str, own: CabinetHeader, beside: Beside) -> None:
                 "is not of the same set; put the parts of one set into a folder of their own",
                 "",
             )
-        header = found
+        header, last = found, name
         if not header.previous:
             refuse_later(where, _WHAT, f"part {own.index - header.index + 1:,}", name, beside)
     raise LaterPartError(

@@ -26,6 +26,20 @@ class LaterPartError(InputError):
         self.first = first
 
 
+class Asked:
+    """Gives files beside an archive, and keeps the names of those that were asked for."""
+
+    def __init__(self, beside: Beside) -> None:
+        self._beside = beside
+        self.names: list[str] = []
+
+    def __call__(self, name: str) -> ClosableView | None:
+        found = self._beside(name)
+        if found is not None:
+            self.names.append(name.lower())
+        return found
+
+
 def nothing_beside(name: str) -> None:
     """Say that there is no other file."""
 

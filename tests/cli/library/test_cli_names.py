@@ -110,7 +110,7 @@ def test_what_is_left_out_is_said_and_can_be_asked_for(shelf: Shelf) -> None:
     said = shelf.run("check", "card:*", "home:*", "-t", "nt6", code=1).stdout
     assert "Left out: 1 decayed; name an image itself to have it checked" in said
     left_out = shelf.json("check", "card:*", "home:*", "-t", "nt6", code=1)["left_out"]
-    assert left_out == [{"input": "card: tide.iso", "state": "decayed"}]
+    assert left_out == [{"input": "card: tide.iso", "state": "decayed", "reason": "decayed"}]
     assert len(shelf.json("check", "card:tide.iso", "-t", "nt6")["inputs"]) == 1
     asked = shelf.json("list", "-t", "nt6", "--state", "decayed")["images"]
     assert [one["path"] for one in asked] == ["tide.iso"]

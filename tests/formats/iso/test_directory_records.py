@@ -12,6 +12,7 @@ from image_parts import SECTOR
 from make_image import make_iso, put
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import read_disc
+from mediashelf.formats.iso import directory_records
 from mediashelf.formats.iso.directory_records import (
     DirectoryRecords,
     Geometry,
@@ -283,3 +284,43 @@ def test_bytes_for_systems_in_all_records_are_no_damage() -> None:
         BytesView(make_iso(files, system_use={"/A.TXT": lambda lba_of: mark}).data)
     ).findings
     assert (finding.rule, finding.where) == ("record-system-use", "/A.TXT")
+
+
+SIXTY = [
+    parts.directory_record(
+        b"F%0*d.TXT;1" % (1 + number % 3, number),
+        100 + number,
+        number % 4 and 3000,
+        system_use=b"XY" * (number % 3),
+    )
+    for number in range(60)
+]
+
+
+def test_many_records_are_read_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    data = directory(*SIXTY)
+    with monkeypatch.context() as patched:
+        patched.delattr(directory_records, "_LITTLE")  # what reads one record by itself
+        records, findings = parse(data)
+    assert findings == ()
+    assert [record.size for record in records.children] == [0, 3000, 3000, 3000] * 15
+    assert records.furthest == 159 * SECTOR + 3000
+    assert records == one_by_one(data, monkeypatch)[0]
+
+
+def test_many_records_are_judged_like_single_ones(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Damage at every byte: what is read of it and said of it is the same."""
+    data = directory(*SIXTY)
+    for at in range(len(data)):
+        damaged = put(data, at, bytes([data[at] ^ (1 << at % 8)]))
+        assert parse(damaged) == one_by_one(damaged, monkeypatch), at
+    for size in range(0, len(data), 7):
+        assert parse(data[:size]) == one_by_one(data[:size], monkeypatch), size
+
+
+def one_by_one(
+    data: bytes, monkeypatch: pytest.MonkeyPatch
+) -> tuple[DirectoryRecords, tuple[Finding, ...]]:
+    with monkeypatch.context() as patched:
+        patched.setattr(directory_records, "_MANY", 1000)
+        return parse(data)

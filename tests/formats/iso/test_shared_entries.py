@@ -40,6 +40,12 @@ def test_values_that_are_equal_are_the_same() -> None:
     assert kept[0].extents is one.extents
     assert kept[0].size is one.size
     assert [entry.extents for entry in kept[1:]] == [(Extent(5000, 60_000),), ()]
+    third = Named(records[2:3], ["A.TXT;1"], names[2:3])  # each has a twin
+    (again,) = shared.plain_entries(root, third)
+    assert [again] == plain_entries(root, third)
+    assert (again.extents, again.path) == (kept[1].extents, kept[1].path)
+    assert again.extents is kept[1].extents
+    assert again.path is kept[1].path
 
 
 def test_records_of_rock_ridge_are_parsed_once(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
+from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import tell
 from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
-from mediashelf.jobs.library.listing import ListedImage, Wanted
+from mediashelf.jobs.library.listing import Wanted
 from mediashelf.text import count_text
 
 
 def write_library_page(
     path: Path,
     catalogue: Catalogue,
-    images: Sequence[ListedImage],
+    rows: Sequence[ImageRow],
     wanted: Wanted,
     *,
     with_files: bool,
@@ -25,18 +27,16 @@ def write_library_page(
     """Write the page of these images; what did not fit on it is told."""
     from mediashelf.jobs.library.library_page import library_page  # with the rules of all targets
 
-    total = len(images) * (2 if with_files else 1)
-    with progress("making the page", total=total, unit="image", quiet=quiet) as on_image:
-        page, left_out = library_page(
-            catalogue,
-            images,
-            created=moment_text(),
-            created_by=CREATED_BY,
-            scope=_scope(wanted),
-            targets_folder=wanted.targets_folder,
-            with_files=with_files,
-            on_image=on_image,
-        )
+    page, left_out = library_page(
+        catalogue,
+        rows,
+        created=moment_text(),
+        created_by=CREATED_BY,
+        scope=_scope(wanted),
+        targets_folder=wanted.targets_folder,
+        with_files=with_files,
+        progress=partial(progress, quiet=quiet),
+    )
     write_report(path, page)
     if left_out:
         tell(
