@@ -27,6 +27,7 @@ FIT_WORDS = {
     Fit.NO_INSTALL: "it has no install section for this family",
     Fit.FILES_OF_9X: "it installs 9x drivers only",
     Fit.NO_DEVICES: "it names no device",
+    Fit.EXCLUDED: "its install section excludes the device (ExcludeID)",
     Fit.OTHER_SECTION: "the section that names it is for another system",
 }
 

@@ -7,7 +7,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, OfferIndex
+from mediashelf.drivers.coverage import (
+    Candidate,
+    Cover,
+    DeviceCover,
+    OfferIndex,
+    excluded_ids,
+)
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.checked_files import PackageCheck
 from mediashelf.drivers.packages.completeness import judge_completeness
@@ -105,11 +111,20 @@ class Survey:
             for identifier in (*device.hardware_ids, *device.compatible_ids)
             for package in self.by_identifier.get(identifier, ())
         )
+        own = {*device.hardware_ids, *device.compatible_ids}
         return [
-            (package, Fit.OTHER_SECTION if fits[package] is Fit.FITS else fits[package])
+            (package, self._why_not(package, own) if fits[package] is Fit.FITS else fits[package])
             for package in named
             if package not in has_offer
         ]
+
+    def _why_not(self, package: Package, own: set[str]) -> Fit:
+        """Return why a package that fits and names a device of these ids is not for it."""
+        offered = (one.suitability.offers for one in self.packages if one.package is package)
+        installs = {offer.install for offers in offered for offer in offers}
+        installs |= {install for known, install in self.missing if known is package}
+        is_excluded = any(own & excluded_ids(package, install) for install in installs)
+        return Fit.EXCLUDED if is_excluded else Fit.OTHER_SECTION
 
 
 def survey(

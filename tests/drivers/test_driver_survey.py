@@ -98,6 +98,15 @@ def test_a_package_that_fits_with_another_section_only() -> None:
     assert "/lkv.inf names it, but the section that names it is for another system" in messages
 
 
+def test_a_package_that_excludes_the_device_is_told() -> None:
+    text = inf_text(VIDEO, copies=f"CopyFiles=@lkv.sys\r\nExcludeID={VIDEO}")
+    tree = make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"})
+    result, findings = surveyed(tree, "nt5", devices=(MACHINE.devices[1],))
+    assert [verdict.words for verdict in result.verdicts] == ["none"]
+    (finding,) = [one for one in findings if one.rule == "device-without-driver"]
+    assert "/l/lkv.inf names it, but its install section excludes the device" in finding.message
+
+
 def test_generic_drivers_and_other_families_are_told() -> None:
     _, findings = surveyed(make_disc())
     assert places(findings, "device-with-generic-driver") == [
