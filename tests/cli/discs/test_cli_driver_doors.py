@@ -113,6 +113,9 @@ def test_every_door_says_the_same(shelf: Shelf) -> None:
     screen = shelf.run("drivers", disc, *asked, "--fail-on", "never").output
     shelf.run("extract", disc, "INDEX.TXT", "INDEX.HTM", "-o", folder / "pages", "-q")
     index = (folder / "pages" / "INDEX.TXT").read_text("ascii")
+    # A package may be whole for one system and not for another.
+    plain = " ".join(index.split())
+    assert "for win9x, complete; for nt5, incomplete, lacks more.inf" in plain
     page = re.sub("<[^>]*>", "", (folder / "pages" / "INDEX.HTM").read_text("ascii"))
     shelf.run("shelf", "add", shelf.home, "--name", "home")
     shelf.run("scan")
