@@ -238,6 +238,27 @@ def test_rules_around_a_package(text: str, files: dict[str, bytes], rule: str) -
     assert places(findings, rule)
 
 
+def test_a_package_that_may_be_signed_may_win() -> None:
+    # how-windows-ranks-driver-packages: the signature goes before all other parts of the rank.
+    signed = inf_text("X," + VIDEO).replace("Class=", "CatalogFile=lkv.cat\r\nClass=")
+    files: dict[str, str | bytes] = {
+        "/a/lkv.inf": inf_text(VIDEO),
+        "/b/lkv.inf": signed,
+        "/b/lkv.cat": b"x",
+        **{f"/{folder}/lkv.sys": b"x" for folder in "ab"},
+    }
+
+    def told(target: str) -> list[str]:
+        _, findings = surveyed(make_tree(files), target, devices=(MACHINE.devices[1],))
+        return [f.message for f in findings if f.rule == "driver-choice-by-signature"]
+
+    (message,) = told("nt5")
+    assert message.startswith("/a/lkv.inf has no catalog and counts as unsigned")
+    assert told("win9x") == []
+    del files["/b/lkv.cat"]
+    assert told("nt5") == []
+
+
 def test_a_tie_and_an_unknown_board_are_notes() -> None:
     tree = make_tree(
         {

@@ -75,6 +75,12 @@ def named_catalog(package: Package, system: InfSystem) -> str:
     return ""
 
 
+def has_catalog(package: Package, system: InfSystem) -> bool:
+    """Whether the catalog that counts for a system is beside the INF; it may be signed."""
+    name = named_catalog(package, system)
+    return bool(name) and package.tree.find(f"{package.folder}/{name}") is not None
+
+
 def _missing_catalog(package: Package, system: InfSystem, finder: FileFinder) -> str:
     name = named_catalog(package, system)
     # It must be beside the INF, and not compressed (INF Version section).
