@@ -1,4 +1,4 @@
-"""ContentDigests of the bytes that pass by, computed on a second thread while others are read."""
+"""Digests of the bytes that pass by, computed on a second thread while others are read."""
 
 from __future__ import annotations
 
