@@ -42,7 +42,7 @@ class PackageRow(NamedTuple):
 
     ``more_devices`` counts those after the first :data:`DEVICES_NAMED`.
     ``version`` is date and version of the driver, ``targets`` are those that take it,
-    ``missing`` the files that any of them lacks.
+    ``missing`` for each of these the files that it does not find.
     """
 
     device_class: str
@@ -53,7 +53,7 @@ class PackageRow(NamedTuple):
     source: str = ""
     version: str = ""
     targets: tuple[str, ...] = ()
-    missing: tuple[str, ...] = ()
+    missing: tuple[tuple[str, ...], ...] = ()
     more_devices: int = 0
 
 
@@ -78,8 +78,7 @@ def package_rows(*surveys: Survey) -> list[PackageRow]:
             known = rows.get(key)
             if known is not None:
                 row = known._replace(
-                    targets=known.targets + row.targets,
-                    missing=tuple(dict.fromkeys(known.missing + row.missing)),
+                    targets=known.targets + row.targets, missing=known.missing + row.missing
                 )
             rows[key] = row
     return sorted(rows.values(), key=lambda row: (row.device_class.lower(), row.long_path))
@@ -101,7 +100,7 @@ def _package_row(surveyed: SurveyedPackage, target: str, classes: dict[str, str]
         package.tree.name,
         f"{version.date_text}, version {version.version_text}" if any(version.date) else "",
         (target,) if is_taken else (),
-        tuple(dict.fromkeys(lacking)),
+        (tuple(dict.fromkeys(lacking)),) if is_taken else (),
         max(len(names) - DEVICES_NAMED, 0),
     )
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover
 from mediashelf.drivers.machines.classes import systems_drive
 from mediashelf.drivers.package_findings import FIT_WORDS, check_package, check_package_text
+from mediashelf.drivers.packages.completeness import has_catalog
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity
@@ -124,6 +125,7 @@ def _check_device(survey: Survey, cover: DeviceCover, number: int) -> Iterator[F
             "make the file with lspci -nnvmm, which shows the subsystem",
             "identifiers-for-pci-devices",
         )
+    yield from _by_signature(survey, cover, where)
     if cover.ties and cover.best is not None:
         others = ", ".join(candidate.package.path for candidate in cover.ties[:3])
         yield Finding(
@@ -133,6 +135,25 @@ def _check_device(survey: Survey, cover: DeviceCover, number: int) -> Iterator[F
             f"{cover.best.package.path} and {others} have the same rank, date and version",
             "keep the one that is meant",
             driver_page("INF DriverVer directive"),
+        )
+
+
+def _by_signature(survey: Survey, cover: DeviceCover, where: str) -> Iterator[Finding]:
+    """Yield the packages that may be signed where the one that wins here surely is not."""
+    system = survey.family.system
+    best = cover.best
+    if not survey.family.wants_catalogs or best is None or has_catalog(best.package, system):
+        return
+    signed = [one.package.path for one in cover.candidates[1:] if has_catalog(one.package, system)]
+    if signed:
+        yield Finding(
+            "driver-choice-by-signature",
+            Severity.NOTE,
+            where,
+            f"{best.package.path} has no catalog and counts as unsigned; if the catalog beside "
+            f"{', '.join(signed[:3])} is valid, that one wins, whatever its rank here",
+            "keep the one that is meant",
+            RANKING,
         )
 
 

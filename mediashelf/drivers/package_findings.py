@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -27,6 +28,7 @@ FIT_WORDS = {
     Fit.NO_INSTALL: "it has no install section for this family",
     Fit.FILES_OF_9X: "it installs 9x drivers only",
     Fit.NO_DEVICES: "it names no device",
+    Fit.EXCLUDED: "its install section excludes the device (ExcludeID)",
     Fit.OTHER_SECTION: "the section that names it is for another system",
 }
 
@@ -189,13 +191,13 @@ _STATE_FINDINGS = {
 
 def _check_root(check: PackageCheck) -> Iterator[Finding]:
     moved = [file for file in check.files if file.state is FileState.OTHER_ROOT]
-    if moved:
-        root = moved[0].path[: -len(moved[0].needed.path)].rstrip("/") or "/"
+    roots = Counter(file.path[: -len(file.needed.path)].rstrip("/") or "/" for file in moved)
+    for root, count in roots.items():
         yield Finding(
             "driver-files-other-root",
             Severity.WARNING,
             check.package.path,
-            f"{count_text(len(moved), 'file')} found only when paths are counted from {root}",
+            f"{count_text(count, 'file')} found only when paths are counted from {root}",
             f"setup will ask for the disk: type {root}, or move the INF there",
             driver_page("INF SourceDisksNames section"),
         )

@@ -52,7 +52,8 @@ class KeptInstall(NamedTuple):
     """One install section as a view has it.
 
     ``base`` is the number of its name before any suffix; ``feature`` its feature score.
-    ``excluded`` are identifiers of devices that it is not for.
+    ``excluded`` are identifiers of devices that it is not for, ``of_system`` files that
+    the system's own disc has.
     """
 
     base: int
@@ -60,6 +61,7 @@ class KeptInstall(NamedTuple):
     feature: int
     missing: tuple[str, ...]
     excluded: tuple[str, ...] = ()
+    of_system: tuple[str, ...] = ()
 
 
 class KeptView(NamedTuple):
@@ -254,7 +256,14 @@ class _Viewer:
             missing = dict.fromkeys(one.label for one in check.missing)
             feature = feature_score(self.package, name)
             excluded = tuple(sorted(excluded_ids(self.package, name)))[:MOST_FILES]
-            yield KeptInstall(self.bases[base.lower()], name, feature, tuple(missing), excluded)
+            yield KeptInstall(
+                self.bases[base.lower()],
+                name,
+                feature,
+                tuple(missing),
+                excluded,
+                check.of_system[:MOST_FILES],
+            )
 
 
 def _taken(listed: Iterable[Maker], system: InfSystem) -> set[str]:

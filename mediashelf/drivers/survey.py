@@ -7,7 +7,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, OfferIndex
+from mediashelf.drivers.coverage import (
+    Candidate,
+    Cover,
+    DeviceCover,
+    OfferIndex,
+    excluded_ids,
+)
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.checked_files import PackageCheck
 from mediashelf.drivers.packages.completeness import judge_completeness
@@ -70,12 +76,14 @@ class Survey:
     has_machine: bool = True
     by_identifier: Mapping[str, Sequence[Package]] = field(default_factory=dict, repr=False)
     missing: Mapping[tuple[Package, str], Sequence[str]] = field(default_factory=dict, repr=False)
+    of_system: Mapping[tuple[Package, str], Sequence[str]] = field(default_factory=dict, repr=False)
 
     def verdict(self, cover: DeviceCover) -> DriverVerdict:
         """Return whether the device is covered; whatever tells it to people asks here."""
         if cover.cover is not Cover.DRIVER or cover.best is None:
             return decide(cover.cover)
-        return decide(cover.cover, self.missing_of(cover.best))
+        key = (cover.best.package, cover.best.offer.install)
+        return decide(cover.cover, self.missing_of(cover.best), self.of_system.get(key, ()))
 
     def missing_of(self, candidate: Candidate) -> Sequence[str]:
         """Return the files that a candidate lacks, where it was looked for them."""
@@ -105,11 +113,20 @@ class Survey:
             for identifier in (*device.hardware_ids, *device.compatible_ids)
             for package in self.by_identifier.get(identifier, ())
         )
+        own = {*device.hardware_ids, *device.compatible_ids}
         return [
-            (package, Fit.OTHER_SECTION if fits[package] is Fit.FITS else fits[package])
+            (package, self._why_not(package, own) if fits[package] is Fit.FITS else fits[package])
             for package in named
             if package not in has_offer
         ]
+
+    def _why_not(self, package: Package, own: set[str]) -> Fit:
+        """Return why a package that fits and names a device of these ids is not for it."""
+        offered = (one.suitability.offers for one in self.packages if one.package is package)
+        installs = {offer.install for offers in offered for offer in offers}
+        installs |= {install for known, install in self.missing if known is package}
+        is_excluded = any(own & excluded_ids(package, install) for install in installs)
+        return Fit.EXCLUDED if is_excluded else Fit.OTHER_SECTION
 
 
 def survey(
@@ -129,6 +146,7 @@ def survey(
     )
     covers = _covers(suited, family, devices or (), dos_packages)
     chosen = _chosen_installs(covers)
+    checks = _checks(covers, suited, family)
     return Survey(
         target=target,
         family=family,
@@ -143,7 +161,8 @@ def survey(
         covers=covers,
         has_machine=devices is not None,
         by_identifier=_by_identifier(packages, wanted),
-        missing=_missing(covers, suited, family),
+        missing={key: [one.label for one in each.missing] for key, each in checks.items()},
+        of_system={key: each.of_system for key, each in checks.items()},
     )
 
 
@@ -208,20 +227,19 @@ def _surveyed(
     )
 
 
-def _missing(
+def _checks(
     covers: Iterable[DeviceCover], suited: Mapping[Package, Suitability], family: Family
-) -> dict[tuple[Package, str], list[str]]:
-    """Return what is not found for the install section that each device gets, and no other."""
-    missing: dict[tuple[Package, str], list[str]] = {}
+) -> dict[tuple[Package, str], PackageCheck]:
+    """Return what is found for the install section that each device gets, and no other."""
+    checks: dict[tuple[Package, str], PackageCheck] = {}
     for cover in covers:
         if cover.best is None:
             continue
         package, install = cover.best.package, cover.best.offer.install
-        if (package, install) not in missing:
+        if (package, install) not in checks:
             system, _ = sections_to_check(package, family, suited[package])
-            check = judge_completeness(package, [install], system, family)
-            missing[package, install] = [one.label for one in check.missing]
-    return missing
+            checks[package, install] = judge_completeness(package, [install], system, family)
+    return checks
 
 
 @lru_cache(4)  # the same object each time, by which texts keep what they answered

@@ -22,17 +22,23 @@ class DriverState(StrEnum):
 
 
 class DriverVerdict(NamedTuple):
-    """The answer for one device: its state, how it was met, the files that are missing."""
+    """The answer for one device: its state, how it was met, the files that are missing.
+
+    ``of_system`` are files that the system's own disc has to have; nothing shows that.
+    """
 
     state: DriverState
     by: Cover
     missing: tuple[str, ...] = ()
+    of_system: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:
         """The state and what qualifies it, for people."""
         if self.state is DriverState.INCOMPLETE:
             return f"{self.state}, lacks {names_text(self.missing)}"
+        if self.of_system:
+            return f"{self.state}, with {names_text(self.of_system)} of the system's own disc"
         return f"{self.state}{_BY_WORDS.get(self.by, '')}"
 
 
@@ -43,7 +49,7 @@ _BY_WORDS = {
 }
 
 
-def decide(by: Cover, missing: Iterable[str] = ()) -> DriverVerdict:
+def decide(by: Cover, missing: Iterable[str] = (), of_system: Iterable[str] = ()) -> DriverVerdict:
     """Return the verdict on a device that is met in this way by a package that lacks files.
 
     A generic package does not count, nor does one for some boards with the device's
@@ -52,7 +58,8 @@ def decide(by: Cover, missing: Iterable[str] = ()) -> DriverVerdict:
     if by not in (Cover.DRIVER, Cover.DECLARED):
         return DriverVerdict(DriverState.NONE, by)
     names = tuple(dict.fromkeys(missing))
-    return DriverVerdict(DriverState.INCOMPLETE if names else DriverState.COVERED, by, names)
+    state = DriverState.INCOMPLETE if names else DriverState.COVERED
+    return DriverVerdict(state, by, names, tuple(of_system))
 
 
 def summary_text(verdicts: Iterable[DriverVerdict]) -> str:

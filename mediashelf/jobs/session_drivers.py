@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.device_table import device_row
 from mediashelf.drivers.findings import NOT_MATCHED, check_survey, device_title
-from mediashelf.drivers.machines.reading import Machine, read_machine
+from mediashelf.drivers.machines.reading import Machine, read_machines
 from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
@@ -44,7 +44,7 @@ class SessionDrivers:
         self.devices.clear()
         if not plan.machine.devices:
             return
-        machine = read_machine(plan.folder / plan.machine.devices)
+        machine = read_machines(plan.machine.devices)
         told = {(one.rule, one.target, one.where) for disc in discs for one in disc.source.told}
         yield from (
             _as_hint(one)

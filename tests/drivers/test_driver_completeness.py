@@ -350,3 +350,34 @@ def test_a_layout_of_the_package_without_the_file(
 ) -> None:
     text = inf_text(CHIP, files="").replace("Class=", f"LayoutFile={named}\r\nClass=")
     assert state(make_tree({"/l/lkv.inf": text, "/l/lay.inf": ENTRY})) == expected
+
+
+def test_the_other_disks_of_a_set_are_beside_the_first() -> None:
+    # inf-sourcedisksnames-section: setup asks for the disk, and knows it by its tag file.
+    text = inf_text(
+        CHIP,
+        copies="CopyFiles=@lkv.sys,@lkv.dll,@in.dll",
+        disks="1=a,disk1.tag\r\n2=b,disk2.tag\r\n3=c,lkv3.cab",
+        files="lkv.sys=1\r\nlkv.dll=2,x86\r\nin.dll=3",
+    )
+    files: dict[str, str | bytes] = {
+        "/set/DISK1/lkv.inf": text,
+        "/set/DISK1/lkv.sys": b"x",
+        "/set/DISK1/disk1.tag": b"",
+        "/set/DISK2/x86/lkv.dll": b"x",
+        "/set/DISK2/disk2.tag": b"",
+        "/set/DISK3/lkv3.cab": make_cabinet([{"in.dll": b"driver"}]).data,
+    }
+    result = check(make_tree(files))
+    assert [one.state for one in result.files] == [
+        FileState.PRESENT,
+        FileState.OTHER_ROOT,
+        FileState.IN_CABINET,
+    ]
+    assert (result.missing, result.missing_tags) == ((), ())
+    # Without its tag nothing shows that the folder is the disk.
+    del files["/set/DISK2/disk2.tag"]
+    assert [one.label for one in check(make_tree(files)).missing] == ["lkv.dll"]
+    # A folder of another set has another place.
+    files["/other/DISK2/disk2.tag"] = files["/other/DISK2/x86/lkv.dll"] = b"x"
+    assert [one.label for one in check(make_tree(files)).missing] == ["lkv.dll"]

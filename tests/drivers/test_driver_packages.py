@@ -167,12 +167,14 @@ def test_declared_packages() -> None:
             "/TLAN/README.TXT": b"x",
             "/QLA/PLAY.EXE": b"MZ",
             "/QLA/QLA.INF": inf_text(CHIP),
+            "/EMPTY/TLAN.SYS": b"",
         },
         hidden={"/QLA/PLAY.EXE": "/Quillon Audio/play.exe"},
         provides=(
             Provides("/TLAN", ("PCI\\VEN_F4B9&DEV_0100",), ("dos",)),
             Provides("quillon audio/", ("PCI\\VEN_F3D7&DEV_1600",)),
             Provides("/none", ("PCI\\VEN_F7D3&DEV_0056",)),
+            Provides("/EMPTY", ("PCI\\VEN_F7D3&DEV_0057",)),
         ),
     )
     assert dos(tree) == {

@@ -98,6 +98,15 @@ def test_a_package_that_fits_with_another_section_only() -> None:
     assert "/lkv.inf names it, but the section that names it is for another system" in messages
 
 
+def test_a_package_that_excludes_the_device_is_told() -> None:
+    text = inf_text(VIDEO, copies=f"CopyFiles=@lkv.sys\r\nExcludeID={VIDEO}")
+    tree = make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"})
+    result, findings = surveyed(tree, "nt5", devices=(MACHINE.devices[1],))
+    assert [verdict.words for verdict in result.verdicts] == ["none"]
+    (finding,) = [one for one in findings if one.rule == "device-without-driver"]
+    assert "/l/lkv.inf names it, but its install section excludes the device" in finding.message
+
+
 def test_generic_drivers_and_other_families_are_told() -> None:
     _, findings = surveyed(make_disc())
     assert places(findings, "device-with-generic-driver") == [
@@ -227,6 +236,27 @@ def test_rules_around_a_package(text: str, files: dict[str, bytes], rule: str) -
     assert places(findings, rule) == []
     _, findings = surveyed(make_tree({**sound, "/l/lkv.inf": text, **files}), "nt5")
     assert places(findings, rule)
+
+
+def test_a_package_that_may_be_signed_may_win() -> None:
+    # how-windows-ranks-driver-packages: the signature goes before all other parts of the rank.
+    signed = inf_text("X," + VIDEO).replace("Class=", "CatalogFile=lkv.cat\r\nClass=")
+    files: dict[str, str | bytes] = {
+        "/a/lkv.inf": inf_text(VIDEO),
+        "/b/lkv.inf": signed,
+        "/b/lkv.cat": b"x",
+        **{f"/{folder}/lkv.sys": b"x" for folder in "ab"},
+    }
+
+    def told(target: str) -> list[str]:
+        _, findings = surveyed(make_tree(files), target, devices=(MACHINE.devices[1],))
+        return [f.message for f in findings if f.rule == "driver-choice-by-signature"]
+
+    (message,) = told("nt5")
+    assert message.startswith("/a/lkv.inf has no catalog and counts as unsigned")
+    assert told("win9x") == []
+    del files["/b/lkv.cat"]
+    assert told("nt5") == []
 
 
 def test_a_tie_and_an_unknown_board_are_notes() -> None:

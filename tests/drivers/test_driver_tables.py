@@ -67,7 +67,7 @@ def test_package_rows_need_no_machine() -> None:
         "disc",
         "1999-03-18, version 4.10.3.204",
         ("win9x",),
-        ("lkv.sys",),
+        (("lkv.sys",),),
         0,
     )
 
@@ -82,8 +82,8 @@ def test_package_rows_of_several_systems_are_merged_and_so_are_classes() -> None
     )
     rows = package_rows(surveyed(tree), surveyed(tree, "nt5"))
     assert [(row.long_path, row.device_class, row.targets, row.missing) for row in rows] == [
-        ("/a/lkv.inf", "Display", ("win9x", "nt5"), ()),
-        ("/b/tern.inf", "Display", ("nt5",), ("lkv.sys",)),
+        ("/a/lkv.inf", "Display", ("win9x", "nt5"), ((), ())),
+        ("/b/tern.inf", "Display", ("nt5",), (("lkv.sys",),)),
     ]
 
 

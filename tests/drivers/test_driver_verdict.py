@@ -6,6 +6,7 @@ import pytest
 
 from driver_examples import inf_text, make_tree
 from mediashelf.drivers.coverage import Cover
+from mediashelf.drivers.machines.devices import device_from_ids
 from mediashelf.drivers.machines.reading import parse_machine
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
@@ -63,3 +64,17 @@ def test_a_device_lacks_only_the_files_of_its_own_section() -> None:
     machine = parse_machine(f"{VIDEO}\n\n{OTHER}\n")
     result = survey([(tree, find_packages(tree))], FAMILIES["win9x"], "win9x", machine.devices)
     assert result.verdicts == [decide(Cover.DRIVER), decide(Cover.DRIVER, ["other.sys"])]
+
+
+def test_files_of_the_system_are_named() -> None:
+    """Its own layout tells where they are; that its disc has them was not shown."""
+    text = inf_text("PCI\\VEN_F2C4&DEV_0301", copies="CopyFiles=@lkv.sys,@usbd.sys")
+    text = text.replace("Class=", "LayoutFile=layout.inf\r\nClass=")
+    for files, words in (
+        ({"/l/lkv.sys": b"x"}, "covered, with usbd.sys of the system's own disc"),
+        ({}, "incomplete, lacks lkv.sys"),
+    ):
+        tree = make_tree({"/l/lkv.inf": text, **files})
+        devices = [device_from_ids(["PCI\\VEN_F2C4&DEV_0301"])]
+        result = survey([(tree, find_packages(tree))], FAMILIES["nt5"], "nt5", devices)
+        assert [verdict.words for verdict in result.verdicts] == [words]

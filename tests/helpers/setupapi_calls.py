@@ -216,3 +216,36 @@ def source_location(path: Path, file: str) -> tuple[int, str]:
     found = api.SetupGetSourceFileLocationW(inf, None, file, ctypes.byref(disk), folder, 300, None)
     api.SetupCloseInfFile(inf)
     return (disk.value, folder.value.replace("\\", "/").strip("/").lower()) if found else (-1, "")
+
+
+class _Context(ctypes.Structure):
+    _fields_ = (
+        ("inf", _POINTER),
+        ("current", _POINTER),
+        ("section", wintypes.UINT),
+        ("line", wintypes.UINT),
+    )
+
+
+def all_lines(path: Path) -> dict[str, list[list[str]]]:
+    """Return the values of every line of every section, by its name in lower case."""
+    api = _api()
+    inf = _opened(api, path)
+    room = ctypes.create_unicode_buffer(8192)
+    names = []
+    while api.SetupEnumInfSectionsW(inf, len(names), room, 8192, None):
+        names.append(room.value)
+    found: dict[str, list[list[str]]] = {}
+    for name in names:
+        lines = found.setdefault(name.lower(), [])
+        context = _Context()
+        is_there = api.SetupFindFirstLineW(inf, name, None, ctypes.byref(context))
+        while is_there:
+            values = []
+            for index in range(1, api.SetupGetFieldCount(ctypes.byref(context)) + 1):
+                api.SetupGetStringFieldW(ctypes.byref(context), index, room, 8192, None)
+                values.append(room.value)
+            lines.append(values)
+            is_there = api.SetupFindNextLine(ctypes.byref(context), ctypes.byref(context))
+    api.SetupCloseInfFile(inf)
+    return found

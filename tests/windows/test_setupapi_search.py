@@ -203,6 +203,16 @@ def test_a_disk_for_the_platform_has_its_own_folder(tmp_path: Path) -> None:
         assert queued(path, "I1") == {"wide/d.dll"}
 
 
+def test_of_two_entries_for_a_file_the_first_counts(tmp_path: Path) -> None:
+    """SetupFindFirstLine finds the first line of a key."""
+    text = MORE + "[I1]\nCopyFiles=@e.dll\n[SourceDisksFiles]\ne.dll=2\ne.dll=1,other\n"
+    path = write(tmp_path, text)
+    inf = parse_inf(path.read_bytes())
+    assert [file.path for file in requirements(inf, ["I1"], SYSTEM).files] == ["sub/e.dll"]
+    assert source_location(path, "e.dll") == (2, "sub")
+    assert queued(path, "I1") == {"sub/e.dll"}
+
+
 def test_only_sections_that_are_there_are_followed(tmp_path: Path) -> None:
     inf = parse_inf(write(tmp_path, MORE + "[I1]\nCopyFiles=@a.sys\n").read_bytes())
     assert [one for one in sections_of_install("I1", SYSTEM) if inf.section(one)] == ["I1"]

@@ -41,8 +41,8 @@ class PackageFacts(NamedTuple):
 def _view(plain: list[Any]) -> KeptView:
     systems, fit, sections, installs = plain
     kept = (
-        KeptInstall(base, name, feature, tuple(missing), *map(tuple, excluded))
-        for base, name, feature, missing, *excluded in installs  # earlier readers kept no fifth
+        KeptInstall(base, name, feature, tuple(missing), *map(tuple, more))
+        for base, name, feature, missing, *more in installs  # earlier readers kept no more
     )
     return KeptView(tuple(systems.split()), Fit(fit), tuple(sections), tuple(kept))
 

@@ -8,7 +8,8 @@
      "targets": [{"target", "family", "release", "architecture",
                   "sources": [{"source", "tree", "files"}, …],
                   "devices": [{"number", "name", "cover", "by",
-                               "missing": [name, …], "package": candidate or null,
+                               "missing": [name, …], "of_system": [name, …],
+                               "package": candidate or null,
                                "others": [candidate, …], "possible": […],
                                "declared": [folder, …],
                                "unfit": [{"source", "inf", "fit"}, …]}, …],
@@ -27,7 +28,8 @@ A candidate has ``source``, ``inf``, ``section``, ``description``, ``identifier`
 has one, else null), ``is_generic``, ``date``, ``driver_version``, and, when it lost,
 ``lost_by`` (``rank``, ``date``, ``version``, ``tie`` or ``lacks-files``). ``cover`` is ``covered``,
 ``incomplete`` (``missing`` has the names of the files, and in parentheses what is wrong
-with one that is there) or ``none``, and ``by`` is how the
+with one that is there) or ``none``; ``of_system`` are files that the system's own disc
+has to have, which nothing here shows. ``by`` is how the
 device was met: ``driver``, ``generic``, ``declared``, ``possible`` or ``none``. With
 ``--explain`` only the devices that were asked for are listed under ``targets``.
 """
@@ -137,6 +139,7 @@ def _cover(survey: Survey, cover: DeviceCover, number: int) -> dict[str, Any]:
         "cover": verdict.state.value,
         "by": verdict.by.value,
         "missing": verdict.missing,
+        "of_system": verdict.of_system,
         "package": None if best is None else _candidate(best),
         "others": [
             {**_candidate(other), "lost_by": reason_lost(other, best).value}

@@ -9,6 +9,7 @@ from mediashelf.cli.render import say, say_wrapped
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, Reason, reason_lost
 from mediashelf.drivers.findings import device_label, device_title
 from mediashelf.drivers.package_findings import FIT_WORDS
+from mediashelf.drivers.packages.checked_files import FileState
 from mediashelf.drivers.packages.finding import Fit
 from mediashelf.drivers.packages.old_packages import OldPackage
 from mediashelf.drivers.survey import Survey, SurveyedPackage
@@ -132,6 +133,9 @@ def _state_text(survey: Survey, surveyed: SurveyedPackage) -> str:
         parts.append(", ".join(shown))
     elif count:
         parts.append(f"{count_text(count, 'file')}, none missing")
+    checks = [check for check in (surveyed.chosen, surveyed.rest) if check is not None]
+    if of_system := {name for check in checks for name in check.of_system}:
+        parts.append(f"{count_text(len(of_system), 'file')} of the system's own disc")
     return "; ".join(parts)
 
 
@@ -159,6 +163,7 @@ def _file_faults(surveyed: SurveyedPackage) -> tuple[int, Counter[str]]:
         (file.needed.path.lower(), file.needed.cabinet.lower()): file
         for check in checks
         for file in check.files
+        if file.state is not FileState.FROM_SYSTEM
     }
     faults = Counter(file.fault or "missing" for file in files.values() if not file.state.is_usable)
     return len(files), faults

@@ -58,8 +58,9 @@ class Device:
 
     @property
     def title(self) -> str:
-        """The name, or the kind of device with its identifier."""
-        return self.name or f"{class_words(self.class_code)} {self.main_id}"
+        """The name, or the kind of device, where it is known, with its identifier."""
+        kind = f"{class_words(self.class_code)} " if self.class_code is not None else ""
+        return self.name or f"{kind}{self.main_id}"
 
 
 def pci_device(function: PciFunction, *, name: str = "", slot: str = "", line: int = 0) -> Device:

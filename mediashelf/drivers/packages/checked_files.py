@@ -116,3 +116,9 @@ class PackageCheck:
     def missing(self) -> tuple[FileCheck, ...]:
         """The files that setup will not find whole."""
         return tuple(check for check in self.files if not check.state.is_usable)
+
+    @property
+    def of_system(self) -> tuple[str, ...]:
+        """The names of files that an INF of the system tells the place of: not looked for."""
+        listed = (one.needed.name for one in self.files if one.state is FileState.FROM_SYSTEM)
+        return tuple(dict.fromkeys(listed))

@@ -42,7 +42,7 @@ def judge_completeness(
     installs = tuple(installs)
     needed = requirements(package.inf, installs, system, package.companions)
     finder = finder or FileFinder(package)
-    tags = {tag: finder.find(tag) for tag in needed.tags}
+    tags = {tag: finder.find_tag(tag) for tag in needed.tags}
     return PackageCheck(
         package,
         installs,
@@ -75,6 +75,12 @@ def named_catalog(package: Package, system: InfSystem) -> str:
     return ""
 
 
+def has_catalog(package: Package, system: InfSystem) -> bool:
+    """Whether the catalog that counts for a system is beside the INF; it may be signed."""
+    name = named_catalog(package, system)
+    return bool(name) and package.tree.find(f"{package.folder}/{name}") is not None
+
+
 def _missing_catalog(package: Package, system: InfSystem, finder: FileFinder) -> str:
     name = named_catalog(package, system)
     # It must be beside the INF, and not compressed (INF Version section).
@@ -96,7 +102,16 @@ class FileFinder:
         """Return the file at ``path`` counted from the INF's folder or any above it."""
         return next((file for _, file in self._from_every_root(path)), None)
 
-    def _from_every_root(self, path: str) -> Iterator[tuple[str, TreeFile]]:
+    def find_tag(self, path: str) -> TreeFile | None:
+        """Return the tag file at ``path``, also on another disk of the set."""
+        return next((file for _, file in self._from_every_root(path, path)), None)
+
+    def _from_every_root(self, path: str, mark: str = "") -> Iterator[tuple[str, TreeFile]]:
+        """Yield what is at ``path`` counted from each root that is possible.
+
+        ``mark`` is the file by which setup knows the disk: the roots of other disks of the
+        set, which are beside the INF's, have it.
+        """
         if not self.is_seen:
             return
         root = self.folder
@@ -105,8 +120,21 @@ class FileFinder:
             if file is not None:
                 yield root, file
             if not root:
-                return
+                break
             root = folder_of(root)
+        for root in self._other_disks(mark) if mark else ():
+            file = self.tree.find(f"{root}/{path}")
+            if file is not None:
+                yield root, file
+
+    def _other_disks(self, mark: str) -> Iterator[str]:
+        """Yield the folders beside the INF's that have the file ``mark``."""
+        above = folder_of(self.folder).lower()
+        end = f"/{mark}".lower()
+        for file in self.tree.find_names(mark.rpartition("/")[2]):
+            root = file.path[: -len(end)]
+            if file.path.lower().endswith(end) and folder_of(root).lower() == above:
+                yield root
 
     def is_below(self, path: str) -> bool:
         """Whether a path is in the INF's folder or below it."""
@@ -128,7 +156,7 @@ class FileFinder:
             return FileCheck(needed, FileState.FROM_SYSTEM, needed.provider)
         places = [needed.path, *_compressed_paths(needed.path)]
         for path in places:
-            found = next(self._from_every_root(path), None)
+            found = next(self._from_every_root(path, needed.tag), None)
             if found is not None:
                 check = self._check_found(needed, *found, is_packed=path != needed.path)
                 is_lost = needed.fault is not None and check.state.is_usable
@@ -155,6 +183,8 @@ class FileFinder:
         It is when it is beside or below the INF all the same, or when the tag file of
         its disk is found from there too; any other may be somebody else's.
         """
+        if not f"{self.folder}/".startswith(f"{root}/"):
+            return FileState.OTHER_ROOT  # another disk of the set
         has_tag = bool(needed.tag) and self.tree.find(f"{root}/{needed.tag}") is not None
         is_own = has_tag or self.is_below(file.path)
         return FileState.OTHER_ROOT if is_own else FileState.FOUND_ABOVE
@@ -186,12 +216,13 @@ class FileFinder:
         # It is in the disk's folder or in its root (INF SourceDisksNames section).
         for place in dict.fromkeys((needed.cabinet, needed.cabinet.rpartition("/")[2])):
             for path in (place, *_compressed_paths(place)):
-                for root, file in self._from_every_root(path):
+                for root, file in self._from_every_root(path, needed.tag or needed.cabinet):
                     return self._check_member(needed, root, file)
         return None
 
     def _check_tag(self, needed: NeededFile) -> FileCheck | None:
-        found = next(self._from_every_root(needed.tag), None) if needed.tag else None
+        tag = needed.tag
+        found = next(self._from_every_root(tag, tag), None) if tag else None
         if found is None or not is_cabinet(self.tree, found[1]):
             return None
         return self._check_member(needed, *found)

@@ -137,8 +137,8 @@ def _declared_package(tree: PackageTree, provided: Provides) -> tuple[DosPackage
         if file.path
         and any(path.lower().startswith(start) for path in (file.path, file.hidden_path))
     ]
-    if not files:
-        return None, set()
+    if not any(file.size for file in files):
+        return None, set()  # nothing there that could drive a device
     # The folder as this target sees it: as many levels down as were named.
     depth = top.count("/")
     folder = "/".join(files[0].path.split("/")[: depth + 1])

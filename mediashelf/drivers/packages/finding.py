@@ -36,6 +36,7 @@ class Fit(StrEnum):
     NO_INSTALL = "no-install-section"
     FILES_OF_9X = "files-of-9x"
     NO_DEVICES = "names-no-device"
+    EXCLUDED = "excludes-device"
     OTHER_SECTION = "other-section"  # fits, but not with the section that names a device
 
 

@@ -7,7 +7,7 @@ there, but under a name this target does not see" can be told from "it is missin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -70,6 +70,9 @@ class PackageTree:
     _seen: Mapping[str, TreeFile] = field(init=False, repr=False)
     _hidden: Mapping[str, TreeFile] = field(init=False, repr=False)
     _by_name: Mapping[str, TreeFile] = field(init=False, repr=False)
+    _all_by_name: dict[str, list[TreeFile]] = field(
+        init=False, repr=False, compare=False, default_factory=dict
+    )
 
     def __post_init__(self) -> None:
         seen: dict[str, TreeFile] = {}
@@ -92,6 +95,14 @@ class PackageTree:
     def find_hidden(self, path: str) -> TreeFile | None:
         """Return the file at ``path`` of the tree that the target does not read."""
         return self._hidden.get(path.lower())
+
+    def find_names(self, name: str) -> Sequence[TreeFile]:
+        """Return all files of this name that the target sees."""
+        if not self._all_by_name:
+            for file in self.files:
+                if file.path:
+                    self._all_by_name.setdefault(file.name.lower(), []).append(file)
+        return self._all_by_name.get(name.lower(), ())
 
     def find_name(self, name: str) -> TreeFile | None:
         """Return some file of this name that the target sees, wherever it is."""

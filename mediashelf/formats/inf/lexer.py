@@ -67,10 +67,14 @@ def lex_inf(text: str) -> Lexed:
 
 
 def plain_ends(text: str) -> str:
-    """Return the text with one kind of line end, without NULs and the old end-of-text mark."""
-    for mark in "\0", "\x1a":
-        if mark in text:
-            text = text.replace(mark, "")
+    """Return the text with one kind of line end and without NULs, up to the old end-of-text mark.
+
+    That nothing after the mark is read is common practice.
+    """
+    if "\x1a" in text:
+        text = text.partition("\x1a")[0]
+    if "\0" in text:
+        text = text.replace("\0", "")
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     return text
@@ -89,7 +93,7 @@ def lex_lines(text: str, line: int) -> tuple[list[InfEntry], bool]:
 
 def faultless_entries(text: str, line: int) -> list[InfEntry]:
     """Return what :func:`lex_lines` does, of lines that break no rule and are not long."""
-    if '"' in text or ";" in text or "\x1a" in text:
+    if '"' in text or ";" in text:
         return lex_lines(text, line)[0]
     entries = []
     for number, raw in enumerate(text.split("\n"), line):

@@ -75,9 +75,12 @@ def source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
 def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     disks: dict[str, SourceDisk] = {}
     files: dict[str, SourceDisksFile] = {}
-    for suffix in reversed(suffixes):
-        disks.update((disk.disk_id, disk) for disk in iter_source_disks(inf, suffix))
-        files.update((file.name.lower(), file) for file in iter_source_files(inf, suffix))
+    for suffix in suffixes:
+        # Of entries with one key the first is found (SetupFindFirstLine).
+        for disk in iter_source_disks(inf, suffix):
+            disks.setdefault(disk.disk_id, disk)
+        for file in iter_source_files(inf, suffix):
+            files.setdefault(file.name.lower(), file)
     return SourceTables(disks, files)
 
 

@@ -104,10 +104,13 @@ def _packages_table(surveys: Sequence[Survey], plans: Sequence[DiscPlan]) -> Dri
 
 def _package_text(row: PackageRow) -> str:
     """Return what a package is, for which systems, and whether its files are all there."""
-    systems = f"for {', '.join(row.targets)}" if row.targets else "for no system of this disc"
-    whole = f"incomplete, lacks {names_text(row.missing)}" if row.missing else "complete"
-    parts = [_package_name(row), row.version or "no date", systems]
-    return ", ".join([*parts, *([whole] if row.targets else [])])
+    by_state: dict[str, list[str]] = {}
+    for target, missing in zip(row.targets, row.missing, strict=True):
+        whole = f"incomplete, lacks {names_text(missing)}" if missing else "complete"
+        by_state.setdefault(whole, []).append(target)
+    systems = [f"for {', '.join(targets)}, {whole}" for whole, targets in by_state.items()]
+    told = "; ".join(systems) or "for no system of this disc"
+    return ", ".join([_package_name(row), row.version or "no date", told])
 
 
 def _devices(row: PackageRow) -> list[str]:

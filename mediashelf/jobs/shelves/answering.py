@@ -35,6 +35,8 @@ from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.inf.models import Model
 from mediashelf.jobs.shelves.kept import kept_package, kept_tree, readiness
 
+_ByInstall = dict[tuple[Package, str], Sequence[str]]
+
 MOST_NAMED = 8
 """Candidates of one device whose names are looked up."""
 
@@ -122,7 +124,7 @@ def ask_shelves(
 def _answer(
     catalogue: Catalogue, known: _Known, family: Family, target: str, devices: Sequence[Device]
 ) -> ShelfAnswer:
-    index, missing = _index(known, family)
+    index, missing, of_system = _index(known, family)
     chooser = _Chooser(known, missing)
     covers = chooser.named(catalogue, [chooser.choose(index.cover(one)) for one in devices])
     ids = chooser.ids
@@ -139,6 +141,7 @@ def _answer(
         covers=covers,
         by_identifier=_by_identifier(known),
         missing=missing,
+        of_system=of_system,
     )
     return ShelfAnswer(
         survey,
@@ -168,11 +171,11 @@ def packages_naming(catalogue: Catalogue, devices: Sequence[Device]) -> NamingPa
         return NamingPackages(rows, found, images)
 
 
-def _index(
-    known: _Known, family: Family
-) -> tuple[OfferIndex, dict[tuple[Package, str], Sequence[str]]]:
+def _index(known: _Known, family: Family) -> tuple[OfferIndex, _ByInstall, _ByInstall]:
+    """Return the offers, and of each install section what it lacks and what the system has."""
     index = OfferIndex((), family)
-    missing: dict[tuple[Package, str], Sequence[str]] = {}
+    missing: _ByInstall = {}
+    of_system: _ByInstall = {}
     offers: dict[tuple[int, int], Offer] = {}
     for row in dict.fromkeys(known.rows):
         install = known.install_of(row)
@@ -180,6 +183,7 @@ def _index(
             continue
         package = known.packages[row.package_id]
         missing[package, install.name] = install.missing
+        of_system[package, install.name] = install.of_system
         offer = offers.get((row.package_id, row.number))
         if offer is None:
             model = Model("", "", "", install.name, "", (), row.number)
@@ -187,7 +191,7 @@ def _index(
         if not row.place:
             offer = offer._replace(model=offer.model._replace(hardware_id=row.identifier))
         index.add(package, offer, row.identifier, row.place)
-    return index, missing
+    return index, missing, of_system
 
 
 def _by_identifier(known: _Known) -> dict[str, list[Package]]:

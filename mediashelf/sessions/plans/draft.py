@@ -69,7 +69,7 @@ def _head(name: str, machine: str, targets: Sequence[str]) -> Iterator[str]:
     yield "# usb_boot = true         # does the firmware start from a USB CD-ROM drive?"
     yield '# processor = "450 MHz"    # its clock, in MHz or GHz'
     yield "# processor_bits = 32     # 16, 32 or 64"
-    yield '# devices = "lspci.txt"   # output of lspci -nnvmm: has every device a driver here?'
+    yield '# devices = "lspci.txt"   # output of lspci -nnvmm, or several files in [ ]'
     yield "# settings = []           # what to set in the firmware, a line each"
     yield "# [[machine.part]]        # each card or drive: what, where, jumpers, device"
     yield ""

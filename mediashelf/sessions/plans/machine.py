@@ -69,8 +69,8 @@ class PlannedMachine:
     """The machine to be set up; sizes in bytes, nothing said is empty or None.
 
     ``memory`` is read in powers of 1024 whatever the unit looks like, as memory
-    is sold; ``disk`` in powers of 1000 for ``GB``, as disks are. ``devices`` is the
-    path of a list of its devices, as written. ``usb_boot`` tells whether the firmware
+    is sold; ``disk`` in powers of 1000 for ``GB``, as disks are. ``devices`` are
+    lists of its devices, which add up. ``usb_boot`` tells whether the firmware
     starts from a USB drive, ``settings`` what to set in it.
     """
 
@@ -82,7 +82,7 @@ class PlannedMachine:
     usb_boot: bool | None = None
     processor: str = ""
     processor_bits: int | None = None
-    devices: str = ""
+    devices: tuple[Path, ...] = ()
     settings: tuple[str, ...] = ()
     notes: str = ""
     parts: tuple[MachinePart, ...] = ()
@@ -172,7 +172,7 @@ def _machine(table: Table, folder: Path) -> PlannedMachine:
         usb_boot=table.flag("usb_boot"),
         processor=table.text("processor").strip(),
         processor_bits=_bits(table),
-        devices=table.path_text("devices", folder),
+        devices=table.paths("devices", folder),
         settings=table.texts("settings", "settings to make in the firmware"),
         notes=table.text("notes").strip(),
         parts=tuple(_part(one) for one in table.tables("part", _PART_KEYS)),

@@ -138,6 +138,18 @@ def test_devices_of_the_machine_are_looked_for_on_the_discs(bench: Bench) -> Non
     assert run("plan", "show", bench.plan).exit_code == 3
 
 
+def test_several_lists_of_devices_add_up(bench: Bench) -> None:
+    for name, line in zip(("pci.txt", "usb.txt"), DEVICES.splitlines(), strict=True):
+        (bench.folder / name).write_text(line + "\n")
+    plan = bench.plan.read_text().replace('machine = "Kiosk PC, 1999"\n', "")
+    machine = '[machine]\ndevices = ["pci.txt", "usb.txt"]\n\n[[disc]]'
+    bench.plan.write_text(plan.replace("[[disc]]", machine, 1))
+    findings = json.loads(run("plan", "show", bench.plan, "--json").stdout)["findings"]
+    (counted,) = [one for one in findings if one["rule"] == "devices-covered"]
+    assert counted["where"] == "pci.txt + usb.txt"
+    assert "of 2 devices covered" in counted["message"]
+
+
 def test_what_the_recipe_of_a_disc_tells_of_the_machine_is_told_once(bench: Bench) -> None:
     (bench.folder / "devices.txt").write_text(DEVICES + "what is this\n")
     plan = bench.plan.read_text().replace('machine = "Kiosk PC, 1999"\n', "")

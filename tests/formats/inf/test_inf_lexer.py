@@ -112,7 +112,7 @@ def test_line_separators_of_other_character_sets_are_no_line_ends() -> None:
 
 def test_zero_characters_and_the_old_end_mark_are_nothing() -> None:
     assert entries("a\0 = 1\n\x1a") == [("a", ("1",))]
-    assert entries("a = 1\x1a") == [("a", ("1",))]
+    assert entries("a = 1\x1ab = 2\n") == [("a", ("1",))]
 
 
 @pytest.mark.parametrize(

@@ -172,6 +172,13 @@ def test_disk_ids_are_compared_as_numbers() -> None:
     assert normal_disk_id(" Disk ") == "disk"
 
 
+def test_first_entry_of_a_key_wins() -> None:
+    text = b"[SourceDisksNames]\n1=d,,,one\n1=d,,,two\n[SourceDisksFiles]\na.sys=1\na.sys=2\n"
+    tables = source_tables(parse_inf(text), ("",))
+    assert [file.disk_id for file in tables.files.values()] == ["1"]
+    assert [disk.path for disk in tables.disks.values()] == ["one"]
+
+
 def test_first_suffix_wins() -> None:
     tables = source_tables(
         parse_inf(b"[SourceDisksFiles]\nA.SYS=1\nb.sys=1\n[SourceDisksFiles.x86]\na.sys=2\n"),

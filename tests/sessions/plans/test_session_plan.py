@@ -71,7 +71,7 @@ def test_every_key_is_understood() -> None:
         "ide",
         "bios",
         usb_boot=True,
-        devices="lspci.txt",
+        devices=(Path("/plans/lspci.txt"),),
     )
     assert plan.card == CardWish("fat32", 4_000_000_000)
     assert plan.folder == Path("/plans")
