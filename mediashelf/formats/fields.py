@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import struct
 from datetime import datetime, timedelta, timezone
+from functools import lru_cache
 from typing import NamedTuple, Protocol
 
 from mediashelf.formats.volume import SECTOR_SIZE
@@ -109,6 +110,7 @@ class DescriptorDate(NamedTuple):
     is_valid: bool
 
 
+@lru_cache(maxsize=64)  # a disc says most dates several times
 def parse_descriptor_date(data: bytes) -> DescriptorDate:
     """Return the date of a 17-byte field: ``YYYYMMDDHHMMSScc`` and an offset (8.4.26.1).
 

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from mediashelf.formats.volume import Entry, Extent, VolumeFacts
 
 _Place = tuple[int, int, int]
+_NOWHERE = Extent(-1, 0)
 
 
 def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:
@@ -24,8 +25,9 @@ def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:
     for place, entries in places.items():
         others = other_places.get(place, [])
         if len(entries) == 1 and len(others) == 1:
-            pairs[entries[0].path] = others[0].path
-            votes[entries[0].parent, others[0].parent] += 1
+            path, other_path = entries[0][0], others[0][0]
+            pairs[path] = other_path
+            votes[_parent(path), _parent(other_path)] += 1
         elif others:
             shared.append((entries, others))
     folders = _folder_pairs(votes)
@@ -54,8 +56,9 @@ def _by_place(entries: Iterable[Entry]) -> dict[_Place, list[Entry]]:
     places: defaultdict[_Place, list[Entry]] = defaultdict(list)
     for entry in entries:
         # An empty file has no place of its own: writers record any block number.
-        first = entry.extents[0] if entry.extents and entry.size else Extent(-1, 0)
-        places[first.lba, first.offset, entry.size].append(entry)
+        extents, size = entry[4], entry[2]  # by number, as there can be 100,000 entries
+        lba, _, offset = extents[0] if extents and size else _NOWHERE
+        places[lba, offset, size].append(entry)
     return places
 
 

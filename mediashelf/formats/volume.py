@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
+from functools import lru_cache
 from typing import NamedTuple
 
 from mediashelf.formats.volume_kinds import DISC_KINDS as DISC_KINDS
@@ -83,6 +84,7 @@ class Entry(NamedTuple):
         return parse_record_date(self.date)
 
 
+@lru_cache(maxsize=4096)  # most entries of a disc share few dates
 def parse_record_date(data: bytes) -> datetime | None:
     """Return the date of a 7-byte field (ECMA-119 9.1.5), or None when it is not valid.
 

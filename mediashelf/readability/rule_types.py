@@ -86,7 +86,9 @@ class Rule:
         else:  # what other targets with this limit have asked of the tree is known
             key = check.check, limit.value
             known = tree.caps.get(key)
-            cap = tree.caps[key] = _worst_cap(check(question, limit)) if known is None else known
+            if known is None:
+                known = tree.caps[key] = _worst_cap(check.check(tree, limit))
+            cap = known
         return Severity(min(limit.severity_of(self.severity), cap)) if cap else None
 
     def findings(self, question: Question) -> Iterator[Finding]:

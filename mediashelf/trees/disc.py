@@ -62,7 +62,7 @@ class DiscTree(Tree):
         refusal = None
         if _ends_outside(entry, self.volume.block_size, self.image.view.size):
             refusal = Unreadable("member-unreadable", "the image ends before the file does")
-        elif sum(extent.size for extent in entry.extents) != entry.size:
+        elif sum([extent[1] for extent in entry.extents]) != entry.size:
             refusal = Unreadable("member-unreadable", "it is recorded in a way that is not read")
         return TreeMember(parts, entry.size, modified, MemberKind.FILE, refusal, entry)
 
@@ -83,11 +83,10 @@ def _choose(where: str, facts: DiscFacts, kind: VolumeKind | None) -> VolumeFact
 
 
 def _ends_outside(entry: Entry, block_size: int, image_size: int) -> bool:
-    return any(
-        extent.lba * block_size + extent.offset + extent.size > image_size
-        for extent in entry.extents
-        if extent.size and extent.lba != HOLE
-    )
+    for lba, size, offset in entry.extents:  # without more calls: there can be 100,000 entries
+        if lba * block_size + offset + size > image_size and size and lba != HOLE:
+            return True
+    return False
 
 
 def _incomplete(where: str, reason: str) -> Finding:

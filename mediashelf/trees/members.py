@@ -27,6 +27,8 @@ _GET_AGAIN = "Get it again, or another copy of it"
 _ALL_PARTS = "Put all parts into one folder"
 _UNPACK = "Unpack it on a system that can, and use the folder"
 _ABSOLUTE = re.compile(r"/|[A-Za-z]:")
+_PART = r"[^/\\:\0.][^/\\:\0]*"
+_PLAIN = re.compile(f"{_PART}(?:/{_PART})*")  # a name, or path, of which nothing is to be asked
 
 
 class MemberKind(StrEnum):
@@ -106,6 +108,10 @@ def split_name(name: str) -> Parts:
     Raises ``ValueError``, with the reason in words, for a name that leads out of its
     folder, is absolute, or nests too deep.
     """
+    if _PLAIN.fullmatch(name):
+        parts = tuple(name.split("/"))
+        if len(parts) <= MAX_LEVELS:
+            return parts
     name = name.replace("\\", "/")
     parts = tuple(part for part in name.split("/") if part not in ("", "."))
     if _ABSOLUTE.match(name) or ".." in parts or "\0" in name:

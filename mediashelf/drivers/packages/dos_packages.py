@@ -73,11 +73,12 @@ def find_dos_packages(
     telling: defaultdict[str, list[TreeFile]] = defaultdict(list)
     texts: defaultdict[str, list[str]] = defaultdict(list)
     for file in tree.files:
-        if not file.path:
+        path = file[0]  # by number, as there can be 100,000 files
+        if not path:
             continue
-        name = file.name.lower()
         if not file.size:
             continue  # nothing to load or read
+        name = path[path.rfind("/") + 1 :].lower()
         if name.endswith(_TEXTS) and not _is_our_index(tree, file):
             texts[folder_of(file.path)].append(file.name)
         if _loads_in_dos(tree, file, name) if is_dos else _is_telling(name):

@@ -163,8 +163,7 @@ def tree_of_disc(
 
 
 def _ends_outside(entry: Entry, block_size: int, image_size: int) -> bool:
-    return any(
-        extent.lba * block_size + extent.offset + extent.size > image_size
-        for extent in entry.extents
-        if extent.size and extent.lba != HOLE
-    )
+    for lba, size, offset in entry.extents:  # without more calls: there can be 100,000 entries
+        if lba * block_size + offset + size > image_size and size and lba != HOLE:
+            return True
+    return False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 from mediashelf.formats.fields import (
@@ -127,6 +128,7 @@ class DescriptorSet:
     has_copy: bool = False
 
 
+@lru_cache(maxsize=16)  # those of one disc are read again where its parts are compared
 def _parse_volume_descriptor(data: bytes, lba: int) -> VolumeDescriptor:
     """Return the descriptor in ``data``, a whole sector."""
     return VolumeDescriptor(

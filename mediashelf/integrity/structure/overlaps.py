@@ -16,7 +16,14 @@ from mediashelf.formats.iso.descriptors import (
 )
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR
-from mediashelf.formats.volume import SECTOR_SIZE, BootFacts, DiscFacts, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import (
+    SECTOR_SIZE,
+    BootFacts,
+    DiscFacts,
+    Entry,
+    VolumeFacts,
+    VolumeKind,
+)
 from mediashelf.integrity.structure.damage import places_of
 
 
@@ -51,8 +58,7 @@ def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
         (session + FIRST_DESCRIPTOR) * SECTOR_SIZE,
         (descriptors.last + 1) * SECTOR_SIZE,
     )
-    everything = chain(_entry_runs(facts), _structure_runs(facts, descriptors))
-    if not _any_overlap(everything, set_start, set_end):
+    if not _any_overlap(facts, _structure_runs(facts, descriptors), set_start, set_end):
         return
     runs: list[_Run] = []
     for run in chain(_entry_runs(facts), _structure_runs(facts, descriptors)):
@@ -79,17 +85,18 @@ def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
             furthest = run
 
 
-def _any_overlap(runs: Iterable[_Run], set_start: int, set_end: int) -> bool:
+def _any_overlap(
+    facts: DiscFacts, structures: Iterable[_Run], set_start: int, set_end: int
+) -> bool:
     """Tell whether any bytes are used twice, or over the descriptors between these two places.
 
     Each run is one number here: of a million, their names would take most of the memory.
     """
-    keys: list[int] = []
-    for run in runs:
-        offset, size, is_file = run.order()
-        if offset < set_end and run.end > set_start and not run.is_structure:
+    keys = [_key(*run.order()) for run in structures]
+    for offset, size, entry in _entry_places(facts):
+        if offset < set_end and offset + size > set_start:
             return True
-        keys.append((offset << 64 | size) << 1 | is_file)
+        keys.append(_key(offset, size, not entry[3]))
     keys.sort()
     furthest, before = 0, -1
     for key in keys:
@@ -101,19 +108,25 @@ def _any_overlap(runs: Iterable[_Run], set_start: int, set_end: int) -> bool:
     return False
 
 
+def _key(offset: int, size: int, is_file: bool) -> int:
+    return (offset << 64 | size) << 1 | is_file
+
+
 def _entry_runs(facts: DiscFacts) -> Iterator[_Run]:
+    for offset, size, entry in _entry_places(facts):
+        yield _Run(offset, size, entry.path, is_directory=entry.is_directory)
+
+
+def _entry_places(facts: DiscFacts) -> Iterator[tuple[int, int, Entry]]:
+    """Yield the runs of bytes of every entry: where, how many, and whose."""
     for volume in facts.volumes:
         if not _is_replaced(volume, facts):
+            block_size = volume.block_size
             for entry in volume.entries:
-                for place in places_of(entry, volume.block_size):
+                for offset, size in places_of(entry, block_size):
                     # Bytes inside a UDF file entry are part of that record.
-                    if place.length and not place.offset % volume.block_size:
-                        yield _Run(
-                            place.offset,
-                            place.length,
-                            entry.path,
-                            is_directory=entry.is_directory,
-                        )
+                    if size and not offset % block_size:
+                        yield offset, size, entry
 
 
 def _is_replaced(volume: VolumeFacts, facts: DiscFacts) -> bool:

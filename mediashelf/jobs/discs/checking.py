@@ -8,6 +8,7 @@ from pathlib import Path
 
 from mediashelf.building.recipes.recipe import is_source
 from mediashelf.findings import Finding, Severity, worst
+from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
@@ -80,7 +81,8 @@ def examine_source(
     )
     if not is_to_pad(own):
         emulator = as_not_padded(emulator)
-    found = tuple((target, tuple(one)) for target, one in check_targets(facts, targets))
+    with collector_paused():
+        found = tuple((target, tuple(one)) for target, one in check_targets(facts, targets))
     if not is_disc(own):  # what is not a disc cannot be built again
         found = tuple(
             (target, tuple(replace(each, remedy="") for each in one)) for target, one in found

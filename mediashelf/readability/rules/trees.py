@@ -98,14 +98,16 @@ def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit]:
             continue
         short = seen.places.get(place)  # one file under one name in each tree: nearly always
         if short is not None:
-            name, long_name = short.name, long.name
-            if same_case(name) != same_case(long_name):
+            name, long_name = short[0].rpartition("/")[2], long[0].rpartition("/")[2]
+            if name != long_name and same_case(name) != same_case(long_name):
                 yield _seen_as(short, name, long_name)
 
 
 def _seen_as(short: Entry, name: str, long_name: str) -> RuleHit:
+    # Of a large disc 100,000 of these are made.
     words = f'the file is seen under this name; its long name "{long_name}" is not'
-    return at_entry(short, words, name, long_name)
+    path, offset = short[0], short[7]
+    return RuleHit(path, words, name, long_name, offset if offset >= 0 else None)
 
 
 def _renamed(short: list[Entry], long: list[Entry]) -> Iterator[RuleHit]:
