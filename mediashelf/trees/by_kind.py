@@ -66,8 +66,10 @@ def _open_bytes(
     beside: Beside,
 ) -> Tree | None:
     found = detect_wrapping(view)
-    if found is None and view.read(0, 2) == b"MZ":
-        return _open_program(where, view, bounds, beside)
+    if found is None:
+        tree = _open_program(where, view, bounds, beside)
+        if tree is not None:
+            return tree
     if found in ONE_FILE:
         return _open_compressed(where, found, view, depth, kind, bounds)
     if found is Wrapping.DISC:
@@ -76,8 +78,8 @@ def _open_bytes(
         volume = read_fat(view)
         return None if volume is None else FloppyTree(where, volume, bounds)
     if found is Wrapping.ZIP:
-        tree = ZipTree(where, view, bounds)
-        return _one_floppy(tree, bounds) if where.lower().endswith(".imz") else tree
+        zipped = ZipTree(where, view, bounds)
+        return _one_floppy(zipped, bounds) if where.lower().endswith(".imz") else zipped
     if found is Wrapping.TAR:
         from mediashelf.trees.tar import TarTree  # loaded only for those that need it
 
@@ -134,9 +136,9 @@ def _one_floppy(tree: ZipTree, bounds: Bounds) -> Tree:
 
 def _open_program(where: str, view: ClosableView, bounds: Bounds, beside: Beside) -> Tree | None:
     """Open what a program carries; raises :class:`InputError` for what is not known."""
-    from mediashelf.trees.attached import find_attached
+    from mediashelf.trees.attached import find_attached, find_in_com
 
-    attached = find_attached(view)
+    attached = find_attached(view) if view.read(0, 2) == b"MZ" else find_in_com(view)
     if attached is None:
         return None
     if attached.wrapping is None:

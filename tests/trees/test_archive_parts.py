@@ -120,6 +120,39 @@ def test_old_methods_of_lha_are_listed_and_not_read(tmp_path: Path, method: byte
             next(tree.stream(member))
 
 
+def program_of_16_bits() -> bytes:
+    """A program of DOS of 600 bytes, as its header says (from memory)."""
+    head = struct.pack("<2sHHHHHHHHHHHHH", b"MZ", 600 - 512, 2, 0, 2, 0, 0, 0, 0, 0, 0, 0, 28, 0)
+    return head + bytes(600 - len(head))
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("setup.exe", program_of_16_bits() + make_lha({"TLAN.SYS": CONTENT})),
+        ("even.exe", program_of_16_bits() + b"\0" + make_lha({"TLAN.SYS": CONTENT})),
+        ("new.exe", behind_program(make_lha({"TLAN.SYS": CONTENT}))),
+        (
+            "setup.com",
+            b"\xeb\x60" + bytes(20) + b"-lh5-" + bytes(900) + make_lha({"TLAN.SYS": CONTENT}),
+        ),
+    ],
+)
+def test_lha_archives_that_unpack_themselves_are_opened(
+    tmp_path: Path, name: str, data: bytes
+) -> None:
+    (tmp_path / name).write_bytes(data)
+    with open_tree(tmp_path / name) as tree:
+        assert tree.form == "program with an LHA archive in it"
+    assert walked(tmp_path) == ["TLAN.SYS"]
+
+
+def test_a_program_that_only_names_a_method_of_lha_is_none(tmp_path: Path) -> None:
+    (tmp_path / "tool.com").write_bytes(b"\xeb\x60" + b"..-lh5-" * 500)
+    with pytest.raises(InputError, match="neither a folder nor an image"):
+        open_tree(tmp_path / "tool.com")
+
+
 CUT = sorted(name for name in WRAPPINGS if name.endswith((".7z", ".cab", ".zip", ".exe", ".gz")))
 
 
