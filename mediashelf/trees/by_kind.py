@@ -18,6 +18,7 @@ from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.joined.cabinets import whole_cabinet
 from mediashelf.trees.joined.parts import Beside, nothing_beside
 from mediashelf.trees.joined.rar import whole_rar
+from mediashelf.trees.joined.split import cut_short, whole_file
 from mediashelf.trees.members import Bounds
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (
@@ -65,6 +66,7 @@ def _open_bytes(
     bounds: Bounds,
     beside: Beside,
 ) -> Tree | None:
+    view = whole_file(where, view, beside)
     found = detect_wrapping(view)
     if found is None:
         tree = _open_program(where, view, bounds, beside)
@@ -104,7 +106,7 @@ def _open_by_library(
     closed = why_closed(view, found)
     if closed:
         if "cut short" in closed:
-            raise InputError(f"{where}: the {found.value} {closed}")
+            raise cut_short(where, f"the {found.value} {closed}")
         raise InputError(f"{where}: {closed}, which cannot be opened here")
     if found is Wrapping.RAR:
         view = whole_rar(where, view, beside)

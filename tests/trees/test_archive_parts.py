@@ -97,6 +97,22 @@ def test_hidden_names_are_called_encrypted(tmp_path: Path) -> None:
         open_tree(path)
 
 
+@pytest.mark.parametrize("name", ["pack.7z", "deflated.zip"])
+def test_a_file_cut_into_pieces_is_read_as_one(tmp_path: Path, name: str) -> None:
+    data = WRAPPINGS[name]({"TLAN.SYS": CONTENT})
+    step = len(data) // 3 + 1
+    pieces = {f"{name}.00{n + 1}": data[n * step : (n + 1) * step] for n in range(3)}
+    (tmp_path / "d").mkdir()
+    for one, piece in pieces.items():
+        (tmp_path / "d" / one).write_bytes(piece)
+    assert walked(tmp_path / "d") == ["TLAN.SYS"]
+    (tmp_path / "all.zip").write_bytes(make_zip(pieces))
+    assert walked(tmp_path / "all.zip") == ["TLAN.SYS"]
+    (tmp_path / "d" / f"{name}.003").unlink()
+    (said,) = walked(tmp_path / "d")
+    assert "is cut short" in said
+
+
 def test_a_hard_link_is_no_empty_file(tmp_path: Path) -> None:
     path = tmp_path / "a.rar"
     path.write_bytes(make_rar5_hard_link("TLAN.SYS", b"driver", "COPY.SYS"))
