@@ -10,6 +10,7 @@ from pathlib import Path
 from mediashelf.errors import InputError
 from mediashelf.formats.fields import View
 from mediashelf.formats.packed.fat import read_fat
+from mediashelf.formats.packed.rar_parts import content_checksums
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView, DiscImage
 from mediashelf.trees.bytes import PartView, Spool, StampedFile
@@ -112,6 +113,8 @@ def _open_by_library(
         view = whole_rar(where, view, beside)
     whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
     tree = LibraryTree(where, found, whole, bounds)
+    if found is Wrapping.RAR:
+        tree.expect(content_checksums(view))
     if cabinet is not None:
         tree.add_lost(cabinet.lost, cabinet.gap)
     if cut := find_cut(view, found):
