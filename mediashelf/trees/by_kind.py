@@ -10,6 +10,7 @@ from pathlib import Path
 from mediashelf.errors import InputError
 from mediashelf.formats.fields import View
 from mediashelf.formats.packed.fat import read_fat
+from mediashelf.formats.packed.rar_parts import content_checksums
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView, DiscImage
 from mediashelf.trees.bytes import PartView, Spool, StampedFile
@@ -18,6 +19,7 @@ from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.joined.cabinets import whole_cabinet
 from mediashelf.trees.joined.parts import Beside, nothing_beside
 from mediashelf.trees.joined.rar import whole_rar
+from mediashelf.trees.joined.split import cut_short, whole_file
 from mediashelf.trees.members import Bounds
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (
@@ -65,9 +67,12 @@ def _open_bytes(
     bounds: Bounds,
     beside: Beside,
 ) -> Tree | None:
+    view = whole_file(where, view, beside)
     found = detect_wrapping(view)
-    if found is None and view.read(0, 2) == b"MZ":
-        return _open_program(where, view, bounds, beside)
+    if found is None:
+        tree = _open_program(where, view, bounds, beside)
+        if tree is not None:
+            return tree
     if found in ONE_FILE:
         return _open_compressed(where, found, view, depth, kind, bounds)
     if found is Wrapping.DISC:
@@ -76,8 +81,8 @@ def _open_bytes(
         volume = read_fat(view)
         return None if volume is None else FloppyTree(where, volume, bounds)
     if found is Wrapping.ZIP:
-        tree = ZipTree(where, view, bounds)
-        return _one_floppy(tree, bounds) if where.lower().endswith(".imz") else tree
+        zipped = ZipTree(where, view, bounds)
+        return _one_floppy(zipped, bounds) if where.lower().endswith(".imz") else zipped
     if found is Wrapping.TAR:
         from mediashelf.trees.tar import TarTree  # loaded only for those that need it
 
@@ -102,12 +107,14 @@ def _open_by_library(
     closed = why_closed(view, found)
     if closed:
         if "cut short" in closed:
-            raise InputError(f"{where}: the {found.value} {closed}")
+            raise cut_short(where, f"the {found.value} {closed}")
         raise InputError(f"{where}: {closed}, which cannot be opened here")
     if found is Wrapping.RAR:
         view = whole_rar(where, view, beside)
     whole = view if isinstance(view, StampedFile | Spool) else Spool().copy(view)
     tree = LibraryTree(where, found, whole, bounds)
+    if found is Wrapping.RAR:
+        tree.expect(content_checksums(view))
     if cabinet is not None:
         tree.add_lost(cabinet.lost, cabinet.gap)
     if cut := find_cut(view, found):
@@ -134,9 +141,9 @@ def _one_floppy(tree: ZipTree, bounds: Bounds) -> Tree:
 
 def _open_program(where: str, view: ClosableView, bounds: Bounds, beside: Beside) -> Tree | None:
     """Open what a program carries; raises :class:`InputError` for what is not known."""
-    from mediashelf.trees.attached import find_attached
+    from mediashelf.trees.attached import find_attached, find_in_com
 
-    attached = find_attached(view)
+    attached = find_attached(view) if view.read(0, 2) == b"MZ" else find_in_com(view)
     if attached is None:
         return None
     if attached.wrapping is None:

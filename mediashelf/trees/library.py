@@ -16,6 +16,7 @@ import subprocess
 import sys
 import threading
 import time
+import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib.util import find_spec
@@ -81,6 +82,8 @@ class LibraryTree(Tree):
         self._spool = Spool()
         self._places: list[_Place] | None = None
         self._format = ""
+        self._header_count = 0
+        self._checksums: Sequence[int] = ()
         self.own(self._spool)
         findings: list[Finding] = []
         members: list[TreeMember] = []
@@ -88,6 +91,7 @@ class LibraryTree(Tree):
             if number == bounds.members:
                 findings.append(self.incomplete(f"it has more than {bounds.members:,} members"))
                 break
+            self._header_count += 1
             member = self._member(number, header, findings)
             if member is not None:
                 members.append(member)
@@ -143,6 +147,11 @@ class LibraryTree(Tree):
         count = size if isinstance(size, int) and kind is MemberKind.FILE else 0
         return TreeMember(parts, max(count, 0), moment, kind, refusal, number)
 
+    def expect(self, checksums: Sequence[int]) -> None:
+        """Have the bytes of members compared with these, which the library does not always do."""
+        if len(checksums) == self._header_count:
+            self._checksums = checksums
+
     def add_lost(self, files: Sequence[LostFile], gap: str) -> None:
         """Add files that the archive names and that are not to be had, and what is not known."""
         members, findings = [*self.members], [*self.findings]
@@ -164,13 +173,21 @@ class LibraryTree(Tree):
         number = member.handle
         assert isinstance(number, int)
         place = self._places[number] if number < len(self._places) else _Place(0, 0, "it is lost")
+        checksum = 0
         for at in range(0, place.size, CHUNK):
-            yield self._spool.read(place.start + at, min(CHUNK, place.size - at))
+            piece = self._spool.read(place.start + at, min(CHUNK, place.size - at))
+            checksum = zlib.crc32(piece, checksum) if self._checksums else 0
+            yield piece
         if place.problem:
             raise InputError(f"{self.where_is(member)}: {place.problem}; get the archive again")
         if place.size != member.size:
             raise InputError(
                 f"{self.where_is(member)}: it has {place.size:,} bytes, expected {member.size:,}"
+            )
+        if self._checksums and checksum != self._checksums[number]:
+            raise InputError(
+                f"{self.where_is(member)}: its CRC is {checksum:08x}, expected "
+                f"{self._checksums[number]:08x}; get the archive again"
             )
 
     def _expand(self) -> Iterator[_Place]:

@@ -1,8 +1,8 @@
 """Which wrapping a file is, told by its first bytes and never by its name.
 
 Signatures: ZIP, 7z, gzip and cabinets as in :mod:`mediashelf.formats.packed.signatures`; ECMA-119
-8.1.2 and ECMA-167 2/9.1.2 for discs; ``ISc(`` is libmagic's for InstallShield cabinets. Those of
-bzip2, xz, tar, LHA, ARJ and installer databases are from memory.
+8.1.2 and ECMA-167 2/9.1.2 for discs; ``ISc(`` is libmagic's for InstallShield cabinets. All
+others are from memory.
 """
 
 from __future__ import annotations
@@ -47,6 +47,14 @@ class Wrapping(StrEnum):
     XZ = "xz file"
     FLOPPY = "floppy image"
     ARJ = "ARJ archive"
+    ZOO = "ZOO archive"
+    ACE = "ACE archive"
+    ARC = "ARC archive"
+    Z = "Unix compress file"
+    LZIP = "lzip file"
+    LZOP = "lzop file"
+    LZ4 = "LZ4 file"
+    ZSTD = "Zstandard file"
     MSI = "installer database"
     INSTALLSHIELD = "InstallShield cabinet"
     COMPRESSED = "file compressed for a setup program (SZDD or KWAJ)"
@@ -58,6 +66,7 @@ class Wrapping(StrEnum):
 
 
 _AN = {Wrapping.LHA, Wrapping.XZ, Wrapping.ARJ, Wrapping.MSI, Wrapping.INSTALLSHIELD}
+_AN |= {Wrapping.ACE, Wrapping.ARC, Wrapping.LZ4, Wrapping.LZIP, Wrapping.LZOP}
 _FORMATS = {
     ContentFormat.ZIP: Wrapping.ZIP,
     ContentFormat.SEVEN_ZIP: Wrapping.SEVEN_ZIP,
@@ -77,8 +86,18 @@ _SIGNATURES = (
     (b"-lz", 2, Wrapping.LHA),
     (b"-pm", 2, Wrapping.LHA),
     (b"\x60\xea", 0, Wrapping.ARJ),
+    (b"\xdc\xa7\xc4\xfd", 20, Wrapping.ZOO),
+    (b"**ACE**", 7, Wrapping.ACE),
+    (b"\x1f\x9d", 0, Wrapping.Z),
+    (b"LZIP\x01", 0, Wrapping.LZIP),
+    (b"\x89LZO\0\r\n\x1a\n", 0, Wrapping.LZOP),
+    (b"\x04\x22M\x18", 0, Wrapping.LZ4),
+    (b"\x28\xb5\x2f\xfd", 0, Wrapping.ZSTD),
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", 0, Wrapping.MSI),
 )
+_ARC = re.compile(rb"\x1a[\x01-\x0b](?=[ -~]{1,12}\0)")
+"""A member's header of an ARC archive: its method, and a name of DOS."""
+
 ONE_FILE = frozenset({Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ})
 """Those that hold one file."""
 
@@ -99,12 +118,15 @@ def detect_wrapping(view: View) -> Wrapping | None:
     for signature, offset, wrapping in _SIGNATURES:
         if head.startswith(signature, offset):
             return wrapping
+    if _ARC.match(head):
+        return Wrapping.ARC
     return Wrapping.FLOPPY if read_fat(view) is not None else None
 
 
 _SUFFIXES = re.compile(
-    r"\.(001|7z|arj|bin|bz2|cab|ca_|com|dat|dsk|exe|ex_|flp|gz|hdr|ima|imz|img|in_|iso|lha|lzh"
-    r"|msi|pak|pkg|pma|lzs|rar|[r-z][0-9]{2}|tar|taz|tbz2?|tgz|txz|vfd|xz|z|zip|zi_)$|^[^.]+$"
+    r"\.(001|7z|ace|arc|arj|bin|bz2|cab|ca_|com|dat|dsk|exe|ex_|flp|gz|hdr|ima|imz|img|in_|iso|lha"
+    r"|lz4?|lzh|lzo|lzs|msi|pak|pkg|pma|rar|[r-z][0-9]{2}|tar|taz|tbz2?|tgz|tlz|txz|vfd|xz|z|zip"
+    r"|zi_|zoo|zst)$|^[^.]+$"
 )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import struct
+import zlib
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,8 @@ from make_old_archives import (
 from make_wrappings import WRAPPINGS, behind_program, make_zip
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
+from mediashelf.formats.packed.rar_parts import content_checksums
+from mediashelf.trees.bytes import Start
 from mediashelf.trees.members import MemberKind
 from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
 
@@ -83,6 +86,28 @@ def test_a_part_that_is_not_there_is_named(tmp_path: Path) -> None:
         open_tree(folder / NAMES[2])
 
 
+@pytest.mark.parametrize("number", [1, 2, 3])
+def test_a_flipped_byte_in_a_part_is_found(tmp_path: Path, number: int) -> None:
+    """Checked here: libarchive 3.6 lets some sets pass with wrong bytes."""
+    folder = put_parts(tmp_path / "d")
+    path = folder / NAMES[number - 1]
+    data = bytearray(path.read_bytes())
+    data[-100] ^= 0x10
+    path.write_bytes(data)
+    with open_tree(folder / NAMES[0]) as tree:
+        (member,) = tree.members
+        with pytest.raises(InputError, match=r"CRC"):
+            list(tree.stream(member))
+
+
+def test_checksums_of_members_in_parts_are_those_of_the_whole(tmp_path: Path) -> None:
+    whole = b"".join(make_rar_parts("TLAN.SYS", CONTENT, 3)) + make_rar({"A": b"a"})
+    checksums = content_checksums(Start(whole, len(whole)))
+    assert checksums == [zlib.crc32(CONTENT), zlib.crc32(b"a")]
+    assert content_checksums(Start(whole[:-1], len(whole) - 1)) == checksums
+    assert content_checksums(Start(make_rar5_part(0), 30)) == []
+
+
 def test_a_later_part_names_the_first(tmp_path: Path) -> None:
     (tmp_path / "a.part1.rar").write_bytes(make_rar5_part(0))
     (tmp_path / "a.part2.rar").write_bytes(make_rar5_part(1))
@@ -95,6 +120,22 @@ def test_hidden_names_are_called_encrypted(tmp_path: Path) -> None:
     path.write_bytes(make_rar({"A.TXT": b"a"}, hides_names=True))
     with pytest.raises(InputError, match="its list of files is encrypted"):
         open_tree(path)
+
+
+@pytest.mark.parametrize("name", ["pack.7z", "deflated.zip"])
+def test_a_file_cut_into_pieces_is_read_as_one(tmp_path: Path, name: str) -> None:
+    data = WRAPPINGS[name]({"TLAN.SYS": CONTENT})
+    step = len(data) // 3 + 1
+    pieces = {f"{name}.00{n + 1}": data[n * step : (n + 1) * step] for n in range(3)}
+    (tmp_path / "d").mkdir()
+    for one, piece in pieces.items():
+        (tmp_path / "d" / one).write_bytes(piece)
+    assert walked(tmp_path / "d") == ["TLAN.SYS"]
+    (tmp_path / "all.zip").write_bytes(make_zip(pieces))
+    assert walked(tmp_path / "all.zip") == ["TLAN.SYS"]
+    (tmp_path / "d" / f"{name}.003").unlink()
+    (said,) = walked(tmp_path / "d")
+    assert "is cut short" in said
 
 
 def test_a_hard_link_is_no_empty_file(tmp_path: Path) -> None:
@@ -118,6 +159,39 @@ def test_old_methods_of_lha_are_listed_and_not_read(tmp_path: Path, method: byte
         assert method.decode() in member.unreadable.reason
         with pytest.raises(InputError, match="which the library does not read"):
             next(tree.stream(member))
+
+
+def program_of_16_bits() -> bytes:
+    """A program of DOS of 600 bytes, as its header says (from memory)."""
+    head = struct.pack("<2sHHHHHHHHHHHHH", b"MZ", 600 - 512, 2, 0, 2, 0, 0, 0, 0, 0, 0, 0, 28, 0)
+    return head + bytes(600 - len(head))
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("setup.exe", program_of_16_bits() + make_lha({"TLAN.SYS": CONTENT})),
+        ("even.exe", program_of_16_bits() + b"\0" + make_lha({"TLAN.SYS": CONTENT})),
+        ("new.exe", behind_program(make_lha({"TLAN.SYS": CONTENT}))),
+        (
+            "setup.com",
+            b"\xeb\x60" + bytes(20) + b"-lh5-" + bytes(900) + make_lha({"TLAN.SYS": CONTENT}),
+        ),
+    ],
+)
+def test_lha_archives_that_unpack_themselves_are_opened(
+    tmp_path: Path, name: str, data: bytes
+) -> None:
+    (tmp_path / name).write_bytes(data)
+    with open_tree(tmp_path / name) as tree:
+        assert tree.form == "program with an LHA archive in it"
+    assert walked(tmp_path) == ["TLAN.SYS"]
+
+
+def test_a_program_that_only_names_a_method_of_lha_is_none(tmp_path: Path) -> None:
+    (tmp_path / "tool.com").write_bytes(b"\xeb\x60" + b"..-lh5-" * 500)
+    with pytest.raises(InputError, match="neither a folder nor an image"):
+        open_tree(tmp_path / "tool.com")
 
 
 CUT = sorted(name for name in WRAPPINGS if name.endswith((".7z", ".cab", ".zip", ".exe", ".gz")))

@@ -233,6 +233,14 @@ def test_nothing_in_the_current_folder_is_run_by_the_child(
         (behind_program(bytes(range(1, 256)) * 40), "an installer of unknown kind"),
         (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600), "an installer database"),
         (b"\x60\xea" + bytes(600), "an ARJ archive"),
+        (b"ZOO 2.10 Archive.\x1a\0\0\xdc\xa7\xc4\xfd" + bytes(600), "a ZOO archive"),
+        (b"\x12\x34\x31\0\0\0\x90**ACE**" + bytes(600), "an ACE archive"),
+        (b"\x1a\x08TLAN.SYS\0" + bytes(600), "an ARC archive"),
+        (b"\x1f\x9d\x90" + bytes(600), "a Unix compress file"),
+        (b"LZIP\x01\x0c" + bytes(600), "an lzip file"),
+        (b"\x89LZO\0\r\n\x1a\n" + bytes(600), "an lzop file"),
+        (b"\x04\x22M\x18" + bytes(600), "an LZ4 file"),
+        (b"\x28\xb5\x2f\xfd" + bytes(600), "a Zstandard file"),
     ],
 )
 def test_what_is_not_opened_has_a_name(tmp_path: Path, data: bytes, words: str) -> None:

@@ -10,15 +10,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
-from mediashelf.building.recipes.recipe import Recipe, SourceFolder
+from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import InputError
 from mediashelf.formats.inf.document import parse_inf
 from mediashelf.formats.inf.source_files import EVERY_SUFFIX, iter_source_disks, join_path
 from mediashelf.formats.inf.text_setup import parse_text_setup
 from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.members import Parts
-from mediashelf.trees.opening import open_tree
+from mediashelf.trees.opening import is_archive, open_tree
 from mediashelf.trees.tree import Tree
 
 _LONGEST_TEXT = 1 << 20
@@ -40,25 +41,36 @@ def join_floppies(recipe: Recipe) -> Recipe:
     """
     if len(recipe.folders) < 2:
         return recipe
-    texts = [
-        found
-        for number, source in enumerate(recipe.folders)
-        if (found := _look(number, source)) is not None
-    ]
     folders = list(recipe.folders)
-    for group in _sets(texts):
+    for group in _sets(_texts([source.path for source in folders])):
         to: Parts = () if len(group) == len(folders) else folders[group[0]].to
         for number in group:
             folders[number] = replace(folders[number], to=to)
     return replace(recipe, folders=tuple(folders))
 
 
-def _look(number: int, source: SourceFolder) -> _FloppyTexts | None:
+def group_floppies(paths: Sequence[Path]) -> list[tuple[Path, ...]]:
+    """Return the paths, those of a set of floppies together in the place of the first."""
+    sets = list(_sets(_texts(paths))) if len(paths) > 1 else []
+    first = {group[0]: group for group in sets}
+    later = {number for group in sets for number in group[1:]}
+    groups = (first.get(number, [number]) for number in range(len(paths)) if number not in later)
+    return [tuple(paths[number] for number in group) for group in groups]
+
+
+def _texts(paths: Sequence[Path]) -> list[_FloppyTexts]:
+    found = (_look(number, path) for number, path in enumerate(paths))
+    return [one for one in found if one is not None]
+
+
+def _look(number: int, path: Path) -> _FloppyTexts | None:
     """Return what a source says of disks, None for what is not a floppy."""
-    if source.path.is_dir():
+    if path.is_dir():
         return None
     try:
-        with open_tree(source.path) as tree:
+        if not is_archive(path):
+            return None
+        with open_tree(path) as tree:
             if not isinstance(tree, FloppyTree):
                 return None
             paths = frozenset(member.path.lower() for member in tree.members if member.is_file)

@@ -25,8 +25,10 @@ from mediashelf.formats.packed.archive_headers import (
     Numbers,
 )
 
+_RAR4 = b"Rar!\x1a\x07\0"
 _RAR5 = b"Rar!\x1a\x07\x01\0"
 _PART, _NAMES_HIDDEN, _IS_FIRST = 0x0001, 0x0080, 0x0100  # of the main header
+_SPLIT_BEFORE = 0x0001  # of the header of a member
 _SPLIT_AFTER, _HAS_DATA, _MORE_FOLLOW = 0x0002, 0x8000, 0x0001
 _RAR5_NUMBER, _RAR5_SPLIT_AFTER = 0x0002, 0x10
 _MOST_BLOCKS = 1_000_000
@@ -74,6 +76,34 @@ def goes_on(view: View) -> bool:
         if block.kind in ((RAR5_FILE, RAR5_SERVICE) if is_new else (RAR_FILE,)):
             is_split = bool(block.flags & (_RAR5_SPLIT_AFTER if is_new else _SPLIT_AFTER))
     return is_split
+
+
+def content_checksums(view: View) -> list[int]:
+    """Return the CRC-32 of each member of an archive of the fourth form, in its order.
+
+    ``view`` has all parts, one after the other. The last header of a member in several parts has
+    the checksum of the whole, those before it that of a piece (libarchive's source; real sets
+    agree). Empty for other forms.
+    """
+    checksums: list[int] = []
+    at = 0
+    while view.read(at, RAR_SIGNATURE_SIZE) == _RAR4:
+        at += RAR_SIGNATURE_SIZE
+        for _ in range(_MOST_BLOCKS):
+            header = view.read(at, 40)
+            block = _old_block(header)
+            if block is None or at + block.size > view.size:
+                return checksums
+            if block.kind == RAR_FILE:
+                checksum = int.from_bytes(header[16:20], "little")
+                if block.flags & _SPLIT_BEFORE and checksums:
+                    checksums[-1] = checksum
+                else:
+                    checksums.append(checksum)
+            at += block.size
+            if block.kind == RAR_END:
+                break
+    return checksums
 
 
 def part_number(name: str) -> int:

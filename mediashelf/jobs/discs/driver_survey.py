@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.building.sources.floppy_sets import group_floppies
 from mediashelf.drivers.asking import ask_ahead
 from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.machines.reading import Machine, read_machines
@@ -49,14 +50,20 @@ class DriverAnswer:
 def find_subjects(paths: Sequence[Path], options: RecipeOptions) -> DriverSubjects:
     """Read the recipes and the machine's files; options go before what a recipe says.
 
+    Floppies of one set are one source, as they are for a disc that is built of them.
+
     Raises :class:`InputError`, :class:`FormatError` and :class:`RecipeError`.
     """
-    recipes = [find_recipe([path], options) if can_be_planned(path) else None for path in paths]
+    groups = group_floppies(paths)
+    recipes = [
+        find_recipe(group, options) if len(group) > 1 or can_be_planned(group[0]) else None
+        for group in groups
+    ]
     named = [name for recipe in recipes if recipe for name in recipe.targets]
     of_recipes = (recipe.machines for recipe in recipes if recipe and recipe.machines)
     machines = options.machines or next(of_recipes, ())
     return DriverSubjects(
-        tuple(zip(paths, recipes, strict=True)),
+        tuple(zip((group[0] for group in groups), recipes, strict=True)),
         options.targets or tuple(dict.fromkeys(named)),
         read_machines(machines) if machines else None,
     )

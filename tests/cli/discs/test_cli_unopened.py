@@ -224,3 +224,20 @@ def test_a_set_of_floppies_becomes_one_folder(tmp_path: Path) -> None:
     }
     drafted = shelf.run("recipe", "new", *floppies).stdout
     assert drafted.count('to = "/"') == 2
+
+
+def test_drivers_of_a_set_of_floppies_are_looked_for_as_they_would_be_built(tmp_path: Path) -> None:
+    shelf = Shelf(tmp_path, width=300)
+    text = INF + (
+        b"CopyFiles=Files\r\n[Files]\r\nTLAN.SYS\r\n[DestinationDirs]\r\nDefaultDestDir=11\r\n"
+        b"[SourceDisksNames]\r\n1=One,T1\r\n2=Two,T2\r\n[SourceDisksFiles]\r\nTLAN.SYS=2\r\n"
+    )
+    (tmp_path / "disk1.ima").write_bytes(make_fat({"TLAN.INF": text, "T1": b"1"}))
+    (tmp_path / "disk2.ima").write_bytes(make_fat({"T2": b"2", "TLAN.SYS": b"driver"}))
+    (tmp_path / "machine.txt").write_text("PCI\\VEN_F4B9&DEV_0100\n")
+    wanted = ("-m", tmp_path / "machine.txt", "-t", "win9x")
+    floppies = (tmp_path / "disk1.ima", tmp_path / "disk2.ima")
+    result = shelf.run("drivers", *floppies, *wanted)
+    assert "1 of 1 device covered" in result.stdout
+    assert "floppies-joined" in result.stdout
+    assert "lacks TLAN.SYS" in shelf.run("drivers", floppies[0], *wanted, code=1).stdout
