@@ -22,6 +22,7 @@ class Readability(StrEnum):
 
     READS = "reads it"
     WITH_CARE = "reads it, with care"
+    DAMAGED = "it is damaged"
     IN_PART = "cannot read all of it"
     NOT_AT_ALL = "cannot read it"
 
@@ -85,10 +86,15 @@ def _asked_of(target: Target) -> _Asked:
     return asked
 
 
-def verdict_on(findings: Iterable[Finding]) -> Readability:
-    """Return what one target's findings about one disc come to; notes do not count."""
+def verdict_on(findings: Iterable[Finding], structure: Iterable[Finding] = ()) -> Readability:
+    """Return what one target's findings about one disc come to; notes do not count.
+
+    ``structure`` is what the disc's reader found: nobody is said to read a damaged disc.
+    """
     findings = list(findings)
     level = worst(findings)
+    if level is not Severity.ERROR and any(map(_is_damage, structure)):
+        return Readability.DAMAGED
     if level is None or level is Severity.NOTE:
         return Readability.READS
     if level is Severity.WARNING:
@@ -97,6 +103,11 @@ def verdict_on(findings: Iterable[Finding]) -> Readability:
         finding.rule in _HIDING_RULES and finding.severity is Severity.ERROR for finding in findings
     )
     return Readability.NOT_AT_ALL if hidden else Readability.IN_PART
+
+
+def _is_damage(finding: Finding) -> bool:
+    # Raw sectors keep a drive from serving the disc; its volume may well be whole.
+    return finding.severity is Severity.ERROR and finding.rule != "raw-sectors"
 
 
 def _check(disc: JudgedDisc, target: Target) -> Iterator[Finding]:

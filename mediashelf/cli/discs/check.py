@@ -46,7 +46,7 @@ from mediashelf.findings import Finding, Severity, worst
 from mediashelf.jobs.discs.checking import CheckedSource, examine_source
 from mediashelf.jobs.library.listing import is_wrong
 from mediashelf.jobs.library.naming import NamedFile, find_files, find_place
-from mediashelf.readability.check import Readability, verdict_on
+from mediashelf.readability.check import Readability
 from mediashelf.readability.targets import Target, load_targets, pick_targets
 from mediashelf.text import count_text, size_text
 
@@ -57,6 +57,7 @@ PLACES_SHOWN = 3  # of one rule, without --all
 _SHORT = {
     Readability.READS: "reads it",
     Readability.WITH_CARE: "with care",
+    Readability.DAMAGED: "damaged",
     Readability.IN_PART: "in part",
     Readability.NOT_AT_ALL: "not at all",
 }
@@ -182,7 +183,7 @@ class _Batch:
         self.not_served += answer.served is Severity.ERROR
         for target, findings in answer.targets:
             counts = self.verdicts.setdefault(target.name, Counter())
-            counts[verdict_on(findings)] += 1
+            counts[answer.verdict(findings)] += 1
 
     def say_end(self) -> None:
         """Close many answers with one table, and what was not answered."""
@@ -222,9 +223,9 @@ def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
     emulator = [item for item in answer.emulator if item.severity >= lowest]
     drivers = [item for item in answer.drivers or () if item.severity >= lowest]
     rows = [
-        _row(target, found)
+        (target.name, answer.verdict(found).value, summary(found))
         for target, found in answer.targets
-        if not quiet or verdict_on(found) is not Readability.READS
+        if not quiet or answer.verdict(found) is not Readability.READS
     ]
     if quiet and not (own or emulator or drivers or rows):
         return
@@ -239,7 +240,7 @@ def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
     if not quiet:
         say_wrapped(f"{own_part}: {summary(own)}; emulator: {_served(answer)}; {_contents(answer)}")
         if own_part == "structure" and answer.facts.volumes and _has_errors(own):
-            say_wrapped("This image is damaged; what is said of systems holds for a sound copy.")
+            say_wrapped("This image is damaged; findings for systems hold for a sound copy.")
         say()
     limit = 0 if show_all else PLACES_SHOWN
     _say_part(own_part, own, limit)
@@ -294,10 +295,6 @@ def _origin(answer: CheckedSource) -> str:
     return f"planned from a {answer.kind}: "
 
 
-def _row(target: Target, findings: Sequence[Finding]) -> tuple[str, str, str]:
-    return target.name, verdict_on(findings).value, summary(findings)
-
-
 def _answer(answer: CheckedSource) -> Mapping[str, Any]:
     facts = answer.facts
     return {
@@ -306,16 +303,18 @@ def _answer(answer: CheckedSource) -> Mapping[str, Any]:
         "size": facts.size,
         "label": next((volume.label for volume in facts.volumes), ""),
         "is_complete": all(volume.is_complete for volume in facts.volumes),
-        "targets": [_verdict_document(target, found) for target, found in answer.targets],
+        "targets": [_verdict_document(answer, *one) for one in answer.targets],
         "findings": [{"about": about, **plain(item)} for about, item in answer.findings],
     }
 
 
-def _verdict_document(target: Target, findings: Sequence[Finding]) -> Mapping[str, Any]:
+def _verdict_document(
+    answer: CheckedSource, target: Target, findings: Sequence[Finding]
+) -> Mapping[str, Any]:
     counts = Counter(finding.severity for finding in findings)
     return {
         "target": target.name,
-        "verdict": verdict_on(findings).value,
+        "verdict": answer.verdict(findings).value,
         "errors": counts[Severity.ERROR],
         "warnings": counts[Severity.WARNING],
         "notes": counts[Severity.NOTE],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
 from mediashelf.jobs.progress import Progress, no_progress
-from mediashelf.readability.check import check_targets
+from mediashelf.readability.check import Readability, check_targets, verdict_on
 from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
 from mediashelf.sessions.discs.ways_out import as_not_padded, is_disc, is_to_pad
@@ -48,6 +48,10 @@ class CheckedSource:
             *(("target", one) for _, found in self.targets for one in found),
             *(("drivers", one) for one in self.drivers or ()),
         ]
+
+    def verdict(self, found: Iterable[Finding]) -> Readability:
+        """What a target's findings come to on this disc."""
+        return verdict_on(found, self.own if self.kind == "image" else ())
 
     @property
     def served(self) -> Severity | None:

@@ -40,7 +40,7 @@ def examine_image(
     findings = list(image.findings)
     verdicts = []
     for target, found in check_targets(image.facts, targets):
-        verdicts.append((target.name, str(verdict_on(found))))
+        verdicts.append((target.name, str(verdict_on(found, image.findings))))
         findings += found
     surveys = []
     if machine_path is not None:

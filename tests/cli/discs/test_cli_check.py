@@ -179,6 +179,24 @@ def test_a_damaged_tree_is_not_called_readable(tmp_path: Path) -> None:
     assert "This image is damaged" in run(tmp_path / "a.iso", "-t", "nt5").stdout
 
 
+def test_no_system_is_said_to_read_a_damaged_image(tmp_path: Path) -> None:
+    good = make_iso(FILES, joliet=True, **ROOM)
+    control = tmp_path / "good.iso"
+    control.write_bytes(good.data)
+    data = bytearray(good.data)
+    data[16 * 2048 + 132] ^= 1  # the path table size, whose other copy stays (ECMA-119 8.4.10)
+    (tmp_path / "bad.iso").write_bytes(data)
+    damaged = read(tmp_path / "bad.iso", "-t", "nt5")["inputs"][0]
+    assert damaged["targets"][0]["verdict"] == "it is damaged"
+    assert read(control, "-t", "nt5")["inputs"][0]["targets"][0]["verdict"] == "reads it"
+    end = CliRunner().invoke(main, ["check", str(control), str(tmp_path / "bad.iso"), "-t", "nt5"])
+    assert "reads it  with care  damaged" in end.stdout
+    row = next(
+        line for line in end.stdout.splitlines() if line.startswith("nt5 ") and "it" not in line
+    )
+    assert row.split() == ["nt5", "1", "0", "1", "0", "0"]
+
+
 def test_the_emulators_limits_stand_apart(tmp_path: Path) -> None:
     image = make_iso(FILES, joliet=True).save(tmp_path / "small.iso")
     result = run(image, "-t", "nt5")
