@@ -135,7 +135,13 @@ def looked_into(db: sqlite3.Connection) -> LookedInto:
         "WHERE NOT is_sheet GROUP BY images.id"
     ).fetchall()
     count = Counter(reader for (reader,) in readers)
-    kinds = dict(db.execute("SELECT kind, count(*) FROM packages GROUP BY kind").fetchall())
+    kinds = dict(
+        db.execute(  # a shelf that was dropped leaves packages until the next scan
+            "SELECT kind, count(*) FROM packages WHERE source_id IN "
+            "(SELECT package_sources.id FROM package_sources JOIN fixity "
+            "ON fixity.digest = package_sources.digest AND replaced_at IS NULL) GROUP BY kind"
+        ).fetchall()
+    )
     packages = kinds.pop("inf", 0)
     return LookedInto(
         len(readers) - count[0], packages, sum(kinds.values()), count[PLAIN], count[0]

@@ -17,6 +17,7 @@ from make_wrappings import make_seven_zip, make_zip
 from mediashelf.catalogue.bench.session_rows import NoteResult, PreparedSession, SessionDisc
 from mediashelf.catalogue.bench.session_store import add_note, record_session
 from mediashelf.catalogue.packages.asking import unopened_in
+from mediashelf.catalogue.shelves import drop_shelf
 from mediashelf.drivers import recorded
 from mediashelf.drivers.coverage import Cover, Reason, reason_lost
 from mediashelf.drivers.machines.devices import Device, device_from_ids
@@ -284,6 +285,15 @@ def test_what_no_scan_looked_into_is_counted(library: Library) -> None:
     (library.root / "a.iso").write_bytes(make_iso({"A.TXT": b"x"}).data)
     library.scan()
     assert ask(library, WIN9X).looked.not_yet == 1
+
+
+def test_packages_of_a_shelf_that_was_dropped_are_not_counted(library: Library) -> None:
+    keep(library, "a.iso", {"V/LKV.INF": inf_text(BOARD), "V/LKV.SYS": b"x"})
+    looked = ask(library, WIN9X).looked
+    assert (looked.image_count, looked.package_count) == (1, 1)
+    drop_shelf(library.catalogue, "home")
+    looked = ask(library, WIN9X).looked
+    assert (looked.image_count, looked.package_count, looked.other_count) == (0, 0, 0)
 
 
 @pytest.mark.parametrize(
