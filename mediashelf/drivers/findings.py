@@ -66,7 +66,7 @@ def _several_versions(survey: Survey) -> Iterator[Finding]:
                     "package-in-several-versions",
                     Severity.NOTE,
                     package.path,
-                    f"It is of {own.date_text}, version {own.version_text}; {latest.path}, for the "
+                    f"it is of {own.date_text}, version {own.version_text}; {latest.path}, for the "
                     f"same devices, is of {version.date_text}, version {version.version_text}",
                     "keep the one that is meant",
                     driver_page("INF DriverVer directive"),
@@ -98,7 +98,7 @@ def _check_device(survey: Survey, cover: DeviceCover, number: int) -> Iterator[F
             "device-with-generic-driver",
             Severity.WARNING,
             where,
-            f"Only {cover.best.package.path} fits, by {cover.best.match.identifier}, "
+            f"only {cover.best.package.path} fits, by {cover.best.match.identifier}, "
             "which is a kind of device",
             "add the manufacturer's package",
             RANKING,
@@ -109,7 +109,7 @@ def _check_device(survey: Survey, cover: DeviceCover, number: int) -> Iterator[F
             "device-board-unknown",
             Severity.WARNING,
             where,
-            f"Only some boards with this chip have a driver here ({names}), and the machine's "
+            f"only some boards with this chip have a driver here ({names}), and the machine's "
             "file does not tell the board",
             "make the file with lspci -nnvmm, which shows the subsystem",
             "identifiers-for-pci-devices",
@@ -120,7 +120,7 @@ def _check_device(survey: Survey, cover: DeviceCover, number: int) -> Iterator[F
             "device-board-unknown",
             Severity.NOTE,
             where,
-            f"On some boards with this chip {names} may win, and the machine's file does not "
+            f"on some boards with this chip {names} may win, and the machine's file does not "
             "tell the board",
             "make the file with lspci -nnvmm, which shows the subsystem",
             "identifiers-for-pci-devices",
@@ -164,10 +164,10 @@ def _others(cover: DeviceCover) -> list[Candidate]:
 
 
 def _without_driver(survey: Survey, cover: DeviceCover, where: str) -> Finding:
-    message = f"No package here names {cover.device.main_id}"
+    message = f"no package here names {cover.device.main_id}"
     unfit = survey.unfit_for(cover.device)
     if not survey.family.takes_infs:
-        message = f"No package is declared for {cover.device.main_id}"
+        message = f"no package is declared for {cover.device.main_id}"
     elif unfit:
         package, fit = unfit[0]
         message = f"{package.path} names it, but {FIT_WORDS[fit]}"
@@ -178,7 +178,7 @@ def _without_driver(survey: Survey, cover: DeviceCover, where: str) -> Finding:
             "device-without-driver",
             Severity.WARNING,
             where,
-            f"Only {by_hand.path} names it, a {by_hand.kind}: {by_hand.state_words}",
+            f"only {by_hand.path} names it, a {by_hand.kind}: {by_hand.state_words}",
             "load it by hand from a floppy disk during text-mode setup",
             'Windows Driver Kit, "TxtSetup.oem File Format"',
         )

@@ -25,7 +25,7 @@ def check_losses(sources: Survey, disc: Survey) -> Iterator[Finding]:
             continue
         if here.state is DriverState.NONE:
             place = _place(before)
-            message = f"Its driver in the sources, {place}, is not on the disc"
+            message = f"its driver in the sources, {place}, is not on the disc"
             yield _lost(disc, after, number, message)
             continue
         lost = [name for name in here.missing if name not in there.missing]

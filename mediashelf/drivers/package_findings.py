@@ -214,7 +214,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
             "catalog-missing",
             Severity.WARNING,
             path,
-            f"The catalog {check.missing_catalog} is not beside the INF, so it counts as unsigned",
+            f"the catalog {check.missing_catalog} is not beside the INF, so it counts as unsigned",
             "copy it from the manufacturer's disk, uncompressed",
             driver_page("INF Version section"),
         )
@@ -223,7 +223,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
             "tag-file-missing",
             Severity.WARNING,
             path,
-            f"The tag file {tag} is not there; setup may say that this is the wrong disk",
+            f"the tag file {tag} is not there; setup may say that this is the wrong disk",
             "copy it from the manufacturer's disk",
             driver_page("INF SourceDisksNames section"),
         )
@@ -236,7 +236,7 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
             "inf-of-system-needed",
             Severity.NOTE,
             path,
-            f"It builds on {', '.join(names)}, outside the package{unseen}",
+            f"it builds on {', '.join(names)}, outside the package{unseen}",
             "have the system's own disc at hand",
             driver_page("INF Version section, INF DDInstall section"),
         )

@@ -56,7 +56,7 @@ def _finding(
         "driver-differs-by-release",
         Severity.WARNING if has_less else Severity.NOTE,
         device_label(cover, number),
-        f"It gets {', '.join(parts)}",
+        f"it gets {', '.join(parts)}",
         "name the release that will be installed with --release",
         driver_page("INF Manufacturer section"),
         target=survey.target,

@@ -46,7 +46,7 @@ def test_nothing_is_lost_where_everything_is_there() -> None:
 
 def test_a_driver_that_is_gone() -> None:
     (loss,) = losses(surveyed(make_tree(WHOLE)), surveyed(make_tree(without("/n/tern.inf"))))
-    assert loss == ("device 2", "Its driver in the sources, /n/tern.inf, is not on the disc")
+    assert loss == ("device 2", "its driver in the sources, /n/tern.inf, is not on the disc")
 
 
 def test_a_driver_that_lost_a_file() -> None:
@@ -91,7 +91,7 @@ def test_declared_drivers_are_lost_with_their_folder() -> None:
     gone = surveyed(make_tree({"/ELSE/V.COM": b"v"}, provides=provides), family="dos")
     assert losses(whole, whole) == []
     assert losses(whole, gone) == [
-        ("device 1", "Its driver in the sources, /DOS, is not on the disc"),
+        ("device 1", "its driver in the sources, /DOS, is not on the disc"),
     ]
 
 

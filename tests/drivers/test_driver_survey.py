@@ -287,4 +287,4 @@ def test_files_that_no_other_inf_has_are_not_counted() -> None:
     text = inf_text(VIDEO, copies="CopyFiles=@lkv.sys\r\nInclude=display.inf")
     _, findings = surveyed(make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"}), "nt5")
     (note,) = (one for one in findings if one.rule == "inf-of-system-needed")
-    assert note.message == "It builds on display.inf, outside the package"
+    assert note.message == "it builds on display.inf, outside the package"

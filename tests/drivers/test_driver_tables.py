@@ -100,10 +100,10 @@ def test_a_driver_that_another_release_does_not_get_is_told() -> None:
     text = inf_text(VIDEO, decorations=",NTx86.5.1").replace("[Models]", "[Models.NTx86.5.1]")
     (finding,) = releases(make_tree({"/lkv.inf": text}))
     assert (finding.rule, finding.severity) == ("driver-differs-by-release", Severity.WARNING)
-    assert finding.message == "It gets no driver with 5.0"
+    assert finding.message == "it gets no driver with 5.0"
     (finding,) = releases(make_tree({"/lkv.inf": text}), (5, 0))
     assert finding.severity is Severity.NOTE
-    assert finding.message == ("It gets /lkv.inf [Install] with 5.1, /lkv.inf [Install] with 5.2")
+    assert finding.message == ("it gets /lkv.inf [Install] with 5.1, /lkv.inf [Install] with 5.2")
 
 
 def test_a_driver_for_every_release_is_not() -> None:

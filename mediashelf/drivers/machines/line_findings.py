@@ -28,7 +28,7 @@ class LineFindings:
         self.add(
             "names-without-numbers",
             number,
-            "The device has a name but no numbers, so its identifiers are unknown",
+            "the device has a name but no numbers, so its identifiers are unknown",
             "run lspci -nnvmm and use its output",
         )
 
@@ -37,7 +37,7 @@ class LineFindings:
         self.add(
             "machine-line-unknown",
             number,
-            f"The line holds no device: {line.strip()[:60]}",
+            f"the line holds no device: {line.strip()[:60]}",
             "start remarks with #",
         )
 

@@ -82,7 +82,7 @@ def parse_machine(text: str, *, name: str = "machine") -> Machine:
                 "machine-without-devices",
                 Severity.ERROR,
                 name,
-                "No device was found in the machine's file",
+                "no device was found in the machine's file",
                 "use the output of lspci -nnvmm, or one hardware id a line",
             )
         )

@@ -132,7 +132,7 @@ class TextParser:
             self._problems.add(
                 "machine-record-incomplete",
                 record.line,
-                "The record lacks Slot, Class, Vendor or Device",
+                "the record lacks Slot, Class, Vendor or Device",
                 "copy the whole output",
             )
         else:

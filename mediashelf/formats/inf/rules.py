@@ -54,63 +54,63 @@ RULES = {
         _GUIDELINES,
     ),
     "utf-8-inf": _warning(
-        "The text is UTF-8 with a byte order mark, which INF files may not have",
+        "the text is UTF-8 with a byte order mark, which INF files may not have",
         "save it in UTF-16 (or plain ASCII for old systems)",
         _GUIDELINES,
     ),
     "code-page-text": _note(
-        "Some characters depend on the code page of the system that reads them",
+        "some characters depend on the code page of the system that reads them",
         "nothing to do if only displayed names are affected",
         _GUIDELINES,
     ),
     "text-before-section": _warning(
-        "Text before the first section: {}", "remove it or start it with ;", _SYNTAX
+        "text before the first section: {}", "remove it or start it with ;", _SYNTAX
     ),
     "text-not-read-on": _warning(
-        "Reading stopped here: more than {}", "look at the text by hand", "our own limit"
+        "reading stopped here: more than {}", "look at the text by hand", "our own limit"
     ),
     "line-cut": _warning(
-        "A line has more than 262,144 characters and was cut: {}…",
+        "a line has more than 262,144 characters and was cut: {}…",
         "look at the text by hand",
         "our own limit",
     ),
     "strings-cut": _warning(
-        "Its %strings% would grow beyond the limit for one text; each was cut to {} characters",
+        "its %strings% would grow beyond the limit for one text; each was cut to {} characters",
         "look at the text by hand",
         "our own limit",
     ),
     "section-not-closed": _warning("A section's name is not closed by ]: {}", "add ]", _SYNTAX),
     "text-after-section": _note("Text after a section's name is not read: {}", "", _SYNTAX),
     "section-name-long": _warning(
-        "A section's name has more than 255 characters: {}…", "shorten it", _SYNTAX
+        "a section's name has more than 255 characters: {}…", "shorten it", _SYNTAX
     ),
     "field-long": _warning("A field has more than 4095 characters: {}…", "shorten it", _SYNTAX),
     "quote-not-closed": _warning("A quote is not closed on its line: {}", 'add "', _SYNTAX),
     "continuation-joins-entry": _warning(
-        "The line before ends in a backslash outside quotes, so {} is joined to it",
+        "the line before ends in a backslash outside quotes, so {} is joined to it",
         'put the backslash in quotes, as in "\\"',
         _SYNTAX,
     ),
     "continuation-before-section": _warning(
-        "The line ends in a backslash but the next one starts a section: {}",
+        "the line ends in a backslash but the next one starts a section: {}",
         'remove the backslash or put it in quotes, as in "\\"',
         _SYNTAX,
     ),
     "continuation-at-end": _warning(
-        "The text ends in a continued line: {}", "complete the line", _SYNTAX
+        "the text ends in a continued line: {}", "complete the line", _SYNTAX
     ),
     # [Version].
     "inf-signature": _error(
-        "The signature is {}; the INF is not accepted",
+        "the signature is {}; the INF is not accepted",
         "write $Windows NT$ or $Chicago$, with both dollar signs",
         _VERSION,
     ),
     "signature-windows-95": _note(
-        "The signature {} is for 9x systems only", "", "from memory; the documentation lacks it"
+        "the signature {} is for 9x systems only", "", "from memory; the documentation lacks it"
     ),
     "class-missing": _warning("Neither Class nor ClassGuid is in [Version]", "add them", _VERSION),
     "class-name-long": _warning(
-        "The class name {} has more than 32 characters", "shorten it", _VERSION
+        "the class name {} has more than 32 characters", "shorten it", _VERSION
     ),
     "driver-version-absent": _note(
         "DriverVer is missing, so any package of equal rank with a date is preferred",
@@ -135,7 +135,7 @@ RULES = {
         _MANUFACTURER,
     ),
     "install-section-missing": _error(
-        "A device's install section [{}] does not exist, with any platform suffix",
+        "a device's install section [{}] does not exist, with any platform suffix",
         "add the section",
         _MODELS,
     ),
@@ -151,7 +151,7 @@ RULES = {
         _COPY_FILES,
     ),
     "catalog-is-listed": _warning(
-        "The catalog file {} is also listed as a source file",
+        "the catalog file {} is also listed as a source file",
         "remove it from CopyFiles and SourceDisksFiles",
         _VERSION,
     ),
@@ -179,10 +179,10 @@ RULES = {
         "%{}% is not in [Strings]", "add it or remove the percent signs", _STRINGS
     ),
     "duplicate-string": _warning(
-        "The string {} is defined twice, differently", "keep one", _SYNTAX
+        "the string {} is defined twice, differently", "keep one", _SYNTAX
     ),
     "string-long": _note(
-        "The string {} is longer than the 512 characters that systems before 6.0 read",
+        "the string {} is longer than the 512 characters that systems before 6.0 read",
         "",
         _STRINGS,
     ),

@@ -34,7 +34,7 @@ def check_sources(recipe: Recipe, listing: Listing) -> Iterator[Finding]:
                 "source-without-files",
                 Severity.NOTE,
                 str(source.path),
-                "No file is taken from it" if is_picked else "It has no files",
+                "no file is taken from it" if is_picked else "it has no files",
                 "check only and skip" if is_picked else "check the path, or leave it out",
             )
     for name, paths in sorted(leftovers.items()):

@@ -115,7 +115,7 @@ def test_a_device_that_loses_its_driver_blocks_the_disc(work: Path, skip: str) -
     assert result.exit_code == 12
     assert "error driver-lost-on-disc [win9x]" in result.stdout
     assert re.sub(r"\s+", " ", result.stdout).count(
-        "Its driver in the sources, /Larkspur Video/LKV.INF, is not on the disc"
+        "its driver in the sources, /Larkspur Video/LKV.INF, is not on the disc"
     )
     assert not (work / "disc.iso").exists()
     anyway = run("disc.toml", "-o", "disc.iso", "--anyway")

@@ -450,7 +450,7 @@ def test_what_a_person_should_know_of_the_sources(tmp_path: Path) -> None:
         }
         left = "left by a desktop, no part of the disc"
         assert found == {
-            (str(tmp_path / "b"), "It has no files"),
+            (str(tmp_path / "b"), "it has no files"),
             ("/a/.DS_Store", f"2 files named .DS_Store: {left}"),
             ("/a/sub/Thumbs.db", f"1 file named Thumbs.db: {left}"),
         }
