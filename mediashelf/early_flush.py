@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import Future, ThreadPoolExecutor
-from types import TracebackType
 from typing import Self
 
 
@@ -25,14 +24,9 @@ class EarlyFlush:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *raised: object) -> None:
         self._pool.shutdown()  # the descriptor may be closed only after this
-        if self._running is not None and error is None:
+        if self._running is not None and kind is None:
             self._running.result()
 
     def add(self, count: int) -> None:

@@ -9,7 +9,6 @@ import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from types import TracebackType
 from typing import Protocol
 
 from mediashelf.errors import InputError
@@ -156,12 +155,7 @@ class DiscImage:
     def __enter__(self) -> DiscImage:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self.close()
 
     def close(self) -> None:

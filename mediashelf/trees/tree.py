@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterator, Sequence
 from contextlib import closing
-from types import TracebackType
 from typing import Protocol, Self
 
 from mediashelf.errors import InputError
@@ -62,12 +61,7 @@ class Tree:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self.close()
 
     def close(self) -> None:

@@ -6,7 +6,6 @@ import hashlib
 from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from types import TracebackType
 from typing import NamedTuple, Protocol, Self
 
 import xxhash
@@ -83,12 +82,7 @@ class PassingDigests:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self._pool.shutdown(cancel_futures=True)
 
     def passing(self, content: Content, pieces: Iterable[Piece]) -> Iterator[Piece]:

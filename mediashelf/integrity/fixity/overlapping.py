@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from concurrent.futures import Future, ThreadPoolExecutor
-from types import TracebackType
 from typing import Self
 
 from mediashelf.integrity.fixity.digests import Digester, Digests
@@ -26,12 +25,7 @@ class OverlappedDigester:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self._pool.shutdown()  # a buffer may be closed only after this
 
     def update(self, data: Piece) -> None:
