@@ -5,9 +5,11 @@ Rules are those of the page "general-syntax-rules-for-inf-files" where no other 
 
 from __future__ import annotations
 
+import random
+
 import pytest
 
-from mediashelf.formats.inf.lexer import lex_inf
+from mediashelf.formats.inf.lexer import faultless_entries, lex_inf, lex_lines
 from mediashelf.formats.inf.sections import InfEntry
 
 
@@ -142,3 +144,19 @@ def test_problems_have_a_rule_and_a_line(text: str, found: list[tuple[str, int]]
 
 def test_a_section_without_its_bracket_is_still_read() -> None:
     assert lex_inf("[s ; why\na = 1").sections["s"].entries[0].key == "a"
+
+
+def test_the_fast_way_reads_faultless_lines_as_the_long_one_does() -> None:
+    chance = random.Random(20)
+    parts = ["key", "=", ",", " ", "\t", "a.sys", "%s%", '"q, r"', ";", "\\", "\n"]
+    compared = 0
+    for _ in range(3_000):
+        parts = chance.choices(
+            ["key", "=", ",", " ", "\t", "a.sys", "%s%", '"q, r"', ";", "\\", "\n"], k=12
+        )
+        text = "".join(parts)
+        entries, is_faultless = lex_lines(text, 7)
+        if is_faultless:
+            compared += 1
+            assert faultless_entries(text, 7) == entries, text
+    assert compared > 1_000
