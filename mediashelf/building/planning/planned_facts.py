@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime
+from typing import Any
 
 from mediashelf.building.naming.layout import Layout
 from mediashelf.building.naming.names import Label
 from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.sources.clock import record_date
-from mediashelf.building.tree import DiscFile
 from mediashelf.formats.volume import (
     FLAG_DIRECTORY,
     BootFacts,
@@ -30,6 +30,7 @@ def planned_facts(
     """Return the facts of both volumes and of the boot catalog."""
     text = made.isoformat(timespec="seconds")
     known: _KnownExtents = {}
+    iso, joliet = layout.iso, layout.joliet
     volumes = tuple(
         VolumeFacts(
             kind=kind,
@@ -45,8 +46,8 @@ def planned_facts(
             set_size=1,
         )
         for kind, name, entries, detail, level in (
-            (VolumeKind.ISO9660, label.short, _iter_short(layout.iso, known), "", None),
-            (VolumeKind.JOLIET, label.long, _iter_long(layout.joliet, known), "level 3", 3),
+            (VolumeKind.ISO9660, label.short, _iter_entries(iso, known, "ascii"), "", None),
+            (VolumeKind.JOLIET, label.long, _iter_entries(joliet, known, ""), "level 3", 3),
         )
     )
     return DiscFacts(layout.size, volumes, boot)
@@ -56,36 +57,31 @@ _KnownExtents = dict[int, tuple[Extent, ...]]
 """The extents of contents by their id(): both trees, and equal files, show the same."""
 
 
-def _iter_short(directories: list[PlannedDirectory], known: _KnownExtents) -> Iterator[Entry]:
+_new: Callable[..., Any] = tuple.__new__  # most of the time is spent making entries
+
+
+def _iter_entries(
+    directories: list[PlannedDirectory], known: _KnownExtents, encoding: str
+) -> Iterator[Entry]:
+    """Yield the entries of one tree; without an ``encoding`` identifiers are the names."""
     for directory in directories:
-        for child in directory.children:
-            item, identifier = child.item, child.identifier.decode("ascii")
+        for name, recorded, item in directory.children:
+            identifier = recorded.decode(encoding) if encoding else name
             if isinstance(item, PlannedDirectory):
                 yield _directory(item, identifier)
-            else:
-                yield _file(item, item.short_path, identifier, known)
-
-
-def _iter_long(directories: list[PlannedDirectory], known: _KnownExtents) -> Iterator[Entry]:
-    for directory in directories:
-        for child in directory.children:
-            item = child.item
-            if isinstance(item, PlannedDirectory):
-                yield _directory(item, child.name)
-            else:
-                yield _file(item, item.long_path, child.name, known)
+                continue
+            content = item.content
+            extents = known.get(id(content))
+            if extents is None:
+                size = content.size
+                extents = (_new(Extent, (content.lba, size, 0)),) if size else ()
+                known[id(content)] = extents
+            path = item.short_path if encoding else item.long_path
+            fields = (path, identifier, content.size, False, extents)
+            yield _new(Entry, (*fields, record_date(item.modified), 0, -1))
 
 
 def _directory(directory: PlannedDirectory, identifier: str) -> Entry:
     extents = (Extent(directory.lba, directory.size),)
     date = record_date(directory.folder.modified)
     return Entry(directory.path, identifier, directory.size, True, extents, date, FLAG_DIRECTORY)
-
-
-def _file(file: DiscFile, path: str, identifier: str, known: _KnownExtents) -> Entry:
-    content = file.content
-    extents = known.get(id(content))
-    if extents is None:
-        extents = (Extent(content.lba, content.size),) if content.size else ()
-        known[id(content)] = extents
-    return Entry(path, identifier, content.size, False, extents, record_date(file.modified))
