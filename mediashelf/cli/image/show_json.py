@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from json.encoder import encode_basestring_ascii as quoted
 from typing import Any
@@ -11,10 +11,11 @@ from typing import Any
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.documents import chosen, document
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.volume import (
     FLAG_HIDDEN,
     BootFacts,
-    Entry,
+    Extent,
     VolumeFacts,
     parse_record_date,
 )
@@ -56,8 +57,15 @@ def json_lines(
     yield f'{_dump(head)[:-1]}, "volumes": ['
     for number, volume in enumerate(volumes, 1):
         yield f'{_dump(_volume(volume))[:-1]}, "entries": ['
-        yield from _entry_lines(volume.entries[:-1], ",")
-        yield from _entry_lines(volume.entries[-1:], "")
+        last = ""
+        for folder in iter_folders(volume.entries):
+            if last:
+                yield f"{last},"
+            *lines, last = _entry_lines(folder)
+            if lines:
+                yield ",\n".join(lines) + ","
+        if last:
+            yield last
         yield "]}" + ("," if number < len(volumes) else "")
     yield "]}"
 
@@ -98,24 +106,41 @@ def udf_revision_text(volume: VolumeFacts) -> str:
     return f"{volume.udf_revision >> 8:x}.{volume.udf_revision & 0xFF:02x}"
 
 
-def _entry_lines(entries: Iterable[Entry], end: str) -> Iterator[str]:
-    """Yield entries as JSON; by hand, as a disc can have 100,000 of them."""
-    for path, identifier, size, is_directory, extents, date, flags, _ in entries:
-        if len(extents) == 1:
-            ((lba, length, _),) = extents
-            places = f'{{"lba": {lba}, "size": {length}}}'
-        else:
-            places = ", ".join(
-                [f'{{"lba": {lba}, "size": {length}}}' for lba, length, _ in extents]
-            )
-        yield (
-            f'{{"path": {quoted(path)}, "identifier": {quoted(identifier)}, '
-            f'"size": {size}, {_kind(is_directory, flags, date)}, "extents": [{places}]}}{end}'
-        )
+def _entry_lines(folder: Folder) -> list[str]:
+    """Return entries as JSON; by hand, as a disc can have 100,000 of them."""
+    kinds = map(_kind, folder.are_folders, folder.flags, folder.dates)
+    start = f'{{"path": {quoted(folder.path)[:-1]}/'
+    texts = _quoted(folder.names), _quoted(folder.identifiers), folder.sizes
+    if folder.extents is not None:
+        columns = zip(*texts, kinds, map(_places, folder.extents), strict=True)
+        return [
+            f'{start}{name}", "identifier": "{identifier}", "size": {size}, {kind}, '
+            f'"extents": [{places}]}}'
+            for name, identifier, size, kind, places in columns
+        ]
+    return [
+        f'{start}{name}", "identifier": "{identifier}", "size": {size}, {kind}, '
+        f'"extents": [{{"lba": {lba}, "size": {size}}}]}}'
+        if size
+        else f'{start}{name}", "identifier": "{identifier}", "size": 0, {kind}, "extents": []}}'
+        for name, identifier, size, kind, lba in zip(*texts, kinds, folder.lbas, strict=True)
+    ]
+
+
+def _quoted(texts: Sequence[str]) -> Sequence[str]:
+    """Return what stands between the quotes of each text in JSON."""
+    together = "".join(texts)
+    if together.isascii() and together.isprintable() and not {'"', "\\"} & set(together):
+        return texts
+    return [quoted(text)[1:-1] for text in texts]
+
+
+def _places(extents: tuple[Extent, ...]) -> str:
+    return ", ".join([f'{{"lba": {lba}, "size": {length}}}' for lba, length, _ in extents])
 
 
 @lru_cache(maxsize=4096)  # most entries of a disc share few dates
-def _kind(is_directory: bool, flags: int, date: bytes) -> str:
+def _kind(is_directory: int, flags: int, date: bytes) -> str:
     return (
         f'"is_directory": {"true" if is_directory else "false"}, '
         f'"is_hidden": {"true" if flags & FLAG_HIDDEN else "false"}, '

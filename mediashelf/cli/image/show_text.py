@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from itertools import islice
+from itertools import compress
 
 import click
 
@@ -12,6 +12,7 @@ from mediashelf.cli.image.show_json import udf_revision_text
 from mediashelf.cli.image.show_tree import tree_lines
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, terminal_width
 from mediashelf.findings import Severity
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.iso.boot_catalog import PLATFORMS
 from mediashelf.formats.volume import (
     SECTOR_SIZE,
@@ -24,6 +25,7 @@ from mediashelf.image import DiscImage
 from mediashelf.text import count_text, size_text, wrap
 
 LABEL_WIDTH = 10
+_AT_ONCE = 1 << 18  # characters
 PLACES_SHOWN = 3  # of one rule, without --all
 MEDIA_SHOWN = ("74min", "80min")
 MEDIA_TYPES = {
@@ -122,11 +124,14 @@ def _say_volume(volume: VolumeFacts) -> None:
 def _holdings(volume: VolumeFacts) -> str:
     if not volume.entries_read:
         return "contents not read"
-    files = volume.files
+    size = folder_count = 0
+    for folder in iter_folders(volume.entries):
+        folder_count += sum(folder.are_folders)
+        size += sum(folder.sizes) - sum(compress(folder.sizes, folder.are_folders))
     text = (
-        f"{count_text(len(files), 'file')}, "
-        f"{count_text(len(volume.entries) - len(files), 'folder')}, "
-        f"{size_text(sum([entry.size for entry in files]))}"
+        f"{count_text(len(volume.entries) - folder_count, 'file')}, "
+        f"{count_text(folder_count, 'folder')}, "
+        f"{size_text(size)}"
     )
     return text if volume.is_complete else f"{text}; some of it could not be read"
 
@@ -175,7 +180,14 @@ def _say_findings(image: DiscImage, *, show_all: bool, quiet: bool, is_named: bo
 
 
 def write_lines(lines: Iterable[str]) -> None:
-    """Print many lines that are safe already, some thousands at a time."""
-    iterator = iter(lines)
-    while block := list(islice(iterator, 4096)):
+    """Print many lines that are safe already, some hundred thousand characters at a time."""
+    block: list[str] = []
+    size = 0
+    for line in lines:
+        block.append(line)
+        size += len(line)
+        if size > _AT_ONCE:
+            click.echo("\n".join(block))
+            block, size = [], 0
+    if block:
         click.echo("\n".join(block))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from itertools import compress, count
+from operator import add
 
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.volume import (
     FLAG_ASSOCIATED,
     FLAG_HIDDEN,
-    Entry,
     VolumeFacts,
     parse_record_date,
 )
@@ -17,25 +19,22 @@ INDENT = "  "
 
 
 def tree_lines(volume: VolumeFacts) -> Iterator[str]:
-    """Yield one line an entry, children indented below their directory: name, size, date.
+    """Yield the lines of entries, one each, children indented below their directory.
 
-    Directories come in recorded order; lines are safe to print.
+    A line has name, size and date. Directories come in recorded order; lines are safe to
+    print, and come many in a piece.
     """
-    children: dict[str, list[Entry]] = {}
-    for entry in volume.entries:
-        folder = entry[0].rpartition("/")[0]
-        known = children.get(folder)
-        if known is None:
-            known = children[folder] = []
-        known.append(entry)
+    children: dict[str, list[Folder]] = {}
+    for folder in iter_folders(volume.entries):
+        children.setdefault(folder.path, []).append(folder)
     # A stack instead of recursion: hostile trees can be deep.
-    waiting = [_lines(children.pop("", []), 1, INDENT)]
+    waiting = [_pieces(children.pop("", []), INDENT)]
     while waiting:
-        for path, line in waiting[-1]:
-            yield line
+        for path, lines in waiting[-1]:
+            if lines:
+                yield "\n".join(lines)
             if path in children:
-                inner = _lines(children.pop(path), len(path) + 1, INDENT * (len(waiting) + 1))
-                waiting.append(inner)
+                waiting.append(_pieces(children.pop(path), INDENT * (len(waiting) + 1)))
                 break
         else:
             waiting.pop()
@@ -44,22 +43,35 @@ def tree_lines(volume: VolumeFacts) -> Iterator[str]:
 _SAID = FLAG_HIDDEN | FLAG_ASSOCIATED
 
 
-def _lines(entries: list[Entry], start: int, indent: str) -> Iterator[tuple[str, str]]:
-    """Yield the path of each folder in a folder, or nothing for a file, with its line."""
-    together = "".join([entry[0] for entry in entries])
+def _pieces(folders: list[Folder], indent: str) -> Iterator[tuple[str, list[str]]]:
+    """Yield lines in pieces that end with a directory, and its path; at last those after it."""
+    for folder in folders:
+        lines = _lines(folder, indent)
+        start = 0
+        for index in compress(count(), folder.are_folders):
+            yield f"{folder.path}/{folder.names[index]}", lines[start : index + 1]
+            start = index + 1
+        yield "", lines[start:]
+
+
+def _lines(folder: Folder, indent: str) -> list[str]:
+    """Return the line of each entry of a folder."""
+    together = "".join(folder.names)
     is_plain = together.isascii() and together.isprintable()
-    days: dict[bytes, str] = {}  # most entries of a disc share few dates
-    for path, _, size, is_directory, extents, date, flags, _ in entries:
-        name = path[start:] if is_plain else printable(path[start:])
-        day = days.get(date)
-        if day is None:
-            day = days[date] = _day(date)
-        if flags & _SAID or len(extents) > 1:
-            day += _more_words(flags, len(extents))
-        if is_directory:
-            yield path, f"{indent}{name}/{day}"
-        else:
-            yield "", f"{indent}{name}  {size:,}{day}"
+    names = folder.names if is_plain else map(printable, folder.names)
+    days = {date: _day(date) for date in set(folder.dates)}  # most share few dates
+    tails: Iterable[str] = map(days.__getitem__, folder.dates)
+    if folder.has_sections or any(flags & _SAID for flags in set(folder.flags)):
+        counts = map(len, folder.iter_extents())
+        words = map(_more_words, folder.flags, counts)
+        tails = map(add, tails, words)
+    columns = zip(names, folder.sizes, folder.are_folders, tails, strict=True)
+    if not folder.has_folders:
+        return [f"{indent}{name}  {size:,}{tail}" for name, size, _, tail in columns]
+    return [
+        f"{indent}{name}/{tail}" if is_folder else f"{indent}{name}  {size:,}{tail}"
+        for name, size, is_folder, tail in columns
+    ]
 
 
 def _day(date: bytes) -> str:

@@ -1,0 +1,155 @@
+"""The entries of a tree folder by folder, column by column; single ones are made when asked for.
+
+A disc can have 100,000 entries in each of three trees. Whoever lists them needs a few
+columns; a value for each entry takes several times as long, and is made for others only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import groupby, repeat
+from threading import Lock
+from typing import Any, NamedTuple, overload
+
+from mediashelf.formats.collector import collector_paused
+from mediashelf.formats.volume import Entry, Extent
+
+_new: Callable[..., Any] = tuple.__new__
+_MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
+
+
+class Folder(NamedTuple):
+    """Entries that follow each other and have the same parent; every column is as long.
+
+    ``path`` is the parent's, empty for the root. ``are_folders`` has a one for each
+    directory and a zero for each file. Where ``extents`` is None, every entry with a size
+    is one extent, which begins at its ``lbas``; else ``lbas`` is empty.
+    """
+
+    path: str
+    names: Sequence[str]
+    identifiers: Sequence[str]
+    sizes: Sequence[int]
+    are_folders: bytes
+    lbas: Sequence[int]
+    extents: Sequence[tuple[Extent, ...]] | None
+    dates: Sequence[bytes]
+    flags: Sequence[int]
+    record_offsets: Sequence[int]
+
+    @classmethod
+    def of(cls, path: str, entries: Sequence[Entry]) -> Folder:
+        """Return the columns of entries that have this parent."""
+        columns = list(zip(*entries, strict=True)) or [()] * len(Entry._fields)
+        paths, identifiers, sizes, are_folders, extents, dates, flags, offsets = columns
+        start = len(path) + 1
+        names = [each[start:] for each in paths]
+        mask = bytes(map(bool, are_folders))
+        return cls(path, names, identifiers, sizes, mask, (), extents, dates, flags, offsets)
+
+    @property
+    def has_folders(self) -> bool:
+        """Whether some entry is a directory."""
+        return 1 in self.are_folders
+
+    @property
+    def has_sections(self) -> bool:
+        """Whether some file has several extents."""
+        return self.extents is not None and any(len(each) > 1 for each in self.extents)
+
+    def iter_paths(self) -> Iterator[str]:
+        """Yield the path of each entry."""
+        return map(f"{self.path}/".__add__, self.names)
+
+    def iter_extents(self) -> Iterable[tuple[Extent, ...]]:
+        """Return the extents of each entry."""
+        if self.extents is not None:
+            return self.extents
+        single = map(_new, repeat(Extent), zip(self.lbas, self.sizes, repeat(0)))
+        extents: Iterable[tuple[Extent, ...]] = zip(single, strict=True)
+        if 0 in self.sizes:
+            extents = [one if size else () for one, size in zip(extents, self.sizes, strict=True)]
+        return extents
+
+    def entries(self) -> list[Entry]:
+        """Return the entries themselves."""
+        columns = (
+            self.iter_paths(),
+            self.identifiers,
+            self.sizes,
+            map(bool, self.are_folders),
+            self.iter_extents(),
+            self.dates,
+            self.flags,
+            self.record_offsets,
+        )
+        return list(map(_new, repeat(Entry), zip(*columns, strict=True)))
+
+
+class Entries(Sequence[Entry]):
+    """The entries of one tree: a sequence that is kept as columns until an entry is asked for.
+
+    ``make`` turns a folder into its entries.
+    """
+
+    __slots__ = ("_folders", "_length", "_made", "_make")
+
+    def __init__(
+        self, folders: Iterable[Folder], make: Callable[[Folder], list[Entry]] = Folder.entries
+    ) -> None:
+        self._folders = [folder for folder in folders if folder.names]
+        self._length = sum([len(folder.names) for folder in self._folders])
+        self._made: tuple[Entry, ...] | None = None
+        self._make = make
+
+    def iter_folders(self) -> Iterator[Folder]:
+        """Yield the folders that have entries, in the order of these."""
+        with _MAKING:
+            return iter(self._folders) if self._made is None else _group(self._made)
+
+    def _all(self) -> tuple[Entry, ...]:
+        if self._made is None:
+            with _MAKING, collector_paused():
+                if self._made is None:
+                    made: list[Entry] = []
+                    folders, self._folders = self._folders[::-1], []
+                    while folders:  # what is done with is let go
+                        made += self._make(folders.pop())
+                    self._made = tuple(made)
+        return self._made
+
+    def __len__(self) -> int:
+        return self._length
+
+    def __iter__(self) -> Iterator[Entry]:
+        return iter(self._all())
+
+    @overload
+    def __getitem__(self, index: int) -> Entry: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> tuple[Entry, ...]: ...
+
+    def __getitem__(self, index: int | slice) -> Entry | tuple[Entry, ...]:
+        return self._all()[index]
+
+    def __eq__(self, other: object) -> bool:
+        if isinstance(other, Entries | tuple):
+            return self is other or self._all() == tuple(other)
+        return NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self._all())
+
+    def __repr__(self) -> str:
+        return repr(self._all())
+
+
+def iter_folders(entries: Sequence[Entry]) -> Iterator[Folder]:
+    """Yield entries folder by folder; a folder comes again where others came between."""
+    return entries.iter_folders() if isinstance(entries, Entries) else _group(entries)
+
+
+def _group(entries: Sequence[Entry]) -> Iterator[Folder]:
+    for path, group in groupby(entries, lambda entry: entry[0].rpartition("/")[0]):
+        yield Folder.of(path, list(group))
