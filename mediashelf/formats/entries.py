@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import groupby, repeat
 from threading import Lock
-from typing import Any, NamedTuple, overload
+from typing import Any, Generic, NamedTuple, TypeVar, overload
 
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.volume import Entry, Extent
 
+_Value = TypeVar("_Value")
 _new: Callable[..., Any] = tuple.__new__
 _MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
 
@@ -153,3 +154,32 @@ def iter_folders(entries: Sequence[Entry]) -> Iterator[Folder]:
 def _group(entries: Sequence[Entry]) -> Iterator[Folder]:
     for path, group in groupby(entries, lambda entry: entry[0].rpartition("/")[0]):
         yield Folder.of(path, list(group))
+
+
+_MOST_SHARED = 200_000
+
+
+class SharedColumn(Generic[_Value]):
+    """A column that is worked out of all columns but the names: once for trees that share them.
+
+    Most discs have the same files in the same order in two or three trees.
+    """
+
+    def __init__(self, make: Callable[[Folder], list[_Value]]) -> None:
+        self._make = make
+        self._known: dict[Sequence[int], tuple[tuple[object, ...], list[_Value]]] = {}
+        self._left = _MOST_SHARED
+
+    def of(self, folder: Folder) -> list[_Value]:
+        """Return the column of a folder."""
+        if not folder.lbas:
+            return self._make(folder)
+        basis = folder.sizes, folder.dates, folder.flags, folder.are_folders
+        known = self._known.get(folder.lbas)
+        if known is not None and known[0] == basis:
+            return known[1]
+        column = self._make(folder)
+        self._left -= len(column)
+        if self._left >= 0:
+            self._known[folder.lbas] = basis, column
+        return column

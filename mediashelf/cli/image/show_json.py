@@ -11,7 +11,8 @@ from typing import Any
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.documents import chosen, document
-from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.cli.image.show_tree import woven
+from mediashelf.formats.entries import Folder, SharedColumn, iter_folders
 from mediashelf.formats.volume import (
     FLAG_HIDDEN,
     BootFacts,
@@ -33,10 +34,10 @@ _BOOT_ENTRY = (
 )
 
 
-def json_lines(
+def json_pieces(
     image: DiscImage, volumes: tuple[VolumeFacts, ...], row: ImageRow | None
 ) -> Iterator[str]:
-    """Yield the lines of the document; together they are one JSON object."""
+    """Yield the document in pieces; together they are one JSON object, and one entry a line."""
     facts = image.facts
     head = document(
         "show",
@@ -54,20 +55,16 @@ def json_lines(
         record=None if row is None else _record(row),
         findings=image.findings,
     )
-    yield f'{_dump(head)[:-1]}, "volumes": ['
+    yield f'{_dump(head)[:-1]}, "volumes": [\n'
+    tails = SharedColumn(_tails)
     for number, volume in enumerate(volumes, 1):
         yield f'{_dump(_volume(volume))[:-1]}, "entries": ['
-        last = ""
+        between = "\n"
         for folder in iter_folders(volume.entries):
-            if last:
-                yield f"{last},"
-            *lines, last = _entry_lines(folder)
-            if lines:
-                yield ",\n".join(lines) + ","
-        if last:
-            yield last
-        yield "]}" + ("," if number < len(volumes) else "")
-    yield "]}"
+            yield between + _entries(folder, tails.of(folder))
+            between = ",\n"
+        yield "\n]}" + (",\n" if number < len(volumes) else "\n")
+    yield "]}\n"
 
 
 # What follows is loaded only for those that have it.
@@ -106,31 +103,35 @@ def udf_revision_text(volume: VolumeFacts) -> str:
     return f"{volume.udf_revision >> 8:x}.{volume.udf_revision & 0xFF:02x}"
 
 
-def _entry_lines(folder: Folder) -> list[str]:
+def _entries(folder: Folder, tails: Sequence[str]) -> str:
     """Return entries as JSON; by hand, as a disc can have 100,000 of them."""
-    kinds = map(_kind, folder.are_folders, folder.flags, folder.dates)
     start = f'{{"path": {quoted(folder.path)[:-1]}/'
-    texts = _quoted(folder.names), _quoted(folder.identifiers), folder.sizes
+    names, identifiers = _quoted(folder.names), _quoted(folder.identifiers)
+    return woven(start, names, '", "identifier": "', identifiers, tails)[:-2]
+
+
+def _tails(folder: Folder) -> list[str]:
+    """Return what comes after the names of each entry of a folder, up to the next entry."""
+    kinds = map(_kind, folder.are_folders, folder.flags, folder.dates)
     if folder.extents is not None:
-        columns = zip(*texts, kinds, map(_places, folder.extents), strict=True)
+        columns = zip(folder.sizes, kinds, map(_places, folder.extents), strict=True)
         return [
-            f'{start}{name}", "identifier": "{identifier}", "size": {size}, {kind}, '
-            f'"extents": [{places}]}}'
-            for name, identifier, size, kind, places in columns
+            f'", "size": {size}, {kind}, "extents": [{places}]}},\n'
+            for size, kind, places in columns
         ]
     return [
-        f'{start}{name}", "identifier": "{identifier}", "size": {size}, {kind}, '
-        f'"extents": [{{"lba": {lba}, "size": {size}}}]}}'
+        f'", "size": {size}, {kind}, "extents": [{{"lba": {lba}, "size": {size}}}]}},\n'
         if size
-        else f'{start}{name}", "identifier": "{identifier}", "size": 0, {kind}, "extents": []}}'
-        for name, identifier, size, kind, lba in zip(*texts, kinds, folder.lbas, strict=True)
+        else f'", "size": 0, {kind}, "extents": []}},\n'
+        for size, kind, lba in zip(folder.sizes, kinds, folder.lbas, strict=True)
     ]
 
 
 def _quoted(texts: Sequence[str]) -> Sequence[str]:
     """Return what stands between the quotes of each text in JSON."""
     together = "".join(texts)
-    if together.isascii() and together.isprintable() and not {'"', "\\"} & set(together):
+    is_plain = together.isascii() and together.isprintable()
+    if is_plain and '"' not in together and "\\" not in together:
         return texts
     return [quoted(text)[1:-1] for text in texts]
 

@@ -9,7 +9,7 @@ import click
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
 from mediashelf.cli.image.show_json import udf_revision_text
-from mediashelf.cli.image.show_tree import tree_lines
+from mediashelf.cli.image.show_tree import TreeText
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, terminal_width
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import iter_folders
@@ -65,8 +65,9 @@ def say_image(
             say()
             _say_boot(image.facts.boot)
     if tree:
+        text = TreeText()
         for volume in volumes:
-            _say_tree(volume, quiet)
+            _say_tree(volume, text, quiet)
     _say_findings(image, show_all=show_all, quiet=quiet, is_named=quiet and not is_one)
 
 
@@ -156,14 +157,14 @@ def _boot_entry(entry: BootEntry) -> str:
     return ", ".join(words)
 
 
-def _say_tree(volume: VolumeFacts, quiet: bool) -> None:
+def _say_tree(volume: VolumeFacts, text: TreeText, quiet: bool) -> None:
     if not quiet:
         say()
     kind = f"{volume.kind.value} tree" + (f" ({volume.detail})" if volume.is_enhanced else "")
     click.echo(kind)
     if not volume.entries_read:
         say("  contents not read")
-    write_lines(tree_lines(volume))
+    write_text(text.pieces(volume))
 
 
 def _say_findings(image: DiscImage, *, show_all: bool, quiet: bool, is_named: bool) -> None:
@@ -179,15 +180,15 @@ def _say_findings(image: DiscImage, *, show_all: bool, quiet: bool, is_named: bo
         say_findings(findings, limit=0 if show_all else PLACES_SHOWN)
 
 
-def write_lines(lines: Iterable[str]) -> None:
+def write_text(pieces: Iterable[str]) -> None:
     """Print many lines that are safe already, some hundred thousand characters at a time."""
     block: list[str] = []
     size = 0
-    for line in lines:
-        block.append(line)
-        size += len(line)
+    for piece in pieces:
+        block.append(piece)
+        size += len(piece)
         if size > _AT_ONCE:
-            click.echo("\n".join(block))
+            click.echo("".join(block), nl=False)
             block, size = [], 0
     if block:
-        click.echo("\n".join(block))
+        click.echo("".join(block), nl=False)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from itertools import compress, count
-from operator import add
 
-from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.entries import Folder, SharedColumn, iter_folders
 from mediashelf.formats.volume import (
     FLAG_ASSOCIATED,
     FLAG_HIDDEN,
@@ -18,60 +17,77 @@ from mediashelf.text import count_text, printable
 INDENT = "  "
 
 
-def tree_lines(volume: VolumeFacts) -> Iterator[str]:
-    """Yield the lines of entries, one each, children indented below their directory.
+class TreeText:
+    """The trees of a disc as text."""
 
-    A line has name, size and date. Directories come in recorded order; lines are safe to
-    print, and come many in a piece.
-    """
-    children: dict[str, list[Folder]] = {}
-    for folder in iter_folders(volume.entries):
-        children.setdefault(folder.path, []).append(folder)
-    # A stack instead of recursion: hostile trees can be deep.
-    waiting = [_pieces(children.pop("", []), INDENT)]
-    while waiting:
-        for path, lines in waiting[-1]:
-            if lines:
-                yield "\n".join(lines)
-            if path in children:
-                waiting.append(_pieces(children.pop(path), INDENT * (len(waiting) + 1)))
-                break
-        else:
-            waiting.pop()
+    def __init__(self) -> None:
+        self._tails = SharedColumn(_tails)
+
+    def pieces(self, volume: VolumeFacts) -> Iterator[str]:
+        """Yield the lines of a volume's entries, one each, many in a piece.
+
+        A line has name, size and date, and is safe to print. Children are indented below
+        their directory; directories come in recorded order.
+        """
+        children: dict[str, list[Folder]] = {}
+        for folder in iter_folders(volume.entries):
+            children.setdefault(folder.path, []).append(folder)
+        # A stack instead of recursion: hostile trees can be deep.
+        waiting = [self._parts(children.pop("", []), INDENT)]
+        while waiting:
+            for path, lines in waiting[-1]:
+                if lines:
+                    yield lines
+                if path in children:
+                    waiting.append(self._parts(children.pop(path), INDENT * (len(waiting) + 1)))
+                    break
+            else:
+                waiting.pop()
+
+    def _parts(self, folders: list[Folder], indent: str) -> Iterator[tuple[str, str]]:
+        """Yield lines up to each directory with its path, and at last those after it."""
+        for folder in folders:
+            together = "".join(folder.names)
+            is_plain = together.isascii() and together.isprintable()
+            names = folder.names if is_plain else list(map(printable, folder.names))
+            tails = self._tails.of(folder)
+            start = 0
+            for index in compress(count(), folder.are_folders):
+                part = slice(start, index + 1)
+                yield (
+                    f"{folder.path}/{folder.names[index]}",
+                    woven(indent, names[part], tails[part]),
+                )
+                start = index + 1
+            yield "", woven(indent, names[start:], tails[start:])
 
 
 _SAID = FLAG_HIDDEN | FLAG_ASSOCIATED
 
 
-def _pieces(folders: list[Folder], indent: str) -> Iterator[tuple[str, list[str]]]:
-    """Yield lines in pieces that end with a directory, and its path; at last those after it."""
-    for folder in folders:
-        lines = _lines(folder, indent)
-        start = 0
-        for index in compress(count(), folder.are_folders):
-            yield f"{folder.path}/{folder.names[index]}", lines[start : index + 1]
-            start = index + 1
-        yield "", lines[start:]
+def woven(*columns: Sequence[str] | str) -> str:
+    """Return the rows of columns as one text; a column that is one text is the same in each row.
+
+    In a quarter of the time that it takes row by row.
+    """
+    count, width = len(columns[-1]), len(columns)
+    cells = [""] * (count * width)
+    for place, column in enumerate(columns):
+        cells[place::width] = [column] * count if isinstance(column, str) else column
+    return "".join(cells)
 
 
-def _lines(folder: Folder, indent: str) -> list[str]:
-    """Return the line of each entry of a folder."""
-    together = "".join(folder.names)
-    is_plain = together.isascii() and together.isprintable()
-    names = folder.names if is_plain else map(printable, folder.names)
-    days = {date: _day(date) for date in set(folder.dates)}  # most share few dates
-    tails: Iterable[str] = map(days.__getitem__, folder.dates)
+def _tails(folder: Folder) -> list[str]:
+    """Return what comes after the name of each entry of a folder, with the end of its line."""
+    days = {date: f"{_day(date)}\n" for date in set(folder.dates)}  # most share few dates
+    ends = [days[date] for date in folder.dates]
     if folder.has_sections or any(flags & _SAID for flags in set(folder.flags)):
-        counts = map(len, folder.iter_extents())
-        words = map(_more_words, folder.flags, counts)
-        tails = map(add, tails, words)
-    columns = zip(names, folder.sizes, folder.are_folders, tails, strict=True)
-    if not folder.has_folders:
-        return [f"{indent}{name}  {size:,}{tail}" for name, size, _, tail in columns]
-    return [
-        f"{indent}{name}/{tail}" if is_folder else f"{indent}{name}  {size:,}{tail}"
-        for name, size, is_folder, tail in columns
-    ]
+        words = map(_more_words, folder.flags, map(len, folder.iter_extents()))
+        ends = [f"{end[:-1]}{more}\n" for end, more in zip(ends, words, strict=True)]
+    tails = [f"  {size:,}{end}" for size, end in zip(folder.sizes, ends, strict=True)]
+    for index in compress(count(), folder.are_folders):
+        tails[index] = f"/{ends[index]}"
+    return tails
 
 
 def _day(date: bytes) -> str:
