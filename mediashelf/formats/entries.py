@@ -6,8 +6,9 @@ columns; a value for each entry takes several times as long, and is made for oth
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import groupby, repeat
+from itertools import accumulate, groupby, repeat
 from threading import Lock
 from typing import Any, Generic, NamedTuple, TypeVar, overload
 
@@ -72,6 +73,13 @@ class Folder(NamedTuple):
             extents = [one if size else () for one, size in zip(extents, self.sizes, strict=True)]
         return extents
 
+    def entry(self, index: int) -> Entry:
+        """Return one of the entries."""
+        part = slice(index, index + 1)
+        columns: list[Any] = [None if column is None else column[part] for column in self[1:]]
+        (entry,) = Folder(self.path, *columns).entries()
+        return entry
+
     def entries(self) -> list[Entry]:
         """Return the entries themselves."""
         columns = (
@@ -93,13 +101,14 @@ class Entries(Sequence[Entry]):
     ``make`` turns a folder into its entries.
     """
 
-    __slots__ = ("_folders", "_length", "_made", "_make")
+    __slots__ = ("_ends", "_folders", "_length", "_made", "_make")
 
     def __init__(
         self, folders: Iterable[Folder], make: Callable[[Folder], list[Entry]] = Folder.entries
     ) -> None:
         self._folders = [folder for folder in folders if folder.names]
         self._length = sum([len(folder.names) for folder in self._folders])
+        self._ends: list[int] = []
         self._made: tuple[Entry, ...] | None = None
         self._make = make
 
@@ -132,7 +141,17 @@ class Entries(Sequence[Entry]):
     def __getitem__(self, index: slice) -> tuple[Entry, ...]: ...
 
     def __getitem__(self, index: int | slice) -> Entry | tuple[Entry, ...]:
+        if isinstance(index, int):
+            with _MAKING:
+                if self._made is None:  # a few are asked for one by one
+                    return self._one(range(self._length)[index])
         return self._all()[index]
+
+    def _one(self, index: int) -> Entry:
+        self._ends = self._ends or list(accumulate(len(each.names) for each in self._folders))
+        number = bisect_right(self._ends, index)
+        folder = self._folders[number]
+        return folder.entry(index - self._ends[number] + len(folder.names))
 
     def __eq__(self, other: object) -> bool:
         if isinstance(other, Entries | tuple):
