@@ -23,7 +23,7 @@ from mediashelf.formats.packed.cabinet import (
     parse_cabinet_header,
 )
 from mediashelf.formats.packed.fat import read_fat
-from mediashelf.formats.packed.signatures import ContentFormat, detect_format
+from mediashelf.formats.packed.signatures import LZMA_START, ContentFormat, detect_format
 
 _DESCRIPTOR = 16 * 2048
 _IDENTIFIERS = (b"CD001", b"BEA01", b"NSR02", b"NSR03")
@@ -108,17 +108,7 @@ _HEADERS = (
     # A member's header in hexadecimal or octal digits, or in words of 16 bits before its name.
     (re.compile(rb"07070(?:[12][0-9A-Fa-f]{104}|7[0-7]{70})"), Wrapping.CPIO),
     (re.compile(rb"(?:\xc7\x71|\x71\xc7).{24}[^\0-\x1f]{1,1024}\0", re.DOTALL), Wrapping.CPIO),
-    # The usual properties, a dictionary of 2^n or 3 * 2^n bytes, a size below 2^40 or none,
-    # and the first byte of the range coder.
-    (
-        re.compile(
-            rb"\x5d\0(?:\0[\x01-\x04\x06\x08\x0c\x10\x18\x20\x30\x40\x60\x80\xc0]\0"
-            rb"|\0\0[\x01-\x04\x06\x08\x0c\x10\x18\x20\x30\x40]|[\x10-\xc0]\0\0)"
-            rb"(?:\xff{8}|.{5}\0{3})\0",
-            re.DOTALL,
-        ),
-        Wrapping.LZMA,
-    ),
+    (LZMA_START, Wrapping.LZMA),
 )
 
 ONE_FILE = frozenset({Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ, Wrapping.LZMA})

@@ -49,8 +49,8 @@ LOAD_SECTORS = 4
 """Virtual sectors of 512 bytes that firmware loads without emulation (common practice)."""
 
 _WRAPPED = re.compile(
-    r"\.(zip|7z|rar|lzh|lha|cab|exe|tar|t(ar\.)?(gz|bz2|xz)|t[bx]z|ima|imz|flp|vfd"
-    r"|(iso|img)\.(gz|bz2|xz))$",
+    r"\.(zip|7z|rar|lzh|lha|cab|exe|tar|t(ar\.)?(gz|bz2|xz|lzma)|t[bx]z|ima|imz|flp|vfd"
+    r"|(iso|img)\.(gz|bz2|xz|lzma))$",
     re.IGNORECASE,
 )
 """Names of what is opened as a folder would be (common practice); images are asked for by name."""
