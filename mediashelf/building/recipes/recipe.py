@@ -183,7 +183,7 @@ def own_name(folder: Path) -> str:
     name = last or os.path.basename(os.path.abspath(path))  # noqa: PTH100, PTH119
     if not inside and folder.is_dir():
         return name
-    return _IMAGE.sub("", _WRAPPED.sub("", name)) or name
+    return _IMAGE.sub("", _WRAPPED.sub("", name.removesuffix(".001"))) or name
 
 
 def load_recipe(path: Path) -> Recipe:

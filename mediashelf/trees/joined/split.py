@@ -17,6 +17,11 @@ MOST_PIECES = 999
 _FIRST = re.compile(r"(.+\.)001")
 
 
+def is_first_piece(name: str) -> bool:
+    """Tell whether the file may go on in others, by its name."""
+    return _FIRST.fullmatch(name) is not None
+
+
 def whole_file(where: str, view: ClosableView, beside: Beside) -> ClosableView:
     """Return the bytes of all pieces beside the first, or ``view`` where there is no other."""
     found = _FIRST.fullmatch(name_in(where))
