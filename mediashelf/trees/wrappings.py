@@ -138,7 +138,7 @@ def detect_wrapping(view: View) -> Wrapping | None:
 
 
 _SUFFIXES = re.compile(
-    r"\.(001|7z|ace|arc|arj|bin|bz2|cab|ca_|com|cpio|dat|dsk|exe|ex_|flp|gz|hdr|ima|imz|img|in_"
+    r"\.([0-9]{3}|7z|ace|arc|arj|bin|bz2|cab|ca_|com|cpio|dat|dsk|exe|ex_|flp|gz|hdr|ima|imz|img|in_"
     r"|iso|lha|lrz|lz4?|lzh|lzma|lzo|lzs|msi|pak|pkg|pma|rar|rpm|[r-z][0-9]{2}|tar|taz|tbz2?|tgz"
     r"|tlz|txz|vfd|xz|z|zip|zi_|zoo|zst)$|^[^.]+$"
 )

@@ -183,7 +183,9 @@ def own_name(folder: Path) -> str:
     name = last or os.path.basename(os.path.abspath(path))  # noqa: PTH100, PTH119
     if not inside and folder.is_dir():
         return name
-    return _IMAGE.sub("", _WRAPPED.sub("", name.removesuffix(".001"))) or name
+    plain = name.removesuffix(".001")  # of a file that was cut; floppies are numbered as well
+    stem = _IMAGE.sub("", _WRAPPED.sub("", plain))
+    return name if stem in (plain, "") else stem
 
 
 def load_recipe(path: Path) -> Recipe:
