@@ -37,7 +37,7 @@ SUFFIXES_BY_CONTENT = (".img", ".bin", ".raw", ".cab", ".exe")
 _SUFFIXES = frozenset(SUFFIXES_BY_CONTENT)
 _NEVER_TRACKS = frozenset({".cab", ".exe"})
 _WRAPPED = re.compile(
-    r"\.(zip|7z|rar|lzh|lha|tar|t(ar\.)?(gz|bz2|xz)|t[bx]z|(iso|img|udf|bin)\.(gz|bz2|xz)"
+    r"\.(zip|7z|rar|lzh|lha|tar|t(ar\.)?(gz|bz2|xz|lzma)|t[bx]z|(iso|img|udf|bin)\.(gz|bz2|xz|lzma)"
     r"|im[az]|flp|vfd)$"
 )
 
