@@ -12,8 +12,9 @@ from mediashelf.building.sources.reading import SMALL
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
 from mediashelf.findings import Severity
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.fields import View
-from mediashelf.formats.volume import SECTOR_SIZE, Entry, VolumeFacts
+from mediashelf.formats.volume import SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.trees.tree import CHUNK
 
@@ -50,19 +51,41 @@ def _compare_volumes(planned: VolumeFacts, found: VolumeFacts | None) -> None:
             f"the {planned.kind} descriptor says {found.label!r} with {found.block_count:,} "
             f"blocks, expected {planned.label!r} with {planned.block_count:,}"
         )
-    for number, (entry, expected) in enumerate(_pairs(found.entries, planned.entries)):
+    number = 0
+    for folder, expected in zip_longest(iter_folders(found.entries), iter_folders(planned.entries)):
+        if folder is None or expected is None or not _are_equal(folder, expected):
+            _compare_entries(planned.kind, number, folder, expected)
+        number += len(expected.names) if expected is not None else 0
+
+
+def _are_equal(one: Folder, other: Folder) -> bool:
+    """Whether two folders have equal columns; what is not seen here the entries tell."""
+    return one.path == other.path and all(
+        list(found) == list(planned)
+        for found, planned in (
+            (one.names, other.names),
+            (one.identifiers, other.identifiers),
+            (one.sizes, other.sizes),
+            (one.are_folders, other.are_folders),
+            (one.lbas, other.lbas),  # none where a file has several extents
+            (one.dates, other.dates),
+            (one.flags, other.flags),
+        )
+    )
+
+
+def _compare_entries(
+    kind: VolumeKind, number: int, found: Folder | None, planned: Folder | None
+) -> None:
+    """Raise for the first entry that is not the planned one; ``number`` is that of the first."""
+    pairs = zip_longest(found.entries() if found else (), planned.entries() if planned else ())
+    for at, (entry, expected) in enumerate(pairs, number):
         # Their last field tells where the record is; a planned one is nowhere.
         if entry is None or expected is None or entry[:-1] != expected[:-1]:
             raise _failed(
-                f"entry {number} of the {planned.kind} tree is {_describe(entry)}, "
+                f"entry {at} of the {kind} tree is {_describe(entry)}, "
                 f"expected {_describe(expected)}"
             )
-
-
-def _pairs(
-    found: Iterable[Entry], planned: Iterable[Entry]
-) -> Iterable[tuple[Entry | None, Entry | None]]:
-    return zip_longest(found, planned)
 
 
 def _describe(entry: Entry | None) -> str:
