@@ -74,8 +74,7 @@ class PassingDigests:
         self._is_quick = is_quick
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="digests")
         self._waiting: deque[Future[None]] = deque()
-        # Of small contents only the digests: a hasher takes ten times their memory.
-        self._digests: list[tuple[Content, _Hasher | ContentDigests]] = []
+        self._hashers: list[tuple[Content, _Hasher]] = []
         self._batch: list[tuple[_Hasher, Piece]] = []
         self._batch_size = 0
 
@@ -88,7 +87,7 @@ class PassingDigests:
     def passing(self, content: Content, pieces: Iterable[Piece]) -> Iterator[Piece]:
         """Yield ``pieces`` as they are; their digest is among the next :meth:`finished` ones."""
         hasher = _Hasher(self._is_quick)
-        self._digests.append((content, hasher))
+        self._hashers.append((content, hasher))
         for piece in pieces:
             self._batch.append((hasher, piece))
             self._batch_size += len(piece)
@@ -102,18 +101,14 @@ class PassingDigests:
         if len(self._waiting) > _WAITING:
             self._waiting.popleft().result()
 
-    def whole(self, content: Content, data: Piece) -> None:
-        """Take the digest of a small content at once: sooner done than handed over."""
-        self._digests.append((content, hash_bytes(data, is_quick=self._is_quick)))
-
     def finished(self) -> Iterator[tuple[Content, ContentDigests]]:
         """Wait for what is under way; yield the digests since the last call, in order."""
         self._hand_over()
         while self._waiting:
             self._waiting.popleft().result()
-        digests, self._digests = self._digests, []
-        for content, one in digests:
-            yield content, one if isinstance(one, ContentDigests) else one.digests()
+        hashers, self._hashers = self._hashers, []
+        for content, hasher in hashers:
+            yield content, hasher.digests()
 
 
 def _hash_all(batch: Iterable[tuple[_Hasher, Piece]]) -> None:

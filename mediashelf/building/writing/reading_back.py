@@ -7,7 +7,7 @@ from itertools import zip_longest
 from pathlib import Path
 
 from mediashelf.building.planning.disc_plan import DiscPlan
-from mediashelf.building.sources.digesting import PassingDigests
+from mediashelf.building.sources.digesting import ContentDigests, PassingDigests, hash_bytes
 from mediashelf.building.sources.reading import SMALL
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
@@ -102,17 +102,22 @@ def _compare_contents(
     with PassingDigests(is_quick=True) as digests:
         for content in contents:
             if content.size <= SMALL:
-                digests.whole(content, next(blocks.iter_pieces(content)))
+                whole = blocks.read(content.lba * SECTOR_SIZE, content.size)
+                _compare_digests(content, hash_bytes(whole, is_quick=True))
                 on_bytes(content.size)
                 continue
             for piece in digests.passing(content, blocks.iter_pieces(content)):
                 on_bytes(len(piece))
-        for content, (_, quick) in digests.finished():
-            if quick != content.quick:
-                raise _failed(
-                    f"the bytes of {content.shown_path or 'the index page'} at LBA {content.lba} "
-                    "are not those that were written"
-                )
+        for content, found in digests.finished():
+            _compare_digests(content, found)
+
+
+def _compare_digests(content: Content, found: ContentDigests) -> None:
+    if found.quick != content.quick:
+        raise _failed(
+            f"the bytes of {content.shown_path or 'the index page'} at LBA {content.lba} "
+            "are not those that were written"
+        )
 
 
 class _BlockReader:
@@ -127,10 +132,14 @@ class _BlockReader:
         """Yield the bytes of a content; fewer where the disc ends."""
         at = content.lba * SECTOR_SIZE
         for start in range(at, at + content.size, CHUNK):
-            size = min(CHUNK, at + content.size - start)
-            if not self._start <= start <= self._start + len(self._block) - size:
-                self._start, self._block = start, memoryview(self._view.read(start, _BLOCK))
-            yield self._block[start - self._start :][:size]
+            yield self.read(start, min(CHUNK, at + content.size - start))
+
+    def read(self, start: int, size: int) -> memoryview:
+        """Return bytes of the disc, at most :data:`CHUNK`; fewer where it ends."""
+        at = start - self._start
+        if at < 0 or at + size > len(self._block):
+            self._start, self._block, at = start, memoryview(self._view.read(start, _BLOCK)), 0
+        return self._block[at : at + size]
 
 
 def _failed(reason: str) -> BuildError:
