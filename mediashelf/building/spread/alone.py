@@ -10,12 +10,19 @@ from __future__ import annotations
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 from typing import NamedTuple
 
 from mediashelf.building.naming.layout import sectors_for
-from mediashelf.building.naming.names import LONG_NAME
+from mediashelf.building.naming.names import (
+    LONG_NAME,
+    HostName,
+    assign_long_names,
+    assign_short_names,
+)
 from mediashelf.building.naming.trees import MAX_LEVELS
 from mediashelf.building.pages.index_page import DIGEST_DIGITS
+from mediashelf.building.pages.page_text import long_name_lines
 from mediashelf.building.spread.units import Parts, Unit
 from mediashelf.building.tree import DiscFile
 from mediashelf.formats.volume import SECTOR_SIZE
@@ -78,8 +85,11 @@ def measure_alone(unit: Unit, empty: Measured) -> Measured | None:
     least = most = empty.index_size + len(_sum_line(unit)) - len(_SUM_OF_NOTHING)
     for folder in folders:
         if folder in files or folder not in below:
-            least += 4 + 2 * len(folder)
-            most += 4 + 9 * len(folder) + _most_lines(sum(_most_name(name) + 1 for name in folder))
+            parents = (folder[:depth] for depth in range(len(folder)))
+            is_lone = all(len(below[one]) + len(files.get(one, ())) == 1 for one in parents)
+            low, high = _folder_lines(folder, is_lone=is_lone)
+            least += low
+            most += high
     for folder, group in files.items():
         for low, high in _file_lines(group, below.get(folder, ())):
             least += low
@@ -105,6 +115,26 @@ def _most_record(name: str) -> int:
 def _most_lines(characters: int) -> int:
     """Return the most bytes of the lines of a long name."""
     return characters + _LINE * (characters // _LINE_ROOM + 1)
+
+
+def _folder_lines(folder: Parts, *, is_lone: bool) -> tuple[int, int]:
+    """Return the least and the most bytes of lines for a folder; alone its names are sure."""
+    if not is_lone:
+        longest = sum(_most_name(name) + 1 for name in folder)
+        return 4 + 2 * len(folder), 4 + 9 * len(folder) + _most_lines(longest)
+    short, long = ("".join(names) for names in zip(*map(_lone_names, folder), strict=True))
+    size = 4 + len(short)
+    if long.upper() != short:
+        size += sum(len(line) + 2 for line in long_name_lines(long, indent=""))
+    return size, size
+
+
+@lru_cache(maxsize=1024)
+def _lone_names(name: str) -> tuple[str, str]:
+    """Return the part of paths that a folder with nothing beside it is in both trees."""
+    host = HostName(name, is_folder=True)
+    short, long = assign_short_names([host])[host], assign_long_names([host])[host]
+    return f"\\{short}", f"\\{long}"
 
 
 def _file_lines(files: list[DiscFile], beside: Iterable[str]) -> Iterator[tuple[int, int]]:
