@@ -42,10 +42,15 @@ class ContentDigests(NamedTuple):
     quick: bytes
 
 
-def hash_bytes(data: Piece, *, is_quick: bool = False) -> ContentDigests:
+def hash_bytes(data: Piece) -> ContentDigests:
     """Return the digests of bytes in memory."""
-    sha256 = "" if is_quick else hashlib.sha256(data, usedforsecurity=False).hexdigest()
-    return ContentDigests(sha256, xxhash.xxh3_128_digest(data))
+    sha256 = hashlib.sha256(data, usedforsecurity=False).hexdigest()
+    return ContentDigests(sha256, hash_quickly(data))
+
+
+def hash_quickly(data: Piece) -> bytes:
+    """Return the digest that tells whether the disc gives bytes back."""
+    return xxhash.xxh3_128_digest(data)
 
 
 class _Hasher:

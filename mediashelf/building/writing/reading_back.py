@@ -7,7 +7,7 @@ from itertools import zip_longest
 from pathlib import Path
 
 from mediashelf.building.planning.disc_plan import DiscPlan
-from mediashelf.building.sources.digesting import ContentDigests, PassingDigests, hash_bytes
+from mediashelf.building.sources.digesting import PassingDigests, hash_quickly
 from mediashelf.building.sources.reading import SMALL
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
@@ -102,22 +102,23 @@ def _compare_contents(
     with PassingDigests(is_quick=True) as digests:
         for content in contents:
             if content.size <= SMALL:
-                whole = blocks.read(content.lba * SECTOR_SIZE, content.size)
-                _compare_digests(content, hash_bytes(whole, is_quick=True))
-                on_bytes(content.size)
+                size = content.size
+                if hash_quickly(blocks.read(content.lba * SECTOR_SIZE, size)) != content.quick:
+                    raise _not_as_written(content)
+                on_bytes(size)
                 continue
             for piece in digests.passing(content, blocks.iter_pieces(content)):
                 on_bytes(len(piece))
         for content, found in digests.finished():
-            _compare_digests(content, found)
+            if found.quick != content.quick:
+                raise _not_as_written(content)
 
 
-def _compare_digests(content: Content, found: ContentDigests) -> None:
-    if found.quick != content.quick:
-        raise _failed(
-            f"the bytes of {content.shown_path or 'the index page'} at LBA {content.lba} "
-            "are not those that were written"
-        )
+def _not_as_written(content: Content) -> BuildError:
+    return _failed(
+        f"the bytes of {content.shown_path or 'the index page'} at LBA {content.lba} "
+        "are not those that were written"
+    )
 
 
 class _BlockReader:

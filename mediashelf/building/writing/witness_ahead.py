@@ -92,7 +92,7 @@ def _digest_plan(plan: DiscPlan) -> str:
         waiting = directories[:1]
         while waiting:
             below = sorted(waiting.pop().children, key=_identifier)
-            digest.add_directory(map(planned_record, below))
+            digest.add_directory([planned_record(child) for child in below])
             waiting += [one.item for one in below if isinstance(one.item, PlannedDirectory)]
     digest.add_boot(planned_boot(plan))
     return digest.hexdigest()
