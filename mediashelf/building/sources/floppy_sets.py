@@ -17,9 +17,10 @@ from mediashelf.errors import InputError
 from mediashelf.formats.inf.document import parse_inf
 from mediashelf.formats.inf.source_files import EVERY_SUFFIX, iter_source_disks, join_path
 from mediashelf.formats.inf.text_setup import parse_text_setup
+from mediashelf.trees.as_image import is_archive
 from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.members import Parts
-from mediashelf.trees.opening import is_archive, open_tree
+from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 
 _LONGEST_TEXT = 1 << 20

@@ -204,6 +204,7 @@ def _parse_plain(
     beyond = list(map(sub, lengths, identifier_sizes))
     if min(beyond) < FIXED_SIZE or 0 in identifier_sizes:
         return None
+    extras = bytes(beyond)
     first, last = BODY.start, BODY.stop
     bodies = [data[at + first : at + last] for at in places]
     sequence = geometry.sequence_number
@@ -214,7 +215,9 @@ def _parse_plain(
     starts = map(add, places, repeat(FIXED_SIZE))
     identifiers = [data[at : at + size] for at, size in zip(starts, identifier_sizes, strict=True)]
     specials = [SELF_IDENTIFIER, PARENT_IDENTIFIER]
-    if identifiers[:2] != specials or any(identifiers.count(one) > 1 for one in specials):
+    if identifiers[:2] != specials:
+        return None
+    if 1 in identifier_sizes[2:] and not set(specials).isdisjoint(identifiers[2:]):
         return None
     itself, parent = RecordColumns(places[:2], identifiers[:2], *own[:4])
     all_flags = reduce(or_, {*own.flags, *others.flags})
@@ -227,7 +230,7 @@ def _parse_plain(
         has_oddities=not is_usual or bool(all_flags & RESERVED_FLAGS),
         has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
         is_complete=True,
-        with_system_use=len(beyond) - beyond.count(FIXED_SIZE) - beyond.count(FIXED_SIZE + 1),
+        with_system_use=len(extras) - extras.count(FIXED_SIZE) - extras.count(FIXED_SIZE + 1),
     )
 
 
