@@ -14,9 +14,10 @@ from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import InputError
+from mediashelf.trees.as_image import is_archive
 from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.members import Parts
-from mediashelf.trees.opening import is_archive, open_tree
+from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 
 _LONGEST_TEXT = 1 << 20

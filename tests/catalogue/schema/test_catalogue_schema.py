@@ -15,8 +15,9 @@ from made_library import open_library, tide_image, write
 from mediashelf.catalogue import schema, store
 from mediashelf.catalogue.images import by_size_and_name
 from mediashelf.catalogue.shelves import add_shelf
-from mediashelf.catalogue.store import catalogue_place, open_catalogue
+from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
+from mediashelf.places import catalogue_place
 
 
 def connect(path: Path | str) -> sqlite3.Connection:
