@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import struct
 from functools import reduce
-from itertools import repeat
+from itertools import chain, repeat
 from operator import add, or_, sub
 from typing import NamedTuple
 
 from mediashelf.formats.fields import BothOrders, parse_both_16, parse_both_32
-from mediashelf.formats.iso.record_columns import BODY, BodyReader, DirectoryRecord, RecordColumns
+from mediashelf.formats.iso.record_columns import (
+    BodyReader,
+    DirectoryRecord,
+    RecordColumns,
+    packed_alike,
+)
 from mediashelf.formats.iso.record_problems import FIXED_SIZE, SHORTEST_RECORD, RecordProblems
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_MULTI_EXTENT, SECTOR_SIZE
@@ -199,33 +204,40 @@ def _parse_plain(
     places = _plain_places(data)
     if not _MANY < len(places) < max_records:
         return None
-    lengths = bytes(map(data.__getitem__, places))
-    identifier_sizes = bytes([data[at + 32] for at in places])
-    beyond = list(map(sub, lengths, identifier_sizes))
-    if min(beyond) < FIXED_SIZE or 0 in identifier_sizes:
-        return None
-    extras = bytes(beyond)
-    first, last = BODY.start, BODY.stop
-    bodies = [data[at + first : at + last] for at in places]
-    sequence = geometry.sequence_number
-    own = reader.read(b"".join(bodies[:2]), geometry.block_size, sequence)
-    others = reader.read(b"".join(bodies[2:]), geometry.block_size, sequence)
+    first, children = places[:2], places[2:]
+    sequence, block_size = geometry.sequence_number, geometry.block_size
+    heads = b"".join([data[at : at + FIXED_SIZE] for at in first])
+    own = BodyReader().read(heads, FIXED_SIZE, block_size, sequence)
+    packed, width = packed_alike(data, children)
+    if not width:
+        packed, width = b"".join([data[at : at + FIXED_SIZE] for at in children]), FIXED_SIZE
+    others = reader.read(packed, width, block_size, sequence)
     if own is None or others is None:
         return None
-    starts = map(add, places, repeat(FIXED_SIZE))
-    identifiers = [data[at : at + size] for at, size in zip(starts, identifier_sizes, strict=True)]
-    specials = [SELF_IDENTIFIER, PARENT_IDENTIFIER]
-    if identifiers[:2] != specials:
+    lengths, identifier_sizes = heads[::FIXED_SIZE] + packed[::width], packed[32::width]
+    beyond = list(map(sub, lengths, heads[32::FIXED_SIZE] + identifier_sizes))
+    if min(beyond) < FIXED_SIZE or 0 in identifier_sizes:
         return None
-    if 1 in identifier_sizes[2:] and not set(specials).isdisjoint(identifiers[2:]):
+    specials = [data[at + FIXED_SIZE : at + FIXED_SIZE + data[at + 32]] for at in first]
+    if specials != [SELF_IDENTIFIER, PARENT_IDENTIFIER]:
         return None
-    itself, parent = RecordColumns(places[:2], identifiers[:2], *own[:4])
+    size = identifier_sizes[0]
+    if width > FIXED_SIZE and identifier_sizes == identifier_sizes[:1] * len(children):
+        rows = struct.iter_unpack(f"{FIXED_SIZE}x{size}s{width - FIXED_SIZE - size}x", packed)
+        identifiers = list(chain.from_iterable(rows))
+    else:
+        pairs = zip(map(add, children, repeat(FIXED_SIZE)), identifier_sizes, strict=True)
+        identifiers = [data[at : at + size] for at, size in pairs]
+    if 1 in identifier_sizes and not set(specials).isdisjoint(identifiers):
+        return None
+    itself, parent = RecordColumns(first, specials, *own[:4])
     all_flags = reduce(or_, {*own.flags, *others.flags})
     is_usual = own.is_usual and others.is_usual and not lengths.translate(None, _EVEN)
+    extras = bytes(beyond)
     return DirectoryRecords(
         self_record=itself,
         parent_record=parent,
-        children=RecordColumns(places[2:], identifiers[2:], *others[:4]),
+        children=RecordColumns(children, identifiers, *others[:4]),
         furthest=max(own.furthest, others.furthest),
         has_oddities=not is_usual or bool(all_flags & RESERVED_FLAGS),
         has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
