@@ -60,7 +60,7 @@ def test_other_names_need_not_be_looked_into(tmp_path: Path, asked: list[object]
 
 
 def test_a_disc_that_is_cut_is_looked_into(tmp_path: Path, asked: list[object]) -> None:
-    disc = make_iso({"A.BIN": b"x" * 5000, "B.BIN": b"y" * 90_000}, joliet=3).data
+    disc = make_iso({"A.TXT": b"x" * 5000, "B.TXT": b"y" * 90_000}, joliet=3).data
     seen = looked(tmp_path, disc[: disc.index(b"y" * 2048) + 2048])
     assert seen is not None
     assert "cannot be read" in " ".join(seen.unopened)
