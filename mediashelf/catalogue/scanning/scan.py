@@ -27,7 +27,7 @@ from mediashelf.catalogue.scanning.reading import LookForPackages, read_image
 from mediashelf.catalogue.scanning.scan_record import Recorded, record_reading
 from mediashelf.catalogue.scanning.swaps import PutOff, Settled
 from mediashelf.catalogue.scanning.values import Reading
-from mediashelf.catalogue.scanning.workers import WORKERS, read_together
+from mediashelf.catalogue.scanning.workers import WORKERS, Elsewhere, read_together
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
@@ -42,6 +42,7 @@ def run_scan(
     workers: int = WORKERS,
     look_for_packages: LookForPackages | None = None,
     ahead: DigestsAhead | None = None,
+    elsewhere: Elsewhere[Job, Reading] | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
     on_file: Callable[[str], None] = lambda path: None,
 ) -> Generator[ScanOutcome, None, None]:
@@ -49,8 +50,8 @@ def run_scan(
 
     ``look_for_packages`` is asked of each image at a place without a record, while it is open
     anyway; what it finds is recorded with the image. ``ahead`` may have begun some digests,
-    of the first jobs. ``on_file`` gets the path of each file that
-    is begun, from the threads that read.
+    of the first jobs; ``elsewhere`` may have images read by other processes. ``on_file``
+    gets the path of each file that is begun here, from the threads that read.
     """
     if not plan.jobs:
         return
@@ -76,6 +77,7 @@ def run_scan(
         workers=workers,
         size_of=lambda job: job.seen.size,
         ask_ahead=_ask_ahead if CAN_ASK_AHEAD else None,
+        elsewhere=elsewhere,
         on_bytes=on_bytes,
     )
     with closing(reading_on) as batches:
