@@ -15,7 +15,7 @@ from pathlib import Path
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import InputError
 from mediashelf.formats.inf.document import parse_inf
-from mediashelf.formats.inf.source_files import EVERY_SUFFIX, iter_source_disks, join_path
+from mediashelf.formats.inf.source_files import EVERY_SUFFIX, join_path, source_disks
 from mediashelf.formats.inf.text_setup import parse_text_setup
 from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.members import Parts
@@ -96,7 +96,7 @@ def _tags(tree: Tree) -> Iterator[frozenset[str]]:
             tags = {
                 join_path(disk.tag)
                 for suffix in EVERY_SUFFIX
-                for disk in iter_source_disks(inf, suffix)
+                for disk in source_disks(inf, suffix)
                 if disk.tag
             }
         if len(tags) > 1:

@@ -7,7 +7,7 @@ there, but under a name this target does not see" can be told from "it is missin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -51,6 +51,10 @@ class Provides(NamedTuple):
     targets: tuple[str, ...] = ()
 
 
+def _not_lasting(file: TreeFile) -> Hashable:
+    return None
+
+
 @dataclass(frozen=True)
 class PackageTree:
     """The files of one source as one target sees them.
@@ -58,7 +62,8 @@ class PackageTree:
     ``kind`` is ``folder``, ``iso9660``, ``joliet`` … : the tree that is read.
     ``read`` returns up to a limit of bytes from the start of a file; it may raise
     ``OSError`` or an error of ours. ``prefix`` stands before paths in findings, so
-    that several sources can be told apart.
+    that several sources can be told apart. ``lasting`` gives what stands for the bytes of a
+    file that can be read again at any time, at no great cost, and None for others.
     """
 
     name: str
@@ -67,6 +72,7 @@ class PackageTree:
     read: Callable[[TreeFile, int], bytes]
     provides: tuple[Provides, ...] = ()
     prefix: str = ""
+    lasting: Callable[[TreeFile], Hashable] = _not_lasting
     _seen: Mapping[str, TreeFile] = field(init=False, repr=False)
     _hidden: Mapping[str, TreeFile] = field(init=False, repr=False)
     _by_name: Mapping[str, TreeFile] = field(init=False, repr=False)

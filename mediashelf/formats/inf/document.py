@@ -8,12 +8,12 @@ into findings. Sources are pages of the published driver documentation, by name.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, NamedTuple, TypeVar
 
-from mediashelf.formats.inf.faultless import FaultlessSections, faultless_sections
+from mediashelf.formats.inf.faultless import Again, FaultlessSections, faultless_sections
 from mediashelf.formats.inf.lexer import Problem, lex_inf, plain_ends
 from mediashelf.formats.inf.sections import InfEntry, InfSection
 from mediashelf.formats.inf.strings import LateStrings, all_strings
@@ -114,14 +114,16 @@ class Inf:
         """Whether a token stands for something: a string, or by its number a folder."""
         return not token or token.isdecimal() or self.strings.get(token.lower()) is not None
 
-    def are_defined(self, tokens: Iterable[str]) -> bool:
-        """Whether every token stands for something."""
-        others = {token.lower() for token in tokens}.difference(self.strings)
-        return all(map(self.is_defined, others))
+    def are_defined(self, tokens: set[str]) -> bool:
+        """Whether every token, in lower case, stands for something."""
+        return all(map(self.is_defined, tokens.difference(self._all_strings())))
+
+    def _all_strings(self) -> Mapping[str, str]:
+        return self.strings.at_hand() if isinstance(self.strings, LateStrings) else self.strings
 
     def expand_each(self, texts: Sequence[str]) -> list[str]:
         """Return the texts as :meth:`expand` does; most are one token each."""
-        strings = dict(self.strings)
+        strings = self._all_strings()
         return [
             strings.get(text[1:-1].lower(), text)[:_MAX_TEXT]
             if text[0] == text[-1] == "%" and text.count("%") == 2 and len(text) > 2
@@ -150,6 +152,12 @@ class Inf:
             self.derived[question] = answer()
         known: _Answer = self.derived[question]
         return known
+
+    def let_go(self) -> None:
+        """Keep the answers from now on, and the text only where it cannot be had again."""
+        if isinstance(self.sections, FaultlessSections) and isinstance(self.strings, LateStrings):
+            self.sections.let_go()
+            self.strings.let_go()
 
     @property
     def signature(self) -> Signature | None:
@@ -199,21 +207,26 @@ class Inf:
 
 
 def parse_inf(
-    data: bytes, *, code_page: str = DEFAULT_CODE_PAGE, language: int = _DEFAULT_LANGUAGE
+    data: bytes,
+    *,
+    code_page: str = DEFAULT_CODE_PAGE,
+    language: int = _DEFAULT_LANGUAGE,
+    again: Again | None = None,
 ) -> Inf:
     """Return what an INF says; never raises for its bytes.
 
-    ``language`` is a language id: [Strings.0409] goes before [Strings]. Time is
+    ``language`` is a language id: [Strings.0409] goes before [Strings]. ``again`` gives the
+    text, with plain line ends, after it was let go. Time is
     linear in ``data``. An unknown ``code_page`` raises ``LookupError``.
     """
     decoded = decode_inf(data, code_page=code_page)
     sections: Mapping[str, InfSection] | None = None
     if decoded.text.count("%") // 2 * _MAX_TEXT <= MOST_SUBSTITUTED:
-        sections = faultless_sections(plain_ends(decoded.text))
+        sections = faultless_sections(plain_ends(decoded.text), again)
     problems: list[Problem] = []
     strings: Mapping[str, str]
     if isinstance(sections, FaultlessSections):
-        strings = LateStrings(sections.packed, language)
+        strings = LateStrings(sections, language)
     else:
         sections, problems = lex_inf(decoded.text)
         strings = all_strings(sections, language)

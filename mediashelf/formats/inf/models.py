@@ -230,7 +230,7 @@ def descriptions(inf: Inf) -> tuple[str, ...]:
             found.update((model.description, None) for model in _models_in(inf, maker, name))
         else:
             texts = inf.expand_each(columns.descriptions)
-            found.update((text[:MAX_DESCRIPTION], None) for text in texts)
+            found |= dict.fromkeys([text[:MAX_DESCRIPTION] for text in texts])
     return tuple(found)
 
 
