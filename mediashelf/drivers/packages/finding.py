@@ -15,6 +15,7 @@ from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.errors import InputError, MediashelfError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.collector import collector_paused
+from mediashelf.formats.inf.copying import may_lead_further
 from mediashelf.formats.inf.document import Inf, InfKind, Signature, parse_inf
 from mediashelf.formats.inf.lexer import plain_ends
 from mediashelf.formats.inf.models import Model, ModelsRead, all_models, models_read_by
@@ -223,8 +224,18 @@ def suitability(
     """
     if not family.takes_infs:
         return Suitability(Fit.NO_INFS)
-    read = models_read_by(package.inf, family.system, wanted)
-    return suitability_of(package, family.system, read)
+    return _suited(package, family.system, wanted)
+
+
+def _suited(package: Package, system: InfSystem, wanted: frozenset[str] | None) -> Suitability:
+    """Return what a system that takes INFs takes of the package; kept with the text."""
+
+    def judge() -> Suitability:
+        return suitability_of(package, system, models_read_by(package.inf, system, wanted))
+
+    if wanted is None or (system.is_nt and may_lead_further(package.inf)):
+        return judge()
+    return package.inf.once(("suited", system, wanted), judge)
 
 
 def sections_to_check(
@@ -239,8 +250,7 @@ def sections_to_check(
     system, installs = family.system, suited.installs
     if not family.takes_infs:
         for system in (family.system, InfSystem(True)):
-            read = models_read_by(package.inf, system, frozenset())
-            installs = suitability_of(package, system, read).installs
+            installs = _suited(package, system, frozenset()).installs
             if installs:
                 break
     return system, installs

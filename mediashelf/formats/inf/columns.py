@@ -36,13 +36,15 @@ class ModelColumns(NamedTuple):
 
     ``descriptions`` are there for each entry, and so are identifiers, in upper case: the
     hardware id, and all others with commas, of which there may be none at all. ``installs``
-    (names of install sections) are there once each, in the order of first occurrence.
+    (names of install sections) are there once each, in the order of first occurrence, and
+    ``rows`` have them for each entry where every line is one of the plainest form.
     """
 
     descriptions: Sequence[str]
     installs: tuple[str, ...]
     hardware_ids: Sequence[str]
     others: Sequence[str] = ()
+    rows: Sequence[str] = ()
 
     @property
     def tokens(self) -> set[str]:
@@ -133,7 +135,7 @@ def _plain_models(text: str) -> ModelColumns | None:
         return None
     if not (last.isascii() and last.isupper()):
         hardware_ids = last.upper().split("\n")
-    return ModelColumns(keys, names, hardware_ids)
+    return ModelColumns(keys, names, hardware_ids, rows=installs)
 
 
 def string_columns(section: InfSection) -> tuple[Sequence[str], Sequence[str]] | None:
@@ -191,6 +193,6 @@ def may_have(section: InfSection, key: str) -> bool:
     text = text.lower()
     if key in text:
         return True
-    if not section.has_whole_lines and _CONTINUED.search(text):
+    if "\\" in text and not section.has_whole_lines and _CONTINUED.search(text):
         return True
     return '"' in text and key in text.replace('"', "")  # as quotes may be anywhere in a key

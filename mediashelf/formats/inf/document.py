@@ -77,7 +77,8 @@ class DriverVersion(NamedTuple):
 class Inf:
     """A parsed INF. Section names are lower case in ``sections``, in order of appearance.
 
-    ``derived`` is for values that are asked for again and again, such as its source tables.
+    ``derived`` is for answers that are asked for again and again, and ``passing`` for such
+    as are needed only while the text is at hand.
     """
 
     sections: Mapping[str, InfSection]
@@ -89,6 +90,7 @@ class Inf:
     size: int = 0
     problems: tuple[Problem, ...] = field(default=(), repr=False)
     derived: dict[object, Any] = field(default_factory=dict, repr=False, compare=False)
+    passing: dict[object, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def section(self, name: str) -> InfSection | None:
         """Return the section of this name in any case, or None."""
@@ -139,7 +141,7 @@ class Inf:
 
     def version_value(self, key: str) -> str:
         """Return the first value of a [Version] entry, expanded; empty when there is none."""
-        return self.once(("[Version]", key.lower()), lambda: self._version_value(key))
+        return self.for_now(("[Version]", key.lower()), lambda: self._version_value(key))
 
     def _version_value(self, key: str) -> str:
         section = self.sections.get("version")
@@ -148,13 +150,15 @@ class Inf:
 
     def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
         """Return the answer to a question, kept in ``derived`` for the next one who asks."""
-        if question not in self.derived:
-            self.derived[question] = answer()
-        known: _Answer = self.derived[question]
-        return known
+        return _once(self.derived, question, answer)
+
+    def for_now(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
+        """Return the answer to a question, kept while the text is at hand."""
+        return _once(self.passing, question, answer)
 
     def let_go(self) -> None:
         """Keep the answers from now on, and the text only where it cannot be had again."""
+        self.passing.clear()
         if isinstance(self.sections, FaultlessSections) and isinstance(self.strings, LateStrings):
             self.sections.let_go()
             self.strings.let_go()
@@ -204,6 +208,14 @@ class Inf:
         """The DriverVer entry of [Version], or None."""
         section = self.sections.get("version")
         return section.find("DriverVer") if section else None
+
+
+def _once(answers: dict[object, Any], question: object, answer: Callable[[], _Answer]) -> _Answer:
+    try:
+        known: _Answer = answers[question]
+    except KeyError:
+        known = answers[question] = answer()
+    return known
 
 
 def parse_inf(

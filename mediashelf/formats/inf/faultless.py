@@ -100,6 +100,13 @@ class _Section(InfSection):
         return tuple(entry for one in found for entry in lexer.faultless_entries(*one))
 
     @property
+    def first_line(self) -> int:
+        if len(self._places) != 1:
+            return 0
+        text, line = self._places[0]
+        return line + len(text) - len(text.lstrip("\n"))
+
+    @property
     def has_whole_lines(self) -> bool:
         return self.once("whole lines", lambda: lexer.has_no_end_slash(self.text))
 
@@ -159,7 +166,8 @@ class FaultlessSections(Mapping[str, InfSection]):
         return name in self.at_hand()
 
     def get(self, name: str, default: object = None) -> InfSection | None:  # type: ignore[override]
-        return self.at_hand().get(name)
+        sections = self._sections  # as at_hand does, which is asked most often
+        return sections.get(name) if sections is not None else self.at_hand().get(name)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.at_hand())
@@ -181,7 +189,9 @@ def faultless_sections(text: str, again: Again | None = None) -> FaultlessSectio
     if len(text) > lexer.MOST_PIECES // 2 or _has_long_line(text):
         return None  # shorter ones reach no limit of the lexer
     sections = _split(text)
-    if sections is None or len(sections) > lexer.MOST_SECTIONS or _INDENTED.search(text):
+    if sections is None or len(sections) > lexer.MOST_SECTIONS:
+        return None
+    if text.count("[") > len(sections) and _INDENTED.search(text):
         return None
     if _is_plain(text) or all(section.is_faultless() for section in sections.values()):
         return FaultlessSections(text, sections, again)

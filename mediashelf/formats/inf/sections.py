@@ -40,15 +40,21 @@ class InfSection:
 
     def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
         """Return the answer to a question, kept while the section is at hand."""
-        if question not in self._known:
-            self._known[question] = answer()
-        known: _Answer = self._known[question]
+        try:
+            known: _Answer = self._known[question]
+        except KeyError:
+            known = self._known[question] = answer()
         return known
 
     @property
     def entries(self) -> tuple[InfEntry, ...]:
         """The entries in order."""
         return self._entries or ()
+
+    @property
+    def first_line(self) -> int:
+        """The number of its first line that is not empty; 0 where it is not known."""
+        return 0
 
     @property
     def has_whole_lines(self) -> bool:

@@ -70,7 +70,7 @@ class SourceTables(NamedTuple):
 
 def source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     """Return the source disk sections; an earlier suffix goes before a later one."""
-    return inf.once(("source tables", suffixes), lambda: _source_tables(inf, suffixes))
+    return inf.for_now(("source tables", suffixes), lambda: _source_tables(inf, suffixes))
 
 
 def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
@@ -88,12 +88,12 @@ def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
 def suffixes_there(inf: Inf) -> tuple[str, ...]:
     """Return the suffixes with which the text has any source disk section."""
     names, files = "sourcedisksnames", "sourcedisksfiles"
-    return inf.once(
+    return inf.for_now(
         "suffixes",
         lambda: tuple(
             suffix
             for suffix in EVERY_SUFFIX
-            if names + suffix in inf.sections or files + suffix in inf.sections
+            if inf.section(names + suffix) or inf.section(files + suffix)
         ),
     )
 
