@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 
 from mediashelf.findings import Finding
-from mediashelf.formats.inf.columns import may_have, model_columns, string_columns
+from mediashelf.formats.inf.columns import StringColumns, may_have, model_columns, string_columns
 from mediashelf.formats.inf.document import (
     Inf,
     InfKind,
@@ -234,7 +234,7 @@ def _check_strings(inf: Inf) -> Iterator[Found]:
         if name.partition(".")[0] != "strings":
             continue
         columns = string_columns(section)
-        if columns is not None and _are_good(*columns):
+        if columns is not None and _are_good(columns):
             continue
         values: dict[str, tuple[str, ...]] = {}
         for entry in section.entries:
@@ -245,8 +245,9 @@ def _check_strings(inf: Inf) -> Iterator[Found]:
     yield from _check_tokens(inf)
 
 
-def _are_good(names: Sequence[str], values: Sequence[str]) -> bool:
-    return len(set(names)) == len(names) and max(map(len, values)) <= _LONGEST_STRING
+def _are_good(columns: StringColumns) -> bool:
+    is_each_once = len(columns.named) == columns.line_count
+    return is_each_once and max(map(len, columns.values)) <= _LONGEST_STRING
 
 
 def _check_tokens(inf: Inf) -> Iterator[Found]:

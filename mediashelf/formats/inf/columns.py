@@ -47,14 +47,15 @@ class ModelColumns(NamedTuple):
     rows: Sequence[str] = ()
 
     @property
-    def tokens(self) -> set[str]:
+    def tokens(self) -> list[str]:
         """The tokens of the descriptions, in lower case."""
         joined = "\n".join(self.descriptions)
         count = len(self.descriptions)
         is_each_one = joined.count("%") == 2 * count and joined.count("%\n%") == count - 1
         if is_each_one and joined[0] == joined[-1] == "%":
-            return set(joined[1:-1].lower().split("%\n%"))
-        return set(_TOKEN.findall(joined.lower()))
+            return joined[1:-1].lower().split("%\n%")
+        found: list[str] = _TOKEN.findall(joined.lower())
+        return found
 
     def named(self, wanted: frozenset[str]) -> set[str]:
         """Return the wanted identifiers that any entry has."""
@@ -138,20 +139,31 @@ def _plain_models(text: str) -> ModelColumns | None:
     return ModelColumns(keys, names, hardware_ids, rows=installs)
 
 
-def string_columns(section: InfSection) -> tuple[Sequence[str], Sequence[str]] | None:
-    """Return the names of strings, in lower case, and what they stand for."""
+class StringColumns(NamedTuple):
+    """What strings stand for, by name in lower case, and of how many lines that is."""
+
+    named: dict[str, str]
+    line_count: int
+    values: Sequence[str]
+
+
+def string_columns(section: InfSection) -> StringColumns | None:
+    """Return the strings of a section; of duplicates the first one counts."""
     return section.once("string columns", lambda: _string_columns(section.text.strip("\n")))
 
 
-def _string_columns(text: str) -> tuple[Sequence[str], Sequence[str]] | None:
+def _string_columns(text: str) -> StringColumns | None:
     columns = _plain_strings(text)
-    if columns is not None:
-        return columns
-    rows = _rows(_STRING, text)
-    if rows is None:
-        return None
-    names, values = zip(*rows, strict=True)
-    return [name.rstrip().lower() for name in names], values
+    if columns is None:
+        rows = _rows(_STRING, text)
+        if rows is None:
+            return None
+        columns = [head.rstrip().lower() for head, _ in rows], [value for _, value in rows]
+    names, values = columns
+    named = dict(zip(names, values, strict=True))
+    if len(named) != len(names):
+        named = dict(zip(reversed(names), reversed(values), strict=True))
+    return StringColumns(named, len(names), values)
 
 
 def _plain_strings(text: str) -> tuple[Sequence[str], Sequence[str]] | None:

@@ -10,6 +10,7 @@ are read since 5.0 is from memory.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.sections import InfSection
@@ -39,6 +40,7 @@ def _may_lead(section: InfSection) -> bool:
     return any(key in text for key in _FURTHER)
 
 
+@lru_cache(64)  # asked for each text
 def read_alike(system: InfSystem) -> tuple[object, ...]:
     """Return what is equal for systems that find the same files where no other INF is followed."""
     suffixes = (system.install_suffixes, system.source_suffixes)

@@ -116,9 +116,11 @@ class Inf:
         """Whether a token stands for something: a string, or by its number a folder."""
         return not token or token.isdecimal() or self.strings.get(token.lower()) is not None
 
-    def are_defined(self, tokens: set[str]) -> bool:
+    def are_defined(self, tokens: Sequence[str]) -> bool:
         """Whether every token, in lower case, stands for something."""
-        return all(map(self.is_defined, tokens.difference(self._all_strings())))
+        strings = self._all_strings()
+        others = [token for token in tokens if token not in strings]
+        return all(map(self.is_defined, others))
 
     def _all_strings(self) -> Mapping[str, str]:
         return self.strings.at_hand() if isinstance(self.strings, LateStrings) else self.strings

@@ -73,18 +73,14 @@ def all_strings(sections: Mapping[str, InfSection], language: int) -> dict[str, 
     for _, section in sorted(ranked, key=lambda pair: pair[0]):
         columns = string_columns(section)
         if columns is not None:
-            names, values = columns
-            named = dict(zip(names, values, strict=True))
-            if len(named) != len(names):  # the first of duplicates wins
-                named = dict(zip(reversed(names), reversed(values), strict=True))
-            strings = strings | named if strings else named
+            strings = strings | columns.named if strings else columns.named
             continue
-        strings.update(
+        strings = strings | {
             # An unquoted value may hold commas only by mistake; keep what is there.
-            (entry.key.lower(), entry.values[0] if len(entry.values) == 1 else _joined(entry))
+            entry.key.lower(): entry.values[0] if len(entry.values) == 1 else _joined(entry)
             for entry in reversed(section.entries)  # the first of duplicates wins
             if entry.key
-        )
+        }
     return strings
 
 
