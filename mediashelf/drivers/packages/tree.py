@@ -8,7 +8,8 @@ there, but under a name this target does not see" can be told from "it is missin
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 from mediashelf.formats.tree_pairs import pair_trees
@@ -73,26 +74,25 @@ class PackageTree:
     provides: tuple[Provides, ...] = ()
     prefix: str = ""
     lasting: Callable[[TreeFile], Hashable] = _not_lasting
-    _seen: Mapping[str, TreeFile] = field(init=False, repr=False)
-    _hidden: Mapping[str, TreeFile] = field(init=False, repr=False)
-    _by_name: Mapping[str, TreeFile] = field(init=False, repr=False)
-    _all_by_name: dict[str, list[TreeFile]] = field(
-        init=False, repr=False, compare=False, default_factory=dict
-    )
 
-    def __post_init__(self) -> None:
-        seen: dict[str, TreeFile] = {}
-        hidden: dict[str, TreeFile] = {}
-        by_name: dict[str, TreeFile] = {}
+    # Each is made for the first who asks: of a whole package only where its files are.
+
+    @cached_property
+    def _seen(self) -> Mapping[str, TreeFile]:
+        return {file.path.lower(): file for file in reversed(self.files) if file.path}
+
+    @cached_property
+    def _hidden(self) -> Mapping[str, TreeFile]:
+        hidden = (file for file in reversed(self.files) if file.hidden_path)
+        return {file.hidden_path.lower(): file for file in hidden}
+
+    @cached_property
+    def _by_name(self) -> Mapping[str, Sequence[TreeFile]]:
+        named: dict[str, list[TreeFile]] = {}
         for file in self.files:
             if file.path:
-                seen.setdefault(file.path.lower(), file)
-                by_name.setdefault(file.name.lower(), file)
-            if file.hidden_path:
-                hidden.setdefault(file.hidden_path.lower(), file)
-        object.__setattr__(self, "_seen", seen)
-        object.__setattr__(self, "_hidden", hidden)
-        object.__setattr__(self, "_by_name", by_name)
+                named.setdefault(file.name.lower(), []).append(file)
+        return named
 
     def find(self, path: str) -> TreeFile | None:
         """Return the file that the target finds at ``path``; case does not matter."""
@@ -104,15 +104,11 @@ class PackageTree:
 
     def find_names(self, name: str) -> Sequence[TreeFile]:
         """Return all files of this name that the target sees."""
-        if not self._all_by_name:
-            for file in self.files:
-                if file.path:
-                    self._all_by_name.setdefault(file.name.lower(), []).append(file)
-        return self._all_by_name.get(name.lower(), ())
+        return self._by_name.get(name.lower(), ())
 
     def find_name(self, name: str) -> TreeFile | None:
         """Return some file of this name that the target sees, wherever it is."""
-        return self._by_name.get(name.lower())
+        return next(iter(self.find_names(name)), None)
 
 
 def folder_of(path: str) -> str:
