@@ -6,9 +6,11 @@ Nothing here deletes anything, or says which copy to part with.
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from mediashelf.catalogue.images import by_digest
 from mediashelf.catalogue.rows import ImageRow, Presence
 
 DIGEST = "xxh3_128"
@@ -54,6 +56,18 @@ def content_key(row: ImageRow) -> str:
     """
     digest = row.digests.get(DIGEST, "")
     return f"{row.size} {digest}" if digest and row.waiting is None else ""
+
+
+def copies_of(db: sqlite3.Connection, row: ImageRow) -> list[ImageRow]:
+    """Return the other images with equal bytes on record, by shelf and path; also missing ones.
+
+    Empty files and cue sheets have none, as in :func:`find_copies_among`.
+    """
+    key = content_key(row)
+    if not key or not row.size or row.is_sheet:
+        return []
+    rows = by_digest(db, row.digests[DIGEST])
+    return [each for each in rows if each.id != row.id and content_key(each) == key]
 
 
 def find_copies_among(rows: Iterable[ImageRow]) -> list[EqualImages]:

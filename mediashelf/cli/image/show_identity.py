@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.image.show_text import say_pair
-from mediashelf.cli.keeping.described_text import description_lines, published_lines
+from mediashelf.cli.keeping.described_text import copy_lines, description_lines, published_lines
 from mediashelf.cli.render import say_wrapped
 from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.image import DiscImage
@@ -13,7 +15,7 @@ from mediashelf.readability.identity.summary import summarise
 from mediashelf.text import count_text
 
 
-def say_identity(image: DiscImage, row: ImageRow | None) -> None:
+def say_identity(image: DiscImage, row: ImageRow | None, copies: Sequence[ImageRow]) -> None:
     """Print the name, what the disc is, and what is on record of it, where there is anything."""
     say_wrapped(image.path.name)
     summary = summarise(image.facts)
@@ -31,7 +33,7 @@ def say_identity(image: DiscImage, row: ImageRow | None) -> None:
             f"{known} acknowledged for the bytes on record; what the bytes are now is not read "
             "here, so all findings are shown: mediashelf audit compares them",
         )
-    for line in (*published_lines(row), *description_lines(row)):
+    for line in (*published_lines(row), *description_lines(row), *copy_lines(copies)):
         label, _, text = line.partition(": ")
         say_pair(label, text)
 

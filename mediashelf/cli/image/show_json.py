@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from json.encoder import encode_basestring_ascii as quoted
 from typing import Any
@@ -33,7 +33,10 @@ _BOOT_ENTRY = (
 
 
 def json_lines(
-    image: DiscImage, volumes: tuple[VolumeFacts, ...], row: ImageRow | None
+    image: DiscImage,
+    volumes: tuple[VolumeFacts, ...],
+    row: ImageRow | None,
+    copies: Sequence[ImageRow],
 ) -> Iterator[str]:
     """Yield the lines of the document; together they are one JSON object."""
     facts = image.facts
@@ -51,6 +54,7 @@ def json_lines(
         disc=summarise(facts),
         installers=iter_installers(facts),
         record=None if row is None else _record(row),
+        copies=_copies(copies),
         findings=image.findings,
     )
     yield f'{_dump(head)[:-1]}, "volumes": ['
@@ -75,6 +79,14 @@ def _record(row: ImageRow) -> Mapping[str, Any]:
     from mediashelf.cli.library.catalogue_rows import image_dict
 
     return image_dict(row)
+
+
+def _copies(rows: Sequence[ImageRow]) -> list[dict[str, Any]]:
+    if not rows:
+        return []
+    from mediashelf.cli.library.catalogue_rows import copies_list
+
+    return copies_list(rows)
 
 
 def _dump(value: dict[str, Any]) -> str:
