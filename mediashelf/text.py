@@ -118,6 +118,20 @@ def same_name(name: str) -> str:
     return name.lower() if name.isascii() else unicodedata.normalize("NFC", name).casefold()
 
 
+def same_case(name: str) -> str:
+    """Return the form in which names that differ only in case are equal.
+
+    Letters are mapped one to one, as old systems do: ``ß`` stays itself.
+    """
+    capitals = name.upper()
+    if name.isascii() or len(capitals) == len(name):
+        return capitals
+    return "".join(
+        capital if len(capital) == 1 else letter
+        for letter, capital in ((letter, letter.upper()) for letter in name)
+    )
+
+
 def fold(text: str) -> str:
     """Return the form in which names are compared: letter case and width do not count.
 

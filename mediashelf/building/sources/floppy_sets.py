@@ -14,9 +14,6 @@ from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import InputError
-from mediashelf.formats.inf.document import parse_inf
-from mediashelf.formats.inf.source_files import EVERY_SUFFIX, iter_source_disks, join_path
-from mediashelf.formats.inf.text_setup import parse_text_setup
 from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.members import Parts
 from mediashelf.trees.opening import is_archive, open_tree
@@ -80,6 +77,11 @@ def _look(number: int, path: Path) -> _FloppyTexts | None:
 
 
 def _tags(tree: Tree) -> Iterator[frozenset[str]]:
+    # Loaded only with floppies among several sources: it takes as long as a small disc.
+    from mediashelf.formats.inf.document import parse_inf
+    from mediashelf.formats.inf.source_files import EVERY_SUFFIX, iter_source_disks, join_path
+    from mediashelf.formats.inf.text_setup import parse_text_setup
+
     for member in tree.members:
         name = member.name.lower()
         if not member.is_file or not name.endswith((".inf", ".oem")):

@@ -24,14 +24,22 @@ from mediashelf.trees.tree import CHUNK
 
 
 class DiscWriter:
-    """Writes one disc."""
+    """Writes one disc.
+
+    ``on_records`` is called once all that says where things are is in the file, with its bytes.
+    """
 
     def __init__(
-        self, plan: DiscPlan, digests: PassingDigests, on_bytes: Callable[[int], None]
+        self,
+        plan: DiscPlan,
+        digests: PassingDigests,
+        on_bytes: Callable[[int], None],
+        on_records: Callable[[int], None] = lambda size: None,
     ) -> None:
         self._plan = plan
         self._digests = digests
         self._on_bytes = on_bytes
+        self._on_records = on_records
 
     def write(self, path: Path) -> None:
         """Write everything to a new file; every content has its digests afterwards.
@@ -45,6 +53,8 @@ class DiscWriter:
         with path.open("xb", buffering=CHUNK) as stream:
             for piece in iter_records(self._plan):
                 stream.write(piece)
+            stream.flush()
+            self._on_records(stream.tell())
             for content in self._plan.layout.contents:
                 if index is not None and content is index.own:
                     # The page shows the digests of the others, so it is written last.

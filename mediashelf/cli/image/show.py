@@ -10,8 +10,8 @@ import click
 from click.core import ParameterSource
 
 from mediashelf.cli.image.show_identity import say_identity
-from mediashelf.cli.image.show_json import json_lines
-from mediashelf.cli.image.show_text import say_image, write_lines
+from mediashelf.cli.image.show_json import json_pieces
+from mediashelf.cli.image.show_text import say_image, write_text
 from mediashelf.cli.options import (
     catalogue_option,
     fail_on_option,
@@ -123,7 +123,7 @@ def show(
                 volume for volume in image.facts.volumes if not kinds or volume.kind.value in kinds
             )
             if as_json:
-                write_lines(json_lines(image, volumes, row, copies))
+                write_text(json_pieces(image, volumes, row, copies))
             else:
                 if not quiet:
                     say_identity(image, row, copies)

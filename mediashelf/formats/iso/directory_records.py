@@ -10,6 +10,7 @@ from operator import add, mul, or_, sub
 from typing import NamedTuple
 
 from mediashelf.formats.fields import BothOrders, parse_both_16, parse_both_32
+from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.record_problems import FIXED_SIZE, SHORTEST_RECORD, RecordProblems
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_MULTI_EXTENT, SECTOR_SIZE
@@ -50,20 +51,6 @@ class Geometry(NamedTuple):
         return -(-self.image_size // self.block_size)
 
 
-class DirectoryRecord(NamedTuple):
-    """One directory record; ``at`` is its offset within the directory's data.
-
-    ``lba`` is where the data starts: after the extended attribute record, if any.
-    """
-
-    at: int
-    identifier: bytes
-    lba: int
-    size: int
-    flags: int
-    date: bytes
-
-
 class DirectoryRecords(NamedTuple):
     """What one directory's extent holds.
 
@@ -75,7 +62,7 @@ class DirectoryRecords(NamedTuple):
 
     self_record: DirectoryRecord | None
     parent_record: DirectoryRecord | None
-    children: list[DirectoryRecord]
+    children: RecordColumns
     furthest: int
     has_oddities: bool
     has_sections: bool
@@ -199,7 +186,7 @@ def parse_directory(
     return DirectoryRecords(
         self_record=records[0] if first else None,
         parent_record=records[first] if second > first else None,
-        children=children,
+        children=RecordColumns.of(children),
         furthest=furthest,
         has_oddities=bool(oddities or all_flags & RESERVED_FLAGS),
         has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
@@ -235,9 +222,9 @@ def _parse_plain(data: bytes, geometry: Geometry, max_records: int) -> Directory
     reaches: Iterable[int] = map(add, map(mul, lbas, repeat(geometry.block_size)), sizes)
     if 0 in sizes:  # the location of an empty file means nothing
         reaches = (reach for reach, size in zip(reaches, sizes, strict=True) if size)
-    shared: dict[bytes, bytes] = {}
-    columns = (places, identifiers, lbas, sizes, flags, map(shared.setdefault, dates, dates))
-    records = list(map(tuple.__new__, repeat(DirectoryRecord), zip(*columns, strict=True)))
+    shared = dict(zip(dates, dates, strict=True))
+    dates = dates[:1] * len(dates) if len(shared) == 1 else tuple(map(shared.get, dates))
+    records = RecordColumns(places, identifiers, lbas, sizes, flags, dates)
     all_flags = reduce(or_, set(flags))
     sequence = geometry.sequence_number.to_bytes(2, "little")
     is_usual = (
@@ -249,7 +236,7 @@ def _parse_plain(data: bytes, geometry: Geometry, max_records: int) -> Directory
     return DirectoryRecords(
         self_record=records[0],
         parent_record=records[1],
-        children=records[2:],
+        children=records.behind(2),
         furthest=max(reaches, default=0),
         has_oddities=not is_usual or bool(all_flags & RESERVED_FLAGS),
         has_sections=bool(all_flags & FLAG_MULTI_EXTENT),

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 
 from mediashelf.formats.fields import decode_wide
-from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.identifiers import OrderKey, log_first_descent, order_key
 from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, usable_names
+from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.text import count_text
 
@@ -39,15 +39,15 @@ class JolietNaming:
     def __init__(self, log: ProblemLog) -> None:
         self._log = log
 
-    def name_all(self, directory: Directory, data: bytes, records: list[DirectoryRecord]) -> Named:
+    def name_all(self, directory: Directory, data: bytes, records: RecordColumns) -> Named:
         """Return names without version ``;1``; discs both carry and omit it."""
-        together = decode_wide(b"\0/".join([record.identifier for record in records]))
+        together = decode_wide(b"\0/".join(records.identifiers))
         if together.count("/") == max(len(records) - 1, 0):
             identifiers = together.split("/") if records else []
             bare = f"{together}/".replace(".;1/", "/").replace(";1/", "/")
             names = bare[:-1].split("/") if records else []
         else:
-            identifiers = [decode_wide(record.identifier) for record in records]
+            identifiers = [decode_wide(each) for each in records.identifiers]
             names = [
                 identifier.removesuffix(";1").removesuffix(".")
                 if identifier.endswith(".;1")
@@ -63,8 +63,8 @@ class JolietNaming:
             _log_characters(directory, named, self._log)
         if REPLACEMENT in together:
             _log_half_characters(directory, named, self._log)
-        identifiers = [record.identifier for record in named.records]
-        if identifiers != sorted(identifiers):
+        identifiers = named.records.identifiers
+        if list(identifiers) != sorted(identifiers):
             keys = [_order_key(record) for record in named.records]
             log_first_descent(directory, named, keys, self._log)
 

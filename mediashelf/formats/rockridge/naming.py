@@ -9,8 +9,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View, parse_both_32
-from mediashelf.formats.iso.directory_records import DirectoryRecord, Geometry, system_use_of
+from mediashelf.formats.iso.directory_records import Geometry, system_use_of
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
+from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.rockridge.announcement import (
     RockRidgeFacts,
@@ -61,7 +62,7 @@ class RockRidgeNaming:
         self._named_count = self._unnamed_count = 0
         self._first_unnamed: tuple[Directory, DirectoryRecord] | None = None
 
-    def name_all(self, directory: Directory, data: bytes, records: list[DirectoryRecord]) -> Named:
+    def name_all(self, directory: Directory, data: bytes, records: RecordColumns) -> Named:
         """Return records with their Rock Ridge names, each directory where it belongs.
 
         A record that is marked as relocated (RE) is left out, and one with a
@@ -72,7 +73,8 @@ class RockRidgeNaming:
         if quick is not None:
             self._named_count += len(quick)
             return Named(records, quick, usable_names(directory, records, quick, self._log))
-        kept, names = [], []
+        kept: list[DirectoryRecord] = []
+        names: list[str] = []
         skip, known = self._facts.skip, self._surroundings
         for record in records:
             surroundings, quick_name = _around_name(system_use_of(data, record)[skip:])
@@ -100,9 +102,10 @@ class RockRidgeNaming:
                 names.append(plain.removesuffix(";1").removesuffix("."))
             else:
                 names.append(meaning.name)
-        return Named(kept, names, usable_names(directory, kept, names, self._log))
+        columns = RecordColumns.of(kept)
+        return Named(columns, names, usable_names(directory, columns, names, self._log))
 
-    def _quick_names(self, data: bytes, records: list[DirectoryRecord]) -> list[str] | None:
+    def _quick_names(self, data: bytes, records: RecordColumns) -> list[str] | None:
         """Return the names of a directory in which they stand in one and the same surroundings.
 
         None where it is not so, or not known whether these mean something else.
@@ -117,7 +120,7 @@ class RockRidgeNaming:
         before, after = first
         fields = [
             data[at + FIXED_SIZE + (len(identifier) | 1) + skip : at + data[at]]
-            for at, identifier, _, _, _, _ in records
+            for at, identifier in zip(records.places, records.identifiers, strict=True)
         ]
         start, end = len(before) + _NAME_AT, -len(after) or None
         names = [field[start:end] for field in fields]
