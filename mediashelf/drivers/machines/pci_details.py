@@ -14,7 +14,10 @@ from mediashelf.drivers.machines.identifiers import PciFunction
 
 _ROW = re.compile(r"([0-9a-f]{2,3}): ((?:[0-9a-f]{2} ){0,15}[0-9a-f]{2}) ?", re.IGNORECASE)
 _ROW_SIZE = 16
-_DETAIL = re.compile(r"[ \t]+(?:DeviceName|Subsystem|Control|Flags): ")
+_DETAIL = re.compile(  # words of lspci.c
+    r"[ \t]+(?:DeviceName: |Subsystem: |Control: |Flags: |Memory at |I/O ports at |Region [0-5]: "
+    r"|Expansion ROM at |Capabilities: |Kernel driver in use: |Kernel modules: )"
+)
 
 
 def parse_dump_row(line: str) -> tuple[int, bytes] | None:
