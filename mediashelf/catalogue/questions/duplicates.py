@@ -59,15 +59,15 @@ def content_key(row: ImageRow) -> str:
 
 
 def copies_of(db: sqlite3.Connection, row: ImageRow) -> list[ImageRow]:
-    """Return the other images with equal bytes on record, by shelf and path; also missing ones.
+    """Return the other images with the bytes on record of this one, by shelf and path.
 
-    Empty files and cue sheets have none, as in :func:`find_copies_among`.
+    Also missing ones, but none with other bytes that wait; this one may have such. Empty files
+    and cue sheets have no copies, as in :func:`find_copies_among`.
     """
-    key = content_key(row)
-    if not key or not row.size or row.is_sheet:
+    digest = row.digests.get(DIGEST, "")
+    if not digest or not row.size or row.is_sheet:
         return []
-    rows = by_digest(db, row.digests[DIGEST])
-    return [each for each in rows if each.id != row.id and content_key(each) == key]
+    return [each for each in by_digest(db, digest) if each.id != row.id and content_key(each)]
 
 
 def find_copies_among(rows: Iterable[ImageRow]) -> list[EqualImages]:

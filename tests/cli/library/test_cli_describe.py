@@ -285,6 +285,9 @@ def test_other_copies_of_the_bytes_are_named(shelf: Shelf) -> None:
     assert [one["path"] for one in shelf.json("show", shelf.home / "tide-1.iso")["copies"]] == [
         "two.iso"
     ]
+    # The record of the first is still that of the earlier bytes.
+    changed = shelf.json("show", shelf.folder / "card" / "one.iso")
+    assert [one["path"] for one in changed["copies"]] == ["two.iso", "tide-1.iso"]
     assert shelf.json("show", shelf.home / "tide-2.iso")["copies"] == []
     assert "copy" not in shelf.run("describe", "tide-2.iso").stdout
 
