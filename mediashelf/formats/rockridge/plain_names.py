@@ -26,7 +26,7 @@ def around_name(use: bytes) -> tuple[tuple[bytes, bytes] | None, bytes]:
 def names_alike(
     data: bytes, records: RecordColumns, skip: int, before: bytes, after: bytes
 ) -> list[str] | None:
-    """Return the names of records; None where something else stands around one, or it is no text.
+    """Return the names of records; None where something else stands around one, or it is not text.
 
     ``skip`` bytes of each system use field belong to somebody else. ``before`` and ``after``
     are what is to stand around the name.
