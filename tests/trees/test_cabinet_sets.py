@@ -15,6 +15,7 @@ from make_wrappings import behind_program, make_lzx, make_zip
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.packed.cabinet_sets import JoinedCabinet
+from mediashelf.trees.as_image import is_closed_here
 from mediashelf.trees.bytes import Start
 from mediashelf.trees.joined import cabinets
 from mediashelf.trees.joined.parts import LaterPartError
@@ -289,6 +290,21 @@ def test_gaps_by_damage_say_what_to_do(tmp_path: Path) -> None:
         gaps = list(iter_gaps(tree))
     assert len(gaps) == 2
     assert {one.remedy for one in gaps} == {"Get it again, or another copy of it"}
+
+
+def test_a_later_part_that_is_cut_short_itself_says_so(tmp_path: Path) -> None:
+    parts = parts_of()
+    put(tmp_path, parts | {NAMES[1]: parts[NAMES[1]][:-1]})
+    size = len(parts[NAMES[1]])
+    with pytest.raises(InputError) as caught:
+        open_tree(tmp_path / NAMES[1])
+    assert str(caught.value).endswith(
+        f"lan2.cab: is part 2 of a set of cabinets, and cut short: it has {size - 1:,} bytes, its "
+        f"header says {size:,}; get it again"
+    )
+    assert not is_closed_here(caught.value)
+    with open_tree(tmp_path) as top:  # it was named with the first part
+        assert [one.where for one in iter_trees(top)][1:] == [str(tmp_path / NAMES[0])]
 
 
 def test_a_damaged_set_of_which_nothing_is_whole_is_refused(tmp_path: Path) -> None:

@@ -6,10 +6,9 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from json.encoder import encode_basestring_ascii as quoted
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
-from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.image.show_tree import woven
 from mediashelf.formats.entries import Folder, SharedColumn, iter_folders
@@ -24,6 +23,9 @@ from mediashelf.image import DiscImage
 from mediashelf.readability.identity.installers import iter_installers
 from mediashelf.readability.identity.summary import summarise
 
+if TYPE_CHECKING:
+    from mediashelf.catalogue.rows import ImageRow
+
 _VOLUME = (
     *("kind", "label", "detail", "block_size", "block_count", "identifiers", "joliet_level"),
     *("is_enhanced", "entries_read", "is_complete"),
@@ -35,7 +37,10 @@ _BOOT_ENTRY = (
 
 
 def json_pieces(
-    image: DiscImage, volumes: tuple[VolumeFacts, ...], row: ImageRow | None
+    image: DiscImage,
+    volumes: tuple[VolumeFacts, ...],
+    row: ImageRow | None,
+    copies: Sequence[ImageRow],
 ) -> Iterator[str]:
     """Yield the document in pieces; together they are one JSON object, and one entry a line."""
     facts = image.facts
@@ -53,6 +58,7 @@ def json_pieces(
         disc=summarise(facts),
         installers=iter_installers(facts),
         record=None if row is None else _record(row),
+        copies=_copies(copies),
         findings=image.findings,
     )
     yield f'{_dump(head)[:-1]}, "volumes": [\n'
@@ -80,6 +86,14 @@ def _record(row: ImageRow) -> Mapping[str, Any]:
     from mediashelf.cli.library.catalogue_rows import image_dict
 
     return image_dict(row)
+
+
+def _copies(rows: Sequence[ImageRow]) -> list[dict[str, Any]]:
+    if not rows:
+        return []
+    from mediashelf.cli.library.catalogue_rows import copies_list
+
+    return copies_list(rows)
 
 
 def _dump(value: dict[str, Any]) -> str:

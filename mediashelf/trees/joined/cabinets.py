@@ -83,7 +83,7 @@ def whole_cabinet(where: str, view: View, beside: Beside) -> WholeCabinet:
         methods = compressions(view, header)
     except FormatError:
         return WholeCabinet(view)  # the library says what is wrong
-    before = _refuse_later(where, header, beside) if header.previous else None
+    before = _refuse_later(where, header, view.size, beside) if header.previous else None
     if not (header.previous or header.following) and (
         Compression.QUANTUM not in methods or len(set(methods)) == 1
     ):
@@ -188,7 +188,7 @@ def _refuse_empty(where: str, faults: list[_Fault], before: _Fault | None, numbe
     raise InputError(f"{where}: is a cabinet compressed by Quantum, which cannot be opened here")
 
 
-def _refuse_later(where: str, own: CabinetHeader, beside: Beside) -> _Fault:
+def _refuse_later(where: str, own: CabinetHeader, size: int, beside: Beside) -> _Fault:
     """Go back to the first part that is here, and refuse a later one than that.
 
     For the first one itself, whose files can be had, return why the part before it cannot.
@@ -202,6 +202,7 @@ def _refuse_later(where: str, own: CabinetHeader, beside: Beside) -> _Fault:
         if isinstance(found, _Fault):
             if header is own:
                 return found
+            _refuse_cut(where, "a later part", own, size)
             refuse_later(where, _WHAT, "a later part", last, beside)
         if found.set_id != own.set_id or found.index >= header.index:
             raise LaterPartError(
@@ -211,12 +212,22 @@ def _refuse_later(where: str, own: CabinetHeader, beside: Beside) -> _Fault:
             )
         header, last = found, name
         if not header.previous:
-            refuse_later(where, _WHAT, f"part {own.index - header.index + 1:,}", name, beside)
+            part = f"part {own.index - header.index + 1:,}"
+            _refuse_cut(where, part, own, size)
+            refuse_later(where, _WHAT, part, name, beside)
     raise LaterPartError(
         f"{where}: is a later part of a cabinet in several files; "
         f"put {header.previous} and all others beside it",
         "",
     )
+
+
+def _refuse_cut(where: str, part: str, own: CabinetHeader, size: int) -> None:
+    if own.size > size:
+        raise InputError(
+            f"{where}: is {part} of a set of cabinets, and cut short: it has {size:,} bytes, its "
+            f"header says {own.size:,}; get it again"
+        )
 
 
 def _header_of(name: str, beside: Beside) -> CabinetHeader | _Fault:
