@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 
 from mediashelf.version import version_text
@@ -19,6 +20,8 @@ def run() -> None:
         main()
     except KeyboardInterrupt:  # while it is loaded; later the command group answers
         raise SystemExit(130) from None  # 128 + SIGINT, as shells report it
+    finally:
+        gc.disable()  # else all that ends with the process is searched for garbage once more
 
 
 if __name__ == "__main__":
