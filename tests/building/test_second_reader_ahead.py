@@ -138,6 +138,22 @@ def test_what_it_read_must_be_on_the_finished_disc(
     assert len(asked_here) == 1  # again, of the finished disc
 
 
+def test_the_finished_disc_must_have_the_size_that_it_was_told(
+    plan: DiscPlan,
+    tmp_path: Path,
+    asked_here: list[Path],
+    started: list[subprocess.Popen[bytes]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def add_a_sector(plan: DiscPlan, data: bytearray) -> None:
+        data += bytes(2048)
+
+    monkeypatch.setattr(write, "read_back_disc", lambda plan, path, **rest: None)
+    monkeypatch.setattr(write, "DiscWriter", lie_with(add_a_sector, started))
+    build_disc(plan, tmp_path / "disc.iso")  # our own reader refuses it
+    assert len(asked_here) == 1
+
+
 def test_what_it_found_must_be_what_was_planned(
     plan: DiscPlan, tmp_path: Path, asked_here: list[Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
