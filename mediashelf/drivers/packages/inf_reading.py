@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Hashable
-from weakref import WeakValueDictionary
+from weakref import WeakValueDictionary, ref
 
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 from mediashelf.errors import InputError, MediashelfError
@@ -28,6 +28,7 @@ def read_inf(
     place = tree.lasting(file)
     known = _BY_PLACE.get((place, code_page)) if place is not None else None
     if known is not None:
+        known.derived["again"].add(tree, file)
         return known, known.derived["digest"]
     data = _read(tree, file, findings)
     if data is None:
@@ -73,31 +74,39 @@ def _read(tree: PackageTree, file: TreeFile, findings: list[Finding]) -> bytes |
 
 
 class _Again:
-    """Reads a text once more from one of the places that had it last."""
+    """Reads a text once more from one of the places that have it.
+
+    Whoever has a package has its tree; what is asked last must not keep whole trees.
+    """
 
     __slots__ = ("_code_page", "_digest", "_places")
 
     def __init__(self, digest: bytes, code_page: str) -> None:
         self._digest = digest
         self._code_page = code_page
-        self._places: tuple[tuple[PackageTree, TreeFile], ...] = ()
+        self._places: tuple[tuple[ref[PackageTree], TreeFile], ...] = ()
 
     def add(self, tree: PackageTree, file: TreeFile) -> None:
-        """Add a place, and forget all but the one before."""
-        self._places = (*self._places[-1:], (tree, file))
+        """Add a place, and forget those whose trees nobody has any more."""
+        there = (place for place in self._places if place[0]() is not None)
+        self._places = (*there, (ref(tree), file))
 
     def __call__(self) -> str:
-        *others, (tree, file) = self._places
-        try:
-            data = tree.read(file, MAX_INF)
-        except (OSError, MediashelfError):
-            if not others:
-                raise
-            tree, file = others[0]
-            data = tree.read(file, MAX_INF)
-        if hashlib.sha256(data).digest() != self._digest:
-            raise InputError(f"{tree.prefix}{file.shown_path}: changed while it was looked at")
-        return plain_ends(decode_inf(data, code_page=self._code_page).text)
+        error: Exception = InputError("the text of an INF is not at hand any more")
+        for get, file in self._places:
+            tree = get()
+            if tree is None:
+                continue
+            try:
+                data = tree.read(file, MAX_INF)
+            except (OSError, MediashelfError) as failure:
+                error = failure
+                continue
+            if hashlib.sha256(data).digest() == self._digest:
+                return plain_ends(decode_inf(data, code_page=self._code_page).text)
+            place = tree.prefix + file.shown_path
+            error = InputError(f"{place}: changed while it was looked at")
+        raise error
 
 
 _PARSED: WeakValueDictionary[tuple[bytes, str, bool], Inf] = WeakValueDictionary()
