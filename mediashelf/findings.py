@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from itertools import chain
+from typing import overload
 
 
 class Severity(IntEnum):
@@ -65,16 +67,93 @@ class Finding:
         }
 
 
+class FindingRun(Sequence[Finding]):
+    """Findings of one rule, severity and target that follow each other, made when asked for.
+
+    A disc can break one rule in 50,000 places, of which three are shown.
+    """
+
+    __slots__ = ("_count", "_make", "rule", "severity", "target")
+
+    def __init__(
+        self, rule: str, severity: Severity, target: str, count: int, make: Callable[[int], Finding]
+    ) -> None:
+        self.rule, self.severity, self.target = rule, severity, target
+        self._count, self._make = count, make
+
+    @classmethod
+    def of(cls, finding: Finding) -> FindingRun:
+        """Return a run of one."""
+        return cls(finding.rule, finding.severity, finding.target, 1, lambda _: finding)
+
+    def __len__(self) -> int:
+        return self._count
+
+    def __iter__(self) -> Iterator[Finding]:
+        return map(self._make, range(self._count))
+
+    @overload
+    def __getitem__(self, index: int) -> Finding: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> list[Finding]: ...
+
+    def __getitem__(self, index: int | slice) -> Finding | list[Finding]:
+        places = range(self._count)[index]
+        return self._make(places) if isinstance(places, int) else list(map(self._make, places))
+
+
+class Findings(Sequence[Finding]):
+    """Findings in the order of their runs."""
+
+    def __init__(self, runs: Iterable[FindingRun]) -> None:
+        self.runs = tuple(runs)
+
+    def __len__(self) -> int:
+        return sum(map(len, self.runs))
+
+    def __iter__(self) -> Iterator[Finding]:
+        return chain.from_iterable(self.runs)
+
+    @overload
+    def __getitem__(self, index: int) -> Finding: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> list[Finding]: ...
+
+    def __getitem__(self, index: int | slice) -> Finding | list[Finding]:
+        return list(self)[index]
+
+    def __eq__(self, other: object) -> bool:
+        return list(self) == list(other) if isinstance(other, Sequence) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(tuple(self))
+
+    def __repr__(self) -> str:
+        return repr(list(self))
+
+
+def iter_runs(findings: Iterable[Finding]) -> Iterator[FindingRun]:
+    """Yield findings in runs; what is no :class:`Findings` gives runs of one."""
+    return iter(findings.runs) if isinstance(findings, Findings) else map(FindingRun.of, findings)
+
+
+def at_least(findings: Iterable[Finding], lowest: Severity) -> Findings:
+    """Return the findings of this severity and worse ones."""
+    return Findings(run for run in iter_runs(findings) if run.severity >= lowest)
+
+
 def worst(findings: Iterable[Finding]) -> Severity | None:
     """Return the highest severity among ``findings``, or None when there are none."""
-    return max((finding.severity for finding in findings), default=None)
+    return max((run.severity for run in iter_runs(findings)), default=None)
 
 
 def summary(findings: Iterable[Finding]) -> str:
     """Return ``2 errors, 1 warning`` or ``no findings``."""
     counts = dict.fromkeys(sorted(Severity, reverse=True), 0)
-    for finding in findings:
-        counts[finding.severity] += 1
+    for run in iter_runs(findings):
+        counts[run.severity] += len(run)
     parts = [
         f"{count:,} {severity.word}{'' if count == 1 else 's'}"
         for severity, count in counts.items()

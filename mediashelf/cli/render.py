@@ -6,13 +6,14 @@ import json
 import os
 import sys
 from collections.abc import Iterable, Sequence
+from itertools import islice
 from typing import Any
 
 import click
 
 from mediashelf.cli.console import SPELLED_OUT
 from mediashelf.cli.telling import tell as tell
-from mediashelf.findings import Finding, Severity, worst
+from mediashelf.findings import Finding, FindingRun, Findings, Severity, iter_runs, worst
 from mediashelf.findings import summary as summary
 from mediashelf.text import display_width, printable, wrap
 
@@ -30,8 +31,9 @@ def say(text: str = "") -> None:
     if not width or display_width(safe) <= width:
         _write_line(safe)
         return
+    text = shown(text).lstrip(" ")
     lead = " " * (len(safe) - len(safe.lstrip(" ")))
-    for line in wrap(shown(text), max(width, len(lead) + 12), lead=lead, rest=f"{lead}  "):
+    for line in wrap(text, max(width, len(lead) + 12), lead=lead, rest=f"{lead}  "):
         _write_line(line)
 
 
@@ -154,28 +156,27 @@ def _blocks(headers: Sequence[str], cells: Sequence[Sequence[str]]) -> list[str]
     return lines
 
 
-def say_findings(findings: Sequence[Finding], *, limit: int = 0) -> None:
+def say_findings(findings: Iterable[Finding], *, limit: int = 0) -> None:
     """Print findings, worst first; equal rules of one target are grouped.
 
     With ``limit`` only that many places of one rule are printed, and the rest
     are counted.
     """
-    groups: dict[tuple[int, str, str], list[Finding]] = {}
-    for finding in findings:
-        key = (-finding.severity, finding.rule, finding.target)
-        groups.setdefault(key, []).append(finding)
+    groups: dict[tuple[int, str, str], list[FindingRun]] = {}
+    for run in iter_runs(findings):
+        groups.setdefault((-run.severity, run.rule, run.target), []).append(run)
     for key in sorted(groups):
-        group = groups[key]
-        first = group[0]
+        group = Findings(groups[key])
+        first = group.runs[0][0]
         title = f"{first.severity.word} {first.rule}"
         _say_indented(
             title + (f" [{first.target}]" if first.target else ""), 0, _COLOURS[first.severity]
         )
-        shown = group[:limit] if limit else group
-        for finding in shown:
+        count = len(group)
+        for finding in islice(group, limit or None):
             _say_indented(f"{finding.where}: {finding.message}", 2)
-        if len(shown) < len(group):
-            _say_indented(f"… and {len(group) - len(shown):,} more like these", 2)
+        if 0 < limit < count:
+            _say_indented(f"… and {count - limit:,} more like these", 2)
         if first.remedy:
             _say_indented(f"to do: {first.remedy}", 4)
         if first.source:

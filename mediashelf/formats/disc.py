@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
+from mediashelf.formats.disc_sessions import find_later_sessions, log_sessions
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
 from mediashelf.formats.guid_partitions import log_guid_partition_problems
 from mediashelf.formats.image_size import describe_nothing, describe_packed, log_size_problems
@@ -30,7 +31,6 @@ from mediashelf.formats.iso.joliet import JolietNaming
 from mediashelf.formats.iso.lost_trees import log_lost_tree, log_replaced_descriptor
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
-from mediashelf.formats.iso.sessions import find_later_sessions, log_sessions
 from mediashelf.formats.iso.tree_entries import SharedEntries
 from mediashelf.formats.partition_table import detect_partition_kind
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
@@ -98,6 +98,8 @@ class _DiscReader:
         for entry in boot.entries if boot is not None else ():
             end = entry.load_lba * SECTOR_SIZE + entry.image_size
             self._furthest = max(self._furthest, end)
+        if self._shared is not None:
+            self._shared.forget()
         self._log_size(descriptors, udf)
         # The Rock Ridge tree is another reading of the primary one; it comes after Joliet.
         order = list(VolumeKind)

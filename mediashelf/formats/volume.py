@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
 from functools import lru_cache
@@ -130,7 +131,7 @@ class VolumeFacts:
 
     kind: VolumeKind
     label: str
-    entries: tuple[Entry, ...] = ()
+    entries: Sequence[Entry] = ()
     block_size: int = SECTOR_SIZE
     block_count: int = 0
     detail: str = ""

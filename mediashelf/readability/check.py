@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from enum import StrEnum
 
-from mediashelf.findings import Finding, Severity, worst
+from mediashelf.findings import Finding, Findings, Severity, iter_runs, worst
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.readability.disc import JudgedDisc
 from mediashelf.readability.limits import Limit
@@ -38,13 +38,11 @@ def check_disc(facts: DiscFacts, target: Target) -> Iterator[Finding]:
     yield from _check(JudgedDisc(facts), target)
 
 
-def check_targets(
-    facts: DiscFacts, targets: Iterable[Target]
-) -> Iterator[tuple[Target, list[Finding]]]:
+def check_targets(facts: DiscFacts, targets: Iterable[Target]) -> Iterator[tuple[Target, Findings]]:
     """Yield each target with its findings; faster than one :func:`check_disc` each."""
     disc = JudgedDisc(facts)
     for target in targets:
-        yield target, list(_check(disc, target))
+        yield target, _check(disc, target)
 
 
 def worst_for_targets(facts: DiscFacts, targets: Iterable[Target]) -> Iterator[Severity | None]:
@@ -91,17 +89,15 @@ def verdict_on(findings: Iterable[Finding], structure: Iterable[Finding] = ()) -
 
     ``structure`` is what the disc's reader found: nobody is said to read a damaged disc.
     """
-    findings = list(findings)
-    level = worst(findings)
+    runs = list(iter_runs(findings))
+    level = worst(Findings(runs))
     if level is not Severity.ERROR and any(map(_is_damage, structure)):
         return Readability.DAMAGED
     if level is None or level is Severity.NOTE:
         return Readability.READS
     if level is Severity.WARNING:
         return Readability.WITH_CARE
-    hidden = any(
-        finding.rule in _HIDING_RULES and finding.severity is Severity.ERROR for finding in findings
-    )
+    hidden = any(run.rule in _HIDING_RULES and run.severity is Severity.ERROR for run in runs)
     return Readability.NOT_AT_ALL if hidden else Readability.IN_PART
 
 
@@ -110,7 +106,6 @@ def _is_damage(finding: Finding) -> bool:
     return finding.severity is Severity.ERROR and finding.rule != "raw-sectors"
 
 
-def _check(disc: JudgedDisc, target: Target) -> Iterator[Finding]:
+def _check(disc: JudgedDisc, target: Target) -> Findings:
     question = Question.about(disc, target)
-    for rule in RULES:
-        yield from rule.findings(question)
+    return Findings(run for rule in RULES for run in rule.runs(question))

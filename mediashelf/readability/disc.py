@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from functools import cached_property
-from itertools import compress, count, repeat
-from operator import lt
-from typing import NamedTuple
+from itertools import compress, islice
+from typing import Any, NamedTuple
 
-from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.readability.targets import Target
+from mediashelf.text import same_case
 
 TREE_WORDS = {
     VolumeKind.ISO9660: "ISO 9660",
@@ -24,6 +26,7 @@ NO_PLACE = -1
 
 
 _NSR03_REVISION = "2.00"
+_BEGINNING = 3  # letters by which most names are known not to be a device's
 
 
 class UdfRevision(NamedTuple):
@@ -40,45 +43,81 @@ class UdfRevision(NamedTuple):
 
 
 class NameTree:
-    """One naming tree; what several rules need of it is worked out once."""
+    """One naming tree; what several rules need of it is worked out once, by whole columns."""
 
     def __init__(self, volume: VolumeFacts) -> None:
         self.volume = volume
         self.kind = volume.kind
         self.entries = volume.entries
-        self._sharing: dict[int, list[Entry]] = defaultdict(list)
+        self._sharing: dict[int, list[int]] = defaultdict(list)
+        self._beginnings: dict[str, bool] = {}
         self.caps: dict[object, int] = {}
+        self.hits: dict[object, list[Any]] = {}
         """What rules have found in it, as :mod:`.rule_types` remembers it."""
+
+    @cached_property
+    def folders(self) -> list[Folder]:
+        """The entries folder by folder, as columns."""
+        return list(iter_folders(self.entries))
 
     @cached_property
     def names(self) -> list[str]:
         """The last part of every entry's path, in the order of the entries."""
-        return [path.rpartition("/")[2] for path in self._paths]
-
-    @cached_property
-    def _paths(self) -> list[str]:
-        return [entry[0] for entry in self.entries]
+        return [name for folder in self.folders for name in folder.names]
 
     @cached_property
     def joined_names(self) -> str:
         """Every name with a ``/``, which is in none, after it: one text to search."""
-        return "".join([f"{name}/" for name in self.names])
+        return "".join([f"{'/'.join(folder.names)}/" for folder in self.folders])
+
+    @cached_property
+    def capitals(self) -> list[str]:
+        """The names in the form in which those that differ only in case are equal."""
+        if self.joined_names.isascii():
+            return self._joined_capitals.split("/")[1:-1]
+        return list(map(same_case, self.names))
+
+    @cached_property
+    def directory_names(self) -> list[str]:
+        """The names of directories alone."""
+        return [name for each in self.folders for name in compress(each.names, each.are_folders)]
 
     @cached_property
     def stems(self) -> list[str]:
         """The names in capitals up to their first dot, without spaces at its end."""
         return [name.partition(".")[0].rstrip(" ").upper() for name in self.names]
 
+    def _has_beginning(self, letters: str) -> bool:
+        """Whether some name may begin with these capitals."""
+        known = self._beginnings.get(letters)
+        if known is None:
+            known = self._beginnings[letters] = f"/{letters}" in self._joined_capitals
+        return known
+
     @cached_property
-    def known_stems(self) -> frozenset[str]:
-        """Each of the stems once: most discs have none that is a trap."""
-        capitals = self.joined_names.upper().split("/")
-        return frozenset([name.partition(".")[0].rstrip(" ") for name in capitals[:-1]])
+    def _joined_capitals(self) -> str:
+        return f"/{self.joined_names.upper()}"
+
+    @cached_property
+    def _known_stems(self) -> frozenset[str]:
+        return frozenset(self.stems)
+
+    def stems_among(self, words: Iterable[str]) -> frozenset[str]:
+        """Return those of the words that are stems; most discs have none, and few that look so."""
+        likely = [word for word in words if self._has_beginning(word[:_BEGINNING])]
+        return self._known_stems.intersection(likely) if likely else frozenset()
 
     @cached_property
     def alphabet(self) -> frozenset[str]:
         """Every character that is in some name: most discs break few rules about characters."""
-        return frozenset("".join(self.names))
+        if not self.joined_names.isascii():
+            return frozenset("".join(self.names))
+        rest, found = self.joined_names.encode("ascii").replace(b"/", b""), set[int]()
+        while rest:  # after a few names hardly anything is left that is new
+            new = set(rest[:4096])
+            found |= new
+            rest = rest.translate(None, bytes(new))
+        return frozenset(map(chr, found))
 
     @cached_property
     def longest_name(self) -> int:
@@ -88,27 +127,39 @@ class NameTree:
     @cached_property
     def deepest(self) -> int:
         """The number of parts of the longest path."""
-        return max(map(str.count, self._paths, repeat("/")), default=0)
+        return max((folder.path.count("/") + 1 for folder in self.folders), default=0)
 
     @cached_property
     def longest_path(self) -> int:
         """The length of the longest path in characters."""
-        return max(map(len, self._paths), default=0)
+        lengths = (len(each.path) + 1 + max(map(len, each.names)) for each in self.folders)
+        return max(lengths, default=0)
+
+    @cached_property
+    def largest(self) -> int:
+        """The size of the largest entry."""
+        return max((max(folder.sizes) for folder in self.folders), default=0)
 
     @cached_property
     def has_equal_paths(self) -> bool:
         """Whether some path names more than one entry."""
-        return len(set(self._paths)) < len(self.entries)
+        if len({folder.path for folder in self.folders}) == len(self.folders):
+            return any(len(set(folder.names)) < len(folder.names) for folder in self.folders)
+        paths = {path for folder in self.folders for path in folder.iter_paths()}
+        return len(paths) < len(self.entries)
 
     @cached_property
     def has_paths_equal_but_for_case(self) -> bool:
         """Whether some paths differ in nothing but case, if in anything."""
-        capitals = self.joined_names.upper()
-        if capitals == self.joined_names:
+        if self._joined_capitals[1:] == self.joined_names:
             return self.has_equal_paths
-        if capitals.isascii():
-            return len(set(map(str.upper, self._paths))) < len(self.entries)
-        return len(set(map(same_case, self._paths))) < len(self.entries)
+        paths = [same_case(folder.path) for folder in self.folders]
+        if len(set(paths)) == len(paths):
+            capitals = iter(self.capitals)
+            counts = (len(folder.names) for folder in self.folders)
+            return any(len(set(islice(capitals, count))) < count for count in counts)
+        every = {same_case(path) for each in self.folders for path in each.iter_paths()}
+        return len(every) < len(self.entries)
 
     @cached_property
     def is_ascending(self) -> bool:
@@ -118,22 +169,37 @@ class NameTree:
         """
         if self.has_equal_paths or "\0" in self.alphabet:
             return False
-        keys = [name.replace(".", "\0", 1) for name in self.names]
-        descents = compress(count(1), map(lt, keys[1:], keys))
-        entries = self.entries  # directory by directory
-        return all(entries[number].parent != entries[number - 1].parent for number in descents)
+        if len({folder.path for folder in self.folders}) < len(self.folders):
+            return False
+        for folder in self.folders:
+            keys = [name.replace(".", "\0", 1) for name in folder.names]
+            if keys != sorted(keys):
+                return False
+        return True
 
     @cached_property
-    def places(self) -> dict[int, Entry]:
-        """A file for each block where contents start; one without any under NO_PLACE."""
-        files = [entry for entry in self.entries if not entry[3]]
-        numbers = list(map(content_place, files))
+    def places(self) -> dict[int, int]:
+        """Which entry is a file that starts at a block; one without contents is at NO_PLACE."""
+        numbers: list[int] = []
+        files: list[int] = []
+        start = 0
+        for folder in self.folders:
+            after = start + len(folder.names)
+            places = _content_places(folder)
+            if folder.has_folders:
+                are_files = [not each for each in folder.are_folders]
+                numbers += compress(places, are_files)
+                files += compress(range(start, after), are_files)
+            else:
+                numbers += places
+                files += range(start, after)
+            start = after
         places = dict(zip(numbers, files, strict=True))
         if len(places) < len(files):
             places.clear()
-            for place, entry in zip(numbers, files, strict=True):
-                if places.setdefault(place, entry) is not entry:
-                    self._sharing[place].append(entry)
+            for place, index in zip(numbers, files, strict=True):
+                if places.setdefault(place, index) != index:
+                    self._sharing[place].append(index)
         return places
 
     @property
@@ -144,7 +210,9 @@ class NameTree:
     def files_at(self, place: int) -> list[Entry]:
         """Return every file whose contents start at this block."""
         first = self.places.get(place)
-        return [] if first is None else [first, *self._sharing.get(place, ())]
+        if first is None:
+            return []
+        return [self.entries[index] for index in (first, *self._sharing.get(place, ()))]
 
     @cached_property
     def has_places(self) -> bool:
@@ -158,6 +226,7 @@ class JudgedDisc:
     def __init__(self, facts: DiscFacts) -> None:
         self.facts = facts
         self._trees: dict[VolumeKind, NameTree] = {}
+        self._missing: dict[tuple[VolumeKind, VolumeKind], list[int]] = {}
 
     def tree(self, kind: VolumeKind) -> NameTree | None:
         """Return the first tree of this kind whose contents were read, or None."""
@@ -169,6 +238,13 @@ class JudgedDisc:
             else:
                 return None
         return self._trees[kind]
+
+    def missing_places(self, seen: NameTree, other: NameTree) -> list[int]:
+        """Return the blocks, in order, where files of another tree start and none of this one."""
+        key = seen.kind, other.kind
+        if key not in self._missing:
+            self._missing[key] = sorted(other.places.keys() - seen.places.keys())
+        return self._missing[key]
 
     @cached_property
     def udf_revision(self) -> UdfRevision | None:
@@ -202,22 +278,21 @@ def content_place(entry: Entry) -> int:
     A small file that UDF embeds in its file entry has no block of its own, and
     so can't be told by it from its copy in another tree.
     """
-    extents = entry[4]  # by number, as there can be 100,000 entries
-    if not extents or not entry[2]:
+    return _content_place(entry.extents, entry.size)
+
+
+def _content_place(extents: tuple[Extent, ...], size: int) -> int:
+    if not extents or not size:
         return NO_PLACE
     lba, _, offset = extents[0]
     return NO_PLACE if offset else lba
 
 
-def same_case(name: str) -> str:
-    """Return the form in which names that differ only in case are equal.
-
-    Letters are mapped one to one, as old systems do: ``ß`` stays itself.
-    """
-    capitals = name.upper()
-    if name.isascii() or len(capitals) == len(name):
-        return capitals
-    return "".join(
-        capital if len(capital) == 1 else letter
-        for letter, capital in ((letter, letter.upper()) for letter in name)
-    )
+def _content_places(folder: Folder) -> Iterable[int]:
+    """Return the block where the contents of each entry of a folder start."""
+    if folder.extents is not None:
+        return map(_content_place, folder.extents, folder.sizes)
+    if 0 not in folder.sizes:
+        return folder.lbas
+    pairs = zip(folder.lbas, folder.sizes, strict=True)
+    return [lba if size else NO_PLACE for lba, size in pairs]

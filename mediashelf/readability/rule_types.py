@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from functools import partial
+from itertools import groupby
+from typing import Any, NamedTuple, TypeVar, overload
 
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding, FindingRun, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.readability.disc import JudgedDisc, NameTree
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.targets import Target
 
 ROOT = "/"
+
+_Known = TypeVar("_Known")
 
 
 class RuleHit(NamedTuple):
@@ -27,6 +31,30 @@ class RuleHit(NamedTuple):
     expected: str = ""
     offset: int | None = None
     at_most: Severity | None = None
+
+
+class LazyHits(Sequence[RuleHit]):
+    """Many hits without ``at_most``, each made of what is known of it when it is asked for."""
+
+    __slots__ = ("_known", "_make")
+
+    def __init__(self, known: Sequence[_Known], make: Callable[[_Known], RuleHit]) -> None:
+        self._known: Sequence[Any] = known
+        self._make: Callable[[Any], RuleHit] = make
+
+    def __len__(self) -> int:
+        return len(self._known)
+
+    @overload
+    def __getitem__(self, index: int) -> RuleHit: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> list[RuleHit]: ...
+
+    def __getitem__(self, index: int | slice) -> RuleHit | list[RuleHit]:
+        if isinstance(index, slice):
+            return list(map(self._make, self._known[index]))
+        return self._make(self._known[index])
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +75,7 @@ class Question:
         return cls(disc, target, disc.seen_by(target), only_levels)
 
 
-DiscCheck = Callable[[Question, Limit], Iterator[RuleHit]]
+DiscCheck = Callable[[Question, Limit], Iterator[RuleHit] | Sequence[RuleHit]]
 TreeCheck = Callable[[NameTree, Limit], Iterator[RuleHit]]
 
 
@@ -91,32 +119,65 @@ class Rule:
             cap = known
         return Severity(min(limit.severity_of(self.severity), cap)) if cap else None
 
-    def findings(self, question: Question) -> Iterator[Finding]:
+    def worst_for(self, question: Question) -> Severity | None:
+        """Return the same for a target that may lack the limit, None where it does."""
+        limit = question.target.limits.get(self.needs)
+        return self.worst(question, limit) if limit is not None else None
+
+    def runs(self, question: Question) -> Iterator[FindingRun]:
         """Yield a finding for each place where the disc breaks this rule for the target."""
         limit = question.target.limits.get(self.needs)
         if limit is None:
             return
-        severity = limit.severity_of(self.severity)
-        for hit in self.check(question, limit):
-            yield Finding(
-                self.id,
-                severity if hit.at_most is None else min(severity, hit.at_most),
-                hit.where,
-                hit.message,
-                self.remedy,
-                limit.source,
-                hit.found,
-                hit.expected,
-                hit.offset,
-                None,
-                question.target.name,
-            )
+        hits = self._hits(question, limit)
+        if not hits:
+            return
+        caps = [(None, len(hits))] if isinstance(hits, LazyHits) else _equal_caps(hits)
+        start = 0
+        for cap, count in caps:
+            severity = limit.severity_of(self.severity)
+            severity = severity if cap is None else min(severity, cap)
+            make = partial(self._finding, severity, hits, start, limit.source, question.target.name)
+            yield FindingRun(self.id, severity, question.target.name, count, make)
+            start += count
+
+    def _hits(self, question: Question, limit: Limit) -> Sequence[RuleHit]:
+        """Return all places; what another target with this limit asked of the tree is known."""
+        check, tree = self.check, question.tree
+        if not isinstance(check, InTree):
+            hits = check(question, limit)
+            return hits if isinstance(hits, Sequence) else list(hits)
+        if tree is None or not check.is_about(tree):
+            return ()
+        key = check.check, limit.value
+        known = tree.hits.get(key)
+        if known is None:
+            known = tree.hits[key] = list(check.check(tree, limit))
+        return known
+
+    def _finding(
+        self,
+        severity: Severity,
+        hits: Sequence[RuleHit],
+        start: int,
+        source: str,
+        target: str,
+        index: int,
+    ) -> Finding:
+        where, message, found, expected, offset, _ = hits[start + index]
+        more = self.remedy, source, found, expected, offset, None, target
+        return Finding(self.id, severity, where, message, *more)
+
+
+def _equal_caps(hits: Sequence[RuleHit]) -> Iterator[tuple[Severity | None, int]]:
+    for cap, group in groupby(hits, lambda hit: hit.at_most):
+        yield cap, len(list(group))
 
 
 _NO_CAP = max(Severity) + 1
 
 
-def _worst_cap(hits: Iterator[RuleHit]) -> int:
+def _worst_cap(hits: Iterable[RuleHit]) -> int:
     """Return how far hits hold the severity down: 0 where there are none."""
     cap = 0
     for hit in hits:

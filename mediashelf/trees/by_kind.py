@@ -116,7 +116,7 @@ def _open_by_library(
     if found is Wrapping.RAR:
         tree.expect(content_checksums(view))
     if cabinet is not None:
-        tree.add_lost(cabinet.lost, cabinet.gap)
+        tree.add_lost(cabinet.lost, cabinet.gaps)
     if cut := find_cut(view, found):
         tree.findings += (tree.incomplete(cut.replace("is", "it is", 1)),)
     return tree

@@ -1,7 +1,7 @@
 """One file compressed by gzip, bzip2, xz or LZMA: expanded into a spool, and a tree of one file.
 
 Bounds: bytes as :class:`Bounds` allows; xz and LZMA may want 256 MiB of memory. Python's own
-decoders check the checksums of gzip, bzip2 and xz.
+decoders check the checksums of gzip, bzip2 and xz; LZMA alone has none.
 """
 
 from __future__ import annotations

@@ -14,12 +14,10 @@ from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import InputError
-from mediashelf.formats.inf.document import parse_inf
-from mediashelf.formats.inf.source_files import EVERY_SUFFIX, join_path, source_disks
-from mediashelf.formats.inf.text_setup import parse_text_setup
+from mediashelf.trees.as_image import is_archive
 from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.members import Parts
-from mediashelf.trees.opening import is_archive, open_tree
+from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 
 _LONGEST_TEXT = 1 << 20
@@ -80,6 +78,11 @@ def _look(number: int, path: Path) -> _FloppyTexts | None:
 
 
 def _tags(tree: Tree) -> Iterator[frozenset[str]]:
+    # Loaded only with floppies among several sources: it takes as long as a small disc.
+    from mediashelf.formats.inf.document import parse_inf
+    from mediashelf.formats.inf.source_files import EVERY_SUFFIX, join_path, source_disks
+    from mediashelf.formats.inf.text_setup import parse_text_setup
+
     for member in tree.members:
         name = member.name.lower()
         if not member.is_file or not name.endswith((".inf", ".oem")):

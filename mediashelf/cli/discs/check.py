@@ -20,7 +20,6 @@ from typing import Any
 
 import click
 
-from mediashelf.catalogue.readable import may_be_disc
 from mediashelf.cli.documents import document, plain
 from mediashelf.cli.options import (
     catalogue_option,
@@ -42,9 +41,8 @@ from mediashelf.cli.render import (
     tell,
 )
 from mediashelf.errors import InputError
-from mediashelf.findings import Finding, Severity, worst
+from mediashelf.findings import Finding, Severity, at_least, iter_runs, worst
 from mediashelf.jobs.discs.checking import CheckedSource, examine_source
-from mediashelf.jobs.library.listing import is_wrong
 from mediashelf.jobs.library.naming import NamedFile, find_files, find_place
 from mediashelf.readability.check import Readability
 from mediashelf.readability.targets import Target, load_targets, pick_targets
@@ -158,6 +156,10 @@ def _why_left_out(file: NamedFile) -> str:
     """Say what keeps an image of a whole shelf from being checked; nothing where it is."""
     if not file.is_one_of_many or file.row is None:
         return ""
+    # Loaded only for images on record.
+    from mediashelf.catalogue.readable import may_be_disc
+    from mediashelf.jobs.library.listing import is_wrong
+
     if is_wrong(file.row):
         return file.row.state_word
     return "" if may_be_disc(file.row) else NOT_A_DISC
@@ -176,9 +178,9 @@ class _Batch:
     not_served: int = 0
 
     def count(self, answer: CheckedSource) -> None:
-        found = [finding for _, finding in answer.findings]
-        if found:
-            self.worst.append(max(found, key=lambda finding: finding.severity))
+        runs = [run for _, found in answer.parts for run in iter_runs(found)]
+        if runs:
+            self.worst.append(max(runs, key=lambda run: run.severity)[0])
         self.total += 1
         self.not_served += answer.served is Severity.ERROR
         for target, findings in answer.targets:
@@ -219,9 +221,8 @@ class _Batch:
 
 def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
     lowest = Severity.WARNING if quiet else Severity.NOTE
-    own = [item for item in answer.own if item.severity >= lowest]
-    emulator = [item for item in answer.emulator if item.severity >= lowest]
-    drivers = [item for item in answer.drivers or () if item.severity >= lowest]
+    own, emulator = at_least(answer.own, lowest), at_least(answer.emulator, lowest)
+    drivers = at_least(answer.drivers or (), lowest)
     rows = [
         (target.name, answer.verdict(found).value, summary(found))
         for target, found in answer.targets
@@ -247,8 +248,7 @@ def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
     _say_part("emulator", emulator, limit)
     if answer.is_asked:
         for target, found in answer.targets:
-            shown = [item for item in found if item.severity >= lowest]
-            _say_part(f"{target.name}: {target.title}", shown, limit)
+            _say_part(f"{target.name}: {target.title}", at_least(found, lowest), limit)
     elif not quiet and any(found for _, found in answer.targets):
         say_wrapped("Add --target NAME to see what was found for that system.")
         say()
@@ -304,14 +304,18 @@ def _answer(answer: CheckedSource) -> Mapping[str, Any]:
         "label": next((volume.label for volume in facts.volumes), ""),
         "is_complete": all(volume.is_complete for volume in facts.volumes),
         "targets": [_verdict_document(answer, *one) for one in answer.targets],
-        "findings": [{"about": about, **plain(item)} for about, item in answer.findings],
+        "findings": [
+            {"about": about, **plain(item)} for about, found in answer.parts for item in found
+        ],
     }
 
 
 def _verdict_document(
     answer: CheckedSource, target: Target, findings: Sequence[Finding]
 ) -> Mapping[str, Any]:
-    counts = Counter(finding.severity for finding in findings)
+    counts: Counter[Severity] = Counter()
+    for run in iter_runs(findings):
+        counts[run.severity] += len(run)
     return {
         "target": target.name,
         "verdict": answer.verdict(findings).value,

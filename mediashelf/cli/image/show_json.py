@@ -3,24 +3,28 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from json.encoder import encode_basestring_ascii as quoted
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
-from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.documents import chosen, document
+from mediashelf.cli.image.show_tree import woven
+from mediashelf.formats.entries import Folder, SharedColumn, iter_folders
 from mediashelf.formats.volume import (
     FLAG_HIDDEN,
     BootFacts,
-    Entry,
+    Extent,
     VolumeFacts,
     parse_record_date,
 )
 from mediashelf.image import DiscImage
 from mediashelf.readability.identity.installers import iter_installers
 from mediashelf.readability.identity.summary import summarise
+
+if TYPE_CHECKING:
+    from mediashelf.catalogue.rows import ImageRow
 
 _VOLUME = (
     *("kind", "label", "detail", "block_size", "block_count", "identifiers", "joliet_level"),
@@ -32,10 +36,13 @@ _BOOT_ENTRY = (
 )
 
 
-def json_lines(
-    image: DiscImage, volumes: tuple[VolumeFacts, ...], row: ImageRow | None
+def json_pieces(
+    image: DiscImage,
+    volumes: tuple[VolumeFacts, ...],
+    row: ImageRow | None,
+    copies: Sequence[ImageRow],
 ) -> Iterator[str]:
-    """Yield the lines of the document; together they are one JSON object."""
+    """Yield the document in pieces; together they are one JSON object, and one entry a line."""
     facts = image.facts
     head = document(
         "show",
@@ -51,15 +58,19 @@ def json_lines(
         disc=summarise(facts),
         installers=iter_installers(facts),
         record=None if row is None else _record(row),
+        copies=_copies(copies),
         findings=image.findings,
     )
-    yield f'{_dump(head)[:-1]}, "volumes": ['
+    yield f'{_dump(head)[:-1]}, "volumes": [\n'
+    tails = SharedColumn(_tails)
     for number, volume in enumerate(volumes, 1):
         yield f'{_dump(_volume(volume))[:-1]}, "entries": ['
-        yield from _entry_lines(volume.entries[:-1], ",")
-        yield from _entry_lines(volume.entries[-1:], "")
-        yield "]}" + ("," if number < len(volumes) else "")
-    yield "]}"
+        between = "\n"
+        for folder in iter_folders(volume.entries):
+            yield between + _entries(folder, tails.of(folder))
+            between = ",\n"
+        yield "\n]}" + (",\n" if number < len(volumes) else "\n")
+    yield "]}\n"
 
 
 # What follows is loaded only for those that have it.
@@ -75,6 +86,14 @@ def _record(row: ImageRow) -> Mapping[str, Any]:
     from mediashelf.cli.library.catalogue_rows import image_dict
 
     return image_dict(row)
+
+
+def _copies(rows: Sequence[ImageRow]) -> list[dict[str, Any]]:
+    if not rows:
+        return []
+    from mediashelf.cli.library.catalogue_rows import copies_list
+
+    return copies_list(rows)
 
 
 def _dump(value: dict[str, Any]) -> str:
@@ -98,24 +117,45 @@ def udf_revision_text(volume: VolumeFacts) -> str:
     return f"{volume.udf_revision >> 8:x}.{volume.udf_revision & 0xFF:02x}"
 
 
-def _entry_lines(entries: Iterable[Entry], end: str) -> Iterator[str]:
-    """Yield entries as JSON; by hand, as a disc can have 100,000 of them."""
-    for path, identifier, size, is_directory, extents, date, flags, _ in entries:
-        if len(extents) == 1:
-            ((lba, length, _),) = extents
-            places = f'{{"lba": {lba}, "size": {length}}}'
-        else:
-            places = ", ".join(
-                [f'{{"lba": {lba}, "size": {length}}}' for lba, length, _ in extents]
-            )
-        yield (
-            f'{{"path": {quoted(path)}, "identifier": {quoted(identifier)}, '
-            f'"size": {size}, {_kind(is_directory, flags, date)}, "extents": [{places}]}}{end}'
-        )
+def _entries(folder: Folder, tails: Sequence[str]) -> str:
+    """Return entries as JSON; by hand, as a disc can have 100,000 of them."""
+    start = f'{{"path": {quoted(folder.path)[:-1]}/'
+    names, identifiers = _quoted(folder.names), _quoted(folder.identifiers)
+    return woven(start, names, '", "identifier": "', identifiers, tails)[:-2]
+
+
+def _tails(folder: Folder) -> list[str]:
+    """Return what comes after the names of each entry of a folder, up to the next entry."""
+    kinds = map(_kind, folder.are_folders, folder.flags, folder.dates)
+    if folder.extents is not None:
+        columns = zip(folder.sizes, kinds, map(_places, folder.extents), strict=True)
+        return [
+            f'", "size": {size}, {kind}, "extents": [{places}]}},\n'
+            for size, kind, places in columns
+        ]
+    return [
+        f'", "size": {size}, {kind}, "extents": [{{"lba": {lba}, "size": {size}}}]}},\n'
+        if size
+        else f'", "size": 0, {kind}, "extents": []}},\n'
+        for size, kind, lba in zip(folder.sizes, kinds, folder.lbas, strict=True)
+    ]
+
+
+def _quoted(texts: Sequence[str]) -> Sequence[str]:
+    """Return what stands between the quotes of each text in JSON."""
+    together = "".join(texts)
+    is_plain = together.isascii() and together.isprintable()
+    if is_plain and '"' not in together and "\\" not in together:
+        return texts
+    return [quoted(text)[1:-1] for text in texts]
+
+
+def _places(extents: tuple[Extent, ...]) -> str:
+    return ", ".join([f'{{"lba": {lba}, "size": {length}}}' for lba, length, _ in extents])
 
 
 @lru_cache(maxsize=4096)  # most entries of a disc share few dates
-def _kind(is_directory: bool, flags: int, date: bytes) -> str:
+def _kind(is_directory: int, flags: int, date: bytes) -> str:
     return (
         f'"is_directory": {"true" if is_directory else "false"}, '
         f'"is_hidden": {"true" if flags & FLAG_HIDDEN else "false"}, '

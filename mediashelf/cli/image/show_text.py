@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable
-from itertools import islice
+from itertools import compress
 
 import click
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
 from mediashelf.cli.image.show_json import udf_revision_text
-from mediashelf.cli.image.show_tree import tree_lines
+from mediashelf.cli.image.show_tree import TreeText
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, terminal_width
 from mediashelf.findings import Severity
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.iso.boot_catalog import PLATFORMS
 from mediashelf.formats.volume import (
     SECTOR_SIZE,
@@ -63,8 +65,9 @@ def say_image(
             say()
             _say_boot(image.facts.boot)
     if tree:
+        text = TreeText()
         for volume in volumes:
-            _say_tree(volume, quiet)
+            _say_tree(volume, text, quiet)
     _say_findings(image, show_all=show_all, quiet=quiet, is_named=quiet and not is_one)
 
 
@@ -122,11 +125,14 @@ def _say_volume(volume: VolumeFacts) -> None:
 def _holdings(volume: VolumeFacts) -> str:
     if not volume.entries_read:
         return "contents not read"
-    files = volume.files
+    size = folder_count = 0
+    for folder in iter_folders(volume.entries):
+        folder_count += sum(folder.are_folders)
+        size += sum(folder.sizes) - sum(compress(folder.sizes, folder.are_folders))
     text = (
-        f"{count_text(len(files), 'file')}, "
-        f"{count_text(len(volume.entries) - len(files), 'folder')}, "
-        f"{size_text(sum([entry.size for entry in files]))}"
+        f"{count_text(len(volume.entries) - folder_count, 'file')}, "
+        f"{count_text(folder_count, 'folder')}, "
+        f"{size_text(size)}"
     )
     return text if volume.is_complete else f"{text}; some of it could not be read"
 
@@ -151,14 +157,14 @@ def _boot_entry(entry: BootEntry) -> str:
     return ", ".join(words)
 
 
-def _say_tree(volume: VolumeFacts, quiet: bool) -> None:
+def _say_tree(volume: VolumeFacts, text: TreeText, quiet: bool) -> None:
     if not quiet:
         say()
     kind = f"{volume.kind.value} tree" + (f" ({volume.detail})" if volume.is_enhanced else "")
     click.echo(kind)
     if not volume.entries_read:
         say("  contents not read")
-    write_lines(tree_lines(volume))
+    write_text(text.pieces(volume))
 
 
 def _say_findings(image: DiscImage, *, show_all: bool, quiet: bool, is_named: bool) -> None:
@@ -174,8 +180,7 @@ def _say_findings(image: DiscImage, *, show_all: bool, quiet: bool, is_named: bo
         say_findings(findings, limit=0 if show_all else PLACES_SHOWN)
 
 
-def write_lines(lines: Iterable[str]) -> None:
-    """Print many lines that are safe already, some thousands at a time."""
-    iterator = iter(lines)
-    while block := list(islice(iterator, 4096)):
-        click.echo("\n".join(block))
+def write_text(pieces: Iterable[str]) -> None:
+    """Print lines that are safe already; what click does to each takes as long as to make them."""
+    for piece in pieces:
+        sys.stdout.write(piece)

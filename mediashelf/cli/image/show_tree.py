@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import compress, count
 
+from mediashelf.formats.entries import Folder, SharedColumn, iter_folders
 from mediashelf.formats.volume import (
     FLAG_ASSOCIATED,
     FLAG_HIDDEN,
-    Entry,
     VolumeFacts,
     parse_record_date,
 )
@@ -16,50 +17,77 @@ from mediashelf.text import count_text, printable
 INDENT = "  "
 
 
-def tree_lines(volume: VolumeFacts) -> Iterator[str]:
-    """Yield one line an entry, children indented below their directory: name, size, date.
+class TreeText:
+    """The trees of a disc as text."""
 
-    Directories come in recorded order; lines are safe to print.
-    """
-    children: dict[str, list[Entry]] = {}
-    for entry in volume.entries:
-        folder = entry[0].rpartition("/")[0]
-        known = children.get(folder)
-        if known is None:
-            known = children[folder] = []
-        known.append(entry)
-    # A stack instead of recursion: hostile trees can be deep.
-    waiting = [_lines(children.pop("", []), 1, INDENT)]
-    while waiting:
-        for path, line in waiting[-1]:
-            yield line
-            if path in children:
-                inner = _lines(children.pop(path), len(path) + 1, INDENT * (len(waiting) + 1))
-                waiting.append(inner)
-                break
-        else:
-            waiting.pop()
+    def __init__(self) -> None:
+        self._tails = SharedColumn(_tails)
+
+    def pieces(self, volume: VolumeFacts) -> Iterator[str]:
+        """Yield the lines of a volume's entries, one each, many in a piece.
+
+        A line has name, size and date, and is safe to print. Children are indented below
+        their directory; directories come in recorded order.
+        """
+        children: dict[str, list[Folder]] = {}
+        for folder in iter_folders(volume.entries):
+            children.setdefault(folder.path, []).append(folder)
+        # A stack instead of recursion: hostile trees can be deep.
+        waiting = [self._parts(children.pop("", []), INDENT)]
+        while waiting:
+            for path, lines in waiting[-1]:
+                if lines:
+                    yield lines
+                if path in children:
+                    waiting.append(self._parts(children.pop(path), INDENT * (len(waiting) + 1)))
+                    break
+            else:
+                waiting.pop()
+
+    def _parts(self, folders: list[Folder], indent: str) -> Iterator[tuple[str, str]]:
+        """Yield lines up to each directory with its path, and at last those after it."""
+        for folder in folders:
+            together = "".join(folder.names)
+            is_plain = together.isascii() and together.isprintable()
+            names = folder.names if is_plain else list(map(printable, folder.names))
+            tails = self._tails.of(folder)
+            start = 0
+            for index in compress(count(), folder.are_folders):
+                part = slice(start, index + 1)
+                yield (
+                    f"{folder.path}/{folder.names[index]}",
+                    woven(indent, names[part], tails[part]),
+                )
+                start = index + 1
+            yield "", woven(indent, names[start:], tails[start:])
 
 
 _SAID = FLAG_HIDDEN | FLAG_ASSOCIATED
 
 
-def _lines(entries: list[Entry], start: int, indent: str) -> Iterator[tuple[str, str]]:
-    """Yield the path of each folder in a folder, or nothing for a file, with its line."""
-    together = "".join([entry[0] for entry in entries])
-    is_plain = together.isascii() and together.isprintable()
-    days: dict[bytes, str] = {}  # most entries of a disc share few dates
-    for path, _, size, is_directory, extents, date, flags, _ in entries:
-        name = path[start:] if is_plain else printable(path[start:])
-        day = days.get(date)
-        if day is None:
-            day = days[date] = _day(date)
-        if flags & _SAID or len(extents) > 1:
-            day += _more_words(flags, len(extents))
-        if is_directory:
-            yield path, f"{indent}{name}/{day}"
-        else:
-            yield "", f"{indent}{name}  {size:,}{day}"
+def woven(*columns: Sequence[str] | str) -> str:
+    """Return the rows of columns as one text; a column that is one text is the same in each row.
+
+    In a quarter of the time that it takes row by row.
+    """
+    count, width = len(columns[-1]), len(columns)
+    cells = [""] * (count * width)
+    for place, column in enumerate(columns):
+        cells[place::width] = [column] * count if isinstance(column, str) else column
+    return "".join(cells)
+
+
+def _tails(folder: Folder) -> list[str]:
+    """Return what comes after the name of each entry of a folder, with the end of its line."""
+    days = {date: f"{_day(date)}\n" for date in set(folder.dates)}  # most share few dates
+    ends = [days[date] for date in folder.dates]
+    if folder.has_sections or any(flags & _SAID for flags in set(folder.flags)):
+        words = map(_more_words, folder.flags, map(len, folder.iter_extents()))
+        ends = [f"{end[:-1]}{more}\n" for end, more in zip(ends, words, strict=True)]
+    tails = [f"  {size:,}{end}" for size, end in zip(folder.sizes, ends, strict=True)]
+    for index in compress(count(), folder.are_folders):
+        tails[index] = f"/{ends[index]}"
+    return tails
 
 
 def _day(date: bytes) -> str:

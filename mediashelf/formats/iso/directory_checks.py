@@ -6,18 +6,18 @@ records only when the answer is unusual.
 
 from __future__ import annotations
 
-from mediashelf.formats.iso.directory_records import (
-    RESERVED_FLAGS,
-    DirectoryRecord,
-    DirectoryRecords,
-    Geometry,
-)
+from itertools import compress
+from operator import add
+
+from mediashelf.formats.iso.directory_records import RESERVED_FLAGS, DirectoryRecords, Geometry
 from mediashelf.formats.iso.naming import Directory, Named
+from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
 
 _NO_DATE = bytes(7)
+_IS_EVEN = bytes([number % 2 == 0 for number in range(256)])
 
 
 class RecordChecks:
@@ -43,13 +43,12 @@ class RecordChecks:
         geometry = self._geometry
         if records.furthest > min(geometry.image_size, geometry.volume_size):
             self._log_extents(directory, named)
-        everything = _with_special(records, named)
         if records.has_oddities:
-            self._log_oddities(directory, data, everything)
-        if records.with_system_use == 1 and len(everything.records) > 2:
-            self._log_system_use(directory, data, everything)
-        self._log_dates(directory, everything)
-        self._log_padding(directory, data, everything)
+            self._log_oddities(directory, data, _with_special(records, named))
+        if records.with_system_use == 1 and len(named.records) + _special_count(records) > 2:
+            self._log_system_use(directory, data, _with_special(records, named))
+        self._log_dates(directory, records, named)
+        self._log_padding(directory, data, named)
 
     def _log_special(
         self, directory: Directory, described: Directory, name: str, record: DirectoryRecord | None
@@ -181,20 +180,30 @@ class RecordChecks:
 
     def _log_padding(self, directory: Directory, data: bytes, named: Named) -> None:
         """Log bytes other than zero after identifiers of even length (9.1.12)."""
-        for number, (at, identifier, _, _, _, _) in enumerate(named.records):
-            size = FIXED_SIZE + len(identifier)
-            if size % 2 and data[at + size] and data[at] > size:
+        places, identifiers = named.records.places, named.records.identifiers
+        sizes = bytes(map(len, identifiers))
+        after = data[FIXED_SIZE:] + b"\0"  # the last record may end without one
+        is_padded = sizes.translate(_IS_EVEN)
+        paddings = bytes(map(after.__getitem__, compress(map(add, places, sizes), is_padded)))
+        if not paddings.strip(b"\0"):
+            return
+        numbers = compress(range(len(sizes)), is_padded)
+        for index in compress(numbers, paddings):
+            at = places[index]
+            end = at + FIXED_SIZE + sizes[index]
+            if at + data[at] > end:
                 self._log.add(
                     "reserved-field-zero",
-                    directory.child(named.names[number]),
+                    directory.child(named.names[index]),
                     "the padding byte after the identifier is not zero",
-                    offset=directory.offset + at + size,
-                    found=f"{data[at + size]:#04x}",
+                    offset=directory.offset + end,
+                    found=f"{data[end]:#04x}",
                     expected="0x00",
                 )
 
-    def _log_dates(self, directory: Directory, named: Named) -> None:
-        unknown = {record.date for record in named.records} - self._good_dates
+    def _log_dates(self, directory: Directory, records: DirectoryRecords, named: Named) -> None:
+        special = filter(None, (records.self_record, records.parent_record))
+        unknown = {*named.records.dates, *(record.date for record in special)} - self._good_dates
         bad = set()
         for date in unknown:
             # 9.1.5 allows offsets from -48 to +52 quarters of an hour.
@@ -204,6 +213,7 @@ class RecordChecks:
         if len(self._good_dates) < 100_000:
             self._good_dates |= unknown - bad
         if bad:
+            named = _with_special(records, named)
             for record, name in zip(named.records, named.names, strict=True):
                 if record.date in bad:
                     self._log.add(
@@ -223,10 +233,14 @@ def _with_special(records: DirectoryRecords, named: Named) -> Named:
     special = [(record, name) for record, name in pairs if record is not None]
     names = [name for _, name in special]
     return Named(
-        [record for record, _ in special] + named.records,
+        RecordColumns.of([*(record for record, _ in special), *named.records]),
         names + named.identifiers,
         names + named.names,
     )
+
+
+def _special_count(records: DirectoryRecords) -> int:
+    return (records.self_record is not None) + (records.parent_record is not None)
 
 
 def is_interleaved(data: bytes, record: DirectoryRecord) -> bool:

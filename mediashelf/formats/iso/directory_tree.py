@@ -6,8 +6,10 @@ from bisect import bisect_right
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import compress
 from typing import NamedTuple
 
+from mediashelf.formats.entries import Entries, Folder
 from mediashelf.formats.fields import View
 from mediashelf.formats.iso.directory_checks import RecordChecks
 from mediashelf.formats.iso.directory_records import (
@@ -17,9 +19,14 @@ from mediashelf.formats.iso.directory_records import (
     parse_directory,
 )
 from mediashelf.formats.iso.naming import Directory, Named, Naming, log_duplicates
-from mediashelf.formats.iso.tree_entries import SharedEntries, joined_entries, plain_entries
+from mediashelf.formats.iso.tree_entries import (
+    SharedEntries,
+    directory_mask,
+    joined_entries,
+    plain_folder,
+)
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.volume import FLAG_DIRECTORY, Entry, Extent
+from mediashelf.formats.volume import Entry, Extent
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +52,7 @@ class DirectoryTree(NamedTuple):
     it was a bound.
     """
 
-    entries: tuple[Entry, ...]
+    entries: Entries
     directories: tuple[Directory, ...]
     furthest: int
     is_complete: bool
@@ -89,7 +96,8 @@ class _Walk:
         self._limits, self._shared = limits, shared
         self._checks = RecordChecks(geometry, self._record_log, is_secondary=bool(naming.mark))
         self._visited = _Blocks()
-        self._entries: list[Entry] = []
+        self._folders: list[Folder] = []
+        self._entry_count = 0
         self._directories: list[Directory] = []
         self._text_left = limits.text_characters
         self._is_complete = True
@@ -111,8 +119,9 @@ class _Walk:
             if self._is_over_limit(directory, named):
                 break
         self._naming.finish()
+        shared = self._shared
         return DirectoryTree(
-            tuple(self._entries),
+            Entries(self._folders, Folder.entries if shared is None else shared.entries),
             tuple(self._directories),
             self._furthest,
             self._is_complete,
@@ -164,18 +173,20 @@ class _Walk:
         self._naming.judge(directory, named)
         self._text_left -= (len(directory.path) + 1) * len(named.names)
         if records.has_oddities or records.has_sections:
-            for entry, is_whole in joined_entries(directory, named, data):
-                self._entries.append(entry)
+            joined = list(joined_entries(directory, named, data))
+            for entry, is_whole in joined:
                 if not is_whole:
                     self._log_unfinished(directory, entry)
+            folder = Folder.of(directory.path, [entry for entry, _ in joined])
         else:
-            make = plain_entries if self._shared is None else self._shared.plain_entries
-            self._entries += make(directory, named)
+            folder = plain_folder(directory, named)
+        self._folders.append(folder)
+        self._entry_count += len(folder.names)
         return named
 
     def _parse(self, directory: Directory, data: bytes) -> DirectoryRecords:
         """Parse a directory, unless the tree that has the same records did."""
-        most = self._limits.entries - len(self._entries) + 2
+        most = self._limits.entries - self._entry_count + 2
         shared = self._shared
         if shared is not None and not self._naming.checks_records:
             records = shared.take_records(directory, most)
@@ -188,6 +199,7 @@ class _Walk:
             geometry=self._geometry,
             log=self._record_log,
             max_records=most,
+            reader=shared.bodies if shared is not None else None,
         )
         if shared is not None and not self._naming.mark and len(records.children) + 2 < most:
             shared.keep_records(directory, records)
@@ -196,9 +208,9 @@ class _Walk:
     def _children(self, directory: Directory, named: Named) -> Iterator[Directory]:
         """Yield the directories of a directory, as far as the walk goes down."""
         own_number = len(self._directories) - 1
-        for record, name in zip(named.records, named.names, strict=True):
-            if not record.flags & FLAG_DIRECTORY:
-                continue
+        mask = directory_mask(named.records.flags)
+        for index in compress(range(len(mask)), mask):
+            record, name = named.records[index], named.names[index]
             path = f"{directory.path}/{name}"
             child = Directory(
                 path,
@@ -219,7 +231,7 @@ class _Walk:
 
     def _is_over_limit(self, directory: Directory, named: Named) -> bool:
         """Log and tell that the walk has enough."""
-        if len(self._entries) >= self._limits.entries:
+        if self._entry_count >= self._limits.entries:
             self._stop_at(directory, f"the tree has {self._limits.entries:,} entries or more")
             return True
         if self._text_left < 0:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from mediashelf.formats.fields import D_CHARACTERS, SEPARATORS
-from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
+from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.text import count_text
 
@@ -41,25 +42,25 @@ class Iso9660Naming:
         self._strange_count = 0
         self._first_strange: tuple[Directory, DirectoryRecord] | None = None
 
-    def name_all(self, directory: Directory, data: bytes, records: list[DirectoryRecord]) -> Named:
+    def name_all(self, directory: Directory, data: bytes, records: RecordColumns) -> Named:
         """Return names without version ``;1`` and without the dot of an empty extension.
 
         Bytes outside ASCII are read as Latin-1, so that different identifiers
         stay different.
         """
-        together = b"/".join([record.identifier for record in records]).decode("latin-1")
+        together = b"/".join(records.identifiers).decode("latin-1")
         if together.count("/") == max(len(records) - 1, 0):
             identifiers = together.split("/") if records else []
             bare = f"{together}/".replace(";1/", "/").replace("./", "/")
             names = bare[:-1].split("/") if records else []
         else:
-            identifiers = [record.identifier.decode("latin-1") for record in records]
+            identifiers = [each.decode("latin-1") for each in records.identifiers]
             names = [identifier.removesuffix(";1").removesuffix(".") for identifier in identifiers]
         return Named(records, identifiers, usable_names(directory, records, names, self._log))
 
     def judge(self, directory: Directory, named: Named) -> None:
         """Log records that are not in the order of 9.3; count characters outside 7.4.1."""
-        identifiers = [record.identifier for record in named.records]
+        identifiers = named.records.identifiers
         together = b"/".join(identifiers)
         is_clean = not together.translate(None, _LEGAL + b"/")
         if not is_clean:
@@ -73,7 +74,7 @@ class Iso9660Naming:
         keys = [order_key(record.identifier, record.flags) for record in named.records]
         log_first_descent(directory, named, keys, self._log)
 
-    def _count_strange(self, directory: Directory, records: list[DirectoryRecord]) -> None:
+    def _count_strange(self, directory: Directory, records: RecordColumns) -> None:
         strange = [record for record in records if record.identifier.translate(None, _LEGAL)]
         self._strange_count += len(strange)
         unnamable = [record for record in strange if _CONTROL.search(record.identifier)]
@@ -128,8 +129,8 @@ def _without_versions(together: bytes) -> list[bytes]:
     return (together + b"/").replace(b";1/", b"/")[:-1].split(b"/")
 
 
-def _is_ascending(identifiers: list[bytes]) -> bool:
-    return identifiers == sorted(identifiers)
+def _is_ascending(identifiers: Sequence[bytes]) -> bool:
+    return list(identifiers) == sorted(identifiers)
 
 
 def log_first_descent(

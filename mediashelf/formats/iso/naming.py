@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import NamedTuple, Protocol
 
-from mediashelf.formats.iso.directory_records import DirectoryRecord
+from mediashelf.formats.iso.record_columns import RecordColumns
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_ASSOCIATED, FLAG_MULTI_EXTENT
 
@@ -48,7 +48,7 @@ class Directory(NamedTuple):
 class Named(NamedTuple):
     """Records with what they are called; three lists of equal length."""
 
-    records: list[DirectoryRecord]
+    records: RecordColumns
     identifiers: list[str]
     names: list[str]
 
@@ -62,7 +62,7 @@ class Naming(Protocol):
     checks_records: bool
     """False where the same records are checked in another tree already."""
 
-    def name_all(self, directory: Directory, data: bytes, records: list[DirectoryRecord]) -> Named:
+    def name_all(self, directory: Directory, data: bytes, records: RecordColumns) -> Named:
         """Return the entries of ``directory``, whose extent's bytes are ``data``."""
         ...
 
@@ -76,7 +76,7 @@ class Naming(Protocol):
 
 
 def usable_names(
-    directory: Directory, records: list[DirectoryRecord], names: list[str], log: ProblemLog
+    directory: Directory, records: RecordColumns, names: list[str], log: ProblemLog
 ) -> list[str]:
     """Return ``names`` so that each can be one part of a path.
 
@@ -111,10 +111,10 @@ def log_duplicates(directory: Directory, named: Named, log: ProblemLog) -> None:
     if len(set(identifiers)) == len(identifiers):
         return
     counts = Counter(
-        (identifier, record.flags & FLAG_ASSOCIATED)
-        for identifier, record in zip(identifiers, named.records, strict=True)
+        (identifier, flags & FLAG_ASSOCIATED)
+        for identifier, flags in zip(identifiers, named.records.flags, strict=True)
         # Every section of a file but the last has this flag.
-        if not record.flags & FLAG_MULTI_EXTENT
+        if not flags & FLAG_MULTI_EXTENT
     )
     for (identifier, _), count in counts.items():
         if count > 1:

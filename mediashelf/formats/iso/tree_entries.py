@@ -6,53 +6,39 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import repeat
 from typing import Any, TypeVar
 
+from mediashelf.formats.entries import Folder, Shifted
 from mediashelf.formats.iso.directory_checks import is_interleaved
-from mediashelf.formats.iso.directory_records import DirectoryRecord, DirectoryRecords
+from mediashelf.formats.iso.directory_records import DirectoryRecords
 from mediashelf.formats.iso.naming import Directory, Named
+from mediashelf.formats.iso.record_columns import BodyReader, DirectoryRecord
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, Entry, Extent
 
-_new: Callable[..., Any] = tuple.__new__
-_IS_DIRECTORY = [flags & FLAG_DIRECTORY != 0 for flags in range(256)]
+_IS_DIRECTORY = bytes([flags & FLAG_DIRECTORY != 0 for flags in range(256)])
 
 _Value = TypeVar("_Value")
+_new: Callable[..., Any] = tuple.__new__
 
 
-def plain_entries(directory: Directory, named: Named) -> list[Entry]:
-    """Return the entries of a directory in which every file is one extent.
+def directory_mask(flags: bytes) -> bytes:
+    """Return a one for each record of a directory and a zero for the others."""
+    return flags.translate(_IS_DIRECTORY)
 
-    The same as :func:`_entry` for each, column by column, because most of the time of
-    listing a disc is spent here.
-    """
-    if not named.records:
-        return []
-    places, _, lbas, sizes, flags, dates = zip(*named.records, strict=True)
-    extents: Iterable[tuple[Extent, ...]] = zip(_extents(lbas, sizes), strict=True)
-    if 0 in sizes:
-        extents = [one if size else () for one, size in zip(extents, sizes, strict=True)]
-    return _entries(
-        _paths(directory, named),
+
+def plain_folder(directory: Directory, named: Named) -> Folder:
+    """Return the entries of a directory in which every file is one extent."""
+    records = named.records
+    return Folder(
+        directory.path,
+        named.names,
         named.identifiers,
-        sizes,
-        map(_IS_DIRECTORY.__getitem__, flags),
-        extents,
-        dates,
-        flags,
-        map(directory.offset.__add__, places),
+        records.sizes,
+        directory_mask(records.flags),
+        records.lbas,
+        None,
+        records.dates,
+        records.flags,
+        Shifted(records.places, directory.offset),
     )
-
-
-def _paths(directory: Directory, named: Named) -> list[str]:
-    prefix = f"{directory.path}/"
-    return [prefix + name for name in named.names]
-
-
-def _extents(lbas: Iterable[int], sizes: Iterable[int]) -> Iterator[Extent]:
-    return map(_new, repeat(Extent), zip(lbas, sizes, repeat(0)))
-
-
-def _entries(*columns: Iterable[Any]) -> list[Entry]:
-    """Return entries from the columns of their fields, in the order of these."""
-    return list(map(_new, repeat(Entry), zip(*columns, strict=True)))
 
 
 def joined_entries(directory: Directory, named: Named, data: bytes) -> Iterator[tuple[Entry, bool]]:
@@ -115,81 +101,70 @@ _MOST_RECORDS = 100_000
 
 
 class SharedEntries:
-    """Entries of several trees name the same files: what they have in common is kept once.
+    """Trees of a disc name the same files: what they have in common is kept once.
 
-    Knows the entries of the trees that were read before, by the place of their bytes.
     ``shares_records`` tells that Rock Ridge gives the records of the primary tree other names.
     """
 
     def __init__(self, *, shares_records: bool = False) -> None:
         self._by_lba: dict[int, Entry] = {}
+        self.bodies = BodyReader()
         self.shares_records = shares_records
         self._records: dict[int, tuple[int, DirectoryRecords]] = {}
         self._records_left = _MOST_RECORDS
 
-    def plain_entries(self, directory: Directory, named: Named) -> list[Entry]:
-        """Return the same entries as :func:`plain_entries`, made of values that are known already.
+    def forget(self) -> None:
+        """Let go of what only the reading of the trees needed."""
+        self.bodies.forget()
+        self._records.clear()
+
+    def entries(self, folder: Folder) -> list[Entry]:
+        """Return the entries of a folder, made of values that are known already.
 
         A tuple of extents, the numbers in it and a path take half of an entry's memory.
         """
+        if folder.extents is not None:
+            return folder.entries()
         known = self._by_lba
-        twins = [known.get(record[2]) for record in named.records]
+        twins = list(map(known.get, folder.lbas))
         if not any(twins):
-            entries = plain_entries(directory, named)
-            known.update(
-                (record[2], e) for record, e in zip(named.records, entries, strict=True) if e.size
-            )
+            entries = folder.entries()
+            known.update((lba, e) for lba, e in zip(folder.lbas, entries, strict=True) if e.size)
             return entries
-        return self._twin_entries(directory, named, twins) or self._one_by_one(directory, named)
+        return self._twin_entries(folder, twins) or self._one_by_one(folder, twins)
 
-    def _twin_entries(
-        self, directory: Directory, named: Named, twins: Sequence[Entry | None]
-    ) -> list[Entry]:
-        """Return the entries of a directory in which each has a twin; none where one does not."""
-        places, _, lbas, sizes, flags, dates = zip(*named.records, strict=True)
-        if not all(twins) or 0 in sizes:
+    def _twin_entries(self, folder: Folder, twins: Sequence[Entry | None]) -> list[Entry]:
+        """Return the entries of a folder in which each has a twin; none where one does not."""
+        if not all(twins) or 0 in folder.sizes:
             return []
         known = zip(*filter(None, twins), strict=True)
-        paths, identifiers, their_sizes, _, extents, their_dates, _, their_places = known
-        if their_sizes != sizes:
+        paths, identifiers, sizes, _, extents, dates, _, places = known
+        if sizes != tuple(folder.sizes):
             return []
-        offset = directory.offset
-        entries = _entries(
-            _shared(paths, tuple(_paths(directory, named))),
-            _shared(identifiers, tuple(named.identifiers)),
-            their_sizes,
-            map(_IS_DIRECTORY.__getitem__, flags),
+        columns = (
+            _shared(paths, tuple(folder.iter_paths())),
+            _shared(identifiers, tuple(folder.identifiers)),
+            sizes,
+            map(bool, folder.are_folders),
             extents,
-            _shared(their_dates, dates),
-            flags,
-            _shared(their_places, tuple([offset + at for at in places])),
+            _shared(dates, tuple(folder.dates)),
+            folder.flags,
+            _shared(places, tuple(folder.record_offsets)),
         )
-        self._by_lba.update(zip(lbas, entries, strict=True))
+        entries = list(map(_new, repeat(Entry), zip(*columns, strict=True)))
+        self._by_lba.update(zip(folder.lbas, entries, strict=True))
         return entries
 
-    def _one_by_one(self, directory: Directory, named: Named) -> list[Entry]:
-        known, new = self._by_lba, tuple.__new__
-        offset, prefix = directory.offset, f"{directory.path}/"
-        entries: list[Entry] = []
-        for (at, _, lba, size, flags, date), identifier, name in zip(*named, strict=True):
-            at += offset
-            path = prefix + name
-            is_directory = flags & FLAG_DIRECTORY != 0
-            if not size:
-                entries.append(new(Entry, (path, identifier, 0, is_directory, (), date, flags, at)))
+    def _one_by_one(self, folder: Folder, twins: Sequence[Entry | None]) -> list[Entry]:
+        """Return the entries of a folder in which some have a twin."""
+        entries = []
+        for entry, twin in zip(folder.entries(), twins, strict=True):
+            if not entry.size:
+                entries.append(entry)
                 continue
-            twin = known.get(lba)
-            if twin is not None and twin[2] == size and twin[4] == ((lba, size, 0),):
-                # The twin's own objects where they are equal: that is what is saved.
-                twin_path, twin_identifier, size, _, extents, twin_date, _, twin_at = twin
-                path = twin_path if twin_path == path else path
-                identifier = twin_identifier if twin_identifier == identifier else identifier
-                date = twin_date if twin_date == date else date
-                at = twin_at if twin_at == at else at
-            else:
-                extents = (new(Extent, (lba, size, 0)),)
-            entry = new(Entry, (path, identifier, size, is_directory, extents, date, flags, at))
-            known[lba] = entry
+            if twin is not None and twin.size == entry.size and twin.extents == entry.extents:
+                entry = _new(Entry, _shared(twin, entry))
+            self._by_lba[entry.extents[0].lba] = entry
             entries.append(entry)
         return entries
 

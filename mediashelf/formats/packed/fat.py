@@ -83,6 +83,13 @@ class FatVolume:
         self._view, self._offset, self._layout = view, offset, layout
         self._table = self._read(layout.table_start, layout.table_size)
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether the view has all its clusters."""
+        layout = self._layout
+        end = layout.data_start + layout.cluster_count * layout.cluster_size
+        return self._offset + end <= self._view.size
+
     def _read(self, start: int, size: int) -> bytes:
         return self._view.read(self._offset + start, size)
 

@@ -35,18 +35,18 @@ class CheckedSource:
     facts: DiscFacts
     own: tuple[Finding, ...]
     emulator: tuple[Finding, ...]
-    targets: tuple[tuple[Target, tuple[Finding, ...]], ...]
+    targets: tuple[tuple[Target, Sequence[Finding]], ...]
     is_asked: bool
     drivers: tuple[Finding, ...] | None = None
 
     @property
-    def findings(self) -> list[tuple[str, Finding]]:
-        """Every finding with what it is about."""
+    def parts(self) -> list[tuple[str, Sequence[Finding]]]:
+        """Every finding under what it is about."""
         return [
-            *(("structure" if self.kind == "image" else "plan", one) for one in self.own),
-            *(("emulator", one) for one in self.emulator),
-            *(("target", one) for _, found in self.targets for one in found),
-            *(("drivers", one) for one in self.drivers or ()),
+            ("structure" if self.kind == "image" else "plan", self.own),
+            ("emulator", self.emulator),
+            *(("target", found) for _, found in self.targets),
+            ("drivers", self.drivers or ()),
         ]
 
     def verdict(self, found: Iterable[Finding]) -> Readability:
@@ -86,7 +86,7 @@ def examine_source(
     if not is_to_pad(own):
         emulator = as_not_padded(emulator)
     with collector_paused():
-        found = tuple((target, tuple(one)) for target, one in check_targets(facts, targets))
+        found: tuple[tuple[Target, Sequence[Finding]], ...] = tuple(check_targets(facts, targets))
     if not is_disc(own):  # what is not a disc cannot be built again
         found = tuple(
             (target, tuple(replace(each, remedy="") for each in one)) for target, one in found

@@ -11,6 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.volume import DiscFacts, VolumeFacts
 
 
@@ -73,11 +74,12 @@ _NAMES = frozenset().union(*(mark.files | {mark.lacks} for mark in MARKS)) - {""
 def _marked_names(volume: VolumeFacts) -> dict[str, set[str]]:
     """Return the folders that have any of the names, with those of them that they have."""
     folders: dict[str, set[str]] = defaultdict(set)
-    every = "\0".join([entry.path for entry in volume.entries]).upper()
-    if not any(name in every for name in _NAMES):  # as on most discs: asked in a tenth of the time
-        return folders
-    for path, _, _, is_directory, *_ in volume.entries:
-        upper = path[path.rfind("/") + 1 :].upper()
-        if upper in _NAMES and not is_directory:
-            folders[path.rpartition("/")[0]].add(upper)
+    for folder in iter_folders(volume.entries):
+        every = "/".join(folder.names).upper()
+        if not any(name in every for name in _NAMES):  # as in most: asked in a tenth of the time
+            continue
+        for name, is_folder in zip(folder.names, folder.are_folders, strict=True):
+            upper = name.upper()
+            if upper in _NAMES and not is_folder:
+                folders[folder.path].add(upper)
     return folders

@@ -5,7 +5,8 @@ from __future__ import annotations
 import unicodedata
 from collections import Counter
 
-from mediashelf.formats.volume import DiscFacts, VolumeFacts
+from mediashelf.formats.entries import iter_folders
+from mediashelf.formats.volume import DiscFacts
 
 # The first word of a character's name in the Unicode Character Database, and how it is called.
 _SCRIPTS = {
@@ -36,14 +37,13 @@ def scripts_of(facts: DiscFacts) -> tuple[str, ...]:
     for volume in facts.volumes:
         if volume.label and not volume.label.isascii():
             counts.update(_scripts(volume.label, seen))
-        for entry in volume.entries if not _is_plain(volume) else ():
-            if not entry.path.isascii():
-                counts.update(_scripts(entry.name, seen))
+        for folder in iter_folders(volume.entries):
+            if "".join(folder.names).isascii():
+                continue
+            for name in folder.names:
+                if not name.isascii():
+                    counts.update(_scripts(name, seen))
     return tuple(name for name, _ in sorted(counts.items(), key=lambda item: (-item[1], item[0])))
-
-
-def _is_plain(volume: VolumeFacts) -> bool:
-    return all(map(str.isascii, [entry[0] for entry in volume.entries]))
 
 
 def _scripts(text: str, seen: dict[str, str]) -> set[str]:

@@ -22,6 +22,9 @@ def only_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names with characters that the limit does not list; one dot of a file does not count."""
     strange = tree.alphabet - set(limit.text())
     if strange == {"."}:  # nearly always
+        is_other = re.search(r"\.[^./]*\.", tree.joined_names)
+        if not is_other and not any("." in name for name in tree.directory_names):
+            return
         for entry, name in zip(tree.entries, tree.names, strict=True):
             if name.count(".") > (0 if entry[3] else 1):
                 yield _characters(entry, ["."], _NOT_SURE)

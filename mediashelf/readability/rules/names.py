@@ -15,7 +15,7 @@ from mediashelf.text import count_text
 
 ISO, JOLIET = VolumeKind.ISO9660, VolumeKind.JOLIET
 
-_SHORT_FORMS = {"8.3": re.compile(r"[^.]{1,8}(\.[^.]{1,3})?")}
+_SHORT_FORMS = {"8.3": r"[^./]{1,8}(?:\.[^./]{1,3})?"}
 """Forms of file names; a directory has the part before the dot only (ECMA-119 10.1)."""
 
 _SHORT_NAME = re.compile(r"[!-\-/-~]{1,8}(\.[!-\-/-~]{1,3})?")
@@ -24,7 +24,11 @@ _SHORT_NAME = re.compile(r"[!-\-/-~]{1,8}(\.[!-\-/-~]{1,3})?")
 
 def name_form(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that are not of the form that the limit names."""
-    form = _SHORT_FORMS[limit.text()]
+    pattern = _SHORT_FORMS[limit.text()]
+    is_other = re.search(f"/(?!{pattern}/|$)", f"/{tree.joined_names}")
+    if not is_other and not any("." in name for name in tree.directory_names):
+        return
+    form = re.compile(pattern)
     for entry, name in zip(tree.entries, tree.names, strict=True):
         if not form.fullmatch(name):
             yield at_entry(entry, f"the name is not of {limit.text()} form", name, limit.text())
@@ -58,7 +62,7 @@ def name_length(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 
 def reserved(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that are a device's."""
-    devices = tree.known_stems.intersection(limit.words())
+    devices = tree.stems_among(limit.words())
     if not devices:
         return
     for entry, name, stem in zip(tree.entries, tree.names, tree.stems, strict=True):
@@ -68,7 +72,7 @@ def reserved(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 
 def reserved_stem(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that are a device's with an extension."""
-    devices = tree.known_stems.intersection(limit.words())
+    devices = tree.stems_among(limit.words())
     if not devices:
         return
     for entry, name, stem in zip(tree.entries, tree.names, tree.stems, strict=True):
@@ -80,6 +84,8 @@ def reserved_stem(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 
 def tilde_tail(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names in 8.3 form whose ``~`` tail has one of the limit's letters among its digits."""
+    if "~" not in tree.alphabet:
+        return
     letters = re.escape(limit.text())
     tail = re.compile(f"[^.]+~[0-9{letters}]*[{letters}][0-9{letters}]*(\\..*)?")
     for entry, name in zip(tree.entries, tree.names, strict=True):
@@ -91,7 +97,7 @@ def tilde_tail(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 
 def short_names_at_risk(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """One hit for all names that are in 8.3 form already."""
-    short = [name for name in tree.names if _SHORT_NAME.fullmatch(name)]
+    short = [name for name in tree.names if len(name) <= 12 and _SHORT_NAME.fullmatch(name)]
     if short:
         noun = count_text(len(short), "name")
         yield RuleHit(

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import FLAG_ASSOCIATED, Entry, VolumeKind
-from mediashelf.readability.disc import NameTree, same_case
+from mediashelf.readability.disc import NameTree
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import Rule, RuleHit, at_entry, in_tree
 from mediashelf.readability.rules.letters import units
-from mediashelf.text import count_text
+from mediashelf.text import count_text, same_case
 
 DRIVE = "D:"
 """What stands before a path where a limit counts the drive too: one letter and a colon."""

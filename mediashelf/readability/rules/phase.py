@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Severity
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit
 from mediashelf.readability.rules.letters import LETTER_RULES
@@ -24,31 +24,29 @@ def first_phase_reads(question: Question, _limit: Limit) -> Iterator[RuleHit]:
     phase = question.target.first_phase
     if phase is None:
         return
-    first, count = None, 0
-    for finding in _iter_errors(Question.about(question.disc, phase)):
-        first = first or finding
-        count += 1
-        if question.only_levels:
-            break  # one error is as bad as many
-    if first is not None:
-        boot = question.disc.facts.boot
-        boots = boot is not None and any(entry.is_bootable for entry in boot.entries)
+    inner = Question.about(question.disc, phase, only_levels=question.only_levels)
+    boot = question.disc.facts.boot
+    boots = boot is not None and any(entry.is_bootable for entry in boot.entries)
+    at_most = None if boots else Severity.NOTE
+    asked = [rule for rule in _ASKED if rule.severity_for(phase) is Severity.ERROR]
+    if question.only_levels:
+        if any(rule.worst_for(inner) is Severity.ERROR for rule in asked):
+            yield RuleHit(ROOT, "", at_most=at_most)
+        return
+    errors = [run for rule in asked for run in rule.runs(inner) if run.severity is Severity.ERROR]
+    if errors:
+        first, count = errors[0][0], sum(map(len, errors))
         yield RuleHit(
             ROOT,
             f"setup begins as {phase.name}, which finds {count_text(count, 'error')} on this "
             f"disc, {first.rule} at {first.where} for one",
             str(count),
             f"nothing that {phase.name} can't read",
-            at_most=None if boots else Severity.NOTE,
+            at_most=at_most,
         )
 
 
-def _iter_errors(question: Question) -> Iterator[Finding]:
-    for rule in (*TREE_RULES, *UDF_RULES, *VOLUME_RULES, *NAME_RULES, *LETTER_RULES, *PATH_RULES):
-        if rule.severity_for(question.target) is Severity.ERROR:
-            for finding in rule.findings(question):
-                if finding.severity is Severity.ERROR:
-                    yield finding
+_ASKED = (*TREE_RULES, *UDF_RULES, *VOLUME_RULES, *NAME_RULES, *LETTER_RULES, *PATH_RULES)
 
 
 PHASE_RULES = (

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import NO_PLACE, TREE_WORDS, JudgedDisc, same_case
+from mediashelf.readability.disc import NO_PLACE, TREE_WORDS, JudgedDisc, NameTree
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit, at_entry
-from mediashelf.text import count_text
+from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
+from mediashelf.text import count_text, same_case
 
 _COMPARED = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.UDF)
 
@@ -48,7 +48,9 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
         other = question.disc.tree(kind)
         if other is None or other is seen:
             continue
-        for place in sorted(other.places.keys() - seen.places.keys() - known - reported):
+        for place in question.disc.missing_places(seen, other):
+            if place in known or place in reported:
+                continue
             reported.add(place)
             for entry in other.files_at(place):
                 if kind is VolumeKind.ISO9660 and entry.is_translation_table:
@@ -86,35 +88,52 @@ def rockridge_names(question: Question, _limit: Limit) -> Iterator[RuleHit]:
         )
 
 
-def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit]:
+def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit] | Sequence[RuleHit]:
     """Files that the target sees under a short name only, while Joliet has a long one."""
     seen, joliet = question.tree, question.disc.tree(VolumeKind.JOLIET)
     if seen is None or joliet is None or seen.kind is not VolumeKind.ISO9660:
-        return
+        return ()
+
+    def hit(found: RuleHit | tuple[int, int]) -> RuleHit:
+        if isinstance(found, RuleHit):
+            return found
+        short, long = found
+        return _seen_as(seen.entries[short], joliet.names[long])
+
+    found = _iter_renamed(seen, joliet)
+    return map(hit, found) if question.only_levels else LazyHits(list(found), hit)
+
+
+def _iter_renamed(seen: NameTree, joliet: NameTree) -> Iterator[RuleHit | tuple[int, int]]:
+    """Yield hits, or the numbers of an entry in both trees: a large disc has 100,000 of them."""
     shared = joliet.shared_places | seen.shared_places
-    for place, long in joliet.places.items():
-        if place in shared:
-            yield from _renamed(seen.files_at(place), joliet.files_at(place))
-            continue
-        short = seen.places.get(place)  # one file under one name in each tree: nearly always
-        if short is not None:
-            name, long_name = short[0].rpartition("/")[2], long[0].rpartition("/")[2]
-            if name != long_name and same_case(name) != same_case(long_name):
-                yield _seen_as(short, name, long_name)
+    short_names, long_names = seen.capitals, joliet.capitals
+    places, long = list(joliet.places), list(joliet.places.values())
+    short = list(map(seen.places.get, places))
+    start = 0
+    cuts = [number for number, place in enumerate(places) if place in shared] if shared else []
+    for cut in (*cuts, len(places)):
+        # One file under one name in each tree: nearly always.
+        yield from [
+            (one, other)
+            for one, other in zip(short[start:cut], long[start:cut], strict=True)
+            if one is not None and short_names[one] != long_names[other]
+        ]
+        if cut < len(places):
+            yield from _renamed(seen.files_at(places[cut]), joliet.files_at(places[cut]))
+        start = cut + 1
 
 
-def _seen_as(short: Entry, name: str, long_name: str) -> RuleHit:
-    # Of a large disc 100,000 of these are made.
+def _seen_as(short: Entry, long_name: str) -> RuleHit:
     words = f'the file is seen under this name; its long name "{long_name}" is not'
-    path, offset = short[0], short[7]
-    return RuleHit(path, words, name, long_name, offset if offset >= 0 else None)
+    return at_entry(short, words, short.name, long_name)
 
 
 def _renamed(short: list[Entry], long: list[Entry]) -> Iterator[RuleHit]:
     """Yield files of equal contents whose long name is not among the short names."""
     short, long = _without_same_names(short, long)
     if len(short) == len(long) == 1:
-        yield _seen_as(short[0], short[0].name, long[0].name)
+        yield _seen_as(short[0], long[0].name)
     elif short:
         for entry in long:
             yield at_entry(entry, "the file is seen under a short name only", "", entry.name)

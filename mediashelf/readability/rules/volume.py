@@ -42,6 +42,8 @@ def shown_volume_size(question: Question, limit: Limit) -> Iterator[RuleHit]:
 def file_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Files that are too large."""
     most = limit.number()
+    if tree.largest <= most:
+        return
     for entry in tree.entries:
         if entry.size > most and not entry.is_directory:
             yield at_entry(
@@ -55,6 +57,8 @@ def file_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 def section_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Files with a section that is too large for its record."""
     most = limit.number()
+    if tree.largest <= most:
+        return
     for entry in tree.entries:
         if entry.size > most and any(extent.size > most for extent in entry.extents):
             largest = max(extent.size for extent in entry.extents)
@@ -68,6 +72,8 @@ def section_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 
 def single_section(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Files that are recorded as several sections."""
+    if not any(folder.has_sections for folder in tree.folders):
+        return
     for entry in tree.entries:
         if len(entry.extents) > 1 and not entry.is_directory:
             yield at_entry(

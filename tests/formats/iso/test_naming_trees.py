@@ -13,20 +13,20 @@ from byte_views import BytesView
 from make_image import make_iso, put
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.iso.directory_records import DirectoryRecord
 from mediashelf.formats.iso.identifiers import Iso9660Naming, order_key
 from mediashelf.formats.iso.joliet import JolietNaming
 from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, Naming, log_duplicates
+from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.structure_rules import ProblemLog
 
 HERE = Directory("/HERE", "", b"HERE", 20, 2048, 20 * 2048, 0, 2)
 
 
-def records(identifiers: list[bytes], flags: int = 0) -> list[DirectoryRecord]:
-    return [
+def records(identifiers: list[bytes], flags: int = 0) -> RecordColumns:
+    return RecordColumns.of(
         DirectoryRecord(40 * number, identifier, 100, 1, flags, parts.RECORD_DATE)
         for number, identifier in enumerate(identifiers)
-    ]
+    )
 
 
 def named(naming: Naming, identifiers: list[bytes]) -> Named:
@@ -199,10 +199,10 @@ def test_joliet_accepts_the_order_of_bytes_and_that_of_the_standard() -> None:
 
 def distinct_findings(*pairs: tuple[bytes, int]) -> tuple[Finding, ...]:
     log = ProblemLog()
-    made = [
+    made = RecordColumns.of(
         DirectoryRecord(40 * number, identifier, 100, 1, flags, parts.RECORD_DATE)
         for number, (identifier, flags) in enumerate(pairs)
-    ]
+    )
     log_duplicates(HERE, Iso9660Naming(log).name_all(HERE, b"", made), log)
     return log.findings()
 

@@ -10,14 +10,12 @@ import pytest
 from byte_views import BytesView
 from make_image import make_iso
 from mediashelf.formats.disc import read_disc
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.iso import directory_tree, tree_entries
-from mediashelf.formats.iso.directory_records import (
-    DirectoryRecord,
-    DirectoryRecords,
-    parse_directory,
-)
+from mediashelf.formats.iso.directory_records import DirectoryRecords, parse_directory
 from mediashelf.formats.iso.naming import Directory, Named
-from mediashelf.formats.iso.tree_entries import SharedEntries, plain_entries
+from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
+from mediashelf.formats.iso.tree_entries import SharedEntries, plain_folder
 from mediashelf.formats.volume import Extent
 
 MOST_A_FILE = 1024  # bytes, over all trees
@@ -31,21 +29,29 @@ def test_values_that_are_equal_are_the_same() -> None:
         DirectoryRecord(40 * number, b"X", 5000, size, 0, b"1234567")
         for number, size in enumerate(sizes)
     ]
-    first = Named(records[:1], ["A.TXT;1"], names[:1])
-    second = Named(records[1:], names[1:], names[1:])
+    first = plain_folder(root, Named(RecordColumns.of(records[:1]), ["A.TXT;1"], names[:1]))
+    second = plain_folder(root, Named(RecordColumns.of(records[1:]), names[1:], names[1:]))
     shared = SharedEntries()
-    (one,) = shared.plain_entries(root, first)
-    kept = shared.plain_entries(root, second)
-    assert [one, *kept] == [*plain_entries(root, first), *plain_entries(root, second)]
+    (one,) = shared.entries(first)
+    kept = shared.entries(second)
+    assert [one, *kept] == [*first.entries(), *second.entries()]
     assert kept[0].extents is one.extents
     assert kept[0].size is one.size
     assert [entry.extents for entry in kept[1:]] == [(Extent(5000, 60_000),), ()]
-    third = Named(records[2:3], ["A.TXT;1"], names[2:3])  # each has a twin
-    (again,) = shared.plain_entries(root, third)
-    assert [again] == plain_entries(root, third)
+    third = plain_folder(root, Named(RecordColumns.of(records[2:3]), ["A.TXT;1"], names[2:3]))
+    (again,) = shared.entries(third)  # each has a twin
+    assert [again] == third.entries()
     assert (again.extents, again.path) == (kept[1].extents, kept[1].path)
     assert again.extents is kept[1].extents
     assert again.path is kept[1].path
+
+
+def test_numbers_of_a_folder_in_the_same_order_are_the_same() -> None:
+    files = {f"D/LONG NAME {number}.TXT": bytes(3000 + number) for number in range(40)}
+    facts = read_disc(BytesView(make_iso(files, joliet=3).data)).facts
+    iso, joliet = (list(iter_folders(volume.entries))[1] for volume in facts.volumes)
+    assert iso.sizes is joliet.sizes
+    assert iso.dates is joliet.dates
 
 
 def test_records_of_rock_ridge_are_parsed_once(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -74,8 +80,10 @@ def test_three_trees_take_a_kilobyte_a_file() -> None:
     tracemalloc.start()
     try:
         facts = read_disc(view).facts
+        assert len(facts.volumes) == 3
+        for volume in facts.volumes:
+            assert len(list(volume.entries)) == len(volume.entries) > FILES
         kept, most = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
-    assert len(facts.volumes) == 3
     assert kept / FILES < most / FILES < MOST_A_FILE

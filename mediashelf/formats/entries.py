@@ -1,0 +1,230 @@
+"""The entries of a tree folder by folder, column by column; single ones are made when asked for.
+
+A disc can have 100,000 entries in each of three trees. Whoever lists them needs a few
+columns; a value for each entry takes several times as long, and is made for others only.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import accumulate, groupby, repeat
+from threading import Lock
+from typing import Any, Generic, NamedTuple, TypeVar, overload
+
+from mediashelf.formats.collector import collector_paused
+from mediashelf.formats.volume import Entry, Extent
+
+_Value = TypeVar("_Value")
+_new: Callable[..., Any] = tuple.__new__
+_MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
+
+
+class Shifted(Sequence[int]):
+    """Numbers that all have another one added to them, when they are asked for."""
+
+    __slots__ = ("_numbers", "_shift")
+
+    def __init__(self, numbers: Sequence[int], shift: int) -> None:
+        self._numbers, self._shift = numbers, shift
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    def __iter__(self) -> Iterator[int]:
+        return map(self._shift.__add__, self._numbers)
+
+    @overload
+    def __getitem__(self, index: int) -> int: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> list[int]: ...
+
+    def __getitem__(self, index: int | slice) -> int | list[int]:
+        if isinstance(index, slice):
+            return [self._shift + each for each in self._numbers[index]]
+        return self._shift + self._numbers[index]
+
+
+class Folder(NamedTuple):
+    """Entries that follow each other and have the same parent; every column is as long.
+
+    ``path`` is the parent's, empty for the root. ``are_folders`` has a one for each
+    directory and a zero for each file. Where ``extents`` is None, every entry with a size
+    is one extent, which begins at its ``lbas``; else ``lbas`` is empty.
+    """
+
+    path: str
+    names: Sequence[str]
+    identifiers: Sequence[str]
+    sizes: Sequence[int]
+    are_folders: bytes
+    lbas: Sequence[int]
+    extents: Sequence[tuple[Extent, ...]] | None
+    dates: Sequence[bytes]
+    flags: Sequence[int]
+    record_offsets: Sequence[int]
+
+    @classmethod
+    def of(cls, path: str, entries: Sequence[Entry]) -> Folder:
+        """Return the columns of entries that have this parent."""
+        columns = list(zip(*entries, strict=True)) or [()] * len(Entry._fields)
+        paths, identifiers, sizes, are_folders, extents, dates, flags, offsets = columns
+        start = len(path) + 1
+        names = [each[start:] for each in paths]
+        mask = bytes(map(bool, are_folders))
+        return cls(path, names, identifiers, sizes, mask, (), extents, dates, flags, offsets)
+
+    @property
+    def has_folders(self) -> bool:
+        """Whether some entry is a directory."""
+        return 1 in self.are_folders
+
+    @property
+    def has_sections(self) -> bool:
+        """Whether some file has several extents."""
+        return self.extents is not None and any(len(each) > 1 for each in self.extents)
+
+    def iter_paths(self) -> Iterator[str]:
+        """Yield the path of each entry."""
+        return map(f"{self.path}/".__add__, self.names)
+
+    def iter_extents(self) -> Iterable[tuple[Extent, ...]]:
+        """Return the extents of each entry."""
+        if self.extents is not None:
+            return self.extents
+        single = map(_new, repeat(Extent), zip(self.lbas, self.sizes, repeat(0)))
+        extents: Iterable[tuple[Extent, ...]] = zip(single, strict=True)
+        if 0 in self.sizes:
+            extents = [one if size else () for one, size in zip(extents, self.sizes, strict=True)]
+        return extents
+
+    def entry(self, index: int) -> Entry:
+        """Return one of the entries."""
+        part = slice(index, index + 1)
+        columns: list[Any] = [None if column is None else column[part] for column in self[1:]]
+        (entry,) = Folder(self.path, *columns).entries()
+        return entry
+
+    def entries(self) -> list[Entry]:
+        """Return the entries themselves."""
+        columns = (
+            self.iter_paths(),
+            self.identifiers,
+            self.sizes,
+            map(bool, self.are_folders),
+            self.iter_extents(),
+            self.dates,
+            self.flags,
+            self.record_offsets,
+        )
+        return list(map(_new, repeat(Entry), zip(*columns, strict=True)))
+
+
+class Entries(Sequence[Entry]):
+    """The entries of one tree: a sequence that is kept as columns until an entry is asked for.
+
+    ``make`` turns a folder into its entries.
+    """
+
+    __slots__ = ("_ends", "_folders", "_length", "_made", "_make")
+
+    def __init__(
+        self, folders: Iterable[Folder], make: Callable[[Folder], list[Entry]] = Folder.entries
+    ) -> None:
+        self._folders = [folder for folder in folders if folder.names]
+        self._length = sum([len(folder.names) for folder in self._folders])
+        self._ends: list[int] = []
+        self._made: tuple[Entry, ...] | None = None
+        self._make = make
+
+    def iter_folders(self) -> Iterator[Folder]:
+        """Yield the folders that have entries, in the order of these."""
+        with _MAKING:
+            return iter(self._folders) if self._made is None else _group(self._made)
+
+    def _all(self) -> tuple[Entry, ...]:
+        if self._made is None:
+            with _MAKING, collector_paused():
+                if self._made is None:
+                    made: list[Entry] = []
+                    folders, self._folders = self._folders[::-1], []
+                    while folders:  # what is done with is let go
+                        made += self._make(folders.pop())
+                    self._made = tuple(made)
+        return self._made
+
+    def __len__(self) -> int:
+        return self._length
+
+    def __iter__(self) -> Iterator[Entry]:
+        return iter(self._all())
+
+    @overload
+    def __getitem__(self, index: int) -> Entry: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> tuple[Entry, ...]: ...
+
+    def __getitem__(self, index: int | slice) -> Entry | tuple[Entry, ...]:
+        if isinstance(index, int):
+            with _MAKING:
+                if self._made is None:  # a few are asked for one by one
+                    return self._one(range(self._length)[index])
+        return self._all()[index]
+
+    def _one(self, index: int) -> Entry:
+        self._ends = self._ends or list(accumulate(len(each.names) for each in self._folders))
+        number = bisect_right(self._ends, index)
+        folder = self._folders[number]
+        return folder.entry(index - self._ends[number] + len(folder.names))
+
+    def __eq__(self, other: object) -> bool:
+        if isinstance(other, Entries | tuple):
+            return self is other or self._all() == tuple(other)
+        return NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self._all())
+
+    def __repr__(self) -> str:
+        return repr(self._all())
+
+
+def iter_folders(entries: Sequence[Entry]) -> Iterator[Folder]:
+    """Yield entries folder by folder; a folder comes again where others came between."""
+    return entries.iter_folders() if isinstance(entries, Entries) else _group(entries)
+
+
+def _group(entries: Sequence[Entry]) -> Iterator[Folder]:
+    for path, group in groupby(entries, lambda entry: entry[0].rpartition("/")[0]):
+        yield Folder.of(path, list(group))
+
+
+_MOST_SHARED = 200_000
+
+
+class SharedColumn(Generic[_Value]):
+    """A column that is worked out of all columns but the names: once for trees that share them.
+
+    Most discs have the same files in the same order in two or three trees.
+    """
+
+    def __init__(self, make: Callable[[Folder], list[_Value]]) -> None:
+        self._make = make
+        self._known: dict[Sequence[int], tuple[tuple[object, ...], list[_Value]]] = {}
+        self._left = _MOST_SHARED
+
+    def of(self, folder: Folder) -> list[_Value]:
+        """Return the column of a folder."""
+        if not folder.lbas:
+            return self._make(folder)
+        basis = folder.sizes, folder.dates, folder.flags, folder.are_folders
+        known = self._known.get(folder.lbas)
+        if known is not None and known[0] == basis:
+            return known[1]
+        column = self._make(folder)
+        self._left -= len(column)
+        if self._left >= 0:
+            self._known[folder.lbas] = basis, column
+        return column
