@@ -16,6 +16,7 @@ LONGEST_IDENTIFIER = 199
 """Characters: "less than 200" (hardware-ids)."""
 
 _FAST = 1
+_DECODER = json.JSONDecoder()
 
 
 class PackageFacts(NamedTuple):
@@ -131,4 +132,5 @@ def _pack(plain: Any) -> bytes:
 
 
 def _unpack(packed: bytes) -> Any:
-    return json.loads(zlib.decompress(packed).decode("ascii"))
+    plain, _ = _DECODER.raw_decode(zlib.decompress(packed).decode("ascii"))
+    return plain
