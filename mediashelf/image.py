@@ -223,6 +223,17 @@ class DiscImage:
         return sizes.pop() if sizes else SECTOR_SIZE
 
 
+_DESCRIPTOR = 16 * SECTOR_SIZE
+_IDENTIFIERS = (b"CD001", b"BEA01", b"NSR02", b"NSR03")  # ECMA-119 8.1.2, ECMA-167 2/9.1.2
+_RAW_SYNC = b"\0" + b"\xff" * 10 + b"\0"  # ECMA-130 14.1
+
+
+def begins_as_disc(view: View) -> bool:
+    """Tell whether bytes begin as those of a disc do: by a volume descriptor, or a raw sector."""
+    head = view.read(0, _DESCRIPTOR + 6)
+    return head[_DESCRIPTOR + 1 :] in _IDENTIFIERS or head.startswith(_RAW_SYNC)
+
+
 def open_image(path: Path) -> DiscImage:
     """Open and read an image: ``with open_image(path) as image: ...``.
 

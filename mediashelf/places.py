@@ -6,6 +6,13 @@ import os
 import sys
 from pathlib import Path
 
+CATALOGUE = "catalogue.sqlite"
+
+
+def catalogue_place(path: Path | None = None) -> Path:
+    """Return ``path``, or where the catalogue is when nobody says otherwise."""
+    return path if path is not None else data_folder() / CATALOGUE
+
 
 def data_folder() -> Path:
     """Return the platform's folder for this user's mediashelf data (it may not exist yet).

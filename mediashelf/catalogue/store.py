@@ -24,13 +24,11 @@ from mediashelf.catalogue.schema import (
 )
 from mediashelf.catalogue.upgrading import upgrading
 from mediashelf.errors import CatalogueError, InputError
-from mediashelf.places import data_folder
+from mediashelf.places import catalogue_place
 from mediashelf.text import close_names, did_you_mean
 
 if TYPE_CHECKING:
     from mediashelf.catalogue.search import SearchAnswer
-
-FILE_NAME = "catalogue.sqlite"
 
 WAIT_SECONDS = 10.0
 """How long a write waits for another run that writes the same catalogue."""
@@ -140,11 +138,6 @@ class Catalogue:
         from mediashelf.catalogue import search  # its rules are loaded when names are asked for
 
         return search.find(self.db, text, limit=limit, shelf_id=shelf_id)
-
-
-def catalogue_place(path: Path | None = None) -> Path:
-    """Return ``path``, or where the catalogue is when nobody says otherwise."""
-    return path if path is not None else data_folder() / FILE_NAME
 
 
 @contextmanager

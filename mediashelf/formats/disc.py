@@ -98,6 +98,8 @@ class _DiscReader:
         for entry in boot.entries if boot is not None else ():
             end = entry.load_lba * SECTOR_SIZE + entry.image_size
             self._furthest = max(self._furthest, end)
+        if self._shared is not None:
+            self._shared.forget()
         self._log_size(descriptors, udf)
         # The Rock Ridge tree is another reading of the primary one; it comes after Joliet.
         order = list(VolumeKind)

@@ -20,6 +20,32 @@ _new: Callable[..., Any] = tuple.__new__
 _MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
 
 
+class Shifted(Sequence[int]):
+    """Numbers that all have another one added to them, when they are asked for."""
+
+    __slots__ = ("_numbers", "_shift")
+
+    def __init__(self, numbers: Sequence[int], shift: int) -> None:
+        self._numbers, self._shift = numbers, shift
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    def __iter__(self) -> Iterator[int]:
+        return map(self._shift.__add__, self._numbers)
+
+    @overload
+    def __getitem__(self, index: int) -> int: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> list[int]: ...
+
+    def __getitem__(self, index: int | slice) -> int | list[int]:
+        if isinstance(index, slice):
+            return [self._shift + each for each in self._numbers[index]]
+        return self._shift + self._numbers[index]
+
+
 class Folder(NamedTuple):
     """Entries that follow each other and have the same parent; every column is as long.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.signatures import ARCHIVES, HEAD_SIZE, LZMA_START, detect_format
 from mediashelf.formats.partition_table import find_partitions_end
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
@@ -36,6 +35,14 @@ def describe_nothing(view: View) -> str:
 
 def describe_packed(view: View) -> str:
     """Say what a compressed file or archive is that an image may be in; else nothing."""
+    # Loaded only for what is no disc.
+    from mediashelf.formats.packed.signatures import (
+        ARCHIVES,
+        HEAD_SIZE,
+        LZMA_START,
+        detect_format,
+    )
+
     head = view.read(0, HEAD_SIZE)
     kind = next((words for signature, words in _COMPRESSED if head.startswith(signature)), "")
     if not kind and LZMA_START.match(head):

@@ -14,6 +14,9 @@ from mediashelf.findings import Finding, Severity
 PLACES_PER_RULE = 100
 """How many findings of one rule are kept; the rest are counted in one more finding."""
 
+TRUNCATING_RULE = "image-is-whole"
+"""The rule that is broken where a file ends before what its volume records does."""
+
 _COPY = "compare the image with another copy, or read the disc again"
 _CAREFUL = "try it with the system that is to read it, or prefer another copy of the disc"
 _NOTHING = "nothing to do if the disc reads well"

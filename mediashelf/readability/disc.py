@@ -50,6 +50,7 @@ class NameTree:
         self.kind = volume.kind
         self.entries = volume.entries
         self._sharing: dict[int, list[int]] = defaultdict(list)
+        self._beginnings: dict[str, bool] = {}
         self.caps: dict[object, int] = {}
         self.hits: dict[object, list[Any]] = {}
         """What rules have found in it, as :mod:`.rule_types` remembers it."""
@@ -73,7 +74,7 @@ class NameTree:
     def capitals(self) -> list[str]:
         """The names in the form in which those that differ only in case are equal."""
         if self.joined_names.isascii():
-            return self.joined_names.upper().split("/")[:-1]
+            return self._joined_capitals.split("/")[1:-1]
         return list(map(same_case, self.names))
 
     @cached_property
@@ -86,9 +87,16 @@ class NameTree:
         """The names in capitals up to their first dot, without spaces at its end."""
         return [name.partition(".")[0].rstrip(" ").upper() for name in self.names]
 
+    def _has_beginning(self, letters: str) -> bool:
+        """Whether some name may begin with these capitals."""
+        known = self._beginnings.get(letters)
+        if known is None:
+            known = self._beginnings[letters] = f"/{letters}" in self._joined_capitals
+        return known
+
     @cached_property
-    def _beginnings(self) -> frozenset[str]:
-        return frozenset([name[:_BEGINNING] for name in self.joined_names.upper().split("/")])
+    def _joined_capitals(self) -> str:
+        return f"/{self.joined_names.upper()}"
 
     @cached_property
     def _known_stems(self) -> frozenset[str]:
@@ -96,11 +104,7 @@ class NameTree:
 
     def stems_among(self, words: Iterable[str]) -> frozenset[str]:
         """Return those of the words that are stems; most discs have none, and few that look so."""
-        likely = [
-            word
-            for word in words
-            if len(word) < _BEGINNING or word[:_BEGINNING] in self._beginnings
-        ]
+        likely = [word for word in words if self._has_beginning(word[:_BEGINNING])]
         return self._known_stems.intersection(likely) if likely else frozenset()
 
     @cached_property
@@ -147,7 +151,7 @@ class NameTree:
     @cached_property
     def has_paths_equal_but_for_case(self) -> bool:
         """Whether some paths differ in nothing but case, if in anything."""
-        if self.joined_names.upper() == self.joined_names:
+        if self._joined_capitals[1:] == self.joined_names:
             return self.has_equal_paths
         paths = [same_case(folder.path) for folder in self.folders]
         if len(set(paths)) == len(paths):

@@ -10,10 +10,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.disc import DiscReading
+from mediashelf.formats.fields import View
 from mediashelf.formats.volume import (
     DiscFacts,
     Entry,
@@ -21,11 +22,14 @@ from mediashelf.formats.volume import (
     VolumeKind,
     encode_record_date,
 )
-from mediashelf.image import DiscImage, open_view
-from mediashelf.trees.disc import DiscTree
-from mediashelf.trees.members import Bounds
-from mediashelf.trees.opening import holds_archive, open_tree
-from mediashelf.trees.tree import Tree
+from mediashelf.image import DiscImage, begins_as_disc, open_view
+
+if TYPE_CHECKING:
+    from mediashelf.formats.disc import DiscReading
+    from mediashelf.trees.members import Bounds
+    from mediashelf.trees.tree import Tree
+
+# What opens other wrappings is loaded only for them: it takes longer than to show a small disc.
 
 
 class WrappedImage(DiscImage):
@@ -36,12 +40,16 @@ class WrappedImage(DiscImage):
     """
 
     def __init__(self, path: Path, tree: Tree) -> None:
+        from mediashelf.trees.disc import DiscTree
+
         assert tree.file is not None
         self.tree = tree
         self.inner = tree.image if isinstance(tree, DiscTree) else None
         super().__init__(path, tree.file)
 
     def _read(self) -> DiscReading:
+        from mediashelf.formats.disc import DiscReading
+
         if self.inner is not None:
             facts = replace(self.inner.facts, looks_raw=False)
             findings = (*self.tree.findings, *self.inner.findings)
@@ -113,18 +121,44 @@ def open_as_image(path: Path, bounds: Bounds | None = None) -> DiscImage:
     """
     view = open_view(path)
     try:
-        if not holds_archive(view):
+        if not _holds_archive(view):
             return DiscImage(path, view)
     except BaseException:
         view.close()
         raise
     view.close()
+    from mediashelf.trees.members import Bounds
+    from mediashelf.trees.opening import open_tree
+
     tree = open_tree(path, bounds=bounds or Bounds())
     try:
         return WrappedImage(path, tree)
     except BaseException:
         tree.close()
         raise
+
+
+def is_archive(path: Path) -> bool:
+    """Tell whether a file on the host is a wrapping other than a disc image, by its first bytes."""
+    try:
+        view = open_view(path)
+    except InputError:
+        return False
+    try:
+        return _holds_archive(view)
+    finally:
+        view.close()
+
+
+def _holds_archive(view: View) -> bool:
+    try:
+        if begins_as_disc(view):
+            return False
+    except OSError:
+        return False
+    from mediashelf.trees.opening import holds_archive
+
+    return holds_archive(view)
 
 
 def _facts_of_tree(tree: Tree, size: int) -> DiscFacts:

@@ -25,7 +25,6 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.packed.cabinet import MAX_HEADER_SIZE
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView
-from mediashelf.image import open_view as open_file
 from mediashelf.text import count_text, first_text
 from mediashelf.trees.by_kind import open_view
 from mediashelf.trees.bytes import LateSpool, Spool, StampedFile, Start
@@ -240,23 +239,11 @@ def iter_gaps(tree: Tree) -> Iterator[Finding]:
         yield not_opened(tree.where, what, is_part=True)
 
 
-def is_archive(path: Path) -> bool:
-    """Tell whether a file on the host is a wrapping other than a disc image, by its first bytes.
+def holds_archive(view: View) -> bool:
+    """Tell whether bytes are those of a wrapping other than a disc image.
 
     A program that carries an archive is one. What cannot be read is none.
     """
-    try:
-        file = open_file(path)
-    except InputError:
-        return False
-    try:
-        return holds_archive(file)
-    finally:
-        file.close()
-
-
-def holds_archive(view: View) -> bool:
-    """Tell the same of the bytes of a file."""
     try:
         found = detect_wrapping(view)
         if found is None and view.read(0, 2) == b"MZ":

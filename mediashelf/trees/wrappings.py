@@ -24,11 +24,9 @@ from mediashelf.formats.packed.cabinet import (
 )
 from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.packed.signatures import LZMA_START, ContentFormat, detect_format
+from mediashelf.image import begins_as_disc
 
-_DESCRIPTOR = 16 * 2048
-_IDENTIFIERS = (b"CD001", b"BEA01", b"NSR02", b"NSR03")
-_RAW_SYNC = b"\0" + b"\xff" * 10 + b"\0"  # ECMA-130 14.1
-HEAD_SIZE = _DESCRIPTOR + 6
+HEAD_SIZE = 16 * 2048 + 6
 """Bytes of a file's beginning that detection looks at."""
 
 
@@ -121,7 +119,7 @@ BY_LIBRARY = frozenset({Wrapping.SEVEN_ZIP, Wrapping.CABINET, Wrapping.RAR, Wrap
 def detect_wrapping(view: View) -> Wrapping | None:
     """Return what kind of wrapping these bytes are, None for a plain file."""
     head = view.read(0, HEAD_SIZE)
-    if head[_DESCRIPTOR + 1 : _DESCRIPTOR + 6] in _IDENTIFIERS or head.startswith(_RAW_SYNC):
+    if begins_as_disc(view):
         return Wrapping.DISC
     if head.startswith(b"ISc("):
         return Wrapping.INSTALLSHIELD

@@ -81,7 +81,7 @@ def test_a_checked_source_says_what_each_finding_is_about(work: Path) -> None:
     known = load_targets()
     checked = examine_source(work / "disc.toml", [], known)
     assert (checked.kind, checked.is_asked, checked.served) == ("recipe", True, None)
-    about = {(part, one.rule) for part, one in checked.findings}
+    about = {(part, one.rule) for part, found in checked.parts for one in found}
     assert ("drivers", "driver-lost-on-disc") in about
     assert ("plan", "driver-lost-on-disc") not in about
     folder = examine_source(work / "drivers", [], known)

@@ -31,8 +31,9 @@ from make_wrappings import (
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.trees import library
+from mediashelf.trees.as_image import is_archive
 from mediashelf.trees.members import Bounds
-from mediashelf.trees.opening import is_archive, iter_trees, open_tree
+from mediashelf.trees.opening import iter_trees, open_tree
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import may_be_wrapping
 

@@ -43,7 +43,6 @@ from mediashelf.building.recipes.patterns import Selection
 from mediashelf.errors import RecipeError
 from mediashelf.tables.reading import TableKind, read_tables
 from mediashelf.tables.table import Table
-from mediashelf.trees.opening import split_place
 
 LOAD_SECTORS = 4
 """Virtual sectors of 512 bytes that firmware loads without emulation (common practice)."""
@@ -126,8 +125,15 @@ class Recipe:
 
 def is_source(path: Path) -> bool:
     """Whether what is at ``path`` is a source of a disc, and neither a recipe nor an image."""
-    inside = split_place(path)[1]
-    return bool(inside) or path.is_dir() or _WRAPPED.search(path.name) is not None
+    if path.is_dir() or _WRAPPED.search(path.name) is not None:
+        return True
+    return not os.path.lexists(path) and bool(_split_place(path)[1])
+
+
+def _split_place(path: Path) -> tuple[Path, tuple[str, ...]]:
+    from mediashelf.trees.opening import split_place  # not loaded for discs and recipes
+
+    return split_place(path)
 
 
 def recipe_from_folders(
@@ -166,7 +172,7 @@ def with_places(recipe: Recipe, find_place: Callable[[str], str]) -> Recipe:
 def _placed(
     source: SourceFolder, recipe: Path | None, find_place: Callable[[str], str]
 ) -> SourceFolder:
-    if os.path.lexists(split_place(source.path)[0]):
+    if os.path.lexists(_split_place(source.path)[0]):
         return source
     text = os.fspath(source.path)
     if recipe is not None and source.path.is_relative_to(recipe.parent):
@@ -177,7 +183,7 @@ def _placed(
 
 def own_name(folder: Path) -> str:
     """Return what a source is called on a disc: its last name, an archive's without its suffix."""
-    path, inside = split_place(folder)
+    path, inside = _split_place(folder)
     last = inside[-1].rstrip("/").rpartition("/")[2] if inside else ""
     # abspath() gives '.', '..' and 'a/..' the names of the folders they stand for.
     name = last or os.path.basename(os.path.abspath(path))  # noqa: PTH100, PTH119

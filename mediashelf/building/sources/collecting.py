@@ -97,6 +97,7 @@ class _Listing:
         self._opened: dict[Path, bool] = {}
 
     def iter_findings(self, target: DiscFolder) -> Iterator[Finding]:
+        takes_all = self._selection.is_everything
         waiting = [(self._top, Spot(target))]
         while waiting:
             path, spot = waiting.pop()
@@ -117,7 +118,7 @@ class _Listing:
                         waiting += self._subfolders(entry, spot)
                     elif self._unpacks and _may_be_unpacked(entry, kept):
                         yield from self._unpack(entry, spot, joined)
-                    elif self._selection.takes_file((*spot.parts, entry.name)):
+                    elif takes_all or self._selection.takes_file((*spot.parts, entry.name)):
                         yield from self._add(entry, spot)
                 except OSError as error:
                     yield _unreadable(entry.path, error)
@@ -158,35 +159,25 @@ class _Listing:
                 self._opened[found] = False
         return found is not None and self._opened[found]
 
-    def _add(self, entry: os.DirEntry[str], spot: Spot) -> Iterator[Finding]:
-        if entry.is_symlink():
-            yield from self._add_link(entry.path, spot)
-        else:
-            facts = os.stat(entry.path, follow_symlinks=False)  # noqa: PTH116
-            yield from self._add_file(entry.path, entry.path, facts, spot)
-
-    def _add_link(self, path: str, spot: Spot) -> Iterator[Finding]:
-        target, reason = follow_link(path, self._top, "source folder")
-        if reason:
-            yield link_left_out(path, reason)
-        else:
-            yield from self._add_file(path, target, os.stat(target), spot)  # noqa: PTH116
-
-    def _add_file(
-        self, path: str, target: str, facts: os.stat_result, spot: Spot
-    ) -> Iterator[Finding]:
+    def _add(self, entry: os.DirEntry[str], spot: Spot) -> Iterable[Finding]:
+        """Put a file into the tree; return what is to be said of it, mostly nothing."""
+        path = target = entry.path
+        is_link = entry.is_symlink()
+        if is_link:
+            target, reason = follow_link(path, self._top, "source folder")
+            if reason:
+                return [link_left_out(path, reason)]
+        facts = os.stat(target, follow_symlinks=is_link)  # noqa: PTH116
         if not stat.S_ISREG(facts.st_mode):
             mode = facts.st_mode
             kind = "FIFO" if stat.S_ISFIFO(mode) else "socket" if stat.S_ISSOCK(mode) else "device"
-            yield special_left_out(path, kind)
-            return
+            return [special_left_out(path, kind)]
         if not os.access(target, os.R_OK):
-            yield _unreadable(path, PermissionError(errno.EACCES, os.strerror(errno.EACCES)))
-            return
-        name = os.path.basename(path)  # noqa: PTH119
+            return [_unreadable(path, PermissionError(errno.EACCES, os.strerror(errno.EACCES)))]
         content = Content(target, facts.st_size, facts.st_mtime_ns)
         modified = facts.st_mtime_ns // 1_000_000_000
-        yield from place_file(spot.folder(), DiscFile(name, path, content, modified, self._origin))
+        file = DiscFile(entry.name, path, content, modified, self._origin)
+        return place_file(spot.folder(), file)
 
 
 _SETUP_CABINETS = (".cab",)

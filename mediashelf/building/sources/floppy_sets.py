@@ -14,9 +14,10 @@ from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import InputError
+from mediashelf.trees.as_image import is_archive
 from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.members import Parts
-from mediashelf.trees.opening import is_archive, open_tree
+from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 
 _LONGEST_TEXT = 1 << 20
@@ -79,7 +80,7 @@ def _look(number: int, path: Path) -> _FloppyTexts | None:
 def _tags(tree: Tree) -> Iterator[frozenset[str]]:
     # Loaded only with floppies among several sources: it takes as long as a small disc.
     from mediashelf.formats.inf.document import parse_inf
-    from mediashelf.formats.inf.source_files import EVERY_SUFFIX, iter_source_disks, join_path
+    from mediashelf.formats.inf.source_files import EVERY_SUFFIX, join_path, source_disks
     from mediashelf.formats.inf.text_setup import parse_text_setup
 
     for member in tree.members:
@@ -98,7 +99,7 @@ def _tags(tree: Tree) -> Iterator[frozenset[str]]:
             tags = {
                 join_path(disk.tag)
                 for suffix in EVERY_SUFFIX
-                for disk in iter_source_disks(inf, suffix)
+                for disk in source_disks(inf, suffix)
                 if disk.tag
             }
         if len(tags) > 1:

@@ -83,8 +83,9 @@ def planned_record(child: Child) -> Seen:
         date = record_date(item.folder.modified)
         return Seen(child.identifier, True, item.lba, item.size, date)
     content = item.content
-    lba = content.lba if content.size else 0
-    return Seen(child.identifier, False, lba, content.size, record_date(item.modified))
+    size = content.size
+    fields = (child.identifier, False, content.lba if size else 0, size, record_date(item.modified))
+    return Seen._make(fields)
 
 
 def planned_boot(plan: DiscPlan) -> tuple[int, int, int, int] | None:

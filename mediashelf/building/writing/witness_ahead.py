@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -51,10 +51,15 @@ class WitnessAhead:
         return self._process.stdout.read().strip() == expected
 
 
+def is_worth_a_process(plans: Iterable[DiscPlan]) -> bool:
+    """Whether processes are started for these discs."""
+    return sum(plan.file_count for plan in plans) >= LEAST_FILES
+
+
 @contextmanager
-def asked_ahead(plan: DiscPlan, path: Path) -> Iterator[WitnessAhead]:
-    """Start the second reader where the disc is large; it ends with the block."""
-    if plan.file_count < LEAST_FILES or plan.boot is not None:  # it looks into boot images
+def asked_ahead(plan: DiscPlan, path: Path, *, in_process: bool) -> Iterator[WitnessAhead]:
+    """Start the second reader in a process of its own if that is wanted; it ends with the block."""
+    if not in_process or plan.boot is not None:  # it looks into boot images, which come later
         yield WitnessAhead(plan, path)
         return
     try:
@@ -87,7 +92,7 @@ def _digest_plan(plan: DiscPlan) -> str:
         waiting = directories[:1]
         while waiting:
             below = sorted(waiting.pop().children, key=_identifier)
-            digest.add_directory(map(planned_record, below))
+            digest.add_directory([planned_record(child) for child in below])
             waiting += [one.item for one in below if isinstance(one.item, PlannedDirectory)]
     digest.add_boot(planned_boot(plan))
     return digest.hexdigest()

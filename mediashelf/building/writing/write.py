@@ -15,7 +15,7 @@ from mediashelf.building.writing.destination import refuse_output
 from mediashelf.building.writing.disc_writer import DiscWriter
 from mediashelf.building.writing.reading_back import read_back_disc
 from mediashelf.building.writing.witness import hear_witness
-from mediashelf.building.writing.witness_ahead import asked_ahead
+from mediashelf.building.writing.witness_ahead import asked_ahead, is_worth_a_process
 from mediashelf.files import flush_file, whole_output
 
 OnBytes = Callable[[int], None]
@@ -71,8 +71,9 @@ def build_discs(
         temporaries = [
             stack.enter_context(whole_output(output, replace=replace)) for output in outputs[::-1]
         ][::-1]
+        in_process = is_worth_a_process(plans)
         for plan, temporary in zip(plans, temporaries, strict=True):
-            with asked_ahead(plan, temporary) as witness:
+            with asked_ahead(plan, temporary, in_process=in_process) as witness:
                 with PassingDigests() as digests:
                     DiscWriter(plan, digests, on_bytes, witness.begin).write(temporary)
                 with _flushing(temporary):

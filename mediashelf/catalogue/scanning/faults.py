@@ -15,8 +15,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.medium import is_medium_error
-from mediashelf.trees.as_image import is_closed_here, open_as_image
-from mediashelf.trees.opening import is_archive
+from mediashelf.trees.as_image import is_archive, is_closed_here, open_as_image
 
 NOT_OPENED_RULE = "archive-opened"
 

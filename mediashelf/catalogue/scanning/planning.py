@@ -12,10 +12,12 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import chain
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.history import Happening, keep
+from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.records.stamps import UNREAD, ImageOnRecord, known_images, stamps_of
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scanning.other_folder import other_folder
@@ -60,6 +62,18 @@ class Job:
     seen: SeenImage
     row: ImageRow | None
     accept: bool = False
+
+    @property
+    def file(self) -> Path:
+        """The file as this system names it."""
+        return self.shelf.root / self.seen.path
+
+    @property
+    def algorithms(self) -> tuple[str, ...]:
+        """The digests to take: those on record, or the one that a new record begins with."""
+        return algorithms_on_record(self.row.digests if self.row is not None else ()) or (
+            "xxh3_128",
+        )
 
     @property
     def place(self) -> RecordPlace:

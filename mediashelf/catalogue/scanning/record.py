@@ -219,7 +219,9 @@ def _add_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> Non
     if not reading.listing:
         return
     names = record_names(db, {entry.name for entry in reading.listing})
-    folders = {path: _folder_id(db, path) for path in {e.folder for e in reading.listing}}
+    folders = {
+        path: _folder_id(db, path) for path in dict.fromkeys(e.folder for e in reading.listing)
+    }
     db.executemany(
         "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) "
         "VALUES (?, ?, ?, ?, ?, ?, ?)",

@@ -16,7 +16,6 @@ from contextlib import closing
 from dataclasses import replace
 
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
-from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.scanning.planning import (
     Event,
     Job,
@@ -28,10 +27,11 @@ from mediashelf.catalogue.scanning.reading import LookForPackages, read_image
 from mediashelf.catalogue.scanning.scan_record import Recorded, record_reading
 from mediashelf.catalogue.scanning.swaps import PutOff, Settled
 from mediashelf.catalogue.scanning.values import Reading
-from mediashelf.catalogue.scanning.workers import WORKERS, read_together
+from mediashelf.catalogue.scanning.workers import WORKERS, Elsewhere, read_together
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
+from mediashelf.integrity.fixity.ahead import DigestsAhead
 from mediashelf.system import CAN_ASK_AHEAD, ask_ahead
 
 
@@ -41,29 +41,32 @@ def run_scan(
     *,
     workers: int = WORKERS,
     look_for_packages: LookForPackages | None = None,
+    ahead: DigestsAhead | None = None,
+    elsewhere: Elsewhere[Job, Reading] | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
     on_file: Callable[[str], None] = lambda path: None,
 ) -> Generator[ScanOutcome, None, None]:
     """Read what the plan names and yield each image's outcome once it is safely recorded.
 
     ``look_for_packages`` is asked of each image at a place without a record, while it is open
-    anyway; what it finds is recorded with the image. ``on_file`` gets the path of each file that
-    is begun, from the threads that read.
+    anyway; what it finds is recorded with the image. ``ahead`` may have begun some digests,
+    of the first jobs; ``elsewhere`` may have images read by other processes. ``on_file``
+    gets the path of each file that is begun here, from the threads that read.
     """
     if not plan.jobs:
         return
     raw_audits = RawAudits()
 
     def read(job: Job, count: Callable[[int], None]) -> Reading:
-        path = job.shelf.root / job.seen.path
+        path = job.file
         on_file(job.seen.path)
-        algorithms = algorithms_on_record(job.row.digests if job.row is not None else ())
         return read_image(
             path,
             is_sheet=job.seen.is_sheet,
-            algorithms=algorithms or ("xxh3_128",),
+            algorithms=job.algorithms,
             raw_audits=raw_audits,
             look_for_packages=look_for_packages if job.row is None else None,
+            begun=ahead.take(path) if ahead is not None else None,
             on_bytes=count,
         )
 
@@ -74,6 +77,7 @@ def run_scan(
         workers=workers,
         size_of=lambda job: job.seen.size,
         ask_ahead=_ask_ahead if CAN_ASK_AHEAD else None,
+        elsewhere=elsewhere,
         on_bytes=on_bytes,
     )
     with closing(reading_on) as batches:
@@ -85,7 +89,7 @@ def run_scan(
 
 
 def _ask_ahead(job: Job) -> None:
-    ask_ahead(job.shelf.root / job.seen.path)
+    ask_ahead(job.file)
 
 
 def _record(

@@ -221,7 +221,7 @@ def looks_like_disc(path: Path) -> bool:
     """
     # Loaded only here: folders of nothing but images need none of it.
     from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
-    from mediashelf.trees.opening import is_archive
+    from mediashelf.trees.as_image import is_archive
 
     try:
         with path.open("rb") as file:

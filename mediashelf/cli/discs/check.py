@@ -20,7 +20,6 @@ from typing import Any
 
 import click
 
-from mediashelf.catalogue.readable import may_be_disc
 from mediashelf.cli.documents import document, plain
 from mediashelf.cli.options import (
     catalogue_option,
@@ -44,7 +43,6 @@ from mediashelf.cli.render import (
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, at_least, iter_runs, worst
 from mediashelf.jobs.discs.checking import CheckedSource, examine_source
-from mediashelf.jobs.library.listing import is_wrong
 from mediashelf.jobs.library.naming import NamedFile, find_files, find_place
 from mediashelf.readability.check import Readability
 from mediashelf.readability.targets import Target, load_targets, pick_targets
@@ -158,6 +156,10 @@ def _why_left_out(file: NamedFile) -> str:
     """Say what keeps an image of a whole shelf from being checked; nothing where it is."""
     if not file.is_one_of_many or file.row is None:
         return ""
+    # Loaded only for images on record.
+    from mediashelf.catalogue.readable import may_be_disc
+    from mediashelf.jobs.library.listing import is_wrong
+
     if is_wrong(file.row):
         return file.row.state_word
     return "" if may_be_disc(file.row) else NOT_A_DISC

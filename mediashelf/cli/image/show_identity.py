@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.image.show_text import say_pair
-from mediashelf.cli.keeping.described_text import copy_lines, description_lines, published_lines
 from mediashelf.cli.render import say_wrapped
 from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.image import DiscImage
 from mediashelf.readability.identity.installers import iter_installers
 from mediashelf.readability.identity.summary import summarise
 from mediashelf.text import count_text
+
+if TYPE_CHECKING:
+    from mediashelf.catalogue.rows import ImageRow
 
 
 def say_identity(image: DiscImage, row: ImageRow | None, copies: Sequence[ImageRow]) -> None:
@@ -25,6 +27,9 @@ def say_identity(image: DiscImage, row: ImageRow | None, copies: Sequence[ImageR
         say_pair("installer", f"{found.family}, by the files in {found.folder} ({found.source})")
     if row is None:
         return
+    # Loaded only for an image on record.
+    from mediashelf.cli.keeping.described_text import copy_lines, description_lines, published_lines
+
     say_pair("on record", f"{row.where}: {row.state_word}")
     if row.acknowledged:
         known = count_text(row.acknowledged, "finding")

@@ -6,10 +6,9 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from json.encoder import encode_basestring_ascii as quoted
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
-from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.image.show_tree import woven
 from mediashelf.formats.entries import Folder, SharedColumn, iter_folders
@@ -23,6 +22,9 @@ from mediashelf.formats.volume import (
 from mediashelf.image import DiscImage
 from mediashelf.readability.identity.installers import iter_installers
 from mediashelf.readability.identity.summary import summarise
+
+if TYPE_CHECKING:
+    from mediashelf.catalogue.rows import ImageRow
 
 _VOLUME = (
     *("kind", "label", "detail", "block_size", "block_count", "identifiers", "joliet_level"),

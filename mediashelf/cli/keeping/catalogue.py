@@ -11,12 +11,13 @@ from mediashelf.catalogue.keeping.backup import (
     restore_catalogue,
     save_catalogue,
 )
-from mediashelf.catalogue.store import catalogue_place, open_catalogue
+from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.documents import document
 from mediashelf.cli.options import catalogue_option, fail_on_option, json_option, quiet_option
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped
 from mediashelf.errors import InputError
+from mediashelf.places import catalogue_place
 from mediashelf.text import count_text, size_text
 
 

@@ -17,7 +17,7 @@ import click
 from mediashelf import __version__
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.rows import ShelfRow
-from mediashelf.catalogue.store import catalogue_place, open_catalogue
+from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.documents import document
 from mediashelf.cli.library.audit_due import duration
 from mediashelf.cli.options import catalogue_option, json_option, quiet_option
@@ -38,6 +38,7 @@ from mediashelf.cli.timer.units import (
     service_text,
     timer_text,
 )
+from mediashelf.places import catalogue_place
 from mediashelf.text import duration_text, parse_duration
 
 

@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import partial
 from typing import NamedTuple
 from weakref import WeakValueDictionary
 
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
-from mediashelf.errors import MediashelfError
+from mediashelf.errors import InputError, MediashelfError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.collector import collector_paused
+from mediashelf.formats.inf.copying import may_lead_further
 from mediashelf.formats.inf.document import Inf, InfKind, Signature, parse_inf
+from mediashelf.formats.inf.lexer import plain_ends
 from mediashelf.formats.inf.models import Model, ModelsRead, all_models, models_read_by
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
-from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
+from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
 
 MAX_INF = 16 << 20
 """Bytes of an INF that are read; real ones stay below a few MiB."""
@@ -128,13 +131,16 @@ def find_packages(
         for file in tree.files if files is None else files:
             if file.shown_path[-4:].lower() != ".inf":
                 continue
-            one = _read_inf(tree, file, code_page, findings)
             on_inf(1)
-            if one is not None:
-                read.append((file, *one))
-                by_path[file.shown_path.lower()] = one[0]
-                if ask is not None and one[0].kind is InfKind.DRIVER:
-                    ask(Package(tree, file, one[0], digest=one[1]))
+            found = _find_inf(tree, file, code_page, findings)
+            if found is None:
+                continue
+            inf, digest = found
+            if ask is not None and inf.kind is InfKind.DRIVER:
+                ask(Package(tree, file, inf, digest=digest))
+            inf.let_go()
+            read.append((file, inf, digest))
+            by_path[file.shown_path.lower()] = inf
     packages: list[Package] = []
     others: list[Package] = []
     for file, inf, digest in sorted(read, key=lambda one: one[0].shown_path.lower()):
@@ -144,9 +150,34 @@ def find_packages(
     return PackagesFound(tuple(packages), tuple(others), tuple(findings))
 
 
-def _read_inf(
+def _find_inf(
     tree: PackageTree, file: TreeFile, code_page: str, findings: list[Finding]
 ) -> tuple[Inf, bytes] | None:
+    """Return the text, at hand where it is new, and the digest of its bytes.
+
+    Sources, disc and every target show the same texts; each is parsed once and kept only
+    while some package has it.
+    """
+    place = tree.lasting(file)
+    known = _BY_PLACE.get((place, code_page)) if place is not None else None
+    if known is not None:
+        return known, known.derived["digest"]
+    data = _read(tree, file, findings)
+    if data is None:
+        return None
+    key = (hashlib.sha256(data).digest(), code_page, place is not None)
+    inf = _PARSED.get(key)
+    if inf is None:
+        again = None if place is None else partial(_read_again, tree, file, key[0], code_page)
+        inf = _PARSED[key] = parse_inf(data, code_page=code_page, again=again)
+        inf.derived["digest"] = key[0]
+        _ = inf.kind, inf.driver_version
+    if place is not None:
+        _BY_PLACE[place, code_page] = inf
+    return inf, key[0]
+
+
+def _read(tree: PackageTree, file: TreeFile, findings: list[Finding]) -> bytes | None:
     if file.size > MAX_INF:
         findings.append(
             Finding(
@@ -159,7 +190,7 @@ def _read_inf(
         )
         return None
     try:
-        data = tree.read(file, MAX_INF)
+        return tree.read(file, MAX_INF)
     except (OSError, MediashelfError) as error:
         findings.append(
             Finding(
@@ -171,17 +202,17 @@ def _read_inf(
             )
         )
         return None
-    # Sources, disc and every target show the same texts; each is parsed once and kept only
-    # while some package has it.
-    key = (hashlib.sha256(data).digest(), code_page)
-    inf = _PARSED.get(key)
-    if inf is None:
-        inf = _PARSED[key] = parse_inf(data, code_page=code_page)
-        _ = inf.kind, inf.driver_version  # while the text is unpacked
-    return inf, key[0]
 
 
-_PARSED: WeakValueDictionary[tuple[bytes, str], Inf] = WeakValueDictionary()
+def _read_again(tree: PackageTree, file: TreeFile, digest: bytes, code_page: str) -> str:
+    data = tree.read(file, MAX_INF)
+    if hashlib.sha256(data).digest() != digest:
+        raise InputError(f"{tree.prefix}{file.shown_path}: changed while it was looked at")
+    return plain_ends(decode_inf(data, code_page=code_page).text)
+
+
+_PARSED: WeakValueDictionary[tuple[bytes, str, bool], Inf] = WeakValueDictionary()
+_BY_PLACE: WeakValueDictionary[tuple[Hashable, str], Inf] = WeakValueDictionary()
 
 
 def suitability(
@@ -193,8 +224,18 @@ def suitability(
     """
     if not family.takes_infs:
         return Suitability(Fit.NO_INFS)
-    read = models_read_by(package.inf, family.system, wanted)
-    return suitability_of(package, family.system, read)
+    return _suited(package, family.system, wanted)
+
+
+def _suited(package: Package, system: InfSystem, wanted: frozenset[str] | None) -> Suitability:
+    """Return what a system that takes INFs takes of the package; kept with the text."""
+
+    def judge() -> Suitability:
+        return suitability_of(package, system, models_read_by(package.inf, system, wanted))
+
+    if wanted is None or (system.is_nt and may_lead_further(package.inf)):
+        return judge()
+    return package.inf.once(("suited", system, wanted), judge)
 
 
 def sections_to_check(
@@ -209,8 +250,7 @@ def sections_to_check(
     system, installs = family.system, suited.installs
     if not family.takes_infs:
         for system in (family.system, InfSystem(True)):
-            read = models_read_by(package.inf, system, frozenset())
-            installs = suitability_of(package, system, read).installs
+            installs = _suited(package, system, frozenset()).installs
             if installs:
                 break
     return system, installs

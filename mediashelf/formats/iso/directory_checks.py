@@ -6,7 +6,8 @@ records only when the answer is unusual.
 
 from __future__ import annotations
 
-from itertools import count
+from itertools import compress
+from operator import add
 
 from mediashelf.formats.iso.directory_records import RESERVED_FLAGS, DirectoryRecords, Geometry
 from mediashelf.formats.iso.naming import Directory, Named
@@ -16,6 +17,7 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
 
 _NO_DATE = bytes(7)
+_IS_EVEN = bytes([number % 2 == 0 for number in range(256)])
 
 
 class RecordChecks:
@@ -179,15 +181,16 @@ class RecordChecks:
     def _log_padding(self, directory: Directory, data: bytes, named: Named) -> None:
         """Log bytes other than zero after identifiers of even length (9.1.12)."""
         places, identifiers = named.records.places, named.records.identifiers
-        known = data + b"\0"  # the last record may end without one
-        sizes = map(len, identifiers)
-        for index in [
-            index
-            for index, at, size in zip(count(), places, sizes)
-            if not size % 2 and known[at + FIXED_SIZE + size]
-        ]:
+        sizes = bytes(map(len, identifiers))
+        after = data[FIXED_SIZE:] + b"\0"  # the last record may end without one
+        is_padded = sizes.translate(_IS_EVEN)
+        paddings = bytes(map(after.__getitem__, compress(map(add, places, sizes), is_padded)))
+        if not paddings.strip(b"\0"):
+            return
+        numbers = compress(range(len(sizes)), is_padded)
+        for index in compress(numbers, paddings):
             at = places[index]
-            end = at + FIXED_SIZE + len(identifiers[index])
+            end = at + FIXED_SIZE + sizes[index]
             if at + data[at] > end:
                 self._log.add(
                     "reserved-field-zero",

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable
 from functools import reduce
-from itertools import repeat
-from operator import add, mul, or_, sub
+from itertools import chain, repeat
+from operator import add, or_, sub
 from typing import NamedTuple
 
 from mediashelf.formats.fields import BothOrders, parse_both_16, parse_both_32
-from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
+from mediashelf.formats.iso.record_columns import (
+    BodyReader,
+    DirectoryRecord,
+    RecordColumns,
+    packed_alike,
+)
 from mediashelf.formats.iso.record_problems import FIXED_SIZE, SHORTEST_RECORD, RecordProblems
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_MULTI_EXTENT, SECTOR_SIZE
@@ -25,14 +29,6 @@ RESERVED_FLAGS = 0x60  # 9.1.6
 _LITTLE = struct.Struct("<BBI4xI4x7sBBBH2xB")
 _BIG = struct.Struct(">6xI4xI12xH")
 
-# Extent, data length and date of the fixed part of a record, for many at once.
-_FIXED = struct.Struct("<2xI4xI4x7s8x")
-# Where the same byte of a number is in both byte orders.
-_COPIES = (
-    *((2, 9), (3, 8), (4, 7), (5, 6)),
-    *((10, 17), (11, 16), (12, 15), (13, 14)),
-    *((28, 31), (29, 30)),
-)
 _EVEN = bytes(range(0, 256, 2))
 _MANY = 16  # records that are worth to be looked at together
 
@@ -109,6 +105,7 @@ def parse_directory(
     geometry: Geometry,
     log: ProblemLog,
     max_records: int,
+    reader: BodyReader | None = None,
 ) -> DirectoryRecords:
     """Return the records in ``data``, a directory's extent that starts at byte ``offset``.
 
@@ -116,7 +113,7 @@ def parse_directory(
     sector, where by 6.8.1.1 a record must start. Where the two copies of a
     number disagree, both are logged and the one that stays in the image is used.
     """
-    plain = _parse_plain(data, geometry, max_records)
+    plain = _parse_plain(data, geometry, max_records, reader or BodyReader())
     if plain is not None:
         return plain
     records: list[DirectoryRecord] = []
@@ -195,7 +192,9 @@ def parse_directory(
     )
 
 
-def _parse_plain(data: bytes, geometry: Geometry, max_records: int) -> DirectoryRecords | None:
+def _parse_plain(
+    data: bytes, geometry: Geometry, max_records: int, reader: BodyReader
+) -> DirectoryRecords | None:
     """Return what the careful loop would of many records with nothing to be logged, else None.
 
     A large disc has 100,000 of them: each field is looked at in all records at once.
@@ -205,52 +204,64 @@ def _parse_plain(data: bytes, geometry: Geometry, max_records: int) -> Directory
     places = _plain_places(data)
     if not _MANY < len(places) < max_records:
         return None
-    step = FIXED_SIZE
-    heads = b"".join([data[at : at + step] for at in places])
-    lengths, flags, identifier_sizes = heads[::step], heads[25::step], heads[32::step]
-    beyond = list(map(sub, lengths, identifier_sizes))
-    if any(heads[one::step] != heads[other::step] for one, other in _COPIES):
+    first, children = places[:2], places[2:]
+    sequence, block_size = geometry.sequence_number, geometry.block_size
+    heads = b"".join([data[at : at + FIXED_SIZE] for at in first])
+    own = BodyReader().read(heads, FIXED_SIZE, block_size, sequence)
+    packed, width = packed_alike(data, children)
+    if not width:
+        packed, width = b"".join([data[at : at + FIXED_SIZE] for at in children]), FIXED_SIZE
+    others = reader.read(packed, width, block_size, sequence)
+    if own is None or others is None:
         return None
-    if min(beyond) < step or 0 in identifier_sizes or heads[1::step].strip(b"\0"):
+    lengths, identifier_sizes = heads[::FIXED_SIZE] + packed[::width], packed[32::width]
+    beyond = list(map(sub, lengths, heads[32::FIXED_SIZE] + identifier_sizes))
+    if min(beyond) < FIXED_SIZE or 0 in identifier_sizes:
         return None
-    starts = map(add, places, repeat(step))
-    identifiers = [data[at : at + size] for at, size in zip(starts, identifier_sizes, strict=True)]
-    specials = [SELF_IDENTIFIER, PARENT_IDENTIFIER]
-    if identifiers[:2] != specials or any(identifiers.count(one) > 1 for one in specials):
+    specials = [data[at + FIXED_SIZE : at + FIXED_SIZE + data[at + 32]] for at in first]
+    if specials != [SELF_IDENTIFIER, PARENT_IDENTIFIER]:
         return None
-    lbas, sizes, dates = zip(*_FIXED.iter_unpack(heads), strict=True)
-    reaches: Iterable[int] = map(add, map(mul, lbas, repeat(geometry.block_size)), sizes)
-    if 0 in sizes:  # the location of an empty file means nothing
-        reaches = (reach for reach, size in zip(reaches, sizes, strict=True) if size)
-    shared = dict(zip(dates, dates, strict=True))
-    dates = dates[:1] * len(dates) if len(shared) == 1 else tuple(map(shared.get, dates))
-    records = RecordColumns(places, identifiers, lbas, sizes, flags, dates)
-    all_flags = reduce(or_, set(flags))
-    sequence = geometry.sequence_number.to_bytes(2, "little")
-    is_usual = (
-        not lengths.translate(None, _EVEN)
-        and not (heads[26::step] + heads[27::step]).strip(b"\0")
-        and not heads[28::step].strip(sequence[:1])
-        and not heads[29::step].strip(sequence[1:])
-    )
+    size = identifier_sizes[0]
+    if width > FIXED_SIZE and identifier_sizes == identifier_sizes[:1] * len(children):
+        rows = struct.iter_unpack(f"{FIXED_SIZE}x{size}s{width - FIXED_SIZE - size}x", packed)
+        identifiers = list(chain.from_iterable(rows))
+    else:
+        pairs = zip(map(add, children, repeat(FIXED_SIZE)), identifier_sizes, strict=True)
+        identifiers = [data[at : at + size] for at, size in pairs]
+    if 1 in identifier_sizes and not set(specials).isdisjoint(identifiers):
+        return None
+    itself, parent = RecordColumns(first, specials, *own[:4])
+    all_flags = reduce(or_, {*own.flags, *others.flags})
+    is_usual = own.is_usual and others.is_usual and not lengths.translate(None, _EVEN)
+    extras = bytes(beyond)
     return DirectoryRecords(
-        self_record=records[0],
-        parent_record=records[1],
-        children=records.behind(2),
-        furthest=max(reaches, default=0),
+        self_record=itself,
+        parent_record=parent,
+        children=RecordColumns(children, identifiers, *others[:4]),
+        furthest=max(own.furthest, others.furthest),
         has_oddities=not is_usual or bool(all_flags & RESERVED_FLAGS),
         has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
         is_complete=True,
-        with_system_use=len(beyond) - beyond.count(step) - beyond.count(step + 1),
+        with_system_use=len(extras) - extras.count(FIXED_SIZE) - extras.count(FIXED_SIZE + 1),
     )
 
 
 def _plain_places(data: bytes) -> list[int]:
-    """Return where the records of a directory are; none where a sector is not as it should be."""
+    """Return where the records of a directory are; none where a sector is not as it should be.
+
+    Where names are numbered, all records of a sector are of one length.
+    """
     places: list[int] = []
-    append, rest = places.append, SECTOR_SIZE
+    append, rest, are_alike = places.append, SECTOR_SIZE, True
     for start in range(0, len(data), SECTOR_SIZE):
         at, end = start, min(start + SECTOR_SIZE, len(data))
+        if start and are_alike:  # not in the first, where the first two are shorter
+            length = data[at]
+            count = (end - at) // max(length, SHORTEST_RECORD)
+            are_alike = data[at : at + count * length : length or 1] == bytes([length]) * count
+            if are_alike and length >= SHORTEST_RECORD:
+                places += range(at, at + count * length, length)
+                at += count * length
         while at < end:
             length = data[at]
             if length < SHORTEST_RECORD:

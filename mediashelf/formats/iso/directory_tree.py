@@ -179,8 +179,7 @@ class _Walk:
                     self._log_unfinished(directory, entry)
             folder = Folder.of(directory.path, [entry for entry, _ in joined])
         else:
-            make = plain_folder if self._shared is None else self._shared.plain_folder
-            folder = make(directory, named)
+            folder = plain_folder(directory, named)
         self._folders.append(folder)
         self._entry_count += len(folder.names)
         return named
@@ -200,6 +199,7 @@ class _Walk:
             geometry=self._geometry,
             log=self._record_log,
             max_records=most,
+            reader=shared.bodies if shared is not None else None,
         )
         if shared is not None and not self._naming.mark and len(records.children) + 2 < most:
             shared.keep_records(directory, records)

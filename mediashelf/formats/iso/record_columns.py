@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import repeat
+from operator import add, mul
 from typing import Any, NamedTuple, overload
+
+from mediashelf.formats.volume import SECTOR_SIZE
 
 _new: Callable[..., Any] = tuple.__new__
 
@@ -21,6 +25,103 @@ class DirectoryRecord(NamedTuple):
     size: int
     flags: int
     date: bytes
+
+
+# Where the same byte of a number is in both byte orders, in a body.
+_COPIES = (
+    *((1, 8), (2, 7), (3, 6), (4, 5)),
+    *((9, 16), (10, 15), (11, 14), (12, 13)),
+    *((27, 30), (28, 29)),
+)
+_BODY = range(1, 32)  # bytes of a record: what it says beside its length and identifier
+
+
+class Bodies(NamedTuple):
+    """What the bodies of many records say; ``furthest`` is where the last extent ends."""
+
+    lbas: tuple[int, ...]
+    sizes: tuple[int, ...]
+    flags: bytes
+    dates: tuple[bytes, ...]
+    furthest: int
+    is_usual: bool  # no file is interleaved or on another disc
+
+
+class BodyReader:
+    """Reads the bodies of the records of a directory at once; what was read before is known.
+
+    Most writers record the files of a folder in the same order in each tree.
+    """
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[bytes, int, int], Bodies | None] = {}
+
+    def read(self, data: bytes, width: int, block_size: int, sequence_number: int) -> Bodies | None:
+        """Return what records of ``width`` bytes each say, None where copies of a number differ.
+
+        None as well where a record has an extended attribute record.
+        """
+        bodies = b"".join([data[at::width] for at in _BODY])
+        key = bodies, block_size, sequence_number
+        if key not in self._known:
+            self._known[key] = _read_bodies(*key)
+        return self._known[key]
+
+    def forget(self) -> None:
+        """Let go of what is known."""
+        self._known.clear()
+
+
+def _read_bodies(data: bytes, block_size: int, sequence_number: int) -> Bodies | None:
+    """Return what bodies say: all their first bytes, then all their second ones, and so on."""
+    count = len(data) // len(_BODY)
+    columns = [data[start : start + count] for start in range(0, len(data), count)]
+    if columns[0].strip(b"\0") or any(columns[one] != columns[other] for one, other in _COPIES):
+        return None
+    lbas: tuple[int, ...] = struct.unpack(f"<{count}I", _rows(columns[1:5]))
+    sizes: tuple[int, ...] = struct.unpack(f"<{count}I", _rows(columns[9:13]))
+    reaches: Iterable[int] = map(add, map(mul, lbas, repeat(block_size)), sizes)
+    if 0 in sizes:  # the location of an empty file means nothing
+        reaches = (reach for reach, size in zip(reaches, sizes, strict=True) if size)
+    low, high = sequence_number.to_bytes(2, "little")
+    is_usual = not (columns[25] + columns[26]).strip(b"\0") and (
+        set(columns[27]) == {low} and set(columns[28]) == {high}
+    )
+    dates = _dates(columns[17:24], count)
+    return Bodies(lbas, sizes, columns[24], dates, max(reaches, default=0), is_usual)
+
+
+def _rows(columns: Sequence[bytes]) -> bytearray:
+    rows = bytearray(len(columns) * len(columns[0]))
+    for place, column in enumerate(columns):
+        rows[place :: len(columns)] = column
+    return rows
+
+
+def _dates(columns: Sequence[bytes], count: int) -> tuple[bytes, ...]:
+    """Return the date of each record; equal ones are one value."""
+    if all(column == column[:1] * count for column in columns):
+        return (b"".join([column[:1] for column in columns]),) * count
+    shared: dict[bytes, bytes] = {}
+    dates = [date for (date,) in struct.iter_unpack("7s", _rows(columns))]
+    return tuple(map(shared.setdefault, dates, dates))
+
+
+def packed_alike(data: bytes, places: Sequence[int]) -> tuple[bytes, int]:
+    """Return the bytes of records that are all of one length, without gaps, and that length.
+
+    Nothing and 0 where they are not, or where a sector could hold one more than it does.
+    """
+    first, count, width = places[0], len(places), data[places[0]]
+    if first >= SECTOR_SIZE or data[places[-1]] != width:
+        return b"", 0
+    in_first, in_others = (SECTOR_SIZE - first) // width * width, SECTOR_SIZE // width * width
+    starts = range(SECTOR_SIZE, len(data), SECTOR_SIZE)
+    runs = [range(first, first + in_first), *(range(at, at + in_others) for at in starts)]
+    if [at for run in runs for at in run[::width]][:count] != list(places):
+        return b"", 0
+    packed = b"".join([data[run.start : run.stop] for run in runs])[: count * width]
+    return (packed, width) if packed[::width] == bytes([width]) * count else (b"", 0)
 
 
 class RecordColumns(Sequence[DirectoryRecord]):
@@ -49,17 +150,6 @@ class RecordColumns(Sequence[DirectoryRecord]):
         columns = list(zip(*records, strict=True)) or [()] * 6
         places, identifiers, lbas, sizes, flags, dates = columns
         return cls(places, identifiers, lbas, sizes, bytes(flags), dates)
-
-    def behind(self, count: int) -> RecordColumns:
-        """Return the columns without the first records."""
-        return RecordColumns(
-            self.places[count:],
-            self.identifiers[count:],
-            self.lbas[count:],
-            self.sizes[count:],
-            self.flags[count:],
-            self.dates[count:],
-        )
 
     def __len__(self) -> int:
         return len(self.places)

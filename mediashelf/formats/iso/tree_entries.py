@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import repeat
 from typing import Any, TypeVar
 
-from mediashelf.formats.entries import Folder
+from mediashelf.formats.entries import Folder, Shifted
 from mediashelf.formats.iso.directory_checks import is_interleaved
 from mediashelf.formats.iso.directory_records import DirectoryRecords
 from mediashelf.formats.iso.naming import Directory, Named
-from mediashelf.formats.iso.record_columns import DirectoryRecord
+from mediashelf.formats.iso.record_columns import BodyReader, DirectoryRecord
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, Entry, Extent
 
 _IS_DIRECTORY = bytes([flags & FLAG_DIRECTORY != 0 for flags in range(256)])
@@ -37,7 +37,7 @@ def plain_folder(directory: Directory, named: Named) -> Folder:
         None,
         records.dates,
         records.flags,
-        [directory.offset + at for at in records.places],
+        Shifted(records.places, directory.offset),
     )
 
 
@@ -96,11 +96,6 @@ def _shared(known: tuple[_Value, ...], found: tuple[_Value, ...]) -> Iterable[_V
     return [one if one == other else other for one, other in pairs]
 
 
-def _same(known: Any, found: Any) -> Any:
-    """Return what was found, as the object that is known already where they are equal."""
-    return known if known == found else found
-
-
 _MOST_RECORDS = 100_000
 """Records that are kept: they take memory until the other tree is read."""
 
@@ -113,33 +108,21 @@ class SharedEntries:
 
     def __init__(self, *, shares_records: bool = False) -> None:
         self._by_lba: dict[int, Entry] = {}
-        # By where their bytes are: that, sizes and dates of the records of a folder.
-        self._columns: dict[
-            Sequence[int], tuple[Sequence[int], Sequence[int], Sequence[bytes]]
-        ] = {}
+        self.bodies = BodyReader()
         self.shares_records = shares_records
         self._records: dict[int, tuple[int, DirectoryRecords]] = {}
         self._records_left = _MOST_RECORDS
 
-    def plain_folder(self, directory: Directory, named: Named) -> Folder:
-        """Return the same as :func:`plain_folder`; numbers and dates that are known are kept once.
-
-        Most writers give the files of a folder their places in the same order in each tree.
-        """
-        folder = plain_folder(directory, named)
-        own = folder.lbas, folder.sizes, folder.dates
-        twin = self._columns.setdefault(folder.lbas, own)
-        if twin is own:
-            return folder
-        lbas, sizes, dates = map(_same, twin, own)
-        return folder._replace(lbas=lbas, sizes=sizes, dates=dates)
+    def forget(self) -> None:
+        """Let go of what only the reading of the trees needed."""
+        self.bodies.forget()
+        self._records.clear()
 
     def entries(self, folder: Folder) -> list[Entry]:
         """Return the entries of a folder, made of values that are known already.
 
         A tuple of extents, the numbers in it and a path take half of an entry's memory.
         """
-        self._columns.clear()
         if folder.extents is not None:
             return folder.entries()
         known = self._by_lba

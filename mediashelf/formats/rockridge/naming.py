@@ -12,12 +12,12 @@ from mediashelf.formats.fields import View, parse_both_32
 from mediashelf.formats.iso.directory_records import Geometry, system_use_of
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
 from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
-from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.rockridge.announcement import (
     RockRidgeFacts,
     announcing_field,
     first_records,
 )
+from mediashelf.formats.rockridge.plain_names import around_name, names_alike
 from mediashelf.formats.rockridge.system_use import SystemUseReader, is_only_name
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE
@@ -25,8 +25,6 @@ from mediashelf.text import count_text
 
 _NAME_IS_SELF_OR_PARENT = 0x06  # flags of NM
 _LARGEST_HOLDER = 1 << 20  # bytes that are read of a directory that may hold moved ones
-_NAME_AT = 5  # where the name begins in a NM
-_PLAIN_NAME = b"NM\x01\0"  # its signature, version and flags; the length is left out
 _MOST_SURROUNDINGS = 10_000  # what is kept of records that are good but for their names
 _MOST_HOLDERS = 16  # directories that are looked into for that; writers make one
 
@@ -77,7 +75,7 @@ class RockRidgeNaming:
         names: list[str] = []
         skip, known = self._facts.skip, self._surroundings
         for record in records:
-            surroundings, quick_name = _around_name(system_use_of(data, record)[skip:])
+            surroundings, quick_name = around_name(system_use_of(data, record)[skip:])
             if surroundings in known:  # as most records of most discs
                 kept.append(record)
                 names.append(_decode(quick_name))
@@ -112,29 +110,12 @@ class RockRidgeNaming:
         """
         skip = self._facts.skip
         first, last = (
-            _around_name(system_use_of(data, record)[skip:])[0]
+            around_name(system_use_of(data, record)[skip:])[0]
             for record in (records[0], records[-1])
         )
         if first is None or first != last or first not in self._surroundings:
             return None
-        before, after = first
-        fields = [
-            data[at + FIXED_SIZE + (len(identifier) | 1) + skip : at + data[at]]
-            for at, identifier in zip(records.places, records.identifiers, strict=True)
-        ]
-        start, end = len(before) + _NAME_AT, -len(after) or None
-        names = [field[start:end] for field in fields]
-        lead, rest = before + _PLAIN_NAME[:2], _PLAIN_NAME[2:]
-        heads = {size: lead + bytes([_NAME_AT + size]) + rest for size in set(map(len, names))}
-        if 0 in heads or fields != [heads[len(name)] + name + after for name in names]:
-            return None
-        together = b"/".join(names)
-        if b"\0" in together or together.count(b"/") >= len(names):
-            return None
-        try:
-            return together.decode("utf-8").split("/")
-        except UnicodeDecodeError:
-            return None
+        return names_alike(data, records, skip, *first)
 
     def judge(self, directory: Directory, named: Named) -> None:
         """Nothing: the order is that of the primary tree, and every character is allowed."""
@@ -207,7 +188,7 @@ class RockRidgeNaming:
         self, directory: Directory, data: bytes, record: DirectoryRecord, reader: SystemUseReader
     ) -> _Meaning:
         use = system_use_of(data, record)[self._facts.skip :]
-        surroundings, quick_name = _around_name(use)
+        surroundings, quick_name = around_name(use)
         if surroundings in self._surroundings:
             return _Meaning(_decode(quick_name))  # as most records of most discs
         problems = reader.log.total
@@ -273,17 +254,6 @@ class RockRidgeNaming:
             size=itself.size,
             flags=(record.flags | FLAG_DIRECTORY) & ~FLAG_MULTI_EXTENT,
         )
-
-
-def _around_name(use: bytes) -> tuple[tuple[bytes, bytes] | None, bytes]:
-    """Return what stands around what may be a name (NM) without flags, and the name, if any."""
-    at = use.find(_PLAIN_NAME[:2])
-    size = use[at + 2] if 0 <= at < len(use) - _NAME_AT else 0
-    end = at + size
-    if size <= _NAME_AT or end > len(use) or use[at + 3 : at + _NAME_AT] != _PLAIN_NAME[2:]:
-        return None, b""
-    name = use[at + _NAME_AT : end]
-    return (None, b"") if b"\0" in name else ((use[:at], use[end:]), name)
 
 
 def _decode(name: bytes) -> str:

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.udf.integrity import log_integrity_problems, log_mirror_problems
 from mediashelf.formats.udf.recognition import read_anchors, read_recognition
-from mediashelf.formats.udf.records import LogicalVolume
-from mediashelf.formats.udf.sequence import VolumeSequence, read_sequences
-from mediashelf.formats.udf.space import UdfSpace
-from mediashelf.formats.udf.tree import iter_udf_entries
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
+
+if TYPE_CHECKING:
+    from mediashelf.formats.udf.records import LogicalVolume
+    from mediashelf.formats.udf.sequence import VolumeSequence
 
 _LOST = {
     "sparable": "no valid sparing table was found",
@@ -35,6 +35,12 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         if session and read_recognition(view, ProblemLog()):
             _not_read(log, "it is that of an earlier session; the last session has none")
         return None
+    # Loaded only for discs that have UDF.
+    from mediashelf.formats.udf.integrity import log_integrity_problems, log_mirror_problems
+    from mediashelf.formats.udf.sequence import read_sequences
+    from mediashelf.formats.udf.space import UdfSpace
+    from mediashelf.formats.udf.tree import iter_udf_entries
+
     block_size, sequences = read_anchors(view, log, session)
     sequence = read_sequences(view, sequences, block_size, log)
     volume = sequence.logical_volume

@@ -27,6 +27,7 @@ from pathlib import Path
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, worst
+from mediashelf.formats.structure_rules import TRUNCATING_RULE
 from mediashelf.integrity.fixity import findings as fixity_findings
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
 from mediashelf.integrity.fixity.digests import (
@@ -50,9 +51,6 @@ __all__ = [
     "compare_with_record",
     "observe",
 ]
-
-TRUNCATING_RULE = "image-is-whole"
-"""The structural finding that says the file ends before what its volume records does."""
 
 _SHORT_RULES = frozenset(
     (TRUNCATING_RULE, "image-reaches-volume-end", "image-reaches-partition-end")

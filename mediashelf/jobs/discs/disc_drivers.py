@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from mediashelf.building.planning.disc_plan import DiscPlan
@@ -18,7 +18,7 @@ from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.discs.driver_sources import SurveyedDiscs, tree_of_plan
+from mediashelf.jobs.discs.driver_sources import SurveyedDiscs, lasting_place, tree_of_plan
 from mediashelf.jobs.discs.driver_tables import disc_name
 from mediashelf.jobs.discs.source_packages import PackageFiles, iter_packages
 from mediashelf.jobs.driver_families import family_name, say_no_family
@@ -174,7 +174,10 @@ def _sources_tree(recipe: Recipe, listing: Listing) -> PackageTree:
     def read(file: TreeFile, limit: int) -> bytes:
         return read_start(contents[file.path], limit)
 
-    return PackageTree("sources", "folder", files, read, provides)
+    def lasting(file: TreeFile) -> Hashable:
+        return lasting_place(contents[file.path])
+
+    return PackageTree("sources", "folder", files, read, provides, lasting=lasting)
 
 
 def _disc_tree(

@@ -16,8 +16,7 @@ from mediashelf.building.recipes.recipe import (
     recipe_from_folders,
     with_places,
 )
-from mediashelf.building.sources.floppy_sets import join_floppies
-from mediashelf.trees.opening import is_archive
+from mediashelf.trees.as_image import is_archive
 
 RECIPE_SUFFIX = ".toml"
 
@@ -59,7 +58,11 @@ def find_recipe(sources: Sequence[Path], options: RecipeOptions = NO_OPTIONS) ->
     is_file = len(sources) == 1 and is_recipe(sources[0])
     recipe = load_recipe(sources[0]) if is_file else recipe_from_folders(sources)
     recipe = with_options(recipe, options)
-    return recipe if is_file else join_floppies(recipe)
+    if is_file:
+        return recipe
+    from mediashelf.building.sources.floppy_sets import join_floppies  # not loaded for images
+
+    return join_floppies(recipe)
 
 
 def with_options(recipe: Recipe, options: RecipeOptions) -> Recipe:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from mediashelf.building.pages.disc_pages import DiscPages, DriverTable, tables_size
 from mediashelf.building.pages.index_page import NO_PAGES
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_listing
-from mediashelf.building.planning.listing import Listing, list_sources
+from mediashelf.building.planning.listing import Listing, list_sources, share_listed
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.writing.blocking import blocking
@@ -125,13 +125,16 @@ def plan_recipe(
             "targets = [...] to the recipe, or name one with --target"
         )
     machine = _machine(recipe)
+    pages = DiscPages((DriverTable(machine.name, ()),)) if machine is not None else NO_PAGES
     with progress("looking at the sources") as on_bytes:
-        listing = list_sources(recipe, on_bytes=on_bytes)
-    if is_spread:
+        listing = list_sources(recipe, on_bytes=on_bytes, shares=not is_asked_only)
+        plan = None if is_spread else plan_listing(recipe, listing, pages)
+        if is_asked_only and plan is not None and not _has_room(plan, 0):
+            share_listed(listing, on_bytes=on_bytes)  # then it may fit all the same
+            plan = plan_listing(recipe, listing, pages)
+    if plan is None:
         return _spread(recipe, listing, machine, targets, progress)
     sources = drivers = None
-    pages = DiscPages((DriverTable(machine.name, ()),)) if machine is not None else NO_PAGES
-    plan = plan_listing(recipe, listing, pages)
     if machine is not None:
         from mediashelf.jobs.discs.disc_drivers import survey_discs, survey_sources
         from mediashelf.jobs.discs.driver_tables import driver_tables, most_size

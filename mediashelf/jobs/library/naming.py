@@ -6,12 +6,15 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from mediashelf.catalogue.keeping.naming import find_named, means_many
-from mediashelf.catalogue.questions.duplicates import copies_of
-from mediashelf.catalogue.rows import ImageRow, Presence
-from mediashelf.catalogue.store import catalogue_place, open_catalogue
 from mediashelf.errors import InputError
+from mediashelf.places import catalogue_place
+
+if TYPE_CHECKING:
+    from mediashelf.catalogue.rows import ImageRow
+
+# The catalogue is loaded only for who needs it: it takes longer than to show a small disc.
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +34,8 @@ class NamedFile:
     def opened_path(self) -> Path:
         """The file, for whoever opens it now."""
         if self.row is not None and not os.path.lexists(self.path):
+            from mediashelf.catalogue.rows import Presence
+
             if self.row.presence is Presence.AWAY or not self.row.root.is_dir():
                 what = f"its shelf is away ({self.row.root})"
             else:
@@ -51,6 +56,9 @@ def find_files(names: Sequence[str], catalogue_path: Path | None = None) -> list
     unknown = [name for name in names if not os.path.lexists(name)]
     recorded: dict[str, list[ImageRow]] = {}
     if unknown:
+        from mediashelf.catalogue.keeping.naming import find_named, means_many
+        from mediashelf.catalogue.store import open_catalogue
+
         with open_catalogue(catalogue_path) as catalogue:
             recorded = {name: find_named(catalogue, name) for name in unknown}
     for name in names:
@@ -69,6 +77,9 @@ def record_of(
     """Return what is on record of a file, and of its copies; None for a file without a record."""
     if not catalogue_place(catalogue_path).exists():
         return None, []
+    from mediashelf.catalogue.questions.duplicates import copies_of
+    from mediashelf.catalogue.store import open_catalogue
+
     with open_catalogue(catalogue_path) as catalogue:
         row = catalogue.image_by_path(path)
         return row, [] if row is None else copies_of(catalogue.db, row)

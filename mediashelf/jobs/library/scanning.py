@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
+from itertools import takewhile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, kept_number
 from mediashelf.catalogue.scanning.planning import (
@@ -24,6 +26,9 @@ from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.jobs.shelves.recording import look_into_images
 from mediashelf.system import real_path
+
+if TYPE_CHECKING:  # a scan that finds nothing new needs no digests
+    from mediashelf.integrity.fixity.ahead import DigestsAhead
 
 
 @dataclass(slots=True)
@@ -168,21 +173,44 @@ def _findings(catalogue: Catalogue, scan: Scan) -> Iterator[Finding]:
 
 
 def _read(catalogue: Catalogue, scan: Scan, progress: Progress) -> None:
-    # Loaded only here: most scans find nothing to read.
-    from mediashelf.catalogue.scanning.scan import run_scan
-    from mediashelf.jobs.shelves.looking import packages_of
+    plan, is_deep = scan.plan, scan.opens_archives
+    jobs = plan.jobs
+    # Loaded only here: most scans find nothing to read. What reads begins with that meanwhile.
+    from mediashelf.jobs.shelves.reading_processes import ReadingProcesses
 
-    plan = scan.plan
-    look = None if scan.opens_archives else packages_of
-    try:
-        with progress("scanning", total=plan.bytes_to_read) as on_bytes:
+    with (
+        _digests_ahead(jobs) as ahead,
+        ReadingProcesses(jobs, with_packages=not is_deep) as processes,
+        progress("scanning", total=plan.bytes_to_read) as on_bytes,
+    ):
+        from mediashelf.catalogue.scanning.scan import run_scan
+        from mediashelf.jobs.shelves.first_look import packages_of
+
+        try:
             steps = run_scan(
-                catalogue, plan, look_for_packages=look, on_bytes=on_bytes, on_file=on_bytes.show
+                catalogue,
+                plan,
+                look_for_packages=None if is_deep else packages_of,
+                ahead=ahead,
+                elsewhere=processes.submit if processes else None,
+                on_bytes=on_bytes,
+                on_file=on_bytes.show,
             )
             with closing(steps) as running:
                 scan.outcomes.extend(running)
-    finally:
-        _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
+        finally:
+            _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
+
+
+_LARGE = 8 << 20
+"""Bytes of a file that takes longer than it takes to have a thread for it."""
+
+
+def _digests_ahead(jobs: Sequence[Job]) -> DigestsAhead:
+    from mediashelf.integrity.fixity.ahead import DigestsAhead, WantedDigests
+
+    large = takewhile(lambda job: job.seen.size >= _LARGE, jobs)
+    return DigestsAhead(WantedDigests(job.file, job.algorithms) for job in large)
 
 
 def _forget_moved(scan: Scan) -> None:

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.structure_rules import TRUNCATING_RULE
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.integrity.fixity.comparing import TRUNCATING_RULE
 from mediashelf.sessions.emulator import (
     BLOCK_SIZE,
     DISK_BLOCK,

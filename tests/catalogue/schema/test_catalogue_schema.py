@@ -19,8 +19,9 @@ from mediashelf.catalogue import schema
 from mediashelf.catalogue.images import by_size_and_name
 from mediashelf.catalogue.records.opening import as_uri
 from mediashelf.catalogue.shelves import add_shelf
-from mediashelf.catalogue.store import catalogue_place, open_catalogue
+from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
+from mediashelf.places import catalogue_place
 
 
 def connect(path: Path | str) -> sqlite3.Connection:

@@ -20,6 +20,7 @@ from mediashelf.formats.iso.directory_records import (
     parse_root_record,
     system_use_of,
 )
+from mediashelf.formats.iso.record_columns import BodyReader, packed_alike
 from mediashelf.formats.structure_rules import ProblemLog
 
 OFFSET = 20 * SECTOR
@@ -316,6 +317,76 @@ def test_many_records_are_judged_like_single_ones(monkeypatch: pytest.MonkeyPatc
         assert parse(damaged) == one_by_one(damaged, monkeypatch), at
     for size in range(0, len(data), 7):
         assert parse(data[:size]) == one_by_one(data[:size], monkeypatch), size
+
+
+ALIKE = [
+    parts.directory_record(b"FILE%02d.TXT;1" % number, 100 + number, 3000, system_use=b"XY" * 12)
+    for number in range(60)
+]
+
+
+def test_records_of_one_length_are_judged_like_single_ones(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Over three sectors, with damage at every byte, and with one of another length among them."""
+    data = directory(*ALIKE)
+    assert packed_alike(data, parse(data)[0].children.places)[1] == len(ALIKE[0])
+    for at in range(len(data)):
+        damaged = put(data, at, bytes([data[at] ^ (1 << at % 8)]))
+        assert parse(damaged) == one_by_one(damaged, monkeypatch), at
+    for place in range(1, 60):
+        mixed = directory(*ALIKE[:place], SIXTY[place], *ALIKE[place:])
+        assert packed_alike(mixed, parse(mixed)[0].children.places) == (b"", 0)
+        assert parse(mixed) == one_by_one(mixed, monkeypatch), place
+
+
+@settings(derandomize=True, deadline=None, max_examples=150)
+@given(st.data())
+def test_any_records_are_read_together_as_one_by_one(data: st.DataObject) -> None:
+    fields = st.tuples(
+        st.binary(min_size=1, max_size=3),
+        st.sampled_from([0, 1, 2048, 70_000]),
+        st.integers(0, 255),
+        st.sampled_from([b"", b"X", b"XY"]),
+    )
+    records = [
+        parts.directory_record(name, 100, size, flags=flags, system_use=use)
+        for name, size, flags, use in data.draw(st.lists(fields, min_size=15, max_size=70))
+    ]
+    directory_bytes = bytearray(directory(*records))
+    for _ in range(data.draw(st.integers(0, 2))):
+        at = data.draw(st.integers(0, len(directory_bytes) - 1))
+        directory_bytes[at] = data.draw(st.integers(0, 255))
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        damaged = bytes(directory_bytes)
+        assert parse(damaged) == one_by_one(damaged, monkeypatch)
+
+
+def test_what_is_known_of_bodies_counts_for_equal_bodies_alone() -> None:
+    reader = BodyReader()
+    first, other = b"".join(SIXTY[:1]), b"".join(SIXTY[1:2])
+    width = len(first)
+    known = reader.read(first, width, SECTOR, 1)
+    assert known is not None
+    assert reader.read(first, width, SECTOR, 1) is known
+    assert reader.read(first, width, 512, 1) is not known
+    found = reader.read(other, len(other), SECTOR, 1)
+    assert found is not None
+    assert (known.lbas, found.lbas) == ((100,), (101,))
+    reader.forget()
+    assert reader.read(first, width, SECTOR, 1) == known
+
+
+def test_the_last_record_may_end_with_its_directory() -> None:
+    # A name of even length without its padding byte (ECMA-119 9.1.12), and no bytes after it.
+    made = make_iso({"AB.TXT": b"a"})
+    at = made.record("/AB.TXT")
+    size = 33 + made.data[at + 32]
+    root = at // SECTOR * SECTOR
+    length = (at - root + size).to_bytes(4, "little")
+    data = put(made.data, at, bytes([size]))
+    for place in (16 * SECTOR + 156 + 10, root + 10, root + 34 + 10):
+        data = put(data, place, length + length[::-1])
+    findings = read_disc(BytesView(data)).findings
+    assert "record-length-even" in {each.rule for each in findings}
 
 
 def one_by_one(
