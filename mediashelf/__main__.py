@@ -21,7 +21,7 @@ def run() -> None:
     except KeyboardInterrupt:  # while it is loaded; later the command group answers
         raise SystemExit(130) from None  # 128 + SIGINT, as shells report it
     finally:
-        gc.disable()  # else all that ends with the process is searched for garbage once more
+        gc.freeze()  # what still lives is not looked through for garbage on the way out
 
 
 if __name__ == "__main__":

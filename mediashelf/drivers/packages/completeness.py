@@ -77,6 +77,8 @@ def named_catalog(package: Package, system: InfSystem) -> str:
 
 def has_catalog(package: Package, system: InfSystem) -> bool:
     """Whether the catalog that counts for a system is beside the INF; it may be signed."""
+    if not package.tree.files:
+        return False  # of an image on record they are not listed
     name = named_catalog(package, system)
     return bool(name) and package.tree.find(f"{package.folder}/{name}") is not None
 

@@ -2,29 +2,22 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from functools import partial
 from typing import NamedTuple
-from weakref import WeakValueDictionary
 
 from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.inf_reading import read_inf
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
-from mediashelf.errors import InputError, MediashelfError
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.inf.copying import may_lead_further
-from mediashelf.formats.inf.document import Inf, InfKind, Signature, parse_inf
-from mediashelf.formats.inf.lexer import plain_ends
+from mediashelf.formats.inf.document import Inf, InfKind, Signature
 from mediashelf.formats.inf.models import Model, ModelsRead, all_models, models_read_by
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
-from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
-
-MAX_INF = 16 << 20
-"""Bytes of an INF that are read; real ones stay below a few MiB."""
+from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
 
 _9X_SUFFIXES = (".vxd", ".386", ".drv", ".pdr", ".mpd")
 
@@ -132,7 +125,7 @@ def find_packages(
             if file.shown_path[-4:].lower() != ".inf":
                 continue
             on_inf(1)
-            found = _find_inf(tree, file, code_page, findings)
+            found = read_inf(tree, file, code_page, findings)
             if found is None:
                 continue
             inf, digest = found
@@ -148,71 +141,6 @@ def find_packages(
         package = Package(tree, file, inf, companions, digest)
         (packages if inf.kind is InfKind.DRIVER else others).append(package)
     return PackagesFound(tuple(packages), tuple(others), tuple(findings))
-
-
-def _find_inf(
-    tree: PackageTree, file: TreeFile, code_page: str, findings: list[Finding]
-) -> tuple[Inf, bytes] | None:
-    """Return the text, at hand where it is new, and the digest of its bytes.
-
-    Sources, disc and every target show the same texts; each is parsed once and kept only
-    while some package has it.
-    """
-    place = tree.lasting(file)
-    known = _BY_PLACE.get((place, code_page)) if place is not None else None
-    if known is not None:
-        return known, known.derived["digest"]
-    data = _read(tree, file, findings)
-    if data is None:
-        return None
-    key = (hashlib.sha256(data).digest(), code_page, place is not None)
-    inf = _PARSED.get(key)
-    if inf is None:
-        again = None if place is None else partial(_read_again, tree, file, key[0], code_page)
-        inf = _PARSED[key] = parse_inf(data, code_page=code_page, again=again)
-        inf.derived["digest"] = key[0]
-        _ = inf.kind, inf.driver_version
-    if place is not None:
-        _BY_PLACE[place, code_page] = inf
-    return inf, key[0]
-
-
-def _read(tree: PackageTree, file: TreeFile, findings: list[Finding]) -> bytes | None:
-    if file.size > MAX_INF:
-        findings.append(
-            Finding(
-                "inf-too-large",
-                Severity.WARNING,
-                tree.prefix + file.shown_path,
-                f"The INF has {file.size:,} bytes and was not read",
-                "look at it by hand; no driver text is that long",
-            )
-        )
-        return None
-    try:
-        return tree.read(file, MAX_INF)
-    except (OSError, MediashelfError) as error:
-        findings.append(
-            Finding(
-                "inf-unreadable",
-                Severity.ERROR,
-                tree.prefix + file.shown_path,
-                f"The INF cannot be read: {error}",
-                "audit the image or the folder first",
-            )
-        )
-        return None
-
-
-def _read_again(tree: PackageTree, file: TreeFile, digest: bytes, code_page: str) -> str:
-    data = tree.read(file, MAX_INF)
-    if hashlib.sha256(data).digest() != digest:
-        raise InputError(f"{tree.prefix}{file.shown_path}: changed while it was looked at")
-    return plain_ends(decode_inf(data, code_page=code_page).text)
-
-
-_PARSED: WeakValueDictionary[tuple[bytes, str, bool], Inf] = WeakValueDictionary()
-_BY_PLACE: WeakValueDictionary[tuple[Hashable, str], Inf] = WeakValueDictionary()
 
 
 def suitability(

@@ -31,7 +31,6 @@ _TOKEN = re.compile(r"%([^%]*)%")
 _DRIVER_DATE = re.compile(r"([0-9]{2})[/-]([0-9]{2})[/-]([0-9]{4})", re.ASCII)
 _DRIVER_VERSION = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9}){0,3}", re.ASCII)
 
-
 _Answer = TypeVar("_Answer")
 
 
@@ -143,7 +142,9 @@ class Inf:
 
     def version_value(self, key: str) -> str:
         """Return the first value of a [Version] entry, expanded; empty when there is none."""
-        return self.for_now(("[Version]", key.lower()), lambda: self._version_value(key))
+        # The signature of every text is shown; what else is asked for is so of a few.
+        answers = self.derived if key == "Signature" else self.passing
+        return _once(answers, ("[Version]", key.lower()), lambda: self._version_value(key))
 
     def _version_value(self, key: str) -> str:
         section = self.sections.get("version")
@@ -227,11 +228,10 @@ def parse_inf(
     language: int = _DEFAULT_LANGUAGE,
     again: Again | None = None,
 ) -> Inf:
-    """Return what an INF says; never raises for its bytes.
+    """Return what an INF says, in time linear in ``data``; never raises for its bytes.
 
     ``language`` is a language id: [Strings.0409] goes before [Strings]. ``again`` gives the
-    text, with plain line ends, after it was let go. Time is
-    linear in ``data``. An unknown ``code_page`` raises ``LookupError``.
+    text, with plain ends, after it was let go. ``LookupError``: an unknown ``code_page``.
     """
     decoded = decode_inf(data, code_page=code_page)
     sections: Mapping[str, InfSection] | None = None

@@ -18,6 +18,7 @@ from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.collector import collector_paused
 from mediashelf.jobs.discs.driver_sources import SurveyedDiscs, lasting_place, tree_of_plan
 from mediashelf.jobs.discs.driver_tables import disc_name
 from mediashelf.jobs.discs.source_packages import PackageFiles, iter_packages
@@ -82,11 +83,11 @@ def survey_sources(
     """Look at the packages in the sources of a recipe, those that it leaves out as well."""
     families = {name: choose_family(family) for name, family in _families(targets).items()}
     devices = machine.devices if machine is not None else None
-    with progress("reading INFs", unit="INF") as on_inf:
+    with collector_paused(), progress("reading INFs", unit="INF") as on_inf:
         tree = _sources_tree(recipe, listing)
         ask = ask_ahead(families.values(), devices)
         founds = [(tree, find_packages(tree, ask=ask, on_inf=on_inf))]
-    surveys = {name: survey(founds, family, name, devices) for name, family in families.items()}
+        surveys = {name: survey(founds, one, name, devices) for name, one in families.items()}
     return SourceDrivers(machine, tuple(targets), surveys)
 
 
@@ -127,7 +128,7 @@ def survey_discs(
     losses = [finding for finding in machine.findings if finding.severity is Severity.ERROR]
     by_target: dict[str, SurveyedDiscs] = {}
     known: dict[tuple[int, str], tuple[PackageTree, PackagesFound]] = {}
-    with progress("reading INFs", unit="INF") as on_inf:
+    with collector_paused(), progress("reading INFs", unit="INF") as on_inf:
         for target in sources.targets:
             in_sources = sources.surveys.get(target.name)
             if in_sources is None:
