@@ -96,7 +96,7 @@ def _without_own(part: bytes) -> tuple[tuple[bytes, ...], _Cut]:
 def names_alike(
     data: bytes, records: RecordColumns, skip: int, before: bytes, after: bytes
 ) -> list[str] | None:
-    """Return the names of records; None where something else stands around one, or one is not UTF-8.
+    """Return the names of records; None where something else stands around one or it is not UTF-8.
 
     ``skip`` bytes of each system use field belong to somebody else. ``before`` and ``after``
     are what is to stand around the name.
