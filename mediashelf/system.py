@@ -107,6 +107,11 @@ _LONGEST_PATH = 259  # of Windows: MAX_PATH without its NUL
 _NOT_REACHED = frozenset({2, 3, 123, 206})
 
 
+def sqlite_without_locks() -> str:
+    """Return the name of SQLite's own access to files that takes no locks ("The OS Interface")."""
+    return "win32-none" if sys.platform == "win32" else "unix-none"
+
+
 def advice(error: OSError) -> str:
     """Return what to do about an error where the system's own words do not tell, or nothing.
 

@@ -8,6 +8,8 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 
 _MOST_SIGNS = 8  # in one column of a line: marks without a column could go on for ever
+_BLANK = re.compile("(?<! ) (?! )")
+_AFTER_BLANKS = re.compile("(?<=  )(?! )")
 _UNSAFE_CATEGORIES = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
 
 
@@ -75,39 +77,47 @@ def wrap(text: str, width: int, *, lead: str = "", rest: str | None = None) -> l
     """Return the lines of one paragraph, none wider than ``width`` columns.
 
     ``lead`` begins the first line and ``rest`` the others (spaces as wide as
-    ``lead`` when None). Words wider than a line are cut. What could steer a
-    terminal is made visible first.
+    ``lead`` when None). Words wider than a line are cut. Only single blanks part words, so
+    that a name with two of them stays as it is. What could steer a terminal is made visible
+    first.
     """
     following = " " * display_width(lead) if rest is None else rest
     room = max(1, width - max(display_width(lead), display_width(following)))
-    words = printable(text).split()
-    line = " ".join(words)
-    if display_width(line) <= room and len(line) <= _MOST_SIGNS * room:
+    line = printable(text)
+    if _fits(line, room):
         return [lead + line]
     lines = [""]
-    for word in words:
+    for word in _BLANK.split(line):
+        between = " " if lines[-1] else ""
         for piece in _pieces(word, room):
-            longer = f"{lines[-1]} {piece}" if lines[-1] else piece
-            if display_width(longer) <= room:
+            longer = lines[-1] + between + piece
+            if _fits(longer, room):
                 lines[-1] = longer
             else:
                 lines.append(piece)
+            between = ""
     return [(following if number else lead) + line for number, line in enumerate(lines)]
 
 
+def _fits(line: str, room: int) -> bool:
+    return display_width(line) <= room and len(line) <= _MOST_SIGNS * room
+
+
 def _pieces(word: str, room: int) -> Iterator[str]:
-    if len(word) <= room and word.isascii():
+    """Yield a word, or one that is too wide in parts: after several blanks, else anywhere."""
+    if _fits(word, room):
         yield word
         return
-    piece = ""
-    for character in word:
-        longer = piece + character
-        # Signs that join are measured together; the other bound is for marks without a column.
-        if piece and (display_width(longer) > room or len(longer) > _MOST_SIGNS * room):
-            yield piece
-            longer = character
-        piece = longer
-    yield piece
+    for part in _AFTER_BLANKS.split(word):
+        piece = ""
+        for character in part:
+            longer = piece + character
+            # Signs that join are measured together; the other bound is for marks of no column.
+            if piece and not _fits(longer, room):
+                yield piece
+                longer = character
+            piece = longer
+        yield piece
 
 
 def same_name(name: str) -> str:

@@ -27,7 +27,7 @@ MOST_MODULES = 15  # in one folder: more than that tells nobody where to look
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}
 
 HOME_OF_THIRD_PARTY = {
-    "pycdlib": {"building/writing/witness.py"},
+    "pycdlib": {"building/writing/second_reader.py"},
     "sqlite3": {"catalogue"},
     "click": {"cli"},
     "tqdm": {"cli"},

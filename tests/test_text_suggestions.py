@@ -64,6 +64,21 @@ def test_wide_characters_count_twice() -> None:
 
 
 @pytest.mark.parametrize(
+    "name", ["tide  table.iso", "tide\u00a0table.iso", "潮\u3000汐.iso", "a   b"]
+)
+@pytest.mark.parametrize("width", [80, 40, 20])
+def test_a_name_that_is_copied_from_a_line_exists(name: str, width: int) -> None:
+    for text in (name, f"library: {name}: the bytes differ from the record of that day"):
+        assert sum(name in line for line in wrap(text, width)) == 1
+
+
+def test_blanks_of_a_word_that_is_wider_than_a_line_stay_with_what_is_before() -> None:
+    assert wrap("kiosk   system  .iso", 10) == ["kiosk   ", "system  ", ".iso"]
+    assert wrap("kiosksystems  x", 8) == ["kiosksys", "tems  x"]
+    assert wrap("x" + " " * 20 + "y", 8) == ["x" + " " * 7, " " * 8, " " * 5 + "y"]
+
+
+@pytest.mark.parametrize(
     ("part", "whole", "text"),
     [
         (1 << 20, 3 << 20, "1 of 3 MiB"),

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields
+from functools import cache
+from operator import itemgetter
 from typing import Any
 
 from mediashelf.formats.volume import (
@@ -42,6 +44,9 @@ def _iter_json(facts: DiscFacts) -> Iterator[str]:
         plain["boot"] = _plain(facts.boot)
         plain["boot"]["entries"] = [_plain(entry) for entry in facts.boot.entries]
     del plain["volumes"]
+    if sum(len(volume.entries) for volume in facts.volumes) <= _AT_ONCE:
+        yield _json({**plain, "volumes": [_plain_volume(volume) for volume in facts.volumes]})
+        return
     yield f'{_json(plain)[:-1]},"volumes":['
     for number, volume in enumerate(facts.volumes):
         fields_alone = _plain(volume)
@@ -50,14 +55,27 @@ def _iter_json(facts: DiscFacts) -> Iterator[str]:
         for column, name in enumerate(Entry._fields if volume.entries else ()):
             yield f'{"," if column else ""}"{name}":['
             for start in range(0, len(volume.entries), _AT_ONCE):
-                part = volume.entries[start : start + _AT_ONCE]
-                is_date = name == "date"
-                values = [entry.date.hex() if is_date else entry[column] for entry in part]
+                values = _column(volume.entries[start : start + _AT_ONCE], column)
                 yield f"{',' if start else ''}{_json(values)[1:-1]}"
             yield "]"
         yield "}}"
     yield "]}"
 
+
+def _plain_volume(volume: VolumeFacts) -> dict[str, Any]:
+    plain = _plain(volume)
+    entries = plain.pop("entries")
+    names = Entry._fields if entries else ()
+    plain["entries"] = {name: _column(entries, number) for number, name in enumerate(names)}
+    return plain
+
+
+def _column(entries: Sequence[Entry], number: int) -> list[Any]:
+    values = map(itemgetter(number), entries)
+    return [value.hex() for value in values] if number == _DATE else list(values)
+
+
+_DATE = Entry._fields.index("date")
 
 _json = json.JSONEncoder(separators=(",", ":")).encode
 
@@ -75,7 +93,12 @@ def unpack_facts(packed: bytes) -> DiscFacts:
 
 
 def _plain(value: Any) -> dict[str, Any]:
-    return {field.name: getattr(value, field.name) for field in fields(value)}
+    return {name: getattr(value, name) for name in _names_of(value.__class__)}
+
+
+@cache
+def _names_of(kind: Any) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind))
 
 
 def _known(kind: Any, plain: dict[str, Any]) -> dict[str, Any]:

@@ -6,17 +6,13 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path, PurePath
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from mediashelf.catalogue import images
-from mediashelf.catalogue.records.error_words import in_words
-from mediashelf.catalogue.records.reading import (
-    CheckedConnection,
-    ContentError,
-    reads_catalogue,
-    require_types,
-)
+from mediashelf.catalogue.records.error_words import in_words, is_full
+from mediashelf.catalogue.records.opening import connect, connect_to_nothing, connect_to_read
+from mediashelf.catalogue.records.reading import ContentError, reads_catalogue, require_types
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, kept_path
 from mediashelf.catalogue.schema import (
     APPLICATION_ID,
@@ -152,9 +148,8 @@ def open_catalogue(
 
     Where there is no file yet, ``create`` makes one; without it an empty
     catalogue that is never written stands in. An older file is brought up to
-    date. A file that cannot be written can still be asked. Whatever SQLite
-    refuses inside the block, a full disk or a lock for one, comes out as
-    :class:`CatalogueError`.
+    date. A file that cannot be written, or whose disk is full, can still be asked.
+    What SQLite refuses inside the block comes out as :class:`CatalogueError`.
     """
     place = catalogue_place(path)
     _refuse_old_sqlite()
@@ -166,10 +161,11 @@ def open_catalogue(
         if create:
             _make_folder(place.parent)
             _make_private(place)
-        can_write = not exists or _is_writable(place)
-        db = _open(_uri(place, can_write) if exists else ":memory:", wait_seconds)
+        if exists:
+            db, can_write = _open(place, wait_seconds, must_write=create)
+        else:
+            db, can_write = _prepared(connect_to_nothing(), place, can_write=True)
         try:
-            _prepare(db, place, can_write)
             yield Catalogue(db, place, exists=exists, can_write=can_write)
         finally:
             db.close()
@@ -250,32 +246,26 @@ def _is_writable(place: Path) -> bool:
     return all(os.access(path, os.W_OK) for path in (place.parent, place) if path.exists())
 
 
-def _uri(place: Path, can_write: bool) -> str:
-    # As a URI, so that a name like "file:x?mode=memory" is a name.
-    uri = _as_uri(place.absolute())
-    if can_write:
-        return uri
-    if place.with_name(f"{place.name}-wal").exists():
-        return f"{uri}?mode=ro"  # another user's run is writing it now
-    # Beside a file in WAL mode SQLite wants to write a second one. Where that is
-    # impossible and no run is writing, the file may be taken as it stands.
-    return f"{uri}?mode=ro&immutable=1"
+def _open(place: Path, wait_seconds: float, *, must_write: bool) -> tuple[sqlite3.Connection, bool]:
+    """Open a file, and tell whether it can be written; a full disk still lets it be read."""
+    if _is_writable(place):
+        try:
+            return _prepared(connect(place, wait_seconds), place, can_write=True)
+        except sqlite3.OperationalError:
+            if must_write or not is_full(place):
+                raise
+    return _prepared(connect_to_read(place, wait_seconds), place, can_write=False)
 
 
-def _as_uri(place: PurePath) -> str:
-    uri = place.as_uri()  # "URI Filenames In SQLite", 3.1: no share of Windows as authority
-    return uri if uri.startswith("file:///") else "file:////" + uri.removeprefix("file://")
-
-
-def _open(name: str, wait_seconds: float) -> sqlite3.Connection:
-    return sqlite3.connect(
-        name,
-        uri=True,
-        isolation_level=None,
-        timeout=wait_seconds,
-        check_same_thread=True,
-        factory=CheckedConnection,
-    )
+def _prepared(
+    db: sqlite3.Connection, place: Path, *, can_write: bool
+) -> tuple[sqlite3.Connection, bool]:
+    try:
+        _prepare(db, place, can_write)
+    except BaseException:
+        db.close()
+        raise
+    return db, can_write
 
 
 def _prepare(db: sqlite3.Connection, place: Path, can_write: bool) -> None:

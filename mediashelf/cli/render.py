@@ -31,8 +31,9 @@ def say(text: str = "") -> None:
     if not width or display_width(safe) <= width:
         _write_line(safe)
         return
+    text = shown(text).lstrip(" ")
     lead = " " * (len(safe) - len(safe.lstrip(" ")))
-    for line in wrap(shown(text), max(width, len(lead) + 12), lead=lead, rest=f"{lead}  "):
+    for line in wrap(text, max(width, len(lead) + 12), lead=lead, rest=f"{lead}  "):
         _write_line(line)
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
@@ -154,6 +154,7 @@ class OfferIndex:
 
     def __init__(self, offers: Iterable[tuple[Package, Sequence[Offer]]], family: Family) -> None:
         self._family = family
+        self.order: Callable[[Candidate], tuple[object, ...]] = order
         self._entries: defaultdict[str, list[_Entry]] = defaultdict(list)
         self._boards: defaultdict[str, list[_Entry]] = defaultdict(list)
         for package, listed in offers:
@@ -214,7 +215,7 @@ class OfferIndex:
             known = best.get(entry.package)
             if known is None or candidate.rank < known.rank:
                 best[entry.package] = candidate
-        return tuple(sorted(best.values(), key=order))
+        return tuple(sorted(best.values(), key=self.order))
 
     def _candidate(self, entry: _Entry, match: Match) -> Candidate:
         feature = None

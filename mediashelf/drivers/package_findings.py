@@ -57,10 +57,13 @@ def check_package(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding
 def _check_files(check: PackageCheck, worst: Severity) -> Iterator[Finding]:
     package = check.package
     for file in check.files:
+        is_told = file.state in _STATE_FINDINGS
+        if not (is_told or file.needed.size):
+            continue  # nearly all
         where = f"{package.path} line {file.needed.line}"
-        if file.state in _STATE_FINDINGS:
+        if is_told:
             yield _STATE_FINDINGS[file.state](file, where, worst)
-        elif file.needed.size and file.found_size not in (-1, file.needed.size):
+        elif file.found_size not in (-1, file.needed.size):
             yield Finding(
                 "driver-file-size",
                 Severity.NOTE,
@@ -191,6 +194,8 @@ _STATE_FINDINGS = {
 
 def _check_root(check: PackageCheck) -> Iterator[Finding]:
     moved = [file for file in check.files if file.state is FileState.OTHER_ROOT]
+    if not moved:
+        return
     roots = Counter(file.path[: -len(file.needed.path)].rstrip("/") or "/" for file in moved)
     for root, count in roots.items():
         yield Finding(

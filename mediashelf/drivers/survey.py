@@ -103,16 +103,18 @@ class Survey:
 
     def unfit_for(self, device: Device) -> list[tuple[Package, Fit]]:
         """Return the packages that name the device but offer it nothing here, and why."""
-        cover = next((cover for cover in self.covers if cover.device is device), None)
-        has_offer = (
-            {one.package for one in (*cover.candidates, *cover.possible)} if cover else set()
-        )
-        fits = {one.package: one.suitability.fit for one in self.packages}
         named = dict.fromkeys(
             package
             for identifier in (*device.hardware_ids, *device.compatible_ids)
             for package in self.by_identifier.get(identifier, ())
         )
+        if not named:
+            return []
+        cover = next((cover for cover in self.covers if cover.device is device), None)
+        has_offer = (
+            {one.package for one in (*cover.candidates, *cover.possible)} if cover else set()
+        )
+        fits = {one.package: one.suitability.fit for one in self.packages if one.package in named}
         own = {*device.hardware_ids, *device.compatible_ids}
         return [
             (package, self._why_not(package, own) if fits[package] is Fit.FITS else fits[package])

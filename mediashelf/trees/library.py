@@ -152,8 +152,11 @@ class LibraryTree(Tree):
         if len(checksums) == self._header_count:
             self._checksums = checksums
 
-    def add_lost(self, files: Sequence[LostFile], gap: str) -> None:
-        """Add files that the archive names and that are not to be had, and what is not known."""
+    def add_lost(self, files: Sequence[LostFile], gaps: Sequence[tuple[str, str]]) -> None:
+        """Add files that the archive names and that are not to be had, and what is not known.
+
+        ``gaps`` are facts with what to do.
+        """
         members, findings = [*self.members], [*self.findings]
         for file in files:
             refusal = Unreadable("member-unreadable", file.reason)
@@ -163,8 +166,7 @@ class LibraryTree(Tree):
                 findings.append(unsafe_name(self._inside(file.name), str(error)))
                 continue
             members.append(TreeMember(parts, file.size, None, MemberKind.FILE, refusal))
-        if gap:
-            findings.append(self.incomplete(gap, "put all parts into one folder"))
+        findings += [self.incomplete(*gap) for gap in gaps]
         self.members, self.findings = members, tuple(findings)
 
     def _stream(self, member: TreeMember) -> Iterator[bytes]:

@@ -79,9 +79,11 @@ def open_tree(
     if path.is_dir():
         return FolderTree(path, bounds)
     file = StampedFile(path)
+    beside = Asked(_beside_file(path))
     try:
-        tree = _known(str(path), open_view(str(path), file, 0, kind, bounds, _beside_file(path)))
+        tree = _known(str(path), open_view(str(path), file, 0, kind, bounds, beside))
         tree.file = file
+        tree.parts_beside = frozenset(beside.names)
         for one in inside:
             parts = tuple(part for part in one.split("/") if part not in ("", "."))
             found = tree.find(parts)

@@ -1,8 +1,8 @@
 """Which wrapping a file is, told by its first bytes and never by its name.
 
 Signatures: ZIP, 7z, gzip and cabinets as in :mod:`mediashelf.formats.packed.signatures`; ECMA-119
-8.1.2 and ECMA-167 2/9.1.2 for discs; ``ISc(`` is libmagic's for InstallShield cabinets. All
-others are from memory.
+8.1.2 and ECMA-167 2/9.1.2 for discs; ``ISc(``, ``LRZI`` and the first bytes of RPM, cpio and
+LZMA are those that libmagic 5.44 knows. All others, and the rest of headers, are from memory.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from mediashelf.formats.packed.cabinet import (
     parse_cabinet_header,
 )
 from mediashelf.formats.packed.fat import read_fat
-from mediashelf.formats.packed.signatures import ContentFormat, detect_format
+from mediashelf.formats.packed.signatures import LZMA_START, ContentFormat, detect_format
 from mediashelf.image import begins_as_disc
 
 HEAD_SIZE = 16 * 2048 + 6
@@ -43,6 +43,7 @@ class Wrapping(StrEnum):
     GZIP = "gzip file"
     BZIP2 = "bzip2 file"
     XZ = "xz file"
+    LZMA = "LZMA file"
     FLOPPY = "floppy image"
     ARJ = "ARJ archive"
     ZOO = "ZOO archive"
@@ -53,6 +54,9 @@ class Wrapping(StrEnum):
     LZOP = "lzop file"
     LZ4 = "LZ4 file"
     ZSTD = "Zstandard file"
+    LRZIP = "lrzip file"
+    CPIO = "cpio archive"
+    RPM = "RPM package"
     MSI = "installer database"
     INSTALLSHIELD = "InstallShield cabinet"
     COMPRESSED = "file compressed for a setup program (SZDD or KWAJ)"
@@ -65,6 +69,7 @@ class Wrapping(StrEnum):
 
 _AN = {Wrapping.LHA, Wrapping.XZ, Wrapping.ARJ, Wrapping.MSI, Wrapping.INSTALLSHIELD}
 _AN |= {Wrapping.ACE, Wrapping.ARC, Wrapping.LZ4, Wrapping.LZIP, Wrapping.LZOP}
+_AN |= {Wrapping.LZMA, Wrapping.LRZIP, Wrapping.RPM}
 _FORMATS = {
     ContentFormat.ZIP: Wrapping.ZIP,
     ContentFormat.SEVEN_ZIP: Wrapping.SEVEN_ZIP,
@@ -92,11 +97,19 @@ _SIGNATURES = (
     (b"\x04\x22M\x18", 0, Wrapping.LZ4),
     (b"\x28\xb5\x2f\xfd", 0, Wrapping.ZSTD),
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", 0, Wrapping.MSI),
+    (b"LRZI", 0, Wrapping.LRZIP),
+    (b"\xed\xab\xee\xdb", 0, Wrapping.RPM),
 )
-_ARC = re.compile(rb"\x1a[\x01-\x0b](?=[ -~]{1,12}\0)")
-"""A member's header of an ARC archive: its method, and a name of DOS."""
+_HEADERS = (
+    # A member's header: its method, and a name of DOS.
+    (re.compile(rb"\x1a[\x01-\x0b][ -~]{1,12}\0"), Wrapping.ARC),
+    # A member's header in hexadecimal or octal digits, or in words of 16 bits before its name.
+    (re.compile(rb"07070(?:[12][0-9A-Fa-f]{104}|7[0-7]{70})"), Wrapping.CPIO),
+    (re.compile(rb"(?:\xc7\x71|\x71\xc7).{24}[^\0-\x1f]{1,1024}\0", re.DOTALL), Wrapping.CPIO),
+    (LZMA_START, Wrapping.LZMA),
+)
 
-ONE_FILE = frozenset({Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ})
+ONE_FILE = frozenset({Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ, Wrapping.LZMA})
 """Those that hold one file."""
 
 BY_LIBRARY = frozenset({Wrapping.SEVEN_ZIP, Wrapping.CABINET, Wrapping.RAR, Wrapping.LHA})
@@ -116,15 +129,16 @@ def detect_wrapping(view: View) -> Wrapping | None:
     for signature, offset, wrapping in _SIGNATURES:
         if head.startswith(signature, offset):
             return wrapping
-    if _ARC.match(head):
-        return Wrapping.ARC
+    for header, wrapping in _HEADERS:
+        if header.match(head):
+            return wrapping
     return Wrapping.FLOPPY if read_fat(view) is not None else None
 
 
 _SUFFIXES = re.compile(
-    r"\.(001|7z|ace|arc|arj|bin|bz2|cab|ca_|com|dat|dsk|exe|ex_|flp|gz|hdr|ima|imz|img|in_|iso|lha"
-    r"|lz4?|lzh|lzo|lzs|msi|pak|pkg|pma|rar|[r-z][0-9]{2}|tar|taz|tbz2?|tgz|tlz|txz|vfd|xz|z|zip"
-    r"|zi_|zoo|zst)$|^[^.]+$"
+    r"\.([0-9]{3}|7z|ace|arc|arj|bin|bz2|cab|ca_|com|cpio|dat|dsk|exe|ex_|flp|gz|hdr|ima|imz|img|in_"
+    r"|iso|lha|lrz|lz4?|lzh|lzma|lzo|lzs|msi|pak|pkg|pma|rar|rpm|[r-z][0-9]{2}|tar|taz|tbz2?|tgz"
+    r"|tlz|txz|vfd|xz|z|zip|zi_|zoo|zst)$|^[^.]+$"
 )
 
 

@@ -25,6 +25,7 @@ from mediashelf.building.sources import reading
 from mediashelf.building.writing import write
 from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import BlockedError, BuildError, OutputError
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
 
@@ -69,6 +70,24 @@ def test_the_plan_is_what_the_reader_finds(top: Path, tmp_path: Path) -> None:
         assert {entry.modified.timestamp() for entry in volume.entries if entry.modified} == {
             929_181_600
         }
+
+
+def test_planned_entries_are_those_of_the_reader(top: Path, tmp_path: Path) -> None:
+    """However they are asked for; but that a planned record is nowhere yet."""
+    plan = planned(top)
+    build_disc(plan, tmp_path / "disc.iso")
+    with open_image(tmp_path / "disc.iso") as image:
+        for planned_volume in plan.facts.volumes:
+            volume = image.facts.volume(planned_volume.kind)
+            assert volume is not None
+            found = [entry._replace(record_offset=-1) for entry in volume.entries]
+            entries = planned_volume.entries
+            assert len(entries) == len(found) == 8
+            assert [entries[number] for number in range(-8, 8)] == 2 * found
+            assert (*entries[2:5], *entries[5:]) == tuple(found[2:])
+            assert list(entries) == found
+            folders = [entry for folder in iter_folders(entries) for entry in folder.entries()]
+            assert folders == found
 
 
 def test_equal_files_share_their_place(top: Path, tmp_path: Path) -> None:

@@ -92,6 +92,41 @@ def test_archives_in_a_folder_are_taken_unpacked(tmp_path: Path, name: str, keys
     assert made == unpacked_disc(tmp_path, "plain", keys)
 
 
+@pytest.mark.parametrize("is_packed", [False, True], ids=["folder", "archive"])
+def test_pieces_of_a_file_that_is_taken_unpacked_are_not_on_the_disc(
+    tmp_path: Path, is_packed: bool
+) -> None:
+    data = make_zip(FILES)
+    step = len(data) // 3 + 1
+    names = ("WIN9X.ZIP.001", "win9x.zip.002", "WIN9X.ZIP.003")
+    pieces = {name: data[n * step : (n + 1) * step] for n, name in enumerate(names)}
+    others = {"TOOL.002": b"another", "CUT.001": b"cut", "CUT.002": b"off"}
+    if is_packed:
+        write_tree(tmp_path, {"packed": make_zip({**pieces, **others})})
+    else:
+        write_tree(tmp_path / "packed", {**pieces, **others})
+    write_tree(tmp_path / "plain", {**others, **{f"WIN9X/{path}": FILES[path] for path in FILES}})
+    made = unpacked_disc(tmp_path, "packed", "unpack = true")
+    assert made == unpacked_disc(tmp_path, "plain")
+
+
+@pytest.mark.parametrize(
+    "name", ["disk1.ima", "deflated.zip", "pack.7z", "mszip.cab", "stored.lzh"]
+)
+def test_numbered_files_that_are_whole_are_each_on_the_disc(tmp_path: Path, name: str) -> None:
+    if name in NEED_LIBARCHIVE:
+        pytest.importorskip("libarchive", exc_type=(ImportError, AttributeError, OSError))
+    plain = {f"DISK.00{n}": {f"DISK{n}.TAG": b"", f"T{n}.INF": b"[Version]"} for n in (1, 2, 3)}
+    packed = {disk: WRAPPINGS[name](files) for disk, files in plain.items()}
+    write_tree(tmp_path / "packed", packed | {"DISK.004": b"not packed"})
+    paths = {
+        f"{disk}/{path}": data for disk, files in plain.items() for path, data in files.items()
+    }
+    write_tree(tmp_path / "plain", paths | {"DISK.004": b"not packed"})
+    made = unpacked_disc(tmp_path, "packed", "unpack = true")
+    assert made == unpacked_disc(tmp_path, "plain")
+
+
 def test_what_cannot_be_unpacked_stays_as_it_is(tmp_path: Path) -> None:
     cabinet = WRAPPINGS["mszip.cab"](FILES)
     files = {"LAN/TERN.INF": b"[Version]", "LAN/TERN.CAB": cabinet, "CUT.ZIP": b"PK\3\4cut"}
@@ -139,6 +174,8 @@ def test_what_is_not_there_is_named(tmp_path: Path) -> None:
         ("kiosk.iso", "kiosk"),
         ("kiosk.iso.gz", "kiosk"),
         ("setup.exe", "setup"),
+        ("pack.zip.001", "pack"),
+        ("disk.001", "disk.001"),
         ("plain", "plain"),
         ("v1.5", "v1.5"),
     ],

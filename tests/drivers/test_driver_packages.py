@@ -15,6 +15,8 @@ from mediashelf.drivers.packages.finding import (
     suitability,
 )
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
+from mediashelf.errors import InputError
+from mediashelf.formats.inf.models import all_models
 from mediashelf.formats.inf.systems import InfSystem
 
 CHIP = "PCI\\VEN_F2C4&DEV_0301"
@@ -198,3 +200,33 @@ def test_our_own_index_page_is_no_text_of_the_maker() -> None:
         tree = make_tree({"/LKV.SYS": b"\xff\xff\xff\xffdriver", "/INDEX.TXT": start})
         (package,) = find_dos_packages(tree, find_packages(tree), "dos", is_dos=True)
         assert package.texts == texts
+
+
+def lasting_tree(folder: str, contents: dict[str, bytes]) -> PackageTree:
+    """A tree whose files can be read again at any time, as those of a folder."""
+
+    def read(file: TreeFile, limit: int) -> bytes:
+        if file.path not in contents:
+            raise InputError(f"{file.path}: vanished")
+        return contents[file.path][:limit]
+
+    files = tuple(TreeFile(path, len(data)) for path, data in contents.items())
+    return PackageTree(folder, "folder", files, read, lasting=lambda file: (folder, file.path))
+
+
+def test_a_text_is_read_again_from_wherever_it_still_is() -> None:
+    text = inf_text(CHIP, f"{CHIP}&SUBSYS_0001F2C4").encode()
+    contents = {name: {"/a.inf": text} for name in ("first", "last")}
+    founds = [find_packages(lasting_tree(name, each)) for name, each in contents.items()]
+    (first,), (last,) = (found.packages for found in founds)
+    assert first.inf is last.inf  # one text, parsed once
+    del contents["last"]["/a.inf"]
+    assert next(all_models(last.inf)).hardware_id == CHIP
+
+
+def test_a_text_that_changed_since_is_told() -> None:
+    contents = {"/a.inf": inf_text(CHIP, "*LKV0007").encode()}
+    (found,) = find_packages(lasting_tree("changing", contents)).packages
+    contents["/a.inf"] = contents["/a.inf"].replace(b"*LKV0007", b"*LKV0008")
+    with pytest.raises(InputError, match=r"/a\.inf: changed while it was looked at"):
+        list(all_models(found.inf))

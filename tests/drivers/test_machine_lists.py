@@ -441,6 +441,11 @@ def test_a_tree_of_lspci_has_no_ids_and_is_named() -> None:
 
 FORMS = {
     "lspci": "00:02.0 VGA [0300]: Larkspur [f2c4:0301]\n00:03.0 LAN [0200]: T [f4b9:0100]\n",
+    "lspci -v": (
+        "00:02.0 VGA [0300]: Larkspur [f2c4:0301] (rev 03)\n\tSubsystem: Larkspur [f2c4:0016]\n"
+        "\tFlags: fast devsel\n\n00:03.0 LAN [0200]: T [f4b9:0100]\n\tDeviceName: Onboard LAN\n"
+        "\tSubsystem: Ternfield [f4b9:0001]\n\tFlags: fast devsel\n"
+    ),
     "ids": f"{BOARD}\nPCI\\VEN_F4B9&DEV_0100\n*PNP0501\n",
     "lsusb": "Bus 002 Device 003: ID f1b2:0003 Camera\nBus 002 Device 004: ID f1b2:0004 Two\n",
     "table": f"Name,DeviceID\nLarkspur,{BOARD}\\3\nTernfield,PCI\\VEN_F4B9&DEV_0100\\3\n",
@@ -470,5 +475,5 @@ def test_a_line_that_says_nothing_changes_no_device_and_is_named(form: str, junk
         machine = parse_machine("\n".join([*lines[:place], junk, *lines[place:]]), name="m")
         assert [(one.name, one.identifiers) for one in machine.devices] == expected
         # Below a line of lspci it may be one of the details of -v.
-        is_detail = form == "lspci" and junk.startswith(" ") and place
+        is_detail = form.startswith("lspci") and junk.startswith(" ") and lines[place - 1] and place
         assert unknown(machine) == ([] if is_detail else [f"m line {place + 1}"])

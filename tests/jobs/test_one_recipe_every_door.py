@@ -21,7 +21,7 @@ from kiosk_disc import RECIPE, write_kiosk
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.writing.write import build_disc
 from mediashelf.cli.main import main
-from mediashelf.jobs.discs import recipe_plan
+from mediashelf.jobs.discs import driver_tables, recipe_plan
 from mediashelf.readability.targets import Target
 
 PLAIN = RECIPE.replace('machine = "kiosk.txt"\n', "")
@@ -151,7 +151,7 @@ def test_drivers_lays_out_no_tables_where_there_is_room(
     work: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (work / "disc.toml").write_text(RECIPE)
-    monkeypatch.setattr(recipe_plan, "driver_tables", None)
+    monkeypatch.setattr(driver_tables, "driver_tables", None)
     assert run(*DOORS["drivers"])[1]["targets"]
 
 

@@ -1,6 +1,6 @@
-"""LHA and RAR archives of stored files, made by hand: no free program writes all of them.
+"""LHA, RAR and cpio archives of stored files, made by hand: no program writes all of them.
 
-Layouts from memory; libarchive, lhasa and file read what is made here.
+Layouts from memory; libarchive, lhasa, cpio and file read what is made here.
 """
 
 from __future__ import annotations
@@ -35,6 +35,26 @@ def make_lha(files: Files, method: bytes = b"-lh0-") -> bytes:
         rest += b"\x20\0" + bytes([len(path)]) + path + struct.pack("<H", crc_16(content))
         out += bytes([len(rest), sum(rest) & 0xFF]) + rest + content
     return out + b"\0"
+
+
+def make_cpio(name: str, content: bytes, form: str = "newc") -> bytes:
+    """A cpio archive of one file: ``newc``, ``odc``, or numbers in the order of a ``struct``."""
+    members = b""
+    for path, data in ((name, content), ("TRAILER!!!", b"")):
+        named = path.encode("ascii") + b"\0"
+        mode, when, size, length = 0o100644, 0, len(data), len(named)
+        if form == "newc":
+            fields = 1, mode, 0, 0, 1, when, size, 0, 0, 0, 0, length, 0
+            head = b"070701" + b"".join(b"%08X" % field for field in fields) + named
+            members += head + bytes(-len(head) % 4) + data + bytes(-size % 4)
+        elif form == "odc":
+            head = b"070707%06o%06o%06o%06o%06o%06o%06o" % (0, 1, mode, 0, 0, 1, 0)
+            members += head + b"%011o%06o%011o" % (when, length, size) + named + data
+        else:
+            words = 0o70707, 0, 1, mode, 0, 0, 1, 0, 0, 0, length, size >> 16, size & 0xFFFF
+            head = b"".join(struct.pack(form, word) for word in words) + named
+            members += head + bytes(length % 2) + data + bytes(size % 2)
+    return members
 
 
 def _rar_block(kind: int, flags: int, rest: bytes) -> bytes:

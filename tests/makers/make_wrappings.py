@@ -112,6 +112,7 @@ WRAPPINGS: dict[str, Callable[[Files], bytes]] = {
     "raw.bin": lambda files: mode_1_image(make_iso(files).data),
     "image.iso.gz": lambda files: gzip.compress(make_iso(files).data, mtime=0),
     "image.iso.xz": lambda files: lzma.compress(make_iso(files).data),
+    "image.iso.lzma": lambda files: lzma.compress(make_iso(files).data, lzma.FORMAT_ALONE),
     "stored.zip": lambda files: make_zip(files, zipfile.ZIP_STORED),
     "deflated.zip": make_zip,
     "bzip2.zip": lambda files: make_zip(files, zipfile.ZIP_BZIP2),
@@ -120,6 +121,7 @@ WRAPPINGS: dict[str, Callable[[Files], bytes]] = {
     "pack.tar.gz": lambda files: gzip.compress(make_tar(files), mtime=0),
     "pack.tar.bz2": lambda files: bz2.compress(make_tar(files)),
     "pack.tar.xz": lambda files: lzma.compress(make_tar(files)),
+    "pack.tar.lzma": lambda files: lzma.compress(make_tar(files), lzma.FORMAT_ALONE),
     "pack.7z": make_seven_zip,
     "mszip.cab": make_mszip,
     "lzx.cab": make_lzx,
@@ -142,6 +144,7 @@ NEED_LIBARCHIVE = frozenset(
 
 DATED = frozenset(WRAPPINGS) - {
     "image.iso", "joliet.iso", "udf.iso", "raw.bin", "image.iso.gz", "image.iso.xz",
+    "image.iso.lzma",
 }  # fmt: skip
 """Those whose files have :data:`DATE`."""
 

@@ -16,7 +16,8 @@ from inf_mutations import SEED_TEXT, mutate
 from mediashelf.formats.inf import document
 from mediashelf.formats.inf.checks import check_inf
 from mediashelf.formats.inf.document import Inf, parse_inf
-from mediashelf.formats.inf.faultless import FaultlessSections
+from mediashelf.formats.inf.faultless import FaultlessSections, Packed
+from mediashelf.formats.inf.lexer import plain_ends
 from mediashelf.formats.inf.models import (
     all_models,
     descriptions,
@@ -80,7 +81,7 @@ def both_ways(data: bytes, monkeypatch: pytest.MonkeyPatch) -> bool:
     """Assert that both ways give the same answers, and return whether the short one was taken."""
     short = parse_inf(data)
     with monkeypatch.context() as patched:
-        patched.setattr(document, "faultless_sections", lambda text: None)
+        patched.setattr(document, "faultless_sections", lambda *text: None)
         long = parse_inf(data)
     assert not isinstance(long.sections, FaultlessSections)
     assert asked_shortly(short) == answers(long)
@@ -148,5 +149,26 @@ def test_a_text_that_breaks_no_rule_is_kept_packed(monkeypatch: pytest.MonkeyPat
     models = [f"PCI\\VEN_F2C4&DEV_{number:04X}" for number in range(1000)]
     inf = parse_inf(inf_text(*models).encode())
     assert isinstance(inf.sections, FaultlessSections)
-    assert len(inf.sections.packed) * 4 < inf.size
+    before = answers(inf)
+    inf.derived.clear()
+    inf.let_go()
+    assert isinstance(inf.sections.again, Packed)
+    assert len(inf.sections.again) * 4 < inf.size
+    assert answers(inf) == before
     assert both_ways(inf_text(*models).encode(), monkeypatch)
+
+
+def test_a_text_that_can_be_read_again_is_not_kept() -> None:
+    text = inf_text(*MODELS)
+    reads = []
+
+    def again() -> str:
+        reads.append(1)
+        return plain_ends(text)
+
+    inf = parse_inf(text.encode(), again=again)
+    before = answers(inf)
+    inf.derived.clear()
+    inf.let_go()
+    assert answers(inf) == before
+    assert len(reads) == 1

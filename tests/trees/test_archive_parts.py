@@ -138,6 +138,17 @@ def test_a_file_cut_into_pieces_is_read_as_one(tmp_path: Path, name: str) -> Non
     assert "is cut short" in said
 
 
+@pytest.mark.parametrize("name", ["disk1.ima", "deflated.zip", "pack.7z", "stored.rar"])
+def test_numbered_files_that_are_whole_are_opened_each(tmp_path: Path, name: str) -> None:
+    for number in (1, 2, 3):
+        data = WRAPPINGS[name]({f"T{number}.INF": CONTENT})
+        (tmp_path / f"disk.00{number}").write_bytes(data)
+    assert walked(tmp_path) == ["T1.INF", "T2.INF", "T3.INF"]
+    if name != "stored.rar":  # which does not say where it ends
+        (tmp_path / "disk.002").write_bytes(b"no archive")
+        assert walked(tmp_path) == ["T1.INF", "T3.INF"]
+
+
 def test_a_hard_link_is_no_empty_file(tmp_path: Path) -> None:
     path = tmp_path / "a.rar"
     path.write_bytes(make_rar5_hard_link("TLAN.SYS", b"driver", "COPY.SYS"))

@@ -15,6 +15,7 @@ from make_wrappings import behind_program, make_lzx, make_zip
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.packed.cabinet_sets import JoinedCabinet
+from mediashelf.trees.as_image import is_closed_here
 from mediashelf.trees.bytes import Start
 from mediashelf.trees.joined import cabinets
 from mediashelf.trees.joined.parts import LaterPartError
@@ -242,27 +243,89 @@ def test_a_flipped_byte_refuses_only_the_files_it_is_in(tmp_path: Path, at: int)
             list(tree.stream(by_name["TLAN.SYS"]))
 
 
+@pytest.mark.parametrize("compression", [MSZIP, STORED])
 @pytest.mark.parametrize("number", [1, 2, 3])
-def test_a_part_that_is_cut_short_is_named(tmp_path: Path, number: int) -> None:
-    parts = parts_of()
+def test_of_a_set_with_a_part_cut_short_the_files_of_the_others_are_there(
+    tmp_path: Path, number: int, compression: int
+) -> None:
+    parts = parts_of(compression=compression)
     name = NAMES[number - 1]
     put(tmp_path, parts | {name: parts[name][:-1]})
-    assert f"part {number} ({name}) of the cabinet is cut short" in refusal(tmp_path / NAMES[0])
+    whole, lost, said = known_and_lost(tmp_path / NAMES[0])
+    begins = {} if number == 3 else LAST
+    crosses = {1: ["TLAN.SYS", "README.TXT"], 2: ["TLAN.SYS", "README.TXT"], 3: list(LAST)}
+    assert whole == {name: data for name, data in FILES.items() if name not in crosses[number]}
+    assert begins.items() <= whole.items()
+    assert list(lost) == crosses[number]
+    (words,) = said
+    assert words.startswith(f"{name} of this cabinet in several files is damaged: it has")
+    assert words.endswith("it is cut short")
+    assert all(f"{name}, which is damaged" in why for why in lost.values())
 
 
-def test_parts_that_do_not_fit_together_are_refused(tmp_path: Path) -> None:
+def test_of_a_set_with_a_part_of_other_bytes_all_files_are_named_that_can_be_known(
+    tmp_path: Path,
+) -> None:
+    parts = parts_of()
+    put(tmp_path, parts | {NAMES[1]: b"no cabinet at all" * 9})
+    with open_tree(tmp_path) as top:
+        trees = [one for one in iter_trees(top) if isinstance(one, Tree) and one is not top]
+        assert [Path(one.where).name for one in trees] == [NAMES[0], NAMES[2]]
+    whole, lost, (words,) = known_and_lost(tmp_path / NAMES[0])
+    assert whole == {"TLAN.INF": LONG["TLAN.INF"]}
+    assert lost == {"TLAN.SYS": "it goes on in lan2.cab, which is damaged"}
+    assert words == (
+        "lan2.cab of this cabinet in several files is damaged: 0x0: signature is b'no c', "
+        "expected b'MSCF'; files that only it or a later part holds are not listed"
+    )
+    whole, lost, (words,) = known_and_lost(tmp_path / NAMES[2])
+    assert whole == LAST
+    assert set(lost.values()) == {"it begins before this part, and lan2.cab is damaged"}
+
+
+def test_gaps_by_damage_say_what_to_do(tmp_path: Path) -> None:
+    parts = parts_of()
+    put(tmp_path, parts | {NAMES[1]: parts[NAMES[1]][:-1]})
+    with open_tree(tmp_path / NAMES[0]) as tree:
+        gaps = list(iter_gaps(tree))
+    assert len(gaps) == 2
+    assert {one.remedy for one in gaps} == {"Get it again, or another copy of it"}
+
+
+def test_a_later_part_that_is_cut_short_itself_says_so(tmp_path: Path) -> None:
+    parts = parts_of()
+    put(tmp_path, parts | {NAMES[1]: parts[NAMES[1]][:-1]})
+    size = len(parts[NAMES[1]])
+    with pytest.raises(InputError) as caught:
+        open_tree(tmp_path / NAMES[1])
+    assert str(caught.value).endswith(
+        f"lan2.cab: is part 2 of a set of cabinets, and cut short: it has {size - 1:,} bytes, its "
+        f"header says {size:,}; get it again"
+    )
+    assert not is_closed_here(caught.value)
+    with open_tree(tmp_path) as top:  # it was named with the first part
+        assert [one.where for one in iter_trees(top)][1:] == [str(tmp_path / NAMES[0])]
+
+
+def test_a_damaged_set_of_which_nothing_is_whole_is_refused(tmp_path: Path) -> None:
+    files = {"TLAN.SYS": LONG["TLAN.SYS"]}
+    parts = split_cabinet(make_cabinet([files], compression=MSZIP).data, CUTS, NAMES)
+    put(tmp_path, parts | {NAMES[1]: parts[NAMES[1]][:-1]})
+    words = "lan2.cab of the cabinet is damaged: it has"
+    assert words in refusal(tmp_path / NAMES[0])
+
+
+def test_parts_that_do_not_fit_together_are_named(tmp_path: Path) -> None:
     parts = parts_of()
     renamed = parts[NAMES[1]].replace(b"TLAN.SYS", b"TLAN.BIN")
     put(tmp_path, parts | {NAMES[1]: renamed})
-    said = refusal(tmp_path / NAMES[0])
-    assert "part 2 (lan2.cab) of the cabinet is damaged" in said
-    assert "files that go on from the part before" in said
-    put(tmp_path, parts | {NAMES[2]: b"no cabinet at all" * 9})
-    said = refusal(tmp_path / NAMES[0])
-    assert "part 3 (lan3.cab) of the cabinet is damaged: 0x0: signature is b'no c'" in said
+    whole, lost, (words,) = known_and_lost(tmp_path / NAMES[0])
+    assert whole == {"TLAN.INF": LONG["TLAN.INF"]} | LAST
+    assert list(lost) == ["TLAN.SYS", "README.TXT"]
+    assert "files that go on from the part before" in words
 
 
-def test_a_set_that_ends_before_its_files_is_refused(tmp_path: Path) -> None:
+def test_of_a_set_that_ends_before_its_files_the_others_are_there(tmp_path: Path) -> None:
     """The second part says that none follows, though its file goes on."""
     parts = parts_of((32_768, 65_536), STORED)
     data = bytearray(parts[NAMES[1]])
@@ -275,11 +338,16 @@ def test_a_set_that_ends_before_its_files_is_refused(tmp_path: Path) -> None:
     put(tmp_path, parts)
     assert content(tmp_path / NAMES[0]) == FILES
     put(tmp_path, parts | {NAMES[1]: bytes(data)})
-    said = refusal(tmp_path / NAMES[0])
-    assert "name of the part that follows is '', expected one, for its last file goes on" in said
+    whole, lost, (words,) = known_and_lost(tmp_path / NAMES[0])
+    assert whole == {"TLAN.INF": LONG["TLAN.INF"]}
+    assert lost == {"TLAN.SYS": "it goes on in another part, which lan2.cab does not name"}
+    assert words == (
+        "lan2.cab of this cabinet in several files is damaged: its last file goes on, and it names "
+        "no part after it"
+    )
 
 
-def test_folders_of_the_same_data_are_refused(tmp_path: Path) -> None:
+def test_folders_of_the_same_data_give_no_more_than_the_part_has(tmp_path: Path) -> None:
     """Hostile: many folders that point to one run of data would make a set of any size."""
     parts = parts_of((50_000,), STORED)
     first = parts[NAMES[0]]
@@ -294,7 +362,13 @@ def test_folders_of_the_same_data_are_refused(tmp_path: Path) -> None:
     struct.pack_into("<I", data, 16, table + 8 * 10)
     struct.pack_into("<H", data, 26, 10)
     put(tmp_path, parts | {NAMES[0]: bytes(data)})
-    assert "length of the data block" in refusal(tmp_path / NAMES[0])
+    blocks = []
+    with pytest.raises(FormatError, match="length of the data block"):
+        blocks += JoinedCabinet().add(Start(data, len(data)), NAMES[0])
+    assert sum(map(len, blocks)) <= len(data)
+    _, lost, (words,) = known_and_lost(tmp_path / NAMES[0])
+    assert list(lost) == ["TLAN.SYS", "README.TXT"]
+    assert "length of the data block" in words
 
 
 def test_a_set_of_too_many_parts_is_refused(
@@ -343,7 +417,7 @@ def test_random_damage_is_refused_or_joined_within_bounds() -> None:
         joined = JoinedCabinet()
         try:
             data = b"".join(
-                piece for part in damaged for piece in joined.add(Start(part, len(part)))
+                piece for part in damaged for piece in joined.add(Start(part, len(part)), "a")
             )
             assert len(data) <= sizes
             assert joined.head()[:4] == b"MSCF"

@@ -20,6 +20,7 @@ import pytest
 
 from make_files import make_cabinet, make_pe
 from make_image import put
+from make_old_archives import make_cpio
 from make_wrappings import (
     WRAPPINGS,
     behind_program,
@@ -34,6 +35,7 @@ from mediashelf.trees.as_image import is_archive
 from mediashelf.trees.members import Bounds
 from mediashelf.trees.opening import iter_trees, open_tree
 from mediashelf.trees.tree import Tree
+from mediashelf.trees.wrappings import may_be_wrapping
 
 MIB = 1 << 20
 BOUNDS = Bounds(least_bytes=8 * MIB, ratio=2)
@@ -242,6 +244,12 @@ def test_nothing_in_the_current_folder_is_run_by_the_child(
         (b"\x89LZO\0\r\n\x1a\n" + bytes(600), "an lzop file"),
         (b"\x04\x22M\x18" + bytes(600), "an LZ4 file"),
         (b"\x28\xb5\x2f\xfd" + bytes(600), "a Zstandard file"),
+        (b"LRZI\0\x06" + bytes(600), "an lrzip file"),
+        (b"\xed\xab\xee\xdb\3\0" + bytes(600), "an RPM package"),
+        (make_cpio("A.SYS", b"driver"), "a cpio archive"),
+        (make_cpio("A.SYS", b"driver", "odc"), "a cpio archive"),
+        (make_cpio("A.SYS", b"driver", "<H"), "a cpio archive"),
+        (make_cpio("A.SYS", b"driver", ">H"), "a cpio archive"),
     ],
 )
 def test_what_is_not_opened_has_a_name(tmp_path: Path, data: bytes, words: str) -> None:
@@ -250,6 +258,26 @@ def test_what_is_not_opened_has_a_name(tmp_path: Path, data: bytes, words: str) 
     assert is_archive(path)
     with pytest.raises(InputError, match=words):
         open_tree(path)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"070701 was the number of the first form\r\n" * 20,
+        b"\xc7\x71" + bytes(range(256)) * 3,
+        b"]\0\0" + bytes(600),
+        lzma.compress(b"driver", lzma.FORMAT_ALONE)[:13] + b"\1" + bytes(600),
+    ],
+    ids=["text like cpio", "number of cpio", "bytes like LZMA", "no range coder"],
+)
+def test_what_only_begins_like_a_wrapping_is_a_plain_file(tmp_path: Path, data: bytes) -> None:
+    (tmp_path / "thing.bin").write_bytes(data)
+    assert not is_archive(tmp_path / "thing.bin")
+
+
+@pytest.mark.parametrize("name", ["lan.cpio", "lan.rpm", "lan.lrz", "lan.lzma"])
+def test_archives_of_other_systems_in_a_package_folder_are_looked_at(name: str) -> None:
+    assert may_be_wrapping(name)
 
 
 def quantum_cabinet() -> bytes:

@@ -67,10 +67,6 @@ class _Candidate(NamedTuple):
     extension: str
     rank: int  # 0: as it is on the host, 1: only the case differs, 2: changed
 
-    @property
-    def whole(self) -> str:
-        return _join(self.base, self.extension)
-
 
 def assign_short_names(
     names: Iterable[HostName], *, taken: Collection[str] = ()
@@ -87,6 +83,11 @@ def assign_long_names(
     names: Iterable[HostName], *, taken: Collection[str] = ()
 ) -> dict[HostName, str]:
     """Give every name of one folder its own Joliet name, distinct without regard to case."""
+    names = list(names)
+    is_plain = not taken and all(_stays(name.name) for name in names)
+    if is_plain and len({_upper(name.name) for name in names}) == len(names):
+        # So it is mostly: every name stays as it is, and none is in the way of another.
+        return {name: name.name for name in names}
     return _assign(names, _long_candidate, _cut_long, _upper, taken)
 
 
@@ -103,7 +104,7 @@ def _assign(
     next_numbers: dict[tuple[str, int], int] = {}
     assigned: dict[HostName, str] = {}
     for _, _, name, candidate in in_order:
-        chosen = candidate.whole
+        chosen = _join(candidate.base, candidate.extension)
         compared = fold(chosen)
         if compared in used:
             chosen = _numbered(candidate, cut, fold, used, next_numbers)
@@ -153,7 +154,8 @@ def _short_candidate(host: HostName) -> _Candidate:
 
 
 def _short_part(text: str) -> str:
-    return _NOT_SHORT.sub("_", text.replace(" ", ""))
+    text = text.replace(" ", "")
+    return text if text.isalnum() else _NOT_SHORT.sub("_", text)
 
 
 def _cut_short(base: str, suffix: str, extension: str) -> str:
@@ -176,6 +178,17 @@ def _long_candidate(host: HostName) -> _Candidate:
     # What was cut off stays off, so that the parts make up exactly this name.
     base = whole[: len(whole) - len(extension) - 1] if extension else whole
     return _Candidate(base, extension, 0 if whole == host.name else 2)
+
+
+def _stays(name: str) -> bool:
+    """Whether a name that no other is in the way of becomes itself as a Joliet name."""
+    return (
+        len(name) <= LONG_NAME
+        and _NOT_LONG.search(name) is None
+        and name[-1:] not in ("", " ", ".")
+        and (name.isascii() or unicodedata.is_normalized("NFC", name))
+        and _upper(name.partition(".")[0]).rstrip(" ") not in _DEVICES
+    )
 
 
 def _long_parts(name: str, is_folder: bool) -> tuple[str, str]:

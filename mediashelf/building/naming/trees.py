@@ -11,7 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from operator import itemgetter
+from typing import Any, NamedTuple
 
 from mediashelf.building.naming.names import HostName, assign_long_names, assign_short_names
 from mediashelf.building.tree import DiscFile, DiscFolder
@@ -25,6 +26,7 @@ HTML_PAGE = "INDEX.HTM"
 BOOT_IMAGE = "BOOT.IMG"
 BOOT_CATALOG = "BOOT.CAT"
 
+_new: Callable[..., Any] = tuple.__new__
 _OURS = "\0"  # tells our own names from equal names of the sources, and sorts nowhere
 
 
@@ -127,12 +129,11 @@ def _too_deep(root: DiscFolder) -> list[DiscFolder]:
 
 
 class _Naming(NamedTuple):
-    """How one tree names what a directory holds; ``path`` is where a file keeps its own."""
+    """How one tree names what a directory holds."""
 
-    path: str
+    is_long: bool
     assign: Callable[..., dict[HostName, str]]
     identifier: Callable[[str, bool], bytes]
-    order: Callable[[str], tuple[str, str]]
 
 
 def _short_identifier(name: str, is_folder: bool) -> bytes:
@@ -165,15 +166,19 @@ def _grow(
         rows = _names_in(items, own if directory is top else {}, naming, known)
         if directory is top:
             items |= own
+        path, children = directory.path, directory.children
         for host, name, identifier in rows:
             item = items[host]
             if isinstance(item, DiscFolder):
-                below = PlannedDirectory(item, directory, f"{directory.path}/{name}", identifier)
+                below = PlannedDirectory(item, directory, f"{path}/{name}", identifier)
                 directories.append(below)
-                directory.children.append(Child(name, identifier, below))
+                children.append(Child(name, identifier, below))
             else:
-                setattr(item, naming.path, f"{directory.path}/{name}")
-                directory.children.append(Child(name, identifier, item))
+                if naming.is_long:
+                    item.long_folder, item.long_name = path, name
+                else:
+                    item.short_folder, item.short_name = path, name
+                children.append(_new(Child, (name, identifier, item)))
     return top, directories
 
 
@@ -184,15 +189,15 @@ def _names_in(
     known: KnownNames | None,
 ) -> list[tuple[HostName, str, bytes]]:
     """Return what one directory holds as it is recorded: host name, name, identifier."""
-    key = (naming.path, *items, *own)  # those that are our own say so
+    key = (naming.is_long, *items, *own)  # those that are our own say so
     found = known.get(key) if known is not None else None
     if found is None:
         names = naming.assign(items)
-        names |= naming.assign(own, taken=names.values())
-        in_order = sorted([(naming.order(name), host, name) for host, name in names.items()])
-        found = [
-            (host, name, naming.identifier(name, host.is_folder)) for _, host, name in in_order
-        ]
+        if own:
+            names |= naming.assign(own, taken=names.values())
+        identifier = naming.identifier
+        in_order = sorted(names.items(), key=itemgetter(1))
+        found = [(host, name, identifier(name, host.is_folder)) for host, name in in_order]
         if known is not None:
             known[key] = found
     return found
@@ -206,27 +211,14 @@ def _items(folder: DiscFolder) -> Iterable[tuple[HostName, DiscFile | DiscFolder
         yield HostName(file.name), file
 
 
-def short_order(name: str) -> tuple[str, str]:
-    """Return the key that sorts short names as records: by file name, then by extension.
-
-    ECMA-119 9.3 pads both parts with spaces, which sort before every character
-    that a name can hold. So ``README`` comes before ``README.1``, which a
-    comparison of whole identifiers (``README.;1``) gets wrong, and which old
-    CD-ROM extensions of DOS depend on (Microsoft KB Q123408).
-    """
-    base, _, extension = name.partition(".")
-    return base, extension
-
-
-def long_order(name: str) -> tuple[str, str]:
-    """Return the key that sorts Joliet names as records: by 16-bit characters, dots and all.
-
-    Joliet changes only the filler of 9.3, but its names hold any number of dots
-    and its directories hold them as well; path tables sort whole identifiers.
-    This is the one order that suits records and path tables (common practice).
-    """
-    return name, ""
-
-
-_SHORT = _Naming("short_path", assign_short_names, _short_identifier, short_order)
-_LONG = _Naming("long_path", assign_long_names, _long_identifier, long_order)
+# Names are sorted as they are, and so are the records of a directory:
+#
+# - ECMA-119 9.3 compares file names, then extensions, both padded with spaces, which sort before
+#   every character that a short name can hold. So ``README`` comes before ``README.1``, which a
+#   comparison of whole identifiers (``README.;1``) gets wrong, and which old CD-ROM extensions of
+#   DOS depend on (Microsoft KB Q123408). The dot sorts before every such character as well.
+# - Joliet changes only the filler of 9.3, but its names hold any number of dots and its
+#   directories hold them as well; path tables sort whole identifiers. By 16-bit characters, dots
+#   and all, is the one order that suits records and path tables (common practice).
+_SHORT = _Naming(False, assign_short_names, _short_identifier)
+_LONG = _Naming(True, assign_long_names, _long_identifier)

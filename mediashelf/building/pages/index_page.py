@@ -7,7 +7,7 @@ take the same room whatever they are; so its size is known when the disc is plan
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from mediashelf.building.naming.names import ascii_text
 from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
@@ -49,6 +49,7 @@ def render_index(
     Before them are ``notes`` and what ``pages`` tell. Digests that are not known yet
     show as dashes.
     """
+    page = bytearray()  # of the lines of a large disc each would take as much again
     lines = [f"What is on {ascii_text(label)}"[:WIDTH]]
     front = [*_front(pages, notes)]
     lines += [*front, "", "Files", ""] if front else [""]
@@ -57,12 +58,14 @@ def render_index(
         place = backslashes(trees.moved[0].path.rpartition("/")[0])
         lines += _MOVED.format(place=place).splitlines()
     total_files = total_size = 0
+    unknown = "-" * DIGEST_DIGITS
     for directory in _in_reading_order(trees.iso):
         if all(isinstance(child.item, PlannedDirectory) for child in directory.children) and (
             directory.children
         ):
             continue  # on the way to others, and named with them
-        lines += ["", backslashes(directory.path or "/")]
+        page += _encoded(lines)
+        lines = ["", backslashes(directory.path or "/")]
         long_path = trees.long_path(directory)
         if long_path.upper() != directory.path:
             lines += long_name_lines(backslashes(long_path), indent="")
@@ -71,18 +74,23 @@ def render_index(
             if isinstance(file, PlannedDirectory) or not file.source:
                 continue
             total_files += 1
-            total_size += file.own.size
-            digest = file.content.digest[:DIGEST_DIGITS] or "-" * DIGEST_DIGITS
-            lines.append(f"  {child.name:12}  {file.own.size:13,}  {digest}")
-            long_name = file.long_path.rpartition("/")[2]
-            if long_name.upper() != child.name:
+            size, name = file.own.size, child.name
+            total_size += size
+            digest = file.content.digest[:DIGEST_DIGITS] or unknown
+            lines.append(f"  {name:12}  {size:13,}  {digest}")
+            long_name = file.long_name
+            if long_name.upper() != name:
                 text = ascii_text(long_name)
                 if 0 < len(text) <= _ROOM:
                     lines.append(f"  = {text}")
                 else:
                     lines += long_name_lines(long_name, indent="  ")
     lines += ["", f"{count_text(total_files, 'file')}, {total_size:,} bytes."]
-    return "".join(f"{line}\r\n" for line in lines).encode("ascii")
+    return bytes(page + _encoded(lines))
+
+
+def _encoded(lines: Iterable[str]) -> bytes:
+    return "".join([f"{line}\r\n" for line in lines]).encode("ascii")
 
 
 def _front(pages: DiscPages, notes: Sequence[Note]) -> Iterator[str]:

@@ -32,7 +32,6 @@ from mediashelf.building.planning.planned_facts import planned_facts
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
 from mediashelf.building.sources.clock import date_disc, disc_moment
-from mediashelf.building.sources.reading import read_start
 from mediashelf.building.tree import Content, DiscFile, DiscFolder, date_folders
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
@@ -109,20 +108,9 @@ class DiscPlan:
         """What the disc must fit on."""
         return self.recipe.capacity
 
-    def reader(self) -> Callable[[str, int], bytes]:
-        """Return a function that gives the first bytes of the source at a long path.
-
-        Its second argument is the most bytes wanted. It gives nothing for what is made
-        with the disc, and raises :class:`BuildError` for a source that is not what was
-        planned.
-        """
-        contents = {file.long_path: file.own for file in self.sources}
-
-        def read(long_path: str, limit: int) -> bytes:
-            content = contents.get(long_path)
-            return b"" if content is None else read_start(content, limit)
-
-        return read
+    def sources_by_path(self) -> dict[str, Content]:
+        """Return the sources by their long paths, without what is made with the disc."""
+        return {file.long_path: file.own for file in self.sources}
 
     @property
     def files(self) -> tuple[PlannedFile, ...]:

@@ -38,21 +38,31 @@ class Listing:
 
 
 def list_sources(
-    recipe: Recipe, *, on_bytes: Callable[[int], None] = lambda count: None
+    recipe: Recipe,
+    *,
+    on_bytes: Callable[[int], None] = lambda count: None,
+    shares: bool = True,
 ) -> Listing:
     """Look at the sources of a recipe, and read those whose sizes occur more than once.
 
-    ``on_bytes`` is called with the number of bytes just read. Raises
-    :class:`InputError` when a source or the boot image is not there, and
+    Without ``shares`` nothing is read. ``on_bytes`` is called with the number of bytes just
+    read. Raises :class:`InputError` when a source or the boot image is not there, and
     :class:`BuildError` when a file changes while it is looked at.
     """
     root, findings = read_sources(recipe.folders)
     files = tuple(root.iter_files())
     boot = plan_boot(recipe.boot) if recipe.boot is not None else None
     boot_file = boot.as_file(BOOT_IMAGE) if boot else None
-    contents = [file.own for file in files]
-    share_equal([*([boot_file.own] if boot_file else []), *contents], on_bytes=on_bytes)
-    return Listing(root, files, tuple(findings), boot, boot_file)
+    listing = Listing(root, files, tuple(findings), boot, boot_file)
+    if shares:
+        share_listed(listing, on_bytes=on_bytes)
+    return listing
+
+
+def share_listed(listing: Listing, *, on_bytes: Callable[[int], None] = lambda count: None) -> None:
+    """Point equal contents to each other; raises :class:`BuildError` as above."""
+    boot = [listing.boot_file.own] if listing.boot_file else []
+    share_equal([*boot, *(file.own for file in listing.files)], on_bytes=on_bytes)
 
 
 def list_all(recipe: Recipe) -> Listing:

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
 from datetime import datetime
+from itertools import accumulate
 
 from mediashelf.building.naming.layout import Layout
 from mediashelf.building.naming.names import Label
-from mediashelf.building.naming.trees import PlannedDirectory
+from mediashelf.building.naming.trees import Child, PlannedDirectory
 from mediashelf.building.sources.clock import record_date
-from mediashelf.building.tree import DiscFile
+from mediashelf.formats.entries import Entries, Folder
 from mediashelf.formats.volume import (
     FLAG_DIRECTORY,
     BootFacts,
     DiscFacts,
     Entry,
-    Extent,
     VolumeFacts,
     VolumeKind,
 )
@@ -29,12 +30,11 @@ def planned_facts(
 ) -> DiscFacts:
     """Return the facts of both volumes and of the boot catalog."""
     text = made.isoformat(timespec="seconds")
-    known: _KnownExtents = {}
     volumes = tuple(
         VolumeFacts(
             kind=kind,
             label=name,
-            entries=tuple(entries),
+            entries=PlannedEntries(directories, encoding),
             block_count=layout.sectors,
             detail=detail,
             joliet_level=level,
@@ -44,48 +44,67 @@ def planned_facts(
             set_number=1,
             set_size=1,
         )
-        for kind, name, entries, detail, level in (
-            (VolumeKind.ISO9660, label.short, _iter_short(layout.iso, known), "", None),
-            (VolumeKind.JOLIET, label.long, _iter_long(layout.joliet, known), "level 3", 3),
+        for kind, name, directories, encoding, detail, level in (
+            (VolumeKind.ISO9660, label.short, layout.iso, "ascii", "", None),
+            (VolumeKind.JOLIET, label.long, layout.joliet, "utf-16-be", "level 3", 3),
         )
     )
     return DiscFacts(layout.size, volumes, boot)
 
 
-_KnownExtents = dict[int, tuple[Extent, ...]]
-"""The extents of contents by their id(): both trees, and equal files, show the same."""
+class PlannedEntries(Entries):
+    """The entries of one tree, put together for whoever asks: nobody keeps them."""
+
+    __slots__ = ("_directories", "_encoding")
+
+    def __init__(self, directories: Sequence[PlannedDirectory], encoding: str) -> None:
+        super().__init__(())
+        self._directories = [directory for directory in directories if directory.children]
+        self._encoding = encoding
+        self._length = sum(len(directory.children) for directory in self._directories)
+
+    def iter_folders(self) -> Iterator[Folder]:
+        for directory in self._directories:
+            yield _folder(directory, directory.children, self._encoding)
+
+    def _all(self) -> tuple[Entry, ...]:
+        return tuple(entry for folder in self.iter_folders() for entry in folder.entries())
+
+    def _one(self, index: int) -> Entry:
+        sizes = (len(directory.children) for directory in self._directories)
+        self._ends = self._ends or list(accumulate(sizes))
+        number = bisect_right(self._ends, index)
+        directory = self._directories[number]
+        child = directory.children[index - self._ends[number]]  # counted from the end
+        return _folder(directory, [child], self._encoding).entries()[0]
 
 
-def _iter_short(directories: list[PlannedDirectory], known: _KnownExtents) -> Iterator[Entry]:
-    for directory in directories:
-        for child in directory.children:
-            item, identifier = child.item, child.identifier.decode("ascii")
-            if isinstance(item, PlannedDirectory):
-                yield _directory(item, identifier)
-            else:
-                yield _file(item, item.short_path, identifier, known)
+def _folder(directory: PlannedDirectory, children: Sequence[Child], encoding: str) -> Folder:
+    """Return the columns of some children of a directory."""
+    names, recorded, items = zip(*children, strict=True)
+    sizes, lbas, dates = [], [], []
+    are_folders = bytearray(len(items))
+    for number, item in enumerate(items):
+        if isinstance(item, PlannedDirectory):
+            are_folders[number] = True
+            place, moment = item, item.folder.modified
+        else:
+            place, moment = item.content, item.modified
+        sizes.append(place.size)
+        lbas.append(place.lba if place.size else 0)
+        dates.append(record_date(moment))
+    return Folder(
+        directory.path,
+        names,
+        names if encoding != "ascii" else [name.decode(encoding) for name in recorded],
+        sizes,
+        bytes(are_folders),
+        lbas,
+        None,
+        dates,
+        are_folders.translate(_FLAGS),
+        [-1] * len(items),
+    )
 
 
-def _iter_long(directories: list[PlannedDirectory], known: _KnownExtents) -> Iterator[Entry]:
-    for directory in directories:
-        for child in directory.children:
-            item = child.item
-            if isinstance(item, PlannedDirectory):
-                yield _directory(item, child.name)
-            else:
-                yield _file(item, item.long_path, child.name, known)
-
-
-def _directory(directory: PlannedDirectory, identifier: str) -> Entry:
-    extents = (Extent(directory.lba, directory.size),)
-    date = record_date(directory.folder.modified)
-    return Entry(directory.path, identifier, directory.size, True, extents, date, FLAG_DIRECTORY)
-
-
-def _file(file: DiscFile, path: str, identifier: str, known: _KnownExtents) -> Entry:
-    content = file.content
-    extents = known.get(id(content))
-    if extents is None:
-        extents = (Extent(content.lba, content.size),) if content.size else ()
-        known[id(content)] = extents
-    return Entry(path, identifier, content.size, False, extents, record_date(file.modified))
+_FLAGS = bytes([0, FLAG_DIRECTORY]) + bytes(254)

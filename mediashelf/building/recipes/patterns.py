@@ -61,6 +61,11 @@ class Selection:
         self._skip = [Pattern(text) for text in skip]
         self._folders: dict[Parts, tuple[bool, bool]] = {(): (False, not self._only)}
 
+    @property
+    def is_everything(self) -> bool:
+        """Whether there are no patterns at all."""
+        return not (self._only or self._skip)
+
     def takes_file(self, parts: Parts) -> bool:
         """Return whether the file at this path goes on the disc."""
         is_skipped, is_wanted = self._folder(parts[:-1])

@@ -48,8 +48,8 @@ LOAD_SECTORS = 4
 """Virtual sectors of 512 bytes that firmware loads without emulation (common practice)."""
 
 _WRAPPED = re.compile(
-    r"\.(zip|7z|rar|lzh|lha|cab|exe|tar|t(ar\.)?(gz|bz2|xz)|t[bx]z|ima|imz|flp|vfd"
-    r"|(iso|img)\.(gz|bz2|xz))$",
+    r"\.(zip|7z|rar|lzh|lha|cab|exe|tar|t(ar\.)?(gz|bz2|xz|lzma)|t[bx]z|ima|imz|flp|vfd"
+    r"|(iso|img)\.(gz|bz2|xz|lzma))$",
     re.IGNORECASE,
 )
 """Names of what is opened as a folder would be (common practice); images are asked for by name."""
@@ -189,7 +189,9 @@ def own_name(folder: Path) -> str:
     name = last or os.path.basename(os.path.abspath(path))  # noqa: PTH100, PTH119
     if not inside and folder.is_dir():
         return name
-    return _IMAGE.sub("", _WRAPPED.sub("", name)) or name
+    plain = name.removesuffix(".001")  # of a file that was cut; floppies are numbered as well
+    stem = _IMAGE.sub("", _WRAPPED.sub("", plain))
+    return name if stem in (plain, "") else stem
 
 
 def load_recipe(path: Path) -> Recipe:

@@ -23,8 +23,8 @@ what ``only`` and      left out without a word; folders that hold nothing else a
 ``skip`` leave out     then left out as well, and a pattern that fits nothing is the
                        warning ``pattern-fits-nothing``
 archive or image,      a folder of its name without the suffix, when the source says
-``LAN.ZIP``            ``unpack``; as it is when it cannot be opened, and cabinets beside
-                       an INF, which names them
+``LAN.ZIP``            ``unpack``, and its other parts are left out; as it is when it
+                       cannot be opened, and cabinets beside an INF, which names them
 =====================  ==============================================================
 
 The source folder itself may be reached through links. A source that is a file must be
@@ -42,13 +42,14 @@ from pathlib import Path
 from mediashelf.building.recipes.patterns import Selection
 from mediashelf.building.recipes.recipe import SourceFolder, own_name
 from mediashelf.building.sources.placing import Spot, link_left_out, place_file, special_left_out
-from mediashelf.building.sources.wrapped import list_wrapped
+from mediashelf.building.sources.wrapped import list_opened, list_wrapped
 from mediashelf.building.tree import Content, DiscFile, DiscFolder
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.system import real_path
 from mediashelf.trees.folder import follow_link, list_folder
 from mediashelf.trees.joined.parts import LaterPartError
+from mediashelf.trees.joined.split import is_first_piece
 from mediashelf.trees.opening import file_beside, open_tree, split_place
 from mediashelf.trees.wrappings import may_be_wrapping
 
@@ -96,6 +97,7 @@ class _Listing:
         self._opened: dict[Path, bool] = {}
 
     def iter_findings(self, target: DiscFolder) -> Iterator[Finding]:
+        takes_all = self._selection.is_everything
         waiting = [(self._top, Spot(target))]
         while waiting:
             path, spot = waiting.pop()
@@ -105,13 +107,18 @@ class _Listing:
                 yield _unreadable(path, error)
                 continue
             kept = _SETUP_CABINETS if any(map(_is_inf, listed)) else ()
+            if self._unpacks:  # first pieces come before others, whatever their case
+                listed.sort(key=lambda entry: not is_first_piece(entry.name))
+            joined: set[str] = set()
             for entry in listed:
                 try:
+                    if entry.name.lower() in joined:
+                        continue  # its bytes are in what was opened with the first part
                     if entry.is_dir(follow_symlinks=False):
                         waiting += self._subfolders(entry, spot)
                     elif self._unpacks and _may_be_unpacked(entry, kept):
-                        yield from self._unpack(entry, spot)
-                    elif self._selection.takes_file((*spot.parts, entry.name)):
+                        yield from self._unpack(entry, spot, joined)
+                    elif takes_all or self._selection.takes_file((*spot.parts, entry.name)):
                         yield from self._add(entry, spot)
                 except OSError as error:
                     yield _unreadable(entry.path, error)
@@ -124,13 +131,16 @@ class _Listing:
                 spot.folder()
             yield entry.path, spot
 
-    def _unpack(self, entry: os.DirEntry[str], above: Spot) -> Iterator[Finding]:
+    def _unpack(self, entry: os.DirEntry[str], above: Spot, joined: set[str]) -> Iterator[Finding]:
+        """Put what an archive holds into the tree; ``joined`` gets the names of its other parts."""
         path = Path(entry.path)
         spot = above.below(own_name(path), entry.path)
         if self._selection.skips_folder(spot.parts):
             return
         try:
-            yield from list_wrapped(path, spot, self._selection, self._origin, unpacks=True)
+            tree = open_tree(path)
+            joined.update(tree.parts_beside)
+            yield from list_opened(tree, spot, self._selection, self._origin, unpacks=True)
         except InputError as error:
             if isinstance(error, LaterPartError) and error.first and self._opens(path, error.first):
                 return  # its files are those of the first part
@@ -149,35 +159,25 @@ class _Listing:
                 self._opened[found] = False
         return found is not None and self._opened[found]
 
-    def _add(self, entry: os.DirEntry[str], spot: Spot) -> Iterator[Finding]:
-        if entry.is_symlink():
-            yield from self._add_link(entry.path, spot)
-        else:
-            facts = os.stat(entry.path, follow_symlinks=False)  # noqa: PTH116
-            yield from self._add_file(entry.path, entry.path, facts, spot)
-
-    def _add_link(self, path: str, spot: Spot) -> Iterator[Finding]:
-        target, reason = follow_link(path, self._top, "source folder")
-        if reason:
-            yield link_left_out(path, reason)
-        else:
-            yield from self._add_file(path, target, os.stat(target), spot)  # noqa: PTH116
-
-    def _add_file(
-        self, path: str, target: str, facts: os.stat_result, spot: Spot
-    ) -> Iterator[Finding]:
+    def _add(self, entry: os.DirEntry[str], spot: Spot) -> Iterable[Finding]:
+        """Put a file into the tree; return what is to be said of it, mostly nothing."""
+        path = target = entry.path
+        is_link = entry.is_symlink()
+        if is_link:
+            target, reason = follow_link(path, self._top, "source folder")
+            if reason:
+                return [link_left_out(path, reason)]
+        facts = os.stat(target, follow_symlinks=is_link)  # noqa: PTH116
         if not stat.S_ISREG(facts.st_mode):
             mode = facts.st_mode
             kind = "FIFO" if stat.S_ISFIFO(mode) else "socket" if stat.S_ISSOCK(mode) else "device"
-            yield special_left_out(path, kind)
-            return
+            return [special_left_out(path, kind)]
         if not os.access(target, os.R_OK):
-            yield _unreadable(path, PermissionError(errno.EACCES, os.strerror(errno.EACCES)))
-            return
-        name = os.path.basename(path)  # noqa: PTH119
+            return [_unreadable(path, PermissionError(errno.EACCES, os.strerror(errno.EACCES)))]
         content = Content(target, facts.st_size, facts.st_mtime_ns)
         modified = facts.st_mtime_ns // 1_000_000_000
-        yield from place_file(spot.folder(), DiscFile(name, path, content, modified, self._origin))
+        file = DiscFile(entry.name, path, content, modified, self._origin)
+        return place_file(spot.folder(), file)
 
 
 _SETUP_CABINETS = (".cab",)

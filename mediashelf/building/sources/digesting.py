@@ -42,10 +42,15 @@ class ContentDigests(NamedTuple):
     quick: bytes
 
 
-def hash_bytes(data: Piece, *, is_quick: bool = False) -> ContentDigests:
+def hash_bytes(data: Piece) -> ContentDigests:
     """Return the digests of bytes in memory."""
-    sha256 = "" if is_quick else hashlib.sha256(data, usedforsecurity=False).hexdigest()
-    return ContentDigests(sha256, xxhash.xxh3_128_digest(data))
+    sha256 = hashlib.sha256(data, usedforsecurity=False).hexdigest()
+    return ContentDigests(sha256, hash_quickly(data))
+
+
+def hash_quickly(data: Piece) -> bytes:
+    """Return the digest that tells whether the disc gives bytes back."""
+    return xxhash.xxh3_128_digest(data)
 
 
 class _Hasher:
@@ -74,8 +79,7 @@ class PassingDigests:
         self._is_quick = is_quick
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="digests")
         self._waiting: deque[Future[None]] = deque()
-        # Of small contents only the digests: a hasher takes ten times their memory.
-        self._digests: list[tuple[Content, _Hasher | ContentDigests]] = []
+        self._hashers: list[tuple[Content, _Hasher]] = []
         self._batch: list[tuple[_Hasher, Piece]] = []
         self._batch_size = 0
 
@@ -88,7 +92,7 @@ class PassingDigests:
     def passing(self, content: Content, pieces: Iterable[Piece]) -> Iterator[Piece]:
         """Yield ``pieces`` as they are; their digest is among the next :meth:`finished` ones."""
         hasher = _Hasher(self._is_quick)
-        self._digests.append((content, hasher))
+        self._hashers.append((content, hasher))
         for piece in pieces:
             self._batch.append((hasher, piece))
             self._batch_size += len(piece)
@@ -102,18 +106,14 @@ class PassingDigests:
         if len(self._waiting) > _WAITING:
             self._waiting.popleft().result()
 
-    def whole(self, content: Content, data: Piece) -> None:
-        """Take the digest of a small content at once: sooner done than handed over."""
-        self._digests.append((content, hash_bytes(data, is_quick=self._is_quick)))
-
     def finished(self) -> Iterator[tuple[Content, ContentDigests]]:
         """Wait for what is under way; yield the digests since the last call, in order."""
         self._hand_over()
         while self._waiting:
             self._waiting.popleft().result()
-        digests, self._digests = self._digests, []
-        for content, one in digests:
-            yield content, one if isinstance(one, ContentDigests) else one.digests()
+        hashers, self._hashers = self._hashers, []
+        for content, hasher in hashers:
+            yield content, hasher.digests()
 
 
 def _hash_all(batch: Iterable[tuple[_Hasher, Piece]]) -> None:

@@ -14,9 +14,6 @@ from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import InputError
-from mediashelf.formats.inf.document import parse_inf
-from mediashelf.formats.inf.source_files import EVERY_SUFFIX, iter_source_disks, join_path
-from mediashelf.formats.inf.text_setup import parse_text_setup
 from mediashelf.trees.as_image import is_archive
 from mediashelf.trees.floppy import FloppyTree
 from mediashelf.trees.members import Parts
@@ -81,6 +78,11 @@ def _look(number: int, path: Path) -> _FloppyTexts | None:
 
 
 def _tags(tree: Tree) -> Iterator[frozenset[str]]:
+    # Loaded only with floppies among several sources: it takes as long as a small disc.
+    from mediashelf.formats.inf.document import parse_inf
+    from mediashelf.formats.inf.source_files import EVERY_SUFFIX, join_path, source_disks
+    from mediashelf.formats.inf.text_setup import parse_text_setup
+
     for member in tree.members:
         name = member.name.lower()
         if not member.is_file or not name.endswith((".inf", ".oem")):
@@ -97,7 +99,7 @@ def _tags(tree: Tree) -> Iterator[frozenset[str]]:
             tags = {
                 join_path(disk.tag)
                 for suffix in EVERY_SUFFIX
-                for disk in iter_source_disks(inf, suffix)
+                for disk in source_disks(inf, suffix)
                 if disk.tag
             }
         if len(tags) > 1:

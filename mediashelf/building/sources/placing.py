@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from mediashelf.building.recipes.patterns import Parts
 from mediashelf.building.sources.reading import digest_source
@@ -38,14 +38,16 @@ class Spot:
         return self._folder
 
 
-def place_file(folder: DiscFolder, file: DiscFile) -> Iterator[Finding]:
+def place_file(folder: DiscFolder, file: DiscFile) -> Iterable[Finding]:
     """Put a file into its folder, unless one of its name is there; then yield what that means.
 
     Raises :class:`BuildError` when the two cannot be read to compare them.
     """
     earlier = folder.files.setdefault(file.name, file)
-    if earlier is file:
-        return
+    return () if earlier is file else _rivals(earlier, file)
+
+
+def _rivals(earlier: DiscFile, file: DiscFile) -> Iterator[Finding]:
     first, second = earlier.own, file.own
     is_equal = first.size == second.size and digest_source(first) == digest_source(second)
     what = "the same" if is_equal else "other bytes; only the first would be on the disc"

@@ -60,12 +60,14 @@ def is_small_file(content: Content) -> bool:
 def read_small_file(content: Content) -> bytes:
     """Return all bytes of a source like :func:`iter_source`, with no detours for large ones."""
     data = _read_start_of_file(content, content.size + 1)
-    _refuse_other_length(content, len(data))
+    if len(data) != content.size:
+        _refuse_other_length(content, len(data))
     try:
         now = os.stat(content.path, follow_symlinks=False)  # noqa: PTH116
     except OSError as error:
         raise _unreadable(content, error) from error
-    _refuse_other_stamp(now, content, "changed while it was read")
+    if not _is_as_planned(now, content):
+        _refuse_other_stamp(now, content, "changed while it was read")
     return data
 
 
@@ -74,15 +76,17 @@ def _read_start_of_file(content: Content, size: int) -> bytes:
 
     Where all that was planned has come, no more is asked for: size and date tell of what grew.
     """
-    enough = min(size, content.size)
-    size = min(size, content.size + 1)  # what is asked for takes memory, whatever comes
+    planned = content.size
+    enough = size if size < planned else planned
+    size = size if size <= planned else planned + 1  # what is asked for takes memory
     try:
         descriptor = os.open(content.path, OPEN_FLAGS)
         try:
-            _refuse_other_stamp(os.fstat(descriptor), content, "changed since the disc was planned")
-            data = piece = os.read(descriptor, size)
-            while piece and len(data) < enough:
-                piece = os.read(descriptor, size - len(data))
+            now = os.fstat(descriptor)
+            if not _is_as_planned(now, content):
+                _refuse_other_stamp(now, content, "changed since the disc was planned")
+            data = os.read(descriptor, size)
+            while len(data) < enough and (piece := os.read(descriptor, size - len(data))):
                 data += piece
         finally:
             os.close(descriptor)
@@ -190,6 +194,15 @@ def _unreadable(content: Content, error: OSError) -> BuildError:
     if isinstance(error, FileNotFoundError):
         return BuildError(f"{content.path}: vanished; build again")
     return BuildError(f"{content.path}: cannot be read: {error.strerror or error}")
+
+
+def _is_as_planned(now: os.stat_result, content: Content) -> bool:
+    """Tell of a whole file whether it has its planned size and time, in few steps."""
+    return (
+        now.st_mtime_ns == content.modified_ns
+        and now.st_size == content.size
+        and stat.S_ISREG(now.st_mode)
+    )
 
 
 def _refuse_other_stamp(now: os.stat_result, content: Content, fact: str) -> None:

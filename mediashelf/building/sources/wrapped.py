@@ -24,7 +24,7 @@ may expand to in all
 symbolic link, device    left out, warnings as for folders
 listing that breaks off  what was listed, and the error ``source-unreadable``
 archive or image in it   a file; a folder of its name without the suffix, where the source
-                         says ``unpack`` and it can be opened
+                         says ``unpack`` and it can be opened; then its other parts are left out
 =======================  ==============================================================
 
 Data is checked when it is read: see :mod:`.member_reading`.
@@ -44,7 +44,8 @@ from mediashelf.building.tree import Content, DiscFile, Wrapped
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.trees.joined.parts import LaterPartError
-from mediashelf.trees.members import MemberKind, TreeMember
+from mediashelf.trees.joined.split import is_first_piece
+from mediashelf.trees.members import END_UNCLEAR, MemberKind, TreeMember
 from mediashelf.trees.opening import open_inside, open_tree
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import may_be_wrapping
@@ -63,6 +64,13 @@ def list_wrapped(
     long as a member of it is used.
     """
     tree = open_tree(path)
+    yield from list_opened(tree, folder, selection, origin, unpacks=unpacks)
+
+
+def list_opened(
+    tree: Tree, folder: Spot, selection: Selection, origin: int, *, unpacks: bool
+) -> Iterator[Finding]:
+    """Do the same with a tree that is open."""
     yield from _list_tree(tree, folder, selection, origin, unpacks=unpacks)
     if tree.file is not None:
         tree.file.rest()
@@ -76,15 +84,22 @@ def _list_tree(
     opener = _Opener(tree)
     spots: dict[Parts, Spot] = {(): folder}
     above = folder.parts
+    joined: set[Parts] = set()
     # By name, so that the order of an archive has no influence on the disc; the sort
-    # keeps the order of equal names.
-    for member in sorted(tree.members, key=lambda member: member.parts):
+    # keeps the order of equal names. First pieces come before others, whatever their case.
+    for member in sorted(
+        tree.members, key=lambda member: (not is_first_piece(member.name), member.parts)
+    ):
         where = tree.where_is(member)
+        if (*member.parts[:-1], member.name.lower()) in joined:
+            continue  # its bytes are in what was opened with the first part
         if member.is_folder:
             if selection.takes_folder((*above, *member.parts)):
                 _spot(spots, tree, member.parts).folder()
         elif unpacks and _may_be_unpacked(member, with_inf) and (found := opener.open(member)):
             spot = _spot(spots, tree, (*member.parts[:-1], own_name(Path(member.name))))
+            if isinstance(found, Tree):
+                joined.update((*member.parts[:-1], name) for name in found.parts_beside)
             if isinstance(found, Tree) and not selection.skips_folder(spot.parts):
                 yield from _list_tree(found, spot, selection, origin, unpacks=True)
         elif not selection.takes_file((*above, *member.parts)):
@@ -136,7 +151,12 @@ class _Opener:
 
 
 def _of_listing(finding: Finding) -> Finding:
-    """Return a finding of a tree as one that blocks the disc, which would lack something."""
+    """Return a finding of a tree as one that blocks the disc, which would lack something.
+
+    That files may be missing, where nothing shows it, stays what it is.
+    """
+    if finding.rule == END_UNCLEAR:
+        return finding
     is_cut = finding.rule == "listing-incomplete"
     return replace(
         finding,

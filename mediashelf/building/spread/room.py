@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 from mediashelf.building.naming.layout import lay_out, sectors_for
@@ -18,6 +19,7 @@ from mediashelf.building.pages.disc_pages import PagesSize
 from mediashelf.building.pages.index_page import render_index
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.building.spread.alone import Measured, measure_alone
 from mediashelf.building.spread.packing import Item
 from mediashelf.building.spread.subset import subset
 from mediashelf.building.spread.units import Parts, Unit
@@ -37,13 +39,6 @@ MOST_LAID_OUT = 400
 """Sets near the border for which discs are laid out; what comes later must fit by sums."""
 
 
-class Measured(NamedTuple):
-    """The sectors of a disc, and the bytes of its index."""
-
-    sectors: int
-    index_size: int
-
-
 class Measure:
     """Lays out discs of units without planning anything else of them.
 
@@ -58,6 +53,15 @@ class Measure:
         self._has_pages = recipe.index
         self._reserve = reserve
         self.names: KnownNames = {}
+
+    @cached_property
+    def empty(self) -> Measured:
+        """What a disc takes without any unit."""
+        return self.measure(())
+
+    def measure_alone(self, unit: Unit) -> Measured:
+        """Return what the disc with one unit takes; its index may be given a little more."""
+        return measure_alone(unit, self.empty) or self.measure((unit,))
 
     def measure(self, units: Iterable[Unit]) -> Measured:
         """Return what the disc with these units takes."""
@@ -107,7 +111,7 @@ class DiscRoom:
     def __init__(self, measure: Measure, units: Sequence[Unit], alone: Sequence[Measured]) -> None:
         self._measure = measure
         self._units = units
-        base = measure.measure(())
+        base = measure.empty
         self._base = base.sectors
         self._alone = [one.sectors - base.sectors for one in alone]
         self._added = _added_sectors(units)

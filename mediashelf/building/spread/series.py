@@ -21,8 +21,9 @@ from mediashelf.building.pages.page_text import note_lines, series_lines, series
 from mediashelf.building.planning.disc_plan import DiscPlan, folder_paths, plan_listing
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.building.spread.alone import Measured
 from mediashelf.building.spread.packing import pack
-from mediashelf.building.spread.room import DiscRoom, Measure, Measured
+from mediashelf.building.spread.room import DiscRoom, Measure
 from mediashelf.building.spread.subset import subset
 from mediashelf.building.spread.units import Unit, find_units, take_apart
 from mediashelf.errors import BuildError
@@ -178,7 +179,7 @@ def _that_fit(
     waiting = list(whole)[::-1]
     while waiting:
         unit = waiting.pop()
-        alone = measure.measure((unit,))
+        alone = measure.measure_alone(unit)
         if alone.sectors <= measure.capacity:
             yield unit, alone
             continue

@@ -9,7 +9,7 @@ from typing import BinaryIO
 from mediashelf.building.naming.layout import sectors_for
 from mediashelf.building.pages.index_page import render_index
 from mediashelf.building.planning.disc_plan import DiscPlan
-from mediashelf.building.sources.digesting import PassingDigests, hash_bytes
+from mediashelf.building.sources.digesting import ContentDigests, PassingDigests, hash_bytes
 from mediashelf.building.sources.reading import (
     is_small_file,
     iter_source,
@@ -24,14 +24,22 @@ from mediashelf.trees.tree import CHUNK
 
 
 class DiscWriter:
-    """Writes one disc."""
+    """Writes one disc.
+
+    ``on_records`` is called once all that says where things are is in the file, with its bytes.
+    """
 
     def __init__(
-        self, plan: DiscPlan, digests: PassingDigests, on_bytes: Callable[[int], None]
+        self,
+        plan: DiscPlan,
+        digests: PassingDigests,
+        on_bytes: Callable[[int], None],
+        on_records: Callable[[int], None] = lambda size: None,
     ) -> None:
         self._plan = plan
         self._digests = digests
         self._on_bytes = on_bytes
+        self._on_records = on_records
 
     def write(self, path: Path) -> None:
         """Write everything to a new file; every content has its digests afterwards.
@@ -45,6 +53,8 @@ class DiscWriter:
         with path.open("xb", buffering=CHUNK) as stream:
             for piece in iter_records(self._plan):
                 stream.write(piece)
+            stream.flush()
+            self._on_records(stream.tell())
             for content in self._plan.layout.contents:
                 if index is not None and content is index.own:
                     # The page shows the digests of the others, so it is written last.
@@ -62,7 +72,7 @@ class DiscWriter:
 
     def _write_small(self, content: Content, stream: BinaryIO) -> None:
         data = read_small_file(content)
-        self._digests.whole(content, data)
+        _keep_digests(content, hash_bytes(data))  # sooner done than handed over
         stream.write(data.ljust(sectors_for(len(data)) * SECTOR_SIZE, b"\0"))
         self._on_bytes(len(data))
 
@@ -88,17 +98,22 @@ class DiscWriter:
         self._keep_digests()
 
     def _keep_digests(self) -> None:
-        """Let every source have its digest; none may be another than when it was planned."""
+        """Let every source that was read in pieces have its digest."""
         for content, digests in self._digests.finished():
-            if content.digest and content.digest != digests.sha256:
-                raise BuildError(
-                    f"{content.shown_path}: other bytes were read than when the disc was planned, "
-                    "under the same size and time; check the medium it is on, then build again"
-                )
-            content.digest, content.quick = digests
+            _keep_digests(content, digests)
 
     def _refuse_unread(self) -> None:
         """Make sure of what the disc shows without its own bytes having been read just now."""
         for file in self._plan.sources:
             if not file.own.size or file.own.equal_to is not None:
                 refuse_changed(file.own)
+
+
+def _keep_digests(content: Content, digests: ContentDigests) -> None:
+    """Let a source have its digest; it must not be another than when the disc was planned."""
+    if content.digest and content.digest != digests.sha256:
+        raise BuildError(
+            f"{content.shown_path}: other bytes were read than when the disc was planned, "
+            "under the same size and time; check the medium it is on, then build again"
+        )
+    content.digest, content.quick = digests

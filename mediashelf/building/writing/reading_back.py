@@ -7,13 +7,14 @@ from itertools import zip_longest
 from pathlib import Path
 
 from mediashelf.building.planning.disc_plan import DiscPlan
-from mediashelf.building.sources.digesting import PassingDigests
+from mediashelf.building.sources.digesting import PassingDigests, hash_quickly
 from mediashelf.building.sources.reading import SMALL
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
 from mediashelf.findings import Severity
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.fields import View
-from mediashelf.formats.volume import SECTOR_SIZE, Entry, VolumeFacts
+from mediashelf.formats.volume import SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.trees.tree import CHUNK
 
@@ -50,19 +51,41 @@ def _compare_volumes(planned: VolumeFacts, found: VolumeFacts | None) -> None:
             f"the {planned.kind} descriptor says {found.label!r} with {found.block_count:,} "
             f"blocks, expected {planned.label!r} with {planned.block_count:,}"
         )
-    for number, (entry, expected) in enumerate(_pairs(found.entries, planned.entries)):
+    number = 0
+    for folder, expected in zip_longest(iter_folders(found.entries), iter_folders(planned.entries)):
+        if folder is None or expected is None or not _are_equal(folder, expected):
+            _compare_entries(planned.kind, number, folder, expected)
+        number += len(expected.names) if expected is not None else 0
+
+
+def _are_equal(one: Folder, other: Folder) -> bool:
+    """Whether two folders have equal columns; what is not seen here the entries tell."""
+    return one.path == other.path and all(
+        list(found) == list(planned)
+        for found, planned in (
+            (one.names, other.names),
+            (one.identifiers, other.identifiers),
+            (one.sizes, other.sizes),
+            (one.are_folders, other.are_folders),
+            (one.lbas, other.lbas),  # none where a file has several extents
+            (one.dates, other.dates),
+            (one.flags, other.flags),
+        )
+    )
+
+
+def _compare_entries(
+    kind: VolumeKind, number: int, found: Folder | None, planned: Folder | None
+) -> None:
+    """Raise for the first entry that is not the planned one; ``number`` is that of the first."""
+    pairs = zip_longest(found.entries() if found else (), planned.entries() if planned else ())
+    for at, (entry, expected) in enumerate(pairs, number):
         # Their last field tells where the record is; a planned one is nowhere.
         if entry is None or expected is None or entry[:-1] != expected[:-1]:
             raise _failed(
-                f"entry {number} of the {planned.kind} tree is {_describe(entry)}, "
+                f"entry {at} of the {kind} tree is {_describe(entry)}, "
                 f"expected {_describe(expected)}"
             )
-
-
-def _pairs(
-    found: Iterable[Entry], planned: Iterable[Entry]
-) -> Iterable[tuple[Entry | None, Entry | None]]:
-    return zip_longest(found, planned)
 
 
 def _describe(entry: Entry | None) -> str:
@@ -79,17 +102,23 @@ def _compare_contents(
     with PassingDigests(is_quick=True) as digests:
         for content in contents:
             if content.size <= SMALL:
-                digests.whole(content, next(blocks.iter_pieces(content)))
-                on_bytes(content.size)
+                size = content.size
+                if hash_quickly(blocks.read(content.lba * SECTOR_SIZE, size)) != content.quick:
+                    raise _not_as_written(content)
+                on_bytes(size)
                 continue
             for piece in digests.passing(content, blocks.iter_pieces(content)):
                 on_bytes(len(piece))
-        for content, (_, quick) in digests.finished():
-            if quick != content.quick:
-                raise _failed(
-                    f"the bytes of {content.shown_path or 'the index page'} at LBA {content.lba} "
-                    "are not those that were written"
-                )
+        for content, found in digests.finished():
+            if found.quick != content.quick:
+                raise _not_as_written(content)
+
+
+def _not_as_written(content: Content) -> BuildError:
+    return _failed(
+        f"the bytes of {content.shown_path or 'the index page'} at LBA {content.lba} "
+        "are not those that were written"
+    )
 
 
 class _BlockReader:
@@ -104,10 +133,14 @@ class _BlockReader:
         """Yield the bytes of a content; fewer where the disc ends."""
         at = content.lba * SECTOR_SIZE
         for start in range(at, at + content.size, CHUNK):
-            size = min(CHUNK, at + content.size - start)
-            if not self._start <= start <= self._start + len(self._block) - size:
-                self._start, self._block = start, memoryview(self._view.read(start, _BLOCK))
-            yield self._block[start - self._start :][:size]
+            yield self.read(start, min(CHUNK, at + content.size - start))
+
+    def read(self, start: int, size: int) -> memoryview:
+        """Return bytes of the disc, at most :data:`CHUNK`; fewer where it ends."""
+        at = start - self._start
+        if at < 0 or at + size > len(self._block):
+            self._start, self._block, at = start, memoryview(self._view.read(start, _BLOCK)), 0
+        return self._block[at : at + size]
 
 
 def _failed(reason: str) -> BuildError:

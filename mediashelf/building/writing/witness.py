@@ -1,37 +1,26 @@
 """What a reader that is not ours finds on a disc that was just written: pycdlib's.
 
 Our own reader compares bytes, but it shares our understanding of the standards with
-the writer. pycdlib shares nothing with either. It is used through its public interface
-alone, so any of its releases will do.
+the writer. pycdlib shares nothing with either.
 """
 
 from __future__ import annotations
 
-import struct
-from contextlib import closing
 from pathlib import Path
-from typing import Any, NamedTuple
-
-from pycdlib import PyCdlib
-from pycdlib.pycdlibexception import PyCdlibException
+from typing import Any
 
 from mediashelf.building.naming.trees import Child, PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.sources.clock import record_date
+from mediashelf.building.writing.second_reader import (
+    SecondReaderError,
+    Seen,
+    boot_entry,
+    children,
+    opened,
+    seen,
+)
 from mediashelf.errors import BuildError
-
-# What it raises on images that are not valid, as well as its own errors.
-_FAILURES = (PyCdlibException, struct.error, LookupError, ValueError, TypeError, AttributeError)
-
-
-class _Seen(NamedTuple):
-    """One directory record; ``lba`` is 0 for an empty file."""
-
-    identifier: bytes
-    is_directory: bool
-    lba: int
-    size: int
-    date: bytes
 
 
 def hear_witness(plan: DiscPlan, path: Path) -> None:
@@ -41,13 +30,10 @@ def hear_witness(plan: DiscPlan, path: Path) -> None:
     volume, and what boots. Raises :class:`BuildError` for the first difference, and when
     pycdlib cannot read the disc.
     """
-    iso: Any = PyCdlib()
     try:
-        with path.open("rb") as stream:
-            iso.open_fp(stream)
-            with closing(iso):
-                _compare_disc(plan, iso)
-    except _FAILURES as error:
+        with path.open("rb") as stream, opened(stream) as iso:
+            _compare_disc(plan, iso)
+    except SecondReaderError as error:
         raise _disagreed(f"it cannot read the disc: {error}") from error
 
 
@@ -72,7 +58,7 @@ def _compare_trees(name: str, root: PlannedDirectory, root_record: Any) -> None:
     waiting = [(root, root_record)]
     while waiting:
         directory, record = waiting.pop()
-        records = [one for one in record.children if not (one.is_dot() or one.is_dotdot())]
+        records = children(record)
         by_identifier = {one.file_identifier(): one for one in records}
         if len(records) != len(directory.children):
             raise _disagreed(
@@ -80,50 +66,52 @@ def _compare_trees(name: str, root: PlannedDirectory, root_record: Any) -> None:
                 f"expected {len(directory.children):,}"
             )
         for child in directory.children:
-            found, expected = by_identifier.get(child.identifier), _planned(child)
-            if found is None or _seen(found) != expected:
+            found, expected = by_identifier.get(child.identifier), planned_record(child)
+            if found is None or seen(found) != expected:
                 raise _disagreed(
                     f"{directory.path}/{child.name} of the {name} tree is "
-                    f"{_describe(found and _seen(found))}, expected {_describe(expected)}"
+                    f"{_describe(found and seen(found))}, expected {_describe(expected)}"
                 )
             if isinstance(child.item, PlannedDirectory):
                 waiting.append((child.item, found))
 
 
-def _seen(record: Any) -> _Seen:
-    size = record.get_data_length()
-    lba = record.extent_location() if size else 0
-    return _Seen(record.file_identifier(), record.is_dir(), lba, size, record.date.record())
-
-
-def _planned(child: Child) -> _Seen:
+def planned_record(child: Child) -> Seen:
+    """Return what the record of a file or directory must say."""
     item = child.item
     if isinstance(item, PlannedDirectory):
         date = record_date(item.folder.modified)
-        return _Seen(child.identifier, True, item.lba, item.size, date)
+        return Seen(child.identifier, True, item.lba, item.size, date)
     content = item.content
-    lba = content.lba if content.size else 0
-    return _Seen(child.identifier, False, lba, content.size, record_date(item.modified))
+    size = content.size
+    fields = (child.identifier, False, content.lba if size else 0, size, record_date(item.modified))
+    return Seen._make(fields)
 
 
-def _describe(seen: _Seen | None) -> str:
-    if seen is None:
+def planned_boot(plan: DiscPlan) -> tuple[int, int, int, int] | None:
+    """Return what the boot entry must say (El Torito 1.0, figure 3)."""
+    boot = plan.boot
+    if boot is None or plan.catalog is None:
+        return None
+    return 0x88, boot.media_type, boot.load_sectors, boot.content.lba
+
+
+def _describe(record: Seen | None) -> str:
+    if record is None:
         return "missing"
-    kind = "directory" if seen.is_directory else "file"
-    return f"a {kind} (LBA {seen.lba}, {seen.size:,} bytes, date {seen.date.hex()})"
+    kind = "directory" if record.is_directory else "file"
+    return f"a {kind} (LBA {record.lba}, {record.size:,} bytes, date {record.date.hex()})"
 
 
 def _compare_boot(plan: DiscPlan, catalog: Any) -> None:
-    if plan.boot is None or plan.catalog is None:
+    expected = planned_boot(plan)
+    if expected is None:
         if catalog is not None:
             raise _disagreed("it finds a boot catalog, and none was planned")
         return
     if catalog is None:
         raise _disagreed("it finds no boot catalog")
-    entry = catalog.initial_entry
-    found = (entry.boot_indicator, entry.boot_media_type, entry.sector_count, entry.get_rba())
-    boot = plan.boot
-    expected = (0x88, boot.media_type, boot.load_sectors, boot.content.lba)  # figure 3
+    found = boot_entry(catalog)
     if found != expected:
         raise _disagreed(
             "the boot entry has indicator {:#x}, media type {}, {} sectors to load from LBA {}, "

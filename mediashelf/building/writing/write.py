@@ -15,6 +15,7 @@ from mediashelf.building.writing.destination import refuse_output
 from mediashelf.building.writing.disc_writer import DiscWriter
 from mediashelf.building.writing.reading_back import read_back_disc
 from mediashelf.building.writing.witness import hear_witness
+from mediashelf.building.writing.witness_ahead import asked_ahead, is_worth_a_process
 from mediashelf.files import flush_file, whole_output
 
 OnBytes = Callable[[int], None]
@@ -70,12 +71,15 @@ def build_discs(
         temporaries = [
             stack.enter_context(whole_output(output, replace=replace)) for output in outputs[::-1]
         ][::-1]
+        in_process = is_worth_a_process(plans)
         for plan, temporary in zip(plans, temporaries, strict=True):
-            with PassingDigests() as digests:
-                DiscWriter(plan, digests, on_bytes).write(temporary)
-            with _flushing(temporary):
-                read_back_disc(plan, temporary, on_bytes=on_bytes)
-                hear_witness(plan, temporary)
+            with asked_ahead(plan, temporary, in_process=in_process) as witness:
+                with PassingDigests() as digests:
+                    DiscWriter(plan, digests, on_bytes, witness.begin).write(temporary)
+                with _flushing(temporary):
+                    read_back_disc(plan, temporary, on_bytes=on_bytes)
+                    if not witness.agrees():
+                        hear_witness(plan, temporary)
     return [_built(plan, output) for plan, output in zip(plans, outputs, strict=True)]
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from mediashelf.drivers.recorded import KeptPackage
     from mediashelf.drivers.recorded_others import KeptOther
 
-PLAIN, DEEP = 7, 8
+PLAIN, DEEP = 9, 10
 """How far a content was looked into: its own files, or archives among them as well.
 
 When the rules change by which packages are read, both numbers are raised.
@@ -34,6 +34,25 @@ class PackagesSeen(NamedTuple):
 def digest_of(row: ImageRow) -> str:
     """Return what an image's packages are kept by, empty where nothing of it is on record."""
     return next(iter(row.digests.values()), "")
+
+
+def is_settled(db: sqlite3.Connection, reader: int) -> bool:
+    """Tell quickly that every content on record was looked into, and nothing else is kept.
+
+    False where that takes more to be seen: :func:`not_looked_into` and :func:`forget_unused` do.
+    """
+    images, sources = db.execute(
+        "SELECT count(DISTINCT image_id), count(DISTINCT package_sources.id) "
+        "FROM fixity CROSS JOIN package_sources ON package_sources.digest = fixity.digest "
+        "WHERE replaced_at IS NULL AND reader >= ?",
+        [reader],
+    ).fetchone()
+    on_record = "SELECT count(DISTINCT image_id) FROM fixity WHERE replaced_at IS NULL"
+    without_sheets = f"{on_record} AND image_id NOT IN (SELECT id FROM images WHERE is_sheet)"
+    kept = "SELECT count(*) FROM package_sources"
+    return (sources,) == db.execute(kept).fetchone() and any(
+        (images,) == db.execute(question).fetchone() for question in (on_record, without_sheets)
+    )
 
 
 @reads_catalogue

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import zlib
+from collections.abc import Container
 from typing import Any, NamedTuple
 
 from mediashelf.drivers.packages.finding import Fit
@@ -15,6 +16,7 @@ LONGEST_IDENTIFIER = 199
 """Characters: "less than 200" (hardware-ids)."""
 
 _FAST = 1
+_DECODER = json.JSONDecoder()
 
 
 class PackageFacts(NamedTuple):
@@ -33,17 +35,22 @@ class PackageFacts(NamedTuple):
         """How all systems read it."""
         return tuple(_view(plain) for plain in self.plain_views)
 
-    def view_of(self, system: str) -> KeptView | None:
-        """Return how a system reads it, None for a system that was not asked about."""
-        return next((_view(one) for one in self.plain_views if system in one[0].split()), None)
+    def view_of(self, system: str, bases: Container[int]) -> KeptView | None:
+        """Return how a system reads it, None for a system that was not asked about.
+
+        Of the install sections only those with a number among ``bases`` are in it.
+        """
+        plain = next((one for one in self.plain_views if system in one[0].split()), None)
+        return _view(plain, bases) if plain is not None else None
 
 
-def _view(plain: list[Any]) -> KeptView:
+def _view(plain: list[Any], bases: Container[int] | None = None) -> KeptView:
     systems, fit, sections, installs = plain
-    kept = (
+    kept = [
         KeptInstall(base, name, feature, tuple(missing), *map(tuple, more))
         for base, name, feature, missing, *more in installs  # earlier readers kept no more
-    )
+        if bases is None or base in bases
+    ]
     return KeptView(tuple(systems.split()), Fit(fit), tuple(sections), tuple(kept))
 
 
@@ -125,4 +132,5 @@ def _pack(plain: Any) -> bytes:
 
 
 def _unpack(packed: bytes) -> Any:
-    return json.loads(zlib.decompress(packed))
+    plain, _ = _DECODER.raw_decode(zlib.decompress(packed).decode("ascii"))
+    return plain

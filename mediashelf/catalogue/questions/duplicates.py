@@ -6,9 +6,11 @@ Nothing here deletes anything, or says which copy to part with.
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from mediashelf.catalogue.images import by_digest
 from mediashelf.catalogue.rows import ImageRow, Presence
 
 DIGEST = "xxh3_128"
@@ -54,6 +56,18 @@ def content_key(row: ImageRow) -> str:
     """
     digest = row.digests.get(DIGEST, "")
     return f"{row.size} {digest}" if digest and row.waiting is None else ""
+
+
+def copies_of(db: sqlite3.Connection, row: ImageRow) -> list[ImageRow]:
+    """Return the other images with the bytes on record of this one, by shelf and path.
+
+    Also missing ones, but none with other bytes that wait; this one may have such. Empty files
+    and cue sheets have no copies, as in :func:`find_copies_among`.
+    """
+    digest = row.digests.get(DIGEST, "")
+    if not digest or not row.size or row.is_sheet:
+        return []
+    return [each for each in by_digest(db, digest) if each.id != row.id and content_key(each)]
 
 
 def find_copies_among(rows: Iterable[ImageRow]) -> list[EqualImages]:

@@ -11,7 +11,7 @@ from mediashelf.catalogue.records.reading import ContentError
 _BESIDE = 64 * 1024  # bytes: the index of a write-ahead log takes half of it (SQLite WAL format)
 
 
-def _is_full(place: Path) -> bool:
+def is_full(place: Path) -> bool:
     """Tell whether the disk has no room for the files that SQLite keeps beside a catalogue."""
     try:
         return shutil.disk_usage(place.parent).free < _BESIDE
@@ -33,7 +33,13 @@ def in_words(place: Path, error: sqlite3.Error) -> str:
             f"{place}: is damaged ({error}); bring back a copy of it, or move it away, register "
             "the shelves again and scan them: the records of before are then lost"
         )
-    if name.startswith("SQLITE_FULL") or (name.startswith("SQLITE_IOERR") and _is_full(place)):
+    if name.startswith("SQLITE_READONLY_ROLLBACK"):
+        return (
+            f"{place}: a run was broken off while it wrote it; run any command once where it can "
+            f"be written, or copy it together with {place.name}-journal to such a folder"
+        )
+    is_refused = name.startswith(("SQLITE_IOERR", "SQLITE_READONLY"))
+    if name.startswith("SQLITE_FULL") or (is_refused and is_full(place)):
         return f"{place}: the disk is full; what was finished before is kept"
     if name.startswith("SQLITE_READONLY"):
         return f"{place}: cannot be written; choose another with --catalogue"

@@ -53,7 +53,7 @@ def record_names(db: sqlite3.Connection, names: Collection[str]) -> dict[str, in
     ids: dict[str, int] = {}
     new: list[tuple[int, str, bytes]] = []
     # In the order of the table's own index, which is then written from one end to the other.
-    wanted = sorted((fold(name), keep_text(name), name) for name in names)
+    wanted = sorted(_folded(list(names)))
     for start in range(0, len(wanted), _AT_ONCE):
         part = wanted[start : start + _AT_ONCE]
         known = _known_names(db, part)
@@ -68,6 +68,15 @@ def record_names(db: sqlite3.Connection, names: Collection[str]) -> dict[str, in
         db.executemany("INSERT INTO names (id, folded, name) VALUES (?, ?, ?)", new)
         db.execute(_INDEX_FROM, [last])
     return ids
+
+
+def _folded(names: list[str]) -> Iterable[tuple[str, bytes, str]]:
+    """Yield each name as it is compared, as it is kept, and as it is."""
+    text = "\n".join(names)
+    if text.isascii() and "\0" not in text and text.count("\n") == len(names) - 1:
+        # All at once: as most are, and in a tenth of the time.
+        return zip(text.lower().split("\n"), text.encode().split(b"\n"), names, strict=True)
+    return ((fold(name), keep_text(name), name) for name in names)
 
 
 def _known_names(

@@ -1,22 +1,25 @@
 """What a scan is to read: the walk of each shelf compared with what is on record.
 
 Light to load: most scans find nothing to read. Of an image on record no more is asked than
-that takes; see :class:`ImageOnRecord`.
+that takes; see :mod:`mediashelf.catalogue.records.stamps`.
 """
 
 from __future__ import annotations
 
 import os
-import sqlite3
-from collections.abc import Callable, Sequence
+from collections import ChainMap
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import TYPE_CHECKING, NamedTuple
+from itertools import chain
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.history import Happening, keep
-from mediashelf.catalogue.records.reading import ContentError, reads_catalogue
-from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, kept_path, utc_now
+from mediashelf.catalogue.records.reading import algorithms_on_record
+from mediashelf.catalogue.records.stamps import UNREAD, ImageOnRecord, known_images, stamps_of
+from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, utc_now
 from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.walk import RecordPlace, SeenImage, Walk, walk_folder
@@ -59,6 +62,18 @@ class Job:
     seen: SeenImage
     row: ImageRow | None
     accept: bool = False
+
+    @property
+    def file(self) -> Path:
+        """The file as this system names it."""
+        return self.shelf.root / self.seen.path
+
+    @property
+    def algorithms(self) -> tuple[str, ...]:
+        """The digests to take: those on record, or the one that a new record begins with."""
+        return algorithms_on_record(self.row.digests if self.row is not None else ()) or (
+            "xxh3_128",
+        )
 
     @property
     def place(self) -> RecordPlace:
@@ -137,70 +152,35 @@ def plan_scan(
     plan = ScanPlan()
     for shelf in shelves:
         on_shelf(shelf)
-        known = _known_images(catalogue.db, shelf)
-        other = _other_folder(catalogue, shelf, known, file_systems)
+        stamps = stamps_of(catalogue.db, shelf)
+        others = known_images(catalogue.db, shelf, besides=stamps)
+        other = _other_folder(catalogue, shelf, stamps, others, file_systems)
+        left = stamps.copy()
         try:
-            walk = Walk(problem=other) if other else walk_folder(shelf.root, file_systems, known)
+            walk = Walk(problem=other)
+            if not other:
+                on_record = ChainMap[str, Any](left, others)
+                walk = walk_folder(shelf.root, file_systems, on_record, left)
         except OSError as error:
-            walk = Walk(problem=error.strerror or str(error))
+            walk, left = Walk(problem=error.strerror or str(error)), stamps
+        unchanged = stamps.keys() - left.keys() if left else stamps
+        known = known_images(catalogue.db, shelf, besides=unchanged) if left else others
         shelf_plan = _plan_shelf(catalogue, shelf, known, walk, file_systems)
         shelf_plan.is_other = bool(other)
         plan.shelves.append(shelf_plan)
     return plan
 
 
-class ImageOnRecord(NamedTuple):
-    """What a walk is compared with: size and date are those of bytes that wait, where some do."""
-
-    id: int
-    size: int
-    mtime_ns: int
-    file_system: str
-    presence: str
-    verdict: str
-    is_waiting: int
-    has_digests: int
-
-
-_KINDS = (int, int, int, str, str, str, int, int)
-
-
-@reads_catalogue
-def _known_images(db: sqlite3.Connection, shelf: ShelfRow) -> dict[str, ImageOnRecord]:
-    """Return the images on record on a shelf, by path."""
-    paths: list[bytes] = []
-    rows: list[tuple[int | str, ...]] = []
-    for path, *values in db.execute(
-        "SELECT path, id, coalesce(waiting.size, images.size), "
-        "coalesce(waiting.mtime_ns, images.mtime_ns), file_system, presence, verdict, "
-        "waiting.image_id IS NOT NULL, EXISTS (SELECT 1 FROM fixity "
-        "WHERE fixity.image_id = images.id AND replaced_at IS NULL) "
-        "FROM images LEFT JOIN waiting ON waiting.image_id = images.id "
-        "WHERE shelf_id = ? ORDER BY path",
-        [shelf.id],
-    ):
-        paths.append(path)
-        rows.append(tuple(values))
-    for column, kind in zip(zip(*rows, strict=True), _KINDS, strict=False):
-        if set(map(type, column)) != {kind}:
-            raise ContentError("a value is not valid")
-    if any(b"\0" in path for path in paths):
-        raise ContentError("a path has a NUL in it")
-    return dict(zip(map(kept_path, paths), map(ImageOnRecord._make, rows), strict=True))
-
-
 def _other_folder(
     catalogue: Catalogue,
     shelf: ShelfRow,
-    known: dict[str, ImageOnRecord],
+    stamps: Collection[str],
+    known: Mapping[str, ImageOnRecord],
     file_systems: FileSystems,
 ) -> str:
     """Say that another folder is in the shelf's place: asked only where no image is found."""
-    if any(
-        os.path.lexists(shelf.root / path)
-        for path, image in known.items()
-        if image.presence != Presence.MISSING
-    ):
+    here = (path for path, image in known.items() if image.presence != Presence.MISSING)
+    if any(os.path.lexists(shelf.root / path) for path in chain(stamps, here)):
         return ""
     return other_folder(catalogue.db, shelf.root, catalogue.images(shelf=shelf.name), file_systems)
 
@@ -213,9 +193,13 @@ def _plan_shelf(
     file_systems: FileSystems,
 ) -> ShelfPlan:
     plan = ShelfPlan(
-        shelf, away=walk.problem, unread_folders=walk.unread_folders, others=walk.others
+        shelf,
+        away=walk.problem,
+        unchanged=walk.unchanged,
+        unread_folders=walk.unread_folders,
+        others=walk.others,
     )
-    found: list[tuple[str, str]] = []
+    found = [(place, place) for place in walk.unchanged_on]
     updates: list[tuple[str, str, int]] = []  # presence, file system, id
     news: list[tuple[int, Happening]] = []
     to_read: list[tuple[SeenImage, int | None]] = []
@@ -251,7 +235,7 @@ def _plan_shelf(
             news.append((row.id, Happening.MISSING))
         if (presence, file_system) != (row.presence, row.file_system):
             updates.append((presence.value, file_system, row.id))
-    if not walk.problem and plan.away_count and not walk.images:
+    if not walk.problem and plan.away_count and not walk.images and not walk.unchanged:
         plan.away = "another file system is in its place, with none of its images"
     rows = images.by_ids(catalogue.db, [one for _, one in to_read if one is not None])
     plan.jobs = [
@@ -261,14 +245,11 @@ def _plan_shelf(
     return plan
 
 
-_UNREAD = frozenset({State.UNREADABLE.value, State.CHANGING.value})
-
-
 def _must_be_read(known: ImageOnRecord, seen: SeenImage) -> bool:
     return (
         known.size != seen.size
         or known.mtime_ns != seen.mtime_ns
-        or known.verdict in _UNREAD
+        or known.verdict in UNREAD
         or not known.has_digests
     )
 

@@ -22,6 +22,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.packed.signatures import ContentFormat
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.image import DiscImage
+from mediashelf.integrity.fixity.ahead import BegunDigests
 from mediashelf.integrity.fixity.comparing import has_changed
 from mediashelf.integrity.fixity.digests import digest_file
 from mediashelf.integrity.raw.files import read_bytes
@@ -61,6 +62,7 @@ def read_image(
     digests_inside: bool = True,
     raw_audits: RawAudits | None = None,
     look_for_packages: LookForPackages | None = None,
+    begun: BegunDigests | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Reading:
     """Read an image file: structure first, then every byte; nothing is raised for its faults.
@@ -68,11 +70,11 @@ def read_image(
     With ``files_inside=True`` the checksums of files inside are verified as well.
     What only a catalogue needs is left out unless the image is ``to_record``, and the
     digests of images inside archives unless ``digests_inside`` are asked for.
-    ``raw_audits`` are those of the run. A cue sheet has no structure of a disc; it
-    answers for the sectors of all files that it names.
+    ``raw_audits`` are those of the run, ``begun`` the digests where they are taken already. A cue
+    sheet has no structure of a disc; it answers for the sectors of all files that it names.
     """
     try:
-        before = path.stat()
+        before = path.stat() if begun is None else begun.before
     except (FileNotFoundError, NotADirectoryError):
         return Reading(is_sheet=is_sheet, is_missing=True)
     except OSError as error:
@@ -86,13 +88,16 @@ def read_image(
             reading = replace(reading, findings=findings, has_sectors=not is_closed)
             if image is not None:
                 reading = _with_structure(reading, image, to_record, digests_inside)
-            digests = digest_file(
-                path,
-                algorithms=algorithms,
-                past_cache=past_cache,
-                on_bytes=on_bytes,
-                unreadable=unreadable,
-            )
+            if begun is not None:
+                digests, unreadable = begun.result(on_bytes), begun.unreadable
+            else:
+                digests = digest_file(
+                    path,
+                    algorithms=algorithms,
+                    past_cache=past_cache,
+                    on_bytes=on_bytes,
+                    unreadable=unreadable,
+                )
             reading = replace(reading, digests=digests, unreadable=tuple(unreadable))
             reading = _with_sectors(reading, path, audits, on_bytes)
             if files_inside and image is not None:

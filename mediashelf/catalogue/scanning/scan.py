@@ -15,8 +15,8 @@ from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
 from dataclasses import replace
 
+from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
-from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.scanning.planning import (
     Event,
     Job,
@@ -28,10 +28,11 @@ from mediashelf.catalogue.scanning.reading import LookForPackages, read_image
 from mediashelf.catalogue.scanning.scan_record import Recorded, record_reading
 from mediashelf.catalogue.scanning.swaps import PutOff, Settled
 from mediashelf.catalogue.scanning.values import Reading
-from mediashelf.catalogue.scanning.workers import WORKERS, read_together
+from mediashelf.catalogue.scanning.workers import WORKERS, Elsewhere, read_together
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
+from mediashelf.integrity.fixity.ahead import DigestsAhead
 from mediashelf.system import CAN_ASK_AHEAD, ask_ahead
 
 
@@ -41,32 +42,36 @@ def run_scan(
     *,
     workers: int = WORKERS,
     look_for_packages: LookForPackages | None = None,
+    ahead: DigestsAhead | None = None,
+    elsewhere: Elsewhere[Job, Reading] | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
     on_file: Callable[[str], None] = lambda path: None,
 ) -> Generator[ScanOutcome, None, None]:
     """Read what the plan names and yield each image's outcome once it is safely recorded.
 
     ``look_for_packages`` is asked of each image at a place without a record, while it is open
-    anyway; what it finds is recorded with the image. ``on_file`` gets the path of each file that
-    is begun, from the threads that read.
+    anyway; what it finds is recorded with the image. ``ahead`` may have begun some digests,
+    of the first jobs; ``elsewhere`` may have images read by other processes. ``on_file``
+    gets the path of each file that is begun here, from the threads that read.
     """
     if not plan.jobs:
         return
     raw_audits = RawAudits()
 
     def read(job: Job, count: Callable[[int], None]) -> Reading:
-        path = job.shelf.root / job.seen.path
+        path = job.file
         on_file(job.seen.path)
-        algorithms = algorithms_on_record(job.row.digests if job.row is not None else ())
         return read_image(
             path,
             is_sheet=job.seen.is_sheet,
-            algorithms=algorithms or ("xxh3_128",),
+            algorithms=job.algorithms,
             raw_audits=raw_audits,
             look_for_packages=look_for_packages if job.row is None else None,
+            begun=ahead.take(path) if ahead is not None else None,
             on_bytes=count,
         )
 
+    namesakes = Namesakes(catalogue.db)
     put_off = PutOff(frozenset(job.row.id for job in plan.jobs if job.row is not None))
     reading_on = read_together(
         plan.jobs,
@@ -74,29 +79,38 @@ def run_scan(
         workers=workers,
         size_of=lambda job: job.seen.size,
         ask_ahead=_ask_ahead if CAN_ASK_AHEAD else None,
+        elsewhere=elsewhere,
         on_bytes=on_bytes,
     )
     with closing(reading_on) as batches:
         for batch in batches:
-            for settled in _record(catalogue, batch, put_off, plan.begun_at):
+            for settled in _record(catalogue, batch, put_off, namesakes, plan.begun_at):
                 yield _outcome(catalogue, *settled)
-    for settled in put_off.settle(catalogue, plan.begun_at):
+    for settled in put_off.settle(catalogue, namesakes, plan.begun_at):
         yield _outcome(catalogue, *settled)
 
 
 def _ask_ahead(job: Job) -> None:
-    ask_ahead(job.shelf.root / job.seen.path)
+    ask_ahead(job.file)
 
 
 def _record(
-    catalogue: Catalogue, batch: Sequence[tuple[Job, Reading]], put_off: PutOff, begun_at: str
+    catalogue: Catalogue,
+    batch: Sequence[tuple[Job, Reading]],
+    put_off: PutOff,
+    namesakes: Namesakes,
+    begun_at: str,
 ) -> list[Settled]:
     """Record readings together; where that fails, those before the one that it fails at stay."""
     put_off_before = len(put_off.readings)
     try:
         with transaction(catalogue.db):
             return [
-                (job, reading, record_reading(catalogue, job, reading, scan_begun_at=begun_at))
+                (
+                    job,
+                    reading,
+                    record_reading(catalogue, job, reading, namesakes, scan_begun_at=begun_at),
+                )
                 for job, reading in batch
                 if not put_off.takes(catalogue, job, reading)
             ]
@@ -106,7 +120,7 @@ def _record(
         del put_off.readings[put_off_before:]
     settled = []
     for one in batch:
-        settled += _record(catalogue, [one], put_off, begun_at)
+        settled += _record(catalogue, [one], put_off, namesakes, begun_at)
     return settled
 
 

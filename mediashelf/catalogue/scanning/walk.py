@@ -21,11 +21,12 @@ import os
 import re
 import stat
 from collections import Counter
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
 
+from mediashelf.catalogue.records.stamps import Stamp
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.files import is_partial
@@ -36,7 +37,7 @@ SUFFIXES_BY_CONTENT = (".img", ".bin", ".raw", ".cab", ".exe")
 _SUFFIXES = frozenset(SUFFIXES_BY_CONTENT)
 _NEVER_TRACKS = frozenset({".cab", ".exe"})
 _WRAPPED = re.compile(
-    r"\.(zip|7z|rar|lzh|lha|tar|t(ar\.)?(gz|bz2|xz)|t[bx]z|(iso|img|udf|bin)\.(gz|bz2|xz)"
+    r"\.(zip|7z|rar|lzh|lha|tar|t(ar\.)?(gz|bz2|xz|lzma)|t[bx]z|(iso|img|udf|bin)\.(gz|bz2|xz|lzma)"
     r"|im[az]|flp|vfd)$"
 )
 
@@ -69,23 +70,38 @@ class Walk:
 
     ``unread_folders`` are folders that could not be listed, relative, with the reason.
     ``others`` counts the files that are not images by the end of their names, in lower case.
+    ``unchanged`` counts the images that have their stamps; they are on ``unchanged_on``, the names
+    of file systems, and not among ``images``.
     """
 
     images: dict[str, SeenImage] = field(default_factory=dict)
+    unchanged: int = 0
+    unchanged_on: set[str] = field(default_factory=set)
     unread_folders: dict[str, str] = field(default_factory=dict)
     others: Counter[str] = field(default_factory=Counter)
     problem: str = ""
 
 
-def walk_folder(root: Path, file_systems: FileSystems, known: Collection[str] = ()) -> Walk:
-    """Walk a folder tree; ``known`` are the relative paths that are on record as images."""
+def walk_folder(
+    root: Path,
+    file_systems: FileSystems,
+    known: Collection[str] = (),
+    stamps: dict[str, Stamp] | None = None,
+) -> Walk:
+    """Walk a folder tree; ``known`` are the relative paths that are on record as images.
+
+    Those of ``stamps`` that are found as they were are taken out of it, and counted.
+    """
     walk = Walk()
     folders = [""]
     while folders:
         folder = folders.pop()
+        start, found = _join(folder, ""), list[str]()
+        place = file_systems.of(str(root / folder)) if stamps else ""
         try:
             with os.scandir(root / folder) as listed:
-                entries = sorted(listed, key=lambda entry: entry.name)
+                left = _without_unchanged(listed, start, stamps, place, found) if stamps else listed
+                entries = sorted(left, key=lambda entry: entry.name)
         except OSError as error:
             reason = error.strerror or str(error)
             if not folder:
@@ -93,14 +109,49 @@ def walk_folder(root: Path, file_systems: FileSystems, known: Collection[str] = 
                 return walk
             walk.unread_folders[folder] = reason
             continue
+        if found and stamps:
+            for path in found:
+                del stamps[path]
+            walk.unchanged += len(found)
+            walk.unchanged_on.add(place)
         named = [(entry, entry.name, entry.name.lower()) for entry in entries]
         inner = [one for one in named if not _is_passed_over(one[2])]
-        folders += [
-            _join(folder, name) for entry, name, _ in inner if entry.is_dir(follow_symlinks=False)
-        ]
-        for seen in _images_in(root, folder, inner, file_systems, known, walk.others):
+        folders += [start + name for entry, name, _ in inner if entry.is_dir(follow_symlinks=False)]
+        if not inner:
+            continue
+        sheets = _stems_of_sheets([*(low for _, _, low in inner), *map(str.lower, found)])
+        for seen in _images_in(root, folder, inner, sheets, file_systems, known, walk.others):
             walk.images[seen.path] = seen
     return walk
+
+
+def _without_unchanged(
+    listed: Iterable[os.DirEntry[str]],
+    start: str,
+    stamps: dict[str, Stamp],
+    place: str,
+    found: list[str],
+) -> Iterator[os.DirEntry[str]]:
+    """Put the paths of images that have their stamps into ``found``; yield all else."""
+    stamp_of = stamps.get
+    for entry in listed:
+        name = entry.name
+        path = start + name
+        stamp = stamp_of(path)
+        if stamp is not None and name[0] != "." and entry.is_file(follow_symlinks=False):
+            try:
+                status = entry.stat(follow_symlinks=False)
+            except OSError:
+                continue  # it went this moment
+            if (status.st_size, status.st_mtime_ns, place) == stamp:
+                found.append(path)
+                continue
+        yield entry
+
+
+def _stems_of_sheets(names: Iterable[str]) -> set[str]:
+    sheets = (name for name in names if name.endswith(SHEET_SUFFIX))
+    return {name[: -len(SHEET_SUFFIX)].rpartition("/")[2] for name in sheets}
 
 
 def _join(folder: str, name: str) -> str:
@@ -115,15 +166,16 @@ def _images_in(
     root: Path,
     folder: str,
     entries: list[tuple[os.DirEntry[str], str, str]],
+    sheets: set[str],
     file_systems: FileSystems,
     known: Collection[str],
     others: Counter[str],
 ) -> Iterator[SeenImage]:
     """Yield the images of one folder; ``entries`` come with their names, as they are and lowered.
 
-    Most of a shelf are images by name: only of others more is worked out.
+    ``sheets`` are the lowered names of all cue sheets there, without their ends. Most of a shelf
+    are images by name: only of others more is worked out.
     """
-    sheets = {low[: -len(SHEET_SUFFIX)] for _, _, low in entries if low.endswith(SHEET_SUFFIX)}
     start, place = _join(folder, ""), ""
     for entry, name, low in entries:
         path = start + name

@@ -6,6 +6,7 @@ import threading
 from collections import deque
 from collections.abc import Callable, Generator, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
+from functools import partial
 from typing import TypeVar
 
 WORKERS = 2
@@ -33,6 +34,13 @@ class Stopped(Exception):
 Job = TypeVar("Job")
 Result = TypeVar("Result")
 
+Elsewhere = Callable[[Job, Callable[[], Result]], Future[Result] | None]
+"""Has a job done by others, None where they do not; what it is given second does it here."""
+
+
+_Waiting = deque[tuple[Job, Future[Result], int]]
+"""What was begun, in order, with the bytes that are still to be counted."""
+
 
 def read_many(
     jobs: Iterable[Job],
@@ -53,6 +61,7 @@ def read_together(
     workers: int = WORKERS,
     size_of: Callable[[Job], int] = lambda job: _SMALL,
     ask_ahead: Callable[[Job], None] | None = None,
+    elsewhere: Elsewhere[Job, Result] | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Generator[list[tuple[Job, Result]], None, None]:
     """Yield jobs with their results, in the order of the jobs, read by a few threads.
@@ -60,6 +69,7 @@ def read_together(
     Those that are ready at once come together; of jobs that are small by ``size_of`` these
     may be more. Very small ones are read in the caller's thread, where the system can be asked
     for their files before (``ask_ahead``): threads of Python would wait for each other longer.
+    ``elsewhere`` is asked first of each; the bytes of what it does are counted by ``size_of``.
     ``read`` gets the job and the callback to pass on. Closing the iterator, or an exception in
     the caller, stops the threads at their next block.
     """
@@ -72,29 +82,36 @@ def read_together(
         with lock:
             on_bytes(amount)
 
-    def work(job: Job) -> Result:
+    def work(job: Job, count: Callable[[int], None] = count) -> Result:
         if stop.is_set():
             raise Stopped
         return read(job, count)
 
-    waiting: deque[tuple[Job, Future[Result]]] = deque()
+    def go_on(amount: int) -> None:
+        if stop.is_set():
+            raise Stopped
+
+    waiting: _Waiting[Job, Result] = deque()
     size = 0  # of what waits
     pool = ThreadPoolExecutor(workers, thread_name_prefix="read")
     try:
         for job in jobs:
-            if ask_ahead is not None and size_of(job) < _SMALL_JOB:
+            done = elsewhere(job, partial(work, job, go_on)) if elsewhere is not None else None
+            if done is not None:
+                waiting.append((job, done, size_of(job)))
+            elif ask_ahead is not None and size_of(job) < _SMALL_JOB:
                 ask_ahead(job)
-                waiting.append((job, _Later(work, job)))
+                waiting.append((job, _Later(work, job), 0))
             else:
-                waiting.append((job, pool.submit(work, job)))
+                waiting.append((job, pool.submit(work, job), 0))
             size += size_of(job)
             is_much = size > _SMALL or len(waiting) >= 2 * MOST_TOGETHER
             if len(waiting) >= workers + _AHEAD and is_much:
-                batch = _ready(waiting)
+                batch = _ready(waiting, count)
                 size -= sum(size_of(done) for done, _ in batch)
                 yield batch
         while waiting:
-            yield _ready(waiting)
+            yield _ready(waiting, count)
     finally:
         stop.set()
         pool.shutdown(wait=True, cancel_futures=True)
@@ -116,16 +133,21 @@ class _Later(Future[Result]):
         return True
 
 
-def _ready(waiting: deque[tuple[Job, Future[Result]]]) -> list[tuple[Job, Result]]:
+def _ready(
+    waiting: _Waiting[Job, Result], count: Callable[[int], None]
+) -> list[tuple[Job, Result]]:
     """Take the first, for which it waits, and those after it that are done and went well."""
-    first, future = waiting.popleft()
+    first, future, size = waiting.popleft()
     batch = [(first, _result(future))]
     while waiting and len(batch) < MOST_TOGETHER:
-        job, future = waiting[0]
+        job, future, more = waiting[0]
         if not future.done() or future.exception() is not None:
             break
         waiting.popleft()
         batch.append((job, future.result()))
+        size += more
+    if size:
+        count(size)
     return batch
 
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from mediashelf.building.recipes.capacity import NAMED, parse_capacity
 from mediashelf.building.writing.blocking import refuse_blocked
-from mediashelf.cli.discs.build_json import build_document
 from mediashelf.cli.discs.build_text import say_result, say_work
 from mediashelf.cli.options import (
     catalogue_option,
@@ -28,8 +28,9 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.building import BuiltRecipe, build_recipe, refuse_destination
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, find_recipe, is_recipe
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
-from mediashelf.jobs.library.naming import find_place
-from mediashelf.readability.targets import load_targets, pick_targets
+
+if TYPE_CHECKING:
+    from mediashelf.readability.targets import Target
 
 PLACES_SHOWN = 5
 
@@ -144,7 +145,7 @@ def build(
         raise click.UsageError("Name either one recipe or folders, not both.")
     options = RecipeOptions(
         *(label, target_names, machine_paths, capacity, boot, not no_index),
-        find_place=partial(find_place, catalogue_path=catalogue_path),
+        find_place=partial(_find_place, catalogue_path),
     )
     recipe = find_recipe(sources, options)
     may_replace = may_replace or dry_run
@@ -153,7 +154,7 @@ def build(
         refuse_destination(recipe, output, is_spread=is_spread, replace=may_replace)
     if machine_paths and not recipe.targets:
         raise click.UsageError("Drivers are judged for a system; name one with --target.")
-    targets = pick_targets(recipe.targets, load_targets(targets_folder))
+    targets = _targets(recipe.targets, targets_folder)
     shown = partial(progress, quiet=quiet)
     work = plan_recipe(recipe, targets, is_spread=is_spread, progress=shown)
     if not (as_json or quiet):
@@ -168,6 +169,8 @@ def build(
         for path in built.older:
             tell(f"{path}: is not one of these discs; remove it if it was one once")
     if as_json:
+        from mediashelf.cli.discs.build_json import build_document
+
         say_json(build_document(work, built.discs, is_dry_run=dry_run, anyway=anyway))
     elif not quiet:
         say_result(work.findings, work.blockers(anyway=False), built.discs)
@@ -181,6 +184,21 @@ def build(
     if not dry_run:
         refuse_blocked(blockers)
     exit_for(work.findings, fail_on)
+
+
+def _find_place(catalogue_path: Path | None, text: str) -> str:
+    # Loaded only for places that are not files: it needs the catalogue.
+    from mediashelf.jobs.library.naming import find_place
+
+    return find_place(text, catalogue_path)
+
+
+def _targets(names: Sequence[str], folder: Path | None) -> list[Target]:
+    if not names and folder is None:
+        return []
+    from mediashelf.readability.targets import load_targets, pick_targets
+
+    return pick_targets(names, load_targets(folder))
 
 
 def _worth_saying(findings: Iterable[Finding], quiet: bool) -> list[Finding]:

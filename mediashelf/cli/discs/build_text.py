@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from mediashelf.building.planning.boot import PlannedBoot
 from mediashelf.building.planning.disc_plan import DiscPlan
-from mediashelf.building.spread.series import DiscSeries
 from mediashelf.building.writing.write import BuiltDisc
-from mediashelf.cli.discs.driver_text import say_coverage
 from mediashelf.cli.render import say, say_wrapped
-from mediashelf.drivers.coverage import Cover
 from mediashelf.findings import Finding, summary
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.jobs.discs.recipe_plan import PlannedRecipe
 from mediashelf.text import count_text, size_text
+
+if TYPE_CHECKING:
+    from mediashelf.building.spread.series import DiscSeries
 
 RENAMED_SHOWN = 20
 
@@ -32,6 +33,10 @@ def say_work(work: PlannedRecipe, *, show_renamed: bool) -> None:
             _say_packages(work.series, number)
         say()
     if work.drivers is not None:
+        # Loaded only with a machine: what knows of drivers is large.
+        from mediashelf.cli.discs.driver_text import say_coverage
+        from mediashelf.drivers.coverage import Cover
+
         for result in work.drivers.surveys:
             # Where nothing is found the list would only repeat the machine's file.
             is_worth = any(cover.cover is not Cover.NONE for cover in result.covers)

@@ -117,16 +117,16 @@ def show(
     targets = _page_targets(report_path, machine_path, target_names, targets_folder)
 
     def show_one(path: Path) -> list[Finding]:
-        row = record_of(path, catalogue_path)
+        row, copies = record_of(path, catalogue_path)
         with open_as_image(path) as image:
             volumes = tuple(
                 volume for volume in image.facts.volumes if not kinds or volume.kind.value in kinds
             )
             if as_json:
-                write_text(json_pieces(image, volumes, row))
+                write_text(json_pieces(image, volumes, row, copies))
             else:
                 if not quiet:
-                    say_identity(image, row)
+                    say_identity(image, row, copies)
                 is_one = len(names) == 1
                 say_image(image, volumes, tree=tree, show_all=show_all, quiet=quiet, is_one=is_one)
             if report_path is not None:

@@ -54,12 +54,12 @@ def _lines(history: Sequence[HistoryRow]) -> Iterator[tuple[str, str]]:
         rows = list(group)
         if len(rows) < _GATHERED or rows[0].session_id is not None:
             yield from (
-                (f"{_when(one)}  {one.event.value} ({one.seen_by})", _more(one)) for one in rows
+                (f"{_when(one)} {one.event.value} ({one.seen_by})", _more(one)) for one in rows
             )
         else:
             span = f"{rows[0].happened_at[:10]} to {rows[-1].happened_at[:10]}"
             what = f"{rows[0].event.value} {len(rows):,} times ({rows[0].seen_by})"
-            yield f"{span}  {what}", _more(rows[0])
+            yield f"{span} {what}", _more(rows[0])
 
 
 def _when(row: HistoryRow) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from mediashelf.cli.image.show_text import say_pair
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from mediashelf.catalogue.rows import ImageRow
 
 
-def say_identity(image: DiscImage, row: ImageRow | None) -> None:
+def say_identity(image: DiscImage, row: ImageRow | None, copies: Sequence[ImageRow]) -> None:
     """Print the name, what the disc is, and what is on record of it, where there is anything."""
     say_wrapped(image.path.name)
     summary = summarise(image.facts)
@@ -27,7 +28,7 @@ def say_identity(image: DiscImage, row: ImageRow | None) -> None:
     if row is None:
         return
     # Loaded only for an image on record.
-    from mediashelf.cli.keeping.described_text import description_lines, published_lines
+    from mediashelf.cli.keeping.described_text import copy_lines, description_lines, published_lines
 
     say_pair("on record", f"{row.where}: {row.state_word}")
     if row.acknowledged:
@@ -37,7 +38,7 @@ def say_identity(image: DiscImage, row: ImageRow | None) -> None:
             f"{known} acknowledged for the bytes on record; what the bytes are now is not read "
             "here, so all findings are shown: mediashelf audit compares them",
         )
-    for line in (*published_lines(row), *description_lines(row)):
+    for line in (*published_lines(row), *description_lines(row), *copy_lines(copies)):
         label, _, text = line.partition(": ")
         say_pair(label, text)
 

@@ -38,7 +38,10 @@ _BOOT_ENTRY = (
 
 
 def json_pieces(
-    image: DiscImage, volumes: tuple[VolumeFacts, ...], row: ImageRow | None
+    image: DiscImage,
+    volumes: tuple[VolumeFacts, ...],
+    row: ImageRow | None,
+    copies: Sequence[ImageRow],
 ) -> Iterator[str]:
     """Yield the document in pieces; together they are one JSON object, and one entry a line."""
     facts = image.facts
@@ -56,6 +59,7 @@ def json_pieces(
         disc=summarise(facts),
         installers=iter_installers(facts),
         record=None if row is None else _record(row),
+        copies=_copies(copies),
         findings=image.findings,
     )
     yield f'{_dump(head)[:-1]}, "volumes": [\n'
@@ -84,6 +88,14 @@ def _record(row: ImageRow) -> Mapping[str, Any]:
     from mediashelf.cli.library.catalogue_rows import image_dict
 
     return image_dict(row)
+
+
+def _copies(rows: Sequence[ImageRow]) -> list[dict[str, Any]]:
+    if not rows:
+        return []
+    from mediashelf.cli.library.catalogue_rows import copies_list
+
+    return copies_list(rows)
 
 
 def _dump(value: dict[str, Any]) -> str:

@@ -17,7 +17,7 @@ def say_tracks(path: Path) -> None:
     try:
         tracks = read_raw_disc(path).tracks
     except MediashelfError as error:
-        say_wrapped(f"tracks     cannot be told: {error}")
+        say_wrapped(f"tracks cannot be told: {error}")
         return
     rows = [
         (

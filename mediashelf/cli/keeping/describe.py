@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import click
 
 from mediashelf.catalogue.keeping.describing import Change
+from mediashelf.catalogue.questions.duplicates import copies_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.csv_text import read_csv
 from mediashelf.cli.documents import document
-from mediashelf.cli.keeping.described_text import description_lines
-from mediashelf.cli.library.catalogue_rows import image_dict
+from mediashelf.cli.keeping.described_text import copy_lines, description_lines
+from mediashelf.cli.library.catalogue_rows import copies_list, image_dict
 from mediashelf.cli.options import catalogue_option, json_option, quiet_option
 from mediashelf.cli.render import say, say_json, say_wrapped, tell
 from mediashelf.errors import InputError
@@ -87,15 +88,17 @@ def describe(
             rows: Sequence[ImageRow] = brought.described
         else:
             rows = describe_images(catalogue, names, change)
+        copies = {row.id: copies_of(catalogue.db, row) for row in rows if table_path is None}
     if as_json:
-        say_json(document("describe", images=map(image_dict, rows), unknown=brought.unknown))
+        images = [image_dict(row) | {"copies": copies_list(copies.get(row.id, ()))} for row in rows]
+        say_json(document("describe", images=images, unknown=brought.unknown))
     elif table_path is not None:
         if not quiet:
             news = count_text(brought.changed, "image")
             same = len(rows) - brought.changed
             say_wrapped(f"{table_path}: words on {news} changed, {same:,} as before")
     else:
-        _say(rows, quiet=quiet and not change.is_nothing)
+        _say(rows, copies, quiet=quiet and not change.is_nothing)
     if brought.unknown:
         for line in brought.unknown[:_NAMED_AT_MOST]:
             tell(f"{table_path}: {line}: no such image is on record")
@@ -105,10 +108,13 @@ def describe(
         raise SystemExit(InputError.exit_code)
 
 
-def _say(rows: Sequence[ImageRow], *, quiet: bool) -> None:
+def _say(
+    rows: Sequence[ImageRow], copies: Mapping[int, Sequence[ImageRow]], *, quiet: bool
+) -> None:
     for number, row in enumerate(() if quiet else rows):
         if number:
             say()
         say_wrapped(row.where)
-        for line in description_lines(row) or ["nothing is said of it yet"]:
+        words = description_lines(row) or ["nothing is said of it yet"]
+        for line in (*words, *copy_lines(copies[row.id])):
             say_wrapped(line, indent=2)

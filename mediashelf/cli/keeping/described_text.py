@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from mediashelf.catalogue.rows import ImageRow
+
+_COPIES_NAMED = 5
 
 
 def description_lines(row: ImageRow) -> list[str]:
@@ -16,6 +20,15 @@ def description_lines(row: ImageRow) -> list[str]:
         *(("note", line) for line in words.note.splitlines()),
     ]
     return [f"{name}: {text}" for name, text in pairs if text]
+
+
+def copy_lines(copies: Sequence[ImageRow]) -> list[str]:
+    """Return one line for each of the first copies, and how many more there are."""
+    lines = [f"copy: {row.where} ({row.state_word})" for row in copies[:_COPIES_NAMED]]
+    more = len(copies) - len(lines)
+    if more:
+        lines.append(f"copies: {more:,} more, see mediashelf list --duplicates")
+    return lines
 
 
 def published_lines(row: ImageRow) -> list[str]:

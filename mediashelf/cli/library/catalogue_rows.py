@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from mediashelf.catalogue.rows import ImageRow, ShelfRow
@@ -29,6 +30,11 @@ def image_dict(row: ImageRow) -> dict[str, Any]:
         expected=row.expected,
         finding_counts={severity: row.finding_counts.get(severity, 0) for severity in Severity},
     )
+
+
+def copies_list(rows: Iterable[ImageRow]) -> list[dict[str, Any]]:
+    """Return the JSON form of the copies of an image."""
+    return [chosen(row, "shelf", "path", "file", "state") for row in rows]
 
 
 def listed_dict(image: ListedImage) -> dict[str, Any]:

@@ -14,12 +14,21 @@ from mediashelf.drivers.machines.identifiers import PciFunction
 
 _ROW = re.compile(r"([0-9a-f]{2,3}): ((?:[0-9a-f]{2} ){0,15}[0-9a-f]{2}) ?", re.IGNORECASE)
 _ROW_SIZE = 16
+_DETAIL = re.compile(  # words of lspci.c
+    r"[ \t]+(?:DeviceName: |Subsystem: |Control: |Flags: |Memory at |I/O ports at |Region [0-5]: "
+    r"|Expansion ROM at |Capabilities: |Kernel driver in use: |Kernel modules: )"
+)
 
 
 def parse_dump_row(line: str) -> tuple[int, bytes] | None:
     """Return the offset and the bytes of a row, None for other lines."""
     match = _ROW.fullmatch(line.strip())
     return (int(match[1], 16), bytes.fromhex(match[2])) if match else None
+
+
+def goes_on(line: str) -> bool:
+    """Tell whether a line can only be about the device before it: one of ``-v``, or of ``-x``."""
+    return _DETAIL.match(line) is not None or parse_dump_row(line) is not None
 
 
 class OpenPciDevice:

@@ -26,7 +26,7 @@ from mediashelf.drivers.machines.line_words import (
     last_column,
 )
 from mediashelf.drivers.machines.lsusb import UsbRecord, is_tree_line, start_usb
-from mediashelf.drivers.machines.pci_details import OpenPciDevice, parse_dump_row
+from mediashelf.drivers.machines.pci_details import OpenPciDevice, goes_on, parse_dump_row
 
 _KEY = re.compile(r"([\w /().-]{1,60})(?::(?=\s|$)|=)(.*)")
 _AFTER = re.compile(r"\S* {1,40}: {1,40}(\S.*)")
@@ -87,6 +87,8 @@ class TextParser:
             self._take_lspci(line, number)
         elif self._pci is not None and line[0] in " \t":
             self._pci.add(line)
+        elif self._pci is not None and goes_on(following) and not find_identifiers(line):
+            self._problems.not_understood(number, line)
         else:
             self._take_text(line, number, following)
 

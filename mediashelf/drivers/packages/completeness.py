@@ -77,6 +77,8 @@ def named_catalog(package: Package, system: InfSystem) -> str:
 
 def has_catalog(package: Package, system: InfSystem) -> bool:
     """Whether the catalog that counts for a system is beside the INF; it may be signed."""
+    if not package.tree.files:
+        return False  # of an image on record they are not listed
     name = named_catalog(package, system)
     return bool(name) and package.tree.find(f"{package.folder}/{name}") is not None
 
@@ -142,7 +144,7 @@ class FileFinder:
 
     def find_file(self, path: str) -> TreeFile | None:
         """Return the file that :meth:`check` finds for a path, cabinets and other trees aside."""
-        found = (self.find(one) for one in (path, *_compressed_paths(path)))
+        found = map(self.find, _iter_forms(path))
         return next((file for file in found if file is not None), None)
 
     def check(self, needed: NeededFile) -> FileCheck:
@@ -154,14 +156,13 @@ class FileFinder:
             return FileCheck(needed, FileState(needed.fault), needed.path)
         if needed.provider:
             return FileCheck(needed, FileState.FROM_SYSTEM, needed.provider)
-        places = [needed.path, *_compressed_paths(needed.path)]
-        for path in places:
+        for path in _iter_forms(needed.path):
             found = next(self._from_every_root(path, needed.tag), None)
             if found is not None:
                 check = self._check_found(needed, *found, is_packed=path != needed.path)
                 is_lost = needed.fault is not None and check.state.is_usable
                 return replace(check, state=FileState.NO_DISK) if is_lost else check
-        return self._check_cabinet(needed) or self._check_other_names(needed, places)
+        return self._check_cabinet(needed) or self._check_other_names(needed)
 
     def _check_found(
         self, needed: NeededFile, root: str, file: TreeFile, *, is_packed: bool
@@ -189,10 +190,10 @@ class FileFinder:
         is_own = has_tag or self.is_below(file.path)
         return FileState.OTHER_ROOT if is_own else FileState.FOUND_ABOVE
 
-    def _check_other_names(self, needed: NeededFile, places: list[str]) -> FileCheck:
+    def _check_other_names(self, needed: NeededFile) -> FileCheck:
         """Look in the tree that the target does not read."""
         if self.is_known_hidden:
-            for path in places:
+            for path in _iter_forms(needed.path):
                 file = self.tree.find_hidden(f"{self.hidden_folder}/{path}")
                 if file is not None:
                     return FileCheck(needed, self._hidden_state(), file.shown_path)
@@ -215,7 +216,7 @@ class FileFinder:
             return self._check_tag(needed)
         # It is in the disk's folder or in its root (INF SourceDisksNames section).
         for place in dict.fromkeys((needed.cabinet, needed.cabinet.rpartition("/")[2])):
-            for path in (place, *_compressed_paths(place)):
+            for path in _iter_forms(place):
                 for root, file in self._from_every_root(path, needed.tag or needed.cabinet):
                     return self._check_member(needed, root, file)
         return None
@@ -260,6 +261,8 @@ def _is_short(needed: NeededFile, size: int) -> bool:
     return 0 <= size < needed.size
 
 
-def _compressed_paths(path: str) -> tuple[str, ...]:
+def _iter_forms(path: str) -> Iterator[str]:
+    """Yield a path and, where that is not enough, those of the compressed forms."""
+    yield path
     folder, _, name = path.rpartition("/")
-    return tuple(join_path(folder, form) for form in compressed_names(name))
+    yield from (join_path(folder, form) for form in compressed_names(name))

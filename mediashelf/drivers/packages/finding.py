@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
-from weakref import WeakValueDictionary
 
 from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.inf_reading import read_inf
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
-from mediashelf.errors import MediashelfError
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
-from mediashelf.formats.inf.document import Inf, InfKind, Signature, parse_inf
+from mediashelf.formats.inf.copying import may_lead_further
+from mediashelf.formats.inf.document import Inf, InfKind, Signature
 from mediashelf.formats.inf.models import Model, ModelsRead, all_models, models_read_by
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
-
-MAX_INF = 16 << 20
-"""Bytes of an INF that are read; real ones stay below a few MiB."""
 
 _9X_SUFFIXES = (".vxd", ".386", ".drv", ".pdr", ".mpd")
 
@@ -128,13 +124,16 @@ def find_packages(
         for file in tree.files if files is None else files:
             if file.shown_path[-4:].lower() != ".inf":
                 continue
-            one = _read_inf(tree, file, code_page, findings)
             on_inf(1)
-            if one is not None:
-                read.append((file, *one))
-                by_path[file.shown_path.lower()] = one[0]
-                if ask is not None and one[0].kind is InfKind.DRIVER:
-                    ask(Package(tree, file, one[0], digest=one[1]))
+            found = read_inf(tree, file, code_page, findings)
+            if found is None:
+                continue
+            inf, digest = found
+            if ask is not None and inf.kind is InfKind.DRIVER:
+                ask(Package(tree, file, inf, digest=digest))
+            inf.let_go()
+            read.append((file, inf, digest))
+            by_path[file.shown_path.lower()] = inf
     packages: list[Package] = []
     others: list[Package] = []
     for file, inf, digest in sorted(read, key=lambda one: one[0].shown_path.lower()):
@@ -142,46 +141,6 @@ def find_packages(
         package = Package(tree, file, inf, companions, digest)
         (packages if inf.kind is InfKind.DRIVER else others).append(package)
     return PackagesFound(tuple(packages), tuple(others), tuple(findings))
-
-
-def _read_inf(
-    tree: PackageTree, file: TreeFile, code_page: str, findings: list[Finding]
-) -> tuple[Inf, bytes] | None:
-    if file.size > MAX_INF:
-        findings.append(
-            Finding(
-                "inf-too-large",
-                Severity.WARNING,
-                tree.prefix + file.shown_path,
-                f"The INF has {file.size:,} bytes and was not read",
-                "look at it by hand; no driver text is that long",
-            )
-        )
-        return None
-    try:
-        data = tree.read(file, MAX_INF)
-    except (OSError, MediashelfError) as error:
-        findings.append(
-            Finding(
-                "inf-unreadable",
-                Severity.ERROR,
-                tree.prefix + file.shown_path,
-                f"The INF cannot be read: {error}",
-                "audit the image or the folder first",
-            )
-        )
-        return None
-    # Sources, disc and every target show the same texts; each is parsed once and kept only
-    # while some package has it.
-    key = (hashlib.sha256(data).digest(), code_page)
-    inf = _PARSED.get(key)
-    if inf is None:
-        inf = _PARSED[key] = parse_inf(data, code_page=code_page)
-        _ = inf.kind, inf.driver_version  # while the text is unpacked
-    return inf, key[0]
-
-
-_PARSED: WeakValueDictionary[tuple[bytes, str], Inf] = WeakValueDictionary()
 
 
 def suitability(
@@ -193,8 +152,18 @@ def suitability(
     """
     if not family.takes_infs:
         return Suitability(Fit.NO_INFS)
-    read = models_read_by(package.inf, family.system, wanted)
-    return suitability_of(package, family.system, read)
+    return _suited(package, family.system, wanted)
+
+
+def _suited(package: Package, system: InfSystem, wanted: frozenset[str] | None) -> Suitability:
+    """Return what a system that takes INFs takes of the package; kept with the text."""
+
+    def judge() -> Suitability:
+        return suitability_of(package, system, models_read_by(package.inf, system, wanted))
+
+    if wanted is None or (system.is_nt and may_lead_further(package.inf)):
+        return judge()
+    return package.inf.once(("suited", system, wanted), judge)
 
 
 def sections_to_check(
@@ -209,8 +178,7 @@ def sections_to_check(
     system, installs = family.system, suited.installs
     if not family.takes_infs:
         for system in (family.system, InfSystem(True)):
-            read = models_read_by(package.inf, system, frozenset())
-            installs = suitability_of(package, system, read).installs
+            installs = _suited(package, system, frozenset()).installs
             if installs:
                 break
     return system, installs

@@ -7,8 +7,9 @@ there, but under a name this target does not see" can be told from "it is missin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 from mediashelf.formats.tree_pairs import pair_trees
@@ -51,6 +52,10 @@ class Provides(NamedTuple):
     targets: tuple[str, ...] = ()
 
 
+def _not_lasting(file: TreeFile) -> Hashable:
+    return None
+
+
 @dataclass(frozen=True)
 class PackageTree:
     """The files of one source as one target sees them.
@@ -58,7 +63,8 @@ class PackageTree:
     ``kind`` is ``folder``, ``iso9660``, ``joliet`` … : the tree that is read.
     ``read`` returns up to a limit of bytes from the start of a file; it may raise
     ``OSError`` or an error of ours. ``prefix`` stands before paths in findings, so
-    that several sources can be told apart.
+    that several sources can be told apart. ``lasting`` gives what stands for the bytes of a
+    file that can be read again at any time, at no great cost, and None for others.
     """
 
     name: str
@@ -67,26 +73,26 @@ class PackageTree:
     read: Callable[[TreeFile, int], bytes]
     provides: tuple[Provides, ...] = ()
     prefix: str = ""
-    _seen: Mapping[str, TreeFile] = field(init=False, repr=False)
-    _hidden: Mapping[str, TreeFile] = field(init=False, repr=False)
-    _by_name: Mapping[str, TreeFile] = field(init=False, repr=False)
-    _all_by_name: dict[str, list[TreeFile]] = field(
-        init=False, repr=False, compare=False, default_factory=dict
-    )
+    lasting: Callable[[TreeFile], Hashable] = _not_lasting
 
-    def __post_init__(self) -> None:
-        seen: dict[str, TreeFile] = {}
-        hidden: dict[str, TreeFile] = {}
-        by_name: dict[str, TreeFile] = {}
+    # Each is made for the first who asks: of a whole package only where its files are.
+
+    @cached_property
+    def _seen(self) -> Mapping[str, TreeFile]:
+        return {file.path.lower(): file for file in reversed(self.files) if file.path}
+
+    @cached_property
+    def _hidden(self) -> Mapping[str, TreeFile]:
+        hidden = (file for file in reversed(self.files) if file.hidden_path)
+        return {file.hidden_path.lower(): file for file in hidden}
+
+    @cached_property
+    def _by_name(self) -> Mapping[str, Sequence[TreeFile]]:
+        named: dict[str, list[TreeFile]] = {}
         for file in self.files:
             if file.path:
-                seen.setdefault(file.path.lower(), file)
-                by_name.setdefault(file.name.lower(), file)
-            if file.hidden_path:
-                hidden.setdefault(file.hidden_path.lower(), file)
-        object.__setattr__(self, "_seen", seen)
-        object.__setattr__(self, "_hidden", hidden)
-        object.__setattr__(self, "_by_name", by_name)
+                named.setdefault(file.name.lower(), []).append(file)
+        return named
 
     def find(self, path: str) -> TreeFile | None:
         """Return the file that the target finds at ``path``; case does not matter."""
@@ -98,15 +104,11 @@ class PackageTree:
 
     def find_names(self, name: str) -> Sequence[TreeFile]:
         """Return all files of this name that the target sees."""
-        if not self._all_by_name:
-            for file in self.files:
-                if file.path:
-                    self._all_by_name.setdefault(file.name.lower(), []).append(file)
-        return self._all_by_name.get(name.lower(), ())
+        return self._by_name.get(name.lower(), ())
 
     def find_name(self, name: str) -> TreeFile | None:
         """Return some file of this name that the target sees, wherever it is."""
-        return self._by_name.get(name.lower())
+        return next(iter(self.find_names(name)), None)
 
 
 def folder_of(path: str) -> str:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 
 from mediashelf.findings import Finding
-from mediashelf.formats.inf.columns import may_have, model_columns, string_columns
+from mediashelf.formats.inf.columns import StringColumns, may_have, model_columns, string_columns
 from mediashelf.formats.inf.document import (
     Inf,
     InfKind,
@@ -19,9 +19,9 @@ from mediashelf.formats.inf.rules import RULES
 from mediashelf.formats.inf.sections import InfEntry
 from mediashelf.formats.inf.source_files import (
     copy_lines,
-    iter_source_disks,
-    iter_source_files,
     list_names,
+    source_disks,
+    source_files,
     suffixes_there,
 )
 from mediashelf.formats.inf.systems import ARCHITECTURES
@@ -164,9 +164,7 @@ def _check_copies(inf: Inf) -> Iterator[Found]:
     )
     has_default = "defaultdestdir" in with_destination
     listed = {
-        file.name.lower()
-        for suffix in suffixes_there(inf)
-        for file in iter_source_files(inf, suffix)
+        file.name.lower() for suffix in suffixes_there(inf) for file in source_files(inf, suffix)
     }
     follows_others = bool(inf.version_value("LayoutFile"))
     seen_lists: set[str] = set()
@@ -198,7 +196,7 @@ def _check_copies(inf: Inf) -> Iterator[Found]:
 
 def _check_source_disks(inf: Inf) -> Iterator[Found]:
     suffixes = suffixes_there(inf)
-    disks = {disk.disk_id for suffix in suffixes for disk in iter_source_disks(inf, suffix)}
+    disks = {disk.disk_id for suffix in suffixes for disk in source_disks(inf, suffix)}
     catalogs = {
         inf.expand(entry.value(0)).lower()
         for entry in _version_entries(inf)
@@ -206,7 +204,7 @@ def _check_source_disks(inf: Inf) -> Iterator[Found]:
     }
     for suffix in suffixes:
         places: dict[str, tuple[str, str]] = {}
-        for file in iter_source_files(inf, suffix):
+        for file in source_files(inf, suffix):
             name = file.name.lower()
             if file.disk_id not in disks:
                 yield (
@@ -220,7 +218,7 @@ def _check_source_disks(inf: Inf) -> Iterator[Found]:
             if places.setdefault(name, place) != place:
                 yield "duplicate-source-file", file.line, file.name[:80]
         seen: dict[str, tuple[str, ...]] = {}
-        for disk in iter_source_disks(inf, suffix):
+        for disk in source_disks(inf, suffix):
             meaning = (disk.cabinet.lower(), disk.tag.lower(), disk.path.lower())
             if seen.setdefault(disk.disk_id, meaning) != meaning:
                 yield "duplicate-source-disk", disk.line, disk.disk_id[:20]
@@ -236,7 +234,7 @@ def _check_strings(inf: Inf) -> Iterator[Found]:
         if name.partition(".")[0] != "strings":
             continue
         columns = string_columns(section)
-        if columns is not None and _are_good(*columns):
+        if columns is not None and _are_good(columns):
             continue
         values: dict[str, tuple[str, ...]] = {}
         for entry in section.entries:
@@ -247,8 +245,9 @@ def _check_strings(inf: Inf) -> Iterator[Found]:
     yield from _check_tokens(inf)
 
 
-def _are_good(names: Sequence[str], values: Sequence[str]) -> bool:
-    return len(set(names)) == len(names) and max(map(len, values)) <= _LONGEST_STRING
+def _are_good(columns: StringColumns) -> bool:
+    is_each_once = len(columns.named) == columns.line_count
+    return is_each_once and max(map(len, columns.values)) <= _LONGEST_STRING
 
 
 def _check_tokens(inf: Inf) -> Iterator[Found]:
@@ -267,10 +266,12 @@ def _check_tokens(inf: Inf) -> Iterator[Found]:
     )
     for name in dict.fromkeys(names):
         section = inf.section(name)
-        columns = model_columns(section) if section and name not in small else None
+        if section is None or (section.text and "%" not in section.text):
+            continue
+        columns = model_columns(section) if name not in small else None
         if columns and inf.are_defined(columns.tokens):
             continue
-        for entry in section.entries if section else ():
+        for entry in section.entries:
             for text in (entry.key, *entry.values):
                 for token in inf.undefined(text):
                     yield "undefined-string", entry.line, token[:80]

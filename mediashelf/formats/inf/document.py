@@ -8,12 +8,12 @@ into findings. Sources are pages of the published driver documentation, by name.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, NamedTuple, TypeVar
 
-from mediashelf.formats.inf.faultless import FaultlessSections, faultless_sections
+from mediashelf.formats.inf.faultless import Again, FaultlessSections, faultless_sections
 from mediashelf.formats.inf.lexer import Problem, lex_inf, plain_ends
 from mediashelf.formats.inf.sections import InfEntry, InfSection
 from mediashelf.formats.inf.strings import LateStrings, all_strings
@@ -30,7 +30,6 @@ MOST_SUBSTITUTED = 8 << 20
 _TOKEN = re.compile(r"%([^%]*)%")
 _DRIVER_DATE = re.compile(r"([0-9]{2})[/-]([0-9]{2})[/-]([0-9]{4})", re.ASCII)
 _DRIVER_VERSION = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9}){0,3}", re.ASCII)
-
 
 _Answer = TypeVar("_Answer")
 
@@ -77,7 +76,8 @@ class DriverVersion(NamedTuple):
 class Inf:
     """A parsed INF. Section names are lower case in ``sections``, in order of appearance.
 
-    ``derived`` is for values that are asked for again and again, such as its source tables.
+    ``derived`` is for answers that are asked for again and again, and ``passing`` for such
+    as are needed only while the text is at hand.
     """
 
     sections: Mapping[str, InfSection]
@@ -89,6 +89,7 @@ class Inf:
     size: int = 0
     problems: tuple[Problem, ...] = field(default=(), repr=False)
     derived: dict[object, Any] = field(default_factory=dict, repr=False, compare=False)
+    passing: dict[object, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def section(self, name: str) -> InfSection | None:
         """Return the section of this name in any case, or None."""
@@ -114,14 +115,18 @@ class Inf:
         """Whether a token stands for something: a string, or by its number a folder."""
         return not token or token.isdecimal() or self.strings.get(token.lower()) is not None
 
-    def are_defined(self, tokens: Iterable[str]) -> bool:
-        """Whether every token stands for something."""
-        others = {token.lower() for token in tokens}.difference(self.strings)
+    def are_defined(self, tokens: Sequence[str]) -> bool:
+        """Whether every token, in lower case, stands for something."""
+        strings = self._all_strings()
+        others = [token for token in tokens if token not in strings]
         return all(map(self.is_defined, others))
+
+    def _all_strings(self) -> Mapping[str, str]:
+        return self.strings.at_hand() if isinstance(self.strings, LateStrings) else self.strings
 
     def expand_each(self, texts: Sequence[str]) -> list[str]:
         """Return the texts as :meth:`expand` does; most are one token each."""
-        strings = dict(self.strings)
+        strings = self._all_strings()
         return [
             strings.get(text[1:-1].lower(), text)[:_MAX_TEXT]
             if text[0] == text[-1] == "%" and text.count("%") == 2 and len(text) > 2
@@ -137,7 +142,9 @@ class Inf:
 
     def version_value(self, key: str) -> str:
         """Return the first value of a [Version] entry, expanded; empty when there is none."""
-        return self.once(("[Version]", key.lower()), lambda: self._version_value(key))
+        # The signature of every text is shown; what else is asked for is so of a few.
+        answers = self.derived if key == "Signature" else self.passing
+        return _once(answers, ("[Version]", key.lower()), lambda: self._version_value(key))
 
     def _version_value(self, key: str) -> str:
         section = self.sections.get("version")
@@ -146,10 +153,18 @@ class Inf:
 
     def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
         """Return the answer to a question, kept in ``derived`` for the next one who asks."""
-        if question not in self.derived:
-            self.derived[question] = answer()
-        known: _Answer = self.derived[question]
-        return known
+        return _once(self.derived, question, answer)
+
+    def for_now(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
+        """Return the answer to a question, kept while the text is at hand."""
+        return _once(self.passing, question, answer)
+
+    def let_go(self) -> None:
+        """Keep the answers from now on, and the text only where it cannot be had again."""
+        self.passing.clear()
+        if isinstance(self.sections, FaultlessSections) and isinstance(self.strings, LateStrings):
+            self.sections.let_go()
+            self.strings.let_go()
 
     @property
     def signature(self) -> Signature | None:
@@ -198,22 +213,34 @@ class Inf:
         return section.find("DriverVer") if section else None
 
 
-def parse_inf(
-    data: bytes, *, code_page: str = DEFAULT_CODE_PAGE, language: int = _DEFAULT_LANGUAGE
-) -> Inf:
-    """Return what an INF says; never raises for its bytes.
+def _once(answers: dict[object, Any], question: object, answer: Callable[[], _Answer]) -> _Answer:
+    try:
+        known: _Answer = answers[question]
+    except KeyError:
+        known = answers[question] = answer()
+    return known
 
-    ``language`` is a language id: [Strings.0409] goes before [Strings]. Time is
-    linear in ``data``. An unknown ``code_page`` raises ``LookupError``.
+
+def parse_inf(
+    data: bytes,
+    *,
+    code_page: str = DEFAULT_CODE_PAGE,
+    language: int = _DEFAULT_LANGUAGE,
+    again: Again | None = None,
+) -> Inf:
+    """Return what an INF says, in time linear in ``data``; never raises for its bytes.
+
+    ``language`` is a language id: [Strings.0409] goes before [Strings]. ``again`` gives the
+    text, with plain ends, after it was let go. ``LookupError``: an unknown ``code_page``.
     """
     decoded = decode_inf(data, code_page=code_page)
     sections: Mapping[str, InfSection] | None = None
     if decoded.text.count("%") // 2 * _MAX_TEXT <= MOST_SUBSTITUTED:
-        sections = faultless_sections(plain_ends(decoded.text))
+        sections = faultless_sections(plain_ends(decoded.text), again)
     problems: list[Problem] = []
     strings: Mapping[str, str]
     if isinstance(sections, FaultlessSections):
-        strings = LateStrings(sections.packed, language)
+        strings = LateStrings(sections, language)
     else:
         sections, problems = lex_inf(decoded.text)
         strings = all_strings(sections, language)

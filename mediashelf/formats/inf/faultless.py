@@ -1,21 +1,25 @@
 """Texts that break no rule: sections are found by one look, and read when they are asked for.
 
-Most texts are such. They are kept packed, and unpacked while somebody asks: a collection
-has thousands, of which a question needs a few lines each.
+Most texts are such. One is at hand until it is let go; then it is kept packed, or read again
+from where it came, while somebody asks: a collection has thousands, of which a question needs
+a few lines each.
 """
 
 from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import lru_cache
 
 from mediashelf.formats.inf import lexer
 from mediashelf.formats.inf.sections import InfEntry, InfSection
 
+Again = Callable[[], str]
+"""Gives a text with plain line ends once more; it may raise ``OSError`` or an error of ours."""
+
 _UNPACKED = 16
-"""Texts that are kept unpacked, the last ones: an INF and those that it includes."""
+"""Texts that are at hand once more, the last ones: an INF and those that it includes."""
 
 _LONGEST_NAME = 255
 _LONGEST_LINE = 4095
@@ -26,24 +30,24 @@ _LINE = (
     r'(?:[^"%;\\\n]++|"[^"\n]*+"|%[^%",=\n]*+%|%|\\(?![^\S\n]*+[;\n]|[^\S\n]*+\Z))*+(?:;[^\n]*+)?'
 )
 _LINES = re.compile(rf"(?:{_LINE}\n)*+{_LINE}")
-_HEADING = re.compile(rf"\[([^\]\n]{{0,{_LONGEST_NAME}}})\][^\S\n]*+(?:;[^\n]*+)?(?:\n|\Z)")
+_AFTER_HEADING = re.compile(r"[^\S\n]*+(?:;[^\n]*+)?")
 _BLANK_OR_COMMENT = re.compile(r"(?:[^\S\n]*+(?:;[^\n]*+)?(?:\n|\Z))*?")
 _INDENTED = re.compile(r"\n[^\S\n]++\[")
 
-
-_TELLING = b'";\v\f\x1c\x1d\x1e\x1f\n'
-_NOT_TELLING = bytes(set(range(256)) - set(_TELLING))
+_OTHER_BLANKS = "\v\f\x1c\x1d\x1e\x1f"
+_NO_QUOTES = bytes(set(range(256)) - set(b'"\n'))
 
 
 def _is_plain(text: str) -> bool:
     """Whether text surely breaks no rule: closed quotes, no comment, no line that goes on."""
-    if "\\" in text:
-        if not text.isascii() or "\\\n" in text or "\\ " in text or "\\\t" in text:
-            return False
-        if text.endswith("\\"):
-            return False
-    telling = text.encode("utf-8", "surrogatepass").translate(None, _NOT_TELLING)
-    return not telling.replace(b'""', b"").replace(b"\n", b"")
+    if ";" in text or any(blank in text for blank in _OTHER_BLANKS):
+        return False
+    if not lexer.has_no_end_slash(text):
+        return False
+    if '"' not in text:
+        return True
+    quotes = text.encode("utf-8", "surrogatepass").translate(None, _NO_QUOTES)
+    return b'"' not in quotes.replace(b'""', b"")
 
 
 class _Section(InfSection):
@@ -80,13 +84,31 @@ class _Section(InfSection):
     def entries_of(self, rows: Sequence[int]) -> tuple[InfEntry, ...]:
         if not rows:
             return ()
-        lines = [
-            (line, number)
-            for text, first in self._places
-            for number, line in enumerate(text.split("\n"), first)
-            if line and not line.isspace() and line.lstrip()[0] != ";"
-        ]
-        return tuple(entry for row in rows for entry in lexer.faultless_entries(*lines[row]))
+        found: list[tuple[str, int]] = []
+        for text, first in self._places:
+            lines = text.removesuffix("\n").split("\n")
+            if len(self._places) == 1 and ";" not in text and all(map(str.strip, lines)):
+                found = [(lines[row], first + row) for row in rows]  # each line is an entry
+                break
+            found += [
+                (line, number)
+                for number, line in enumerate(lines, first)
+                if (bare := line.strip()) and bare[0] != ";"
+            ]
+        else:
+            found = [found[row] for row in rows]
+        return tuple(entry for one in found for entry in lexer.faultless_entries(*one))
+
+    @property
+    def first_line(self) -> int:
+        if len(self._places) != 1:
+            return 0
+        text, line = self._places[0]
+        return line + len(text) - len(text.lstrip("\n"))
+
+    @property
+    def has_whole_lines(self) -> bool:
+        return self.once("whole lines", lambda: lexer.has_no_end_slash(self.text))
 
     @property
     def text(self) -> str:
@@ -95,55 +117,84 @@ class _Section(InfSection):
         return "\n".join(text for text, _ in self._places)
 
 
+class Packed:
+    """A text that was let go."""
+
+    __slots__ = ("_packed",)
+
+    def __init__(self, text: str) -> None:
+        self._packed = zlib.compress(text.encode("utf-8", "surrogatepass"), 1)
+
+    def __call__(self) -> str:
+        return zlib.decompress(self._packed).decode("utf-8", "surrogatepass")
+
+    def __len__(self) -> int:
+        return len(self._packed)
+
+
 class FaultlessSections(Mapping[str, InfSection]):
     """The sections of a text by lower-case name in the order of first occurrence."""
 
-    __slots__ = ("packed",)
+    __slots__ = ("_sections", "_text", "again")
 
-    def __init__(self, text: str, sections: dict[str, _Section]) -> None:
-        self.packed = zlib.compress(text.encode("utf-8", "surrogatepass"), 1)
-        _last_packed[0] = self.packed, sections
+    def __init__(self, text: str, sections: dict[str, _Section], again: Again | None) -> None:
+        self._text = text
+        self._sections: dict[str, _Section] | None = sections
+        self.again = again
+
+    @property
+    def is_at_hand(self) -> bool:
+        """Whether it was not let go."""
+        return self._sections is not None
+
+    def let_go(self) -> None:
+        """Keep the text packed from now on, or not at all where it can be had again."""
+        self.again = self.again or Packed(self._text)
+        self._sections, self._text = None, ""
+
+    def at_hand(self) -> Mapping[str, InfSection]:
+        """Return the sections as a dictionary."""
+        if self._sections is not None:
+            return self._sections
+        assert self.again is not None
+        return at_hand_again(self.again)
 
     def __getitem__(self, name: str) -> InfSection:
-        return unpacked(self.packed)[name]
+        return self.at_hand()[name]
 
     def __contains__(self, name: object) -> bool:
-        return name in unpacked(self.packed)
+        return name in self.at_hand()
 
     def get(self, name: str, default: object = None) -> InfSection | None:  # type: ignore[override]
-        return unpacked(self.packed).get(name)
+        sections = self._sections  # as at_hand does, which is asked most often
+        return sections.get(name) if sections is not None else self.at_hand().get(name)
 
     def __iter__(self) -> Iterator[str]:
-        return iter(unpacked(self.packed))
+        return iter(self.at_hand())
 
     def __len__(self) -> int:
-        return len(unpacked(self.packed))
+        return len(self.at_hand())
 
 
 @lru_cache(_UNPACKED)
-def unpacked(packed: bytes) -> dict[str, _Section]:
-    """Return the sections of a packed text."""
-    last, sections = _last_packed[0]
-    if last is packed:
-        return sections
-    found = _split(zlib.decompress(packed).decode("utf-8", "surrogatepass"))
+def at_hand_again(again: Again) -> dict[str, _Section]:
+    """Return the sections of a text that was let go."""
+    found = _split(again())
     assert found is not None
     return found
 
 
-_last_packed: list[tuple[bytes, dict[str, _Section]]] = [(b"", {})]
-"""The text that was packed last, which is asked about at once."""
-
-
-def faultless_sections(text: str) -> FaultlessSections | None:
+def faultless_sections(text: str, again: Again | None = None) -> FaultlessSections | None:
     """Return the sections of a text with plain line ends; None where it may break a rule."""
-    if len(text) > lexer.MOST_PIECES // 2 or _has_long_line(text) or _INDENTED.search(text):
+    if len(text) > lexer.MOST_PIECES // 2 or _has_long_line(text):
         return None  # shorter ones reach no limit of the lexer
     sections = _split(text)
     if sections is None or len(sections) > lexer.MOST_SECTIONS:
         return None
+    if text.count("[") > len(sections) and _INDENTED.search(text):
+        return None
     if _is_plain(text) or all(section.is_faultless() for section in sections.values()):
-        return FaultlessSections(text, sections)
+        return FaultlessSections(text, sections, again)
     return None
 
 
@@ -158,23 +209,23 @@ def _has_long_line(text: str) -> bool:
 
 def _split(text: str) -> dict[str, _Section] | None:
     """Return the sections, None where a heading or what is before the first is not plain."""
-    sections: dict[str, _Section] = {}
-    start = 0 if text.startswith("[") else text.find("\n[") + 1
-    if not text.startswith("[") and (not start or not _BLANK_OR_COMMENT.fullmatch(text, 0, start)):
+    before, *parts = ("\n" + text).split("\n[")
+    if not parts or not _BLANK_OR_COMMENT.fullmatch(before):
         return None
-    number = text.count("\n", 0, start) + 1
-    while True:
-        heading = _HEADING.match(text, start)
-        if heading is None:
+    sections: dict[str, _Section] = {}
+    number = before.count("\n") + 1
+    for part in parts:
+        heading, _, lines = part.partition("\n")
+        name, bracket, rest = heading.partition("]")
+        if not bracket or len(name) > _LONGEST_NAME:
             return None
-        end = text.find("\n[", heading.end() - 1) + 1
-        name = heading[1].strip()
-        section = sections.get(name.lower())
+        if rest and not _AFTER_HEADING.fullmatch(rest):
+            return None
+        name = name.strip()
+        key = name.lower()
+        section = sections.get(key)
         if section is None:
-            section = sections[name.lower()] = _Section(name, number)
-        lines = text[heading.end() : end or len(text)]
+            section = sections[key] = _Section(name, number)
         section.add(lines, number + 1)
-        if not end:
-            return sections
-        number += lines.count("\n") + 1
-        start = end
+        number += part.count("\n") + 1
+    return sections

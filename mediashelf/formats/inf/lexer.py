@@ -27,6 +27,8 @@ MOST_FAULTS = 10_000
 LONGEST_LINE = 1 << 18
 """Four limits of our own: what comes of a text is bounded, not only the text."""
 
+_END_SLASH = re.compile(r"\\(?:[\s;]|\Z)")
+
 # Every alternative starts with another character and the quantifiers give nothing
 # back, so that a line costs time in proportion to its length, whatever it holds.
 _TOKEN = re.compile(r'"[^"]*+(?:""[^"]*+)*+"?|%[^%",=]*+%|[^",;=%]++|[",;=%]')
@@ -76,8 +78,14 @@ def plain_ends(text: str) -> str:
     if "\0" in text:
         text = text.replace("\0", "")
     if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
+        # Sooner done than replaced one by one.
+        text = "\n".join(text.split("\r\n")).replace("\r", "\n")
     return text
+
+
+def has_no_end_slash(text: str) -> bool:
+    """Whether surely no line ends in a backslash, and goes on in the next one."""
+    return "\\" not in text or not _END_SLASH.search(text)
 
 
 def lex_lines(text: str, line: int) -> tuple[list[InfEntry], bool]:
@@ -93,20 +101,32 @@ def lex_lines(text: str, line: int) -> tuple[list[InfEntry], bool]:
 
 def faultless_entries(text: str, line: int) -> list[InfEntry]:
     """Return what :func:`lex_lines` does, of lines that break no rule and are not long."""
-    if '"' in text or ";" in text:
+    if not has_no_end_slash(text):
         return lex_lines(text, line)[0]
-    entries = []
+    entries: list[InfEntry] = []
     for number, raw in enumerate(text.split("\n"), line):
         content = raw.strip()
-        if content:
-            if content[-1] == "\\":
-                return lex_lines(text, line)[0]  # it goes on in the next one
+        if '"' in content or ";" in content:
+            entry = _quoted_entry(content, number)
+            entries += lex_lines(content, number)[0] if entry is None else (entry,)
+        elif content:
             key, equals, rest = content.partition("=")
             if not equals or "," in key:
                 key, rest = "", content
             values = tuple([value.strip() for value in rest.split(",")])
             entries.append(InfEntry(key.rstrip(), values, number))
     return entries
+
+
+def _quoted_entry(content: str, number: int) -> InfEntry | None:
+    """Return the entry of ``key = "value"``, None where the line has another form."""
+    head, _, rest = content.partition('"')
+    value = rest[:-1]
+    head = head.rstrip()
+    if rest[-1:] != '"' or '"' in value or head[-1:] != "=" or ";" in head or "," in head:
+        return None
+    key = head[:-1]
+    return None if "=" in key else InfEntry(key.rstrip(), (value,), number)
 
 
 class _Lexer:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from mediashelf.formats.inf.columns import BOARD, model_columns
+from mediashelf.formats.inf.columns import BOARD, ModelColumns, model_columns
 from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.sections import InfSection
 from mediashelf.formats.inf.systems import InfSystem, choose_models
@@ -54,11 +54,11 @@ class Maker(NamedTuple):
 
 def makers(inf: Inf) -> list[Maker]:
     """Return the lines of [Manufacturer] in order; kept with the text where they are few."""
-    known: list[Maker] | None = inf.derived.get("makers")
+    known: list[Maker] | None = inf.passing.get("makers")
     if known is None:
         known = _makers(inf)
         if sum(1 + len(maker.decorations) for maker in known) <= _FEW:
-            inf.derived["makers"] = known
+            inf.passing["makers"] = known
     return known
 
 
@@ -145,20 +145,15 @@ def read_models(models: Iterable[Model], wanted: frozenset[str] | None = None) -
 
 
 def models_read_by(inf: Inf, system: InfSystem, wanted: frozenset[str] | None) -> ModelsRead:
-    """Return what a system reads; kept with the text for the next one who asks."""
+    """Return what a system reads."""
     if wanted is None:
         return read_models(models_for(inf, system))
-    return inf.once(("read by", system, wanted), lambda: _read_by(inf, system, wanted))
-
-
-def _read_by(inf: Inf, system: InfSystem, wanted: frozenset[str]) -> ModelsRead:
-    """Return the same for all systems that read the same sections."""
     chosen: dict[str, tuple[Maker, str]] = {}
     for maker in makers(inf):
         name = choose_models(maker.models, maker.decorations, system).section
         if name is not None:
             chosen.setdefault(name.lower(), (maker, name))
-    return inf.once(
+    return inf.for_now(  # the same for all systems that read the same sections
         ("models", tuple(chosen), wanted),
         lambda: (
             _read_columns(inf, chosen.values(), wanted)
@@ -173,7 +168,7 @@ def _read_columns(
     """Return what :func:`read_models` does; None where a section has no columns."""
     installs: dict[str, str] = {}
     naming: list[Model] = []
-    hardware_ids: set[str] = set()
+    hardware_ids: frozenset[str] = frozenset()
     for maker, name in chosen:
         section = inf.section(name)
         if section is None:
@@ -183,9 +178,23 @@ def _read_columns(
             return None
         for install in columns.installs:
             installs.setdefault(install.lower(), install)
-        hardware_ids.update(columns.hardware_ids)
-        naming += _models_in(inf, maker, name, columns.rows_naming(wanted))
-    return ModelsRead(tuple(installs.values()), tuple(naming), hash(frozenset(hardware_ids)))
+        hardware_ids = hardware_ids.union(columns.hardware_ids)
+        rows = columns.rows_naming(wanted)
+        line = section.first_line if columns.rows and rows else 0
+        if line:
+            naming += (_plain_model(inf, maker, name, columns, row, line + row) for row in rows)
+        else:
+            naming += _models_in(inf, maker, name, rows)
+    return ModelsRead(tuple(installs.values()), tuple(naming), hash(hardware_ids))
+
+
+def _plain_model(
+    inf: Inf, maker: Maker, name: str, columns: ModelColumns, row: int, line: int
+) -> Model:
+    """Return what :func:`_models_in` does for a line of the plainest form."""
+    description = inf.expand(columns.descriptions[row])[:MAX_DESCRIPTION]
+    hardware_id = columns.hardware_ids[row]
+    return Model(maker.name, description, name, columns.rows[row], hardware_id, (), line)
 
 
 def identifiers_named(inf: Inf, wanted: frozenset[str]) -> tuple[str, ...]:
@@ -230,7 +239,7 @@ def descriptions(inf: Inf) -> tuple[str, ...]:
             found.update((model.description, None) for model in _models_in(inf, maker, name))
         else:
             texts = inf.expand_each(columns.descriptions)
-            found.update((text[:MAX_DESCRIPTION], None) for text in texts)
+            found |= dict.fromkeys([text[:MAX_DESCRIPTION] for text in texts])
     return tuple(found)
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import NamedTuple
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, NamedTuple, TypeVar
+
+_Answer = TypeVar("_Answer")
 
 
 class InfEntry(NamedTuple):
@@ -28,17 +30,36 @@ class InfSection:
     ``name`` is written as at its first place, ``line`` is that place.
     """
 
-    __slots__ = ("_entries", "line", "name")
+    __slots__ = ("_entries", "_known", "line", "name")
 
     def __init__(self, name: str, line: int, entries: tuple[InfEntry, ...] = ()) -> None:
         self.name = name
         self.line = line
         self._entries: tuple[InfEntry, ...] | None = entries
+        self._known: dict[object, Any] = {}
+
+    def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
+        """Return the answer to a question, kept while the section is at hand."""
+        try:
+            known: _Answer = self._known[question]
+        except KeyError:
+            known = self._known[question] = answer()
+        return known
 
     @property
     def entries(self) -> tuple[InfEntry, ...]:
         """The entries in order."""
         return self._entries or ()
+
+    @property
+    def first_line(self) -> int:
+        """The number of its first line that is not empty; 0 where it is not known."""
+        return 0
+
+    @property
+    def has_whole_lines(self) -> bool:
+        """Whether surely no line goes on in the next one."""
+        return False
 
     @property
     def text(self) -> str:

@@ -8,12 +8,12 @@ SetupDecompressOrCopyFile.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
 from mediashelf.formats.inf.document import Inf
-from mediashelf.formats.inf.sections import InfEntry
+from mediashelf.formats.inf.sections import InfEntry, InfSection
 from mediashelf.formats.inf.systems import ARCHITECTURES
 
 _FLAG_CABINET_AND_TAG = 0x10
@@ -27,6 +27,7 @@ _MAX_PATH = 259
 What is longer is cut: no system finds it either, and it may be there for every file.
 """
 
+_NOTHING = ("",) * 6
 EVERY_SUFFIX = ("", *(f".{architecture}" for architecture in ARCHITECTURES))
 
 
@@ -69,7 +70,7 @@ class SourceTables(NamedTuple):
 
 def source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     """Return the source disk sections; an earlier suffix goes before a later one."""
-    return inf.once(("source tables", suffixes), lambda: _source_tables(inf, suffixes))
+    return inf.for_now(("source tables", suffixes), lambda: _source_tables(inf, suffixes))
 
 
 def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
@@ -77,9 +78,9 @@ def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     files: dict[str, SourceDisksFile] = {}
     for suffix in suffixes:
         # Of entries with one key the first is found (SetupFindFirstLine).
-        for disk in iter_source_disks(inf, suffix):
+        for disk in source_disks(inf, suffix):
             disks.setdefault(disk.disk_id, disk)
-        for file in iter_source_files(inf, suffix):
+        for file in source_files(inf, suffix):
             files.setdefault(file.name.lower(), file)
     return SourceTables(disks, files)
 
@@ -87,12 +88,12 @@ def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
 def suffixes_there(inf: Inf) -> tuple[str, ...]:
     """Return the suffixes with which the text has any source disk section."""
     names, files = "sourcedisksnames", "sourcedisksfiles"
-    return inf.once(
+    return inf.for_now(
         "suffixes",
         lambda: tuple(
             suffix
             for suffix in EVERY_SUFFIX
-            if names + suffix in inf.sections or files + suffix in inf.sections
+            if inf.section(names + suffix) or inf.section(files + suffix)
         ),
     )
 
@@ -110,14 +111,18 @@ def _folders(inf: Inf) -> Iterator[str]:
             yield join_path(disk.path if disk else "", file.path)
 
 
-def iter_source_disks(inf: Inf, suffix: str = "") -> Iterator[SourceDisk]:
-    """Yield the entries of one [SourceDisksNames] section."""
-    section = inf.section("SourceDisksNames" + suffix)
-    for entry in section.entries if section else ():
+def source_disks(inf: Inf, suffix: str = "") -> Sequence[SourceDisk]:
+    """Return the entries of one [SourceDisksNames] section."""
+    section = inf.section("sourcedisksnames" + suffix)
+    return section.once("disks", lambda: list(_disks(inf, section))) if section else ()
+
+
+def _disks(inf: Inf, section: InfSection) -> Iterator[SourceDisk]:
+    for entry in section.entries:
         if not entry.key:
             continue
         description, tag_or_cabinet, _, path, flags, tag = (
-            inf.expand(entry.value(index)).strip() for index in range(6)
+            inf.expand(value).strip() for value in (*entry.values, *_NOTHING)[:6]
         )
         is_cabinet = tag_or_cabinet.lower().endswith(".cab") or bool(
             parse_number(flags) & _FLAG_CABINET_AND_TAG
@@ -132,10 +137,14 @@ def iter_source_disks(inf: Inf, suffix: str = "") -> Iterator[SourceDisk]:
         )
 
 
-def iter_source_files(inf: Inf, suffix: str = "") -> Iterator[SourceDisksFile]:
-    """Yield the entries of one [SourceDisksFiles] section."""
-    section = inf.section("SourceDisksFiles" + suffix)
-    for entry in section.entries if section else ():
+def source_files(inf: Inf, suffix: str = "") -> Sequence[SourceDisksFile]:
+    """Return the entries of one [SourceDisksFiles] section."""
+    section = inf.section("sourcedisksfiles" + suffix)
+    return section.once("files", lambda: list(_files(inf, section))) if section else ()
+
+
+def _files(inf: Inf, section: InfSection) -> Iterator[SourceDisksFile]:
+    for entry in section.entries:
         if entry.key:
             yield SourceDisksFile(
                 name=entry.key,

@@ -8,37 +8,51 @@ from functools import lru_cache
 from typing import Any
 
 from mediashelf.formats.inf.columns import string_columns
-from mediashelf.formats.inf.faultless import unpacked
+from mediashelf.formats.inf.faultless import Again, FaultlessSections, at_hand_again
 from mediashelf.formats.inf.sections import InfEntry, InfSection
 
 _STRINGS = re.compile(r"strings\.(?:0x)?([0-9a-f]{4})")
 
 
 class LateStrings(Mapping[str, str]):
-    """The strings of a text that is kept packed."""
+    """The strings of a text that may be let go."""
 
-    __slots__ = ("_language", "_packed")
+    __slots__ = ("_language", "_sections", "_strings")
 
-    def __init__(self, packed: bytes, language: int) -> None:
-        self._packed = packed
+    def __init__(self, sections: FaultlessSections, language: int) -> None:
+        self._sections = sections
         self._language = language
+        self._strings: dict[str, str] | None = None
+
+    def let_go(self) -> None:
+        """Keep nothing while nobody asks."""
+        self._strings = None
+
+    def at_hand(self) -> dict[str, str]:
+        """Return the strings as a dictionary."""
+        again = self._sections.again
+        if again is not None and not self._sections.is_at_hand:
+            return _strings_again(again, self._language)
+        if self._strings is None:
+            self._strings = all_strings(self._sections.at_hand(), self._language)
+        return self._strings
 
     def get(self, name: str, default: Any = None) -> Any:
-        return _unpacked_strings(self._packed, self._language).get(name, default)
+        return self.at_hand().get(name, default)
 
     def __getitem__(self, name: str) -> str:
-        return _unpacked_strings(self._packed, self._language)[name]
+        return self.at_hand()[name]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(_unpacked_strings(self._packed, self._language))
+        return iter(self.at_hand())
 
     def __len__(self) -> int:
-        return len(_unpacked_strings(self._packed, self._language))
+        return len(self.at_hand())
 
 
 @lru_cache(16)
-def _unpacked_strings(packed: bytes, language: int) -> dict[str, str]:
-    return all_strings(unpacked(packed), language)
+def _strings_again(again: Again, language: int) -> dict[str, str]:
+    return all_strings(at_hand_again(again), language)
 
 
 def all_strings(sections: Mapping[str, InfSection], language: int) -> dict[str, str]:
@@ -59,14 +73,14 @@ def all_strings(sections: Mapping[str, InfSection], language: int) -> dict[str, 
     for _, section in sorted(ranked, key=lambda pair: pair[0]):
         columns = string_columns(section)
         if columns is not None:
-            strings.update(zip(reversed(columns[0]), reversed(columns[1]), strict=True))
+            strings = strings | columns.named if strings else columns.named
             continue
-        strings.update(
+        strings = strings | {
             # An unquoted value may hold commas only by mistake; keep what is there.
-            (entry.key.lower(), entry.values[0] if len(entry.values) == 1 else _joined(entry))
+            entry.key.lower(): entry.values[0] if len(entry.values) == 1 else _joined(entry)
             for entry in reversed(section.entries)  # the first of duplicates wins
             if entry.key
-        )
+        }
     return strings
 
 

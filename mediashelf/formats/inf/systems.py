@@ -159,7 +159,7 @@ def choose_models(base: str, decorations: Iterable[str], system: InfSystem) -> M
 def find_install_section(inf: Inf, name: str, system: InfSystem) -> str | None:
     """Return the name of the install section with the suffix that ``system`` takes, or None."""
     suffixes = system.install_suffixes
-    return inf.once(("install", name.lower(), suffixes), lambda: _first(inf, name, suffixes))
+    return inf.for_now(("install", name.lower(), suffixes), lambda: _first(inf, name, suffixes))
 
 
 def _first(inf: Inf, name: str, suffixes: tuple[str, ...]) -> str | None:

@@ -60,60 +60,89 @@ class LostFile(NamedTuple):
 class _Folder:
     data_at: int
     kind: int  # with the window of LZX
+    why: str = ""  # not all its data can be had, or nothing where it is closed
+    is_closed: bool = False
     block_count: int = 0
+    expanded: int = 0
+
+    def close(self, why: str) -> None:
+        self.is_closed = True
+        self.why = self.why or why
 
 
 class JoinedCabinet:
     """One cabinet of the parts that are added in their order.
 
     A block whose checksum was wrong has a wrong one again, so that its files are refused.
-    ``begins_with`` is the name of the first part where only later ones are added: what goes on
-    from before is lost. ``lost`` is filled by :meth:`head`.
+    ``before`` says why a file that goes on from before the first part that is added cannot be
+    had. ``knows_files`` tells whether the files of the last part are known; ``goes_on``, whether
+    another must follow. ``lost`` is filled by :meth:`head`.
     """
 
-    def __init__(self, begins_with: str = "") -> None:
+    def __init__(self, before: str = "") -> None:
         self.lost: tuple[LostFile, ...] = ()
         self.is_empty = True  # no file can be had; known when all are added
-        self._begins_with = begins_with
+        self.knows_files = False
+        self._broken = before  # why what goes on from the part before cannot be had
         self._folders: list[_Folder] = []
-        self._closed: dict[int, str] = {}  # folders that are left out, and why
         self._records: dict[_Key, bytes] = {}
         self._open: set[_Key] = set()
-        self._size = self._left = 0
+        self._folder_count = self._size = self._left = 0
         self._piece = b""
         self._is_bad = self._is_checked = False
 
-    def add(self, view: View) -> Iterator[bytes]:
-        """Yield the data blocks of the next part; raises :class:`FormatError` where it is damaged
-        or does not go on from the part before.
+    @property
+    def goes_on(self) -> bool:
+        """Whether a file, or a data block, of the last part is not at its end."""
+        return bool(self._open or self._piece)
+
+    def add(self, view: View, name: str) -> Iterator[bytes]:
+        """Yield the data blocks of the next part.
+
+        Raises :class:`FormatError` where it is damaged or does not go on from the part before;
+        then the next one may be added all the same.
         """
+        self.knows_files = False
+        try:
+            yield from self._add(view)
+        except FormatError:
+            self._broken = f"its data is in one run with that of {name}, which is damaged"
+            for folder in self._folders[-1:]:
+                folder.why = folder.why or self._broken
+            for index in range(len(self._folders), self._folder_count):
+                self._folders.append(_Folder(self._size, 0))
+                self._folders[index].close(self._broken)
+            self._open, self._piece = set(), b""
+            self._is_bad = self._is_checked = False
+            raise
+
+    def _add(self, view: View) -> Iterator[bytes]:
         header = parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))
         folders = list(_iter_folders(view, header))
         files = list(_iter_files(view, header))
         goes_on = any(file.continues_before for file, _ in files)
-        if goes_on and self._begins_with and not self._folders:
-            self._folders.append(_Folder(0, folders[0][1] if folders else 0))
-            self._closed[0] = (
-                f"it begins before this part, and {self._begins_with} is not beside the archive"
-            )
-            self._open = _going_on(files)
+        before, self._broken = self._broken, ""
+        if goes_on and before:
+            self._folders.append(_Folder(self._size, folders[0][1] if folders else 0))
+            self._folders[-1].close(before)
         first = len(self._folders) - goes_on
-        self._add_files(first, files, header)
+        self._add_files(first, files, header, is_after_gap=bool(before))
+        self.knows_files = True
         self._left = view.size
         for number, (folder, kind) in enumerate(folders):
             if number or not goes_on:
                 self._folders.append(_Folder(self._size, kind))
-            elif self._folders[-1].kind != kind:
+            own = self._folders[-1]
+            if own.kind != kind:
                 raise FormatError(
                     "compression of a folder that goes on",
                     at=header.folders_offset + 6,
                     found=hex(kind),
-                    expected=hex(self._folders[-1].kind),
+                    expected=hex(own.kind),
                 )
-            index = len(self._folders) - 1
             if folder.compression is Compression.QUANTUM:
-                self._closed.setdefault(index, QUANTUM)
-            if index in self._closed:
+                own.close(QUANTUM)
+            if own.is_closed:
                 continue
             is_last = number == len(folders) - 1 and bool(header.following)
             for block in self._iter_blocks(view, folder, header.block_reserve, is_last):
@@ -121,26 +150,20 @@ class JoinedCabinet:
                 _refuse_above(_MOST_BYTES, self._size, "bytes of all parts")
                 yield block
 
-    def head(self, missing: str = "") -> bytes:
+    def head(self, why: str = "") -> bytes:
         """Return what comes before the data blocks, when all parts are added.
 
-        ``missing`` is the name of the part after the last one, where it is not to be had.
+        ``why`` says why what goes on after the last part cannot be had.
         """
-        if (self._open or self._piece) and not missing:
-            raise FormatError(
-                "name of the part that follows",
-                at="its header",
-                found="",
-                expected="one, for its last file goes on",
-            )
-        broken = f"it goes on in {missing}, which is not beside the archive"
-        reasons = {
-            key: self._closed.get(key[0], broken)
-            for key in sorted(self._records)
-            if key in self._open or not self._has_data(key[0])
-        }
-        self.lost = tuple(LostFile(key[3], key[2], why) for key, why in reasons.items())
-        kept = [key for key in sorted(self._records) if key not in reasons]
+        kept: list[_Key] = []
+        lost: dict[tuple[int, int, str], str] = {}  # one that goes on is in the folders of two
+        for key in sorted(self._records):
+            if self._is_lost(key):
+                reason = self._folders[key[0]].why or why or "its data is not in the cabinet"
+                lost.setdefault(key[1:], reason)
+            else:
+                kept.append(key)
+        self.lost = tuple(LostFile(name, size, reason) for (_, size, name), reason in lost.items())
         self.is_empty = not kept
         numbers = [index for index in range(len(self._folders)) if self._has_data(index)]
         folders = [self._folders[index] for index in numbers]
@@ -162,14 +185,26 @@ class JoinedCabinet:
         )
         return header + b"".join(table) + files
 
+    def _is_lost(self, key: _Key) -> bool:
+        index, offset, size, _ = key
+        folder = self._folders[index]
+        is_cut = bool(folder.why) and offset + size > folder.expanded
+        return is_cut or key in self._open or not self._has_data(index)
+
     def _has_data(self, index: int) -> bool:
-        return index not in self._closed and self._folders[index].block_count > 0
+        return not self._folders[index].is_closed and self._folders[index].block_count > 0
 
     def _add_files(
-        self, first: int, files: list[tuple[CabinetFile, bytes]], header: CabinetHeader
+        self,
+        first: int,
+        files: list[tuple[CabinetFile, bytes]],
+        header: CabinetHeader,
+        *,
+        is_after_gap: bool,
     ) -> None:
         before: set[_Key] = set()
         after: set[_Key] = set()
+        records: dict[_Key, bytes] = {}
         for file, record in files:
             is_across = file.continues_before and file.continues_after
             if not header.folder_count or (is_across and header.folder_count > 1):
@@ -182,15 +217,18 @@ class JoinedCabinet:
                 before.add(key)
             if file.continues_after:
                 after.add(key)
-            self._records.setdefault(key, record)
+            records.setdefault(key, record)
         # One file that both parts list is enough: not all programs listed each small one.
-        if bool(before) != bool(self._open) or (before and not before & self._open):
+        is_other = bool(before) != bool(self._open) or (before and not before & self._open)
+        if is_other and not is_after_gap:
             raise FormatError(
                 "files that go on from the part before",
                 at=header.files_offset,
                 found=_names(before),
                 expected=_names(self._open),
             )
+        self._records = records | self._records
+        self._folder_count = max(first, 0) + header.folder_count
         self._open = after
 
     def _iter_blocks(
@@ -225,6 +263,7 @@ class JoinedCabinet:
 
     def _whole_block(self, expanded_size: int) -> bytes:
         self._folders[-1].block_count += 1
+        self._folders[-1].expanded += expanded_size
         _refuse_above(_MOST, self._folders[-1].block_count, "data blocks of a folder")
         rest = _SIZES.pack(len(self._piece), expanded_size)
         checksum = data_block_checksum(bytes(4) + rest, self._piece) if self._is_checked else 0
@@ -233,15 +272,6 @@ class JoinedCabinet:
         made = checksum.to_bytes(4, "little") + rest + self._piece
         self._piece, self._is_bad, self._is_checked = b"", False, False
         return made
-
-
-def _going_on(files: list[tuple[CabinetFile, bytes]]) -> set[_Key]:
-    """Return the files of a first part that go on from one before it."""
-    return {
-        (file.folder_index, file.offset, file.size, file.name)
-        for file, _ in files
-        if file.continues_before
-    }
 
 
 def _iter_folders(view: View, header: CabinetHeader) -> Iterator[tuple[CabinetFolder, int]]:

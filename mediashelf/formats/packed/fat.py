@@ -83,6 +83,22 @@ class FatVolume:
         self._view, self._offset, self._layout = view, offset, layout
         self._table = self._read(layout.table_start, layout.table_size)
 
+    @property
+    def size(self) -> int:
+        """The bytes to the end of the last cluster."""
+        layout = self._layout
+        return layout.data_start + layout.cluster_count * layout.cluster_size
+
+    @property
+    def image_size(self) -> int:
+        """The bytes that there are of it, or more."""
+        return self._view.size - self._offset
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether all its clusters are there."""
+        return self.size <= self.image_size
+
     def _read(self, start: int, size: int) -> bytes:
         return self._view.read(self._offset + start, size)
 

@@ -7,6 +7,7 @@ against files that independent libraries wrote, where there is one.
 
 from __future__ import annotations
 
+import re
 from enum import StrEnum
 
 from mediashelf.formats.packed.catalog_file import looks_like_catalog
@@ -44,6 +45,15 @@ SIGNATURES = (
     (b"KWAJ\x88\xf0\x27\xd1", ContentFormat.COMPRESSED),
     (b"MZ", ContentFormat.PROGRAM),
 )
+
+LZMA_START = re.compile(
+    rb"\x5d\0(?:\0[\x01-\x04\x06\x08\x0c\x10\x18\x20\x30\x40\x60\x80\xc0]\0"
+    rb"|\0\0[\x01-\x04\x06\x08\x0c\x10\x18\x20\x30\x40]|[\x10-\xc0]\0\0)"
+    rb"(?:\xff{8}|.{5}\0{3})\0",
+    re.DOTALL,
+)
+"""How an LZMA file without another format around it begins: the usual properties, a dictionary of
+2^n or 3 * 2^n bytes, a size below 2^40 or none, and the first byte of the range coder."""
 
 ARCHIVES = frozenset(
     {

@@ -22,6 +22,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from fastcrc import crc32
 
@@ -174,9 +175,23 @@ def have_syncs(stored: bytes, pitch: int) -> bool:
     return all(stored[at::pitch] == SYNC[at : at + 1] * count for at in range(len(SYNC)))
 
 
-def have_headers(stored: bytes, pitch: int, headers: bytes) -> bool:
-    """Tell whether all of these sectors have these headers, joined, after their syncs."""
-    return all(stored[len(SYNC) + at :: pitch] == headers[at::4] for at in range(4))
+def have_headers(stored: bytes, pitch: int, lba: int, mode: int) -> bool:
+    """Tell whether these sectors have the headers of blocks from ``lba`` on after their syncs."""
+    count = -(-len(stored) // pitch)
+    first, mode_byte = len(SYNC), bytes((mode,))
+    if stored[first + 3 :: pitch] != mode_byte * count:
+        return False
+    seconds, frame = divmod((lba + FIRST_ADDRESS) % ADDRESSES, FRAMES_PER_SECOND)
+    done, minutes_of, seconds_of, frames = 0, b"", b"", b""
+    while done < count:
+        minute, second = divmod(seconds % (ADDRESSES // FRAMES_PER_SECOND), 60)
+        here = min(FRAMES_PER_SECOND - frame, count - done)
+        minutes_of += _BCD[minute : minute + 1] * here
+        seconds_of += _BCD[second : second + 1] * here
+        frames += _BCD[frame : frame + here]
+        done, seconds, frame = done + here, seconds + 1, 0
+    columns = (minutes_of, seconds_of, frames)
+    return all(stored[first + at :: pitch] == column for at, column in enumerate(columns))
 
 
 def first_lba_of(head: bytes, layout: SectorLayout) -> int | None:
@@ -206,5 +221,11 @@ def user_data(stored: bytes, layout: SectorLayout) -> bytes:
     """Return the user data of stored sectors, joined: 2048 bytes of each, unchecked."""
     if layout.is_plain:
         return stored
-    starts = range(layout.user_offset, len(stored), layout.size)
-    return b"".join([stored[start : start + SECTOR_SIZE] for start in starts])
+    places = places_of(len(stored), layout.user_offset, SECTOR_SIZE, layout.size)
+    return b"".join(map(memoryview(stored).__getitem__, places))
+
+
+@lru_cache(8)
+def places_of(size: int, start: int, length: int, pitch: int) -> tuple[slice, ...]:
+    """Return where ``length`` bytes of each sector are in ``size`` bytes, from ``start`` on."""
+    return tuple(slice(at, at + length) for at in range(start, size, pitch))

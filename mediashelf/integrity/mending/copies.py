@@ -14,7 +14,7 @@ from mediashelf.image import ClosableView, FileView, open_view
 from mediashelf.integrity.mending.values import CopyReport, Piece, sector_count
 from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
-from mediashelf.trees.wrappings import Wrapping, detect_wrapping
+from mediashelf.trees.wrappings import ONE_FILE, Wrapping, detect_wrapping
 
 
 class Copy:
@@ -95,9 +95,6 @@ class _Expanded:
         self._tree.close()
 
 
-_COMPRESSED = (Wrapping.GZIP, Wrapping.BZIP2, Wrapping.XZ)
-
-
 class Copies:
     """The image, the named copies, and more that are opened only when they are asked for.
 
@@ -160,8 +157,8 @@ class Copies:
         except OSError:  # the medium does not give its beginning
             return view
         if not self.opened:
-            self._is_compressed = wrapping in _COMPRESSED
-        if wrapping not in _COMPRESSED or self._is_compressed:
+            self._is_compressed = wrapping in ONE_FILE
+        if wrapping not in ONE_FILE or self._is_compressed:
             return view
         view.close()
         tree = open_tree(str(path))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
 
 from mediashelf.formats.raw.judgement import (
     JudgedSector,
@@ -24,6 +26,7 @@ from mediashelf.formats.raw.sectors import (
     have_headers,
     have_syncs,
     headers_of,
+    places_of,
     user_data,
 )
 from mediashelf.formats.volume import SECTOR_SIZE
@@ -102,7 +105,7 @@ def iter_batches(
         batch = SectorBatch(track, first, offset, chunk + bytes(-len(chunk) % layout.size))
         if not layout.is_plain:
             suspects = _judge_mode_1 if layout.mode == 1 else _judge_mode_2
-            headers = headers_of(first_lba + first, batch.sector_count, layout.mode)
+            headers = _Headers(first_lba + first, batch.sector_count, layout.mode)
             for index in suspects(batch, headers):
                 sector = _whole_sector(batch, index, headers[index])
                 # What was cut off is zeros here too, and damage.
@@ -147,13 +150,32 @@ def _lacks_checks(track: RawTrack, first_lba: int) -> bool:
     return bool(kinds) and kinds.count(None) * 2 < len(kinds)
 
 
-def _judge_mode_1(batch: SectorBatch, headers: list[bytes]) -> Iterator[int]:
+class _Headers(Sequence[bytes]):
+    """The headers of consecutive blocks, made when somebody looks at one."""
+
+    def __init__(self, lba: int, count: int, mode: int) -> None:
+        self.lba = lba
+        self._count = count
+        self._mode = mode
+
+    @cached_property
+    def _each(self) -> list[bytes]:
+        return headers_of(self.lba, self._count, self._mode)
+
+    def __getitem__(self, index: Any) -> Any:
+        return self._each[index]
+
+    def __len__(self) -> int:
+        return self._count
+
+
+def _judge_mode_1(batch: SectorBatch, headers: _Headers) -> Iterator[int]:
     """Yield the indexes of sectors that are not plainly good."""
     stored, size = batch.stored, batch.track.layout.size
     view, covered = memoryview(stored), EDC_OF_MODE_1.stop
-    if have_syncs(stored, size) and have_headers(stored, size, b"".join(headers)):
-        starts = range(0, len(stored), size)
-        yield from [i for i, at in enumerate(starts) if edc(view[at : at + covered])]
+    if have_syncs(stored, size) and have_headers(stored, size, headers.lba, mode=1):
+        pieces = map(view.__getitem__, places_of(len(stored), 0, covered, size))
+        yield from [index for index, found in enumerate(map(edc, pieces)) if found]
         return
     start = 0
     for index, header in enumerate(headers):
@@ -162,7 +184,7 @@ def _judge_mode_1(batch: SectorBatch, headers: list[bytes]) -> Iterator[int]:
         start += size
 
 
-def _judge_mode_2(batch: SectorBatch, headers: list[bytes]) -> Iterator[int]:
+def _judge_mode_2(batch: SectorBatch, headers: Sequence[bytes]) -> Iterator[int]:
     stored, layout = batch.stored, batch.track.layout
     view, has_header = memoryview(stored), layout.has_header
     start = layout.body_offset

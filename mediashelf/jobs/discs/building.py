@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from mediashelf.building.recipes.recipe import Recipe
-from mediashelf.building.spread.series import file_names, file_stem
 from mediashelf.building.writing.destination import refuse_output
 from mediashelf.building.writing.write import BuiltDisc, build_discs
 from mediashelf.errors import OutputError
@@ -63,6 +62,8 @@ def _outputs(
     """Return where the discs go, and the older discs of the same name that stay beside them."""
     if planned.series is None:
         return [output], []
+    from mediashelf.building.spread.series import file_names, file_stem  # loaded for one already
+
     names = file_names(planned.recipe.label, len(planned.plans))
     paths = [output / name for name in names]
     for path in paths:

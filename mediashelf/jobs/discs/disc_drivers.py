@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from mediashelf.building.planning.disc_plan import DiscPlan
@@ -18,7 +18,8 @@ from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.discs.driver_sources import SurveyedDiscs, tree_of_plan
+from mediashelf.formats.collector import collector_paused
+from mediashelf.jobs.discs.driver_sources import SurveyedDiscs, lasting_place, tree_of_plan
 from mediashelf.jobs.discs.driver_tables import disc_name
 from mediashelf.jobs.discs.source_packages import PackageFiles, iter_packages
 from mediashelf.jobs.driver_families import family_name, say_no_family
@@ -82,11 +83,11 @@ def survey_sources(
     """Look at the packages in the sources of a recipe, those that it leaves out as well."""
     families = {name: choose_family(family) for name, family in _families(targets).items()}
     devices = machine.devices if machine is not None else None
-    with progress("reading INFs", unit="INF") as on_inf:
+    with collector_paused(), progress("reading INFs", unit="INF") as on_inf:
         tree = _sources_tree(recipe, listing)
         ask = ask_ahead(families.values(), devices)
         founds = [(tree, find_packages(tree, ask=ask, on_inf=on_inf))]
-    surveys = {name: survey(founds, family, name, devices) for name, family in families.items()}
+        surveys = {name: survey(founds, one, name, devices) for name, one in families.items()}
     return SourceDrivers(machine, tuple(targets), surveys)
 
 
@@ -127,7 +128,7 @@ def survey_discs(
     losses = [finding for finding in machine.findings if finding.severity is Severity.ERROR]
     by_target: dict[str, SurveyedDiscs] = {}
     known: dict[tuple[int, str], tuple[PackageTree, PackagesFound]] = {}
-    with progress("reading INFs", unit="INF") as on_inf:
+    with collector_paused(), progress("reading INFs", unit="INF") as on_inf:
         for target in sources.targets:
             in_sources = sources.surveys.get(target.name)
             if in_sources is None:
@@ -174,7 +175,10 @@ def _sources_tree(recipe: Recipe, listing: Listing) -> PackageTree:
     def read(file: TreeFile, limit: int) -> bytes:
         return read_start(contents[file.path], limit)
 
-    return PackageTree("sources", "folder", files, read, provides)
+    def lasting(file: TreeFile) -> Hashable:
+        return lasting_place(contents[file.path])
+
+    return PackageTree("sources", "folder", files, read, provides, lasting=lasting)
 
 
 def _disc_tree(

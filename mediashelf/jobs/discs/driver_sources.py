@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
 from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.building.sources.reading import read_start
+from mediashelf.building.tree import Content
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import PackagesFound
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, tree_of_disc
@@ -82,16 +84,28 @@ def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> PackageTree | Non
         path, hidden_path = paths if is_long else paths[::-1]
         long_paths[path] = file.long_path
         files.append(TreeFile(path, file.size, hidden_path))
-    read_source = plan.reader()
+    contents = plan.sources_by_path()
 
     def read(file: TreeFile, limit: int) -> bytes:
-        return read_source(long_paths[file.path], limit)
+        content = contents.get(long_paths[file.path])
+        return b"" if content is None else read_start(content, limit)
+
+    def lasting(file: TreeFile) -> Hashable:
+        content = contents.get(long_paths[file.path])
+        return None if content is None else lasting_place(content)
 
     provides = tuple(
         Provides(one.long_path if is_long else one.short_path, one.identifiers, one.targets)
         for one in plan.declared
     )
-    return PackageTree(name, kind.value, tuple(files), read, provides)
+    return PackageTree(name, kind.value, tuple(files), read, provides, lasting=lasting)
+
+
+def lasting_place(content: Content) -> Hashable:
+    """Return what stands for the bytes of a source that can be read again, None for others."""
+    if content.member is not None or content.data:
+        return None
+    return content.path, content.size, content.modified_ns
 
 
 class OpenedImageSource(Source):

@@ -4,32 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from mediashelf.building.pages.disc_pages import DiscPages, DriverTable, tables_size
 from mediashelf.building.pages.index_page import NO_PAGES
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_listing
-from mediashelf.building.planning.listing import Listing, list_sources
+from mediashelf.building.planning.listing import Listing, list_sources, share_listed
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE
 from mediashelf.building.recipes.recipe import Recipe
-from mediashelf.building.spread.series import DiscSeries, plan_series, with_tables
 from mediashelf.building.writing.blocking import blocking
-from mediashelf.drivers.machines.reading import Machine, read_machines
 from mediashelf.errors import RecipeError
 from mediashelf.findings import Finding
-from mediashelf.jobs.discs.disc_drivers import (
-    DiscDrivers,
-    SourceDrivers,
-    iter_source_packages,
-    survey_discs,
-    survey_sources,
-)
-from mediashelf.jobs.discs.driver_tables import driver_tables, most_size
 from mediashelf.jobs.discs.source_notes import check_sources
 from mediashelf.jobs.discs.unopened import not_the_last_word
 from mediashelf.jobs.progress import Progress, no_progress
-from mediashelf.readability.check import check_targets, verdict_on
-from mediashelf.readability.targets import Target
 from mediashelf.sessions.emulator import check_lun
+
+if TYPE_CHECKING:
+    from mediashelf.building.spread.series import DiscSeries
+    from mediashelf.drivers.machines.reading import Machine
+    from mediashelf.jobs.discs.disc_drivers import DiscDrivers, SourceDrivers
+    from mediashelf.readability.targets import Target
+
+# What knows of drivers, of several discs and of systems is loaded where it is asked: it takes
+# as long as a small disc.
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +47,8 @@ class JudgedPlan:
     @property
     def verdicts(self) -> dict[str, str]:
         """How well each target reads the disc, in a phrase."""
+        from mediashelf.readability.check import verdict_on
+
         return {target.name: str(verdict_on(found)) for target, found in self.targets}
 
 
@@ -124,15 +124,21 @@ def plan_recipe(
             f"{recipe.path or recipe.label}: names a machine but no system; add "
             "targets = [...] to the recipe, or name one with --target"
         )
-    machine = read_machines(recipe.machines) if recipe.machines else None
+    machine = _machine(recipe)
+    pages = DiscPages((DriverTable(machine.name, ()),)) if machine is not None else NO_PAGES
     with progress("looking at the sources") as on_bytes:
-        listing = list_sources(recipe, on_bytes=on_bytes)
-    if is_spread:
+        listing = list_sources(recipe, on_bytes=on_bytes, shares=not is_asked_only)
+        plan = None if is_spread else plan_listing(recipe, listing, pages)
+        if is_asked_only and plan is not None and not _has_room(plan, 0):
+            share_listed(listing, on_bytes=on_bytes)  # then it may fit all the same
+            plan = plan_listing(recipe, listing, pages)
+    if plan is None:
         return _spread(recipe, listing, machine, targets, progress)
     sources = drivers = None
-    pages = DiscPages((DriverTable(machine.name, ()),)) if machine is not None else NO_PAGES
-    plan = plan_listing(recipe, listing, pages)
     if machine is not None:
+        from mediashelf.jobs.discs.disc_drivers import survey_discs, survey_sources
+        from mediashelf.jobs.discs.driver_tables import driver_tables, most_size
+
         sources = survey_sources(recipe, listing, machine, targets, progress=progress)
         drivers = survey_discs(sources, [plan], name=name, progress=progress)
         most = most_size(machine.name, drivers.surveys, [plan]) if is_asked_only else 0
@@ -145,6 +151,14 @@ def plan_recipe(
     return PlannedRecipe(recipe, (disc,), deciding, sources=sources, drivers=drivers, notes=notes)
 
 
+def _machine(recipe: Recipe) -> Machine | None:
+    if not recipe.machines:
+        return None
+    from mediashelf.drivers.machines.reading import read_machines
+
+    return read_machines(recipe.machines)
+
+
 def _spread(
     recipe: Recipe,
     listing: Listing,
@@ -152,6 +166,14 @@ def _spread(
     targets: Sequence[Target],
     progress: Progress,
 ) -> PlannedRecipe:
+    from mediashelf.building.spread.series import plan_series, with_tables
+    from mediashelf.jobs.discs.disc_drivers import (
+        iter_source_packages,
+        survey_discs,
+        survey_sources,
+    )
+    from mediashelf.jobs.discs.driver_tables import driver_tables
+
     sources = drivers = None
     if machine is not None:
         sources = survey_sources(recipe, listing, machine, targets, progress=progress)
@@ -187,6 +209,8 @@ def _has_room(plan: DiscPlan, size: int) -> bool:
 
 
 def _reserve(machine: Machine, sources: SourceDrivers) -> int:
+    from mediashelf.jobs.discs.driver_tables import driver_tables
+
     return tables_size(driver_tables(machine.name, sources.surveys.values(), ()))
 
 
@@ -200,5 +224,9 @@ def _judge(plan: DiscPlan, targets: Sequence[Target]) -> JudgedPlan:
     # A disc for the emulated drive has its size checked when it is planned.
     is_checked = plan.capacity == EMULATED_DRIVE
     emulator = () if is_checked else tuple(check_lun(plan.size, where="/"))
+    if not targets:
+        return JudgedPlan(plan, emulator, ())
+    from mediashelf.readability.check import check_targets
+
     found = check_targets(plan.facts, targets)
     return JudgedPlan(plan, emulator, tuple((target, tuple(one)) for target, one in found))

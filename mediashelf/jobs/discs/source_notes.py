@@ -11,6 +11,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.rules import driver_page
 from mediashelf.jobs.discs.unopened import ListingTree, check_unopened
 from mediashelf.text import count_text
+from mediashelf.trees.wrappings import may_be_wrapping
 
 _LEFTOVERS = frozenset((".ds_store", "thumbs.db", "desktop.ini", "ehthumbs.db"))
 """Files that desktops leave in folders that they have shown (common practice)."""
@@ -49,7 +50,8 @@ def check_sources(recipe: Recipe, listing: Listing) -> Iterator[Finding]:
         )
     if recipe.path is None:
         yield from _joined(recipe)
-    yield from check_unopened(ListingTree(listing))
+    if any(may_be_wrapping(file.name) for file in listing.files):
+        yield from check_unopened(ListingTree(listing))
 
 
 def _is_leftover(name: str) -> bool:

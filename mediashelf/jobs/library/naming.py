@@ -71,14 +71,18 @@ def find_files(names: Sequence[str], catalogue_path: Path | None = None) -> list
     return list(found.values())
 
 
-def record_of(path: Path, catalogue_path: Path | None = None) -> ImageRow | None:
-    """Return what is on record of a file; None where that, or a catalogue, is not there."""
+def record_of(
+    path: Path, catalogue_path: Path | None = None
+) -> tuple[ImageRow | None, list[ImageRow]]:
+    """Return what is on record of a file, and of its copies; None for a file without a record."""
     if not catalogue_place(catalogue_path).exists():
-        return None
+        return None, []
+    from mediashelf.catalogue.questions.duplicates import copies_of
     from mediashelf.catalogue.store import open_catalogue
 
     with open_catalogue(catalogue_path) as catalogue:
-        return catalogue.image_by_path(path)
+        row = catalogue.image_by_path(path)
+        return row, [] if row is None else copies_of(catalogue.db, row)
 
 
 def find_place(name: str, catalogue_path: Path | None = None) -> str:

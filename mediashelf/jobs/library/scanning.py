@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
+from itertools import takewhile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from mediashelf.catalogue.auditing.names import plan_audit
-from mediashelf.catalogue.keeping.naming import means_many
-from mediashelf.catalogue.records.waiting import judged_words, waiting_finding
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, kept_number
-from mediashelf.catalogue.scanning.findings import missing_finding, scan_findings
 from mediashelf.catalogue.scanning.planning import (
     Job,
     ScanOutcome,
@@ -28,6 +26,9 @@ from mediashelf.integrity.fixity.states import State
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.jobs.shelves.recording import look_into_images
 from mediashelf.system import real_path
+
+if TYPE_CHECKING:  # a scan that finds nothing new needs no digests
+    from mediashelf.integrity.fixity.ahead import DigestsAhead
 
 
 @dataclass(slots=True)
@@ -77,6 +78,11 @@ def plan_accepting(catalogue: Catalogue, names: Sequence[str]) -> Scan:
     A shelf, folder or pattern means its images that are changed and wait; one that was found
     decayed or cut must be named itself.
     """
+    # Loaded only here: most scans are asked to accept nothing.
+    from mediashelf.catalogue.auditing.names import plan_audit
+    from mediashelf.catalogue.keeping.naming import means_many
+    from mediashelf.catalogue.records.waiting import judged_words
+
     shelves = {shelf.name: ShelfPlan(shelf) for shelf in catalogue.shelves()}
     file_systems = FileSystems()
     scan = Scan(ScanPlan(), is_accepting=True)
@@ -109,6 +115,8 @@ def _named(name: str, row: ImageRow | None, presence: Presence) -> ImageRow:
 
 
 def _not_accepted(row: ImageRow) -> Finding:
+    from mediashelf.catalogue.records.waiting import judged_words
+
     assert row.waiting is not None
     state = row.waiting.judged if judged_words(row.waiting) else row.state
     return Finding(
@@ -140,40 +148,75 @@ def read_planned(
     for plan in scan.plan.shelves:
         with progress("looking for driver packages", unit="image") as on_image:
             look_into_images(catalogue, plan.shelf, is_deep=scan.opens_archives, on_image=on_image)
-    scan.findings += scan_findings(scan.plan, scan.outcomes)
-    scan.findings += _missing(catalogue, scan)
-    scan.findings += [waiting_finding(row) for row in _waiting(catalogue, scan)]
+    if scan.outcomes or not all(map(_is_as_before, scan.plan.shelves)):
+        scan.findings += _findings(catalogue, scan)
+
+
+def _is_as_before(plan: ShelfPlan) -> bool:
+    """Tell whether the walk of a shelf met nothing that a person has to act on."""
+    return not (
+        plan.is_other or plan.unread_folders or plan.missing or plan.missing_before or plan.waiting
+    )
+
+
+def _findings(catalogue: Catalogue, scan: Scan) -> Iterator[Finding]:
+    # Loaded only here: after most scans there is nothing to be said.
+    from mediashelf.catalogue.records.waiting import waiting_finding
+    from mediashelf.catalogue.scanning.findings import missing_finding, scan_findings
+
+    yield from scan_findings(scan.plan, scan.outcomes)
+    for plan in scan.plan.shelves if not scan.is_accepting else ():
+        rows = catalogue.images(shelf=plan.shelf.name, state=Presence.MISSING)
+        if rows:
+            yield missing_finding(plan.shelf.name, [row.path for row in rows])
+    yield from map(waiting_finding, _waiting(catalogue, scan))
 
 
 def _read(catalogue: Catalogue, scan: Scan, progress: Progress) -> None:
-    # Loaded only here: most scans find nothing to read.
-    from mediashelf.catalogue.scanning.scan import run_scan
-    from mediashelf.jobs.shelves.looking import packages_of
+    plan, is_deep = scan.plan, scan.opens_archives
+    jobs = plan.jobs
+    # Loaded only here: most scans find nothing to read. What reads begins with that meanwhile.
+    from mediashelf.jobs.shelves.reading_processes import ReadingProcesses
 
-    plan = scan.plan
-    look = None if scan.opens_archives else packages_of
-    try:
-        with progress("scanning", total=plan.bytes_to_read) as on_bytes:
+    with (
+        _digests_ahead(jobs) as ahead,
+        ReadingProcesses(jobs, with_packages=not is_deep) as processes,
+        progress("scanning", total=plan.bytes_to_read) as on_bytes,
+    ):
+        from mediashelf.catalogue.scanning.scan import run_scan
+        from mediashelf.jobs.shelves.first_look import packages_of
+
+        try:
             steps = run_scan(
-                catalogue, plan, look_for_packages=look, on_bytes=on_bytes, on_file=on_bytes.show
+                catalogue,
+                plan,
+                look_for_packages=None if is_deep else packages_of,
+                ahead=ahead,
+                elsewhere=processes.submit if processes else None,
+                on_bytes=on_bytes,
+                on_file=on_bytes.show,
             )
             with closing(steps) as running:
                 scan.outcomes.extend(running)
-    finally:
-        _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
+        finally:
+            _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
+
+
+_LARGE = 8 << 20
+"""Bytes of a file that takes longer than it takes to have a thread for it."""
+
+
+def _digests_ahead(jobs: Sequence[Job]) -> DigestsAhead:
+    from mediashelf.integrity.fixity.ahead import DigestsAhead, WantedDigests
+
+    large = takewhile(lambda job: job.seen.size >= _LARGE, jobs)
+    return DigestsAhead(WantedDigests(job.file, job.algorithms) for job in large)
 
 
 def _forget_moved(scan: Scan) -> None:
     moved = {each.origin for each in scan.outcomes if each.origin}
     for plan in scan.plan.shelves:
         plan.missing = [path for path in plan.missing if f"{plan.shelf.name}: {path}" not in moved]
-
-
-def _missing(catalogue: Catalogue, scan: Scan) -> Iterator[Finding]:
-    for plan in scan.plan.shelves if not scan.is_accepting else ():
-        rows = catalogue.images(shelf=plan.shelf.name, state=Presence.MISSING)
-        if rows:
-            yield missing_finding(plan.shelf.name, [row.path for row in rows])
 
 
 def _waiting(catalogue: Catalogue, scan: Scan) -> list[ImageRow]:

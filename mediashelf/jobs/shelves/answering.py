@@ -84,10 +84,13 @@ class _Known:
 
     def __post_init__(self) -> None:
         trees = {source_id: kept_tree(rows[0]) for source_id, rows in self.images.items()}
+        bases: defaultdict[int, set[int]] = defaultdict(set)
+        for row in self.rows:
+            bases[row.package_id].add(row.base)
         for package_id, one in self.found.items():
             if one.facts is None or one.source_id not in trees:
                 continue
-            view = one.facts.view_of(self.system)
+            view = one.facts.view_of(self.system, bases[package_id])
             self.packages[package_id] = kept_package(one, trees[one.source_id], view)
             installs = view.installs if view is not None else ()
             self.installs[package_id] = {install.base: install for install in installs}
@@ -126,6 +129,7 @@ def _answer(
 ) -> ShelfAnswer:
     index, missing, of_system = _index(known, family)
     chooser = _Chooser(known, missing)
+    index.order = chooser.place
     covers = chooser.named(catalogue, [chooser.choose(index.cover(one)) for one in devices])
     ids = chooser.ids
     survey = Survey(
@@ -216,18 +220,19 @@ class _Chooser:
         self.copies: dict[Package, list[str]] = {}
 
     def choose(self, cover: DeviceCover) -> DeviceCover:
-        """Return the candidates in their order, each text once.
-
-        What is whole goes first; then rank, date and version; then images that are here
-        and not known to be bad.
-        """
+        """Return the candidates, each text once."""
         return replace(
             cover,
             candidates=tuple(self._distinct(cover.candidates)),
             possible=tuple(self._distinct(cover.possible)),
         )
 
-    def _place(self, candidate: Candidate) -> tuple[object, ...]:
+    def place(self, candidate: Candidate) -> tuple[object, ...]:
+        """Return what candidates are sorted by.
+
+        What is whole goes first; then rank, date and version; then images that are here
+        and not known to be bad.
+        """
         rank, date, version, name, path = order(candidate)
         row = self.known.images_of(self.ids[candidate.package])[0]
         is_generic = candidate.match.is_generic
@@ -240,7 +245,7 @@ class _Chooser:
     def _distinct(self, candidates: Iterable[Candidate]) -> Iterator[Candidate]:
         """Yield one of those whose texts are the same and which lack the same."""
         seen: dict[object, Package] = {}
-        for candidate in sorted(candidates, key=self._place):
+        for candidate in candidates:
             package = candidate.package
             first = seen.setdefault((package.digest, tuple(self._lacks(candidate))), package)
             if first is package:

@@ -63,6 +63,7 @@ def _reduced(facts: PackageFacts, view: KeptView | None) -> Inf:
         InfEntry("DriverVer", (f"{month:02}/{day:02}/{year:04}", facts.version.version_text), 0),
     ]
     sections = {"version": InfSection("Version", 0, tuple(entries))}
+    derived: dict[object, object] = {"version": facts.version}  # asked of every candidate
     for install in view.installs if view is not None else ():
         told = []
         if install.feature != DEFAULT_FEATURE:
@@ -71,4 +72,4 @@ def _reduced(facts: PackageFacts, view: KeptView | None) -> Inf:
             told.append(InfEntry("ExcludeID", install.excluded, 0))
         if told:
             sections[install.name.lower()] = InfSection(install.name, 0, tuple(told))
-    return Inf(sections, {})
+    return Inf(sections, {}, derived=derived)

@@ -12,6 +12,7 @@ from mediashelf.catalogue.packages.looked_into import (
     digest_of,
     forget_closed_for,
     forget_unused,
+    is_settled,
     not_looked_into,
 )
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, kept_number
@@ -43,9 +44,11 @@ def look_into_images(
     """
     scan = PackageScan()
     reader = DEEP if is_deep else PLAIN
-    forget_unused(catalogue.db)
     if find_spec("libarchive") is not None:
         forget_closed_for(catalogue.db, NEEDS_LIBRARY, reader)
+    if is_settled(catalogue.db, reader):
+        return scan
+    forget_unused(catalogue.db)
     wanted = not_looked_into(catalogue.db, reader, shelf.id if shelf is not None else None)
     if not wanted:
         return scan

@@ -40,6 +40,12 @@ class Asked:
         return found
 
 
+def forget(beside: Beside, name: str) -> None:
+    """Say that a file which was asked for is not a part of the archive."""
+    if isinstance(beside, Asked):
+        beside.names.remove(name.lower())
+
+
 def nothing_beside(name: str) -> None:
     """Say that there is no other file."""
 

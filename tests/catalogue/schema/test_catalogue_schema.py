@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path, PureWindowsPath
 from urllib.parse import unquote
 
 import pytest
 
 from made_library import open_library, tide_image, write
-from mediashelf.catalogue import schema, store
-from mediashelf.catalogue.images import by_size_and_name
+from mediashelf.catalogue import schema
+from mediashelf.catalogue.images import Namesakes
+from mediashelf.catalogue.records.opening import as_uri
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
@@ -242,6 +246,88 @@ def test_a_catalogue_that_cannot_be_written_can_be_asked(tmp_path: Path) -> None
     assert sorted(path.name for path in tmp_path.iterdir()) == listed
 
 
+@contextmanager
+def small_disk(folder: Path) -> Iterator[Callable[[str], None]]:
+    """A disk of 1 MiB at a folder; what is yielded mounts it anew with an option."""
+    folder.mkdir()
+
+    def mount(options: str) -> None:
+        command = ["mount", "-t", "tmpfs", "-o", options, "tmpfs", str(folder)]
+        if subprocess.run(command, capture_output=True, check=False).returncode:
+            pytest.skip("mounting is not allowed here")
+
+    mount("size=1m")
+    try:
+        yield mount
+    finally:
+        subprocess.run(["umount", folder], check=True)
+
+
+def fill(folder: Path) -> None:
+    with suppress(OSError), (folder / "rest").open("wb", buffering=0) as file:
+        while True:
+            file.write(bytes(4096))
+
+
+def shelf_in_log(place: Path) -> None:
+    """Leave a catalogue as a run that was killed does: its last shelf is in the log alone."""
+    made = place.with_name("made.sqlite")
+    with open_catalogue(made, create=True) as catalogue:
+        catalogue.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        add_shelf(catalogue, place.parent / "home", "last")
+        for end in ("", "-wal"):
+            shutil.copyfile(f"{made}{end}", f"{place}{end}")
+
+
+@pytest.mark.parametrize("is_killed", [False, True], ids=["closed", "killed"])
+@pytest.mark.parametrize("is_full", [False, True], ids=["read-only", "full"])
+def test_a_catalogue_on_a_disk_that_takes_nothing_can_be_asked(
+    tmp_path: Path, *, is_full: bool, is_killed: bool
+) -> None:
+    place = tmp_path / "small" / "catalogue.sqlite"
+    (tmp_path / "home").mkdir()
+    with small_disk(place.parent) as mount:
+        if is_killed:
+            shelf_in_log(tmp_path / "catalogue.sqlite")
+            for end in ("", "-wal"):
+                shutil.copyfile(f"{tmp_path / place.name}{end}", f"{place}{end}")
+        else:
+            with open_catalogue(place, create=True) as catalogue:
+                add_shelf(catalogue, tmp_path / "home", "last")
+        if is_full:
+            fill(place.parent)
+        else:
+            mount("remount,ro")
+        with open_catalogue(place) as catalogue:
+            assert [shelf.name for shelf in catalogue.shelves()] == ["last"]
+            assert not catalogue.can_write
+        words = "the disk is full" if is_full else "cannot be written"
+        with pytest.raises(CatalogueError, match=words), open_catalogue(place) as catalogue:
+            add_shelf(catalogue, place.parent, "more")
+
+
+def test_a_catalogue_that_was_broken_off_in_older_mode_is_not_read_half(tmp_path: Path) -> None:
+    """The journal has what must be put back (SQLite, File Locking And Concurrency, 4.0)."""
+    place = tmp_path / "small" / "catalogue.sqlite"
+    with small_disk(place.parent) as mount:
+        made = tmp_path / "catalogue.sqlite"
+        with open_catalogue(made, create=True):
+            pass
+        db = sqlite3.connect(made, isolation_level=None)
+        db.execute("PRAGMA journal_mode = DELETE")
+        db.execute("PRAGMA cache_size = 1")
+        db.execute("BEGIN")
+        rows = ((f"{n:0500}", bytes([n]), "") for n in range(200))
+        db.executemany("INSERT INTO shelves (name, root, added_at) VALUES (?, ?, ?)", rows)
+        for end in ("", "-journal"):
+            shutil.copyfile(f"{made}{end}", f"{place}{end}")
+        db.close()
+        mount("remount,ro")
+        words = "broken off while it wrote.*copy it together with catalogue.sqlite-journal"
+        with pytest.raises(CatalogueError, match=words), open_catalogue(place) as catalogue:
+            catalogue.shelves()
+
+
 def test_an_older_file_that_cannot_be_written_says_so(
     place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -283,7 +369,7 @@ def test_a_question_that_was_not_read_to_its_end_keeps_no_file_open(tmp_path: Pa
 )
 def test_a_catalogue_on_a_drive_or_share_of_windows(place: str, uri: str) -> None:
     """SQLite refuses a URI with a host in it ("URI Filenames In SQLite", 3.1)."""
-    found = store._as_uri(PureWindowsPath(place))
+    found = as_uri(PureWindowsPath(place))
     assert unquote(found) == unquote(uri)
     assert found.startswith("file:///")
 
@@ -306,7 +392,7 @@ def test_a_new_file_is_compared_with_images_of_its_size_alone(tmp_path: Path) ->
                 [(b"%d.iso" % number, 1000 + number) for number in range(count)],
             )
             library.catalogue.db.set_progress_handler(count_step, 1)
-            assert by_size_and_name(library.catalogue.db, 1001, "2.iso") == []
+            assert Namesakes(library.catalogue.db).find(1001, "2.iso") == []
             library.catalogue.db.set_progress_handler(None, 0)
         return steps
 

@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 from driver_examples import inf_text
 from make_image import make_iso
 from mediashelf.cli.main import main
-from mediashelf.drivers.packages import finding
+from mediashelf.drivers.packages import inf_reading
 from mediashelf.formats.inf.document import Inf
 
 VIDEO, SOUND, LAN = (
@@ -414,15 +414,16 @@ def test_each_text_is_parsed_once_and_not_kept_for_ever(
 ) -> None:
     """The sources, the planned disc and two targets show the same three INFs."""
     parsed: list[weakref.ref[Inf]] = []
-    parse = finding.parse_inf
+    parse = inf_reading.parse_inf
 
     def counted(data: bytes, **options: Any) -> Inf:
         inf = parse(data, **options)
         parsed.append(weakref.ref(inf))
         return inf
 
-    monkeypatch.setattr(finding, "parse_inf", counted)
-    monkeypatch.setattr(finding, "_PARSED", weakref.WeakValueDictionary())
+    monkeypatch.setattr(inf_reading, "parse_inf", counted)
+    for known in ("_PARSED", "_BY_PLACE"):
+        monkeypatch.setattr(inf_reading, known, weakref.WeakValueDictionary())
     recipe = tmp_path / "one.toml"
     recipe.write_text(f'machine = "{machine.name}"\n[[folder]]\nfrom = "drivers"\n')
     run(recipe, "-t", "win9x", "-t", "nt5", code=1)

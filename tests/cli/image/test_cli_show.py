@@ -159,6 +159,7 @@ def test_json_has_a_stable_shape(made: MadeImage, tmp_path: Path) -> None:
         "disc",
         "installers",
         "record",
+        "copies",
         "findings",
         "volumes",
     ]

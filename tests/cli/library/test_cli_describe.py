@@ -261,3 +261,43 @@ def test_show_says_what_the_disc_is_and_what_is_said_of_it(shelf: Shelf) -> None
     record = shelf.json("show", "tide-1.iso")["record"]
     assert record["description"]["tags"] == ["kiosk", "Öl"]
     assert shelf.json("show", shelf.home / "setup.iso")["record"] is None
+
+
+def test_other_copies_of_the_bytes_are_named(shelf: Shelf) -> None:
+    shutil.copyfile(shelf.home / "tide-1.iso", shelf.folder / "card" / "one.iso")
+    shutil.copyfile(shelf.home / "tide-1.iso", shelf.folder / "card" / "two.iso")
+    shelf.run("scan")
+    said = shelf.run("describe", "tide-1.iso", "--tag", "kiosk").stdout.splitlines()
+    assert said[-2:] == ["  copy: card: one.iso (recorded)", "  copy: card: two.iso (recorded)"]
+    (image,) = shelf.json("describe", "one.iso")["images"]
+    assert [(one["path"], one["state"]) for one in image["copies"]] == [
+        ("two.iso", "recorded"),
+        ("tide-1.iso", "recorded"),
+    ]
+    (shelf.folder / "card" / "two.iso").unlink()
+    write(shelf.folder / "card" / "one.iso", tide_image(8, label="OTHER"))
+    shelf.run("scan", code=1)
+    shown = shelf.run("show", shelf.home / "tide-1.iso").stdout.splitlines()
+    # The bytes of the first are others now; the second is gone, and its record is not.
+    assert [line for line in shown if line.startswith("copy")] == [
+        "copy       card: two.iso (missing)"
+    ]
+    assert [one["path"] for one in shelf.json("show", shelf.home / "tide-1.iso")["copies"]] == [
+        "two.iso"
+    ]
+    # The record of the first is still that of the earlier bytes.
+    changed = shelf.json("show", shelf.folder / "card" / "one.iso")
+    assert [one["path"] for one in changed["copies"]] == ["two.iso", "tide-1.iso"]
+    assert shelf.json("show", shelf.home / "tide-2.iso")["copies"] == []
+    assert "copy" not in shelf.run("describe", "tide-2.iso").stdout
+
+
+def test_of_many_copies_the_first_are_named(shelf: Shelf) -> None:
+    for number in range(8):
+        shutil.copyfile(shelf.home / "tide-1.iso", shelf.folder / "card" / f"{number}.iso")
+    shelf.run("scan")
+    said = shelf.run("describe", "tide-1.iso").stdout.splitlines()
+    assert said[-2:] == [
+        "  copy: card: 4.iso (recorded)",
+        "  copies: 3 more, see mediashelf list --duplicates",
+    ]

@@ -32,6 +32,7 @@ from mediashelf.formats.raw.sectors import (
     address_of,
     edc,
     encode_mode_1,
+    have_headers,
     header_of,
     headers_of,
     lba_of,
@@ -260,3 +261,20 @@ def test_headers_of_consecutive_blocks(lba: int, count: int) -> None:
     """After 99:59:74 two decimal digits of minutes begin again."""
     blocks = [(lba + 150 + number) % ADDRESSES - 150 for number in range(count)]
     assert headers_of(lba, count, 1) == [header_of(block, 1) for block in blocks]
+
+
+@pytest.mark.parametrize("lba", [-150, -1, 0, 74, 4350, 443_000, ADDRESSES - 150 - 3])
+@pytest.mark.parametrize("pitch", [2352, 2448])
+def test_headers_are_compared_at_once_as_one_by_one(lba: int, pitch: int) -> None:
+    """Each byte of a header counts, in each sector; a last one that is cut short as well."""
+    headers = headers_of(lba, 200, 1)
+    sectors = [bytearray(SYNC + header + bytes(pitch - 16)) for header in headers]
+    assert have_headers(b"".join(sectors), pitch, lba, 1)
+    assert have_headers(b"".join(sectors)[: -pitch + 16], pitch, lba, 1)
+    assert not have_headers(b"".join(sectors), pitch, lba + 1, 1)
+    assert not have_headers(b"".join(sectors), pitch, lba, 2)
+    for index in (0, 1, 74, 75, 150, 199):
+        for at in range(12, 16):
+            sectors[index][at] ^= 1
+            assert not have_headers(b"".join(sectors), pitch, lba, 1)
+            sectors[index][at] ^= 1

@@ -152,7 +152,11 @@ def test_five_damaged_blocks_from_two_copies_damaged_elsewhere(bench: Bench) -> 
     assert result.findings == ()
 
 
-@pytest.mark.parametrize("compress", [gzip.compress, lzma.compress, bz2.compress])
+def lzma_alone(data: bytes) -> bytes:
+    return lzma.compress(data, lzma.FORMAT_ALONE)
+
+
+@pytest.mark.parametrize("compress", [gzip.compress, lzma.compress, bz2.compress, lzma_alone])
 def test_what_a_compressed_copy_holds(bench: Bench, compress: Callable[[bytes], bytes]) -> None:
     image = spoil(ORIGINAL, block(1))
     result = bench.mend(image, compress(ORIGINAL), record=bench.record())

@@ -1,0 +1,169 @@
+"""What pycdlib finds on a disc. It shares nothing with our reader and our writer.
+
+It is used through its public interface alone, so any of its releases will do. It takes
+about 20 µs and 2 KB a file, so it also reads in a process of its own, beside the writer:
+
+``python -m mediashelf.building.writing.second_reader IMAGE`` waits on standard input for a
+line ``SIZE RECORDS``: the bytes that the image will have, and those that are written and hold
+all that says where things are. It reads them and writes two SHA-256 digests to standard
+output: of what it found, and of those bytes. It ends with whoever has its standard input.
+"""
+
+from __future__ import annotations
+
+import gc
+import hashlib
+import io
+import os
+import struct
+import sys
+import threading
+from collections.abc import Iterable, Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any, BinaryIO, NamedTuple
+
+_ROW = struct.Struct("<BBIQ7s")
+
+
+class Seen(NamedTuple):
+    """One directory record; ``lba`` is 0 for an empty file."""
+
+    identifier: bytes
+    is_directory: bool
+    lba: int
+    size: int
+    date: bytes
+
+
+class SecondReaderError(Exception):
+    """Pycdlib cannot read the disc; never leaves the modules that use it."""
+
+
+@contextmanager
+def opened(stream: BinaryIO) -> Iterator[Any]:
+    """Give the disc as pycdlib has it; raises :class:`SecondReaderError` where it cannot read."""
+    # Loaded only where it reads: mostly that is another process.
+    from pycdlib import PyCdlib
+    from pycdlib.pycdlibexception import PyCdlibException
+
+    iso: Any = PyCdlib()
+    try:
+        iso.open_fp(stream)
+        with closing(iso):
+            yield iso
+    except (
+        # What it raises on images that are not valid, as well as its own errors.
+        *(PyCdlibException, struct.error, LookupError, ValueError, TypeError, AttributeError),
+    ) as error:
+        raise SecondReaderError(str(error)) from error
+
+
+def children(record: Any) -> list[Any]:
+    """Return the records that a directory holds, without itself and its parent."""
+    return [one for one in record.children if not (one.is_dot() or one.is_dotdot())]
+
+
+def seen(record: Any) -> Seen:
+    """Return what a record says."""
+    size = record.get_data_length()
+    lba = record.extent_location() if size else 0
+    return Seen(record.file_identifier(), record.is_dir(), lba, size, record.date.record())
+
+
+def boot_entry(catalog: Any) -> tuple[int, int, int, int]:
+    """Return indicator, media type, sectors to load and place of what boots."""
+    entry = catalog.initial_entry
+    return entry.boot_indicator, entry.boot_media_type, entry.sector_count, entry.get_rba()
+
+
+class SeenDigest:
+    """A digest of what is on a disc; add trees from the root, and directories in their order.
+
+    That order is: of all directories that were met and not added yet the last one, where
+    those of one directory are met in the order of their identifiers.
+    """
+
+    def __init__(self) -> None:
+        self._hasher = hashlib.sha256(usedforsecurity=False)
+
+    def add_volume(self, label: bytes, sectors: int) -> None:
+        """Add the fields of a descriptor; the label without spaces at its end."""
+        self._hasher.update(struct.pack("<BQ", len(label), sectors) + label)
+
+    def add_directory(self, rows: Iterable[tuple[bytes, bool, int, int, bytes]]) -> None:
+        """Add the records of a directory, sorted by their identifiers."""
+        pack = _ROW.pack
+        texts = [pack(len(name), kind, *rest) + name for name, kind, *rest in rows]
+        self._hasher.update(struct.pack("<I", len(texts)) + b"".join(texts))
+
+    def add_boot(self, entry: tuple[int, int, int, int] | None) -> None:
+        """Add what boots."""
+        self._hasher.update(b"" if entry is None else struct.pack("<4Q", *entry))
+
+    def hexdigest(self) -> str:
+        """Return the digest of all that was added."""
+        return self._hasher.hexdigest()
+
+
+def _digest_disc(iso: Any) -> str:
+    digest = SeenDigest()
+    for descriptor, encoding in ((iso.pvd, "ascii"), (iso.joliet_vd, "utf-16-be")):
+        label = descriptor.volume_identifier.decode(encoding).rstrip(" ").encode()
+        digest.add_volume(label, descriptor.space_size)
+        waiting = [descriptor.root_directory_record()]
+        while waiting:
+            below = sorted([(seen(one), one) for one in children(waiting.pop())], key=_identifier)
+            digest.add_directory(row for row, _ in below)
+            waiting += [record for row, record in below if row.is_directory]
+    catalog = iso.eltorito_boot_catalog
+    digest.add_boot(None if catalog is None else boot_entry(catalog))
+    return digest.hexdigest()
+
+
+def _identifier(pair: tuple[Seen, Any]) -> bytes:
+    return pair[0].identifier
+
+
+class _Start(io.BytesIO):
+    """The first bytes of a file; it says that it has all the bytes that the file will have."""
+
+    def __init__(self, data: bytes, size: int) -> None:
+        super().__init__(data)
+        self._size = size
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
+        if whence == io.SEEK_END:
+            return super().seek(self._size + offset)
+        return super().seek(offset, whence)
+
+
+def digest_records(path: Path, size: int) -> tuple[bytes, str]:
+    """Return the first ``size`` bytes of a file, and their SHA-256 digest."""
+    with path.open("rb") as file:
+        data = file.read(size)
+    return data, hashlib.sha256(data, usedforsecurity=False).hexdigest()
+
+
+def main() -> None:
+    """Answer whoever started this process."""
+    line = sys.stdin.buffer.readline()
+    if not line:
+        return
+    threading.Thread(target=_end_with_input, daemon=True).start()
+    gc.disable()  # nothing that is made here is garbage before the end
+    size, records_size = map(int, line.split())
+    records, digest = digest_records(Path(sys.argv[1]), records_size)
+    with opened(_Start(records, size)) as iso:
+        sys.stdout.write(f"{_digest_disc(iso)} {digest}\n")
+        sys.stdout.flush()
+        os._exit(0)  # at once: to let go of all the records takes as long as half the reading
+
+
+def _end_with_input() -> None:
+    os.read(sys.stdin.fileno(), 1)
+    os._exit(1)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,102 @@
+"""The second reader in a process of its own, which reads while the disc is still being written.
+
+Its records are written first. What it says of them is believed where the finished disc
+begins with the bytes that it read, and where it found all that was planned. In any other
+case whoever builds the disc asks it again, in this process and of the finished disc.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from mediashelf.building.naming.trees import Child, PlannedDirectory
+from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.building.writing import second_reader
+from mediashelf.building.writing.second_reader import SeenDigest, digest_records
+from mediashelf.building.writing.witness import planned_boot, planned_record
+
+LEAST_FILES = 4000
+"""With fewer a process takes as long to start as reading here does (measured on two cores)."""
+
+
+class WitnessAhead:
+    """One disc's second reader; with no process it never agrees."""
+
+    def __init__(
+        self, plan: DiscPlan, path: Path, process: subprocess.Popen[bytes] | None = None
+    ) -> None:
+        self._plan = plan
+        self._path = path
+        self._process = process
+        self._records_size = 0
+
+    def begin(self, records_size: int) -> None:
+        """Let it read: so many bytes are written, and hold all that says where things are."""
+        self._records_size = records_size
+        if self._process is not None and self._process.stdin is not None:
+            with suppress(OSError):  # it has ended, so there will be no answer
+                self._process.stdin.write(b"%d %d\n" % (self._plan.size, records_size))
+                self._process.stdin.flush()
+
+    def agrees(self) -> bool:
+        """Wait for it; tell whether it found what was planned on what is there now."""
+        if self._process is None or self._process.stdout is None or not self._records_size:
+            return False
+        _, digest = digest_records(self._path, self._records_size)
+        expected = f"{_digest_plan(self._plan)} {digest}".encode()
+        return self._process.stdout.read().strip() == expected
+
+
+def is_worth_a_process(plans: Iterable[DiscPlan]) -> bool:
+    """Whether processes are started for these discs."""
+    return sum(plan.file_count for plan in plans) >= LEAST_FILES
+
+
+@contextmanager
+def asked_ahead(plan: DiscPlan, path: Path, *, in_process: bool) -> Iterator[WitnessAhead]:
+    """Start the second reader in a process of its own if that is wanted; it ends with the block."""
+    if not in_process or plan.boot is not None:  # it looks into boot images, which come later
+        yield WitnessAhead(plan, path)
+        return
+    try:
+        process = subprocess.Popen(
+            # -P: no module of the current folder is imported.
+            [sys.executable, "-P", "-m", second_reader.__name__, str(path)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+        )
+    except OSError:
+        yield WitnessAhead(plan, path)
+        return
+    try:
+        yield WitnessAhead(plan, path, process)
+    finally:
+        process.kill()
+        with suppress(OSError):  # what could not be handed over any more
+            process.communicate()
+
+
+def _digest_plan(plan: DiscPlan) -> str:
+    """Return the digest of what the second reader must find."""
+    digest = SeenDigest()
+    for label, directories in (
+        (plan.label.short, plan.layout.iso),
+        (plan.label.long, plan.layout.joliet),
+    ):
+        digest.add_volume(label.rstrip(" ").encode(), plan.layout.sectors)
+        waiting = directories[:1]
+        while waiting:
+            below = sorted(waiting.pop().children, key=_identifier)
+            digest.add_directory([planned_record(child) for child in below])
+            waiting += [one.item for one in below if isinstance(one.item, PlannedDirectory)]
+    digest.add_boot(planned_boot(plan))
+    return digest.hexdigest()
+
+
+def _identifier(child: Child) -> bytes:
+    return child.identifier
