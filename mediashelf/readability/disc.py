@@ -89,10 +89,14 @@ class NameTree:
 
     def _has_beginning(self, letters: str) -> bool:
         """Whether some name may begin with these capitals."""
-        known = self._beginnings.get(letters)
-        if known is None:
-            known = self._beginnings[letters] = f"/{letters}" in self._joined_capitals
-        return known
+        if letters not in self._beginnings:
+            is_likely = letters[:1] in self._initials
+            self._beginnings[letters] = is_likely and f"/{letters}" in self._joined_capitals
+        return self._beginnings[letters]
+
+    @cached_property
+    def _initials(self) -> frozenset[str]:
+        return frozenset("".join({name[:1] for name in self.names}).upper())
 
     @cached_property
     def _joined_capitals(self) -> str:
@@ -132,7 +136,7 @@ class NameTree:
     @cached_property
     def longest_path(self) -> int:
         """The length of the longest path in characters."""
-        lengths = (len(each.path) + 1 + max(map(len, each.names)) for each in self.folders)
+        lengths = [len(each.path) + 1 + max(map(len, each.names)) for each in self.folders]
         return max(lengths, default=0)
 
     @cached_property
@@ -145,8 +149,9 @@ class NameTree:
         """Whether some path names more than one entry."""
         if len({folder.path for folder in self.folders}) == len(self.folders):
             return any(len(set(folder.names)) < len(folder.names) for folder in self.folders)
-        paths = {path for folder in self.folders for path in folder.iter_paths()}
-        return len(paths) < len(self.entries)
+        return len({path for each in self.folders for path in each.iter_paths()}) < len(
+            self.entries
+        )
 
     @cached_property
     def has_paths_equal_but_for_case(self) -> bool:
@@ -158,18 +163,15 @@ class NameTree:
             capitals = iter(self.capitals)
             counts = (len(folder.names) for folder in self.folders)
             return any(len(set(islice(capitals, count))) < count for count in counts)
-        every = {same_case(path) for each in self.folders for path in each.iter_paths()}
-        return len(every) < len(self.entries)
+        every = (same_case(path) for each in self.folders for path in each.iter_paths())
+        return len(set(every)) < len(self.entries)
 
     @cached_property
     def is_ascending(self) -> bool:
-        """Whether records are surely in order: in each directory by name, then by extension.
-
-        Zero sorts before every character of a name, as the end of a shorter one does.
-        """
-        if self.has_equal_paths or "\0" in self.alphabet:
-            return False
-        if len({folder.path for folder in self.folders}) < len(self.folders):
+        """Whether records are surely in order: in each directory by name, then by extension."""
+        # Zero sorts before every character of a name, as the end of a shorter one does.
+        is_apart = len({folder.path for folder in self.folders}) < len(self.folders)
+        if is_apart or self.has_equal_paths or "\0" in self.alphabet:
             return False
         for folder in self.folders:
             keys = [name.replace(".", "\0", 1) for name in folder.names]

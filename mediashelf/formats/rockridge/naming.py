@@ -17,7 +17,7 @@ from mediashelf.formats.rockridge.announcement import (
     announcing_field,
     first_records,
 )
-from mediashelf.formats.rockridge.plain_names import around_name, names_alike
+from mediashelf.formats.rockridge.plain_names import AlikeSurroundings, around_name, names_alike
 from mediashelf.formats.rockridge.system_use import SystemUseReader, is_only_name
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE
@@ -56,6 +56,7 @@ class RockRidgeNaming:
         self._holders_left = _MOST_HOLDERS
         # What stands before and after a name, where all of it is good and means nothing else.
         self._surroundings: set[tuple[bytes, bytes]] = set()
+        self._alike = AlikeSurroundings()
         # Records with a name (NM), without one, and where the first of these is.
         self._named_count = self._unnamed_count = 0
         self._first_unnamed: tuple[Directory, DirectoryRecord] | None = None
@@ -76,7 +77,7 @@ class RockRidgeNaming:
         skip, known = self._facts.skip, self._surroundings
         for record in records:
             surroundings, quick_name = around_name(system_use_of(data, record)[skip:])
-            if surroundings in known:  # as most records of most discs
+            if surroundings in known or self._differs_in_dates(surroundings):  # as most records
                 kept.append(record)
                 names.append(_decode(quick_name))
                 self._named_count += 1
@@ -102,6 +103,16 @@ class RockRidgeNaming:
                 names.append(meaning.name)
         columns = RecordColumns.of(kept)
         return Named(columns, names, usable_names(directory, columns, names, self._log))
+
+    def _differs_in_dates(self, surroundings: tuple[bytes, bytes] | None) -> bool:
+        """Whether surroundings are known, and good, but for dates and serial numbers."""
+        present = self._alike.find(*surroundings) if surroundings is not None else None
+        if surroundings is None or present is None:
+            return False
+        self._reader.count_alike(present)
+        if len(self._surroundings) < _MOST_SURROUNDINGS:
+            self._surroundings.add(surroundings)
+        return True
 
     def _quick_names(self, data: bytes, records: RecordColumns) -> list[str] | None:
         """Return the names of a directory in which they stand in one and the same surroundings.
@@ -215,10 +226,11 @@ class RockRidgeNaming:
             surroundings
             and pieces == [quick_name]
             and reader.log.total == problems
-            and len(self._surroundings) < _MOST_SURROUNDINGS
             and is_only_name(use, len(surroundings[0]))
         ):
-            self._surroundings.add(surroundings)
+            if len(self._surroundings) < _MOST_SURROUNDINGS:
+                self._surroundings.add(surroundings)
+            self._alike.learn(use, *surroundings)
         return _Meaning(name, links.get(b"CL"), links.get(b"PL"), is_relocated)
 
     def _linked_record(

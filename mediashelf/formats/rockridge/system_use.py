@@ -35,12 +35,17 @@ def _plain_entries(area: bytes) -> list[bytes]:
     return [] if area[at:].strip(b"\0") else entries
 
 
+def entries_at(area: bytes) -> dict[int, bytes]:
+    """Return the entries that fill an area by where they begin; none where they do not."""
+    entries = _plain_entries(area)
+    return dict(zip(accumulate(map(len, entries), initial=0), entries, strict=False))
+
+
 def is_only_name(area: bytes, at: int) -> bool:
     """Whether entries fill the area, only the one at ``at`` is a name, and none leads elsewhere."""
-    entries = _plain_entries(area)
-    starts = accumulate(map(len, entries), initial=0)
-    names = [start for start, entry in zip(starts, entries, strict=False) if entry[:2] == b"NM"]
-    return names == [at] and _ELSEWHERE.isdisjoint(entry[:2] for entry in entries)
+    entries = entries_at(area)
+    names = [start for start, entry in entries.items() if entry[:2] == b"NM"]
+    return names == [at] and _ELSEWHERE.isdisjoint(entry[:2] for entry in entries.values())
 
 
 class SystemUseReader:
@@ -95,6 +100,10 @@ class SystemUseReader:
                 found="NM with the continue flag, and no further NM",
                 expected="another NM entry",
             )
+
+    def count_alike(self, present: frozenset[bytes]) -> None:
+        """Count one more record with the same entries as one that was read."""
+        self._checks.count_alike(present)
 
     def finish(self) -> None:
         """Log what only shows when all records are read."""

@@ -136,6 +136,11 @@ class EntryChecks:
                 expected=f"RR {promised:#04x}: {', '.join(missing)}",
             )
 
+    def count_alike(self, present: frozenset[bytes]) -> None:
+        """Count one more record with the same entries as one that was judged."""
+        for signature in _IN_EACH:
+            (self._having if signature in present else self._lacking)[signature] += 1
+
     def log_unlike(self) -> None:
         """Log entries that most records have and few lack: their signatures may be damaged."""
         for signature, (where, offset) in self._first_lacking.items():
@@ -199,7 +204,7 @@ def _judge_contents(entry: bytes, add: Callable[[str, str, object, object], None
     if signature == b"TF":
         size = 17 if body[0] & _LONG_DATES else 7
         dates = [body[at : at + size] for at in range(1, len(body), size)]
-        bad = [date.hex(" ") for date in dates if not _is_date(date)]
+        bad = [date.hex(" ") for date in dates if not is_date(date)]
         if bad:
             expected = "the form of ECMA-119 9.1.5 or 8.4.26.1"
             add("rockridge-field", "has a date that is not valid", bad[0], expected)
@@ -207,7 +212,8 @@ def _judge_contents(entry: bytes, add: Callable[[str, str, object, object], None
         add("rockridge-field", "has flags that are reserved", f"{body[0]:#04x}", "bit 0 alone")
 
 
-def _is_date(date: bytes) -> bool:
+def is_date(date: bytes) -> bool:
+    """Tell whether a date of TF is valid, or all zeros."""
     if len(date) != 7:
         return parse_descriptor_date(date).is_valid
     return not any(date[:6]) or parse_record_date(date) is not None
