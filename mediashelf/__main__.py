@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 
 from mediashelf.version import version_text
@@ -19,6 +20,8 @@ def run() -> None:
         main()
     except KeyboardInterrupt:  # while it is loaded; later the command group answers
         raise SystemExit(130) from None  # 128 + SIGINT, as shells report it
+    finally:
+        gc.freeze()  # what still lives is not looked through for garbage on the way out
 
 
 if __name__ == "__main__":

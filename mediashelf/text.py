@@ -28,6 +28,16 @@ def printable(text: str) -> str:
     )
 
 
+_CONTROLS = bytes(range(32)) + b"\x7f"
+
+
+def is_plain(text: str) -> bool:
+    """Tell whether a text is ASCII that :func:`printable` leaves as it is; quick for long ones."""
+    if not text.isascii():
+        return False
+    return len(text.encode("ascii").translate(None, _CONTROLS)) == len(text)
+
+
 def _escape(character: str) -> str:
     code = ord(character)
     return f"\\x{code:02x}" if code <= 0xFF else _long_escape(character)

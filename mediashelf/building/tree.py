@@ -59,7 +59,8 @@ class DiscFile:
     """One file; ``source`` is its path on the host, as listed.
 
     ``modified`` counts seconds since 1970, UTC; ``origin`` is the number of the
-    source in the recipe, -1 for our own pages and the boot image.
+    source in the recipe, -1 for our own pages and the boot image. Where it is in each tree
+    is kept in two parts, which others share: the path of its directory, and its name there.
     """
 
     name: str
@@ -67,8 +68,20 @@ class DiscFile:
     own: Content
     modified: int
     origin: int = -1
-    short_path: str = ""
-    long_path: str = ""
+    short_folder: str = ""
+    short_name: str = ""
+    long_folder: str = ""
+    long_name: str = ""
+
+    @property
+    def short_path(self) -> str:
+        """Its path in the ISO tree."""
+        return f"{self.short_folder}/{self.short_name}"
+
+    @property
+    def long_path(self) -> str:
+        """Its path in the Joliet tree."""
+        return f"{self.long_folder}/{self.long_name}"
 
     @property
     def content(self) -> Content:

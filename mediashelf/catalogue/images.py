@@ -88,24 +88,47 @@ def by_file(db: sqlite3.Connection, shelves: Sequence[ShelfRow], file: Path) -> 
 
 def by_digest(db: sqlite3.Connection, digest: str) -> list[ImageRow]:
     """Return every image with this digest in force."""
-    return load_rows(
-        db,
-        "images.id IN (SELECT image_id FROM fixity WHERE digest = ? AND replaced_at IS NULL)",
-        digest.lower(),
-    )
+    ids = db.execute(
+        "SELECT image_id FROM fixity WHERE digest = ? AND replaced_at IS NULL", [digest.lower()]
+    ).fetchall()
+    return list(by_ids(db, [image_id for (image_id,) in ids]).values()) if ids else []
 
 
-def by_size_and_name(db: sqlite3.Connection, size: int, name: str) -> list[ImageRow]:
-    """Return every image that has this size on record, and whose file has exactly this name."""
-    kept = keep_path(name)
-    return load_rows(
-        db,
-        "size = ? AND (images.path = ? OR substr(images.path, ?) = ?)",
-        size,
-        kept,
-        -len(kept) - 1,
-        b"/" + kept,
-    )
+class Namesakes:
+    """Finds the images of one size and file name; each size is asked for once.
+
+    Floppies all have one size, and each new image is compared with those before it. So whoever
+    adds images meanwhile says so.
+    """
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self._db = db
+        self._by_size: dict[int, dict[bytes, list[int]]] = {}
+
+    def add(self, image_id: int, size: int, path: str) -> None:
+        """Note an image that was recorded, or moved, just now."""
+        known = self._by_size.get(size)
+        if known is not None:
+            known.setdefault(_file_name(keep_path(path)), []).append(image_id)
+
+    def find(self, size: int, name: str) -> list[ImageRow]:
+        """Return every image that has this size on record, and whose file has exactly this name."""
+        known = self._by_size.get(size)
+        if known is None:
+            known = self._by_size[size] = {}
+            for image_id, path in self._db.execute(
+                "SELECT id, path FROM images WHERE size = ?", [size]
+            ):
+                known.setdefault(_file_name(path), []).append(image_id)
+        ids = known.get(keep_path(name))
+        if ids is None:
+            return []
+        rows = by_ids(self._db, ids).values()  # some may be elsewhere by now
+        return [row for row in rows if row.size == size and row.path.rpartition("/")[2] == name]
+
+
+def _file_name(path: bytes) -> bytes:
+    return path.rpartition(b"/")[2]
 
 
 def by_name(db: sqlite3.Connection, name: str) -> list[ImageRow]:

@@ -114,8 +114,7 @@ def _usual_targets() -> tuple[tuple[Target, str], ...]:
 
 
 def keep_answers(db: sqlite3.Connection, image_id: int, answers: Iterable[Answer]) -> None:
-    """Put answers in the place of those on what an image was before; in a transaction."""
-    db.execute("DELETE FROM target_verdicts WHERE image_id = ?", [image_id])
+    """Keep answers on what an image is; what was kept before is forgotten already."""
     db.executemany(
         "INSERT INTO target_verdicts (image_id, target, fingerprint, severity) VALUES (?, ?, ?, ?)",
         [(image_id, *answer) for answer in answers],

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Iterable
 
 import click
@@ -18,6 +17,8 @@ class HelpFormatter(click.HelpFormatter):
     def __init__(
         self, indent_increment: int = 2, width: int | None = None, max_width: int | None = None
     ) -> None:
+        import shutil  # rarely needed, and large
+
         columns = shutil.get_terminal_size((80, 24)).columns
         fitting = max(_NARROWEST, min(columns, max_width or 80) - 2)
         super().__init__(indent_increment, width or fitting, max_width)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -43,6 +42,8 @@ def paged(command: str | None) -> Iterator[None]:
     finally:
         sys.stdout = terminal
         text = kept.getvalue()
+        import shutil  # rarely needed, and large
+
         if text.count("\n") >= shutil.get_terminal_size().lines:
             click.echo_via_pager(text.removesuffix("\n"))  # it adds one
         else:

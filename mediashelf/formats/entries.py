@@ -101,10 +101,21 @@ class Folder(NamedTuple):
 
     def entry(self, index: int) -> Entry:
         """Return one of the entries."""
-        part = slice(index, index + 1)
-        columns: list[Any] = [None if column is None else column[part] for column in self[1:]]
-        (entry,) = Folder(self.path, *columns).entries()
-        return entry
+        size = self.sizes[index]
+        if self.extents is not None:
+            extents = self.extents[index]
+        else:
+            extents = (Extent(self.lbas[index], size),) if size else ()
+        return Entry(
+            f"{self.path}/{self.names[index]}",
+            self.identifiers[index],
+            size,
+            bool(self.are_folders[index]),
+            extents,
+            self.dates[index],
+            self.flags[index],
+            self.record_offsets[index],
+        )
 
     def entries(self) -> list[Entry]:
         """Return the entries themselves."""

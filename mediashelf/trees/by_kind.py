@@ -8,6 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from mediashelf.errors import InputError
+from mediashelf.findings import Severity
 from mediashelf.formats.fields import View
 from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.packed.rar_parts import content_checksums
@@ -20,7 +21,7 @@ from mediashelf.trees.joined.cabinets import whole_cabinet
 from mediashelf.trees.joined.parts import Beside, nothing_beside
 from mediashelf.trees.joined.rar import whole_rar
 from mediashelf.trees.joined.split import cut_short, whole_file
-from mediashelf.trees.members import Bounds
+from mediashelf.trees.members import Bounds, end_unclear
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import (
     BY_LIBRARY,
@@ -172,12 +173,19 @@ def _open_compressed(
 
     if depth >= bounds.depth:
         raise InputError(f"{where}: is inside too many others; unpack the outer ones")
-    spool = expand_file(where, wrapping, view, bounds)
+    spool, unread = expand_file(where, wrapping, view, bounds)
     tree = _open_bytes(where, spool, depth + 1, kind, bounds, nothing_beside)
     if tree is None:
         tree = OneFileTree(where, wrapping, spool)
     else:
         tree.form = f"{tree.form} in {wrapping.words}"
+    if unread:
+        fact = (
+            f"where the {wrapping.value} ends, {unread:,} bytes follow it that are not part of it"
+        )
+        # Only xz itself refuses such a file; the others pass the bytes over.
+        severity = Severity.ERROR if wrapping is Wrapping.XZ else Severity.WARNING
+        tree.findings += (end_unclear(where, fact, severity),)
     tree.own(spool)
     tree.expanded = spool
     return tree

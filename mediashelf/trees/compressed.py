@@ -10,7 +10,7 @@ import bz2
 import lzma
 import zlib
 from collections.abc import Iterator
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from mediashelf.errors import InputError
 from mediashelf.formats.fields import View
@@ -62,15 +62,22 @@ class _GzipDecoder:
         return self._decoder.decompress(self._decoder.unconsumed_tail + data, max_length)
 
 
-def expand_file(where: str, wrapping: Wrapping, view: View, bounds: Bounds) -> Spool:
+class ExpandedFile(NamedTuple):
+    """What a compressed file holds, and the count of bytes after it that are not part of it."""
+
+    spool: Spool
+    unread: int
+
+
+def expand_file(where: str, wrapping: Wrapping, view: View, bounds: Bounds) -> ExpandedFile:
     """Return what a compressed file holds.
 
     Raises :class:`InputError` when it is damaged, cut short, or expands too far.
     """
     allowed = bounds.allowance(view.size)
-    spool = Spool()
+    spool, streams = Spool(), _Streams(where, wrapping, view)
     try:
-        for piece in _iter_expanded(where, wrapping, view):
+        for piece in streams:
             if spool.size + len(piece) > allowed:
                 raise InputError(f"{where}: expands to more than {allowed:,} bytes")
             spool.append(piece)
@@ -80,32 +87,39 @@ def expand_file(where: str, wrapping: Wrapping, view: View, bounds: Bounds) -> S
     except BaseException:
         spool.close()
         raise
-    return spool
+    return ExpandedFile(spool, streams.unread)
 
 
-def _iter_expanded(where: str, wrapping: Wrapping, view: View) -> Iterator[bytes]:
-    """Yield what all streams of the file hold, one after the other."""
-    at = 0
-    data = b""
-    decoder = _new_decoder(wrapping)
-    while True:
-        if not data:
-            data = view.read(at, _READ)
-            at += len(data)
-        if decoder.eof:
-            # Zero bytes may follow the last stream (RFC 1952 does not say so; common practice).
-            if not data.strip(b"\0"):
-                if not data:
+class _Streams:
+    """Yields what all streams of a file hold, one after the other; ``unread`` bytes follow."""
+
+    def __init__(self, where: str, wrapping: Wrapping, view: View) -> None:
+        self.unread = 0
+        self._where, self._wrapping, self._view = where, wrapping, view
+
+    def __iter__(self) -> Iterator[bytes]:
+        at = 0
+        data = b""
+        decoder = _new_decoder(self._wrapping)
+        while True:
+            if not data:
+                data = self._view.read(at, _READ)
+                at += len(data)
+            if decoder.eof:
+                # Zeros may follow the last stream (RFC 1952 does not say so; common practice).
+                if not data.strip(b"\0"):
+                    if not data:
+                        return
+                    data = b""
+                    continue
+                if not _begins_stream(self._wrapping, data):
+                    self.unread = self._view.size - at + len(data)
                     return
-                data = b""
-                continue
-            if not _begins_stream(wrapping, data):
-                return  # what follows is not part of it
-            decoder = _new_decoder(wrapping)
-        elif not data and decoder.needs_input:
-            raise InputError(f"{where}: the {wrapping.value} is cut short")
-        yield decoder.decompress(data, _PIECE)
-        data = decoder.unused_data if decoder.eof else b""
+                decoder = _new_decoder(self._wrapping)
+            elif not data and decoder.needs_input:
+                raise InputError(f"{self._where}: the {self._wrapping.value} is cut short")
+            yield decoder.decompress(data, _PIECE)
+            data = decoder.unused_data if decoder.eof else b""
 
 
 def _begins_stream(wrapping: Wrapping, data: bytes) -> bool:

@@ -17,6 +17,7 @@ from mediashelf.trees.members import (
     MemberKind,
     Parts,
     TreeMember,
+    end_unclear,
     split_name,
     unsafe_name,
 )
@@ -36,6 +37,9 @@ class FloppyTree(Tree):
                 findings.append(_not_listed(where, f"it has more than {bounds.members:,} files"))
                 break
             members.append(member)
+        if not volume.is_whole:
+            fact = f"the image has {volume.image_size:,} bytes, its volume {volume.size:,}"
+            findings.append(end_unclear(where, fact))
         self.members = members
         self.findings = tuple(findings)
 

@@ -132,6 +132,16 @@ def unsafe_name(where: str, reason: str) -> Finding:
     )
 
 
+END_UNCLEAR = "end-unclear"
+"""The rule of a finding that an archive may go on, or may once have gone on, where it ends."""
+
+
+def end_unclear(where: str, fact: str, severity: Severity = Severity.WARNING) -> Finding:
+    """Return the finding for an archive whose end is not the one of its format."""
+    remedy = "compare it with another copy, or get it again: files may be missing at its end"
+    return Finding(END_UNCLEAR, severity, where[:500], fact, remedy)
+
+
 def not_opened(where: str, what: str, *, is_part: bool = False) -> Finding:
     """Return the finding for a wrapping that was not looked into, or a part of it was not.
 

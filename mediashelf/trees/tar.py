@@ -19,6 +19,7 @@ from mediashelf.trees.members import (
     MemberKind,
     TreeMember,
     Unreadable,
+    end_unclear,
     split_name,
     unsafe_name,
 )
@@ -61,6 +62,7 @@ class TarTree(Tree):
         self._view = view
         findings: list[Finding] = []
         members: list[TreeMember] = []
+        self._has_end = True
         try:
             for header in self._iter_headers():
                 if len(members) == bounds.members:
@@ -79,6 +81,10 @@ class TarTree(Tree):
                     "get the archive again, or unpack what is sound in it and use the folder",
                 )
             )
+        else:
+            if not (self._has_end or any(one.unreadable for one in members)):
+                fact = "it ends after a member, without the blocks of zeros that end a tar archive"
+                findings.append(end_unclear(where, fact))
         self.members = members
         self.findings = tuple(findings)
 
@@ -93,6 +99,7 @@ class TarTree(Tree):
             yield header
         # tarfile takes a header that is cut or damaged for the end of the archive.
         last = self._view.read(archive.offset, _BLOCK)
+        self._has_end = len(last) == _BLOCK
         if furthest >= 0 and last.strip(b"\0"):
             raise tarfile.ReadError(f"no header is at byte {archive.offset:,}")
         if archive.fileobj is not None and furthest < 0:

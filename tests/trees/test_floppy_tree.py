@@ -37,6 +37,17 @@ def test_every_size_of_disk_is_read(tmp_path: Path, size: int) -> None:
     assert opened(tmp_path, make_fat(FILES, size=size)) == FILES
 
 
+def test_an_image_that_is_shorter_than_its_volume_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "disk.img"
+    for length, is_named in ((1_474_560, False), (900_000, True)):
+        path.write_bytes(make_fat(FILES)[:length])
+        with open_tree(path) as tree:
+            assert [one.rule for one in tree.findings] == ["end-unclear"] * is_named
+            assert {one.path for one in tree.members if one.is_file} == set(FILES)
+            words = [one.message for one in tree.findings]
+    assert words == ["the image has 900,000 bytes, its volume 1,474,560"]
+
+
 @pytest.mark.parametrize("size", [163_840, 184_320, 327_680, 368_640])
 def test_a_disk_without_parameters_is_known_by_its_size(tmp_path: Path, size: int) -> None:
     assert opened(tmp_path, make_fat(FILES, size=size, parameters=False)) == FILES

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import bz2
+import gzip
+import lzma
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -11,7 +15,7 @@ from make_files import make_pe
 from make_image import make_iso
 from make_wrappings import WRAPPINGS, make_mszip, make_tar, make_zip
 from mediashelf.errors import InputError
-from mediashelf.findings import Finding
+from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.trees.members import Bounds, MemberKind, split_name
 from mediashelf.trees.opening import iter_trees, open_tree, split_place
@@ -245,6 +249,42 @@ def test_a_header_that_cannot_be_read_is_not_the_end_of_a_tar(tmp_path: Path, is
         (finding,) = tree.findings
     assert finding.rule == "listing-incomplete"
     assert "damaged after 1 members: no header is at byte 1,024" in finding.message
+
+
+@pytest.mark.parametrize(
+    ("compress", "severity"),
+    [
+        (gzip.compress, Severity.WARNING),
+        (bz2.compress, Severity.WARNING),
+        (lzma.compress, Severity.ERROR),
+    ],
+)
+def test_bytes_after_a_compressed_file_are_not_passed_over(
+    tmp_path: Path, compress: Callable[[bytes], bytes], severity: Severity
+) -> None:
+    """gzip and bzip2 take them for garbage and warn, xz for damage (all three run)."""
+    first, second = compress(b"driver " * 999), bytearray(compress(b"its other half " * 999))
+    (tmp_path / "driver.sys.z").write_bytes(first + second + bytes(512))
+    with open_tree(tmp_path / "driver.sys.z") as tree:
+        assert tree.findings == ()
+        assert tree.members[0].size == 7 * 999 + 15 * 999
+    second[0] ^= 1
+    (tmp_path / "driver.sys.z").write_bytes(first + second)
+    with open_tree(tmp_path / "driver.sys.z") as tree:
+        (finding,) = tree.findings
+    assert (finding.rule, finding.severity) == ("end-unclear", severity)
+    assert f"{len(second)} bytes follow it that are not part of it" in finding.message
+
+
+def test_a_tar_without_its_end_is_named(tmp_path: Path) -> None:
+    """POSIX, pax, ustar Interchange Format: two blocks of zeros end an archive."""
+    made = make_tar({"A.SYS": bytes(700), "B.SYS": bytes(700)})
+    second = made.index(b"B.SYS")
+    for end, is_named in ((second, True), (second + 512 + 1024, True), (len(made), False)):
+        (tmp_path / "pack.tar").write_bytes(made[:end])
+        with open_tree(tmp_path / "pack.tar") as tree:
+            assert [one.rule for one in tree.findings] == ["end-unclear"] * is_named
+            assert all(one.unreadable is None for one in tree.members)
 
 
 FAR = b"\xc3" * (3 << 20)

@@ -129,9 +129,9 @@ def _too_deep(root: DiscFolder) -> list[DiscFolder]:
 
 
 class _Naming(NamedTuple):
-    """How one tree names what a directory holds; ``path`` is where a file keeps its own."""
+    """How one tree names what a directory holds."""
 
-    path: str
+    is_long: bool
     assign: Callable[..., dict[HostName, str]]
     identifier: Callable[[str, bool], bytes]
 
@@ -166,15 +166,18 @@ def _grow(
         rows = _names_in(items, own if directory is top else {}, naming, known)
         if directory is top:
             items |= own
-        prefix, path, children = f"{directory.path}/", naming.path, directory.children
+        path, children = directory.path, directory.children
         for host, name, identifier in rows:
             item = items[host]
             if isinstance(item, DiscFolder):
-                below = PlannedDirectory(item, directory, prefix + name, identifier)
+                below = PlannedDirectory(item, directory, f"{path}/{name}", identifier)
                 directories.append(below)
                 children.append(Child(name, identifier, below))
             else:
-                setattr(item, path, prefix + name)
+                if naming.is_long:
+                    item.long_folder, item.long_name = path, name
+                else:
+                    item.short_folder, item.short_name = path, name
                 children.append(_new(Child, (name, identifier, item)))
     return top, directories
 
@@ -186,7 +189,7 @@ def _names_in(
     known: KnownNames | None,
 ) -> list[tuple[HostName, str, bytes]]:
     """Return what one directory holds as it is recorded: host name, name, identifier."""
-    key = (naming.path, *items, *own)  # those that are our own say so
+    key = (naming.is_long, *items, *own)  # those that are our own say so
     found = known.get(key) if known is not None else None
     if found is None:
         names = naming.assign(items)
@@ -217,5 +220,5 @@ def _items(folder: DiscFolder) -> Iterable[tuple[HostName, DiscFile | DiscFolder
 # - Joliet changes only the filler of 9.3, but its names hold any number of dots and its
 #   directories hold them as well; path tables sort whole identifiers. By 16-bit characters, dots
 #   and all, is the one order that suits records and path tables (common practice).
-_SHORT = _Naming("short_path", assign_short_names, _short_identifier)
-_LONG = _Naming("long_path", assign_long_names, _long_identifier)
+_SHORT = _Naming(False, assign_short_names, _short_identifier)
+_LONG = _Naming(True, assign_long_names, _long_identifier)

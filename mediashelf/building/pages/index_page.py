@@ -78,7 +78,7 @@ def render_index(
             total_size += size
             digest = file.content.digest[:DIGEST_DIGITS] or unknown
             lines.append(f"  {name:12}  {size:13,}  {digest}")
-            long_name = file.long_path.rpartition("/")[2]
+            long_name = file.long_name
             if long_name.upper() != name:
                 text = ascii_text(long_name)
                 if 0 < len(text) <= _ROOM:

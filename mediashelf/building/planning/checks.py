@@ -72,10 +72,12 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
                 found=f"{file.own.size:,} bytes",
                 expected=f"at most {MAX_FILE:,} bytes",
             )
-        yield from _check_name(file.name, file.long_path, paths)
+        if not same_text(file.name, file.long_name):
+            yield _name_changed(file.name, file.long_path, paths)
     for directory in trees.joliet.iter_level_by_level():
-        if directory.parent is not None:
-            yield from _check_name(directory.folder.name, directory.path, paths)
+        name = directory.folder.name
+        if directory.parent is not None and not same_text(name, directory.path.rpartition("/")[2]):
+            yield _name_changed(name, directory.path, paths)
     if nothing:
         yield Finding(
             "nothing-on-disc",
@@ -102,16 +104,14 @@ class _FoldedPaths:
         }
 
 
-def _check_name(host_name: str, long_path: str, folded_paths: _FoldedPaths) -> Iterator[Finding]:
-    """Yield a finding when the name changed."""
+def _name_changed(host_name: str, long_path: str, folded_paths: _FoldedPaths) -> Finding:
+    """Return the finding that a name changed."""
     above, _, long_name = long_path.rpartition("/")
-    if same_text(host_name, long_name):
-        return
     holder = folded_paths.paths.get(folded(f"{above}/{host_name}"), long_path)
     reason = "is not allowed on a disc"
     if holder != long_path:
         reason = f"differs only in case from {holder.rpartition('/')[2]!r}"
-    yield Finding(
+    return Finding(
         "long-name-changed",
         Severity.WARNING,
         long_path,

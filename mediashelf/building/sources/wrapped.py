@@ -45,7 +45,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.trees.joined.parts import LaterPartError
 from mediashelf.trees.joined.split import is_first_piece
-from mediashelf.trees.members import MemberKind, TreeMember
+from mediashelf.trees.members import END_UNCLEAR, MemberKind, TreeMember
 from mediashelf.trees.opening import open_inside, open_tree
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import may_be_wrapping
@@ -151,7 +151,12 @@ class _Opener:
 
 
 def _of_listing(finding: Finding) -> Finding:
-    """Return a finding of a tree as one that blocks the disc, which would lack something."""
+    """Return a finding of a tree as one that blocks the disc, which would lack something.
+
+    That files may be missing, where nothing shows it, stays what it is.
+    """
+    if finding.rule == END_UNCLEAR:
+        return finding
     is_cut = finding.rule == "listing-incomplete"
     return replace(
         finding,

@@ -44,6 +44,8 @@ def keep_before_forgetting(db: sqlite3.Connection, where: str, *values: object) 
 
 def bring_back(db: sqlite3.Connection, image_id: int, digests: Iterable[str]) -> None:
     """Let an image that was forgotten and is on record again have what was acknowledged of it."""
+    if db.execute("SELECT 1 FROM acknowledged_before LIMIT 1").fetchone() is None:
+        return  # as mostly
     (path,) = db.execute("SELECT path FROM images WHERE id = ?", [image_id]).fetchone()
     for digest in digests:
         key = [digest, _file_name(path)]

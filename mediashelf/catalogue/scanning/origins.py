@@ -11,9 +11,10 @@ import os
 import sqlite3
 from collections.abc import Sequence
 from itertools import takewhile
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 
 from mediashelf.catalogue import images
+from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.waiting import ids_waiting_with
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_path
 from mediashelf.catalogue.scanning.other_folder import other_folder
@@ -73,7 +74,7 @@ def _is_shelf_away(db: sqlite3.Connection, row: ImageRow) -> bool:
 
 
 def contradicted(
-    db: sqlite3.Connection, shelf: str, path: str, reading: Reading
+    db: sqlite3.Connection, shelf: str, path: str, reading: Reading, namesakes: Namesakes
 ) -> ImageRow | None:
     """Return the image whose record these bytes contradict, or None.
 
@@ -89,7 +90,7 @@ def contradicted(
     labels = tuple(label for _, label in reading.volumes)
     alike = [
         row
-        for row in images.by_size_and_name(db, digests.size, Path(path).name)
+        for row in namesakes.find(digests.size, path.rpartition("/")[2])
         if row.digests.keys() & digests.whole.keys()
         and (row.labels == labels or not reading.volumes)
         and not os.path.lexists(row.file)

@@ -29,11 +29,12 @@ from mediashelf.text import fold
 
 def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now: str) -> int:
     """Record an image that has no record yet; returns its id."""
-    image_id = db.execute(
+    is_read = not is_unread(reading)
+    (image_id,) = db.execute(
         """
         INSERT INTO images (shelf_id, path, size, mtime_ns, file_system, presence, verdict,
-                            is_sheet, scanned_at)
-        VALUES (?, ?, ?, ?, ?, 'here', '', ?, ?) RETURNING id
+                            is_sheet, looks_raw, entry_count, scanned_at)
+        VALUES (?, ?, ?, ?, ?, 'here', ?, ?, ?, ?, ?) RETURNING id
         """,
         [
             place.shelf_id,
@@ -41,14 +42,16 @@ def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now
             reading.size,
             reading.mtime_ns,
             place.file_system,
+            verdict_of(reading) if is_read else "",
             reading.is_sheet,
+            reading.looks_raw if is_read else False,
+            count_entries(reading.listing) if is_read else 0,
             now,
         ],
-    ).fetchone()[0]
-    if is_unread(reading):
+    ).fetchone()
+    if not is_read:
         record_unread(db, image_id, reading, now)
         return int(image_id)
-    _set_contents(db, image_id, reading, verdict_of(reading), "scan", now)
     _add_digests(db, image_id, reading, now, is_first=True)
     _add_structure(db, image_id, reading)
     _add_findings(db, image_id, "scan", reading.findings)
@@ -210,8 +213,10 @@ def _add_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> N
         )
         if reading.summary is not None:
             write_summaries(db, {image_id: reading.summary})
-    keep_inside(db, image_id, reading.bytes_inside)
-    keep_answers(db, image_id, reading.readable)
+    if reading.bytes_inside:
+        keep_inside(db, image_id, reading.bytes_inside)
+    if reading.readable:
+        keep_answers(db, image_id, reading.readable)
     _add_entries(db, image_id, reading)
 
 

@@ -15,6 +15,7 @@ from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
 from dataclasses import replace
 
+from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
 from mediashelf.catalogue.scanning.planning import (
     Event,
@@ -70,6 +71,7 @@ def run_scan(
             on_bytes=count,
         )
 
+    namesakes = Namesakes(catalogue.db)
     put_off = PutOff(frozenset(job.row.id for job in plan.jobs if job.row is not None))
     reading_on = read_together(
         plan.jobs,
@@ -82,9 +84,9 @@ def run_scan(
     )
     with closing(reading_on) as batches:
         for batch in batches:
-            for settled in _record(catalogue, batch, put_off, plan.begun_at):
+            for settled in _record(catalogue, batch, put_off, namesakes, plan.begun_at):
                 yield _outcome(catalogue, *settled)
-    for settled in put_off.settle(catalogue, plan.begun_at):
+    for settled in put_off.settle(catalogue, namesakes, plan.begun_at):
         yield _outcome(catalogue, *settled)
 
 
@@ -93,14 +95,22 @@ def _ask_ahead(job: Job) -> None:
 
 
 def _record(
-    catalogue: Catalogue, batch: Sequence[tuple[Job, Reading]], put_off: PutOff, begun_at: str
+    catalogue: Catalogue,
+    batch: Sequence[tuple[Job, Reading]],
+    put_off: PutOff,
+    namesakes: Namesakes,
+    begun_at: str,
 ) -> list[Settled]:
     """Record readings together; where that fails, those before the one that it fails at stay."""
     put_off_before = len(put_off.readings)
     try:
         with transaction(catalogue.db):
             return [
-                (job, reading, record_reading(catalogue, job, reading, scan_begun_at=begun_at))
+                (
+                    job,
+                    reading,
+                    record_reading(catalogue, job, reading, namesakes, scan_begun_at=begun_at),
+                )
                 for job, reading in batch
                 if not put_off.takes(catalogue, job, reading)
             ]
@@ -110,7 +120,7 @@ def _record(
         del put_off.readings[put_off_before:]
     settled = []
     for one in batch:
-        settled += _record(catalogue, [one], put_off, begun_at)
+        settled += _record(catalogue, [one], put_off, namesakes, begun_at)
     return settled
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.history import Happening, forget_missed, keep
+from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.described import carry_description
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.origins import (
@@ -59,16 +60,17 @@ _HAPPENINGS = {
 
 
 def record_reading(
-    catalogue: Catalogue, job: Job, reading: Reading, *, scan_begun_at: str
+    catalogue: Catalogue, job: Job, reading: Reading, namesakes: Namesakes, *, scan_begun_at: str
 ) -> Recorded:
     """Write what was read of one image; return what happened to it.
 
     Which event it is depends on what is on record at this moment. The caller has a
-    transaction.
+    transaction. ``namesakes`` are those of the scan.
     """
     if reading.is_missing:
         return Recorded(0, Event.VANISHED)
-    result = _write_reading(catalogue, job, reading, utc_now())
+    result = _write_reading(catalogue, job, reading, namesakes, utc_now())
+    namesakes.add(result.image_id, reading.size, job.place.path)
     if result.event is Event.NEW and reading.packages is not None:
         # Loaded only here: most scans find nothing to record.
         from mediashelf.catalogue.packages.looked_into import PLAIN
@@ -102,7 +104,9 @@ def _history_words(result: Recorded, reading: Reading) -> str:
     return "; ".join(words)
 
 
-def _write_reading(catalogue: Catalogue, job: Job, reading: Reading, now: str) -> Recorded:
+def _write_reading(
+    catalogue: Catalogue, job: Job, reading: Reading, namesakes: Namesakes, now: str
+) -> Recorded:
     """Write one reading, and return whose record it is, what happened, and what is to be said."""
     db, place = catalogue.db, job.place
     own = recorded_at(catalogue, place)
@@ -122,7 +126,9 @@ def _write_reading(catalogue: Catalogue, job: Job, reading: Reading, now: str) -
         move_record(db, origin.id, place, reading.mtime_ns)
         record_contents(db, origin.id, reading, now)
         return Recorded(origin.id, Event.MOVED, where(origin), where(origin))
-    source = contradicted(db, job.shelf.name, place.path, reading) if not others else None
+    source = None
+    if not others:
+        source = contradicted(db, job.shelf.name, place.path, reading, namesakes)
     if source is not None and not job.accept:
         return _write_contradiction(catalogue, place, own, source, reading, now)
     if own is None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.planning import Event, Job
 from mediashelf.catalogue.scanning.record import move_record, record_contents
@@ -50,7 +51,9 @@ class PutOff:
             self.readings.append((job, reading))
         return waits
 
-    def settle(self, catalogue: Catalogue, scan_begun_at: str) -> Iterator[Settled]:
+    def settle(
+        self, catalogue: Catalogue, namesakes: Namesakes, scan_begun_at: str
+    ) -> Iterator[Settled]:
         """Record what was put off, and yield each with what became of it."""
         changed = {
             job.row.id: (job, reading)
@@ -71,7 +74,9 @@ class PutOff:
             with transaction(catalogue.db):
                 result = _taken_over(catalogue, job, reading, changed, moved, scan_begun_at)
                 if result is None:
-                    result = record_reading(catalogue, job, reading, scan_begun_at=scan_begun_at)
+                    result = record_reading(
+                        catalogue, job, reading, namesakes, scan_begun_at=scan_begun_at
+                    )
             yield job, reading, result
 
 

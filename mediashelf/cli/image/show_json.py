@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from json.encoder import encode_basestring_ascii as quoted
 from typing import TYPE_CHECKING, Any
@@ -22,6 +22,7 @@ from mediashelf.formats.volume import (
 from mediashelf.image import DiscImage
 from mediashelf.readability.identity.installers import iter_installers
 from mediashelf.readability.identity.summary import summarise
+from mediashelf.text import is_plain
 
 if TYPE_CHECKING:
     from mediashelf.catalogue.rows import ImageRow
@@ -65,10 +66,11 @@ def json_pieces(
     tails = SharedColumn(_tails)
     for number, volume in enumerate(volumes, 1):
         yield f'{_dump(_volume(volume))[:-1]}, "entries": ['
-        between = "\n"
+        is_first = True
         for folder in iter_folders(volume.entries):
-            yield between + _entries(folder, tails.of(folder))
-            between = ",\n"
+            text = _entries(folder, tails.of(folder))
+            yield text[1:] if is_first else text
+            is_first = False
         yield "\n]}" + (",\n" if number < len(volumes) else "\n")
     yield "]}\n"
 
@@ -118,25 +120,28 @@ def udf_revision_text(volume: VolumeFacts) -> str:
 
 
 def _entries(folder: Folder, tails: Sequence[str]) -> str:
-    """Return entries as JSON; by hand, as a disc can have 100,000 of them."""
-    start = f'{{"path": {quoted(folder.path)[:-1]}/'
+    """Return entries as JSON, each after a comma; by hand, as a disc can have 100,000 of them."""
+    start = f',\n{{"path": {quoted(folder.path)[:-1]}/'
     names, identifiers = _quoted(folder.names), _quoted(folder.identifiers)
-    return woven(start, names, '", "identifier": "', identifiers, tails)[:-2]
+    return woven(start, names, '", "identifier": "', identifiers, tails)
 
 
 def _tails(folder: Folder) -> list[str]:
-    """Return what comes after the names of each entry of a folder, up to the next entry."""
-    kinds = map(_kind, folder.are_folders, folder.flags, folder.dates)
+    """Return what comes after the names of each entry of a folder."""
+    kinds: Iterable[str]
+    if len(set(folder.flags)) == len(set(folder.dates)) == 1 and not folder.has_folders:
+        kinds = [_kind(0, folder.flags[0], folder.dates[0])] * len(folder.names)
+    else:
+        kinds = map(_kind, folder.are_folders, folder.flags, folder.dates)
     if folder.extents is not None:
         columns = zip(folder.sizes, kinds, map(_places, folder.extents), strict=True)
         return [
-            f'", "size": {size}, {kind}, "extents": [{places}]}},\n'
-            for size, kind, places in columns
+            f'", "size": {size}, {kind}, "extents": [{places}]}}' for size, kind, places in columns
         ]
     return [
-        f'", "size": {size}, {kind}, "extents": [{{"lba": {lba}, "size": {size}}}]}},\n'
+        f'", "size": {size}, {kind}, "extents": [{{"lba": {lba}, "size": {size}}}]}}'
         if size
-        else f'", "size": 0, {kind}, "extents": []}},\n'
+        else f'", "size": 0, {kind}, "extents": []}}'
         for size, kind, lba in zip(folder.sizes, kinds, folder.lbas, strict=True)
     ]
 
@@ -144,8 +149,7 @@ def _tails(folder: Folder) -> list[str]:
 def _quoted(texts: Sequence[str]) -> Sequence[str]:
     """Return what stands between the quotes of each text in JSON."""
     together = "".join(texts)
-    is_plain = together.isascii() and together.isprintable()
-    if is_plain and '"' not in together and "\\" not in together:
+    if is_plain(together) and '"' not in together and "\\" not in together:
         return texts
     return [quoted(text)[1:-1] for text in texts]
 

@@ -6,9 +6,6 @@ records only when the answer is unusual.
 
 from __future__ import annotations
 
-from itertools import compress
-from operator import add
-
 from mediashelf.formats.iso.directory_records import RESERVED_FLAGS, DirectoryRecords, Geometry
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
@@ -17,7 +14,6 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
 
 _NO_DATE = bytes(7)
-_IS_EVEN = bytes([number % 2 == 0 for number in range(256)])
 
 
 class RecordChecks:
@@ -48,7 +44,8 @@ class RecordChecks:
         if records.with_system_use == 1 and len(named.records) + _special_count(records) > 2:
             self._log_system_use(directory, data, _with_special(records, named))
         self._log_dates(directory, records, named)
-        self._log_padding(directory, data, named)
+        if records.has_paddings:
+            self._log_padding(directory, data, named)
 
     def _log_special(
         self, directory: Directory, described: Directory, name: str, record: DirectoryRecord | None
@@ -180,24 +177,15 @@ class RecordChecks:
 
     def _log_padding(self, directory: Directory, data: bytes, named: Named) -> None:
         """Log bytes other than zero after identifiers of even length (9.1.12)."""
-        places, identifiers = named.records.places, named.records.identifiers
-        sizes = bytes(map(len, identifiers))
-        after = data[FIXED_SIZE:] + b"\0"  # the last record may end without one
-        is_padded = sizes.translate(_IS_EVEN)
-        paddings = bytes(map(after.__getitem__, compress(map(add, places, sizes), is_padded)))
-        if not paddings.strip(b"\0"):
-            return
-        numbers = compress(range(len(sizes)), is_padded)
-        for index in compress(numbers, paddings):
-            at = places[index]
-            end = at + FIXED_SIZE + sizes[index]
-            if at + data[at] > end:
+        for (at, identifier, *_), name in zip(named.records, named.names, strict=True):
+            size = FIXED_SIZE + len(identifier)
+            if size % 2 and data[at] > size and data[at + size]:
                 self._log.add(
                     "reserved-field-zero",
-                    directory.child(named.names[index]),
+                    directory.child(name),
                     "the padding byte after the identifier is not zero",
-                    offset=directory.offset + end,
-                    found=f"{data[end]:#04x}",
+                    offset=directory.offset + at + size,
+                    found=f"{data[at + size]:#04x}",
                     expected="0x00",
                 )
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import struct
 from functools import reduce
-from itertools import chain, repeat
-from operator import add, or_, sub
+from operator import or_, sub
 from typing import NamedTuple
 
 from mediashelf.formats.fields import BothOrders, parse_both_16, parse_both_32
@@ -13,7 +12,7 @@ from mediashelf.formats.iso.record_columns import (
     BodyReader,
     DirectoryRecord,
     RecordColumns,
-    packed_alike,
+    read_columns,
 )
 from mediashelf.formats.iso.record_problems import FIXED_SIZE, SHORTEST_RECORD, RecordProblems
 from mediashelf.formats.structure_rules import ProblemLog
@@ -62,6 +61,7 @@ class DirectoryRecords(NamedTuple):
     furthest: int
     has_oddities: bool
     has_sections: bool
+    has_paddings: bool  # other than zero, after some identifier, or what stands in their place
     is_complete: bool
     with_system_use: int  # records that have bytes for systems after their identifier (9.1.13)
 
@@ -125,7 +125,7 @@ def parse_directory(
     block_size, expected_sequence = geometry.block_size, geometry.sequence_number
     furthest = all_flags = oddities = specials = with_use = at = 0
     gap_start = -1
-    is_complete = True
+    is_complete, has_paddings = True, False
     end = len(data)
     while at < end:
         length = data[at]
@@ -169,6 +169,8 @@ def parse_directory(
             with_use += 1
         start = at + FIXED_SIZE
         identifier = data[start : start + identifier_size]
+        if not identifier_size % 2 and length > FIXED_SIZE + identifier_size:
+            has_paddings |= data[start + identifier_size] > 0
         if identifier <= PARENT_IDENTIFIER:
             specials += 1
         append(new(DirectoryRecord, (at, identifier, lba, size, flags, shared(date, date))))
@@ -187,6 +189,7 @@ def parse_directory(
         furthest=furthest,
         has_oddities=bool(oddities or all_flags & RESERVED_FLAGS),
         has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
+        has_paddings=has_paddings,
         is_complete=is_complete,
         with_system_use=with_use,
     )
@@ -205,44 +208,39 @@ def _parse_plain(
     if not _MANY < len(places) < max_records:
         return None
     first, children = places[:2], places[2:]
-    sequence, block_size = geometry.sequence_number, geometry.block_size
-    heads = b"".join([data[at : at + FIXED_SIZE] for at in first])
-    own = BodyReader().read(heads, FIXED_SIZE, block_size, sequence)
-    packed, width = packed_alike(data, children)
-    if not width:
-        packed, width = b"".join([data[at : at + FIXED_SIZE] for at in children]), FIXED_SIZE
-    others = reader.read(packed, width, block_size, sequence)
-    if own is None or others is None:
-        return None
-    lengths, identifier_sizes = heads[::FIXED_SIZE] + packed[::width], packed[32::width]
-    beyond = list(map(sub, lengths, heads[32::FIXED_SIZE] + identifier_sizes))
-    if min(beyond) < FIXED_SIZE or 0 in identifier_sizes:
-        return None
     specials = [data[at + FIXED_SIZE : at + FIXED_SIZE + data[at + 32]] for at in first]
     if specials != [SELF_IDENTIFIER, PARENT_IDENTIFIER]:
         return None
-    size = identifier_sizes[0]
-    if width > FIXED_SIZE and identifier_sizes == identifier_sizes[:1] * len(children):
-        rows = struct.iter_unpack(f"{FIXED_SIZE}x{size}s{width - FIXED_SIZE - size}x", packed)
-        identifiers = list(chain.from_iterable(rows))
-    else:
-        pairs = zip(map(add, children, repeat(FIXED_SIZE)), identifier_sizes, strict=True)
-        identifiers = [data[at : at + size] for at, size in pairs]
-    if 1 in identifier_sizes and not set(specials).isdisjoint(identifiers):
+    lengths, sizes, identifiers, bodies, paddings = read_columns(data, children)
+    beyond = list(map(sub, lengths, sizes))
+    if min(beyond) < FIXED_SIZE or 0 in sizes:
         return None
+    if 1 in sizes and not set(specials).isdisjoint(identifiers):
+        return None
+    sequence, block_size = geometry.sequence_number, geometry.block_size
+    own = reader.read(b"".join([data[at + 1 : at + 32] for at in first]), block_size, sequence)
+    others = reader.read(bodies, block_size, sequence)
+    if own is None or others is None:
+        return None
+    extras = bytes(beyond)
     itself, parent = RecordColumns(first, specials, *own[:4])
     all_flags = reduce(or_, {*own.flags, *others.flags})
-    is_usual = own.is_usual and others.is_usual and not lengths.translate(None, _EVEN)
-    extras = bytes(beyond)
+    own_lengths = bytes([data[at] for at in first])
+    is_usual = own.is_usual and others.is_usual
     return DirectoryRecords(
         self_record=itself,
         parent_record=parent,
         children=RecordColumns(children, identifiers, *others[:4]),
         furthest=max(own.furthest, others.furthest),
-        has_oddities=not is_usual or bool(all_flags & RESERVED_FLAGS),
+        has_oddities=not is_usual
+        or bool(all_flags & RESERVED_FLAGS or (own_lengths + lengths).translate(None, _EVEN)),
         has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
+        has_paddings=bool(paddings.strip(b"\0")),
         is_complete=True,
-        with_system_use=len(extras) - extras.count(FIXED_SIZE) - extras.count(FIXED_SIZE + 1),
+        with_system_use=sum(length - 1 > SHORTEST_RECORD for length in own_lengths)
+        + len(extras)
+        - extras.count(FIXED_SIZE)
+        - extras.count(FIXED_SIZE + 1),
     )
 
 

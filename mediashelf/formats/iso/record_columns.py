@@ -8,6 +8,7 @@ from itertools import repeat
 from operator import add, mul
 from typing import Any, NamedTuple, overload
 
+from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.volume import SECTOR_SIZE
 
 _new: Callable[..., Any] = tuple.__new__
@@ -33,7 +34,7 @@ _COPIES = (
     *((9, 16), (10, 15), (11, 14), (12, 13)),
     *((27, 30), (28, 29)),
 )
-_BODY = range(1, 32)  # bytes of a record: what it says beside its length and identifier
+_BODY_SIZE = 31  # of a record: what it says beside its length and that of its identifier
 
 
 class Bodies(NamedTuple):
@@ -56,12 +57,11 @@ class BodyReader:
     def __init__(self) -> None:
         self._known: dict[tuple[bytes, int, int], Bodies | None] = {}
 
-    def read(self, data: bytes, width: int, block_size: int, sequence_number: int) -> Bodies | None:
-        """Return what records of ``width`` bytes each say, None where copies of a number differ.
+    def read(self, bodies: bytes, block_size: int, sequence_number: int) -> Bodies | None:
+        """Return what bodies say, None where both copies of a number differ.
 
         None as well where a record has an extended attribute record.
         """
-        bodies = b"".join([data[at::width] for at in _BODY])
         key = bodies, block_size, sequence_number
         if key not in self._known:
             self._known[key] = _read_bodies(*key)
@@ -73,9 +73,8 @@ class BodyReader:
 
 
 def _read_bodies(data: bytes, block_size: int, sequence_number: int) -> Bodies | None:
-    """Return what bodies say: all their first bytes, then all their second ones, and so on."""
-    count = len(data) // len(_BODY)
-    columns = [data[start : start + count] for start in range(0, len(data), count)]
+    columns = [data[place::_BODY_SIZE] for place in range(_BODY_SIZE)]
+    count = len(columns[0])
     if columns[0].strip(b"\0") or any(columns[one] != columns[other] for one, other in _COPIES):
         return None
     lbas: tuple[int, ...] = struct.unpack(f"<{count}I", _rows(columns[1:5]))
@@ -122,6 +121,53 @@ def packed_alike(data: bytes, places: Sequence[int]) -> tuple[bytes, int]:
         return b"", 0
     packed = b"".join([data[run.start : run.stop] for run in runs])[: count * width]
     return (packed, width) if packed[::width] == bytes([width]) * count else (b"", 0)
+
+
+class ReadColumns(NamedTuple):
+    """Of many records: lengths, those of identifiers, these, bodies, and padding bytes."""
+
+    lengths: bytes
+    sizes: bytes
+    identifiers: list[bytes]
+    bodies: bytes
+    paddings: bytes
+
+
+def read_columns(data: bytes, places: list[int]) -> ReadColumns:
+    """Return what the records of a directory are made of; ``places`` are where they begin."""
+    alike = _read_alike(data, places)
+    if alike is not None:
+        return alike
+    lengths = bytes(map(data.__getitem__, places))
+    sizes = bytes([data[at + FIXED_SIZE - 1] for at in places])
+    ends = [at + FIXED_SIZE + size for at, size in zip(places, sizes, strict=True)]
+    return ReadColumns(
+        lengths,
+        sizes,
+        [data[end - size : end] for end, size in zip(ends, sizes, strict=True)],
+        b"".join([data[at + 1 : at + FIXED_SIZE - 1] for at in places]),
+        bytes(
+            [
+                data[end]
+                for at, end, size, length in zip(places, ends, sizes, lengths, strict=True)
+                if not size % 2 and at + length > end
+            ]
+        ),
+    )
+
+
+def _read_alike(data: bytes, places: list[int]) -> ReadColumns | None:
+    """Return the same of records of one length, whose identifiers are so as well, else None."""
+    packed, width = packed_alike(data, places)
+    sizes = packed[FIXED_SIZE - 1 :: width] if width else b""
+    size, rest = (sizes[0], width - FIXED_SIZE - sizes[0]) if sizes else (0, -1)
+    if rest < 0 or sizes.count(size) < len(places):
+        return None
+    rows = struct.iter_unpack(f"x31sx{size}s{rest}x", packed)
+    bodies, identifiers = zip(*rows, strict=True)
+    paddings = packed[FIXED_SIZE + size :: width] if rest and not size % 2 else b""
+    lengths = bytes([width]) * len(places)
+    return ReadColumns(lengths, sizes, list(identifiers), b"".join(bodies), paddings)
 
 
 class RecordColumns(Sequence[DirectoryRecord]):

@@ -84,11 +84,20 @@ class FatVolume:
         self._table = self._read(layout.table_start, layout.table_size)
 
     @property
-    def is_whole(self) -> bool:
-        """Whether the view has all its clusters."""
+    def size(self) -> int:
+        """The bytes to the end of the last cluster."""
         layout = self._layout
-        end = layout.data_start + layout.cluster_count * layout.cluster_size
-        return self._offset + end <= self._view.size
+        return layout.data_start + layout.cluster_count * layout.cluster_size
+
+    @property
+    def image_size(self) -> int:
+        """The bytes that there are of it, or more."""
+        return self._view.size - self._offset
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether all its clusters are there."""
+        return self.size <= self.image_size
 
     def _read(self, start: int, size: int) -> bytes:
         return self._view.read(self._offset + start, size)

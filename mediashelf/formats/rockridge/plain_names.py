@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import struct
-from itertools import chain
 
 from mediashelf.formats.iso.record_columns import RecordColumns, packed_alike
 from mediashelf.formats.iso.record_problems import FIXED_SIZE
@@ -56,11 +55,10 @@ def _of_one_length(
     if size <= 0 or len(set(map(len, records.identifiers))) > 1:
         return None
     lead = before + _PLAIN_NAME[:2] + bytes([_NAME_AT + size]) + _PLAIN_NAME[2:]
-    around = (*enumerate(lead, start), *enumerate(after, width - len(after)))
-    if any(packed[place::width] != bytes([byte]) * len(records) for place, byte in around):
-        return None
-    rows = struct.iter_unpack(f"{start + len(lead)}x{size}s{len(after)}x", packed)
-    return list(chain.from_iterable(rows))
+    rows = struct.iter_unpack(f"{start}x{len(lead)}s{size}s{len(after)}s", packed)
+    leads, names, rests = zip(*rows, strict=True)
+    is_plain = leads.count(lead) == rests.count(after) == len(records)
+    return list(names) if is_plain else None
 
 
 def _one_by_one(

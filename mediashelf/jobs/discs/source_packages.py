@@ -45,20 +45,25 @@ def iter_packages(
 ) -> Iterator[PackageFiles]:
     """Yield every INF that can be read, with what any of the families needs for it."""
     families = tuple(families)
+    contained: set[str] = set()
+
+    def ask(package: Package) -> None:  # while its text is at hand
+        if _is_self_contained(package.inf, FileFinder(package), families):
+            contained.add(package.file.path)
+
     with progress("reading INFs", unit="INF") as on_inf:
         for group in _groups(tree):
-            found = find_packages(tree, files=group, on_inf=on_inf)
+            found = find_packages(tree, files=group, ask=ask, on_inf=on_inf)
             for package in found.packages:
-                needed = tuple(dict.fromkeys(_needed(package, families)))
-                yield PackageFiles(package.file.path, package.inf.kind, needed)
+                path = package.file.path
+                needed = () if path in contained else dict.fromkeys(_needed(package, families))
+                yield PackageFiles(path, package.inf.kind, tuple(needed))
             for other in found.others:
                 yield PackageFiles(other.file.path, other.inf.kind)
 
 
 def _needed(package: Package, families: Iterable[Family]) -> Iterator[str]:
     finder = FileFinder(package)
-    if _is_self_contained(package.inf, finder, families):
-        return
     seen: list[Requirements] = []  # most families need the very same
     for family in families:
         suited = suitability(package, family, _NO_DEVICE)
@@ -80,13 +85,13 @@ def _is_self_contained(inf: Inf, finder: FileFinder, families: Iterable[Family])
     """
     sources: set[str] = set()
     lists_seen: set[str] = set()
-    for section in inf.sections.values():
-        # As it is, a key may have quotes anywhere; only plain texts are at hand.
-        words = section.text.lower().replace('"', "")
-        words = words or " ".join(entry.key.lower() for entry in section.entries)
-        if any(word in words for word in _FURTHER):
-            return False
-        if "copyfiles" in words:
+    sections = list(inf.sections.values())
+    # Only plain texts are at hand.
+    texts = [one.text or "\n".join(entry.key for entry in one.entries) for one in sections]
+    if _has_word(_FURTHER, "\n".join(texts)):
+        return False
+    for section, text in zip(sections, texts, strict=True):
+        if _has_word(("copyfiles",), text):
             for entry in section.all("CopyFiles"):
                 sources.update(line.source for line in copy_lines(inf, entry, lists_seen))
     for suffixes in {family.system.source_suffixes for family in families}:
@@ -101,6 +106,13 @@ def _is_self_contained(inf: Inf, finder: FileFinder, families: Iterable[Family])
             if found is not None and not finder.is_below(found.path):
                 return False
     return True
+
+
+def _has_word(words: Iterable[str], text: str) -> bool:
+    text = text.lower()
+    if '"' in text:  # as it is, a key may have quotes anywhere
+        text = text.replace('"', "")
+    return any(word in text for word in words)
 
 
 def _groups(tree: PackageTree) -> Iterator[list[TreeFile]]:

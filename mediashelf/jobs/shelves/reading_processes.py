@@ -21,7 +21,7 @@ from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.jobs.shelves.reading_child import Request, receive, send
 
-FEWEST = 256
+FEWEST = 500
 """Small images that take longer than it takes to start processes for them."""
 
 _SMALL = 16 << 20  # bytes

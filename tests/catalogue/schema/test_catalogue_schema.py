@@ -16,7 +16,7 @@ import pytest
 
 from made_library import open_library, tide_image, write
 from mediashelf.catalogue import schema
-from mediashelf.catalogue.images import by_size_and_name
+from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.opening import as_uri
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
@@ -392,7 +392,7 @@ def test_a_new_file_is_compared_with_images_of_its_size_alone(tmp_path: Path) ->
                 [(b"%d.iso" % number, 1000 + number) for number in range(count)],
             )
             library.catalogue.db.set_progress_handler(count_step, 1)
-            assert by_size_and_name(library.catalogue.db, 1001, "2.iso") == []
+            assert Namesakes(library.catalogue.db).find(1001, "2.iso") == []
             library.catalogue.db.set_progress_handler(None, 0)
         return steps
 
