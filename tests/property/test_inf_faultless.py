@@ -125,6 +125,13 @@ MORE = {
     "open": "[Lists\na\n",
     "text after": "[Lists] a\n",
     "percents": "[Models]\n50% %a%b%=Install,x\n%%=Install,y\n%1%=Install,z\n%=No such,z\n",
+    "plain models": "[Models]\n%Lkv%=Install,*LKV0003\n%Maker%=Install,pci\\ven_f2c4&dev_0301\n",
+    "plain models with blanks": "[Models]\n %Lkv% = Install, *lkv0003\n%Maker%=Install ,x\n\n",
+    "a token in half of the lines": "[Models]\n%Lkv%=Install,x\nOwn name=Install,*LKV0003\n",
+    "slash and blank": "[Models]\nx=Install,y\\\x0b\nz=Install,*LKV0003\n[Lists]\na,b\\;c\nd\n",
+    "strings across lines": '[Strings]\nA=\nB"x"="y"\n',
+    "strings in one line": '[Strings]\nA="x"B=\n"y"\nC="z"\n',
+    "strings with blanks": '[Strings]\n A = "x" \nB="y"\n',
     "no install": "[Models]\nx=,y\nz= ,y\nw=No,y\n=Install,y\n",
     "localized": '[Strings.0409]\nMaker="Larkspur"\n[Strings.0407]\nOther="Anderer"\n',
 }
@@ -172,3 +179,32 @@ def test_a_text_that_can_be_read_again_is_not_kept() -> None:
     inf.let_go()
     assert answers(inf) == before
     assert len(reads) == 1
+
+
+KEYS = ["%Lkv%", "%Maker%", "Own", "50%", "%a%b%", "\\x", " %Lkv% ", "\xe9", "%Lkv%\t", ""]
+INSTALLS = ["Install", " Install", "install ", "No", "", "In%Maker%"]
+IDENTIFIERS = ["PCI\\VEN_F2C4&DEV_0301", "pci\\ven_f2c4&dev_0302&subsys_0001f2c4", " *LKV0003"]
+IDENTIFIERS += ["*lkv0003 ", "x\\", "%Lkv%", "", "a,b", "*LKV0003,PCI\\CC_0300"]
+NAMES = ["A", "B", "a ", "Lkv", "%x%", "Maker", "", "C=", "D "]
+VALUES = ['"x"', '"y" ', ' "z"', '""', '"a""b"', "x", '"a;b"', '"w" ; c', '"p,q"']
+
+
+def test_sections_whose_lines_are_nearly_alike(monkeypatch: pytest.MonkeyPatch) -> None:
+    chance = random.Random(7)
+    taken = []
+    for _ in range(400):
+        keys = chance.sample(KEYS, chance.choice([1, 2, 3]))
+        few = chance.random() < 0.5  # the usual forms alone
+        lines = [
+            f"{chance.choice(keys)}={chance.choice(INSTALLS[: 1 if few else 6])},"
+            f"{chance.choice(IDENTIFIERS[: 2 if few else 9])}"
+            for _ in range(chance.randint(1, 5))
+        ]
+        strings = [
+            f"{chance.choice(NAMES[: 4 if few else 9])}={chance.choice(VALUES[: 3 if few else 9])}"
+            for _ in range(chance.randint(1, 5))
+        ]
+        text = "\n".join(["[Models]", *lines, "[Strings]", *strings])
+        text = f"[Version]\nSignature=$CHICAGO$\n[Manufacturer]\n%Maker%=Models\n[Install]\n{text}"
+        taken.append(both_ways(text.encode("cp1252"), monkeypatch))
+    assert taken.count(True) > 300
