@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from mediashelf.errors import InputError
 from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.session_plan import MAX_DISCS
 from mediashelf.tables.paths import can_be_written, path_from
@@ -35,8 +36,14 @@ def draft_plan(
 
     Paths are relative to ``folder``, where the plan will be. A disc with a
     problem, or one too many for a plan, is there as a comment, so that nothing
-    is forgotten silently.
+    is forgotten silently. Raises :class:`InputError` for a name that TOML cannot contain.
     """
+    for given in (name, machine):
+        if not can_be_written(given):
+            raise InputError(
+                f"the name {printable(given)} is not valid UTF-8, which a plan cannot contain; "
+                "give another"
+            )
     lines = [*_head(name, machine, targets)]
     usable = 0
     for disc in sorted(discs, key=lambda disc: (not disc.boot, str(disc.path))):

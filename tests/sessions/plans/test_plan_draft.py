@@ -6,9 +6,11 @@ import os
 import tomllib
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from mediashelf.errors import InputError
 from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.draft import DraftDisc, draft_plan
 from mediashelf.sessions.plans.session_plan import MAX_DISCS
@@ -65,14 +67,28 @@ names = st.text(st.characters(exclude_characters="/\0"), min_size=1, max_size=20
 )
 
 
+def is_surrogate(character: str) -> bool:
+    return "\ud800" <= character <= "\udfff"
+
+
+@pytest.mark.parametrize("names", [("PC\udce9", "PC"), ("PC", "PC\udce9")])
+def test_a_name_that_is_not_text_is_refused(names: tuple[str, str]) -> None:
+    """What the command line gives in other bytes than UTF-8."""
+    name, machine = names
+    with pytest.raises(InputError, match=r"the name PC\\udce9 is not valid UTF-8"):
+        draft_plan([], FOLDER, name=name, machine=machine, targets=["dos"])
+
+
 @settings(derandomize=True, deadline=None)
 @given(
     st.lists(st.tuples(names, st.text(max_size=20)), max_size=6, unique_by=lambda p: p[0]), names
 )
 def test_any_name_comes_back_or_is_left_out(pairs: list[tuple[str, str]], title: str) -> None:
     discs = [DraftDisc(FOLDER / name, label, 2048) for name, label in pairs]
+    if any(map(is_surrogate, title)):
+        title = "".join("?" if is_surrogate(one) else one for one in title)
     text = draft_plan(discs, FOLDER, name="x" + title.strip(), machine=title, targets=["dos"])
     document = tomllib.loads(text)
     found = {disc["image"] for disc in document.get("disc", [])}
-    wanted = {name for name, _ in pairs if not any("\ud800" <= one <= "\udfff" for one in name)}
+    wanted = {name for name, _ in pairs if not any(map(is_surrogate, name))}
     assert found == wanted
