@@ -12,7 +12,7 @@ PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
     {"errors", "version", "findings", "text", "system"},
-    {"files", "early_flush", "places", "tables"},
+    {"files", "early_flush", "own_process", "places", "tables"},
     {"formats"},
     {"image"},
     {"trees"},

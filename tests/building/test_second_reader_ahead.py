@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from build_trees import write_tree
+from mediashelf import own_process
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.recipe import recipe_from_folders
 from mediashelf.building.writing import second_reader, witness_ahead, write
@@ -58,7 +59,7 @@ def started(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[b
             super().__init__(*arguments, **options)  # type: ignore[call-overload]
             processes.append(self)
 
-    monkeypatch.setattr(witness_ahead.subprocess, "Popen", Noted)
+    monkeypatch.setattr(own_process.subprocess, "Popen", Noted)
     yield processes
     assert [process.poll() for process in processes if process.poll() is None] == []
 
@@ -197,7 +198,7 @@ def test_without_its_answer_it_is_asked_here(
 def test_where_no_process_can_be_started_it_is_asked_here(
     plan: DiscPlan, tmp_path: Path, asked_here: list[Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(witness_ahead.sys, "executable", str(tmp_path / "no-python"))
+    monkeypatch.setattr(own_process.sys, "executable", str(tmp_path / "no-python"))
     build_disc(plan, tmp_path / "disc.iso")
     assert len(asked_here) == 1
 

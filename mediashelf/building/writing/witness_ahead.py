@@ -8,7 +8,6 @@ case whoever builds the disc asks it again, in this process and of the finished 
 from __future__ import annotations
 
 import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -18,6 +17,7 @@ from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.writing import second_reader
 from mediashelf.building.writing.second_reader import SeenDigest, digest_records
 from mediashelf.building.writing.witness import planned_boot, planned_record
+from mediashelf.own_process import start_module
 
 LEAST_FILES = 2500
 """With fewer a process takes as long to start as reading here does (measured on two cores)."""
@@ -60,15 +60,8 @@ def asked_ahead(plan: DiscPlan, path: Path) -> Iterator[WitnessAhead]:
         # It looks into boot images as well, which are written later.
         yield WitnessAhead(plan, path)
         return
-    try:
-        process = subprocess.Popen(
-            # -P: no module of the current folder is imported.
-            [sys.executable, "-P", "-m", second_reader.__name__, str(path)],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-        )
-    except OSError:
+    process = start_module(second_reader.__name__, str(path))
+    if process is None:
         yield WitnessAhead(plan, path)
         return
     try:

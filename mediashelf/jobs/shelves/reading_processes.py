@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -20,10 +19,12 @@ from mediashelf.catalogue.scanning.planning import Job
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.jobs.shelves.reading_child import Request, receive, send
+from mediashelf.own_process import start_module
 
 FEWEST = 500
 """Small images that take longer than it takes to start processes for them."""
 
+_CHILD = "mediashelf.jobs.shelves.reading_child"
 _SMALL = 16 << 20  # bytes
 _MOST_PROCESSES = 4
 
@@ -42,7 +43,8 @@ class ReadingProcesses:
         self._with_packages = with_packages
         count = min(_processors(), _MOST_PROCESSES)
         is_worth_it = count > 1 and sum(map(is_small, jobs)) >= FEWEST
-        self._children = [_Child() for _ in range(count)] if is_worth_it else []
+        started = (start_module(_CHILD) for _ in range(count if is_worth_it else 0))
+        self._children = [_Child(process) for process in started if process is not None]
 
     def __enter__(self) -> Self:
         return self
@@ -72,16 +74,12 @@ class ReadingProcesses:
 class _Child:
     """One process, with the thread that takes its answers."""
 
-    def __init__(self) -> None:
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
         self.is_alive = True
         self.waiting: deque[tuple[Future[Reading], Callable[[], Reading]]] = deque()
         self._is_stopped = False
         self._lock = threading.Lock()
-        self._process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "mediashelf.jobs.shelves.reading_child"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-        )
+        self._process = process
         self._thread = threading.Thread(target=self._take_answers, daemon=True)
         self._thread.start()
 

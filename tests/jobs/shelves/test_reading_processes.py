@@ -11,6 +11,7 @@ import pytest
 
 from made_library import Library, open_library
 from make_image import make_iso
+from mediashelf import own_process
 from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.scanning.planning import Job
 from mediashelf.catalogue.scanning.values import Reading
@@ -111,6 +112,17 @@ def test_what_a_process_that_dies_has_not_read_is_read_here(
     assert [each.event.value for each in scan.outcomes] == ["new"] * 9
     assert on_record(library) == alone
     assert all(not child.is_alive for child in processes[0]._children)
+
+
+@pytest.mark.parametrize("program", ["no-python", ""])
+def test_where_no_process_can_be_started_all_is_read_here(
+    library: Library, alone: dict[str, Any], monkeypatch: pytest.MonkeyPatch, program: str
+) -> None:
+    with monkeypatch.context() as without:
+        without.setattr(own_process.sys, "executable", program)
+        scan = scanned(library)
+    assert [each.event.value for each in scan.outcomes] == ["new"] * 9
+    assert on_record(library) == alone
 
 
 def test_an_answer_that_is_none_ends_that_process_alone(
