@@ -24,7 +24,7 @@ def test_it_is_of_the_same_place_whatever_the_folder_has(
     assert process is not None
     answer, _ = process.communicate()
     assert process.returncode == 0
-    assert answer.startswith(b"mediashelf ")
+    assert answer.startswith(b"mediashelf, version ")
     assert b"another" not in answer
 
 
