@@ -38,10 +38,10 @@ def a_tree(seed: int) -> dict[str, bytes]:
             folders.append(f"{parent}{dice.choice(NAMES)}/")
     for _ in range(dice.randrange(60)):
         name = dice.choice(folders) + dice.choice(NAMES)
-        if f"{name}/".lower() not in map(str.lower, folders):  # on some systems they are one
+        if f"{name}/".lower() not in map(str.lower, folders):
             files[name] = b"%d" % dice.randrange(40) * dice.choice([0, 1, 1000, 3000])
     known = {f"{folder}" for name in files for folder in folders if name.startswith(folder)}
-    return {folder: b"" for folder in folders if folder not in known} | files
+    return {folder: b"" for folder in folders if folder and folder not in known} | files
 
 
 def every_unit(listing: Listing, recipe: Recipe) -> list[Unit]:
