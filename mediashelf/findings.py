@@ -8,6 +8,8 @@ from enum import IntEnum
 from itertools import chain
 from typing import overload
 
+from mediashelf.sequences import MadeSequence
+
 
 class Severity(IntEnum):
     """How much a finding matters; higher is worse."""
@@ -67,7 +69,7 @@ class Finding:
         }
 
 
-class FindingRun(Sequence[Finding]):
+class FindingRun(MadeSequence[Finding]):
     """Findings of one rule, severity and target that follow each other, made when asked for.
 
     A disc can break one rule in 50,000 places, of which three are shown.
@@ -89,18 +91,8 @@ class FindingRun(Sequence[Finding]):
     def __len__(self) -> int:
         return self._count
 
-    def __iter__(self) -> Iterator[Finding]:
-        return map(self._make, range(self._count))
-
-    @overload
-    def __getitem__(self, index: int) -> Finding: ...
-
-    @overload
-    def __getitem__(self, index: slice) -> list[Finding]: ...
-
-    def __getitem__(self, index: int | slice) -> Finding | list[Finding]:
-        places = range(self._count)[index]
-        return self._make(places) if isinstance(places, int) else list(map(self._make, places))
+    def make(self, place: int) -> Finding:
+        return self._make(place)
 
 
 class Findings(Sequence[Finding]):

@@ -11,6 +11,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
+    {"sequences"},
     {"errors", "version", "findings", "text", "system"},
     {"files", "early_flush", "own_process", "places", "tables"},
     {"formats"},

@@ -14,13 +14,14 @@ from typing import Any, Generic, NamedTuple, TypeVar, overload
 
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.volume import Entry, Extent
+from mediashelf.sequences import MadeSequence
 
 _Value = TypeVar("_Value")
 _new: Callable[..., Any] = tuple.__new__
 _MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
 
 
-class Shifted(Sequence[int]):
+class Shifted(MadeSequence[int]):
     """Numbers that all have another one added to them, when they are asked for."""
 
     __slots__ = ("_numbers", "_shift")
@@ -34,16 +35,8 @@ class Shifted(Sequence[int]):
     def __iter__(self) -> Iterator[int]:
         return map(self._shift.__add__, self._numbers)
 
-    @overload
-    def __getitem__(self, index: int) -> int: ...
-
-    @overload
-    def __getitem__(self, index: slice) -> list[int]: ...
-
-    def __getitem__(self, index: int | slice) -> int | list[int]:
-        if isinstance(index, slice):
-            return [self._shift + each for each in self._numbers[index]]
-        return self._shift + self._numbers[index]
+    def make(self, place: int) -> int:
+        return self._shift + self._numbers[place]
 
 
 class Folder(NamedTuple):

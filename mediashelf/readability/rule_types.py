@@ -6,13 +6,14 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import groupby
-from typing import Any, NamedTuple, TypeVar, overload
+from typing import Any, NamedTuple, TypeVar
 
 from mediashelf.findings import Finding, FindingRun, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.readability.disc import JudgedDisc, NameTree
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.targets import Target
+from mediashelf.sequences import MadeSequence
 
 ROOT = "/"
 
@@ -33,7 +34,7 @@ class RuleHit(NamedTuple):
     at_most: Severity | None = None
 
 
-class LazyHits(Sequence[RuleHit]):
+class LazyHits(MadeSequence[RuleHit]):
     """Many hits without ``at_most``, each made of what is known of it when it is asked for."""
 
     __slots__ = ("_known", "_make")
@@ -45,16 +46,8 @@ class LazyHits(Sequence[RuleHit]):
     def __len__(self) -> int:
         return len(self._known)
 
-    @overload
-    def __getitem__(self, index: int) -> RuleHit: ...
-
-    @overload
-    def __getitem__(self, index: slice) -> list[RuleHit]: ...
-
-    def __getitem__(self, index: int | slice) -> RuleHit | list[RuleHit]:
-        if isinstance(index, slice):
-            return list(map(self._make, self._known[index]))
-        return self._make(self._known[index])
+    def make(self, place: int) -> RuleHit:
+        return self._make(self._known[place])
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +85,7 @@ class Rule:
     severity: Severity
     needs: str
     title: str
-    check: DiscCheck
+    check: DiscCheck | InTree
     remedy: str
     hides_disc: bool = False
 
@@ -194,17 +187,12 @@ class InTree:
     check: TreeCheck
     kinds: tuple[VolumeKind, ...]
 
-    def __call__(self, question: Question, limit: Limit) -> Iterator[RuleHit]:
-        tree = question.tree
-        if tree is not None and self.is_about(tree):
-            yield from self.check(tree, limit)
-
     def is_about(self, tree: NameTree) -> bool:
         """Return whether the tree is of a kind that is asked."""
         return not self.kinds or tree.kind in self.kinds
 
 
-def in_tree(check: TreeCheck, *kinds: VolumeKind) -> DiscCheck:
+def in_tree(check: TreeCheck, *kinds: VolumeKind) -> InTree:
     """Ask ``check`` about the tree that the target reads, if it is of one of ``kinds`` (or any).
 
     It knows nothing of the target but the limit's value.

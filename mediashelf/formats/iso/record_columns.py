@@ -6,10 +6,11 @@ import struct
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import repeat
 from operator import add, mul
-from typing import Any, NamedTuple, overload
+from typing import Any, NamedTuple
 
 from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.sequences import MadeSequence
 
 _new: Callable[..., Any] = tuple.__new__
 
@@ -170,7 +171,7 @@ def _read_alike(data: bytes, places: list[int]) -> ReadColumns | None:
     return ReadColumns(lengths, sizes, list(identifiers), b"".join(bodies), paddings)
 
 
-class RecordColumns(Sequence[DirectoryRecord]):
+class RecordColumns(MadeSequence[DirectoryRecord]):
     """The records of a directory as columns, in their order; a record is made when it is asked for.
 
     Working on a column at once takes a fraction of the time of working on records.
@@ -204,22 +205,14 @@ class RecordColumns(Sequence[DirectoryRecord]):
         columns = (self.places, self.identifiers, self.lbas, self.sizes, self.flags, self.dates)
         return map(_new, repeat(DirectoryRecord), zip(*columns, strict=True))
 
-    @overload
-    def __getitem__(self, index: int) -> DirectoryRecord: ...
-
-    @overload
-    def __getitem__(self, index: slice) -> list[DirectoryRecord]: ...
-
-    def __getitem__(self, index: int | slice) -> DirectoryRecord | list[DirectoryRecord]:
-        if isinstance(index, slice):
-            return list(self)[index]
+    def make(self, place: int) -> DirectoryRecord:
         return DirectoryRecord(
-            self.places[index],
-            self.identifiers[index],
-            self.lbas[index],
-            self.sizes[index],
-            self.flags[index],
-            self.dates[index],
+            self.places[place],
+            self.identifiers[place],
+            self.lbas[place],
+            self.sizes[place],
+            self.flags[place],
+            self.dates[place],
         )
 
     def __eq__(self, other: object) -> bool:
