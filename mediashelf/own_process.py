@@ -2,31 +2,51 @@
 
 from __future__ import annotations
 
+import gc
 import os
+import signal
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
+from typing import IO
 
 _PLACE = str(Path(__file__).resolve().parents[1])
 
 
-def start_module(module: str, *arguments: str) -> subprocess.Popen[bytes] | None:
-    """Start a module with pipes for what goes in and comes out; None where that cannot be.
+def start_module(
+    module: str,
+    *arguments: str,
+    stdin: int | IO[bytes] = subprocess.PIPE,
+    environment: Mapping[str, str] | None = None,
+) -> subprocess.Popen[bytes]:
+    """Start a module with a pipe for what it answers; ``environment`` is set for it beside ours.
 
     It is taken from where this one comes from, so that both are of one version. What it
-    says of its own troubles is not shown: whoever starts it does the work without it then.
+    says of its own troubles is not shown. Raises ``OSError`` where it cannot be started.
     """
     if not sys.executable:  # as where another program has Python inside
-        return None
+        raise FileNotFoundError("the program that runs Python is not known")
     others = [one for one in [os.environ.get("PYTHONPATH", "")] if one]
-    try:
-        return subprocess.Popen(
-            # -P: no module of the current folder is imported.
-            [sys.executable, "-P", "-m", module, *arguments],
-            env={**os.environ, "PYTHONPATH": os.pathsep.join([_PLACE, *others])},
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-        )
-    except OSError:
-        return None
+    path = os.pathsep.join([_PLACE, *others])
+    return subprocess.Popen(
+        # -P: no module of the current folder is imported.
+        [sys.executable, "-P", "-m", module, *arguments],
+        env={**os.environ, "PYTHONPATH": path, **(environment or {})},
+        stdin=stdin,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+    )
+
+
+def processors() -> int:
+    """Return how many processors this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def begin_helping() -> None:
+    """Prepare a process that does a part of another's work; that one answers to Ctrl-C."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    gc.set_threshold(100_000, 20, 20)  # facts are many small values without circles

@@ -21,7 +21,6 @@ def test_it_is_of_the_same_place_whatever_the_folder_has(
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("PYTHONPATH", others)
     process = start_module("mediashelf", "--version")
-    assert process is not None
     answer, _ = process.communicate()
     assert process.returncode == 0
     assert answer.startswith(b"mediashelf, version ")
@@ -29,9 +28,10 @@ def test_it_is_of_the_same_place_whatever_the_folder_has(
 
 
 @pytest.mark.parametrize("program", ["", "no-python"])
-def test_none_where_there_is_no_python_to_start(
+def test_an_error_where_there_is_no_python_to_start(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, program: str
 ) -> None:
     with monkeypatch.context() as without:
         without.setattr(own_process.sys, "executable", program and str(tmp_path / program))
-        assert start_module("mediashelf") is None
+        with pytest.raises(FileNotFoundError):
+            start_module("mediashelf")

@@ -10,7 +10,6 @@ checksums of members; a member whose bytes fail is an error when it is read.
 from __future__ import annotations
 
 import json
-import os
 import re
 import subprocess
 import sys
@@ -25,6 +24,7 @@ from typing import IO, BinaryIO, NamedTuple
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.packed.cabinet_sets import LostFile
+from mediashelf.own_process import start_module
 from mediashelf.trees.bytes import Spool, StampedFile
 from mediashelf.trees.library_child import NO_LIBRARY
 from mediashelf.trees.members import (
@@ -281,13 +281,12 @@ class _Watch(threading.Thread):
 def _child(archive_format: str, task: str, file: BinaryIO) -> Iterator[tuple[IO[bytes], _Watch]]:
     # Dates without a zone are taken as UTC, names as UTF-8.
     locale = "en_US.UTF-8" if sys.platform == "darwin" else "C.UTF-8"
-    process = subprocess.Popen(
-        # -P: no module of the current folder is imported.
-        [sys.executable, "-P", "-m", "mediashelf.trees.library_child", archive_format, task],
+    process = start_module(
+        "mediashelf.trees.library_child",
+        archive_format,
+        task,
         stdin=file,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        env={**os.environ, "TZ": "UTC", "LC_ALL": locale},
+        environment={"TZ": "UTC", "LC_ALL": locale},
     )
     assert process.stdout is not None
     watch = _Watch(process)

@@ -117,7 +117,7 @@ def test_several_processes_work_out_the_same(
         for table in tables:
             db.execute(f"DELETE FROM {table}")
     monkeypatch.setattr(worked_out, "_FEW", 1)
-    monkeypatch.setattr(worked_out.os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(worked_out, "processors", lambda: 2)
     rows = deep_and_flat.catalogue.images()
     lacking = worked_out.rows_to_work_out(deep_and_flat.catalogue, rows, targets)
     assert lacking == [row for row in rows if row.kinds]

@@ -60,8 +60,9 @@ def asked_ahead(plan: DiscPlan, path: Path) -> Iterator[WitnessAhead]:
         # It looks into boot images as well, which are written later.
         yield WitnessAhead(plan, path)
         return
-    process = start_module(second_reader.__name__, str(path))
-    if process is None:
+    try:
+        process = start_module(second_reader.__name__, str(path))
+    except OSError:
         yield WitnessAhead(plan, path)
         return
     try:

@@ -6,10 +6,7 @@ unpacked once for both questions, by as many processes as there are processors.
 
 from __future__ import annotations
 
-import gc
 import multiprocessing
-import os
-import signal
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -31,6 +28,7 @@ from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.catalogue.summaries import ids_with_summary, write_summaries
 from mediashelf.formats.disc_summary import DiscSummary
+from mediashelf.own_process import begin_helping, processors
 from mediashelf.readability.identity.summary import summarise
 from mediashelf.readability.targets import Target
 
@@ -105,24 +103,19 @@ def _packed(db: sqlite3.Connection, image_id: int) -> bytes | None:
 
 @contextmanager
 def _workers(targets: Sequence[Target], count: int) -> Iterator[Work]:
-    processes = min(os.cpu_count() or 1, _MOST_PROCESSES, 1 + count // _FEW)
+    processes = min(processors(), _MOST_PROCESSES, 1 + count // _FEW)
     ask = partial(_ask, targets)
     if processes == 1:
         yield partial(map, ask)
         return
     # Each begins anew: a copy of this process would hold the open catalogue too.
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, initializer=_begin) as pool:
+    with ProcessPoolExecutor(processes, context, initializer=begin_helping) as pool:
         try:
             yield partial(pool.map, ask, chunksize=_AT_ONCE // 20)
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
-
-
-def _begin() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that waits for the answers ends
-    gc.set_threshold(100_000, 20, 20)  # facts are many small values without circles
 
 
 @reads_catalogue

@@ -8,14 +8,14 @@ that it never outlives the process that asks.
 
 from __future__ import annotations
 
-import gc
 import os
 import pickle
-import signal
 import struct
 import sys
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
+
+from mediashelf.own_process import begin_helping
 
 
 class Request(NamedTuple):
@@ -47,8 +47,7 @@ def receive(stream: BinaryIO) -> Any:
 
 def main() -> None:
     """Answer until there is nothing more to read."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that asks ends this one
-    gc.set_threshold(100_000, 20, 20)
+    begin_helping()
     from mediashelf.catalogue.scanning.reading import read_image
     from mediashelf.jobs.shelves.first_look import packages_of
 

@@ -5,7 +5,6 @@ Large images keep a disk busy; threads are enough for them. Answers come as futu
 
 from __future__ import annotations
 
-import os
 import subprocess
 import threading
 from collections import deque
@@ -19,7 +18,7 @@ from mediashelf.catalogue.scanning.planning import Job
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.jobs.shelves.reading_child import Request, receive, send
-from mediashelf.own_process import start_module
+from mediashelf.own_process import processors, start_module
 
 FEWEST = 500
 """Small images that take longer than it takes to start processes for them."""
@@ -41,10 +40,12 @@ class ReadingProcesses:
 
     def __init__(self, jobs: Sequence[Job], *, with_packages: bool) -> None:
         self._with_packages = with_packages
-        count = min(_processors(), _MOST_PROCESSES)
+        count = min(processors(), _MOST_PROCESSES)
         is_worth_it = count > 1 and sum(map(is_small, jobs)) >= FEWEST
-        started = (start_module(_CHILD) for _ in range(count if is_worth_it else 0))
-        self._children = [_Child(process) for process in started if process is not None]
+        self._children: list[_Child] = []
+        with suppress(OSError):  # what cannot be started is not missed
+            for _ in range(count if is_worth_it else 0):
+                self._children.append(_Child(start_module(_CHILD)))
 
     def __enter__(self) -> Self:
         return self
@@ -123,9 +124,3 @@ class _Child:
                 future.set_result(read_here())
             except BaseException as error:  # noqa: BLE001  # whoever asks for the result gets it
                 future.set_exception(error)
-
-
-def _processors() -> int:
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1

@@ -29,7 +29,7 @@ TABLES = (
 @pytest.fixture(autouse=True)
 def few_are_enough(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(reading_processes, "FEWEST", 2)
-    monkeypatch.setattr(reading_processes, "_processors", lambda: 2)
+    monkeypatch.setattr(reading_processes, "processors", lambda: 2)
 
 
 def fill(shelf: Path) -> None:
