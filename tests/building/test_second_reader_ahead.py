@@ -50,6 +50,12 @@ def asked_here(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
 
 
 @pytest.fixture
+def own_reader_is_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only the second reader looks at what was written."""
+    monkeypatch.setattr(write, "read_back_disc", lambda plan, path, **rest: None)
+
+
+@pytest.fixture
 def started(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
     """Give the processes that were started."""
     processes: list[subprocess.Popen[bytes]] = []
@@ -107,6 +113,7 @@ def set_a_byte_that_it_does_not_read(plan: DiscPlan, data: bytearray) -> None:
     data[100] = 1  # of the system area
 
 
+@pytest.mark.usefixtures("own_reader_is_off")
 def test_a_lie_is_found_out(
     plan: DiscPlan,
     tmp_path: Path,
@@ -115,7 +122,6 @@ def test_a_lie_is_found_out(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Told after the records were read, with our own reader put out of action."""
-    monkeypatch.setattr(write, "read_back_disc", lambda plan, path, **rest: None)
     with monkeypatch.context() as patched:
         patched.setattr(write, "DiscWriter", lie_with(rename_a_file, started))
         with pytest.raises(BuildError, match=r"/README\.TXT of the ISO tree is missing"):
@@ -126,35 +132,26 @@ def test_a_lie_is_found_out(
     assert len(asked_here) == 1
 
 
-def test_what_it_read_must_be_on_the_finished_disc(
+def add_a_sector(plan: DiscPlan, data: bytearray) -> None:
+    data += bytes(2048)
+
+
+@pytest.mark.usefixtures("own_reader_is_off")
+@pytest.mark.parametrize("change", [set_a_byte_that_it_does_not_read, add_a_sector])
+def test_what_it_read_must_be_on_the_finished_disc_of_the_planned_size(
     plan: DiscPlan,
     tmp_path: Path,
     asked_here: list[Path],
     started: list[subprocess.Popen[bytes]],
     monkeypatch: pytest.MonkeyPatch,
+    change: Callable[[DiscPlan, bytearray], None],
 ) -> None:
-    monkeypatch.setattr(write, "read_back_disc", lambda plan, path, **rest: None)
-    monkeypatch.setattr(write, "DiscWriter", lie_with(set_a_byte_that_it_does_not_read, started))
-    build_disc(plan, tmp_path / "disc.iso")
+    monkeypatch.setattr(write, "DiscWriter", lie_with(change, started))
+    build_disc(plan, tmp_path / "disc.iso")  # our own reader would refuse a sector more
     assert len(asked_here) == 1  # again, of the finished disc
 
 
-def test_the_finished_disc_must_have_the_size_that_it_was_told(
-    plan: DiscPlan,
-    tmp_path: Path,
-    asked_here: list[Path],
-    started: list[subprocess.Popen[bytes]],
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    def add_a_sector(plan: DiscPlan, data: bytearray) -> None:
-        data += bytes(2048)
-
-    monkeypatch.setattr(write, "read_back_disc", lambda plan, path, **rest: None)
-    monkeypatch.setattr(write, "DiscWriter", lie_with(add_a_sector, started))
-    build_disc(plan, tmp_path / "disc.iso")  # our own reader refuses it
-    assert len(asked_here) == 1
-
-
+@pytest.mark.usefixtures("own_reader_is_off")
 def test_what_it_found_must_be_what_was_planned(
     plan: DiscPlan, tmp_path: Path, asked_here: list[Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -169,7 +166,6 @@ def test_what_it_found_must_be_what_was_planned(
         real(self, path)
         directory.children[0] = child
 
-    monkeypatch.setattr(write, "read_back_disc", lambda plan, path, **rest: None)
     monkeypatch.setattr(write.DiscWriter, "write", lie)
     with pytest.raises(BuildError, match="of the Joliet tree is missing"):
         build_disc(plan, tmp_path / "disc.iso")

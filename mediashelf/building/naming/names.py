@@ -36,7 +36,7 @@ ISO_LABEL = 32  # ECMA-119 8.4.6
 LONG_LABEL = 16  # the same 32 bytes in UCS-2
 
 # DOS: Microsoft KB Q74496. Win32: "Naming Files, Paths, and Namespaces".
-_DEVICES = frozenset(
+DEVICES = frozenset(
     ["CON", "PRN", "AUX", "NUL", "CLOCK$"]
     + [f"{port}{number}" for port in ("COM", "LPT") for number in "123456789¹²³"]
 )
@@ -146,7 +146,7 @@ def _short_candidate(host: HostName) -> _Candidate:
     base, extension = (plain, "") if host.is_folder else _split(plain)
     base = _short_part(base)[:SHORT_BASE] or "_"
     extension = _short_part(extension)[:SHORT_EXTENSION]
-    if base in _DEVICES:
+    if base in DEVICES:
         base += "_"
     whole = _join(base, extension)
     rank = 0 if whole == host.name else 1 if whole == _upper(host.name) else 2
@@ -166,13 +166,13 @@ def _cut_short(base: str, suffix: str, extension: str) -> str:
 def _long_candidate(host: HostName) -> _Candidate:
     if (
         _PLAIN.fullmatch(host.name)
-        and host.name.partition(".")[0].upper().rstrip(" ") not in _DEVICES
+        and host.name.partition(".")[0].upper().rstrip(" ") not in DEVICES
     ):
         return _Candidate(*_long_parts(host.name, host.is_folder), 0)
     name = _NOT_LONG.sub("_", _nfc(host.name)).rstrip(" .") or "_"
     base, extension = _long_parts(name, host.is_folder)
     device, _, rest = _cut_long(base, "", extension).partition(".")
-    if _upper(device).rstrip(" ") in _DEVICES:
+    if _upper(device).rstrip(" ") in DEVICES:
         base, extension = _long_parts(_join(device + "_", rest), host.is_folder)
     whole = _cut_long(base, "", extension)
     # What was cut off stays off, so that the parts make up exactly this name.
@@ -187,7 +187,7 @@ def _stays(name: str) -> bool:
         and _NOT_LONG.search(name) is None
         and name[-1:] not in ("", " ", ".")
         and (name.isascii() or unicodedata.is_normalized("NFC", name))
-        and _upper(name.partition(".")[0]).rstrip(" ") not in _DEVICES
+        and _upper(name.partition(".")[0]).rstrip(" ") not in DEVICES
     )
 
 

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from mediashelf.building.naming.layout import sectors_for
 from mediashelf.building.naming.names import (
+    DEVICES,
     LONG_NAME,
     HostName,
     assign_long_names,
@@ -29,7 +30,6 @@ from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.text import count_text
 
 _PLAIN = re.compile(r"[0-9A-Za-z_]{1,8}(\.[0-9A-Za-z_]{1,3})?")  # one name in both trees
-_DEVICE = re.compile(r"(CON|PRN|AUX|NUL|COM[1-9]|LPT[1-9])(\.|$)", re.IGNORECASE)
 
 # The most that path tables of one pair of sectors hold: 10 bytes of the root, and 8 + 128 of
 # each folder (ECMA-119 9.4).
@@ -143,7 +143,7 @@ def _file_lines(files: list[DiscFile], beside: Iterable[str]) -> Iterator[tuple[
     for file in files:
         line = 2 + 12 + 2 + max(13, len(f"{file.own.size:,}")) + 2 + DIGEST_DIGITS + 2
         name = file.name
-        is_plain = _PLAIN.fullmatch(name) and not _DEVICE.match(name)
+        is_plain = _PLAIN.fullmatch(name) and name.partition(".")[0].upper() not in DEVICES
         if is_plain and capitals[name.upper()] == 1:
             yield line, line
         else:
