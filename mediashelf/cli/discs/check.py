@@ -240,7 +240,9 @@ def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
     own_part = "structure" if answer.kind == "image" else "plan"
     if not quiet:
         say_wrapped(f"{own_part}: {summary(own)}; emulator: {_served(answer)}; {_contents(answer)}")
-        if own_part == "structure" and answer.facts.volumes and _has_errors(own):
+        if _has_errors(own) and own_part == "plan":
+            say_wrapped("build refuses this disc; findings for systems hold for it as planned.")
+        elif _has_errors(own) and answer.facts.volumes:
             say_wrapped("This image is damaged; findings for systems hold for a sound copy.")
         say()
     limit = 0 if show_all else PLACES_SHOWN

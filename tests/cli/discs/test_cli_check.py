@@ -434,3 +434,19 @@ def test_help_has_examples() -> None:
     result = run("--help")
     assert result.exit_code == 0
     assert "mediashelf check disc.iso --target dos" in result.stdout
+
+
+@pytest.mark.parametrize(("size", "is_refused"), [(1000, False), (900_000, True)])
+def test_a_disc_that_build_refuses_is_not_only_said_to_be_read(
+    tmp_path: Path, size: int, *, is_refused: bool
+) -> None:
+    """The same answer as that of build (own behaviour)."""
+    (tmp_path / "drivers").mkdir()
+    (tmp_path / "drivers" / "LKVX.VXD").write_bytes(bytes(size))
+    recipe = tmp_path / "kiosk.toml"
+    recipe.write_text('capacity = "400 sectors"\n[[folder]]\nfrom = "drivers"\n')
+    answer = run(recipe, "-t", "win9x")
+    words = "build refuses this disc; findings for systems hold for it as planned."
+    assert (words in " ".join(answer.output.split())) == is_refused
+    built = CliRunner().invoke(main, ["build", str(recipe), "-o", str(tmp_path / "disc.iso")])
+    assert (built.exit_code == 12) == is_refused, built.output
