@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from enum import IntEnum
 from itertools import chain
 from typing import overload
+
+from msgspec import Struct
 
 from mediashelf.sequences import MadeSequence
 
@@ -29,8 +30,7 @@ class Severity(IntEnum):
         return cls[word.upper()]
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(Struct, frozen=True):
     """One fact that somebody may have to act on.
 
     ``rule`` is a kebab-case fact (``path-table-agrees``). ``where`` is a path in

@@ -7,9 +7,10 @@ import os
 import stat
 import threading
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
+
+from msgspec.structs import replace
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding

@@ -7,12 +7,12 @@ import os
 import random
 import time
 from collections.abc import Iterator
-from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
 import pycdlib
 import pytest
+from msgspec.structs import replace
 
 import image_parts as parts
 from byte_views import BytesView

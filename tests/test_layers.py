@@ -33,7 +33,6 @@ HOME_OF_THIRD_PARTY = {
     "click": {"cli"},
     "tqdm": {"cli"},
     "jinja2": {"reports"},
-    "msgspec": {"sessions/manifests/fields.py", "sessions/manifests/typed.py"},
     "xxhash": {"integrity/fixity/digests.py", "building/sources/digesting.py"},
     "fastcrc": {"formats", "integrity"},
     "anyascii": {"building/naming/names.py"},

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import NamedTuple
+
+from msgspec import Struct, field
 
 from mediashelf.trees.members import TreeMember
 from mediashelf.trees.tree import Tree
@@ -20,8 +21,7 @@ class Wrapped(NamedTuple):
     file_size: int
 
 
-@dataclass(slots=True)
-class Content:
+class Content(Struct):
     """The bytes of one source, or of a page that is made (then ``path`` is empty).
 
     ``size`` and ``modified_ns`` are kept to notice when the source changes; for a
@@ -54,8 +54,7 @@ class Content:
         return self.member.file_size if self.member else self.size
 
 
-@dataclass(slots=True)
-class DiscFile:
+class DiscFile(Struct):
     """One file; ``source`` is its path on the host, as listed.
 
     ``modified`` counts seconds since 1970, UTC; ``origin`` is the number of the
@@ -89,8 +88,7 @@ class DiscFile:
         return self.own.equal_to or self.own
 
 
-@dataclass(slots=True)
-class DiscFolder:
+class DiscFolder(Struct):
     """One folder; what it holds is keyed by host name."""
 
     name: str

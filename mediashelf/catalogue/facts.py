@@ -10,8 +10,6 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import fields
-from functools import cache
 from operator import itemgetter
 from typing import Any
 
@@ -93,17 +91,12 @@ def unpack_facts(packed: bytes) -> DiscFacts:
 
 
 def _plain(value: Any) -> dict[str, Any]:
-    return {name: getattr(value, name) for name in _names_of(value.__class__)}
-
-
-@cache
-def _names_of(kind: Any) -> tuple[str, ...]:
-    return tuple(field.name for field in fields(kind))
+    return {name: getattr(value, name) for name in value.__struct_fields__}
 
 
 def _known(kind: Any, plain: dict[str, Any]) -> dict[str, Any]:
     """Leave out what this version of the program does not know."""
-    names = {field.name for field in fields(kind)}
+    names = kind.__struct_fields__
     return {name: value for name, value in plain.items() if name in names}
 
 

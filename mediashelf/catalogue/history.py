@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_text, kept_path, kept_text, utc_now
@@ -44,8 +45,7 @@ class Happening(StrEnum):
     DESCRIBED = "described"  # the keeper's words changed
 
 
-@dataclass(frozen=True, slots=True)
-class HistoryRow:
+class HistoryRow(Struct, frozen=True):
     """One thing that happened to an image.
 
     ``seen_by`` names the command that found or did it. ``session``, ``machine``

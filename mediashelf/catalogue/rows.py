@@ -6,12 +6,13 @@ import os
 import sys
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.findings import Severity
 from mediashelf.integrity.fixity.states import STATE_WORDS, State
@@ -35,8 +36,7 @@ STATES = (
 """Every word that :attr:`ImageRow.state` can be."""
 
 
-@dataclass(frozen=True, slots=True)
-class Waiting:
+class Waiting(Struct, frozen=True):
     """What was last read of an image whose bytes are not those on record.
 
     ``seen_at`` is when these bytes were first seen. ``judged`` is a :class:`State` word,
@@ -56,8 +56,7 @@ class Waiting:
         return bool(common) and all(self.digests[name] == digests[name] for name in common)
 
 
-@dataclass(frozen=True, slots=True)
-class Description:
+class Description(Struct, frozen=True):
     """What the keeper says of the disc with these bytes; empty texts and 0 say nothing.
 
     ``set_number`` of ``set_size`` is its place in a set called ``set_name``.
@@ -78,8 +77,7 @@ class Description:
         return " ".join(filter(None, [self.set_name, numbers]))
 
 
-@dataclass(frozen=True, slots=True)
-class Expected:
+class Expected(Struct, frozen=True):
     """A digest that a list publishes for an image; ``list_name`` is that of the list.
 
     ``is_met`` tells whether the image's record has it, or had it once; None while no
@@ -92,8 +90,7 @@ class Expected:
     is_met: bool | None
 
 
-@dataclass(frozen=True, slots=True)
-class ShelfRow:
+class ShelfRow(Struct, frozen=True):
     """A registered folder tree. ``image_count`` leaves missing images out."""
 
     id: int

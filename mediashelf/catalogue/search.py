@@ -16,8 +16,9 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any, NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.listing import MARK_DIRECTORY
@@ -48,8 +49,7 @@ class SearchHit(NamedTuple):
     other_path: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class SearchAnswer:
+class SearchAnswer(Struct, frozen=True):
     """Hits up to the limit, the best first, and how many more there are.
 
     ``more`` is a lower bound when ``more_is_exact`` is False.
@@ -79,8 +79,7 @@ class _Row(NamedTuple):
         return self.image_id, self.number if self.twin is None else self.twin
 
 
-@dataclass(frozen=True, slots=True)
-class _Query:
+class _Query(Struct, frozen=True):
     """A text taken apart: parts and patterns of the name, parts of the folder; all folded."""
 
     parts: tuple[str, ...]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from mediashelf.catalogue.records.acknowledged import keep_before_forgetting
 from mediashelf.catalogue.records.name_index import forget_unused_names

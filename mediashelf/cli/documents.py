@@ -2,18 +2,18 @@
 
 ``document("find", text=…, hits=…)`` is the whole answer. ``chosen(row, "path", "size")``
 is one object of it: attributes by name, where a value has more of them than the documented
-shape. A dataclass that *is* its documented shape is given as it is.
+shape. A struct that *is* its documented shape is given as it is.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import fields, is_dataclass
 from datetime import date
 from enum import Enum
-from functools import lru_cache
 from pathlib import PurePath
 from typing import Any
+
+from msgspec import Struct
 
 VERSION = 1  # raised once a change could be misunderstood; keys are only ever added
 
@@ -31,7 +31,7 @@ def chosen(value: object, /, *names: str, **more: Any) -> dict[str, Any]:
 def plain(value: Any) -> Any:
     """Return a value as JSON has it.
 
-    Dataclasses and named tuples become objects, in the order of their fields. Members of
+    Structs and named tuples become objects, in the order of their fields. Members of
     an enumeration become their ``word`` where they have one, else their value. Bytes are
     names: what is not valid text in them becomes lone surrogates.
     """
@@ -42,8 +42,8 @@ def plain(value: Any) -> Any:
         return plain(getattr(value, "word", value.value))
     if isinstance(value, Mapping):
         return {str(plain(key)): plain(item) for key, item in value.items()}
-    if is_dataclass(kind):
-        return {name: plain(getattr(value, name)) for name in _field_names(kind)}
+    if isinstance(value, Struct):
+        return {name: plain(getattr(value, name)) for name in value.__struct_fields__}
     if isinstance(value, tuple) and hasattr(value, "_asdict"):
         return plain(value._asdict())
     if isinstance(value, PurePath):
@@ -57,8 +57,3 @@ def plain(value: Any) -> Any:
     if isinstance(value, Iterable) and not isinstance(value, str):
         return [plain(item) for item in value]
     raise TypeError(f"{kind.__name__} has no form in JSON")
-
-
-@lru_cache
-def _field_names(kind: type) -> tuple[str, ...]:
-    return tuple(field.name for field in fields(kind))

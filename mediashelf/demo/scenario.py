@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import os
 import shutil
-from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.demo.drivers_tree import FILE_DATE, example_bytes, make_drivers
 from mediashelf.demo.floppy import make_boot_floppy
@@ -30,8 +31,7 @@ _OF_ONE_DISC = ("Larkspur Video", "Ternfield LAN", "Mossgate Chipset")
 _TEXTS = ("devices.txt", "driver-disc.toml", "session.toml")
 
 
-@dataclass(frozen=True, slots=True)
-class Scenario:
+class Scenario(Struct, frozen=True):
     """Where the parts of the scenario are."""
 
     folder: Path

@@ -11,9 +11,10 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.dos_packages import DosPackage
@@ -72,8 +73,7 @@ def names_device(identifier: str) -> bool:
     return bool(_NAMES_DEVICE.search(identifier))
 
 
-@dataclass(frozen=True, slots=True)
-class Candidate:
+class Candidate(Struct, frozen=True):
     """One package that may drive a device, with its best match.
 
     ``feature`` is None for families that do not rank features.
@@ -101,8 +101,7 @@ class Cover(StrEnum):
     NONE = "none"
 
 
-@dataclass(frozen=True, slots=True)
-class DeviceCover:
+class DeviceCover(Struct, frozen=True):
     """One device with its candidates, the best first.
 
     ``possible`` are packages for boards with the device's chip, listed where the

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover
 from mediashelf.drivers.machines.classes import systems_drive

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from mediashelf.drivers.packages.cabinets import BROKEN_OFF
 from mediashelf.drivers.packages.checked_files import FileCheck, FileState, PackageCheck

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from functools import lru_cache
+
+from msgspec import Struct, field
 
 from mediashelf.drivers.coverage import (
     Candidate,
@@ -37,8 +38,7 @@ TEXT_SETUP_BEFORE = (6, 0)
 """First NT version whose setup has no text mode (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
-class SurveyedPackage:
+class SurveyedPackage(Struct, frozen=True):
     """One INF package: what it offers, and how whole it is.
 
     ``chosen`` is the check of the install sections that devices of the machine get
@@ -57,8 +57,7 @@ class SurveyedPackage:
         return self.chosen is not None
 
 
-@dataclass(frozen=True, slots=True)
-class Survey:
+class Survey(Struct, frozen=True):
     """Everything known about some trees, for one target and perhaps one machine.
 
     ``covers`` has one row for each device in order; ``has_machine`` tells an empty
@@ -74,9 +73,9 @@ class Survey:
     old_packages: tuple[OldPackage, ...] = ()
     covers: tuple[DeviceCover, ...] = ()
     has_machine: bool = True
-    by_identifier: Mapping[str, Sequence[Package]] = field(default_factory=dict, repr=False)
-    missing: Mapping[tuple[Package, str], Sequence[str]] = field(default_factory=dict, repr=False)
-    of_system: Mapping[tuple[Package, str], Sequence[str]] = field(default_factory=dict, repr=False)
+    by_identifier: Mapping[str, Sequence[Package]] = field(default_factory=dict)
+    missing: Mapping[tuple[Package, str], Sequence[str]] = field(default_factory=dict)
+    of_system: Mapping[tuple[Package, str], Sequence[str]] = field(default_factory=dict)
 
     def verdict(self, cover: DeviceCover) -> DriverVerdict:
         """Return whether the device is covered; whatever tells it to people asks here."""

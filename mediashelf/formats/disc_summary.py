@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 READER = 1
 """Raised when the rules change; what an earlier version worked out is then worked out again."""
@@ -12,8 +12,7 @@ BOOT_WORDS = ("BIOS floppy", "BIOS", "BIOS hard disk", "UEFI", HYBRID)
 """Every word that :attr:`DiscSummary.boot` has."""
 
 
-@dataclass(frozen=True, slots=True)
-class DiscSummary:
+class DiscSummary(Struct, frozen=True):
     """What a disc is. Dates are ISO 8601 or empty, of the first volume that has them.
 
     ``boot`` are words of :data:`BOOT_WORDS`, ``scripts`` those of names beyond ASCII,

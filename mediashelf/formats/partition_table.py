@@ -13,7 +13,8 @@ in sectors of 512 bytes. The layouts are from memory of the UEFI Specification, 
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.formats.fields import View
 
@@ -27,8 +28,7 @@ _PROTECTIVE = 0xEE
 _STATUS = (0x00, 0x80)
 
 
-@dataclass(frozen=True, slots=True)
-class PartitionTable:
+class PartitionTable(Struct, frozen=True):
     """A partition table: ``kind`` is MBR or GPT, ``types`` those of the MBR's partitions."""
 
     kind: str

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
 from functools import lru_cache
 from typing import NamedTuple
+
+from msgspec import Struct, field
 
 from mediashelf.formats.volume_kinds import DISC_KINDS as DISC_KINDS
 from mediashelf.formats.volume_kinds import VolumeKind as VolumeKind
@@ -111,8 +112,7 @@ def encode_record_date(moment: datetime) -> bytes:
     return bytes([year, utc.month, utc.day, utc.hour, utc.minute, utc.second, 0])
 
 
-@dataclass(frozen=True, slots=True)
-class VolumeFacts:
+class VolumeFacts(Struct, frozen=True):
     """One naming tree of a disc with its descriptor's fields.
 
     ``entries`` come directory by directory, parents before children; within a
@@ -153,8 +153,7 @@ class VolumeFacts:
         return tuple([entry for entry in self.entries if not entry.is_directory])
 
 
-@dataclass(frozen=True, slots=True)
-class BootEntry:
+class BootEntry(Struct, frozen=True):
     """One way to boot (El Torito 1.0, figures 3 and 5).
 
     ``media_type``: 0 no emulation, 1 1.2 MB, 2 1.44 MB, 3 2.88 MB floppy, 4 hard
@@ -174,8 +173,7 @@ class BootEntry:
     section: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class BootFacts:
+class BootFacts(Struct, frozen=True):
     """The boot catalog: where it is and what it offers."""
 
     catalog_lba: int
@@ -184,8 +182,7 @@ class BootFacts:
     entries: tuple[BootEntry, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class DiscFacts:
+class DiscFacts(Struct, frozen=True):
     """Everything that rules may ask about a disc, opened or planned.
 
     ``size`` is the image's size in bytes. ``looks_raw`` is True when the file

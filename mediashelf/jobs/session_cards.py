@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.progress import Progress, no_progress
@@ -13,8 +14,7 @@ from mediashelf.sessions.manifests.sense import MANIFEST_NAME
 from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
 
 
-@dataclass(frozen=True, slots=True)
-class ExaminedCard:
+class ExaminedCard(Struct, frozen=True):
     """A card beside its manifest; without ``contents_read`` only sizes were compared."""
 
     path: Path

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.device_table import device_row
@@ -27,8 +29,7 @@ from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import count_text
 
 
-@dataclass(slots=True)
-class SessionDrivers:
+class SessionDrivers(Struct):
     """The check of a plan's ``[machine] devices`` against all its discs.
 
     Of a target that takes no INFs one note is enough, unless a recipe declares drivers. What a

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.catalogue.bench.session_names import (
     matching_sessions,
@@ -26,8 +27,7 @@ from mediashelf.readability.targets import load_targets, pick_targets
 from mediashelf.sessions.plans.machine import product_key_in, refuse_as_name
 
 
-@dataclass(frozen=True, slots=True)
-class NewNote:
+class NewNote(Struct, frozen=True):
     """What a person notes; ``system`` is None for every system that the disc is for."""
 
     outcome: NoteResult
@@ -37,8 +37,7 @@ class NewNote:
     measured: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Noted:
+class Noted(Struct, frozen=True):
     """A note that was added, with its disc and session as they are now."""
 
     session: BenchSession

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.findings import Finding
@@ -35,8 +36,7 @@ from mediashelf.sessions.prepare import (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Places:
+class Places(Struct, frozen=True):
     """Where the catalogue and a person's own targets are; None for the usual places."""
 
     catalogue: Path | None = None
@@ -47,8 +47,7 @@ class Places:
         return find_place(name, self.catalogue)
 
 
-@dataclass(frozen=True, slots=True)
-class CheckedPlan:
+class CheckedPlan(Struct, frozen=True):
     """A plan with its discs, and what was found about the machine."""
 
     plan: SessionPlan
@@ -61,8 +60,7 @@ class CheckedPlan:
         return [*(one for disc in self.discs for one in disc.findings), *self.about_machine]
 
 
-@dataclass(frozen=True, slots=True)
-class PrepareOptions:
+class PrepareOptions(Struct, frozen=True):
     """What a person asks of ``prepare``; see its help."""
 
     is_dry_run: bool = False

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from mediashelf.building.planning.boot import FLOPPY_MEDIA
 from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe, with_places

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
@@ -36,8 +37,7 @@ TREE_KINDS = {kind.value: kind for kind in (VolumeKind.ISO9660, VolumeKind.JOLIE
 """The naming trees that a target may prefer; Rock Ridge only renames the ISO 9660 one."""
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(Struct, frozen=True):
     """One row of a target: what it reads, where that is written, and how much it matters.
 
     ``severity`` is None where the rule's own severity holds.

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 from itertools import groupby
 from typing import Any, NamedTuple, TypeVar
+
+from msgspec import Struct
 
 from mediashelf.findings import Finding, FindingRun, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
@@ -50,8 +51,7 @@ class LazyHits(MadeSequence[RuleHit]):
         return self._make(self._known[place])
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(Struct, frozen=True):
     """What a predicate may ask: the disc, the target, and the tree that the target reads.
 
     Where ``only_levels`` matter, nobody reads what a hit says.
@@ -72,8 +72,7 @@ DiscCheck = Callable[[Question, Limit], Iterator[RuleHit] | Sequence[RuleHit]]
 TreeCheck = Callable[[NameTree, Limit], Iterator[RuleHit]]
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(Struct, frozen=True):
     """One fact that must hold so that a target can read a disc.
 
     ``needs`` names the limit that gives the threshold and the source; a target
@@ -180,8 +179,7 @@ def _worst_cap(hits: Iterable[RuleHit]) -> int:
     return cap
 
 
-@dataclass(frozen=True, slots=True)
-class InTree:
+class InTree(Struct, frozen=True):
     """A check of the tree that the target reads, if it is of one of ``kinds`` (or any)."""
 
     check: TreeCheck

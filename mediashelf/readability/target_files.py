@@ -20,9 +20,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from importlib.resources import as_file, files
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.errors import TargetError
 from mediashelf.findings import Severity
@@ -42,8 +43,7 @@ _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
 _SEVERITY_WORDS = tuple(severity.word for severity in Severity)
 
 
-@dataclass(frozen=True, slots=True)
-class TargetFile:
+class TargetFile(Struct, frozen=True):
     """What one file says; ``family`` names whose rules choose drivers, or is empty."""
 
     name: str

@@ -6,8 +6,10 @@ How a target is written is in :mod:`mediashelf.readability.target_files`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.errors import TargetError
 from mediashelf.formats.volume import VolumeKind
@@ -22,8 +24,7 @@ from mediashelf.readability.target_files import (
 from mediashelf.text import did_you_mean
 
 
-@dataclass(frozen=True, slots=True)
-class Target:
+class Target(Struct, frozen=True):
     """An operating-system family and what it can read.
 
     ``family`` names the rules by which it chooses drivers, which others know; empty

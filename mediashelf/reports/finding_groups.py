@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.findings import Finding
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.reports.allowance import RowAllowance
 
 
-@dataclass(frozen=True, slots=True)
-class FindingPlace:
+class FindingPlace(Struct, frozen=True):
     """One finding of a group.
 
     ``where`` is empty where it is what the page speaks of anyway, ``remedy`` where
@@ -24,8 +24,7 @@ class FindingPlace:
     remedy: str
 
 
-@dataclass(frozen=True, slots=True)
-class FindingGroup:
+class FindingGroup(Struct, frozen=True):
     """All findings of one rule, severity and target; ``count`` is theirs, shown or not."""
 
     rule: str

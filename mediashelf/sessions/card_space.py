@@ -9,9 +9,10 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.errors import StagingError
 from mediashelf.findings import Finding, Severity
@@ -53,8 +54,7 @@ _MEMORY_TYPES = ("tmpfs", "ramfs")
 CARD_KIND_NAMES = tuple(kind.name for kind in CARD_KINDS)
 
 
-@dataclass(frozen=True, slots=True)
-class CardFacts:
+class CardFacts(Struct, frozen=True):
     """What a card's folder stands on; sizes in bytes.
 
     ``kind`` is None for a file system that no row knows. ``type_name`` is the

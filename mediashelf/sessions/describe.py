@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from typing import Literal, cast
+
+from msgspec.structs import replace
 
 from mediashelf import __version__
 from mediashelf.findings import Finding

@@ -5,8 +5,10 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext, suppress
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.writing.blocking import IMPOSSIBLE
 from mediashelf.errors import BlockedError, OutputError, StagingError
@@ -50,8 +52,7 @@ MoreChecks = Callable[[SessionPlan, Sequence[CheckedDisc]], Iterable[Finding]]
 """Checks of the machine that need more than a session knows of."""
 
 
-@dataclass(frozen=True, slots=True)
-class CheckedSession:
+class CheckedSession(Struct, frozen=True):
     """Everything that is known before the first byte goes to the card.
 
     ``findings`` are those about the card and the machine.
@@ -76,8 +77,7 @@ class CheckedSession:
         return (*(one for disc in self.discs for one in disc.findings), *self.findings)
 
 
-@dataclass(frozen=True, slots=True)
-class PreparedCard:
+class PreparedCard(Struct, frozen=True):
     """A card that is ready; ``tidied`` are the files that were removed from it."""
 
     session: CheckedSession

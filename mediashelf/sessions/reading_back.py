@@ -7,9 +7,10 @@ import mmap
 import os
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from itertools import cycle
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.errors import InputError, StagingError
 from mediashelf.files import flush_file
@@ -26,8 +27,7 @@ _BUFFER_SIZE = 4 << 20
 OnBytes = Callable[[int], None]
 
 
-@dataclass(frozen=True, slots=True)
-class ReadBack:
+class ReadBack(Struct, frozen=True):
     """What the card gave back; ``from_device`` is False when it may have come from memory."""
 
     size: int

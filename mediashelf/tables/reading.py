@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
+
+from msgspec import Struct
 
 from mediashelf.errors import InputError, MediashelfError
 from mediashelf.tables.bounds import MAX_FILE_SIZE, detect_excess
@@ -18,8 +19,7 @@ Meaning = TypeVar("Meaning")
 _PLACE = re.compile(r"(.*) \(at line (\d+), column (\d+)\)", re.DOTALL)
 
 
-@dataclass(frozen=True, slots=True)
-class TableKind:
+class TableKind(Struct, frozen=True):
     """A kind of file: what people call it, its keys at the top, and its class of error."""
 
     name: str  # "a recipe"

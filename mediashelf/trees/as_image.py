@@ -7,10 +7,11 @@ wrapping that is not a plain disc gets the same face: a tree of its kind, and fi
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity

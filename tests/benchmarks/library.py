@@ -17,8 +17,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from find import ENDINGS, ROOTS
 from measure import MEDIASHELF, Measured, best_of

@@ -9,10 +9,10 @@ from __future__ import annotations
 import hashlib
 import os
 import random
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from build_trees import DATE, write_tree
 from mediashelf.building.planning.disc_plan import plan_disc

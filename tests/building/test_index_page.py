@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import plan_disc

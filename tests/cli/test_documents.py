@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import Enum, StrEnum
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
+from msgspec import Struct
 
 from mediashelf.cli.documents import chosen, document, plain
 from mediashelf.findings import Finding, Severity
@@ -29,8 +29,7 @@ class Part(NamedTuple):
     where: Path
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(Struct, frozen=True):
     path: Path
     state: State
     parts: tuple[Part, ...] = ()

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import replace
 from pathlib import Path
 
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from mediashelf.integrity.fixity.digests import digest_file
 from mediashelf.sessions.emulator import Presentation

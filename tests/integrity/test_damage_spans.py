@@ -6,12 +6,12 @@ Own behaviour; 2048 bytes a sector: ECMA-119 6.1.2 (clause from memory).
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import (

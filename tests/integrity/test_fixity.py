@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.comparing import (

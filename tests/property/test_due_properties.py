@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from mediashelf.catalogue.auditing.due import Budget, last_read, plan_due, was_read_again
 from mediashelf.catalogue.auditing.names import AuditJob

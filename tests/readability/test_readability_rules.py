@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from disc_facts import boot, disc, udf, volume
 from golden_rules import GOLDEN, Golden, iso, joliet

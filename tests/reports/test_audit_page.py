@@ -5,9 +5,9 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.findings import Severity

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from browser import PHONE, allow_any_script, frame, run, said_by
 from mediashelf.catalogue.rows import RECORDED, Description, ImageRow, Presence

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
+from msgspec.structs import replace
 from test_pages_in_browser import MEASURE, PHONE, frame, run, said_by
 
 from browser import printed_pages

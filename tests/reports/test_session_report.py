@@ -5,13 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import re
-from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from bench_sessions import FRIDAY, SATURDAY
 from mediashelf.catalogue.bench.session_rows import (

@@ -6,10 +6,10 @@ import os
 import shutil
 import subprocess
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.cards.confirm import check_card

@@ -6,12 +6,12 @@ import copy
 import json
 import random
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any, get_args
 
 import jsonschema
 import pytest
 from hypothesis import given, settings
+from msgspec.structs import replace
 
 from mediashelf.errors import ManifestError
 from mediashelf.readability.limits import BOOT_MEDIA, BOOT_PLATFORMS

@@ -8,10 +8,10 @@ import json
 import os
 import shutil
 import subprocess
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from make_image import make_iso
 from mediashelf.building.planning.disc_plan import plan_disc

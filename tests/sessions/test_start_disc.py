@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import importlib.util
 import json
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.manifests.manifest import read_manifest, render_manifest

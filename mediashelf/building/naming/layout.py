@@ -17,7 +17,8 @@ or written here.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
 from mediashelf.building.tree import Content, DiscFile
@@ -35,8 +36,7 @@ _RECORD = 33  # bytes of a directory record before its identifier (ECMA-119 9.1)
 _PATH_TABLE_RECORD = 8  # bytes of a path table record before its identifier (9.4)
 
 
-@dataclass(slots=True)
-class Layout:
+class Layout(Struct):
     """A whole disc with its places; directories and contents are in the order of theirs.
 
     ``contents`` are those that are read from sources or made by us: the boot

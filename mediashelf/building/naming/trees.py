@@ -10,9 +10,10 @@ where it belongs.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
-from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import Any, NamedTuple
+
+from msgspec import Struct, field
 
 from mediashelf.building.naming.names import HostName, assign_long_names, assign_short_names
 from mediashelf.building.tree import DiscFile, DiscFolder
@@ -38,8 +39,7 @@ class Child(NamedTuple):
     item: DiscFile | PlannedDirectory
 
 
-@dataclass(slots=True)
-class PlannedDirectory:
+class PlannedDirectory(Struct):
     """One directory of one tree; ``path`` is empty for the root.
 
     ``children`` are in recorded order. ``number`` (its place in

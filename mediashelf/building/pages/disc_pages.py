@@ -7,8 +7,9 @@ is meant, parts joined by ``/``; a short path is the one of the ISO tree.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import NamedTuple
+
+from msgspec import Struct
 
 
 class DriverRow(NamedTuple):
@@ -68,8 +69,7 @@ class Series(NamedTuple):
     discs: tuple[SeriesDisc, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class DiscPages:
+class DiscPages(Struct, frozen=True):
     """What is handed to the planner of a disc for its pages."""
 
     tables: tuple[DriverTable, ...] = ()

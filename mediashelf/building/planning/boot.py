@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import stat
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.building.recipes.recipe import LOAD_SECTORS, BootImage
 from mediashelf.building.tree import Content, DiscFile
@@ -22,8 +23,7 @@ FLOPPY_MEDIA = {1_228_800: 1, 1_474_560: 2, 2_949_120: 3}
 _FLOPPY_LOAD_SECTORS = 1  # EDD-4 working draft, table 17: normally 1 for a floppy image
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedBoot:
+class PlannedBoot(Struct, frozen=True):
     """What the boot catalog will say about the image."""
 
     content: Content

@@ -7,9 +7,10 @@ images can judge plans.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.building.naming.layout import Layout, lay_out
 from mediashelf.building.naming.names import Label, disc_label
@@ -70,8 +71,7 @@ class DeclaredFolder(NamedTuple):
     targets: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class DiscPlan:
+class DiscPlan(Struct, frozen=True):
     """A disc that can be built: sizes are in bytes, ``size`` is exactly that of the image.
 
     ``source_size`` adds up all files, ``shared_size`` those bytes that equal
@@ -87,16 +87,16 @@ class DiscPlan:
     folder_count: int
     source_size: int
     shared_size: int
-    layout: Layout = field(repr=False)
-    trees: NamedTrees = field(repr=False)
-    boot: PlannedBoot | None = field(repr=False)
-    index: DiscFile | None = field(repr=False)
-    html: DiscFile | None = field(repr=False)
-    catalog: DiscFile | None = field(repr=False)
-    pages: DiscPages = field(repr=False)
-    notes: tuple[Note, ...] = field(repr=False)
-    sources: tuple[DiscFile, ...] = field(repr=False)
-    listing: Listing = field(repr=False)
+    layout: Layout
+    trees: NamedTrees
+    boot: PlannedBoot | None
+    index: DiscFile | None
+    html: DiscFile | None
+    catalog: DiscFile | None
+    pages: DiscPages
+    notes: tuple[Note, ...]
+    sources: tuple[DiscFile, ...]
+    listing: Listing
 
     @property
     def size(self) -> int:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.naming.trees import BOOT_IMAGE
 from mediashelf.building.planning.boot import PlannedBoot, plan_boot
@@ -14,8 +16,7 @@ from mediashelf.building.tree import DiscFile, DiscFolder
 from mediashelf.findings import Finding
 
 
-@dataclass(frozen=True, slots=True)
-class Listing:
+class Listing(Struct, frozen=True):
     """The sources of a recipe as one tree; equal contents are pointed to each other.
 
     ``files`` are all files of ``root``. ``boot_file`` is the boot image as a file of

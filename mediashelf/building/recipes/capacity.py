@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.errors import RecipeError
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.text import did_you_mean, parse_size
 
 
-@dataclass(frozen=True, slots=True)
-class Capacity:
+class Capacity(Struct, frozen=True):
     """A limit in sectors of 2048 bytes, under the name that the recipe gave it."""
 
     name: str

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED, Capacity
 from mediashelf.errors import RecipeError
@@ -21,8 +22,7 @@ IDENTIFIERS_NAMED = 3
 _SUGGESTED = (NAMED["74min"], NAMED["80min"], EMULATED_DRIVE)
 
 
-@dataclass(frozen=True, slots=True)
-class FoundPackage:
+class FoundPackage(Struct, frozen=True):
     """One package in a source: where it is below it, and what there is to say of it.
 
     ``identifiers`` are those of the machine's devices that its own files name.
@@ -33,8 +33,7 @@ class FoundPackage:
     identifiers: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class DraftSource:
+class DraftSource(Struct, frozen=True):
     """One source of a draft. ``programs`` are folders of drivers that come without an INF.
 
     Those can say themselves which devices they drive, in a folder of their own.
@@ -46,8 +45,7 @@ class DraftSource:
     programs: tuple[FoundPackage, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class RecipeDraft:
+class RecipeDraft(Struct, frozen=True):
     """Everything that a draft says. ``size`` is that of the disc as planned, in bytes.
 
     ``devices`` are lines about the devices of ``machines``, for people.

@@ -35,8 +35,10 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, Capacity, parse_capacity
 from mediashelf.building.recipes.patterns import Selection
@@ -73,8 +75,7 @@ _MAX_ORDER = 9999
 _IDENTIFIER = re.compile(r"([A-Za-z0-9]+\\|\*)[!-~]+")
 
 
-@dataclass(frozen=True, slots=True)
-class SourceFolder:
+class SourceFolder(Struct, frozen=True):
     """One folder, archive or image, or a folder in one, whose contents go to one place on the disc.
 
     ``path`` may go on into it, as ``disc.iso:/DRIVERS`` (see :func:`.open_tree`).
@@ -97,16 +98,14 @@ class SourceFolder:
         return self.keep_together or bool(self.provides)
 
 
-@dataclass(frozen=True, slots=True)
-class BootImage:
+class BootImage(Struct, frozen=True):
     """The file to boot from; ``load_sectors`` counts only without emulation."""
 
     path: Path
     load_sectors: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Recipe:
+class Recipe(Struct, frozen=True):
     """What to put on a disc. ``path`` is the recipe's file, None for folders alone.
 
     ``machines`` are files that together describe the machine, or several machines;

@@ -9,8 +9,10 @@ section; TxtSetup.oem File Format.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.errors import InputError
@@ -23,8 +25,7 @@ from mediashelf.trees.tree import Tree
 _LONGEST_TEXT = 1 << 20
 
 
-@dataclass(frozen=True, slots=True)
-class _FloppyTexts:
+class _FloppyTexts(Struct, frozen=True):
     """One floppy: the paths of its files in lower case, and the tags that each text names."""
 
     number: int

@@ -33,8 +33,9 @@ Data is checked when it is read: see :mod:`.member_reading`.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from mediashelf.building.recipes.patterns import Parts, Selection
 from mediashelf.building.recipes.recipe import own_name

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.naming.names import iso_label
 from mediashelf.building.naming.trees import KnownNames, name_trees
@@ -36,8 +38,7 @@ LARGEST_NAMED = 3
 _HEADINGS = 100  # bytes of lines between the parts of the index
 
 
-@dataclass(frozen=True, slots=True)
-class DiscSeries:
+class DiscSeries(Struct, frozen=True):
     """A recipe spread over discs, planned one by one.
 
     ``units`` are what each disc holds. ``findings`` are those of the sources and of the

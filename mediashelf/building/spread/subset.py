@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.spread.units import Parts, Unit

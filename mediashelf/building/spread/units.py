@@ -20,8 +20,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from typing import NamedTuple
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import SourceFolder
@@ -42,8 +44,7 @@ class Placed(NamedTuple):
     file: DiscFile
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """Files, and folders without any, that go on the same disc.
 
     ``top`` is the folder that holds all of it. ``order`` is the recipe's, ``origin``
@@ -144,8 +145,7 @@ def take_apart(unit: Unit) -> list[Unit]:
 _Key = tuple[int, int]  # the order, and the origin of what is declared to be one
 
 
-@dataclass(slots=True)
-class _Look:
+class _Look(Struct):
     """What is below a folder, itself included."""
 
     keys: set[_Key] = field(default_factory=set)

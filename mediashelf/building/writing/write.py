@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.sources.digesting import PassingDigests
@@ -21,8 +22,7 @@ from mediashelf.files import flush_file, whole_output
 OnBytes = Callable[[int], None]
 
 
-@dataclass(frozen=True, slots=True)
-class BuiltDisc:
+class BuiltDisc(Struct, frozen=True):
     """A disc that was written and read back. ``digests`` are SHA-256 by long path."""
 
     path: Path

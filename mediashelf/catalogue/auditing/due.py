@@ -17,17 +17,17 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
 from mediashelf.integrity.fixity.states import State
 
 
-@dataclass(frozen=True, slots=True)
-class DuePlan:
+class DuePlan(Struct, frozen=True):
     """What is due, most urgent first, and what was passed over.
 
     ``fresh`` counts images confirmed not long ago, ``away`` those that are not

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.catalogue.keeping.naming import image_named, images_named
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow
@@ -17,8 +19,7 @@ from mediashelf.errors import InputError
 from mediashelf.system import real_path
 
 
-@dataclass(frozen=True, slots=True)
-class AuditJob:
+class AuditJob(Struct, frozen=True):
     """One image to audit; ``row`` is its record where it has one.
 
     ``where`` names it for people: shelf and path, or the path as it was given.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.rows import ImageRow

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.history import keep_verdict

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import ImageRow
@@ -27,8 +28,7 @@ class Depth(StrEnum):
     CONTENTS = "contents"  # files inside too
 
 
-@dataclass(frozen=True, slots=True)
-class AuditResult:
+class AuditResult(Struct, frozen=True):
     """One image's verdict. ``twins`` are recorded images with the same bytes.
 
     ``touched`` are the entries, of ``entry_count``, that damage touches: bytes that

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+
+from msgspec import Struct
 
 OPEN = "open"
 """Stands for what nobody has noted anything of."""
@@ -22,8 +23,7 @@ class NoteResult(StrEnum):
     WITHDRAWN = "withdrawn"  # takes earlier notes back: the step is open again
 
 
-@dataclass(frozen=True, slots=True)
-class SessionNote:
+class SessionNote(Struct, frozen=True):
     """What happened with one disc.
 
     ``system`` is the target it happened on; empty for every target of the disc.
@@ -48,8 +48,7 @@ class SessionNote:
         return words + (f": {text}" if text else "")
 
 
-@dataclass(frozen=True, slots=True)
-class SessionDisc:
+class SessionDisc(Struct, frozen=True):
     """One disc of a session with its notes, oldest first.
 
     ``code`` is its short code, empty on cards of older versions. ``replaced_at`` is
@@ -133,8 +132,7 @@ class SessionDisc:
         return None
 
 
-@dataclass(frozen=True, slots=True)
-class PreparedSession:
+class PreparedSession(Struct, frozen=True):
     """A card that was prepared; ``made_at`` is the moment in its manifest."""
 
     name: str
@@ -144,8 +142,7 @@ class PreparedSession:
     discs: tuple[SessionDisc, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class BenchSession:
+class BenchSession(Struct, frozen=True):
     """One session: ``steps`` are its discs in order, ``former`` those that were replaced.
 
     ``made_at`` is the moment in the manifest, ``begun_at`` when it was first and

@@ -5,9 +5,10 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.catalogue.keeping.invariants import check_opened
 from mediashelf.catalogue.keeping.whole import index_problems, look_at_entries
@@ -22,8 +23,7 @@ from mediashelf.findings import Finding, Severity
 _BESIDE = ("", "-wal", "-shm")  # the files of a SQLite database
 
 
-@dataclass(frozen=True, slots=True)
-class Restored:
+class Restored(Struct, frozen=True):
     """What came of a restore; ``kept`` is where the catalogue before it is now, or None."""
 
     place: Path

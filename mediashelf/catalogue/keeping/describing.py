@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.catalogue.history import Happening, keep
 from mediashelf.catalogue.records.described import description_of, write_description
@@ -21,8 +23,7 @@ _SET = re.compile(r"(?:(?P<name>.*?)\s+)?(?P<number>[0-9]{1,5})\s*/\s*(?P<size>[
 _LARGEST_SET = 65_535  # as in a volume descriptor: ECMA-119 8.4.9, 16 bits
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(Struct, frozen=True):
     """What is to be said of a disc; None leaves what was said, an empty text takes it back.
 
     ``tags`` are all tags in the place of the earlier ones, ``more_tags`` and ``less_tags``

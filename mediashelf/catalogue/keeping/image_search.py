@@ -15,9 +15,10 @@ import json
 import re
 import sqlite3
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
 from fnmatch import translate
 from itertools import islice
+
+from msgspec import Struct
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.records.reading import reads_catalogue
@@ -34,8 +35,7 @@ _DIGEST = re.compile(r"[0-9a-f]{8,128}")
 _DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?")
 
 
-@dataclass(frozen=True, slots=True)
-class ImageHit:
+class ImageHit(Struct, frozen=True):
     """An image that fits, and by what: ``name``, ``label``, ``tag``, ``sha256`` …"""
 
     image: ImageRow

@@ -8,7 +8,8 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.catalogue.images import by_digest
 from mediashelf.catalogue.rows import ImageRow, Presence
@@ -17,8 +18,7 @@ DIGEST = "xxh3_128"
 """The digest that every record has."""
 
 
-@dataclass(frozen=True, slots=True)
-class EqualImages:
+class EqualImages(Struct, frozen=True):
     """Images with equal bytes on record, by shelf and path; at least two.
 
     ``links`` are those whose file is also the file of an image before it: they take up

@@ -13,9 +13,11 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.catalogue.images import facts_of
 from mediashelf.catalogue.questions.duplicates import content_key
@@ -36,8 +38,7 @@ class Likeness(StrEnum):
     OTHER_BYTES = "other-bytes"  # as long, and not equal
 
 
-@dataclass(frozen=True, slots=True)
-class Alike:
+class Alike(Struct, frozen=True):
     """An image like the first of its group: how, whether that is proved, and what was compared."""
 
     image: ImageRow
@@ -47,8 +48,7 @@ class Alike:
     blocks: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class SameDisc:
+class SameDisc(Struct, frozen=True):
     """Images that look like one disc and have different bytes; one of each content."""
 
     first: ImageRow

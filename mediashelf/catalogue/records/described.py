@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from mediashelf.catalogue.records.reading import ContentError
 from mediashelf.catalogue.rows import Description, Expected, keep_text, kept_text, utc_now
@@ -87,8 +88,7 @@ def _made(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class PublishedDigest:
+class PublishedDigest(Struct, frozen=True):
     """A digest that a list has for an image on record."""
 
     image_id: int

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.integrity.fixity.values import FixityRecord
 
 
-@dataclass(frozen=True, slots=True)
-class EarlierRecord:
+class EarlierRecord(Struct, frozen=True):
     """A record and until when it was in force; ``replaced_at`` is empty while it is."""
 
     record: FixityRecord

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from functools import wraps
 from pathlib import Path
 from typing import Any
+
+from msgspec.structs import replace
 
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.workers import Stopped

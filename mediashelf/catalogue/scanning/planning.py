@@ -9,11 +9,12 @@ from __future__ import annotations
 import os
 from collections import ChainMap
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct, field
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.history import Happening, keep
@@ -51,8 +52,7 @@ class Event(StrEnum):
         return State.CHANGED.shown if self is Event.CHANGED else self.value
 
 
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(Struct, frozen=True):
     """One image to read; ``row`` is its record where it has one.
 
     ``accept`` is True where the keeper said that the bytes are right as they are.
@@ -81,8 +81,7 @@ class Job:
         return RecordPlace(self.shelf.id, self.seen.path, self.seen.file_system)
 
 
-@dataclass(frozen=True, slots=True)
-class ScanOutcome:
+class ScanOutcome(Struct, frozen=True):
     """What became of one image: ``detail`` names the copy's twin, or where it moved from.
 
     ``origin`` names the place that its record came from, where it came along.
@@ -95,8 +94,7 @@ class ScanOutcome:
     origin: str = ""
 
 
-@dataclass(slots=True)
-class ShelfPlan:
+class ShelfPlan(Struct):
     """What the walk of one shelf found. ``away`` says why the shelf is not there, or is empty.
 
     ``is_other`` is True where the folder is there and has nothing of the shelf.
@@ -119,8 +117,7 @@ class ShelfPlan:
     others: dict[str, int] = field(default_factory=dict)
 
 
-@dataclass(slots=True)
-class ScanPlan:
+class ScanPlan(Struct):
     """The walks of all shelves; run_scan takes it."""
 
     shelves: list[ShelfPlan] = field(default_factory=list)

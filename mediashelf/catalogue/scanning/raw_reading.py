@@ -10,9 +10,11 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.catalogue.listing import count_entries, list_entries
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX
@@ -39,8 +41,7 @@ _LEFT_OUT = frozenset({"track-audio", "track-without-checks", "sheet-beside-imag
 _MOST_SPANS = 10_000
 
 
-@dataclass(frozen=True, slots=True)
-class SectorsRead:
+class SectorsRead(Struct, frozen=True):
     """Verdicts on sectors: how many of each, what is wrong, and the entries that it touches.
 
     ``touched`` are entries of the volume in a sheet's first track, of which there

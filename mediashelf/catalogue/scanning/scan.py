@@ -13,7 +13,8 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.acknowledged import acknowledged_of

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.history import Happening, forget_missed, keep
@@ -34,8 +35,7 @@ from mediashelf.integrity.fixity.comparing import Observed, compare_with_record
 from mediashelf.text import count_text
 
 
-@dataclass(frozen=True, slots=True)
-class Recorded:
+class Recorded(Struct, frozen=True):
     """What became of one reading: ``detail`` is to be said of it.
 
     ``origin`` names the place that the record came from, where it moved.

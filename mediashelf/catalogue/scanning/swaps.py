@@ -8,7 +8,8 @@ seen only then.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
@@ -30,8 +31,7 @@ from mediashelf.catalogue.store import Catalogue
 Settled = tuple[Job, Reading, Recorded]
 
 
-@dataclass(slots=True)
-class PutOff:
+class PutOff(Struct):
     """The readings that wait for others, and ``pending``, the images that are to be read."""
 
     pending: frozenset[int]

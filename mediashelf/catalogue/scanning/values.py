@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.catalogue.listing import ListedEntry
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
@@ -24,8 +26,7 @@ if TYPE_CHECKING:  # most images have no raw sectors, and few readings look insi
 from mediashelf.formats.disc_summary import DiscSummary
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(Struct, frozen=True):
     """What one look at an image file found. Offsets in findings count in the file.
 
     ``digests`` is None where the bytes could not be read. ``volumes`` are kind and

@@ -22,9 +22,10 @@ import re
 import stat
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
+
+from msgspec import Struct, field
 
 from mediashelf.catalogue.records.stamps import Stamp
 from mediashelf.catalogue.rows import kept_number
@@ -64,8 +65,7 @@ class RecordPlace(NamedTuple):
     file_system: str
 
 
-@dataclass(slots=True)
-class Walk:
+class Walk(Struct):
     """What one walk found. ``problem`` says why the root itself cannot be walked, or is empty.
 
     ``unread_folders`` are folders that could not be listed, relative, with the reason.

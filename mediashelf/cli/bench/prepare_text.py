@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from itertools import groupby
+
+from msgspec.structs import replace
 
 from mediashelf.cli.bench.eject_text import eject_text
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table

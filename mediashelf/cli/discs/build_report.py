@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.writing.write import BuiltDisc

@@ -13,12 +13,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import click
+from msgspec import Struct, field
 
 from mediashelf.cli.documents import document, plain
 from mediashelf.cli.options import (
@@ -165,8 +165,7 @@ def _why_left_out(file: NamedFile) -> str:
     return "" if may_be_disc(file.row) else NOT_A_DISC
 
 
-@dataclass
-class _Batch:
+class _Batch(Struct):
     """What was said of all inputs. Only the worst finding of each disc is kept: many fit."""
 
     left_out: list[tuple[NamedFile, str]]

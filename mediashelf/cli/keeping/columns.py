@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 import click
+from msgspec import Struct
 
 from mediashelf.catalogue.images import kinds_of
 from mediashelf.findings import Severity
@@ -18,8 +18,7 @@ from mediashelf.text import count_text, did_you_mean, size_text
 Cell = Callable[[ListedImage], str]
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(Struct, frozen=True):
     """``text`` is the cell on screen; ``data`` that of CSV, where it differs.
 
     ``key`` is what is sorted by, where that is not the cell.

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.cli.render import say, say_findings, say_wrapped, table

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
+from msgspec import Struct
 
-@dataclass(frozen=True, slots=True)
-class NightlyAudit:
+
+class NightlyAudit(Struct, frozen=True):
     """What is to run every night, and for whom.
 
     ``program`` is what runs mediashelf, ``words`` come after it. ``user`` is empty where

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.drivers.machines.bus_lists import bus_lists
 from mediashelf.drivers.machines.classes import class_words
@@ -19,8 +20,7 @@ from mediashelf.drivers.machines.identifiers import (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Device:
+class Device(Struct, frozen=True):
     """One device. ``line`` is where the machine's file names it, from 1.
 
     ``name`` is what that file calls it, or empty; ``slot`` is the place on the bus,

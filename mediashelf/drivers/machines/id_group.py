@@ -3,7 +3,8 @@ r"""Identifiers on following lines that are of one device, as device lists print
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from mediashelf.drivers.machines.bus_lists import bus_lists
 from mediashelf.drivers.machines.devices import Device, agree, device_from_ids, merge
@@ -18,8 +19,7 @@ _VENDOR = re.compile(r"VEN_([0-9A-F]{4})")
 _USB_DEVICE_SIZE = len("USB\\VID_0000&PID_0000")
 
 
-@dataclass
-class IdGroup:
+class IdGroup(Struct):
     """The identifiers of one device, as the lines come; all are in upper case."""
 
     line: int

@@ -7,7 +7,8 @@ The line is that of the program's manual page and source text (usbutils, ``lsusb
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from mediashelf.drivers.machines.devices import Device, device_from_ids
 
@@ -27,8 +28,7 @@ _CLASS = ("bDeviceClass", "bDeviceSubClass", "bDeviceProtocol")
 _INTERFACE_CLASS = ("bInterfaceClass", "bInterfaceSubClass", "bInterfaceProtocol")
 
 
-@dataclass
-class UsbRecord:
+class UsbRecord(Struct):
     """One device with the first value of each detail that follows it."""
 
     line: int

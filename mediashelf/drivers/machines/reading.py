@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import html
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.machines.line_findings import LineFindings
@@ -30,8 +31,7 @@ MAX_LINE = 1000
 _AMPERSAND = "&amp;"  # as lists that were saved from a page or from XML write it
 
 
-@dataclass(frozen=True, slots=True)
-class Machine:
+class Machine(Struct, frozen=True):
     """The devices of one machine in the order of its file, and what was wrong with the file."""
 
     name: str

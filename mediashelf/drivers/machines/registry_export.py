@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from mediashelf.drivers.machines.devices import Device, device_from_ids
 
@@ -23,8 +24,7 @@ _BYTES = re.compile(r"hex\([0-9a-f]+\):([0-9a-f,\s]*)", re.IGNORECASE)
 _SOFTWARE = ("ROOT\\LEGACY_", "SW\\", "STORAGE\\", "HTREE\\", "SWD\\")
 
 
-@dataclass
-class _Key:
+class _Key(Struct):
     path: str
     line: int
     values: dict[str, str] = field(default_factory=dict)

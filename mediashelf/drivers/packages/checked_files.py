@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.formats.inf.requirements import NeededFile
@@ -70,8 +71,7 @@ FAULT_WORDS = {
 """What is wrong with files, apart from those that are just not there."""
 
 
-@dataclass(frozen=True, slots=True)
-class FileCheck:
+class FileCheck(Struct, frozen=True):
     """One needed file with its state. ``path`` is where it is; for a missing one, where to put it.
 
     ``elsewhere`` is some file of the same name for a missing one, or empty.
@@ -95,8 +95,7 @@ class FileCheck:
         return f"{self.needed.name} ({self.fault})" if self.fault else self.needed.name
 
 
-@dataclass(frozen=True, slots=True)
-class PackageCheck:
+class PackageCheck(Struct, frozen=True):
     """How whole a package is for one family.
 
     ``installs`` are the install sections that were looked at, ``tags`` the tag files

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from mediashelf.drivers.packages.finding import Package, PackagesFound
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, folder_of
@@ -27,8 +28,7 @@ class DosKind(StrEnum):
     SYSTEM_FILE = "driver file"
 
 
-@dataclass(frozen=True, slots=True)
-class DosPackage:
+class DosPackage(Struct, frozen=True):
     """A folder with a setup program or drivers, and no INF. ``files`` are those that tell."""
 
     tree: PackageTree

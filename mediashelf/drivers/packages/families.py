@@ -6,13 +6,13 @@ that take no INFs or do not match identifiers is common practice.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.formats.inf.systems import InfSystem
 
 
-@dataclass(frozen=True, slots=True)
-class Family:
+class Family(Struct, frozen=True):
     """One family as it reads driver packages.
 
     ``system`` chooses sections. ``takes_infs`` is False for systems whose drivers

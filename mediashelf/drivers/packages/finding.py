@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
+
+from msgspec import Struct, field
 
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.inf_reading import read_inf
@@ -54,14 +55,13 @@ class Companions(Mapping[str, Inf]):
         return sum(1 for _ in self)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Package:
+class Package(Struct, frozen=True, eq=False):
     """One INF in a tree, with the INFs of its folder and below; ``digest`` is of its bytes."""
 
     tree: PackageTree
     file: TreeFile
     inf: Inf
-    companions: Mapping[str, Inf] = field(default_factory=dict, repr=False)
+    companions: Mapping[str, Inf] = field(default_factory=dict)
     digest: bytes = b""
 
     @property

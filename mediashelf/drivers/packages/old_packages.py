@@ -7,8 +7,9 @@ NT systems; a script cannot be judged, since what it copies is decided when it r
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from mediashelf.drivers.packages.cabinets import BROKEN_OFF, expanded_size
 from mediashelf.drivers.packages.checked_files import FAULT_WORDS, FileState
@@ -32,8 +33,7 @@ class OldKind(StrEnum):
     WINDOWS_3 = "OEMSETUP.INF for Windows 3.1"
 
 
-@dataclass(frozen=True, slots=True)
-class OldPackage:
+class OldPackage(Struct, frozen=True):
     """One package; ``missing`` is None where it cannot be judged."""
 
     tree: PackageTree

@@ -8,9 +8,10 @@ there, but under a name this target does not see" can be told from "it is missin
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.formats.tree_pairs import pair_trees
 from mediashelf.formats.volume import HOLE, DiscFacts, Entry, VolumeFacts, VolumeKind
@@ -56,8 +57,7 @@ def _not_lasting(file: TreeFile) -> Hashable:
     return None
 
 
-@dataclass(frozen=True)
-class PackageTree:
+class PackageTree(Struct, frozen=True, dict=True, weakref=True):
     """The files of one source as one target sees them.
 
     ``kind`` is ``folder``, ``iso9660``, ``joliet`` … : the tree that is read.

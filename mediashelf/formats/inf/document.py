@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, NamedTuple, TypeVar
+
+from msgspec import Struct, field
 
 from mediashelf.formats.inf.faultless import Again, FaultlessSections, faultless_sections
 from mediashelf.formats.inf.lexer import Problem, lex_inf, plain_ends
@@ -72,8 +73,7 @@ class DriverVersion(NamedTuple):
         return ".".join(map(str, self.version))
 
 
-@dataclass(frozen=True, slots=True, weakref_slot=True)
-class Inf:
+class Inf(Struct, frozen=True, weakref=True):
     """A parsed INF. Section names are lower case in ``sections``, in order of appearance.
 
     ``derived`` is for answers that are asked for again and again, and ``passing`` for such
@@ -87,9 +87,9 @@ class Inf:
     undecoded: int = 0
     is_ascii: bool = True
     size: int = 0
-    problems: tuple[Problem, ...] = field(default=(), repr=False)
-    derived: dict[object, Any] = field(default_factory=dict, repr=False, compare=False)
-    passing: dict[object, Any] = field(default_factory=dict, repr=False, compare=False)
+    problems: tuple[Problem, ...] = ()
+    derived: dict[object, Any] = field(default_factory=dict)
+    passing: dict[object, Any] = field(default_factory=dict)
 
     def section(self, name: str) -> InfSection | None:
         """Return the section of this name in any case, or None."""

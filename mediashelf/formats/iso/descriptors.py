@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.formats.fields import (
     BothOrders,
@@ -59,8 +61,7 @@ class PathTablePlaces(NamedTuple):
     optional_type_m: int
 
 
-@dataclass(frozen=True, slots=True)
-class VolumeDescriptor:
+class VolumeDescriptor(Struct, frozen=True):
     """A primary or supplementary volume descriptor (8.4, 8.5); nothing in it is checked.
 
     ``data`` is the whole sector, for what is not among the fields.
@@ -80,7 +81,7 @@ class VolumeDescriptor:
     root: RootRecord
     dates: dict[str, DescriptorDate]
     file_structure_version: int
-    data: bytes = field(repr=False)
+    data: bytes
 
     @property
     def offset(self) -> int:
@@ -111,8 +112,7 @@ class VolumeDescriptor:
         return "supplementary volume descriptor"
 
 
-@dataclass(frozen=True, slots=True)
-class DescriptorSet:
+class DescriptorSet(Struct, frozen=True):
     """The volume descriptors of a disc in recorded order; boot records as (lba, sector).
 
     ``unclear`` are those that are read for nothing; one may be a damaged one of another

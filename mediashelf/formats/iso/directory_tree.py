@@ -5,9 +5,10 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import compress
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.formats.entries import Entries, Folder
 from mediashelf.formats.fields import View
@@ -29,8 +30,7 @@ from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import Entry, Extent
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
+class Limits(Struct, frozen=True):
     """Where a walk stops, far above what any real disc has."""
 
     entries: int = 1_000_000

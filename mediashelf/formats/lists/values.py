@@ -17,8 +17,9 @@ opens a file or computes a digest; :mod:`mediashelf.formats.lists.parse` reads.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 
 class ListForm(StrEnum):
@@ -30,8 +31,7 @@ class ListForm(StrEnum):
     SFV = "sfv"
 
 
-@dataclass(frozen=True, slots=True)
-class ListLine:
+class ListLine(Struct, frozen=True):
     """One file of a list.
 
     ``name`` is unescaped and otherwise as written; bytes that are not UTF-8 are
@@ -46,8 +46,7 @@ class ListLine:
     line: int
 
 
-@dataclass(frozen=True, slots=True)
-class ListProblem:
+class ListProblem(Struct, frozen=True):
     """A line that cannot be understood; ``line`` counts from 1."""
 
     line: int
@@ -55,8 +54,7 @@ class ListProblem:
     expected: str
 
 
-@dataclass(frozen=True, slots=True)
-class ChecksumList:
+class ChecksumList(Struct, frozen=True):
     """A parsed list; ``form`` is None when no line could be understood."""
 
     form: ListForm | None

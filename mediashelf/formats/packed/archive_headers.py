@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import struct
 import zlib
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.errors import FormatError
 
@@ -35,8 +36,7 @@ _RAR_STORED = 0x30
 _RAR_OLD_BLOCKS = range(0x76, 0x7A)
 
 
-@dataclass(frozen=True, slots=True)
-class SevenZipStart:
+class SevenZipStart(Struct, frozen=True):
     """The start header: its CRC as recorded and computed, and where the next header is."""
 
     recorded_crc: int
@@ -46,8 +46,7 @@ class SevenZipStart:
     next_crc: int
 
 
-@dataclass(frozen=True, slots=True)
-class RarBlock:
+class RarBlock(Struct, frozen=True):
     """One block of a RAR archive, old or new form.
 
     ``computed_crc`` is None where it is not known what the CRC covers.

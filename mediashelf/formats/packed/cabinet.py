@@ -15,8 +15,9 @@ accepts what is made by this layout and refuses the same damage.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
 from enum import IntEnum
+
+from msgspec import Struct
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
@@ -52,8 +53,7 @@ class Compression(IntEnum):
     LZX = 3
 
 
-@dataclass(frozen=True, slots=True)
-class CabinetHeader:
+class CabinetHeader(Struct, frozen=True):
     """The first structure of a cabinet.
 
     ``size`` is the whole cabinet's length in bytes. Folders are at
@@ -76,8 +76,7 @@ class CabinetHeader:
     index: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class CabinetFolder:
+class CabinetFolder(Struct, frozen=True):
     """Where a folder's first data block is, and how many there are."""
 
     data_offset: int
@@ -85,8 +84,7 @@ class CabinetFolder:
     compression: Compression
 
 
-@dataclass(frozen=True, slots=True)
-class CabinetFile:
+class CabinetFile(Struct, frozen=True):
     """A run of ``size`` bytes at ``offset`` of the expanded folder.
 
     Its record is at ``at`` and is ``record_size`` bytes long.
@@ -102,8 +100,7 @@ class CabinetFile:
     record_size: int
 
 
-@dataclass(frozen=True, slots=True)
-class DataBlock:
+class DataBlock(Struct, frozen=True):
     """The header of a data block; a ``checksum`` of 0 means that none was recorded."""
 
     checksum: int

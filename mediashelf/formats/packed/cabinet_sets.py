@@ -12,8 +12,9 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
@@ -56,8 +57,7 @@ class LostFile(NamedTuple):
     reason: str
 
 
-@dataclass(slots=True)
-class _Folder:
+class _Folder(Struct):
     data_at: int
     kind: int  # with the window of LZX
     why: str = ""  # not all its data can be had, or nothing where it is closed

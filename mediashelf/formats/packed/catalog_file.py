@@ -8,7 +8,7 @@ published text of it. The signature is not verified here, nor anywhere in this p
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.packed.der import (
@@ -45,8 +45,7 @@ _BY_SIZE = {20: "sha1", 32: "sha256"}
 _HEX_TAG_SIZE = 82  # 40 hexadecimal digits and a NUL in UTF-16
 
 
-@dataclass(frozen=True, slots=True)
-class CatalogMember:
+class CatalogMember(Struct, frozen=True):
     """A file's name and digest. The name is empty where the catalog has none."""
 
     name: str
@@ -54,8 +53,7 @@ class CatalogMember:
     digest: str
 
 
-@dataclass(frozen=True, slots=True)
-class Catalog:
+class Catalog(Struct, frozen=True):
     """The members with a digest, in order; ``others`` have one of an unknown kind or none."""
 
     members: tuple[CatalogMember, ...]

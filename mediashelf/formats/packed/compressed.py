@@ -8,7 +8,8 @@ optional header fields. All numbers are little-endian.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.errors import FormatError
 
@@ -24,8 +25,7 @@ _KWAJ = struct.Struct("<8sHHH")
 _HAS_SIZE, _HAS_UNKNOWN, _HAS_BLOB, _HAS_NAME, _HAS_EXTENSION, _HAS_TEXT = 1, 2, 4, 8, 16, 32
 
 
-@dataclass(frozen=True, slots=True)
-class CompressedHeader:
+class CompressedHeader(Struct, frozen=True):
     """What such a file says of itself; ``size`` is None where none is recorded."""
 
     method: int

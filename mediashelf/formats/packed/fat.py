@@ -21,8 +21,9 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.packed.dos_time import seconds_of_dos_time
@@ -59,8 +60,7 @@ class FatEntry(NamedTuple):
     modified: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class _FatLayout:
+class _FatLayout(Struct, frozen=True):
     """Where things are, in bytes."""
 
     cluster_size: int

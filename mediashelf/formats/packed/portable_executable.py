@@ -8,7 +8,8 @@ Authenticode PE Image Hash").
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
@@ -28,8 +29,7 @@ _PE_OFFSET_FIELD = 60
 _PE32, _PE32_PLUS = 0x10B, 0x20B
 
 
-@dataclass(frozen=True, slots=True)
-class PortableExecutable:
+class PortableExecutable(Struct, frozen=True):
     """What a PE header says; a ``checksum`` of 0 means that none was recorded.
 
     ``checksum_at`` is its offset in the file. ``subsystem`` is 1 for

@@ -9,8 +9,9 @@ little-endian but for the page numbers of LE. Layouts are from memory.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
@@ -46,8 +47,7 @@ class Region(NamedTuple):
         return self.offset + self.size
 
 
-@dataclass(frozen=True, slots=True)
-class MzHeader:
+class MzHeader(Struct, frozen=True):
     """The DOS header: how long the DOS program is, and where a new header may be.
 
     ``size`` counts header and program. ``new_offset`` is 0 where the field is

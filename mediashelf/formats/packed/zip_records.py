@@ -11,7 +11,8 @@ are from memory. Python's zipfile writes and reads the same.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.packed.dos_time import seconds_of_dos_time
@@ -53,8 +54,7 @@ _MADE_ON_UNIX = 3
 _FULL_16, _FULL_32 = 0xFFFF, 0xFFFFFFFF
 
 
-@dataclass(frozen=True, slots=True)
-class ZipEnd:
+class ZipEnd(Struct, frozen=True):
     """Where the central directory is said to be.
 
     ``at`` is the end record's offset in the file. ``is_split`` is True for an
@@ -68,8 +68,7 @@ class ZipEnd:
     is_split: bool
 
 
-@dataclass(frozen=True, slots=True)
-class ZipMember:
+class ZipMember(Struct, frozen=True):
     """What a central directory record or a local header says of one member.
 
     ``offset`` is where the local header is said to be; -1 in a local header.

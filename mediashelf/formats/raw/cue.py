@@ -12,8 +12,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
 from typing import NamedTuple
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.raw.cue_words import (
@@ -49,8 +51,7 @@ _BYTE_ORDER_MARKS = {
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 
-@dataclass(frozen=True, slots=True)
-class CueTrack:
+class CueTrack(Struct, frozen=True):
     """One track. ``indexes`` maps index numbers to frames from the start of its file.
 
     ``pregap`` and ``postgap`` are frames that the disc has and the file does not.
@@ -76,8 +77,7 @@ class CueTrack:
         return self.indexes.get(0, self.start)
 
 
-@dataclass(frozen=True, slots=True)
-class CueFile:
+class CueFile(Struct, frozen=True):
     """One file that a sheet names, with its tracks in order; ``column`` is the name's."""
 
     name: str
@@ -87,8 +87,7 @@ class CueFile:
     tracks: tuple[CueTrack, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class CueSheet:
+class CueSheet(Struct, frozen=True):
     """A sheet's files in order, and its catalogue number or the empty string."""
 
     files: tuple[CueFile, ...]

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from enum import StrEnum
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.formats.raw.correction import ALL_STARTS, LONGEST_BURST, correct_body
 from mediashelf.formats.raw.parity import parity_holds
@@ -40,8 +42,7 @@ class SectorVerdict(StrEnum):
     LOST = "lost"  # wrong, and beyond correction
 
 
-@dataclass(frozen=True, slots=True)
-class JudgedSector:
+class JudgedSector(Struct, frozen=True):
     """A verdict and the sector that goes with it.
 
     ``sector`` has 2352 bytes: as read, or put right. ``changed`` are the offsets in

@@ -20,11 +20,11 @@ confirmed by computing more than 1,400 sectors that others had made.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
 
 from fastcrc import crc32
+from msgspec import Struct
 
 from mediashelf.formats.raw.parity import parity_of
 from mediashelf.formats.volume import SECTOR_SIZE
@@ -67,8 +67,7 @@ class SectorKind(StrEnum):
         return _MODE_2_DATA if self in (SectorKind.FORM_1, SectorKind.FORM_2) else _MODE_1_DATA
 
 
-@dataclass(frozen=True, slots=True)
-class SectorLayout:
+class SectorLayout(Struct, frozen=True):
     """How a file stores each sector of a track; ``mode`` is 0 for audio, 1 or 2 for data."""
 
     name: str

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.structure_rules import ProblemLog
@@ -22,8 +23,7 @@ _TERMINATING = 8
 _MOST_DESCRIPTORS = 64  # of a volume descriptor sequence that are followed
 
 
-@dataclass(slots=True)
-class VolumeSequence:
+class VolumeSequence(Struct):
     """What the volume descriptor sequence says; a later descriptor replaces an earlier one."""
 
     label: str = ""

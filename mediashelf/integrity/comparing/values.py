@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from mediashelf.findings import Finding
 
@@ -20,8 +21,7 @@ class Difference(StrEnum):
     NOT_COMPARED = "not-compared"  # the bytes of one of them cannot be had
 
 
-@dataclass(frozen=True, slots=True)
-class EntryDifference:
+class EntryDifference(Struct, frozen=True):
     """One file or folder that is not the same in A and B.
 
     ``path`` is its path in A and ``other_path`` in B, empty where it is not there.
@@ -39,8 +39,7 @@ class EntryDifference:
     reason: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class TreesCompared:
+class TreesCompared(Struct, frozen=True):
     """All that differs, in the order of A and then of B, and how much is the same.
 
     ``same_files`` have equal bytes under one path, ``same_size`` bytes in all; of those
@@ -61,8 +60,7 @@ class TreesCompared:
         return {kind: found[kind] for kind in Difference}
 
 
-@dataclass(frozen=True, slots=True)
-class FactDifference:
+class FactDifference(Struct, frozen=True):
     """One thing that discs say of themselves and say differently; empty where it is not said.
 
     ``counts`` is False for what can differ between two copies of one disc.
@@ -82,16 +80,14 @@ class SectorsAlike(StrEnum):
     DIFFERENT = "different"
 
 
-@dataclass(frozen=True, slots=True)
-class SectorsCompared:
+class SectorsCompared(Struct, frozen=True):
     """All user data of two discs; ``first_difference`` is a byte, None where there is none."""
 
     alike: SectorsAlike
     first_difference: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ComparedSide:
+class ComparedSide(Struct, frozen=True):
     """One of the two: what it was called, what it is in words, and its size where it is a file."""
 
     name: str
@@ -100,8 +96,7 @@ class ComparedSide:
     entry_count: int
 
 
-@dataclass(frozen=True, slots=True)
-class Comparison:
+class Comparison(Struct, frozen=True):
     """Two trees beside each other.
 
     ``facts`` and ``sectors`` are of two whole discs, else empty and None. ``findings`` say

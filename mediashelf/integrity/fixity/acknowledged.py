@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.findings import Finding, Severity
 
 
-@dataclass(frozen=True, slots=True)
-class Acknowledged:
+class Acknowledged(Struct, frozen=True):
     """Why a finding was acknowledged, and when."""
 
     why: str

@@ -22,8 +22,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
+
+from msgspec import Struct, field
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, worst
@@ -101,8 +102,7 @@ def has_changed(path: Path, before: os.stat_result) -> bool:
     return (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns)
 
 
-@dataclass(slots=True)
-class _Comparison:
+class _Comparison(Struct):
     state: State
     finding: Finding | None = None
     spans: tuple[Span, ...] = ()

@@ -17,12 +17,12 @@ import stat
 import zlib
 from collections.abc import Callable, Iterable
 from contextlib import suppress
-from dataclasses import dataclass
 from io import FileIO
 from pathlib import Path
 from typing import Protocol
 
 import xxhash
+from msgspec import Struct
 
 from mediashelf.errors import InputError
 from mediashelf.integrity.fixity.holes import AroundHoles, is_sparse
@@ -80,8 +80,7 @@ ALGORITHMS = tuple(_FACTORIES)
 """The names that ``algorithms`` takes; ``b2`` is BLAKE2b with 512 bits, as ``b2sum`` writes it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Digests:
+class Digests(Struct, frozen=True):
     """What one pass over the bytes found.
 
     ``size`` is the number of bytes read. ``whole`` maps algorithm to hexadecimal

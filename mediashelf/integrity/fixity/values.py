@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from enum import StrEnum
+
+from msgspec import Struct, field
 
 from mediashelf.findings import Finding
 from mediashelf.integrity.fixity.acknowledged import Acknowledged
@@ -20,8 +21,7 @@ class Absence(StrEnum):
     AWAY = "away"
 
 
-@dataclass(frozen=True, slots=True)
-class FixityRecord:
+class FixityRecord(Struct, frozen=True):
     """What is recorded of a file: size, date, digests, and the days of both.
 
     ``digests`` maps algorithm to hexadecimal digest. ``blocks`` joins the
@@ -39,8 +39,7 @@ class FixityRecord:
     acknowledged: Mapping[str, Acknowledged] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class Observed:
+class Observed(Struct, frozen=True):
     """What a look at the file found now.
 
     ``digests`` is None where the contents were not read. ``problem`` is why the
@@ -61,8 +60,7 @@ class Observed:
     absence: Absence | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class FixityVerdict:
+class FixityVerdict(Struct, frozen=True):
     """The state of one image, and what that rests on.
 
     ``basis`` says in words what was read and what was not. ``findings`` are

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
 from typing import NamedTuple
+
+from msgspec import Struct, field
 
 from mediashelf.errors import FormatError
 from mediashelf.findings import Finding
@@ -120,8 +121,7 @@ def _find_below(
     return next(filter(None, (tree.find_below(name, beside, catalogs) for tree in trees)), ())
 
 
-@dataclass(slots=True)
-class _Group:
+class _Group(Struct):
     """Files of one name in the folders of a package, and all that its catalogs say of the name.
 
     Which member is which file is not said. So files of which no member has the digest are

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
 from typing import Protocol
+
+from msgspec import Struct
 
 from mediashelf.findings import Finding
 from mediashelf.formats.fields import View
@@ -34,8 +35,7 @@ class Image(Protocol):
     def facts(self) -> DiscFacts: ...
 
 
-@dataclass(frozen=True, slots=True)
-class ContentFile:
+class ContentFile(Struct, frozen=True):
     """One file: the path to show, and the runs of the image that hold its bytes."""
 
     path: str

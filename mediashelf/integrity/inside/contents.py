@@ -8,8 +8,9 @@ file's first bytes, not by its name.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
 from itertools import islice
+
+from msgspec import Struct, field
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
@@ -60,8 +61,7 @@ _FAULT_ITERATORS: dict[ContentFormat, Callable[[View, Tally], Iterator[Fault]]] 
 }
 
 
-@dataclass(slots=True)
-class ContentsReport:
+class ContentsReport(Struct):
     """What was looked at. Filled while the findings are drawn; complete with the last of them.
 
     ``files`` and ``size`` count distinct files; ``tallies`` has an entry for each

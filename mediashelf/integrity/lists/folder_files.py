@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 
 
-@dataclass(frozen=True, slots=True)
-class FolderFiles:
+class FolderFiles(Struct, frozen=True):
     """What is below ``folder``.
 
     ``sizes`` maps the name of every regular file (relative to the folder, parts

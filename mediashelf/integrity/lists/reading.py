@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
@@ -32,8 +33,7 @@ class ListState(StrEnum):
     REFUSED = "refused"
 
 
-@dataclass(frozen=True, slots=True)
-class ListRow:
+class ListRow(Struct, frozen=True):
     """One line of a list, or one file that no list names.
 
     ``name`` is relative to the folder. ``actual_name`` is the file's own name
@@ -53,8 +53,7 @@ class ListRow:
     detail: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class ListReport:
+class ListReport(Struct, frozen=True):
     """The outcome of one comparison; rows are in the order of the lists, extras last.
 
     ``problems`` are findings about the lists and the folder themselves.

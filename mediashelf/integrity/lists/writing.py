@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.errors import InputError, OutputError
 from mediashelf.files import PARTIAL_MARK, whole_output
@@ -14,8 +15,7 @@ from mediashelf.integrity.fixity.digests import digest_file
 from mediashelf.integrity.lists.folder_files import FolderFiles, list_folder
 
 
-@dataclass(frozen=True, slots=True)
-class WrittenList:
+class WrittenList(Struct, frozen=True):
     """What a new list holds; ``findings`` name the files and folders that it does not hold."""
 
     path: Path

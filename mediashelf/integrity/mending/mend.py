@@ -15,8 +15,9 @@ import os
 import shutil
 from collections.abc import Callable, Sequence
 from contextlib import closing
-from dataclasses import replace as with_changes
 from pathlib import Path
+
+from msgspec.structs import replace as with_changes
 
 from mediashelf.errors import InputError, OutputError
 from mediashelf.files import whole_output

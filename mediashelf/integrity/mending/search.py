@@ -12,15 +12,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import chain, combinations, islice, pairwise, product
+
+from msgspec import Struct
 
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.mending.values import Piece, is_blank, sector_count
 
 
-@dataclass(frozen=True, slots=True)
-class Combination:
+class Combination(Struct, frozen=True):
     """Sectors of several copies put together.
 
     ``data`` is what the digest proves, or the best guess when ``is_proved`` is
@@ -37,8 +37,7 @@ class Combination:
     absent: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class _Choice:
+class _Choice(Struct, frozen=True):
     """One sector in which copies differ: its different contents, the likeliest first."""
 
     sector: int

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import NamedTuple
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import SECTOR_SIZE
@@ -43,8 +45,7 @@ class MendOutcome(StrEnum):
     INCOMPLETE = "incomplete"  # parts of it are not known
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(Struct, frozen=True):
     """A run of bytes that was in question.
 
     ``sources`` are the copies whose bytes are there now, by their place in
@@ -92,8 +93,7 @@ class Part:
         )
 
 
-@dataclass(slots=True)
-class CopyReport:
+class CopyReport(Struct):
     """One file that bytes may come from, and what was seen of it.
 
     ``given`` counts the sectors that the result has from it and the image has not;
@@ -113,8 +113,7 @@ class CopyReport:
     sampled_right: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Mending:
+class Mending(Struct, frozen=True):
     """What came of mending one image.
 
     ``size`` is that of the mended image in bytes. ``in_bytes`` says that its

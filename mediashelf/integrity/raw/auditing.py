@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.findings import Finding
 from mediashelf.formats.raw.judgement import JudgedSector, SectorVerdict
@@ -23,8 +24,7 @@ from mediashelf.integrity.raw.track_findings import (
 from mediashelf.integrity.raw.tracks import RawDisc, RawTrack, read_raw_disc
 
 
-@dataclass(frozen=True, slots=True)
-class TrackReport:
+class TrackReport(Struct, frozen=True):
     """What is known of one track.
 
     ``first_lba`` is the block number of its first sector. ``counts`` has every
@@ -56,8 +56,7 @@ class TrackReport:
         return sum(run.bytes_changed for run in self.runs)
 
 
-@dataclass(frozen=True, slots=True)
-class RawReport:
+class RawReport(Struct, frozen=True):
     """An audit of a raw image; ``findings`` are all, the tracks' included."""
 
     path: Path

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.early_flush import EarlyFlush
 from mediashelf.errors import BlockedError, ConversionError
@@ -22,8 +23,7 @@ _BLOCKING = frozenset({"sector-lost", "sector-misplaced", "form-2-cut"})
 """Rules of findings that keep a conversion from being written."""
 
 
-@dataclass(frozen=True, slots=True)
-class Conversion:
+class Conversion(Struct, frozen=True):
     """What a conversion found, and whether it was written.
 
     ``size`` is the image's size in bytes. ``findings`` holds those of the track and

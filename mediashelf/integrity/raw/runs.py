@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
 from typing import NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.judgement import SectorVerdict
@@ -22,8 +24,7 @@ _EDC = "CRC-32/CD-ROM-EDC, RevEng catalogue"
 _ADDRESS = "block 0 has the address 00:02:00, Linux kernel uapi/linux/cdrom.h"
 
 
-@dataclass(frozen=True, slots=True)
-class SectorRun:
+class SectorRun(Struct, frozen=True):
     """Consecutive sectors with one verdict for one reason.
 
     ``first_lba`` and ``count`` say which; ``offset`` and ``size`` are bytes in the

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from mediashelf.formats.raw.judgement import (
     JudgedSector,
@@ -45,8 +47,7 @@ NOT_GIVEN = "the medium does not give them whole here"
 """The reason of sectors that a failing disk or card did not give."""
 
 
-@dataclass(slots=True)
-class SectorBatch:
+class SectorBatch(Struct):
     """Consecutive sectors of a track, as stored and judged.
 
     ``first`` is the index of the first sector in its track, and ``offset`` where that is

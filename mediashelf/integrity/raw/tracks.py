@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.errors import FormatError
 from mediashelf.findings import Finding, Severity
@@ -24,8 +26,7 @@ from mediashelf.text import count_text
 _MEASURED_TYPES = ("BINARY", "MOTOROLA")  # others hold audio in a format of their own
 
 
-@dataclass(frozen=True, slots=True)
-class RawTrack:
+class RawTrack(Struct, frozen=True):
     """A track and where its sectors are.
 
     ``offset`` and ``size`` are bytes in the file at ``path``, from index 1 to the
@@ -46,8 +47,7 @@ class RawTrack:
         return -(-self.size // self.layout.size)
 
 
-@dataclass(frozen=True, slots=True)
-class RawDisc:
+class RawDisc(Struct, frozen=True):
     """The tracks of a sheet or of a bare file, with what is wrong with their description."""
 
     path: Path

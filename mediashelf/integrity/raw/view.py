@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.raw.scan import find_first_lba, iter_batches

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.writing.destination import refuse_output
@@ -16,8 +17,7 @@ from mediashelf.jobs.discs.recipe_plan import PlannedRecipe
 from mediashelf.jobs.progress import Progress, no_progress
 
 
-@dataclass(frozen=True, slots=True)
-class BuiltRecipe:
+class BuiltRecipe(Struct, frozen=True):
     """The discs that were built; ``older`` are beside them and look like a part of the series."""
 
     discs: tuple[BuiltDisc, ...] = ()

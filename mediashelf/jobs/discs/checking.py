@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.recipes.recipe import is_source
 from mediashelf.findings import Finding, Severity, worst
@@ -20,8 +22,7 @@ from mediashelf.sessions.discs.ways_out import as_not_padded, is_disc, is_to_pad
 from mediashelf.sessions.emulator import check_lun
 
 
-@dataclass(frozen=True, slots=True)
-class CheckedSource:
+class CheckedSource(Struct, frozen=True):
     """A disc with what was found about it.
 
     ``kind`` is image, folder or recipe. ``own`` are the findings of its reader or its

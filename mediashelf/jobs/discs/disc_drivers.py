@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.planning.listing import Listing, list_all
@@ -27,8 +29,7 @@ from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import Target
 
 
-@dataclass(frozen=True, slots=True)
-class SourceDrivers:
+class SourceDrivers(Struct, frozen=True):
     """What the sources have for a machine, one survey a target whose ways are known.
 
     Without a machine the surveys tell only of packages; without a target whose ways
@@ -53,8 +54,7 @@ class SourceDrivers:
                 yield PackageFiles(other.file.path, other.inf.kind)
 
 
-@dataclass(frozen=True, slots=True)
-class DiscDrivers:
+class DiscDrivers(Struct, frozen=True):
     """What the machine finds on the discs, by target.
 
     ``findings`` are for the person to know; only ``losses`` say that the discs are

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.draft import DraftSource, FoundPackage, RecipeDraft, draft_recipe
@@ -34,8 +35,7 @@ MAX_READ = 256 << 10
 """Bytes of a program or text that are searched for identifiers."""
 
 
-@dataclass(frozen=True, slots=True)
-class DraftedRecipe:
+class DraftedRecipe(Struct, frozen=True):
     """The recipe's text with what it was made of, and what blocks the disc as it is.
 
     ``unopened`` are archives in the folders that hold packages, or could not be looked into.

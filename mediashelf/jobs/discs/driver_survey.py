@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.sources.floppy_sets import group_floppies
@@ -27,8 +29,7 @@ from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import Target, pick_targets
 
 
-@dataclass(frozen=True, slots=True)
-class DriverSubjects:
+class DriverSubjects(Struct, frozen=True):
     """Where drivers are looked for: each path with its recipe, None for an image.
 
     ``target_names`` and ``machine`` are those that were asked for, else the recipes' own.
@@ -39,8 +40,7 @@ class DriverSubjects:
     machine: Machine | None
 
 
-@dataclass(frozen=True, slots=True)
-class DriverAnswer:
+class DriverAnswer(Struct, frozen=True):
     """One survey a target, and each finding once."""
 
     surveys: tuple[Survey, ...]

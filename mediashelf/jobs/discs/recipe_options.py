@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.recipes.capacity import parse_capacity
 from mediashelf.building.recipes.recipe import (
@@ -21,8 +23,7 @@ from mediashelf.trees.as_image import is_archive
 RECIPE_SUFFIX = ".toml"
 
 
-@dataclass(frozen=True, slots=True)
-class RecipeOptions:
+class RecipeOptions(Struct, frozen=True):
     """What a person asks for instead of what the recipe says; None and empty ask for nothing.
 
     ``find_place`` knows the names of images on shelves; see :func:`.with_places`.

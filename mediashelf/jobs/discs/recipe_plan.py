@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.pages.disc_pages import DiscPages, DriverTable, tables_size
 from mediashelf.building.pages.index_page import NO_PAGES
@@ -30,8 +32,7 @@ if TYPE_CHECKING:
 # as long as a small disc.
 
 
-@dataclass(frozen=True, slots=True)
-class JudgedPlan:
+class JudgedPlan(Struct, frozen=True):
     """One planned disc, and what the emulator and each target find on it."""
 
     plan: DiscPlan
@@ -52,8 +53,7 @@ class JudgedPlan:
         return {target.name: str(verdict_on(found)) for target, found in self.targets}
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedRecipe:
+class PlannedRecipe(Struct, frozen=True):
     """The disc of a recipe, or the discs of a series.
 
     The errors among ``deciding`` block the disc. What ``drivers`` tells of the machine

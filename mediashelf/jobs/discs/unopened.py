@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import closing
-from dataclasses import replace
 from pathlib import PurePosixPath
+
+from msgspec.structs import replace
 
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.sources.reading import iter_source

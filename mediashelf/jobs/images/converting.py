@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.integrity.raw.convert import Conversion, choose_track, convert_track
 from mediashelf.integrity.raw.tracks import read_raw_disc
 from mediashelf.jobs.progress import Progress, no_progress
 
 
-@dataclass(frozen=True, slots=True)
-class ConvertRequest:
+class ConvertRequest(Struct, frozen=True):
     """What to convert, and how; ``track_number`` is None for the only track with data."""
 
     source: Path

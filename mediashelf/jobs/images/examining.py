@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.machines.devices import Device
@@ -20,8 +21,7 @@ from mediashelf.readability.check import check_targets, verdict_on
 from mediashelf.readability.targets import Target
 
 
-@dataclass(frozen=True, slots=True)
-class ExaminedImage:
+class ExaminedImage(Struct, frozen=True):
     """Each target's verdict and survey of the machine's drivers, and each finding once."""
 
     verdicts: tuple[tuple[str, str], ...]

@@ -7,8 +7,9 @@ import os
 import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+
+from msgspec import Struct
 
 from mediashelf.errors import InputError, OutputError
 from mediashelf.files import host_name, whole_folder
@@ -21,8 +22,7 @@ from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 
 
-@dataclass(frozen=True, slots=True)
-class ExtractedFile:
+class ExtractedFile(Struct, frozen=True):
     """One file; ``path`` is where it was in the tree, ``to`` its path below the folder."""
 
     path: str
@@ -31,8 +31,7 @@ class ExtractedFile:
     sha256: str
 
 
-@dataclass(frozen=True, slots=True)
-class Extraction:
+class Extraction(Struct, frozen=True):
     """What was taken out of ``source``, which is of this ``form``."""
 
     source: str

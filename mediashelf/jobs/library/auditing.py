@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import closing
-from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth, run_audit
 from mediashelf.catalogue.auditing.due import Budget, DuePlan, plan_due
@@ -18,8 +19,7 @@ from mediashelf.jobs.library.acknowledging import acknowledge_findings, take_bac
 from mediashelf.jobs.progress import Progress, no_progress
 
 
-@dataclass(frozen=True, slots=True)
-class AuditRequest:
+class AuditRequest(Struct, frozen=True):
     """What to audit, and how; ``due`` and ``budget`` are seconds, None where not asked for.
 
     ``acknowledge`` and ``take_back`` are rules whose findings of the named images the
@@ -37,8 +37,7 @@ class AuditRequest:
     take_back: Sequence[str] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class DueRun:
+class DueRun(Struct, frozen=True):
     """What was due and what came of it; ``age`` and ``seconds`` are those that were asked for."""
 
     age: int
@@ -52,8 +51,7 @@ class DueRun:
         return list(self.budget.left.values()) if self.budget is not None else []
 
 
-@dataclass(frozen=True, slots=True)
-class Audit:
+class Audit(Struct, frozen=True):
     """The verdicts; ``due`` is None unless only what is due was asked for.
 
     ``is_kept`` is False where the catalogue could not be written, so nothing was confirmed.

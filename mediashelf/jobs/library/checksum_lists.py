@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.errors import InputError
 from mediashelf.formats.lists.values import ListForm
@@ -31,8 +32,7 @@ _LIST_NAMES = {
 _OWN_FORM = {"crc32": ListForm.SFV, "xxh3_64": ListForm.TAGGED}
 
 
-@dataclass(frozen=True, slots=True)
-class ComparedFolder:
+class ComparedFolder(Struct, frozen=True):
     """The lists that a folder was compared with, and what came of it."""
 
     lists: tuple[Path, ...]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.catalogue.auditing.names import recorded_image
 from mediashelf.catalogue.keeping.describing import Change, describe, describe_each
@@ -17,8 +18,7 @@ KEEPERS_COLUMNS = ("note", "tags", "place", "part-number", "set")
 """The columns of a table that are the keeper's words; others are passed over."""
 
 
-@dataclass(frozen=True, slots=True)
-class BroughtBack:
+class BroughtBack(Struct, frozen=True):
     """What came of a table: its images, rows that no image on record is for, what is new.
 
     ``changed`` counts the images on which it said something else than what was said before.

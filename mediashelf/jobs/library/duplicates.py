@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.catalogue.questions.duplicates import EqualImages, find_copies_among
 from mediashelf.catalogue.questions.same_disc import SameDisc, find_same_discs
@@ -11,8 +12,7 @@ from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 
 
-@dataclass(frozen=True, slots=True)
-class Duplicates:
+class Duplicates(Struct, frozen=True):
     """Groups of copies, most to free first, and of images that look like one disc."""
 
     copies: tuple[EqualImages, ...]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from fnmatch import translate
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
 from mediashelf.catalogue.store import Catalogue
@@ -22,8 +23,7 @@ if TYPE_CHECKING:
     from mediashelf.readability.targets import Target
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
+class Wanted(Struct, frozen=True):
     """What images are to have; None stands for anything. Each of the targets must read them.
 
     ``name`` is a part of the path, or with ``*`` or ``?`` a pattern for the file's name.
@@ -39,8 +39,7 @@ class Wanted:
     tag: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ListedImage:
+class ListedImage(Struct, frozen=True):
     """An image on record with what its disc says of itself; the keeper's word goes first."""
 
     row: ImageRow
@@ -92,8 +91,7 @@ def list_images(
     return [ListedImage(row, known.get(row.id, _UNASKED)) for row in rows]
 
 
-@dataclass(frozen=True, slots=True)
-class SetGap:
+class SetGap(Struct, frozen=True):
     """A set of which discs are not there: their numbers."""
 
     name: str

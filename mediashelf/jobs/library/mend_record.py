@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
@@ -27,8 +28,7 @@ from mediashelf.integrity.structure.damage import TouchedEntry, count_hidden, en
 from mediashelf.text import count_text
 
 
-@dataclass(frozen=True, slots=True)
-class Reference:
+class Reference(Struct, frozen=True):
     """What an image is verified by: a record, and whose it is.
 
     ``is_earlier`` is True for one that was replaced since.
@@ -44,8 +44,7 @@ class Reference:
         return f"{self.row.shelf}: {self.row.path}"
 
 
-@dataclass(frozen=True, slots=True)
-class Touched:
+class Touched(Struct, frozen=True):
     """The entries where bytes were mended, and where they stay unknown."""
 
     mended: tuple[TouchedEntry, ...] = ()

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.copies import find_copies
@@ -26,8 +27,7 @@ from mediashelf.jobs.library.mend_record import (
 from mediashelf.jobs.progress import Progress, no_progress
 
 
-@dataclass(frozen=True, slots=True)
-class MendRequest:
+class MendRequest(Struct, frozen=True):
     """What to mend, and how. ``output`` is None where only the outcome is asked for.
 
     ``as_name`` and ``as_of`` choose the record: that of another image, that of another day.
@@ -43,8 +43,7 @@ class MendRequest:
     tries: int = TRIES
 
 
-@dataclass(frozen=True, slots=True)
-class Mended:
+class Mended(Struct, frozen=True):
     """What came of it: the result, the record that it rests on, the entries, the findings."""
 
     result: Mending

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from mediashelf.errors import InputError
 from mediashelf.places import catalogue_place
@@ -17,8 +18,7 @@ if TYPE_CHECKING:
 # The catalogue is loaded only for who needs it: it takes longer than to show a small disc.
 
 
-@dataclass(frozen=True, slots=True)
-class NamedFile:
+class NamedFile(Struct, frozen=True):
     """A file to open; ``row`` is its record where the name was looked up in the catalogue.
 
     ``where`` is how to call it. ``is_one_of_many`` is True where a pattern or a whole shelf

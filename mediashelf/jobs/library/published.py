@@ -6,8 +6,9 @@ import os
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
+
+from msgspec import Struct, field
 
 from mediashelf.catalogue.auditing.audit import run_audit
 from mediashelf.catalogue.auditing.names import plan_audit
@@ -23,8 +24,7 @@ from mediashelf.integrity.lists.reading import read_checksum_list
 from mediashelf.jobs.progress import Progress, no_progress
 
 
-@dataclass(slots=True)
-class Published:
+class Published(Struct):
     """What came of lists: the images that they name, as they are then, and lines that name none.
 
     ``findings`` are of lines that could not be understood or name several images.
@@ -160,8 +160,7 @@ def _compare(catalogue: Catalogue, found: Sequence[PublishedDigest], progress: P
                     pass
 
 
-@dataclass(frozen=True, slots=True)
-class ExportedList:
+class ExportedList(Struct, frozen=True):
     """A list made of what is on record of a shelf; ``left_out`` have no such digest."""
 
     shelf: str

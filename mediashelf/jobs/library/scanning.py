@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
 from itertools import takewhile
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct, field
 
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, kept_number
 from mediashelf.catalogue.scanning.planning import (
@@ -31,8 +32,7 @@ if TYPE_CHECKING:  # a scan that finds nothing new needs no digests
     from mediashelf.integrity.fixity.ahead import DigestsAhead
 
 
-@dataclass(slots=True)
-class Scan:
+class Scan(Struct):
     """What was planned, and what came of it so far; it grows while images are read.
 
     ``findings`` are filled at the end: what could not be read, every image that is missing

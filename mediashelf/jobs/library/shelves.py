@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.scanning.other_folder import other_folder
@@ -19,8 +20,7 @@ from mediashelf.catalogue.shelves import (
 from mediashelf.catalogue.store import Catalogue
 
 
-@dataclass(frozen=True, slots=True)
-class Registered:
+class Registered(Struct, frozen=True):
     """A shelf, and what came of the ones before.
 
     ``taken_over`` are the names of shelves inside it, which are a part of it now.
@@ -69,8 +69,7 @@ def _is_here(root: Path) -> bool:
         return False
 
 
-@dataclass(frozen=True, slots=True)
-class Forgetting:
+class Forgetting(Struct, frozen=True):
     """What is to be forgotten: a shelf with all its images, or only its missing ones."""
 
     shelf: ShelfRow

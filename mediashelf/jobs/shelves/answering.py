@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from typing import NamedTuple
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from mediashelf.catalogue.packages.asking import (
     LookedInto,
@@ -41,8 +43,7 @@ MOST_NAMED = 8
 """Candidates of one device whose names are looked up."""
 
 
-@dataclass(frozen=True, slots=True)
-class ShelfAnswer:
+class ShelfAnswer(Struct, frozen=True):
     """What the library has for one target.
 
     ``survey`` is of the packages that name a device of the machine. ``images`` are those
@@ -69,8 +70,7 @@ class NamingPackages(NamedTuple):
     images: dict[int, list[ImageRow]]
 
 
-@dataclass(slots=True)
-class _Known:
+class _Known(Struct):
     """Packages as the catalogue has them and as one system takes them."""
 
     system: str

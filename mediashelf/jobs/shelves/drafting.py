@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
+
+from msgspec import Struct, field
 
 from mediashelf.catalogue.packages.asking import RecordedPackage, more_of
 from mediashelf.catalogue.rows import ImageRow
@@ -35,8 +36,7 @@ _SPECIAL = re.compile(r"[\[*?]")
 _NOT_FOR_A_NAME = re.compile(r'[\x00-\x1f\x7f"*/:<>?\\|]+')
 
 
-@dataclass(slots=True)
-class TakenSource:
+class TakenSource(Struct):
     """One folder of an image or archive with what is taken of it.
 
     ``only`` are paths below it, empty where all of it is taken. ``uses`` say what for, and
@@ -51,16 +51,14 @@ class TakenSource:
     named: dict[str, None] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class ShelfDraft:
+class ShelfDraft(Struct, frozen=True):
     """The text of a recipe, and what it takes."""
 
     text: str
     sources: tuple[TakenSource, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class DraftedFromShelves:
+class DraftedFromShelves(Struct, frozen=True):
     """The recipe, and what was found of the machine's devices."""
 
     draft: ShelfDraft

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.catalogue.packages.asking import unopened_in
 from mediashelf.catalogue.store import Catalogue
@@ -20,8 +21,7 @@ from mediashelf.jobs.shelves.notes import BenchNotes, DeviceNote
 from mediashelf.readability.targets import Target
 
 
-@dataclass(frozen=True, slots=True)
-class TargetAnswer:
+class TargetAnswer(Struct, frozen=True):
     """The answer for one target; ``near`` and ``notes`` go by the number of the device from 0."""
 
     answer: ShelfAnswer
@@ -45,8 +45,7 @@ class TargetAnswer:
         return self.answer.copies.get(best.package, ()) if best is not None else ()
 
 
-@dataclass(frozen=True, slots=True)
-class LibraryAnswer:
+class LibraryAnswer(Struct, frozen=True):
     """The answers for all targets, with the findings of the devices."""
 
     targets: tuple[TargetAnswer, ...]

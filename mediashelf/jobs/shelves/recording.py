@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from importlib.util import find_spec
+
+from msgspec import Struct
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.packages.looked_into import (
@@ -22,8 +23,7 @@ from mediashelf.jobs.progress import OnAmount
 from mediashelf.trees.members import NEEDS_LIBRARY
 
 
-@dataclass(slots=True)
-class PackageScan:
+class PackageScan(Struct):
     """What came of it so far; it grows while images are looked into."""
 
     image_count: int = 0

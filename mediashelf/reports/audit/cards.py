@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.catalogue.auditing.audit import AuditResult
 from mediashelf.findings import Severity, worst
@@ -21,8 +22,7 @@ _MARKS_A_ROW = 4  # marks on a map that weigh as much as a row
 _TWINS_SHOWN = 3
 
 
-@dataclass(frozen=True, slots=True)
-class SpanRow:
+class SpanRow(Struct, frozen=True):
     """A run of bytes that something is wrong with, by ``rules``.
 
     ``mark`` is the number of its mark on the map (0: none). ``lbas`` are the first
@@ -40,8 +40,7 @@ class SpanRow:
     is_lost: bool
 
 
-@dataclass(frozen=True, slots=True)
-class ImageCard:
+class ImageCard(Struct, frozen=True):
     """All about one image; ``number`` is its row in the table of images.
 
     ``brief`` is the worst of it in one line, for whoever goes through many.

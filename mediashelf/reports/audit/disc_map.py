@@ -8,7 +8,8 @@ than can be told apart is drawn as one.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.structure.damage import Span, TouchedEntry
@@ -24,8 +25,7 @@ _NUMBER_ROOM = 5.0  # per cent that the number above a mark needs on a phone
 _CLAIM_LIMIT = 4  # times the file's size; a damaged record may claim any place
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(Struct, frozen=True):
     """A run of bytes: start and width in per cent, and the number written above it (0: none)."""
 
     start: float
@@ -38,8 +38,7 @@ class Mark:
         return round(self.start + self.width / 2, 3)
 
 
-@dataclass(frozen=True, slots=True)
-class PlaceMark:
+class PlaceMark(Struct, frozen=True):
     """Findings at one place, by the worst of them; ``width`` is 0 where their length is unknown."""
 
     start: float
@@ -48,8 +47,7 @@ class PlaceMark:
     count: int
 
 
-@dataclass(frozen=True, slots=True)
-class MappedFile:
+class MappedFile(Struct, frozen=True):
     """A file that is hit: where its bytes lie, and which of them are in doubt."""
 
     path: str
@@ -58,8 +56,7 @@ class MappedFile:
     hits: tuple[Mark, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class DiscMap:
+class DiscMap(Struct, frozen=True):
     """A drawing of one image. ``total`` is the drawn length in bytes, ``file_end`` in per cent.
 
     ``files_left_out`` are hit as well and not drawn, ``beyond`` are findings past

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.findings import Finding
@@ -52,8 +54,7 @@ MEANINGS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class StateCount:
+class StateCount(Struct, frozen=True):
     """How many images are in one state; ``start`` and ``width`` are its part of all, per cent."""
 
     state: str
@@ -64,8 +65,7 @@ class StateCount:
     width: float
 
 
-@dataclass(frozen=True, slots=True)
-class AuditPage:
+class AuditPage(Struct, frozen=True):
     """All that the page says, in the order in which it says it."""
 
     scope: str

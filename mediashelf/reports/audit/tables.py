@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.catalogue.auditing.audit import AuditResult
 from mediashelf.findings import Finding, Severity, summary
@@ -13,8 +14,7 @@ from mediashelf.integrity.fixity.comparing import WORST_FIRST
 _NAMES_SHOWN = 3
 
 
-@dataclass(frozen=True, slots=True)
-class RuleRow:
+class RuleRow(Struct, frozen=True):
     """One rule over all images; ``images`` counts them, ``names`` are the first."""
 
     rule: str
@@ -27,8 +27,7 @@ class RuleRow:
     source: str
 
 
-@dataclass(frozen=True, slots=True)
-class ImageLine:
+class ImageLine(Struct, frozen=True):
     """One row of the table of images.
 
     ``size`` is None where it is not known; ``weight`` sorts by ``findings``, errors

@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.catalogue.bench.session_rows import (
     BenchSession,
@@ -20,8 +21,7 @@ CSV_HEAD = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class MeasuredCell:
+class MeasuredCell(Struct, frozen=True):
     """The values of one name for one configuration, the earliest first.
 
     ``bars`` are their shares of the largest in the column, in per cent, where the
@@ -32,8 +32,7 @@ class MeasuredCell:
     bars: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class MeasuredRow:
+class MeasuredRow(Struct, frozen=True):
     """One configuration: what was noted with the values, of which disc and device, where.
 
     ``about`` is all of it in one line, the disc of a device only where two would read alike.
@@ -48,8 +47,7 @@ class MeasuredRow:
     about: str
 
 
-@dataclass(frozen=True, slots=True)
-class MeasuredTable:
+class MeasuredTable(Struct, frozen=True):
     """The values of a machine; ``names`` are the columns. Empty when nothing was measured."""
 
     names: tuple[str, ...]

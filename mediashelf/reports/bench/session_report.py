@@ -7,7 +7,8 @@ digest, so that a reader with the same disc can tell.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.catalogue.bench.session_rows import (
     NO_SYSTEM,
@@ -24,8 +25,7 @@ from mediashelf.reports.pages import render_page
 from mediashelf.text import count_text
 
 
-@dataclass(frozen=True, slots=True)
-class ReportCell:
+class ReportCell(Struct, frozen=True):
     """What happened on some systems; ``outcome`` is worked, failed or :data:`OPEN`."""
 
     systems: tuple[str, ...]
@@ -34,8 +34,7 @@ class ReportCell:
     noted_at: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class ReportRow:
+class ReportRow(Struct, frozen=True):
     """A device, or a disc as a whole where ``is_device`` is False, on every system.
 
     ``cells`` join systems of which the same is to be said. A system that the disc
@@ -62,8 +61,7 @@ class ReportRow:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class SessionReport:
+class SessionReport(Struct, frozen=True):
     """All that the report says, in the order in which it says it. Moments are in UTC."""
 
     name: str

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.reports.bench.sheet_facts import (
     SheetDisc,
@@ -25,8 +26,7 @@ from mediashelf.text import moment_text
 NO_SYSTEM = "no system"
 
 
-@dataclass(frozen=True, slots=True)
-class SheetDevice:
+class SheetDevice(Struct, frozen=True):
     """Where a system finds the driver of one device.
 
     ``where`` is its place in the machine; ``folder`` is what to point the system at,
@@ -40,8 +40,7 @@ class SheetDevice:
     state: str
 
 
-@dataclass(frozen=True, slots=True)
-class SheetItem:
+class SheetItem(Struct, frozen=True):
     """A disc or a step, in its place; exactly one of them is set.
 
     ``is_again`` tells that a chapter before has the disc's facts.
@@ -57,8 +56,7 @@ _Placed = tuple[tuple[int, int, int], SheetItem]
 """An item after its place in the order of use: the disc's position, before or after it, which."""
 
 
-@dataclass(frozen=True, slots=True)
-class SheetChapter:
+class SheetChapter(Struct, frozen=True):
     """What there is to do for one system; ``watch`` is to be known before it begins."""
 
     title: str
@@ -74,8 +72,7 @@ class SheetChapter:
         return word + ", ".join(numbers) if numbers else ""
 
 
-@dataclass(frozen=True, slots=True)
-class RunSheet:
+class RunSheet(Struct, frozen=True):
     """All that the sheet says, in the order in which it says it."""
 
     name: str

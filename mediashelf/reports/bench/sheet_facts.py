@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.findings import Severity
 from mediashelf.sessions.discs import dos_steps
@@ -39,8 +40,7 @@ AT_THE_BENCH = {
 """
 
 
-@dataclass(frozen=True, slots=True)
-class SheetFinding:
+class SheetFinding(Struct, frozen=True):
     """Something to act on at the bench; its source is in ``plan show`` and in the manifest."""
 
     severity: str
@@ -63,8 +63,7 @@ class SheetFinding:
         return _sentence(self.message) if self.remedy else ""
 
 
-@dataclass(frozen=True, slots=True)
-class SheetDisc:
+class SheetDisc(Struct, frozen=True):
     """What the sheet adds to a disc of the manifest; ``facts`` are pairs of name and text."""
 
     disc: ManifestDisc
@@ -76,8 +75,7 @@ class SheetDisc:
         return self.disc.label or self.disc.path
 
 
-@dataclass(frozen=True, slots=True)
-class SheetFile:
+class SheetFile(Struct, frozen=True):
     """One image file with the positions at which it is presented."""
 
     positions: str

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
 from typing import NamedTuple
+
+from msgspec import Struct, field
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
@@ -24,8 +25,7 @@ _SMALLEST_OPEN = (54.0, 40.0)  # width and height from which a folder shows what
 _PREFERRED = (VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKind.ISO9660)
 
 
-@dataclass(slots=True)
-class DrawnArea:
+class DrawnArea(Struct):
     """A file or folder with its size in bytes; a folder's is that of all below it.
 
     ``severity`` is that of the worst finding about it or anything below, None

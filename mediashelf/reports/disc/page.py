@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.findings import Finding, Severity, summary, worst
@@ -49,8 +50,7 @@ class PartRow(NamedTuple):
     percent: float
 
 
-@dataclass(frozen=True, slots=True)
-class DiscPage:
+class DiscPage(Struct, frozen=True):
     """All that the page says, in the order in which it says it."""
 
     title: str
@@ -74,8 +74,7 @@ class DiscPage:
     groups: tuple[FindingGroup, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class DiscSubject:
+class DiscSubject(Struct, frozen=True):
     """What a page is made from. ``facts`` are those of an image or of a plan.
 
     ``name`` is the file or recipe; ``state`` says in words what was done and read.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from mediashelf.integrity.comparing.values import Comparison, Difference
 from mediashelf.reports.allowance import RowAllowance
@@ -19,8 +19,7 @@ ROWS = 5000
 """Differences that a page lists; what is left out is counted."""
 
 
-@dataclass(frozen=True, slots=True)
-class ComparisonRow:
+class ComparisonRow(Struct, frozen=True):
     """One difference as printed; ``other_path`` is empty where it is that of A, or nowhere."""
 
     path: str
@@ -28,8 +27,7 @@ class ComparisonRow:
     words: str
 
 
-@dataclass(frozen=True, slots=True)
-class ComparisonPart:
+class ComparisonPart(Struct, frozen=True):
     """The differences of one kind."""
 
     title: str

@@ -12,7 +12,8 @@ from __future__ import annotations
 import base64
 import zlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.reports.allowance import shorten
 
@@ -26,8 +27,7 @@ _LEVEL = 9  # once written, opened for years
 IMAGES_MARK, FOLDER_MARK = "\x01", "\x02"
 
 
-@dataclass(frozen=True, slots=True)
-class PackedNames:
+class PackedNames(Struct, frozen=True):
     """Blocks of names, of how many images and entries; ``left_out`` images did not fit whole."""
 
     blocks: tuple[str, ...]

@@ -10,8 +10,9 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from mediashelf.catalogue.images import kinds_of
 from mediashelf.catalogue.questions.duplicates import content_key
@@ -52,8 +53,7 @@ class Tables:
         return {name: list(numbers) for name, numbers in self._numbers.items()}
 
 
-@dataclass(frozen=True, slots=True)
-class ListedDisc:
+class ListedDisc(Struct, frozen=True):
     """What is known of an image's disc beside its record.
 
     ``reads`` tells which systems read it, in the order of the page's; None for an image that

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 
 from markupsafe import Markup
+from msgspec import Struct
 
 from mediashelf.catalogue.questions.same_disc import SameDisc
 from mediashelf.catalogue.rows import STATES, ImageRow
@@ -25,8 +25,7 @@ from mediashelf.reports.pages import render_page
 _RANKS = {state.value: rank for rank, state in enumerate(WORST_FIRST)}
 
 
-@dataclass(frozen=True, slots=True)
-class ShelfPart:
+class ShelfPart(Struct, frozen=True):
     """The images of one shelf, for the plain list."""
 
     name: str

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.building.planning.disc_plan import plan_disc
 from mediashelf.building.writing.write import build_disc
@@ -55,8 +57,7 @@ _WRITING = (Action.COPY, Action.CONVERT, Action.BUILD)
 _NO_FILE = (Action.REPEAT, Action.NOTHING)  # of its own
 
 
-@dataclass(frozen=True, slots=True)
-class PlacedDisc:
+class PlacedDisc(Struct, frozen=True):
     """One disc with its place on the card, before and after it is there.
 
     ``image`` is what is copied or converted; for a recipe it is None, or a local
@@ -104,8 +105,7 @@ class PlacedDisc:
         return self.image.read_size + self.write_size
 
 
-@dataclass(frozen=True, slots=True)
-class Arrangement:
+class Arrangement(Struct, frozen=True):
     """Everything that will happen to a card, in order.
 
     ``obsolete`` are our files of earlier sessions that no disc of this one uses.

@@ -10,8 +10,9 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import asdict, dataclass
 from pathlib import Path
+
+from msgspec import Struct, to_builtins
 
 from mediashelf.errors import InputError, ManifestError, StagingError
 from mediashelf.files import PARTIAL_MARK, write_whole
@@ -28,8 +29,7 @@ JOURNAL_NAMES = (".mediashelf-staging.json", ".mediashelf-staging-2.json")
 _JOURNAL_FORMAT = "mediashelf-staging"
 
 
-@dataclass(frozen=True, slots=True)
-class CardRecords:
+class CardRecords(Struct, frozen=True):
     """What is on record of a card: the last manifest, and our files that are still there.
 
     ``files`` are those whose file on the card is a plain file of the recorded
@@ -124,7 +124,7 @@ def write_journal(card: Path, files: Iterable[CardFile]) -> None:
         "version": 1,
         "note": "Left by a run of mediashelf prepare that was stopped; run it again",
         "number": max(numbers) + 1,
-        "files": [asdict(file) for file in files],
+        "files": [to_builtins(file) for file in files],
     }
     text = json.dumps(document, indent=2, ensure_ascii=True) + "\n"
     older = JOURNAL_NAMES[numbers.index(min(numbers))]
@@ -138,8 +138,7 @@ def remove_journal(card: Path) -> None:
             (card / name).unlink(missing_ok=True)
 
 
-@dataclass(frozen=True, slots=True)
-class _Journal:
+class _Journal(Struct, frozen=True):
     """What a stopped run noted; the higher number is the later one."""
 
     number: int

@@ -6,8 +6,9 @@ import errno
 import os
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from mediashelf.building.writing.write import build_disc
 from mediashelf.early_flush import EarlyFlush

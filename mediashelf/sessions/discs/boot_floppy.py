@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
@@ -29,8 +30,7 @@ _IDLE = re.compile(r"\s*(?:@?\s*REM\b|:|@?ECHO\b)", re.IGNORECASE)
 _NAMED = re.compile(r"(?:^|\s)/D:([^\s,;/]+)", re.IGNORECASE)
 
 
-@dataclass(frozen=True, slots=True)
-class CdStart:
+class CdStart(Struct, frozen=True):
     """What a boot floppy loads for CD drives; names are in capitals.
 
     ``is_readable`` is False where the floppy has no volume that could be looked into.

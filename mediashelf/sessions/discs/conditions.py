@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from mediashelf.readability.target_files import BUILT_IN
 from mediashelf.sessions.manifests.parts import BootWay
@@ -39,8 +40,7 @@ START_LIMIT = 2 << 30
 _SPEED = re.compile(r"(\d+(?:\.\d+)?)\s*(MHz|GHz)", re.IGNORECASE)
 
 
-@dataclass(frozen=True, slots=True)
-class DiscTraits:
+class DiscTraits(Struct, frozen=True):
     """What the rows ask of one disc: for which systems it is, how it boots, on which processors."""
 
     targets: tuple[str, ...]

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.errors import ConversionError
 from mediashelf.findings import Finding, Severity
@@ -33,8 +35,7 @@ _PUT_RIGHT = frozenset({"sector-corrected", "sector-parity"})
 """Rules of damage that the converted image does not have any more."""
 
 
-@dataclass(frozen=True, slots=True)
-class _TrackDisc:
+class _TrackDisc(Struct, frozen=True):
     """The disc in a track."""
 
     facts: DiscFacts

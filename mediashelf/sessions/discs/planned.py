@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
 from mediashelf.sessions.plans.resolve import SourceFile
 
 
-@dataclass(frozen=True, slots=True)
-class SessionRecipe:
+class SessionRecipe(Struct, frozen=True):
     """A planned disc with what was found on it.
 
     Errors in ``findings`` block the session; ``told`` is for the person to know and

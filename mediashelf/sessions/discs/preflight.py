@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding, Severity, worst
@@ -29,8 +31,7 @@ _Key = tuple[bool, str, bool, int | None, str]
 """What makes two discs the same image on the card: source and wishes."""
 
 
-@dataclass(frozen=True, slots=True)
-class CheckedDisc:
+class CheckedDisc(Struct, frozen=True):
     """One disc of the session with everything that was found about it.
 
     ``findings`` are all, those that are only told as well; ``blockers`` are the errors

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.findings import Finding, Severity
@@ -47,8 +48,7 @@ class BenchPlace(StrEnum):
 READINESS_FILE = TableKind("a file of readiness rows", ("row",), SessionPlanError)
 
 
-@dataclass(frozen=True, slots=True)
-class ReadinessRow:
+class ReadinessRow(Struct, frozen=True):
     """One thing to know before the first disc goes in; no targets means all.
 
     ``bring`` is what to put on the driver disc for it, or empty; ``at_bench`` tells where

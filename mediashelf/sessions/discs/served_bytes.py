@@ -5,10 +5,11 @@ from __future__ import annotations
 import mmap
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass
 from io import FileIO
 from itertools import cycle
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.errors import InputError
 from mediashelf.integrity.fixity.digests import Digester
@@ -23,16 +24,14 @@ CHUNK = 1 << 20
 OnBytes = Callable[[int], None]
 
 
-@dataclass(frozen=True, slots=True)
-class Stamp:
+class Stamp(Struct, frozen=True):
     """What tells that a file was written: its size and its date."""
 
     size: int
     mtime_ns: int
 
 
-@dataclass(frozen=True, slots=True)
-class ServedBytes:
+class ServedBytes(Struct, frozen=True):
     """Where the bytes of a served image come from.
 
     ``size`` counts the bytes that are served, ``padding`` those of them that are

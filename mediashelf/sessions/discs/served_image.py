@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
@@ -13,8 +13,7 @@ from mediashelf.sessions.manifests.parts import FileDigests
 from mediashelf.sessions.plans.resolve import SourceFile
 
 
-@dataclass(frozen=True, slots=True)
-class ServedImage:
+class ServedImage(Struct, frozen=True):
     """A file that was looked at with the wishes of a disc.
 
     ``facts`` are those of the disc as it is served. ``findings`` hold for every

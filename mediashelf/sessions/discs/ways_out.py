@@ -8,7 +8,8 @@ for it, what is too large is refused, and sound is explained.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.structure_rules import TRUNCATING_RULE

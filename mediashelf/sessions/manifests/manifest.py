@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict
 from itertools import islice
 from pathlib import Path
 from typing import Any
+
+import msgspec
 
 from mediashelf.errors import InputError, ManifestError
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME, iter_contradictions
@@ -101,7 +102,7 @@ def render_manifest(manifest: Manifest, version: int = VERSION) -> bytes:
     Raises :class:`ManifestError` when it is one that :func:`parse_manifest` would refuse,
     or when an earlier ``version`` cannot say it.
     """
-    document = to_version(asdict(manifest), version)
+    document = to_version(msgspec.to_builtins(manifest), version)
     data = (json.dumps(document, indent=2, ensure_ascii=True) + "\n").encode("ascii")
     parse_manifest(data)
     return data

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated
+
+from msgspec import Struct
 
 from mediashelf.sessions.manifests.fields import (
     Attribute,
@@ -18,8 +19,7 @@ from mediashelf.sessions.manifests.fields import (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class FileDigests:
+class FileDigests(Struct, frozen=True):
     """Digests of a whole file, in lower-case hexadecimal.
 
     XXH3 is quick on a small board; SHA-256 can be compared with anybody's list.
@@ -36,8 +36,7 @@ class FileDigests:
     sha256: Annotated[str, says("SHA-256.", pattern="^[0-9a-f]{64}$", max_length=64)]
 
 
-@dataclass(frozen=True, slots=True)
-class CardFile:
+class CardFile(Struct, frozen=True):
     """A file that was put on the card, just as it was put there."""
 
     path: CardPath
@@ -45,8 +44,7 @@ class CardFile:
     digests: Annotated[FileDigests, says("Digests of the bytes that were put there.")]
 
 
-@dataclass(frozen=True, slots=True)
-class LunWrite:
+class LunWrite(Struct, frozen=True):
     """A write into an attribute of the lun's folder.
 
     Linux mass-storage function, ABI document configfs-usb-gadget-mass-storage.
@@ -63,16 +61,14 @@ class LunWrite:
     ]
 
 
-@dataclass(frozen=True, slots=True)
-class BootWay:
+class BootWay(Struct, frozen=True):
     """One way to boot that the disc's boot catalog offers (El Torito 1.0)."""
 
     method: Annotated[BootMethod, says("How the boot image is presented.")]
     platform: Annotated[BootPlatform, says("The firmware that it is for.")]
 
 
-@dataclass(frozen=True, slots=True)
-class OpenFinding:
+class OpenFinding(Struct, frozen=True):
     """A finding that was not resolved; equal ones are one row with a count."""
 
     rule: Annotated[Text, says("The rule's id.")]
@@ -85,8 +81,7 @@ class OpenFinding:
     source: Annotated[Text, says("Where the limit comes from, or that it is common practice.")]
 
 
-@dataclass(frozen=True, slots=True)
-class Origin:
+class Origin(Struct, frozen=True):
     """What the image on the card was made of."""
 
     how: Annotated[
@@ -115,8 +110,7 @@ class Origin:
     ] = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Contents:
+class Contents(Struct, frozen=True):
     """A glance at what is inside; for people."""
 
     files: Annotated[Size, says("Number of files.")]

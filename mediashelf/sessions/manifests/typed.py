@@ -1,4 +1,4 @@
-"""JSON values as typed dataclasses, and the JSON Schema of a dataclass.
+"""JSON values as structs, and the JSON Schema of a struct.
 
 ``msgspec`` checks and converts; what it says is put into our words, with the place,
 what was found and what was expected.
@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
-from dataclasses import fields, is_dataclass
 from itertools import islice
 from typing import Any, TypeVar, get_args, get_type_hints
 
@@ -48,7 +47,7 @@ class FormError(Exception):
 
 
 def convert_typed(value: Any, kind: type[T]) -> T:
-    """Return a JSON value as ``kind``, a dataclass or a tuple of some.
+    """Return a JSON value as ``kind``, a struct or a tuple of some.
 
     Every key must be there, whatever its default is for Python. Raises
     :class:`FormError`.
@@ -67,7 +66,7 @@ def convert_typed(value: Any, kind: type[T]) -> T:
 
 
 def json_schema(kind: type, title: str) -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12) of a dataclass whose fields are described."""
+    """Return the JSON Schema (draft 2020-12) of a struct whose fields are described."""
     generated = msgspec.json.schema(kind)
     parts = generated["$defs"]
     for part in parts.values():
@@ -110,8 +109,8 @@ def _key_problems(value: Any, found: Any, place: str) -> Iterator[str]:
     if isinstance(found, tuple):
         for index, (inside, converted) in enumerate(zip(value, found, strict=True)):
             yield from _key_problems(inside, converted, f"{place}[{index}]")
-    elif is_dataclass(found):
-        known = [one.name for one in fields(found)]
+    elif isinstance(found, msgspec.Struct):
+        known = found.__struct_fields__
         for key in known:
             if key not in value:
                 yield f"{_named(place)} lacks the key {key!r}"

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import Annotated, Literal
+
+from msgspec import Struct
 
 from mediashelf.sessions.emulator import Presentation
 from mediashelf.sessions.manifests.fields import (
@@ -36,8 +37,7 @@ _WRITES = {"min_length": 1, "max_length": 16}
 _FIRST_POSITION = Annotated[int, says("", ge=1, le=98)]
 
 
-@dataclass(frozen=True, slots=True)
-class ManifestDisc:
+class ManifestDisc(Struct, frozen=True):
     """One disc."""
 
     position: Annotated[
@@ -157,16 +157,14 @@ class ManifestDisc:
         return CardFile(self.path, self.size, self.digests)
 
 
-@dataclass(frozen=True, slots=True)
-class ManifestSession:
+class ManifestSession(Struct, frozen=True):
     """What the session is for; for people."""
 
     name: Annotated[Text, says("The session's name.")]
     machine: Annotated[Text, says("The machine to be set up, or an empty text.")]
 
 
-@dataclass(frozen=True, slots=True)
-class Manifest:
+class Manifest(Struct, frozen=True, kw_only=True):
     """What an emulated drive presents in one bench session: discs, order and settings.
 
     The manifest is beside the images on the
@@ -184,14 +182,14 @@ class Manifest:
 
     format: Annotated[
         Literal["mediashelf-card"], says("Says that this JSON file is a card manifest.")
-    ] = field(default="mediashelf-card", kw_only=True)
+    ] = "mediashelf-card"
     version: Annotated[
         Literal[4],
         says(
             "The version of this form. It grows with every change that an older reader could "
             "misunderstand."
         ),
-    ] = field(default=4, kw_only=True)
+    ] = 4
     created: Annotated[
         Moment,
         says(

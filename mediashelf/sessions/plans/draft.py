@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from mediashelf.errors import InputError
 from mediashelf.sessions.manifests.parts import BootWay
@@ -13,8 +14,7 @@ from mediashelf.tables.paths import can_be_written, path_from
 from mediashelf.text import printable, size_text, toml_quoted
 
 
-@dataclass(frozen=True, slots=True)
-class DraftDisc:
+class DraftDisc(Struct, frozen=True):
     """One image for a draft; ``problem`` says why it cannot be used, or is empty.
 
     ``must_pad`` is True for one that the emulator refuses or cuts as it is.

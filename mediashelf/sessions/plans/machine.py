@@ -19,9 +19,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.tables.table import Table
@@ -48,8 +50,7 @@ _PRODUCT_KEY = re.compile(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class MachinePart:
+class MachinePart(Struct, frozen=True):
     """A card or drive: what it is, where it is, how it is set, and its device's id."""
 
     what: str
@@ -64,8 +65,7 @@ class MachinePart:
         return ", ".join(word for word in said if word)
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedMachine:
+class PlannedMachine(Struct, frozen=True):
     """The machine to be set up; sizes in bytes, nothing said is empty or None.
 
     ``memory`` is read in powers of 1024 whatever the unit looks like, as memory

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import cast, get_args
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.sessions.emulator import Presentation
@@ -37,8 +39,7 @@ DISC_KEYS = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class DiscSource:
+class DiscSource(Struct, frozen=True):
     """Where a disc comes from; ``text`` is just as written: a path, or words to find."""
 
     kind: SourceKind
@@ -48,8 +49,7 @@ class DiscSource:
         return f"{self.kind} {self.text!r}"
 
 
-@dataclass(frozen=True, slots=True)
-class PlanDisc:
+class PlanDisc(Struct, frozen=True):
     """One disc of a session.
 
     ``number`` counts the plan's ``[[disc]]`` tables from 1, ``position`` the order of

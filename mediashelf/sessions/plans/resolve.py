@@ -6,9 +6,10 @@ The catalogue is a stranger here. Whoever has one passes a :class:`Library`.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
+
+from msgspec import Struct
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.integrity.fixity.comparing import FixityRecord
@@ -19,8 +20,7 @@ from mediashelf.text import count_text
 _SHOWN = 4
 
 
-@dataclass(frozen=True, slots=True)
-class KnownImage:
+class KnownImage(Struct, frozen=True):
     """What the catalogue knows of one image file; ``is_here`` is False for an unplugged shelf."""
 
     path: Path
@@ -41,8 +41,7 @@ class Library(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class SourceFile:
+class SourceFile(Struct, frozen=True):
     """One file that a disc may come from: an image, a recipe, or a boot floppy's image."""
 
     source: DiscSource
@@ -55,8 +54,7 @@ class SourceFile:
         return self.source.kind.is_built
 
 
-@dataclass(frozen=True, slots=True)
-class Sources:
+class Sources(Struct, frozen=True):
     """The files that a disc may come from, best first; there is at least one.
 
     ``absent`` says why sources before the first file were passed over.

@@ -24,9 +24,11 @@ Reading a plan touches no disc: what it names is looked for by
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, cast
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.errors import SessionPlanError
 from mediashelf.sessions.card_space import CARD_KIND_NAMES
@@ -63,16 +65,14 @@ _DRIVE_KEYS = {"vendor": 8, "product": 16}  # characters of each in INQUIRY data
 _CARD_KEYS = ("filesystem", "capacity")
 
 
-@dataclass(frozen=True, slots=True)
-class CardWish:
+class CardWish(Struct, frozen=True):
     """What the plan says about the card; sizes in bytes, nothing said is empty or None."""
 
     filesystem: str = ""
     capacity: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class SessionPlan:
+class SessionPlan(Struct, frozen=True):
     """A whole plan; ``discs`` stand in the order of use. Paths start from ``folder``.
 
     ``start`` is what the drive presents when the board starts; ``steps`` are what there

@@ -13,7 +13,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.tables.table import Table
 
@@ -22,8 +23,7 @@ _PARTITION_KEYS = ("system", "filesystem", "size", "disk", "note")
 _MOST_DISKS = 99
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedPartition:
+class PlannedPartition(Struct, frozen=True):
     """One partition to make; all is as written, empty where nothing is said.
 
     ``size_bytes`` is its size, None where it takes the rest. ``disk`` counts the
@@ -50,8 +50,7 @@ class PlannedPartition:
         return re.sub(r"[\s_-]", "", self.filesystem).casefold()
 
 
-@dataclass(frozen=True, slots=True)
-class PlanStep:
+class PlanStep(Struct, frozen=True):
     """Something to do beside the discs; ``before`` and ``after`` name a disc as a plan does.
 
     ``position`` is that disc's place in the order of use, 0 for a step before all discs,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import random
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from build_trees import write_tree
 from driver_packages import inf, noise, package

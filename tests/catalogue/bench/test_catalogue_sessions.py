@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from bench_sessions import CARD, DISCS, FRIDAY, SATURDAY, disc, kiosk
 from made_library import DATE, Library, tide_image, write

@@ -16,7 +16,7 @@ import lzma
 import os
 import random
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -24,6 +24,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from mediashelf.errors import InputError, OutputError
 from mediashelf.findings import Severity

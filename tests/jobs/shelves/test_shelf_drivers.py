@@ -5,10 +5,10 @@ from __future__ import annotations
 import shutil
 import zipfile
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from driver_examples import inf_text
 from made_library import Library, open_library

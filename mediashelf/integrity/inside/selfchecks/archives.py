@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.errors import FormatError
 from mediashelf.findings import Severity
@@ -86,8 +87,7 @@ def _read_rar5_block(view: View, at: int) -> RarBlock:
     return parse_rar5_block(view.read(at, rar5_header_size(view.read(at, 16), at)), at)
 
 
-@dataclass(slots=True)
-class _RarWalk:
+class _RarWalk(Struct):
     view: View
     tally: Tally
     file_kind: int

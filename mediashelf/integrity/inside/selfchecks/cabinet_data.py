@@ -5,7 +5,8 @@ from __future__ import annotations
 import zlib
 from bisect import bisect_right, insort
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
@@ -18,8 +19,7 @@ from mediashelf.formats.packed.cabinet import (
 )
 
 
-@dataclass(slots=True)
-class WalkedBlock:
+class WalkedBlock(Struct):
     """One data block: where it is in the cabinet and in the expanded folder."""
 
     number: int
@@ -36,8 +36,7 @@ class WalkedBlock:
         return self.recorded not in (0, self.computed)
 
 
-@dataclass(slots=True)
-class MszipExpander:
+class MszipExpander(Struct):
     """Expands the MSZIP blocks of one folder; each needs what the ones before gave."""
 
     is_open: bool
@@ -58,8 +57,7 @@ class MszipExpander:
         return "", output
 
 
-@dataclass(slots=True)
-class DataWalk:
+class DataWalk(Struct):
     """Walks the data blocks of folder after folder; no byte is walked twice.
 
     ``reserve`` is the number of bytes after each block's header.

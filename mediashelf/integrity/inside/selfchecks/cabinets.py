@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
@@ -112,8 +114,7 @@ def _read_files(view: View, header: CabinetHeader, files: list[CabinetFile]) -> 
         at += file.record_size
 
 
-@dataclass(slots=True)
-class _Folders:
+class _Folders(Struct):
     """What the checks of one cabinet's folders share."""
 
     view: View

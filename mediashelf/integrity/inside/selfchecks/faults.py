@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Generator, Iterator
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from mediashelf.errors import FormatError
 from mediashelf.findings import Severity
@@ -12,8 +14,7 @@ from mediashelf.findings import Severity
 LOST = "copy the file again from its source; what is inside may be lost"
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
+class Fault(Struct, frozen=True):
     """One thing that is wrong in a file; ``offset`` and ``size`` are bytes of that file."""
 
     rule: str
@@ -27,8 +28,7 @@ class Fault:
     source: str = ""
 
 
-@dataclass(slots=True)
-class Tally:
+class Tally(Struct):
     """What was verified in the files of one format, and what was not.
 
     Both counters map a few words (``members``, ``encrypted members``) to how

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.packed.signatures import ARCHIVES, detect_format
@@ -14,8 +15,7 @@ _RAW_DEFLATE = -15  # no zlib or gzip wrapping, window of 32 KiB
 _HEAD_SIZE = 16
 
 
-@dataclass(frozen=True, slots=True)
-class Expanded:
+class Expanded(Struct, frozen=True):
     """What a stream turned out to hold.
 
     ``consumed`` counts bytes of the stream, ``size`` and ``crc`` (CRC-32) those

@@ -5,7 +5,9 @@ from __future__ import annotations
 import zlib
 from array import array
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
@@ -36,8 +38,7 @@ _HEADERS = "zip-headers-agree"
 _CRC = "zip-members-match-their-crc"
 
 
-@dataclass(slots=True)
-class MemberCheck:
+class MemberCheck(Struct):
     """Checks the members of one archive, one after the other.
 
     ``prefix`` bytes come before what the archive's offsets count from; members

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterator
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from mediashelf.errors import FormatError
 from mediashelf.findings import Severity
