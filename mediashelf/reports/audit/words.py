@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.formats.packed.signatures import ContentFormat
-from mediashelf.formats.raw.judgement import SectorVerdict
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.integrity.fixity.comparing import WORST_FIRST, State
 from mediashelf.integrity.inside.contents import ContentsReport
 from mediashelf.text import count_text, size_text
