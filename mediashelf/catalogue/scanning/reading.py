@@ -20,7 +20,6 @@ from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.ahead import BegunDigests
 from mediashelf.integrity.fixity.comparing import has_changed
@@ -172,7 +171,9 @@ def _check_parts(image: DiscImage) -> Iterator[Finding]:
 
 
 def _stored_sectors(path: Path) -> StoredSectors:
-    from mediashelf.integrity.raw.files import read_bytes  # most images have no raw sectors
+    # Loaded only here: most images have no raw sectors.
+    from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
+    from mediashelf.integrity.raw.files import read_bytes
 
     layout = detect_layout(read_bytes(path, 0, HEAD_SIZE))
     return PLAIN_SECTORS if layout is None else StoredSectors(layout.size, layout.user_offset)
