@@ -8,10 +8,8 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.listing import count_entries, list_entries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
-from mediashelf.catalogue.readable import answers_for
 from mediashelf.catalogue.records.inside import BytesInside, digest_inside
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.faults import NOT_OPENED_RULE, one_of_hundreds, opened
@@ -20,6 +18,7 @@ from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.ahead import BegunDigests
 from mediashelf.integrity.fixity.comparing import has_changed
@@ -33,7 +32,6 @@ from mediashelf.integrity.structure.damage import (
     entries_touched,
 )
 from mediashelf.integrity.structure.parts import check_structure
-from mediashelf.readability.identity.summary import summarise
 from mediashelf.text import count_text, first_text
 from mediashelf.trees.as_image import WrappedImage, check_members, without_place
 
@@ -143,7 +141,7 @@ def _with_structure(
     facts, path = image.facts, image.path
     stored = _stored_sectors(path) if facts.looks_raw else PLAIN_SECTORS
     findings = (*image.findings, *_check_parts(image))
-    return replace(
+    reading = replace(
         reading,
         structure_read=True,
         looks_raw=facts.looks_raw,
@@ -151,11 +149,23 @@ def _with_structure(
         has_sectors=not isinstance(image, WrappedImage),
         volumes=tuple((volume.kind, volume.label) for volume in facts.volumes),
         findings=tuple(_as_kept(_in_file(each, stored), path) for each in findings),
-        listing=tuple(list_entries(facts)) if to_record else (),
-        packed_facts=pack_facts(facts) if to_record else b"",
-        readable=answers_for(facts) if to_record else (),
-        summary=summarise(facts) if to_record else None,
         bytes_inside=_bytes_inside(image) if digests_inside else (),
+    )
+    return _to_record(reading, facts) if to_record else reading
+
+
+def _to_record(reading: Reading, facts: DiscFacts) -> Reading:
+    """Add what only a catalogue needs; what makes that is loaded only for a scan."""
+    from mediashelf.catalogue.facts import pack_facts
+    from mediashelf.catalogue.readable import answers_for
+    from mediashelf.readability.identity.summary import summarise
+
+    return replace(
+        reading,
+        listing=tuple(list_entries(facts)),
+        packed_facts=pack_facts(facts),
+        readable=answers_for(facts),
+        summary=summarise(facts),
     )
 
 

@@ -7,7 +7,6 @@ import sqlite3
 from collections.abc import Sequence
 
 from mediashelf.catalogue.listing import count_entries
-from mediashelf.catalogue.readable import keep_answers
 from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.inside import keep_inside
@@ -216,6 +215,8 @@ def _add_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> N
     if reading.bytes_inside:
         keep_inside(db, image_id, reading.bytes_inside)
     if reading.readable:
+        from mediashelf.catalogue.readable import keep_answers  # whoever read it has loaded this
+
         keep_answers(db, image_id, reading.readable)
     _add_entries(db, image_id, reading)
 
