@@ -9,7 +9,6 @@ that it never outlives the process that asks.
 from __future__ import annotations
 
 import os
-import pickle
 import struct
 import sys
 from pathlib import Path
@@ -28,6 +27,8 @@ class Request(NamedTuple):
 
 def send(stream: BinaryIO, value: object) -> None:
     """Write one message."""
+    import pickle  # most scans start no process
+
     data = pickle.dumps(value, pickle.HIGHEST_PROTOCOL)
     stream.write(struct.pack(">I", len(data)) + data)
     stream.flush()
@@ -35,6 +36,8 @@ def send(stream: BinaryIO, value: object) -> None:
 
 def receive(stream: BinaryIO) -> Any:
     """Read one message; raises ``EOFError`` where there is none, or a part of one."""
+    import pickle
+
     head = stream.read(4)
     if len(head) < 4:
         raise EOFError

@@ -5,20 +5,23 @@ Large images keep a disk busy; threads are enough for them. Answers come as futu
 
 from __future__ import annotations
 
-import subprocess
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
 from pathlib import PurePath
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from mediashelf.catalogue.scanning.planning import Job
-from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.jobs.shelves.reading_child import Request, receive, send
 from mediashelf.own_process import processors, start_module
+
+if TYPE_CHECKING:
+    import subprocess
+
+    from mediashelf.catalogue.scanning.values import Reading
 
 FEWEST = 500
 """Small images that take longer than it takes to start processes for them."""
