@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import os
 import signal
 import socket
@@ -10,12 +9,13 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from mediashelf import own_process
-from mediashelf.helping import child, processes
+from mediashelf.helping import processes
 from mediashelf.helping.processes import Helpers
 
 PARENT = """
@@ -90,13 +90,17 @@ def test_a_process_that_cannot_begin_is_not_missed(function: str) -> None:
         assert list(helping.answers([(1,), (2,)], lambda number: number)) == [1, 2]
 
 
-def test_an_answer_that_is_none_ends_that_process_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_is_printed_is_no_answer() -> None:
+    with helpers("builtins:print") as helping:
+        assert list(helping.answers([("words",)] * 2, lambda words: words)) == [None, None]
 
-    def receive(stream: Any) -> Any:
+
+def test_an_answer_that_is_none_ends_that_process_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    def load(stream: Any) -> Any:
         raise ValueError("not what was agreed on")
 
-    monkeypatch.setattr(processes, "receive", receive)
-    with helpers("operator:neg") as helping:
+    monkeypatch.setattr(processes, "pickle", SimpleNamespace(load=load))
+    with helpers("operator:pos") as helping:
         assert list(helping.answers([(1,), (2,)], lambda number: -number)) == [-1, -2]
 
 
@@ -152,13 +156,3 @@ def test_no_process_outlives_the_one_that_asks(tmp_path: Path, listener: socket.
         with connection:
             connection.settimeout(30)
             assert connection.recv(1) == b""
-
-
-def test_a_message_comes_out_as_it_went_in_and_a_part_of_one_is_none() -> None:
-    stream = io.BytesIO()
-    child.send(stream, ("tide", 7))
-    data = stream.getvalue()
-    assert child.receive(io.BytesIO(data)) == ("tide", 7)
-    for size in (0, 3, len(data) - 1):
-        with pytest.raises(EOFError):
-            child.receive(io.BytesIO(data[:size]))

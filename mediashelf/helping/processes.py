@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import subprocess
 import threading
 from collections import deque
@@ -11,7 +12,7 @@ from contextlib import suppress
 from functools import partial
 from typing import Any, Generic, Self, TypeVar
 
-from mediashelf.helping.child import receive, send
+from mediashelf.helping.child import send
 from mediashelf.own_process import processors, start_module
 
 _MOST_PROCESSES = 8
@@ -55,9 +56,8 @@ class Helpers(Generic[Answer]):
         ``answer_here`` is called, in another thread, where the process came to a bad end.
         """
         alive = [child for child in self._children if child.is_alive]
-        if not alive:
-            return None
-        return min(alive, key=lambda child: len(child.waiting)).ask(question, answer_here)
+        child = min(alive, key=lambda child: len(child.waiting), default=None)
+        return child.ask(question, answer_here) if child is not None else None
 
     def answers(
         self, questions: Iterable[tuple[Any, ...]], answer_here: Callable[..., Answer]
@@ -120,23 +120,21 @@ class _Child(Generic[Answer]):
 
     def join(self) -> None:
         self._thread.join()
-        self._process.wait()
-        for stream in (self._process.stdin, self._process.stdout):
-            if stream is not None:
-                with suppress(OSError):  # questions that nobody read
-                    stream.close()
+        with suppress(OSError), self._process:  # which closes its pipes: nobody read all questions
+            pass
 
     def _take_answers(self) -> None:
         assert self._process.stdout is not None
         while True:
             try:
-                answer = receive(self._process.stdout)
+                answer = pickle.load(self._process.stdout)
             except Exception:  # noqa: BLE001  # whatever it was, what it did not answer is done here
                 break
             future, _ = self.waiting.popleft()
             future.set_result(answer)
         with self._lock:
             self.is_alive = False  # from now on nothing more is put there
+        self._process.kill()  # where it lives, nobody would take what it says
         while self.waiting and not self._is_stopped:
             future, answer_here = self.waiting.popleft()
             try:
