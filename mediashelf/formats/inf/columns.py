@@ -134,8 +134,9 @@ def _plain_models(text: str) -> ModelColumns | None:
     names = tuple(dict.fromkeys(installs))
     if "" in names:
         return None
-    if not (last.isascii() and last.isupper()):
-        hardware_ids = last.upper().split("\n")
+    capitals = last.upper()
+    if capitals != last:
+        hardware_ids = capitals.split("\n")
     return ModelColumns(keys, names, hardware_ids, rows=installs)
 
 

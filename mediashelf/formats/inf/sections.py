@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple, TypeVar
 
 _Answer = TypeVar("_Answer")
@@ -72,10 +72,10 @@ class InfSection:
 
     def find(self, key: str) -> InfEntry | None:
         """Return the first entry of this key (any case), or None."""
-        wanted = key.lower()
-        return next((entry for entry in self.entries if entry.key.lower() == wanted), None)
+        found = self.all(key)
+        return found[0] if found else None
 
-    def all(self, key: str) -> Iterator[InfEntry]:
-        """Yield every entry of this key, any case."""
+    def all(self, key: str) -> Sequence[InfEntry]:
+        """Return every entry of this key, any case."""
         wanted = key.lower()
-        return (entry for entry in self.entries if entry.key.lower() == wanted)
+        return [entry for entry in self.entries if entry.key.lower() == wanted]
