@@ -39,7 +39,6 @@ def read_inf(
     if inf is None:
         again = _Again(digest, code_page) if place is not None else None
         inf = _PARSED[key] = parse_inf(data, code_page=code_page, again=again)
-        _ = inf.kind, inf.driver_version
     if place is not None and isinstance(inf.again, _Again):
         _BY_PLACE[place, code_page] = inf
         inf.again.add(tree, file)

@@ -155,8 +155,7 @@ class Inf(Struct, weakref=True, eq=False):
     def are_defined(self, tokens: Sequence[str]) -> bool:
         """Whether every token, in lower case, stands for something."""
         strings = self.strings
-        others = [token for token in tokens if token not in strings]
-        return all(map(self.is_defined, others))
+        return all(map(strings.__contains__, tokens)) or all(map(self.is_defined, tokens))
 
     def expand_each(self, texts: Sequence[str]) -> list[str]:
         """Return the texts as :meth:`expand` does; most are one token each."""

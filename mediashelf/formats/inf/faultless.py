@@ -55,14 +55,19 @@ class PlainSection(InfSection):
 
     __slots__ = ("_places",)
 
-    def __init__(self, name: str, line: int) -> None:
+    def __init__(self, name: str, line: int, text: str) -> None:
         super().__init__(name, line)
         self._entries = None
-        self._places: list[tuple[str, int]] = []
+        self._places = [(text, line + 1)]
+        self.text = text
 
     def add(self, text: str, line: int) -> None:
-        """Add a place of the section: its lines and the number of the first."""
+        """Add another place of the section: its lines and the number of the first."""
         self._places.append((text, line))
+
+    def join(self) -> None:
+        """Join the lines of all places, once all are there."""
+        self.text = "\n".join(text for text, _ in self._places)
 
     def is_faultless(self) -> bool:
         """Whether no line breaks a rule; few need more than one look."""
@@ -109,12 +114,6 @@ class PlainSection(InfSection):
     @property
     def has_whole_lines(self) -> bool:
         return self.once("whole lines", lambda: lexer.has_no_end_slash(self.text))
-
-    @property
-    def text(self) -> str:
-        if len(self._places) == 1:
-            return self._places[0][0]
-        return "\n".join(text for text, _ in self._places)
 
 
 class Packed:
@@ -169,6 +168,7 @@ def _split(text: str) -> dict[str, PlainSection] | None:
     if not parts or not _BLANK_OR_COMMENT.fullmatch(before):
         return None
     sections: dict[str, PlainSection] = {}
+    merged: dict[str, PlainSection] = {}
     number = before.count("\n") + 1
     for part in parts:
         heading, _, lines = part.partition("\n")
@@ -181,7 +181,11 @@ def _split(text: str) -> dict[str, PlainSection] | None:
         key = name.lower()
         section = sections.get(key)
         if section is None:
-            section = sections[key] = PlainSection(name, number)
-        section.add(lines, number + 1)
+            sections[key] = PlainSection(name, number, lines)
+        else:
+            section.add(lines, number + 1)
+            merged[key] = section
         number += part.count("\n") + 1
+    for section in merged.values():
+        section.join()
     return sections

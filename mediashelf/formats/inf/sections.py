@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple, TypeVar
 
 _Answer = TypeVar("_Answer")
+_NOTHING: Any = object()
 
 
 class InfEntry(NamedTuple):
@@ -27,24 +28,29 @@ class InfEntry(NamedTuple):
 class InfSection:
     """All entries of one section, over every place where its name occurs.
 
-    ``name`` is written as at its first place, ``line`` is that place.
+    ``name`` is written as at its first place, ``line`` is that place. ``text`` has its lines
+    as they are, where they are still at hand, and else nothing.
     """
 
-    __slots__ = ("_entries", "_known", "line", "name")
+    __slots__ = ("_entries", "_known", "line", "name", "text")
 
     def __init__(self, name: str, line: int, entries: tuple[InfEntry, ...] = ()) -> None:
         self.name = name
         self.line = line
         self._entries: tuple[InfEntry, ...] | None = entries
         self._known: dict[object, Any] = {}
+        self.text = ""
 
     def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
         """Return the answer to a question, kept while the section is at hand."""
-        try:
-            known: _Answer = self._known[question]
-        except KeyError:
+        known: _Answer = self._known.get(question, _NOTHING)
+        if known is _NOTHING:
             known = self._known[question] = answer()
         return known
+
+    def known(self, question: object) -> Any:
+        """Return the answer to a question that was asked before, else None."""
+        return self._known.get(question)
 
     @property
     def entries(self) -> tuple[InfEntry, ...]:
@@ -60,11 +66,6 @@ class InfSection:
     def has_whole_lines(self) -> bool:
         """Whether surely no line goes on in the next one."""
         return False
-
-    @property
-    def text(self) -> str:
-        """Its lines as they are, where they are still at hand; else empty."""
-        return ""
 
     def entries_of(self, rows: Sequence[int]) -> tuple[InfEntry, ...]:
         """Return the entries of these lines, blank lines and comments not counted from 0."""
