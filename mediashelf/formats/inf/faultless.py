@@ -173,11 +173,10 @@ def _split(text: str) -> dict[str, PlainSection] | None:
     for part in parts:
         heading, _, lines = part.partition("\n")
         name, bracket, rest = heading.partition("]")
-        if not bracket or len(name) > _LONGEST_NAME:
+        if not bracket or len(name) > _LONGEST_NAME or name != name.strip():
             return None
         if rest and not _AFTER_HEADING.fullmatch(rest):
             return None
-        name = name.strip()
         key = name.lower()
         section = sections.get(key)
         if section is None:

@@ -3,7 +3,8 @@
 Rules are those of General Syntax Rules for INF Files: a comment runs from ``;``
 to the end of the line unless it is inside ``"…"`` or ``%…%``; an unquoted backslash
 at the end of a line joins the next one; ``""`` inside quotes is one quote; sections
-of one name are merged; names do not depend on case.
+of one name are merged; names do not depend on case. Blanks inside the brackets of a
+section's name are a part of it: no page says so, Wine's SetupAPI (8.0, tried) does it.
 """
 
 from __future__ import annotations
@@ -174,13 +175,14 @@ class _Lexer:
 
     def _open(self, line: str, number: int) -> None:
         name, bracket, rest = line[1:].partition("]")
-        name = name.strip()
         rest = rest.strip()
         if not bracket:
             self.report("section-not-closed", number, line)
             name = name.partition(";")[0].strip()
         elif rest and rest[0] != ";":
             self.report("text-after-section", number, rest)
+        if name != name.strip():
+            self.report("section-name-blanks", number, line)
         if len(name) > _MAX_SECTION_NAME:
             self.report("section-name-long", number, name)
         _, _, self.entries = self.sections.setdefault(name.lower(), (name, number, []))
