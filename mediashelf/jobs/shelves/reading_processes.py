@@ -10,6 +10,7 @@ from concurrent.futures import Future
 from pathlib import PurePath
 
 from mediashelf.catalogue.scanning.planning import Job
+from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.helping.processes import Helpers
 
