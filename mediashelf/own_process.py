@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import gc
 import os
-import signal
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -49,9 +47,3 @@ def processors() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
-
-
-def begin_helping() -> None:
-    """Prepare a process that does a part of another's work; that one answers to Ctrl-C."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    gc.set_threshold(100_000, 20, 20)  # facts are many small values without circles

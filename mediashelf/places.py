@@ -25,12 +25,7 @@ def data_folder() -> Path:
     local = os.environ.get("LOCALAPPDATA", "")
     if sys.platform == "win32" and local:
         return Path(local) / "mediashelf"
-    home, named = os.environ.get("HOME", ""), os.environ.get("XDG_DATA_HOME", "")
-    if sys.platform == "linux" and home.startswith("/"):
-        # What platformdirs says as well; to load it takes a tenth of a start.
-        base = Path(named) if named.startswith("/") else Path(home, ".local", "share")
-        return base / "mediashelf"
-    from platformdirs import user_data_path
+    from platformdirs import user_data_path  # only where a folder is asked for: start-up time
 
     if sys.platform == "darwin":
         usual = Path.home() / "Library" / "Application Support" / "mediashelf"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -44,23 +43,6 @@ def test_an_existing_folder_of_macos_is_kept(
     assert data_folder() == usual
 
 
-@linux_only
-def test_the_usual_folder_is_told_without_the_library_and_as_it_says() -> None:
-    code = (
-        "import sys; from mediashelf.places import data_folder; own = data_folder()\n"
-        "print('platformdirs' in sys.modules)\n"
-        "from platformdirs import user_data_path\n"
-        "print(own == user_data_path('mediashelf', appauthor=False))"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.split() == ["False", "True"]
-
-
-@linux_only
-@pytest.mark.parametrize("home", ["", "kiosk"])
-def test_a_home_folder_that_is_none_is_not_used(home: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("HOME", home)
-    monkeypatch.delenv("XDG_DATA_HOME", raising=False)
-    import pwd  # not in Windows
-
-    assert data_folder() == Path(pwd.getpwuid(os.getuid()).pw_dir, ".local/share/mediashelf")
+def test_the_library_is_loaded_only_when_a_folder_is_asked_for() -> None:
+    code = "import sys, mediashelf.cli.main; sys.exit('platformdirs' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
