@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
+import pickle
 import signal
 import socket
 import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -99,7 +99,7 @@ def test_an_answer_that_is_none_ends_that_process_alone(monkeypatch: pytest.Monk
     def load(stream: Any) -> Any:
         raise ValueError("not what was agreed on")
 
-    monkeypatch.setattr(processes, "pickle", SimpleNamespace(load=load))
+    monkeypatch.setattr(pickle, "load", load)
     with helpers("operator:pos") as helping:
         assert list(helping.answers([(1,), (2,)], lambda number: -number)) == [-1, -2]
 

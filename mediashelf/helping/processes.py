@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import pickle
-import subprocess
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, wait
 from contextlib import suppress
 from functools import partial
-from typing import Any, Generic, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, Self, TypeVar
 
-from mediashelf.helping.child import send
 from mediashelf.own_process import processors, start_module
+
+if TYPE_CHECKING:
+    import subprocess
 
 _MOST_PROCESSES = 8
 _TURN_SECONDS = 0.2
@@ -104,6 +104,8 @@ class _Child(Generic[Answer]):
     def ask(
         self, question: tuple[Any, ...], answer_here: Callable[[], Answer]
     ) -> Future[Answer] | None:
+        from mediashelf.helping.child import send  # only where there is a process: start-up time
+
         assert self._process.stdin is not None
         future: Future[Answer] = Future()
         with self._lock:
@@ -124,6 +126,8 @@ class _Child(Generic[Answer]):
             pass
 
     def _take_answers(self) -> None:
+        import pickle
+
         assert self._process.stdout is not None
         while True:
             try:
