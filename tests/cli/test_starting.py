@@ -44,6 +44,8 @@ def test_the_version_is_told_in_one_way() -> None:
     [
         (["--help"], ["sqlite3", "difflib", "mediashelf.findings", "mediashelf.formats"]),
         (["list"], ["xxhash", "difflib", "mediashelf.readability", "mediashelf.image", "tqdm"]),
+        (["prepare", "--help"], ["jinja2", "mediashelf.drivers", "mediashelf.building.sources"]),
+        (["drivers", "--help"], ["html", "mediashelf.drivers.machines.text_lists"]),
     ],
 )
 def test_what_starts_often_loads_little(
@@ -53,7 +55,7 @@ def test_what_starts_often_loads_little(
     assert loaded(spared, arguments) == []
 
 
-def test_a_scan_of_discs_without_drivers_loads_nothing_that_reads_them(
+def test_what_few_discs_need_is_loaded_for_these_alone(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "shelf").mkdir()
@@ -61,6 +63,8 @@ def test_a_scan_of_discs_without_drivers_loads_nothing_that_reads_them(
     monkeypatch.setenv("MEDIASHELF_CATALOGUE", str(tmp_path / "catalogue.sqlite"))
     add = ["shelf", "add", str(tmp_path / "shelf"), "--name", "home"]
     spared = ["mediashelf.drivers", "mediashelf.formats.inf"]
-    assert loaded(spared, add, ["scan"]) == []
+    assert loaded([*spared, "pickle", "fastcrc", "jinja2"], add, ["scan"]) == []
+    of_audit = ["mediashelf.readability", "mediashelf.integrity.inside", "fastcrc"]
+    assert loaded(of_audit, ["audit"]) == []
     make_iso({"LKVX.INF": b"[Version]\r\n"}).save(tmp_path / "shelf" / "drivers.iso")
     assert loaded(spared, ["scan"]) == spared
