@@ -7,7 +7,7 @@ from functools import reduce
 from operator import or_, sub
 from typing import NamedTuple
 
-from mediashelf.formats.fields import BothOrders, parse_both_16, parse_both_32
+from mediashelf.formats.fields import BothOrders, is_zero, parse_both_16, parse_both_32
 from mediashelf.formats.iso.record_columns import (
     BodyReader,
     DirectoryRecord,
@@ -267,7 +267,7 @@ def _plain_places(data: bytes) -> list[int]:
             append(at)
             at += length
         fits_before = rest + data[start] < SECTOR_SIZE
-        if at == start or at > end or fits_before or data[at:end].strip(b"\0"):
+        if at == start or at > end or fits_before or not is_zero(data[at:end]):
             return []
         rest = at - start
     return places

@@ -14,8 +14,8 @@ import mmap
 import os
 import stat
 import zlib
-from collections.abc import Callable, Iterable
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
 from functools import partial
 from io import FileIO
 from pathlib import Path
@@ -178,14 +178,31 @@ def digest_stream(
     the stream propagates.
     """
     digester = Digester(algorithms, block_size=block_size)
-    # At the start of a page: some processors copy to other places at a fraction of the speed.
-    buffer = memoryview(mmap.mmap(-1, BLOCK_SIZE))
-    while True:
-        count = _fill(stream, buffer)
-        if not count:
-            return digester.finish()
-        digester.update(buffer[:count])
-        on_bytes(count)
+    with _buffer() as buffer:
+        while True:
+            count = _fill(stream, buffer)
+            if not count:
+                return digester.finish()
+            digester.update(buffer[:count])
+            on_bytes(count)
+
+
+_idle: list[memoryview] = []
+
+
+@contextmanager
+def _buffer() -> Iterator[memoryview]:
+    """Give a buffer, and keep one: to get pages takes longer than to read a small file."""
+    try:
+        buffer = _idle.pop()
+    except IndexError:
+        # At the start of a page: some processors copy to other places at a fraction of the speed.
+        buffer = memoryview(mmap.mmap(-1, BLOCK_SIZE))
+    try:
+        yield buffer
+    finally:
+        if not _idle:
+            _idle.append(buffer)
 
 
 def _fill(stream: ReadableInto, buffer: memoryview) -> int:
