@@ -105,7 +105,7 @@ def test_folders_are_counted_up_to_what_a_path_table_can_number(
     count: int, rules: list[str]
 ) -> None:
     """ECMA-119 9.4.4: the number of the parent directory has 16 bits, and the root is number 1."""
-    directories = [PlannedDirectory(DiscFolder(""))] * count
+    directories = [PlannedDirectory(DiscFolder(""), is_long=False)] * count
     findings = list(check_layout(Layout(directories, directories, [], 100_000), EMULATED_DRIVE))
     assert [finding.rule for finding in findings] == rules
     assert all(finding.severity is Severity.ERROR for finding in findings)

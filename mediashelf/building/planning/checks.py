@@ -100,7 +100,7 @@ class _FoldedPaths:
         return {
             folded(path): path
             for directory in self._trees.joliet.iter_level_by_level()
-            for path in (f"{directory.path}/{child.name}" for child in directory.children)
+            for path in (f"{directory.path}/{name}" for name in directory.names)
         }
 
 

@@ -10,9 +10,10 @@ from __future__ import annotations
 import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from operator import itemgetter
 from pathlib import Path
 
-from mediashelf.building.naming.trees import Child, PlannedDirectory
+from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.writing import second_reader
 from mediashelf.building.writing.second_reader import SeenDigest, digest_records
@@ -83,12 +84,10 @@ def _digest_plan(plan: DiscPlan) -> str:
         digest.add_volume(label.rstrip(" ").encode(), plan.layout.sectors)
         waiting = directories[:1]
         while waiting:
-            below = sorted(waiting.pop().children, key=_identifier)
-            digest.add_directory([planned_record(child) for child in below])
-            waiting += [one.item for one in below if isinstance(one.item, PlannedDirectory)]
+            directory = waiting.pop()
+            pairs = zip(directory.identifiers(), directory.items, strict=True)
+            below = sorted(pairs, key=itemgetter(0))
+            digest.add_directory([planned_record(name, item) for name, item in below])
+            waiting += [item for _, item in below if isinstance(item, PlannedDirectory)]
     digest.add_boot(planned_boot(plan))
     return digest.hexdigest()
-
-
-def _identifier(child: Child) -> bytes:
-    return child.identifier
