@@ -167,18 +167,17 @@ def _spread(
     progress: Progress,
 ) -> PlannedRecipe:
     from mediashelf.building.spread.series import plan_series, with_tables
-    from mediashelf.jobs.discs.disc_drivers import (
-        iter_source_packages,
-        survey_discs,
-        survey_sources,
-    )
-    from mediashelf.jobs.discs.driver_tables import driver_tables
 
     sources = drivers = None
     if machine is not None:
+        from mediashelf.jobs.discs.disc_drivers import survey_discs, survey_sources
+        from mediashelf.jobs.discs.driver_tables import driver_tables
+
         sources = survey_sources(recipe, listing, machine, targets, progress=progress)
         packages = list(sources.iter_packages())
     else:
+        from mediashelf.jobs.discs.source_packages import iter_source_packages
+
         packages = list(iter_source_packages(recipe, listing, targets, progress=progress))
     series = plan_series(
         recipe,
