@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.formats.inf.sections import InfSection
 
@@ -32,7 +33,7 @@ _HEADS = re.compile(r'[^%",;=\s][^%",;=\n]*+=[ \t]*+(?:"\n[ \t]*+[^%",;=\s][^%",
 _BLANKS_AND_COMMENT = re.compile(r'[^\S\n]*+(?:;[^"\n]*+)?$', re.MULTILINE)
 
 
-class ModelColumns(NamedTuple):
+class ModelColumns(Struct, frozen=True):
     """What the entries of a models section have, without line numbers.
 
     ``descriptions`` are there for each entry, and so are identifiers, in upper case: the
@@ -141,7 +142,7 @@ def _plain_models(text: str) -> ModelColumns | None:
     return ModelColumns(keys, names, hardware_ids, rows=installs)
 
 
-class StringColumns(NamedTuple):
+class StringColumns(Struct, frozen=True):
     """What strings stand for, by name in lower case, and of how many lines that is."""
 
     named: dict[str, str]

@@ -49,6 +49,9 @@ class Signature(StrEnum):
     WINDOWS_95 = "$windows 95$"
 
 
+_SIGNATURES: dict[str, Signature] = {one.value: one for one in Signature}
+
+
 class InfKind(StrEnum):
     """What a text with the name of an INF is."""
 
@@ -201,11 +204,7 @@ class Inf(Struct, weakref=True, eq=False):
     @property
     def signature(self) -> Signature | None:
         """The signature, or None when it is absent or not one that is accepted."""
-        return self.once("signature", self._signature)
-
-    def _signature(self) -> Signature | None:
-        text = self.version_value("Signature").lower()
-        return next((signature for signature in Signature if signature.value == text), None)
+        return _SIGNATURES.get(self.version_value("Signature").lower())
 
     @property
     def kind(self) -> InfKind:

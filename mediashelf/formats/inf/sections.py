@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
+
+from msgspec import Struct
 
 _Answer = TypeVar("_Answer")
 _NOTHING: Any = object()
 
 
-class InfEntry(NamedTuple):
+class InfEntry(Struct, frozen=True):
     """One logical line: ``key = value, value`` or, with an empty key, ``value, value``.
 
     Quotes are removed; ``%strings%`` are not replaced yet. ``line`` is the number

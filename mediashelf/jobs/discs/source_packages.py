@@ -6,11 +6,13 @@ A package's texts are read, judged and let go, so that memory does not grow with
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
+from mediashelf.building.planning.listing import Listing
+from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.drivers.packages.completeness import FileFinder
-from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.families import Family, choose_family
 from mediashelf.drivers.packages.finding import (
     Package,
     find_packages,
@@ -22,7 +24,10 @@ from mediashelf.formats.inf.columns import may_have
 from mediashelf.formats.inf.document import Inf, InfKind
 from mediashelf.formats.inf.requirements import Requirements, requirements
 from mediashelf.formats.inf.source_files import copy_lines, join_path, source_tables
+from mediashelf.jobs.discs.source_trees import sources_tree
+from mediashelf.jobs.driver_families import families_of
 from mediashelf.jobs.progress import Progress, no_progress
+from mediashelf.readability.targets import Target
 
 _NO_DEVICE: frozenset[str] = frozenset()
 _FURTHER = ("include", "needs", "copyinf", "layoutfile")
@@ -39,6 +44,18 @@ class PackageFiles(NamedTuple):
     inf: str
     kind: InfKind
     needed: tuple[str, ...] = ()
+
+
+def iter_source_packages(
+    recipe: Recipe,
+    listing: Listing,
+    targets: Sequence[Target],
+    *,
+    progress: Progress = no_progress,
+) -> Iterator[PackageFiles]:
+    """Yield the packages in the sources of a recipe as its targets see them, with no machine."""
+    families = [choose_family(name) for name in families_of(targets).values()]
+    return iter_packages(sources_tree(recipe, listing), families, progress=progress)
 
 
 def iter_packages(
