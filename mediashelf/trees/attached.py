@@ -8,14 +8,19 @@ counts only with a header that fits the file.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from itertools import islice
 from typing import NamedTuple
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.archive_headers import SEVEN_ZIP_START_SIZE, parse_seven_zip_start
+from mediashelf.formats.packed.archive_headers import (
+    LHA_HEADER_SIZE,
+    LHA_METHOD,
+    SEVEN_ZIP_START_SIZE,
+    is_lha_header,
+    parse_seven_zip_start,
+)
 from mediashelf.formats.packed.cabinet import HEADER_SIZE, parse_cabinet_header
 from mediashelf.formats.packed.portable_executable import (
     CERTIFICATES,
@@ -36,9 +41,6 @@ _LEAST_ATTACHED = 4096
 """Fewer bytes after a program are padding or a small note (own choice)."""
 
 _LARGEST_COM = 1 << 16
-_LHA_METHOD = re.compile(rb"-(?:lh[0-7d]|lz[4s5])-")
-_LHA_HEADER = 2 + 255
-_LEAST_LHA_HEADER = 22
 
 _SIGNATURES = {
     b"MSCF\0\0\0\0": Wrapping.CABINET,
@@ -68,7 +70,7 @@ def find_attached(view: View) -> Attached | None:
             return Attached(wrapping, start, size)
     end, rest = _program_end(view)
     for start in (end, end + 1) if rest else ():  # Windows programs of 16 bits end at an even byte
-        if is_lha_header(view.read(start, _LHA_HEADER)):
+        if is_lha_header(view.read(start, LHA_HEADER_SIZE)):
             return Attached(Wrapping.LHA, start, view.size - start)
     if rest < _LEAST_ATTACHED:
         return None
@@ -83,27 +85,11 @@ def find_in_com(view: View) -> Attached | None:
     head = view.read(0, _LARGEST_COM)
     if head[:1] not in (b"\xe9", b"\xeb"):
         return None
-    for found in islice(_LHA_METHOD.finditer(head), _MOST_SIGNATURES):
+    for found in islice(LHA_METHOD.finditer(head), _MOST_SIGNATURES):
         start = found.start() - 2
-        if start > 0 and is_lha_header(head[start : start + _LHA_HEADER]):
+        if start > 0 and is_lha_header(head[start : start + LHA_HEADER_SIZE]):
             return Attached(Wrapping.LHA, start, view.size - start)
     return None
-
-
-def is_lha_header(data: bytes) -> bool:
-    """Return whether bytes begin as a member of an LHA archive does (layout from memory).
-
-    Levels 0 and 1 have a length and a sum of that many bytes in front; level 2 has a length of
-    two bytes.
-    """
-    if len(data) < _LEAST_LHA_HEADER or not _LHA_METHOD.match(data, 2):
-        return False
-    level, length = data[20], data[0]
-    if level in (0, 1):
-        if not _LEAST_LHA_HEADER - 2 <= length <= len(data) - 2:
-            return False
-        return sum(data[2 : 2 + length]) & 0xFF == data[1]
-    return level == 2 and int.from_bytes(data[:2], "little") >= _LEAST_LHA_HEADER
 
 
 def ends_as_zip(view: View) -> bool:

@@ -6,10 +6,16 @@ What is not needed by most is loaded only where it is met.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mediashelf.errors import InputError
-from mediashelf.findings import Severity
+from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
+from mediashelf.formats.packed.archive_headers import (
+    LHA_HEADER_SIZE,
+    find_lha_end,
+    is_lha_header,
+)
 from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.packed.rar_parts import content_checksums
 from mediashelf.formats.volume import VolumeKind
@@ -32,6 +38,9 @@ from mediashelf.trees.wrappings import (
     why_closed,
 )
 from mediashelf.trees.zips.archive import ZipTree
+
+if TYPE_CHECKING:
+    from mediashelf.trees.library import LibraryTree
 
 
 def open_view(
@@ -116,11 +125,31 @@ def _open_by_library(
     tree = LibraryTree(where, found, whole, bounds)
     if found is Wrapping.RAR:
         tree.expect(content_checksums(view))
+    if found is Wrapping.LHA:
+        tree.findings += _check_lha_end(tree, view)
     if cabinet is not None:
         tree.add_lost(cabinet.lost, cabinet.gaps)
     if cut := find_cut(view, found):
         tree.findings += (tree.incomplete(cut.replace("is", "it is", 1)),)
     return tree
+
+
+def _check_lha_end(tree: LibraryTree, view: View) -> tuple[Finding, ...]:
+    """Return what is said of where the archive ends; the library takes any end for its end."""
+    end = find_lha_end(view)
+    if end == view.size:
+        fact = "it ends after a member, without the zero byte that ends an LHA archive"
+        return (end_unclear(tree.where, fact),)
+    mark, rest = view.read(end, 1), view.read(end + 1, LHA_HEADER_SIZE)
+    if mark != b"\0" or not rest.strip(b"\0\x1a"):  # what old transfers fill blocks with
+        return ()
+    if is_lha_header(rest):
+        fact = f"another LHA archive begins at byte {end + 1:,}, whose files are not read"
+        remedy = "get the archive again, or cut it there into two files"
+        return (tree.incomplete(fact, remedy),)
+    count = view.size - end - 1
+    fact = f"where the LHA archive ends, {count:,} bytes follow it that are not part of it"
+    return (end_unclear(tree.where, fact),)
 
 
 def _one_floppy(tree: ZipTree, bounds: Bounds) -> Tree:

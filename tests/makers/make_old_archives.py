@@ -26,15 +26,27 @@ def crc_16(data: bytes) -> int:
     return crc
 
 
-def make_lha(files: Files, method: bytes = b"-lh0-") -> bytes:
-    """An LHA archive with headers of level 0; another ``method`` is only claimed."""
+def make_lha(files: Files, method: bytes = b"-lh0-", level: int = 0) -> bytes:
+    """An LHA archive with headers of level 0 or 2; another ``method`` is only claimed."""
     out = b""
     for name, content in files.items():
+        if level == 2:
+            out += _lha_of_level_2(name, content, method)
+            continue
         path = name.replace("/", "\\").encode("cp932")
         rest = method + struct.pack("<III", len(content), len(content), DOS_DATE)
         rest += b"\x20\0" + bytes([len(path)]) + path + struct.pack("<H", crc_16(content))
         out += bytes([len(rest), sum(rest) & 0xFF]) + rest + content
     return out + b"\0"
+
+
+def _lha_of_level_2(name: str, content: bytes, method: bytes) -> bytes:
+    path = name.encode("ascii")
+    rest = method + struct.pack("<IIIBB", len(content), len(content), 929181600, 0x20, 2)
+    rest += struct.pack("<HBHB", crc_16(content), 0x4D, 5, 0)
+    more = struct.pack("<H", len(path) + 3) + b"\1" + path + b"\0\0"
+    size = struct.pack("<H", 2 + len(rest) + 2 + len(more))
+    return size + rest + struct.pack("<H", crc_16(size + rest + b"\0\0" + more)) + more + content
 
 
 def make_cpio(name: str, content: bytes, form: str = "newc") -> bytes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import struct
 import zlib
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -170,6 +171,44 @@ def test_old_methods_of_lha_are_listed_and_not_read(tmp_path: Path, method: byte
         assert method.decode() in member.unreadable.reason
         with pytest.raises(InputError, match="which the library does not read"):
             next(tree.stream(member))
+
+
+LHA = {"A.SYS": b"a" * 50, "B.SYS": b"b" * 60, "C.SYS": b"c" * 9}
+
+
+def test_an_lha_archive_that_is_cut_is_never_taken_for_a_whole_one(tmp_path: Path) -> None:
+    """Cut at every byte: the library takes an end between members for the end."""
+    whole = make_lha(LHA)
+    path = tmp_path / "a.lzh"
+    between = []
+    for end in range(22, len(whole)):
+        path.write_bytes(whole[:end])
+        with suppress(InputError), open_tree(path) as tree:
+            said = [one.rule for one in tree.findings]
+            if said == ["end-unclear"]:
+                between.append(end)
+            elif not said:
+                with pytest.raises(InputError):
+                    [list(tree.stream(one)) for one in tree.members]
+    assert len(between) == 3
+
+
+@pytest.mark.parametrize("level", [0, 2])
+def test_what_follows_the_end_of_an_lha_archive_is_named(tmp_path: Path, level: int) -> None:
+    path = tmp_path / "a.lzh"
+    first, second = make_lha(LHA, level=level), make_lha({"D.SYS": b"d" * 70}, level=level)
+    cases = (
+        (bytes(200), []),
+        (b"\x1a" * 100, []),
+        (second, ["listing-incomplete"]),
+        (second[5:], ["end-unclear"]),
+    )
+    for rest, rules in cases:
+        path.write_bytes(first + rest)
+        with open_tree(path) as tree:
+            assert [one.name for one in tree.members] == list(LHA)
+            assert [one.rule for one in tree.findings] == rules
+    assert f"{len(second) - 5} bytes follow it" in tree.findings[0].message
 
 
 def program_of_16_bits() -> bytes:

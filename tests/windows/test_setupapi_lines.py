@@ -31,6 +31,7 @@ TEXTS = {
     "continued": "[I]\nCopyFiles=A,\\\n  B,\\ ; more\n\tC\n[J]\nCopyFiles=A,\\\\\nB\n",
     "a quoted backslash": '[D]\n1=d,,,"\\sub\\"\n2=e\n',
     "tabs and blanks": "[I]\n\tCopyFiles\t=\tL , \t@b.sys\t\n  [L]\n\t a.sys \t\n",
+    "blanks in brackets": "[ L ]\na.sys\n[L ]\nb.sys\n[\tL]\nc.sys\n[L]\nd.sys\n",
     "merged": "[L]\na.sys\n[X]\nb=1\n[l]\nc.sys\n",
     "empty values": "[L]\na.sys,,,0x2\n,x\nb.sys,\n",
     "no last line end": "[L]\na.sys",

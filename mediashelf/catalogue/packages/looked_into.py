@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from mediashelf.drivers.recorded import KeptPackage
     from mediashelf.drivers.recorded_others import KeptOther
 
-PLAIN, DEEP = 9, 10
+PLAIN, DEEP = 11, 12
 """How far a content was looked into: its own files, or archives among them as well.
 
 When the rules change by which packages are read, both numbers are raised.

@@ -20,13 +20,10 @@ from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.packed.signatures import ContentFormat
-from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.ahead import BegunDigests
 from mediashelf.integrity.fixity.comparing import has_changed
 from mediashelf.integrity.fixity.digests import digest_file
-from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
     Span,
@@ -39,10 +36,10 @@ from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.readability.identity.summary import summarise
 from mediashelf.text import count_text, first_text
 from mediashelf.trees.as_image import WrappedImage, check_members, without_place
-from mediashelf.trees.tree import Tree
 
 if TYPE_CHECKING:
     from mediashelf.integrity.inside.contents import ContentsReport
+    from mediashelf.trees.tree import Tree
 
 RAW_RULE = "raw-sectors"
 NO_VOLUME_RULE = "no-volume"
@@ -174,6 +171,10 @@ def _check_parts(image: DiscImage) -> Iterator[Finding]:
 
 
 def _stored_sectors(path: Path) -> StoredSectors:
+    # Loaded only here: most images have no raw sectors.
+    from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
+    from mediashelf.integrity.raw.files import read_bytes
+
     layout = detect_layout(read_bytes(path, 0, HEAD_SIZE))
     return PLAIN_SECTORS if layout is None else StoredSectors(layout.size, layout.user_offset)
 
@@ -227,18 +228,18 @@ def _with_files_inside(
     return replace(reading, inside=inside, inside_report=report)
 
 
-_WITH_CHECKSUMS = {
-    "ZIP archive": ContentFormat.ZIP,
-    "7z archive": ContentFormat.SEVEN_ZIP,
-    "RAR archive": ContentFormat.RAR,
-}
-
-
 def _count_members(tree: Tree, fault_count: int, report: ContentsReport) -> None:
     """Say what reading all members of an archive has verified."""
+    from mediashelf.formats.packed.signatures import ContentFormat
+
     read = [one for one in tree.members if one.is_file and one.unreadable is None]
     report.files, report.size = len(read), sum(one.size for one in read)
-    kind = _WITH_CHECKSUMS.get(tree.form)
+    with_checksums = {
+        "ZIP archive": ContentFormat.ZIP,
+        "7z archive": ContentFormat.SEVEN_ZIP,
+        "RAR archive": ContentFormat.RAR,
+    }
+    kind = with_checksums.get(tree.form)
     if kind is None:
         report.unchecked_files = len(read)
         return

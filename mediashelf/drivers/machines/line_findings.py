@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from mediashelf.drivers.machines.identifiers import is_well_formed
 from mediashelf.findings import Finding, Severity
 
 MAX_SHOWN = 50
@@ -31,6 +34,23 @@ class LineFindings:
             "the device has a name but no numbers, so its identifiers are unknown",
             "run lspci -nnvmm and use its output",
         )
+
+    def damaged(self, number: int, fact: str) -> None:
+        """Report a device of which the text is damaged: what was found, and what was expected."""
+        remedy = "copy the whole output again; until then drivers may be chosen for less than it is"
+        self.add("machine-text-damaged", number, fact, remedy)
+
+    def malformed(self, number: int, word: str) -> None:
+        """Report an identifier that is left out."""
+        fact = f"{word[:60]} is not a complete identifier"
+        self.add("identifier-malformed", number, fact, "copy it again, with all its digits")
+
+    def well_formed(self, number: int, words: Sequence[str]) -> list[str]:
+        """Return the identifiers among ``words``; the others are reported."""
+        for word in words:
+            if not is_well_formed(word):
+                self.malformed(number, word)
+        return [word for word in words if is_well_formed(word)]
 
     def not_understood(self, number: int, line: str) -> None:
         """Report a line that names no device."""

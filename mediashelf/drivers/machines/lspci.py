@@ -14,6 +14,7 @@ from typing import NamedTuple
 from mediashelf.drivers.machines.classes import class_words
 from mediashelf.drivers.machines.devices import Device, pci_device
 from mediashelf.drivers.machines.identifiers import Identifiers, PciFunction
+from mediashelf.drivers.machines.line_findings import LineFindings
 
 # With -P and -PP the bridges on the way stand before the device.
 _BRIDGED = r"(?:/(?:[0-9a-f]{2}:)?[0-9a-f]{2}\.[0-7])*"
@@ -31,7 +32,9 @@ _SUBSYSTEM = re.compile(r"\s+Subsystem:.*?\[?\b([0-9a-f]{4}):([0-9a-f]{4})\]?\s*
 _NUMBER = re.compile(r"(?:(.*?) ?\[([0-9a-f]{4})\]|([0-9a-f]{4}))", re.IGNORECASE | re.DOTALL)
 _WORD = re.compile(r'"((?:[^"\\]|\\.)*)"|(\S+)')
 _TAG = re.compile(r"([A-Za-z][A-Za-z0-9]*):[\t ]+(.*)")  # copies turn the tab into blanks
-
+_OPTIONS = {"r": "Rev", "p": "ProgIf"}
+_LOST = "?"
+"""Stands for a word that a line has lost."""
 
 _TREE = re.compile(
     r"[0-9a-f]{2}\.[0-7]  (?:(\S.*?) ?\[([0-9a-f]{4}):([0-9a-f]{4})\]"
@@ -50,26 +53,38 @@ def is_lspci_line(line: str) -> bool:
     return _LINE.match(line.lstrip()) is not None
 
 
-def parse_lspci_line(line: str, number: int) -> Device | None:
+def parse_lspci_line(line: str, number: int, problems: LineFindings) -> Device | None:
     """Return the device of one line, or None when the line has another form.
 
-    Raises :class:`NamesOnlyError` for a line without numbers.
+    What is damaged in it is told to ``problems``. Raises :class:`NamesOnlyError` for a line
+    without numbers.
     """
     match = _LINE.fullmatch(line.strip())
     if match is None:
         return None
     slot, rest = match[1].lower(), match[2]
     if rest[0] in '"-':
-        return _quoted_line(slot, rest, number)
+        return _quoted_line(slot, rest, number, problems)
     numeric = _NUMERIC.fullmatch(rest)
     if numeric is not None:
         class_code, vendor, device = (int(numeric[index], 16) for index in (1, 2, 3))
-        return _terse(slot, "", class_code, vendor, device, numeric[4], number)
+        function = PciFunction(vendor, device, class_code=class_code)
+        return _terse(slot, "", function, numeric[4], number, problems)
     named = _NAMED.fullmatch(rest)
     if named is None:
         raise NamesOnlyError(line)
     class_code, vendor, device = (int(named[index], 16) for index in (2, 4, 5))
-    return _terse(slot, named[3], class_code, vendor, device, named[6], number)
+    function = PciFunction(vendor, device, class_code=class_code)
+    return _terse(slot, named[3], function, named[6], number, problems)
+
+
+def _revision(tail: str, number: int, problems: LineFindings) -> int | None:
+    """Return the revision at the end of a line, None where it is damaged."""
+    revision = _REVISION.search(tail)
+    if revision is None and ("rev" in tail or tail.count("(") > tail.count(")")):
+        problems.damaged(number, f"the line goes on as {tail.strip()!r}; expected (rev NN)")
+        return None
+    return int(revision[1], 16) if revision else 0  # the program leaves out a revision of zero
 
 
 def named_only(line: str, number: int) -> Device:
@@ -93,29 +108,20 @@ def parse_tree_line(line: str, number: int) -> Device | None:
 
 
 def _terse(
-    slot: str, name: str, class_code: int, vendor: int, device: int, tail: str, number: int
+    slot: str, name: str, function: PciFunction, tail: str, number: int, problems: LineFindings
 ) -> Device:
-    revision = _REVISION.search(tail)
     prog_if = _PROG_IF.search(tail)
-    function = PciFunction(
-        vendor,
-        device,
-        # The program leaves out a revision of zero; a line that is cut off tells none.
-        revision=int(revision[1], 16) if revision else None if _is_cut(tail) else 0,
-        class_code=class_code,
-        prog_if=int(prog_if[1], 16) if prog_if else None,
+    function = function._replace(
+        revision=_revision(tail, number, problems), prog_if=int(prog_if[1], 16) if prog_if else None
     )
-    return pci_device(function, name=_shown_name(name, class_code), slot=slot, line=number)
+    name = _shown_name(name, function.class_code)
+    return pci_device(function, name=name, slot=slot, line=number)
 
 
 def _shown_name(name: str, class_code: int | None) -> str:
     """Return a name; where the program does not know the device it says so."""
     vendor = name.removesuffix("Device").rstrip()
     return _vendor_only(vendor, class_code) if f" {name}".endswith(" Device") else name
-
-
-def _is_cut(tail: str) -> bool:
-    return tail.count("(") > tail.count(")")
 
 
 def _vendor_only(vendor: str, class_code: int | None) -> str:
@@ -128,7 +134,7 @@ def parse_subsystem_line(line: str) -> tuple[int, int] | None:
     return (int(match[1], 16), int(match[2], 16)) if match else None
 
 
-def _quoted_line(slot: str, rest: str, number: int) -> Device | None:
+def _quoted_line(slot: str, rest: str, number: int, problems: LineFindings) -> Device | None:
     """Return the device of a ``-m`` line: five quoted words, options anywhere among them."""
     words: list[str] = []
     options: dict[str, str] = {}
@@ -142,8 +148,11 @@ def _quoted_line(slot: str, rest: str, number: int) -> Device | None:
     if len(words) < 3:
         return None
     fields = dict(zip(("Class", "Vendor", "Device", "SVendor", "SDevice"), words, strict=False))
-    fields.update({"Rev": options.get("r", ""), "ProgIf": options.get("p", "")})
-    return _from_fields(slot, fields, number)
+    fields.update({_OPTIONS[key]: value for key, value in options.items() if key in _OPTIONS})
+    if len(words) < 5:
+        problems.damaged(number, f"the line has {len(words)} words in quotes; expected 5")
+        fields["SVendor"] = fields["SDevice"] = _LOST
+    return _from_fields(slot, fields, number, problems)
 
 
 class LspciRecord(NamedTuple):
@@ -171,34 +180,31 @@ def add_tag(record: LspciRecord, tag: str, value: str) -> None:
     record.fields.setdefault(tag, value)
 
 
-def parse_record(record: LspciRecord) -> Device | None:
+def parse_record(record: LspciRecord, problems: LineFindings) -> Device | None:
     """Return the device of a ``-vmm`` record, or None when it lacks what a device needs.
 
-    Unknown tags are left alone, as the manual page asks. Raises
-    :class:`NamesOnlyError` for a record without numbers.
+    Unknown tags are left alone, as the manual page asks; what is damaged is told to
+    ``problems``. Raises :class:`NamesOnlyError` for a record without numbers.
     """
     fields = record.fields
     if not {"Slot", "Class", "Vendor", "Device"} <= set(fields):
         return None
-    return _from_fields(fields["Slot"].lower(), fields, record.line)
+    return _from_fields(fields["Slot"].lower(), fields, record.line, problems)
 
 
-def _from_fields(slot: str, fields: dict[str, str], line: int) -> Device:
+def _from_fields(slot: str, fields: dict[str, str], line: int, problems: LineFindings) -> Device:
     class_code, vendor, device = (
         _number(fields.get(tag, "")) for tag in ("Class", "Vendor", "Device")
     )
     if class_code is None or vendor is None or device is None:
         raise NamesOnlyError(slot)
-    subsystem_vendor = _number(fields.get("SVendor", ""))
-    subsystem_id = _number(fields.get("SDevice", ""))
     function = PciFunction(
         vendor,
         device,
-        # These forms show every subsystem; none at all is zero in the registers.
-        subsystem=(subsystem_vendor or 0, subsystem_id or 0),
-        revision=_byte(fields.get("Rev", "")),
+        subsystem=_subsystem(fields, line, problems),
+        revision=_byte(fields, "Rev", line, problems),
         class_code=class_code,
-        prog_if=_byte(fields.get("ProgIf", "")),
+        prog_if=_byte(fields, "ProgIf", line, problems),
     )
     vendor_name, device_name = (_name(fields[tag]) for tag in ("Vendor", "Device"))
     if device_name in ("", "Device"):
@@ -213,9 +219,30 @@ def _number(text: str) -> int | None:
     return int(match[2] or match[3], 16) if match else None
 
 
-def _byte(text: str) -> int:
-    # A revision or interface of zero is left out.
-    return int(text, 16) if re.fullmatch(r"[0-9a-fA-F]{2}", text) else 0
+def _subsystem(fields: dict[str, str], line: int, problems: LineFindings) -> tuple[int, int] | None:
+    """Return vendor and id of the board, None where they cannot be read."""
+    texts = [fields.get(tag, "") for tag in ("SVendor", "SDevice")]
+    if texts == ["", ""]:
+        return 0, 0  # these forms show every subsystem; none at all is zero in the registers
+    vendor, number = map(_number, texts)
+    if vendor is not None and number is not None:
+        return vendor, number
+    if _LOST not in texts:
+        problems.damaged(
+            line,
+            f"the subsystem is {texts[0]!r}, {texts[1]!r}; expected two numbers of four digits",
+        )
+    return None
+
+
+def _byte(fields: dict[str, str], tag: str, line: int, problems: LineFindings) -> int | None:
+    text = fields.get(tag)
+    if text is None:
+        return 0  # a revision or interface of zero is left out
+    if re.fullmatch(r"[0-9a-fA-F]{2}", text):
+        return int(text, 16)
+    problems.damaged(line, f"{tag} is {text[:20]!r}; expected two hexadecimal digits")
+    return None
 
 
 def _name(text: str) -> str:

@@ -11,6 +11,7 @@ import re
 from msgspec import Struct, field
 
 from mediashelf.drivers.machines.devices import Device, device_from_ids
+from mediashelf.drivers.machines.line_findings import LineFindings
 
 _LINE = re.compile(
     r"Bus [0-9]{3} Device [0-9]{3}: ID ([0-9a-f]{4}):([0-9a-f]{4})(?:\s+(.*))?", re.IGNORECASE
@@ -18,6 +19,7 @@ _LINE = re.compile(
 _TREE_LINE = re.compile(r"(?:/: +Bus|\|__ Port) .*?\bDev [0-9]{1,4}, (?:If ([0-9]{1,3}), )?.*")
 _TREE_ID = re.compile(r"ID ([0-9a-f]{4}):([0-9a-f]{4})(?:\s+(.*))?", re.IGNORECASE)
 _DETAIL = re.compile(r"\s+(bcdDevice|b[A-Z]\w+)\s+([0-9a-fx.]+)\b.*")
+_REVISION = re.compile(r"([0-9a-f]{1,2})\.([0-9a-f]{2})", re.IGNORECASE)
 _FIRST_DETAIL = "Device Descriptor:"
 _ABOUT = re.compile(
     r"[A-Z][\w ()-]*(?:Descriptor|Qualifier|Status)\b.*:|Negotiated speed|"
@@ -38,40 +40,63 @@ class UsbRecord(Struct):
     details: dict[str, str] = field(default_factory=dict)
     is_detailed: bool = False  # the details of -v have begun
     is_told_before: bool = False  # a tree has a line for each interface of a device
+    interfaces: int = 0  # descriptors so far; the first tells the class
+    of_another: int = 0  # the line where the details of another device begin
 
-    def add(self, line: str) -> bool:
+    def add(self, line: str, number: int) -> bool:
         """Take a line below the device's; False where it is not one of ``-v``.
 
         Lines without a known value tell nothing here.
         """
         if line[0] not in " \t":
-            self.is_detailed |= line.rstrip() == _FIRST_DETAIL
+            if line.rstrip() == _FIRST_DETAIL:
+                self.of_another = self.of_another or (number if self.is_detailed else 0)
+                self.is_detailed = True
             return _ABOUT.match(line) is not None
         match = _DETAIL.fullmatch(line.rstrip())
-        if match is not None and self.is_detailed:
+        self.interfaces += line.strip() == "Interface Descriptor:"
+        if match is None or not self.is_detailed or self.of_another:
+            return self.is_detailed
+        if self.interfaces <= 1 or not match[1].startswith("bInterface"):
             self.details.setdefault(match[1], match[2])
         return self.is_detailed
 
-    def device(self) -> Device | None:
-        """Return the device, None for the root hubs of the system that printed the list."""
+    def device(self, problems: LineFindings) -> Device | None:
+        """Return the device, None for the root hubs of the system that printed the list.
+
+        What is damaged in its details is told to ``problems``.
+        """
+        if self.of_another:
+            problems.damaged(
+                self.of_another,
+                "details of a device begin; expected a line before them that names it: Bus …: ID …",
+            )
         if self.vendor == _ROOT_HUB or self.is_told_before:
             return None
         chip = f"USB\\VID_{self.vendor}&PID_{self.product}"
-        revision = self.details.get("bcdDevice", "").replace(".", "").rjust(4, "0")
-        is_known = "bcdDevice" in self.details and len(revision) == 4
-        hardware = [f"{chip}&REV_{revision}"] if is_known else [chip]
-        return device_from_ids(hardware, self._compatible(), name=self.name, line=self.line)
+        revision = _REVISION.fullmatch(self.details.get("bcdDevice", ""))
+        hardware = [chip] if revision is None else [f"{chip}&REV_{revision[1]:0>2}{revision[2]}"]
+        compatible = self._compatible()
+        if self.is_detailed and (revision is None or compatible is None):
+            names = [] if revision else ["bcdDevice"]
+            names += ["the class of the device or its interface"] if compatible is None else []
+            lost = " and ".join(names)
+            problems.damaged(self.line, f"the details of lsusb -v lack {lost}, or have it damaged")
+        return device_from_ids(hardware, compatible or [], name=self.name, line=self.line)
 
-    def _compatible(self) -> list[str]:
-        own = self._numbers(_CLASS)
+    def _compatible(self) -> list[str] | None:
+        """Return the identifiers of its class, None where the class is not known."""
+        own, count = self._numbers(_CLASS), self._numbers(("bNumInterfaces",))
         if own is None:
-            return []
-        if int(self.details.get("bNumInterfaces", "1")[:3]) > 1 and own[0] in (0x00, 0xEF):
+            return None
+        if own[0] in (0x00, 0xEF) and count is None:
+            return None
+        if own[0] in (0x00, 0xEF) and count is not None and count[0] > 1:
             return ["USB\\COMPOSITE"]
         if own[0] == 0:
             own = self._numbers(_INTERFACE_CLASS)
         if own is None:
-            return []
+            return None
         return [f"USB\\CLASS_{own[0]:02X}&SUBCLASS_{own[1]:02X}&PROT_{own[2]:02X}"]
 
     def _numbers(self, names: tuple[str, ...]) -> list[int] | None:

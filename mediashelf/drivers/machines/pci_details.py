@@ -11,6 +11,7 @@ import re
 from mediashelf.drivers.machines import lspci
 from mediashelf.drivers.machines.devices import Device, merge, pci_device
 from mediashelf.drivers.machines.identifiers import PciFunction
+from mediashelf.drivers.machines.line_findings import LineFindings
 
 _ROW = re.compile(r"([0-9a-f]{2,3}): ((?:[0-9a-f]{2} ){0,15}[0-9a-f]{2}) ?", re.IGNORECASE)
 _ROW_SIZE = 16
@@ -34,23 +35,41 @@ def goes_on(line: str) -> bool:
 class OpenPciDevice:
     """A device of which more lines may tell. Without its numbers it has no ``function``."""
 
-    def __init__(self, device: Device) -> None:
+    def __init__(self, device: Device, problems: LineFindings) -> None:
         self.device = device
+        self._has_numbers = device.function is not None
+        self._problems = problems
         self._rows: dict[int, bytes] = {}
 
-    def add(self, line: str) -> None:
+    def add(self, line: str, number: int) -> None:
         """Take an indented line of ``-v``: only the subsystem matters here."""
         function, subsystem = self.device.function, lspci.parse_subsystem_line(line)
         if function is not None and subsystem is not None:
             self._tell(function._replace(subsystem=subsystem))
+        elif self._has_numbers and line.strip().startswith("Subsystem"):
+            found = line.strip()[:60]
+            self._problems.damaged(number, f"{found}; expected a subsystem as [vvvv:dddd]")
+        elif line.strip().startswith("(rev"):
+            self._problems.damaged(number, "the revision is here; expected at the device's line")
 
-    def add_row(self, offset: int, row: bytes) -> None:
+    def add_row(self, number: int, offset: int, row: bytes) -> None:
         """Take a row of registers; only whole ones count."""
-        if len(row) != _ROW_SIZE or offset > 0x20:
+        if offset > 0x20:
+            return
+        if len(row) != _ROW_SIZE:
+            fact = f"the row of registers has {len(row)} bytes; expected {_ROW_SIZE}"
+            self._problems.damaged(number, fact)
             return
         self._rows.setdefault(offset, row)
         function, known = self._function(), self.device.function
-        if function is not None:
+        if function is not None and known is not None and function[:2] != known[:2]:
+            self._problems.damaged(
+                number,
+                f"the registers say {function.vendor:04x}:{function.device:04x}; expected "
+                f"{known.vendor:04x}:{known.device:04x}, as the device's line says",
+            )
+            self._rows.clear()
+        elif function is not None:
             self._tell(merge(function, known) if known is not None else function)
 
     def _tell(self, function: PciFunction) -> None:

@@ -68,9 +68,7 @@ def parse_machine(text: str, *, name: str = "machine") -> Machine:
     if _AMPERSAND in text:
         text = html.unescape(text)
     if is_registry_export(text):
-        devices, unread = read_registry_export(text)
-        for number, line in unread:
-            problems.not_understood(number, line)
+        devices = read_registry_export(text, problems)
     else:
         lines = text.split("\n")
         form = find_table(lines)
@@ -97,7 +95,7 @@ def _table(form: TableForm, lines: Sequence[str], problems: LineFindings) -> lis
     for number, line in join_rows(form, lines):
         if not line.strip():
             continue
-        device = read_row(form, line[: 4 * MAX_LINE], number)
+        device = read_row(form, line[: 4 * MAX_LINE], number, problems)
         if device is None:
             problems.not_understood(number, line)
         else:

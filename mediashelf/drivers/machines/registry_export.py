@@ -14,13 +14,16 @@ from collections.abc import Iterator
 from msgspec import Struct, field
 
 from mediashelf.drivers.machines.devices import Device, device_from_ids
+from mediashelf.drivers.machines.line_findings import LineFindings
 
 _STARTS = ("REGEDIT4", "WINDOWS REGISTRY EDITOR VERSION 5")
 _MOST_ABOVE = 1000
 """Characters among which the first line is looked for."""
 _KEY = re.compile(r"\[([^\]]*(?:\\Enum|^Enum)\\[^\]]*)\]\s*", re.IGNORECASE)
 _VALUE = re.compile(r'"((?:[^"\\]|\\.)*)"=(.*)', re.DOTALL)
-_BYTES = re.compile(r"hex\([0-9a-f]+\):([0-9a-f,\s]*)", re.IGNORECASE)
+_IS_KEY = re.compile(r"\[[^\[\]]+\]")
+_BYTES = re.compile(r"hex\([0-9a-f]+\):((?:[0-9a-f]{2}(?:,\s*|$))*)", re.IGNORECASE)
+_TEXT = re.compile(r'"((?:[^"\\]|\\.)*)"')
 _SOFTWARE = ("ROOT\\LEGACY_", "SW\\", "STORAGE\\", "HTREE\\", "SWD\\")
 
 
@@ -30,17 +33,27 @@ class _Key(Struct):
     values: dict[str, str] = field(default_factory=dict)
 
     def texts(self, name: str, *, is_wide: bool) -> list[str]:
-        """Return a list value: one of bytes, or one text with commas."""
-        value = self.values.get(name, "")
+        """Return a list value: one of bytes, or one text with commas.
+
+        Raises ``ValueError``, with what was found and expected, where it is damaged.
+        """
+        if name not in self.values:
+            return []
+        value = self.values[name]
         match = _BYTES.fullmatch(value)
-        if match is not None:
-            data = bytes.fromhex("".join(match[1].replace(",", " ").split()))
-            text = data.decode("utf-16-le" if is_wide else "cp1252", "replace")
-            *texts, rest = text.split("\0")
-            if rest:
-                raise ValueError("a list of texts ends in a zero")  # it is cut off
-            return [one for one in texts if one]
-        return [one.strip() for one in _unquoted(value).split(",") if one.strip()]
+        if match is None and _TEXT.fullmatch(value) is None:
+            raise ValueError(f"is {value[:30]}…; expected a text in quotes, or bytes of two digits")
+        if match is None:
+            return [one.strip() for one in _unquoted(value).split(",") if one.strip()]
+        data = bytes.fromhex("".join(match[1].replace(",", " ").split()))
+        text = data.decode("utf-16-le" if is_wide else "cp1252", "replace")
+        *texts, rest = text.split("\0")
+        if rest:
+            raise ValueError(f"ends in {rest[-20:]!r}; expected a zero at its end")
+        strange = next((one for one in texts if not (one.isascii() and one.isprintable())), "")
+        if strange:
+            raise ValueError(f"has {strange[:40]!r}; expected an identifier in ASCII")
+        return [one for one in texts if one]
 
     @property
     def name(self) -> str:
@@ -59,47 +72,56 @@ def _first_line(text: str) -> str:
     return next((line for line in lines if line.startswith(_STARTS)), "")
 
 
-def read_registry_export(text: str) -> tuple[list[Device], list[tuple[int, str]]]:
-    """Return the devices, and the lines (with their numbers) that could not be read.
+def read_registry_export(text: str, problems: LineFindings) -> list[Device]:
+    """Return the devices; lines that could not be read are told to ``problems``.
 
     Devices that are only software are left out: they have no driver package.
     """
     is_wide = _first_line(text) != "REGEDIT4"
     devices: list[Device] = []
-    unread: list[tuple[int, str]] = []
     key: _Key | None = None
+
+    def finish() -> None:
+        device = _finished(key, problems, is_wide=is_wide) if key is not None else None
+        if device is not None:
+            devices.append(device)
+
     for number, line in _joined_lines(text):
         stripped = line.strip()
         if not stripped or stripped[0] in ";@" or stripped.upper().startswith(_STARTS):
             continue
-        if stripped.startswith("["):
-            _finish(key, devices, unread, is_wide=is_wide)
+        value = _VALUE.fullmatch(stripped)
+        if _IS_KEY.fullmatch(stripped):
+            finish()
             match = _KEY.fullmatch(stripped)
             path = re.split(r"(?:^|\\)Enum\\", match[1], flags=re.IGNORECASE)[-1] if match else ""
             key = _Key(path, number) if path else None
-            continue
-        match = _VALUE.fullmatch(stripped)
-        if match is None:
-            unread.append((number, stripped))
+        elif value is None:
+            problems.not_understood(number, stripped)
         elif key is not None:
-            key.values.setdefault(match[1].lower(), match[2].strip())
-    _finish(key, devices, unread, is_wide=is_wide)
-    return devices, unread
+            key.values.setdefault(value[1].lower(), value[2].strip())
+    finish()
+    return devices
 
 
-def _finish(
-    key: _Key | None, devices: list[Device], unread: list[tuple[int, str]], *, is_wide: bool
-) -> None:
-    if key is None or key.path.upper().startswith(_SOFTWARE):
-        return
-    try:
-        hardware = key.texts("hardwareid", is_wide=is_wide)
-        compatible = key.texts("compatibleids", is_wide=is_wide)
-    except ValueError:
-        unread.append((key.line, key.path))
-        return
-    if hardware or compatible:
-        devices.append(device_from_ids(hardware, compatible, name=key.name, line=key.line))
+def _finished(key: _Key, problems: LineFindings, *, is_wide: bool) -> Device | None:
+    """Return the device of a key, None where it has none."""
+    if key.path.upper().startswith(_SOFTWARE):
+        return None
+    lists = []
+    for name in ("HardwareID", "CompatibleIDs"):
+        try:
+            words = key.texts(name.lower(), is_wide=is_wide)
+        except ValueError as error:
+            problems.damaged(key.line, f"{name} of {key.path[:60]} {error}")
+            words = []
+        lists.append(problems.well_formed(key.line, words))
+    if not any(lists):
+        return None
+    if "hardwareid" not in key.values:
+        fact = f"{key.path[:60]} has CompatibleIDs alone; expected HardwareID as well"
+        problems.damaged(key.line, fact)
+    return device_from_ids(lists[0], lists[1], name=key.name, line=key.line)
 
 
 def _joined_lines(text: str) -> Iterator[tuple[int, str]]:

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from mediashelf.drivers.machines.devices import Device, device_from_ids
 from mediashelf.drivers.machines.identifiers import ENUMERATORS
+from mediashelf.drivers.machines.line_findings import LineFindings
 from mediashelf.drivers.machines.line_words import find_identifiers
 
 _IDENTIFIERS = ("hardwareid", "hardwareids", "instanceid", "deviceid", "pnpdeviceid", "pnpid")
@@ -62,8 +63,11 @@ def _heading(line: str, number: int, separator: str) -> TableForm | None:
     return TableForm(number, separator, tuple(order), compatible, name)
 
 
-def read_row(form: TableForm, line: str, number: int) -> Device | None:
-    """Return the device of one line, None where no column has an identifier."""
+def read_row(form: TableForm, line: str, number: int, problems: LineFindings) -> Device | None:
+    """Return the device of one line, None where no column has an identifier.
+
+    Identifiers that are not complete are told to ``problems``, and left out.
+    """
     try:
         cells = next(csv.reader(line.splitlines(keepends=True), delimiter=form.separator), [])
     except csv.Error:
@@ -76,6 +80,7 @@ def read_row(form: TableForm, line: str, number: int) -> Device | None:
     if not hardware:
         return None
     compatible = [text for index in form.compatible for text in column(index)]
+    hardware, compatible = (problems.well_formed(number, ids) for ids in (hardware, compatible))
     name = cells[form.name].strip() if form.name is not None and form.name < len(cells) else ""
     return device_from_ids(hardware, compatible, name=name, line=number)
 

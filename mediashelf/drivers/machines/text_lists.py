@@ -32,6 +32,7 @@ _KEY = re.compile(r"([\w /().-]{1,60})(?::(?=\s|$)|=)(.*)")
 _AFTER = re.compile(r"\S* {1,40}: {1,40}(\S.*)")
 _BARE_ID = re.compile(r"[!-+\--~]{2,199}")
 _RULER = re.compile(r"[-=+| ]{4,}")
+_TORN = re.compile(r"(?:^|\s)&(?:DEV|PID|SUBSYS|REV|CC|MI)_", re.IGNORECASE)
 _MOST_WAITING = 40  # lines of one block; also a bound on the time that a text can take
 
 
@@ -73,11 +74,11 @@ class TextParser:
         if usb is not None:
             self._end_block()
             self._usb = usb
-        elif self._usb is not None and self._usb.add(line):
+        elif self._usb is not None and self._usb.add(line, number):
             pass
         elif row is not None:
             if self._pci is not None:  # a record of -vmm has all that matters itself
-                self._pci.add_row(*row)
+                self._pci.add_row(number, *row)
         elif tree is not None:
             self._end_block()
             self._devices.append(tree)
@@ -86,7 +87,7 @@ class TextParser:
         elif lspci.is_lspci_line(line):
             self._take_lspci(line, number)
         elif self._pci is not None and line[0] in " \t":
-            self._pci.add(line)
+            self._pci.add(line, number)
         elif self._pci is not None and goes_on(following) and not find_identifiers(line):
             self._problems.not_understood(number, line)
         else:
@@ -108,7 +109,7 @@ class TextParser:
 
     def _end_usb(self) -> None:
         record, self._usb = self._usb, None
-        device = record.device() if record is not None else None
+        device = record.device(self._problems) if record is not None else None
         if device is not None:
             self._devices.append(device)
 
@@ -126,7 +127,7 @@ class TextParser:
         if record is None:
             return
         try:
-            device = lspci.parse_record(record)
+            device = lspci.parse_record(record, self._problems)
         except lspci.NamesOnlyError:
             self._problems.names_only(record.line)
             return
@@ -143,18 +144,20 @@ class TextParser:
     def _take_lspci(self, line: str, number: int) -> None:
         self._end_block()
         try:
-            device = lspci.parse_lspci_line(line, number)
+            device = lspci.parse_lspci_line(line, number, self._problems)
         except lspci.NamesOnlyError:
             device = lspci.named_only(line, number)  # its registers may follow
         if device is None:
             self._problems.not_understood(number, line)
             return
-        self._pci = OpenPciDevice(device)
+        self._pci = OpenPciDevice(device, self._problems)
 
     def _take_text(self, line: str, number: int, following: str) -> None:
         self._end_usb()
         self._end_pci()
         words = find_identifiers(line)
+        if _TORN.search(line):
+            self._problems.malformed(number, line.strip())
         label = find_label(line)
         indent = indent_of(line)
         if label in (HARDWARE, COMPATIBLE):
@@ -172,12 +175,7 @@ class TextParser:
         self._take_name_beside(line, words[0], number, label)
         for word in words:
             if not is_well_formed(word):
-                self._problems.add(
-                    "identifier-malformed",
-                    number,
-                    f"{word[:60]} is not a complete identifier",
-                    "copy it again, with all its digits",
-                )
+                self._problems.malformed(number, word)
                 continue
             self._use_waiting(indent, is_labelled=bool(label))
             self._add(word.upper(), number, is_first=word == words[0], indent=indent)

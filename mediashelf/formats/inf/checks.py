@@ -62,6 +62,7 @@ def found_in(inf: Inf) -> tuple[Found, ...]:
 
 def _iter_found(inf: Inf) -> Iterator[Found]:
     if inf.kind in (InfKind.OTHER, InfKind.OEM_SETUP):
+        yield from _hidden_driver(inf)
         return
     counts: Counter[str] = Counter()
     for check in _CHECKS:
@@ -72,6 +73,15 @@ def _iter_found(inf: Inf) -> Iterator[Found]:
     for rule, count in counts.items():
         if count > MAX_SHOWN:
             yield rule, _MORE, f"{count - MAX_SHOWN:,}"
+
+
+def _hidden_driver(inf: Inf) -> Iterator[Found]:
+    """Yield the blanks but for which this would be the INF of a driver."""
+    names = ("[version]", "[manufacturer]")
+    for problem in inf.problems:
+        name = "".join(problem.found.lower().split())
+        if problem.rule == "section-name-blanks" and name.startswith(names):
+            yield problem
 
 
 def _finding(rule: str, where: str, found: str) -> Finding:

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from mediashelf.formats.inf.sections import InfSection
 
+_STRING_COLUMNS = "string columns"
 BOARD = "&SUBSYS_"
 """Stands between the chip and the board in an identifier."""
 
@@ -134,8 +135,9 @@ def _plain_models(text: str) -> ModelColumns | None:
     names = tuple(dict.fromkeys(installs))
     if "" in names:
         return None
-    if not (last.isascii() and last.isupper()):
-        hardware_ids = last.upper().split("\n")
+    capitals = last.upper()
+    if capitals != last:
+        hardware_ids = capitals.split("\n")
     return ModelColumns(keys, names, hardware_ids, rows=installs)
 
 
@@ -149,7 +151,7 @@ class StringColumns(NamedTuple):
 
 def string_columns(section: InfSection) -> StringColumns | None:
     """Return the strings of a section; of duplicates the first one counts."""
-    return section.once("string columns", lambda: _string_columns(section.text.strip("\n")))
+    return section.once(_STRING_COLUMNS, lambda: _string_columns(section.text.strip("\n")))
 
 
 def _string_columns(text: str) -> StringColumns | None:
@@ -202,6 +204,9 @@ def may_have(section: InfSection, key: str) -> bool:
     text = section.text
     if not text:
         return True
+    columns: StringColumns | None = section.known(_STRING_COLUMNS)
+    if columns is not None:
+        return key in columns.named
     text = text.lower()
     if key in text:
         return True

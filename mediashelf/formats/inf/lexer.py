@@ -3,13 +3,15 @@
 Rules are those of General Syntax Rules for INF Files: a comment runs from ``;``
 to the end of the line unless it is inside ``"…"`` or ``%…%``; an unquoted backslash
 at the end of a line joins the next one; ``""`` inside quotes is one quote; sections
-of one name are merged; names do not depend on case.
+of one name are merged; names do not depend on case. Blanks inside the brackets of a
+section's name are a part of it: no page says so, Wine's SetupAPI (8.0, tried) does it.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from io import IncrementalNewlineDecoder
 from typing import NamedTuple
 
 from mediashelf.formats.inf.sections import InfEntry, InfSection
@@ -26,6 +28,8 @@ MOST_PIECES = 1_000_000
 MOST_FAULTS = 10_000
 LONGEST_LINE = 1 << 18
 """Four limits of our own: what comes of a text is bounded, not only the text."""
+
+_PLAIN_ENDS = IncrementalNewlineDecoder(None, translate=True)
 
 _END_SLASH = re.compile(r"\\(?:[\s;]|\Z)")
 
@@ -77,10 +81,7 @@ def plain_ends(text: str) -> str:
         text = text.partition("\x1a")[0]
     if "\0" in text:
         text = text.replace("\0", "")
-    if "\r" in text:
-        # Sooner done than replaced one by one.
-        text = "\n".join(text.split("\r\n")).replace("\r", "\n")
-    return text
+    return _PLAIN_ENDS.decode(text, final=True)
 
 
 def has_no_end_slash(text: str) -> bool:
@@ -174,13 +175,14 @@ class _Lexer:
 
     def _open(self, line: str, number: int) -> None:
         name, bracket, rest = line[1:].partition("]")
-        name = name.strip()
         rest = rest.strip()
         if not bracket:
             self.report("section-not-closed", number, line)
             name = name.partition(";")[0].strip()
         elif rest and rest[0] != ";":
             self.report("text-after-section", number, rest)
+        if name != name.strip():
+            self.report("section-name-blanks", number, line)
         if len(name) > _MAX_SECTION_NAME:
             self.report("section-name-long", number, name)
         _, _, self.entries = self.sections.setdefault(name.lower(), (name, number, []))

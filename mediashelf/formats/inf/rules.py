@@ -84,6 +84,11 @@ RULES = {
     "section-name-long": _warning(
         "a section's name has more than 255 characters: {}…", "shorten it", _SYNTAX
     ),
+    "section-name-blanks": _warning(
+        "blanks inside the brackets are part of a section's name, so nothing finds {}",
+        "remove the blanks",
+        "no page says so; Wine's SetupAPI (8.0, tried)",
+    ),
     "field-long": _warning("A field has more than 4095 characters: {}…", "shorten it", _SYNTAX),
     "quote-not-closed": _warning("A quote is not closed on its line: {}", 'add "', _SYNTAX),
     "continuation-joins-entry": _warning(

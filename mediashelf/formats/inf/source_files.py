@@ -8,7 +8,7 @@ SetupDecompressOrCopyFile.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -87,14 +87,13 @@ def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
 
 def suffixes_there(inf: Inf) -> tuple[str, ...]:
     """Return the suffixes with which the text has any source disk section."""
+    return inf.for_now("suffixes", lambda: _suffixes_there(inf.sections))
+
+
+def _suffixes_there(sections: Collection[str]) -> tuple[str, ...]:
     names, files = "sourcedisksnames", "sourcedisksfiles"
-    return inf.for_now(
-        "suffixes",
-        lambda: tuple(
-            suffix
-            for suffix in EVERY_SUFFIX
-            if inf.section(names + suffix) or inf.section(files + suffix)
-        ),
+    return tuple(
+        [one for one in EVERY_SUFFIX if names + one in sections or files + one in sections]
     )
 
 

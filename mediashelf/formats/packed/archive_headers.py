@@ -1,18 +1,20 @@
-"""Headers of 7z and RAR archives: only what is needed to verify their own checksums.
+"""Headers of 7z, RAR and LHA archives: only what is needed to verify checksums and ends.
 
 All numbers are little-endian; RAR 5 also has numbers of seven bits a byte, low
-bits first. The signature of 7z is in libarchive's source; layouts are from memory, and
-libarchive reads the same.
+bits first. The signature of 7z, and that a zero byte ends an LHA archive, are in libarchive's
+source; layouts are from memory, and libarchive reads the same.
 """
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
 
 from msgspec import Struct
 
 from mediashelf.errors import FormatError
+from mediashelf.formats.fields import View
 
 SOURCE = "archive header formats, from memory; agree with libarchive"
 
@@ -20,6 +22,10 @@ SEVEN_ZIP_START_SIZE = 32
 MAX_RAR_BLOCK_SIZE = 0xFFFF
 RAR_SIGNATURE_SIZE, RAR5_SIGNATURE_SIZE = 7, 8
 _MAX_RAR5_HEADER_SIZE = 2 << 20
+
+LHA_METHOD = re.compile(rb"-(?:lh[0-7d]|lz[4s5])-")
+LHA_HEADER_SIZE = 2 + 255
+_LEAST_LHA_HEADER = 22
 
 _SEVEN_ZIP = struct.Struct("<6s2xIQQI")
 _RAR_BLOCK = struct.Struct("<HBHH")
@@ -198,3 +204,33 @@ def _is_encrypted(header: bytes, extra_size: int, at: int) -> bool:
             return True
         numbers.at = max(end, numbers.at)
     return False
+
+
+def is_lha_header(data: bytes) -> bool:
+    """Return whether bytes begin as a member of an LHA archive does (layout from memory).
+
+    Levels 0 and 1 have a length and a sum of that many bytes in front; level 2 has a length of
+    two bytes.
+    """
+    if len(data) < _LEAST_LHA_HEADER or not LHA_METHOD.match(data, 2):
+        return False
+    level, length = data[20], data[0]
+    if level in (0, 1):
+        if not _LEAST_LHA_HEADER - 2 <= length <= len(data) - 2:
+            return False
+        return sum(data[2 : 2 + length]) & 0xFF == data[1]
+    return level == 2 and int.from_bytes(data[:2], "little") >= _LEAST_LHA_HEADER
+
+
+def find_lha_end(view: View) -> int:
+    """Return where the last member of an LHA archive ends, which may be past the end of the bytes.
+
+    A zero byte is expected there. Levels 0 and 1 have a length of one byte in front, which counts
+    from the third byte on; level 2 has one of two bytes that counts all.
+    """
+    at = 0
+    while is_lha_header(header := view.read(at, LHA_HEADER_SIZE)):
+        packed = int.from_bytes(header[7:11], "little")
+        size = int.from_bytes(header[:2], "little") if header[20] == 2 else 2 + header[0]
+        at += size + packed
+    return at

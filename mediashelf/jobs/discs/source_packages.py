@@ -18,6 +18,7 @@ from mediashelf.drivers.packages.finding import (
     suitability,
 )
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
+from mediashelf.formats.inf.columns import may_have
 from mediashelf.formats.inf.document import Inf, InfKind
 from mediashelf.formats.inf.requirements import Requirements, requirements
 from mediashelf.formats.inf.source_files import copy_lines, join_path, source_tables
@@ -87,11 +88,11 @@ def _is_self_contained(inf: Inf, finder: FileFinder, families: Iterable[Family])
     lists_seen: set[str] = set()
     sections = list(inf.sections.values())
     # Only plain texts are at hand.
-    texts = [one.text or "\n".join(entry.key for entry in one.entries) for one in sections]
-    if _has_word(_FURTHER, "\n".join(texts)):
+    keys = (entry.key for one in sections for entry in one.entries)
+    if _leads_further(inf.text or "\n".join(keys)):
         return False
-    for section, text in zip(sections, texts, strict=True):
-        if _has_word(("copyfiles",), text):
+    for section in sections:
+        if may_have(section, "copyfiles"):
             for entry in section.all("CopyFiles"):
                 sources.update(line.source for line in copy_lines(inf, entry, lists_seen))
     for suffixes in {family.system.source_suffixes for family in families}:
@@ -108,11 +109,11 @@ def _is_self_contained(inf: Inf, finder: FileFinder, families: Iterable[Family])
     return True
 
 
-def _has_word(words: Iterable[str], text: str) -> bool:
+def _leads_further(text: str) -> bool:
     text = text.lower()
     if '"' in text:  # as it is, a key may have quotes anywhere
         text = text.replace('"', "")
-    return any(word in text for word in words)
+    return any(word in text for word in _FURTHER)
 
 
 def _groups(tree: PackageTree) -> Iterator[list[TreeFile]]:

@@ -61,6 +61,7 @@ DAMAGE = {
     "text-before-section": ("; Ternfield", "Ternfield", "Ternfield LAN, inv"),
     "section-not-closed": ("[Files]", "[Files", "[Files\n"),
     "text-after-section": ("[Files]", "[Files] x", "[Files] x"),
+    "section-name-blanks": ("[Files]", "[ Files ]", "[ Files"),
     "section-name-long": ("; Ternfield", f"[{'a' * 256}]\n;", "[aaa"),
     "field-long": ("tlan.vxd\n", f"tlan.vxd\n[Other]\n{'a' * 4096}\n", "aaaa"),
     "quote-not-closed": ('"Ternfield disk"', '"Ternfield disk', 'Disk="'),
@@ -150,6 +151,12 @@ def test_variables_in_registry_data_are_no_undefined_strings() -> None:
 @pytest.mark.parametrize("text", ["[autorun]\nopen=setup.exe\n", "", "[Options]\nfoo\n", "\0\0"])
 def test_other_texts_have_no_findings(text: str) -> None:
     assert rules(text) == {}
+
+
+@pytest.mark.parametrize("name", ["Version", "Manufacturer"])
+def test_blanks_that_hide_a_driver_are_named(name: str) -> None:
+    found = rules(SOUND.replace(f"[{name}]", f"[{name} ]"))
+    assert "section-name-blanks" in found
 
 
 def test_many_findings_of_one_rule_are_counted() -> None:

@@ -9,6 +9,7 @@ import random
 
 import pytest
 
+from mediashelf.formats.inf.document import parse_inf
 from mediashelf.formats.inf.lexer import faultless_entries, lex_inf, lex_lines
 from mediashelf.formats.inf.sections import InfEntry
 
@@ -85,8 +86,16 @@ def test_an_empty_line_ends_a_continuation() -> None:
     assert entries("1 = d,,,\\\n\n2 = e") == [("1", ("d", "", "", "")), ("2", ("e",))]
 
 
+def test_blanks_inside_the_brackets_make_another_section() -> None:
+    """As Wine's SetupAPI reads it; no page says so."""
+    text = "[ L ]\na\n[L\t]\nb\n[L]\nc\n"
+    for sections in (lex_inf(text).sections, parse_inf(text.encode()).sections):
+        values = {name: section.entries[0].values for name, section in sections.items()}
+        assert values == {" l ": ("a",), "l\t": ("b",), "l": ("c",)}
+
+
 def test_sections_of_one_name_are_merged_in_any_case() -> None:
-    lexed = lex_inf("[Files]\na\n[Other]\nx\n[ FILES ]\nb\n[files] ; again\nc")
+    lexed = lex_inf("[Files]\na\n[Other]\nx\n[FILES]\nb\n[files] ; again\nc")
     assert list(lexed.sections) == ["files", "other"]
     merged = lexed.sections["files"]
     assert (merged.name, merged.line) == ("Files", 1)
@@ -123,6 +132,7 @@ def test_zero_characters_and_the_old_end_mark_are_nothing() -> None:
         ("stray\n[s]\na", [("text-before-section", 1)]),
         ("one\ntwo\n[s]", [("text-before-section", 1)]),
         ("[s\na", [("section-not-closed", 1)]),
+        ("[s ]\na", [("section-name-blanks", 1)]),
         ("[s] rest\na", [("text-after-section", 1)]),
         ("[" + "s" * 256 + "]", [("section-name-long", 1)]),
         ("[s]\na = " + "b" * 4096, [("field-long", 2)]),

@@ -1,0 +1,185 @@
+"""Device lists with damage: a device is as it was, or the place that is damaged is named."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from mediashelf.drivers.machines.reading import Machine, parse_machine
+
+ENUM = "HKEY_LOCAL_MACHINE\\SYSTEM\\CurrentControlSet\\Enum"
+
+
+def hex_list(*texts: str) -> str:
+    data = ("\0".join(texts) + "\0\0").encode("utf-16-le")
+    rows = [data[at : at + 20].hex(",") for at in range(0, len(data), 20)]
+    return "hex(7):" + ",\\\n  ".join(rows)
+
+
+CHIP = hex_list("PCI\\VEN_F2C4&DEV_0301")
+KIND = hex_list("PCI\\VEN_F2C4&CC_0300", "PCI\\CC_0300")
+PORT = hex_list("ACPI\\PNP0501", "*PNP0501")
+
+USB = """\
+Bus 001 Device 002: ID f1b2:0003 Quillon Camera 3
+Device Descriptor:
+  bLength                18
+  bDeviceClass            0
+  bDeviceSubClass         0
+  bDeviceProtocol         0
+  idVendor           0xf1b2 Quillon
+  bcdDevice            1.07
+  Configuration Descriptor:
+    bNumInterfaces          1
+    Interface Descriptor:
+      bInterfaceClass         8 Mass Storage
+      bInterfaceSubClass      6 SCSI
+      bInterfaceProtocol     80 Bulk-Only
+    Interface Descriptor:
+      bInterfaceClass         3 Human Interface Device
+
+"""
+FORMS = {
+    "lsusb -v": USB + USB.replace("0003", "0004"),
+    "lspci -v": (
+        "00:02.0 VGA [0300]: Larkspur [f2c4:0301] (rev 03)\n\tSubsystem: Larkspur [f2c4:0016]\n"
+        "\tFlags: fast devsel\n\n00:03.0 LAN [0200]: T [f4b9:0100]\n\tFlags: fast devsel\n"
+    ),
+    "lspci -n -x": (
+        "00:02.0 0300: f2c4:0301 (rev 03)\n"
+        "00: c4 f2 01 03 07 00 90 02 03 00 00 03 00 00 00 00\n"
+        "10: 00 00 00 00 00 00 00 00 00 00 00 00 00 00 00 00\n"
+        "20: 00 00 00 00 00 00 00 00 00 00 00 00 c4 f2 16 00\n\n"
+    ),
+    "lspci -nnmm": (
+        '00:02.0 "VGA [0300]" "Larkspur [f2c4]" "Video [0301]" -r03 "L [f2c4]" "B [0016]"\n'
+        '00:03.0 "LAN [0200]" "Tern [f4b9]" "Lan [0100]" "" ""\n'
+    ),
+    "lspci -nnvmm": (
+        "Slot:\t00:02.0\nClass:\tVGA [0300]\nVendor:\tLarkspur [f2c4]\nDevice:\tVideo [0301]\n"
+        "SVendor:\tL [f2c4]\nSDevice:\tB [0016]\nRev:\t03\n\n"
+    ),
+    "export": (
+        f"Windows Registry Editor Version 5.00\n\n[{ENUM}\\PCI\\VEN_F2C4&DEV_0301\\3]\n"
+        f'"DeviceDesc"="Larkspur Video 3"\n"HardwareID"={CHIP}\n'
+        f'"CompatibleIDs"={KIND}\n\n'
+        f'[{ENUM}\\ACPI\\PNP0501\\1]\n"HardwareID"={PORT}\n'
+    ),
+    "table": "Name,DeviceID\nLarkspur,PCI\\VEN_F2C4&DEV_0301\\3\nTern,USB\\VID_F4B9&PID_0100\\3\n",
+    "ids": "PCI\\VEN_F2C4&DEV_0301&SUBSYS_001EF2C4\nUSB\\VID_F4B9&PID_0100\n",
+}
+
+
+def identifiers(machine: Machine) -> list[object]:
+    return [device.identifiers for device in machine.devices]
+
+
+# The form, what is replaced in it, by what, and what the finding says.
+DAMAGE = [
+    (
+        "lsusb -v",
+        "bcdDevice            1.07",
+        "bcdDevice",
+        "line 1: the details of lsusb -v lack bcd",
+    ),
+    (
+        "lsusb -v",
+        "bDeviceSubClass         0",
+        "bDev",
+        "line 1: the details of lsusb -v lack the class",
+    ),
+    (
+        "lsusb -v",
+        "bNumInterfaces          1",
+        "bNumInterfaces  1.0",
+        "line 1: the details of lsusb",
+    ),
+    (
+        "lsusb -v",
+        "bInterfaceClass         8",
+        "bInterf",
+        "line 1: the details of lsusb -v lack the cl",
+    ),
+    (
+        "lsusb -v",
+        "\nBus 001 Device 002: ID f1b2:0004 Quillon Camera 3\n",
+        "",
+        "line 17: details of a device begin",
+    ),
+    ("lspci -v", "(rev 03)", "(rev 0", "line 1: the line goes on as '(rev 0'; expected (rev NN)"),
+    ("lspci -v", "(rev 03)", "\n (rev 03)", "line 2: the revision is here; expected at the device"),
+    ("lspci -v", "[f2c4:0016]", "[f2c4:0", "line 2: Subsystem: Larkspur [f2c4:0; expected"),
+    ("lspci -n -x", "c4 f2 16 00", "c4 f2 16", "line 4: the row of registers has 15 bytes; exp"),
+    ("lspci -n -x", "00: c4 f2", "00: c4 f1", "line 2: the registers say f1c4:0301; expected f2c4"),
+    ("lspci -nnmm", ' "B [0016]"', "", "line 1: the line has 4 words in quotes; expected 5"),
+    ("lspci -nnmm", "B [0016]", "B [0016", "line 1: the subsystem is 'L [f2c4]', 'B [0016'; exp"),
+    ("lspci -nnmm", "-r03", "-r0", "line 1: Rev is '0'; expected two hexadecimal digits"),
+    ("lspci -nnvmm", "SVendor:\tL [f2c4]", "SVendor:\tL [f", "line 1: the subsystem is 'L [f', 'B"),
+    ("lspci -nnvmm", "Rev:\t03", "Rev:\t0", "line 1: Rev is '0'; expected two hexadecimal digits"),
+    ("export", "56,00,45", "56,00 zz,45", "line 3: HardwareID of PCI\\VEN_F2C4&DEV_0301\\3 is hex"),
+    ("export", "56,00,45", "56,0,45", "line 3: HardwareID of PCI\\VEN_F2C4&DEV_0301\\3 is hex(7)"),
+    ("export", "56,00,45", "56,45", "line 3: HardwareID of PCI\\VEN_F2C4&DEV_0301\\3 "),
+    (
+        "export",
+        '"HardwareID"',
+        '"HardID"',
+        "line 3: PCI\\VEN_F2C4&DEV_0301\\3 has CompatibleIDs al",
+    ),
+    (
+        "export",
+        '"HardwareID"=',
+        '"HardwareID"=\n',
+        "line 3: HardwareID of PCI\\VEN_F2C4&DEV_0301\\",
+    ),
+    ("table", "&DEV_0301", "&DEV_0", "line 2: PCI\\VEN_F2C4&DEV_0 is not a complete identifier"),
+    ("ids", "F2C4&DEV", "F2C4 zz &DEV", "line 1: PCI\\VEN_F2C4 zz &DEV_0301&SUBSYS_001EF2C4 is no"),
+    ("ids", "F2C4&DEV", "F2C4\n&DEV", "line 2: &DEV_0301&SUBSYS_001EF2C4 is not a complete ident"),
+]
+
+
+@pytest.mark.parametrize(("form", "old", "new", "said"), DAMAGE)
+def test_damage_is_named_with_its_place(form: str, old: str, new: str, said: str) -> None:
+    text = FORMS[form]
+    assert old in text
+    assert parse_machine(text).findings == ()
+    machine = parse_machine(text.replace(old, new, 1), name="m")
+    lines = [f"{one.where}: {one.message}".removeprefix("m ") for one in machine.findings]
+    assert any(line.startswith(said) for line in lines), lines
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_line_among_others_changes_no_device_in_silence(form: str) -> None:
+    """A prompt, a pager's line, a warning of another program: devices stay as they are."""
+    lines = FORMS[form].split("\n")
+    expected = identifiers(parse_machine(FORMS[form]))
+    for junk in (
+        "zzz qqq",
+        "-- more --",
+        "[root@bench ~]# ",
+        "C:\\> dir",
+        "12 34",
+        '"',
+        "key: value",
+    ):
+        for place in range(len(lines) + 1):
+            machine = parse_machine("\n".join([*lines[:place], junk, *lines[place:]]))
+            assert identifiers(machine) == expected or machine.findings, (junk, place)
+
+
+@pytest.mark.parametrize("form", ["lspci -n -x", "lspci -nnmm", "export"])
+def test_a_line_that_is_cut_changes_no_device_in_silence(form: str) -> None:
+    rng = random.Random(form)
+    lines = FORMS[form].split("\n")
+    expected = identifiers(parse_machine(FORMS[form]))
+    for _ in range(300):
+        place = rng.randrange(len(lines))
+        cut = lines[place][: rng.randrange(1, len(lines[place]) + 1)] if lines[place] else "x"
+        machine = parse_machine("\n".join([*lines[:place], cut, *lines[place + 1 :]]))
+        assert identifiers(machine) == expected or machine.findings, (place, cut)
+
+
+def test_the_first_interface_alone_gives_the_class() -> None:
+    machine = parse_machine(USB.replace("bInterfaceClass         8 Mass Storage", "zzz"))
+    assert "USB\\CLASS_03" not in machine.devices[0].compatible_ids
+    assert machine.findings
