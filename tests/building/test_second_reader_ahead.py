@@ -65,7 +65,7 @@ def started(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[b
             super().__init__(*arguments, **options)  # type: ignore[call-overload]
             processes.append(self)
 
-    monkeypatch.setattr(own_process.subprocess, "Popen", Noted)
+    monkeypatch.setattr(subprocess, "Popen", Noted)
     yield processes
     assert [process.poll() for process in processes if process.poll() is None] == []
 
