@@ -83,10 +83,10 @@ def assign_long_names(
 ) -> dict[HostName, str]:
     """Give every name of one folder its own Joliet name, distinct without regard to case."""
     names = list(names)
-    is_plain = not taken and all(_stays(name.name) for name in names)
-    if is_plain and len({_upper(name.name) for name in names}) == len(names):
+    texts = [name.name for name in names]
+    if not taken and all(map(_stays, texts)) and len(set(map(_upper, texts))) == len(texts):
         # So it is mostly: every name stays as it is, and none is in the way of another.
-        return {name: name.name for name in names}
+        return dict(zip(names, texts, strict=True))
     return _assign(names, _long_candidate, _cut_long, _upper, taken)
 
 

@@ -65,7 +65,7 @@ class PlannedEntries(Entries):
 
     def iter_folders(self) -> Iterator[Folder]:
         for directory in self._directories:
-            yield _folder(directory)
+            yield planned_folder(directory)
 
     def _all(self) -> tuple[Entry, ...]:
         return tuple(entry for folder in self.iter_folders() for entry in folder.entries())
@@ -76,10 +76,10 @@ class PlannedEntries(Entries):
         number = bisect_right(self._ends, index)
         directory = self._directories[number]
         at = index - self._ends[number] + len(directory.items)
-        return _folder(directory).entries()[at]
+        return planned_folder(directory).entries()[at]
 
 
-def _folder(directory: PlannedDirectory) -> Folder:
+def planned_folder(directory: PlannedDirectory) -> Folder:
     """Return the columns of what a directory holds."""
     names, items = directory.names, directory.items
     sizes, lbas, dates = [], [], []

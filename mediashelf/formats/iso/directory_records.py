@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from array import array
 from functools import reduce
 from operator import or_, sub
 from typing import NamedTuple
@@ -230,7 +231,7 @@ def _parse_plain(
     return DirectoryRecords(
         self_record=itself,
         parent_record=parent,
-        children=RecordColumns(children, identifiers, *others[:4]),
+        children=RecordColumns(array("I", children), identifiers, *others[:4]),
         furthest=max(own.furthest, others.furthest),
         has_oddities=not is_usual
         or bool(all_flags & RESERVED_FLAGS or (own_lengths + lengths).translate(None, _EVEN)),
