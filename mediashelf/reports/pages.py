@@ -9,7 +9,7 @@ from functools import cache
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from mediashelf.reports.allowance import shorten
+from mediashelf.reports.allowance import LONGEST_TEXT, shorten
 from mediashelf.text import count_text, printable, size_text
 
 
@@ -40,7 +40,9 @@ def _environment() -> Environment:
     )
     environment.filters["size"] = size_text
     environment.filters["count"] = count_text
-    environment.filters["short"] = shorten
+    environment.filters["short"] = _short
+    environment.filters["short_attribute"] = shorten
+    environment.filters["as_is"] = as_is
     for name in _SCRIPTS:
         script = _source(environment, f"{name}.js.txt")
         digest = hashlib.sha256(script.encode("utf-8")).digest()
@@ -54,6 +56,18 @@ def _source(environment: Environment, name: str) -> str:
     assert environment.loader is not None
     text, _, _ = environment.loader.get_source(environment, name)
     return text
+
+
+def as_is(text: str) -> str:
+    """Return a text so that a browser shows all its blanks, of which names may have several."""
+    safe = printable(text)
+    if "  " not in safe and safe == safe.strip():
+        return safe
+    return Markup('<span class="as-is">{}</span>').format(safe)
+
+
+def _short(text: str, longest: int = LONGEST_TEXT) -> str:
+    return as_is(shorten(text, longest))
 
 
 def _finalize(value: object) -> object:

@@ -8,7 +8,7 @@ import pytest
 from msgspec.structs import replace
 
 import disc_facts
-from browser import PHONE, allow_any_script, frame, run, said_by
+from browser import PHONE, allow_any_script, assert_blanks_kept, frame, run, said_by
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.bench.session_rows import (
     BenchSession,
@@ -205,3 +205,24 @@ def test_no_number_is_broken_on_a_phone(tmp_path: Path) -> None:
     for words, lines in counts.items():
         # A range may be broken after its dash, a number nowhere.
         assert lines <= 1 + words.count("–"), words
+
+
+def test_names_keep_all_their_blanks(tmp_path: Path) -> None:
+    name, moment = "kiosk  tide", "2026-11-28T09:00:00Z"
+    disc = disc_facts.disc(iso={"KIOSK": 5000}, joliet={name: 5000}, size=900_000_000)
+    row = DeviceRow(name, name, decide(Cover.DRIVER), "/S/" + name, "/L/" + name, name)
+    found = finding(where=name)
+    subject = DiscSubject(name, disc, [found], name, coverage=[Coverage("t", (row,))])
+    bad = result(name, State.DAMAGED, findings=[found])
+    note = SessionNote(NoteResult.FAILED, "dos", name, name, moment)
+    noted = SessionDisc(
+        *(1, "K7C", name, name, name, ("dos",), 1 << 32, "0" * 32, "0" * 64, 1, moment, None),
+        notes=(note,),
+    )
+    session = BenchSession(1, name, name, Path("/card"), moment, moment, moment, (noted,))
+    pages = [
+        disc_html(subject, created=CREATED, created_by=""),
+        audit_html([bad, result()], Depth.DIGESTS, scope=name, created=CREATED, created_by=""),
+        session_html(session_report(session, created_by="")),
+    ]
+    assert_blanks_kept(pages, tmp_path)
