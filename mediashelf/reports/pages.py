@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
+from collections.abc import Iterator
 from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -58,12 +60,36 @@ def _source(environment: Environment, name: str) -> str:
     return text
 
 
+_WHOLE = re.compile(
+    r"\b(?:[0-9]{4}-[0-9]{2}-[0-9]{2}(?: [0-9]{2}:[0-9]{2}(?::[0-9]{2})?(?: UTC)?)?"
+    r"|[0-9][0-9.,]{0,24} (?:bytes?|[KMGT]iB|files?|errors?|warnings?|notes?|sectors?))\b"
+)
+"""Dates, sizes and counts, which no line breaks."""
+
+
 def as_is(text: str) -> str:
-    """Return a text so that a browser shows all its blanks, of which names may have several."""
+    """Return a text so that a browser shows all its blanks, of which names may have several.
+
+    Dates, sizes and counts in it stay on one line.
+    """
     safe = printable(text)
-    if "  " not in safe and safe == safe.strip():
-        return safe
-    return Markup('<span class="as-is">{}</span>').format(safe)
+    marked = Markup("").join(
+        Markup('<span class="whole">{}</span>').format(part) if number % 2 else part
+        for number, part in enumerate(_parts(safe))
+    )
+    if "  " in safe or safe != safe.strip():
+        return Markup('<span class="as-is">{}</span>').format(marked)
+    return marked
+
+
+def _parts(text: str) -> Iterator[str]:
+    """Yield what is before, in and after each match of :data:`_WHOLE`, in turns."""
+    at = 0
+    for match in _WHOLE.finditer(text):
+        yield text[at : match.start()]
+        yield match[0]
+        at = match.end()
+    yield text[at:]
 
 
 def _short(text: str, longest: int = LONGEST_TEXT) -> str:
