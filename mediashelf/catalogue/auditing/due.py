@@ -26,7 +26,6 @@ from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
 from mediashelf.integrity.fixity.states import State
 
-
 _ANY = "~"
 """Later than every moment."""
 
