@@ -43,8 +43,8 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
         raise OutputError(
             f"{path}: is a link to a file that is not there; choose another name or remove the link"
         )
-    if not replace and path.exists():
-        raise OutputError(f"{path}: exists already; choose another name or remove it first")
+    if not replace:
+        _refuse_existing(path)
     if keeps_mark(path):
         raise OutputError(f"{path}: is marked read-only; remove the mark, or choose another name")
     _remove_partials(path)
@@ -53,6 +53,8 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     )
     try:
         yield temporary
+        if not replace:
+            _refuse_existing(path)  # another run may have written it meanwhile
         rename_whole(temporary, path)
     except OSError as error:
         # Only errors about our own output are translated here; readers of
@@ -61,6 +63,11 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     finally:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
+
+
+def _refuse_existing(path: Path) -> None:
+    if path.exists():
+        raise OutputError(f"{path}: exists already; choose another name or remove it first")
 
 
 @contextmanager

@@ -279,6 +279,6 @@ def _cue_sheet(size: int) -> DiscReading:
         "image",
         "this is a cue sheet; the disc's sectors are in the file that it names",
         found="a cue sheet",
-        expected="an image with 2048 bytes a sector",
+        expected="an image with 2,048 bytes a sector",
     )
     return DiscReading(DiscFacts(size, looks_raw=True), log.findings())

@@ -161,7 +161,7 @@ def fold(text: str) -> str:
 def size_text(size: int) -> str:
     """Return a byte count as people read it, in powers of 1024: ``1.4 MiB``."""
     if size < 1024:
-        return f"{size} bytes" if size != 1 else "1 byte"
+        return count_text(size, "byte")
     value = float(size)
     for unit in ("KiB", "MiB", "GiB"):
         value /= 1024

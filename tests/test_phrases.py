@@ -89,6 +89,29 @@ def texts(path: Path) -> Iterator[tuple[int, str]]:
             yield node.lineno, " ".join(node.value.split())
 
 
+def bare_sizes(source: str) -> Iterator[str]:
+    """Yield the sizes of a module's messages that lack the comma of ``2,048 bytes``."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.JoinedStr):
+            for value, after in zip(node.values, node.values[1:], strict=False):
+                is_plain = isinstance(value, ast.FormattedValue) and value.format_spec is None
+                if is_plain and isinstance(after, ast.Constant):
+                    yield from [ast.unparse(value)] * after.value.startswith(" bytes")
+
+
+BEYOND = {"shown", "plain", "largest"}  # texts that have their commas already
+
+
+@pytest.mark.parametrize(
+    "path", sorted(PACKAGE.rglob("*.py")), ids=lambda path: path.relative_to(ROOT).as_posix()
+)
+def test_sizes_have_one_form(path: Path) -> None:
+    source = path.read_text("utf-8")
+    assert [one for one in bare_sizes(source) if not BEYOND & set(re.findall(r"\w+", one))] == []
+    for line, text in messages(path):
+        assert not re.search(r"(?<![\d,:=.`])\d{4,} bytes", text), f"line {line}: {text}"
+
+
 FILES = sorted(
     [path for path in PACKAGE.rglob("*") if path.suffix in (".py", ".html", ".toml", ".json")]
     + [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "fixtures" / "README.md"]

@@ -139,3 +139,15 @@ def test_leftovers_of_killed_runs_go_and_those_of_running_ones_stay(tmp_path: Pa
     alive.communicate(b"\n")
     left = {path.name for path in tmp_path.iterdir()}
     assert left == {"disc.iso", running.name, others.name, endless.name}
+
+
+def test_what_another_run_wrote_meanwhile_is_not_replaced(tmp_path: Path) -> None:
+    path = tmp_path / "disc.iso"
+    with (
+        pytest.raises(OutputError, match="exists already"),
+        whole_output(path, replace=False) as new,
+    ):
+        new.write_bytes(b"ours")
+        path.write_bytes(b"theirs")
+    assert path.read_bytes() == b"theirs"
+    assert list(tmp_path.iterdir()) == [path]

@@ -132,8 +132,8 @@ def _audit_the_library(tour: _Tour, scenario: Scenario) -> None:
         *_CATALOGUE,
     )
     tour.tell(
-        "One image is raw: sectors of 2352 bytes, which the emulator cannot serve. Its parity puts "
-        "one scratched sector right in the converted image; the raw one stays as it is."
+        "One image is raw: sectors of 2,352 bytes, which the emulator cannot serve. Its parity "
+        "puts one scratched sector right in the converted image; the raw one stays as it is."
     )
     tour.run("convert", "library/harbour-sounds.cue", "-o", "library/harbour-sounds.iso")
 

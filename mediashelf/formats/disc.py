@@ -134,10 +134,10 @@ class _DiscReader:
             self._log.add(
                 "raw-sectors",
                 "image",
-                f"the file has raw sectors of {layout.size} bytes; emulated drives cannot "
+                f"the file has raw sectors of {layout.size:,} bytes; emulated drives cannot "
                 "serve it as a data disc",
-                found=f"{layout.size} bytes a sector",
-                expected="2048 bytes a sector",
+                found=f"{layout.size:,} bytes a sector",
+                expected="2,048 bytes a sector",
             )
         elif self._view.read(_HIGH_SIERRA_AT, 5) == _HIGH_SIERRA:
             self._log.add(

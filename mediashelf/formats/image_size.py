@@ -66,7 +66,7 @@ def log_size_problems(
         log.add(
             "whole-sectors",
             "image",
-            f"the image ends {size % SECTOR_SIZE} bytes into a sector; a drive can't show "
+            f"the image ends {size % SECTOR_SIZE:,} bytes into a sector; a drive can't show "
             "an incomplete sector",
             offset=size - size % SECTOR_SIZE,
             length=size % SECTOR_SIZE,

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
+from collections.abc import Iterator
 from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from mediashelf.reports.allowance import shorten
+from mediashelf.reports.allowance import LONGEST_TEXT, shorten
 from mediashelf.text import count_text, printable, size_text
 
 
@@ -40,7 +42,9 @@ def _environment() -> Environment:
     )
     environment.filters["size"] = size_text
     environment.filters["count"] = count_text
-    environment.filters["short"] = shorten
+    environment.filters["short"] = _short
+    environment.filters["short_attribute"] = shorten
+    environment.filters["as_is"] = as_is
     for name in _SCRIPTS:
         script = _source(environment, f"{name}.js.txt")
         digest = hashlib.sha256(script.encode("utf-8")).digest()
@@ -54,6 +58,42 @@ def _source(environment: Environment, name: str) -> str:
     assert environment.loader is not None
     text, _, _ = environment.loader.get_source(environment, name)
     return text
+
+
+_WHOLE = re.compile(
+    r"\b(?:[0-9]{4}-[0-9]{2}-[0-9]{2}(?: [0-9]{2}:[0-9]{2}(?::[0-9]{2})?(?: UTC)?)?"
+    r"|[0-9][0-9.,]{0,24} (?:bytes?|[KMGT]iB|files?|errors?|warnings?|notes?|sectors?))\b"
+)
+"""Dates, sizes and counts, which no line breaks."""
+
+
+def as_is(text: str) -> str:
+    """Return a text so that a browser shows all its blanks, of which names may have several.
+
+    Dates, sizes and counts in it stay on one line.
+    """
+    safe = printable(text)
+    marked = Markup("").join(
+        Markup('<span class="whole">{}</span>').format(part) if number % 2 else part
+        for number, part in enumerate(_parts(safe))
+    )
+    if "  " in safe or safe != safe.strip():
+        return Markup('<span class="as-is">{}</span>').format(marked)
+    return marked
+
+
+def _parts(text: str) -> Iterator[str]:
+    """Yield what is before, in and after each match of :data:`_WHOLE`, in turns."""
+    at = 0
+    for match in _WHOLE.finditer(text):
+        yield text[at : match.start()]
+        yield match[0]
+        at = match.end()
+    yield text[at:]
+
+
+def _short(text: str, longest: int = LONGEST_TEXT) -> str:
+    return as_is(shorten(text, longest))
 
 
 def _finalize(value: object) -> object:

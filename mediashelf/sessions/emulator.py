@@ -145,7 +145,7 @@ def check_lun(
             "emulator-whole-blocks",
             Severity.WARNING,
             where,
-            f"the image ends with {tail} bytes that do not fill a block, and are not served",
+            f"the image ends with {tail:,} bytes that do not fill a block, and are not served",
             f"add zeros to a copy: truncate --size={(blocks + 1) * SECTOR_SIZE} COPY"
             if blocks < MAX_BLOCKS.value or presentation == "disk"
             else "zeros cannot be added to so large a disc: spread the contents over several",

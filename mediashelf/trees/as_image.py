@@ -50,12 +50,15 @@ class WrappedImage(DiscImage):
 
     def _read(self) -> DiscReading:
         from mediashelf.formats.disc import DiscReading
+        from mediashelf.trees.opening import unreadable_files
 
         if self.inner is not None:
             facts = replace(self.inner.facts, looks_raw=False)
             findings = (*self.tree.findings, *self.inner.findings)
         else:
-            facts, findings = _facts_of_tree(self.tree, self.size), self.tree.findings
+            facts = _facts_of_tree(self.tree, self.size)
+            unread = unreadable_files(self.tree, self.tree.members)
+            findings = (*self.tree.findings, *unread)
         return DiscReading(facts, tuple(without_place(one) for one in findings))
 
     def close(self) -> None:

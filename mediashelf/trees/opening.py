@@ -16,7 +16,7 @@ from __future__ import annotations
 import os
 import re
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from mediashelf.errors import InputError
@@ -228,9 +228,16 @@ def iter_gaps(tree: Tree) -> Iterator[Finding]:
     """
     for one in tree.findings:
         yield not_opened(one.where, one.message, is_part=True)
+    yield from unreadable_files(
+        tree, [member for member in tree.members if not may_be_wrapping(member.name)]
+    )
+
+
+def unreadable_files(tree: Tree, members: Iterable[TreeMember]) -> Iterator[Finding]:
+    """Yield a finding for each reason why files that are in a tree by name cannot be had."""
     closed: defaultdict[str, list[str]] = defaultdict(list)
-    for member in tree.members:
-        if member.is_file and member.unreadable is not None and not may_be_wrapping(member.name):
+    for member in members:
+        if member.is_file and member.unreadable is not None:
             closed[member.unreadable.reason].append(member.path)
     for reason, paths in closed.items():
         count = count_text(len(paths), "file")

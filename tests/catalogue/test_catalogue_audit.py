@@ -140,6 +140,35 @@ def test_unreadable(library: Library, tide: Path, monkeypatch: pytest.MonkeyPatc
     assert row(library).state == "unreadable"
 
 
+@pytest.mark.parametrize("is_named", [False, True], ids=["whole shelf", "by its path"])
+def test_an_image_in_a_folder_that_is_closed_is_not_away(
+    library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch, is_named: bool
+) -> None:
+    folder = library.root / "box"
+    folder.mkdir()
+    inside = tide.rename(folder / tide.name)
+    library.scan()
+    listed, looked = os.scandir, os.lstat
+
+    def closed(path: Any) -> None:
+        if isinstance(path, str | Path) and folder in (Path(path), Path(path).parent):
+            raise PermissionError(13, "Permission denied", str(path))
+
+    def refuse(call: Any) -> Any:
+        return lambda path, *more, **options: (closed(path), call(path, *more, **options))[1]
+
+    with monkeypatch.context() as patched:
+        patched.setattr("mediashelf.catalogue.scanning.walk.os.scandir", refuse(listed))
+        patched.setattr("mediashelf.catalogue.auditing.names.os.lstat", refuse(looked))
+        patched.setattr(reading, "digest_file", refuse(digest_file))
+        result = library.audit([str(inside)] if is_named else [])["home: box/tide.iso"]
+    assert result.verdict.state == "unreadable"
+    (finding,) = result.verdict.findings
+    assert finding.severity is Severity.ERROR
+    assert "Permission denied" in finding.message
+    assert finding.remedy == "give yourself read permission, and audit again"
+
+
 def test_a_file_that_is_written_meanwhile_is_not_judged(
     library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -87,6 +87,19 @@ def test_never_confirmed_first_then_the_longest_unconfirmed() -> None:
     assert plan_due(jobs, AGE, now=NOW).fresh == 1
 
 
+def test_what_a_clock_that_was_ahead_confirmed_is_due() -> None:
+    ahead = confirmed("ahead", -1500)
+    recorded = job("recorded", recorded_at=ago(-2000), confirmed_at=ago(-2000), audited_at=None)
+    plan = plan_due([confirmed("fresh", 1), ahead, recorded], AGE, now=NOW)
+    assert [each.where for each in plan.jobs] == ["recorded", "ahead"]
+    # Once read with a right clock, it counts from then on.
+    again = [
+        confirmed("ahead", 0),
+        job("recorded", recorded_at=ago(-2000), confirmed_at=ago(0), audited_at=ago(0)),
+    ]
+    assert plan_due(again, AGE, now=NOW).jobs == ()
+
+
 def test_what_is_known_to_be_wrong_is_not_read_every_night() -> None:
     rotten = job("rotten", verdict="decayed", confirmed_at=ago(400), audited_at=ago(1))
     old = job("old and rotten", verdict="decayed", confirmed_at=ago(700), audited_at=ago(181))

@@ -77,3 +77,29 @@ def allow_any_script(text: str) -> str:
 def said_by(dump: str) -> Any:
     (data,) = re.findall(r'data-said="([^"]*)"', dump)
     return json.loads(unescape(data))
+
+
+BLANKS = """<!DOCTYPE html><html><body>%s<script>
+addEventListener("load", function () {
+  var said = Array.from(document.querySelectorAll("iframe"), function (frame) {
+    var root = frame.contentDocument, lost = [], kept = 0, node;
+    var walker = root.createTreeWalker(root.body, NodeFilter.SHOW_TEXT);
+    while ((node = walker.nextNode())) {
+      var inside = node.parentElement;
+      if (inside.closest("script, noscript, title")) { continue; }
+      var style = getComputedStyle(inside).whiteSpace;
+      if (!/ {2}tide/.test(node.data)) { continue; }
+      if (/^(pre|pre-wrap|break-spaces)$/.test(style)) { kept += 1; } else { lost.push(node.data); }
+    }
+    return { lost: lost, kept: kept };
+  });
+  document.body.dataset.said = JSON.stringify(said);
+});
+</script></body></html>"""
+
+
+def assert_blanks_kept(pages: list[str], folder: Path) -> None:
+    """Both blanks of a name that ends in ``  tide`` are seen wherever a page shows it."""
+    for page in said_by(run(BLANKS % "".join(frame(page, PHONE) for page in pages), folder)):
+        assert page["lost"] == [], page["lost"]
+        assert page["kept"] >= 3

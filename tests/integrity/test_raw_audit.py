@@ -369,7 +369,7 @@ def test_last_sector_that_is_cut_short(tmp_path: Path, cut: int, verdict: str) -
     assert counts(report) == {"good": SECTORS - lost} | ({"lost": 1} if lost else {})
     finding = report.findings[0]
     assert (finding.rule, finding.severity) == ("track-cut-short", Severity.WARNING)
-    assert finding.message == f"The last sector has only {2352 - cut} of its 2352 bytes"
+    assert finding.message == f"The last sector has only {2352 - cut} of its 2,352 bytes"
     assert (finding.offset, finding.length) == ((SECTORS - 1) * 2352, 2352 - cut)
     assert [run.size for run in report.tracks[0].runs] == [2352 - cut] * lost
     bare = tmp_path / "bare.bin"

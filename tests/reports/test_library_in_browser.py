@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
-from browser import PHONE, allow_any_script, frame, run, said_by
+from browser import PHONE, allow_any_script, assert_blanks_kept, frame, run, said_by
 from mediashelf.catalogue.rows import RECORDED, Description, ImageRow, Presence
 from mediashelf.formats.disc_summary import DiscSummary
 from mediashelf.reports.library.file_names import pack_names
@@ -252,3 +252,9 @@ def test_the_policy_runs_our_script_and_no_other(tmp_path: Path) -> None:
     dump = run(text.replace("</body>", other), tmp_path)
     assert "data-said" not in dump
     assert len(re.findall(r"<summary>", dump)) == 5  # four cards and the filters
+
+
+def test_names_keep_all_their_blanks(tmp_path: Path) -> None:
+    rows = [row(1, "kiosk  tide", labels=("kiosk  tide",), shelf="attic  tide")]
+    text = library_html(rows, {}, nothing_known(rows), created=CREATED, created_by="")
+    assert_blanks_kept([text], tmp_path)

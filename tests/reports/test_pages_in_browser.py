@@ -8,7 +8,7 @@ import pytest
 from msgspec.structs import replace
 
 import disc_facts
-from browser import PHONE, allow_any_script, frame, run, said_by
+from browser import PHONE, allow_any_script, assert_blanks_kept, frame, run, said_by
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.bench.session_rows import (
     BenchSession,
@@ -205,3 +205,67 @@ def test_no_number_is_broken_on_a_phone(tmp_path: Path) -> None:
     for words, lines in counts.items():
         # A range may be broken after its dash, a number nowhere.
         assert lines <= 1 + words.count("–"), words
+
+
+def test_names_keep_all_their_blanks(tmp_path: Path) -> None:
+    name, moment = "kiosk  tide", "2026-11-28T09:00:00Z"
+    disc = disc_facts.disc(iso={"KIOSK": 5000}, joliet={name: 5000}, size=900_000_000)
+    row = DeviceRow(name, name, decide(Cover.DRIVER), "/S/" + name, "/L/" + name, name)
+    found = finding(where=name)
+    subject = DiscSubject(name, disc, [found], name, coverage=[Coverage("t", (row,))])
+    bad = result(name, State.DAMAGED, findings=[found])
+    note = SessionNote(NoteResult.FAILED, "dos", name, name, moment)
+    noted = SessionDisc(
+        *(1, "K7C", name, name, name, ("dos",), 1 << 32, "0" * 32, "0" * 64, 1, moment, None),
+        notes=(note,),
+    )
+    session = BenchSession(1, name, name, Path("/card"), moment, moment, moment, (noted,))
+    pages = [
+        disc_html(subject, created=CREATED, created_by=""),
+        audit_html([bad, result()], Depth.DIGESTS, scope=name, created=CREATED, created_by=""),
+        session_html(session_report(session, created_by="")),
+    ]
+    assert_blanks_kept(pages, tmp_path)
+
+
+LINES = """<!DOCTYPE html><html><body>%s<script>
+addEventListener("load", function () {
+  var said = Array.from(document.querySelectorAll("iframe"), function (frame) {
+    var root = frame.contentDocument, broken = [], node;
+    var walker = root.createTreeWalker(root.body, NodeFilter.SHOW_TEXT);
+    while ((node = walker.nextNode())) {
+      var all = /\\d{4}-\\d\\d-\\d\\d|[\\d,.]+ (bytes|[KMG]iB|notes?|errors?)/g, match;
+      while ((match = all.exec(node.data)) && !node.parentElement.closest("script, title")) {
+        var range = root.createRange();
+        range.setStart(node, match.index);
+        range.setEnd(node, match.index + match[0].length);
+        if (range.getClientRects().length > 1) { broken.push(match[0]); }
+      }
+    }
+    var heads = Array.from(root.querySelectorAll(".image > summary"), function (head) {
+      var state = head.querySelector(".state"), name = head.querySelector(".name");
+      var places = [state, name].map(function (one) {
+        var range = root.createRange();
+        range.selectNodeContents(one);
+        return range.getBoundingClientRect();
+      });
+      return places[0].right > places[1].left && places[0].bottom > places[1].top;
+    });
+    return { broken: broken, over: heads.filter(Boolean).length };
+  });
+  document.body.dataset.said = JSON.stringify(said);
+});
+</script></body></html>"""
+
+
+def test_no_date_size_or_count_is_broken_and_no_state_covers_a_name(tmp_path: Path) -> None:
+    words = "the bytes are 12.5 MiB since 2026-11-27, and 1,014 bytes of 2 errors are new; "
+    bad = [
+        result(f"{state.value} {count}.iso", state, findings=[finding(message=words * count)])
+        for state in (State.CHANGED, State.DECAYED)
+        for count in (1, 2, 3)
+    ]
+    text = audit_html(bad, Depth.DIGESTS, scope="", created=CREATED, created_by="")
+    text = text.replace('<details class="image"', '<details open class="image"')
+    frames = "".join(frame(text, width) for width in (320, PHONE, 431, 700, 1100))
+    assert said_by(run(LINES % frames, tmp_path)) == [{"broken": [], "over": 0}] * 5

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from msgspec.structs import replace
 from test_pages_in_browser import MEASURE, PHONE, frame, run, said_by
 
-from browser import printed_pages
+from browser import assert_blanks_kept, printed_pages
 from mediashelf.reports.bench.run_sheet import TEXT_WIDTH, sheet_html, sheet_text
 from mediashelf.reports.bench.sheet_chapters import SheetDevice, run_sheet
 from mediashelf.sessions.manifests.parts import Contents, OpenFinding, Origin
@@ -48,6 +48,14 @@ def hostile_manifest() -> Manifest:
         created_by=HOSTILE,
         open_findings=(finding,),
     )
+
+
+def test_names_keep_all_their_blanks(tmp_path: Path) -> None:
+    name = "kiosk  tide"
+    manifest = sample_manifest()
+    disc = replace(manifest.discs[0], label=name, purpose=name, expect=name, path=name)
+    manifest = replace(manifest, discs=(disc,), session=ManifestSession(name, name))
+    assert_blanks_kept([sheet_html(manifest)], tmp_path)
 
 
 class Collector(HTMLParser):

@@ -15,7 +15,7 @@ from make_wrappings import behind_program, make_lzx, make_zip
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.packed.cabinet_sets import JoinedCabinet
-from mediashelf.trees.as_image import is_closed_here
+from mediashelf.trees.as_image import is_closed_here, open_as_image
 from mediashelf.trees.bytes import Start
 from mediashelf.trees.joined import cabinets
 from mediashelf.trees.joined.parts import LaterPartError
@@ -425,3 +425,18 @@ def test_random_damage_is_refused_or_joined_within_bounds() -> None:
         except FormatError as error:
             outcomes.add(error.field)
     assert {"joined", "signature", "flags", "length of the data block"} <= outcomes
+
+
+def test_files_that_are_lost_by_a_damaged_part_are_named_where_the_set_is_shown(
+    tmp_path: Path,
+) -> None:
+    parts = parts_of()
+    put(tmp_path, parts | {NAMES[1]: parts[NAMES[1]][:30_000]})
+    with open_as_image(tmp_path / NAMES[0]) as image:
+        damaged, lost = image.findings
+    assert damaged.rule == "listing-incomplete"
+    assert "2 files in it cannot be read (TLAN.SYS, README.TXT): its data is in" in lost.message
+    assert lost.remedy == "Get it again, or another copy of it"
+    put(tmp_path, parts)
+    with open_as_image(tmp_path / NAMES[0]) as image:
+        assert image.findings == ()

@@ -74,5 +74,5 @@ def parse_capacity(text: str) -> Capacity:
 
 def _checked(name: str, sectors: int) -> Capacity:
     if sectors < 1:
-        raise RecipeError(f"capacity {name!r} holds not even one sector of {SECTOR_SIZE} bytes")
+        raise RecipeError(f"capacity {name!r} holds not even one sector of {SECTOR_SIZE:,} bytes")
     return Capacity(name, sectors)

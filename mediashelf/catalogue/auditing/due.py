@@ -26,6 +26,9 @@ from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
 from mediashelf.integrity.fixity.states import State
 
+_ANY = "~"
+"""Later than every moment."""
+
 
 class DuePlan(Struct, frozen=True):
     """What is due, most urgent first, and what was passed over.
@@ -44,7 +47,8 @@ class DuePlan(Struct, frozen=True):
 
 def plan_due(jobs: Iterable[AuditJob], age: timedelta, *, now: datetime | None = None) -> DuePlan:
     """Return which of the jobs were not confirmed for ``age``, or ever, in the order of need."""
-    limit = ((now or datetime.now(UTC)) - age).strftime("%Y-%m-%dT%H:%M:%SZ")
+    moment = now or datetime.now(UTC)
+    limit, latest = (each.strftime("%Y-%m-%dT%H:%M:%SZ") for each in (moment - age, moment))
     due: list[tuple[tuple[bool, str, str], AuditJob]] = []
     fresh = away = unrecorded = 0
     known_wrong: list[AuditJob] = []
@@ -52,16 +56,18 @@ def plan_due(jobs: Iterable[AuditJob], age: timedelta, *, now: datetime | None =
         row = job.row
         if row is None:
             unrecorded += 1
-        elif job.other_folder:
+            continue
+        read = last_read(row, latest)
+        if job.other_folder:
             due.append(((False, "", job.where), job))
         elif job.presence is Presence.AWAY:
             away += 1
         elif job.presence is Presence.MISSING and row.presence is Presence.MISSING:
             known_wrong.append(job)
-        elif not was_read_again(row):
-            due.append(((False, last_read(row), job.where), job))
-        elif last_read(row) <= limit or job.presence is Presence.MISSING:
-            due.append(((True, last_read(row), job.where), job))
+        elif not was_read_again(row, latest):
+            due.append(((False, read, job.where), job))
+        elif read <= limit or job.presence is Presence.MISSING:
+            due.append(((True, read, job.where), job))
         elif row.verdict in (RECORDED, State.SOUND, State.UNRECORDED) or row.is_acknowledged:
             fresh += 1
         else:
@@ -71,15 +77,25 @@ def plan_due(jobs: Iterable[AuditJob], age: timedelta, *, now: datetime | None =
     return DuePlan(ordered, fresh, away, unrecorded, tuple(known_wrong))
 
 
-def was_read_again(row: ImageRow) -> bool:
+def was_read_again(row: ImageRow, latest: str = _ANY) -> bool:
     """Return whether an image was confirmed or found wrong since its digest was recorded."""
+    recorded, confirmed, audited = _moments(row, latest)
     # An audit may follow a scan within the second.
-    return row.confirmed_at > row.recorded_at or (row.audited_at or "") >= (row.recorded_at or "0")
+    return confirmed > recorded or bool(audited and audited >= recorded)
 
 
-def last_read(row: ImageRow) -> str:
+def last_read(row: ImageRow, latest: str = _ANY) -> str:
     """Return the moment of the last confirmation or audit; of the recording before any."""
-    return max(row.recorded_at, row.confirmed_at, row.audited_at or "")
+    return max(_moments(row, latest))
+
+
+def _moments(row: ImageRow, latest: str) -> list[str]:
+    """Return when it was recorded, confirmed, audited; empty where a clock was ahead.
+
+    What was kept by such a clock would else be fresh until that day.
+    """
+    moments = (row.recorded_at, row.confirmed_at, row.audited_at or "")
+    return [moment if moment <= latest else "" for moment in moments]
 
 
 class Budget:

@@ -93,7 +93,7 @@ class _Planner:
         path = Path(name)
         if shelf is not None:
             yield from self.of_folder(shelf.root)
-        elif path.is_dir():
+        elif os.path.isdir(path):  # noqa: PTH112 - which tells of no folder that is closed
             yield from self.of_folder(path)
         else:
             row = self._catalogue.image_by_path(path)
@@ -104,7 +104,7 @@ class _Planner:
                 yield self._recorded(one)
 
     def _recorded(self, row: ImageRow) -> AuditJob:
-        if os.path.lexists(row.file):
+        if _may_be_here(row.file):
             return _job(row, Presence.HERE)
         absences = Absences(row.root, self._file_systems, ())
         presence, _ = absences.judge(row.path, row.file_system)
@@ -146,8 +146,10 @@ class _Planner:
                 yield self._seen(folder, seen, row, shelf, inner)
             elif row is not None:
                 presence, _ = absences.judge(path, row.file_system)
-                is_unread = any(path.startswith(f"{each}/") for each in walk.unread_folders)
-                yield self._absent(row, Presence.AWAY if walk.problem or is_unread else presence)
+                if any(path.startswith(f"{each}/") for each in walk.unread_folders):
+                    yield _job(row, Presence.HERE)  # what reads it will say why it cannot
+                else:
+                    yield self._absent(row, Presence.AWAY if walk.problem else presence)
 
     def _seen(
         self,
@@ -175,6 +177,17 @@ class _Planner:
                 if place.is_relative_to(root):
                     return shelf, place.relative_to(root).as_posix() + "/"
         return None, ""
+
+
+def _may_be_here(file: Path) -> bool:
+    """Whether a file is there, or in a folder that does not let itself be looked into."""
+    try:
+        os.lstat(file)
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def _job(row: ImageRow, presence: Presence, size: int | None = None) -> AuditJob:

@@ -23,6 +23,7 @@ def comparison_document(found: Comparison) -> dict[str, Any]:
     return document(
         "compare",
         is_equal=found.is_equal,
+        is_one_file=found.is_one_file,
         a=found.first,
         b=found.second,
         counts={**plain(trees.counts), "same": trees.same_files},

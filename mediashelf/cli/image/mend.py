@@ -109,7 +109,7 @@ def mend(
 
     With a record in the catalogue, each MiB is proved by its digest and the whole by
     the digest of the whole. Copies may be damaged too, short or padded: what is right
-    in them is used, down to single sectors of 2048 bytes, and images of the catalogue
+    in them is used, down to single sectors of 2,048 bytes, and images of the catalogue
     that hold the same bytes are asked as well. If IMAGE itself is not on record, the
     record of a copy proves it.
 

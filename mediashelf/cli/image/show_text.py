@@ -98,7 +98,7 @@ def _against_size(volume: VolumeFacts, size: int) -> str:
     volume_size = volume.block_count * volume.block_size
     blocks = f"{volume.block_count:,} blocks"
     if volume.block_size != SECTOR_SIZE:
-        blocks += f" of {volume.block_size} bytes"
+        blocks += f" of {volume.block_size:,} bytes"
     if volume_size == size:
         return f"{blocks}, exactly the image"
     if volume_size > size:

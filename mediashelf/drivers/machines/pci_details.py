@@ -57,7 +57,7 @@ class OpenPciDevice:
         if offset > 0x20:
             return
         if len(row) != _ROW_SIZE:
-            fact = f"the row of registers has {len(row)} bytes; expected {_ROW_SIZE}"
+            fact = f"the row of registers has {len(row):,} bytes; expected {_ROW_SIZE}"
             self._problems.damaged(number, fact)
             return
         self._rows.setdefault(offset, row)

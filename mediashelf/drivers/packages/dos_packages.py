@@ -13,6 +13,12 @@ from enum import StrEnum
 from msgspec import Struct
 
 from mediashelf.drivers.packages.finding import Package, PackagesFound
+from mediashelf.drivers.packages.names import (
+    DOS_ALWAYS,
+    DOS_BY_BYTES,
+    SETUP_NAMES,
+    TEXT_SETUP_NAME,
+)
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.inf.document import InfKind
@@ -39,12 +45,6 @@ class DosPackage(Struct, frozen=True):
     texts: tuple[str, ...] = ()
 
 
-TEXT_SETUP_NAME = "txtsetup.oem"
-_SETUP_NAMES = {
-    f"{stem}.{extension}"
-    for stem in ("setup", "install", "instalar", "inst")
-    for extension in ("exe", "com", "bat")
-}
 _TEXTS = (".txt", ".doc", ".1st", ".me", ".wri")
 _INDEX, _INDEX_START = "/INDEX.TXT", b"What is on "
 """Where our page is on a disc, and how it begins."""
@@ -102,9 +102,9 @@ def _is_our_index(tree: PackageTree, file: TreeFile) -> bool:
 
 def _loads_in_dos(tree: PackageTree, file: TreeFile, name: str) -> bool:
     """Whether a file is a driver or a program of DOS; programs of Windows are MZ files too."""
-    if name in _SETUP_NAMES or name.endswith((".com", ".dos")):
+    if name in SETUP_NAMES or name.endswith(DOS_ALWAYS):
         return True
-    if not name.endswith((".sys", ".exe")):
+    if not name.endswith(DOS_BY_BYTES):
         return False
     try:
         head = tree.read(file, _HEAD)
@@ -119,7 +119,7 @@ def _loads_in_dos(tree: PackageTree, file: TreeFile, name: str) -> bool:
 
 
 def _is_telling(name: str) -> bool:
-    return name in _SETUP_NAMES or name.endswith(".sys")
+    return name in SETUP_NAMES or name.endswith(".sys")
 
 
 def _declared_package(tree: PackageTree, provided: Provides) -> tuple[DosPackage | None, set[str]]:
@@ -147,7 +147,7 @@ def _declared_package(tree: PackageTree, provided: Provides) -> tuple[DosPackage
 
 
 def _dos_kind(tree: PackageTree, files: list[TreeFile]) -> DosKind:
-    if any(file.name.lower() in _SETUP_NAMES for file in files):
+    if any(file.name.lower() in SETUP_NAMES for file in files):
         return DosKind.SETUP
     for file in files:
         try:

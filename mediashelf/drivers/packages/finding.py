@@ -10,6 +10,7 @@ from msgspec import Struct, field
 
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.inf_reading import read_inf
+from mediashelf.drivers.packages.names import INF_SUFFIX
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
@@ -126,7 +127,7 @@ def find_packages(
     read: list[tuple[TreeFile, Inf, bytes]] = []
     with collector_paused():
         for file in tree.files if files is None else files:
-            if file.shown_path[-4:].lower() != ".inf":
+            if file.shown_path[-4:].lower() != INF_SUFFIX:
                 continue
             on_inf(1)
             found = read_inf(tree, file, code_page, findings)

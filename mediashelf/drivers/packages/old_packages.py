@@ -13,8 +13,8 @@ from msgspec import Struct
 
 from mediashelf.drivers.packages.cabinets import BROKEN_OFF, expanded_size
 from mediashelf.drivers.packages.checked_files import FAULT_WORDS, FileState
-from mediashelf.drivers.packages.dos_packages import TEXT_SETUP_NAME
 from mediashelf.drivers.packages.finding import PackagesFound
+from mediashelf.drivers.packages.names import TEXT_SETUP_NAME
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.inf.document import InfKind

@@ -102,7 +102,7 @@ def _log_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         log.add(
             "block-size",
             descriptor.name,
-            f"a logical block of {descriptor.block_size.value} bytes is not allowed; "
+            f"a logical block of {descriptor.block_size.value:,} bytes is not allowed; "
             f"{usable_block_size(descriptor)} is assumed",
             offset=descriptor.offset + 128,
             found=descriptor.block_size.value,

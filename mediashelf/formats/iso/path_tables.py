@@ -61,7 +61,7 @@ def parse_path_table(
             if size == 0:
                 problem = "a record has no identifier"
             elif at + _FIXED_SIZE + size > end:
-                problem = f"an identifier of {size} bytes extends past the end of the table"
+                problem = f"an identifier of {size:,} bytes extends past the end of the table"
             elif not 0 < parent <= number or (parent == number and number > 1):
                 problem = f"record {number} names record {parent} as its parent"
         if problem:

@@ -79,7 +79,7 @@ class RecordProblems:
             self._log.add(
                 "record-length",
                 self._where,
-                f"a record of {length} bytes is too short; the rest of its sector was not read",
+                f"a record of {length:,} bytes is too short; the rest of its sector was not read",
                 offset=self._offset + at,
                 found=length,
                 expected=f"at least {SHORTEST_RECORD}",
@@ -88,7 +88,7 @@ class RecordProblems:
             self._log.add(
                 "record-inside-sector",
                 self._where,
-                f"a record of {length} bytes extends past the end of its sector or directory; "
+                f"a record of {length:,} bytes extends past the end of its sector or directory; "
                 "the rest of its sector was not read",
                 offset=self._offset + at,
                 found=length,
@@ -100,11 +100,11 @@ class RecordProblems:
         self._log.add(
             "record-length",
             self._where,
-            f"the record's identifier of {identifier_size} bytes does not fit; "
+            f"the record's identifier of {identifier_size:,} bytes does not fit; "
             "the rest of its sector was not read",
             offset=self._offset + at,
             found=f"record length {length}, identifier length {identifier_size}",
-            expected=f"an identifier of 1 to {length - FIXED_SIZE} bytes",
+            expected=f"an identifier of 1 to {length - FIXED_SIZE:,} bytes",
         )
 
     def disagreement(

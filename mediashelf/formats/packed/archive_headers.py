@@ -170,7 +170,7 @@ def parse_rar5_block(data: bytes, at: int) -> RarBlock:
     """
     size = rar5_header_size(data, at)
     if len(data) < size:
-        raise FormatError("length of a header", at=at, found=len(data), expected=f"{size} bytes")
+        raise FormatError("length of a header", at=at, found=len(data), expected=f"{size:,} bytes")
     recorded, computed = int.from_bytes(data[:4], "little"), zlib.crc32(data[4:size])
     numbers = Numbers(data[:size], at, 4)
     numbers.next()

@@ -246,7 +246,7 @@ class JoinedCabinet:
                     "length of the data block",
                     at=at,
                     found=len(payload),
-                    expected=f"{block.stored_size} bytes of its own",
+                    expected=f"{block.stored_size:,} bytes of its own",
                 )
             computed = data_block_checksum(head, payload)
             self._is_bad |= block.checksum not in (0, computed)

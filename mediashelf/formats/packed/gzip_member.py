@@ -47,5 +47,5 @@ def parse_gzip_header(data: bytes, at: int) -> int:
             raise FormatError("header CRC", at=at + end, found=recorded, expected=str(found))
         end += 2
     if end > len(data):
-        raise FormatError("length of the header", at=at, found=len(data), expected=f"{end} bytes")
+        raise FormatError("length of the header", at=at, found=len(data), expected=f"{end:,} bytes")
     return end

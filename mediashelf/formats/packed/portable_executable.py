@@ -57,7 +57,7 @@ def read_portable_executable(view: View, start: int) -> PortableExecutable:
             "length of the optional header",
             at=optional_at,
             found=len(optional),
-            expected=f"{max(optional_size, 96)} bytes",
+            expected=f"{max(optional_size, 96):,} bytes",
         )
     (magic,) = struct.unpack_from("<H", optional)
     if magic not in (_PE32, _PE32_PLUS):
@@ -79,7 +79,7 @@ def read_portable_executable(view: View, start: int) -> PortableExecutable:
             "length of the section table",
             at=table_at,
             found=len(table),
-            expected=f"{_SECTION_SIZE * section_count} bytes",
+            expected=f"{_SECTION_SIZE * section_count:,} bytes",
         )
     for number in range(section_count):
         at = _SECTION_SIZE * number

@@ -167,7 +167,7 @@ def _header(view: View, start: int, size: int, name: str) -> bytes:
     data = view.read(start, size)
     if len(data) < size:
         raise FormatError(
-            f"length of the {name} header", at=start, found=len(data), expected=f"{size} bytes"
+            f"length of the {name} header", at=start, found=len(data), expected=f"{size:,} bytes"
         )
     return data
 

@@ -58,7 +58,7 @@ def find_directory(view: View) -> ZipDirectory | None:
             "place of the central directory",
             at=end.at,
             found=end.directory_offset,
-            expected=f"{end.directory_size} bytes before {directory_end}",
+            expected=f"{end.directory_size:,} bytes before {directory_end}",
         )
     return ZipDirectory(
         prefix + end.directory_offset, directory_end, end.entry_count, prefix, end.is_split

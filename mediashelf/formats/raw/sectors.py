@@ -210,7 +210,9 @@ def first_lba_of(head: bytes, layout: SectorLayout) -> int | None:
 def encode_mode_1(data: bytes, lba: int) -> bytes:
     """Return the raw sector of mode 1 for 2048 bytes of user data."""
     if len(data) != SECTOR_SIZE:
-        raise ValueError(f"user data has {len(data)} bytes, a sector of mode 1 takes {SECTOR_SIZE}")
+        raise ValueError(
+            f"user data has {len(data):,} bytes, a sector of mode 1 takes {SECTOR_SIZE}"
+        )
     covered = SYNC + header_of(lba, 1) + data
     body = covered[12:] + edc(covered).to_bytes(4, "little") + bytes(8)
     return SYNC + body + parity_of(body)

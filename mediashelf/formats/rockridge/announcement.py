@@ -114,8 +114,8 @@ def _usable_skip(skip: int, fields: list[bytes], offset: int, log: ProblemLog) -
         "/ (rockridge)",
         "SP names a wrong number of bytes to skip, so systems miss the entries of Rock Ridge",
         offset=offset,
-        found=f"{skip} bytes",
-        expected=f"{likely} bytes",
+        found=f"{skip:,} bytes",
+        expected=f"{likely:,} bytes",
     )
     return likely
 

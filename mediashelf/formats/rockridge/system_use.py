@@ -145,7 +145,7 @@ class SystemUseReader:
     ) -> bytes:
         """Return the continuation area that a CE entry points to, or nothing if it can't be."""
         lba, start, size = (parse_both_32(pointer, at).value for at in (0, 8, 16))
-        found = f"LBA {lba}, offset {start}, {size} bytes"
+        found = f"LBA {lba}, offset {start}, {size:,} bytes"
         reason = ""
         if (lba, start) in visited or len(visited) >= MOST_CONTINUATIONS:
             reason = "is part of a loop, or of a chain that is too long"

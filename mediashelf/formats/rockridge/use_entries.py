@@ -91,7 +91,7 @@ class EntryChecks:
             lengths = _LENGTHS[signature] or _length_of(entry)
             if size not in lengths:
                 expected = " or ".join(map(str, lengths)) or "a longer entry"
-                add("rockridge-entry", "has the wrong length", f"{size} bytes", expected)
+                add("rockridge-entry", "has the wrong length", f"{size:,} bytes", expected)
             else:
                 _judge_pairs(entry, add)
                 _judge_contents(entry, add)

@@ -63,7 +63,8 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
     if volume.block_size != block_size:
         _not_read(
             log,
-            f"its blocks of {volume.block_size} bytes are not those of the anchor, {block_size}",
+            f"its blocks of {volume.block_size:,} bytes are not those of the anchor, "
+            f"{block_size:,}",
         )
     else:
         if block_size != SECTOR_SIZE:
@@ -150,8 +151,8 @@ def _log_block_size(block_size: int, log: ProblemLog) -> None:
     log.add(
         "udf-block-size",
         "UDF volume",
-        f"its blocks have {block_size} bytes; systems that read a drive's sectors of "
-        f"{SECTOR_SIZE} bytes may not find it",
-        found=f"{block_size} bytes",
-        expected=f"{SECTOR_SIZE} bytes",
+        f"its blocks have {block_size:,} bytes; systems that read a drive's sectors of "
+        f"{SECTOR_SIZE:,} bytes may not find it",
+        found=f"{block_size:,} bytes",
+        expected=f"{SECTOR_SIZE:,} bytes",
     )

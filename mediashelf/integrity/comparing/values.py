@@ -100,7 +100,8 @@ class Comparison(Struct, frozen=True):
     """Two trees beside each other.
 
     ``facts`` and ``sectors`` are of two whole discs, else empty and None. ``findings`` say
-    what could not be listed on either side, so that nothing is said of it.
+    what could not be listed on either side, so that nothing is said of it. ``is_one_file``: both
+    names lead to one file or folder, which is no copy of itself.
     """
 
     first: ComparedSide
@@ -109,6 +110,7 @@ class Comparison(Struct, frozen=True):
     facts: tuple[FactDifference, ...] = ()
     sectors: SectorsCompared | None = None
     findings: tuple[Finding, ...] = ()
+    is_one_file: bool = False
 
     @property
     def is_equal(self) -> bool:

@@ -53,6 +53,13 @@ def _last_confirmed(recorded: FixityRecord | None) -> str:
     return f"; last confirmed {recorded.confirmed_at[:10]}" if recorded is not None else ""
 
 
+def _remedy(problem: str, spans: Sequence[Span]) -> str:
+    if "Permission denied" in problem:  # what the standard library of C says of EACCES
+        return "give yourself read permission, and audit again"
+    first = "copy what can be read to another disk first"
+    return f"{first}; mend takes the rest from other copies" if spans else first
+
+
 def unreadable(where: str, problem: str, spans: Sequence[Span] = ()) -> Finding:
     """The system or the medium gave an error; ``spans`` are the bytes that it did not give."""
     return Finding(
@@ -60,9 +67,7 @@ def unreadable(where: str, problem: str, spans: Sequence[Span] = ()) -> Finding:
         Severity.ERROR,
         where,
         problem,
-        remedy="copy what can be read to another disk first; mend takes the rest from other copies"
-        if spans
-        else "copy what can be read to another disk first",
+        remedy=_remedy(problem, spans),
         offset=spans[0].offset if spans else None,
         length=spans[0].length if spans else None,
     )

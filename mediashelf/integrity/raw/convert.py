@@ -62,7 +62,7 @@ def choose_track(disc: RawDisc, number: int | None = None) -> RawTrack:
         )
     if chosen.layout.is_plain and chosen.path == disc.path:
         raise ConversionError(
-            f"{disc.path}: holds sectors of {SECTOR_SIZE} bytes already; use it as it is"
+            f"{disc.path}: holds sectors of {SECTOR_SIZE:,} bytes already; use it as it is"
         )
     if not chosen.size:
         raise ConversionError(
@@ -187,7 +187,7 @@ def _cut_finding(track: RawTrack, cut: int) -> Finding:
         "form-2-cut",
         Severity.ERROR,
         f"{track.path.name}, track {track.number}",
-        f"{count_text(cut, 'sector')} of mode 2 form 2 hold {FORM_2_SIZE} bytes, "
+        f"{count_text(cut, 'sector')} of mode 2 form 2 hold {FORM_2_SIZE:,} bytes, "
         f"of which an image of {SECTOR_SIZE}-byte sectors keeps the first {SECTOR_SIZE}",
         remedy="convert --anyway writes them cut; what needs them whole, such as film, fails",
         source="sector layouts of the Linux kernel's uapi/linux/cdrom.h",

@@ -112,7 +112,7 @@ def _unrecognised(path: Path, size: int) -> Finding:
         path.name,
         "No sectors of data are recognised: the file holds audio, or is not a disc image",
         remedy="if it begins with an audio track, name its cue sheet instead",
-        expected="sectors of 2048, 2336, 2352 or 2448 bytes",
+        expected="sectors of 2,048, 2,336, 2,352 or 2,448 bytes",
         offset=0,
         length=size,
     )
@@ -210,8 +210,8 @@ def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrac
                 f"{sheet.name}, line {track.line}",
                 f"Track {track.number} begins at or after the end of {stored.path.name}",
                 remedy="get the whole file: it is shorter than its sheet says",
-                found=f"{file_size(stored.path)} bytes",
-                expected=f"more than {stored.offset} bytes",
+                found=f"{file_size(stored.path):,} bytes",
+                expected=f"more than {stored.offset:,} bytes",
             )
         ]
     return [_cut_short(stored)] if rest else []
@@ -224,7 +224,7 @@ def _cut_short(track: RawTrack) -> Finding:
         "track-cut-short",
         Severity.WARNING,
         f"{track.path.name}, track {track.number}",
-        f"The last sector has only {rest} of its {track.layout.size} bytes",
+        f"The last sector has only {rest} of its {track.layout.size:,} bytes",
         remedy="get the whole file; the verdict on the last sector says what is lost",
         found=count_text(track.size, "byte"),
         expected=f"a multiple of {track.layout.size}",
@@ -250,7 +250,7 @@ def _wrong_size(sheet: Path, file: CueFile, found: CueFile) -> Finding:
         "sheet-sector-size",
         Severity.WARNING,
         f"{sheet.name}, line {file.tracks[0].line}",
-        f"The sheet says {declared.name}, but the sectors in {file.name} have {real.size} bytes",
+        f"The sheet says {declared.name}, but the sectors in {file.name} have {real.size:,} bytes",
         remedy=f"correct the sheet to {real.name}; it was read that way here",
         found=real.name,
         expected=declared.name,

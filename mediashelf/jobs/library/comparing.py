@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from mediashelf.errors import InputError
 from mediashelf.formats.volume import VolumeKind
@@ -44,12 +47,21 @@ def compare_places(
     ):
         common = None if kinds else _common_kind(one, other)
         if common is None:
-            return _compare(one, other, names, progress)
-        with (
-            open_tree(places[0], kind=common) as one_alike,
-            open_tree(places[1], kind=common) as other_alike,
-        ):
-            return _compare(one_alike, other_alike, names, progress)
+            found = _compare(one, other, names, progress)
+        else:
+            with (
+                open_tree(places[0], kind=common) as one_alike,
+                open_tree(places[1], kind=common) as other_alike,
+            ):
+                found = _compare(one_alike, other_alike, names, progress)
+    return replace(found, is_one_file=_is_one_file(*places))
+
+
+def _is_one_file(first: str | Path, second: str | Path) -> bool:
+    try:
+        return os.path.samefile(first, second)  # noqa: PTH121 - of names that may be no files
+    except (OSError, ValueError):
+        return False  # a folder in an image, as a rule
 
 
 def _common_kind(one: Tree, other: Tree) -> VolumeKind | None:

@@ -8,16 +8,15 @@ from __future__ import annotations
 import re
 
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
+from mediashelf.drivers.packages.names import TELLING_NAMES, TELLING_SUFFIXES
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.volume import HOLE, VolumeFacts
 from mediashelf.image import DiscImage, begins_as_disc
 from mediashelf.trees.members import MAX_LEVELS, Bounds
 
-_TELLING = (
-    re.compile(r"\.(?:inf|sys|com|exe|dos)$", re.MULTILINE),
-    re.compile(r"/(?:(?:setup|install|instalar|inst)\.bat|txtsetup\.oem)$", re.MULTILINE),
-)
-"""Names of files that a package is known by, as :mod:`mediashelf.drivers.packages` has them."""
+_SUFFIXES = "|".join(map(re.escape, TELLING_SUFFIXES))
+_NAMES = "|".join(map(re.escape, sorted(TELLING_NAMES)))
+_TELLING = re.compile(f"(?:{_SUFFIXES}|/(?:{_NAMES}))$", re.MULTILINE)
 _ODD = ("\\", "\0", ":", "//", "/./", "/../", "/.\n", "/..\n")
 """What may be in the name of a file that a tree leaves out."""
 _MOST = Bounds().members
@@ -52,7 +51,7 @@ def _is_plain(volume: VolumeFacts, size: int) -> bool:
         return False
     paths = [entry[0] for entry in volume.entries]  # by number, as there can be 100,000
     text = "\n".join([*paths, ""]).lower()
-    if any(odd in text for odd in _ODD) or any(names.search(text) for names in _TELLING):
+    if any(odd in text for odd in _ODD) or _TELLING.search(text):
         return False
     if max([path.count("/") for path in paths], default=0) > MAX_LEVELS:
         return False

@@ -76,7 +76,7 @@ def joliet_path_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
         size = 2 * units(entry.path)
         if size > most:
             yield at_entry(
-                entry, f"the path takes {size} bytes of UCS-2", size, f"at most {most} bytes"
+                entry, f"the path takes {size:,} bytes of UCS-2", size, f"at most {most:,} bytes"
             )
 
 

@@ -21,9 +21,9 @@ def block_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """One hit when logical blocks have another size."""
     size = tree.volume.block_size
     if size not in limit.numbers():
-        expected = " or ".join(map(str, limit.numbers()))
+        expected = " or ".join(f"{number:,}" for number in limit.numbers())
         yield RuleHit(
-            ROOT, f"logical blocks have {size} bytes, not {expected}", str(size), expected
+            ROOT, f"logical blocks have {size:,} bytes, not {expected}", f"{size:,}", expected
         )
 
 

@@ -60,6 +60,8 @@ def closing_lines(found: Comparison) -> list[str]:
     if trees.case_aside:
         notes.append(f"letter case aside in {trees.case_aside:,}")
     lines = [*_sector_lines(found), "; ".join(notes) + "."]
+    if found.is_one_file:
+        lines.insert(0, "A and B are one and the same file: this says nothing of a copy.")
     if found.is_equal:
         sectors = found.sectors
         if sectors is not None and sectors.alike is SectorsAlike.DIFFERENT:

@@ -88,7 +88,7 @@ class Origin(Struct, frozen=True):
         MadeHow,
         says(
             "copied: the image holds the bytes of the file name. converted: it holds the user "
-            "data of a data track of the raw file name, 2048 bytes a sector. built: it was built "
+            "data of a data track of the raw file name, 2,048 bytes a sector. built: it was built "
             "as the recipe name says, or around the image name of a boot floppy."
         ),
     ]

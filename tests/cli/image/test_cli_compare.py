@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import zipfile
 from pathlib import Path
 
@@ -197,3 +198,14 @@ def test_bytes_that_differ_outside_of_files_are_told(shelf: Shelf, tmp_path: Pat
     out = shelf.run("compare", one, other).stdout
     assert f"The discs differ from byte {len(data) - 1:,}" in out
     assert out.endswith("Equal in files, labels and boot entries; other bytes differ.\n")
+
+
+def test_a_file_is_no_copy_of_itself(shelf: Shelf, tmp_path: Path) -> None:
+    image = write(tmp_path / "tide.iso", tide_image())
+    link = tmp_path / "link.iso"
+    os.link(image, link)
+    copy = write(tmp_path / "copy.iso", tide_image())
+    assert "one and the same file" in shelf.run("compare", image, link).stdout
+    assert shelf.json("compare", image, link)["is_one_file"] is True
+    assert "one and the same" not in shelf.run("compare", image, copy).stdout
+    assert shelf.json("compare", image, copy)["is_one_file"] is False

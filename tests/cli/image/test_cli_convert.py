@@ -137,7 +137,7 @@ def test_sectors_of_form_2_do_not_fit(tmp_path: Path) -> None:
     sheet = write_disc(tmp_path, FORM_1 + form_2_image(film, first_lba=SECTORS), "MODE2/2352")
     document = run_json(sheet, "-o", tmp_path / "disc.iso", code=BlockedError.exit_code)
     [finding] = [item for item in document["findings"] if item["rule"] == "form-2-cut"]
-    assert finding["message"].startswith("3 sectors of mode 2 form 2 hold 2324 bytes")
+    assert finding["message"].startswith("3 sectors of mode 2 form 2 hold 2,324 bytes")
     run(sheet, "-o", tmp_path / "disc.iso", "--anyway", code=1)
     kept = b"".join(film[start : start + 2048] for start in range(0, len(film), 2324))
     assert (tmp_path / "disc.iso").read_bytes() == ISO + kept

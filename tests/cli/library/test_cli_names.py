@@ -59,7 +59,7 @@ def test_mend_and_convert_take_them(shelf: Shelf) -> None:
     shelf.run("mend", "home: old/tide.iso", "--from", "card: copy.iso", "-o", mended)
     assert mended.read_bytes() == (shelf.folder / "card" / "copy.iso").read_bytes()
     refused = shelf.run("convert", "card:copy.iso", "-o", shelf.folder / "x.iso", code=15).output
-    assert "copy.iso: holds sectors of 2048 bytes already" in refused
+    assert "copy.iso: holds sectors of 2,048 bytes already" in refused
 
 
 def test_an_end_that_two_images_have_names_both(shelf: Shelf) -> None:

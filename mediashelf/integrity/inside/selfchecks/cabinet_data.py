@@ -80,7 +80,7 @@ class DataWalk(Struct):
                         "length of the data block",
                         at=at,
                         found=len(payload),
-                        expected=f"{parsed.stored_size} bytes",
+                        expected=f"{parsed.stored_size:,} bytes",
                     )
                 end = at + len(header) + len(payload)
                 if self._is_walked(at, end):

@@ -91,7 +91,7 @@ def _contradiction(view: View, directory: ZipDirectory) -> Fault:
         size=END_SIZE,
         severity=Severity.WARNING,
         found=view.read(directory.end, END_SIZE)[8:20].hex(" "),
-        expected=f"{directory.entry_count} members, {size} bytes at "
+        expected=f"{directory.entry_count} members, {size:,} bytes at "
         f"{directory.at - directory.prefix}",
         remedy="compare with another copy; most programs open it all the same",
         source=SOURCE,
