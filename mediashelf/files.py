@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -80,6 +79,8 @@ def whole_folder(folder: Path) -> Iterator[Path]:
     :class:`OutputError`, and nothing was moved then. Files must have been flushed by whoever
     wrote them. Leftovers of runs that were killed are removed as by :func:`whole_output`.
     """
+    import shutil  # rarely needed, and large
+
     refuse_name(folder)
     is_new = not os.path.lexists(folder)
     home = folder.parent if is_new else folder
@@ -113,9 +114,10 @@ def whole_folder(folder: Path) -> Iterator[Path]:
         shutil.rmtree(temporary, ignore_errors=True)
 
 
-_NOT_IN_NAMES = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\ud800-\udfff]')
-_REFUSED_BY_WINDOWS = re.compile(r'[<>:"|?*\x00-\x1f]|[. ]$')
-_DEVICES = re.compile(r"(con|prn|aux|nul|clock\$|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)", re.IGNORECASE)
+# Patterns, made when they are first used: every command loads this module.
+_NOT_IN_NAMES = r'[<>:"/\\|?*\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\ud800-\udfff]'
+_REFUSED_BY_WINDOWS = r'[<>:"|?*\x00-\x1f]|[. ]$'
+_DEVICES = r"(?i:con|prn|aux|nul|clock\$|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)"
 _LONGEST_NAME = 200  # bytes; file systems take 255, and a number may have to follow
 
 
@@ -126,9 +128,9 @@ def host_name(name: str) -> str:
     of devices, ``<>:"|?*``, a dot or a space at the end: Microsoft, Naming Files, Paths, and
     Namespaces; from memory). A name that needs no change is returned as it is.
     """
-    safe = _NOT_IN_NAMES.sub("_", name)
+    safe = re.sub(_NOT_IN_NAMES, "_", name)
     safe = re.sub(r"[. ]+$", lambda end: "_" * len(end.group()), safe)
-    if _DEVICES.match(safe):
+    if re.match(_DEVICES, safe):
         safe = f"_{safe}"
     if is_partial(safe):
         safe = f"_{safe}"
@@ -145,7 +147,7 @@ def refuse_name(path: Path) -> None:
     """
     if sys.platform != "win32" or path.name == "..":
         return
-    if _REFUSED_BY_WINDOWS.search(path.name) or _DEVICES.match(path.name):
+    if re.search(_REFUSED_BY_WINDOWS, path.name) or re.match(_DEVICES, path.name):
         raise OutputError(
             f"{path}: Windows has no files of this name; call it {host_name(path.name)}"
         )
@@ -194,6 +196,8 @@ def _remove_partials(path: Path) -> None:
             if not _is_alive(number):
                 with suppress(OSError):
                     if leftover.is_dir() and not leftover.is_symlink():
+                        import shutil
+
                         shutil.rmtree(leftover, ignore_errors=True)
                     else:
                         leftover.unlink()

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import gc
 import os
-import signal
-import subprocess
 import sys
 from collections.abc import Mapping
 from pathlib import Path
-from typing import IO
+from typing import IO, TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import subprocess
 
 _PLACE = str(Path(__file__).resolve().parents[1])
 
@@ -17,14 +17,17 @@ _PLACE = str(Path(__file__).resolve().parents[1])
 def start_module(
     module: str,
     *arguments: str,
-    stdin: int | IO[bytes] = subprocess.PIPE,
+    stdin: int | IO[bytes] | None = None,
     environment: Mapping[str, str] | None = None,
 ) -> subprocess.Popen[bytes]:
     """Start a module with a pipe for what it answers; ``environment`` is set for it beside ours.
 
-    It is taken from where this one comes from, so that both are of one version. What it
-    says of its own troubles is not shown. Raises ``OSError`` where it cannot be started.
+    Where ``stdin`` is None there is a pipe for that too. The module is taken from where this one
+    comes from, so that both are of one version. What it says of its own troubles is not shown.
+    Raises ``OSError`` where it cannot be started.
     """
+    import subprocess  # seldom needed: most commands start nothing
+
     if not sys.executable:  # as where another program has Python inside
         raise FileNotFoundError("the program that runs Python is not known")
     others = [one for one in [os.environ.get("PYTHONPATH", "")] if one]
@@ -33,7 +36,7 @@ def start_module(
         # -P: no module of the current folder is imported.
         [sys.executable, "-P", "-m", module, *arguments],
         env={**os.environ, "PYTHONPATH": path, **(environment or {})},
-        stdin=stdin,
+        stdin=subprocess.PIPE if stdin is None else stdin,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
     )
@@ -44,9 +47,3 @@ def processors() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
-
-
-def begin_helping() -> None:
-    """Prepare a process that does a part of another's work; that one answers to Ctrl-C."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    gc.set_threshold(100_000, 20, 20)  # facts are many small values without circles

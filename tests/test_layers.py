@@ -14,7 +14,7 @@ LAYERS = [
     {"sequences"},
     {"errors", "version", "findings", "text", "system"},
     {"files", "early_flush", "own_process", "places", "tables"},
-    {"formats"},
+    {"formats", "helping"},
     {"image"},
     {"trees"},
     {"integrity", "readability", "building", "drivers"},

@@ -24,24 +24,29 @@ class Wrapped(NamedTuple):
 class Content(Struct):
     """The bytes of one source, or of a page that is made (then ``path`` is empty).
 
-    ``size`` and ``modified_ns`` are kept to notice when the source changes; for a
-    ``member`` of an archive or image ``path`` and ``modified_ns`` are those of the file it is in.
-    ``data`` are the bytes of a page whose text is known when the disc is planned.
-    ``digest`` is SHA-256 in hexadecimal digits where the bytes were read already, and
-    ``quick`` the digest by which the disc is read back, once it is written.
-    ``equal_to`` is an earlier content with the same bytes, whose place on the
-    disc this one shares; ``lba`` is the place, set when the disc is laid out.
+    ``path`` is kept in two parts: ``above``, which the files of a folder share, up to the
+    separator, and ``name``. ``size`` and ``modified_ns`` are kept to notice when the source
+    changes; for a ``member`` of an archive or image ``path`` and ``modified_ns`` are those of
+    the file it is in. ``data`` are the bytes of a page whose text is known when the disc is
+    planned. ``digest`` is SHA-256 where the bytes were read already. ``equal_to`` is an earlier
+    content with the same bytes, whose place on the disc this one shares; ``lba`` is the place,
+    set when the disc is laid out.
     """
 
-    path: str
+    name: str
     size: int
     modified_ns: int = 0
-    digest: str = ""
+    digest: bytes = b""
     equal_to: Content | None = None
     lba: int = 0
     member: Wrapped | None = None
     data: bytes = b""
-    quick: bytes = b""
+    above: str = ""
+
+    @property
+    def path(self) -> str:
+        """Its path on the host."""
+        return self.above + self.name
 
     @property
     def shown_path(self) -> str:
@@ -55,7 +60,7 @@ class Content(Struct):
 
 
 class DiscFile(Struct):
-    """One file; ``source`` is its path on the host, as listed.
+    """One file; ``listed`` is its path on the host where that is not its content's.
 
     ``modified`` counts seconds since 1970, UTC; ``origin`` is the number of the
     source in the recipe, -1 for our own pages and the boot image. Where it is in each tree
@@ -63,14 +68,19 @@ class DiscFile(Struct):
     """
 
     name: str
-    source: str
     own: Content
     modified: int
     origin: int = -1
+    listed: str = ""
     short_folder: str = ""
     short_name: str = ""
     long_folder: str = ""
     long_name: str = ""
+
+    @property
+    def source(self) -> str:
+        """Its path on the host, as listed; empty for our own pages."""
+        return self.listed or self.own.path
 
     @property
     def short_path(self) -> str:

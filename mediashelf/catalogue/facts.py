@@ -10,8 +10,11 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from operator import itemgetter
 from typing import Any
+
+import msgspec
 
 from mediashelf.formats.volume import (
     BootEntry,
@@ -30,12 +33,11 @@ _FAST = 1  # the level: four times as fast as the usual one, a fifth larger
 def pack_facts(facts: DiscFacts) -> bytes:
     """Return the facts of a disc as a blob, without loss."""
     packer = zlib.compressobj(_FAST)
-    # ASCII escapes carry lone surrogates, which UTF-8 would refuse.
-    packed = [packer.compress(piece.encode("ascii")) for piece in _iter_json(facts)]
+    packed = [packer.compress(piece) for piece in _iter_json(facts)]
     return b"".join((*packed, packer.flush()))
 
 
-def _iter_json(facts: DiscFacts) -> Iterator[str]:
+def _iter_json(facts: DiscFacts) -> Iterator[bytes]:
     """Yield the JSON text in pieces: of a million entries it takes several times their memory."""
     plain = _plain(facts)
     if facts.boot is not None:
@@ -45,19 +47,19 @@ def _iter_json(facts: DiscFacts) -> Iterator[str]:
     if sum(len(volume.entries) for volume in facts.volumes) <= _AT_ONCE:
         yield _json({**plain, "volumes": [_plain_volume(volume) for volume in facts.volumes]})
         return
-    yield f'{_json(plain)[:-1]},"volumes":['
+    yield _json(plain)[:-1] + b',"volumes":['
     for number, volume in enumerate(facts.volumes):
         fields_alone = _plain(volume)
         del fields_alone["entries"]
-        yield f'{"," if number else ""}{_json(fields_alone)[:-1]},"entries":{{'
+        yield (b"," if number else b"") + _json(fields_alone)[:-1] + b',"entries":{'
         for column, name in enumerate(Entry._fields if volume.entries else ()):
-            yield f'{"," if column else ""}"{name}":['
+            yield (b"," if column else b"") + _json(name) + b":["
             for start in range(0, len(volume.entries), _AT_ONCE):
                 values = _column(volume.entries[start : start + _AT_ONCE], column)
-                yield f"{',' if start else ''}{_json(values)[1:-1]}"
-            yield "]"
-        yield "}}"
-    yield "]}"
+                yield (b"," if start else b"") + _json(values)[1:-1]
+            yield b"]"
+        yield b"}}"
+    yield b"]}"
 
 
 def _plain_volume(volume: VolumeFacts) -> dict[str, Any]:
@@ -70,12 +72,26 @@ def _plain_volume(volume: VolumeFacts) -> dict[str, Any]:
 
 def _column(entries: Sequence[Entry], number: int) -> list[Any]:
     values = map(itemgetter(number), entries)
-    return [value.hex() for value in values] if number == _DATE else list(values)
+    if number != _DATE:
+        return list(values)
+    dates = list(values)
+    texts = {date: date.hex() for date in set(dates)}  # most entries of a disc share few dates
+    return list(map(texts.__getitem__, dates))
 
 
 _DATE = Entry._fields.index("date")
 
-_json = json.JSONEncoder(separators=(",", ":")).encode
+_quick_json = msgspec.json.Encoder().encode
+_ascii_json = json.JSONEncoder(separators=(",", ":")).encode
+
+
+def _json(value: Any) -> bytes:
+    """Return a value as JSON in ASCII: its escapes carry lone surrogates, which UTF-8 refuses."""
+    with suppress(UnicodeEncodeError):
+        text = _quick_json(value)
+        if text.isascii() and b"\x7f" not in text:
+            return text  # the same bytes, in a fifth of the time
+    return _ascii_json(value).encode("ascii")
 
 
 def unpack_facts(packed: bytes) -> DiscFacts:

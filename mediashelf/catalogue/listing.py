@@ -8,8 +8,9 @@ stays an entry of its own, that points to its twin: both spellings are found.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import NamedTuple
+from collections.abc import Callable, Iterable
+from itertools import repeat
+from typing import Any, NamedTuple
 
 from mediashelf.formats.tree_pairs import pair_folders, pair_trees
 from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
@@ -24,6 +25,8 @@ MARK_OF_KIND = {
     VolumeKind.ARCHIVE: 128,
 }
 MARK_ENHANCED = 32  # the tree of an enhanced volume descriptor, beside the primary one's
+
+_new: Callable[..., Any] = tuple.__new__
 
 
 class ListedEntry(NamedTuple):
@@ -42,57 +45,65 @@ class ListedEntry(NamedTuple):
 
 def list_entries(facts: DiscFacts) -> list[ListedEntry]:
     """Return the entries of every tree, merged where they agree, paired where names were cut."""
-    entries: list[ListedEntry] = []
+    folders: list[str] = []  # column by column, as there can be 100,000 entries
+    names: list[str] = []
+    sizes: list[int] = []
+    marks: list[int] = []
     places: dict[tuple[str, int, bool], int] = {}
-    folders: dict[str, str] = {}  # each text once
-    numbers: list[dict[str, int]] = []  # for each volume, paths to numbers in the list
-    new, shared = tuple.__new__, folders.setdefault
+    texts: dict[str, str] = {}  # of folders, each once
+    numbers: list[list[int]] = []  # for each volume, where its entries are in the list
     for volume in facts.volumes:
         mark = MARK_ENHANCED if volume.is_enhanced else MARK_OF_KIND[volume.kind]
-        own: dict[str, int] = {}
+        own: list[int] = []
         numbers.append(own)
         for path, _, size, is_directory, _, _, _, _ in volume.entries:
             folder, _, name = path.rpartition("/")
-            folder, marks = shared(folder, folder), mark
             if is_directory:  # lengths of directories differ between trees; it is one folder
-                size, marks = 0, mark | MARK_DIRECTORY
-            last = len(entries)
+                size = 0
+            last = len(names)
             place = places.setdefault((path.casefold(), size, is_directory), last)
-            if place < last and not entries[place][3] & mark:
-                marks |= entries[place][3]
-                entries[place] = new(ListedEntry, (folder, name, size, marks, None))
+            if place < last and not marks[place] & mark:
+                folders[place], names[place] = texts.setdefault(folder, folder), name
+                marks[place] |= mark
             else:
                 # Two entries of one tree stay two, whatever they are called.
                 place = last
-                entries.append(new(ListedEntry, (folder, name, size, marks, None)))
-            own.setdefault(path, place)
+                folders.append(texts.setdefault(folder, folder))
+                names.append(name)
+                sizes.append(size)
+                marks.append(mark | MARK_DIRECTORY if is_directory else mark)
+            own.append(place)
+    twins: list[int | None] = [None] * len(names)
     for index in range(len(facts.volumes) - 1):
-        _pair_with_later(entries, facts.volumes, numbers, index)
-    return entries
+        _pair_with_later(twins, facts.volumes, numbers, index)
+    columns = zip(folders, names, sizes, marks, twins, strict=True)
+    return list(map(_new, repeat(ListedEntry), columns))
 
 
 def _pair_with_later(
-    entries: list[ListedEntry],
+    twins: list[int | None],
     volumes: tuple[VolumeFacts, ...],
-    numbers: list[dict[str, int]],
+    numbers: list[list[int]],
     index: int,
 ) -> None:
     """Give the entries of one volume their twins; the last volume cuts names least."""
     for later in range(len(volumes) - 1, index, -1):
-        known = set(numbers[later].values())
-        alone = {
-            path: number
-            for path, number in numbers[index].items()
-            if number not in known and entries[number].twin is None
-        }
+        known = set(numbers[later])
+        alone = {number for number in numbers[index] if twins[number] is None} - known
         if not alone or not known:
             continue
-        twins = pair_trees(volumes[index], volumes[later])
-        twins |= pair_folders(twins)
-        for path, number in alone.items():
-            twin = numbers[later].get(twins.get(path, ""))
-            if twin is not None:
-                entries[number] = entries[number]._replace(twin=twin)
+        pairs = pair_trees(volumes[index], volumes[later])
+        pairs |= pair_folders(pairs)
+        places = _places(volumes[later], numbers[later])
+        for path, number in _places(volumes[index], numbers[index]).items():
+            if number in alone:
+                twins[number] = places.get(pairs.get(path, ""))
+
+
+def _places(volume: VolumeFacts, numbers: list[int]) -> dict[str, int]:
+    """Return where the entries of a volume are in the list, by path; of one path the first."""
+    paths = [entry[0] for entry in volume.entries]
+    return dict(zip(reversed(paths), reversed(numbers), strict=True))
 
 
 def count_entries(listing: Iterable[ListedEntry]) -> int:

@@ -12,7 +12,8 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
-from mediashelf.catalogue.records.name_index import add_end_marks
+from mediashelf.catalogue.records.name_index import add_end_marks, index_new_names
+from mediashelf.catalogue.records.reading import CheckedConnection
 from mediashelf.catalogue.steps.dropped import add_acknowledged_before
 from mediashelf.catalogue.steps.history import add_history
 from mediashelf.catalogue.steps.inside import add_bytes_inside
@@ -197,7 +198,10 @@ def transaction(db: sqlite3.Connection) -> Iterator[None]:
     db.execute("BEGIN IMMEDIATE")
     try:
         yield
+        index_new_names(db)
     except BaseException:
+        if isinstance(db, CheckedConnection):
+            db.indexed_to = None
         if db.in_transaction:  # SQLite itself rolls back after some errors, a full disk for one
             db.execute("ROLLBACK")
         raise

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import gc
 import importlib
 import os
 import sys
@@ -123,9 +122,6 @@ class MediashelfGroup(click.Group):
             raise SystemExit(INTERRUPTED) from None
 
     def invoke(self, ctx: click.Context) -> Any:
-        # What a command makes lives until it ends; looking for garbage in it takes a fifth
-        # of the time where there is much.
-        gc.set_threshold(100_000, 20, 20)
         try:
             try:
                 return super().invoke(ctx)

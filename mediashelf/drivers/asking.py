@@ -25,6 +25,7 @@ def ask_ahead(
 
     def ask(package: Package) -> None:
         inf = package.inf
+        _ = inf.driver_version
         maker_of(inf)
         identifiers_named(inf, wanted)
         source_folders(inf)

@@ -12,16 +12,18 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from enum import StrEnum
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from msgspec import Struct
 
-from mediashelf.drivers.machines.devices import Device
-from mediashelf.drivers.packages.dos_packages import DosPackage
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Offer, Package
 from mediashelf.formats.inf.document import DriverVersion, Inf
 from mediashelf.formats.inf.source_files import parse_number
+
+if TYPE_CHECKING:  # a scan records packages, and knows no device
+    from mediashelf.drivers.machines.devices import Device
+    from mediashelf.drivers.packages.dos_packages import DosPackage
 
 DEFAULT_FEATURE = 0xFF
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from functools import lru_cache
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import cached_property, lru_cache
 
 from msgspec import Struct, field
 
@@ -57,17 +57,17 @@ class SurveyedPackage(Struct, frozen=True):
         return self.chosen is not None
 
 
-class Survey(Struct, frozen=True):
+class Survey(Struct, frozen=True, dict=True):
     """Everything known about some trees, for one target and perhaps one machine.
 
     ``covers`` has one row for each device in order; ``has_machine`` tells an empty
-    machine from none.
+    machine from none. ``look`` looks at every package, which not all who ask of devices need.
     """
 
     target: str
     family: Family
     trees: tuple[PackageTree, ...]
-    packages: tuple[SurveyedPackage, ...]
+    look: Callable[[], tuple[SurveyedPackage, ...]]
     others: tuple[Package, ...]
     dos_packages: tuple[DosPackage, ...]
     old_packages: tuple[OldPackage, ...] = ()
@@ -76,6 +76,11 @@ class Survey(Struct, frozen=True):
     by_identifier: Mapping[str, Sequence[Package]] = field(default_factory=dict)
     missing: Mapping[tuple[Package, str], Sequence[str]] = field(default_factory=dict)
     of_system: Mapping[tuple[Package, str], Sequence[str]] = field(default_factory=dict)
+
+    @cached_property
+    def packages(self) -> tuple[SurveyedPackage, ...]:
+        """All packages, looked at for the first who asks."""
+        return self.look()
 
     def verdict(self, cover: DeviceCover) -> DriverVerdict:
         """Return whether the device is covered; whatever tells it to people asks here."""
@@ -146,16 +151,21 @@ def survey(
         for dos in find_dos_packages(tree, found, target, is_dos=not family.takes_infs)
     )
     covers = _covers(suited, family, devices or (), dos_packages)
-    chosen = _chosen_installs(covers)
     checks = _checks(covers, suited, family)
+
+    def look() -> tuple[SurveyedPackage, ...]:
+        chosen = _chosen_installs(covers)
+        has_machine = devices is not None
+        return tuple(
+            _surveyed(package, suited[package], family, chosen, has_machine=has_machine)
+            for package in packages
+        )
+
     return Survey(
         target=target,
         family=family,
         trees=tuple(tree for tree, _ in founds),
-        packages=tuple(
-            _surveyed(package, suited[package], family, chosen, has_machine=devices is not None)
-            for package in packages
-        ),
+        look=look,
         others=tuple(package for _, found in founds for package in found.others),
         dos_packages=dos_packages,
         old_packages=tuple(old for tree, found in founds for old in find_old_packages(tree, found)),

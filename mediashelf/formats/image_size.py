@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from mediashelf.formats.fields import View
+from mediashelf.formats.fields import View, is_zero
 from mediashelf.formats.partition_table import find_partitions_end
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
@@ -29,7 +29,7 @@ def describe_nothing(view: View) -> str:
             f"sector 16 and ends at byte {_FIRST_VOLUME_END:,}"
         )
     sector = view.read(_FIRST_VOLUME_END - SECTOR_SIZE, SECTOR_SIZE)
-    shown = f"bytes {sector[:8].hex(' ')}" if sector.strip(b"\0") else "zeros"
+    shown = "zeros" if is_zero(sector) else f"bytes {sector[:8].hex(' ')}"
     return f"no ISO 9660 or UDF volume descriptor from sector 16 on, which begins with {shown}"
 
 
@@ -116,7 +116,7 @@ def _log_cut_partitions(size: int, end: int, log: ProblemLog) -> None:
 
 def _log_surplus(view: View, volume_size: int, log: ProblemLog) -> None:
     surplus = view.size - volume_size
-    if surplus <= PAD_SECTORS * SECTOR_SIZE and not view.read(volume_size, surplus).strip(b"\0"):
+    if surplus <= PAD_SECTORS * SECTOR_SIZE and is_zero(view.read(volume_size, surplus)):
         return
     log.add(
         "nothing-after-volume",

@@ -7,32 +7,31 @@ share a place (equal contents, empty files) their folders and names decide.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 
-from mediashelf.formats.volume import Entry, Extent, VolumeFacts
+from mediashelf.formats.volume import Entry, VolumeFacts
 
 _Place = tuple[int, int, int]
-_NOWHERE = Extent(-1, 0)
 
 
 def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:
     """Return paths of files in ``other`` by their paths in ``one``; files without a pair lack."""
-    places = _by_place(one.files)
-    other_places = _by_place(other.files)
+    alone, several = _by_place(one.files)
+    other_alone, other_several = _by_place(other.files)
     pairs: dict[str, str] = {}
-    votes: Counter[tuple[str, str]] = Counter()
     shared: list[tuple[list[Entry], list[Entry]]] = []
-    for place, entries in places.items():
-        others = other_places.get(place, [])
-        if len(entries) == 1 and len(others) == 1:
-            path, other_path = entries[0][0], others[0][0]
-            pairs[path] = other_path
-            votes[_parent(path), _parent(other_path)] += 1
-        elif others:
-            shared.append((entries, others))
-    folders = _folder_pairs(votes)
-    for entries, others in shared:
-        pairs.update(_pair_shared(entries, others, folders))
+    for place, entry in alone.items():
+        found = other_alone.get(place)
+        if found is None:
+            continue
+        if place in several or place in other_several:
+            shared.append((several.get(place, [entry]), other_several.get(place, [found])))
+        else:
+            pairs[entry[0]] = found[0]
+    if shared:
+        folders = _folder_pairs(_votes(pairs))
+        for entries, others in shared:
+            pairs.update(_pair_shared(entries, others, folders))
     return pairs
 
 
@@ -42,7 +41,7 @@ def pair_folders(pairs: Mapping[str, str]) -> dict[str, str]:
     A folder that is at another depth in the other tree, as relocated ones do,
     is known by its own files only.
     """
-    votes = Counter((_parent(one), _parent(other)) for one, other in pairs.items())
+    votes = _votes(pairs)
     folders = _folder_pairs(votes)
     direct = {one for one, _ in votes}
     return {
@@ -52,14 +51,27 @@ def pair_folders(pairs: Mapping[str, str]) -> dict[str, str]:
     }
 
 
-def _by_place(entries: Iterable[Entry]) -> dict[_Place, list[Entry]]:
-    places: defaultdict[_Place, list[Entry]] = defaultdict(list)
-    for entry in entries:
-        # An empty file has no place of its own: writers record any block number.
-        extents, size = entry[4], entry[2]  # by number, as there can be 100,000 entries
-        lba, _, offset = extents[0] if extents and size else _NOWHERE
-        places[lba, offset, size].append(entry)
-    return places
+def _by_place(entries: Sequence[Entry]) -> tuple[dict[_Place, Entry], dict[_Place, list[Entry]]]:
+    """Return one entry of each place, and of places that several share all of them."""
+    # By number, as there can be 100,000 entries. An empty file has no place of its own:
+    # writers record any block number.
+    places = [
+        (extents[0][0], extents[0][2], size) if extents and size else (-1, 0, size)
+        for _, _, size, _, extents, _, _, _ in entries
+    ]
+    alone = dict(zip(places, entries, strict=True))
+    several: dict[_Place, list[Entry]] = {}
+    if len(alone) < len(entries):
+        counts = Counter(places)
+        for place, entry in zip(places, entries, strict=True):
+            if counts[place] > 1:
+                several.setdefault(place, []).append(entry)
+    return alone, several
+
+
+def _votes(pairs: Mapping[str, str]) -> Counter[tuple[str, str]]:
+    """Count the files that each two folders have in common."""
+    return Counter(zip(map(_parent, pairs), map(_parent, pairs.values()), strict=True))
 
 
 def _folder_pairs(votes: Counter[tuple[str, str]]) -> dict[str, str]:

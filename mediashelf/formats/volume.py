@@ -78,6 +78,8 @@ class Entry(NamedTuple):
 
         Common practice: writers leave it out of trees that have the long names.
         """
+        if self.path[-9:].upper() != "TRANS.TBL":  # as of nearly all of 100,000 entries
+            return False
         return not self.is_directory and self.name.upper() == "TRANS.TBL"
 
     @property

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.errors import TargetError
 from mediashelf.findings import Finding, Severity
@@ -21,6 +23,13 @@ def family_name(target: Target) -> str | None:
             f"{did_you_mean(name, FAMILIES)}"
         )
     return name or None
+
+
+def families_of(targets: Sequence[Target]) -> dict[str, str]:
+    """Return the family of each target that has one; else every family that takes INFs."""
+    known = {target.name: family_name(target) for target in targets}
+    families = {name: family for name, family in known.items() if family}
+    return families or {name: name for name in FAMILIES if FAMILIES[name].takes_infs}
 
 
 def needed_family(target: Target) -> str:

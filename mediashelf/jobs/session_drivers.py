@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 
-from msgspec import Struct, field
 from msgspec.structs import replace
 
 from mediashelf.drivers.coverage import Cover, DeviceCover
@@ -29,55 +28,49 @@ from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import count_text
 
 
-class SessionDrivers(Struct):
-    """The check of a plan's ``[machine] devices`` against all its discs.
+def check_drivers(
+    plan: SessionPlan,
+    discs: Sequence[CheckedDisc],
+    targets: Mapping[str, Target],
+    devices: list[SheetDevice],
+) -> Iterator[Finding]:
+    """Check the ``[machine] devices`` of a plan against all its discs.
 
     Of a target that takes no INFs one note is enough, unless a recipe declares drivers. What a
-    disc's own recipe tells of the same machine is not told again. ``devices`` are for the
-    run sheet, once the check was made.
+    disc's own recipe tells of the same machine is not told again. What the run sheet says of
+    each device is put into ``devices``.
     """
-
-    targets: Mapping[str, Target]
-    devices: list[SheetDevice] = field(default_factory=list)
-
-    def check(self, plan: SessionPlan, discs: Sequence[CheckedDisc]) -> Iterator[Finding]:
-        """Yield what was found, and keep where each driver is."""
-        self.devices.clear()
-        if not plan.machine.devices:
-            return
-        machine = read_machines(plan.machine.devices)
-        told = {(one.rule, one.target, one.where) for disc in discs for one in disc.source.told}
-        yield from (
-            _as_hint(one)
-            for one in machine.findings
-            if (one.rule, one.target, one.where) not in told
-        )
-        seen = [disc for disc in discs if disc.repeats is None]
-        with ExitStack() as stack:
-            sources = [_source_of(disc, stack) for disc in seen]
-            for name in plan.targets:
-                family = family_name(self.targets[name])
-                if family is None:
-                    yield say_no_family(self.targets[name])
-                    continue
-                readers = [
-                    (disc, source)
-                    for disc, source in zip(seen, sources, strict=True)
-                    if name in disc.targets
-                ]
-                founds = list(_packages(readers, self.targets[name]))
-                result = survey(founds, choose_family(family), name, machine.devices)
-                if not FAMILIES[family].takes_infs and not _has_drivers(result):
-                    yield _none_declared(result, machine)
-                    continue
-                self.devices += _sheet_devices(result, plan.machine)
-                yield _summary(result, machine)
-                yield from (
-                    _as_hint(finding)
-                    for finding in check_survey(result)
-                    if (finding.severity > Severity.NOTE or finding.rule == NOT_MATCHED)
-                    and (finding.rule, finding.target, _on_disc(finding.where)) not in told
-                )
+    machine = read_machines(plan.machine.devices)
+    told = {(one.rule, one.target, one.where) for disc in discs for one in disc.source.told}
+    yield from (
+        _as_hint(one) for one in machine.findings if (one.rule, one.target, one.where) not in told
+    )
+    seen = [disc for disc in discs if disc.repeats is None]
+    with ExitStack() as stack:
+        sources = [_source_of(disc, stack) for disc in seen]
+        for name in plan.targets:
+            family = family_name(targets[name])
+            if family is None:
+                yield say_no_family(targets[name])
+                continue
+            readers = [
+                (disc, source)
+                for disc, source in zip(seen, sources, strict=True)
+                if name in disc.targets
+            ]
+            founds = list(_packages(readers, targets[name]))
+            result = survey(founds, choose_family(family), name, machine.devices)
+            if not FAMILIES[family].takes_infs and not _has_drivers(result):
+                yield _none_declared(result, machine)
+                continue
+            devices += _sheet_devices(result, plan.machine)
+            yield _summary(result, machine)
+            yield from (
+                _as_hint(finding)
+                for finding in check_survey(result)
+                if (finding.severity > Severity.NOTE or finding.rule == NOT_MATCHED)
+                and (finding.rule, finding.target, _on_disc(finding.where)) not in told
+            )
 
 
 def _sheet_devices(result: Survey, machine: PlannedMachine) -> Iterator[SheetDevice]:

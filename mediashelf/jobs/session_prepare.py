@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from msgspec import Struct
@@ -11,12 +11,11 @@ from mediashelf.errors import SessionPlanError
 from mediashelf.findings import Finding
 from mediashelf.jobs.library.naming import find_place
 from mediashelf.jobs.progress import Progress, no_progress
-from mediashelf.jobs.session_drivers import SessionDrivers
 from mediashelf.jobs.session_journal import keep_prepared
 from mediashelf.jobs.session_library import open_library
 from mediashelf.jobs.session_recipes import recipe_planner
-from mediashelf.readability.targets import load_targets
-from mediashelf.reports.bench.run_sheet import sheet_html, sheet_text
+from mediashelf.readability.targets import Target, load_targets
+from mediashelf.reports.bench.sheet_chapters import SheetDevice
 from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.sessions.manifests.versions import CURRENT
@@ -83,10 +82,24 @@ def examine_plan(
             library,
             targets,
             plan_recipe=recipe_planner(targets, plan.targets, places.find_place),
-            more_checks=SessionDrivers(targets).check,
+            more_checks=_driver_check(targets, []),
             on_bytes=on_bytes,
         )
     return CheckedPlan(plan, discs, about_machine)
+
+
+def _driver_check(
+    targets: Mapping[str, Target], devices: list[SheetDevice]
+) -> Callable[[SessionPlan, Sequence[CheckedDisc]], Iterator[Finding]]:
+    """Return the check of a machine's devices; what the run sheet says of them is put there."""
+
+    def check(plan: SessionPlan, discs: Sequence[CheckedDisc]) -> Iterator[Finding]:
+        if plan.machine.devices:  # most plans name none
+            from mediashelf.jobs.session_drivers import check_drivers
+
+            yield from check_drivers(plan, discs, targets, devices)
+
+    return check
 
 
 def prepare_card(
@@ -109,12 +122,14 @@ def prepare_card(
     if options.pad:
         plan = with_padding(plan)
     targets = load_targets(places.targets)
-    drivers = SessionDrivers(targets)
+    devices: list[SheetDevice] = []
 
     def sheets(manifest: Manifest) -> dict[str, bytes]:
+        from mediashelf.reports.bench.run_sheet import sheet_html, sheet_text  # not in a dry run
+
         return {
-            "run-sheet.html": sheet_html(manifest, plan, drivers.devices).encode("utf-8"),
-            "run-sheet.txt": sheet_text(manifest, plan, drivers.devices).encode("utf-8"),
+            "run-sheet.html": sheet_html(manifest, plan, devices).encode("utf-8"),
+            "run-sheet.txt": sheet_text(manifest, plan, devices).encode("utf-8"),
         }
 
     with (
@@ -128,7 +143,7 @@ def prepare_card(
             tidy=options.tidy,
             may_build=not options.is_dry_run,
             plan_recipe=recipe_planner(targets, plan.targets, places.find_place),
-            more_checks=drivers.check,
+            more_checks=_driver_check(targets, devices),
             on_bytes=on_checked_bytes,
         ) as session,
     ):

@@ -10,7 +10,6 @@ from msgspec.structs import replace
 from mediashelf.building.planning.boot import FLOPPY_MEDIA
 from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe, with_places
 from mediashelf.errors import FormatError, InputError
-from mediashelf.jobs.discs.recipe_plan import plan_recipe
 from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.planned import PlanRecipe, SessionRecipe
 from mediashelf.sessions.plans.plan_disc import SourceKind
@@ -28,6 +27,8 @@ def recipe_planner(
     """
 
     def plan(file: SourceFile) -> SessionRecipe:
+        from mediashelf.jobs.discs.recipe_plan import plan_recipe  # most discs are there already
+
         if file.source.kind is SourceKind.FLOPPY:
             planned = plan_recipe(floppy_recipe(file.path), ())
             # Beside the floppy there is nothing on the disc, and nothing is meant to be.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator
 from enum import StrEnum
 
 from mediashelf.findings import Finding, Findings, Severity, iter_runs, worst
@@ -57,16 +57,19 @@ def worst_for_targets(facts: DiscFacts, targets: Iterable[Target]) -> Iterator[S
 
 def _worst(question: Question) -> Severity | None:
     level: Severity | None = None
-    for severity, rule, limit in _asked_of(question.target):
+    known = question.tree.caps if question.tree is not None else {}
+    for severity, rule, limit, key in _asked_of(question.target):
         if level is not None and severity <= level:
             break
+        if known.get(key) == 0:
+            continue  # what other targets have asked of the tree, and nothing was found
         one = rule.worst(question, limit)
         if one is not None:
             level = one if level is None else max(level, one)
     return level
 
 
-_Asked = list[tuple[Severity, Rule, Limit]]
+_Asked = list[tuple[Severity, Rule, Limit, Hashable]]
 _known: dict[int, tuple[Target, _Asked]] = {}  # by identity: many discs are asked for few targets
 
 
@@ -76,7 +79,11 @@ def _asked_of(target: Target) -> _Asked:
     if known is not None and known[0] is target:
         return known[1]
     pairs = [(rule, target.limits.get(rule.needs)) for rule in RULES]
-    asked = [(limit.severity_of(rule.severity), rule, limit) for rule, limit in pairs if limit]
+    asked: _Asked = [
+        (limit.severity_of(rule.severity), rule, limit, rule.key_in_tree(limit))
+        for rule, limit in pairs
+        if limit
+    ]
     asked.sort(key=lambda one: -one[0])
     if len(_known) >= _MOST_KNOWN:
         _known.clear()

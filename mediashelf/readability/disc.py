@@ -73,8 +73,8 @@ class NameTree:
     @cached_property
     def capitals(self) -> list[str]:
         """The names in the form in which those that differ only in case are equal."""
-        if self.joined_names.isascii():
-            return self._joined_capitals.split("/")[1:-1]
+        if (text := self.joined_names).isascii():  # in an ISO tree they mostly are so
+            return self.names if text.isupper() else self._joined_capitals.split("/")[1:-1]
         return list(map(same_case, self.names))
 
     @cached_property

@@ -72,12 +72,12 @@ class Limit(Struct, frozen=True):
     def words(self) -> tuple[str, ...]:
         """The values of a limit that is a list of texts."""
         assert isinstance(self.value, tuple)
-        return tuple(str(item) for item in self.value)
+        return tuple(map(str, self.value))
 
     def numbers(self) -> tuple[int, ...]:
         """The values of a limit that is a list of whole numbers."""
         assert isinstance(self.value, tuple)
-        return tuple(int(item) for item in self.value)
+        return tuple(map(int, self.value))
 
 
 class Shape(NamedTuple):

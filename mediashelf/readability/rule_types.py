@@ -12,7 +12,7 @@ from msgspec import Struct
 from mediashelf.findings import Finding, FindingRun, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.readability.disc import JudgedDisc, NameTree
-from mediashelf.readability.limits import Limit
+from mediashelf.readability.limits import Limit, LimitValue
 from mediashelf.readability.targets import Target
 from mediashelf.sequences import MadeSequence
 
@@ -92,6 +92,10 @@ class Rule(Struct, frozen=True):
         """Return how much breaking this rule matters to ``target``, None when not at all."""
         limit = target.limits.get(self.needs)
         return limit.severity_of(self.severity) if limit else None
+
+    def key_in_tree(self, limit: Limit) -> tuple[TreeCheck, LimitValue] | None:
+        """Return by what a tree knows the answer, for targets with the same limit."""
+        return (self.check.check, limit.value) if isinstance(self.check, InTree) else None
 
     def worst(self, question: Question, limit: Limit) -> Severity | None:
         """Return the worst severity of :meth:`findings`, for whoever needs nothing else of them.

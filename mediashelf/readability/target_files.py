@@ -20,7 +20,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from importlib.resources import as_file, files
 from pathlib import Path
 
 from msgspec import Struct
@@ -57,8 +56,8 @@ class TargetFile(Struct, frozen=True):
 
 def read_built_in_targets() -> list[TargetFile]:
     """Return the files of the targets that come with the program, oldest first."""
-    with as_file(files("mediashelf.readability").joinpath("targets")) as folder:
-        return [read_target(folder / f"{name}.toml") for name in BUILT_IN]
+    folder = Path(__file__).parent / "targets"
+    return [read_target(folder / f"{name}.toml") for name in BUILT_IN]
 
 
 def read_target_folder(folder: Path) -> list[TargetFile]:

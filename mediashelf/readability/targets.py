@@ -6,6 +6,7 @@ How a target is written is in :mod:`mediashelf.readability.target_files`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import cache
 from pathlib import Path
 
 from msgspec import Struct
@@ -43,7 +44,12 @@ class Target(Struct, frozen=True):
     @property
     def trees(self) -> tuple[VolumeKind, ...]:
         """The naming trees that it reads, the preferred one first."""
-        return tuple(TREE_KINDS[word] for word in self.limits["trees"].words())
+        return _kinds(self.limits["trees"].words())
+
+
+@cache
+def _kinds(words: tuple[str, ...]) -> tuple[VolumeKind, ...]:
+    return tuple(TREE_KINDS[word] for word in words)
 
 
 def users_targets_folder() -> Path:

@@ -16,7 +16,7 @@ from mediashelf.tables.table import Table
 
 Meaning = TypeVar("Meaning")
 
-_PLACE = re.compile(r"(.*) \(at line (\d+), column (\d+)\)", re.DOTALL)
+_PLACE = r"(?s)(.*) \(at line (\d+), column (\d+)\)"
 
 
 class TableKind(Struct, frozen=True):
@@ -95,7 +95,7 @@ _PLAIN_WORDS = {
 
 def _syntax(message: str, text: str) -> str:
     """Return the parser's message with the line first, and the usual cure."""
-    match = _PLACE.fullmatch(message)
+    match = re.fullmatch(_PLACE, message)
     if match is None:
         words = message.partition(" (at ")[0]
         return f"is not TOML: {_PLAIN_WORDS.get(words, message)}"

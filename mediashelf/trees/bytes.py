@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import os
-import tempfile
 import weakref
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -142,6 +141,8 @@ class Spool:
 
     def _to_file(self) -> BinaryIO:
         if self._file is None:
+            import tempfile  # seldom needed
+
             file = tempfile.TemporaryFile()  # noqa: SIM115
             weakref.finalize(self, file.close)
             file.write(self._memory)
@@ -215,6 +216,8 @@ class LateSpool:
 
 
 def _no_room(error: OSError) -> InputError:
+    import tempfile
+
     return InputError(
         f"{tempfile.gettempdir()}: no room to expand an archive: "
         f"{error.strerror or error}; set TMPDIR to a folder on a larger disk"

@@ -17,16 +17,15 @@ MAX_LEVELS = 100
 NEEDS_LIBRARY = "needs libarchive"
 """Words of the error for an archive that could be opened if the library were here."""
 
-_DAMAGED = re.compile(
-    r"cut short|damaged|truncat|ended early|ends before|image ends|checksum|\bCRC\b|is lost",
-    re.IGNORECASE,
+_DAMAGED = (
+    r"(?i)cut short|damaged|truncat|ended early|ends before|image ends|checksum|\bCRC\b|is lost"
 )
 """Words of reasons that say: this copy is not whole; no program can unpack it."""
 
 _GET_AGAIN = "Get it again, or another copy of it"
 _ALL_PARTS = "Put all parts into one folder"
 _UNPACK = "Unpack it on a system that can, and use the folder"
-_ABSOLUTE = re.compile(r"/|[A-Za-z]:")
+_ABSOLUTE = r"/|[A-Za-z]:"
 _PART = r"[^/\\:\0.][^/\\:\0]*"
 _PLAIN = re.compile(f"{_PART}(?:/{_PART})*")  # a name, or path, of which nothing is to be asked
 
@@ -114,7 +113,7 @@ def split_name(name: str) -> Parts:
             return parts
     name = name.replace("\\", "/")
     parts = tuple(part for part in name.split("/") if part not in ("", "."))
-    if _ABSOLUTE.match(name) or ".." in parts or "\0" in name:
+    if re.match(_ABSOLUTE, name) or ".." in parts or "\0" in name:
         raise ValueError("its name leads out of its folder")
     if len(parts) > MAX_LEVELS:
         raise ValueError(f"it is {len(parts):,} levels deep")
@@ -164,4 +163,4 @@ def not_opened(where: str, what: str, *, is_part: bool = False) -> Finding:
 def _remedy_for(reason: str) -> str:
     if "not beside" in reason:
         return _ALL_PARTS
-    return _GET_AGAIN if _DAMAGED.search(reason) else _UNPACK
+    return _GET_AGAIN if re.search(_DAMAGED, reason) else _UNPACK

@@ -102,10 +102,10 @@ _SIGNATURES = (
 )
 _HEADERS = (
     # A member's header: its method, and a name of DOS.
-    (re.compile(rb"\x1a[\x01-\x0b][ -~]{1,12}\0"), Wrapping.ARC),
+    (rb"\x1a[\x01-\x0b][ -~]{1,12}\0", Wrapping.ARC),
     # A member's header in hexadecimal or octal digits, or in words of 16 bits before its name.
-    (re.compile(rb"07070(?:[12][0-9A-Fa-f]{104}|7[0-7]{70})"), Wrapping.CPIO),
-    (re.compile(rb"(?:\xc7\x71|\x71\xc7).{24}[^\0-\x1f]{1,1024}\0", re.DOTALL), Wrapping.CPIO),
+    (rb"07070(?:[12][0-9A-Fa-f]{104}|7[0-7]{70})", Wrapping.CPIO),
+    (rb"(?s)(?:\xc7\x71|\x71\xc7).{24}[^\0-\x1f]{1,1024}\0", Wrapping.CPIO),
     (LZMA_START, Wrapping.LZMA),
 )
 
@@ -130,7 +130,7 @@ def detect_wrapping(view: View) -> Wrapping | None:
         if head.startswith(signature, offset):
             return wrapping
     for header, wrapping in _HEADERS:
-        if header.match(head):
+        if re.match(header, head):
             return wrapping
     return Wrapping.FLOPPY if read_fat(view) is not None else None
 

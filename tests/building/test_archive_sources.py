@@ -63,7 +63,7 @@ def test_an_archive_gives_the_disc_that_its_folder_gives(tmp_path: Path, method:
     build_disc(plan_disc(recipe_from_folders([folder])), tmp_path / "folder.iso")
     built = build_disc(plan_disc(recipe_from_folders([archive])), tmp_path / "archive.iso")
     assert (tmp_path / "folder.iso").read_bytes() == (tmp_path / "archive.iso").read_bytes()
-    assert built.file_count == 6
+    assert built.plan.file_count == 6
     # Nothing was unpacked beside it.
     assert sorted(path.name for path in tmp_path.iterdir()) == [
         "archive.iso",

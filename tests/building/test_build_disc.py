@@ -59,8 +59,8 @@ def test_the_plan_is_what_the_reader_finds(top: Path, tmp_path: Path) -> None:
     plan = planned(top)
     built = build_disc(plan, tmp_path / "disc.iso")
     assert built.size == plan.size == (tmp_path / "disc.iso").stat().st_size
-    assert built.file_count == 6  # five and the index page
-    assert built.folder_count == 2
+    assert built.plan.file_count == 6  # five and the index page
+    assert built.plan.folder_count == 2
     with open_image(tmp_path / "disc.iso") as image:
         assert image.findings == ()
         volume = image.facts.volume(VolumeKind.JOLIET)

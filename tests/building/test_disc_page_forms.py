@@ -23,7 +23,7 @@ from mediashelf.building.pages.disc_pages import (
     tables_size,
 )
 from mediashelf.building.pages.html_page import render_html
-from mediashelf.building.pages.index_page import render_index
+from mediashelf.building.pages.index_page import index_size, iter_index
 from mediashelf.building.planning.disc_plan import plan_disc, plan_listing
 from mediashelf.building.planning.listing import list_sources
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
@@ -120,7 +120,7 @@ SERIES = Series(
 
 
 def test_the_text() -> None:
-    page = render_index("Kiosk", name_trees(DiscFolder(""), ()), DiscPages((TABLE,)), NOTES)
+    page = b"".join(iter_index("Kiosk", name_trees(DiscFolder(""), ()), DiscPages((TABLE,)), NOTES))
     assert page.decode("ascii").replace("\r\n", "\n") == TEXT
 
 
@@ -149,14 +149,14 @@ def hostile_pages() -> DiscPages:
 def test_both_pages_have_the_form_that_old_systems_need() -> None:
     notes = [Note("/A", "/ä" * 100, "</BODY>\x00" + "y" * 200)]
     trees = name_trees(DiscFolder(""), ())
+    text = b"".join(iter_index("Kiosk\x1b", trees, hostile_pages(), notes))
     for page in (
-        render_index("Kiosk\x1b", trees, hostile_pages(), notes),
+        text,
         render_html("Kiosk\x1b", hostile_pages(), notes, "INDEX.TXT"),
     ):
         assert page.isascii()
         assert b"\n" not in page.replace(b"\r\n", b"")
         assert not set(page) & (set(range(32)) - {10, 13})
-    text = render_index("Kiosk\x1b", trees, hostile_pages(), notes)
     assert max(map(len, text.split(b"\r\n"))) <= 79
 
 
@@ -283,10 +283,10 @@ def test_pages_give_way_to_files_of_the_sources(tmp_path: Path) -> None:
 def test_the_room_kept_for_tables_is_enough() -> None:
     tables = hostile_pages().tables
     trees = name_trees(DiscFolder(""), ())
-    bare = len(render_index("K", trees)), len(render_html("K", DiscPages(), (), "INDEX.TXT"))
+    bare = index_size("K", trees), len(render_html("K", DiscPages(), (), "INDEX.TXT"))
     full = DiscPages(tables)
     grown = (
-        len(render_index("K", trees, full)) - bare[0],
+        index_size("K", trees, full) - bare[0],
         len(render_html("K", full, (), "INDEX.TXT")) - bare[1],
     )
     assert max(grown) <= tables_size(tables)

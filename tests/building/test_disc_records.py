@@ -139,7 +139,7 @@ def test_putting_records_in_order_may_change_the_sectors_they_take(
     top = write_tree(tmp_path / "top", files)
     plan = plan_disc(recipe_from_folders([top], index=False))
     root = plan.layout.iso[0]
-    identifiers = [child.identifier for child in root.children]
+    identifiers = root.identifiers()
     assert root.size == packed(identifiers)
     assert root.size != packed(sorted(identifiers))
     build_disc(plan, tmp_path / "disc.iso")

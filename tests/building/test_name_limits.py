@@ -9,7 +9,8 @@ from mediashelf.building.naming.names import HostName, assign_long_names, assign
 from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.planning.checks import check_layout
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE
-from mediashelf.building.tree import DiscFolder
+from mediashelf.building.tree import Content, DiscFile, DiscFolder
+from mediashelf.building.writing.blocking import blocking
 from mediashelf.findings import Severity
 
 
@@ -105,7 +106,35 @@ def test_folders_are_counted_up_to_what_a_path_table_can_number(
     count: int, rules: list[str]
 ) -> None:
     """ECMA-119 9.4.4: the number of the parent directory has 16 bits, and the root is number 1."""
-    directories = [PlannedDirectory(DiscFolder(""))] * count
+    directories = [PlannedDirectory(DiscFolder(""), is_long=False)] * count
     findings = list(check_layout(Layout(directories, directories, [], 100_000), EMULATED_DRIVE))
     assert [finding.rule for finding in findings] == rules
     assert all(finding.severity is Severity.ERROR for finding in findings)
+
+
+FILE = DiscFile("a", Content("a", 0), 0)
+
+
+@pytest.mark.parametrize(
+    ("path", "count", "size", "is_read"),
+    [
+        ("", 999_999, 2048, True),
+        ("", 1_000_000, 2048, False),
+        ("/a" * 255, 1, 2048, True),
+        ("/a" * 256, 1, 2048, False),
+        (f"/{'a' * 4095}", 32_760, 2048, True),
+        (f"/{'a' * 4095}", 32_761, 2048, False),  # the paths together
+        (f"/{'a' * 4096}", 1, 2048, False),
+        ("", 1, 64 << 20, True),
+        ("", 1, (64 << 20) + 2048, False),
+    ],
+)
+def test_what_could_not_be_read_back_is_refused_before_it_is_written(
+    path: str, count: int, size: int, is_read: bool
+) -> None:
+    """The bounds of our own reader, which the finished disc must pass."""
+    directory = PlannedDirectory(DiscFolder(""), is_long=True, path=path, size=size)
+    directory.items = [FILE] * count
+    findings = list(check_layout(Layout([], [directory], [], 100_000), EMULATED_DRIVE))
+    assert [one.rule for one in findings] == ([] if is_read else ["beyond-reading-back"])
+    assert [one.rule for one in blocking(findings, anyway=True)] == [one.rule for one in findings]

@@ -70,7 +70,7 @@ def in_catalog(offset: int, new: bytes) -> Callable[[DiscPlan, bytearray], None]
 
 def leave_out_the_last_record(plan: DiscPlan, data: bytearray) -> None:
     directory = plan.layout.joliet[-2]  # it holds one file
-    assert [child.name for child in directory.children] == ["Larkspur display driver.inf"]
+    assert directory.names == ["Larkspur display driver.inf"]
     at = directory.lba * 2048 + 68
     data[at : at + data[at]] = bytes(data[at])
 

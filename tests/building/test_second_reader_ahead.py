@@ -65,7 +65,7 @@ def started(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[b
             super().__init__(*arguments, **options)  # type: ignore[call-overload]
             processes.append(self)
 
-    monkeypatch.setattr(own_process.subprocess, "Popen", Noted)
+    monkeypatch.setattr(subprocess, "Popen", Noted)
     yield processes
     assert [process.poll() for process in processes if process.poll() is None] == []
 
@@ -160,11 +160,10 @@ def test_what_it_found_must_be_what_was_planned(
 
     def lie(self: write.DiscWriter, path: Path) -> None:
         directory = self._plan.layout.joliet[0]
-        child = directory.children[0]
-        honest = child.identifier
-        directory.children[0] = child._replace(identifier=b"\0?" + honest[2:])
+        honest = directory.names[0]
+        directory.names[0] = "?" + honest[1:]
         real(self, path)
-        directory.children[0] = child
+        directory.names[0] = honest
 
     monkeypatch.setattr(write.DiscWriter, "write", lie)
     with pytest.raises(BuildError, match="of the Joliet tree is missing"):

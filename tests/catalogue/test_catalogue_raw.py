@@ -21,8 +21,8 @@ from make_raw import (
 )
 from mediashelf.catalogue.auditing.audit import AuditResult
 from mediashelf.findings import Severity
-from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.sectors import RAW_SIZE
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.image import open_image
 from mediashelf.integrity.raw import auditing
 

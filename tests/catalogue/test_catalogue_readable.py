@@ -12,10 +12,13 @@ from msgspec.structs import replace
 
 from made_library import DATE, TICK, Library, write
 from make_image import make_iso
+from mediashelf import own_process
 from mediashelf.catalogue import readable
 from mediashelf.catalogue.questions import worked_out
 from mediashelf.catalogue.readable import readable_by
 from mediashelf.catalogue.schema import transaction
+from mediashelf.helping import processes
+from mediashelf.helping.processes import Helpers
 from mediashelf.jobs.library import listing
 from mediashelf.jobs.library.listing import Wanted, list_images
 from mediashelf.readability.check import worst_for_targets
@@ -104,23 +107,40 @@ def test_progress_counts_what_is_asked_alone(
         assert told == [(2, [1, 1])]
 
 
+@pytest.mark.parametrize("fate", ["live", "die", "are not started"])
 def test_several_processes_work_out_the_same(
-    deep_and_flat: Library, monkeypatch: pytest.MonkeyPatch
+    deep_and_flat: Library, monkeypatch: pytest.MonkeyPatch, fate: str
 ) -> None:
     db = deep_and_flat.catalogue.db
     tables = ("target_verdicts", "disc_summaries")
-    ask = [f"SELECT * FROM {table} ORDER BY 1, 2" for table in tables]
+    questions = [f"SELECT * FROM {table} ORDER BY 1, 2" for table in tables]
     targets = list(load_targets().values())
-    as_scanned = [db.execute(question).fetchall() for question in ask]
+    as_scanned = [db.execute(question).fetchall() for question in questions]
     assert all(as_scanned)
     with transaction(db):
         for table in tables:
             db.execute(f"DELETE FROM {table}")
-    monkeypatch.setattr(worked_out, "_FEW", 1)
-    monkeypatch.setattr(worked_out, "processors", lambda: 2)
+    monkeypatch.setattr(worked_out, "_ENOUGH", 1)
+    monkeypatch.setattr(worked_out, "_QUESTION", 1)
+    monkeypatch.setattr(processes, "processors", lambda: 2)
     rows = deep_and_flat.catalogue.images()
     lacking = worked_out.rows_to_work_out(deep_and_flat.catalogue, rows, targets)
     assert lacking == [row for row in rows if row.kinds]
-    worked_out.work_out(deep_and_flat.catalogue, lacking, targets)
-    assert [db.execute(question).fetchall() for question in ask] == as_scanned
+    ask = Helpers.ask
+    asked: list[Any] = []
+
+    def ask_and_watch(self: Helpers[Any], *arguments: Any) -> Any:
+        future = ask(self, *arguments)
+        asked.append(future)
+        for child in self._children if fate == "die" else ():
+            child._process.kill()
+        return future
+
+    with monkeypatch.context() as watched:
+        watched.setattr(Helpers, "ask", ask_and_watch)
+        if fate == "are not started":
+            watched.setattr(own_process.sys, "executable", "no-python")
+        worked_out.work_out(deep_and_flat.catalogue, lacking, targets)
+    assert bool(asked[0]) is (fate != "are not started")
+    assert [db.execute(question).fetchall() for question in questions] == as_scanned
     assert not worked_out.rows_to_work_out(deep_and_flat.catalogue, rows, targets)

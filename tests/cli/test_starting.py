@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from make_image import make_iso
 from mediashelf.cli.main import main
 
 
@@ -17,6 +18,18 @@ def python(*arguments: str) -> str:
         [sys.executable, *arguments], capture_output=True, text=True, encoding="utf-8", check=True
     )
     return done.stdout
+
+
+def loaded(names: list[str], *commands: list[str]) -> list[str]:
+    """Return which of these modules were loaded when the commands have run."""
+    code = (
+        "import sys\n"
+        "from mediashelf.cli.main import main\n"
+        f"for command in {commands!r}:\n"
+        "    main(command, standalone_mode=False)\n"
+        f"print('loaded:', *[name for name in {names!r} if name in sys.modules])\n"
+    )
+    return python("-c", code).splitlines()[-1].split()[1:]
 
 
 def test_the_version_is_told_in_one_way() -> None:
@@ -31,16 +44,27 @@ def test_the_version_is_told_in_one_way() -> None:
     [
         (["--help"], ["sqlite3", "difflib", "mediashelf.findings", "mediashelf.formats"]),
         (["list"], ["xxhash", "difflib", "mediashelf.readability", "mediashelf.image", "tqdm"]),
+        (["prepare", "--help"], ["jinja2", "mediashelf.drivers", "mediashelf.building.sources"]),
+        (["drivers", "--help"], ["html", "mediashelf.drivers.machines.text_lists"]),
     ],
 )
 def test_what_starts_often_loads_little(
     arguments: list[str], spared: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    code = (
-        "import sys\n"
-        "from mediashelf.cli.main import main\n"
-        f"main({arguments!r}, standalone_mode=False)\n"
-        f"print('loaded:', [name for name in {spared!r} if name in sys.modules])\n"
-    )
     monkeypatch.setenv("MEDIASHELF_CATALOGUE", str(tmp_path / "catalogue.sqlite"))
-    assert python("-c", code).splitlines()[-1] == "loaded: []"
+    assert loaded(spared, arguments) == []
+
+
+def test_what_few_discs_need_is_loaded_for_these_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "shelf").mkdir()
+    make_iso({"README.TXT": b"x"}, joliet=3).save(tmp_path / "shelf" / "plain.iso")
+    monkeypatch.setenv("MEDIASHELF_CATALOGUE", str(tmp_path / "catalogue.sqlite"))
+    add = ["shelf", "add", str(tmp_path / "shelf"), "--name", "home"]
+    spared = ["mediashelf.drivers", "mediashelf.formats.inf"]
+    assert loaded([*spared, "pickle", "fastcrc", "jinja2"], add, ["scan"]) == []
+    of_audit = ["mediashelf.readability", "mediashelf.integrity.inside", "fastcrc"]
+    assert loaded(of_audit, ["audit"]) == []
+    make_iso({"LKVX.INF": b"[Version]\r\n"}).save(tmp_path / "shelf" / "drivers.iso")
+    assert loaded(spared, ["scan"]) == spared

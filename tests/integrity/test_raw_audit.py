@@ -32,10 +32,10 @@ from make_raw import (
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Severity
 from mediashelf.formats.raw.cue import LONGEST_SHEET
-from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.layout import scramble
 from mediashelf.formats.raw.sectors import LAYOUTS as LAYOUTS_BY_NAME
 from mediashelf.formats.raw.sectors import encode_mode_1
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.integrity.raw import alignment
 from mediashelf.integrity.raw.auditing import RawReport, audit_raw, find_volume_end
 from mediashelf.integrity.raw.convert import choose_track, convert_track

@@ -16,7 +16,7 @@ from inf_mutations import SEED_TEXT, mutate
 from mediashelf.formats.inf import document
 from mediashelf.formats.inf.checks import check_inf
 from mediashelf.formats.inf.document import Inf, parse_inf
-from mediashelf.formats.inf.faultless import FaultlessSections, Packed
+from mediashelf.formats.inf.faultless import Packed
 from mediashelf.formats.inf.lexer import plain_ends
 from mediashelf.formats.inf.models import (
     all_models,
@@ -83,9 +83,9 @@ def both_ways(data: bytes, monkeypatch: pytest.MonkeyPatch) -> bool:
     with monkeypatch.context() as patched:
         patched.setattr(document, "faultless_sections", lambda *text: None)
         long = parse_inf(data)
-    assert not isinstance(long.sections, FaultlessSections)
+    assert not long.text
     assert asked_shortly(short) == answers(long)
-    return isinstance(short.sections, FaultlessSections)
+    return bool(short.text)
 
 
 @pytest.mark.parametrize("part", range(4))
@@ -155,12 +155,12 @@ def test_forty_packages(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
 def test_a_text_that_breaks_no_rule_is_kept_packed(monkeypatch: pytest.MonkeyPatch) -> None:
     models = [f"PCI\\VEN_F2C4&DEV_{number:04X}" for number in range(1000)]
     inf = parse_inf(inf_text(*models).encode())
-    assert isinstance(inf.sections, FaultlessSections)
+    assert inf.text
     before = answers(inf)
     inf.derived.clear()
     inf.let_go()
-    assert isinstance(inf.sections.again, Packed)
-    assert len(inf.sections.again) * 4 < inf.size
+    assert isinstance(inf.again, Packed)
+    assert len(inf.again) * 4 < inf.size
     assert answers(inf) == before
     assert both_ways(inf_text(*models).encode(), monkeypatch)
 

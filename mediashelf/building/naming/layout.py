@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
 from mediashelf.building.tree import Content, DiscFile
@@ -40,13 +40,15 @@ class Layout(Struct):
     """A whole disc with its places; directories and contents are in the order of theirs.
 
     ``contents`` are those that are read from sources or made by us: the boot
-    catalog is not among them.
+    catalog is not among them. ``quick`` holds the digests by which the disc is read back,
+    one for each content in their order, once they are written.
     """
 
     iso: list[PlannedDirectory]
     joliet: list[PlannedDirectory]
     contents: list[Content]
     used_sectors: int
+    quick: bytearray = field(default_factory=bytearray)
 
     @property
     def sectors(self) -> int:
@@ -82,8 +84,8 @@ def lay_out(trees: NamedTrees, *, boot: Content | None, catalog: Content | None)
 def _records_size(directory: PlannedDirectory) -> int:
     """Return the bytes of a directory's sectors; no record crosses a border (ECMA-119 6.8.1.1)."""
     full_sectors, used = 0, 2 * record_size(b"\0")
-    for child in directory.children:
-        size = record_size(child.identifier)
+    for identifier in directory.identifiers():
+        size = record_size(identifier)
         if used + size > SECTOR_SIZE:
             full_sectors, used = full_sectors + 1, 0
         used += size
@@ -103,9 +105,9 @@ def _in_order(
 
 def _iter_contents(directories: list[PlannedDirectory]) -> Iterator[Content]:
     for directory in directories:
-        for child in directory.children:
-            if isinstance(child.item, DiscFile):
-                yield child.item.content
+        for item in directory.items:
+            if isinstance(item, DiscFile):
+                yield item.content
 
 
 def record_size(identifier: bytes) -> int:

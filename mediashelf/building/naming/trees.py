@@ -31,27 +31,21 @@ _new: Callable[..., Any] = tuple.__new__
 _OURS = "\0"  # tells our own names from equal names of the sources, and sorts nowhere
 
 
-class Child(NamedTuple):
-    """One record of a directory: a file, or a directory."""
-
-    name: str
-    identifier: bytes
-    item: DiscFile | PlannedDirectory
-
-
 class PlannedDirectory(Struct):
-    """One directory of one tree; ``path`` is empty for the root.
+    """One directory of one tree, the Joliet tree if ``is_long``; ``path`` is empty for the root.
 
-    ``children`` are in recorded order. ``number`` (its place in
+    It holds ``items`` under ``names``, in recorded order. ``number`` (its place in
     the path table), ``lba`` and ``size`` (bytes of its records, whole sectors) are set by
     the layout.
     """
 
     folder: DiscFolder
+    is_long: bool
     parent: PlannedDirectory | None = None
     path: str = ""
     identifier: bytes = b"\x00"
-    children: list[Child] = field(default_factory=list)
+    names: list[str] = field(default_factory=list)
+    items: list[DiscFile | PlannedDirectory] = field(default_factory=list)
     number: int = 1
     lba: int = 0
     size: int = 0
@@ -64,10 +58,26 @@ class PlannedDirectory(Struct):
             level = [below for directory in level for below in directory.iter_directories()]
 
     def iter_directories(self) -> Iterator[PlannedDirectory]:
-        """Yield the directories among the children."""
-        for child in self.children:
-            if isinstance(child.item, PlannedDirectory):
-                yield child.item
+        """Yield the directories in it."""
+        for item in self.items:
+            if isinstance(item, PlannedDirectory):
+                yield item
+
+    def identifiers(self) -> list[bytes]:
+        """Return the identifiers of what it holds, made anew: kept they would take more room."""
+        if self.is_long:
+            return [name.encode("utf-16-be") for name in self.names]
+        # ECMA-119 7.5.1: both separators and the version are always there for files.
+        return [
+            (
+                name
+                if isinstance(item, PlannedDirectory)
+                else f"{name};1"
+                if "." in name
+                else f"{name}.;1"
+            ).encode("ascii")
+            for name, item in zip(self.names, self.items, strict=True)
+        ]
 
 
 class NamedTrees(NamedTuple):
@@ -83,7 +93,7 @@ class NamedTrees(NamedTuple):
         return self.long_paths.get(id(directory.folder), "")
 
 
-KnownNames = dict[tuple[object, ...], list[tuple[HostName, str, bytes]]]
+KnownNames = dict[tuple[object, ...], list[tuple[HostName, str]]]
 """The names in folders that were named before, for whoever names the same folders again."""
 
 
@@ -98,14 +108,14 @@ def name_trees(
     own: dict[HostName, DiscFile | DiscFolder] = {
         HostName(file.name, tie=_OURS): file for file in own_files
     }
-    long_root, directories = _grow(root, own, _LONG, known)
+    long_root, directories = _grow(root, own, known, is_long=True)
     long_paths = {id(directory.folder): directory.path for directory in directories}
     too_deep = _too_deep(root)
     deep = DiscFolder(MOVED_FOLDERS, modified=max((f.modified for f in too_deep), default=0))
     if too_deep:
         deep.folders = {long_paths[id(folder)]: folder for folder in too_deep}
         own[HostName(MOVED_FOLDERS, is_folder=True, tie=_OURS)] = deep
-    short_root, directories = _grow(root, own, _SHORT, known, deep)
+    short_root, directories = _grow(root, own, known, deep, is_long=False)
     moved = []
     if too_deep:
         (in_place,) = (one for one in directories if one.folder is deep)
@@ -128,76 +138,74 @@ def _too_deep(root: DiscFolder) -> list[DiscFolder]:
     return found
 
 
-class _Naming(NamedTuple):
-    """How one tree names what a directory holds."""
-
-    is_long: bool
-    assign: Callable[..., dict[HostName, str]]
-    identifier: Callable[[str, bool], bytes]
-
-
-def _short_identifier(name: str, is_folder: bool) -> bytes:
-    # ECMA-119 7.5.1: both separators and the version are always there for files.
-    return (name if is_folder else f"{name};1" if "." in name else f"{name}.;1").encode("ascii")
-
-
-def _long_identifier(name: str, is_folder: bool) -> bytes:
-    return name.encode("utf-16-be")
-
-
 def _grow(
     root: DiscFolder,
     own: dict[HostName, DiscFile | DiscFolder],
-    naming: _Naming,
     known: KnownNames | None,
     deep: DiscFolder | None = None,
+    *,
+    is_long: bool,
 ) -> tuple[PlannedDirectory, list[PlannedDirectory]]:
     """Name everything below ``root``; what ``deep`` holds is left out of its own place.
 
     Returns the root's directory, and all of them in any order.
     """
     elsewhere = {id(folder) for folder in deep.folders.values()} if deep else set()
-    top = PlannedDirectory(root)
+    top = PlannedDirectory(root, is_long)
     directories = [top]
     for directory in directories:
         items = dict(_items(directory.folder))
         if elsewhere and directory.folder is not deep:
             items = {host: item for host, item in items.items() if id(item) not in elsewhere}
-        rows = _names_in(items, own if directory is top else {}, naming, known)
+        rows = _names_in(items, own if directory is top else {}, known, is_long=is_long)
         if directory is top:
             items |= own
-        path, children = directory.path, directory.children
-        for host, name, identifier in rows:
+        path = directory.path
+        directory.names = [name for _, name in rows]
+        for host, name in rows:
             item = items[host]
             if isinstance(item, DiscFolder):
-                below = PlannedDirectory(item, directory, f"{path}/{name}", identifier)
+                # The identifier of a directory is its name in either tree.
+                identifier = name.encode("utf-16-be" if is_long else "ascii")
+                below = PlannedDirectory(item, is_long, directory, f"{path}/{name}", identifier)
                 directories.append(below)
-                children.append(Child(name, identifier, below))
+                directory.items.append(below)
+                continue
+            if is_long:
+                item.long_folder, item.long_name = path, name
             else:
-                if naming.is_long:
-                    item.long_folder, item.long_name = path, name
-                else:
-                    item.short_folder, item.short_name = path, name
-                children.append(_new(Child, (name, identifier, item)))
+                item.short_folder, item.short_name = path, name
+            directory.items.append(item)
     return top, directories
 
 
 def _names_in(
     items: Collection[HostName],
     own: Collection[HostName],
-    naming: _Naming,
     known: KnownNames | None,
-) -> list[tuple[HostName, str, bytes]]:
-    """Return what one directory holds as it is recorded: host name, name, identifier."""
-    key = (naming.is_long, *items, *own)  # those that are our own say so
+    *,
+    is_long: bool,
+) -> list[tuple[HostName, str]]:
+    """Return what one directory holds as it is recorded: host names and names.
+
+    Names are sorted as they are, and so are the records of a directory:
+
+    - ECMA-119 9.3 compares file names, then extensions, both padded with spaces, which sort before
+      every character that a short name can hold. So ``README`` comes before ``README.1``, which a
+      comparison of whole identifiers (``README.;1``) gets wrong, and which old CD-ROM extensions
+      of DOS depend on (Microsoft KB Q123408). The dot sorts before every such character as well.
+    - Joliet changes only the filler of 9.3, but its names hold any number of dots and its
+      directories hold them as well; path tables sort whole identifiers. By 16-bit characters, dots
+      and all, is the one order that suits records and path tables (common practice).
+    """
+    key = (is_long, *items, *own) if known is not None else ()  # those that are our own say so
     found = known.get(key) if known is not None else None
     if found is None:
-        names = naming.assign(items)
+        assign = assign_long_names if is_long else assign_short_names
+        names = assign(items)
         if own:
-            names |= naming.assign(own, taken=names.values())
-        identifier = naming.identifier
-        in_order = sorted(names.items(), key=itemgetter(1))
-        found = [(host, name, identifier(name, host.is_folder)) for host, name in in_order]
+            names |= assign(own, taken=names.values())
+        found = sorted(names.items(), key=itemgetter(1))
         if known is not None:
             known[key] = found
     return found
@@ -208,17 +216,4 @@ def _items(folder: DiscFolder) -> Iterable[tuple[HostName, DiscFile | DiscFolder
         # Moved folders are kept under their long paths, as their names may be equal.
         yield HostName(child.name, is_folder=True, tie="" if key == child.name else key), child
     for file in folder.files.values():
-        yield HostName(file.name), file
-
-
-# Names are sorted as they are, and so are the records of a directory:
-#
-# - ECMA-119 9.3 compares file names, then extensions, both padded with spaces, which sort before
-#   every character that a short name can hold. So ``README`` comes before ``README.1``, which a
-#   comparison of whole identifiers (``README.;1``) gets wrong, and which old CD-ROM extensions of
-#   DOS depend on (Microsoft KB Q123408). The dot sorts before every such character as well.
-# - Joliet changes only the filler of 9.3, but its names hold any number of dots and its
-#   directories hold them as well; path tables sort whole identifiers. By 16-bit characters, dots
-#   and all, is the one order that suits records and path tables (common practice).
-_SHORT = _Naming(False, assign_short_names, _short_identifier)
-_LONG = _Naming(True, assign_long_names, _long_identifier)
+        yield _new(HostName, (file.name, False, "")), file

@@ -21,6 +21,7 @@ from mediashelf.building.pages.page_text import (
     series_title,
     table_lines,
 )
+from mediashelf.building.tree import DiscFile
 from mediashelf.text import count_text
 
 NO_PAGES = DiscPages()
@@ -41,15 +42,21 @@ where they belong.
 """
 
 
-def render_index(
+def index_size(
     label: str, trees: NamedTrees, pages: DiscPages = NO_PAGES, notes: Sequence[Note] = ()
-) -> bytes:
-    """Return the page for a disc: every file that has a source, in the ISO tree's folders.
+) -> int:
+    """Return the bytes of the page."""
+    return sum(map(len, iter_index(label, trees, pages, notes)))
+
+
+def iter_index(
+    label: str, trees: NamedTrees, pages: DiscPages = NO_PAGES, notes: Sequence[Note] = ()
+) -> Iterator[bytes]:
+    """Yield the page for a disc: every file that has a source, in the ISO tree's folders.
 
     Before them are ``notes`` and what ``pages`` tell. Digests that are not known yet
     show as dashes.
     """
-    page = bytearray()  # of the lines of a large disc each would take as much again
     lines = [f"What is on {ascii_text(label)}"[:WIDTH]]
     front = [*_front(pages, notes)]
     lines += [*front, "", "Files", ""] if front else [""]
@@ -60,23 +67,20 @@ def render_index(
     total_files = total_size = 0
     unknown = "-" * DIGEST_DIGITS
     for directory in _in_reading_order(trees.iso):
-        if all(isinstance(child.item, PlannedDirectory) for child in directory.children) and (
-            directory.children
-        ):
+        if directory.items and not any(isinstance(item, DiscFile) for item in directory.items):
             continue  # on the way to others, and named with them
-        page += _encoded(lines)
+        yield _encoded(lines)
         lines = ["", backslashes(directory.path or "/")]
         long_path = trees.long_path(directory)
         if long_path.upper() != directory.path:
             lines += long_name_lines(backslashes(long_path), indent="")
-        for child in directory.children:
-            file = child.item
+        for name, file in zip(directory.names, directory.items, strict=True):
             if isinstance(file, PlannedDirectory) or not file.source:
                 continue
             total_files += 1
-            size, name = file.own.size, child.name
+            size = file.own.size
             total_size += size
-            digest = file.content.digest[:DIGEST_DIGITS] or unknown
+            digest = file.content.digest[: DIGEST_DIGITS // 2].hex() or unknown
             lines.append(f"  {name:12}  {size:13,}  {digest}")
             long_name = file.long_name
             if long_name.upper() != name:
@@ -86,7 +90,7 @@ def render_index(
                 else:
                     lines += long_name_lines(long_name, indent="  ")
     lines += ["", f"{count_text(total_files, 'file')}, {total_size:,} bytes."]
-    return bytes(page + _encoded(lines))
+    yield _encoded(lines)
 
 
 def _encoded(lines: Iterable[str]) -> bytes:
@@ -110,8 +114,4 @@ def _in_reading_order(root: PlannedDirectory) -> Iterator[PlannedDirectory]:
     while waiting:
         directory = waiting.pop()
         yield directory
-        waiting += [
-            child.item
-            for child in reversed(directory.children)
-            if isinstance(child.item, PlannedDirectory)
-        ]
+        waiting += [*directory.iter_directories()][::-1]

@@ -38,7 +38,7 @@ class PlannedBoot(Struct, frozen=True):
     def as_file(self, name: str) -> DiscFile:
         """Return the image as a file of the disc: its writer boots from nothing else."""
         modified = self.content.modified_ns // 1_000_000_000
-        return DiscFile(name, self.content.path, self.content, modified)
+        return DiscFile(name, self.content, modified)
 
     def facts(self, catalog: Content) -> BootFacts:
         """Return what a reader of the finished disc will find."""

@@ -11,6 +11,7 @@ from mediashelf.building.naming.trees import MAX_LEVELS, NamedTrees
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.tree import DiscFile
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS
 from mediashelf.text import count_text
 
 MAX_FILE = 0xFFFF_FFFF
@@ -43,6 +44,14 @@ def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
             found=f"{folder_count:,} folders",
             expected=f"at most {MAX_DIRECTORIES:,}",
         )
+    for what in _beyond_reader(layout):
+        yield Finding(
+            "beyond-reading-back",
+            Severity.ERROR,
+            "/",
+            f"{what}, and that is where the reader stops that a finished disc must pass",
+            "split the folders over several discs",
+        )
     if layout.used_sectors < MINIMUM_SECTORS:
         yield Finding(
             "padded-to-minimum",
@@ -53,6 +62,25 @@ def check_layout(layout: Layout, capacity: Capacity) -> Iterator[Finding]:
             "",
             "Linux mass-storage function, storage_common.c: 300 frames are the smallest track",
         )
+
+
+def _beyond_reader(layout: Layout) -> Iterator[str]:
+    """Yield what our own reader would not read to its end: known now, it is not written first."""
+    limits = DEFAULT_LIMITS
+    if max(sum(len(one.items) for one in tree) for tree in (layout.iso, layout.joliet)) >= (
+        limits.entries
+    ):
+        yield f"the disc has {limits.entries:,} files and folders or more"
+    size = max((one.size for one in (*layout.iso, *layout.joliet)), default=0)
+    if size > limits.directory_size:
+        yield f"the records of one folder have {size:,} bytes, over {limits.directory_size:,}"
+    paths = [one.path for one in layout.joliet]
+    if any(path.count("/") >= limits.depth for path in paths):
+        yield f"a folder is {limits.depth} levels deep or more"
+    if any(len(path) > limits.path_characters for path in paths):
+        yield f"the path of a folder has over {limits.path_characters:,} characters"
+    if sum((len(one.path) + 1) * len(one.items) for one in layout.joliet) > limits.text_characters:
+        yield f"all paths together have over {limits.text_characters:,} characters"
 
 
 def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Finding]:
@@ -100,7 +128,7 @@ class _FoldedPaths:
         return {
             folded(path): path
             for directory in self._trees.joliet.iter_level_by_level()
-            for path in (f"{directory.path}/{child.name}" for child in directory.children)
+            for path in (f"{directory.path}/{name}" for name in directory.names)
         }
 
 

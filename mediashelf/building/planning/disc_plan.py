@@ -25,7 +25,7 @@ from mediashelf.building.naming.trees import (
 )
 from mediashelf.building.pages.disc_pages import DiscPages, Note
 from mediashelf.building.pages.html_page import render_html
-from mediashelf.building.pages.index_page import NO_PAGES, render_index
+from mediashelf.building.pages.index_page import NO_PAGES, index_size
 from mediashelf.building.planning.boot import PlannedBoot
 from mediashelf.building.planning.checks import check_depth, check_files, check_label, check_layout
 from mediashelf.building.planning.listing import Listing, list_sources
@@ -173,14 +173,14 @@ def plan_listing(
     number = pages.series.number if pages.series is not None else 0
     label = disc_label(recipe.label, number)
     has_html = recipe.index and (pages != NO_PAGES or any(one.notes for one in recipe.folders))
-    index = DiscFile(INDEX_PAGE, "", Content("", 0), date) if recipe.index else None
-    html = DiscFile(HTML_PAGE, "", Content("", 0), date) if has_html else None
-    catalog = DiscFile(BOOT_CATALOG, "", Content("", SECTOR_SIZE), date) if boot else None
+    index = DiscFile(INDEX_PAGE, Content("", 0), date) if recipe.index else None
+    html = DiscFile(HTML_PAGE, Content("", 0), date) if has_html else None
+    catalog = DiscFile(BOOT_CATALOG, Content("", SECTOR_SIZE), date) if boot else None
     trees = name_trees(listing.root, _there(boot_file, catalog, index, html), names)
     places = _places(recipe, listing, trees)
     notes = tuple(Note(short, long, one.notes) for short, long, one in places if one.notes)
     if index is not None:
-        index.own.size = len(render_index(recipe.label, trees, pages, notes))
+        index.own.size = index_size(recipe.label, trees, pages, notes)
     if index is not None and html is not None:
         name = index.short_path.removeprefix("/")
         html.own.data = render_html(recipe.label, pages, notes, name)

@@ -9,8 +9,9 @@ from itertools import accumulate
 
 from mediashelf.building.naming.layout import Layout
 from mediashelf.building.naming.names import Label
-from mediashelf.building.naming.trees import Child, PlannedDirectory
+from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.sources.clock import record_date
+from mediashelf.building.tree import Content
 from mediashelf.formats.entries import Entries, Folder
 from mediashelf.formats.volume import (
     FLAG_DIRECTORY,
@@ -34,7 +35,7 @@ def planned_facts(
         VolumeFacts(
             kind=kind,
             label=name,
-            entries=PlannedEntries(directories, encoding),
+            entries=PlannedEntries(directories),
             block_count=layout.sectors,
             detail=detail,
             joliet_level=level,
@@ -44,9 +45,9 @@ def planned_facts(
             set_number=1,
             set_size=1,
         )
-        for kind, name, directories, encoding, detail, level in (
-            (VolumeKind.ISO9660, label.short, layout.iso, "ascii", "", None),
-            (VolumeKind.JOLIET, label.long, layout.joliet, "utf-16-be", "level 3", 3),
+        for kind, name, directories, detail, level in (
+            (VolumeKind.ISO9660, label.short, layout.iso, "", None),
+            (VolumeKind.JOLIET, label.long, layout.joliet, "level 3", 3),
         )
     )
     return DiscFacts(layout.size, volumes, boot)
@@ -55,35 +56,35 @@ def planned_facts(
 class PlannedEntries(Entries):
     """The entries of one tree, put together for whoever asks: nobody keeps them."""
 
-    __slots__ = ("_directories", "_encoding")
+    __slots__ = ("_directories",)
 
-    def __init__(self, directories: Sequence[PlannedDirectory], encoding: str) -> None:
+    def __init__(self, directories: Sequence[PlannedDirectory]) -> None:
         super().__init__(())
-        self._directories = [directory for directory in directories if directory.children]
-        self._encoding = encoding
-        self._length = sum(len(directory.children) for directory in self._directories)
+        self._directories = [directory for directory in directories if directory.items]
+        self._length = sum(len(directory.items) for directory in self._directories)
 
     def iter_folders(self) -> Iterator[Folder]:
         for directory in self._directories:
-            yield _folder(directory, directory.children, self._encoding)
+            yield planned_folder(directory)
 
     def _all(self) -> tuple[Entry, ...]:
         return tuple(entry for folder in self.iter_folders() for entry in folder.entries())
 
     def _one(self, index: int) -> Entry:
-        sizes = (len(directory.children) for directory in self._directories)
+        sizes = (len(directory.items) for directory in self._directories)
         self._ends = self._ends or list(accumulate(sizes))
         number = bisect_right(self._ends, index)
         directory = self._directories[number]
-        child = directory.children[index - self._ends[number]]  # counted from the end
-        return _folder(directory, [child], self._encoding).entries()[0]
+        at = index - self._ends[number] + len(directory.items)
+        return planned_folder(directory).entries()[at]
 
 
-def _folder(directory: PlannedDirectory, children: Sequence[Child], encoding: str) -> Folder:
-    """Return the columns of some children of a directory."""
-    names, recorded, items = zip(*children, strict=True)
+def planned_folder(directory: PlannedDirectory) -> Folder:
+    """Return the columns of what a directory holds."""
+    names, items = directory.names, directory.items
     sizes, lbas, dates = [], [], []
     are_folders = bytearray(len(items))
+    place: PlannedDirectory | Content
     for number, item in enumerate(items):
         if isinstance(item, PlannedDirectory):
             are_folders[number] = True
@@ -96,7 +97,7 @@ def _folder(directory: PlannedDirectory, children: Sequence[Child], encoding: st
     return Folder(
         directory.path,
         names,
-        names if encoding != "ascii" else [name.decode(encoding) for name in recorded],
+        names if directory.is_long else [name.decode() for name in directory.identifiers()],
         sizes,
         bytes(are_folders),
         lbas,

@@ -110,6 +110,7 @@ class _Listing:
             if self._unpacks:  # first pieces come before others, whatever their case
                 listed.sort(key=lambda entry: not is_first_piece(entry.name))
             joined: set[str] = set()
+            above = os.path.join(path, "")  # noqa: PTH118
             for entry in listed:
                 try:
                     if entry.name.lower() in joined:
@@ -119,7 +120,7 @@ class _Listing:
                     elif self._unpacks and _may_be_unpacked(entry, kept):
                         yield from self._unpack(entry, spot, joined)
                     elif takes_all or self._selection.takes_file((*spot.parts, entry.name)):
-                        yield from self._add(entry, spot)
+                        yield from self._add(entry, spot, above)
                 except OSError as error:
                     yield _unreadable(entry.path, error)
 
@@ -146,7 +147,8 @@ class _Listing:
                 return  # its files are those of the first part
             # Whatever looks for drivers says why it is not opened.
             if self._selection.takes_file((*above.parts, entry.name)):
-                yield from self._add(entry, above)
+                folder = os.path.join(path.parent, "")  # noqa: PTH118
+                yield from self._add(entry, above, folder)
 
     def _opens(self, path: Path, first: str) -> bool:
         """Tell whether an archive beside ``path`` can be opened; each is tried once."""
@@ -159,8 +161,11 @@ class _Listing:
                 self._opened[found] = False
         return found is not None and self._opened[found]
 
-    def _add(self, entry: os.DirEntry[str], spot: Spot) -> Iterable[Finding]:
-        """Put a file into the tree; return what is to be said of it, mostly nothing."""
+    def _add(self, entry: os.DirEntry[str], spot: Spot, above: str) -> Iterable[Finding]:
+        """Put a file into the tree; return what is to be said of it, mostly nothing.
+
+        ``above`` is the path of the folder that it was found in, up to the separator.
+        """
         path = target = entry.path
         is_link = entry.is_symlink()
         if is_link:
@@ -174,9 +179,12 @@ class _Listing:
             return [special_left_out(path, kind)]
         if not os.access(target, os.R_OK):
             return [_unreadable(path, PermissionError(errno.EACCES, os.strerror(errno.EACCES)))]
-        content = Content(target, facts.st_size, facts.st_mtime_ns)
-        modified = facts.st_mtime_ns // 1_000_000_000
-        file = DiscFile(entry.name, path, content, modified, self._origin)
+        name, size, modified_ns = entry.name, facts.st_size, facts.st_mtime_ns
+        if is_link:
+            content, listed = Content(target, size, modified_ns), path
+        else:
+            content, listed = Content(name, size, modified_ns, above=above), ""
+        file = DiscFile(name, content, modified_ns // 1_000_000_000, self._origin, listed)
         return place_file(spot.folder(), file)
 
 

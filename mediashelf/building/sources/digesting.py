@@ -10,8 +10,6 @@ from typing import NamedTuple, Protocol, Self
 
 import xxhash
 
-from mediashelf.building.tree import Content
-
 _BATCH = 1 << 20  # bytes that are handed over together: doing so for each file costs more
 _WAITING = 4  # batches that may wait for the second thread: what bounds the memory
 
@@ -24,7 +22,7 @@ class StreamHasher(Protocol):
 
     def update(self, data: Piece, /) -> None: ...
 
-    def hexdigest(self) -> str: ...
+    def digest(self) -> bytes: ...
 
 
 def new_hasher() -> StreamHasher:
@@ -32,20 +30,23 @@ def new_hasher() -> StreamHasher:
     return hashlib.sha256(usedforsecurity=False)
 
 
+QUICK_SIZE = 16
+"""Bytes of the digest by which a disc is read back."""
+
+
 class ContentDigests(NamedTuple):
-    """SHA-256 in hexadecimal digits, empty where it was not asked for, and XXH3 of 128 bits.
+    """SHA-256, empty where it was not asked for, and XXH3 of 128 bits.
 
     The second tells in a fraction of the time whether the disc gives back what was written.
     """
 
-    sha256: str
+    sha256: bytes
     quick: bytes
 
 
-def hash_bytes(data: Piece) -> ContentDigests:
-    """Return the digests of bytes in memory."""
-    sha256 = hashlib.sha256(data, usedforsecurity=False).hexdigest()
-    return ContentDigests(sha256, hash_quickly(data))
+def hash_bytes(data: Piece) -> bytes:
+    """Return SHA-256 of bytes in memory."""
+    return hashlib.sha256(data, usedforsecurity=False).digest()
 
 
 def hash_quickly(data: Piece) -> bytes:
@@ -64,7 +65,7 @@ class _Hasher:
         self._quick.update(data)
 
     def digests(self) -> ContentDigests:
-        sha256 = "" if self._sha256 is None else self._sha256.hexdigest()
+        sha256 = b"" if self._sha256 is None else self._sha256.digest()
         return ContentDigests(sha256, self._quick.digest())
 
 
@@ -79,7 +80,7 @@ class PassingDigests:
         self._is_quick = is_quick
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="digests")
         self._waiting: deque[Future[None]] = deque()
-        self._hashers: list[tuple[Content, _Hasher]] = []
+        self._hashers: list[tuple[int, _Hasher]] = []
         self._batch: list[tuple[_Hasher, Piece]] = []
         self._batch_size = 0
 
@@ -89,10 +90,13 @@ class PassingDigests:
     def __exit__(self, *raised: object) -> None:
         self._pool.shutdown(cancel_futures=True)
 
-    def passing(self, content: Content, pieces: Iterable[Piece]) -> Iterator[Piece]:
-        """Yield ``pieces`` as they are; their digest is among the next :meth:`finished` ones."""
+    def passing(self, number: int, pieces: Iterable[Piece]) -> Iterator[Piece]:
+        """Yield ``pieces`` as they are; their digest is among the next :meth:`finished` ones.
+
+        ``number`` tells it from the others there.
+        """
         hasher = _Hasher(self._is_quick)
-        self._hashers.append((content, hasher))
+        self._hashers.append((number, hasher))
         for piece in pieces:
             self._batch.append((hasher, piece))
             self._batch_size += len(piece)
@@ -106,14 +110,14 @@ class PassingDigests:
         if len(self._waiting) > _WAITING:
             self._waiting.popleft().result()
 
-    def finished(self) -> Iterator[tuple[Content, ContentDigests]]:
+    def finished(self) -> Iterator[tuple[int, ContentDigests]]:
         """Wait for what is under way; yield the digests since the last call, in order."""
         self._hand_over()
         while self._waiting:
             self._waiting.popleft().result()
         hashers, self._hashers = self._hashers, []
-        for content, hasher in hashers:
-            yield content, hasher.digests()
+        for number, hasher in hashers:
+            yield number, hasher.digests()
 
 
 def _hash_all(batch: Iterable[tuple[_Hasher, Piece]]) -> None:

@@ -131,14 +131,16 @@ def _refuse_other_length(content: Content, length: int) -> None:
         )
 
 
-def digest_source(content: Content, *, on_bytes: Callable[[int], None] = lambda count: None) -> str:
+def digest_source(
+    content: Content, *, on_bytes: Callable[[int], None] = lambda count: None
+) -> bytes:
     """Return a source's SHA-256, which the content then keeps; raises like :func:`iter_source`."""
     if not content.digest:
         hasher = new_hasher()
         for piece in iter_source(content):
             hasher.update(piece)
             on_bytes(len(piece))
-        content.digest = hasher.hexdigest()
+        content.digest = hasher.digest()
     return content.digest
 
 

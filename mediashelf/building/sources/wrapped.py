@@ -185,4 +185,4 @@ def _file(tree: Tree, member: TreeMember, where: str, origin: int) -> DiscFile:
         str(outer.path), member.size, outer.modified_ns, member=Wrapped(tree, member, outer.size)
     )
     modified = NO_FILES if member.modified is None else member.modified
-    return DiscFile(member.name, where, content, modified, origin)
+    return DiscFile(member.name, content, modified, origin, where)

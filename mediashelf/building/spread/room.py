@@ -16,7 +16,7 @@ from mediashelf.building.naming.trees import (
     name_trees,
 )
 from mediashelf.building.pages.disc_pages import PagesSize
-from mediashelf.building.pages.index_page import render_index
+from mediashelf.building.pages.index_page import index_size
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.spread.alone import Measured, measure_alone
@@ -66,23 +66,21 @@ class Measure:
     def measure(self, units: Iterable[Unit]) -> Measured:
         """Return what the disc with these units takes."""
         listing = subset(self.listing, units)
-        index = DiscFile(INDEX_PAGE, "", Content("", 0), 0)
-        html = DiscFile(HTML_PAGE, "", Content("", self._reserve.html), 0)
-        catalog = DiscFile(BOOT_CATALOG, "", Content("", SECTOR_SIZE), 0)
+        index = DiscFile(INDEX_PAGE, Content("", 0), 0)
+        html = DiscFile(HTML_PAGE, Content("", self._reserve.html), 0)
+        catalog = DiscFile(BOOT_CATALOG, Content("", SECTOR_SIZE), 0)
         own = [index, html] if self._has_pages else []
         if listing.boot and listing.boot_file:
             own += [catalog, listing.boot_file]
         trees = name_trees(listing.root, own, self.names)
-        index_size = 0
         if self._has_pages:
-            index_size = len(render_index(self._label, trees)) + self._reserve.text
-            index.own.size = index_size
+            index.own.size = index_size(self._label, trees) + self._reserve.text
         layout = lay_out(
             trees,
             boot=listing.boot.content if listing.boot else None,
             catalog=catalog.own if listing.boot else None,
         )
-        return Measured(layout.used_sectors, index_size)
+        return Measured(layout.used_sectors, index.own.size)
 
 
 class _Bound(NamedTuple):

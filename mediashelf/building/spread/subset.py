@@ -55,14 +55,15 @@ class _Copies:
         """Return a copy that shares nothing with the original."""
         own = file.own
         content = Content(
-            own.path,
+            own.name,
             own.size,
             own.modified_ns,
             own.digest,
             member=own.member,
             data=own.data,
+            above=own.above,
         )
         first = self._first.setdefault(id(file.content), content)
         if first is not content and content.size:
             content.equal_to = first
-        return DiscFile(file.name, file.source, content, file.modified, file.origin)
+        return DiscFile(file.name, content, file.modified, file.origin, file.listed)

@@ -8,7 +8,7 @@ from mediashelf.errors import BlockedError
 from mediashelf.findings import Finding, Severity
 from mediashelf.text import count_text
 
-IMPOSSIBLE = frozenset({"file-too-large", "too-many-folders"})
+IMPOSSIBLE = frozenset({"file-too-large", "too-many-folders", "beyond-reading-back"})
 """Rules whose errors no wish can override: such a disc cannot be written down."""
 
 

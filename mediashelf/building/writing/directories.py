@@ -49,15 +49,14 @@ def directory_data(directory: PlannedDirectory) -> bytes:
         directory_record(ROOT_IDENTIFIER, directory),
         directory_record(_PARENT_IDENTIFIER, directory.parent or directory),
     ]
-    for child in directory.children:
-        item = child.item
+    for identifier, item in zip(directory.identifiers(), directory.items, strict=True):
         if isinstance(item, PlannedDirectory):
-            records.append(directory_record(child.identifier, item))
+            records.append(directory_record(identifier, item))
         else:
             content = item.content
             extent = both_32(content.lba) if content.size else _NO_EXTENT
             date = record_date(item.modified)
-            records.append(_record(child.identifier, extent, content.size, date, 0))
+            records.append(_record(identifier, extent, content.size, date, 0))
     return _in_sectors(records, directory.size)
 
 

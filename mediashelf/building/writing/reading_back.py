@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from itertools import zip_longest
 from pathlib import Path
 
+from mediashelf.building.naming.layout import Layout
 from mediashelf.building.planning.disc_plan import DiscPlan
-from mediashelf.building.sources.digesting import PassingDigests, hash_quickly
+from mediashelf.building.sources.digesting import QUICK_SIZE, PassingDigests, hash_quickly
 from mediashelf.building.sources.reading import SMALL
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
@@ -40,7 +41,7 @@ def read_back_disc(
             _compare_volumes(planned, image.facts.volume(planned.kind))
         if image.facts.boot != plan.facts.boot:
             raise _failed("the boot catalog is not the one that was written")
-        _compare_contents(plan.layout.contents, image.view, on_bytes)
+        _compare_contents(plan.layout, image.view, on_bytes)
 
 
 def _compare_volumes(planned: VolumeFacts, found: VolumeFacts | None) -> None:
@@ -95,23 +96,23 @@ def _describe(entry: Entry | None) -> str:
     return f"{entry.path} ({entry.size:,} bytes, {places or 'no place'}, date {entry.date.hex()})"
 
 
-def _compare_contents(
-    contents: Iterable[Content], view: View, on_bytes: Callable[[int], None]
-) -> None:
+def _compare_contents(layout: Layout, view: View, on_bytes: Callable[[int], None]) -> None:
     blocks = _BlockReader(view)
+    contents, written = layout.contents, memoryview(layout.quick)
     with PassingDigests(is_quick=True) as digests:
-        for content in contents:
+        for number, content in enumerate(contents):
             if content.size <= SMALL:
                 size = content.size
-                if hash_quickly(blocks.read(content.lba * SECTOR_SIZE, size)) != content.quick:
+                quick = hash_quickly(blocks.read(content.lba * SECTOR_SIZE, size))
+                if quick != written[QUICK_SIZE * number : QUICK_SIZE * (number + 1)]:
                     raise _not_as_written(content)
                 on_bytes(size)
                 continue
-            for piece in digests.passing(content, blocks.iter_pieces(content)):
+            for piece in digests.passing(number, blocks.iter_pieces(content)):
                 on_bytes(len(piece))
-        for content, found in digests.finished():
-            if found.quick != content.quick:
-                raise _not_as_written(content)
+        for number, found in digests.finished():
+            if found.quick != written[QUICK_SIZE * number : QUICK_SIZE * (number + 1)]:
+                raise _not_as_written(contents[number])
 
 
 def _not_as_written(content: Content) -> BuildError:

@@ -18,12 +18,11 @@ import os
 import struct
 import sys
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
+from itertools import compress
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
-
-_ROW = struct.Struct("<BBIQ7s")
 
 
 class Seen(NamedTuple):
@@ -34,6 +33,16 @@ class Seen(NamedTuple):
     lba: int
     size: int
     date: bytes
+
+
+class Columns(NamedTuple):
+    """The same of all records of a directory, column by column."""
+
+    identifiers: Sequence[bytes]
+    are_directories: Sequence[int]
+    lbas: Sequence[int]
+    sizes: Sequence[int]
+    dates: Sequence[bytes]
 
 
 class SecondReaderError(Exception):
@@ -91,11 +100,14 @@ class SeenDigest:
         """Add the fields of a descriptor; the label without spaces at its end."""
         self._hasher.update(struct.pack("<BQ", len(label), sectors) + label)
 
-    def add_directory(self, rows: Iterable[tuple[bytes, bool, int, int, bytes]]) -> None:
+    def add_directory(self, columns: Columns) -> None:
         """Add the records of a directory, sorted by their identifiers."""
-        pack = _ROW.pack
-        texts = [pack(len(name), kind, *rest) + name for name, kind, *rest in rows]
-        self._hasher.update(struct.pack("<I", len(texts)) + b"".join(texts))
+        identifiers, are_directories, lbas, sizes, dates = columns
+        count = len(identifiers)
+        update = self._hasher.update
+        update(struct.pack("<I", count) + bytes(map(len, identifiers)) + b"".join(identifiers))
+        update(bytes(are_directories) + b"".join(dates))
+        update(struct.pack(f"<{count}Q{count}Q", *lbas, *sizes))
 
     def add_boot(self, entry: tuple[int, int, int, int] | None) -> None:
         """Add what boots."""
@@ -113,16 +125,30 @@ def _digest_disc(iso: Any) -> str:
         digest.add_volume(label, descriptor.space_size)
         waiting = [descriptor.root_directory_record()]
         while waiting:
-            below = sorted([(seen(one), one) for one in children(waiting.pop())], key=_identifier)
-            digest.add_directory(row for row, _ in below)
-            waiting += [record for row, record in below if row.is_directory]
+            records = sorted(children(waiting.pop()), key=_identifier)
+            columns = _seen_columns(records)
+            digest.add_directory(columns)
+            waiting += compress(records, columns.are_directories)
     catalog = iso.eltorito_boot_catalog
     digest.add_boot(None if catalog is None else boot_entry(catalog))
     return digest.hexdigest()
 
 
-def _identifier(pair: tuple[Seen, Any]) -> bytes:
-    return pair[0].identifier
+def _identifier(record: Any) -> bytes:
+    identifier: bytes = record.file_identifier()
+    return identifier
+
+
+def _seen_columns(records: Sequence[Any]) -> Columns:
+    """Return what :func:`seen` says of each record."""
+    sizes = [one.get_data_length() for one in records]
+    return Columns(
+        [one.file_identifier() for one in records],
+        [one.is_dir() for one in records],
+        [one.extent_location() if size else 0 for one, size in zip(records, sizes, strict=True)],
+        sizes,
+        [one.date.record() for one in records],
+    )
 
 
 class _Start(io.BytesIO):

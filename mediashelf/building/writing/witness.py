@@ -9,9 +9,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from mediashelf.building.naming.trees import Child, PlannedDirectory
+from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.sources.clock import record_date
+from mediashelf.building.tree import DiscFile
 from mediashelf.building.writing.second_reader import (
     SecondReaderError,
     Seen,
@@ -60,31 +61,32 @@ def _compare_trees(name: str, root: PlannedDirectory, root_record: Any) -> None:
         directory, record = waiting.pop()
         records = children(record)
         by_identifier = {one.file_identifier(): one for one in records}
-        if len(records) != len(directory.children):
+        if len(records) != len(directory.items):
             raise _disagreed(
                 f"{directory.path or '/'} of the {name} tree holds {len(records):,} entries, "
-                f"expected {len(directory.children):,}"
+                f"expected {len(directory.items):,}"
             )
-        for child in directory.children:
-            found, expected = by_identifier.get(child.identifier), planned_record(child)
+        for identifier, name_there, item in zip(
+            directory.identifiers(), directory.names, directory.items, strict=True
+        ):
+            found, expected = by_identifier.get(identifier), planned_record(identifier, item)
             if found is None or seen(found) != expected:
                 raise _disagreed(
-                    f"{directory.path}/{child.name} of the {name} tree is "
+                    f"{directory.path}/{name_there} of the {name} tree is "
                     f"{_describe(found and seen(found))}, expected {_describe(expected)}"
                 )
-            if isinstance(child.item, PlannedDirectory):
-                waiting.append((child.item, found))
+            if isinstance(item, PlannedDirectory):
+                waiting.append((item, found))
 
 
-def planned_record(child: Child) -> Seen:
+def planned_record(identifier: bytes, item: DiscFile | PlannedDirectory) -> Seen:
     """Return what the record of a file or directory must say."""
-    item = child.item
     if isinstance(item, PlannedDirectory):
         date = record_date(item.folder.modified)
-        return Seen(child.identifier, True, item.lba, item.size, date)
+        return Seen(identifier, True, item.lba, item.size, date)
     content = item.content
     size = content.size
-    fields = (child.identifier, False, content.lba if size else 0, size, record_date(item.modified))
+    fields = (identifier, False, content.lba if size else 0, size, record_date(item.modified))
     return Seen._make(fields)
 
 

@@ -12,11 +12,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from mediashelf.building.naming.trees import Child, PlannedDirectory
+from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.building.planning.planned_facts import planned_folder
 from mediashelf.building.writing import second_reader
-from mediashelf.building.writing.second_reader import SeenDigest, digest_records
-from mediashelf.building.writing.witness import planned_boot, planned_record
+from mediashelf.building.writing.second_reader import Columns, SeenDigest, digest_records
+from mediashelf.building.writing.witness import planned_boot
 from mediashelf.own_process import start_module
 
 LEAST_FILES = 2500
@@ -83,12 +84,18 @@ def _digest_plan(plan: DiscPlan) -> str:
         digest.add_volume(label.rstrip(" ").encode(), plan.layout.sectors)
         waiting = directories[:1]
         while waiting:
-            below = sorted(waiting.pop().children, key=_identifier)
-            digest.add_directory([planned_record(child) for child in below])
-            waiting += [one.item for one in below if isinstance(one.item, PlannedDirectory)]
+            directory = waiting.pop()
+            identifiers, folder = directory.identifiers(), planned_folder(directory)
+            order = sorted(range(len(identifiers)), key=identifiers.__getitem__)
+            columns = Columns(
+                [identifiers[at] for at in order],
+                [folder.are_folders[at] for at in order],
+                [folder.lbas[at] for at in order],
+                [folder.sizes[at] for at in order],
+                [folder.dates[at] for at in order],
+            )
+            digest.add_directory(columns)
+            items = [directory.items[at] for at in order]
+            waiting += [item for item in items if isinstance(item, PlannedDirectory)]
     digest.add_boot(planned_boot(plan))
     return digest.hexdigest()
-
-
-def _identifier(child: Child) -> bytes:
-    return child.identifier

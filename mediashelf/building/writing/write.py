@@ -23,13 +23,21 @@ OnBytes = Callable[[int], None]
 
 
 class BuiltDisc(Struct, frozen=True):
-    """A disc that was written and read back. ``digests`` are SHA-256 by long path."""
+    """A disc that was written and read back."""
 
     path: Path
-    size: int
-    file_count: int
-    folder_count: int
-    digests: dict[str, str]
+    plan: DiscPlan
+
+    @property
+    def size(self) -> int:
+        """Bytes of the image."""
+        return self.plan.size
+
+    @property
+    def digests(self) -> dict[str, str]:
+        """SHA-256 in hexadecimal digits by long path; put together anew for whoever asks."""
+        files = [file for file in self.plan.iter_files() if file is not self.plan.catalog]
+        return {file.long_path: file.content.digest.hex() for file in files}
 
 
 def build_disc(
@@ -79,7 +87,7 @@ def build_discs(
                     read_back_disc(plan, temporary, on_bytes=on_bytes)
                     if not witness.agrees():
                         hear_witness(plan, temporary)
-    return [_built(plan, output) for plan, output in zip(plans, outputs, strict=True)]
+    return [BuiltDisc(output, plan) for plan, output in zip(plans, outputs, strict=True)]
 
 
 @contextmanager
@@ -92,9 +100,3 @@ def _flushing(path: Path) -> Iterator[None]:
         flushed = pool.submit(flush_file, path)
         yield
         flushed.result()
-
-
-def _built(plan: DiscPlan, path: Path) -> BuiltDisc:
-    files = [file for file in plan.iter_files() if file is not plan.catalog]
-    digests = {file.long_path: file.content.digest for file in files}
-    return BuiltDisc(path, plan.size, plan.file_count, plan.folder_count, digests)

@@ -18,7 +18,7 @@ from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.raw.judgement import SectorVerdict
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.integrity.fixity.acknowledged import Acknowledged, with_acknowledged
 from mediashelf.integrity.fixity.comparing import (
     Absence,

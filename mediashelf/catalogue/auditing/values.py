@@ -10,7 +10,7 @@ from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.findings import Severity, worst
-from mediashelf.formats.raw.judgement import SectorVerdict
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.integrity.fixity.comparing import FixityVerdict, State
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,

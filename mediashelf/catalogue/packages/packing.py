@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Container
+from collections.abc import Container, Iterator
 from typing import Any, NamedTuple
 
 from mediashelf.drivers.packages.finding import Fit
@@ -70,8 +70,15 @@ class OtherFacts(NamedTuple):
     missing: tuple[str, ...] | None
 
 
-def pack_package(package: KeptPackage) -> tuple[bytes, bytes]:
-    """Return the two texts of an INF package."""
+def pack(package: KeptPackage | KeptOther) -> tuple[str, bytes, bytes]:
+    """Return the kind of a package and its two texts; the second may be empty."""
+    if isinstance(package, KeptPackage):
+        return "inf", *_pack_package(package)
+    texts = [package.title, package.names, package.files, package.missing]
+    return package.kind, _pack(texts), b""
+
+
+def _pack_package(package: KeptPackage) -> tuple[bytes, bytes]:
     views = [
         [" ".join(view.systems), view.fit.value, view.sections, view.installs]
         for view in package.views
@@ -109,19 +116,27 @@ def unpack_more(packed: bytes) -> PackageMore:
     return PackageMore(tuple(descriptions), tuple(files))
 
 
-def pack_other(other: KeptOther) -> tuple[bytes, bytes]:
-    """Return the two texts of a package without a driver INF; the second is empty."""
-    return _pack([other.title, other.names, other.files, other.missing]), b""
-
-
 def unpack_other(packed: bytes) -> OtherFacts:
-    """Return what :func:`pack_other` packed."""
+    """Return the first of the two texts of a package without a driver INF as a value."""
     title, names, files, missing = _unpack(packed)
     lacking = None if missing is None else tuple(missing)
     return OtherFacts(title, tuple(names), tuple(files), lacking)
 
 
-def can_be_reported(identifier: str) -> bool:
+def identifier_rows(package: KeptPackage | KeptOther) -> Iterator[tuple[str, int, int, int, int]]:
+    """Yield identifier, number of the entry, place in it, section and install name."""
+    if isinstance(package, KeptPackage):
+        for number, model in enumerate(package.models):
+            for place, text in enumerate(model.identifiers):
+                if _can_be_reported(text):
+                    yield text, number, place, model.section, model.base
+    else:
+        for number, text in enumerate(dict.fromkeys(package.identifiers)):
+            if _can_be_reported(text):
+                yield text.upper(), number, 0, 0, 0
+
+
+def _can_be_reported(identifier: str) -> bool:
     """Tell whether a device can have this identifier at all."""
     return bool(identifier) and identifier.isascii() and len(identifier) <= LONGEST_IDENTIFIER
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.packages.looked_into import forget
-from mediashelf.catalogue.packages.packing import can_be_reported, pack_other, pack_package
 from mediashelf.catalogue.rows import keep_text, utc_now
-from mediashelf.drivers.recorded import KeptPackage
-from mediashelf.drivers.recorded_others import KeptOther
+
+if TYPE_CHECKING:
+    from mediashelf.drivers.recorded import KeptPackage
+    from mediashelf.drivers.recorded_others import KeptOther
 
 MOST_UNOPENED = 200
 """Archives and installers of one image that could not be opened, and are named."""
@@ -50,10 +52,10 @@ def record_packages(
 
 
 def _record_one(db: sqlite3.Connection, source: int, package: KeptPackage | KeptOther) -> None:
-    if isinstance(package, KeptPackage):
-        kind, (facts, more) = "inf", pack_package(package)
-    else:
-        kind, (facts, more) = package.kind, pack_other(package)
+    # Loaded only here: most images hold no package.
+    from mediashelf.catalogue.packages.packing import identifier_rows, pack
+
+    kind, facts, more = pack(package)
     package_id = db.execute(
         "INSERT INTO packages (source_id, kind, path, facts, more) VALUES (?, ?, ?, ?, ?) "
         "RETURNING id",
@@ -62,18 +64,5 @@ def _record_one(db: sqlite3.Connection, source: int, package: KeptPackage | Kept
     db.executemany(
         "INSERT INTO package_models (identifier, package_id, number, place, section, base) "
         "VALUES (?, ?, ?, ?, ?, ?)",
-        ((text, package_id, *rest) for text, *rest in _rows(package)),
+        ((text, package_id, *rest) for text, *rest in identifier_rows(package)),
     )
-
-
-def _rows(package: KeptPackage | KeptOther) -> Iterator[tuple[str, int, int, int, int]]:
-    """Yield identifier, number of the entry, place in it, section and install name."""
-    if isinstance(package, KeptPackage):
-        for number, model in enumerate(package.models):
-            for place, text in enumerate(model.identifiers):
-                if can_be_reported(text):
-                    yield text, number, place, model.section, model.base
-    else:
-        for number, text in enumerate(dict.fromkeys(package.identifiers)):
-            if can_be_reported(text):
-                yield text.upper(), number, 0, 0, 0

@@ -6,12 +6,9 @@ unpacked once for both questions, by as many processes as there are processors.
 
 from __future__ import annotations
 
-import multiprocessing
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
-from functools import partial
+from collections.abc import Callable, Iterable, Sequence
+from itertools import chain, islice
 from typing import NamedTuple
 
 from mediashelf.catalogue.facts import unpack_facts
@@ -28,21 +25,20 @@ from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.catalogue.summaries import ids_with_summary, write_summaries
 from mediashelf.formats.disc_summary import DiscSummary
-from mediashelf.own_process import begin_helping, processors
+from mediashelf.formats.volume import DiscFacts
+from mediashelf.helping.processes import Helpers
 from mediashelf.readability.identity.summary import summarise
 from mediashelf.readability.targets import Target
 
 _AT_ONCE = 400  # images that are kept in one transaction
-_FEW = 200  # so many take less time than starting processes
-_MOST_PROCESSES = 8
+_QUESTION = 20  # images of which a process is asked together
+_ENOUGH = 100  # images that take longer than it takes to start a process for them
+_ANSWER = f"{__name__}:answer_all"
 
 
 class _Answer(NamedTuple):
     severities: list[int]
     summary: DiscSummary
-
-
-Work = Callable[[Iterable[bytes | None]], Iterator[_Answer]]
 
 
 def rows_to_work_out(
@@ -76,12 +72,16 @@ def work_out(
         same.setdefault(row.key_digest or f"image {row.id}", []).append(row.id)
     groups = list(same.values())
     prints = [(target.name, fingerprint_of(target)) for target in targets]
-    with _workers(tuple(targets), len(groups)) as work:
-        for start in range(0, len(groups), _AT_ONCE):
-            part = groups[start : start + _AT_ONCE]
+    questions = (
+        (targets, [_packed(catalogue.db, ids[0]) for ids in groups[start : start + _QUESTION]])
+        for start in range(0, len(groups), _QUESTION)
+    )
+    with Helpers[list[_Answer]](_ANSWER, work=len(groups), enough=_ENOUGH) as helpers:
+        answers = chain.from_iterable(helpers.answers(questions, answer_all))
+        pairs = zip(groups, answers, strict=True)
+        for _ in range(0, len(groups), _AT_ONCE):
             found: list[tuple[int, _Answer]] = []
-            packed = (_packed(catalogue.db, ids[0]) for ids in part)
-            for ids, answer in zip(part, work(packed), strict=True):
+            for ids, answer in islice(pairs, _AT_ONCE):
                 found += [(image_id, answer) for image_id in ids]
                 on_image(len(ids))
             with transaction(catalogue.db):
@@ -101,24 +101,11 @@ def _packed(db: sqlite3.Connection, image_id: int) -> bytes | None:
     return None if row is None else row[0]
 
 
-@contextmanager
-def _workers(targets: Sequence[Target], count: int) -> Iterator[Work]:
-    processes = min(processors(), _MOST_PROCESSES, 1 + count // _FEW)
-    ask = partial(_ask, targets)
-    if processes == 1:
-        yield partial(map, ask)
-        return
-    # Each begins anew: a copy of this process would hold the open catalogue too.
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, initializer=begin_helping) as pool:
-        try:
-            yield partial(pool.map, ask, chunksize=_AT_ONCE // 20)
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
-
-
 @reads_catalogue
-def _ask(targets: Sequence[Target], packed: bytes | None) -> _Answer:
-    facts = None if packed is None else unpack_facts(packed)
+def answer_all(targets: Sequence[Target], packed: Iterable[bytes | None]) -> list[_Answer]:
+    """Answer for images by their packed facts; processes that help are asked this."""
+    return [_answer(targets, None if one is None else unpack_facts(one)) for one in packed]
+
+
+def _answer(targets: Sequence[Target], facts: DiscFacts | None) -> _Answer:
     return _Answer(ask_facts(facts, targets), summarise(facts) if facts else DiscSummary())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
 from pathlib import Path
 
@@ -13,6 +12,8 @@ _BESIDE = 64 * 1024  # bytes: the index of a write-ahead log takes half of it (S
 
 def is_full(place: Path) -> bool:
     """Tell whether the disk has no room for the files that SQLite keeps beside a catalogue."""
+    import shutil  # rarely needed, and large
+
     try:
         return shutil.disk_usage(place.parent).free < _BESIDE
     except OSError:

@@ -5,14 +5,15 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import PurePosixPath
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.rows import keep_text, kept_number
 from mediashelf.errors import InputError
 from mediashelf.integrity.fixity.digests import Digester
-from mediashelf.trees.as_image import WrappedImage
-from mediashelf.trees.zips.archive import ZipTree
+
+if TYPE_CHECKING:
+    from mediashelf.trees.as_image import WrappedImage
 
 _IMAGES = frozenset({".iso", ".img", ".ima", ".bin", ".udf", ".dsk", ".flp", ".vfd"})
 _WRAPPINGS = frozenset(
@@ -41,6 +42,8 @@ def digest_inside(image: WrappedImage) -> Iterator[BytesInside]:
         pieces = (view.read(at, _CHUNK) for at in range(0, view.size, _CHUNK))
         yield _digest("", pieces)
         return
+    from mediashelf.trees.zips.archive import ZipTree  # most images are no archives
+
     if not isinstance(tree, ZipTree):
         return
     named = (one for one in tree.members if PurePosixPath(one.name.lower()).suffix in _IMAGES)

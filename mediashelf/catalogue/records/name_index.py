@@ -4,8 +4,8 @@ In the index two end marks follow each name. So every letter of a name begins a
 trigram, and words of one or two letters are found by the trigrams that begin with
 them, and the end of a name like any other letter.
 
-Names are indexed all at once after an image's are written: FTS5 writes out what it has
-gathered with every statement that changes a table by a trigger.
+New names are indexed all at once at the end of a transaction: FTS5 writes out what it has
+gathered with every statement that changes a table by a trigger, or several rows.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import json
 import sqlite3
 from collections.abc import Collection, Iterable, Sequence
 
+from mediashelf.catalogue.records.reading import CheckedConnection
 from mediashelf.catalogue.rows import keep_text
 from mediashelf.text import fold
 
@@ -48,7 +49,10 @@ def add_end_marks(db: sqlite3.Connection) -> None:
 
 
 def record_names(db: sqlite3.Connection, names: Collection[str]) -> dict[str, int]:
-    """Keep names that are not known yet, and return the id of each."""
+    """Keep names that are not known yet, and return the id of each.
+
+    They are indexed when the transaction ends.
+    """
     last = number = db.execute("SELECT max(id) FROM names").fetchone()[0] or 0
     ids: dict[str, int] = {}
     new: list[tuple[int, str, bytes]] = []
@@ -66,8 +70,18 @@ def record_names(db: sqlite3.Connection, names: Collection[str]) -> dict[str, in
             ids[name] = name_id
     if new:
         db.executemany("INSERT INTO names (id, folded, name) VALUES (?, ?, ?)", new)
-        db.execute(_INDEX_FROM, [last])
+        if isinstance(db, CheckedConnection) and db.in_transaction:
+            db.indexed_to = last if db.indexed_to is None else db.indexed_to
+        else:
+            db.execute(_INDEX_FROM, [last])
     return ids
+
+
+def index_new_names(db: sqlite3.Connection) -> None:
+    """Index what this transaction has written."""
+    if isinstance(db, CheckedConnection) and db.indexed_to is not None:
+        db.execute(_INDEX_FROM, [db.indexed_to])
+        db.indexed_to = None
 
 
 def _folded(names: list[str]) -> Iterable[tuple[str, bytes, str]]:
@@ -93,6 +107,7 @@ def _known_names(
 
 def forget_unused_names(db: sqlite3.Connection, name_ids: Iterable[tuple[int]]) -> None:
     """Remove those of the names that no entry uses any more."""
+    index_new_names(db)  # what is removed from the index must be there
     db.executemany(
         "DELETE FROM names WHERE id = ? "
         "AND NOT EXISTS (SELECT 1 FROM entries WHERE name_id = names.id)",

@@ -27,12 +27,14 @@ class CheckedConnection(sqlite3.Connection):
 
     What SQLite says of a damaged schema quotes it, and may be no text for Python. A question
     that was not read to its end, which the frames of an error may keep, holds the file open
-    (sqlite3_close_v2); so all of them are closed before.
+    (sqlite3_close_v2); so all of them are closed before. ``indexed_to`` is the last name in the
+    index, where the transaction that is under way has written others.
     """
 
     def __init__(self, *arguments: Any, **options: Any) -> None:
         super().__init__(*arguments, **options)
         self._cursors: WeakSet[sqlite3.Cursor] = WeakSet()
+        self.indexed_to: int | None = None
 
     def close(self) -> None:
         """Close the connection and its file."""

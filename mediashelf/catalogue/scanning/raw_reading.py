@@ -22,8 +22,7 @@ from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.fields import View
-from mediashelf.formats.raw.judgement import SectorVerdict
-from mediashelf.formats.raw.view import RawView
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 from mediashelf.image import open_view
 from mediashelf.integrity.fixity.medium import is_medium_error
@@ -175,6 +174,8 @@ def _with_volume(read: SectorsRead, tracks: Sequence[TrackReport]) -> SectorsRea
     first = tracks[0] if tracks else None
     if first is None or not first.track.layout.is_data or first.first_lba:
         return read
+    from mediashelf.formats.raw.view import RawView  # most images have no raw sectors
+
     track = first.track
     view = open_view(track.path)
     try:

@@ -8,10 +8,8 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.listing import count_entries, list_entries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
-from mediashelf.catalogue.readable import answers_for
 from mediashelf.catalogue.records.inside import BytesInside, digest_inside
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.faults import NOT_OPENED_RULE, one_of_hundreds, opened
@@ -20,13 +18,11 @@ from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.packed.signatures import ContentFormat
-from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
+from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.ahead import BegunDigests
 from mediashelf.integrity.fixity.comparing import has_changed
 from mediashelf.integrity.fixity.digests import digest_file
-from mediashelf.integrity.raw.files import read_bytes
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
     Span,
@@ -36,13 +32,12 @@ from mediashelf.integrity.structure.damage import (
     entries_touched,
 )
 from mediashelf.integrity.structure.parts import check_structure
-from mediashelf.readability.identity.summary import summarise
 from mediashelf.text import count_text, first_text
 from mediashelf.trees.as_image import WrappedImage, check_members, without_place
-from mediashelf.trees.tree import Tree
 
 if TYPE_CHECKING:
     from mediashelf.integrity.inside.contents import ContentsReport
+    from mediashelf.trees.tree import Tree
 
 RAW_RULE = "raw-sectors"
 NO_VOLUME_RULE = "no-volume"
@@ -146,7 +141,7 @@ def _with_structure(
     facts, path = image.facts, image.path
     stored = _stored_sectors(path) if facts.looks_raw else PLAIN_SECTORS
     findings = (*image.findings, *_check_parts(image))
-    return replace(
+    reading = replace(
         reading,
         structure_read=True,
         looks_raw=facts.looks_raw,
@@ -154,11 +149,23 @@ def _with_structure(
         has_sectors=not isinstance(image, WrappedImage),
         volumes=tuple((volume.kind, volume.label) for volume in facts.volumes),
         findings=tuple(_as_kept(_in_file(each, stored), path) for each in findings),
-        listing=tuple(list_entries(facts)) if to_record else (),
-        packed_facts=pack_facts(facts) if to_record else b"",
-        readable=answers_for(facts) if to_record else (),
-        summary=summarise(facts) if to_record else None,
         bytes_inside=_bytes_inside(image) if digests_inside else (),
+    )
+    return _to_record(reading, facts) if to_record else reading
+
+
+def _to_record(reading: Reading, facts: DiscFacts) -> Reading:
+    """Add what only a catalogue needs; what makes that is loaded only for a scan."""
+    from mediashelf.catalogue.facts import pack_facts
+    from mediashelf.catalogue.readable import answers_for
+    from mediashelf.readability.identity.summary import summarise
+
+    return replace(
+        reading,
+        listing=tuple(list_entries(facts)),
+        packed_facts=pack_facts(facts),
+        readable=answers_for(facts),
+        summary=summarise(facts),
     )
 
 
@@ -174,6 +181,10 @@ def _check_parts(image: DiscImage) -> Iterator[Finding]:
 
 
 def _stored_sectors(path: Path) -> StoredSectors:
+    # Loaded only here: most images have no raw sectors.
+    from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
+    from mediashelf.integrity.raw.files import read_bytes
+
     layout = detect_layout(read_bytes(path, 0, HEAD_SIZE))
     return PLAIN_SECTORS if layout is None else StoredSectors(layout.size, layout.user_offset)
 
@@ -211,6 +222,7 @@ def _with_files_inside(
     reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
 ) -> Reading:
     # A scan does not look inside files.
+    from mediashelf.integrity.inside.content_files import distinct_files
     from mediashelf.integrity.inside.contents import ContentsReport, check_contents
     from mediashelf.integrity.inside.zero_runs import check_zero_runs
 
@@ -219,26 +231,27 @@ def _with_files_inside(
         inside = tuple(check_members(image.tree))
         _count_members(image.tree, len(inside), report)
         return replace(reading, inside=inside, inside_report=report)
+    files = distinct_files(image.facts)
     found = [
-        *check_contents(image, report=report, on_bytes=on_bytes),
-        *check_zero_runs(image, on_bytes=lambda count: on_bytes(0)),
+        *check_contents(image, files=files, report=report, on_bytes=on_bytes),
+        *check_zero_runs(image, files=files, on_bytes=lambda count: on_bytes(0)),
     ]
     inside = tuple(_in_file(finding, reading.stored) for finding in found)
     return replace(reading, inside=inside, inside_report=report)
 
 
-_WITH_CHECKSUMS = {
-    "ZIP archive": ContentFormat.ZIP,
-    "7z archive": ContentFormat.SEVEN_ZIP,
-    "RAR archive": ContentFormat.RAR,
-}
-
-
 def _count_members(tree: Tree, fault_count: int, report: ContentsReport) -> None:
     """Say what reading all members of an archive has verified."""
+    from mediashelf.formats.packed.signatures import ContentFormat
+
     read = [one for one in tree.members if one.is_file and one.unreadable is None]
     report.files, report.size = len(read), sum(one.size for one in read)
-    kind = _WITH_CHECKSUMS.get(tree.form)
+    with_checksums = {
+        "ZIP archive": ContentFormat.ZIP,
+        "7z archive": ContentFormat.SEVEN_ZIP,
+        "RAR archive": ContentFormat.RAR,
+    }
+    kind = with_checksums.get(tree.form)
     if kind is None:
         report.unchecked_files = len(read)
         return

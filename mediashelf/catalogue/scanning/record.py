@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Sequence
+from itertools import count, repeat
 
 from mediashelf.catalogue.listing import count_entries
-from mediashelf.catalogue.readable import keep_answers
 from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.inside import keep_inside
@@ -216,6 +216,8 @@ def _add_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> N
     if reading.bytes_inside:
         keep_inside(db, image_id, reading.bytes_inside)
     if reading.readable:
+        from mediashelf.catalogue.readable import keep_answers  # whoever read it has loaded this
+
         keep_answers(db, image_id, reading.readable)
     _add_entries(db, image_id, reading)
 
@@ -223,16 +225,20 @@ def _add_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> N
 def _add_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> None:
     if not reading.listing:
         return
-    names = record_names(db, {entry.name for entry in reading.listing})
-    folders = {
-        path: _folder_id(db, path) for path in dict.fromkeys(e.folder for e in reading.listing)
-    }
+    folders, names, sizes, marks, twins = zip(*reading.listing, strict=True)
+    ids = record_names(db, dict.fromkeys(names))
+    folder_ids = {path: _folder_id(db, path) for path in dict.fromkeys(folders)}
     db.executemany(
         "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) "
         "VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (
-            (image_id, number, folders[folder], names[name], kept_number(size), marks, twin)
-            for number, (folder, name, size, marks, twin) in enumerate(reading.listing)
+        zip(
+            repeat(image_id),
+            count(),
+            map(folder_ids.__getitem__, folders),
+            map(ids.__getitem__, names),
+            map(kept_number, sizes),
+            marks,
+            twins,
         ),
     )
 

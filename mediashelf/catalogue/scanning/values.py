@@ -21,7 +21,7 @@ from mediashelf.integrity.structure.damage import (
 )
 
 if TYPE_CHECKING:  # most images have no raw sectors, and few readings look inside files
-    from mediashelf.formats.raw.judgement import SectorVerdict
+    from mediashelf.formats.raw.verdicts import SectorVerdict
     from mediashelf.integrity.inside.contents import ContentsReport
 from mediashelf.formats.disc_summary import DiscSummary
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable, Generator, Iterable
-from concurrent.futures import Future, ThreadPoolExecutor, wait
+from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
 from typing import TypeVar
 
+from mediashelf.helping.processes import result_of
+
 WORKERS = 2
 """Threads, one an image; two keep a disk busy, and more make a spinning one seek."""
-
-_TURN_SECONDS = 0.2
 
 _AHEAD = 4  # images read and not yet taken; bounds the memory that their entries fill
 
@@ -138,7 +138,7 @@ def _ready(
 ) -> list[tuple[Job, Result]]:
     """Take the first, for which it waits, and those after it that are done and went well."""
     first, future, size = waiting.popleft()
-    batch = [(first, _result(future))]
+    batch = [(first, result_of(future))]
     while waiting and len(batch) < MOST_TOGETHER:
         job, future, more = waiting[0]
         if not future.done() or future.exception() is not None:
@@ -149,13 +149,3 @@ def _ready(
     if size:
         count(size)
     return batch
-
-
-def _result(future: Future[Result]) -> Result:
-    """Wait in short turns: in Windows, Ctrl-C interrupts no wait for another thread.
-
-    "threading", Lock objects: acquiring a lock is interrupted by signals on POSIX alone.
-    """
-    while not future.done():
-        wait([future], timeout=_TURN_SECONDS)
-    return future.result()

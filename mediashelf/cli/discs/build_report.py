@@ -87,7 +87,7 @@ def write_plan_page(
 
 def _state(built: BuiltDisc | None, *, is_dry_run: bool) -> str:
     if built is not None:
-        return f"built; read back, {count_text(built.file_count, 'file')} equal to the sources"
+        return f"built; read back, {count_text(built.plan.file_count, 'file')} equal to the sources"
     return "planned; nothing was written" + ("" if is_dry_run else " because of errors")
 
 

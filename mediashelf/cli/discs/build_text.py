@@ -115,6 +115,6 @@ def say_result(
     spite = f" in spite of {count_text(len(blockers), 'error')}" if blockers else ""
     for disc in built:
         say_wrapped(
-            f"{disc.path}: built{spite}; read back, {count_text(disc.file_count, 'file')} "
+            f"{disc.path}: built{spite}; read back, {count_text(disc.plan.file_count, 'file')} "
             "equal to the sources"
         )

@@ -20,7 +20,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
 from mediashelf.errors import BlockedError
 from mediashelf.findings import Severity
-from mediashelf.formats.raw.judgement import SectorVerdict
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.integrity.raw.auditing import TrackReport
 from mediashelf.integrity.raw.convert import Conversion
 from mediashelf.jobs.images.converting import ConvertRequest, convert_image

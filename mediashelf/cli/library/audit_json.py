@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.library.audit_due import due_dict
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.integrity.fixity.comparing import WORST_FIRST
-from mediashelf.integrity.inside.contents import ContentsReport
 from mediashelf.integrity.structure.damage import DamageSpan
 from mediashelf.jobs.library.auditing import DueRun
+
+if TYPE_CHECKING:  # few audits look inside files
+    from mediashelf.integrity.inside.contents import ContentsReport
 
 
 def audit_document(

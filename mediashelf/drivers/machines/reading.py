@@ -7,20 +7,22 @@ columns, or an export of the registry's Enum keys.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.machines.line_findings import LineFindings
-from mediashelf.drivers.machines.registry_export import is_registry_export, read_registry_export
-from mediashelf.drivers.machines.tables import TableForm, find_table, join_rows, read_row
-from mediashelf.drivers.machines.text_lists import TextParser
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.text import decode_inf
+
+if TYPE_CHECKING:
+    from mediashelf.drivers.machines.tables import TableForm
+
+# What reads each form is loaded only for a file: most commands are told of no machine.
 
 MAX_FILE = 32 << 20
 """Bytes of a machine's file; an export of the registry has some millions."""
@@ -63,9 +65,17 @@ def read_machine(path: Path) -> Machine:
 
 def parse_machine(text: str, *, name: str = "machine") -> Machine:
     """Return the machine that ``text`` describes; ``name`` stands in the findings."""
+    from mediashelf.drivers.machines.registry_export import (
+        is_registry_export,
+        read_registry_export,
+    )
+    from mediashelf.drivers.machines.tables import find_table
+
     problems = LineFindings(name)
     text = text.replace("\0", "").replace("\r\n", "\n").replace("\r", "\n")
     if _AMPERSAND in text:
+        import html
+
         text = html.unescape(text)
     if is_registry_export(text):
         devices = read_registry_export(text, problems)
@@ -88,6 +98,8 @@ def parse_machine(text: str, *, name: str = "machine") -> Machine:
 
 
 def _table(form: TableForm, lines: Sequence[str], problems: LineFindings) -> list[Device]:
+    from mediashelf.drivers.machines.tables import join_rows, read_row
+
     devices = []
     for number, line in enumerate(lines[: form.line - 1], 1):
         if line.strip() and not line.startswith("#"):
@@ -104,6 +116,8 @@ def _table(form: TableForm, lines: Sequence[str], problems: LineFindings) -> lis
 
 
 def _list(lines: Sequence[str], problems: LineFindings) -> list[Device]:
+    from mediashelf.drivers.machines.text_lists import TextParser
+
     parser = TextParser(problems)
     for number, line in enumerate(lines, 1):
         following = lines[number] if number < len(lines) else ""

@@ -73,10 +73,8 @@ def find_dos_packages(
     telling: defaultdict[str, list[TreeFile]] = defaultdict(list)
     texts: defaultdict[str, list[str]] = defaultdict(list)
     for file in tree.files:
-        path = file[0]  # by number, as there can be 100,000 files
-        if not path:
-            continue
-        if not file.size:
+        path = file.path
+        if not (path and file.size):
             continue  # nothing to load or read
         name = path[path.rfind("/") + 1 :].lower()
         if name.endswith(_TEXTS) and not _is_our_index(tree, file):

@@ -104,12 +104,16 @@ class PackagesFound(NamedTuple):
     findings: tuple[Finding, ...]
 
 
+def _ask_version(package: Package) -> None:
+    _ = package.inf.driver_version
+
+
 def find_packages(
     tree: PackageTree,
     *,
     files: Iterable[TreeFile] | None = None,
     code_page: str = DEFAULT_CODE_PAGE,
-    ask: Callable[[Package], None] | None = None,
+    ask: Callable[[Package], None] = _ask_version,
     on_inf: Callable[[int], None] = lambda count: None,
 ) -> PackagesFound:
     """Read every INF of a tree, or of some ``files`` in it; what cannot be read is a finding.
@@ -130,7 +134,7 @@ def find_packages(
             if found is None:
                 continue
             inf, digest = found
-            if ask is not None and inf.kind is InfKind.DRIVER:
+            if inf.kind is InfKind.DRIVER:
                 ask(Package(tree, file, inf, digest=digest))
             inf.let_go()
             read.append((file, inf, digest))

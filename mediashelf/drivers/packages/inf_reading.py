@@ -27,23 +27,22 @@ def read_inf(
     """
     place = tree.lasting(file)
     known = _BY_PLACE.get((place, code_page)) if place is not None else None
-    if known is not None:
-        known.derived["again"].add(tree, file)
-        return known, known.derived["digest"]
+    if known is not None and isinstance(known.again, _Again):
+        known.again.add(tree, file)
+        return known, known.again.digest
     data = _read(tree, file, findings)
     if data is None:
         return None
-    key = (hashlib.sha256(data).digest(), code_page, place is not None)
+    digest = hashlib.sha256(data).digest()
+    key = (digest, code_page, place is not None)
     inf = _PARSED.get(key)
     if inf is None:
-        again = _Again(key[0], code_page) if place is not None else None
+        again = _Again(digest, code_page) if place is not None else None
         inf = _PARSED[key] = parse_inf(data, code_page=code_page, again=again)
-        inf.derived["digest"], inf.derived["again"] = key[0], again
-        _ = inf.kind, inf.driver_version
-    if place is not None:
+    if place is not None and isinstance(inf.again, _Again):
         _BY_PLACE[place, code_page] = inf
-        inf.derived["again"].add(tree, file)
-    return inf, key[0]
+        inf.again.add(tree, file)
+    return inf, digest
 
 
 def _read(tree: PackageTree, file: TreeFile, findings: list[Finding]) -> bytes | None:
@@ -79,10 +78,10 @@ class _Again:
     Whoever has a package has its tree; what is asked last must not keep whole trees.
     """
 
-    __slots__ = ("_code_page", "_digest", "_places")
+    __slots__ = ("_code_page", "_places", "digest")
 
     def __init__(self, digest: bytes, code_page: str) -> None:
-        self._digest = digest
+        self.digest = digest
         self._code_page = code_page
         self._places: tuple[tuple[ref[PackageTree], TreeFile], ...] = ()
 
@@ -102,7 +101,7 @@ class _Again:
             except (OSError, MediashelfError) as failure:
                 error = failure
                 continue
-            if hashlib.sha256(data).digest() == self._digest:
+            if hashlib.sha256(data).digest() == self.digest:
                 return plain_ends(decode_inf(data, code_page=self._code_page).text)
             place = tree.prefix + file.shown_path
             error = InputError(f"{place}: changed while it was looked at")

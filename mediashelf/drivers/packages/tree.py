@@ -17,7 +17,7 @@ from mediashelf.formats.tree_pairs import pair_trees
 from mediashelf.formats.volume import HOLE, DiscFacts, Entry, VolumeFacts, VolumeKind
 
 
-class TreeFile(NamedTuple):
+class TreeFile(Struct, frozen=True):
     """One file. Paths are absolute in the tree, parts joined by ``/``.
 
     ``path`` is where the target sees it, empty when it does not. ``hidden_path`` is

@@ -136,6 +136,9 @@ def _check_driver_version(inf: Inf, line: int) -> Iterator[Found]:
     if entry is None:
         yield "driver-version-absent", line, ""
         return
+    known = inf.driver_version
+    if any(known.date) and any(known.version):
+        return
     date, version = inf.expand(entry.value(0)), inf.expand(entry.value(1))
     if parse_driver_date(date) is None or (version and parse_driver_version(version) is None):
         form = ",".join((date, version)).rstrip(",")[:80]

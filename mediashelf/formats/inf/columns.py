@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.formats.inf.sections import InfSection
 
+_STRING_COLUMNS = "string columns"
 BOARD = "&SUBSYS_"
 """Stands between the chip and the board in an identifier."""
 
@@ -31,7 +33,7 @@ _HEADS = re.compile(r'[^%",;=\s][^%",;=\n]*+=[ \t]*+(?:"\n[ \t]*+[^%",;=\s][^%",
 _BLANKS_AND_COMMENT = re.compile(r'[^\S\n]*+(?:;[^"\n]*+)?$', re.MULTILINE)
 
 
-class ModelColumns(NamedTuple):
+class ModelColumns(Struct, frozen=True):
     """What the entries of a models section have, without line numbers.
 
     ``descriptions`` are there for each entry, and so are identifiers, in upper case: the
@@ -134,12 +136,13 @@ def _plain_models(text: str) -> ModelColumns | None:
     names = tuple(dict.fromkeys(installs))
     if "" in names:
         return None
-    if not (last.isascii() and last.isupper()):
-        hardware_ids = last.upper().split("\n")
+    capitals = last.upper()
+    if capitals != last:
+        hardware_ids = capitals.split("\n")
     return ModelColumns(keys, names, hardware_ids, rows=installs)
 
 
-class StringColumns(NamedTuple):
+class StringColumns(Struct, frozen=True):
     """What strings stand for, by name in lower case, and of how many lines that is."""
 
     named: dict[str, str]
@@ -149,7 +152,7 @@ class StringColumns(NamedTuple):
 
 def string_columns(section: InfSection) -> StringColumns | None:
     """Return the strings of a section; of duplicates the first one counts."""
-    return section.once("string columns", lambda: _string_columns(section.text.strip("\n")))
+    return section.once(_STRING_COLUMNS, lambda: _string_columns(section.text.strip("\n")))
 
 
 def _string_columns(text: str) -> StringColumns | None:
@@ -202,6 +205,9 @@ def may_have(section: InfSection, key: str) -> bool:
     text = section.text
     if not text:
         return True
+    columns: StringColumns | None = section.known(_STRING_COLUMNS)
+    if columns is not None:
+        return key in columns.named
     text = text.lower()
     if key in text:
         return True

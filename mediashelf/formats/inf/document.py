@@ -14,10 +14,15 @@ from typing import Any, NamedTuple, TypeVar
 
 from msgspec import Struct, field
 
-from mediashelf.formats.inf.faultless import Again, FaultlessSections, faultless_sections
+from mediashelf.formats.inf.faultless import (
+    Again,
+    Packed,
+    faultless_sections,
+    sections_again,
+)
 from mediashelf.formats.inf.lexer import Problem, lex_inf, plain_ends
 from mediashelf.formats.inf.sections import InfEntry, InfSection
-from mediashelf.formats.inf.strings import LateStrings, all_strings
+from mediashelf.formats.inf.strings import all_strings, strings_again
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
 
 _DEFAULT_LANGUAGE = 0x0409
@@ -33,6 +38,7 @@ _DRIVER_DATE = re.compile(r"([0-9]{2})[/-]([0-9]{2})[/-]([0-9]{4})", re.ASCII)
 _DRIVER_VERSION = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9}){0,3}", re.ASCII)
 
 _Answer = TypeVar("_Answer")
+_NOTHING: Any = object()
 
 
 class Signature(StrEnum):
@@ -41,6 +47,9 @@ class Signature(StrEnum):
     WINDOWS_NT = "$windows nt$"
     CHICAGO = "$chicago$"
     WINDOWS_95 = "$windows 95$"
+
+
+_SIGNATURES: dict[str, Signature] = {one.value: one for one in Signature}
 
 
 class InfKind(StrEnum):
@@ -73,27 +82,58 @@ class DriverVersion(NamedTuple):
         return ".".join(map(str, self.version))
 
 
-class Inf(Struct, frozen=True, weakref=True):
-    """A parsed INF. Section names are lower case in ``sections``, in order of appearance.
+class Inf(Struct, weakref=True, eq=False):
+    """A parsed INF. ``text`` is there only while it is at hand, and of such as break no rule.
 
-    ``derived`` is for answers that are asked for again and again, and ``passing`` for such
-    as are needed only while the text is at hand.
+    Then ``again`` gives it once more. ``derived`` is for answers that are asked for again and
+    again, and ``passing`` for such as are needed only while the text is at hand.
     """
 
-    sections: Mapping[str, InfSection]
-    strings: Mapping[str, str]
+    _sections: Mapping[str, InfSection] | None
+    _strings: Mapping[str, str] | None = None
     encoding: str = "cp1252"
     has_mark: bool = False
     undecoded: int = 0
     is_ascii: bool = True
     size: int = 0
     problems: tuple[Problem, ...] = ()
+    text: str = ""
+    again: Again | None = None
+    language: int = _DEFAULT_LANGUAGE
     derived: dict[object, Any] = field(default_factory=dict)
     passing: dict[object, Any] = field(default_factory=dict)
 
+    @property
+    def sections(self) -> Mapping[str, InfSection]:
+        """The sections by lower-case name, in order of appearance."""
+        if self._sections is not None:
+            return self._sections
+        assert self.again is not None
+        return sections_again(self.again)
+
+    @property
+    def strings(self) -> Mapping[str, str]:
+        """What tokens stand for, by lower-case name."""
+        if self._strings is not None:
+            return self._strings
+        if self._sections is None:
+            assert self.again is not None
+            return strings_again(self.again, self.language)
+        self._strings = all_strings(self._sections, self.language)
+        return self._strings
+
+    def let_go(self) -> None:
+        """Keep the answers from now on, and the text only where it cannot be had again."""
+        self.passing.clear()
+        if self.text:
+            self.again = self.again or Packed(self.text)
+            self._sections = self._strings = None
+            self.text = ""
+
     def section(self, name: str) -> InfSection | None:
         """Return the section of this name in any case, or None."""
-        return self.sections.get(name.lower())
+        sections = self._sections  # as the property does, which is asked most often
+        return (self.sections if sections is None else sections).get(name.lower())
 
     def expand(self, text: str) -> str:
         """Return ``text`` with ``%strings%`` replaced and ``%%`` as ``%``.
@@ -117,16 +157,12 @@ class Inf(Struct, frozen=True, weakref=True):
 
     def are_defined(self, tokens: Sequence[str]) -> bool:
         """Whether every token, in lower case, stands for something."""
-        strings = self._all_strings()
-        others = [token for token in tokens if token not in strings]
-        return all(map(self.is_defined, others))
-
-    def _all_strings(self) -> Mapping[str, str]:
-        return self.strings.at_hand() if isinstance(self.strings, LateStrings) else self.strings
+        strings = self.strings
+        return all(map(strings.__contains__, tokens)) or all(map(self.is_defined, tokens))
 
     def expand_each(self, texts: Sequence[str]) -> list[str]:
         """Return the texts as :meth:`expand` does; most are one token each."""
-        strings = self._all_strings()
+        strings = self.strings
         return [
             strings.get(text[1:-1].lower(), text)[:_MAX_TEXT]
             if text[0] == text[-1] == "%" and text.count("%") == 2 and len(text) > 2
@@ -142,38 +178,33 @@ class Inf(Struct, frozen=True, weakref=True):
 
     def version_value(self, key: str) -> str:
         """Return the first value of a [Version] entry, expanded; empty when there is none."""
-        # The signature of every text is shown; what else is asked for is so of a few.
-        answers = self.derived if key == "Signature" else self.passing
-        return _once(answers, ("[Version]", key.lower()), lambda: self._version_value(key))
+        if key == "Signature":  # that of every text is shown
+            return self.once("signature text", lambda: self._version_value(key))
+        return self._version_value(key)
 
     def _version_value(self, key: str) -> str:
-        section = self.sections.get("version")
+        section = self.section("version")
         entry = section.find(key) if section else None
         return self.expand(entry.value(0)).strip() if entry else ""
 
     def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
         """Return the answer to a question, kept in ``derived`` for the next one who asks."""
-        return _once(self.derived, question, answer)
+        known: _Answer = self.derived.get(question, _NOTHING)
+        if known is _NOTHING:
+            known = self.derived[question] = answer()
+        return known
 
     def for_now(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
         """Return the answer to a question, kept while the text is at hand."""
-        return _once(self.passing, question, answer)
-
-    def let_go(self) -> None:
-        """Keep the answers from now on, and the text only where it cannot be had again."""
-        self.passing.clear()
-        if isinstance(self.sections, FaultlessSections) and isinstance(self.strings, LateStrings):
-            self.sections.let_go()
-            self.strings.let_go()
+        known: _Answer = self.passing.get(question, _NOTHING)
+        if known is _NOTHING:
+            known = self.passing[question] = answer()
+        return known
 
     @property
     def signature(self) -> Signature | None:
         """The signature, or None when it is absent or not one that is accepted."""
-        return self.once("signature", self._signature)
-
-    def _signature(self) -> Signature | None:
-        text = self.version_value("Signature").lower()
-        return next((signature for signature in Signature if signature.value == text), None)
+        return _SIGNATURES.get(self.version_value("Signature").lower())
 
     @property
     def kind(self) -> InfKind:
@@ -209,16 +240,8 @@ class Inf(Struct, frozen=True, weakref=True):
     @property
     def driver_version_entry(self) -> InfEntry | None:
         """The DriverVer entry of [Version], or None."""
-        section = self.sections.get("version")
+        section = self.section("version")
         return section.find("DriverVer") if section else None
-
-
-def _once(answers: dict[object, Any], question: object, answer: Callable[[], _Answer]) -> _Answer:
-    try:
-        known: _Answer = answers[question]
-    except KeyError:
-        known = answers[question] = answer()
-    return known
 
 
 def parse_inf(
@@ -234,28 +257,31 @@ def parse_inf(
     text, with plain ends, after it was let go. ``LookupError``: an unknown ``code_page``.
     """
     decoded = decode_inf(data, code_page=code_page)
+    text = plain_ends(decoded.text)
     sections: Mapping[str, InfSection] | None = None
     if decoded.text.count("%") // 2 * _MAX_TEXT <= MOST_SUBSTITUTED:
-        sections = faultless_sections(plain_ends(decoded.text), again)
+        sections = faultless_sections(text)
     problems: list[Problem] = []
-    strings: Mapping[str, str]
-    if isinstance(sections, FaultlessSections):
-        strings = LateStrings(sections, language)
-    else:
+    strings: Mapping[str, str] | None = None
+    if sections is None:
+        text = ""
         sections, problems = lex_inf(decoded.text)
         strings = all_strings(sections, language)
         if cut := _longest_string(decoded.text, strings):
             strings = {name: value[:cut] for name, value in strings.items()}
             problems.append(Problem("strings-cut", 0, f"{cut:,}"))
     return Inf(
-        sections=sections,
-        strings=strings,
+        sections,
+        strings,
         encoding=decoded.encoding,
         has_mark=decoded.has_mark,
         undecoded=decoded.undecoded,
         is_ascii=decoded.is_ascii,
         size=len(data),
         problems=tuple(problems),
+        text=text,
+        again=again,
+        language=language,
     )
 
 

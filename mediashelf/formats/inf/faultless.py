@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 from mediashelf.formats.inf import lexer
@@ -18,7 +18,7 @@ from mediashelf.formats.inf.sections import InfEntry, InfSection
 Again = Callable[[], str]
 """Gives a text with plain line ends once more; it may raise ``OSError`` or an error of ours."""
 
-_UNPACKED = 16
+UNPACKED = 16
 """Texts that are at hand once more, the last ones: an INF and those that it includes."""
 
 _LONGEST_NAME = 255
@@ -50,19 +50,24 @@ def _is_plain(text: str) -> bool:
     return b'"' not in quotes.replace(b'""', b"")
 
 
-class _Section(InfSection):
+class PlainSection(InfSection):
     """A section whose entries are made when they are asked for."""
 
     __slots__ = ("_places",)
 
-    def __init__(self, name: str, line: int) -> None:
+    def __init__(self, name: str, line: int, text: str) -> None:
         super().__init__(name, line)
         self._entries = None
-        self._places: list[tuple[str, int]] = []
+        self._places = [(text, line + 1)]
+        self.text = text
 
     def add(self, text: str, line: int) -> None:
-        """Add a place of the section: its lines and the number of the first."""
+        """Add another place of the section: its lines and the number of the first."""
         self._places.append((text, line))
+
+    def join(self) -> None:
+        """Join the lines of all places, once all are there."""
+        self.text = "\n".join(text for text, _ in self._places)
 
     def is_faultless(self) -> bool:
         """Whether no line breaks a rule; few need more than one look."""
@@ -110,12 +115,6 @@ class _Section(InfSection):
     def has_whole_lines(self) -> bool:
         return self.once("whole lines", lambda: lexer.has_no_end_slash(self.text))
 
-    @property
-    def text(self) -> str:
-        if len(self._places) == 1:
-            return self._places[0][0]
-        return "\n".join(text for text, _ in self._places)
-
 
 class Packed:
     """A text that was let go."""
@@ -132,59 +131,15 @@ class Packed:
         return len(self._packed)
 
 
-class FaultlessSections(Mapping[str, InfSection]):
-    """The sections of a text by lower-case name in the order of first occurrence."""
-
-    __slots__ = ("_sections", "_text", "again")
-
-    def __init__(self, text: str, sections: dict[str, _Section], again: Again | None) -> None:
-        self._text = text
-        self._sections: dict[str, _Section] | None = sections
-        self.again = again
-
-    @property
-    def is_at_hand(self) -> bool:
-        """Whether it was not let go."""
-        return self._sections is not None
-
-    def let_go(self) -> None:
-        """Keep the text packed from now on, or not at all where it can be had again."""
-        self.again = self.again or Packed(self._text)
-        self._sections, self._text = None, ""
-
-    def at_hand(self) -> Mapping[str, InfSection]:
-        """Return the sections as a dictionary."""
-        if self._sections is not None:
-            return self._sections
-        assert self.again is not None
-        return at_hand_again(self.again)
-
-    def __getitem__(self, name: str) -> InfSection:
-        return self.at_hand()[name]
-
-    def __contains__(self, name: object) -> bool:
-        return name in self.at_hand()
-
-    def get(self, name: str, default: object = None) -> InfSection | None:  # type: ignore[override]
-        sections = self._sections  # as at_hand does, which is asked most often
-        return sections.get(name) if sections is not None else self.at_hand().get(name)
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self.at_hand())
-
-    def __len__(self) -> int:
-        return len(self.at_hand())
-
-
-@lru_cache(_UNPACKED)
-def at_hand_again(again: Again) -> dict[str, _Section]:
+@lru_cache(UNPACKED)
+def sections_again(again: Again) -> dict[str, PlainSection]:
     """Return the sections of a text that was let go."""
     found = _split(again())
     assert found is not None
     return found
 
 
-def faultless_sections(text: str, again: Again | None = None) -> FaultlessSections | None:
+def faultless_sections(text: str) -> dict[str, PlainSection] | None:
     """Return the sections of a text with plain line ends; None where it may break a rule."""
     if len(text) > lexer.MOST_PIECES // 2 or _has_long_line(text):
         return None  # shorter ones reach no limit of the lexer
@@ -194,7 +149,7 @@ def faultless_sections(text: str, again: Again | None = None) -> FaultlessSectio
     if text.count("[") > len(sections) and _INDENTED.search(text):
         return None
     if _is_plain(text) or all(section.is_faultless() for section in sections.values()):
-        return FaultlessSections(text, sections, again)
+        return sections
     return None
 
 
@@ -207,12 +162,13 @@ def _has_long_line(text: str) -> bool:
     return False
 
 
-def _split(text: str) -> dict[str, _Section] | None:
+def _split(text: str) -> dict[str, PlainSection] | None:
     """Return the sections, None where a heading or what is before the first is not plain."""
     before, *parts = ("\n" + text).split("\n[")
     if not parts or not _BLANK_OR_COMMENT.fullmatch(before):
         return None
-    sections: dict[str, _Section] = {}
+    sections: dict[str, PlainSection] = {}
+    merged: dict[str, PlainSection] = {}
     number = before.count("\n") + 1
     for part in parts:
         heading, _, lines = part.partition("\n")
@@ -224,7 +180,11 @@ def _split(text: str) -> dict[str, _Section] | None:
         key = name.lower()
         section = sections.get(key)
         if section is None:
-            section = sections[key] = _Section(name, number)
-        section.add(lines, number + 1)
+            sections[key] = PlainSection(name, number, lines)
+        else:
+            section.add(lines, number + 1)
+            merged[key] = section
         number += part.count("\n") + 1
+    for section in merged.values():
+        section.join()
     return sections

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from io import IncrementalNewlineDecoder
 from typing import NamedTuple
 
 from mediashelf.formats.inf.sections import InfEntry, InfSection
@@ -27,6 +28,8 @@ MOST_PIECES = 1_000_000
 MOST_FAULTS = 10_000
 LONGEST_LINE = 1 << 18
 """Four limits of our own: what comes of a text is bounded, not only the text."""
+
+_PLAIN_ENDS = IncrementalNewlineDecoder(None, translate=True)
 
 _END_SLASH = re.compile(r"\\(?:[\s;]|\Z)")
 
@@ -78,10 +81,7 @@ def plain_ends(text: str) -> str:
         text = text.partition("\x1a")[0]
     if "\0" in text:
         text = text.replace("\0", "")
-    if "\r" in text:
-        # Sooner done than replaced one by one.
-        text = "\n".join(text.split("\r\n")).replace("\r", "\n")
-    return text
+    return _PLAIN_ENDS.decode(text, final=True)
 
 
 def has_no_end_slash(text: str) -> bool:

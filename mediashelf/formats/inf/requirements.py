@@ -11,6 +11,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from enum import StrEnum
 from typing import NamedTuple
 
+from msgspec import Struct
+
 from mediashelf.formats.inf.copying import (
     COPY_INF_SINCE,
     added_interfaces,
@@ -43,7 +45,7 @@ class TextFault(StrEnum):
     NO_DISK = "no-disk"  # no SourceDisksNames section has the file's disk
 
 
-class NeededFile(NamedTuple):
+class NeededFile(Struct, frozen=True):
     """One file that an install section needs.
 
     ``path`` is relative to the installation root, with parts joined by ``/``.

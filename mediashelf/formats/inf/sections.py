@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from typing import Any, NamedTuple, TypeVar
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
+
+from msgspec import Struct
 
 _Answer = TypeVar("_Answer")
+_NOTHING: Any = object()
 
 
-class InfEntry(NamedTuple):
+class InfEntry(Struct, frozen=True):
     """One logical line: ``key = value, value`` or, with an empty key, ``value, value``.
 
     Quotes are removed; ``%strings%`` are not replaced yet. ``line`` is the number
@@ -27,24 +30,29 @@ class InfEntry(NamedTuple):
 class InfSection:
     """All entries of one section, over every place where its name occurs.
 
-    ``name`` is written as at its first place, ``line`` is that place.
+    ``name`` is written as at its first place, ``line`` is that place. ``text`` has its lines
+    as they are, where they are still at hand, and else nothing.
     """
 
-    __slots__ = ("_entries", "_known", "line", "name")
+    __slots__ = ("_entries", "_known", "line", "name", "text")
 
     def __init__(self, name: str, line: int, entries: tuple[InfEntry, ...] = ()) -> None:
         self.name = name
         self.line = line
         self._entries: tuple[InfEntry, ...] | None = entries
         self._known: dict[object, Any] = {}
+        self.text = ""
 
     def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
         """Return the answer to a question, kept while the section is at hand."""
-        try:
-            known: _Answer = self._known[question]
-        except KeyError:
+        known: _Answer = self._known.get(question, _NOTHING)
+        if known is _NOTHING:
             known = self._known[question] = answer()
         return known
+
+    def known(self, question: object) -> Any:
+        """Return the answer to a question that was asked before, else None."""
+        return self._known.get(question)
 
     @property
     def entries(self) -> tuple[InfEntry, ...]:
@@ -61,21 +69,16 @@ class InfSection:
         """Whether surely no line goes on in the next one."""
         return False
 
-    @property
-    def text(self) -> str:
-        """Its lines as they are, where they are still at hand; else empty."""
-        return ""
-
     def entries_of(self, rows: Sequence[int]) -> tuple[InfEntry, ...]:
         """Return the entries of these lines, blank lines and comments not counted from 0."""
         return tuple(self.entries[row] for row in rows)
 
     def find(self, key: str) -> InfEntry | None:
         """Return the first entry of this key (any case), or None."""
-        wanted = key.lower()
-        return next((entry for entry in self.entries if entry.key.lower() == wanted), None)
+        found = self.all(key)
+        return found[0] if found else None
 
-    def all(self, key: str) -> Iterator[InfEntry]:
-        """Yield every entry of this key, any case."""
+    def all(self, key: str) -> Sequence[InfEntry]:
+        """Return every entry of this key, any case."""
         wanted = key.lower()
-        return (entry for entry in self.entries if entry.key.lower() == wanted)
+        return [entry for entry in self.entries if entry.key.lower() == wanted]

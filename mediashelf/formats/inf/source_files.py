@@ -8,9 +8,10 @@ SetupDecompressOrCopyFile.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import lru_cache
-from typing import NamedTuple
+
+from msgspec import Struct
 
 from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.sections import InfEntry, InfSection
@@ -31,7 +32,7 @@ _NOTHING = ("",) * 6
 EVERY_SUFFIX = ("", *(f".{architecture}" for architecture in ARCHITECTURES))
 
 
-class CopyLine(NamedTuple):
+class CopyLine(Struct, frozen=True):
     """One file that CopyFiles asks for: target name, source name, list section, line."""
 
     name: str
@@ -40,7 +41,7 @@ class CopyLine(NamedTuple):
     line: int
 
 
-class SourceDisk(NamedTuple):
+class SourceDisk(Struct, frozen=True):
     """One entry of [SourceDisksNames]; ``path`` is ``dir1/dir2``, relative to the root."""
 
     disk_id: str
@@ -51,7 +52,7 @@ class SourceDisk(NamedTuple):
     line: int
 
 
-class SourceDisksFile(NamedTuple):
+class SourceDisksFile(Struct, frozen=True):
     """One entry of [SourceDisksFiles]; ``size`` is uncompressed bytes, 0 when not given."""
 
     name: str
@@ -61,7 +62,7 @@ class SourceDisksFile(NamedTuple):
     line: int
 
 
-class SourceTables(NamedTuple):
+class SourceTables(Struct, frozen=True):
     """Disks by id and files by lower-case name, as one system sees them."""
 
     disks: Mapping[str, SourceDisk]
@@ -87,14 +88,13 @@ def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
 
 def suffixes_there(inf: Inf) -> tuple[str, ...]:
     """Return the suffixes with which the text has any source disk section."""
+    return inf.for_now("suffixes", lambda: _suffixes_there(inf.sections))
+
+
+def _suffixes_there(sections: Collection[str]) -> tuple[str, ...]:
     names, files = "sourcedisksnames", "sourcedisksfiles"
-    return inf.for_now(
-        "suffixes",
-        lambda: tuple(
-            suffix
-            for suffix in EVERY_SUFFIX
-            if inf.section(names + suffix) or inf.section(files + suffix)
-        ),
+    return tuple(
+        [one for one in EVERY_SUFFIX if names + one in sections or files + one in sections]
     )
 
 

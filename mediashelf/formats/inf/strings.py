@@ -3,56 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from functools import lru_cache
-from typing import Any
 
 from mediashelf.formats.inf.columns import string_columns
-from mediashelf.formats.inf.faultless import Again, FaultlessSections, at_hand_again
+from mediashelf.formats.inf.faultless import UNPACKED, Again, sections_again
 from mediashelf.formats.inf.sections import InfEntry, InfSection
 
 _STRINGS = re.compile(r"strings\.(?:0x)?([0-9a-f]{4})")
 
 
-class LateStrings(Mapping[str, str]):
-    """The strings of a text that may be let go."""
-
-    __slots__ = ("_language", "_sections", "_strings")
-
-    def __init__(self, sections: FaultlessSections, language: int) -> None:
-        self._sections = sections
-        self._language = language
-        self._strings: dict[str, str] | None = None
-
-    def let_go(self) -> None:
-        """Keep nothing while nobody asks."""
-        self._strings = None
-
-    def at_hand(self) -> dict[str, str]:
-        """Return the strings as a dictionary."""
-        again = self._sections.again
-        if again is not None and not self._sections.is_at_hand:
-            return _strings_again(again, self._language)
-        if self._strings is None:
-            self._strings = all_strings(self._sections.at_hand(), self._language)
-        return self._strings
-
-    def get(self, name: str, default: Any = None) -> Any:
-        return self.at_hand().get(name, default)
-
-    def __getitem__(self, name: str) -> str:
-        return self.at_hand()[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self.at_hand())
-
-    def __len__(self) -> int:
-        return len(self.at_hand())
-
-
-@lru_cache(16)
-def _strings_again(again: Again, language: int) -> dict[str, str]:
-    return all_strings(at_hand_again(again), language)
+@lru_cache(UNPACKED)
+def strings_again(again: Again, language: int) -> dict[str, str]:
+    """Return the strings of a text that was let go."""
+    return all_strings(sections_again(again), language)
 
 
 def all_strings(sections: Mapping[str, InfSection], language: int) -> dict[str, str]:

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from mediashelf.formats.fields import A_CHARACTERS, D_CHARACTERS, SEPARATORS, parse_wide_text
+from mediashelf.formats.fields import (
+    A_CHARACTERS,
+    D_CHARACTERS,
+    SEPARATORS,
+    is_zero,
+    parse_wide_text,
+)
 from mediashelf.formats.iso.descriptors import (
     DATE_FIELDS,
     DATE_SIZE,
@@ -145,7 +151,7 @@ def _log_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         fields += _ZERO_IN_PRIMARY
     for at, size in fields:
         piece = descriptor.data[at : at + size]
-        if piece.strip(b"\0"):
+        if not is_zero(piece):
             first = size - len(piece.lstrip(b"\0"))
             log.add(
                 "reserved-field-zero",

@@ -12,6 +12,7 @@ from mediashelf.formats.fields import (
     BothOrders,
     DescriptorDate,
     View,
+    is_zero,
     parse_both_16,
     parse_both_32,
     parse_descriptor_date,
@@ -289,7 +290,7 @@ def _log_missing_end(data: bytes, lba: int, log: ProblemLog) -> None:
             offset=(lba + 1) * SECTOR_SIZE,
             expected="a descriptor of type 255 at the end",
         )
-    elif data[6] != 1 or data[7:].strip(b"\0"):
+    elif data[6] != 1 or not is_zero(data[7:]):
         log.add(
             "reserved-field-zero",
             f"LBA {lba}",

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import struct
+from array import array
 from functools import reduce
 from operator import or_, sub
 from typing import NamedTuple
 
-from mediashelf.formats.fields import BothOrders, parse_both_16, parse_both_32
+from mediashelf.formats.fields import BothOrders, is_zero, parse_both_16, parse_both_32
 from mediashelf.formats.iso.record_columns import (
     BodyReader,
     DirectoryRecord,
@@ -230,7 +231,7 @@ def _parse_plain(
     return DirectoryRecords(
         self_record=itself,
         parent_record=parent,
-        children=RecordColumns(children, identifiers, *others[:4]),
+        children=RecordColumns(array("I", children), identifiers, *others[:4]),
         furthest=max(own.furthest, others.furthest),
         has_oddities=not is_usual
         or bool(all_flags & RESERVED_FLAGS or (own_lengths + lengths).translate(None, _EVEN)),
@@ -267,7 +268,7 @@ def _plain_places(data: bytes) -> list[int]:
             append(at)
             at += length
         fits_before = rest + data[start] < SECTOR_SIZE
-        if at == start or at > end or fits_before or data[at:end].strip(b"\0"):
+        if at == start or at > end or fits_before or not is_zero(data[at:end]):
             return []
         rest = at - start
     return places

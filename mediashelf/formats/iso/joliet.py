@@ -45,8 +45,9 @@ class JolietNaming:
         together = decode_wide(b"\0/".join(records.identifiers))
         if together.count("/") == max(len(records) - 1, 0):
             identifiers = together.split("/") if records else []
-            bare = f"{together}/".replace(".;1/", "/").replace(";1/", "/")
-            names = bare[:-1].split("/") if records else []
+            bare = f"{together}/".replace(".;1/", "/").replace(";1/", "/")[:-1]
+            # Mostly there are no versions, and one list is enough.
+            names = identifiers if bare == together else bare.split("/")
         else:
             identifiers = [decode_wide(each) for each in records.identifiers]
             names = [

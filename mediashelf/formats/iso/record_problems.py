@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from mediashelf.formats.fields import BothOrders
+from mediashelf.formats.fields import BothOrders, is_zero
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
@@ -40,7 +40,7 @@ class RecordProblems:
     def rest(self, data: bytes, at: int, end: int) -> None:
         """Log what follows the last record of a sector, where it is not zeros."""
         bytes_left = data[at:end]
-        if bytes_left.strip(b"\0"):
+        if not is_zero(bytes_left):
             first = at + len(bytes_left) - len(bytes_left.lstrip(b"\0"))
             self._log.add(
                 "sector-rest-zero",

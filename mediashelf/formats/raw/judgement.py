@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from enum import StrEnum
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -22,6 +21,7 @@ from mediashelf.formats.raw.sectors import (
     edc,
     parse_header_lba,
 )
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.text import count_text
 
@@ -30,16 +30,6 @@ NO_CHECK = "no check recorded"
 """The reason of sectors whose EDC and parity fields are zeros in the whole track."""
 
 _NO_HEADER = bytes(4)  # the parity of mode 2 form 1 takes the header as zeros
-
-
-class SectorVerdict(StrEnum):
-    """What can be said of a sector's user data."""
-
-    GOOD = "good"  # EDC good, and in its place
-    CORRECTED = "corrected"  # put right, and then EDC good
-    UNCHECKED = "unchecked"  # nothing was recorded that could prove it
-    MISPLACED = "misplaced"  # EDC good, but its address is another one
-    LOST = "lost"  # wrong, and beyond correction
 
 
 class JudgedSector(Struct, frozen=True):

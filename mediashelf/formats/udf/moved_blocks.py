@@ -15,7 +15,7 @@ from array import array
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from mediashelf.formats.fields import View
+from mediashelf.formats.fields import View, is_zero
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.recognition import verify_tag
 from mediashelf.formats.udf.records import PartitionDescriptor, PartitionMap
@@ -71,7 +71,7 @@ def end_of_recorded(view: View, block_size: int) -> int:
     """Return the block after the last one, without zeros that somebody added to the image."""
     end = view.size // block_size
     for block in range(end - 1, max(end - 1 - _MOST_PADDING, 0), -1):
-        if view.read(block * block_size, block_size).strip(b"\0"):
+        if not is_zero(view.read(block * block_size, block_size)):
             return block + 1
     return end
 

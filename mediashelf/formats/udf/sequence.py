@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from msgspec import Struct, field
 
-from mediashelf.formats.fields import View, read_sector
+from mediashelf.formats.fields import View, is_zero, read_sector
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.recognition import parse_descriptor_tag, verify_tag
 from mediashelf.formats.udf.records import (
@@ -88,7 +88,7 @@ def verify_terminator(data: bytes, location: int, offset: int, name: str, log: P
     A block of zeros was never recorded, and ends a sequence too.
     """
     own_log = ProblemLog()
-    if not data.strip(b"\0"):
+    if is_zero(data):
         return
     terminating = frozenset({_TERMINATING})
     if not verify_tag(data, location, terminating, name, own_log, offset=offset):

@@ -10,13 +10,13 @@ for anything that is compared with somebody else's list.
 
 from __future__ import annotations
 
-import hashlib
 import mmap
 import os
 import stat
 import zlib
-from collections.abc import Callable, Iterable
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
+from functools import partial
 from io import FileIO
 from pathlib import Path
 from typing import Protocol
@@ -61,18 +61,24 @@ class _Crc32:
         return f"{self._value:08x}"
 
 
-# MD5 and SHA-1 are here to compare with published lists, not to secure anything;
-# without the flag a system in a restricted mode refuses them.
+def _hashlib(name: str) -> Hasher:
+    import hashlib  # seldom needed, and large
+
+    # MD5 and SHA-1 are here to compare with published lists, not to secure anything;
+    # without the flag a system in a restricted mode refuses them.
+    return hashlib.new(name, usedforsecurity=False)
+
+
 _FACTORIES: dict[str, Callable[[], Hasher]] = {
     "xxh3_128": xxhash.xxh3_128,
     "xxh3_64": xxhash.xxh3_64,
     "xxh64": xxhash.xxh64,
     "xxh32": xxhash.xxh32,
-    "sha256": lambda: hashlib.sha256(usedforsecurity=False),
-    "sha512": lambda: hashlib.sha512(usedforsecurity=False),
-    "sha1": lambda: hashlib.sha1(usedforsecurity=False),
-    "md5": lambda: hashlib.md5(usedforsecurity=False),
-    "b2": lambda: hashlib.blake2b(usedforsecurity=False),  # BLAKE2b, 512 bits, as b2sum
+    "sha256": partial(_hashlib, "sha256"),
+    "sha512": partial(_hashlib, "sha512"),
+    "sha1": partial(_hashlib, "sha1"),
+    "md5": partial(_hashlib, "md5"),
+    "b2": partial(_hashlib, "blake2b"),  # BLAKE2b, 512 bits, as b2sum
     "crc32": _Crc32,
 }
 
@@ -172,14 +178,31 @@ def digest_stream(
     the stream propagates.
     """
     digester = Digester(algorithms, block_size=block_size)
-    # At the start of a page: some processors copy to other places at a fraction of the speed.
-    buffer = memoryview(mmap.mmap(-1, BLOCK_SIZE))
-    while True:
-        count = _fill(stream, buffer)
-        if not count:
-            return digester.finish()
-        digester.update(buffer[:count])
-        on_bytes(count)
+    with _buffer() as buffer:
+        while True:
+            count = _fill(stream, buffer)
+            if not count:
+                return digester.finish()
+            digester.update(buffer[:count])
+            on_bytes(count)
+
+
+_idle: list[memoryview] = []
+
+
+@contextmanager
+def _buffer() -> Iterator[memoryview]:
+    """Give a buffer, and keep one: to get pages takes longer than to read a small file."""
+    try:
+        buffer = _idle.pop()
+    except IndexError:
+        # At the start of a page: some processors copy to other places at a fraction of the speed.
+        buffer = memoryview(mmap.mmap(-1, BLOCK_SIZE))
+    try:
+        yield buffer
+    finally:
+        if not _idle:
+            _idle.append(buffer)
 
 
 def _fill(stream: ReadableInto, buffer: memoryview) -> int:

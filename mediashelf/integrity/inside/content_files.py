@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from typing import Protocol
 
 from msgspec import Struct
@@ -10,7 +10,7 @@ from msgspec import Struct
 from mediashelf.findings import Finding
 from mediashelf.formats.fields import View
 from mediashelf.formats.runs import NOWHERE, Run, RunsView
-from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import HOLE, DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.integrity.inside.selfchecks.faults import Fault
 
 MAX_OVERLAP = 8
@@ -62,27 +62,15 @@ def runs_of(entry: Entry, block_size: int) -> tuple[Run, ...]:
     )
 
 
-def distinct_files(facts: DiscFacts, entries: Iterable[Entry] | None = None) -> list[ContentFile]:
-    """Return the files that hold bytes, in the order of their places on the disc.
-
-    ``entries`` are the entries to look at, all files of all volumes by default.
-    """
+def distinct_files(facts: DiscFacts) -> list[ContentFile]:
+    """Return the files that hold bytes, in the order of their places on the disc."""
     found: dict[tuple[Run, ...], str] = {}
-    for entry, block_size in _iter_entries(facts, entries):
-        if not entry.is_directory and entry.size:
-            found.setdefault(runs_of(entry, block_size), entry.path)
+    for volume in volumes_by_name(facts):
+        for entry in volume.entries:
+            if not entry.is_directory and entry.size:
+                found.setdefault(runs_of(entry, volume.block_size), entry.path)
     files = [ContentFile(path, runs) for runs, path in found.items() if runs]
     return sorted(files, key=lambda file: file.runs)
-
-
-def _iter_entries(facts: DiscFacts, entries: Iterable[Entry] | None) -> Iterator[tuple[Entry, int]]:
-    if entries is not None:
-        sizes = [volume.block_size for volume in facts.volumes if volume.entries]
-        block_size = sizes[0] if sizes else SECTOR_SIZE
-        yield from ((entry, block_size) for entry in entries)
-        return
-    for volume in volumes_by_name(facts):
-        yield from ((entry, volume.block_size) for entry in volume.entries)
 
 
 class CountedView:

@@ -22,7 +22,6 @@ from mediashelf.formats.packed.signatures import (
     find_attached,
 )
 from mediashelf.formats.runs import TailView
-from mediashelf.formats.volume import Entry
 from mediashelf.integrity.inside.contained_catalogs import check_contained_catalogs
 from mediashelf.integrity.inside.contained_lists import check_contained_lists
 from mediashelf.integrity.inside.content_files import (
@@ -90,23 +89,22 @@ class ContentsReport(Struct):
 def check_contents(
     image: Image,
     *,
-    entries: Iterable[Entry] | None = None,
+    files: Iterable[ContentFile] | None = None,
     on_bytes: Callable[[int], None] = lambda count: None,
     report: ContentsReport | None = None,
 ) -> Iterator[Finding]:
     """Yield what is wrong inside the files of an image, file after file as they stand on it.
 
-    ``entries`` are the files to look at, all by default; files that share their
-    extents are verified once. Checksum lists and driver catalogs among them are compared
-    with the files they name, whose bytes are then read once more. Findings have the path,
-    offset and length in the image. ``report`` takes in what was verified and what
-    was not. Damage and errors of the medium never raise.
+    ``files`` are those to look at, all distinct ones by default. Checksum lists and driver
+    catalogs among them are compared with the files they name, whose bytes are then read once
+    more. Findings have the path, offset and length in the image. ``report`` takes in
+    what was verified and what was not. Damage and errors of the medium never raise.
     """
     report = ContentsReport() if report is None else report
     lists: list[ContentFile] = []
     catalogs: list[ContentFile] = []
     allowed = MAX_OVERLAP * image.view.size
-    for file in distinct_files(image.facts, entries):
+    for file in distinct_files(image.facts) if files is None else files:
         view = CountedView(image.view, file, on_bytes)
         allowed -= view.size
         if allowed < 0:

@@ -8,7 +8,7 @@ holds zeros anyway nothing can be told, so that is left alone.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
@@ -43,16 +43,20 @@ class _SectorRun(NamedTuple):
 
 
 def check_zero_runs(
-    image: Image, *, on_bytes: Callable[[int], None] = lambda count: None
+    image: Image,
+    *,
+    files: Iterable[ContentFile] | None = None,
+    on_bytes: Callable[[int], None] = lambda count: None,
 ) -> Iterator[Finding]:
     """Yield a note for each gap, file after file in their order on the disc.
 
-    Reads every file once, in chunks, but no further than it takes to see that a
-    file is full of zeros. ``on_bytes`` is told what was read.
+    ``files`` are those to look at, all distinct ones by default. Reads every file once, in
+    chunks, but no further than it takes to see that a file is full of zeros. ``on_bytes``
+    is told what was read.
     """
     told = 0
     allowed = MAX_OVERLAP * image.view.size
-    for file in distinct_files(image.facts):
+    for file in distinct_files(image.facts) if files is None else files:
         view = RunsView(image.view, file.runs)
         allowed -= view.size
         if allowed < 0:

@@ -7,9 +7,10 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from mediashelf.formats.raw.combining import combine_sector
-from mediashelf.formats.raw.judgement import SectorVerdict, has_good_edc, judge_sector
+from mediashelf.formats.raw.judgement import has_good_edc, judge_sector
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.formats.raw.sectors import RAW_SIZE, first_lba_of, headers_of
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.mending.copies import Copy
 from mediashelf.integrity.mending.values import (

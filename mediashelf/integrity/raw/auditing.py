@@ -9,8 +9,9 @@ from pathlib import Path
 from msgspec import Struct
 
 from mediashelf.findings import Finding
-from mediashelf.formats.raw.judgement import JudgedSector, SectorVerdict
+from mediashelf.formats.raw.judgement import JudgedSector
 from mediashelf.formats.raw.sectors import SectorKind
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.raw.runs import PARITY_DAMAGED, RunCollector, SectorRun, check_runs
 from mediashelf.integrity.raw.scan import SectorBatch, find_first_lba, iter_batches

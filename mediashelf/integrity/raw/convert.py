@@ -11,8 +11,8 @@ from mediashelf.early_flush import EarlyFlush
 from mediashelf.errors import BlockedError, ConversionError
 from mediashelf.files import whole_output
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.raw.judgement import SectorVerdict
 from mediashelf.formats.raw.sectors import FORM_2_SIZE, SectorKind
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.raw.auditing import TrackAuditor, TrackReport, findings_beside
 from mediashelf.integrity.raw.scan import SectorBatch

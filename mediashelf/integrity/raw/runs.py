@@ -10,7 +10,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.raw.judgement import SectorVerdict
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.integrity.raw.tracks import RawTrack
 from mediashelf.text import count_text
 

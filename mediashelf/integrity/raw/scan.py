@@ -11,7 +11,6 @@ from msgspec.structs import replace
 
 from mediashelf.formats.raw.judgement import (
     JudgedSector,
-    SectorVerdict,
     judge_sector,
     kind_without_check,
 )
@@ -31,6 +30,7 @@ from mediashelf.formats.raw.sectors import (
     places_of,
     user_data,
 )
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.raw.alignment import iter_aligned
 from mediashelf.integrity.raw.files import read_bytes

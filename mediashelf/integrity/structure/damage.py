@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, Extent
 
 
 class Span(NamedTuple):
@@ -207,7 +207,11 @@ def _hidden_boot_images(
 
 def places_of(entry: Entry, block_size: int) -> tuple[Span, ...]:
     """Return the runs of bytes that hold an entry, in its own order, adjacent ones joined."""
-    extents = entry[4]  # by number, as there can be 100,000 entries
+    return runs_of(entry[4], block_size)  # by number, as there can be 100,000 entries
+
+
+def runs_of(extents: Sequence[Extent], block_size: int) -> tuple[Span, ...]:
+    """Return the runs of bytes that extents are, adjacent ones joined."""
     if len(extents) == 1 and extents[0][0] != HOLE:
         ((lba, size, offset),) = extents
         return (Span(lba * block_size + offset, size),)

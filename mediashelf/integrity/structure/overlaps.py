@@ -20,11 +20,11 @@ from mediashelf.formats.volume import (
     SECTOR_SIZE,
     BootFacts,
     DiscFacts,
-    Entry,
+    Extent,
     VolumeFacts,
     VolumeKind,
 )
-from mediashelf.integrity.structure.damage import places_of
+from mediashelf.integrity.structure.damage import runs_of
 
 
 class _Run(NamedTuple):
@@ -93,10 +93,21 @@ def _any_overlap(
     Each run is one number here: of a million, their names would take most of the memory.
     """
     keys = [_key(*run.order()) for run in structures]
-    for offset, size, entry in _entry_places(facts):
-        if offset < set_end and offset + size > set_start:
-            return True
-        keys.append(_key(offset, size, not entry[3]))
+    known: dict[tuple[int, bool], set[tuple[Extent, ...]]] = {}  # trees share most of them
+    for volume in _placed_volumes(facts):
+        block_size = volume.block_size
+        for is_file in (False, True):
+            told = known.setdefault((block_size, is_file), set())
+            of_kind = [entry[4] for entry in volume.entries if entry[3] != is_file]
+            new = [extents for extents in dict.fromkeys(of_kind) if extents not in told]
+            told.update(new)
+            for extents in new:
+                for offset, size in runs_of(extents, block_size):
+                    if not size or offset % block_size:
+                        continue
+                    if offset < set_end and offset + size > set_start:
+                        return True
+                    keys.append((offset << 64 | size) << 1 | is_file)
     keys.sort()
     furthest, before = 0, -1
     for key in keys:
@@ -104,7 +115,7 @@ def _any_overlap(
             offset, size = key >> 65, key >> 1 & 0xFFFFFFFFFFFFFFFF
             if offset < furthest:
                 return True
-            furthest, before = max(furthest, offset + size), key
+            furthest, before = offset + size, key
     return False
 
 
@@ -113,20 +124,16 @@ def _key(offset: int, size: int, is_file: bool) -> int:
 
 
 def _entry_runs(facts: DiscFacts) -> Iterator[_Run]:
-    for offset, size, entry in _entry_places(facts):
-        yield _Run(offset, size, entry.path, is_directory=entry.is_directory)
+    for volume in _placed_volumes(facts):
+        for entry in volume.entries:
+            for offset, size in runs_of(entry.extents, volume.block_size):
+                # Bytes inside a UDF file entry are part of that record.
+                if size and not offset % volume.block_size:
+                    yield _Run(offset, size, entry.path, is_directory=entry.is_directory)
 
 
-def _entry_places(facts: DiscFacts) -> Iterator[tuple[int, int, Entry]]:
-    """Yield the runs of bytes of every entry: where, how many, and whose."""
-    for volume in facts.volumes:
-        if not _is_replaced(volume, facts):
-            block_size = volume.block_size
-            for entry in volume.entries:
-                for offset, size in places_of(entry, block_size):
-                    # Bytes inside a UDF file entry are part of that record.
-                    if size and not offset % block_size:
-                        yield offset, size, entry
+def _placed_volumes(facts: DiscFacts) -> Iterator[VolumeFacts]:
+    return (volume for volume in facts.volumes if not _is_replaced(volume, facts))
 
 
 def _is_replaced(volume: VolumeFacts, facts: DiscFacts) -> bool:

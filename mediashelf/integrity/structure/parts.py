@@ -7,8 +7,8 @@ each other. No contents of files are read.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from itertools import islice
+from collections.abc import Iterator, Sequence
+from itertools import compress, islice
 from typing import Protocol
 
 from mediashelf.findings import Finding, Severity
@@ -112,22 +112,22 @@ def _compare_trees(
     """Both trees of a disc are to name the same bytes, under whatever names."""
     # Bytes that UDF keeps in its own records are elsewhere for the other tree, and
     # the place of an empty file means nothing.
-    embedded = {0, *(entry.size for entry in other.files if _is_embedded(entry))}
-    plain = [entry for entry in other.files if entry.size and not _is_embedded(entry)]
-    named = [entry for entry in base.files if not entry.is_translation_table]
+    base_files, other_files = base.files, other.files
+    is_inside = [_is_embedded(entry) for entry in other_files]
+    embedded = {0, *(entry.size for entry in compress(other_files, is_inside))}
+    plain = [
+        entry
+        for entry, inside in zip(other_files, is_inside, strict=True)
+        if not inside and entry.size
+    ]
+    named = [entry for entry in base_files if not entry.is_translation_table]
     comparable = [entry for entry in named if entry.size not in embedded]
-    base_places = {_place(entry) for entry in base.files}
-    other_places = {_place(entry) for entry in plain}
     differences = [
-        *(_difference(entry, other, base) for entry in plain if _place(entry) not in base_places),
-        *(
-            _difference(entry, base, other)
-            for entry in comparable
-            if _place(entry) not in other_places
-        ),
+        *(_difference(entry, other, base) for entry in _not_among(plain, base_files)),
+        *(_difference(entry, base, other) for entry in _not_among(comparable, plain)),
     ]
     yield from (each for each in differences if each.offset not in boot_places)
-    shared = [entry for entry in other.files if not entry.is_translation_table]
+    shared = [entry for entry in other_files if not entry.is_translation_table]
     if not differences and len(named) != len(shared):
         yield Finding(
             "trees-agree-in-number",
@@ -140,16 +140,29 @@ def _compare_trees(
         )
 
 
-def _place(entry: Entry) -> _Place:
-    return entry.extents[0].lba if entry.extents else 0, entry.size
+def _not_among(entries: Sequence[Entry], others: Sequence[Entry]) -> Iterator[Entry]:
+    """Yield the entries whose place none of the others has."""
+    other_places = set(_places(others))
+    for entry, place in zip(entries, _places(entries), strict=True):
+        if place not in other_places:
+            yield entry
+
+
+def _places(entries: Sequence[Entry]) -> list[_Place]:
+    # By number, as there can be 100,000 entries.
+    return [(extents[0][0] if extents else 0, size) for _, _, size, _, extents, _, _, _ in entries]
 
 
 def _is_embedded(entry: Entry) -> bool:
-    return any(extent.offset or extent.lba == HOLE for extent in entry.extents)
+    extents = entry[4]
+    if len(extents) == 1:  # as of most
+        ((lba, _, offset),) = extents
+        return offset != 0 or lba == HOLE
+    return any(extent.offset or extent.lba == HOLE for extent in extents)
 
 
 def _difference(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Finding:
-    lba, size = _place(entry)
+    ((lba, size),) = _places([entry])
     return Finding(
         "trees-agree",
         Severity.WARNING,

@@ -9,7 +9,7 @@ other. What writers do to names on purpose differs in more than one character, o
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from mediashelf.findings import Finding, Severity
@@ -57,7 +57,7 @@ def _differing(one: VolumeFacts, other: VolumeFacts) -> list[_Pair]:
     if not odd or len(odd) > equal_count:
         return []
     wanted = {_place(entry) for entry, *_ in odd if not entry.is_directory}
-    counts = Counter(place for file in other.files if (place := _place(file)) in wanted)
+    counts = Counter(place for place in _places(other.files) if place in wanted)
     return [pair for pair in odd if pair[0].is_directory or counts[_place(pair[0])] == 1]
 
 
@@ -68,12 +68,14 @@ def _pairs(one: VolumeFacts, other: VolumeFacts) -> Iterator[tuple[Entry, str]]:
     """
     # One number a place, and one tree at a time: a disc may have a million files.
     places: dict[int, Entry | None] = {}
-    for entry in one.files:
-        if place := _place(entry):
+    files = one.files
+    for place, entry in zip(_places(files), files, strict=True):
+        if place:
             places[place] = None if place in places else entry
     folders = {entry.path: entry for entry in one.entries if entry.is_directory}
-    for twin in other.files:
-        found = places.pop(_place(twin), None)
+    files = other.files
+    for place, twin in zip(_places(files), files, strict=True):
+        found = places.pop(place, None)
         if found is None:
             continue
         yield found, twin.path
@@ -88,10 +90,15 @@ def _pairs(one: VolumeFacts, other: VolumeFacts) -> Iterator[tuple[Entry, str]]:
 
 def _place(entry: Entry) -> int:
     """Return where a file's bytes are and how many, as one number; 0 where that says nothing."""
-    extents, size = entry[4], entry[2]  # by number, as there can be 100,000 entries
-    if not size or not extents or extents[0][2]:
-        return 0
-    return extents[0][0] << 64 | size
+    return _places([entry])[0]
+
+
+def _places(entries: Sequence[Entry]) -> list[int]:
+    """Return the place of each entry; all at once, as there can be 100,000 entries."""
+    return [
+        extents[0][0] << 64 | size if size and extents and not extents[0][2] else 0
+        for _, _, size, _, extents, _, _, _ in entries
+    ]
 
 
 def _is_one_damaged(name: str, twin: str, *, is_short: bool) -> bool:

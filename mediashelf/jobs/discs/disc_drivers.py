@@ -2,29 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from mediashelf.building.planning.disc_plan import DiscPlan
-from mediashelf.building.planning.listing import Listing, list_all
+from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
-from mediashelf.building.sources.reading import read_start
 from mediashelf.drivers.asking import ask_ahead
 from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.losses import check_losses
 from mediashelf.drivers.machines.reading import Machine
-from mediashelf.drivers.packages.families import FAMILIES, choose_family
+from mediashelf.drivers.packages.families import choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
-from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
+from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import Survey, survey
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.collector import collector_paused
-from mediashelf.jobs.discs.driver_sources import SurveyedDiscs, lasting_place, tree_of_plan
+from mediashelf.jobs.discs.driver_sources import SurveyedDiscs, tree_of_plan
 from mediashelf.jobs.discs.driver_tables import disc_name
-from mediashelf.jobs.discs.source_packages import PackageFiles, iter_packages
-from mediashelf.jobs.driver_families import family_name, say_no_family
+from mediashelf.jobs.discs.source_packages import PackageFiles
+from mediashelf.jobs.discs.source_trees import sources_tree
+from mediashelf.jobs.driver_families import families_of, say_no_family
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.targets import Target
 
@@ -81,33 +81,14 @@ def survey_sources(
     progress: Progress = no_progress,
 ) -> SourceDrivers:
     """Look at the packages in the sources of a recipe, those that it leaves out as well."""
-    families = {name: choose_family(family) for name, family in _families(targets).items()}
+    families = {name: choose_family(family) for name, family in families_of(targets).items()}
     devices = machine.devices if machine is not None else None
     with collector_paused(), progress("reading INFs", unit="INF") as on_inf:
-        tree = _sources_tree(recipe, listing)
+        tree = sources_tree(recipe, listing)
         ask = ask_ahead(families.values(), devices)
         founds = [(tree, find_packages(tree, ask=ask, on_inf=on_inf))]
         surveys = {name: survey(founds, one, name, devices) for name, one in families.items()}
     return SourceDrivers(machine, tuple(targets), surveys)
-
-
-def iter_source_packages(
-    recipe: Recipe,
-    listing: Listing,
-    targets: Sequence[Target],
-    *,
-    progress: Progress = no_progress,
-) -> Iterator[PackageFiles]:
-    """Yield the packages in the sources of a recipe as its targets see them, with no machine."""
-    families = [choose_family(name) for name in _families(targets).values()]
-    return iter_packages(_sources_tree(recipe, listing), families, progress=progress)
-
-
-def _families(targets: Sequence[Target]) -> dict[str, str]:
-    """Return the family of each target that has one; else every family that takes INFs."""
-    known = {target.name: family_name(target) for target in targets}
-    families = {name: family for name, family in known.items() if family}
-    return families or {name: name for name in FAMILIES if FAMILIES[name].takes_infs}
 
 
 def survey_discs(
@@ -158,27 +139,6 @@ def _distinct(findings: Iterable[Finding], others: Iterable[Finding]) -> list[Fi
     for other in others:
         known.pop(other, None)
     return list(known)
-
-
-def _sources_tree(recipe: Recipe, listing: Listing) -> PackageTree:
-    """Return the sources under the names of the host, with what the recipe leaves out."""
-    if any(source.only or source.skip for source in recipe.folders):
-        listing = list_all(recipe)
-    contents = {path: file.own for path, file in listing.iter_paths()}
-    files = tuple(TreeFile(path, content.size) for path, content in contents.items())
-    provides = tuple(
-        Provides("/" + "/".join(source.to), source.provides, source.provides_for)
-        for source in recipe.folders
-        if source.provides
-    )
-
-    def read(file: TreeFile, limit: int) -> bytes:
-        return read_start(contents[file.path], limit)
-
-    def lasting(file: TreeFile) -> Hashable:
-        return lasting_place(contents[file.path])
-
-    return PackageTree("sources", "folder", files, read, provides, lasting=lasting)
 
 
 def _disc_tree(

@@ -9,7 +9,6 @@ from typing import NamedTuple
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.sources.reading import read_start
-from mediashelf.building.tree import Content
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import PackagesFound
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, tree_of_disc
@@ -17,6 +16,7 @@ from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.image import DiscImage, open_image
+from mediashelf.jobs.discs.source_trees import lasting_place
 from mediashelf.jobs.discs.unopened import check_unopened
 from mediashelf.readability.targets import Target
 from mediashelf.trees.disc import DiscTree
@@ -99,13 +99,6 @@ def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> PackageTree | Non
         for one in plan.declared
     )
     return PackageTree(name, kind.value, tuple(files), read, provides, lasting=lasting)
-
-
-def lasting_place(content: Content) -> Hashable:
-    """Return what stands for the bytes of a source that can be read again, None for others."""
-    if content.member is not None or content.data:
-        return None
-    return content.path, content.size, content.modified_ns
 
 
 class OpenedImageSource(Source):

@@ -134,6 +134,8 @@ def plan_recipe(
             plan = plan_listing(recipe, listing, pages)
     if plan is None:
         return _spread(recipe, listing, machine, targets, progress)
+    # Surveys take much memory, and judging as well: not both at once where the plan may stay.
+    disc = _judge(plan, targets) if is_asked_only else None
     sources = drivers = None
     if machine is not None:
         from mediashelf.jobs.discs.disc_drivers import survey_discs, survey_sources
@@ -145,7 +147,8 @@ def plan_recipe(
         if not (is_asked_only and _has_room(plan, most)):
             tables = driver_tables(machine.name, drivers.surveys, [plan])
             plan = plan_listing(recipe, listing, DiscPages(tables))
-    disc = _judge(plan, targets)
+            disc = None
+    disc = disc or _judge(plan, targets)
     deciding = (*disc.findings, *_losses(drivers))
     notes = tuple(check_sources(recipe, listing))
     return PlannedRecipe(recipe, (disc,), deciding, sources=sources, drivers=drivers, notes=notes)
@@ -167,18 +170,17 @@ def _spread(
     progress: Progress,
 ) -> PlannedRecipe:
     from mediashelf.building.spread.series import plan_series, with_tables
-    from mediashelf.jobs.discs.disc_drivers import (
-        iter_source_packages,
-        survey_discs,
-        survey_sources,
-    )
-    from mediashelf.jobs.discs.driver_tables import driver_tables
 
     sources = drivers = None
     if machine is not None:
+        from mediashelf.jobs.discs.disc_drivers import survey_discs, survey_sources
+        from mediashelf.jobs.discs.driver_tables import driver_tables
+
         sources = survey_sources(recipe, listing, machine, targets, progress=progress)
         packages = list(sources.iter_packages())
     else:
+        from mediashelf.jobs.discs.source_packages import iter_source_packages
+
         packages = list(iter_source_packages(recipe, listing, targets, progress=progress))
     series = plan_series(
         recipe,

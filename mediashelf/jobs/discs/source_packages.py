@@ -6,11 +6,13 @@ A package's texts are read, judged and let go, so that memory does not grow with
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
+from mediashelf.building.planning.listing import Listing
+from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.drivers.packages.completeness import FileFinder
-from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.families import Family, choose_family
 from mediashelf.drivers.packages.finding import (
     Package,
     find_packages,
@@ -18,10 +20,14 @@ from mediashelf.drivers.packages.finding import (
     suitability,
 )
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
+from mediashelf.formats.inf.columns import may_have
 from mediashelf.formats.inf.document import Inf, InfKind
 from mediashelf.formats.inf.requirements import Requirements, requirements
 from mediashelf.formats.inf.source_files import copy_lines, join_path, source_tables
+from mediashelf.jobs.discs.source_trees import sources_tree
+from mediashelf.jobs.driver_families import families_of
 from mediashelf.jobs.progress import Progress, no_progress
+from mediashelf.readability.targets import Target
 
 _NO_DEVICE: frozenset[str] = frozenset()
 _FURTHER = ("include", "needs", "copyinf", "layoutfile")
@@ -38,6 +44,18 @@ class PackageFiles(NamedTuple):
     inf: str
     kind: InfKind
     needed: tuple[str, ...] = ()
+
+
+def iter_source_packages(
+    recipe: Recipe,
+    listing: Listing,
+    targets: Sequence[Target],
+    *,
+    progress: Progress = no_progress,
+) -> Iterator[PackageFiles]:
+    """Yield the packages in the sources of a recipe as its targets see them, with no machine."""
+    families = [choose_family(name) for name in families_of(targets).values()]
+    return iter_packages(sources_tree(recipe, listing), families, progress=progress)
 
 
 def iter_packages(
@@ -87,11 +105,11 @@ def _is_self_contained(inf: Inf, finder: FileFinder, families: Iterable[Family])
     lists_seen: set[str] = set()
     sections = list(inf.sections.values())
     # Only plain texts are at hand.
-    texts = [one.text or "\n".join(entry.key for entry in one.entries) for one in sections]
-    if _has_word(_FURTHER, "\n".join(texts)):
+    keys = (entry.key for one in sections for entry in one.entries)
+    if _leads_further(inf.text or "\n".join(keys)):
         return False
-    for section, text in zip(sections, texts, strict=True):
-        if _has_word(("copyfiles",), text):
+    for section in sections:
+        if may_have(section, "copyfiles"):
             for entry in section.all("CopyFiles"):
                 sources.update(line.source for line in copy_lines(inf, entry, lists_seen))
     for suffixes in {family.system.source_suffixes for family in families}:
@@ -108,11 +126,11 @@ def _is_self_contained(inf: Inf, finder: FileFinder, families: Iterable[Family])
     return True
 
 
-def _has_word(words: Iterable[str], text: str) -> bool:
+def _leads_further(text: str) -> bool:
     text = text.lower()
     if '"' in text:  # as it is, a key may have quotes anywhere
         text = text.replace('"', "")
-    return any(word in text for word in words)
+    return any(word in text for word in _FURTHER)
 
 
 def _groups(tree: PackageTree) -> Iterator[list[TreeFile]]:

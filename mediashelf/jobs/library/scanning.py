@@ -175,31 +175,31 @@ def _findings(catalogue: Catalogue, scan: Scan) -> Iterator[Finding]:
 def _read(catalogue: Catalogue, scan: Scan, progress: Progress) -> None:
     plan, is_deep = scan.plan, scan.opens_archives
     jobs = plan.jobs
-    # Loaded only here: most scans find nothing to read. What reads begins with that meanwhile.
-    from mediashelf.jobs.shelves.reading_processes import ReadingProcesses
+    with _digests_ahead(jobs) as ahead:
+        # Loaded only here: most scans find nothing to read. What reads begins with that meanwhile.
+        from mediashelf.jobs.shelves.reading_processes import ReadingProcesses
 
-    with (
-        _digests_ahead(jobs) as ahead,
-        ReadingProcesses(jobs, with_packages=not is_deep) as processes,
-        progress("scanning", total=plan.bytes_to_read) as on_bytes,
-    ):
-        from mediashelf.catalogue.scanning.scan import run_scan
-        from mediashelf.jobs.shelves.first_look import packages_of
+        with (
+            ReadingProcesses(jobs, with_packages=not is_deep) as processes,
+            progress("scanning", total=plan.bytes_to_read) as on_bytes,
+        ):
+            from mediashelf.catalogue.scanning.scan import run_scan
+            from mediashelf.jobs.shelves.first_look import packages_of
 
-        try:
-            steps = run_scan(
-                catalogue,
-                plan,
-                look_for_packages=None if is_deep else packages_of,
-                ahead=ahead,
-                elsewhere=processes.submit if processes else None,
-                on_bytes=on_bytes,
-                on_file=on_bytes.show,
-            )
-            with closing(steps) as running:
-                scan.outcomes.extend(running)
-        finally:
-            _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
+            try:
+                steps = run_scan(
+                    catalogue,
+                    plan,
+                    look_for_packages=None if is_deep else packages_of,
+                    ahead=ahead,
+                    elsewhere=processes.submit if processes else None,
+                    on_bytes=on_bytes,
+                    on_file=on_bytes.show,
+                )
+                with closing(steps) as running:
+                    scan.outcomes.extend(running)
+            finally:
+                _forget_moved(scan)  # also of a run that was stopped: what moved is not missing
 
 
 _LARGE = 8 << 20

@@ -136,7 +136,7 @@ def _answer(
         target=target,
         family=family,
         trees=tuple({package.tree.name: package.tree for package in ids}.values()),
-        packages=tuple(
+        look=lambda: tuple(
             SurveyedPackage(package, Suitability(known.fits[package_id]), None, None)
             for package, package_id in ids.items()
         ),

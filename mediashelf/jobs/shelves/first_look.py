@@ -11,9 +11,8 @@ from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.drivers.packages.names import TELLING_NAMES, TELLING_SUFFIXES
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.volume import HOLE, VolumeFacts
-from mediashelf.image import DiscImage
+from mediashelf.image import DiscImage, begins_as_disc
 from mediashelf.trees.members import MAX_LEVELS, Bounds
-from mediashelf.trees.wrappings import Wrapping, detect_wrapping
 
 _SUFFIXES = "|".join(map(re.escape, TELLING_SUFFIXES))
 _NAMES = "|".join(map(re.escape, sorted(TELLING_NAMES)))
@@ -38,7 +37,7 @@ def _holds_none(image: DiscImage) -> bool:
     if not volumes or not all(_is_plain(volume, image.view.size) for volume in volumes):
         return False
     try:
-        return detect_wrapping(image.view) is Wrapping.DISC
+        return begins_as_disc(image.view)
     except (OSError, MediashelfError):
         return False
 

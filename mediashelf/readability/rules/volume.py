@@ -108,8 +108,10 @@ def label_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 def boot_media(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc boots, but in no way that starts the target's setup."""
     entries = _bootable(question)
+    if not entries:
+        return
     wanted = {BOOT_MEDIA[word] for word in limit.words()}
-    if entries and not any(entry.media_type in wanted for entry in entries):
+    if not any(entry.media_type in wanted for entry in entries):
         found = ", ".join(
             _MEDIA_WORDS.get(number, f"type {number}")
             for number in dict.fromkeys(entry.media_type for entry in entries)
@@ -125,8 +127,10 @@ def boot_media(question: Question, limit: Limit) -> Iterator[RuleHit]:
 def boot_platforms(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc boots on other platforms only."""
     entries = _bootable(question)
+    if not entries:
+        return
     wanted = {BOOT_PLATFORMS[word] for word in limit.words()}
-    if entries and not any(entry.platform_id in wanted for entry in entries):
+    if not any(entry.platform_id in wanted for entry in entries):
         found = ", ".join(
             _PLATFORM_WORDS.get(number, f"platform {number:#04x}")
             for number in dict.fromkeys(entry.platform_id for entry in entries)

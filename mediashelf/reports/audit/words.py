@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
-from mediashelf.formats.packed.signatures import ContentFormat
-from mediashelf.formats.raw.judgement import SectorVerdict
+from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.integrity.fixity.comparing import WORST_FIRST, State
-from mediashelf.integrity.inside.contents import ContentsReport
 from mediashelf.text import count_text, size_text
+
+if TYPE_CHECKING:  # few audits look inside files
+    from mediashelf.integrity.inside.contents import ContentsReport
 
 
 def summary_lines(results: Sequence[AuditResult], depth: Depth) -> list[str]:
@@ -83,6 +85,8 @@ def _digest_lines(results: Sequence[AuditResult]) -> Iterator[str]:
 
 def contents_lines(reports: Sequence[ContentsReport]) -> list[str]:
     """Return a paragraph for all, then one for each format that was met."""
+    from mediashelf.formats.packed.signatures import ContentFormat  # few audits look inside files
+
     files = sum(report.files for report in reports)
     unchecked = sum(report.unchecked_files for report in reports)
     unreadable = sum(report.unreadable_files for report in reports)

@@ -14,8 +14,6 @@ from pathlib import Path
 from msgspec import Struct
 from msgspec.structs import replace
 
-from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import MediashelfError, StagingError
 from mediashelf.findings import Finding
 from mediashelf.sessions.card_space import (
@@ -224,6 +222,10 @@ def _with_digests(placed: PlacedDisc, workshop: Path | None, on_bytes: OnBytes) 
     built = workshop / placed.path
     try:
         # A plan is good for one build, and this disc's own may be needed for the card.
+        # Loaded only here: most discs are there already.
+        from mediashelf.building.planning.disc_plan import plan_disc
+        from mediashelf.building.writing.write import build_disc
+
         build_disc(plan_disc(plan.recipe, plan.pages), built, anyway=True, on_bytes=on_bytes)
     except MediashelfError:
         built.unlink(missing_ok=True)

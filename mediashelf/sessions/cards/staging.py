@@ -10,7 +10,6 @@ from pathlib import Path
 
 from msgspec.structs import replace
 
-from mediashelf.building.writing.write import build_disc
 from mediashelf.early_flush import EarlyFlush
 from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import rename_whole, whole_output
@@ -144,6 +143,8 @@ def _build(placed: PlacedDisc, temporary: Path, on_bytes: OnBytes) -> Digests:
     """
     plan = placed.disc.source.disc_plan
     assert plan is not None
+    from mediashelf.building.writing.write import build_disc  # most discs are there already
+
     build_disc(plan, temporary, anyway=True, on_bytes=on_bytes)
     try:
         return digest_file(temporary, algorithms=(_QUICK,), block_size=0)

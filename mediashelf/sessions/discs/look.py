@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
 from mediashelf.image import open_image, open_view
 from mediashelf.integrity.fixity.acknowledged import Acknowledged, with_acknowledged
@@ -29,6 +29,9 @@ from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track, is_d
 from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile
 from mediashelf.sessions.reading_back import ALGORITHMS, as_file_digests
+
+if TYPE_CHECKING:  # most discs are not built for the session
+    from mediashelf.building.planning.disc_plan import DiscPlan
 
 OnBytes = Callable[[int], None]
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
 from mediashelf.sessions.plans.resolve import SourceFile
+
+if TYPE_CHECKING:  # most discs are not built for the session
+    from mediashelf.building.planning.disc_plan import DiscPlan
 
 
 class SessionRecipe(Struct, frozen=True):

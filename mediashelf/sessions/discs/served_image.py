@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from msgspec import Struct
 
-from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.sessions.discs.boot_floppy import CdStart
 from mediashelf.sessions.discs.served_bytes import ServedBytes
 from mediashelf.sessions.manifests.parts import FileDigests
 from mediashelf.sessions.plans.resolve import SourceFile
+
+if TYPE_CHECKING:  # most discs are not built for the session
+    from mediashelf.building.planning.disc_plan import DiscPlan
 
 
 class ServedImage(Struct, frozen=True):

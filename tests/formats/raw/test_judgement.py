@@ -7,7 +7,7 @@ import random
 import pytest
 
 from make_raw import encode_form_1, encode_form_2, flip, noise, spoil
-from mediashelf.formats.raw.judgement import JudgedSector, SectorVerdict, judge_sector
+from mediashelf.formats.raw.judgement import JudgedSector, judge_sector
 from mediashelf.formats.raw.parity import parity_of
 from mediashelf.formats.raw.sectors import (
     RAW_SIZE,
@@ -16,6 +16,7 @@ from mediashelf.formats.raw.sectors import (
     encode_mode_1,
     header_of,
 )
+from mediashelf.formats.raw.verdicts import SectorVerdict
 
 LBA = 4711
 DATA = noise(2048, 20)

@@ -36,6 +36,7 @@ from mediashelf.formats.disc import read_disc
 from mediashelf.formats.packed.signatures import HEAD_SIZE, ContentFormat
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
+from mediashelf.integrity.inside.content_files import distinct_files
 from mediashelf.integrity.inside.contents import (
     MAX_FAULTS_PER_FILE,
     ContentsReport,
@@ -174,17 +175,18 @@ def test_a_file_in_several_extents_is_one_file(tmp_path: Path) -> None:
     ]
 
 
-def test_only_the_entries_asked_for(made: MadeImage, tmp_path: Path) -> None:
+def test_only_the_files_asked_for(made: MadeImage, tmp_path: Path) -> None:
     at = made.file("/DRIVERS/DATA1.CAB") + 20_000
     path = tmp_path / "a.iso"
     path.write_bytes(flip(made.data, at))
     with open_image(path) as image:
-        entries = image.facts.volumes[0].files
-        chosen = [entry for entry in entries if entry.name.endswith(".RAR")]
-        assert list(check_contents(image, entries=chosen)) == []
-        chosen = [entry for entry in entries if entry.name == "DATA1.CAB"]
-        (finding,) = check_contents(image, entries=chosen)
-        assert finding.where == "/DRIVERS/DATA1.CAB"
+        files = distinct_files(image.facts)
+        chosen = [file for file in files if file.path.endswith(".RAR")]
+        assert chosen
+        assert list(check_contents(image, files=chosen)) == []
+        chosen = [file for file in files if file.path.endswith(".cab")]
+        (finding,) = check_contents(image, files=chosen)
+        assert finding.where == "/DRIVERS/Larkspur data.cab"
 
 
 def test_a_file_that_the_image_no_longer_holds_is_counted(tmp_path: Path) -> None:
@@ -378,9 +380,10 @@ def test_damage_of_any_kind_never_raises_or_hangs() -> None:
                 data[at : at + length] = data[other : other + length]
             else:
                 data[at : start + size] = bytes(start + size - at)
-        entries = [entry for entry in facts.volumes[0].files if entry.path == f"/{name}"]
+        files = [file for file in distinct_files(facts) if file.path == f"/{name}"]
+        assert files
         image = _FailingImage(_FailingView(bytes(data), range(0)), facts)
-        for finding in check_contents(image, entries=entries):
+        for finding in check_contents(image, files=files):
             assert finding.offset is None or 0 <= finding.offset < len(data)
             seen.add(finding.rule)
     assert len(seen) >= 15  # the damage did reach the checks

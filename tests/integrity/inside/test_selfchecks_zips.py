@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import random
 import struct
 import tracemalloc
 import zipfile
@@ -115,6 +116,15 @@ def test_a_member_that_does_not_match_its_crc() -> None:
     assert fault.rule == "zip-members-match-their-crc"
     assert fault.message.startswith("TIDE.TXT: its CRC is ")
     assert (fault.offset, fault.size) == (at, len(FILES["TIDE.TXT"]))
+
+
+def test_the_crc_of_a_part_is_not_what_was_found_in_data_that_break_off() -> None:
+    text = random.Random(7).randbytes(1 << 20)
+    data = make_zip({"TIDE.DAT": text})
+    (fault,) = faults(iter_zip_faults, put(data, member_data(data, "TIDE.DAT"), b"\xff"))
+    reason = "Error -3 while decompressing data: invalid block type"
+    assert fault.message == f"TIDE.DAT: its data cannot be expanded: {reason}"
+    assert (fault.found, fault.expected) == (reason, f"{zlib.crc32(text):08x}")
 
 
 @pytest.mark.parametrize("method", [zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -16,8 +15,9 @@ from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.scanning.planning import Job
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SeenImage
+from mediashelf.helping import processes
 from mediashelf.jobs.library.scanning import Scan, plan_shelves, read_planned
-from mediashelf.jobs.shelves import reading_child, reading_processes
+from mediashelf.jobs.shelves import reading_processes
 from mediashelf.jobs.shelves.reading_processes import ReadingProcesses, is_small
 
 TABLES = (
@@ -28,8 +28,8 @@ TABLES = (
 
 @pytest.fixture(autouse=True)
 def few_are_enough(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(reading_processes, "FEWEST", 2)
-    monkeypatch.setattr(reading_processes, "processors", lambda: 2)
+    monkeypatch.setattr(reading_processes, "ENOUGH", 1)
+    monkeypatch.setattr(processes, "processors", lambda: 2)
 
 
 def fill(shelf: Path) -> None:
@@ -70,7 +70,7 @@ def alone(tmp_path: Path) -> dict[str, Any]:
     folder = tmp_path / "alone"
     folder.mkdir()
     with pytest.MonkeyPatch.context() as one, open_library(folder) as library:
-        one.setattr(reading_processes, "FEWEST", 1000)
+        one.setattr(reading_processes, "ENOUGH", 1000)
         fill(library.root)
         scanned(library)
         return on_record(library)
@@ -97,11 +97,11 @@ def test_the_record_is_that_of_one_process(library: Library, alone: dict[str, An
 def test_what_a_process_that_dies_has_not_read_is_read_here(
     library: Library, alone: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    processes: list[ReadingProcesses] = []
+    kept: list[ReadingProcesses] = []
     submit = ReadingProcesses.submit
 
     def submit_and_kill(self: ReadingProcesses, *arguments: Any) -> Any:
-        processes.append(self)
+        kept.append(self)
         future = submit(self, *arguments)
         for child in self._children:
             child._process.kill()
@@ -111,7 +111,7 @@ def test_what_a_process_that_dies_has_not_read_is_read_here(
     scan = scanned(library)
     assert [each.event.value for each in scan.outcomes] == ["new"] * 9
     assert on_record(library) == alone
-    assert all(not child.is_alive for child in processes[0]._children)
+    assert all(not child.is_alive for child in kept[0]._children)
 
 
 @pytest.mark.parametrize("program", ["no-python", ""])
@@ -123,17 +123,6 @@ def test_where_no_process_can_be_started_all_is_read_here(
         scan = scanned(library)
     assert [each.event.value for each in scan.outcomes] == ["new"] * 9
     assert on_record(library) == alone
-
-
-def test_an_answer_that_is_none_ends_that_process_alone(
-    library: Library, monkeypatch: pytest.MonkeyPatch
-) -> None:
-
-    def receive(stream: Any) -> Any:
-        raise ValueError("not what was agreed on")
-
-    monkeypatch.setattr(reading_processes, "receive", receive)
-    assert [each.event.value for each in scanned(library).outcomes] == ["new"] * 9
 
 
 def test_no_process_is_left_when_a_scan_is_stopped(
@@ -169,11 +158,11 @@ def test_no_process_is_left_when_a_scan_is_stopped(
 
 def test_few_images_are_read_here(library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
     jobs = plan_shelves(library.catalogue, []).plan.jobs
-    monkeypatch.setattr(reading_processes, "FEWEST", 9)  # raw.bin is none of them
+    monkeypatch.setattr(reading_processes, "ENOUGH", 5)  # raw.bin is none of them
     assert not ReadingProcesses(jobs, with_packages=True)
-    monkeypatch.setattr(reading_processes, "FEWEST", 8)
-    with ReadingProcesses(jobs, with_packages=True) as processes:
-        assert processes
+    monkeypatch.setattr(reading_processes, "ENOUGH", 4)
+    with ReadingProcesses(jobs, with_packages=True) as reading:
+        assert reading
 
 
 @pytest.mark.parametrize(
@@ -191,13 +180,3 @@ def test_what_is_read_elsewhere(tmp_path: Path, name: str, size: int, expected: 
     shelf = ShelfRow(1, "home", tmp_path, "", None)
     job = Job(shelf, SeenImage(name, size, 0, "device 1", name.endswith(".cue")), None)
     assert is_small(job) is expected
-
-
-def test_a_message_comes_out_as_it_went_in_and_a_part_of_one_is_none() -> None:
-    stream = io.BytesIO()
-    reading_child.send(stream, Reading(5, 7))
-    data = stream.getvalue()
-    assert reading_child.receive(io.BytesIO(data)) == Reading(5, 7)
-    for size in (0, 3, len(data) - 1):
-        with pytest.raises(EOFError):
-            reading_child.receive(io.BytesIO(data[:size]))

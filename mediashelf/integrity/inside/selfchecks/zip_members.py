@@ -134,7 +134,7 @@ class MemberCheck(Struct):
                     message=f"{name}: {problem}",
                     offset=at,
                     size=member.stored_size,
-                    found=f"{result.crc:08x}",
+                    found=result.error or f"{result.crc:08x}",
                     expected=f"{member.crc:08x}",
                     source=SOURCE,
                 )
