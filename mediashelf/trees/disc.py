@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.volume import HOLE, DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.image import DiscImage
 from mediashelf.trees.members import (
@@ -79,7 +80,13 @@ def _choose(where: str, facts: DiscFacts, kind: VolumeKind | None) -> VolumeFact
         if kind is not None:
             raise InputError(f"{where}: has no {kind.words} tree that can be read")
         raise InputError(f"{where}: is not a disc image that can be read")
-    return max(readable, key=lambda one: (len(one.entries), -_LONGEST_NAMES.index(one.kind)))
+    return max(readable, key=lambda one: (_file_count(one), -_LONGEST_NAMES.index(one.kind)))
+
+
+def _file_count(volume: VolumeFacts) -> int:
+    """Return how many files a tree has; folders do not count, as only one may have /DEEP."""
+    folders = iter_folders(volume.entries)
+    return len(volume.entries) - sum(sum(folder.are_folders) for folder in folders)
 
 
 def _ends_outside(entry: Entry, block_size: int, image_size: int) -> bool:

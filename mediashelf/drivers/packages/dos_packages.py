@@ -13,16 +13,16 @@ from enum import StrEnum
 from msgspec import Struct
 
 from mediashelf.drivers.packages.finding import Package, PackagesFound
-from mediashelf.drivers.packages.names import (
+from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, folder_of
+from mediashelf.errors import MediashelfError
+from mediashelf.formats.inf.document import InfKind
+from mediashelf.formats.inf.source_files import source_folders
+from mediashelf.formats.lists.package_names import (
     DOS_ALWAYS,
     DOS_BY_BYTES,
     SETUP_NAMES,
     TEXT_SETUP_NAME,
 )
-from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, folder_of
-from mediashelf.errors import MediashelfError
-from mediashelf.formats.inf.document import InfKind
-from mediashelf.formats.inf.source_files import source_folders
 
 
 class DosKind(StrEnum):

@@ -10,7 +10,6 @@ from msgspec import Struct, field
 
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.inf_reading import read_inf
-from mediashelf.drivers.packages.names import INF_SUFFIX
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
@@ -20,6 +19,7 @@ from mediashelf.formats.inf.models import Model, ModelsRead, all_models, models_
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
+from mediashelf.formats.lists.package_names import INF_SUFFIX
 
 _9X_SUFFIXES = (".vxd", ".386", ".drv", ".pdr", ".mpd")
 

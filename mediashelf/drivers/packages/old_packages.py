@@ -14,13 +14,13 @@ from msgspec import Struct
 from mediashelf.drivers.packages.cabinets import BROKEN_OFF, expanded_size
 from mediashelf.drivers.packages.checked_files import FAULT_WORDS, FileState
 from mediashelf.drivers.packages.finding import PackagesFound
-from mediashelf.drivers.packages.names import TEXT_SETUP_NAME
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.inf.document import InfKind
 from mediashelf.formats.inf.source_files import compressed_names
 from mediashelf.formats.inf.text import decode_inf
 from mediashelf.formats.inf.text_setup import disk_files, parse_text_setup
+from mediashelf.formats.lists.package_names import TEXT_SETUP_NAME
 
 MAX_TEXT = 1 << 20
 

@@ -1,1 +1,1 @@
-"""Checksum lists as text: lines in, digests and names out."""
+"""Checksum lists as text, lines in, digests and names out; lists of names that tell of packages."""

@@ -101,7 +101,7 @@ class Comparison(Struct, frozen=True):
 
     ``facts`` and ``sectors`` are of two whole discs, else empty and None. ``findings`` say
     what could not be listed on either side, so that nothing is said of it. ``is_one_file``: both
-    names lead to one file or folder, which is no copy of itself.
+    names lead to one file or folder.
     """
 
     first: ComparedSide

@@ -56,7 +56,7 @@ def compare_with_lists(
     needs = _needed_digests(wanted, [name for name in files.sizes if name not in own_lists])
     digests, unreadable = _read(files, needs, on_bytes)
     rows = _find_renamed(
-        [_compared(one, digests, unreadable) for one in wanted],
+        [_compared(_unless_closed(one, files), digests, unreadable) for one in wanted],
         [one.line for one in wanted],
         digests,
     )
@@ -97,6 +97,15 @@ def _wanted(line: ListLine, base: str, list_name: str, lookup: NameLookup) -> _L
         line=line.line,
     )
     return _LineRow(line, row, file)
+
+
+def _unless_closed(line: _LineRow, files: FolderFiles) -> _LineRow:
+    """Return a line whose file cannot be looked for as one that cannot be read."""
+    folder = next((one for one in files.closed if line.row.name.startswith(f"{one}/")), "")
+    if line.row.state is not ListState.ABSENT or line.file or not folder:
+        return line
+    detail = f"its folder, {folder}, cannot be read, so it was not looked for"
+    return line._replace(row=replace(line.row, state=ListState.UNREADABLE, detail=detail))
 
 
 def _needed_digests(wanted: Iterable[_LineRow], files: Iterable[str]) -> dict[str, set[str]]:

@@ -24,6 +24,11 @@ class FolderFiles(Struct, frozen=True):
     sizes: dict[str, int]
     findings: tuple[Finding, ...]
 
+    @property
+    def closed(self) -> tuple[str, ...]:
+        """Names of the folders that cannot be read."""
+        return tuple(one.where for one in self.findings if one.rule == "folder-is-readable")
+
     def path(self, name: str) -> Path:
         """Return where the file ``name``, one of ``sizes``, can be opened."""
         return self.folder / name

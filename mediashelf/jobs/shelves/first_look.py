@@ -8,8 +8,8 @@ from __future__ import annotations
 import re
 
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
-from mediashelf.drivers.packages.names import TELLING_NAMES, TELLING_SUFFIXES
 from mediashelf.errors import MediashelfError
+from mediashelf.formats.lists.package_names import TELLING_NAMES, TELLING_SUFFIXES
 from mediashelf.formats.volume import HOLE, VolumeFacts
 from mediashelf.image import DiscImage, begins_as_disc
 from mediashelf.trees.members import MAX_LEVELS, Bounds

@@ -253,3 +253,14 @@ def test_an_image_on_a_shelf_goes_by_its_name(tmp_path: Path) -> None:
 )
 def test_names_for_the_host(name: str, safe: str) -> None:
     assert host_name(name) == safe
+
+
+def test_a_folder_for_what_is_too_deep_makes_no_tree_the_fullest(top: Path) -> None:
+    """ISO 9660 has /DEEP then, a folder more than Joliet, whose names are the long ones."""
+    path = "Handbook of tides/b/c/d/e/f/g/h/Read this first.txt"
+    (top / "source" / path).parent.mkdir(parents=True)
+    (top / "source" / path).write_bytes(b"tide table")
+    CliRunner().invoke(main, ["build", "source", "-o", "disc.iso"], catch_exceptions=False)
+    result = run("disc.iso", "-o", "out")
+    assert result.exit_code == 0, result.output
+    assert (top / "out" / path).read_bytes() == b"tide table"

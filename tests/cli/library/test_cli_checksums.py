@@ -137,3 +137,11 @@ def test_an_unreadable_folder_below_is_an_error(
         done = run("write", folder)
     assert done.exit_code == 1
     assert "folder-is-readable" in done.stdout
+    run("write", folder, "-o", folder / "all.txt")
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "scandir", refuse)
+        done = run("check", folder, folder / "all.txt")
+    assert done.exit_code == 1
+    words = " ".join(done.stdout.split())
+    assert "its folder, sub, cannot be read, so it was not looked for" in words
+    assert "absent" not in words
