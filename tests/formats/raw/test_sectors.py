@@ -101,7 +101,7 @@ def test_layout_of_each_form() -> None:
 
 @pytest.mark.parametrize("size", [0, 2047, 2049, 2324])
 def test_wrong_amount_of_user_data_is_refused(size: int) -> None:
-    with pytest.raises(ValueError, match=f"{size} bytes"):
+    with pytest.raises(ValueError, match=f"{size:,} bytes"):
         encode_mode_1(bytes(size), 0)
 
 
