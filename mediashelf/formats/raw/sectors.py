@@ -211,7 +211,7 @@ def encode_mode_1(data: bytes, lba: int) -> bytes:
     """Return the raw sector of mode 1 for 2048 bytes of user data."""
     if len(data) != SECTOR_SIZE:
         raise ValueError(
-            f"user data has {len(data):,} bytes, a sector of mode 1 takes {SECTOR_SIZE}"
+            f"user data has {len(data):,} bytes, a sector of mode 1 takes {SECTOR_SIZE:,}"
         )
     covered = SYNC + header_of(lba, 1) + data
     body = covered[12:] + edc(covered).to_bytes(4, "little") + bytes(8)
