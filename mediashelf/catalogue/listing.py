@@ -56,12 +56,14 @@ def list_entries(facts: DiscFacts) -> list[ListedEntry]:
         mark = MARK_ENHANCED if volume.is_enhanced else MARK_OF_KIND[volume.kind]
         own: list[int] = []
         numbers.append(own)
+        # Nothing is looked up after the last tree, and its places need not be kept.
+        find = places.get if volume is facts.volumes[-1] else places.setdefault
         for path, _, size, is_directory, _, _, _, _ in volume.entries:
             folder, _, name = path.rpartition("/")
             if is_directory:  # lengths of directories differ between trees; it is one folder
                 size = 0
             last = len(names)
-            place = places.setdefault((path.casefold(), size, is_directory), last)
+            place = find((path.casefold(), size, is_directory), last)
             if place < last and not marks[place] & mark:
                 folders[place], names[place] = texts.setdefault(folder, folder), name
                 marks[place] |= mark
@@ -73,6 +75,7 @@ def list_entries(facts: DiscFacts) -> list[ListedEntry]:
                 sizes.append(size)
                 marks.append(mark | MARK_DIRECTORY if is_directory else mark)
             own.append(place)
+    places.clear()
     twins: list[int | None] = [None] * len(names)
     for index in range(len(facts.volumes) - 1):
         _pair_with_later(twins, facts.volumes, numbers, index)
