@@ -9,7 +9,6 @@ import socket
 import subprocess
 import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,25 +17,20 @@ from mediashelf import own_process
 from mediashelf.helping import processes
 from mediashelf.helping.processes import Helpers
 
+HOLD = """
+import socket, sys
+
+sys.held = socket.create_connection(("127.0.0.1", PORT))
+"""
 PARENT = """
 import sys
-from pathlib import Path
 from mediashelf.helping import processes
-from helped import hold
 
 processes.processors = lambda: 2
-with processes.Helpers("helped:hold", work=2, enough=1) as helpers:
-    list(helpers.answers([(int(sys.argv[1]),)] * 2, hold))
+with processes.Helpers("builtins:exec", work=2, enough=1) as helpers:
+    list(helpers.answers([(sys.argv[1],)] * 2, exec))
     print("held", flush=True)
     sys.stdin.read()
-"""
-HELPED = """
-import socket
-
-held = []
-
-def hold(port):
-    held.append(socket.create_connection(("127.0.0.1", port)))
 """
 
 
@@ -138,15 +132,11 @@ def listener() -> Iterator[socket.socket]:
         yield listening
 
 
-def test_no_process_outlives_the_one_that_asks(tmp_path: Path, listener: socket.socket) -> None:
+def test_no_process_outlives_the_one_that_asks(listener: socket.socket) -> None:
     """Each holds a connection, which ends with it."""
-    (tmp_path / "helped.py").write_text(HELPED)
-    path = os.pathsep.join([str(tmp_path), own_process._PLACE])
+    hold = HOLD.replace("PORT", str(listener.getsockname()[1]))
     with subprocess.Popen(
-        [sys.executable, "-c", PARENT, str(listener.getsockname()[1])],
-        env={**os.environ, "PYTHONPATH": path},
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
+        [sys.executable, "-c", PARENT, hold], stdin=subprocess.PIPE, stdout=subprocess.PIPE
     ) as parent:
         assert parent.stdout is not None
         assert parent.stdout.readline().strip() == b"held"
