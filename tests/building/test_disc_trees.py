@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+import time
 from pathlib import Path
 
 from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.recipe import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
+from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.volume import Entry, VolumeKind
 from outside_readers import libarchive_tree, pycdlib_tree
 
@@ -129,3 +131,21 @@ def test_folder_dates_are_those_of_what_they_hold(tmp_path: Path) -> None:
         "/new/sub": 900_000_000,
         "/empty": 900_000_000,  # the date of the disc
     }
+
+
+def test_entries_of_a_plan_that_are_asked_for_one_by_one_take_linear_time(tmp_path: Path) -> None:
+    """A finding for each of many files in one folder asks so (own behaviour)."""
+
+    def seconds(count: int) -> float:
+        names = [f"folder/tide table {number:06d}.txt" for number in range(count)]
+        plan = planned(write_tree(tmp_path / f"top {count}", dict.fromkeys(names, b"x")))
+        there = entries(plan, VolumeKind.JOLIET)
+        with collector_paused():  # processor time alone, as in the test of names
+            start = time.process_time()
+            alone = [there[number] for number in range(len(there))]
+            took = time.process_time() - start
+        assert alone == list(there)
+        return took
+
+    # Four times the files may take four times the time, with room for noise; never sixteen.
+    assert seconds(2000) < 10 * max(seconds(500), 0.02)
