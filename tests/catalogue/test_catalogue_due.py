@@ -92,6 +92,8 @@ def test_what_a_clock_that_was_ahead_confirmed_is_due() -> None:
     recorded = job("recorded", recorded_at=ago(-2000), confirmed_at=ago(-2000), audited_at=None)
     plan = plan_due([confirmed("fresh", 1), ahead, recorded], AGE, now=NOW)
     assert [each.where for each in plan.jobs] == ["recorded", "ahead"]
+    # What is said of when they were read does not say that day either.
+    assert [plan.read_at(each) for each in plan.jobs] == ["", ""]
     # Once read with a right clock, it counts from then on.
     again = [
         confirmed("ahead", 0),

@@ -35,7 +35,8 @@ class DuePlan(Struct, frozen=True):
 
     ``fresh`` counts images confirmed not long ago, ``away`` those that are not
     plugged in, ``unrecorded`` files that no scan has recorded. ``known_wrong`` are
-    images that were found wrong not long ago, or known to be missing.
+    images that were found wrong not long ago, or known to be missing. ``made_at`` is the moment
+    of the plan: what is on record for a later one is of a clock that was ahead.
     """
 
     jobs: tuple[AuditJob, ...]
@@ -43,6 +44,12 @@ class DuePlan(Struct, frozen=True):
     away: int = 0
     unrecorded: int = 0
     known_wrong: tuple[AuditJob, ...] = ()
+    made_at: str = _ANY
+
+    def read_at(self, job: AuditJob) -> str:
+        """Return when an image was last read again, empty where it was not."""
+        row = job.row
+        return last_read(row, self.made_at) if row and was_read_again(row, self.made_at) else ""
 
 
 def plan_due(jobs: Iterable[AuditJob], age: timedelta, *, now: datetime | None = None) -> DuePlan:
@@ -74,7 +81,7 @@ def plan_due(jobs: Iterable[AuditJob], age: timedelta, *, now: datetime | None =
             known_wrong.append(job)
     due.sort(key=lambda pair: pair[0])
     ordered = tuple(job for _, job in due)
-    return DuePlan(ordered, fresh, away, unrecorded, tuple(known_wrong))
+    return DuePlan(ordered, fresh, away, unrecorded, tuple(known_wrong), latest)
 
 
 def was_read_again(row: ImageRow, latest: str = _ANY) -> bool:

@@ -14,8 +14,6 @@ from typing import Any
 
 import click
 
-from mediashelf.catalogue.auditing.due import last_read, was_read_again
-from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import Presence
 from mediashelf.cli.documents import chosen
 from mediashelf.jobs.library.auditing import DueRun
@@ -60,7 +58,8 @@ def due_dict(run: DueRun) -> dict[str, Any]:
         **chosen(run.plan, "fresh", "away", "unrecorded"),
         "known_wrong": [job.where for job in run.plan.known_wrong],
         "left": [
-            chosen(job, "where", "size", last_read_at=_last_read(job) or None) for job in run.left
+            chosen(job, "where", "size", last_read_at=run.plan.read_at(job) or None)
+            for job in run.left
         ],
     }
 
@@ -82,7 +81,7 @@ def due_lines(run: DueRun) -> Iterator[str]:
         size = size_text(sum(job.size for job in run.left))
         yield (
             f"Left for the next time, within {duration_text(run.seconds)}: "
-            f"{count_text(len(run.left), 'image')}, {size}; first {_named(run.left[0])}."
+            f"{count_text(len(run.left), 'image')}, {size}; first {_named(run)}."
         )
     if plan.known_wrong:
         names = ", ".join(job.where for job in plan.known_wrong[:_NAMES_SHOWN])
@@ -101,10 +100,8 @@ def _was(count: int) -> str:
     return "was" if count == 1 else "were"
 
 
-def _named(job: AuditJob) -> str:
-    moment = _last_read(job)
+def _named(run: DueRun) -> str:
+    """Name the first image that is left, and when it was read."""
+    job = run.left[0]
+    moment = run.plan.read_at(job)
     return f"{job.where} ({f'last read {moment[:10]}' if moment else 'never confirmed'})"
-
-
-def _last_read(job: AuditJob) -> str:
-    return last_read(job.row) if job.row is not None and was_read_again(job.row) else ""
