@@ -61,7 +61,8 @@ def closing_lines(found: Comparison) -> list[str]:
         notes.append(f"letter case aside in {trees.case_aside:,}")
     lines = [*_sector_lines(found), "; ".join(notes) + "."]
     if found.is_one_file:
-        lines.insert(0, "A and B are one and the same file: this says nothing of a copy.")
+        what = "file" if found.first.size is not None else "folder"
+        lines.insert(0, f"A and B are one and the same {what}: this says nothing of a copy.")
     if found.is_equal:
         sectors = found.sectors
         if sectors is not None and sectors.alike is SectorsAlike.DIFFERENT:

@@ -209,3 +209,4 @@ def test_a_file_is_no_copy_of_itself(shelf: Shelf, tmp_path: Path) -> None:
     assert shelf.json("compare", image, link)["is_one_file"] is True
     assert "one and the same" not in shelf.run("compare", image, copy).stdout
     assert shelf.json("compare", image, copy)["is_one_file"] is False
+    assert "one and the same folder" in shelf.run("compare", tmp_path, tmp_path).stdout
