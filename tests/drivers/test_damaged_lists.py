@@ -6,40 +6,22 @@ import random
 
 import pytest
 
+from device_texts import LSUSB_DETAILS, hex_list
 from mediashelf.drivers.machines.reading import Machine, parse_machine
 
 ENUM = "HKEY_LOCAL_MACHINE\\SYSTEM\\CurrentControlSet\\Enum"
-
-
-def hex_list(*texts: str) -> str:
-    data = ("\0".join(texts) + "\0\0").encode("utf-16-le")
-    rows = [data[at : at + 20].hex(",") for at in range(0, len(data), 20)]
-    return "hex(7):" + ",\\\n  ".join(rows)
 
 
 CHIP = hex_list("PCI\\VEN_F2C4&DEV_0301")
 KIND = hex_list("PCI\\VEN_F2C4&CC_0300", "PCI\\CC_0300")
 PORT = hex_list("ACPI\\PNP0501", "*PNP0501")
 
-USB = """\
-Bus 001 Device 002: ID f1b2:0003 Quillon Camera 3
-Device Descriptor:
-  bLength                18
-  bDeviceClass            0
-  bDeviceSubClass         0
-  bDeviceProtocol         0
-  idVendor           0xf1b2 Quillon
-  bcdDevice            1.07
-  Configuration Descriptor:
-    bNumInterfaces          1
-    Interface Descriptor:
-      bInterfaceClass         8 Mass Storage
-      bInterfaceSubClass      6 SCSI
-      bInterfaceProtocol     80 Bulk-Only
-    Interface Descriptor:
-      bInterfaceClass         3 Human Interface Device
-
-"""
+USB = (
+    LSUSB_DETAILS.lstrip("\n")
+    .replace("{interfaces}", "1")
+    .replace("      bInterfaceNumber        0\n", "")
+    + "\n"
+)
 FORMS = {
     "lsusb -v": USB + USB.replace("0003", "0004"),
     "lspci -v": (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from device_texts import LSUSB_DETAILS, hex_list
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.machines.reading import Machine, parse_machine
 
@@ -168,26 +169,6 @@ Bus 001 Device 001: ID 1d6b:0002 Root hub
 Bus 001 Device 002: ID f1b2:0003 Quillon Camera 3
 Bus 002 Device 004: ID f1b2:0100
 """
-LSUSB_DETAILS = """\
-
-Bus 001 Device 002: ID f1b2:0003 Quillon Camera 3
-Device Descriptor:
-  bLength                18
-  bDeviceClass            0
-  bDeviceSubClass         0
-  bDeviceProtocol         0
-  idVendor           0xf1b2 Quillon
-  bcdDevice            1.07
-  Configuration Descriptor:
-    bNumInterfaces          {interfaces}
-    Interface Descriptor:
-      bInterfaceNumber        0
-      bInterfaceClass         8 Mass Storage
-      bInterfaceSubClass      6 SCSI
-      bInterfaceProtocol     80 Bulk-Only
-    Interface Descriptor:
-      bInterfaceClass         3 Human Interface Device
-"""
 
 
 def test_the_list_of_usb_devices() -> None:
@@ -226,13 +207,6 @@ def test_details_of_usb_devices_give_revision_and_class() -> None:
     )
     (device,) = parse_machine(LSUSB_DETAILS.replace("{interfaces}", "2")).devices
     assert device.compatible_ids == ("USB\\COMPOSITE",)
-
-
-def hex_list(*texts: str, encoding: str) -> str:
-    data = ("\0".join(texts) + "\0\0").encode(encoding)
-    words = [f"{byte:02x}" for byte in data]
-    rows = [",".join(words[at : at + 20]) for at in range(0, len(words), 20)]
-    return "hex(7):" + ",\\\n  ".join(rows)
 
 
 def test_exports_of_the_registry() -> None:
