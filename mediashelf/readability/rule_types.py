@@ -94,8 +94,8 @@ class Rule(Struct, frozen=True):
         return limit.severity_of(self.severity) if limit else None
 
     def key_in_tree(self, limit: Limit) -> tuple[TreeCheck, LimitValue] | None:
-        """Return by what a tree knows the answer, for targets with the same limit."""
-        return (self.check.check, limit.value) if isinstance(self.check, InTree) else None
+        """Return what :meth:`InTree.key` does, None for a check of the whole disc."""
+        return self.check.key(limit) if isinstance(self.check, InTree) else None
 
     def worst(self, question: Question, limit: Limit) -> Severity | None:
         """Return the worst severity of :meth:`findings`, for whoever needs nothing else of them.
@@ -108,7 +108,7 @@ class Rule(Struct, frozen=True):
         elif tree is None or not check.is_about(tree):
             return None
         else:  # what other targets with this limit have asked of the tree is known
-            key = check.check, limit.value
+            key = check.key(limit)
             known = tree.caps.get(key)
             if known is None:
                 known = tree.caps[key] = _worst_cap(check.check(tree, limit))
@@ -145,7 +145,7 @@ class Rule(Struct, frozen=True):
             return hits if isinstance(hits, Sequence) else list(hits)
         if tree is None or not check.is_about(tree):
             return ()
-        key = check.check, limit.value
+        key = check.key(limit)
         known = tree.hits.get(key)
         if known is None:
             known = tree.hits[key] = list(check.check(tree, limit))
@@ -192,6 +192,10 @@ class InTree(Struct, frozen=True):
     def is_about(self, tree: NameTree) -> bool:
         """Return whether the tree is of a kind that is asked."""
         return not self.kinds or tree.kind in self.kinds
+
+    def key(self, limit: Limit) -> tuple[TreeCheck, LimitValue]:
+        """Return by what a tree knows the answer, for every target with the same limit."""
+        return self.check, limit.value
 
 
 def in_tree(check: TreeCheck, *kinds: VolumeKind) -> InTree:

@@ -34,6 +34,11 @@ QUICK_SIZE = 16
 """Bytes of the digest by which a disc is read back."""
 
 
+def quick_place(number: int) -> slice:
+    """Return where the digest of this number is among those that are kept one after the other."""
+    return slice(QUICK_SIZE * number, QUICK_SIZE * (number + 1))
+
+
 class ContentDigests(NamedTuple):
     """SHA-256, empty where it was not asked for, and XXH3 of 128 bits.
 

@@ -14,6 +14,7 @@ from mediashelf.building.sources.digesting import (
     PassingDigests,
     hash_bytes,
     hash_quickly,
+    quick_place,
 )
 from mediashelf.building.sources.reading import (
     is_small_file,
@@ -122,7 +123,7 @@ class DiscWriter:
                 "under the same size and time; check the medium it is on, then build again"
             )
         content.digest = sha256
-        self._plan.layout.quick[QUICK_SIZE * number : QUICK_SIZE * (number + 1)] = quick
+        self._plan.layout.quick[quick_place(number)] = quick
 
     def _refuse_unread(self) -> None:
         """Make sure of what the disc shows without its own bytes having been read just now."""

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from mediashelf.building.naming.layout import Layout
 from mediashelf.building.planning.disc_plan import DiscPlan
-from mediashelf.building.sources.digesting import QUICK_SIZE, PassingDigests, hash_quickly
+from mediashelf.building.sources.digesting import PassingDigests, hash_quickly, quick_place
 from mediashelf.building.sources.reading import SMALL
 from mediashelf.building.tree import Content
 from mediashelf.errors import BuildError
@@ -104,14 +104,14 @@ def _compare_contents(layout: Layout, view: View, on_bytes: Callable[[int], None
             if content.size <= SMALL:
                 size = content.size
                 quick = hash_quickly(blocks.read(content.lba * SECTOR_SIZE, size))
-                if quick != written[QUICK_SIZE * number : QUICK_SIZE * (number + 1)]:
+                if quick != written[quick_place(number)]:
                     raise _not_as_written(content)
                 on_bytes(size)
                 continue
             for piece in digests.passing(number, blocks.iter_pieces(content)):
                 on_bytes(len(piece))
         for number, found in digests.finished():
-            if found.quick != written[QUICK_SIZE * number : QUICK_SIZE * (number + 1)]:
+            if found.quick != written[quick_place(number)]:
                 raise _not_as_written(contents[number])
 
 

@@ -141,14 +141,10 @@ def _identifier(record: Any) -> bytes:
 
 def _seen_columns(records: Sequence[Any]) -> Columns:
     """Return what :func:`seen` says of each record."""
-    sizes = [one.get_data_length() for one in records]
-    return Columns(
-        [one.file_identifier() for one in records],
-        [one.is_dir() for one in records],
-        [one.extent_location() if size else 0 for one, size in zip(records, sizes, strict=True)],
-        sizes,
-        [one.date.record() for one in records],
-    )
+    return Columns(*zip(*map(seen, records), strict=True)) if records else _NO_RECORDS
+
+
+_NO_RECORDS = Columns((), (), (), (), ())
 
 
 class _Start(io.BytesIO):

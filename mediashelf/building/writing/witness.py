@@ -11,9 +11,9 @@ from typing import Any
 
 from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan
-from mediashelf.building.sources.clock import record_date
-from mediashelf.building.tree import DiscFile
+from mediashelf.building.planning.planned_facts import planned_folder
 from mediashelf.building.writing.second_reader import (
+    Columns,
     SecondReaderError,
     Seen,
     boot_entry,
@@ -66,10 +66,11 @@ def _compare_trees(name: str, root: PlannedDirectory, root_record: Any) -> None:
                 f"{directory.path or '/'} of the {name} tree holds {len(records):,} entries, "
                 f"expected {len(directory.items):,}"
             )
-        for identifier, name_there, item in zip(
-            directory.identifiers(), directory.names, directory.items, strict=True
+        planned = map(Seen._make, zip(*planned_columns(directory), strict=True))
+        for expected, name_there, item in zip(
+            planned, directory.names, directory.items, strict=True
         ):
-            found, expected = by_identifier.get(identifier), planned_record(identifier, item)
+            found = by_identifier.get(expected.identifier)
             if found is None or seen(found) != expected:
                 raise _disagreed(
                     f"{directory.path}/{name_there} of the {name} tree is "
@@ -79,15 +80,11 @@ def _compare_trees(name: str, root: PlannedDirectory, root_record: Any) -> None:
                 waiting.append((item, found))
 
 
-def planned_record(identifier: bytes, item: DiscFile | PlannedDirectory) -> Seen:
-    """Return what the record of a file or directory must say."""
-    if isinstance(item, PlannedDirectory):
-        date = record_date(item.folder.modified)
-        return Seen(identifier, True, item.lba, item.size, date)
-    content = item.content
-    size = content.size
-    fields = (identifier, False, content.lba if size else 0, size, record_date(item.modified))
-    return Seen._make(fields)
+def planned_columns(directory: PlannedDirectory) -> Columns:
+    """Return what the records of a directory must say, in its own order."""
+    folder = planned_folder(directory)
+    there = folder.are_folders, folder.lbas, folder.sizes, folder.dates
+    return Columns(directory.identifiers(), *there)
 
 
 def planned_boot(plan: DiscPlan) -> tuple[int, int, int, int] | None:

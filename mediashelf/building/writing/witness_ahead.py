@@ -14,10 +14,9 @@ from pathlib import Path
 
 from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan
-from mediashelf.building.planning.planned_facts import planned_folder
 from mediashelf.building.writing import second_reader
 from mediashelf.building.writing.second_reader import Columns, SeenDigest, digest_records
-from mediashelf.building.writing.witness import planned_boot
+from mediashelf.building.writing.witness import planned_boot, planned_columns
 from mediashelf.own_process import start_module
 
 LEAST_FILES = 2500
@@ -85,16 +84,9 @@ def _digest_plan(plan: DiscPlan) -> str:
         waiting = directories[:1]
         while waiting:
             directory = waiting.pop()
-            identifiers, folder = directory.identifiers(), planned_folder(directory)
-            order = sorted(range(len(identifiers)), key=identifiers.__getitem__)
-            columns = Columns(
-                [identifiers[at] for at in order],
-                [folder.are_folders[at] for at in order],
-                [folder.lbas[at] for at in order],
-                [folder.sizes[at] for at in order],
-                [folder.dates[at] for at in order],
-            )
-            digest.add_directory(columns)
+            columns = planned_columns(directory)
+            order = sorted(range(len(columns.identifiers)), key=columns.identifiers.__getitem__)
+            digest.add_directory(Columns._make([column[at] for at in order] for column in columns))
             items = [directory.items[at] for at in order]
             waiting += [item for item in items if isinstance(item, PlannedDirectory)]
     digest.add_boot(planned_boot(plan))

@@ -21,7 +21,7 @@ from mediashelf.formats.inf.faultless import (
     sections_again,
 )
 from mediashelf.formats.inf.lexer import Problem, lex_inf, plain_ends
-from mediashelf.formats.inf.sections import InfEntry, InfSection
+from mediashelf.formats.inf.sections import InfEntry, InfSection, once
 from mediashelf.formats.inf.strings import all_strings, strings_again
 from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
 
@@ -38,7 +38,6 @@ _DRIVER_DATE = re.compile(r"([0-9]{2})[/-]([0-9]{2})[/-]([0-9]{4})", re.ASCII)
 _DRIVER_VERSION = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9}){0,3}", re.ASCII)
 
 _Answer = TypeVar("_Answer")
-_NOTHING: Any = object()
 
 
 class Signature(StrEnum):
@@ -189,17 +188,11 @@ class Inf(Struct, weakref=True, eq=False):
 
     def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
         """Return the answer to a question, kept in ``derived`` for the next one who asks."""
-        known: _Answer = self.derived.get(question, _NOTHING)
-        if known is _NOTHING:
-            known = self.derived[question] = answer()
-        return known
+        return once(self.derived, question, answer)
 
     def for_now(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
         """Return the answer to a question, kept while the text is at hand."""
-        known: _Answer = self.passing.get(question, _NOTHING)
-        if known is _NOTHING:
-            known = self.passing[question] = answer()
-        return known
+        return once(self.passing, question, answer)
 
     @property
     def signature(self) -> Signature | None:

@@ -11,6 +11,14 @@ _Answer = TypeVar("_Answer")
 _NOTHING: Any = object()
 
 
+def once(answers: dict[object, Any], question: object, answer: Callable[[], _Answer]) -> _Answer:
+    """Return the answer to a question, kept in ``answers`` for the next one who asks."""
+    known: _Answer = answers.get(question, _NOTHING)
+    if known is _NOTHING:
+        known = answers[question] = answer()
+    return known
+
+
 class InfEntry(Struct, frozen=True):
     """One logical line: ``key = value, value`` or, with an empty key, ``value, value``.
 
@@ -45,10 +53,7 @@ class InfSection:
 
     def once(self, question: object, answer: Callable[[], _Answer]) -> _Answer:
         """Return the answer to a question, kept while the section is at hand."""
-        known: _Answer = self._known.get(question, _NOTHING)
-        if known is _NOTHING:
-            known = self._known[question] = answer()
-        return known
+        return once(self._known, question, answer)
 
     def known(self, question: object) -> Any:
         """Return the answer to a question that was asked before, else None."""

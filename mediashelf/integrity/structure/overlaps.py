@@ -107,7 +107,7 @@ def _any_overlap(
                         continue
                     if offset < set_end and offset + size > set_start:
                         return True
-                    keys.append((offset << 64 | size) << 1 | is_file)
+                    keys.append(_key(offset, size, is_file))
     keys.sort()
     furthest, before = 0, -1
     for key in keys:
