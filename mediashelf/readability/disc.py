@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
-from itertools import compress, islice
+from itertools import compress
 from typing import Any, NamedTuple
 
 from mediashelf.formats.entries import Folder, iter_folders
@@ -69,13 +69,6 @@ class NameTree:
     def joined_names(self) -> str:
         """Every name with a ``/``, which is in none, after it: one text to search."""
         return "".join([f"{'/'.join(folder.names)}/" for folder in self.folders])
-
-    @cached_property
-    def capitals(self) -> list[str]:
-        """The names in the form in which those that differ only in case are equal."""
-        if (text := self.joined_names).isascii():  # in an ISO tree they mostly are so
-            return self.names if text.isupper() else self._joined_capitals.split("/")[1:-1]
-        return list(map(same_case, self.names))
 
     @cached_property
     def directory_names(self) -> list[str]:
@@ -160,9 +153,10 @@ class NameTree:
             return self.has_equal_paths
         paths = [same_case(folder.path) for folder in self.folders]
         if len(set(paths)) == len(paths):
-            capitals = iter(self.capitals)
-            counts = (len(folder.names) for folder in self.folders)
-            return any(len(set(islice(capitals, count))) < count for count in counts)
+            return any(
+                len(set(map(same_case, folder.names))) < len(folder.names)
+                for folder in self.folders
+            )
         every = (same_case(path) for each in self.folders for path in each.iter_paths())
         return len(set(every)) < len(self.entries)
 
@@ -182,27 +176,26 @@ class NameTree:
     @cached_property
     def places(self) -> dict[int, int]:
         """Which entry is a file that starts at a block; one without contents is at NO_PLACE."""
-        numbers: list[int] = []
-        files: list[int] = []
+        places: dict[int, int] = {}
+        count = 0
+        for numbers, found in self._iter_file_places():
+            places.update(zip(found, numbers, strict=True))
+            count += len(numbers)
+        if len(places) < count:
+            places.clear()
+            for numbers, found in self._iter_file_places():
+                for place, index in zip(found, numbers, strict=True):
+                    if places.setdefault(place, index) != index:
+                        self._sharing[place].append(index)
+        return places
+
+    def _iter_file_places(self) -> Iterator[tuple[Sequence[int], Sequence[int]]]:
+        """Yield the numbers of the files of each folder, and the blocks where they start."""
         start = 0
         for folder in self.folders:
-            after = start + len(folder.names)
-            places = _content_places(folder)
-            if folder.has_folders:
-                are_files = [not each for each in folder.are_folders]
-                numbers += compress(places, are_files)
-                files += compress(range(start, after), are_files)
-            else:
-                numbers += places
-                files += range(start, after)
-            start = after
-        places = dict(zip(numbers, files, strict=True))
-        if len(places) < len(files):
-            places.clear()
-            for place, index in zip(numbers, files, strict=True):
-                if places.setdefault(place, index) != index:
-                    self._sharing[place].append(index)
-        return places
+            numbers = range(start, start + len(folder.names))
+            yield folder.of_files(numbers), folder.of_files(_content_places(folder))
+            start = numbers.stop
 
     @property
     def shared_places(self) -> frozenset[int]:
@@ -290,10 +283,10 @@ def _content_place(extents: tuple[Extent, ...], size: int) -> int:
     return NO_PLACE if offset else lba
 
 
-def _content_places(folder: Folder) -> Iterable[int]:
+def _content_places(folder: Folder) -> Sequence[int]:
     """Return the block where the contents of each entry of a folder start."""
     if folder.extents is not None:
-        return map(_content_place, folder.extents, folder.sizes)
+        return list(map(_content_place, folder.extents, folder.sizes))
     if 0 not in folder.sizes:
         return folder.lbas
     pairs = zip(folder.lbas, folder.sizes, strict=True)

@@ -160,12 +160,13 @@ def _to_record(reading: Reading, facts: DiscFacts) -> Reading:
     from mediashelf.catalogue.readable import answers_for
     from mediashelf.readability.identity.summary import summarise
 
+    # The answers take most memory while they are worked out, so they come first.
     return replace(
         reading,
-        listing=list_entries(facts),
-        packed_facts=pack_facts(facts),
         readable=answers_for(facts),
         summary=summarise(facts),
+        listing=list_entries(facts),
+        packed_facts=pack_facts(facts),
     )
 
 

@@ -9,6 +9,7 @@ import re
 
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.errors import MediashelfError
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.lists.package_names import TELLING_NAMES, TELLING_SUFFIXES
 from mediashelf.formats.volume import HOLE, VolumeFacts
 from mediashelf.image import DiscImage, begins_as_disc
@@ -49,18 +50,28 @@ def _is_plain(volume: VolumeFacts, size: int) -> bool:
     """
     if not volume.is_complete or not volume.entries_read or len(volume.entries) > _MOST:
         return False
-    paths = [entry[0] for entry in volume.entries]  # by number, as there can be 100,000
-    text = "\n".join([*paths, ""]).lower()
+    # Folder by folder, as there can be a million entries.
+    return all(
+        _is_plain_folder(each, volume.block_size, size) for each in iter_folders(volume.entries)
+    )
+
+
+def _is_plain_folder(folder: Folder, block_size: int, size: int) -> bool:
+    if folder.path.count("/") >= MAX_LEVELS:
+        return False
+    text = "\n".join([*folder.iter_paths(), ""]).lower()
     if any(odd in text for odd in _ODD) or _TELLING.search(text):
         return False
-    if max([path.count("/") for path in paths], default=0) > MAX_LEVELS:
-        return False
-    block = volume.block_size
-    for _, _, length, is_directory, extents, _, _, _ in volume.entries:
-        if is_directory:
-            continue
+    lengths = folder.of_files(folder.sizes)
+    if folder.extents is None:
+        lbas = folder.of_files(folder.lbas)
+        ends = (
+            lba * block_size + length for lba, length in zip(lbas, lengths, strict=True) if length
+        )
+        return max(ends, default=0) <= size
+    for extents, length in zip(folder.of_files(folder.extents), lengths, strict=True):
         for lba, part, offset in extents:
-            if part and lba * block + offset + part > size and lba != HOLE:
+            if part and lba * block_size + offset + part > size and lba != HOLE:
                 return False
             length -= part
         if length:

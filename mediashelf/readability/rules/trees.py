@@ -107,21 +107,15 @@ def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit] | Seq
 def _iter_renamed(seen: NameTree, joliet: NameTree) -> Iterator[RuleHit | tuple[int, int]]:
     """Yield hits, or the numbers of an entry in both trees: a large disc has 100,000 of them."""
     shared = joliet.shared_places | seen.shared_places
-    short_names, long_names = seen.capitals, joliet.capitals
-    places, long = list(joliet.places), list(joliet.places.values())
-    short = list(map(seen.places.get, places))
-    start = 0
-    cuts = [number for number, place in enumerate(places) if place in shared] if shared else []
-    for cut in (*cuts, len(places)):
+    short_names, long_names, short = seen.names, joliet.names, seen.places
+    for place, other in joliet.places.items():
+        if shared and place in shared:
+            yield from _renamed(seen.files_at(place), joliet.files_at(place))
+            continue
         # One file under one name in each tree: nearly always.
-        yield from [
-            (one, other)
-            for one, other in zip(short[start:cut], long[start:cut], strict=True)
-            if one is not None and short_names[one] != long_names[other]
-        ]
-        if cut < len(places):
-            yield from _renamed(seen.files_at(places[cut]), joliet.files_at(places[cut]))
-        start = cut + 1
+        one = short.get(place)
+        if one is not None and same_case(short_names[one]) != same_case(long_names[other]):
+            yield one, other
 
 
 def _seen_as(short: Entry, long_name: str) -> RuleHit:
