@@ -6,6 +6,7 @@ columns; a value for each entry takes several times as long, and is made for oth
 
 from __future__ import annotations
 
+from array import array
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import accumulate, compress, groupby, repeat
@@ -73,6 +74,11 @@ class Folder(NamedTuple):
     def has_folders(self) -> bool:
         """Whether some entry is a directory."""
         return 1 in self.are_folders
+
+    @property
+    def packed_lbas(self) -> bytes:
+        """The column of first blocks as a key, by which trees that share it find each other."""
+        return array("I", self.lbas).tobytes()
 
     @property
     def has_sections(self) -> bool:
@@ -238,7 +244,7 @@ class SharedColumn(Generic[_Value]):
 
     def __init__(self, make: Callable[[Folder], list[_Value]]) -> None:
         self._make = make
-        self._known: dict[Sequence[int], tuple[tuple[object, ...], list[_Value]]] = {}
+        self._known: dict[bytes, tuple[tuple[object, ...], list[_Value]]] = {}
         self._left = _MOST_SHARED
 
     def of(self, folder: Folder) -> list[_Value]:
@@ -246,11 +252,12 @@ class SharedColumn(Generic[_Value]):
         if not folder.lbas:
             return self._make(folder)
         basis = folder.sizes, folder.dates, folder.flags, folder.are_folders
-        known = self._known.get(folder.lbas)
+        lbas = folder.packed_lbas
+        known = self._known.get(lbas)
         if known is not None and known[0] == basis:
             return known[1]
         column = self._make(folder)
         self._left -= len(column)
         if self._left >= 0:
-            self._known[folder.lbas] = basis, column
+            self._known[lbas] = basis, column
         return column

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from array import array
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import repeat
 from operator import add, mul
@@ -41,8 +42,8 @@ _BODY_SIZE = 31  # of a record: what it says beside its length and that of its i
 class Bodies(NamedTuple):
     """What the bodies of many records say; ``furthest`` is where the last extent ends."""
 
-    lbas: tuple[int, ...]
-    sizes: tuple[int, ...]
+    lbas: array[int]
+    sizes: array[int]
     flags: bytes
     dates: tuple[bytes, ...]
     furthest: int
@@ -78,8 +79,8 @@ def _read_bodies(data: bytes, block_size: int, sequence_number: int) -> Bodies |
     count = len(columns[0])
     if columns[0].strip(b"\0") or any(columns[one] != columns[other] for one, other in _COPIES):
         return None
-    lbas: tuple[int, ...] = struct.unpack(f"<{count}I", _rows(columns[1:5]))
-    sizes: tuple[int, ...] = struct.unpack(f"<{count}I", _rows(columns[9:13]))
+    lbas = array("I", struct.unpack(f"<{count}I", _rows(columns[1:5])))
+    sizes = array("I", struct.unpack(f"<{count}I", _rows(columns[9:13])))
     reaches: Iterable[int] = map(add, map(mul, lbas, repeat(block_size)), sizes)
     if 0 in sizes:  # the location of an empty file means nothing
         reaches = (reach for reach, size in zip(reaches, sizes, strict=True) if size)

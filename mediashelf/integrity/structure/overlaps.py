@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from itertools import chain
 from typing import NamedTuple
 
@@ -93,14 +93,15 @@ def _any_overlap(
     Each run is one number here: of a million, their names would take most of the memory.
     """
     keys = [_key(*run.order()) for run in structures]
-    known: dict[Sequence[int], tuple[object, ...]] = {}  # trees share most columns
+    known: dict[bytes, tuple[object, ...]] = {}  # trees share most columns
     for volume in _placed_volumes(facts):
         for folder in iter_folders(volume.entries):
             columns = folder.sizes, folder.are_folders, volume.block_size
             if folder.lbas:
-                if folder.lbas in known and known[folder.lbas] == columns:
+                lbas = folder.packed_lbas
+                if known.get(lbas) == columns:
                     continue
-                known[folder.lbas] = columns
+                known[lbas] = columns
             new = _folder_keys(folder, volume.block_size)
             if any(_reaches(key, set_start, set_end) for key in new if key < set_end << 65):
                 return True
