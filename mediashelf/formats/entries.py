@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import accumulate, groupby, repeat
+from itertools import accumulate, compress, groupby, repeat
 from threading import Lock
 from typing import Any, Generic, NamedTuple, TypeVar, overload
 
@@ -18,6 +18,7 @@ from mediashelf.sequences import MadeSequence
 
 _Value = TypeVar("_Value")
 _new: Callable[..., Any] = tuple.__new__
+_OTHERS = b"\1" + bytes(255)  # turns the mask of the folders into that of the files
 _MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
 
 
@@ -91,6 +92,27 @@ class Folder(NamedTuple):
         if 0 in self.sizes:
             extents = [one if size else () for one, size in zip(extents, self.sizes, strict=True)]
         return extents
+
+    def places(self) -> list[int]:
+        """Return where the bytes of each entry begin and how many there are, as one number.
+
+        It is 0 for an entry without bytes, and for one whose bytes UDF keeps in its record.
+        """
+        if self.extents is not None:
+            return [
+                extents[0][0] << 64 | size if size and extents and not extents[0][2] else 0
+                for extents, size in zip(self.extents, self.sizes, strict=True)
+            ]
+        pairs = zip(self.lbas, self.sizes, strict=True)
+        if 0 in self.sizes:
+            return [lba << 64 | size if size else 0 for lba, size in pairs]
+        return [lba << 64 | size for lba, size in pairs]
+
+    def of_files(self, column: Sequence[_Value]) -> Sequence[_Value]:
+        """Return what a column says of the files alone."""
+        if not self.has_folders:
+            return column
+        return list(compress(column, self.are_folders.translate(_OTHERS)))
 
     def entry(self, index: int) -> Entry:
         """Return one of the entries."""

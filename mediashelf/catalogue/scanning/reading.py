@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from mediashelf.catalogue.listing import count_entries, list_entries
+from mediashelf.catalogue.listing import list_entries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.catalogue.records.inside import BytesInside, digest_inside
 from mediashelf.catalogue.rows import kept_number
@@ -162,7 +162,7 @@ def _to_record(reading: Reading, facts: DiscFacts) -> Reading:
 
     return replace(
         reading,
-        listing=tuple(list_entries(facts)),
+        listing=list_entries(facts),
         packed_facts=pack_facts(facts),
         readable=answers_for(facts),
         summary=summarise(facts),
@@ -276,7 +276,7 @@ def _with_touched(reading: Reading, image: DiscImage) -> Reading:
     if not wrong:
         return reading
     touched = entries_touched(image.facts, wrong, reading.stored)
-    count = count_entries(list_entries(image.facts)) + count_hidden(touched)
+    count = list_entries(image.facts).count() + count_hidden(touched)
     return replace(reading, touched=touched, entry_count=count)
 
 
