@@ -7,6 +7,7 @@ from itertools import chain
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.fields import View
 from mediashelf.formats.iso.descriptors import (
     FIRST_DESCRIPTOR,
@@ -20,7 +21,6 @@ from mediashelf.formats.volume import (
     SECTOR_SIZE,
     BootFacts,
     DiscFacts,
-    Extent,
     VolumeFacts,
     VolumeKind,
 )
@@ -92,31 +92,35 @@ def _any_overlap(
 
     Each run is one number here: of a million, their names would take most of the memory.
     """
-    keys = [_key(*run.order()) for run in structures]
-    known: dict[tuple[int, bool], set[tuple[Extent, ...]]] = {}  # trees share most of them
+    keys = {_key(*run.order()) for run in structures}  # trees share most of them
     for volume in _placed_volumes(facts):
-        block_size = volume.block_size
-        for is_file in (False, True):
-            told = known.setdefault((block_size, is_file), set())
-            of_kind = [entry[4] for entry in volume.entries if entry[3] != is_file]
-            new = [extents for extents in dict.fromkeys(of_kind) if extents not in told]
-            told.update(new)
-            for extents in new:
-                for offset, size in runs_of(extents, block_size):
-                    if not size or offset % block_size:
-                        continue
-                    if offset < set_end and offset + size > set_start:
-                        return True
-                    keys.append(_key(offset, size, is_file))
-    keys.sort()
-    furthest, before = 0, -1
-    for key in keys:
-        if key != before:
-            offset, size = key >> 65, key >> 1 & 0xFFFFFFFFFFFFFFFF
-            if offset < furthest:
-                return True
-            furthest, before = offset + size, key
+        for folder in iter_folders(volume.entries):
+            for offset, size, is_directory in _folder_runs(folder, volume.block_size):
+                if not size or offset % volume.block_size:
+                    continue
+                if offset < set_end and offset + size > set_start:
+                    return True
+                keys.add(_key(offset, size, not is_directory))
+    furthest = 0
+    for key in sorted(keys):
+        offset, size = key >> 65, key >> 1 & 0xFFFFFFFFFFFFFFFF
+        if offset < furthest:
+            return True
+        furthest = offset + size
     return False
+
+
+def _folder_runs(folder: Folder, block_size: int) -> Iterable[tuple[int, int, int]]:
+    """Return the runs of the entries of a folder, and whether each is a directory's."""
+    if folder.extents is None:
+        return zip(
+            map(block_size.__mul__, folder.lbas), folder.sizes, folder.are_folders, strict=True
+        )
+    return (
+        (offset, size, is_directory)
+        for extents, is_directory in zip(folder.extents, folder.are_folders, strict=True)
+        for offset, size in runs_of(extents, block_size)
+    )
 
 
 def _key(offset: int, size: int, is_file: bool) -> int:
@@ -157,11 +161,10 @@ def _structure_runs(facts: DiscFacts, descriptors: DescriptorSet) -> Iterator[_R
     udf = facts.volume(VolumeKind.UDF)
     if udf is not None:
         yield _structure(FIRST_ANCHOR * udf.block_size, udf.block_size, "the UDF anchor")
-        for entry in udf.entries:
-            if entry.record_offset >= 0:
-                yield _structure(
-                    entry.record_offset, udf.block_size, f"the UDF file entry of {entry.path}"
-                )
+        for folder in iter_folders(udf.entries):
+            for offset, path in zip(folder.record_offsets, folder.iter_paths(), strict=True):
+                if offset >= 0:
+                    yield _structure(offset, udf.block_size, f"the UDF file entry of {path}")
 
 
 def _descriptor_runs(descriptor: VolumeDescriptor) -> Iterator[_Run]:
@@ -184,16 +187,19 @@ def _boot_runs(facts: DiscFacts, boot: BootFacts) -> Iterator[_Run]:
 
     As files they have lengths of their own, whatever the boot catalog claims.
     """
-    starts = {
-        extent.lba * volume.block_size
-        for volume in facts.volumes
-        for entry in volume.entries
-        for extent in entry.extents[:1]
-    }
     places = {boot.catalog_lba: "the boot catalog"}
     for entry in boot.entries:
         if entry.is_bootable and entry.load_lba:
             places.setdefault(entry.load_lba, f"boot image {entry.section}")
+    wanted = {lba * SECTOR_SIZE for lba in places}
+    starts = {
+        extent.lba * volume.block_size
+        for volume in facts.volumes
+        for folder in iter_folders(volume.entries)
+        for extents in folder.iter_extents()
+        for extent in extents[:1]
+        if extent.lba * volume.block_size in wanted
+    }
     for lba, owner in places.items():
         if lba * SECTOR_SIZE not in starts:
             yield _structure(lba * SECTOR_SIZE, SECTOR_SIZE, owner)

@@ -7,25 +7,31 @@ each other. No contents of files are read.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from itertools import compress, islice
+from collections.abc import Iterator
+from itertools import chain, islice
 from typing import Protocol
 
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR, has_first_anchor, log_unannounced
-from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import (
+    SECTOR_SIZE,
+    DiscFacts,
+    Entry,
+    VolumeFacts,
+    VolumeKind,
+)
 from mediashelf.integrity.structure.boot_images import check_boot_images
-from mediashelf.integrity.structure.damage import places_of
+from mediashelf.integrity.structure.damage import runs_of
+from mediashelf.integrity.structure.file_places import file_places, is_embedded
 from mediashelf.integrity.structure.overlaps import check_overlaps
 from mediashelf.integrity.structure.twin_names import check_twin_names
 from mediashelf.integrity.structure.twins import check_twins
 
 PLACES_PER_RULE = 100
 """How many findings of one rule are given; the rest are counted in the last one."""
-
-_Place = tuple[int, int]  # where a file's bytes begin, and how many there are
 
 
 class ReadDisc(Protocol):
@@ -60,11 +66,12 @@ def _check_lost_udf(facts: DiscFacts, view: View) -> Iterator[Finding]:
     if facts.volume(VolumeKind.UDF) is not None or not has_first_anchor(view, session):
         return
     place = (session + FIRST_ANCHOR) * SECTOR_SIZE
-    entries = ((volume, entry) for volume in facts.volumes for entry in volume.entries)
     is_file = any(
         run.offset <= place < run.offset + run.length
-        for volume, entry in entries
-        for run in places_of(entry, volume.block_size)
+        for volume in facts.volumes
+        for folder in iter_folders(volume.entries)
+        for extents in folder.iter_extents()
+        for run in runs_of(extents, volume.block_size)
     )
     if not is_file:
         log = ProblemLog()
@@ -112,57 +119,64 @@ def _compare_trees(
     """Both trees of a disc are to name the same bytes, under whatever names."""
     # Bytes that UDF keeps in its own records are elsewhere for the other tree, and
     # the place of an empty file means nothing.
-    base_files, other_files = base.files, other.files
-    is_inside = [_is_embedded(entry) for entry in other_files]
-    embedded = {0, *(entry.size for entry in compress(other_files, is_inside))}
-    plain = [
-        entry
-        for entry, inside in zip(other_files, is_inside, strict=True)
-        if not inside and entry.size
-    ]
-    named = [entry for entry in base_files if not entry.is_translation_table]
-    comparable = [entry for entry in named if entry.size not in embedded]
-    differences = [
-        *(_difference(entry, other, base) for entry in _not_among(plain, base_files)),
-        *(_difference(entry, base, other) for entry in _not_among(comparable, plain)),
-    ]
-    yield from (each for each in differences if each.offset not in boot_places)
-    shared = [entry for entry in other_files if not entry.is_translation_table]
-    if not differences and len(named) != len(shared):
+    embedded = set(_embedded_sizes(other))
+    lacking = (
+        _difference(entry, base, other)
+        for entry in _not_among(base, other)
+        if entry.size not in embedded and not entry.is_translation_table
+    )
+    differ = False
+    for each in chain((_difference(one, other, base) for one in _not_among(other, base)), lacking):
+        differ = True
+        if each.offset not in boot_places:
+            yield each
+    if differ:
+        return
+    named, shared = _count_named(base), _count_named(other)
+    if named != shared:
         yield Finding(
             "trees-agree-in-number",
             Severity.NOTE,
             "image",
-            f"the {base.kind.words} tree has {len(named):,} files, the {other.kind.words} "
-            f"tree {len(shared):,}, though both hold the same bytes",
+            f"the {base.kind.words} tree has {named:,} files, the {other.kind.words} "
+            f"tree {shared:,}, though both hold the same bytes",
             remedy="nothing, if a file was meant to have two names in one tree",
             source="common practice",
         )
 
 
-def _not_among(entries: Sequence[Entry], others: Sequence[Entry]) -> Iterator[Entry]:
-    """Yield the entries whose place none of the others has."""
-    other_places = set(_places(others))
-    for entry, place in zip(entries, _places(entries), strict=True):
-        if place not in other_places:
-            yield entry
+def _not_among(tree: VolumeFacts, other: VolumeFacts) -> Iterator[Entry]:
+    """Yield the files of a tree whose place no file of the other tree has."""
+    known: set[int] = {0}
+    for folder in iter_folders(other.entries):
+        known.update(file_places(folder))
+    for folder in iter_folders(tree.entries):
+        for index, place in enumerate(file_places(folder)):
+            if place not in known:
+                yield folder.entry(index)
 
 
-def _places(entries: Sequence[Entry]) -> list[_Place]:
-    # By number, as there can be 100,000 entries.
-    return [(extents[0][0] if extents else 0, size) for _, _, size, _, extents, _, _, _ in entries]
+def _embedded_sizes(tree: VolumeFacts) -> Iterator[int]:
+    for folder in iter_folders(tree.entries):
+        if folder.extents is not None:
+            columns = zip(folder.extents, folder.sizes, folder.are_folders, strict=True)
+            for extents, size, is_folder in columns:
+                if not is_folder and is_embedded(extents):
+                    yield size
 
 
-def _is_embedded(entry: Entry) -> bool:
-    extents = entry[4]
-    if len(extents) == 1:  # as of most
-        ((lba, _, offset),) = extents
-        return offset != 0 or lba == HOLE
-    return any(extent.offset or extent.lba == HOLE for extent in extents)
+def _count_named(tree: VolumeFacts) -> int:
+    """Return how many files a tree names, without lists of long names."""
+    count = 0
+    for folder in iter_folders(tree.entries):
+        count += folder.are_folders.count(0)
+        if "TRANS.TBL" in map(str.upper, folder.names):
+            count -= sum(each.is_translation_table for each in folder.entries())
+    return count
 
 
 def _difference(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Finding:
-    ((lba, size),) = _places([entry])
+    lba, size = entry.extents[0].lba if entry.extents else 0, entry.size
     return Finding(
         "trees-agree",
         Severity.WARNING,
