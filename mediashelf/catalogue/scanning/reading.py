@@ -222,7 +222,7 @@ def _with_files_inside(
     reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
 ) -> Reading:
     # A scan does not look inside files.
-    from mediashelf.integrity.inside.content_files import distinct_files
+    from mediashelf.integrity.inside.content_files import DistinctFiles
     from mediashelf.integrity.inside.contents import ContentsReport, check_contents
     from mediashelf.integrity.inside.zero_runs import check_zero_runs
 
@@ -231,7 +231,7 @@ def _with_files_inside(
         inside = tuple(check_members(image.tree))
         _count_members(image.tree, len(inside), report)
         return replace(reading, inside=inside, inside_report=report)
-    files = distinct_files(image.facts)
+    files = DistinctFiles(image.facts)
     found = [
         *check_contents(image, files=files, report=report, on_bytes=on_bytes),
         *check_zero_runs(image, files=files, on_bytes=lambda count: on_bytes(0)),
