@@ -7,6 +7,7 @@ from itertools import chain
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.fields import View
 from mediashelf.formats.iso.descriptors import (
     FIRST_DESCRIPTOR,
@@ -20,7 +21,6 @@ from mediashelf.formats.volume import (
     SECTOR_SIZE,
     BootFacts,
     DiscFacts,
-    Extent,
     VolumeFacts,
     VolumeKind,
 )
@@ -92,31 +92,41 @@ def _any_overlap(
 
     Each run is one number here: of a million, their names would take most of the memory.
     """
-    keys = [_key(*run.order()) for run in structures]
-    known: dict[tuple[int, bool], set[tuple[Extent, ...]]] = {}  # trees share most of them
+    found = {_key(*run.order()) for run in structures}
+    told: set[tuple[object, ...]] = set()  # trees share most of them
     for volume in _placed_volumes(facts):
         block_size = volume.block_size
-        for is_file in (False, True):
-            told = known.setdefault((block_size, is_file), set())
-            of_kind = [entry[4] for entry in volume.entries if entry[3] != is_file]
-            new = [extents for extents in dict.fromkeys(of_kind) if extents not in told]
-            told.update(new)
-            for extents in new:
-                for offset, size in runs_of(extents, block_size):
-                    if not size or offset % block_size:
-                        continue
-                    if offset < set_end and offset + size > set_start:
-                        return True
-                    keys.append(_key(offset, size, is_file))
-    keys.sort()
-    furthest, before = 0, -1
+        for folder in iter_folders(volume.entries):
+            of_folder = block_size, tuple(folder.lbas), tuple(folder.sizes), folder.are_folders
+            if folder.extents is None and of_folder in told:
+                continue
+            told.add(of_folder)
+            for offset, size, is_folder in _runs_in(folder, block_size):
+                if not size or offset % block_size:
+                    continue
+                if offset < set_end and offset + size > set_start:
+                    return True
+                found.add(_key(offset, size, not is_folder))
+    keys = sorted(found)
+    del found
+    furthest = 0
     for key in keys:
-        if key != before:
-            offset, size = key >> 65, key >> 1 & 0xFFFFFFFFFFFFFFFF
-            if offset < furthest:
-                return True
-            furthest, before = offset + size, key
+        offset, size = key >> 65, key >> 1 & 0xFFFFFFFFFFFFFFFF
+        if offset < furthest:
+            return True
+        furthest = offset + size
     return False
+
+
+def _runs_in(folder: Folder, block_size: int) -> Iterator[tuple[int, int, int]]:
+    """Yield offset, size and whether it is a folder's of each run of bytes."""
+    if folder.extents is not None:
+        for extents, is_folder in zip(folder.extents, folder.are_folders, strict=True):
+            for offset, size in runs_of(extents, block_size):
+                yield offset, size, is_folder
+        return
+    offsets = [lba * block_size for lba in folder.lbas]
+    yield from zip(offsets, folder.sizes, folder.are_folders, strict=True)
 
 
 def _key(offset: int, size: int, is_file: bool) -> int:
