@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import compress, islice
 from typing import Any, NamedTuple
 
@@ -27,6 +27,7 @@ NO_PLACE = -1
 
 _NSR03_REVISION = "2.00"
 _BEGINNING = 3  # letters by which most names are known not to be a device's
+_MUCH = 4096  # characters
 
 
 class UdfRevision(NamedTuple):
@@ -50,7 +51,6 @@ class NameTree:
         self.kind = volume.kind
         self.entries = volume.entries
         self._sharing: dict[int, list[int]] = defaultdict(list)
-        self._beginnings: dict[str, bool] = {}
         self.caps: dict[object, int] = {}
         self.hits: dict[object, list[Any]] = {}
         """What rules have found in it, as :mod:`.rule_types` remembers it."""
@@ -87,17 +87,6 @@ class NameTree:
         """The names in capitals up to their first dot, without spaces at its end."""
         return [name.partition(".")[0].rstrip(" ").upper() for name in self.names]
 
-    def _has_beginning(self, letters: str) -> bool:
-        """Whether some name may begin with these capitals."""
-        if letters not in self._beginnings:
-            is_likely = letters[:1] in self._initials
-            self._beginnings[letters] = is_likely and f"/{letters}" in self._joined_capitals
-        return self._beginnings[letters]
-
-    @cached_property
-    def _initials(self) -> frozenset[str]:
-        return frozenset("".join({name[:1] for name in self.names}).upper())
-
     @cached_property
     def _joined_capitals(self) -> str:
         return f"/{self.joined_names.upper()}"
@@ -106,22 +95,23 @@ class NameTree:
     def _known_stems(self) -> frozenset[str]:
         return frozenset(self.stems)
 
-    def stems_among(self, words: Iterable[str]) -> frozenset[str]:
+    def stems_among(self, words: tuple[str, ...]) -> frozenset[str]:
         """Return those of the words that are stems; most discs have none, and few that look so."""
-        likely = [word for word in words if self._has_beginning(word[:_BEGINNING])]
-        return self._known_stems.intersection(likely) if likely else frozenset()
+        capitals = self._joined_capitals
+        if any(f"/{letters}" in capitals for letters in _beginnings(words)):
+            return self._known_stems.intersection(words)
+        return frozenset()
 
     @cached_property
     def alphabet(self) -> frozenset[str]:
         """Every character that is in some name: most discs break few rules about characters."""
-        if not self.joined_names.isascii():
-            return frozenset("".join(self.names))
-        rest, found = self.joined_names.encode("ascii").replace(b"/", b""), set[int]()
-        while rest:  # after a few names hardly anything is left that is new
-            new = set(rest[:4096])
-            found |= new
-            rest = rest.translate(None, bytes(new))
-        return frozenset(map(chr, found))
+        text = self.joined_names
+        if len(text) > _MUCH and text.isascii():
+            rest, text = text.encode("ascii"), "/"
+            while rest:  # after a few names hardly anything is left that is new
+                text += bytes(set(rest[:_MUCH])).decode("ascii")
+                rest = rest.translate(None, text.encode("ascii"))
+        return frozenset(text) - {"/"}
 
     @cached_property
     def longest_name(self) -> int:
@@ -220,6 +210,11 @@ class NameTree:
     def has_places(self) -> bool:
         """False when no file says where its contents are, so that trees can't be compared."""
         return any(place != NO_PLACE for place in self.places)
+
+
+@cache
+def _beginnings(words: tuple[str, ...]) -> frozenset[str]:
+    return frozenset(word[:_BEGINNING] for word in words)
 
 
 class JudgedDisc:
