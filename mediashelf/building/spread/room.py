@@ -112,9 +112,7 @@ class FillingDisc:
     def _next_try(self, window: Window, *, is_halving: bool) -> int:
         """Return how many units to lay the disc out with: where it is full, as far as is known."""
         room, fits, fails = self._room, window.fits, window.fails
-        if not room.rate:
-            return fits + window.is_exact
-        if is_halving:  # whatever the rate is, a few tries are enough
+        if is_halving or not room.rate:  # whatever the rate is, a few tries are enough
             return (fits + fails) // 2
         most = (room.capacity - room.empty) / room.rate - self._least
         at = bisect_right(window.sums, most, key=lambda grown: grown.least) - 1

@@ -59,11 +59,6 @@ class Window:
         return self.fits + 1 == self.fails
 
     @property
-    def is_exact(self) -> bool:
-        """Whether the sectors of those that fit are known."""
-        return self._lows[self.fits] == self._highs[self.fits]
-
-    @property
     def taken(self) -> tuple[int, Growth]:
         """The bounds of the disc with those that fit."""
         low, grown = self._lows[self.fits], self.sums[self.fits]
