@@ -23,7 +23,7 @@ from typing import IO, BinaryIO, NamedTuple
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.packed.cabinet_sets import LostFile
+from mediashelf.formats.packed.cabinets.joined import LostFile
 from mediashelf.own_process import start_module
 from mediashelf.trees.bytes import Spool, StampedFile
 from mediashelf.trees.library_child import NO_LIBRARY

@@ -22,7 +22,7 @@ from pathlib import Path
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.cabinet import MAX_HEADER_SIZE
+from mediashelf.formats.packed.cabinets.records import MAX_HEADER_SIZE
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView
 from mediashelf.text import count_text, first_text

@@ -14,7 +14,7 @@ from make_files import MSZIP, STORED, cabinet_checksum, make_cabinet
 from make_wrappings import behind_program, make_lzx, make_zip
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding
-from mediashelf.formats.packed.cabinet_sets import JoinedCabinet
+from mediashelf.formats.packed.cabinets.joined import JoinedCabinet
 from mediashelf.trees.as_image import is_closed_here, open_as_image
 from mediashelf.trees.bytes import Start
 from mediashelf.trees.joined import cabinets
