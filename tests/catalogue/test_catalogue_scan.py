@@ -33,7 +33,7 @@ from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import CatalogueError
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 
 MIB = 1 << 20
 

@@ -39,9 +39,10 @@ class Reading(Struct, frozen=True):
     ``inside_report`` says what was verified of them; it is None where they were
     not checked. ``touched`` are the entries that an error touches; where there
     are any, ``entry_count`` counts all. ``problem`` says why the file could not be
-    read whole, ``unreadable`` are the bytes that the medium did not give, and ``around``
-    the digests with zeros for these. ``is_changing`` is True when size or date were not
-    the same before and after; then nothing else of it may be relied on.
+    read whole, ``is_refused`` that the right to read it is missing; ``unreadable`` are the
+    bytes that the medium did not give, and ``around`` the digests with zeros for these.
+    ``is_changing`` is True when size or date were not the same before and after; then
+    nothing else of it may be relied on.
     """
 
     size: int = 0
@@ -60,6 +61,7 @@ class Reading(Struct, frozen=True):
     touched: tuple[TouchedEntry, ...] = ()
     entry_count: int = 0
     problem: str = ""
+    is_refused: bool = False
     unreadable: tuple[Span, ...] = ()
     around: Digests | None = None
     is_missing: bool = False

@@ -15,8 +15,9 @@ from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding
 from mediashelf.image import DiscImage
 from mediashelf.trees.disc import DiscTree, fullest_volume
+from mediashelf.trees.inside import iter_gaps, iter_trees
 from mediashelf.trees.members import Bounds
-from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
+from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import Wrapping, detect_wrapping
 
