@@ -38,7 +38,7 @@ HOME_OF_THIRD_PARTY = {
     "anyascii": {"building/naming/names.py"},
     "platformdirs": {"places.py"},
     "wcwidth": {"text.py"},
-    "libarchive": {"trees/library_child.py"},
+    "libarchive": {"trees/archives/library_child.py"},
     "inflate64": {"trees/zips/methods.py"},
 }
 

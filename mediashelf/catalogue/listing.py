@@ -47,7 +47,7 @@ class ListedEntry(NamedTuple):
     twin: int | None = None
 
 
-class Listing:
+class ListedEntries:
     """Listed entries as columns, which take 40 bytes of each: there can be millions.
 
     ``paths`` are those of the folders; ``folders`` has the place of each entry's among them.
@@ -70,7 +70,7 @@ class Listing:
         self.sizes, self.marks, self._twins = _sizes(sizes), marks, array("i", twins)
 
     @classmethod
-    def of(cls, entries: Iterable[ListedEntry]) -> Listing:
+    def of(cls, entries: Iterable[ListedEntry]) -> ListedEntries:
         """Return entries as columns."""
         rows = list(entries)
         paths = {path: number for number, path in enumerate(dict.fromkeys(row[0] for row in rows))}
@@ -110,7 +110,7 @@ class Listing:
         return self._twins.count(_NO_TWIN)
 
 
-def list_entries(facts: DiscFacts) -> Listing:
+def list_entries(facts: DiscFacts) -> ListedEntries:
     """Return the entries of every tree, merged where they agree, paired where names were cut."""
     listed = _Columns()
     numbers: list[array[int]] = []  # for each volume, where its entries are in the list
@@ -124,7 +124,7 @@ def list_entries(facts: DiscFacts) -> Listing:
     for index in range(len(facts.volumes) - 1):
         _pair_with_later(twins, facts.volumes, numbers, index)
     columns = listed.folders, listed.names, listed.sizes, bytes(listed.marks), twins
-    return Listing(list(listed.paths), *columns)
+    return ListedEntries(list(listed.paths), *columns)
 
 
 class _Columns:

@@ -11,7 +11,8 @@ from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package, sections_to_check, suitability
 from mediashelf.drivers.survey import wanted_by
 from mediashelf.formats.inf.checks import found_in
-from mediashelf.formats.inf.models import identifiers_named, maker_of
+from mediashelf.formats.inf.models import maker_of
+from mediashelf.formats.inf.models_read import identifiers_named
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.source_files import source_folders
 

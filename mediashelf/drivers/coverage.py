@@ -18,7 +18,8 @@ from msgspec import Struct
 
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Offer, Package
-from mediashelf.formats.inf.document import DriverVersion, Inf
+from mediashelf.formats.inf.document import Inf
+from mediashelf.formats.inf.driver_version import DriverVersion
 from mediashelf.formats.inf.source_files import parse_number
 
 if TYPE_CHECKING:  # a scan records packages, and knows no device

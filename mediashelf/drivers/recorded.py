@@ -26,8 +26,9 @@ from mediashelf.drivers.packages.finding import (
 )
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.formats.inf.copying import COPY_INF_SINCE
-from mediashelf.formats.inf.document import DriverVersion
-from mediashelf.formats.inf.models import Maker, Model, ModelsRead, all_models, makers, read_models
+from mediashelf.formats.inf.driver_version import DriverVersion
+from mediashelf.formats.inf.models import Maker, Model, all_models, makers
+from mediashelf.formats.inf.models_read import ModelsRead, read_models
 from mediashelf.formats.inf.systems import (
     ARCHITECTURES,
     InfSystem,

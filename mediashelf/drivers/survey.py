@@ -31,7 +31,7 @@ from mediashelf.drivers.packages.finding import (
 from mediashelf.drivers.packages.old_packages import OldPackage, find_old_packages
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.verdict import DriverVerdict, decide
-from mediashelf.formats.inf.models import identifiers_named
+from mediashelf.formats.inf.models_read import identifiers_named
 from mediashelf.formats.inf.source_files import source_folders
 
 TEXT_SETUP_BEFORE = (6, 0)

@@ -21,6 +21,7 @@ _Value = TypeVar("_Value")
 _new: Callable[..., Any] = tuple.__new__
 _OTHERS = b"\1" + bytes(255)  # turns the mask of the folders into that of the files
 _MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
+_FEW = 1000  # entries whose columns stay beside them: whoever asks for these gets them at once
 
 
 class Shifted(MadeSequence[int]):
@@ -173,14 +174,16 @@ class Entries(Sequence[Entry]):
     def iter_folders(self) -> Iterator[Folder]:
         """Yield the folders that have entries, in the order of these."""
         with _MAKING:
-            return iter(self._folders) if self._made is None else _group(self._made)
+            return iter(self._folders) if self._folders or not self._made else _group(self._made)
 
     def _all(self) -> tuple[Entry, ...]:
         if self._made is None:
             with _MAKING, collector_paused():
                 if self._made is None:
                     made: list[Entry] = []
-                    folders, self._folders = self._folders[::-1], []
+                    folders = self._folders[::-1]
+                    if self._length > _FEW:
+                        self._folders = []
                     while folders:  # what is done with is let go
                         made += self._make(folders.pop())
                     self._made = tuple(made)

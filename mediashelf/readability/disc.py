@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
-from functools import cached_property
+from array import array
+from collections.abc import Sequence
+from functools import cache, cached_property
 from itertools import compress
 from typing import Any, NamedTuple
 
@@ -24,9 +24,12 @@ TREE_WORDS = {
 NO_PLACE = -1
 """Stands for the block of a file that has no contents."""
 
+_IS_FOLDER = -2  # stands there as well
+
 
 _NSR03_REVISION = "2.00"
 _BEGINNING = 3  # letters by which most names are known not to be a device's
+_MUCH = 4096  # characters
 
 
 class UdfRevision(NamedTuple):
@@ -49,8 +52,6 @@ class NameTree:
         self.volume = volume
         self.kind = volume.kind
         self.entries = volume.entries
-        self._sharing: dict[int, list[int]] = defaultdict(list)
-        self._beginnings: dict[str, bool] = {}
         self.caps: dict[object, int] = {}
         self.hits: dict[object, list[Any]] = {}
         """What rules have found in it, as :mod:`.rule_types` remembers it."""
@@ -80,17 +81,6 @@ class NameTree:
         """The names in capitals up to their first dot, without spaces at its end."""
         return [name.partition(".")[0].rstrip(" ").upper() for name in self.names]
 
-    def _has_beginning(self, letters: str) -> bool:
-        """Whether some name may begin with these capitals."""
-        if letters not in self._beginnings:
-            is_likely = letters[:1] in self._initials
-            self._beginnings[letters] = is_likely and f"/{letters}" in self._joined_capitals
-        return self._beginnings[letters]
-
-    @cached_property
-    def _initials(self) -> frozenset[str]:
-        return frozenset("".join({name[:1] for name in self.names}).upper())
-
     @cached_property
     def _joined_capitals(self) -> str:
         return f"/{self.joined_names.upper()}"
@@ -99,22 +89,23 @@ class NameTree:
     def _known_stems(self) -> frozenset[str]:
         return frozenset(self.stems)
 
-    def stems_among(self, words: Iterable[str]) -> frozenset[str]:
+    def stems_among(self, words: tuple[str, ...]) -> frozenset[str]:
         """Return those of the words that are stems; most discs have none, and few that look so."""
-        likely = [word for word in words if self._has_beginning(word[:_BEGINNING])]
-        return self._known_stems.intersection(likely) if likely else frozenset()
+        capitals = self._joined_capitals
+        if any(f"/{letters}" in capitals for letters in _beginnings(words)):
+            return self._known_stems.intersection(words)
+        return frozenset()
 
     @cached_property
     def alphabet(self) -> frozenset[str]:
         """Every character that is in some name: most discs break few rules about characters."""
-        if not self.joined_names.isascii():
-            return frozenset("".join(self.names))
-        rest, found = self.joined_names.encode("ascii").replace(b"/", b""), set[int]()
-        while rest:  # after a few names hardly anything is left that is new
-            new = set(rest[:4096])
-            found |= new
-            rest = rest.translate(None, bytes(new))
-        return frozenset(map(chr, found))
+        text = self.joined_names
+        if len(text) > _MUCH and text.isascii():
+            rest, text = text.encode("ascii"), "/"
+            while rest:  # after a few names hardly anything is left that is new
+                text += bytes(set(rest[:_MUCH])).decode("ascii")
+                rest = rest.translate(None, text.encode("ascii"))
+        return frozenset(text) - {"/"}
 
     @cached_property
     def longest_name(self) -> int:
@@ -174,45 +165,53 @@ class NameTree:
         return True
 
     @cached_property
-    def places(self) -> dict[int, int]:
-        """Which entry is a file that starts at a block; one without contents is at NO_PLACE."""
-        places: dict[int, int] = {}
-        count = 0
-        for numbers, found in self._iter_file_places():
-            places.update(zip(found, numbers, strict=True))
-            count += len(numbers)
-        if len(places) < count:
-            places.clear()
-            for numbers, found in self._iter_file_places():
-                for place, index in zip(found, numbers, strict=True):
-                    if places.setdefault(place, index) != index:
-                        self._sharing[place].append(index)
+    def places(self) -> array[int]:
+        """The block where each entry starts, if it is a file; NO_PLACE without contents."""
+        places = array("q")
+        for folder in self.folders:
+            found = _content_places(folder)
+            if folder.has_folders:
+                pairs = zip(found, folder.are_folders, strict=True)
+                found = [_IS_FOLDER if is_folder else place for place, is_folder in pairs]
+            places.extend(found)
         return places
 
-    def _iter_file_places(self) -> Iterator[tuple[Sequence[int], Sequence[int]]]:
-        """Yield the numbers of the files of each folder, and the blocks where they start."""
-        start = 0
-        for folder in self.folders:
-            numbers = range(start, start + len(folder.names))
-            yield folder.of_files(numbers), folder.of_files(_content_places(folder))
-            start = numbers.stop
+    @cached_property
+    def _file_at(self) -> dict[int, int]:
+        return dict(zip(self.places, range(len(self.places)), strict=True))
 
-    @property
-    def shared_places(self) -> frozenset[int]:
-        """The blocks where the contents of several files start."""
-        return frozenset(self._sharing) if self.places else frozenset()
+    @cached_property
+    def shared_places(self) -> dict[int, list[int]]:
+        """The files that start at a block, for each block where several do."""
+        once: set[int] = set()
+        several: dict[int, list[int]] = {}
+        for place in self.places:
+            if place in once:
+                several[place] = []
+            else:
+                once.add(place)
+        several.pop(_IS_FOLDER, None)
+        for number, place in enumerate(self.places) if several else ():
+            if place in several:
+                several[place].append(number)
+        return several
 
     def files_at(self, place: int) -> list[Entry]:
         """Return every file whose contents start at this block."""
-        first = self.places.get(place)
-        if first is None:
-            return []
-        return [self.entries[index] for index in (first, *self._sharing.get(place, ()))]
+        numbers = self.shared_places.get(place)
+        if numbers is None:
+            numbers = [self._file_at[place]] if place in self._file_at else []
+        return [self.entries[number] for number in numbers]
 
     @cached_property
     def has_places(self) -> bool:
         """False when no file says where its contents are, so that trees can't be compared."""
-        return any(place != NO_PLACE for place in self.places)
+        return max(self.places, default=NO_PLACE) > NO_PLACE
+
+
+@cache
+def _beginnings(words: tuple[str, ...]) -> frozenset[str]:
+    return frozenset(word[:_BEGINNING] for word in words)
 
 
 class JudgedDisc:
@@ -238,7 +237,9 @@ class JudgedDisc:
         """Return the blocks, in order, where files of another tree start and none of this one."""
         key = seen.kind, other.kind
         if key not in self._missing:
-            self._missing[key] = sorted(other.places.keys() - seen.places.keys())
+            missing = set(other.places)
+            missing.difference_update(seen.places, [_IS_FOLDER])
+            self._missing[key] = sorted(missing)
         return self._missing[key]
 
     @cached_property

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from made_library import Library, open_library, tide_image, write
 from make_image import make_iso
-from mediashelf.catalogue.listing import ListedEntry, Listing
+from mediashelf.catalogue.listing import ListedEntries, ListedEntry
 from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
@@ -51,7 +51,9 @@ NAMES = [
 
 
 def record_listing(catalogue: Catalogue, path: str, listing: Sequence[ListedEntry]) -> None:
-    reading = Reading(1, 1, digests=Digests(1, {"xxh3_128": path}), listing=Listing.of(listing))
+    reading = Reading(
+        1, 1, digests=Digests(1, {"xxh3_128": path}), listing=ListedEntries.of(listing)
+    )
     with transaction(catalogue.db):
         record_new(catalogue.db, RecordPlace(1, path, "device 1"), reading, "2026-01-01T00:00:00Z")
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.sessions.emulator import Presentation
 from mediashelf.sessions.manifests.manifest import render_manifest
 from mediashelf.sessions.manifests.parts import (

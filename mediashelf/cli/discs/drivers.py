@@ -30,7 +30,7 @@ from mediashelf.drivers.machines.reading import Machine, read_machines
 from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
 from mediashelf.findings import Severity
 from mediashelf.formats.inf.systems import ARCHITECTURES
-from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
+from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE
 from mediashelf.jobs.driver_families import needed_family
 from mediashelf.jobs.shelves.machine import LibraryAnswer, cover_machine
 from mediashelf.readability.targets import Target, load_targets, pick_targets

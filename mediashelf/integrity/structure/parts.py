@@ -26,7 +26,7 @@ from mediashelf.formats.volume import (
     VolumeKind,
 )
 from mediashelf.integrity.structure.boot_images import check_boot_images
-from mediashelf.integrity.structure.damage import places_of
+from mediashelf.integrity.structure.damage import runs_of
 from mediashelf.integrity.structure.overlaps import check_overlaps
 from mediashelf.integrity.structure.twin_names import check_twin_names
 from mediashelf.integrity.structure.twins import check_twins
@@ -73,7 +73,7 @@ def _check_lost_udf(facts: DiscFacts, view: View) -> Iterator[Finding]:
     is_file = any(
         run.offset <= place < run.offset + run.length
         for volume, entry in entries
-        for run in places_of(entry, volume.block_size)
+        for run in runs_of(entry.extents, volume.block_size)
     )
     if not is_file:
         log = ProblemLog()

@@ -10,7 +10,7 @@ from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 from mediashelf.drivers.recorded import KeptView
 from mediashelf.formats.inf.document import Inf
-from mediashelf.formats.inf.sections import InfEntry, InfSection
+from mediashelf.formats.inf.text.sections import InfEntry, InfSection
 from mediashelf.integrity.fixity.states import State
 
 KIND = "shelf"

@@ -106,14 +106,18 @@ def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit] | Seq
 
 def _iter_renamed(seen: NameTree, joliet: NameTree) -> Iterator[RuleHit | tuple[int, int]]:
     """Yield hits, or the numbers of an entry in both trees: a large disc has 100,000 of them."""
-    shared = joliet.shared_places | seen.shared_places
-    short_names, long_names, short = seen.names, joliet.names, seen.places
-    for place, other in joliet.places.items():
-        if shared and place in shared:
-            yield from _renamed(seen.files_at(place), joliet.files_at(place))
+    shared = {*joliet.shared_places, *seen.shared_places}
+    short_names, long_names = seen.names, joliet.names
+    short = dict(zip(seen.places, range(len(seen.places)), strict=True))
+    told: set[int] = set()
+    for other, place in enumerate(joliet.places):
+        if place in shared:
+            if place not in told:
+                told.add(place)
+                yield from _renamed(seen.files_at(place), joliet.files_at(place))
             continue
         # One file under one name in each tree: nearly always.
-        one = short.get(place)
+        one = short.get(place) if place >= NO_PLACE else None
         if one is not None and same_case(short_names[one]) != same_case(long_names[other]):
             yield one, other
 

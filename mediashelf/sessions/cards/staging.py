@@ -13,8 +13,9 @@ from msgspec.structs import replace
 from mediashelf.early_flush import EarlyFlush
 from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import rename_whole, whole_output
-from mediashelf.integrity.fixity.digests import Digester, Digests, digest_file
+from mediashelf.integrity.fixity.digests import Digester, Digests
 from mediashelf.integrity.fixity.overlapping import Piece
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.sessions.cards.arrange import Action, PlacedDisc
 from mediashelf.sessions.cards.lock import HeldCard
 from mediashelf.sessions.cards.records import is_there, leftovers, write_journal

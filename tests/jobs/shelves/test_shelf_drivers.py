@@ -355,7 +355,7 @@ def test_what_waited_for_the_library_is_looked_into_again(
 ) -> None:
     (library.root / "pack.7z").write_bytes(make_seven_zip({"TERN.INF": DECORATED.encode("cp1252")}))
     with monkeypatch.context() as without:
-        without.setattr("mediashelf.trees.library.find_spec", lambda name: None)
+        without.setattr("mediashelf.trees.archives.library.find_spec", lambda name: None)
         library.scan()
         look_into_images(library.catalogue)
     ((_, reason),) = unopened_in(library.catalogue.db)
