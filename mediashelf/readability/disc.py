@@ -173,7 +173,7 @@ class NameTree:
             if folder.has_folders:
                 pairs = zip(found, folder.are_folders, strict=True)
                 found = [_IS_FOLDER if is_folder else place for place, is_folder in pairs]
-            places.extend(found)
+            places.extend(iter(found))  # which may be an array of another kind
         return places
 
     @cached_property
