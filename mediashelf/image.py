@@ -26,6 +26,9 @@ _LARGEST_CUE = 1 << 20
 _NEAR = 64 << 10
 """Bytes that are read together: what describes a disc is in many small structures."""
 
+_SMALL = 256 << 10
+"""Bytes of a file that is read at once, as its structures are looked at from both ends."""
+
 
 class FileView:
     """The bytes of an open file as a view; may be used from several threads.
@@ -39,6 +42,7 @@ class FileView:
         self._size = size
         self._lock = threading.Lock()
         self._near: tuple[int, bytes] = (0, b"")  # where they begin, and the bytes
+        self._is_small = size <= _SMALL
 
     @property
     def size(self) -> int:
@@ -72,12 +76,14 @@ class FileView:
 
     def _read_near(self, offset: int) -> bytes:
         """Read more than was asked for; nothing comes of it where some of that cannot be read."""
+        start, size = (0, self._size) if self._is_small else (offset, _NEAR)
         try:
-            data = self._read_once(offset, min(_NEAR, self._size - offset))
+            data = self._read_once(start, min(size, self._size - start))
         except OSError:
+            self._is_small = False
             return b""
-        self._near = offset, data
-        return data
+        self._near = start, data
+        return data[offset - start :]
 
     def _read_whole(self, offset: int, size: int) -> bytes:
         pieces = []
