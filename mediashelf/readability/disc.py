@@ -97,8 +97,9 @@ class NameTree:
 
     def stems_among(self, words: tuple[str, ...]) -> frozenset[str]:
         """Return those of the words that are stems; most discs have none, and few that look so."""
-        capitals = self._joined_capitals
-        if any(f"/{letters}" in capitals for letters in _beginnings(words)):
+        letters = frozenset("".join(self.alphabet).upper())
+        likely = [each for each in _beginnings(words) if letters.issuperset(each)]
+        if any(f"/{each}" in self._joined_capitals for each in likely):
             return self._known_stems.intersection(words)
         return frozenset()
 

@@ -88,7 +88,7 @@ def rockridge_names(question: Question, _limit: Limit) -> Iterator[RuleHit]:
         )
 
 
-def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit] | Sequence[RuleHit]:
+def long_name_seen(question: Question, _limit: Limit) -> Sequence[RuleHit]:
     """Files that the target sees under a short name only, while Joliet has a long one."""
     seen, joliet = question.tree, question.disc.tree(VolumeKind.JOLIET)
     if seen is None or joliet is None or seen.kind is not VolumeKind.ISO9660:
@@ -100,28 +100,29 @@ def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit] | Seq
         short, long = found
         return _seen_as(seen.entries[short], joliet.names[long])
 
-    found = _iter_renamed(seen, joliet)
-    return map(hit, found) if question.only_levels else LazyHits(list(found), hit)
+    return LazyHits(_find_renamed(seen, joliet), hit)
 
 
-def _iter_renamed(seen: NameTree, joliet: NameTree) -> Iterator[RuleHit | tuple[int, int]]:
-    """Yield hits, or the numbers of an entry in both trees: a large disc has 100,000 of them."""
+def _find_renamed(seen: NameTree, joliet: NameTree) -> list[RuleHit | tuple[int, int]]:
+    """Return hits, or the numbers of an entry in both trees: a large disc has 100,000 of them."""
     shared = joliet.shared_places | seen.shared_places
     short_names, long_names = seen.capitals, joliet.capitals
     places, long = list(joliet.places), list(joliet.places.values())
     short = list(map(seen.places.get, places))
+    found: list[RuleHit | tuple[int, int]] = []
     start = 0
     cuts = [number for number, place in enumerate(places) if place in shared] if shared else []
     for cut in (*cuts, len(places)):
         # One file under one name in each tree: nearly always.
-        yield from [
+        found += [
             (one, other)
             for one, other in zip(short[start:cut], long[start:cut], strict=True)
             if one is not None and short_names[one] != long_names[other]
         ]
         if cut < len(places):
-            yield from _renamed(seen.files_at(places[cut]), joliet.files_at(places[cut]))
+            found += _renamed(seen.files_at(places[cut]), joliet.files_at(places[cut]))
         start = cut + 1
+    return found
 
 
 def _seen_as(short: Entry, long_name: str) -> RuleHit:
