@@ -7,6 +7,7 @@ import os
 import stat
 import threading
 from collections.abc import Iterator
+from functools import cached_property
 from pathlib import Path
 from typing import Protocol
 
@@ -221,13 +222,16 @@ class DiscImage:
                 f"{error.strerror or error}"
             ) from error
 
+    @cached_property
+    def _block_sizes(self) -> frozenset[int]:
+        return frozenset(volume.block_size for volume in self.facts.volumes if volume.entries)
+
     def _block_size(self, entry: Entry) -> int:
-        sizes = {volume.block_size for volume in self.facts.volumes if volume.entries}
-        if len(sizes) > 1:
+        if len(self._block_sizes) > 1:
             return next(
                 volume.block_size for volume in self.facts.volumes if entry in volume.entries
             )
-        return sizes.pop() if sizes else SECTOR_SIZE
+        return next(iter(self._block_sizes), SECTOR_SIZE)
 
 
 _DESCRIPTOR = 16 * SECTOR_SIZE
