@@ -42,13 +42,19 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     seen = question.tree
     if seen is None or not seen.has_places or not seen.volume.is_complete:
         return
-    known = _boot_places(question.disc) | {NO_PLACE}
+    disc = question.disc
+    others = [(kind, disc.tree(kind)) for kind in _COMPARED]
+    missing = [
+        (kind, other, disc.missing_places(seen, other))
+        for kind, other in others
+        if other is not None and other is not seen
+    ]
+    if not any(places for _, _, places in missing):
+        return  # as on most discs
+    known = _boot_places(disc) | {NO_PLACE}
     reported: set[int] = set()
-    for kind in _COMPARED:
-        other = question.disc.tree(kind)
-        if other is None or other is seen:
-            continue
-        for place in question.disc.missing_places(seen, other):
+    for kind, other, places in missing:
+        for place in places:
             if place in known or place in reported:
                 continue
             reported.add(place)
