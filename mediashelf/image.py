@@ -7,6 +7,7 @@ import os
 import stat
 import threading
 from collections.abc import Iterator
+from functools import cached_property
 from pathlib import Path
 from typing import Protocol
 
@@ -26,6 +27,9 @@ _LARGEST_CUE = 1 << 20
 _NEAR = 64 << 10
 """Bytes that are read together: what describes a disc is in many small structures."""
 
+_SMALL = 256 << 10
+"""Bytes of a file that is read at once, as its structures are looked at from both ends."""
+
 
 class FileView:
     """The bytes of an open file as a view; may be used from several threads.
@@ -39,6 +43,7 @@ class FileView:
         self._size = size
         self._lock = threading.Lock()
         self._near: tuple[int, bytes] = (0, b"")  # where they begin, and the bytes
+        self._is_small = size <= _SMALL
 
     @property
     def size(self) -> int:
@@ -72,12 +77,14 @@ class FileView:
 
     def _read_near(self, offset: int) -> bytes:
         """Read more than was asked for; nothing comes of it where some of that cannot be read."""
+        start, size = (0, self._size) if self._is_small else (offset, _NEAR)
         try:
-            data = self._read_once(offset, min(_NEAR, self._size - offset))
+            data = self._read_once(start, min(size, self._size - start))
         except OSError:
+            self._is_small = False
             return b""
-        self._near = offset, data
-        return data
+        self._near = start, data
+        return data[offset - start :]
 
     def _read_whole(self, offset: int, size: int) -> bytes:
         pieces = []
@@ -215,13 +222,16 @@ class DiscImage:
                 f"{error.strerror or error}"
             ) from error
 
+    @cached_property
+    def _block_sizes(self) -> frozenset[int]:
+        return frozenset(volume.block_size for volume in self.facts.volumes if volume.entries)
+
     def _block_size(self, entry: Entry) -> int:
-        sizes = {volume.block_size for volume in self.facts.volumes if volume.entries}
-        if len(sizes) > 1:
+        if len(self._block_sizes) > 1:
             return next(
                 volume.block_size for volume in self.facts.volumes if entry in volume.entries
             )
-        return sizes.pop() if sizes else SECTOR_SIZE
+        return next(iter(self._block_sizes), SECTOR_SIZE)
 
 
 _DESCRIPTOR = 16 * SECTOR_SIZE

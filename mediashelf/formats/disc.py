@@ -36,9 +36,8 @@ from mediashelf.formats.partition_table import detect_partition_kind
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
 from mediashelf.formats.rockridge.naming import RockRidgeNaming
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.udf.volume import read_udf_volume
+from mediashelf.formats.udf.volume import furthest_of, read_udf_volume
 from mediashelf.formats.volume import (
-    HOLE,
     SECTOR_SIZE,
     DiscFacts,
     Extent,
@@ -73,6 +72,7 @@ class _DiscReader:
         self._furthest = 0
         self._sessions: tuple[int, ...] = (0,)
         self._shared: SharedEntries | None = None
+        self._geometries: dict[tuple[int, int], Geometry] = {}
 
     def read(self) -> DiscReading:
         descriptors = self._read_last_session()
@@ -227,6 +227,12 @@ class _DiscReader:
         return tree
 
     def _geometry(self, descriptor: VolumeDescriptor) -> Geometry:
+        place = descriptor.lba, self._sessions[-1]
+        if place not in self._geometries:
+            self._geometries[place] = self._new_geometry(descriptor)
+        return self._geometries[place]
+
+    def _new_geometry(self, descriptor: VolumeDescriptor) -> Geometry:
         block_size = usable_block_size(descriptor)
         in_image = self._view.size // block_size
         blocks = descriptor.space_size.nearest(in_image)
@@ -275,23 +281,10 @@ class _DiscReader:
         log_size_problems(
             self._view,
             volume_size,
-            max(self._furthest, _furthest_of(udf)),
+            max(self._furthest, furthest_of(udf)),
             has_udf=udf is not None,
             log=self._log,
         )
-
-
-def _furthest_of(udf: VolumeFacts | None) -> int:
-    """Return the byte offset that the extents of a UDF tree reach."""
-    if udf is None:
-        return 0
-    ends = (
-        extent.lba * udf.block_size + extent.offset + extent.size
-        for entry in udf.entries
-        for extent in entry.extents
-        if extent.lba != HOLE
-    )
-    return max(ends, default=0)
 
 
 def _root_extent(descriptor: VolumeDescriptor, geometry: Geometry) -> Extent:

@@ -116,13 +116,17 @@ def packed_alike(data: bytes, places: Sequence[int]) -> tuple[bytes, int]:
     first, count, width = places[0], len(places), data[places[0]]
     if first >= SECTOR_SIZE or data[places[-1]] != width:
         return b"", 0
-    in_first, in_others = (SECTOR_SIZE - first) // width * width, SECTOR_SIZE // width * width
-    starts = range(SECTOR_SIZE, len(data), SECTOR_SIZE)
-    runs = [range(first, first + in_first), *(range(at, at + in_others) for at in starts)]
-    if [at for run in runs for at in run[::width]][:count] != list(places):
-        return b"", 0
-    packed = b"".join([data[run.start : run.stop] for run in runs])[: count * width]
-    return (packed, width) if packed[::width] == bytes([width]) * count else (b"", 0)
+    in_first, in_others = (SECTOR_SIZE - first) // width, SECTOR_SIZE // width
+    others = range(SECTOR_SIZE, len(data), SECTOR_SIZE)
+    runs = [data[at : at + in_others * width] for at in others]
+    packed = b"".join([data[first : first + in_first * width], *runs])[: count * width]
+    # Where all lengths are right, and the last record is where so many end, none is between them.
+    last = first + (count - 1) * width
+    if count > in_first:
+        sector, row = divmod(count - in_first - 1, in_others)
+        last = (sector + 1) * SECTOR_SIZE + row * width
+    are_alike = last == places[-1] and packed[::width] == bytes([width]) * count
+    return (packed, width) if are_alike else (b"", 0)
 
 
 class ReadColumns(NamedTuple):
