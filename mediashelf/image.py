@@ -15,7 +15,7 @@ from msgspec.structs import replace
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
-from mediashelf.formats.disc import DiscReading, read_disc
+from mediashelf.formats.disc import DiscReading, TakeFolder, read_disc
 from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
@@ -125,11 +125,14 @@ class DiscImage:
     is the user data, unchecked, and offsets in findings count in it.
     """
 
-    def __init__(self, path: Path, file: ClosableView) -> None:
+    def __init__(
+        self, path: Path, file: ClosableView, take_folder: TakeFolder | None = None
+    ) -> None:
         self.path = path
         self.size = file.size
         self._file = file
         self.view: View = file
+        self._take_folder = take_folder
         disc = self._read()
         self.facts: DiscFacts = disc.facts
         self.findings: tuple[Finding, ...] = disc.findings
@@ -140,7 +143,7 @@ class DiscImage:
                 head = self.view.read(0, self.size)
                 if b"\0" not in head:
                     return _cue_sheet(self.size)
-            disc = read_disc(self.view)
+            disc = read_disc(self.view, take_folder=self._take_folder)
             return self._read_raw(disc) if disc.facts.looks_raw else disc
         except OSError as error:
             raise InputError(f"{self.path}: cannot be read: {error.strerror or error}") from error
@@ -245,16 +248,17 @@ def begins_as_disc(view: View) -> bool:
     return head[_DESCRIPTOR + 1 :] in _IDENTIFIERS or head.startswith(_RAW_SYNC)
 
 
-def open_image(path: Path) -> DiscImage:
+def open_image(path: Path, take_folder: TakeFolder | None = None) -> DiscImage:
     """Open and read an image: ``with open_image(path) as image: ...``.
 
     Raises :class:`InputError` when the file is missing, a folder, not a regular
     file, or can't be read. A file that is not a disc image is not an error: its facts
-    have no volumes and its findings say so.
+    have no volumes and its findings say so. ``take_folder`` is given what the trees hold,
+    which the facts do not have then.
     """
     view = open_view(path)
     try:
-        return DiscImage(path, view)
+        return DiscImage(path, view, take_folder)
     except BaseException:
         view.close()
         raise

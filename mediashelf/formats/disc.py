@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import NamedTuple
 
 from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.disc_sessions import find_later_sessions, log_sessions
+from mediashelf.formats.entries import Folder
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
 from mediashelf.formats.guid_partitions import log_guid_partition_problems
 from mediashelf.formats.image_size import describe_nothing, describe_packed, log_size_problems
@@ -56,17 +59,23 @@ class DiscReading(NamedTuple):
     findings: tuple[Finding, ...]
 
 
-def read_disc(view: View, *, limits: Limits = DEFAULT_LIMITS) -> DiscReading:
+TakeFolder = Callable[[VolumeKind, Folder], object]
+"""Is given each folder of a tree of ISO 9660 or Joliet in their order; such trees keep none."""
+
+
+def read_disc(
+    view: View, *, limits: Limits = DEFAULT_LIMITS, take_folder: TakeFolder | None = None
+) -> DiscReading:
     """Read and check everything but the contents of files; never raises for damage."""
     with collector_paused():
-        return _DiscReader(view, limits).read()
+        return _DiscReader(view, limits, take_folder).read()
 
 
 class _DiscReader:
     """The state of one reading."""
 
-    def __init__(self, view: View, limits: Limits) -> None:
-        self._view, self._limits = view, limits
+    def __init__(self, view: View, limits: Limits, take_folder: TakeFolder | None) -> None:
+        self._view, self._limits, self._take_folder = view, limits, take_folder
         self._log = ProblemLog()
         self._volumes: list[VolumeFacts] = []
         self._furthest = 0
@@ -209,7 +218,10 @@ class _DiscReader:
         log_descriptor_problems(descriptor, self._log)
         geometry = self._geometry(descriptor)
         root = _root_extent(descriptor, geometry)
-        tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits, self._shared)
+        take = partial(self._take_folder, kind) if self._take_folder is not None else None
+        tree = walk_tree(
+            self._view, root, geometry, naming, self._log, self._limits, self._shared, take
+        )
         table_size = descriptor.path_table_size.likely(self._view.size)
         log_path_table_problems(
             self._view,

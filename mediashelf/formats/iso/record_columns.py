@@ -50,13 +50,18 @@ class Bodies(NamedTuple):
     is_usual: bool  # no file is interleaved or on another disc
 
 
+_MOST_KEPT = 4 << 20  # bytes of bodies that are kept: more than 100,000 records
+
+
 class BodyReader:
     """Reads the bodies of the records of a directory at once; what was read before is known.
 
-    Most writers record the files of a folder in the same order in each tree.
+    Most writers record the files of a folder in the same order in each tree. Of a large disc
+    only the first folders are kept: reading the others again takes less than their memory.
     """
 
     def __init__(self) -> None:
+        self._left = _MOST_KEPT
         self._known: dict[tuple[bytes, int, int], Bodies | None] = {}
 
     def read(self, bodies: bytes, block_size: int, sequence_number: int) -> Bodies | None:
@@ -65,9 +70,13 @@ class BodyReader:
         None as well where a record has an extended attribute record.
         """
         key = bodies, block_size, sequence_number
-        if key not in self._known:
-            self._known[key] = _read_bodies(*key)
-        return self._known[key]
+        if key in self._known:
+            return self._known[key]
+        found = _read_bodies(*key)
+        self._left -= len(bodies)
+        if self._left >= 0:
+            self._known[key] = found
+        return found
 
     def forget(self) -> None:
         """Let go of what is known."""
