@@ -27,11 +27,12 @@ from mediashelf.catalogue.packages.asking import (
 )
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.drivers.coverage import Candidate, DeviceCover, OfferIndex, order
+from mediashelf.drivers.candidates import Candidate, order
+from mediashelf.drivers.coverage import DeviceCover, OfferIndex
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Fit, Offer, Package, Suitability
-from mediashelf.drivers.recorded import KeptInstall, system_key
+from mediashelf.drivers.recorded_values import KeptInstall, system_key
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.inf.models import Model
