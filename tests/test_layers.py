@@ -12,7 +12,8 @@ PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
     {"sequences"},
-    {"errors", "version", "findings", "text", "system"},
+    {"errors", "version", "findings", "text", "system", "package_names"},
+    {"amounts"},
     {"files", "early_flush", "own_process", "places", "tables"},
     {"formats", "helping"},
     {"image"},

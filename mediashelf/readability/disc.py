@@ -91,8 +91,9 @@ class NameTree:
 
     def stems_among(self, words: tuple[str, ...]) -> frozenset[str]:
         """Return those of the words that are stems; most discs have none, and few that look so."""
-        capitals = self._joined_capitals
-        if any(f"/{letters}" in capitals for letters in _beginnings(words)):
+        letters = frozenset("".join(self.alphabet).upper())
+        likely = [each for each in _beginnings(words) if letters.issuperset(each)]
+        if any(f"/{each}" in self._joined_capitals for each in likely):
             return self._known_stems.intersection(words)
         return frozenset()
 
@@ -219,18 +220,15 @@ class JudgedDisc:
 
     def __init__(self, facts: DiscFacts) -> None:
         self.facts = facts
-        self._trees: dict[VolumeKind, NameTree] = {}
+        self._trees: dict[VolumeKind, NameTree | None] = {}
         self._missing: dict[tuple[VolumeKind, VolumeKind], list[int]] = {}
 
     def tree(self, kind: VolumeKind) -> NameTree | None:
         """Return the first tree of this kind whose contents were read, or None."""
         if kind not in self._trees:
-            for volume in self.facts.volumes:
-                if volume.kind is kind and volume.entries_read:
-                    self._trees[kind] = NameTree(volume)
-                    break
-            else:
-                return None
+            of_kind = (each for each in self.facts.volumes if each.kind is kind)
+            volume = next((each for each in of_kind if each.entries_read), None)
+            self._trees[kind] = NameTree(volume) if volume is not None else None
         return self._trees[kind]
 
     def missing_places(self, seen: NameTree, other: NameTree) -> list[int]:

@@ -21,9 +21,9 @@ from mediashelf.errors import BlockedError, OutputError, StagingError, TargetErr
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.comparing import FixityRecord
 from mediashelf.integrity.fixity.reading import observe
-from mediashelf.sessions.cards.arrange import Action
 from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.cards.lock import hold_card
+from mediashelf.sessions.cards.placed import Action
 from mediashelf.sessions.describe import condense
 from mediashelf.sessions.manifests.manifest import read_manifest
 from mediashelf.sessions.manifests.parts import BootWay, LunWrite, Origin

@@ -12,7 +12,7 @@ the machine of a recipe finds on its disc).
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -21,7 +21,7 @@ import click
 from msgspec import Struct, field
 
 from mediashelf.cli.discs.check_text import say_answer
-from mediashelf.cli.documents import document, plain
+from mediashelf.cli.documents import Each, document, plain
 from mediashelf.cli.options import (
     catalogue_option,
     fail_on_option,
@@ -138,7 +138,11 @@ def check(
             continue
         batch.count(answer)
         if as_json:
-            batch.documents.append(_answer(answer))
+            found = _findings(answer)
+            # Of many discs the lists are kept, which are small, and not what they are made of.
+            batch.documents.append(
+                {**_answer(answer), "findings": found if len(files) == 1 else list(found)}
+            )
         else:
             say_answer(answer, show_all=show_all, quiet=quiet)
     if as_json:
@@ -225,10 +229,11 @@ def _answer(answer: CheckedSource) -> Mapping[str, Any]:
         "label": next((volume.label for volume in facts.volumes), ""),
         "is_complete": all(volume.is_complete for volume in facts.volumes),
         "targets": [_verdict_document(answer, *one) for one in answer.targets],
-        "findings": [
-            {"about": about, **plain(item)} for about, found in answer.parts for item in found
-        ],
     }
+
+
+def _findings(answer: CheckedSource) -> Iterable[Mapping[str, Any]]:
+    return Each({"about": about, **plain(item)} for about, found in answer.parts for item in found)
 
 
 def _verdict_document(

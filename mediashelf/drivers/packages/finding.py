@@ -20,7 +20,7 @@ from mediashelf.formats.inf.models_read import ModelsRead, models_read_by
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
 from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE
-from mediashelf.formats.lists.package_names import INF_SUFFIX
+from mediashelf.package_names import INF_SUFFIX
 
 _9X_SUFFIXES = (".vxd", ".386", ".drv", ".pdr", ".mpd")
 

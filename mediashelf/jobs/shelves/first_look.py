@@ -10,9 +10,9 @@ import re
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.entries import Folder, iter_folders
-from mediashelf.formats.lists.package_names import TELLING_NAMES, TELLING_SUFFIXES
 from mediashelf.formats.volume import HOLE
 from mediashelf.image import DiscImage, begins_as_disc
+from mediashelf.package_names import TELLING_NAMES, TELLING_SUFFIXES
 from mediashelf.trees.members import MAX_LEVELS, Bounds
 
 _SUFFIXES = "|".join(map(re.escape, TELLING_SUFFIXES))

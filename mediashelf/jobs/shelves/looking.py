@@ -9,8 +9,9 @@ from pathlib import Path
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, tree_of_disc
-from mediashelf.drivers.recorded import KeptPackage, keep_packages
+from mediashelf.drivers.recorded import keep_packages
 from mediashelf.drivers.recorded_others import KeptOther, keep_others
+from mediashelf.drivers.recorded_values import KeptPackage
 from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding
 from mediashelf.image import DiscImage
