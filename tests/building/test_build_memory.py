@@ -41,3 +41,17 @@ def test_each_file_takes_less_than_700_bytes(
     peak(tmp_path / "first", 1)  # what is loaded on the way is no part of it
     few, many = peak(tmp_path / "few", FILES), peak(tmp_path / "many", 4 * FILES)
     assert (many - few) / (3 * FILES) < 700
+
+
+def test_files_of_one_size_are_told_apart_without_keeping_their_first_bytes(tmp_path: Path) -> None:
+    for number in range(FILES):
+        (tmp_path / f"{number:04d}.bin").write_bytes(b"%04d" % number * 1024)
+    recipe = recipe_from_folders([tmp_path])
+    plan_disc(recipe)  # what is loaded on the way is no part of it
+    tracemalloc.start()
+    try:
+        plan = plan_disc(recipe)
+        assert tracemalloc.get_traced_memory()[1] / FILES < 2048
+    finally:
+        tracemalloc.stop()
+    assert plan.shared_size == 0
