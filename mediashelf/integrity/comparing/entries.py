@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
-from itertools import zip_longest
+from itertools import chain, zip_longest
 
 from mediashelf.errors import InputError
 from mediashelf.integrity.comparing.values import Difference, EntryDifference, TreesCompared
@@ -67,20 +67,24 @@ def _pair_by_path(
     pairs: list[Pair] = []
     left, other_left = list(_with_folders(members)), list(_with_folders(others))
     for key in (_exact, _folded):
-        waiting: defaultdict[Parts, list[TreeMember]] = defaultdict(list)
+        waiting: dict[Parts, TreeMember] = {}
+        more: defaultdict[Parts, list[TreeMember]] = defaultdict(list)  # of the same path
         for member in reversed(other_left):
-            waiting[key(member)].append(member)
+            if known := waiting.get(key(member)):
+                more[key(member)].append(known)
+            waiting[key(member)] = member
         rest = []
-        taken: set[int] = set()
         for member in left:
-            found = waiting.get(key(member))
-            if found:
-                pairs.append((member, found.pop()))
-                taken.add(id(pairs[-1][1]))
-            else:
+            found = waiting.pop(key(member), None)
+            if found is None:
                 rest.append(member)
+                continue
+            pairs.append((member, found))
+            if more.get(key(member)):
+                waiting[key(member)] = more[key(member)].pop()
         left = rest
-        other_left = [member for member in other_left if id(member) not in taken]
+        alone = {id(member) for member in chain(waiting.values(), *more.values())}
+        other_left = [member for member in other_left if id(member) in alone]
     return pairs, left, other_left
 
 
