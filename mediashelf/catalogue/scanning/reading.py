@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from mediashelf.catalogue.listing import count_entries, list_entries
+from mediashelf.catalogue.listing import list_entries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.catalogue.records.inside import BytesInside, digest_inside
 from mediashelf.catalogue.rows import kept_number
@@ -163,12 +163,13 @@ def _to_record(reading: Reading, facts: DiscFacts) -> Reading:
     from mediashelf.catalogue.readable import answers_for
     from mediashelf.readability.identity.summary import summarise
 
+    # The answers take most memory while they are worked out, so they come first.
     return replace(
         reading,
-        listing=tuple(list_entries(facts)),
-        packed_facts=pack_facts(facts),
         readable=answers_for(facts),
         summary=summarise(facts),
+        listing=list_entries(facts),
+        packed_facts=pack_facts(facts),
     )
 
 
@@ -225,7 +226,7 @@ def _with_files_inside(
     reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
 ) -> Reading:
     # A scan does not look inside files.
-    from mediashelf.integrity.inside.content_files import distinct_files
+    from mediashelf.integrity.inside.content_files import DistinctFiles
     from mediashelf.integrity.inside.contents import ContentsReport, check_contents
     from mediashelf.integrity.inside.zero_runs import check_zero_runs
 
@@ -234,7 +235,7 @@ def _with_files_inside(
         inside = tuple(check_members(image.tree))
         _count_members(image.tree, len(inside), report)
         return replace(reading, inside=inside, inside_report=report)
-    files = distinct_files(image.facts)
+    files = DistinctFiles(image.facts)
     found = [
         *check_contents(image, files=files, report=report, on_bytes=on_bytes),
         *check_zero_runs(image, files=files, on_bytes=lambda count: on_bytes(0)),
@@ -279,7 +280,7 @@ def _with_touched(reading: Reading, image: DiscImage) -> Reading:
     if not wrong:
         return reading
     touched = entries_touched(image.facts, wrong, reading.stored)
-    count = count_entries(list_entries(image.facts)) + count_hidden(touched)
+    count = list_entries(image.facts).count() + count_hidden(touched)
     return replace(reading, touched=touched, entry_count=count)
 
 

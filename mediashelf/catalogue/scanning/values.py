@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from msgspec import Struct
+from msgspec import Struct, field
 from msgspec.structs import replace
 
-from mediashelf.catalogue.listing import ListedEntry
+from mediashelf.catalogue.listing import ListedEntries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.catalogue.records.inside import BytesInside
 from mediashelf.findings import Finding
@@ -66,7 +66,7 @@ class Reading(Struct, frozen=True):
     around: Digests | None = None
     is_missing: bool = False
     is_changing: bool = False
-    listing: tuple[ListedEntry, ...] = ()
+    listing: ListedEntries = field(default_factory=ListedEntries)
     packed_facts: bytes = b""
     summary: DiscSummary | None = None
     bytes_inside: tuple[BytesInside, ...] = ()
@@ -76,5 +76,10 @@ class Reading(Struct, frozen=True):
     def without_listing(self) -> Reading:
         """Return the same without what grows with the number of entries."""
         return replace(
-            self, listing=(), packed_facts=b"", summary=None, bytes_inside=(), packages=None
+            self,
+            listing=ListedEntries(),
+            packed_facts=b"",
+            summary=None,
+            bytes_inside=(),
+            packages=None,
         )
