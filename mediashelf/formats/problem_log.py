@@ -10,7 +10,7 @@ PLACES_PER_RULE = 100
 
 
 class ProblemLog:
-    """Collects findings of the structural rules; a hostile image can't make it grow without bound."""
+    """Collects findings of the structural rules; no hostile image makes it grow without bound."""
 
     def __init__(self) -> None:
         self._findings: list[Finding] = []
