@@ -17,7 +17,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import DiscReading, TakeFolder, read_disc
 from mediashelf.formats.fields import View
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
 
 _CUE_SUFFIX = ".cue"

@@ -11,7 +11,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
-    {"sequences"},
+    {"sequences", "collector"},
     {"errors", "version", "findings", "text", "system", "package_names"},
     {"amounts"},
     {"files", "early_flush", "own_process", "places", "tables"},

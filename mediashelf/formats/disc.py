@@ -6,8 +6,8 @@ from collections.abc import Callable
 from functools import partial
 from typing import NamedTuple
 
+from mediashelf.collector import collector_paused
 from mediashelf.findings import Finding
-from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.disc_sessions import find_later_sessions, log_sessions
 from mediashelf.formats.entries import Folder
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
@@ -36,9 +36,9 @@ from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
 from mediashelf.formats.iso.tree_entries import SharedEntries
 from mediashelf.formats.partition_table import detect_partition_kind
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
 from mediashelf.formats.rockridge.naming import RockRidgeNaming
-from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.volume import furthest_of, read_udf_volume
 from mediashelf.formats.volume import (
     SECTOR_SIZE,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from mediashelf.formats.fields import View, parse_both_32
 from mediashelf.formats.iso.descriptors import FIRST_DESCRIPTOR
 from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER, parse_root_record
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 _HEAD = b"\x01CD001\x01"  # ECMA-119 8.1: type, standard identifier, version

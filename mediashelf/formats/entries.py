@@ -13,7 +13,7 @@ from itertools import accumulate, compress, groupby, repeat
 from threading import Lock
 from typing import Any, Generic, NamedTuple, TypeVar, overload
 
-from mediashelf.formats.collector import collector_paused
+from mediashelf.collector import collector_paused
 from mediashelf.formats.volume import Entry, Extent
 from mediashelf.sequences import MadeSequence
 

@@ -16,7 +16,7 @@ import zlib
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 
 _SECTOR = 512
 _TABLE, _TABLE_END = 446, 510

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from mediashelf.formats.fields import View, is_zero
 from mediashelf.formats.partition_table import find_partitions_end
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 # .xz file format 2.1.1.1; that of bzip2 is from memory.

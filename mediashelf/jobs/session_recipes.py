@@ -11,7 +11,7 @@ from mediashelf.building.planning.boot import FLOPPY_MEDIA
 from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe, with_places
 from mediashelf.errors import FormatError, InputError
 from mediashelf.readability.targets import Target, pick_targets
-from mediashelf.sessions.discs.planned import PlanRecipe, SessionRecipe
+from mediashelf.sessions.discs.served_image import PlanRecipe, SessionRecipe
 from mediashelf.sessions.plans.plan_disc import SourceKind
 from mediashelf.sessions.plans.resolve import SourceFile
 

@@ -11,9 +11,9 @@ from mediashelf.readability.targets import Target
 from mediashelf.sessions.discs.conditions import DiscTraits
 from mediashelf.sessions.discs.dos_steps import dos_needs
 from mediashelf.sessions.discs.glance import boot_ways
-from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.preflight import CheckedDisc, look_at_discs
 from mediashelf.sessions.discs.readiness import check_boot, check_readiness
+from mediashelf.sessions.discs.served_image import PlanRecipe
 from mediashelf.sessions.manifests.parts import BootWay
 from mediashelf.sessions.plans.resolve import Library, resolve_plan
 from mediashelf.sessions.plans.session_plan import SessionPlan

@@ -29,8 +29,8 @@ from mediashelf.sessions.cards.records import (
 from mediashelf.sessions.cards.sheets import write_changed, write_sheets
 from mediashelf.sessions.cards.staging import stage_discs
 from mediashelf.sessions.describe import describe_card, refuse_older_form, with_other_files
-from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.preflight import CheckedDisc
+from mediashelf.sessions.discs.served_image import PlanRecipe
 from mediashelf.sessions.manifests.manifest import render_manifest
 from mediashelf.sessions.manifests.parts import CardFile
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME

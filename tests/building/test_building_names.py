@@ -14,7 +14,7 @@ from mediashelf.building.naming.names import (
     iso_label,
     long_label,
 )
-from mediashelf.formats.collector import collector_paused
+from mediashelf.collector import collector_paused
 
 
 def short(*names: str) -> list[str]:

@@ -10,7 +10,7 @@ from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.recipe import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
-from mediashelf.formats.collector import collector_paused
+from mediashelf.collector import collector_paused
 from mediashelf.formats.volume import Entry, VolumeKind
 from outside_readers import libarchive_tree, pycdlib_tree
 

@@ -9,7 +9,8 @@ import pytest
 
 import mediashelf.formats
 from mediashelf.findings import Severity
-from mediashelf.formats.structure_rules import PLACES_PER_RULE, STRUCTURE_RULES, ProblemLog
+from mediashelf.formats.problem_log import PLACES_PER_RULE, ProblemLog
+from mediashelf.formats.structure_rules import STRUCTURE_RULES
 
 SOURCES = "\n".join(
     path.read_text("utf-8")

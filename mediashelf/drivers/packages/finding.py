@@ -8,11 +8,11 @@ from typing import NamedTuple
 
 from msgspec import Struct, field
 
+from mediashelf.collector import collector_paused
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.inf_reading import read_inf
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.findings import Finding
-from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.inf.document import Inf, InfKind, Signature
 from mediashelf.formats.inf.following import may_lead_further
 from mediashelf.formats.inf.models import Model, all_models

@@ -10,7 +10,7 @@ import struct
 from collections.abc import Generator, Iterator
 
 from mediashelf.formats.fields import View, parse_text, read_sector
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootEntry, BootFacts
 
 _VIRTUAL_SECTOR_SIZE = 512

@@ -20,7 +20,7 @@ from mediashelf.formats.iso.descriptors import (
 from mediashelf.formats.iso.directory_records import RESERVED_FLAGS, SELF_IDENTIFIER
 from mediashelf.formats.iso.joliet import ALLOWED, find_forbidden
 from mediashelf.formats.iso.record_problems import log_both_orders
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
 
 _BLOCK_SIZES = (512, 1024, 2048)

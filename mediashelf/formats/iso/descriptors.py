@@ -25,7 +25,7 @@ from mediashelf.formats.iso.directory_records import (
     parse_root_record,
 )
 from mediashelf.formats.iso.joliet import detect_joliet_level
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 FIRST_DESCRIPTOR = 16  # logical sector, from the start of a session

@@ -10,7 +10,7 @@ from mediashelf.formats.iso.directory_records import RESERVED_FLAGS, DirectoryRe
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.record_problems import FIXED_SIZE
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import (
     FLAG_ASSOCIATED,
     FLAG_DIRECTORY,

@@ -16,7 +16,7 @@ from mediashelf.formats.iso.record_columns import (
     read_columns,
 )
 from mediashelf.formats.iso.record_problems import FIXED_SIZE, SHORTEST_RECORD, RecordProblems
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import FLAG_ASSOCIATED, FLAG_MULTI_EXTENT, SECTOR_SIZE
 
 SELF_IDENTIFIER = b"\x00"  # 7.6.2

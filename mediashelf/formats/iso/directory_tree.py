@@ -26,7 +26,7 @@ from mediashelf.formats.iso.tree_entries import (
     joined_entries,
     plain_folder,
 )
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import Entry, Extent
 
 

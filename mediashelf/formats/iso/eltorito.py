@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from mediashelf.formats.fields import View, parse_text, read_sector
 from mediashelf.formats.iso.boot_catalog import BootCatalog, is_validation_entry
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootFacts
 
 _BOOT_RECORD_SECTOR = 17  # of the session, 2.0

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from mediashelf.formats.fields import D_CHARACTERS, SEPARATORS
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
 from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.text import count_text
 
 _CONTROL = re.compile(rb"[\x00-\x1f\x7f]")

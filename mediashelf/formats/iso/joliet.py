@@ -8,7 +8,7 @@ from mediashelf.formats.fields import decode_wide
 from mediashelf.formats.iso.identifiers import OrderKey, log_first_descent, order_key
 from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, usable_names
 from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.text import count_text
 
 _ESCAPE_SEQUENCES = {b"%/@": 1, b"%/C": 2, b"%/E": 3}  # SVD Escape Sequences Field

@@ -10,7 +10,7 @@ from mediashelf.formats.iso.directory_records import (
     parse_directory,
     parse_root_record,
 )
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 _SECTORS_SEARCHED = 1024  # after the descriptors; writers put the directories there

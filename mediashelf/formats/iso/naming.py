@@ -11,7 +11,7 @@ from collections import Counter
 from typing import NamedTuple, Protocol
 
 from mediashelf.formats.iso.record_columns import RecordColumns
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import FLAG_ASSOCIATED, FLAG_MULTI_EXTENT
 
 REPLACEMENT = "\ufffd"

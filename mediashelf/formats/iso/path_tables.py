@@ -14,7 +14,7 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.iso.descriptors import PathTablePlaces
 from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER, Geometry
 from mediashelf.formats.iso.naming import Directory
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 
 _MOST_DIRECTORIES = 65_535  # 9.4.4: parent numbers have 16 bits
 _LARGEST_TABLE = 16 << 20  # 65,535 records of the longest identifier fit

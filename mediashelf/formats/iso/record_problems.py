@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from mediashelf.formats.fields import BothOrders, is_zero
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 SHORTEST_RECORD = 34  # 33 bytes of fields and one of identifier

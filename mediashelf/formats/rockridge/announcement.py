@@ -12,8 +12,8 @@ from mediashelf.formats.iso.directory_records import (
     parse_directory,
     system_use_of,
 )
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.system_use import SystemUseReader
-from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, Extent
 
 _SHARING = b"SP\x07\x01\xbe\xef"  # SUSP 1.12, 5.3: all of SP but the bytes to skip

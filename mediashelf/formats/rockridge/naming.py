@@ -12,6 +12,7 @@ from mediashelf.formats.fields import View, parse_both_32
 from mediashelf.formats.iso.directory_records import Geometry, system_use_of
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
 from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.announcement import (
     RockRidgeFacts,
     announcing_field,
@@ -21,7 +22,6 @@ from mediashelf.formats.rockridge.other_contents import OtherContents, rule_for
 from mediashelf.formats.rockridge.plain_names import AlikeSurroundings, around_name, names_alike
 from mediashelf.formats.rockridge.relocation import Relocations
 from mediashelf.formats.rockridge.system_use import SystemUseReader, is_only_name
-from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY
 from mediashelf.text import count_text
 

@@ -12,8 +12,8 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.iso.directory_records import Geometry
 from mediashelf.formats.iso.naming import Directory
 from mediashelf.formats.iso.record_columns import DirectoryRecord
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.announcement import first_records
-from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE
 
 _LARGEST_HOLDER = 1 << 20  # bytes that are read of a directory that may hold moved ones

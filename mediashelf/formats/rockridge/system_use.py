@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from itertools import accumulate
 
 from mediashelf.formats.fields import View, parse_both_32
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.use_entries import HEADER_SIZE, EntryChecks
-from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 _CONTINUATION_SIZE = 28

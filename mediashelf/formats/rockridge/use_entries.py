@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Callable
 
 from mediashelf.formats.fields import parse_descriptor_date
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import parse_record_date
 from mediashelf.text import count_text
 

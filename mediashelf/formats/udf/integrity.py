@@ -11,7 +11,7 @@ from __future__ import annotations
 import struct
 
 from mediashelf.formats.fields import View, read_sector
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.recognition import parse_descriptor_tag, verify_tag
 from mediashelf.formats.udf.records import EXTENT_RECORDED, LogicalVolume, LongAddress
 from mediashelf.formats.udf.sequence import verify_terminator

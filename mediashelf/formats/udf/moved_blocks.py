@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View, is_zero
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.recognition import verify_tag
 from mediashelf.formats.udf.records import PartitionDescriptor, PartitionMap
 from mediashelf.formats.volume import Extent

@@ -11,7 +11,7 @@ import struct
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View, read_sector
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
 _FIRST_RECOGNITION = 16  # sector; the structures follow or replace those of ISO 9660

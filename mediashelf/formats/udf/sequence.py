@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from msgspec import Struct, field
 
 from mediashelf.formats.fields import View, is_zero, read_sector
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.recognition import parse_descriptor_tag, verify_tag
 from mediashelf.formats.udf.records import (
     LogicalVolume,

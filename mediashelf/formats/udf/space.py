@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from mediashelf.formats.fields import View, read_sector
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.moved_blocks import (
     LARGEST_TABLE,
     TABLE_PLACES,

@@ -15,7 +15,7 @@ from mediashelf.formats.iso.descriptors import (
     VolumeDescriptor,
     read_descriptor_set,
 )
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR
 from mediashelf.formats.volume import (
     SECTOR_SIZE,

@@ -14,7 +14,7 @@ from typing import Protocol
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.fields import View
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR, has_first_anchor, log_unannounced
 from mediashelf.formats.volume import (
     HOLE,

@@ -9,8 +9,8 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from mediashelf.building.recipes.recipe import is_source
+from mediashelf.collector import collector_paused
 from mediashelf.findings import Finding, Severity, worst
-from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe

@@ -10,6 +10,7 @@ from msgspec.structs import replace
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.collector import collector_paused
 from mediashelf.drivers.asking import ask_ahead
 from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.losses import check_losses
@@ -20,7 +21,6 @@ from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.survey import Survey
 from mediashelf.drivers.surveying import survey
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.collector import collector_paused
 from mediashelf.jobs.discs.driver_sources import SurveyedDiscs, tree_of_plan
 from mediashelf.jobs.discs.driver_tables import disc_name
 from mediashelf.jobs.discs.source_packages import PackageFiles

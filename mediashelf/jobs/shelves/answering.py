@@ -16,6 +16,7 @@ from msgspec.structs import replace
 from mediashelf.catalogue.packages.asking import LookedInto, RecordedPackage, looked_into, more_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.collector import collector_paused
 from mediashelf.drivers.candidates import Candidate, order
 from mediashelf.drivers.coverage import DeviceCover, OfferIndex
 from mediashelf.drivers.machines.devices import Device
@@ -23,7 +24,6 @@ from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Offer, Package, Suitability
 from mediashelf.drivers.recorded_values import system_key
 from mediashelf.drivers.survey import Survey, SurveyedPackage
-from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.inf.models import Model
 from mediashelf.jobs.shelves.kept import readiness
 from mediashelf.jobs.shelves.naming_packages import KnownPackages, NamingPackages, packages_naming

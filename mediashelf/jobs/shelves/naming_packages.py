@@ -18,10 +18,10 @@ from mediashelf.catalogue.packages.asking import (
 )
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.collector import collector_paused
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.recorded_values import KeptInstall
-from mediashelf.formats.collector import collector_paused
 from mediashelf.jobs.shelves.kept import kept_package, kept_tree, readiness
 
 

@@ -22,9 +22,8 @@ from mediashelf.sessions.discs.boot_floppy import (
 )
 from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
 from mediashelf.sessions.discs.look_raw import look_at_tracks
-from mediashelf.sessions.discs.planned import PlanRecipe
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_stamp
-from mediashelf.sessions.discs.served_image import ServedImage
+from mediashelf.sessions.discs.served_image import PlanRecipe, ServedImage
 from mediashelf.sessions.discs.setup_program import needs_64_bit
 from mediashelf.sessions.discs.ways_out import fit_to_serve, ignored_track, is_disc, is_to_pad
 from mediashelf.sessions.plans.plan_disc import PlanDisc

@@ -19,8 +19,7 @@ from mediashelf.readability.check import check_disc
 from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.look import look_at
-from mediashelf.sessions.discs.planned import PlanRecipe
-from mediashelf.sessions.discs.served_image import ServedImage
+from mediashelf.sessions.discs.served_image import PlanRecipe, ServedImage
 from mediashelf.sessions.discs.ways_out import is_disc
 from mediashelf.sessions.plans.plan_disc import PlanDisc
 from mediashelf.sessions.plans.resolve import SourceFile, Sources

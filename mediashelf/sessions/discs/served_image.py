@@ -1,7 +1,8 @@
-"""What one source of a disc is, and what it becomes on the card."""
+"""What one source of a disc is: a planned disc, or an image, and what it becomes on the card."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
@@ -15,6 +16,22 @@ from mediashelf.sessions.plans.resolve import SourceFile
 
 if TYPE_CHECKING:  # most discs are not built for the session
     from mediashelf.building.planning.disc_plan import DiscPlan
+
+
+class SessionRecipe(Struct, frozen=True):
+    """A planned disc with what was found on it.
+
+    Errors in ``findings`` block the session; ``told`` is for the person to know and
+    blocks nothing.
+    """
+
+    plan: DiscPlan
+    findings: tuple[Finding, ...]
+    told: tuple[Finding, ...] = ()
+
+
+PlanRecipe = Callable[[SourceFile], SessionRecipe]
+"""Plans the disc of a recipe or a boot floppy, and raises what reading it raises."""
 
 
 class ServedImage(Struct, frozen=True):

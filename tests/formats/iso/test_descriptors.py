@@ -11,7 +11,7 @@ from make_image import MadeImage, flip, make_iso, put, zero
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.iso.descriptors import read_descriptor_set
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import VolumeKind
 
 

@@ -23,7 +23,7 @@ from mediashelf.formats.iso.directory_records import (
     system_use_of,
 )
 from mediashelf.formats.iso.record_columns import BodyReader, packed_alike
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 
 OFFSET = 20 * SECTOR
 GEOMETRY = Geometry(SECTOR, 1000 * SECTOR, 1000 * SECTOR)

@@ -17,7 +17,7 @@ from mediashelf.formats.iso.identifiers import Iso9660Naming, order_key
 from mediashelf.formats.iso.joliet import JolietNaming
 from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, Naming, log_duplicates
 from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 
 HERE = Directory("/HERE", "", b"HERE", 20, 2048, 20 * 2048, 0, 2)
 

@@ -12,7 +12,7 @@ from image_parts import SECTOR
 from make_image import MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.iso.path_tables import PathTableRecord, parse_path_table
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 
 RECORDS = [(b"\x00", 20, 1), (b"DRIVERS", 21, 1), (b"SETUP", 22, 1), (b"SUB", 23, 2)]
 ORDERS = (("L", "little"), ("M", "big"))

@@ -14,8 +14,8 @@ from image_parts import SECTOR
 from make_image import MadeImage, make_iso, put
 from mediashelf.findings import Severity
 from mediashelf.formats.disc import DiscReading, read_disc
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.system_use import MOST_CONTINUATIONS, SystemUseReader
-from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image
 

@@ -14,7 +14,7 @@ from byte_views import BytesView
 from image_moved import sparable_disc, tagged, virtual_disc
 from make_image import flip
 from mediashelf.findings import Severity
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.volume import read_udf_volume
 from mediashelf.formats.volume import SECTOR_SIZE, VolumeFacts
 

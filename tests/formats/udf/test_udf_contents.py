@@ -18,7 +18,7 @@ import pytest
 from byte_views import BytesView
 from image_udf import make_udf
 from mediashelf.findings import Severity
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.records import (
     FileEntry,
     LogicalVolume,
