@@ -7,6 +7,7 @@ import os
 import stat
 import threading
 from collections.abc import Iterator
+from functools import cached_property
 from pathlib import Path
 from typing import Protocol
 
@@ -14,7 +15,7 @@ from msgspec.structs import replace
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
-from mediashelf.formats.disc import DiscReading, read_disc
+from mediashelf.formats.disc import DiscReading, TakeFolder, read_disc
 from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
@@ -25,6 +26,9 @@ _LARGEST_CUE = 1 << 20
 
 _NEAR = 64 << 10
 """Bytes that are read together: what describes a disc is in many small structures."""
+
+_SMALL = 256 << 10
+"""Bytes of a file that is read at once, as its structures are looked at from both ends."""
 
 
 class FileView:
@@ -39,6 +43,7 @@ class FileView:
         self._size = size
         self._lock = threading.Lock()
         self._near: tuple[int, bytes] = (0, b"")  # where they begin, and the bytes
+        self._is_small = size <= _SMALL
 
     @property
     def size(self) -> int:
@@ -72,12 +77,14 @@ class FileView:
 
     def _read_near(self, offset: int) -> bytes:
         """Read more than was asked for; nothing comes of it where some of that cannot be read."""
+        start, size = (0, self._size) if self._is_small else (offset, _NEAR)
         try:
-            data = self._read_once(offset, min(_NEAR, self._size - offset))
+            data = self._read_once(start, min(size, self._size - start))
         except OSError:
+            self._is_small = False
             return b""
-        self._near = offset, data
-        return data
+        self._near = start, data
+        return data[offset - start :]
 
     def _read_whole(self, offset: int, size: int) -> bytes:
         pieces = []
@@ -118,11 +125,14 @@ class DiscImage:
     is the user data, unchecked, and offsets in findings count in it.
     """
 
-    def __init__(self, path: Path, file: ClosableView) -> None:
+    def __init__(
+        self, path: Path, file: ClosableView, take_folder: TakeFolder | None = None
+    ) -> None:
         self.path = path
         self.size = file.size
         self._file = file
         self.view: View = file
+        self._take_folder = take_folder
         disc = self._read()
         self.facts: DiscFacts = disc.facts
         self.findings: tuple[Finding, ...] = disc.findings
@@ -133,7 +143,7 @@ class DiscImage:
                 head = self.view.read(0, self.size)
                 if b"\0" not in head:
                     return _cue_sheet(self.size)
-            disc = read_disc(self.view)
+            disc = read_disc(self.view, take_folder=self._take_folder)
             return self._read_raw(disc) if disc.facts.looks_raw else disc
         except OSError as error:
             raise InputError(f"{self.path}: cannot be read: {error.strerror or error}") from error
@@ -215,13 +225,16 @@ class DiscImage:
                 f"{error.strerror or error}"
             ) from error
 
+    @cached_property
+    def _block_sizes(self) -> frozenset[int]:
+        return frozenset(volume.block_size for volume in self.facts.volumes if volume.entries)
+
     def _block_size(self, entry: Entry) -> int:
-        sizes = {volume.block_size for volume in self.facts.volumes if volume.entries}
-        if len(sizes) > 1:
+        if len(self._block_sizes) > 1:
             return next(
                 volume.block_size for volume in self.facts.volumes if entry in volume.entries
             )
-        return sizes.pop() if sizes else SECTOR_SIZE
+        return next(iter(self._block_sizes), SECTOR_SIZE)
 
 
 _DESCRIPTOR = 16 * SECTOR_SIZE
@@ -235,16 +248,17 @@ def begins_as_disc(view: View) -> bool:
     return head[_DESCRIPTOR + 1 :] in _IDENTIFIERS or head.startswith(_RAW_SYNC)
 
 
-def open_image(path: Path) -> DiscImage:
+def open_image(path: Path, take_folder: TakeFolder | None = None) -> DiscImage:
     """Open and read an image: ``with open_image(path) as image: ...``.
 
     Raises :class:`InputError` when the file is missing, a folder, not a regular
     file, or can't be read. A file that is not a disc image is not an error: its facts
-    have no volumes and its findings say so.
+    have no volumes and its findings say so. ``take_folder`` is given what the trees hold,
+    which the facts do not have then.
     """
     view = open_view(path)
     try:
-        return DiscImage(path, view)
+        return DiscImage(path, view, take_folder)
     except BaseException:
         view.close()
         raise

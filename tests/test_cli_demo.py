@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import time
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from mediashelf.cli.main import main
 from mediashelf.demo import scenario
 
 MOST_SECONDS = 10
+README = Path(__file__).parents[1] / "README.md"
 
 
 @pytest.fixture
@@ -36,6 +38,21 @@ def test_the_example_ends_in_a_report_of_its_session(folder: Path) -> None:
     page = (folder / "session-report.html").read_text("utf-8")
     assert "qlsynth.vxd is missing" in page
     assert str(folder) not in page
+
+
+def test_what_the_readme_prints_is_what_it_says(folder: Path) -> None:
+    def comparable(text: str) -> str:
+        return re.sub(r" +", " ", re.sub(r"\d{4}-\d\d-\d\d", "DATE", text))
+
+    out = comparable(run(folder))
+    blocks = re.findall(r"^```\n(\$ .*?)^```$", README.read_text("utf-8"), re.M | re.S)
+    # A line with a command or with "…" divides what must stand together.
+    parts = [
+        part for block in blocks for part in re.split(r"^(?:…|\$ .*|    --.*)\n", block, flags=re.M)
+    ]
+    parts = [comparable(part) for part in parts if part.strip()]
+    assert len(parts) >= 4
+    assert [part for part in parts if part not in out] == []
 
 
 def test_the_shelves_answer_and_the_disc_says_the_same(folder: Path) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from mediashelf import own_process
+from mediashelf.errors import FormatError
 from mediashelf.helping import processes
 from mediashelf.helping.processes import Helpers
 
@@ -96,6 +97,26 @@ def test_an_answer_that_is_none_ends_that_process_alone(monkeypatch: pytest.Monk
     monkeypatch.setattr(pickle, "load", load)
     with helpers("operator:pos") as helping:
         assert list(helping.answers([(1,), (2,)], lambda number: -number)) == [-1, -2]
+
+
+def test_an_answer_that_nobody_asked_for_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing tells which question each of its answers was for, so none is relied on."""
+    values = iter([3, 4])
+
+    def load(stream: Any) -> Any:
+        stream.peek(1)  # waits for the answer that was asked for, and leaves it there
+        return next(values)
+
+    monkeypatch.setattr(pickle, "load", load)
+    words = "one more than was asked for"
+    with pytest.raises(FormatError, match=words), helpers("operator:pos") as helping:
+        child = helping._children[0]
+        asked = child.ask((3,), lambda: 0)
+        assert asked is not None
+        assert asked.result(30) == 3
+        child._thread.join(30)
+        with pytest.raises(FormatError, match=words):
+            helping.ask((5,), lambda: 5)
 
 
 def test_an_error_of_the_function_comes_to_whoever_asks() -> None:

@@ -12,7 +12,8 @@ PACKAGE = Path(__file__).parents[1] / "mediashelf"
 
 LAYERS = [
     {"sequences"},
-    {"errors", "version", "findings", "text", "system"},
+    {"errors", "version", "findings", "text", "system", "package_names"},
+    {"amounts"},
     {"files", "early_flush", "own_process", "places", "tables"},
     {"formats", "helping"},
     {"image"},
@@ -38,7 +39,7 @@ HOME_OF_THIRD_PARTY = {
     "anyascii": {"building/naming/names.py"},
     "platformdirs": {"places.py"},
     "wcwidth": {"text.py"},
-    "libarchive": {"trees/library_child.py"},
+    "libarchive": {"trees/archives/library_child.py"},
     "inflate64": {"trees/zips/methods.py"},
 }
 

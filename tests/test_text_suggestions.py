@@ -9,15 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mediashelf.text import (
-    did_you_mean,
-    display_width,
-    first_text,
-    parse_size,
-    part_text,
-    printable,
-    wrap,
-)
+from mediashelf.amounts import parse_size
+from mediashelf.text import did_you_mean, display_width, first_text, part_text, printable, wrap
 
 
 @pytest.mark.parametrize(

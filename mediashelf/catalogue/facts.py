@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
-from operator import itemgetter
+from itertools import chain, islice
+from operator import attrgetter
 from typing import Any
 
 import msgspec
 
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.volume import (
     BootEntry,
     BootFacts,
@@ -54,9 +56,11 @@ def _iter_json(facts: DiscFacts) -> Iterator[bytes]:
         yield (b"," if number else b"") + _json(fields_alone)[:-1] + b',"entries":{'
         for column, name in enumerate(Entry._fields if volume.entries else ()):
             yield (b"," if column else b"") + _json(name) + b":["
-            for start in range(0, len(volume.entries), _AT_ONCE):
-                values = _column(volume.entries[start : start + _AT_ONCE], column)
-                yield (b"," if start else b"") + _json(values)[1:-1]
+            values = _iter_column(volume.entries, name)
+            start = 0
+            while part := list(islice(values, _AT_ONCE)):
+                yield (b"," if start else b"") + _json(part)[1:-1]
+                start += len(part)
             yield b"]"
         yield b"}}"
     yield b"]}"
@@ -66,20 +70,31 @@ def _plain_volume(volume: VolumeFacts) -> dict[str, Any]:
     plain = _plain(volume)
     entries = plain.pop("entries")
     names = Entry._fields if entries else ()
-    plain["entries"] = {name: _column(entries, number) for number, name in enumerate(names)}
+    plain["entries"] = {name: list(_iter_column(entries, name)) for name in names}
     return plain
 
 
-def _column(entries: Sequence[Entry], number: int) -> list[Any]:
-    values = map(itemgetter(number), entries)
-    if number != _DATE:
-        return list(values)
-    dates = list(values)
-    texts = {date: date.hex() for date in set(dates)}  # most entries of a disc share few dates
-    return list(map(texts.__getitem__, dates))
+def _iter_column(entries: Sequence[Entry], name: str) -> Iterator[Any]:
+    """Yield one field of each entry, for JSON."""
+    column = _COLUMNS[name]
+    return chain.from_iterable(column(folder) for folder in iter_folders(entries))
 
 
-_DATE = Entry._fields.index("date")
+def _dates(folder: Folder) -> Iterator[str]:
+    texts = {date: date.hex() for date in set(folder.dates)}  # most entries share few dates
+    return map(texts.__getitem__, folder.dates)
+
+
+_COLUMNS: dict[str, Callable[[Folder], Iterable[Any]]] = {
+    "path": Folder.iter_paths,
+    "identifier": attrgetter("identifiers"),
+    "size": attrgetter("sizes"),
+    "is_directory": lambda folder: map(bool, folder.are_folders),
+    "extents": Folder.iter_extents,
+    "date": _dates,
+    "flags": attrgetter("flags"),
+    "record_offset": attrgetter("record_offsets"),
+}
 
 _quick_json = msgspec.json.Encoder().encode
 _ascii_json = json.JSONEncoder(separators=(",", ":")).encode

@@ -8,11 +8,14 @@ stays an entry of its own, that points to its twin: both spellings are found.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from itertools import repeat
-from typing import Any, NamedTuple
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain, compress
+from typing import NamedTuple
 
-from mediashelf.formats.tree_pairs import pair_folders, pair_trees
+from mediashelf.catalogue.rows import kept_number
+from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.tree_pairs import FilePairs, known_folders, pair_files
 from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
 
 MARK_DIRECTORY = 1
@@ -26,7 +29,8 @@ MARK_OF_KIND = {
 }
 MARK_ENHANCED = 32  # the tree of an enhanced volume descriptor, beside the primary one's
 
-_new: Callable[..., Any] = tuple.__new__
+_NO_TWIN = -1
+_AT_ONCE = 20_000  # entries whose names are one text
 
 
 class ListedEntry(NamedTuple):
@@ -43,72 +47,204 @@ class ListedEntry(NamedTuple):
     twin: int | None = None
 
 
-def list_entries(facts: DiscFacts) -> list[ListedEntry]:
+class ListedEntries:
+    """Listed entries as columns, which take 40 bytes of each: there can be millions.
+
+    ``paths`` are those of the folders; ``folders`` has the place of each entry's among them.
+    """
+
+    __slots__ = ("_names", "_twins", "folders", "marks", "paths", "sizes")
+
+    def __init__(
+        self,
+        paths: Sequence[str] = (),
+        folders: Sequence[int] = (),
+        names: Sequence[str] = (),
+        sizes: Sequence[int] = (),
+        marks: bytes = b"",
+        twins: Sequence[int] = (),
+    ) -> None:
+        self.paths, self.folders = paths, array("I", folders)
+        starts = range(0, len(names), _AT_ONCE)
+        self._names = ["/".join(names[start : start + _AT_ONCE]) for start in starts]
+        self.sizes, self.marks, self._twins = _sizes(sizes), marks, array("i", twins)
+
+    @classmethod
+    def of(cls, entries: Iterable[ListedEntry]) -> ListedEntries:
+        """Return entries as columns."""
+        rows = list(entries)
+        paths = {path: number for number, path in enumerate(dict.fromkeys(row[0] for row in rows))}
+        return cls(
+            list(paths),
+            [paths[row.folder] for row in rows],
+            [row.name for row in rows],
+            [row.size for row in rows],
+            bytes([row.marks for row in rows]),
+            [_NO_TWIN if row.twin is None else row.twin for row in rows],
+        )
+
+    def __len__(self) -> int:
+        return len(self.marks)
+
+    def __iter__(self) -> Iterator[ListedEntry]:
+        for start, names in self.iter_names():
+            end = start + len(names)
+            folders = [self.paths[number] for number in self.folders[start:end]]
+            columns = (folders, names, self.sizes[start:end], self.marks[start:end])
+            yield from map(ListedEntry, *columns, self.twins(start, end))
+
+    def iter_names(self) -> Iterator[tuple[int, list[str]]]:
+        """Yield the names in parts, each with the number of its first entry."""
+        start = 0
+        for text in self._names:
+            names = text.split("/")  # which is in no name
+            yield start, names
+            start += len(names)
+
+    def twins(self, start: int, end: int) -> list[int | None]:
+        """Return the numbers of the twins of some entries."""
+        return [None if twin == _NO_TWIN else twin for twin in self._twins[start:end]]
+
+    def count(self) -> int:
+        """Return how many files and folders there are, each once, whatever names it has."""
+        return self._twins.count(_NO_TWIN)
+
+
+def list_entries(facts: DiscFacts) -> ListedEntries:
     """Return the entries of every tree, merged where they agree, paired where names were cut."""
-    folders: list[str] = []  # column by column, as there can be 100,000 entries
-    names: list[str] = []
-    sizes: list[int] = []
-    marks: list[int] = []
-    places: dict[tuple[str, int, bool], int] = {}
-    texts: dict[str, str] = {}  # of folders, each once
-    numbers: list[list[int]] = []  # for each volume, where its entries are in the list
+    listed = _Columns()
+    numbers: list[array[int]] = []  # for each volume, where its entries are in the list
     for volume in facts.volumes:
         mark = MARK_ENHANCED if volume.is_enhanced else MARK_OF_KIND[volume.kind]
-        own: list[int] = []
+        own = array("I")
+        for folder in iter_folders(volume.entries):
+            own.extend(listed.add(folder, mark))
         numbers.append(own)
-        # Nothing is looked up after the last tree, and its places need not be kept.
-        find = places.get if volume is facts.volumes[-1] else places.setdefault
-        for path, _, size, is_directory, _, _, _, _ in volume.entries:
-            folder, _, name = path.rpartition("/")
-            if is_directory:  # lengths of directories differ between trees; it is one folder
-                size = 0
-            last = len(names)
-            place = find((path.casefold(), size, is_directory), last)
-            if place < last and not marks[place] & mark:
-                folders[place], names[place] = texts.setdefault(folder, folder), name
-                marks[place] |= mark
-            else:
-                # Two entries of one tree stay two, whatever they are called.
-                place = last
-                folders.append(texts.setdefault(folder, folder))
-                names.append(name)
-                sizes.append(size)
-                marks.append(mark | MARK_DIRECTORY if is_directory else mark)
-            own.append(place)
-    places.clear()
-    twins: list[int | None] = [None] * len(names)
+    twins = array("i", [_NO_TWIN]) * len(listed.names)
     for index in range(len(facts.volumes) - 1):
         _pair_with_later(twins, facts.volumes, numbers, index)
-    columns = zip(folders, names, sizes, marks, twins, strict=True)
-    return list(map(_new, repeat(ListedEntry), columns))
+    columns = listed.folders, listed.names, listed.sizes, bytes(listed.marks), twins
+    return ListedEntries(list(listed.paths), *columns)
+
+
+class _Columns:
+    """The list as it grows."""
+
+    def __init__(self) -> None:
+        self.paths: dict[str, int] = {}
+        self.folders = array("I")
+        self.names: list[str] = []
+        self.sizes = array("q")
+        self.marks = bytearray()
+        self._rows: dict[str, list[range]] = {}  # those in a folder, letter case aside
+
+    def add(self, folder: Folder, mark: int) -> Sequence[int]:
+        """Add the entries of a folder, and return their numbers in the list."""
+        path = self.paths.setdefault(folder.path, len(self.paths))
+        sizes = folder.sizes
+        if folder.has_folders:  # their lengths differ between trees; each is one folder
+            pairs = zip(sizes, folder.are_folders, strict=True)
+            sizes = [0 if is_folder else size for size, is_folder in pairs]
+        marks = folder.are_folders.translate(bytes([mark, mark | MARK_DIRECTORY]).ljust(256))
+        new = _Rows(folder.names, _sizes(sizes), marks)
+        rows = self._rows.setdefault(folder.path.casefold(), [])
+        places = self._merge(rows, new, path, mark) if rows else []
+        if places:
+            new = new.picked([place is None for place in places])
+        numbers = range(len(self.names), len(self.names) + len(new.names))
+        rows.append(numbers)
+        self.folders.extend([path] * len(numbers))
+        self.names += new.names
+        self.sizes.extend(new.sizes)
+        self.marks += new.marks
+        following = iter(numbers)
+        return [next(following) if each is None else each for each in places] or numbers
+
+    def _merge(self, rows: Iterable[range], new: _Rows, path: int, mark: int) -> list[int | None]:
+        """Return the places of those that another tree has listed, which are now of both."""
+        known: dict[tuple[str, int, int], int] = {}
+        for numbers in rows:
+            part = slice(numbers.start, numbers.stop)
+            there = _Rows(self.names[part], self.sizes[part], self.marks[part])
+            for key, number in zip(there.keys(), numbers, strict=True):
+                known.setdefault(key, number)
+        places: list[int | None] = []
+        for key, name in zip(new.keys(), new.names, strict=True):
+            place = known.get(key)
+            if place is not None and self.marks[place] & mark:
+                place = None  # two entries of one tree stay two, whatever they are called
+            if place is not None:
+                self.folders[place], self.names[place] = path, name
+                self.marks[place] |= mark
+            places.append(place)
+        return places
+
+
+class _Rows(NamedTuple):
+    """Some entries of one folder."""
+
+    names: Sequence[str]
+    sizes: array[int]
+    marks: bytes | bytearray
+
+    def keys(self) -> Iterator[tuple[str, int, int]]:
+        """Return what entries of several trees are one by."""
+        folded = "/".join(self.names).casefold().split("/") if self.names else []
+        return zip(folded, self.sizes, map(MARK_DIRECTORY.__and__, self.marks), strict=True)
+
+    def picked(self, wanted: Sequence[bool]) -> _Rows:
+        return _Rows(
+            list(compress(self.names, wanted)),
+            array("q", compress(self.sizes, wanted)),
+            bytes(compress(self.marks, wanted)),
+        )
+
+
+def _sizes(sizes: Sequence[int]) -> array[int]:
+    try:
+        return array("q", sizes)
+    except OverflowError:
+        return array("q", map(kept_number, sizes))
 
 
 def _pair_with_later(
-    twins: list[int | None],
+    twins: array[int],
     volumes: tuple[VolumeFacts, ...],
-    numbers: list[list[int]],
+    numbers: list[array[int]],
     index: int,
 ) -> None:
     """Give the entries of one volume their twins; the last volume cuts names least."""
+    own = numbers[index]
     for later in range(len(volumes) - 1, index, -1):
-        known = set(numbers[later])
-        alone = {number for number in numbers[index] if twins[number] is None} - known
-        if not alone or not known:
+        is_alone = bytearray([twin == _NO_TWIN for twin in twins])
+        for number in numbers[later]:
+            is_alone[number] = False
+        if not numbers[later] or not any(map(is_alone.__getitem__, own)):
             continue
-        pairs = pair_trees(volumes[index], volumes[later])
-        pairs |= pair_folders(pairs)
-        places = _places(volumes[later], numbers[later])
-        for path, number in _places(volumes[index], numbers[index]).items():
-            if number in alone:
-                twins[number] = places.get(pairs.get(path, ""))
+        pairs = pair_files(volumes[index], volumes[later])
+        for one, other in chain(pairs.iter_numbers(), _pair_folders(volumes, index, later, pairs)):
+            if is_alone[own[one]]:
+                twins[own[one]] = numbers[later][other]
 
 
-def _places(volume: VolumeFacts, numbers: list[int]) -> dict[str, int]:
-    """Return where the entries of a volume are in the list, by path; of one path the first."""
-    paths = [entry[0] for entry in volume.entries]
-    return dict(zip(reversed(paths), reversed(numbers), strict=True))
+def _pair_folders(
+    volumes: tuple[VolumeFacts, ...], index: int, later: int, pairs: FilePairs
+) -> Iterator[tuple[int, int]]:
+    """Yield the numbers of folders of one volume with those that they are in a later one."""
+    others = dict(_iter_folder_paths(volumes[later]))
+    paths = known_folders(pairs.votes)
+    for path, number in _iter_folder_paths(volumes[index]):
+        other = others.get(paths.get(path, ""))
+        if other is not None:
+            yield number, other
 
 
-def count_entries(listing: Iterable[ListedEntry]) -> int:
-    """Return how many files and folders a list holds, each once, whatever names it has."""
-    return sum(entry.twin is None for entry in listing)
+def _iter_folder_paths(volume: VolumeFacts) -> Iterator[tuple[str, int]]:
+    """Yield the path of each folder with its number."""
+    start = 0
+    for folder in iter_folders(volume.entries):
+        if folder.has_folders:
+            numbers = range(start, start + len(folder.names))
+            columns = zip(folder.iter_paths(), numbers, strict=True)
+            yield from compress(columns, folder.are_folders)
+        start += len(folder.names)

@@ -6,12 +6,13 @@ from collections.abc import Callable, Iterable, Sequence
 
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.package_findings import unsure_choices
-from mediashelf.drivers.packages.completeness import named_catalog
+from mediashelf.drivers.packages.catalogs import named_catalog
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package, sections_to_check, suitability
-from mediashelf.drivers.survey import wanted_by
+from mediashelf.drivers.surveying import wanted_by
 from mediashelf.formats.inf.checks import found_in
-from mediashelf.formats.inf.models import identifiers_named, maker_of
+from mediashelf.formats.inf.models import maker_of
+from mediashelf.formats.inf.models_read import identifiers_named
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.source_files import source_folders
 

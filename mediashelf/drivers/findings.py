@@ -6,10 +6,11 @@ from collections.abc import Iterator
 
 from msgspec.structs import replace
 
-from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover
+from mediashelf.drivers.candidates import Candidate
+from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.machines.classes import systems_drive
 from mediashelf.drivers.package_findings import FIT_WORDS, check_package, check_package_text
-from mediashelf.drivers.packages.completeness import has_catalog
+from mediashelf.drivers.packages.catalogs import has_catalog
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity

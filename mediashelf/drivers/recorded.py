@@ -8,14 +8,10 @@ the bounds below allow is left out, and said.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import NamedTuple
 
-from mediashelf.drivers.coverage import excluded_ids, feature_score
-from mediashelf.drivers.packages.completeness import (
-    FileFinder,
-    catalogs_there,
-    judge_completeness,
-)
+from mediashelf.drivers.candidates import excluded_ids, feature_score
+from mediashelf.drivers.packages.catalogs import catalogs_there
+from mediashelf.drivers.packages.completeness import FileFinder, judge_completeness
 from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
 from mediashelf.drivers.packages.finding import (
     Fit,
@@ -25,9 +21,16 @@ from mediashelf.drivers.packages.finding import (
     suitability_of,
 )
 from mediashelf.drivers.packages.tree import PackageTree
+from mediashelf.drivers.recorded_values import (
+    KeptInstall,
+    KeptModel,
+    KeptPackage,
+    KeptView,
+    system_key,
+)
 from mediashelf.formats.inf.copying import COPY_INF_SINCE
-from mediashelf.formats.inf.document import DriverVersion
-from mediashelf.formats.inf.models import Maker, Model, ModelsRead, all_models, makers, read_models
+from mediashelf.formats.inf.models import Maker, Model, all_models, makers
+from mediashelf.formats.inf.models_read import ModelsRead, read_models
 from mediashelf.formats.inf.systems import (
     ARCHITECTURES,
     InfSystem,
@@ -46,71 +49,6 @@ MOST_FILES = 4_096
 _COPY_INF = "copyinf"
 _SINCE_5_0 = frozenset(("coinstallers", "interfaces"))
 _TELLING = frozenset(ARCHITECTURES) | _SINCE_5_0
-
-
-class KeptInstall(NamedTuple):
-    """One install section as a view has it.
-
-    ``base`` is the number of its name before any suffix; ``feature`` its feature score.
-    ``excluded`` are identifiers of devices that it is not for, ``of_system`` files that
-    the system's own disc has.
-    """
-
-    base: int
-    name: str
-    feature: int
-    missing: tuple[str, ...]
-    excluded: tuple[str, ...] = ()
-    of_system: tuple[str, ...] = ()
-
-
-class KeptView(NamedTuple):
-    """How some systems read a package; ``systems`` are keys of :func:`system_key`."""
-
-    systems: tuple[str, ...]
-    fit: Fit
-    sections: tuple[int, ...] = ()
-    installs: tuple[KeptInstall, ...] = ()
-
-
-class KeptModel(NamedTuple):
-    """One models entry: the numbers of its section and install name, and its identifiers.
-
-    The first identifier is the hardware id, which may be empty.
-    """
-
-    section: int
-    base: int
-    description: str
-    identifiers: tuple[str, ...]
-
-
-class KeptPackage(NamedTuple):
-    """One INF with all that is asked of it.
-
-    ``path`` and ``files`` begin with the prefix of its tree; they are the INF, and with it
-    all that any system takes. ``digest`` is of the INF's text. ``is_cut`` tells that a
-    bound was reached.
-    """
-
-    path: str
-    class_name: str
-    provider: str
-    signature: str
-    version: DriverVersion
-    models: tuple[KeptModel, ...]
-    views: tuple[KeptView, ...]
-    files: tuple[str, ...]
-    digest: bytes
-    is_cut: bool = False
-
-
-def system_key(family: Family) -> str:
-    """Return what a family's system is called in records: ``win9x``, ``5.1/x86``."""
-    if not family.releases:
-        return family.name
-    major, minor = family.system.version
-    return f"{major}.{minor}/{family.system.architecture}"
 
 
 def _every_family() -> Iterator[Family]:

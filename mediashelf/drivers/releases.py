@@ -10,7 +10,8 @@ from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.families import choose_family
 from mediashelf.drivers.packages.finding import PackagesFound
 from mediashelf.drivers.packages.tree import PackageTree
-from mediashelf.drivers.survey import Survey, cover_devices
+from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.surveying import cover_devices
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.rules import driver_page
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import NamedTuple
 
 from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.disc_sessions import find_later_sessions, log_sessions
+from mediashelf.formats.entries import Folder
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
 from mediashelf.formats.guid_partitions import log_guid_partition_problems
 from mediashelf.formats.image_size import describe_nothing, describe_packed, log_size_problems
@@ -36,9 +39,8 @@ from mediashelf.formats.partition_table import detect_partition_kind
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
 from mediashelf.formats.rockridge.naming import RockRidgeNaming
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.udf.volume import read_udf_volume
+from mediashelf.formats.udf.volume import furthest_of, read_udf_volume
 from mediashelf.formats.volume import (
-    HOLE,
     SECTOR_SIZE,
     DiscFacts,
     Extent,
@@ -57,22 +59,29 @@ class DiscReading(NamedTuple):
     findings: tuple[Finding, ...]
 
 
-def read_disc(view: View, *, limits: Limits = DEFAULT_LIMITS) -> DiscReading:
+TakeFolder = Callable[[VolumeKind, Folder], object]
+"""Is given each folder of a tree of ISO 9660 or Joliet in their order; such trees keep none."""
+
+
+def read_disc(
+    view: View, *, limits: Limits = DEFAULT_LIMITS, take_folder: TakeFolder | None = None
+) -> DiscReading:
     """Read and check everything but the contents of files; never raises for damage."""
     with collector_paused():
-        return _DiscReader(view, limits).read()
+        return _DiscReader(view, limits, take_folder).read()
 
 
 class _DiscReader:
     """The state of one reading."""
 
-    def __init__(self, view: View, limits: Limits) -> None:
-        self._view, self._limits = view, limits
+    def __init__(self, view: View, limits: Limits, take_folder: TakeFolder | None) -> None:
+        self._view, self._limits, self._take_folder = view, limits, take_folder
         self._log = ProblemLog()
         self._volumes: list[VolumeFacts] = []
         self._furthest = 0
         self._sessions: tuple[int, ...] = (0,)
         self._shared: SharedEntries | None = None
+        self._geometries: dict[tuple[int, int], Geometry] = {}
 
     def read(self) -> DiscReading:
         descriptors = self._read_last_session()
@@ -209,7 +218,10 @@ class _DiscReader:
         log_descriptor_problems(descriptor, self._log)
         geometry = self._geometry(descriptor)
         root = _root_extent(descriptor, geometry)
-        tree = walk_tree(self._view, root, geometry, naming, self._log, self._limits, self._shared)
+        take = partial(self._take_folder, kind) if self._take_folder is not None else None
+        tree = walk_tree(
+            self._view, root, geometry, naming, self._log, self._limits, self._shared, take
+        )
         table_size = descriptor.path_table_size.likely(self._view.size)
         log_path_table_problems(
             self._view,
@@ -227,6 +239,12 @@ class _DiscReader:
         return tree
 
     def _geometry(self, descriptor: VolumeDescriptor) -> Geometry:
+        place = descriptor.lba, self._sessions[-1]
+        if place not in self._geometries:
+            self._geometries[place] = self._new_geometry(descriptor)
+        return self._geometries[place]
+
+    def _new_geometry(self, descriptor: VolumeDescriptor) -> Geometry:
         block_size = usable_block_size(descriptor)
         in_image = self._view.size // block_size
         blocks = descriptor.space_size.nearest(in_image)
@@ -275,23 +293,10 @@ class _DiscReader:
         log_size_problems(
             self._view,
             volume_size,
-            max(self._furthest, _furthest_of(udf)),
+            max(self._furthest, furthest_of(udf)),
             has_udf=udf is not None,
             log=self._log,
         )
-
-
-def _furthest_of(udf: VolumeFacts | None) -> int:
-    """Return the byte offset that the extents of a UDF tree reach."""
-    if udf is None:
-        return 0
-    ends = (
-        extent.lba * udf.block_size + extent.offset + extent.size
-        for entry in udf.entries
-        for extent in entry.extents
-        if extent.lba != HOLE
-    )
-    return max(ends, default=0)
 
 
 def _root_extent(descriptor: VolumeDescriptor, geometry: Geometry) -> Extent:

@@ -6,9 +6,10 @@ columns; a value for each entry takes several times as long, and is made for oth
 
 from __future__ import annotations
 
+from array import array
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import accumulate, groupby, repeat
+from itertools import accumulate, compress, groupby, repeat
 from threading import Lock
 from typing import Any, Generic, NamedTuple, TypeVar, overload
 
@@ -18,7 +19,9 @@ from mediashelf.sequences import MadeSequence
 
 _Value = TypeVar("_Value")
 _new: Callable[..., Any] = tuple.__new__
+_OTHERS = b"\1" + bytes(255)  # turns the mask of the folders into that of the files
 _MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
+_FEW = 1000  # entries whose columns stay beside them: whoever asks for these gets them at once
 
 
 class Shifted(MadeSequence[int]):
@@ -74,6 +77,11 @@ class Folder(NamedTuple):
         return 1 in self.are_folders
 
     @property
+    def packed_lbas(self) -> bytes:
+        """The column of first blocks as a key, by which trees that share it find each other."""
+        return array("I", self.lbas).tobytes()
+
+    @property
     def has_sections(self) -> bool:
         """Whether some file has several extents."""
         return self.extents is not None and any(len(each) > 1 for each in self.extents)
@@ -91,6 +99,27 @@ class Folder(NamedTuple):
         if 0 in self.sizes:
             extents = [one if size else () for one, size in zip(extents, self.sizes, strict=True)]
         return extents
+
+    def places(self) -> list[int]:
+        """Return where the bytes of each entry begin and how many there are, as one number.
+
+        It is 0 for an entry without bytes, and for one whose bytes UDF keeps in its record.
+        """
+        if self.extents is not None:
+            return [
+                extents[0][0] << 64 | size if size and extents and not extents[0][2] else 0
+                for extents, size in zip(self.extents, self.sizes, strict=True)
+            ]
+        pairs = zip(self.lbas, self.sizes, strict=True)
+        if 0 in self.sizes:
+            return [lba << 64 | size if size else 0 for lba, size in pairs]
+        return [lba << 64 | size for lba, size in pairs]
+
+    def of_files(self, column: Sequence[_Value]) -> Sequence[_Value]:
+        """Return what a column says of the files alone."""
+        if not self.has_folders:
+            return column
+        return list(compress(column, self.are_folders.translate(_OTHERS)))
 
     def entry(self, index: int) -> Entry:
         """Return one of the entries."""
@@ -145,14 +174,16 @@ class Entries(Sequence[Entry]):
     def iter_folders(self) -> Iterator[Folder]:
         """Yield the folders that have entries, in the order of these."""
         with _MAKING:
-            return iter(self._folders) if self._made is None else _group(self._made)
+            return iter(self._folders) if self._folders or not self._made else _group(self._made)
 
     def _all(self) -> tuple[Entry, ...]:
         if self._made is None:
             with _MAKING, collector_paused():
                 if self._made is None:
                     made: list[Entry] = []
-                    folders, self._folders = self._folders[::-1], []
+                    folders = self._folders[::-1]
+                    if self._length > _FEW:
+                        self._folders = []
                     while folders:  # what is done with is let go
                         made += self._make(folders.pop())
                     self._made = tuple(made)
@@ -216,7 +247,7 @@ class SharedColumn(Generic[_Value]):
 
     def __init__(self, make: Callable[[Folder], list[_Value]]) -> None:
         self._make = make
-        self._known: dict[Sequence[int], tuple[tuple[object, ...], list[_Value]]] = {}
+        self._known: dict[bytes, tuple[tuple[object, ...], list[_Value]]] = {}
         self._left = _MOST_SHARED
 
     def of(self, folder: Folder) -> list[_Value]:
@@ -224,11 +255,12 @@ class SharedColumn(Generic[_Value]):
         if not folder.lbas:
             return self._make(folder)
         basis = folder.sizes, folder.dates, folder.flags, folder.are_folders
-        known = self._known.get(folder.lbas)
+        lbas = folder.packed_lbas
+        known = self._known.get(lbas)
         if known is not None and known[0] == basis:
             return known[1]
         column = self._make(folder)
         self._left -= len(column)
         if self._left >= 0:
-            self._known[folder.lbas] = basis, column
+            self._known[lbas] = basis, column
         return column

@@ -6,33 +6,66 @@ share a place (equal contents, empty files) their folders and names decide.
 
 from __future__ import annotations
 
+from array import array
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
 
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.volume import Entry, VolumeFacts
 
-_Place = tuple[int, int, int]
+_Place = int | tuple[int, int, int]  # mostly one number, as there can be a million files
+_NONE = -1
+
+
+class FilePairs(NamedTuple):
+    """Which files of two trees are the same, by their numbers there.
+
+    ``partners`` has for each entry of one tree the file of the other that alone has its place,
+    or -1; ``shared`` are pairs of files that share a place with others. ``votes`` counts the
+    files that each two folders have in common.
+    """
+
+    partners: array[int]
+    shared: list[tuple[int, int]]
+    votes: Counter[tuple[str, str]]
+
+    def iter_numbers(self) -> Iterator[tuple[int, int]]:
+        """Yield the numbers of each pair."""
+        alone = enumerate(self.partners)
+        yield from ((number, partner) for number, partner in alone if partner != _NONE)
+        yield from self.shared
+
+
+def pair_files(one: VolumeFacts, other: VolumeFacts) -> FilePairs:
+    """Return which files of two trees are the same; column by column, without their entries."""
+    partners, shared = _by_place(one, other)
+    votes = _count_votes(one, other, partners)
+    pairs: list[tuple[int, int]] = []
+    if shared:
+        folders = _folder_pairs(votes)
+        for numbers, partner_numbers in shared:
+            entries = {one.entries[number].path: number for number in numbers}
+            others = {other.entries[number].path: number for number in partner_numbers}
+            found = _pair_shared(
+                [one.entries[number] for number in numbers],
+                [other.entries[number] for number in partner_numbers],
+                folders,
+            )
+            votes.update(_votes(found))
+            pairs += [(entries[path], others[twin]) for path, twin in found.items()]
+    return FilePairs(partners, pairs, votes)
 
 
 def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:
     """Return paths of files in ``other`` by their paths in ``one``; files without a pair lack."""
-    alone, several = _by_place(one.files)
-    other_alone, other_several = _by_place(other.files)
-    pairs: dict[str, str] = {}
-    shared: list[tuple[list[Entry], list[Entry]]] = []
-    for place, entry in alone.items():
-        found = other_alone.get(place)
-        if found is None:
-            continue
-        if place in several or place in other_several:
-            shared.append((several.get(place, [entry]), other_several.get(place, [found])))
-        else:
-            pairs[entry[0]] = found[0]
-    if shared:
-        folders = _folder_pairs(_votes(pairs))
-        for entries, others in shared:
-            pairs.update(_pair_shared(entries, others, folders))
-    return pairs
+    paths, others = _paths(one), _paths(other)
+    numbers = pair_files(one, other).iter_numbers()
+    return {paths[number]: others[partner] for number, partner in numbers}
+
+
+def _paths(volume: VolumeFacts) -> list[str]:
+    return [path for folder in iter_folders(volume.entries) for path in folder.iter_paths()]
 
 
 def pair_folders(pairs: Mapping[str, str]) -> dict[str, str]:
@@ -41,7 +74,11 @@ def pair_folders(pairs: Mapping[str, str]) -> dict[str, str]:
     A folder that is at another depth in the other tree, as relocated ones do,
     is known by its own files only.
     """
-    votes = _votes(pairs)
+    return known_folders(_votes(pairs))
+
+
+def known_folders(votes: Counter[tuple[str, str]]) -> dict[str, str]:
+    """Return the same from the files that each two folders have in common."""
     folders = _folder_pairs(votes)
     direct = {one for one, _ in votes}
     return {
@@ -51,22 +88,74 @@ def pair_folders(pairs: Mapping[str, str]) -> dict[str, str]:
     }
 
 
-def _by_place(entries: Sequence[Entry]) -> tuple[dict[_Place, Entry], dict[_Place, list[Entry]]]:
-    """Return one entry of each place, and of places that several share all of them."""
-    # By number, as there can be 100,000 entries. An empty file has no place of its own:
-    # writers record any block number.
-    places = [
-        (extents[0][0], extents[0][2], size) if extents and size else (-1, 0, size)
-        for _, _, size, _, extents, _, _, _ in entries
-    ]
-    alone = dict(zip(places, entries, strict=True))
-    several: dict[_Place, list[Entry]] = {}
-    if len(alone) < len(entries):
-        counts = Counter(places)
-        for place, entry in zip(places, entries, strict=True):
-            if counts[place] > 1:
-                several.setdefault(place, []).append(entry)
-    return alone, several
+def _by_place(
+    one: VolumeFacts, other: VolumeFacts
+) -> tuple[array[int], list[tuple[list[int], list[int]]]]:
+    """Return the partners of files that are alone at a place, and the files of other places."""
+    places: dict[_Place, int] = {}
+    several: dict[_Place, list[int]] = {}
+    for number, place in _iter_places(other):
+        first = places.setdefault(place, number)
+        if first != number:
+            several.setdefault(place, [first]).append(number)
+    partners = array("i", [_NONE]) * len(one.entries)
+    firsts = array("i", [_NONE]) * len(other.entries)  # that were found at the place of this one
+    shared: dict[_Place, list[int]] = {}
+    for number, place in _iter_places(one):
+        partner = places.get(place, _NONE)
+        if partner == _NONE:
+            continue
+        first = firsts[partner]
+        if first == _NONE:
+            firsts[partner] = number
+            if place in several:
+                shared[place] = [number]
+            else:
+                partners[number] = partner
+        else:
+            shared.setdefault(place, [first]).append(number)
+            partners[first] = _NONE
+    return partners, sorted(
+        (numbers, several.get(place, [places[place]])) for place, numbers in shared.items()
+    )
+
+
+def _iter_places(volume: VolumeFacts) -> Iterator[tuple[int, _Place]]:
+    """Yield the number of each file, and its place. Empty files share one: writers record any."""
+    start = 0
+    for folder in iter_folders(volume.entries):
+        numbers = range(start, start + len(folder.names))
+        yield from zip(folder.of_files(numbers), folder.of_files(_places(folder)), strict=True)
+        start = numbers.stop
+
+
+def _places(folder: Folder) -> Sequence[_Place]:
+    if folder.extents is None:
+        return folder.places()
+    places: list[_Place] = []
+    for extents, size in zip(folder.extents, folder.sizes, strict=True):
+        lba, _, offset = extents[0] if extents and size else (-1 if size else 0, 0, 0)
+        places.append((lba, offset, size) if offset else lba << 64 | size)
+    return places
+
+
+def _count_votes(
+    one: VolumeFacts, other: VolumeFacts, partners: array[int]
+) -> Counter[tuple[str, str]]:
+    paths: list[str] = []
+    parents = array("I")  # of each entry of the other tree
+    for number, folder in enumerate(iter_folders(other.entries)):
+        paths.append(folder.path or "/")
+        parents.extend([number] * len(folder.names))
+    votes: Counter[tuple[str, str]] = Counter()
+    start = 0
+    for folder in iter_folders(one.entries):
+        of_folder = partners[start : start + len(folder.names)]
+        found = Counter(parents[partner] for partner in of_folder if partner != _NONE)
+        for number, count in found.items():
+            votes[folder.path or "/", paths[number]] += count
+        start += len(folder.names)
+    return votes
 
 
 def _votes(pairs: Mapping[str, str]) -> Counter[tuple[str, str]]:

@@ -10,6 +10,7 @@ from contextlib import suppress
 from functools import partial
 from typing import TYPE_CHECKING, Any, Generic, Self, TypeVar
 
+from mediashelf.errors import FormatError
 from mediashelf.own_process import processors, start_module
 
 if TYPE_CHECKING:
@@ -39,11 +40,13 @@ class Helpers(Generic[Answer]):
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, *raised: object) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *raised: object) -> None:
         for child in self._children:
             child.stop()
         for child in self._children:
             child.join()
+        if kind is None:
+            self._refuse_unasked()
 
     def __bool__(self) -> bool:
         return bool(self._children)
@@ -54,10 +57,23 @@ class Helpers(Generic[Answer]):
         """Have the function called with these arguments, None where there is no process for it.
 
         ``answer_here`` is called, in another thread, where the process came to a bad end.
+        Raises :class:`FormatError` once one gave an answer that nobody asked for, as the end of
+        the ``with`` block does.
         """
+        self._refuse_unasked()
         alive = [child for child in self._children if child.is_alive]
         child = min(alive, key=lambda child: len(child.waiting), default=None)
         return child.ask(question, answer_here) if child is not None else None
+
+    def _refuse_unasked(self) -> None:
+        for child in self._children:
+            if child.has_unasked:
+                raise FormatError(
+                    "answer of a helping process",
+                    at=f"process {child.number}",
+                    found="one more than was asked for",
+                    expected="one to each question; run the command again",
+                )
 
     def answers(
         self, questions: Iterable[tuple[Any, ...]], answer_here: Callable[..., Answer]
@@ -94,6 +110,8 @@ class _Child(Generic[Answer]):
 
     def __init__(self, process: subprocess.Popen[bytes]) -> None:
         self.is_alive = True
+        self.has_unasked = False  # so that nobody knows which answer was to which question
+        self.number = process.pid
         self.waiting: deque[tuple[Future[Answer], Callable[[], Answer]]] = deque()
         self._is_stopped = False
         self._lock = threading.Lock()
@@ -133,6 +151,9 @@ class _Child(Generic[Answer]):
             try:
                 answer = pickle.load(self._process.stdout)
             except Exception:  # noqa: BLE001  # whatever it was, what it did not answer is done here
+                break
+            if not self.waiting:
+                self.has_unasked = True
                 break
             future, _ = self.waiting.popleft()
             future.set_result(answer)

@@ -9,9 +9,10 @@ from msgspec import Struct
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.sessions.cards.confirm import check_card
+from mediashelf.sessions.manifests.disc import ManifestDisc
 from mediashelf.sessions.manifests.manifest import read_manifest
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME
-from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
+from mediashelf.sessions.manifests.values import Manifest
 
 
 class ExaminedCard(Struct, frozen=True):

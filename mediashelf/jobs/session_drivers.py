@@ -15,7 +15,8 @@ from mediashelf.drivers.machines.reading import Machine, read_machines
 from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
-from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.drivers.verdict import DriverState, summary_text
 from mediashelf.findings import Finding, Severity
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source

@@ -19,6 +19,7 @@ from mediashelf.reports.bench.sheet_chapters import SheetDevice
 from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.sessions.manifests.versions import CURRENT
+from mediashelf.sessions.plan_check import look_at_plan
 from mediashelf.sessions.plans.session_plan import (
     SessionPlan,
     for_machine,
@@ -29,7 +30,6 @@ from mediashelf.sessions.prepare import (
     CheckedSession,
     PreparedCard,
     hold_session,
-    look_at_plan,
     refuse_blocked_session,
     stage_session,
 )

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from enum import StrEnum
 
 from mediashelf.findings import Finding, Findings, Severity, iter_runs, worst
 from mediashelf.formats.rockridge.other_contents import COMPRESSED_RULE
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.readability.disc import JudgedDisc
-from mediashelf.readability.limits import Limit
-from mediashelf.readability.rule_types import Question, Rule
+from mediashelf.readability.levels import WorstFirst
+from mediashelf.readability.rule_types import Question
 from mediashelf.readability.rules.table import RULES
 from mediashelf.readability.targets import Target
 
-_MOST_KNOWN = 100
+_WORST = WorstFirst(RULES)
 _HIDING_RULES = frozenset(rule.id for rule in RULES if rule.hides_disc)
 
 
@@ -53,43 +53,7 @@ def worst_for_targets(facts: DiscFacts, targets: Iterable[Target]) -> Iterator[S
     """
     disc = JudgedDisc(facts)
     for target in targets:
-        yield _worst(Question.about(disc, target, only_levels=True))
-
-
-def _worst(question: Question) -> Severity | None:
-    level: Severity | None = None
-    known = question.tree.caps if question.tree is not None else {}
-    for severity, rule, limit, key in _asked_of(question.target):
-        if level is not None and severity <= level:
-            break
-        if known.get(key) == 0:
-            continue  # what other targets have asked of the tree, and nothing was found
-        one = rule.worst(question, limit)
-        if one is not None:
-            level = one if level is None else max(level, one)
-    return level
-
-
-_Asked = list[tuple[Severity, Rule, Limit, Hashable]]
-_known: dict[int, tuple[Target, _Asked]] = {}  # by identity: many discs are asked for few targets
-
-
-def _asked_of(target: Target) -> _Asked:
-    """Return the rules that a target has limits for, worst first."""
-    known = _known.get(id(target))
-    if known is not None and known[0] is target:
-        return known[1]
-    pairs = [(rule, target.limits.get(rule.needs)) for rule in RULES]
-    asked: _Asked = [
-        (limit.severity_of(rule.severity), rule, limit, rule.key_in_tree(limit))
-        for rule, limit in pairs
-        if limit
-    ]
-    asked.sort(key=lambda one: -one[0])
-    if len(_known) >= _MOST_KNOWN:
-        _known.clear()
-    _known[id(target)] = target, asked
-    return asked
+        yield _WORST.severity(Question.about(disc, target, only_levels=True))
 
 
 def verdict_on(findings: Iterable[Finding], structure: Iterable[Finding] = ()) -> Readability:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable
-from functools import cached_property
-from itertools import compress, islice
+from array import array
+from collections.abc import Sequence
+from functools import cache, cached_property
+from itertools import compress
 from typing import Any, NamedTuple
 
 from mediashelf.formats.entries import Folder, iter_folders
@@ -24,9 +24,12 @@ TREE_WORDS = {
 NO_PLACE = -1
 """Stands for the block of a file that has no contents."""
 
+_IS_FOLDER = -2  # stands there as well
+
 
 _NSR03_REVISION = "2.00"
 _BEGINNING = 3  # letters by which most names are known not to be a device's
+_MUCH = 4096  # characters
 
 
 class UdfRevision(NamedTuple):
@@ -49,8 +52,6 @@ class NameTree:
         self.volume = volume
         self.kind = volume.kind
         self.entries = volume.entries
-        self._sharing: dict[int, list[int]] = defaultdict(list)
-        self._beginnings: dict[str, bool] = {}
         self.caps: dict[object, int] = {}
         self.hits: dict[object, list[Any]] = {}
         """What rules have found in it, as :mod:`.rule_types` remembers it."""
@@ -71,13 +72,6 @@ class NameTree:
         return "".join([f"{'/'.join(folder.names)}/" for folder in self.folders])
 
     @cached_property
-    def capitals(self) -> list[str]:
-        """The names in the form in which those that differ only in case are equal."""
-        if (text := self.joined_names).isascii():  # in an ISO tree they mostly are so
-            return self.names if text.isupper() else self._joined_capitals.split("/")[1:-1]
-        return list(map(same_case, self.names))
-
-    @cached_property
     def directory_names(self) -> list[str]:
         """The names of directories alone."""
         return [name for each in self.folders for name in compress(each.names, each.are_folders)]
@@ -87,17 +81,6 @@ class NameTree:
         """The names in capitals up to their first dot, without spaces at its end."""
         return [name.partition(".")[0].rstrip(" ").upper() for name in self.names]
 
-    def _has_beginning(self, letters: str) -> bool:
-        """Whether some name may begin with these capitals."""
-        if letters not in self._beginnings:
-            is_likely = letters[:1] in self._initials
-            self._beginnings[letters] = is_likely and f"/{letters}" in self._joined_capitals
-        return self._beginnings[letters]
-
-    @cached_property
-    def _initials(self) -> frozenset[str]:
-        return frozenset("".join({name[:1] for name in self.names}).upper())
-
     @cached_property
     def _joined_capitals(self) -> str:
         return f"/{self.joined_names.upper()}"
@@ -106,22 +89,24 @@ class NameTree:
     def _known_stems(self) -> frozenset[str]:
         return frozenset(self.stems)
 
-    def stems_among(self, words: Iterable[str]) -> frozenset[str]:
+    def stems_among(self, words: tuple[str, ...]) -> frozenset[str]:
         """Return those of the words that are stems; most discs have none, and few that look so."""
-        likely = [word for word in words if self._has_beginning(word[:_BEGINNING])]
-        return self._known_stems.intersection(likely) if likely else frozenset()
+        letters = frozenset("".join(self.alphabet).upper())
+        likely = [each for each in _beginnings(words) if letters.issuperset(each)]
+        if any(f"/{each}" in self._joined_capitals for each in likely):
+            return self._known_stems.intersection(words)
+        return frozenset()
 
     @cached_property
     def alphabet(self) -> frozenset[str]:
         """Every character that is in some name: most discs break few rules about characters."""
-        if not self.joined_names.isascii():
-            return frozenset("".join(self.names))
-        rest, found = self.joined_names.encode("ascii").replace(b"/", b""), set[int]()
-        while rest:  # after a few names hardly anything is left that is new
-            new = set(rest[:4096])
-            found |= new
-            rest = rest.translate(None, bytes(new))
-        return frozenset(map(chr, found))
+        text = self.joined_names
+        if len(text) > _MUCH and text.isascii():
+            rest, text = text.encode("ascii"), "/"
+            while rest:  # after a few names hardly anything is left that is new
+                text += bytes(set(rest[:_MUCH])).decode("ascii")
+                rest = rest.translate(None, text.encode("ascii"))
+        return frozenset(text) - {"/"}
 
     @cached_property
     def longest_name(self) -> int:
@@ -160,9 +145,10 @@ class NameTree:
             return self.has_equal_paths
         paths = [same_case(folder.path) for folder in self.folders]
         if len(set(paths)) == len(paths):
-            capitals = iter(self.capitals)
-            counts = (len(folder.names) for folder in self.folders)
-            return any(len(set(islice(capitals, count))) < count for count in counts)
+            return any(
+                len(set(map(same_case, folder.names))) < len(folder.names)
+                for folder in self.folders
+            )
         every = (same_case(path) for each in self.folders for path in each.iter_paths())
         return len(set(every)) < len(self.entries)
 
@@ -180,46 +166,53 @@ class NameTree:
         return True
 
     @cached_property
-    def places(self) -> dict[int, int]:
-        """Which entry is a file that starts at a block; one without contents is at NO_PLACE."""
-        numbers: list[int] = []
-        files: list[int] = []
-        start = 0
+    def places(self) -> array[int]:
+        """The block where each entry starts, if it is a file; NO_PLACE without contents."""
+        places = array("q")
         for folder in self.folders:
-            after = start + len(folder.names)
-            places = _content_places(folder)
+            found = _content_places(folder)
             if folder.has_folders:
-                are_files = [not each for each in folder.are_folders]
-                numbers += compress(places, are_files)
-                files += compress(range(start, after), are_files)
-            else:
-                numbers += places
-                files += range(start, after)
-            start = after
-        places = dict(zip(numbers, files, strict=True))
-        if len(places) < len(files):
-            places.clear()
-            for place, index in zip(numbers, files, strict=True):
-                if places.setdefault(place, index) != index:
-                    self._sharing[place].append(index)
+                pairs = zip(found, folder.are_folders, strict=True)
+                found = [_IS_FOLDER if is_folder else place for place, is_folder in pairs]
+            places.extend(iter(found))  # which may be an array of another kind
         return places
 
-    @property
-    def shared_places(self) -> frozenset[int]:
-        """The blocks where the contents of several files start."""
-        return frozenset(self._sharing) if self.places else frozenset()
+    @cached_property
+    def _file_at(self) -> dict[int, int]:
+        return dict(zip(self.places, range(len(self.places)), strict=True))
+
+    @cached_property
+    def shared_places(self) -> dict[int, list[int]]:
+        """The files that start at a block, for each block where several do."""
+        once: set[int] = set()
+        several: dict[int, list[int]] = {}
+        for place in self.places:
+            if place in once:
+                several[place] = []
+            else:
+                once.add(place)
+        several.pop(_IS_FOLDER, None)
+        for number, place in enumerate(self.places) if several else ():
+            if place in several:
+                several[place].append(number)
+        return several
 
     def files_at(self, place: int) -> list[Entry]:
         """Return every file whose contents start at this block."""
-        first = self.places.get(place)
-        if first is None:
-            return []
-        return [self.entries[index] for index in (first, *self._sharing.get(place, ()))]
+        numbers = self.shared_places.get(place)
+        if numbers is None:
+            numbers = [self._file_at[place]] if place in self._file_at else []
+        return [self.entries[number] for number in numbers]
 
     @cached_property
     def has_places(self) -> bool:
         """False when no file says where its contents are, so that trees can't be compared."""
-        return any(place != NO_PLACE for place in self.places)
+        return max(self.places, default=NO_PLACE) > NO_PLACE
+
+
+@cache
+def _beginnings(words: tuple[str, ...]) -> frozenset[str]:
+    return frozenset(word[:_BEGINNING] for word in words)
 
 
 class JudgedDisc:
@@ -227,25 +220,24 @@ class JudgedDisc:
 
     def __init__(self, facts: DiscFacts) -> None:
         self.facts = facts
-        self._trees: dict[VolumeKind, NameTree] = {}
+        self._trees: dict[VolumeKind, NameTree | None] = {}
         self._missing: dict[tuple[VolumeKind, VolumeKind], list[int]] = {}
 
     def tree(self, kind: VolumeKind) -> NameTree | None:
         """Return the first tree of this kind whose contents were read, or None."""
         if kind not in self._trees:
-            for volume in self.facts.volumes:
-                if volume.kind is kind and volume.entries_read:
-                    self._trees[kind] = NameTree(volume)
-                    break
-            else:
-                return None
+            of_kind = (each for each in self.facts.volumes if each.kind is kind)
+            volume = next((each for each in of_kind if each.entries_read), None)
+            self._trees[kind] = NameTree(volume) if volume is not None else None
         return self._trees[kind]
 
     def missing_places(self, seen: NameTree, other: NameTree) -> list[int]:
         """Return the blocks, in order, where files of another tree start and none of this one."""
         key = seen.kind, other.kind
         if key not in self._missing:
-            self._missing[key] = sorted(other.places.keys() - seen.places.keys())
+            missing = set(other.places)
+            missing.difference_update(seen.places, [_IS_FOLDER])
+            self._missing[key] = sorted(missing)
         return self._missing[key]
 
     @cached_property
@@ -290,10 +282,10 @@ def _content_place(extents: tuple[Extent, ...], size: int) -> int:
     return NO_PLACE if offset else lba
 
 
-def _content_places(folder: Folder) -> Iterable[int]:
+def _content_places(folder: Folder) -> Sequence[int]:
     """Return the block where the contents of each entry of a folder start."""
     if folder.extents is not None:
-        return map(_content_place, folder.extents, folder.sizes)
+        return list(map(_content_place, folder.extents, folder.sizes))
     if 0 not in folder.sizes:
         return folder.lbas
     pairs = zip(folder.lbas, folder.sizes, strict=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 from msgspec import Struct
 
@@ -72,7 +72,7 @@ class Limit(Struct, frozen=True):
     def words(self) -> tuple[str, ...]:
         """The values of a limit that is a list of texts."""
         assert isinstance(self.value, tuple)
-        return tuple(map(str, self.value))
+        return cast("tuple[str, ...]", self.value)
 
     def numbers(self) -> tuple[int, ...]:
         """The values of a limit that is a list of whole numbers."""

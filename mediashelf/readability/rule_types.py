@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from itertools import groupby
 from typing import Any, NamedTuple, TypeVar
@@ -93,33 +93,6 @@ class Rule(Struct, frozen=True):
         limit = target.limits.get(self.needs)
         return limit.severity_of(self.severity) if limit else None
 
-    def key_in_tree(self, limit: Limit) -> tuple[TreeCheck, LimitValue] | None:
-        """Return what :meth:`InTree.key` does, None for a check of the whole disc."""
-        return self.check.key(limit) if isinstance(self.check, InTree) else None
-
-    def worst(self, question: Question, limit: Limit) -> Severity | None:
-        """Return the worst severity of :meth:`findings`, for whoever needs nothing else of them.
-
-        ``limit`` is the target's. None is looked for beyond a place as bad as it can be.
-        """
-        check, tree = self.check, question.tree
-        if not isinstance(check, InTree):
-            cap = _worst_cap(check(question, limit))
-        elif tree is None or not check.is_about(tree):
-            return None
-        else:  # what other targets with this limit have asked of the tree is known
-            key = check.key(limit)
-            known = tree.caps.get(key)
-            if known is None:
-                known = tree.caps[key] = _worst_cap(check.check(tree, limit))
-            cap = known
-        return Severity(min(limit.severity_of(self.severity), cap)) if cap else None
-
-    def worst_for(self, question: Question) -> Severity | None:
-        """Return the same for a target that may lack the limit, None where it does."""
-        limit = question.target.limits.get(self.needs)
-        return self.worst(question, limit) if limit is not None else None
-
     def runs(self, question: Question) -> Iterator[FindingRun]:
         """Yield a finding for each place where the disc breaks this rule for the target."""
         limit = question.target.limits.get(self.needs)
@@ -168,19 +141,6 @@ class Rule(Struct, frozen=True):
 def _equal_caps(hits: Sequence[RuleHit]) -> Iterator[tuple[Severity | None, int]]:
     for cap, group in groupby(hits, lambda hit: hit.at_most):
         yield cap, len(list(group))
-
-
-_NO_CAP = max(Severity) + 1
-
-
-def _worst_cap(hits: Iterable[RuleHit]) -> int:
-    """Return how far hits hold the severity down: 0 where there are none."""
-    cap = 0
-    for hit in hits:
-        if hit.at_most is None:
-            return _NO_CAP
-        cap = max(cap, hit.at_most)
-    return cap
 
 
 class InTree(Struct, frozen=True):

@@ -16,6 +16,7 @@ from msgspec import Struct
 
 from mediashelf.errors import StagingError
 from mediashelf.findings import Finding, Severity
+from mediashelf.sessions.mounts import mount_of
 from mediashelf.text import size_text
 
 SPARE_SIZE = 1 << 20
@@ -49,7 +50,6 @@ CARD_KINDS = (
 )
 
 _SHORT_NAMES_TYPE = "msdos"
-_MEMORY_TYPES = ("tmpfs", "ramfs")
 
 CARD_KIND_NAMES = tuple(kind.name for kind in CARD_KINDS)
 
@@ -110,7 +110,7 @@ def read_card(folder: Path) -> CardFacts:
             size, free, unit = usage.total, usage.free, 4096
     except OSError as error:
         raise StagingError(f"{folder}: cannot be opened: {error.strerror or error}") from error
-    mount = _mount_of(folder)
+    mount = mount_of(folder)
     kind = next((row for row in CARD_KINDS if mount.type_name in row.kernel_names), None)
     if mount.is_read_only or not os.access(folder, os.R_OK | os.W_OK | os.X_OK):
         damaged = f"; {fat_check(mount.device)}" if kind is not None and _is_fat(kind) else ""
@@ -119,16 +119,6 @@ def read_card(folder: Path) -> CardFacts:
             f"and the folder's permissions{damaged}"
         )
     return CardFacts(kind, mount.type_name, size, free, max(1, unit), mount.device)
-
-
-def lives_in_memory(path: Path) -> bool:
-    """Return whether the file system that holds ``path`` is nothing but memory (Linux)."""
-    return _mount_of(path).type_name in _MEMORY_TYPES
-
-
-def device_of(path: Path) -> str:
-    """Return the device of the file system that holds ``path``, empty where nobody tells."""
-    return _mount_of(path).device
 
 
 def kind_named(name: str) -> CardKind | None:
@@ -217,34 +207,6 @@ def check_card_room(
             found=str(card.free),
             expected=f"at least {needed + SPARE_SIZE}",
         )
-
-
-class _Mount(NamedTuple):
-    """How a file system is mounted; nothing known is empty."""
-
-    type_name: str = ""
-    is_read_only: bool = False
-    device: str = ""
-
-
-def _mount_of(path: Path) -> _Mount:
-    """Return how the file system that holds ``path`` is mounted.
-
-    Read from /proc/self/mountinfo (proc(5)), by device number.
-    """
-    try:
-        device = path.stat().st_dev
-        wanted = f"{os.major(device)}:{os.minor(device)}"
-        with Path("/proc/self/mountinfo").open("rb") as lines:
-            for line in map(os.fsdecode, lines):
-                before, _, after = line.partition(" - ")
-                fields = before.split()
-                if len(fields) > 5 and fields[2] == wanted:
-                    type_name, source = after.split()[:2]
-                    return _Mount(type_name, "ro" in fields[5].split(","), source)
-    except (OSError, AttributeError, IndexError, ValueError):
-        pass
-    return _Mount()
 
 
 WRITE_SPEED = 10 * 1024 * 1024

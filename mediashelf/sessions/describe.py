@@ -9,7 +9,7 @@ from msgspec.structs import replace
 
 from mediashelf import __version__
 from mediashelf.findings import Finding
-from mediashelf.sessions.cards.arrange import PlacedDisc
+from mediashelf.sessions.cards.placed import PlacedDisc
 from mediashelf.sessions.cards.records import CardRecords
 from mediashelf.sessions.discs.glance import boot_ways, glance
 from mediashelf.sessions.discs.preflight import CheckedDisc
@@ -21,11 +21,12 @@ from mediashelf.sessions.emulator import (
     lun_settings,
     served_blocks,
 )
+from mediashelf.sessions.manifests.disc import ManifestDisc
 from mediashelf.sessions.manifests.fields import SeverityWord
 from mediashelf.sessions.manifests.manifest import parse_manifest, render_manifest
 from mediashelf.sessions.manifests.parts import CardFile, LunWrite, OpenFinding, Origin
 from mediashelf.sessions.manifests.sense import comparable_path
-from mediashelf.sessions.manifests.values import Manifest, ManifestDisc, ManifestSession
+from mediashelf.sessions.manifests.values import Manifest, ManifestSession
 from mediashelf.sessions.manifests.versions import CURRENT, start_before_3
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import printable

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from mediashelf.building.writing.blocking import IMPOSSIBLE
 from mediashelf.errors import BlockedError, OutputError, StagingError
@@ -16,8 +15,9 @@ from mediashelf.files import flush_folder
 from mediashelf.findings import Finding, Severity
 from mediashelf.readability.targets import Target
 from mediashelf.sessions.card_space import CardFacts, read_card
-from mediashelf.sessions.cards.arrange import Arrangement, PlacedDisc, arrange
+from mediashelf.sessions.cards.arrange import arrange
 from mediashelf.sessions.cards.lock import HeldCard, hold_card
+from mediashelf.sessions.cards.placed import Arrangement, PlacedDisc
 from mediashelf.sessions.cards.pulled import TWO_NAMES_RULE, check_pulled_card
 from mediashelf.sessions.cards.records import (
     CardRecords,
@@ -29,27 +29,21 @@ from mediashelf.sessions.cards.records import (
 from mediashelf.sessions.cards.sheets import write_changed, write_sheets
 from mediashelf.sessions.cards.staging import stage_discs
 from mediashelf.sessions.describe import describe_card, refuse_older_form, with_other_files
-from mediashelf.sessions.discs.conditions import DiscTraits
-from mediashelf.sessions.discs.dos_steps import dos_needs
-from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.planned import PlanRecipe
-from mediashelf.sessions.discs.preflight import CheckedDisc, look_at_discs
-from mediashelf.sessions.discs.readiness import check_boot, check_readiness
+from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.manifests.manifest import render_manifest
-from mediashelf.sessions.manifests.parts import BootWay, CardFile
+from mediashelf.sessions.manifests.parts import CardFile
 from mediashelf.sessions.manifests.sense import MANIFEST_NAME
 from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.sessions.manifests.versions import CURRENT
-from mediashelf.sessions.plans.resolve import Library, resolve_plan
+from mediashelf.sessions.plan_check import MoreChecks, look_at_plan
+from mediashelf.sessions.plans.resolve import Library
 from mediashelf.sessions.plans.session_plan import SessionPlan
 from mediashelf.text import count_text
 
 OnBytes = Callable[[int], None]
 Sheets = Callable[[Manifest], Mapping[str, bytes]]
 """Makes the sheets of a card: name to bytes. They are made elsewhere and passed in."""
-
-MoreChecks = Callable[[SessionPlan, Sequence[CheckedDisc]], Iterable[Finding]]
-"""Checks of the machine that need more than a session knows of."""
 
 
 class CheckedSession(Struct, frozen=True):
@@ -84,37 +78,6 @@ class PreparedCard(Struct, frozen=True):
     discs: tuple[PlacedDisc, ...]
     manifest: Manifest
     tidied: tuple[CardFile, ...] = ()
-
-
-def look_at_plan(
-    plan: SessionPlan,
-    library: Library,
-    targets: Mapping[str, Target],
-    *,
-    plan_recipe: PlanRecipe,
-    more_checks: MoreChecks = lambda plan, discs: (),
-    on_bytes: OnBytes = lambda count: None,
-) -> tuple[tuple[CheckedDisc, ...], tuple[Finding, ...]]:
-    """Find and check every disc, without a card; return them, and findings about the machine.
-
-    Raises :class:`SessionPlanError` for discs that cannot be found,
-    :class:`TargetError` for unknown targets, and what opening a disc raises.
-    """
-    sources = resolve_plan(plan, library)
-    discs = look_at_discs(plan.discs, sources, targets, plan_recipe=plan_recipe, on_bytes=on_bytes)
-    boots = [boot_ways(disc.source.facts) for disc in discs]
-    needs = dos_needs(discs)
-    discs = [
-        _with_boot(disc, ways, plan, need)
-        for disc, ways, need in zip(discs, boots, needs, strict=True)
-    ]
-    # In the order of acting: what must be on the discs is fixed at the desk.
-    traits = [
-        DiscTraits(disc.targets, ways, disc.source.only_64_bit)
-        for disc, ways in zip(discs, boots, strict=True)
-    ]
-    about_machine = (*more_checks(plan, discs), *check_readiness(plan, traits))
-    return tuple(discs), (*about_machine, *_start_finding(plan, discs))
 
 
 @contextmanager
@@ -239,29 +202,6 @@ def refuse_blocked_session(session: CheckedSession, *, anyway: bool) -> None:
             raise BlockedError(
                 f"nothing was copied: disc {disc.position}, {disc.name}, has nothing that the "
                 "emulator could serve; remove it from the plan, or name another source with or = "
-            )
-
-
-def _with_boot(
-    disc: CheckedDisc, ways: tuple[BootWay, ...], plan: SessionPlan, needs: Iterable[Finding]
-) -> CheckedDisc:
-    if not disc.source.can_be_served:
-        return disc
-    found = check_boot(disc.position, ways, plan, str(disc.source.file.path))
-    return replace(disc, findings=(*disc.findings, *found, *needs))
-
-
-def _start_finding(plan: SessionPlan, discs: Iterable[CheckedDisc]) -> Iterator[Finding]:
-    for disc in discs:
-        if disc.position == plan.start and disc.may_erase:
-            yield Finding(
-                "start-erases-nothing",
-                Severity.WARNING,
-                "start",
-                f"the drive presents disc {disc.position} whenever the board starts, and that disc "
-                "may erase disks by itself; a board that the PC feeds starts with the PC",
-                'say start = "last" in the plan, or erases = false for a disc that asks first',
-                "own behaviour",
             )
 
 

@@ -14,11 +14,12 @@ from msgspec import Struct
 
 from mediashelf.errors import InputError, StagingError
 from mediashelf.files import flush_file
-from mediashelf.integrity.fixity.digests import Digester, Digests, digest_file
+from mediashelf.integrity.fixity.digests import Digester, Digests
 from mediashelf.integrity.fixity.overlapping import OverlappedDigester
-from mediashelf.sessions.card_space import lives_in_memory
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.sessions.manifests.fields import Confirmed
 from mediashelf.sessions.manifests.parts import FileDigests
+from mediashelf.sessions.mounts import lives_in_memory
 
 ALGORITHMS = ("xxh3_128", "sha256")
 

@@ -7,8 +7,9 @@ from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
+from mediashelf.amounts import parse_size
 from mediashelf.errors import MediashelfError
-from mediashelf.text import did_you_mean, parse_size
+from mediashelf.text import did_you_mean
 
 MOST_SHOWN = 80
 """Characters of a wrong value that a message shows."""

@@ -50,7 +50,7 @@ class WrappedImage(DiscImage):
 
     def _read(self) -> DiscReading:
         from mediashelf.formats.disc import DiscReading
-        from mediashelf.trees.opening import unreadable_files
+        from mediashelf.trees.inside import unreadable_files
 
         if self.inner is not None:
             facts = replace(self.inner.facts, looks_raw=False)

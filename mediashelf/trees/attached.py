@@ -21,7 +21,7 @@ from mediashelf.formats.packed.archive_headers import (
     is_lha_header,
     parse_seven_zip_start,
 )
-from mediashelf.formats.packed.cabinet import HEADER_SIZE, parse_cabinet_header
+from mediashelf.formats.packed.cabinets.records import HEADER_SIZE, parse_cabinet_header
 from mediashelf.formats.packed.portable_executable import (
     CERTIFICATES,
     find_pe_header,

@@ -40,7 +40,7 @@ from mediashelf.trees.wrappings import (
 from mediashelf.trees.zips.archive import ZipTree
 
 if TYPE_CHECKING:
-    from mediashelf.trees.library import LibraryTree
+    from mediashelf.trees.archives.library import LibraryTree
 
 
 def open_view(
@@ -94,7 +94,7 @@ def _open_bytes(
         zipped = ZipTree(where, view, bounds)
         return _one_floppy(zipped, bounds) if where.lower().endswith(".imz") else zipped
     if found is Wrapping.TAR:
-        from mediashelf.trees.tar import TarTree  # loaded only for those that need it
+        from mediashelf.trees.archives.tar import TarTree  # loaded only for those that need it
 
         return TarTree(where, view, bounds)
     if found in BY_LIBRARY:
@@ -110,7 +110,7 @@ def _open_bytes(
 def _open_by_library(
     where: str, found: Wrapping, view: View, bounds: Bounds, beside: Beside
 ) -> Tree:
-    from mediashelf.trees.library import LibraryTree  # loaded only for those that need it
+    from mediashelf.trees.archives.library import LibraryTree  # loaded only for those that need it
 
     cabinet = whole_cabinet(where, view, beside) if found is Wrapping.CABINET else None
     view = view if cabinet is None else cabinet.view
@@ -198,7 +198,7 @@ def _open_compressed(
     bounds: Bounds,
 ) -> Tree:
     """Open a compressed file: what it holds if that is a wrapping, else as a tree of one file."""
-    from mediashelf.trees.compressed import OneFileTree, expand_file
+    from mediashelf.trees.archives.compressed import OneFileTree, expand_file
 
     if depth >= bounds.depth:
         raise InputError(f"{where}: is inside too many others; unpack the outer ones")

@@ -37,7 +37,7 @@ class DiscTree(Tree):
     def __init__(
         self, where: str, image: DiscImage, bounds: Bounds, kind: VolumeKind | None = None
     ) -> None:
-        self.volume = _choose(where, image.facts, kind)
+        self.volume = fullest_volume(where, image.facts, kind)
         super().__init__(where, f"{self.volume.kind.words} image")
         self.image = image
         self.own(image)
@@ -81,7 +81,8 @@ class DiscTree(Tree):
         return self.image.iter_file(member.handle)
 
 
-def _choose(where: str, facts: DiscFacts, kind: VolumeKind | None) -> VolumeFacts:
+def fullest_volume(where: str, facts: DiscFacts, kind: VolumeKind | None = None) -> VolumeFacts:
+    """Return the volume that is taken of a disc; :class:`InputError` where none can be read."""
     readable = [volume for volume in facts.volumes if volume.entries_read]
     if kind is not None:
         readable = [volume for volume in readable if volume.kind is kind]

@@ -11,7 +11,8 @@ from collections.abc import Iterator
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.packed.fat import FatEntry, FatVolume
+from mediashelf.formats.packed.fat import FatVolume
+from mediashelf.formats.packed.fat_folders import FatEntry
 from mediashelf.trees.members import (
     Bounds,
     MemberKind,

@@ -15,35 +15,26 @@ from __future__ import annotations
 
 import os
 import re
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 from mediashelf.errors import InputError
-from mediashelf.findings import Finding
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.cabinet import MAX_HEADER_SIZE
+from mediashelf.formats.packed.cabinets.records import MAX_HEADER_SIZE
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import ClosableView
-from mediashelf.text import count_text, first_text
 from mediashelf.trees.by_kind import open_view
 from mediashelf.trees.bytes import LateSpool, Spool, StampedFile, Start
 from mediashelf.trees.folder import FolderTree
-from mediashelf.trees.joined.parts import Asked, Beside, LaterPartError
-from mediashelf.trees.members import Bounds, Parts, TreeMember, not_opened
+from mediashelf.trees.joined.parts import Asked, Beside
+from mediashelf.trees.members import Bounds, TreeMember
 from mediashelf.trees.tree import Tree
-from mediashelf.trees.wrappings import (
-    HEAD_SIZE,
-    Wrapping,
-    detect_wrapping,
-    may_be_wrapping,
-)
+from mediashelf.trees.wrappings import HEAD_SIZE, Wrapping, detect_wrapping
 
 _INSIDE = re.compile(r":(?:[/\\]|$)")  # a path of the host loses the slash at its end
 """What stands between a file and a path in it; paths of Windows write it the other way."""
 
 _NO_BOUNDS = Bounds()
-_NAMES_SHOWN = 3
 
 
 def split_place(place: str | Path) -> tuple[Path, tuple[str, ...]]:
@@ -110,10 +101,10 @@ def open_inside(
     Of a folder the file is opened itself; of other trees it is expanded, and stays
     readable when the outer tree is closed.
     """
-    return _known(tree.where_is(member), _open_inside(tree, member, kind, bounds))
+    return _known(tree.where_is(member), open_wrapping(tree, member, kind, bounds))
 
 
-def _open_inside(
+def open_wrapping(
     tree: Tree, member: TreeMember, kind: VolumeKind | None, bounds: Bounds
 ) -> Tree | None:
     """Open a file of another tree, None when it is not a wrapping."""
@@ -182,70 +173,6 @@ def _beside_member(tree: Tree, member: TreeMember) -> Beside:
     return find
 
 
-def iter_trees(
-    tree: Tree,
-    *,
-    bounds: Bounds = _NO_BOUNDS,
-    skips: Callable[[TreeMember], bool] = lambda member: False,
-) -> Iterator[Tree | Finding]:
-    """Yield the tree, then each wrapping in it as a tree, then what is in those.
-
-    Each but the first is closed when the next is asked for. ``skips`` tells what of the
-    first tree is not looked at. What cannot be opened is a finding of the rule
-    ``not-opened``; what is not read of a tree that is opened, :func:`iter_gaps` says.
-    """
-    yield tree
-    joined: set[Parts] = set()  # later parts of archives that were opened with the first
-    for member in tree.members:
-        if not member.is_file or not may_be_wrapping(member.name) or skips(member):
-            continue
-        folder = member.parts[:-1]
-        if (*folder, member.name.lower()) in joined:
-            continue
-        where = tree.where_is(member)
-        if member.unreadable is not None:
-            yield not_opened(where, member.unreadable.reason)
-            continue
-        try:
-            inner = _open_inside(tree, member, None, bounds)
-        except LaterPartError as error:
-            if not error.first:
-                yield not_opened(where, _reason(where, error))
-            continue
-        except InputError as error:
-            yield not_opened(where, _reason(where, error))
-            continue
-        if inner is not None:
-            joined.update((*folder, name) for name in inner.parts_beside)
-            with inner:
-                yield from iter_trees(inner, bounds=bounds)
-
-
-def iter_gaps(tree: Tree) -> Iterator[Finding]:
-    """Yield what of a tree itself cannot be looked into, as findings of the rule ``not-opened``.
-
-    Wrappings among the members are left to :func:`iter_trees`.
-    """
-    for one in tree.findings:
-        yield not_opened(one.where, one.message, is_part=True)
-    yield from unreadable_files(
-        tree, [member for member in tree.members if not may_be_wrapping(member.name)]
-    )
-
-
-def unreadable_files(tree: Tree, members: Iterable[TreeMember]) -> Iterator[Finding]:
-    """Yield a finding for each reason why files that are in a tree by name cannot be had."""
-    closed: defaultdict[str, list[str]] = defaultdict(list)
-    for member in members:
-        if member.is_file and member.unreadable is not None:
-            closed[member.unreadable.reason].append(member.path)
-    for reason, paths in closed.items():
-        count = count_text(len(paths), "file")
-        why = reason.removeprefix("it is ")
-        what = f"{count} in it cannot be read ({first_text(paths, _NAMES_SHOWN)}): {why}"
-        yield not_opened(tree.where, what, is_part=True)
-
-
 def holds_archive(view: View) -> bool:
     """Tell whether bytes are those of a wrapping other than a disc image.
 
@@ -266,8 +193,3 @@ def _known(where: str, tree: Tree | None) -> Tree:
     if tree is None:
         raise InputError(f"{where}: is neither a folder nor an image or archive that is known")
     return tree
-
-
-def _reason(where: str, error: InputError) -> str:
-    """Return the words of an error without the place that they begin with."""
-    return str(error).removeprefix(f"{where}: ").removeprefix("is ")

@@ -16,11 +16,10 @@ from mediashelf.formats.packed.archive_headers import (
     SEVEN_ZIP_START_SIZE,
     parse_seven_zip_start,
 )
-from mediashelf.formats.packed.cabinet import (
-    MAX_HEADER_SIZE,
+from mediashelf.formats.packed.cabinets.records import (
     Compression,
     compressions,
-    parse_cabinet_header,
+    read_cabinet_header,
 )
 from mediashelf.formats.packed.fat import read_fat
 from mediashelf.formats.packed.signatures import LZMA_START, ContentFormat, detect_format
@@ -168,7 +167,7 @@ def cut_short(size: int, expected: int) -> str:
 
 
 def _why_cabinet_closed(view: View) -> str:
-    methods = set(compressions(view, parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))))
+    methods = compressions(view, read_cabinet_header(view))
     return "is a cabinet compressed by Quantum" if methods == {Compression.QUANTUM} else ""
 
 
@@ -176,7 +175,7 @@ def find_cut(view: View, wrapping: Wrapping) -> str:
     """Return by how much an archive that can be opened is cut short, nothing for others."""
     try:
         if wrapping is Wrapping.CABINET:
-            header = parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))
+            header = read_cabinet_header(view)
             return cut_short(view.size, header.size) if header.size > view.size else ""
     except FormatError:
         pass  # the library says what is wrong

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 
 from measure import MEDIASHELF, best_of, row
-from mediashelf.catalogue.listing import ListedEntry
+from mediashelf.catalogue.listing import ListedEntries, ListedEntry
 from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
@@ -30,7 +30,7 @@ ENDINGS = ["sys", "inf", "dll", "exe", "vxd", "cab", "txt", "cat", "hlp", "ini"]
 TEXTS = ["mossgate", "setup", "sys", "*.inf", "lar quitern", "f12/moss", "nowhere", "zz", "s"]
 
 
-def listing(source: random.Random) -> tuple[ListedEntry, ...]:
+def listing(source: random.Random) -> ListedEntries:
     """Return 100 folders with files; most names stand on one disc only, which is the worst case."""
     folders = [ListedEntry("", f"F{number}", 0, 3) for number in range(100)]
     files = [
@@ -44,7 +44,7 @@ def listing(source: random.Random) -> tuple[ListedEntry, ...]:
         )
         for number in range(ENTRIES - 100)
     ]
-    return (*folders, *files)
+    return ListedEntries.of([*folders, *files])
 
 
 def fill(catalogue: Catalogue, images: int = IMAGES) -> None:

@@ -17,7 +17,7 @@ from mediashelf.drivers.findings import check_survey
 from mediashelf.drivers.machines.reading import parse_machine
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
-from mediashelf.drivers.survey import survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.formats.inf.checks import check_inf
 from mediashelf.formats.inf.document import parse_inf
 

@@ -27,7 +27,7 @@ from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.keeping.backup import check_catalogue, save_catalogue
 from mediashelf.catalogue.keeping.describing import Change, describe_each
 from mediashelf.catalogue.keeping.image_search import find_images
-from mediashelf.catalogue.listing import ListedEntry
+from mediashelf.catalogue.listing import ListedEntries, ListedEntry
 from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
@@ -45,7 +45,7 @@ SIZE = 600 << 20
 SHELVES = 5
 
 
-def listing(chance: random.Random) -> tuple[ListedEntry, ...]:
+def listing(chance: random.Random) -> ListedEntries:
     folders = [ListedEntry("", f"F{number}", 0, 3) for number in range(20)]
     files = [
         ListedEntry(
@@ -57,7 +57,7 @@ def listing(chance: random.Random) -> tuple[ListedEntry, ...]:
         )
         for number in range(ENTRIES - 20)
     ]
-    return (*folders, *files)
+    return ListedEntries.of([*folders, *files])
 
 
 def reading(number: int, chance: random.Random, packed: bytes) -> Reading:
@@ -76,7 +76,7 @@ def reading(number: int, chance: random.Random, packed: bytes) -> Reading:
         digests=digests,
         structure_read=True,
         volumes=((VolumeKind.ISO9660, label), (VolumeKind.JOLIET, label.title())),
-        listing=listing(chance) if number < SCANNED else (),
+        listing=listing(chance) if number < SCANNED else ListedEntries(),
         packed_facts=packed,
     )
 

@@ -62,7 +62,8 @@ from mediashelf.formats.packed.portable_executable import (
     image_ranges,
     read_portable_executable,
 )
-from mediashelf.formats.raw.cue import decode_cue, parse_cue
+from mediashelf.formats.raw.cue import parse_cue
+from mediashelf.formats.raw.cue_words import decode_cue
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.integrity.inside.contents import ContentsReport, check_contents

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Severity
 from mediashelf.formats.raw.sectors import encode_mode_1
 from mediashelf.image import open_image
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 
 MIB = 1 << 20
 LONG_AGO = "2001-02-03T04:05:06Z"
@@ -138,6 +139,24 @@ def test_unreadable(library: Library, tide: Path, monkeypatch: pytest.MonkeyPatc
     assert result.verdict.state == "unreadable"
     assert "byte 1,048,576" in result.verdict.findings[0].message
     assert row(library).state == "unreadable"
+
+
+@pytest.mark.parametrize("number", [errno.EACCES, errno.EPERM])
+def test_missing_rights_are_known_by_the_number_of_the_error(
+    library: Library, tide: Path, monkeypatch: pytest.MonkeyPatch, number: int
+) -> None:
+    """Its words are in the language of the system."""
+
+    def refused(path: Path, **options: Any) -> Any:
+        error = OSError(number, "Zugriff verweigert", str(path))
+        raise InputError(f"{path}: cannot be read: {error.strerror}") from error
+
+    library.scan()
+    with monkeypatch.context() as patched:
+        patched.setattr(reading, "digest_file", refused)
+        (finding,) = library.audit()["home: tide.iso"].verdict.findings
+    assert finding.message == "cannot be read: Zugriff verweigert"
+    assert finding.remedy == "give yourself read permission, and audit again"
 
 
 @pytest.mark.parametrize("is_named", [False, True], ids=["whole shelf", "by its path"])

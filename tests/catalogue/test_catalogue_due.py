@@ -14,8 +14,9 @@ from mediashelf.catalogue.auditing import audit
 from mediashelf.catalogue.auditing.audit import run_audit
 from mediashelf.catalogue.auditing.due import Budget, plan_due
 from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
-from mediashelf.catalogue.rows import ImageRow, Presence
+from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.values import Reading
+from report_samples import image_row
 
 NOW = datetime(2026, 11, 25, 3, 0, tzinfo=UTC)
 AGE = timedelta(days=180)
@@ -25,26 +26,8 @@ def ago(days: float) -> str:
     return (NOW - timedelta(days=days)).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-ROW = ImageRow(
-    id=1,
-    shelf="home",
-    root=Path("/home"),
-    path="x.iso",
-    size=1000,
-    mtime_ns=0,
-    file_system="",
-    presence=Presence.HERE,
-    verdict="sound",
-    judged_by="audit",
-    problem="",
-    is_sheet=False,
-    looks_raw=False,
-    entry_count=0,
-    scanned_at=ago(400),
-    audited_at=ago(10),
-    recorded_at=ago(400),
-    confirmed_at=ago(10),
-    digests={"xxh3_128": "00"},
+ROW = image_row("x.iso", 1000)._replace(
+    scanned_at=ago(400), audited_at=ago(10), recorded_at=ago(400), confirmed_at=ago(10)
 )
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from made_library import open_library
-from mediashelf.catalogue.listing import ListedEntry
+from mediashelf.catalogue.listing import ListedEntries, ListedEntry
 from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
 from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
@@ -20,7 +20,7 @@ NOW = "2026-01-01T00:00:00Z"
 
 
 def record(catalogue: Catalogue, path: str, name: str) -> None:
-    listing = (ListedEntry("", name, 7, 2),)
+    listing = ListedEntries.of([ListedEntry("", name, 7, 2)])
     reading = Reading(1, 1, digests=Digests(1, {"xxh3_128": path}), listing=listing)
     record_new(catalogue.db, RecordPlace(1, path, "device 1"), reading, NOW)
 

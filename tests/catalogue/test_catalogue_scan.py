@@ -24,7 +24,7 @@ from made_library import (
 )
 from make_image import make_iso, put
 from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
-from mediashelf.catalogue.listing import ListedEntry, list_entries
+from mediashelf.catalogue.listing import ListedEntries, list_entries
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning import faults, planning, reading, scan
 from mediashelf.catalogue.scanning.findings import scan_findings
@@ -33,7 +33,7 @@ from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import CatalogueError
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 
 MIB = 1 << 20
 
@@ -160,8 +160,8 @@ def test_no_number_leaves_what_sqlite_holds() -> None:
 def test_a_size_on_a_disc_beyond_what_sqlite_holds(
     library: Library, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def huge(facts: DiscFacts) -> list[ListedEntry]:
-        return [each._replace(size=2**64 - 1) for each in list_entries(facts)]
+    def huge(facts: DiscFacts) -> ListedEntries:
+        return ListedEntries.of(each._replace(size=2**64 - 1) for each in list_entries(facts))
 
     monkeypatch.setattr(reading, "list_entries", huge)
     write(library.root / "tide.iso", tide_image(), DATE)
@@ -555,7 +555,7 @@ def test_outcomes_do_not_hold_the_entries_of_hundreds_of_images(library: Library
     write(library.root / "tide.iso", tide_image(), DATE)
     _, (outcome,) = library.scan()
     assert library.catalogue.images()[0].entry_count > 0
-    assert (outcome.reading.listing, outcome.reading.packed_facts) == ((), b"")
+    assert (len(outcome.reading.listing), outcome.reading.packed_facts) == (0, b"")
 
 
 def test_a_full_disk_is_said_and_what_was_finished_stays(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ import fnmatch
 import random
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from made_library import Library, open_library, tide_image, write
 from make_image import make_iso
-from mediashelf.catalogue.listing import ListedEntry
+from mediashelf.catalogue.listing import ListedEntries, ListedEntry
 from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
@@ -50,8 +50,10 @@ NAMES = [
 ]
 
 
-def record_listing(catalogue: Catalogue, path: str, listing: tuple[ListedEntry, ...]) -> None:
-    reading = Reading(1, 1, digests=Digests(1, {"xxh3_128": path}), listing=listing)
+def record_listing(catalogue: Catalogue, path: str, listing: Sequence[ListedEntry]) -> None:
+    reading = Reading(
+        1, 1, digests=Digests(1, {"xxh3_128": path}), listing=ListedEntries.of(listing)
+    )
     with transaction(catalogue.db):
         record_new(catalogue.db, RecordPlace(1, path, "device 1"), reading, "2026-01-01T00:00:00Z")
 
@@ -68,7 +70,7 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Catalogue]:
             *(ListedEntry("/DRIVERS/Video", name, 7, 2) for name in NAMES),
             *(ListedEntry("/OTHER", name, 7, 2) for name in NAMES),
         ]
-        record_listing(library.catalogue, "a.iso", tuple(listing))
+        record_listing(library.catalogue, "a.iso", listing)
         yield library.catalogue
 
 

@@ -9,15 +9,8 @@ from __future__ import annotations
 import pytest
 
 from driver_examples import inf_text, make_tree
-from mediashelf.drivers.coverage import (
-    Cover,
-    DeviceCover,
-    Match,
-    OfferIndex,
-    Reason,
-    feature_score,
-    reason_lost,
-)
+from mediashelf.drivers.candidates import Match, Reason, feature_score, reason_lost
+from mediashelf.drivers.coverage import Cover, DeviceCover, OfferIndex
 from mediashelf.drivers.machines.devices import Device, device_from_ids, pci_device
 from mediashelf.drivers.machines.identifiers import Identifier, Identifiers, PciFunction
 from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family

@@ -10,7 +10,8 @@ from mediashelf.drivers.machines.reading import parse_machine
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides
-from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.findings import Severity
 
 VIDEO, LAN = "PCI\\VEN_F2C4&DEV_0301", "PCI\\VEN_F4B9&DEV_0100"

@@ -12,7 +12,8 @@ from mediashelf.drivers.machines.reading import parse_machine
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import Fit, find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides
-from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.findings import Finding, Severity
 
 VIDEO, SOUND, LAN, BRIDGE, OTHER = (

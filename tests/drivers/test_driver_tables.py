@@ -10,7 +10,8 @@ from mediashelf.drivers.packages.families import FAMILIES, choose_family
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree, Provides
 from mediashelf.drivers.releases import check_releases
-from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.drivers.verdict import decide
 from mediashelf.findings import Finding, Severity
 

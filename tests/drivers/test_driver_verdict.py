@@ -10,7 +10,7 @@ from mediashelf.drivers.machines.devices import device_from_ids
 from mediashelf.drivers.machines.reading import parse_machine
 from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
-from mediashelf.drivers.survey import survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.drivers.verdict import DriverState, decide, summary_text
 
 VIDEO, OTHER = "PCI\\VEN_F2C4&DEV_0301", "PCI\\VEN_F2C4&DEV_0302"

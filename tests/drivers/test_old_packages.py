@@ -10,7 +10,7 @@ from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.old_packages import OldKind, OldPackage, find_old_packages
 from mediashelf.drivers.packages.tree import PackageTree
-from mediashelf.drivers.survey import survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.findings import Severity
 
 # "TxtSetup.oem File Format": remarks with # or ;, disks with tag file and directory from

@@ -47,7 +47,7 @@ def fail_reads(monkeypatch: pytest.MonkeyPatch, path: Path, *bad: range) -> None
     # Windows has no pread; there a place is sought and read.
     name = "pread" if hasattr(os, "pread") else "read"
     monkeypatch.setattr(os, name, watched(getattr(os, name)))
-    monkeypatch.setattr("mediashelf.integrity.fixity.digests.FileIO", FailingFile)
+    monkeypatch.setattr("mediashelf.integrity.fixity.reading.FileIO", FailingFile)
     monkeypatch.setattr("mediashelf.integrity.raw.files.FileIO", FailingFile)
 
 

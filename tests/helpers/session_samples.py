@@ -8,8 +8,9 @@ from pathlib import Path
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.sessions.emulator import Presentation
+from mediashelf.sessions.manifests.disc import ManifestDisc
 from mediashelf.sessions.manifests.manifest import render_manifest
 from mediashelf.sessions.manifests.parts import (
     BootWay,
@@ -20,7 +21,7 @@ from mediashelf.sessions.manifests.parts import (
     OpenFinding,
     Origin,
 )
-from mediashelf.sessions.manifests.values import Manifest, ManifestDisc, ManifestSession
+from mediashelf.sessions.manifests.values import Manifest, ManifestSession
 
 FINDING = OpenFinding(
     rule="joliet-name-length",

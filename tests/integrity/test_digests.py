@@ -22,9 +22,8 @@ from mediashelf.integrity.fixity.digests import (
     Digester,
     Digests,
     differing_blocks,
-    digest_file,
-    digest_stream,
 )
+from mediashelf.integrity.fixity.reading import digest_file, digest_stream
 
 PUBLISHED = [
     # xxHash reference, cli/xsum_sanity_check.c: empty input, seed 0.
@@ -200,7 +199,7 @@ class FailsAtSecondBlock(io.FileIO):
 def test_a_read_error_says_how_far_it_came(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "image.iso"
     path.write_bytes(pattern(2 * BLOCK_SIZE))
-    monkeypatch.setattr("mediashelf.integrity.fixity.digests.FileIO", FailsAtSecondBlock)
+    monkeypatch.setattr("mediashelf.integrity.fixity.reading.FileIO", FailsAtSecondBlock)
     with pytest.raises(InputError, match=r"at or after byte 1,048,576: Input/output error"):
         digest_file(path)
 

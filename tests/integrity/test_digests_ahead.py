@@ -10,7 +10,7 @@ import pytest
 from mediashelf.errors import InputError
 from mediashelf.integrity.fixity import ahead
 from mediashelf.integrity.fixity.ahead import DigestsAhead, WantedDigests
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 
 XXH = ("xxh3_128",)
 

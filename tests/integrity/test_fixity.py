@@ -23,9 +23,9 @@ from mediashelf.integrity.fixity.comparing import (
     Observed,
     State,
     compare_with_record,
-    observe,
 )
-from mediashelf.integrity.fixity.digests import BLOCK_SIZE, digest_file
+from mediashelf.integrity.fixity.digests import BLOCK_SIZE
+from mediashelf.integrity.fixity.reading import digest_file, observe
 from mediashelf.integrity.structure.damage import Span
 
 MIB = BLOCK_SIZE
@@ -200,7 +200,7 @@ def test_a_file_that_changes_while_it_is_read_is_not_judged(
         os.utime(path, ns=(LATER, LATER))
         return digests
 
-    monkeypatch.setattr("mediashelf.integrity.fixity.comparing.digest_file", meanwhile)
+    monkeypatch.setattr("mediashelf.integrity.fixity.reading.digest_file", meanwhile)
     write(image, flip(image.read_bytes(), 10))
     verdict = judge_fixity(image, record, [finding("path-table-agrees", Severity.ERROR)])
     assert verdict.state is State.CHANGING

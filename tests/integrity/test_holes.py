@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.integrity.fixity.digests import digest_file
 from mediashelf.integrity.fixity.holes import AroundHoles, is_sparse
+from mediashelf.integrity.fixity.reading import digest_file
 
 BLOCK = 1 << 16
 MAPS = ("", "d", "h", "hd", "dh", "dhd", "hdh", "hhhhddhhhhhhhhhhhhhhhhhhhdhhh", "h" * 40 + "dd")

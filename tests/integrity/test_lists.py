@@ -12,7 +12,7 @@ import pytest
 
 from mediashelf.errors import InputError, OutputError
 from mediashelf.formats.lists.values import ListForm
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.lists.comparing import compare_with_lists
 from mediashelf.integrity.lists.reading import ListReport, ListState
 from mediashelf.integrity.lists.writing import write_list

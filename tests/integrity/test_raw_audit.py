@@ -31,7 +31,7 @@ from make_raw import (
 )
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Severity
-from mediashelf.formats.raw.cue import LONGEST_SHEET
+from mediashelf.formats.raw.cue_words import LONGEST_SHEET
 from mediashelf.formats.raw.layout import scramble
 from mediashelf.formats.raw.sectors import LAYOUTS as LAYOUTS_BY_NAME
 from mediashelf.formats.raw.sectors import encode_mode_1

@@ -12,7 +12,7 @@ from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 from mediashelf.drivers.releases import check_releases
-from mediashelf.drivers.survey import survey
+from mediashelf.drivers.surveying import survey
 
 MACHINE = parse_machine(
     "PCI\\VEN_F2C4&DEV_0301&SUBSYS_0001F2C4&REV_01\n\n01:00.0 0300: f2c4:0302\n"

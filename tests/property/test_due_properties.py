@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from mediashelf.catalogue.auditing.due import Budget, last_read, plan_due, was_read_again
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.rows import ImageRow, Presence
+from report_samples import image_row
 
 START = datetime(2026, 1, 1, 3, 0, tzinfo=UTC)
 SPEED = 100  # bytes a second, of every image
@@ -26,26 +27,13 @@ def made_job(number: int, size: int, recorded: int, confirmed: int | None) -> Au
     """An image that was recorded and perhaps confirmed so many days before the start."""
     recorded_at = moment(START - timedelta(days=recorded))
     days = min(recorded, confirmed) if confirmed is not None else recorded
-    row = ImageRow(
+    row = image_row(f"{number}.iso", size)._replace(
         id=number,
         shelf=f"shelf {number % 2}",
         root=Path("/x"),
-        path=f"{number}.iso",
-        size=size,
-        mtime_ns=0,
-        file_system="",
-        presence=Presence.HERE,
-        verdict="sound",
-        judged_by="audit",
-        problem="",
-        is_sheet=False,
-        looks_raw=False,
-        entry_count=0,
         scanned_at=recorded_at,
-        audited_at=None,
         recorded_at=recorded_at,
         confirmed_at=moment(START - timedelta(days=days)),
-        digests={"xxh3_128": "00"},
     )
     return AuditJob(row.file, f"{number:03}", row, Presence.HERE, size)
 

@@ -16,20 +16,13 @@ from inf_mutations import SEED_TEXT, mutate
 from mediashelf.formats.inf import document
 from mediashelf.formats.inf.checks import check_inf
 from mediashelf.formats.inf.document import Inf, parse_inf
-from mediashelf.formats.inf.faultless import Packed
-from mediashelf.formats.inf.lexer import plain_ends
-from mediashelf.formats.inf.models import (
-    all_models,
-    descriptions,
-    first_manufacturer,
-    identifiers_named,
-    models_for,
-    models_read_by,
-    read_models,
-)
+from mediashelf.formats.inf.models import all_models, descriptions, first_manufacturer, models_for
+from mediashelf.formats.inf.models_read import identifiers_named, models_read_by, read_models
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.source_files import source_folders
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
+from mediashelf.formats.inf.text.faultless import Packed
+from mediashelf.formats.inf.text.lines import plain_ends
 
 SYSTEMS = (InfSystem(False), InfSystem(True), InfSystem(True, (6, 1), "amd64"))
 WANTED = frozenset(("PCI\\VEN_F2C4&DEV_0301", "PCI\\VEN_F2C4&DEV_0302&SUBSYS_0001F2C4", "*LKV0003"))

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from inf_mutations import SEED_TEXT, mutate
 from mediashelf.formats.inf.checks import check_inf
 from mediashelf.formats.inf.document import Inf, parse_inf
-from mediashelf.formats.inf.lexer import lex_inf
 from mediashelf.formats.inf.models import all_models, models_for
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
+from mediashelf.formats.inf.text.lexer import lex_inf
 
 SYSTEMS = (InfSystem(False), InfSystem(True), InfSystem(True, (6, 1), "amd64"))
 

@@ -13,7 +13,8 @@ from test_pages_in_browser import MEASURE, PHONE, frame, run, said_by
 
 from browser import assert_blanks_kept, printed_pages
 from mediashelf.reports.bench.run_sheet import TEXT_WIDTH, sheet_html, sheet_text
-from mediashelf.reports.bench.sheet_chapters import SheetDevice, run_sheet
+from mediashelf.reports.bench.sheet_chapters import SheetDevice
+from mediashelf.reports.bench.sheet_contents import run_sheet
 from mediashelf.sessions.manifests.parts import Contents, OpenFinding, Origin
 from mediashelf.sessions.manifests.values import Manifest, ManifestSession
 from mediashelf.text import display_width

@@ -19,10 +19,11 @@ from mediashelf.building.recipes.recipe import load_recipe
 from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import BlockedError, OutputError, StagingError, TargetError
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.comparing import FixityRecord, observe
-from mediashelf.sessions.cards.arrange import Action
+from mediashelf.integrity.fixity.comparing import FixityRecord
+from mediashelf.integrity.fixity.reading import observe
 from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.cards.lock import hold_card
+from mediashelf.sessions.cards.placed import Action
 from mediashelf.sessions.describe import condense
 from mediashelf.sessions.manifests.manifest import read_manifest
 from mediashelf.sessions.manifests.parts import BootWay, LunWrite, Origin

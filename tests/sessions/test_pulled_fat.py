@@ -11,9 +11,10 @@ import pytest
 from mediashelf.errors import BlockedError, StagingError
 from mediashelf.files import PARTIAL_MARK
 from mediashelf.sessions import card_space as card
+from mediashelf.sessions import mounts
 from mediashelf.sessions.cards import staging
-from mediashelf.sessions.cards.arrange import Action
 from mediashelf.sessions.cards.confirm import check_card
+from mediashelf.sessions.cards.placed import Action
 from mediashelf.sessions.cards.pulled import TWO_NAMES_RULE
 from mediashelf.sessions.cards.records import JOURNAL_NAMES, read_records
 from mediashelf.sessions.manifests.manifest import read_manifest
@@ -30,8 +31,9 @@ def bench(tmp_path: Path) -> Bench:
 
 @pytest.fixture
 def on_fat(monkeypatch: pytest.MonkeyPatch) -> None:
-    mount = card._Mount("vfat", False, "/dev/sdx1")
-    monkeypatch.setattr(card, "_mount_of", lambda path: mount)
+    mount = mounts.Mount("vfat", False, "/dev/sdx1")
+    for module in (card, mounts):
+        monkeypatch.setattr(module, "mount_of", lambda path: mount)
 
 
 def stop_before_the_manifest(bench: Bench) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from mediashelf.errors import StagingError
 from mediashelf.sessions import reading_back as readback
-from mediashelf.sessions.card_space import lives_in_memory
+from mediashelf.sessions.mounts import lives_in_memory
 from mediashelf.sessions.reading_back import (
     digest_bytes,
     digest_or_none,

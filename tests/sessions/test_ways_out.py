@@ -19,11 +19,12 @@ from mediashelf.integrity.raw.convert import convert_track
 from mediashelf.integrity.raw.tracks import read_raw_disc
 from mediashelf.jobs.session_recipes import recipe_planner
 from mediashelf.readability.targets import load_targets
-from mediashelf.sessions.cards.arrange import Action
 from mediashelf.sessions.cards.confirm import check_card
+from mediashelf.sessions.cards.placed import Action
 from mediashelf.sessions.discs.ways_out import fit_to_serve, padding_of
 from mediashelf.sessions.emulator import MAX_SIZE, MIN_SIZE, check_lun
-from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
+from mediashelf.sessions.manifests.disc import ManifestDisc
+from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.sessions.plans.session_plan import load_plan
 from mediashelf.sessions.prepare import hold_session
 from plan_texts import NoLibrary

@@ -23,8 +23,9 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.packed.rar_parts import content_checksums
 from mediashelf.trees.bytes import Start
+from mediashelf.trees.inside import iter_gaps, iter_trees
 from mediashelf.trees.members import MemberKind
-from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
+from mediashelf.trees.opening import open_tree
 
 pytest.importorskip("libarchive")
 

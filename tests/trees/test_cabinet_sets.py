@@ -14,13 +14,14 @@ from make_files import MSZIP, STORED, cabinet_checksum, make_cabinet
 from make_wrappings import behind_program, make_lzx, make_zip
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding
-from mediashelf.formats.packed.cabinet_sets import JoinedCabinet
+from mediashelf.formats.packed.cabinets.joined import JoinedCabinet
 from mediashelf.trees.as_image import is_closed_here, open_as_image
 from mediashelf.trees.bytes import Start
+from mediashelf.trees.inside import iter_gaps, iter_trees
 from mediashelf.trees.joined import cabinets
 from mediashelf.trees.joined.parts import LaterPartError
 from mediashelf.trees.members import TreeMember
-from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
+from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.zips.archive import ZipTree
 

@@ -30,10 +30,11 @@ from make_wrappings import (
 )
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
-from mediashelf.trees import library
+from mediashelf.trees.archives import library, library_process
 from mediashelf.trees.as_image import is_archive
+from mediashelf.trees.inside import iter_trees
 from mediashelf.trees.members import Bounds
-from mediashelf.trees.opening import iter_trees, open_tree
+from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import may_be_wrapping
 
@@ -191,7 +192,7 @@ def test_a_child_that_hangs_is_ended(tmp_path: Path, monkeypatch: pytest.MonkeyP
     script.chmod(0o755)
     (tmp_path / "pack.7z").write_bytes(make_seven_zip({"A": b"a"}))
     monkeypatch.setattr(sys, "executable", str(script))
-    monkeypatch.setattr(library, "MOST_SECONDS", 0.2)
+    monkeypatch.setattr(library_process, "MOST_SECONDS", 0.2)
     began = time.monotonic()
     with pytest.raises(InputError, match="took too long"):
         open_tree(tmp_path / "pack.7z")

@@ -17,8 +17,9 @@ from make_wrappings import WRAPPINGS, make_mszip, make_tar, make_zip
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import VolumeKind
+from mediashelf.trees.inside import iter_trees
 from mediashelf.trees.members import Bounds, MemberKind, split_name
-from mediashelf.trees.opening import iter_trees, open_tree, split_place
+from mediashelf.trees.opening import open_tree, split_place
 from mediashelf.trees.tree import CHUNK, Tree
 
 FILES = {

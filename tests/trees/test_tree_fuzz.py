@@ -11,8 +11,9 @@ import pytest
 
 from make_wrappings import NEED_LIBARCHIVE, WRAPPINGS
 from mediashelf.errors import InputError
+from mediashelf.trees.inside import iter_trees
 from mediashelf.trees.members import Bounds, TreeMember
-from mediashelf.trees.opening import iter_trees, open_tree
+from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 
 FILES = {

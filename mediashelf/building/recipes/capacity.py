@@ -6,9 +6,10 @@ import re
 
 from msgspec import Struct
 
+from mediashelf.amounts import parse_size
 from mediashelf.errors import RecipeError
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.text import did_you_mean, parse_size
+from mediashelf.text import did_you_mean
 
 
 class Capacity(Struct, frozen=True):

@@ -1,30 +1,18 @@
-"""How much of a disc units take, by the layout that the disc will have."""
+"""How many units fit on a disc: mostly by sums, near the border by the layout it will have."""
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from functools import cached_property
-from typing import NamedTuple
+from collections.abc import Collection, Iterable, Sequence
+from itertools import count
 
-from mediashelf.building.naming.layout import lay_out, sectors_for
-from mediashelf.building.naming.trees import (
-    BOOT_CATALOG,
-    HTML_PAGE,
-    INDEX_PAGE,
-    KnownNames,
-    name_trees,
-)
-from mediashelf.building.pages.disc_pages import PagesSize
-from mediashelf.building.pages.index_page import index_size
-from mediashelf.building.planning.listing import Listing
-from mediashelf.building.recipes.recipe import Recipe
-from mediashelf.building.spread.alone import Measured, measure_alone
+from mediashelf.building.naming.layout import sectors_for
+from mediashelf.building.spread.alone import Measured
+from mediashelf.building.spread.measuring import Measure
 from mediashelf.building.spread.packing import Item
-from mediashelf.building.spread.subset import subset
 from mediashelf.building.spread.units import Parts, Unit
-from mediashelf.building.tree import Content, DiscFile
-from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.building.spread.window import Growth, Window
 
 # What a folder takes beside its own sectors, at the most, and its name twice for each of two
 # bytes a character: records in the folders above (ISO, /DEEP, Joliet) and twice in the path
@@ -33,145 +21,135 @@ _FOLDER_BYTES = 256
 _NAME_BYTES = 6  # a character of a Joliet name: once in a record, twice in path tables
 _FILE_BYTES = 256  # the records of one file in both trees
 _FOLDER_SECTORS = 2  # one in each tree, at the least
-_SLACK_SECTORS = 16  # what rounding up can add to the tables and pages of a disc
 
 MOST_LAID_OUT = 400
-"""Sets near the border for which discs are laid out; what comes later must fit by sums."""
-
-
-class Measure:
-    """Lays out discs of units without planning anything else of them.
-
-    ``reserve`` is kept free on the pages for what they tell beside a disc's own files, and
-    ``names`` are those of folders that were on a disc once.
-    """
-
-    def __init__(self, recipe: Recipe, listing: Listing, reserve: PagesSize) -> None:
-        self.capacity = recipe.capacity.sectors
-        self.listing = listing
-        self._label = recipe.label
-        self._has_pages = recipe.index
-        self._reserve = reserve
-        self.names: KnownNames = {}
-
-    @cached_property
-    def empty(self) -> Measured:
-        """What a disc takes without any unit."""
-        return self.measure(())
-
-    def measure_alone(self, unit: Unit) -> Measured:
-        """Return what the disc with one unit takes; its index may be given a little more."""
-        return measure_alone(unit, self.empty) or self.measure((unit,))
-
-    def measure(self, units: Iterable[Unit]) -> Measured:
-        """Return what the disc with these units takes."""
-        listing = subset(self.listing, units)
-        index = DiscFile(INDEX_PAGE, Content("", 0), 0)
-        html = DiscFile(HTML_PAGE, Content("", self._reserve.html), 0)
-        catalog = DiscFile(BOOT_CATALOG, Content("", SECTOR_SIZE), 0)
-        own = [index, html] if self._has_pages else []
-        if listing.boot and listing.boot_file:
-            own += [catalog, listing.boot_file]
-        trees = name_trees(listing.root, own, self.names)
-        if self._has_pages:
-            index.own.size = index_size(self._label, trees) + self._reserve.text
-        layout = lay_out(
-            trees,
-            boot=listing.boot.content if listing.boot else None,
-            catalog=catalog.own if listing.boot else None,
-        )
-        return Measured(layout.used_sectors, index.own.size)
-
-
-class _Bound(NamedTuple):
-    """The most that a set takes: sectors of a set that was laid out, and of what came to it.
-
-    ``above`` are the folders that its units are in.
-    """
-
-    sectors: int
-    loose_bytes: int
-    above: set[Parts]
-
-    @property
-    def most(self) -> int:
-        return self.sectors + self.loose_bytes // SECTOR_SIZE + _SLACK_SECTORS
+"""Discs near the border that are laid out; what comes later must fit by sums."""
 
 
 class DiscRoom:
-    """One disc of the recipe's capacity; sets of units are asked for by number.
+    """Discs of the recipe's capacity; units are asked for by number.
 
-    Most questions are answered from a set that was laid out and the sectors that each
-    unit after it takes ``alone``, or adds to any disc; only between the two are the trees
-    named and laid out again.
+    Most questions are answered from a set that was laid out and what each unit after it
+    adds at the least and at the most; only where that decides nothing a disc is laid out.
     """
 
     def __init__(self, measure: Measure, units: Sequence[Unit], alone: Sequence[Measured]) -> None:
         self._measure = measure
         self._units = units
         base = measure.empty
-        self._base = base.sectors
-        self._alone = [one.sectors - base.sectors for one in alone]
-        self._added = _added_sectors(units)
-        self._loose = [
-            _loose_bytes(unit) + one.index_size - base.index_size
-            for unit, one in zip(units, alone, strict=True)
+        self.capacity = measure.capacity
+        self.empty = base.sectors
+        self.alone = [one.sectors for one in alone]
+        self.above = [_above(unit) for unit in units]
+        self.growths = [
+            Growth(
+                least,
+                one.sectors - base.sectors - _FOLDER_SECTORS * len(above),
+                _loose_bytes(unit) + one.index_size - base.index_size,
+            )
+            for unit, one, above, least in zip(
+                units, alone, self.above, _added_sectors(units), strict=True
+            )
         ]
-        self._known: dict[frozenset[int], int] = {}
-        self._at_most = {frozenset[int](): _Bound(base.sectors, 0, set())}
+        self.laid_out = 0
+        self.rate = 0.0
+        """Sectors of the disc that was laid out last by those that its units add at the least."""
 
     def items(self) -> list[Item]:
         """Return what packing needs to know of each unit."""
         ranks = sorted({_rank(unit) for unit in self._units})
         return [
-            Item(self._alone[number], ranks.index(_rank(unit)))
+            Item(self.alone[number] - self.empty, ranks.index(_rank(unit)))
             for number, unit in enumerate(self._units)
         ]
 
     def least_discs(self) -> int:
         """Return how many discs any way of packing takes, at the least."""
-        room = max(self._measure.capacity - self._base, 1)
-        return -(-sum(self._added) // room)
+        room = max(self.capacity - self.empty, 1)
+        return -(-sum(growth.least for growth in self.growths) // room)
 
-    def fits(self, chosen: Sequence[int]) -> bool:
-        """Return whether these units fit on one disc; in doubt they do not."""
-        capacity = self._measure.capacity
-        *before, last = chosen
-        key = frozenset(before)
-        for is_exact in (False, True):
-            if is_exact and len(self._known) < MOST_LAID_OUT:
-                above = {one for number in before for one in _above(self._units[number])}
-                self._at_most[key] = _Bound(self.sectors(before), 0, above)
-            bound = self._at_most.get(key)
-            if bound is not None:
-                above = _above(self._units[last])
-                new = above - bound.above
-                there = len(above) - len(new)
-                grown = _Bound(
-                    bound.sectors + self._alone[last] - _FOLDER_SECTORS * there,
-                    bound.loose_bytes + self._loose[last],
-                    bound.above | new if new else bound.above,
-                )
-                if grown.most <= capacity:
-                    if key:  # the set grew; every disc begins with the empty one
-                        del self._at_most[key]
-                    self._at_most[key | {last}] = grown
-                    return True
-        known = self._known.get(key)
-        if known is not None and known + self._added[last] > capacity:
-            return False
-        if len(self._known) >= MOST_LAID_OUT and frozenset(chosen) not in self._known:
-            return False
-        return self.sectors(chosen) <= capacity
+    def open_disc(self) -> FillingDisc:
+        """Return a disc without any unit."""
+        return FillingDisc(self)
 
     def sectors(self, chosen: Iterable[int]) -> int:
         """Return the sectors of the disc with these units, its pages included."""
-        key = frozenset(chosen)
-        found = self._known.get(key)
-        if found is None:
-            units = [self._units[number] for number in sorted(key)]
-            found = self._known[key] = self._measure.measure(units).sectors
-        return found
+        self.laid_out += 1
+        return self._measure.measure([self._units[number] for number in sorted(chosen)]).sectors
+
+
+class FillingDisc:
+    """One disc that takes units; in doubt it does not."""
+
+    def __init__(self, room: DiscRoom) -> None:
+        self._room = room
+        self._numbers: list[int] = []
+        self._above: set[Parts] = set()
+        self._low = room.empty  # the least sectors that it takes
+        self._high = Growth(most=room.empty)
+        self._least = 0  # what its units add at the least
+
+    def take(self, numbers: Sequence[int]) -> int:
+        """Take as many of these as fit, in their order; return how many."""
+        room = self._room
+        window = Window(self._sums(numbers), self._low, self._high, room.capacity)
+        if numbers and not self._numbers:
+            window.learn(1, room.alone[numbers[0]])
+        for attempt in count():
+            if window.is_decided or room.laid_out >= MOST_LAID_OUT:
+                break
+            at = self._next_try(window, is_halving=attempt % 2 == 1)
+            sectors = room.sectors([*self._numbers, *numbers[:at]])
+            window.learn(at, sectors)
+            room.rate = (sectors - room.empty) / max(self._least + window.sums[at].least, 1)
+        taken = numbers[: window.fits]
+        self._numbers += taken
+        self._above.update(*(room.above[number] for number in taken))
+        self._least += window.sums[window.fits].least
+        self._low, self._high = window.taken
+        return len(taken)
+
+    def _next_try(self, window: Window, *, is_halving: bool) -> int:
+        """Return how many units to lay the disc out with: where it is full, as far as is known."""
+        room, fits, fails = self._room, window.fits, window.fails
+        if is_halving or not room.rate:  # whatever the rate is, a few tries are enough
+            return (fits + fails) // 2
+        most = (room.capacity - room.empty) / room.rate - self._least
+        at = bisect_right(window.sums, most, key=lambda grown: grown.least) - 1
+        return min(max(at, fits + 1), fails - 1)
+
+    def _sums(self, numbers: Sequence[int]) -> list[Growth]:
+        """Return what the first of these units add together: none, one, two and so on.
+
+        What follows one more than can fit is left out.
+        """
+        sums = [Growth()]
+        seen: set[Parts] = set()
+        for number in numbers:
+            new = self._room.above[number] - self._above - seen
+            sectors = _FOLDER_SECTORS * len(new)
+            above = Growth(sectors, sectors, _folder_bytes(new)) if new else Growth()
+            sums.append(sums[-1].plus(self._room.growths[number]).plus(above))
+            if self._low + sums[-1].least > self._room.capacity:
+                break
+            seen |= new
+        return sums
+
+
+def _tighten(
+    lows: list[int], highs: list[int], sums: Sequence[Growth], known: tuple[int, int]
+) -> None:
+    """Bring bounds nearer by the sectors of a disc that is ``known``, and its number of units."""
+    at, sectors = known
+    for number, grown in enumerate(sums):
+        if number < at:
+            fewer = sums[at].since(grown)
+            low, high = sectors - fewer.most_in_all, sectors - fewer.least
+        else:
+            more = grown.since(sums[at])
+            low, high = sectors + more.least, sectors + more.most_in_all
+        lows[number] = max(lows[number], low)
+        highs[number] = min(highs[number], high)
 
 
 def _rank(unit: Unit) -> tuple[bool, int]:
@@ -179,17 +157,24 @@ def _rank(unit: Unit) -> tuple[bool, int]:
     return not unit.has_boot, unit.order
 
 
-def _above(unit: Unit) -> set[Parts]:
-    """Return the folders above a unit; alone in its disc, each has one sector in each tree."""
-    return {unit.top[:depth] for depth in range(1, len(unit.top))}
+def _above(unit: Unit) -> frozenset[Parts]:
+    """Return the folders that a unit may share; alone each has one sector in each tree."""
+    holding = {*unit.folders, *(placed.folder for placed in unit.files)}
+    above = {folder[:depth] for folder in holding for depth in range(1, len(folder) + 1)}
+    return frozenset(above.difference(unit.folders))
+
+
+def _folder_bytes(folders: Collection[Parts]) -> int:
+    return len(folders) * _FOLDER_BYTES + _NAME_BYTES * sum(
+        len(folder[-1]) for folder in folders if folder
+    )
 
 
 def _loose_bytes(unit: Unit) -> int:
-    """Return what a unit may add to tables and folders that it shares with others."""
-    folders = {*unit.folders, *(unit.top[:depth] for depth in range(1, len(unit.top) + 1))}
-    names = sum(len(folder[-1]) for folder in folders if folder)
-    files = sum(placed.folder == unit.top for placed in unit.files)
-    return len(folders) * _FOLDER_BYTES + names * _NAME_BYTES + files * _FILE_BYTES
+    """Return what a unit may add to tables, and to folders that it shares with others."""
+    own = {folder for folder in unit.folders if folder}
+    files = sum(placed.folder not in own for placed in unit.files)
+    return _folder_bytes(unit.folders or ((),)) + files * _FILE_BYTES
 
 
 def _added_sectors(units: Sequence[Unit]) -> list[int]:

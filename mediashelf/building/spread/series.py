@@ -24,8 +24,9 @@ from mediashelf.building.planning.disc_plan import DiscPlan, folder_paths, plan_
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.spread.alone import Measured
+from mediashelf.building.spread.measuring import Measure
 from mediashelf.building.spread.packing import pack
-from mediashelf.building.spread.room import DiscRoom, Measure
+from mediashelf.building.spread.room import DiscRoom
 from mediashelf.building.spread.subset import subset
 from mediashelf.building.spread.units import Unit, find_units, take_apart
 from mediashelf.errors import BuildError
@@ -80,7 +81,7 @@ def plan_series(
     fitting = list(_that_fit(whole, measure, recipe))
     units = [unit for unit, _ in fitting]
     room = DiscRoom(measure, units, [alone for _, alone in fitting])
-    packed = pack(room.items(), room.fits, room.least_discs())
+    packed = pack(room.items(), room.open_disc, room.least_discs())
     discs = packed or [()]  # sources without anything: one empty disc
     chosen = tuple(tuple(units[number] for number in disc) for disc in discs)
     findings = (*listing.findings, *_taken_apart(whole, chosen))

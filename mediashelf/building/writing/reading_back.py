@@ -31,7 +31,12 @@ def read_back_disc(
     dates and places; every content must have the digest of the bytes that were
     read from its source. Raises :class:`BuildError` for the first difference.
     """
-    with open_image(path) as image:
+    trees = {volume.kind: _TreeComparison(volume) for volume in plan.facts.volumes}
+
+    def take_folder(kind: VolumeKind, folder: Folder) -> None:
+        trees[kind].take(folder)
+
+    with open_image(path, take_folder) as image:
         for finding in image.findings:
             if finding.severity > Severity.NOTE:
                 raise _failed(f"{finding.where}: {finding.message}")
@@ -39,6 +44,7 @@ def read_back_disc(
             raise _failed(f"the image has {image.size:,} bytes, expected {plan.size:,}")
         for planned in plan.facts.volumes:
             _compare_volumes(planned, image.facts.volume(planned.kind))
+            trees[planned.kind].finish()
         if image.facts.boot != plan.facts.boot:
             raise _failed("the boot catalog is not the one that was written")
         _compare_contents(plan.layout, image.view, on_bytes)
@@ -52,11 +58,35 @@ def _compare_volumes(planned: VolumeFacts, found: VolumeFacts | None) -> None:
             f"the {planned.kind} descriptor says {found.label!r} with {found.block_count:,} "
             f"blocks, expected {planned.label!r} with {planned.block_count:,}"
         )
-    number = 0
-    for folder, expected in zip_longest(iter_folders(found.entries), iter_folders(planned.entries)):
-        if folder is None or expected is None or not _are_equal(folder, expected):
-            _compare_entries(planned.kind, number, folder, expected)
-        number += len(expected.names) if expected is not None else 0
+
+
+class _TreeComparison:
+    """Compares a tree with the planned one while it is read: neither is held as a whole."""
+
+    def __init__(self, planned: VolumeFacts) -> None:
+        self._kind = planned.kind
+        self._expected = iter_folders(planned.entries)
+        self._number = 0  # of the entries that were compared
+        self._difference: BuildError | None = None
+
+    def take(self, folder: Folder) -> None:
+        """Compare the next folder; an empty one has no entries to be compared."""
+        if folder.names and self._difference is None:
+            self._compare(folder, next(self._expected, None))
+
+    def finish(self) -> None:
+        """Raise for the first difference."""
+        if self._difference is None:
+            missing = next(self._expected, None)
+            if missing is not None:
+                self._compare(None, missing)
+        if self._difference is not None:
+            raise self._difference
+
+    def _compare(self, found: Folder | None, planned: Folder | None) -> None:
+        if found is None or planned is None or not _are_equal(found, planned):
+            self._difference = _difference(self._kind, self._number, found, planned)
+        self._number += len(planned.names) if planned is not None else 0
 
 
 def _are_equal(one: Folder, other: Folder) -> bool:
@@ -75,18 +105,19 @@ def _are_equal(one: Folder, other: Folder) -> bool:
     )
 
 
-def _compare_entries(
+def _difference(
     kind: VolumeKind, number: int, found: Folder | None, planned: Folder | None
-) -> None:
-    """Raise for the first entry that is not the planned one; ``number`` is that of the first."""
+) -> BuildError | None:
+    """Return the first entry that is not the planned one; ``number`` is that of the first."""
     pairs = zip_longest(found.entries() if found else (), planned.entries() if planned else ())
     for at, (entry, expected) in enumerate(pairs, number):
         # Their last field tells where the record is; a planned one is nowhere.
         if entry is None or expected is None or entry[:-1] != expected[:-1]:
-            raise _failed(
+            return _failed(
                 f"entry {at} of the {kind} tree is {_describe(entry)}, "
                 f"expected {_describe(expected)}"
             )
+    return None
 
 
 def _describe(entry: Entry | None) -> str:

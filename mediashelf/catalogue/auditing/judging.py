@@ -69,6 +69,7 @@ def _observed(job: AuditJob, reading: Reading) -> Observed:
         reading.unreadable,
         reading.around,
         reading.is_changing,
+        is_refused=reading.is_refused,
     )
 
 

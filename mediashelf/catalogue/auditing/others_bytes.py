@@ -9,7 +9,7 @@ from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.fixity.states import State
 
 _STATES = (State.DECAYED, State.CHANGED, State.TRUNCATED)

@@ -14,8 +14,8 @@ from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.schema import transaction
 
 if TYPE_CHECKING:
-    from mediashelf.drivers.recorded import KeptPackage
     from mediashelf.drivers.recorded_others import KeptOther
+    from mediashelf.drivers.recorded_values import KeptPackage
 
 PLAIN, DEEP = 11, 12
 """How far a content was looked into: its own files, or archives among them as well.

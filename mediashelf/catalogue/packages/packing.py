@@ -8,9 +8,9 @@ from collections.abc import Container, Iterator
 from typing import Any, NamedTuple
 
 from mediashelf.drivers.packages.finding import Fit
-from mediashelf.drivers.recorded import KeptInstall, KeptPackage, KeptView
 from mediashelf.drivers.recorded_others import KeptOther
-from mediashelf.formats.inf.document import DriverVersion
+from mediashelf.drivers.recorded_values import KeptInstall, KeptPackage, KeptView
+from mediashelf.formats.inf.driver_version import DriverVersion
 
 LONGEST_IDENTIFIER = 199
 """Characters: "less than 200" (hardware-ids)."""

@@ -11,8 +11,8 @@ from mediashelf.catalogue.packages.looked_into import forget
 from mediashelf.catalogue.rows import keep_text, utc_now
 
 if TYPE_CHECKING:
-    from mediashelf.drivers.recorded import KeptPackage
     from mediashelf.drivers.recorded_others import KeptOther
+    from mediashelf.drivers.recorded_values import KeptPackage
 
 MOST_UNOPENED = 200
 """Archives and installers of one image that could not be opened, and are named."""

@@ -68,7 +68,7 @@ def _waits(row: ImageRow, file: Path) -> bool:
     """Tell whether a file has the bytes that wait beside a record; of those no block is kept."""
     if row.waiting is None or not row.waiting.digests:
         return False
-    from mediashelf.integrity.fixity.digests import digest_file
+    from mediashelf.integrity.fixity.reading import digest_file
 
     try:
         found = digest_file(file, algorithms=row.waiting.digests, block_size=0)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from msgspec import Struct
 from msgspec.structs import replace
 
-from mediashelf.catalogue.listing import count_entries, list_entries
+from mediashelf.catalogue.listing import list_entries
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Finding, Severity
@@ -195,7 +195,7 @@ def _with_volume(read: SectorsRead, tracks: Sequence[TrackReport]) -> SectorsRea
     if not any(first.counts[verdict] for verdict in WRONG):
         return read
     touched = entries_touched(facts, _wrong_spans(first))
-    return replace(read, touched=touched, entry_count=count_entries(list_entries(facts)))
+    return replace(read, touched=touched, entry_count=list_entries(facts).count())
 
 
 class _Volume(NamedTuple):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from mediashelf.catalogue.listing import count_entries, list_entries
+from mediashelf.catalogue.listing import list_entries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.catalogue.records.inside import BytesInside, digest_inside
 from mediashelf.catalogue.rows import kept_number
@@ -21,8 +21,8 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import DiscImage
 from mediashelf.integrity.fixity.ahead import BegunDigests
-from mediashelf.integrity.fixity.comparing import has_changed
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.medium import is_refused
+from mediashelf.integrity.fixity.reading import digest_file, has_changed
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
     Span,
@@ -74,7 +74,8 @@ def read_image(
     except (FileNotFoundError, NotADirectoryError):
         return Reading(is_sheet=is_sheet, is_missing=True)
     except OSError as error:
-        return Reading(is_sheet=is_sheet, problem=f"cannot be opened: {error.strerror or error}")
+        problem = f"cannot be opened: {error.strerror or error}"
+        return Reading(is_sheet=is_sheet, problem=problem, is_refused=is_refused(error))
     audits = raw_audits or RawAudits()
     reading = Reading(before.st_size, kept_number(before.st_mtime_ns), is_sheet)
     unreadable: list[Span] = []
@@ -103,9 +104,11 @@ def read_image(
                 if look_for_packages is not None and not isinstance(image, WrappedImage):
                     reading = replace(reading, packages=look_for_packages(image))
     except InputError as error:
-        reading = replace(reading, problem=str(error).removeprefix(f"{path}: "))
+        problem = str(error).removeprefix(f"{path}: ")
+        reading = replace(reading, problem=problem, is_refused=is_refused(error))
     except OSError as error:
-        reading = replace(reading, problem=f"cannot be read: {error.strerror or error}")
+        problem = f"cannot be read: {error.strerror or error}"
+        reading = replace(reading, problem=problem, is_refused=is_refused(error))
     has_grown = reading.digests is not None and reading.digests.size != before.st_size
     if has_grown or has_changed(path, before):
         return replace(reading, is_changing=True)
@@ -160,12 +163,13 @@ def _to_record(reading: Reading, facts: DiscFacts) -> Reading:
     from mediashelf.catalogue.readable import answers_for
     from mediashelf.readability.identity.summary import summarise
 
+    # The answers take most memory while they are worked out, so they come first.
     return replace(
         reading,
-        listing=tuple(list_entries(facts)),
-        packed_facts=pack_facts(facts),
         readable=answers_for(facts),
         summary=summarise(facts),
+        listing=list_entries(facts),
+        packed_facts=pack_facts(facts),
     )
 
 
@@ -222,7 +226,7 @@ def _with_files_inside(
     reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
 ) -> Reading:
     # A scan does not look inside files.
-    from mediashelf.integrity.inside.content_files import distinct_files
+    from mediashelf.integrity.inside.content_files import DistinctFiles
     from mediashelf.integrity.inside.contents import ContentsReport, check_contents
     from mediashelf.integrity.inside.zero_runs import check_zero_runs
 
@@ -231,7 +235,7 @@ def _with_files_inside(
         inside = tuple(check_members(image.tree))
         _count_members(image.tree, len(inside), report)
         return replace(reading, inside=inside, inside_report=report)
-    files = distinct_files(image.facts)
+    files = DistinctFiles(image.facts)
     found = [
         *check_contents(image, files=files, report=report, on_bytes=on_bytes),
         *check_zero_runs(image, files=files, on_bytes=lambda count: on_bytes(0)),
@@ -276,7 +280,7 @@ def _with_touched(reading: Reading, image: DiscImage) -> Reading:
     if not wrong:
         return reading
     touched = entries_touched(image.facts, wrong, reading.stored)
-    count = count_entries(list_entries(image.facts)) + count_hidden(touched)
+    count = list_entries(image.facts).count() + count_hidden(touched)
     return replace(reading, touched=touched, entry_count=count)
 
 

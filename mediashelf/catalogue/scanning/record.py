@@ -7,13 +7,12 @@ import sqlite3
 from collections.abc import Sequence
 from itertools import count, repeat
 
-from mediashelf.catalogue.listing import count_entries
 from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
-from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text, kept_number
+from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.summaries import write_summaries
@@ -45,7 +44,7 @@ def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now
             verdict_of(reading) if is_read else "",
             reading.is_sheet,
             reading.looks_raw if is_read else False,
-            count_entries(reading.listing) if is_read else 0,
+            reading.listing.count() if is_read else 0,
             now,
         ],
     ).fetchone()
@@ -112,7 +111,7 @@ def _set_contents(
             verdict,
             judged_by,
             reading.looks_raw,
-            count_entries(reading.listing),
+            reading.listing.count(),
             now,
             image_id,
         ],
@@ -223,24 +222,27 @@ def _add_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> N
 
 
 def _add_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> None:
-    if not reading.listing:
-        return
-    folders, names, sizes, marks, twins = zip(*reading.listing, strict=True)
-    ids = record_names(db, dict.fromkeys(names))
-    folder_ids = {path: _folder_id(db, path) for path in dict.fromkeys(folders)}
-    db.executemany(
-        "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?)",
-        zip(
-            repeat(image_id),
-            count(),
-            map(folder_ids.__getitem__, folders),
-            map(ids.__getitem__, names),
-            map(kept_number, sizes),
-            marks,
-            twins,
-        ),
-    )
+    listing = reading.listing
+    folder_ids: dict[int, int] = {}
+    for start, names in listing.iter_names():  # part by part: there can be millions
+        end = start + len(names)
+        folders = listing.folders[start:end]
+        for folder in dict.fromkeys(folders):
+            if folder not in folder_ids:
+                folder_ids[folder] = _folder_id(db, listing.paths[folder])
+        db.executemany(
+            "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?)",
+            zip(
+                repeat(image_id),
+                count(start),
+                map(folder_ids.__getitem__, folders),
+                map(record_names(db, dict.fromkeys(names)).__getitem__, names),
+                listing.sizes[start:end],
+                listing.marks[start:end],
+                listing.twins(start, end),
+            ),
+        )
 
 
 def _folder_id(db: sqlite3.Connection, path: str) -> int:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from msgspec import Struct
+from msgspec import Struct, field
 from msgspec.structs import replace
 
-from mediashelf.catalogue.listing import ListedEntry
+from mediashelf.catalogue.listing import ListedEntries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.catalogue.records.inside import BytesInside
 from mediashelf.findings import Finding
@@ -39,9 +39,10 @@ class Reading(Struct, frozen=True):
     ``inside_report`` says what was verified of them; it is None where they were
     not checked. ``touched`` are the entries that an error touches; where there
     are any, ``entry_count`` counts all. ``problem`` says why the file could not be
-    read whole, ``unreadable`` are the bytes that the medium did not give, and ``around``
-    the digests with zeros for these. ``is_changing`` is True when size or date were not
-    the same before and after; then nothing else of it may be relied on.
+    read whole, ``is_refused`` that the right to read it is missing; ``unreadable`` are the
+    bytes that the medium did not give, and ``around`` the digests with zeros for these.
+    ``is_changing`` is True when size or date were not the same before and after; then
+    nothing else of it may be relied on.
     """
 
     size: int = 0
@@ -60,11 +61,12 @@ class Reading(Struct, frozen=True):
     touched: tuple[TouchedEntry, ...] = ()
     entry_count: int = 0
     problem: str = ""
+    is_refused: bool = False
     unreadable: tuple[Span, ...] = ()
     around: Digests | None = None
     is_missing: bool = False
     is_changing: bool = False
-    listing: tuple[ListedEntry, ...] = ()
+    listing: ListedEntries = field(default_factory=ListedEntries)
     packed_facts: bytes = b""
     summary: DiscSummary | None = None
     bytes_inside: tuple[BytesInside, ...] = ()
@@ -74,5 +76,10 @@ class Reading(Struct, frozen=True):
     def without_listing(self) -> Reading:
         """Return the same without what grows with the number of entries."""
         return replace(
-            self, listing=(), packed_facts=b"", summary=None, bytes_inside=(), packages=None
+            self,
+            listing=ListedEntries(),
+            packed_facts=b"",
+            summary=None,
+            bytes_inside=(),
+            packages=None,
         )

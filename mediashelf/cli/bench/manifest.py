@@ -15,8 +15,8 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, summary, table
 from mediashelf.findings import Severity
 from mediashelf.jobs.session_cards import ExaminedCard, examine_card
+from mediashelf.sessions.manifests.disc import ManifestDisc
 from mediashelf.sessions.manifests.manifest import schema
-from mediashelf.sessions.manifests.values import ManifestDisc
 from mediashelf.text import count_text, moment_text, size_text
 
 

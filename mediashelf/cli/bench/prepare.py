@@ -36,7 +36,7 @@ from mediashelf.cli.report_file import moment_text
 from mediashelf.errors import BlockedError
 from mediashelf.jobs.session_prepare import Places, PrepareOptions, prepare_card
 from mediashelf.sessions.card_space import copying_seconds
-from mediashelf.sessions.cards.arrange import PlacedDisc
+from mediashelf.sessions.cards.placed import PlacedDisc
 from mediashelf.sessions.manifests.versions import CURRENT
 from mediashelf.sessions.prepare import CheckedSession, PreparedCard
 

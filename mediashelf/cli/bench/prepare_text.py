@@ -10,9 +10,9 @@ from msgspec.structs import replace
 from mediashelf.cli.bench.eject_text import eject_text
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity
-from mediashelf.reports.bench.sheet_chapters import about_machine
+from mediashelf.reports.bench.sheet_contents import about_machine
 from mediashelf.sessions.card_space import READ_SPEED, WRITE_SPEED, copying_seconds
-from mediashelf.sessions.cards.arrange import Action, PlacedDisc
+from mediashelf.sessions.cards.placed import Action, PlacedDisc
 from mediashelf.sessions.discs.glance import boot_ways
 from mediashelf.sessions.discs.preflight import CheckedDisc
 from mediashelf.sessions.plans.machine import PlannedMachine

@@ -12,7 +12,7 @@ the machine of a recipe finds on its disc).
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,8 @@ from typing import Any
 import click
 from msgspec import Struct, field
 
-from mediashelf.cli.documents import document, plain
+from mediashelf.cli.discs.check_text import say_answer
+from mediashelf.cli.documents import Each, document, plain
 from mediashelf.cli.options import (
     catalogue_option,
     fail_on_option,
@@ -33,24 +34,21 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import (
     exit_for,
     say,
-    say_findings,
     say_json,
     say_wrapped,
-    summary,
     table,
     tell,
 )
 from mediashelf.errors import InputError
-from mediashelf.findings import Finding, Severity, at_least, iter_runs, worst
+from mediashelf.findings import Finding, Severity, iter_runs
 from mediashelf.jobs.discs.checking import CheckedSource, examine_source
 from mediashelf.jobs.library.naming import NamedFile, find_files, find_place
 from mediashelf.readability.check import Readability
 from mediashelf.readability.targets import Target, load_targets, pick_targets
-from mediashelf.text import count_text, size_text
+from mediashelf.text import count_text
 
 NOT_A_DISC = "floppy, archive or compressed"
 
-PLACES_SHOWN = 3  # of one rule, without --all
 
 _SHORT = {
     Readability.READS: "reads it",
@@ -140,9 +138,13 @@ def check(
             continue
         batch.count(answer)
         if as_json:
-            batch.documents.append(_answer(answer))
+            found = _findings(answer)
+            # Of many discs the lists are kept, which are small, and not what they are made of.
+            batch.documents.append(
+                {**_answer(answer), "findings": found if len(files) == 1 else list(found)}
+            )
         else:
-            _say_answer(answer, show_all=show_all, quiet=quiet)
+            say_answer(answer, show_all=show_all, quiet=quiet)
     if as_json:
         say_json(batch.document())
     elif len(files) > 1 and not quiet:
@@ -218,84 +220,6 @@ class _Batch(Struct):
         )
 
 
-def _say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
-    lowest = Severity.WARNING if quiet else Severity.NOTE
-    own, emulator = at_least(answer.own, lowest), at_least(answer.emulator, lowest)
-    drivers = at_least(answer.drivers or (), lowest)
-    rows = [
-        (target.name, answer.verdict(found).value, summary(found))
-        for target, found in answer.targets
-        if not quiet or answer.verdict(found) is not Readability.READS
-    ]
-    if quiet and not (own or emulator or drivers or rows):
-        return
-    say_wrapped(str(answer.path))
-    say_wrapped(_glance(answer), indent=2)
-    say()
-    if rows:
-        for line in table(["system", "verdict", "findings"], rows):
-            say(line)
-        say()
-    own_part = "structure" if answer.kind == "image" else "plan"
-    if not quiet:
-        say_wrapped(f"{own_part}: {summary(own)}; emulator: {_served(answer)}; {_contents(answer)}")
-        if _has_errors(own) and own_part == "plan":
-            say_wrapped("build refuses this disc; findings for systems hold for it as planned.")
-        elif _has_errors(own) and answer.facts.volumes:
-            say_wrapped("This image is damaged; findings for systems hold for a sound copy.")
-        say()
-    limit = 0 if show_all else PLACES_SHOWN
-    _say_part(own_part, own, limit)
-    _say_part("emulator", emulator, limit)
-    if answer.is_asked:
-        for target, found in answer.targets:
-            _say_part(f"{target.name}: {target.title}", at_least(found, lowest), limit)
-    elif not quiet and any(found for _, found in answer.targets):
-        say_wrapped("Add --target NAME to see what was found for that system.")
-        say()
-    _say_part("drivers", drivers, limit)
-
-
-def _say_part(title: str, findings: Sequence[Finding], limit: int) -> None:
-    if findings:
-        say_wrapped(f"-- {title}")
-        say_findings(findings, limit=limit)
-        say()
-
-
-def _has_errors(findings: Sequence[Finding]) -> bool:
-    return worst(findings) is Severity.ERROR
-
-
-def _served(answer: CheckedSource) -> str:
-    if answer.served is None:
-        return "serves it whole"
-    return "does not serve it whole" if answer.served is Severity.ERROR else "serves it, with care"
-
-
-def _contents(answer: CheckedSource) -> str:
-    if answer.drivers is None:
-        return "contents of files not read"
-    return f"drivers: {summary(answer.drivers)}"
-
-
-def _glance(answer: CheckedSource) -> str:
-    facts = answer.facts
-    parts = [size_text(facts.size), *dict.fromkeys(volume.kind.value for volume in facts.volumes)]
-    if facts.boot is not None and any(entry.is_bootable for entry in facts.boot.entries):
-        parts.append("boots")
-    return _origin(answer) + ", ".join(parts)
-
-
-def _origin(answer: CheckedSource) -> str:
-    """Say what was checked where that is not the file itself."""
-    if answer.kind == "image":
-        return ""
-    if answer.kind == "folder" and not answer.path.is_dir():
-        return "not a disc image as it is; a disc planned from the files in it: "
-    return f"planned from a {answer.kind}: "
-
-
 def _answer(answer: CheckedSource) -> Mapping[str, Any]:
     facts = answer.facts
     return {
@@ -305,10 +229,11 @@ def _answer(answer: CheckedSource) -> Mapping[str, Any]:
         "label": next((volume.label for volume in facts.volumes), ""),
         "is_complete": all(volume.is_complete for volume in facts.volumes),
         "targets": [_verdict_document(answer, *one) for one in answer.targets],
-        "findings": [
-            {"about": about, **plain(item)} for about, found in answer.parts for item in found
-        ],
     }
+
+
+def _findings(answer: CheckedSource) -> Iterable[Mapping[str, Any]]:
+    return Each({"about": about, **plain(item)} for about, found in answer.parts for item in found)
 
 
 def _verdict_document(

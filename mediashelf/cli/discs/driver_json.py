@@ -40,7 +40,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from mediashelf.cli.documents import chosen, document
-from mediashelf.drivers.coverage import Candidate, DeviceCover, reason_lost
+from mediashelf.drivers.candidates import Candidate, reason_lost
+from mediashelf.drivers.coverage import DeviceCover
 from mediashelf.drivers.findings import device_title
 from mediashelf.drivers.machines.classes import class_words
 from mediashelf.drivers.machines.reading import Machine

@@ -6,7 +6,8 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 
 from mediashelf.cli.render import say, say_wrapped
-from mediashelf.drivers.coverage import Candidate, Cover, DeviceCover, Reason, reason_lost
+from mediashelf.drivers.candidates import Candidate, Reason, reason_lost
+from mediashelf.drivers.coverage import Cover, DeviceCover
 from mediashelf.drivers.findings import device_label, device_title
 from mediashelf.drivers.package_findings import FIT_WORDS
 from mediashelf.drivers.packages.checked_files import FileState

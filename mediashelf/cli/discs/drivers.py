@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +11,13 @@ import click
 
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.discs.driver_json import driver_document
+from mediashelf.cli.discs.driver_options import (
+    families_of,
+    named_targets,
+    picked_devices,
+    refuse_code_page,
+    refuse_mixture,
+)
 from mediashelf.cli.discs.driver_shelves import library_document, say_library
 from mediashelf.cli.discs.driver_text import say_explanation, say_survey
 from mediashelf.cli.options import (
@@ -25,15 +31,13 @@ from mediashelf.cli.options import (
 )
 from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped, summary
-from mediashelf.drivers.machines.devices import pick_device
 from mediashelf.drivers.machines.reading import Machine, read_machines
-from mediashelf.drivers.packages.families import FAMILIES, Family, choose_family
+from mediashelf.drivers.packages.families import FAMILIES
 from mediashelf.findings import Severity
 from mediashelf.formats.inf.systems import ARCHITECTURES
-from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
-from mediashelf.jobs.driver_families import needed_family
+from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE
 from mediashelf.jobs.shelves.machine import LibraryAnswer, cover_machine
-from mediashelf.readability.targets import Target, load_targets, pick_targets
+from mediashelf.readability.targets import load_targets
 
 if TYPE_CHECKING:  # the library is asked without what plans discs and opens images
     from mediashelf.jobs.discs.driver_survey import DriverAnswer
@@ -136,15 +140,15 @@ def drivers(
     a package that lacks files comes after any that is whole: you choose what to take.
     A device without a driver shows what comes nearest.
     """
-    _refuse_mixture(paths, of_shelves, machine_paths)
+    refuse_mixture(paths, of_shelves, machine_paths)
     if of_shelves and code_page != DEFAULT_CODE_PAGE:
         raise click.UsageError("--code-page is for texts that are read now; a scan has read these.")
-    _refuse_code_page(code_page)
+    refuse_code_page(code_page)
     if of_shelves:
         machine = read_machines(machine_paths)
-        picked = _picked(machine, explained)
-        targets = _targets(target_names, load_targets(targets_folder))
-        families = _families(targets, family_name, release, architecture)
+        picked = picked_devices(machine, explained)
+        targets = named_targets(target_names, load_targets(targets_folder))
+        families = families_of(targets, family_name, release, architecture)
         with open_catalogue(catalogue_path) as catalogue:
             found = cover_machine(catalogue, machine, list(zip(targets, families, strict=True)))
         _say_shelves(found, machine, picked, as_json=as_json, quiet=quiet)
@@ -157,10 +161,10 @@ def drivers(
     place_of = partial(find_place, catalogue_path=catalogue_path)
     options = RecipeOptions(targets=target_names, machines=machine_paths, find_place=place_of)
     subjects = find_subjects(paths, options)
-    picked = _picked(subjects.machine, explained)
+    picked = picked_devices(subjects.machine, explained)
     known = load_targets(targets_folder)
-    targets = _targets(subjects.target_names, known)
-    families = _families(targets, family_name, release, architecture)
+    targets = named_targets(subjects.target_names, known)
+    families = families_of(targets, family_name, release, architecture)
     answer = survey_subjects(
         subjects,
         list(zip(targets, families, strict=True)),
@@ -174,19 +178,6 @@ def drivers(
     else:
         _say(answer, picked, quiet)
     exit_for(answer.findings, fail_on)
-
-
-def _picked(machine: Machine | None, explained: str | None) -> list[int]:
-    if explained is None:
-        return []
-    if machine is None:
-        raise click.UsageError("--explain needs a machine; name its file with --machine.")
-    picked = pick_device(machine.devices, explained)
-    if not picked:
-        raise click.UsageError(
-            f"No device of the machine is {explained!r}; give its number, slot, id or name."
-        )
-    return picked
 
 
 def _say(answer: DriverAnswer, picked: Sequence[int], quiet: bool) -> None:
@@ -211,15 +202,6 @@ def _say(answer: DriverAnswer, picked: Sequence[int], quiet: bool) -> None:
         say_wrapped(f"{summary(answer.findings)}; signatures not verified")
 
 
-def _refuse_mixture(paths: Sequence[Path], of_shelves: bool, machine_paths: Sequence[Path]) -> None:
-    if of_shelves and paths:
-        raise click.UsageError("--shelves looks through the library; name no path with it.")
-    if of_shelves and not machine_paths:
-        raise click.UsageError("--shelves needs a machine; name its file with --machine.")
-    if not of_shelves and not paths:
-        raise click.UsageError("Name a folder, an image or a recipe, or use --shelves.")
-
-
 def _say_shelves(
     found: LibraryAnswer, machine: Machine, picked: Sequence[int], *, as_json: bool, quiet: bool
 ) -> None:
@@ -231,47 +213,3 @@ def _say_shelves(
     if not picked and quiet:
         shown = [one for one in found.findings if one.severity is not Severity.NOTE]
         say_findings(shown, limit=PLACES_SHOWN)
-
-
-def _refuse_code_page(name: str) -> None:
-    try:
-        bytes(range(256)).decode(name, "surrogateescape")
-    except (LookupError, ValueError) as error:
-        raise click.BadParameter(
-            f"{name!r} is not a code page", param_hint="--code-page"
-        ) from error
-
-
-def _targets(names: Sequence[str], known: Mapping[str, Target]) -> list[Target]:
-    if not names:
-        raise click.UsageError("Name a system with --target, such as win9x or nt5.")
-    return pick_targets(names, known)
-
-
-def _families(
-    targets: list[Target], chosen: str | None, release: str | None, architecture: str
-) -> list[Family]:
-    """Return how each target takes drivers; a release is for the families that have it."""
-    names = [chosen or needed_family(target) for target in targets]
-    wanted = _release(release) if release is not None else None
-    if wanted is not None and not any(wanted in FAMILIES[name].releases for name in names):
-        known = [release for name in names for release in FAMILIES[name].releases]
-        words = ", ".join(f"{major}.{minor}" for major, minor in known) or "none"
-        raise click.BadParameter(
-            f"no system here has a release {release} (known: {words})", param_hint="--release"
-        )
-    return [
-        choose_family(
-            name,
-            release=wanted if wanted in FAMILIES[name].releases else None,
-            architecture=architecture,
-        )
-        for name in names
-    ]
-
-
-def _release(text: str) -> tuple[int, int]:
-    match = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})", text, re.ASCII)
-    if match is None:
-        raise click.BadParameter(f"{text!r} is not a release such as 5.1", param_hint="--release")
-    return int(match[1]), int(match[2])

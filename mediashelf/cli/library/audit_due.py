@@ -14,10 +14,11 @@ from typing import Any
 
 import click
 
+from mediashelf.amounts import duration_text, parse_duration
 from mediashelf.catalogue.rows import Presence
 from mediashelf.cli.documents import chosen
 from mediashelf.jobs.library.auditing import DueRun
-from mediashelf.text import count_text, duration_text, parse_duration, size_text
+from mediashelf.text import count_text, size_text
 
 _NAMES_SHOWN = 3
 

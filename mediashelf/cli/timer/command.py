@@ -15,6 +15,7 @@ from pathlib import Path
 import click
 
 from mediashelf import __version__
+from mediashelf.amounts import duration_text, parse_duration
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.rows import ShelfRow
 from mediashelf.catalogue.store import open_catalogue
@@ -39,7 +40,6 @@ from mediashelf.cli.timer.units import (
     timer_text,
 )
 from mediashelf.places import catalogue_place
-from mediashelf.text import duration_text, parse_duration
 
 
 def _time_of_day(context: click.Context, option: click.Parameter, value: str) -> tuple[int, int]:

@@ -6,7 +6,6 @@ English words are those of the published examples; how others are told is common
 from __future__ import annotations
 
 import re
-from typing import NamedTuple
 
 from mediashelf.drivers.machines.identifiers import ENUMERATORS
 
@@ -69,16 +68,6 @@ def is_name_key(key: str) -> bool:
 def last_column(text: str) -> str:
     """Return the last of the columns that blanks or tabs part."""
     return re.split(r"\s{2,}|\t", text.strip())[-1]
-
-
-class WaitingLine(NamedTuple):
-    """A line that may name what comes next; ``is_detail`` for ``key: value``."""
-
-    number: int
-    line: str
-    indent: int
-    name: str
-    is_detail: bool
 
 
 def indent_of(line: str) -> int:

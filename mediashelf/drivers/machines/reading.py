@@ -17,7 +17,7 @@ from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.machines.line_findings import LineFindings
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.inf.text import decode_inf
+from mediashelf.formats.inf.text.encoding import decode_inf
 
 if TYPE_CHECKING:
     from mediashelf.drivers.machines.tables import TableForm

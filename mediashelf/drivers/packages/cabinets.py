@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.errors import FormatError, MediashelfError
-from mediashelf.formats.packed.cabinet import (
+from mediashelf.formats.packed.cabinets.records import (
     FILE_SIZE,
     MAX_NAME_SIZE,
     CabinetFile,

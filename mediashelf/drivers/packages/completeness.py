@@ -12,6 +12,7 @@ from mediashelf.drivers.packages.cabinets import (
     expanded_size,
     is_cabinet,
 )
+from mediashelf.drivers.packages.catalogs import missing_catalog
 from mediashelf.drivers.packages.checked_files import FileCheck, FileState, PackageCheck
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package
@@ -50,44 +51,9 @@ def judge_completeness(
         tuple(finder.check(file) for file in needed.files),
         tuple(file.path for file in tags.values() if file is not None),
         tuple(tag for tag, file in tags.items() if file is None),
-        _missing_catalog(package, system, finder) if family.wants_catalogs else "",
+        missing_catalog(package, system, finder.folder) if family.wants_catalogs else "",
         needed.not_followed,
     )
-
-
-def catalogs_there(package: Package) -> list[str]:
-    """Return the paths of the catalogs, for whatever platform, that are beside the INF."""
-    section = package.inf.section("Version")
-    names = [
-        package.inf.expand(entry.value(0)).strip()
-        for entry in (section.entries if section else ())
-        if entry.key.lower().startswith("catalogfile")
-    ]
-    found = [package.tree.find(f"{package.folder}/{name}") for name in names if name]
-    return [file.path for file in found if file is not None]
-
-
-def named_catalog(package: Package, system: InfSystem) -> str:
-    """Return the name of the catalog that counts for a system, empty where there is none."""
-    for suffix in (f".nt{system.architecture}", ".nt", ""):
-        name = package.inf.version_value("CatalogFile" + suffix)
-        if name:
-            return name
-    return ""
-
-
-def has_catalog(package: Package, system: InfSystem) -> bool:
-    """Whether the catalog that counts for a system is beside the INF; it may be signed."""
-    if not package.tree.files:
-        return False  # of an image on record they are not listed
-    name = named_catalog(package, system)
-    return bool(name) and package.tree.find(f"{package.folder}/{name}") is not None
-
-
-def _missing_catalog(package: Package, system: InfSystem, finder: FileFinder) -> str:
-    name = named_catalog(package, system)
-    # It must be beside the INF, and not compressed (INF Version section).
-    return "" if not name or package.tree.find(f"{finder.folder}/{name}") else name
 
 
 class FileFinder:

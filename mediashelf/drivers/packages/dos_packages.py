@@ -17,7 +17,7 @@ from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile, fo
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.inf.document import InfKind
 from mediashelf.formats.inf.source_files import source_folders
-from mediashelf.formats.lists.package_names import (
+from mediashelf.package_names import (
     DOS_ALWAYS,
     DOS_BY_BYTES,
     SETUP_NAMES,

@@ -13,13 +13,14 @@ from mediashelf.drivers.packages.inf_reading import read_inf
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.findings import Finding
 from mediashelf.formats.collector import collector_paused
-from mediashelf.formats.inf.copying import may_lead_further
 from mediashelf.formats.inf.document import Inf, InfKind, Signature
-from mediashelf.formats.inf.models import Model, ModelsRead, all_models, models_read_by
+from mediashelf.formats.inf.following import may_lead_further
+from mediashelf.formats.inf.models import Model, all_models
+from mediashelf.formats.inf.models_read import ModelsRead, models_read_by
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
-from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
-from mediashelf.formats.lists.package_names import INF_SUFFIX
+from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE
+from mediashelf.package_names import INF_SUFFIX
 
 _9X_SUFFIXES = (".vxd", ".386", ".drv", ".pdr", ".mpd")
 

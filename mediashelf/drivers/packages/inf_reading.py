@@ -10,8 +10,8 @@ from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 from mediashelf.errors import InputError, MediashelfError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.document import Inf, parse_inf
-from mediashelf.formats.inf.lexer import plain_ends
-from mediashelf.formats.inf.text import decode_inf
+from mediashelf.formats.inf.text.encoding import decode_inf
+from mediashelf.formats.inf.text.lines import plain_ends
 
 MAX_INF = 16 << 20
 """Bytes of an INF that are read; real ones stay below a few MiB."""

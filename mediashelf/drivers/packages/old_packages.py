@@ -18,9 +18,9 @@ from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.errors import MediashelfError
 from mediashelf.formats.inf.document import InfKind
 from mediashelf.formats.inf.source_files import compressed_names
-from mediashelf.formats.inf.text import decode_inf
+from mediashelf.formats.inf.text.encoding import decode_inf
 from mediashelf.formats.inf.text_setup import disk_files, parse_text_setup
-from mediashelf.formats.lists.package_names import TEXT_SETUP_NAME
+from mediashelf.package_names import TEXT_SETUP_NAME
 
 MAX_TEXT = 1 << 20
 

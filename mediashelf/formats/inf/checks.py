@@ -6,25 +6,14 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 
 from mediashelf.findings import Finding
-from mediashelf.formats.inf.columns import StringColumns, may_have, model_columns, string_columns
-from mediashelf.formats.inf.document import (
-    Inf,
-    InfKind,
-    Signature,
-    parse_driver_date,
-    parse_driver_version,
-)
+from mediashelf.formats.inf.copy_checks import iter_copy_faults, iter_disk_faults
+from mediashelf.formats.inf.document import Inf, InfKind, Signature
+from mediashelf.formats.inf.driver_version import parse_driver_date, parse_driver_version
 from mediashelf.formats.inf.models import all_models, makers, model_sections
-from mediashelf.formats.inf.rules import RULES
-from mediashelf.formats.inf.sections import InfEntry
-from mediashelf.formats.inf.source_files import (
-    copy_lines,
-    list_names,
-    source_disks,
-    source_files,
-    suffixes_there,
-)
+from mediashelf.formats.inf.rules import RULES, Found
+from mediashelf.formats.inf.source_files import suffixes_there
 from mediashelf.formats.inf.systems import ARCHITECTURES
+from mediashelf.formats.inf.text.columns import StringColumns, model_columns, string_columns
 
 MAX_SHOWN = 20
 """Findings of one rule for one INF; the rest are counted in one more."""
@@ -35,11 +24,8 @@ _LONGEST_STRING = 512
 
 _INSTALL_SUFFIXES = ("", ".nt", *(f".nt{architecture}" for architecture in ARCHITECTURES))
 
-
 _MORE = -1
 """Stands for a line where the findings of a rule are only counted."""
-
-Found = tuple[str, int, str]  # rule, line (0 for the whole text), what was found
 
 
 def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
@@ -169,79 +155,6 @@ def _is_there(inf: Inf, install: str) -> bool:
     return any(inf.section(install + suffix) is not None for suffix in _INSTALL_SUFFIXES)
 
 
-def _check_copies(inf: Inf) -> Iterator[Found]:
-    """Follow every CopyFiles in the text to its list, its disk and its destination."""
-    destinations = inf.section("DestinationDirs")
-    with_destination = (
-        {entry.key.lower() for entry in destinations.entries} if destinations else set()
-    )
-    has_default = "defaultdestdir" in with_destination
-    listed = {
-        file.name.lower() for suffix in suffixes_there(inf) for file in source_files(inf, suffix)
-    }
-    follows_others = bool(inf.version_value("LayoutFile"))
-    seen_lists: set[str] = set()
-    seen_files: set[str] = set()
-    for section in inf.sections.values():
-        if not may_have(section, "copyfiles"):
-            continue
-        includes = any(True for _ in section.all("Include"))
-        for entry in section.all("CopyFiles"):
-            for name in list_names(inf, entry):
-                if name.lower() in seen_lists:
-                    continue
-                if inf.section(name) is None and not includes:
-                    yield "copy-section-missing", entry.line, name[:80]
-                elif not has_default and name.lower() not in with_destination:
-                    yield "copy-without-destination", entry.line, f"[{name[:80]}]"
-            for line in copy_lines(inf, entry, seen_lists):
-                if not line.section and not has_default:
-                    yield "copy-without-destination", line.line, f"@{line.name[:80]}"
-                source = line.source.lower()
-                if source in seen_files:
-                    continue
-                seen_files.add(source)
-                if source.endswith(".inf"):
-                    yield "copies-inf", line.line, line.source[:80]
-                if source not in listed and not follows_others:
-                    yield "file-without-source-disk", line.line, line.source[:80]
-
-
-def _check_source_disks(inf: Inf) -> Iterator[Found]:
-    suffixes = suffixes_there(inf)
-    disks = {disk.disk_id for suffix in suffixes for disk in source_disks(inf, suffix)}
-    catalogs = {
-        inf.expand(entry.value(0)).lower()
-        for entry in _version_entries(inf)
-        if entry.key.lower().startswith("catalogfile")
-    }
-    for suffix in suffixes:
-        places: dict[str, tuple[str, str]] = {}
-        for file in source_files(inf, suffix):
-            name = file.name.lower()
-            if file.disk_id not in disks:
-                yield (
-                    "source-disk-undefined",
-                    file.line,
-                    f"{file.name[:80]} is on disk {file.disk_id[:20] or '(none)'}",
-                )
-            if name in catalogs:
-                yield "catalog-is-listed", file.line, file.name[:80]
-            place = (file.disk_id, file.path.lower())
-            if places.setdefault(name, place) != place:
-                yield "duplicate-source-file", file.line, file.name[:80]
-        seen: dict[str, tuple[str, ...]] = {}
-        for disk in source_disks(inf, suffix):
-            meaning = (disk.cabinet.lower(), disk.tag.lower(), disk.path.lower())
-            if seen.setdefault(disk.disk_id, meaning) != meaning:
-                yield "duplicate-source-disk", disk.line, disk.disk_id[:20]
-
-
-def _version_entries(inf: Inf) -> tuple[InfEntry, ...]:
-    section = inf.section("version")
-    return section.entries if section else ()
-
-
 def _check_strings(inf: Inf) -> Iterator[Found]:
     for name, section in inf.sections.items():
         if name.partition(".")[0] != "strings":
@@ -294,7 +207,7 @@ _CHECKS: tuple[Callable[[Inf], Iterable[Found]], ...] = (
     _check_text,
     _check_version,
     _check_models,
-    _check_copies,
-    _check_source_disks,
+    iter_copy_faults,
+    iter_disk_faults,
     _check_strings,
 )

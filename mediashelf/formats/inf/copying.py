@@ -13,31 +13,13 @@ from collections.abc import Iterator
 from functools import lru_cache
 
 from mediashelf.formats.inf.document import Inf
-from mediashelf.formats.inf.sections import InfSection
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
+from mediashelf.formats.inf.text.sections import InfSection
 
 _PLUG_AND_PLAY_SINCE = (5, 0)
 
 COPY_INF_SINCE = (5, 1)
 """First NT version that reads CopyINF (INF CopyINF directive)."""
-
-
-_FURTHER = ("include", "needs", "copyinf", "layoutfile")
-"""Keys that lead to other INFs."""
-
-
-def may_lead_further(inf: Inf) -> bool:
-    """Whether what is beside an INF may matter for it; False is sure."""
-    return inf.once("leads further", lambda: any(map(_may_lead, inf.sections.values())))
-
-
-def _may_lead(section: InfSection) -> bool:
-    if not section.has_whole_lines:
-        return True  # a key may begin in one line and end in the next
-    text = section.text.lower()
-    if '"' in text:  # which may stand anywhere in a key
-        text = text.replace('"', "")
-    return any(key in text for key in _FURTHER)
 
 
 @lru_cache(64)  # asked for each text

@@ -1,7 +1,7 @@
 """Driver INF text → sections, strings and the facts of [Version].
 
 ``parse_inf`` takes bytes and always gives an :class:`Inf`; what the rules do not
-allow is kept as problems with line numbers, which ``inf_checks.check_inf`` turns
+allow is kept as problems with line numbers, which ``checks.check_inf`` turns
 into findings. Sources are pages of the published driver documentation, by name.
 """
 
@@ -10,32 +10,26 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 from msgspec import Struct, field
 
-from mediashelf.formats.inf.faultless import (
-    Again,
-    Packed,
-    faultless_sections,
-    sections_again,
+from mediashelf.formats.inf.driver_version import DriverVersion
+from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE, decode_inf
+from mediashelf.formats.inf.text.faultless import Again, Packed, faultless_sections, sections_again
+from mediashelf.formats.inf.text.lexer import Problem, lex_inf
+from mediashelf.formats.inf.text.lines import plain_ends
+from mediashelf.formats.inf.text.sections import InfEntry, InfSection, once
+from mediashelf.formats.inf.text.strings import (
+    MAX_TEXT,
+    TOKEN,
+    all_strings,
+    are_surely_bounded,
+    longest_string,
+    strings_again,
 )
-from mediashelf.formats.inf.lexer import Problem, lex_inf, plain_ends
-from mediashelf.formats.inf.sections import InfEntry, InfSection, once
-from mediashelf.formats.inf.strings import all_strings, strings_again
-from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE, decode_inf
 
 _DEFAULT_LANGUAGE = 0x0409
-
-_MAX_TEXT = 4096
-"""Longest value of a string since 6.0 (INF Strings section); longer text is cut when it is used."""
-
-MOST_SUBSTITUTED = 8 << 20
-"""Characters that all %tokens% of a text together may become; our own limit."""
-
-_TOKEN = re.compile(r"%([^%]*)%")
-_DRIVER_DATE = re.compile(r"([0-9]{2})[/-]([0-9]{2})[/-]([0-9]{4})", re.ASCII)
-_DRIVER_VERSION = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9}){0,3}", re.ASCII)
 
 _Answer = TypeVar("_Answer")
 
@@ -58,27 +52,6 @@ class InfKind(StrEnum):
     SCRIPT = "script"  # [Version], but names no device: runs by hand
     OEM_SETUP = "oem-setup"  # the scripts of older systems, chosen by hand from a list
     OTHER = "other"  # [autorun] and whatever else has the name
-
-
-class DriverVersion(NamedTuple):
-    """Date and version of ``DriverVer``; compares as systems compare packages.
-
-    A missing or malformed date is (0, 0, 0) (INF DriverVer directive).
-    """
-
-    date: tuple[int, int, int] = (0, 0, 0)  # year, month, day
-    version: tuple[int, int, int, int] = (0, 0, 0, 0)
-
-    @property
-    def date_text(self) -> str:
-        """The date as ``1999-03-18``, or ``no date``."""
-        year, month, day = self.date
-        return f"{year:04}-{month:02}-{day:02}" if year else "no date"
-
-    @property
-    def version_text(self) -> str:
-        """The version as ``4.10.3.204``."""
-        return ".".join(map(str, self.version))
 
 
 class Inf(Struct, weakref=True, eq=False):
@@ -138,17 +111,17 @@ class Inf(Struct, weakref=True, eq=False):
         """Return ``text`` with ``%strings%`` replaced and ``%%`` as ``%``.
 
         A token without a string stays as it is; replaced text is not looked at again.
-        Results are cut at :data:`_MAX_TEXT`.
+        Results are cut at :data:`MAX_TEXT`.
         """
         if "%" not in text:
             return text
-        return _TOKEN.sub(self._replacement, text)[:_MAX_TEXT]
+        return TOKEN.sub(self._replacement, text)[:MAX_TEXT]
 
     def undefined(self, text: str) -> list[str]:
         """Return the tokens in ``text`` that no string defines (numbers are folder ids)."""
         if "%" not in text:
             return []
-        return [token for token in _TOKEN.findall(text) if not self.is_defined(token)]
+        return [token for token in TOKEN.findall(text) if not self.is_defined(token)]
 
     def is_defined(self, token: str) -> bool:
         """Whether a token stands for something: a string, or by its number a folder."""
@@ -163,7 +136,7 @@ class Inf(Struct, weakref=True, eq=False):
         """Return the texts as :meth:`expand` does; most are one token each."""
         strings = self.strings
         return [
-            strings.get(text[1:-1].lower(), text)[:_MAX_TEXT]
+            strings.get(text[1:-1].lower(), text)[:MAX_TEXT]
             if text[0] == text[-1] == "%" and text.count("%") == 2 and len(text) > 2
             else self.expand(text)
             for text in texts
@@ -226,9 +199,7 @@ class Inf(Struct, weakref=True, eq=False):
         entry = self.driver_version_entry
         if entry is None:
             return DriverVersion()
-        date = parse_driver_date(self.expand(entry.value(0)))
-        version = parse_driver_version(self.expand(entry.value(1)))
-        return DriverVersion(date or (0, 0, 0), version or (0, 0, 0, 0))
+        return DriverVersion.parse(self.expand(entry.value(0)), self.expand(entry.value(1)))
 
     @property
     def driver_version_entry(self) -> InfEntry | None:
@@ -252,7 +223,7 @@ def parse_inf(
     decoded = decode_inf(data, code_page=code_page)
     text = plain_ends(decoded.text)
     sections: Mapping[str, InfSection] | None = None
-    if decoded.text.count("%") // 2 * _MAX_TEXT <= MOST_SUBSTITUTED:
+    if are_surely_bounded(decoded.text):
         sections = faultless_sections(text)
     problems: list[Problem] = []
     strings: Mapping[str, str] | None = None
@@ -260,7 +231,7 @@ def parse_inf(
         text = ""
         sections, problems = lex_inf(decoded.text)
         strings = all_strings(sections, language)
-        if cut := _longest_string(decoded.text, strings):
+        if cut := longest_string(decoded.text, strings):
             strings = {name: value[:cut] for name, value in strings.items()}
             problems.append(Problem("strings-cut", 0, f"{cut:,}"))
     return Inf(
@@ -276,44 +247,3 @@ def parse_inf(
         again=again,
         language=language,
     )
-
-
-def _longest_string(text: str, strings: Mapping[str, str]) -> int:
-    """Return to what length strings must be cut so that all substitutions are bounded, or 0."""
-    tokens = text.count("%") // 2
-    if tokens * min(max(map(len, strings.values()), default=0), _MAX_TEXT) <= MOST_SUBSTITUTED:
-        return 0  # also if every token were the longest
-    sizes = {f"%{name}%": min(len(value), _MAX_TEXT) for name, value in strings.items()}
-    total = sum(sizes.get(match[0].lower(), 0) for match in _TOKEN.finditer(text))
-    return MOST_SUBSTITUTED // tokens if total > MOST_SUBSTITUTED else 0
-
-
-def parse_driver_date(text: str) -> tuple[int, int, int] | None:
-    """Return (year, month, day) of ``mm/dd/yyyy`` or ``mm-dd-yyyy``, or None."""
-    match = _DRIVER_DATE.fullmatch(text.strip())
-    if match is None:
-        return None
-    month, day, year = int(match[1]), int(match[2]), int(match[3])
-    if not (1 <= month <= 12 and 1 <= day <= _days(month, year) and year):
-        return None
-    return year, month, day
-
-
-def _days(month: int, year: int) -> int:
-    if month == 2:
-        return 29 if year % 4 == 0 and (year % 100 != 0 or year % 400 == 0) else 28
-    return 30 if month in (4, 6, 9, 11) else 31
-
-
-def parse_driver_version(text: str) -> tuple[int, int, int, int] | None:
-    """Return the parts of ``w.x.y.z``, missing ones as 0; None when a part is out of range.
-
-    Each part is less than 65535, and 0.0.0.0 is invalid (INF DriverVer directive).
-    """
-    if not _DRIVER_VERSION.fullmatch(text.strip()):
-        return None
-    parts = [int(part) for part in text.strip().split(".")]
-    w, x, y, z = [*parts, 0, 0, 0][:4]
-    if max(parts) >= 65535 or not any(parts):
-        return None
-    return w, x, y, z

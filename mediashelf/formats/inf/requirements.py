@@ -7,7 +7,7 @@ CopyINF directive, INF Version section, INF DDInstall section.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -21,8 +21,8 @@ from mediashelf.formats.inf.copying import (
     sections_of_install,
 )
 from mediashelf.formats.inf.document import Inf
+from mediashelf.formats.inf.following import OtherInfs, PackageInfs
 from mediashelf.formats.inf.models import models_for
-from mediashelf.formats.inf.sections import InfEntry, InfSection
 from mediashelf.formats.inf.source_files import (
     CopyLine,
     SourceTables,
@@ -32,6 +32,7 @@ from mediashelf.formats.inf.source_files import (
     source_tables,
 )
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
+from mediashelf.formats.inf.text.sections import InfEntry, InfSection
 
 LONGEST_NAME = 80
 """Characters that are shown of a section's name."""
@@ -66,13 +67,6 @@ class NeededFile(Struct, frozen=True):
     fault: TextFault | None = None
 
 
-class OtherInfs(NamedTuple):
-    """What an entry names: the INFs that are in the package, and the names of the others."""
-
-    found: tuple[Inf, ...] = ()
-    outside: tuple[str, ...] = ()
-
-
 class Requirements(NamedTuple):
     """Everything that install sections need, and what was named but not followed."""
 
@@ -102,9 +96,9 @@ def requirements(
     for install in installs:
         collector.take(inf, install)
     found = Requirements(
-        tuple(collector.files.values()), tuple(collector.tags), tuple(collector.not_followed)
+        tuple(collector.files.values()), tuple(collector.tags), tuple(collector.others.not_followed)
     )
-    if not collector.has_followed:  # what is beside it does not matter
+    if not collector.others.has_followed:  # what is beside it does not matter
         inf.derived[key] = found
     return found
 
@@ -114,16 +108,12 @@ class _Collector:
 
     def __init__(self, system: InfSystem, companions: Mapping[str, Inf]) -> None:
         self.system = system
-        self.companions = companions
-        self.has_followed = False
+        self.others = PackageInfs(companions)
         self.files: dict[tuple[str, str, str], NeededFile] = {}
         self.tags: dict[str, None] = {}
-        self.not_followed: dict[str, None] = {}
         self.seen: set[tuple[int, str]] = set()
         self.lists_seen: dict[int, set[str]] = {}
         self.tables: dict[int, SourceTables] = {}
-        self.folders: dict[int, str] = {}  # of INFs that CopyINF names, from the first one's
-        self.layouts: dict[int, OtherInfs] = {}
         self.opened: dict[int, Inf] = {}
 
     def take(self, inf: Inf, install: str) -> None:
@@ -136,7 +126,7 @@ class _Collector:
                 continue
             self.seen.add((id(source), name.lower()))
             lists_seen = self.lists_seen.setdefault(id(source), set())
-            included = self._followed(source, section, "Include")
+            included = self.others.named(source, section, "Include")
             for entry in section.all("CopyFiles"):
                 for line in copy_lines(source, entry, lists_seen):
                     self._place(source, line)
@@ -178,27 +168,9 @@ class _Collector:
                 places = [one for one in (near | self.opened).values() if one.section(name)]
                 if places:
                     found.append((places[0], name))
-                elif name and not (included.outside or self._includes_outside(inf)):
+                elif name and not (included.outside or self.others.may_serve(inf)):
                     self._add_fault(TextFault.NO_SECTION, name, entry.line)
         return found
-
-    def _includes_outside(self, inf: Inf) -> bool:
-        """Whether another section includes an INF outside the package, which may serve this one.
-
-        What one section includes stays open for those after it (from memory).
-        """
-        return any(
-            path.lower() not in self.companions
-            for one in inf.sections.values()
-            for path in self._paths(inf, one, "Include")
-        )
-
-    def _paths(self, inf: Inf, section: InfSection | None, key: str) -> Iterator[str]:
-        """Yield the paths of the INFs that the entries of a key name."""
-        for entry in section.all(key) if section else ():
-            for value in entry.values:
-                if name := inf.expand(value).strip():
-                    yield join_path(self._folder(inf), name)
 
     def _copied_infs(self, inf: Inf, section: InfSection) -> list[tuple[Inf, str]]:
         """Note the INFs of CopyINF, and return all that their packages install."""
@@ -207,15 +179,13 @@ class _Collector:
             return found
         for entry in section.all("CopyINF"):
             for value in entry.values:
-                path = join_path(self._folder(inf), inf.expand(value))
-                folder, _, name = path.rpartition("/")
+                path = join_path(self.others.folder(inf), inf.expand(value))
+                name = path.rpartition("/")[2]
                 if not name:
                     continue
                 self.files.setdefault((path.lower(), "", ""), NeededFile(name, path, 0, entry.line))
-                self.has_followed = True
-                copied = self.companions.get(path.lower())
-                if copied is not None and id(copied) not in self.folders:
-                    self.folders[id(copied)] = folder
+                copied = self.others.copied(path)
+                if copied is not None:
                     found += [(copied, start) for start in self._starts(copied)]
         return found
 
@@ -225,35 +195,10 @@ class _Collector:
         installs = (find_install_section(inf, base, self.system) for base in bases)
         return [name for one in installs if one is not None for name in self._start(inf, one)]
 
-    def _folder(self, inf: Inf) -> str:
-        return self.folders.get(id(inf), "")
-
-    def _followed(self, inf: Inf, section: InfSection | None, key: str) -> OtherInfs:
-        """Return what the entries of a key name; remember the names from outside the package."""
-        found = []
-        outside = []
-        for path in self._paths(inf, section, key):
-            self.has_followed = True
-            companion = self.companions.get(path.lower())
-            if companion is not None:
-                self.folders.setdefault(id(companion), self._folder(inf))
-                found.append(companion)
-            else:
-                name = path.removeprefix(self._folder(inf)).strip("/")
-                self.not_followed[name] = None
-                outside.append(name)
-        return OtherInfs(tuple(found), tuple(outside))
-
     def _tables(self, inf: Inf) -> SourceTables:
         if id(inf) not in self.tables:
             self.tables[id(inf)] = source_tables(inf, self.system.source_suffixes)
         return self.tables[id(inf)]
-
-    def _layouts(self, inf: Inf) -> OtherInfs:
-        """Return what LayoutFile names."""
-        if id(inf) not in self.layouts:
-            self.layouts[id(inf)] = self._followed(inf, inf.section("Version"), "LayoutFile")
-        return self.layouts[id(inf)]
 
     def _place(self, inf: Inf, line: CopyLine) -> None:
         tables = self._tables(inf)
@@ -261,14 +206,14 @@ class _Collector:
         disk = tables.disks.get(file.disk_id) if file is not None else None
         outside: tuple[str, ...] = ()
         if disk is None:
-            layouts = self._layouts(inf)
+            layouts = self.others.layouts(inf)
             outside = layouts.outside
             for tables in map(self._tables, layouts.found):
                 file = file or tables.files.get(line.source.lower())
                 disk = tables.disks.get(file.disk_id) if file is not None else None
                 if disk is not None:
                     break
-        root = self._folder(inf)
+        root = self.others.folder(inf)
         if file is None or (disk is None and outside):
             # Without an entry the file is looked for where the INF is (common practice).
             provider = outside[0] if outside else ""

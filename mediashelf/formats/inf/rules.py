@@ -25,6 +25,10 @@ _SOURCE_DISKS_NAMES = driver_page("INF SourceDisksNames section")
 _STRINGS = driver_page("INF Strings section")
 
 
+Found = tuple[str, int, str]
+"""A rule, the line (0 for the whole text), and what was found there."""
+
+
 class InfRule(NamedTuple):
     """A row of the table: how bad, what to say (``{}`` is what was found), what to do, source."""
 

@@ -14,8 +14,8 @@ from functools import lru_cache
 from msgspec import Struct
 
 from mediashelf.formats.inf.document import Inf
-from mediashelf.formats.inf.sections import InfEntry, InfSection
 from mediashelf.formats.inf.systems import ARCHITECTURES
+from mediashelf.formats.inf.text.sections import InfEntry, InfSection
 
 _FLAG_CABINET_AND_TAG = 0x10
 """In [SourceDisksNames]: the second value is a cabinet, the sixth a tag file (since 5.1)."""

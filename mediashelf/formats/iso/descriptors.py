@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -173,11 +174,12 @@ def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> Descri
     unclear: list[VolumeDescriptor] = []
     has_copy = False
     first = session + FIRST_DESCRIPTOR
-    last = _last_descriptor(view, first)
-    if last is None:
+    sectors = _descriptor_sectors(view, first)
+    if not sectors:
         return DescriptorSet()
-    for lba in range(first, last + 1):
-        data = read_sector(view, lba)
+    last = first + len(sectors) - 1
+    after = [read_sector(view, last + number) for number in range(1, 1 + _SECTORS_AFTER_END)]
+    for lba, data in enumerate(sectors, first):
         if data[1:6] != _STANDARD_IDENTIFIER:
             if data[1:6] not in _RECOGNITION:
                 log.add(
@@ -220,10 +222,10 @@ def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> Descri
                 found=kind,
                 expected="0, 1, 2, 3 or 255",
             )
-    _log_missing_end(read_sector(view, last), last, log)
-    unclear += _descriptors_after_end(view, last, log)
+    _log_missing_end(sectors[-1], last, log)
+    unclear += _descriptors_after_end(after, last, log)
     if primary is None:
-        primary = _salvage_primary(view, first)
+        primary = _salvage_primary(sectors[0], first)
         log.add(
             "primary-descriptor-present",
             f"LBA {first}",
@@ -231,16 +233,15 @@ def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> Descri
             + ("; what is left of it was read" if primary else ""),
             offset=first * SECTOR_SIZE,
         )
-    has_copy |= read_sector(view, last + 1)[:6] == _END_HEAD
+    has_copy |= after[0][:6] == _END_HEAD
     return DescriptorSet(
         primary, tuple(supplementary), tuple(boot_records), tuple(unclear), last, has_copy
     )
 
 
-def _salvage_primary(view: View, first: int) -> VolumeDescriptor | None:
-    """Return the sector of the primary descriptor if only its head is damaged."""
-    data = read_sector(view, first)
-    if not data or data[0] == _SUPPLEMENTARY:
+def _salvage_primary(data: bytes, first: int) -> VolumeDescriptor | None:
+    """Return the descriptor in the first sector if only its head is damaged."""
+    if data[0] == _SUPPLEMENTARY:
         return None
     descriptor = _parse_volume_descriptor(data, first)
     root = descriptor.root
@@ -248,25 +249,28 @@ def _salvage_primary(view: View, first: int) -> VolumeDescriptor | None:
     return replace(descriptor, type=PRIMARY) if is_plausible and root.size.agrees else None
 
 
-def _last_descriptor(view: View, first: int) -> int | None:
-    """Return the sector of the terminator, or else of the last descriptor; None without any."""
-    last = None
+def _descriptor_sectors(view: View, first: int) -> list[bytes]:
+    """Return the sectors up to the terminator, or else to the last descriptor; none without any."""
+    sectors: list[bytes] = []
+    count = 0
     for lba in range(first, first + _MOST_DESCRIPTORS):
         data = read_sector(view, lba)
+        sectors.append(data)
         if data[1:6] == _STANDARD_IDENTIFIER:
-            last = lba
+            count = len(sectors)
             if data[0] == _TERMINATOR:
                 break
-        elif not data or (last is not None and lba - last > 4):
+        elif not data or (count and len(sectors) - count > 4):
             break
-    return last
+    return sectors[:count]
 
 
-def _descriptors_after_end(view: View, last: int, log: ProblemLog) -> list[VolumeDescriptor]:
+def _descriptors_after_end(
+    sectors: Iterable[bytes], last: int, log: ProblemLog
+) -> list[VolumeDescriptor]:
     """Return, and log, volume descriptors that follow the terminator, where no reader looks."""
     found: list[VolumeDescriptor] = []
-    for lba in range(last + 1, last + 1 + _SECTORS_AFTER_END):
-        data = read_sector(view, lba)
+    for lba, data in enumerate(sectors, last + 1):
         if data[1:6] == _STANDARD_IDENTIFIER and data[0] in (PRIMARY, _SUPPLEMENTARY):
             found.append(_parse_volume_descriptor(data, lba))
             log.add(

@@ -204,7 +204,9 @@ def _parse_plain(
 
     A large disc has 100,000 of them: each field is looked at in all records at once.
     """
-    if max_records <= _MANY:
+    # The record after so many begins with its length, which is not zero.
+    is_short = len(data) <= SECTOR_SIZE and is_zero(data[_MANY * SHORTEST_RECORD :])
+    if max_records <= _MANY or is_short:
         return None
     places = _plain_places(data)
     if not _MANY < len(places) < max_records:

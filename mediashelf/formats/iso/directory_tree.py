@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import compress
 from typing import NamedTuple
 
@@ -67,14 +67,16 @@ def walk_tree(
     log: ProblemLog,
     limits: Limits = DEFAULT_LIMITS,
     shared: SharedEntries | None = None,
+    take: Callable[[Folder], object] | None = None,
 ) -> DirectoryTree:
     """Return all entries below ``root``, directory by directory, parents before children.
 
-    ``shared`` are those of other trees of the disc, where it has any.
+    ``shared`` are those of other trees of the disc, where it has any. ``take`` is given each
+    folder, which is not kept then.
     Never raises for damage. A block is read as part of one directory only, so
     loops end where they close, and the work is bounded by the size of the view.
     """
-    return _Walk(view, geometry, naming, log, limits, shared).run(root)
+    return _Walk(view, geometry, naming, log, limits, shared, take).run(root)
 
 
 class _Walk:
@@ -88,6 +90,7 @@ class _Walk:
         log: ProblemLog,
         limits: Limits,
         shared: SharedEntries | None,
+        take: Callable[[Folder], object] | None,
     ) -> None:
         self._view, self._geometry, self._naming = view, geometry, naming
         # Records that another tree shares with this one are logged there.
@@ -97,6 +100,7 @@ class _Walk:
         self._checks = RecordChecks(geometry, self._record_log, is_secondary=bool(naming.mark))
         self._visited = _Blocks()
         self._folders: list[Folder] = []
+        self._keep = take or self._folders.append
         self._entry_count = 0
         self._directories: list[Directory] = []
         self._text_left = limits.text_characters
@@ -180,7 +184,7 @@ class _Walk:
             folder = Folder.of(directory.path, [entry for entry, _ in joined])
         else:
             folder = plain_folder(directory, named)
-        self._folders.append(folder)
+        self._keep(folder)
         self._entry_count += len(folder.names)
         return named
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from array import array
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import repeat
 from operator import add, mul
@@ -41,21 +42,26 @@ _BODY_SIZE = 31  # of a record: what it says beside its length and that of its i
 class Bodies(NamedTuple):
     """What the bodies of many records say; ``furthest`` is where the last extent ends."""
 
-    lbas: tuple[int, ...]
-    sizes: tuple[int, ...]
+    lbas: array[int]
+    sizes: array[int]
     flags: bytes
     dates: tuple[bytes, ...]
     furthest: int
     is_usual: bool  # no file is interleaved or on another disc
 
 
+_MOST_KEPT = 4 << 20  # bytes of bodies that are kept: more than 100,000 records
+
+
 class BodyReader:
     """Reads the bodies of the records of a directory at once; what was read before is known.
 
-    Most writers record the files of a folder in the same order in each tree.
+    Most writers record the files of a folder in the same order in each tree. Of a large disc
+    only the first folders are kept: reading the others again takes less than their memory.
     """
 
     def __init__(self) -> None:
+        self._left = _MOST_KEPT
         self._known: dict[tuple[bytes, int, int], Bodies | None] = {}
 
     def read(self, bodies: bytes, block_size: int, sequence_number: int) -> Bodies | None:
@@ -64,9 +70,13 @@ class BodyReader:
         None as well where a record has an extended attribute record.
         """
         key = bodies, block_size, sequence_number
-        if key not in self._known:
-            self._known[key] = _read_bodies(*key)
-        return self._known[key]
+        if key in self._known:
+            return self._known[key]
+        found = _read_bodies(*key)
+        self._left -= len(bodies)
+        if self._left >= 0:
+            self._known[key] = found
+        return found
 
     def forget(self) -> None:
         """Let go of what is known."""
@@ -78,8 +88,8 @@ def _read_bodies(data: bytes, block_size: int, sequence_number: int) -> Bodies |
     count = len(columns[0])
     if columns[0].strip(b"\0") or any(columns[one] != columns[other] for one, other in _COPIES):
         return None
-    lbas: tuple[int, ...] = struct.unpack(f"<{count}I", _rows(columns[1:5]))
-    sizes: tuple[int, ...] = struct.unpack(f"<{count}I", _rows(columns[9:13]))
+    lbas = array("I", struct.unpack(f"<{count}I", _rows(columns[1:5])))
+    sizes = array("I", struct.unpack(f"<{count}I", _rows(columns[9:13])))
     reaches: Iterable[int] = map(add, map(mul, lbas, repeat(block_size)), sizes)
     if 0 in sizes:  # the location of an empty file means nothing
         reaches = (reach for reach, size in zip(reaches, sizes, strict=True) if size)
@@ -115,13 +125,17 @@ def packed_alike(data: bytes, places: Sequence[int]) -> tuple[bytes, int]:
     first, count, width = places[0], len(places), data[places[0]]
     if first >= SECTOR_SIZE or data[places[-1]] != width:
         return b"", 0
-    in_first, in_others = (SECTOR_SIZE - first) // width * width, SECTOR_SIZE // width * width
-    starts = range(SECTOR_SIZE, len(data), SECTOR_SIZE)
-    runs = [range(first, first + in_first), *(range(at, at + in_others) for at in starts)]
-    if [at for run in runs for at in run[::width]][:count] != list(places):
-        return b"", 0
-    packed = b"".join([data[run.start : run.stop] for run in runs])[: count * width]
-    return (packed, width) if packed[::width] == bytes([width]) * count else (b"", 0)
+    in_first, in_others = (SECTOR_SIZE - first) // width, SECTOR_SIZE // width
+    others = range(SECTOR_SIZE, len(data), SECTOR_SIZE)
+    runs = [data[at : at + in_others * width] for at in others]
+    packed = b"".join([data[first : first + in_first * width], *runs])[: count * width]
+    # Where all lengths are right, and the last record is where so many end, none is between them.
+    last = first + (count - 1) * width
+    if count > in_first:
+        sector, row = divmod(count - in_first - 1, in_others)
+        last = (sector + 1) * SECTOR_SIZE + row * width
+    are_alike = last == places[-1] and packed[::width] == bytes([width]) * count
+    return (packed, width) if are_alike else (b"", 0)
 
 
 class ReadColumns(NamedTuple):

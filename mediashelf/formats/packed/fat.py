@@ -1,37 +1,29 @@
-"""FAT12 and FAT16 volumes of floppies and small disks: folders, names, chains of clusters.
+"""FAT12 and FAT16 volumes of floppies and small disks: where all is, and chains of clusters.
 
 ============  =====  ==========================================================
 boot sector   11     bytes a sector (2), sectors a cluster (1), reserved sectors (2),
                      tables (1), entries of the top folder (2), sectors in all (2),
                      media (1), sectors a table (2)
               32     sectors in all, where the 2 bytes are 0 (4)
-entry         0      name (8), extension (3), attributes (1)
-              22     time (2), date (2), first cluster (2), size in bytes (4)
-long name     0      number, 0x40 the last (1), 5 letters (10), 0x0F (1), 0, checksum (1)
-              14     6 letters (12), 0 (2), 2 letters (4); stands before the entry it names
 table                12 or 16 bits a cluster: 0 free, 0xFF8 or 0xFFF8 and up the last of a file
 ============  =====  ==========================================================
 
 Numbers are little-endian. The boot sector is that of Microsoft KB Q140418, the parameters of
-disks without one are those of KB Q75131. Folders, long names and tables are from memory; an
-independent reader of such volumes confirms all in tests.
+disks without one are those of KB Q75131. Tables are from memory; an independent reader of such
+volumes confirms all in tests.
 """
 
 from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from msgspec import Struct
 
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.dos_time import seconds_of_dos_time
+from mediashelf.formats.packed.fat_folders import ENTRY_SIZE, FatEntry, parse_folder
 
 _SECTOR_SIZE = 512
-_ENTRY_SIZE = 32
-_DELETED = 0xE5
-_LABEL, _FOLDER, _LONG_NAME = 0x08, 0x10, 0x0F
 _FIRST_CLUSTER = 2
 _MOST_CLUSTERS_12 = 4084
 _LONGEST_TABLE = 256  # sectors: 65,536 clusters of 16 bits
@@ -44,20 +36,6 @@ _WITHOUT_PARAMETERS = {
     327_680: (2, 1, 112, 0xFF),
     368_640: (2, 2, 112, 0xFD),
 }
-
-
-class FatEntry(NamedTuple):
-    """One file or folder; ``name`` is the long one where there is one, else ``README.TXT``.
-
-    ``modified`` counts seconds since 1970 of a clock whose zone is not recorded, None
-    where there is no valid date.
-    """
-
-    name: str
-    size: int
-    cluster: int
-    is_folder: bool
-    modified: int | None
 
 
 class _FatLayout(Struct, frozen=True):
@@ -104,12 +82,12 @@ class FatVolume:
 
     def top(self) -> Iterator[FatEntry]:
         """Yield what the top folder holds."""
-        return _parse_folder(self._read(self._layout.top_start, self._layout.top_size))
+        return parse_folder(self._read(self._layout.top_start, self._layout.top_size))
 
     def folder(self, entry: FatEntry) -> Iterator[FatEntry]:
         """Yield what another folder holds; its own and its parent's entry are left out."""
         clusters = self._chain(entry.cluster, _MOST_FOLDER_CLUSTERS)
-        return _parse_folder(b"".join(self._read_cluster(cluster) for cluster in clusters))
+        return parse_folder(b"".join(self._read_cluster(cluster) for cluster in clusters))
 
     def read(self, name: str, limit: int) -> bytes | None:
         """Return the first ``limit`` bytes of a file of the top folder, None where there is none.
@@ -192,7 +170,7 @@ def _layout(
     total: int, per_cluster: int, reserved: int, tables: int, entries: int, per_table: int
 ) -> _FatLayout | None:
     top_start = reserved + tables * per_table
-    data_start = top_start + -(-entries * _ENTRY_SIZE // _SECTOR_SIZE)
+    data_start = top_start + -(-entries * ENTRY_SIZE // _SECTOR_SIZE)
     if total <= data_start:
         return None
     return _FatLayout(
@@ -200,63 +178,7 @@ def _layout(
         table_start=reserved * _SECTOR_SIZE,
         table_size=per_table * _SECTOR_SIZE,
         top_start=top_start * _SECTOR_SIZE,
-        top_size=entries * _ENTRY_SIZE,
+        top_size=entries * ENTRY_SIZE,
         data_start=data_start * _SECTOR_SIZE,
         cluster_count=(total - data_start) // per_cluster,
     )
-
-
-def _parse_folder(data: bytes) -> Iterator[FatEntry]:
-    long_name: dict[int, bytes] = {}
-    checksum = -1
-    for start in range(0, len(data) - _ENTRY_SIZE + 1, _ENTRY_SIZE):
-        entry = data[start : start + _ENTRY_SIZE]
-        if entry[0] == 0:
-            return  # nothing was ever written from here on
-        attributes = entry[11]
-        if entry[0] == _DELETED:
-            long_name = {}
-        elif attributes & 0x3F == _LONG_NAME:
-            if entry[0] & 0x40:
-                long_name, checksum = {}, entry[13]
-            if entry[13] == checksum:
-                long_name[entry[0] & 0x1F] = entry[1:11] + entry[14:26] + entry[28:32]
-        elif attributes & _LABEL:
-            long_name = {}
-        else:
-            name = _long_name(long_name) if checksum == _name_checksum(entry[:11]) else ""
-            long_name, checksum = {}, -1
-            if entry[:2] not in (b". ", b".."):
-                yield _parse_entry(entry, name)
-
-
-def _parse_entry(entry: bytes, long_name: str) -> FatEntry:
-    first = b"\xe5" if entry[0] == 0x05 else entry[:1]
-    stem, extension = (
-        part.decode("cp437").rstrip(" ") for part in (first + entry[1:8], entry[8:11])
-    )
-    time, date, cluster, size = struct.unpack_from("<HHHI", entry, 22)
-    is_folder = bool(entry[11] & _FOLDER)
-    return FatEntry(
-        long_name or (f"{stem}.{extension}" if extension else stem),
-        0 if is_folder else size,
-        cluster,
-        is_folder,
-        seconds_of_dos_time(date, time),
-    )
-
-
-def _long_name(parts: dict[int, bytes]) -> str:
-    """Return the name that entries with the numbers 1, 2, … hold, nothing where one is missing."""
-    if sorted(parts) != list(range(1, len(parts) + 1)):
-        return ""
-    letters = b"".join(parts[number] for number in sorted(parts))
-    return letters.decode("utf-16-le", "replace").split("\0")[0]
-
-
-def _name_checksum(name: bytes) -> int:
-    """Return the number by which a long name knows the short one that it belongs to."""
-    total = 0
-    for letter in name:
-        total = ((total & 1) << 7) + (total >> 1) + letter & 0xFF
-    return total

@@ -17,7 +17,6 @@ from typing import NamedTuple
 from msgspec import Struct, field
 from msgspec.structs import replace
 
-from mediashelf.errors import FormatError
 from mediashelf.formats.raw.cue_words import (
     Word,
     frames_text,
@@ -28,9 +27,6 @@ from mediashelf.formats.raw.cue_words import (
 )
 from mediashelf.formats.raw.sectors import LAYOUTS, SectorLayout
 from mediashelf.text import did_you_mean
-
-LONGEST_SHEET = 1 << 20
-"""More bytes than any sheet has: 99 tracks with all indexes and texts fill a tenth of it."""
 
 _FILE_TYPES = ("BINARY", "MOTOROLA", "WAVE", "AIFF", "MP3")
 _TEXTS = (  # words that are followed by any text
@@ -43,11 +39,6 @@ _TEXTS = (  # words that are followed by any text
 )
 FLAGS = ("DCP", "4CH", "PRE", "SCMS", "DATA")
 
-_BYTE_ORDER_MARKS = {
-    b"\xef\xbb\xbf": "utf-8-sig",
-    b"\xff\xfe": "utf-16",
-    b"\xfe\xff": "utf-16",
-}
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 
@@ -92,30 +83,6 @@ class CueSheet(Struct, frozen=True):
 
     files: tuple[CueFile, ...]
     catalog: str = ""
-
-
-def decode_cue(data: bytes) -> str:
-    """Return a sheet's text: by its byte order mark, else UTF-8 where that fits, else Latin-1.
-
-    Raises :class:`FormatError` where the mark's encoding does not fit the bytes, or
-    the sheet is longer than :data:`LONGEST_SHEET`.
-    """
-    if len(data) > LONGEST_SHEET:
-        raise FormatError(
-            "sheet's size", at=LONGEST_SHEET, found=len(data), expected=f"{LONGEST_SHEET} at most"
-        )
-    for mark, encoding in _BYTE_ORDER_MARKS.items():
-        if data.startswith(mark):
-            try:
-                return data.decode(encoding)
-            except UnicodeDecodeError as error:
-                raise FormatError(
-                    "text", at=error.start, found=data[error.start : error.end], expected=encoding
-                ) from error
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        return data.decode("latin-1")
 
 
 def parse_cue(text: str) -> CueSheet:

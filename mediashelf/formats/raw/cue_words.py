@@ -1,4 +1,4 @@
-"""The words, numbers and times of a cue sheet, each with its line and column."""
+"""The text of a cue sheet, and its words, numbers and times, each with its line and column."""
 
 from __future__ import annotations
 
@@ -8,11 +8,45 @@ from typing import NamedTuple, NoReturn
 from mediashelf.errors import FormatError
 from mediashelf.formats.raw.sectors import FRAMES_PER_SECOND
 
+LONGEST_SHEET = 1 << 20
+"""More bytes than any sheet has: 99 tracks with all indexes and texts fill a tenth of it."""
+
+_BYTE_ORDER_MARKS = {
+    b"\xef\xbb\xbf": "utf-8-sig",
+    b"\xff\xfe": "utf-16",
+    b"\xfe\xff": "utf-16",
+}
+
+
 _LAST_NUMBER = 99  # of tracks and of indexes: two digits
 
 _WORD = re.compile(r'[ \t]*(?:"([^"]*)"(?=[ \t]|$)|([^ \t"][^ \t]*))')
 _TIME = re.compile(r"(\d\d?):(\d\d?):(\d\d?)", re.ASCII)
 _NUMBER = re.compile(r"\d\d?", re.ASCII)
+
+
+def decode_cue(data: bytes) -> str:
+    """Return a sheet's text: by its byte order mark, else UTF-8 where that fits, else Latin-1.
+
+    Raises :class:`FormatError` where the mark's encoding does not fit the bytes, or
+    the sheet is longer than :data:`LONGEST_SHEET`.
+    """
+    if len(data) > LONGEST_SHEET:
+        raise FormatError(
+            "sheet's size", at=LONGEST_SHEET, found=len(data), expected=f"{LONGEST_SHEET} at most"
+        )
+    for mark, encoding in _BYTE_ORDER_MARKS.items():
+        if data.startswith(mark):
+            try:
+                return data.decode(encoding)
+            except UnicodeDecodeError as error:
+                raise FormatError(
+                    "text", at=error.start, found=data[error.start : error.end], expected=encoding
+                ) from error
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
 
 
 class Word(NamedTuple):

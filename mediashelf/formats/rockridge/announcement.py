@@ -55,6 +55,8 @@ def detect_rock_ridge(
     """
     offset = root.lba * geometry.block_size
     data = view.read(offset, SECTOR_SIZE)
+    if _SHARING not in data and not _TRACE.search(data.rstrip(b"\0")):
+        return None  # as on most discs
     records = first_records(data, geometry, _ENOUGH_RECORDS)
     first = records.self_record
     use = announcing_field(system_use_of(data, first)) if first is not None else b""

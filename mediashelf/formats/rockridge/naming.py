@@ -1,4 +1,4 @@
-"""Rock Ridge: its names and relocated directories resolved.
+"""Rock Ridge: the names of records, and what else their entries mean.
 
 What the entries mean is as the Linux kernel 6.12 reads them (fs/isofs/rock.c).
 Owners, modes and time stamps are not read; links and compressed files are only counted.
@@ -19,15 +19,14 @@ from mediashelf.formats.rockridge.announcement import (
 )
 from mediashelf.formats.rockridge.other_contents import OtherContents, rule_for
 from mediashelf.formats.rockridge.plain_names import AlikeSurroundings, around_name, names_alike
+from mediashelf.formats.rockridge.relocation import Relocations
 from mediashelf.formats.rockridge.system_use import SystemUseReader, is_only_name
 from mediashelf.formats.structure_rules import ProblemLog
-from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE
+from mediashelf.formats.volume import FLAG_DIRECTORY
 from mediashelf.text import count_text
 
 _NAME_IS_SELF_OR_PARENT = 0x06  # flags of NM
-_LARGEST_HOLDER = 1 << 20  # bytes that are read of a directory that may hold moved ones
 _MOST_SURROUNDINGS = 10_000  # what is kept of records that are good but for their names
-_MOST_HOLDERS = 16  # directories that are looked into for that; writers make one
 
 
 class _Meaning(NamedTuple):
@@ -53,10 +52,8 @@ class RockRidgeNaming:
         self._reader = SystemUseReader(view, geometry.block_size, log)
         # What is wrong with a directory's own records is logged when the walk comes to it.
         self._quiet_reader = SystemUseReader(view, geometry.block_size, ProblemLog())
-        self._relocated: dict[int, Directory] = {}  # by LBA, with the directory that holds it now
-        self._linked: set[int] = set()
+        self._relocations = Relocations(view, geometry, log, self.mark, self._parent_link)
         self._other_contents = OtherContents()
-        self._holders_left = _MOST_HOLDERS
         # What stands before and after a name, where all of it is good and means nothing else.
         self._surroundings: set[tuple[bytes, bytes]] = set()
         self._alike = AlikeSurroundings()
@@ -89,11 +86,10 @@ class RockRidgeNaming:
             meaning = self._meaning(directory, data, record, self._reader)
             is_unnamed = meaning.name is None and self._log.total == problems
             if meaning.is_relocated and record.flags & FLAG_DIRECTORY:
-                for moved in self._held_by(record):
-                    self._relocated.setdefault(moved, directory)
+                self._relocations.leave_out(directory, record)
                 continue
             if meaning.child_link is not None:
-                record = self._linked_record(directory, record, meaning.child_link)
+                record = self._relocations.linked_record(directory, record, meaning.child_link)
             kept.append(record)
             self._named_count += meaning.name is not None
             if is_unnamed:
@@ -143,16 +139,7 @@ class RockRidgeNaming:
         self._other_contents.log_all(self._log)
         if self._first_unnamed is not None and self._unnamed_count < self._named_count:
             self._log_unnamed(*self._first_unnamed)
-        for lba, directory in self._relocated.items():
-            if lba not in self._linked:
-                self._log.add(
-                    "rockridge-relocation",
-                    directory.where,
-                    "a relocated directory has no link (CL), so it is not shown",
-                    offset=lba * self._geometry.block_size,
-                    found=f"directory at LBA {lba}",
-                    expected="a record with a link (CL) to it",
-                )
+        self._relocations.finish()
 
     def _log_unnamed(self, directory: Directory, record: DirectoryRecord) -> None:
         identifier = record.identifier.decode("latin-1")
@@ -178,29 +165,10 @@ class RockRidgeNaming:
         if parent is not None:
             self._meaning(directory, data, parent, self._reader)
 
-    def _held_by(self, record: DirectoryRecord) -> list[int]:
-        """Return the LBAs of the relocated directories that a record marked RE stands for.
-
-        The mark belongs on the directory that was moved. Common practice: some writers
-        set it on the directory that holds all moved ones, so that systems hide it.
-        """
-        offset = record.lba * self._geometry.block_size
-        data = self._view.read(offset, SECTOR_SIZE)
-        records = first_records(data, self._geometry)
-        itself = Directory("", self.mark, b"", record.lba, record.size, 0, 0, 1)
-        if records.parent_record is not None:
-            parent = self._meaning(itself, data, records.parent_record, self._quiet_reader)
-            if parent.parent_link is not None:
-                return [record.lba]
-        if not self._holders_left:
-            return [record.lba]
-        self._holders_left -= 1
-        data = self._view.read(offset, min(record.size, _LARGEST_HOLDER))
-        records = first_records(data, self._geometry, len(data))
-        is_holder = all(child.flags & FLAG_DIRECTORY for child in records.children)
-        if records.self_record is None or not records.is_complete or not is_holder:
-            return [record.lba]
-        return [child.lba for child in records.children]
+    def _parent_link(
+        self, directory: Directory, data: bytes, record: DirectoryRecord
+    ) -> int | None:
+        return self._meaning(directory, data, record, self._quiet_reader).parent_link
 
     def _meaning(
         self, directory: Directory, data: bytes, record: DirectoryRecord, reader: SystemUseReader
@@ -242,40 +210,6 @@ class RockRidgeNaming:
             self._alike.learn(use, *surroundings)
         moved = links.get(b"CL"), links.get(b"PL"), is_relocated
         return _Meaning(name, *moved, frozenset(contents))
-
-    def _linked_record(
-        self, directory: Directory, record: DirectoryRecord, lba: int
-    ) -> DirectoryRecord:
-        """Return ``record`` as the directory at ``lba``, if that is one and links back."""
-        offset = lba * self._geometry.block_size
-        data = self._view.read(offset, SECTOR_SIZE)
-        records = first_records(data, self._geometry)
-        itself, parent = records.self_record, records.parent_record
-        reason = ""
-        if itself is None or itself.lba != lba:
-            reason = "there is no directory there"
-        elif parent is None or (
-            self._meaning(directory, data, parent, self._quiet_reader).parent_link != directory.lba
-        ):
-            reason = "the directory there does not link back (PL)"
-        if reason:
-            self._log.add(
-                "rockridge-relocation",
-                directory.where,
-                f"the link (CL) of {record.identifier.decode('latin-1')!r} points to LBA {lba}, "
-                f"but {reason}",
-                offset=directory.offset + record.at,
-                found=f"LBA {lba}",
-                expected=f"a directory whose parent link is LBA {directory.lba}",
-            )
-        if itself is None or itself.lba != lba:
-            return record
-        self._linked.add(lba)
-        return record._replace(
-            lba=lba,
-            size=itself.size,
-            flags=(record.flags | FLAG_DIRECTORY) & ~FLAG_MULTI_EXTENT,
-        )
 
 
 def _decode(name: bytes) -> str:

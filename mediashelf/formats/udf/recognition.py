@@ -66,6 +66,8 @@ def read_recognition(view: View, log: ProblemLog, session: int = 0) -> str:
     Its structures are 2048 bytes apart, or one block where blocks are larger.
     """
     start = (session + _FIRST_RECOGNITION) * SECTOR_SIZE
+    if _has_none(view, start):
+        return ""
     sequences = [_walk_recognition(view, start, step) for step in (SECTOR_SIZE, _LARGEST_BLOCK)]
     found = max(sequences, key=lambda each: (each.is_whole, bool(each.standard)))
     if found.standard and not found.is_whole:
@@ -120,6 +122,14 @@ def has_first_anchor(view: View, session: int) -> bool:
     data = read_sector(view, number)
     place = number * SECTOR_SIZE
     return verify_tag(data, number, frozenset({_ANCHOR}), "anchor", ProblemLog(), offset=place)
+
+
+def _has_none(view: View, start: int) -> bool:
+    """Tell whether nothing of UDF is as far as a walk of either step gets; so on most discs."""
+    data = view.read(start, _FARTHEST_START + _LARGEST_BLOCK + SECTOR_SIZE)
+    identifiers = [data[at + 1 : at + 6] for at in range(0, len(data), SECTOR_SIZE)]
+    goes_on = not set(_OTHERS).isdisjoint(identifiers[_FARTHEST_START // SECTOR_SIZE :])
+    return not goes_on and {_BEGIN, *_STANDARDS, _END}.isdisjoint(identifiers)
 
 
 def _walk_recognition(view: View, start: int, step: int) -> _Recognition:

@@ -102,6 +102,19 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
     )
 
 
+def furthest_of(udf: VolumeFacts | None) -> int:
+    """Return the byte offset that the extents of a UDF tree reach; 0 where there is none."""
+    if udf is None:
+        return 0
+    ends = (
+        extent.lba * udf.block_size + extent.offset + extent.size
+        for entry in udf.entries
+        for extent in entry.extents
+        if extent.lba != HOLE
+    )
+    return max(ends, default=0)
+
+
 def _end_of_partitions(sequence: VolumeSequence, volume: LogicalVolume) -> int:
     """Return the block after the last one of the partitions that the logical volume uses.
 

@@ -7,20 +7,18 @@ digested, and equal digests make a pair. Memory grows with the number of entries
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from itertools import zip_longest
 
 from mediashelf.errors import InputError
+from mediashelf.integrity.comparing.pairing import folded_folder, pair_by_path, pair_equal
 from mediashelf.integrity.comparing.values import Difference, EntryDifference, TreesCompared
 from mediashelf.integrity.fixity.digests import Digester
-from mediashelf.trees.members import MemberKind, Parts, TreeMember
+from mediashelf.trees.members import TreeMember
 from mediashelf.trees.tree import Tree
 
 _FAT_SECONDS = 2  # dates on FAT count in steps of two seconds (FAT specification, directory entry)
-
-Pair = tuple[TreeMember, TreeMember]
 
 
 def compare_trees(
@@ -37,7 +35,7 @@ def compare_trees(
     ``are_bytes_equal`` says that the discs are known to hold equal bytes, so that files of
     one path need not be read. Raises :class:`InputError` where a tree changes meanwhile.
     """
-    pairs, left, other_left = _pair_by_path(one.members, other.members)
+    pairs, left, other_left = pair_by_path(one.members, other.members)
     differences: list[EntryDifference] = []
     same_files = same_size = other_dates = case_aside = 0
     for first, second in pairs:
@@ -58,51 +56,6 @@ def compare_trees(
     differences += (_only(member, Difference.ONLY_IN_A) for member in _topmost(left))
     differences += (_only(member, Difference.ONLY_IN_B) for member in _topmost(other_left))
     return TreesCompared(tuple(differences), same_files, same_size, other_dates, case_aside)
-
-
-def _pair_by_path(
-    members: Iterable[TreeMember], others: Iterable[TreeMember]
-) -> tuple[list[Pair], list[TreeMember], list[TreeMember]]:
-    """Pair entries of one path, then those that differ in letter case alone; and the rest."""
-    pairs: list[Pair] = []
-    left, other_left = list(_with_folders(members)), list(_with_folders(others))
-    for key in (_exact, _folded):
-        waiting: defaultdict[Parts, list[TreeMember]] = defaultdict(list)
-        for member in reversed(other_left):
-            waiting[key(member)].append(member)
-        rest = []
-        taken: set[int] = set()
-        for member in left:
-            found = waiting.get(key(member))
-            if found:
-                pairs.append((member, found.pop()))
-                taken.add(id(pairs[-1][1]))
-            else:
-                rest.append(member)
-        left = rest
-        other_left = [member for member in other_left if id(member) not in taken]
-    return pairs, left, other_left
-
-
-def _exact(member: TreeMember) -> Parts:
-    return member.parts
-
-
-def _folded(member: TreeMember) -> Parts:
-    return tuple(part.casefold() for part in member.parts)
-
-
-def _with_folders(members: Iterable[TreeMember]) -> Iterator[TreeMember]:
-    """Yield members, and each folder that only paths name before what is in it."""
-    seen: set[Parts] = set()
-    listed = {member.parts for member in members if member.is_folder}
-    for member in members:
-        for level in range(1, len(member.parts)):
-            above = member.parts[:level]
-            if above not in seen and above not in listed:
-                yield TreeMember(above, 0, None, MemberKind.FOLDER)
-            seen.add(above)
-        yield member
 
 
 def _compare_pair(
@@ -191,7 +144,7 @@ def _find_moved(
     found: list[EntryDifference] = []
     paired: set[int] = set()
     for digest, members in digests.items():
-        for first, second in _best_pairs(members, known.get(digest, [])):
+        for first, second in pair_equal(members, known.get(digest, [])):
             found.append(_renamed(first, second))
             paired |= {id(first), id(second)}
     order = {id(member): at for at, member in enumerate(left)}
@@ -227,35 +180,6 @@ def _by_digest(
     return found
 
 
-def _best_pairs(members: list[TreeMember], others: list[TreeMember]) -> Iterator[Pair]:
-    """Pair files with equal bytes: of equal names first, then of one folder, then in order."""
-    for key in (_folded_name, _folded_folder, _anything):
-        waiting: defaultdict[object, list[TreeMember]] = defaultdict(list)
-        for each in reversed(others):
-            waiting[key(each)].append(each)
-        rest = []
-        for member in members:
-            found = waiting.get(key(member))
-            if found:
-                yield member, found.pop()
-            else:
-                rest.append(member)
-        members = rest
-        others = [each for some in reversed(waiting.values()) for each in reversed(some)]
-
-
-def _folded_name(member: TreeMember) -> str:
-    return member.name.casefold()
-
-
-def _folded_folder(member: TreeMember) -> Parts:
-    return _folded(member)[:-1]
-
-
-def _anything(member: TreeMember) -> None:
-    return None
-
-
 def _topmost(members: list[TreeMember]) -> Iterator[TreeMember]:
     """Leave out folders that have files of the list in them: the files say it."""
     above = {
@@ -272,7 +196,7 @@ def _topmost(members: list[TreeMember]) -> Iterator[TreeMember]:
 
 
 def _renamed(first: TreeMember, second: TreeMember) -> EntryDifference:
-    is_here = _folded_folder(first) == _folded_folder(second)
+    is_here = folded_folder(first) == folded_folder(second)
     return _pair(Difference.RENAMED if is_here else Difference.MOVED, first, second)
 
 

@@ -14,7 +14,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple, Self
 
-from mediashelf.integrity.fixity.digests import Digests, digest_file
+from mediashelf.integrity.fixity.digests import Digests
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.structure.damage import Span
 
 

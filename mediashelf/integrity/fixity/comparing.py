@@ -1,6 +1,6 @@
 """Is a file still what was recorded of it? One state for each image.
 
-``observe`` reads; ``compare_with_record`` judges and touches nothing.
+What was observed is judged by ``compare_with_record``, which reads nothing.
 
 =============  ==================================================================
 sound          the bytes are as recorded, and no damage shows
@@ -20,23 +20,15 @@ changing       size or date changed while it was read; nothing is said of it
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Iterable, Sequence
-from pathlib import Path
+from collections.abc import Sequence
 
 from msgspec import Struct, field
 
-from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.formats.structure_rules import TRUNCATING_RULE
 from mediashelf.integrity.fixity import findings as fixity_findings
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
-from mediashelf.integrity.fixity.digests import (
-    BLOCK_DIGEST_SIZE,
-    Digests,
-    differing_blocks,
-    digest_file,
-)
+from mediashelf.integrity.fixity.digests import BLOCK_DIGEST_SIZE, Digests, differing_blocks
 from mediashelf.integrity.fixity.states import WORST_FIRST, State
 from mediashelf.integrity.fixity.values import Absence, FixityRecord, FixityVerdict, Observed
 from mediashelf.integrity.structure.damage import Span, merged, spans_of_blocks
@@ -50,56 +42,11 @@ __all__ = [
     "Observed",
     "State",
     "compare_with_record",
-    "observe",
 ]
 
 _SHORT_RULES = frozenset(
     (TRUNCATING_RULE, "image-reaches-volume-end", "image-reaches-partition-end")
 )
-
-
-def observe(
-    path: Path,
-    *,
-    algorithms: Iterable[str] = (),
-    past_cache: bool = False,
-    on_bytes: Callable[[int], None] = lambda count: None,
-) -> Observed:
-    """Read a file to its end; what goes wrong is part of the answer, not raised."""
-    try:
-        status = path.stat()
-    except (FileNotFoundError, NotADirectoryError):
-        return Observed(absence=Absence.MISSING)
-    except OSError as error:
-        return Observed(problem=f"{path}: cannot be opened: {error.strerror or error}")
-    wanted = tuple(algorithms) or ("xxh3_128",)
-    try:
-        digests = digest_file(path, algorithms=wanted, past_cache=past_cache, on_bytes=on_bytes)
-    except InputError as error:
-        return Observed(
-            status.st_size,
-            status.st_mtime_ns,
-            problem=str(error),
-            is_changing=has_changed(path, status),
-        )
-    return Observed(
-        digests.size,
-        status.st_mtime_ns,
-        digests,
-        is_changing=digests.size != status.st_size or has_changed(path, status),
-    )
-
-
-def has_changed(path: Path, before: os.stat_result) -> bool:
-    """Tell whether size or date of a file are others than before; it must still be there.
-
-    The inode does not count: some network and card file systems number files anew at any time.
-    """
-    try:
-        after = path.stat()
-    except OSError:
-        return False
-    return (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns)
 
 
 class _Comparison(Struct):
@@ -165,7 +112,7 @@ def _judge_unreadable(
     structure: Sequence[Finding],
 ) -> FixityVerdict:
     """Judge a file that could not be read whole; the blocks that were are compared."""
-    own = [fixity_findings.unreadable(where, observed.problem, observed.unreadable)]
+    own = [fixity_findings.unreadable(where, observed)]
     words = ["read around what the medium did not give"]
     spans = observed.unreadable
     if not spans:

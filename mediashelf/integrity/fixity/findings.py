@@ -53,21 +53,20 @@ def _last_confirmed(recorded: FixityRecord | None) -> str:
     return f"; last confirmed {recorded.confirmed_at[:10]}" if recorded is not None else ""
 
 
-def _remedy(problem: str, spans: Sequence[Span]) -> str:
-    if "Permission denied" in problem:  # what the standard library of C says of EACCES
-        return "give yourself read permission, and audit again"
-    first = "copy what can be read to another disk first"
-    return f"{first}; mend takes the rest from other copies" if spans else first
-
-
-def unreadable(where: str, problem: str, spans: Sequence[Span] = ()) -> Finding:
-    """The system or the medium gave an error; ``spans`` are the bytes that it did not give."""
+def unreadable(where: str, observed: Observed) -> Finding:
+    """The system or the medium gave an error, and perhaps not all bytes."""
+    spans = observed.unreadable
+    remedy = "copy what can be read to another disk first"
+    if observed.is_refused:
+        remedy = "give yourself read permission, and audit again"
+    elif spans:
+        remedy += "; mend takes the rest from other copies"
     return Finding(
         "file-is-readable",
         Severity.ERROR,
         where,
-        problem,
-        remedy=_remedy(problem, spans),
+        observed.problem,
+        remedy=remedy,
         offset=spans[0].offset if spans else None,
         length=spans[0].length if spans else None,
     )

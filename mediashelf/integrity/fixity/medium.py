@@ -1,4 +1,4 @@
-"""Reading on past what a failing disk or card does not give."""
+"""Why the system does not give bytes, and reading on past what a failing disk or card does not."""
 
 from __future__ import annotations
 
@@ -16,9 +16,18 @@ MOST_FAILED_READS = 4096
 
 def is_medium_error(error: BaseException | None) -> bool:
     """Tell whether the medium failed: the system's EIO, itself or as the cause of our error."""
+    return _number(error) == errno.EIO
+
+
+def is_refused(error: BaseException) -> bool:
+    """Tell whether the right to read is missing: the system's EACCES or EPERM, or caused by it."""
+    return _number(error) in (errno.EACCES, errno.EPERM)
+
+
+def _number(error: BaseException | None) -> int | None:
     if isinstance(error, InputError):
         error = error.__cause__
-    return isinstance(error, OSError) and error.errno == errno.EIO
+    return error.errno if isinstance(error, OSError) else None
 
 
 class AroundErrors:

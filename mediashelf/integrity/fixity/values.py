@@ -44,7 +44,8 @@ class Observed(Struct, frozen=True):
 
     ``digests`` is None where the contents were not read. ``problem`` is why the
     file could not be read to the end, or that what is in its shelf's place is not the
-    shelf, or empty; ``unreadable`` are the runs of bytes that the medium did not give.
+    shelf, or empty; ``is_refused`` tells that the right to read is missing, and
+    ``unreadable`` are the runs of bytes that the medium did not give.
     ``around`` are the digests with zeros for these, of which only those of blocks without
     any are of use. ``is_changing`` is True when size or date were not the same before and
     after.
@@ -58,6 +59,7 @@ class Observed(Struct, frozen=True):
     around: Digests | None = None
     is_changing: bool = False
     absence: Absence | None = None
+    is_refused: bool = False
 
 
 class FixityVerdict(Struct, frozen=True):

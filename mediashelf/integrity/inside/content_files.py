@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from heapq import merge
 from typing import Protocol
 
 from msgspec import Struct
 
 from mediashelf.findings import Finding
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.fields import View
 from mediashelf.formats.runs import NOWHERE, Run, RunsView
-from mediashelf.formats.volume import HOLE, DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import HOLE, DiscFacts, Extent, VolumeFacts, VolumeKind
 from mediashelf.integrity.inside.selfchecks.faults import Fault
 
 MAX_OVERLAP = 8
@@ -23,6 +25,11 @@ _NAMING_ORDER = (
     VolumeKind.UDF,
     VolumeKind.ISO9660,
 )
+
+
+_INDEX_BITS = 32  # the number of an entry in its tree
+_ENTRY_BITS = 48  # with the number of the tree
+_SIZE_BITS = 64
 
 
 class Image(Protocol):
@@ -52,25 +59,61 @@ def volumes_by_name(facts: DiscFacts) -> list[VolumeFacts]:
     return sorted(facts.volumes, key=lambda volume: _NAMING_ORDER.index(volume.kind))
 
 
-def runs_of(entry: Entry, block_size: int) -> tuple[Run, ...]:
-    """Return where an entry's bytes are in the image."""
+def runs_of(extents: Sequence[Extent], block_size: int) -> tuple[Run, ...]:
+    """Return where extents are in the image."""
     return tuple(
         Run(NOWHERE, extent.size)
         if extent.lba == HOLE
         else Run(extent.lba * block_size + extent.offset, extent.size)
-        for extent in entry.extents
+        for extent in extents
     )
 
 
-def distinct_files(facts: DiscFacts) -> list[ContentFile]:
-    """Return the files that hold bytes, in the order of their places on the disc."""
-    found: dict[tuple[Run, ...], str] = {}
-    for volume in volumes_by_name(facts):
-        for entry in volume.entries:
-            if not entry.is_directory and entry.size:
-                found.setdefault(runs_of(entry, volume.block_size), entry.path)
-    files = [ContentFile(path, runs) for runs, path in found.items() if runs]
-    return sorted(files, key=lambda file: file.runs)
+class DistinctFiles:
+    """The files that hold bytes, in the order of their places on the disc, made one by one.
+
+    A disc may have a million in each of two trees: of those of one run, which most are, a
+    number is kept that tells the run, the tree and the entry there.
+    """
+
+    def __init__(self, facts: DiscFacts) -> None:
+        self._volumes = volumes_by_name(facts)
+        self._single: list[int] = []
+        self._several: dict[tuple[Run, ...], int] = {}
+        for number, volume in enumerate(self._volumes):
+            first = number << _INDEX_BITS
+            for folder in iter_folders(volume.entries):
+                columns = zip(folder.iter_extents(), folder.sizes, folder.are_folders, strict=True)
+                for index, (extents, size, is_folder) in enumerate(columns, first):
+                    if not is_folder and size and extents:
+                        self._add(runs_of(extents, volume.block_size), index)
+                first += len(folder.names)
+        self._single.sort()
+
+    def _add(self, runs: tuple[Run, ...], index: int) -> None:
+        if len(runs) == 1:
+            ((offset, size),) = runs
+            self._single.append((offset << _SIZE_BITS | size) << _ENTRY_BITS | index)
+        else:
+            self._several.setdefault(runs, index)
+
+    def __iter__(self) -> Iterator[ContentFile]:
+        several = (self._file(runs, self._several[runs]) for runs in sorted(self._several))
+        return merge(self._iter_single(), several, key=lambda file: file.runs)
+
+    def _iter_single(self) -> Iterator[ContentFile]:
+        """Yield each once, as the first tree names it."""
+        before = None
+        for key in self._single:
+            place = key >> _ENTRY_BITS
+            if place != before:
+                before = place
+                run = Run(place >> _SIZE_BITS, place & (1 << _SIZE_BITS) - 1)
+                yield self._file((run,), key & (1 << _ENTRY_BITS) - 1)
+
+    def _file(self, runs: tuple[Run, ...], index: int) -> ContentFile:
+        volume = self._volumes[index >> _INDEX_BITS]
+        return ContentFile(volume.entries[index & (1 << _INDEX_BITS) - 1].path, runs)
 
 
 class CountedView:

@@ -28,8 +28,8 @@ from mediashelf.integrity.inside.content_files import (
     MAX_OVERLAP,
     ContentFile,
     CountedView,
+    DistinctFiles,
     Image,
-    distinct_files,
     findings_of,
 )
 from mediashelf.integrity.inside.selfchecks.archives import (
@@ -104,7 +104,7 @@ def check_contents(
     lists: list[ContentFile] = []
     catalogs: list[ContentFile] = []
     allowed = MAX_OVERLAP * image.view.size
-    for file in distinct_files(image.facts) if files is None else files:
+    for file in DistinctFiles(image.facts) if files is None else files:
         view = CountedView(image.view, file, on_bytes)
         allowed -= view.size
         if allowed < 0:

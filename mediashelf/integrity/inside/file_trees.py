@@ -17,7 +17,9 @@ class FileTree:
     """The files of one volume, by path and by place."""
 
     def __init__(self, volume: VolumeFacts) -> None:
-        self._runs = {entry.path: runs_of(entry, volume.block_size) for entry in volume.files}
+        self._runs = {
+            entry.path: runs_of(entry.extents, volume.block_size) for entry in volume.files
+        }
         self._paths = {runs: path for path, runs in self._runs.items()}
         self._lookup = NameLookup(self._runs)
         self._by_name: dict[str, list[str]] = {}

@@ -18,8 +18,8 @@ from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.integrity.inside.content_files import (
     MAX_OVERLAP,
     ContentFile,
+    DistinctFiles,
     Image,
-    distinct_files,
 )
 from mediashelf.text import count_text
 
@@ -56,7 +56,7 @@ def check_zero_runs(
     """
     told = 0
     allowed = MAX_OVERLAP * image.view.size
-    for file in distinct_files(image.facts) if files is None else files:
+    for file in DistinctFiles(image.facts) if files is None else files:
         view = RunsView(image.view, file.runs)
         allowed -= view.size
         if allowed < 0:

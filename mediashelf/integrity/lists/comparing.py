@@ -11,7 +11,8 @@ from msgspec.structs import replace
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding
 from mediashelf.formats.lists.values import ListLine
-from mediashelf.integrity.fixity.digests import Digests, digest_file
+from mediashelf.integrity.fixity.digests import Digests
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.lists.folder_files import FolderFiles, list_folder
 from mediashelf.integrity.lists.listed_names import NameLookup, is_inside, without_dots
 from mediashelf.integrity.lists.reading import (

@@ -11,7 +11,7 @@ from mediashelf.errors import InputError, OutputError
 from mediashelf.files import PARTIAL_MARK, whole_output
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.lists.values import ListForm, format_checksum_line
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.lists.folder_files import FolderFiles, list_folder
 
 

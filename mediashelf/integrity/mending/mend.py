@@ -21,7 +21,7 @@ from msgspec.structs import replace as with_changes
 
 from mediashelf.errors import InputError, OutputError
 from mediashelf.files import whole_output
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.fixity.values import FixityRecord
 from mediashelf.integrity.mending.copies import Copies
 from mediashelf.integrity.mending.values import Mending, MendOutcome

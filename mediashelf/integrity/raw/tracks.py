@@ -10,14 +10,8 @@ from msgspec.structs import replace
 
 from mediashelf.errors import FormatError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.raw.cue import (
-    LONGEST_SHEET,
-    CueFile,
-    CueSheet,
-    CueTrack,
-    decode_cue,
-    parse_cue,
-)
+from mediashelf.formats.raw.cue import CueFile, CueSheet, CueTrack, parse_cue
+from mediashelf.formats.raw.cue_words import LONGEST_SHEET, decode_cue
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout, is_scrambled
 from mediashelf.formats.raw.sectors import LAYOUTS, RAW_SIZE, SectorLayout
 from mediashelf.integrity.raw.files import file_size, find_named_file, is_dos_path, read_bytes

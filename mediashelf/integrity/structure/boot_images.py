@@ -12,6 +12,7 @@ from mediashelf.formats.boot_information import (
     parse_boot_information,
     sum_of_words,
 )
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.fields import View
 from mediashelf.formats.iso.descriptors import FIRST_DESCRIPTOR
 from mediashelf.formats.volume import SECTOR_SIZE, BootEntry, DiscFacts
@@ -50,10 +51,14 @@ def _file_sizes(facts: DiscFacts) -> dict[int, int]:
         return sizes
     wanted = {entry.load_lba for entry in facts.boot.entries}
     for volume in facts.volumes:
-        for file in volume.files:
-            lba = file.extents[0].lba if file.extents else 0
-            if lba in wanted and volume.block_size == SECTOR_SIZE:
-                sizes[lba] = max(sizes.get(lba, 0), file.size)
+        if volume.block_size != SECTOR_SIZE:
+            continue
+        for folder in iter_folders(volume.entries):
+            columns = zip(folder.iter_extents(), folder.sizes, folder.are_folders, strict=True)
+            for extents, size, is_folder in columns:
+                lba = extents[0].lba if extents else 0
+                if lba in wanted and not is_folder:
+                    sizes[lba] = max(sizes.get(lba, 0), size)
     return sizes
 
 

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, Extent
+from mediashelf.formats.entries import iter_folders
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Extent
 
 
 class Span(NamedTuple):
@@ -161,10 +162,13 @@ def entries_touched(
     touched: dict[tuple[object, ...], list[TouchedEntry]] = {}
     for volume in facts.volumes:
         found: dict[tuple[object, ...], list[TouchedEntry]] = {}
-        for entry in volume.entries:
-            places = places_of(entry, volume.block_size)
-            count = sum(_overlap(place, ordered) for place in places)
-            if count:
+        for folder in iter_folders(volume.entries):
+            for index, extents in enumerate(folder.iter_extents()):
+                places = runs_of(extents, volume.block_size)
+                count = sum([_overlap(place, ordered) for place in places])
+                if not count:
+                    continue
+                entry = folder.entry(index)
                 in_file = tuple(map(stored.in_file, places))
                 # Twin trees share the extents of files, and have directories of their own.
                 is_directory = entry.is_directory
@@ -205,13 +209,8 @@ def _hidden_boot_images(
     return list(found.values())
 
 
-def places_of(entry: Entry, block_size: int) -> tuple[Span, ...]:
-    """Return the runs of bytes that hold an entry, in its own order, adjacent ones joined."""
-    return runs_of(entry[4], block_size)  # by number, as there can be 100,000 entries
-
-
 def runs_of(extents: Sequence[Extent], block_size: int) -> tuple[Span, ...]:
-    """Return the runs of bytes that extents are, adjacent ones joined."""
+    """Return the runs of bytes that extents are, in their own order, adjacent ones joined."""
     if len(extents) == 1 and extents[0][0] != HOLE:
         ((lba, size, offset),) = extents
         return (Span(lba * block_size + offset, size),)

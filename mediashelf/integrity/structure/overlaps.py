@@ -7,6 +7,7 @@ from itertools import chain
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.fields import View
 from mediashelf.formats.iso.descriptors import (
     FIRST_DESCRIPTOR,
@@ -20,7 +21,6 @@ from mediashelf.formats.volume import (
     SECTOR_SIZE,
     BootFacts,
     DiscFacts,
-    Extent,
     VolumeFacts,
     VolumeKind,
 )
@@ -93,30 +93,51 @@ def _any_overlap(
     Each run is one number here: of a million, their names would take most of the memory.
     """
     keys = [_key(*run.order()) for run in structures]
-    known: dict[tuple[int, bool], set[tuple[Extent, ...]]] = {}  # trees share most of them
+    known: dict[bytes, tuple[object, ...]] = {}  # trees share most columns
     for volume in _placed_volumes(facts):
-        block_size = volume.block_size
-        for is_file in (False, True):
-            told = known.setdefault((block_size, is_file), set())
-            of_kind = [entry[4] for entry in volume.entries if entry[3] != is_file]
-            new = [extents for extents in dict.fromkeys(of_kind) if extents not in told]
-            told.update(new)
-            for extents in new:
-                for offset, size in runs_of(extents, block_size):
-                    if not size or offset % block_size:
-                        continue
-                    if offset < set_end and offset + size > set_start:
-                        return True
-                    keys.append(_key(offset, size, is_file))
+        for folder in iter_folders(volume.entries):
+            columns = folder.sizes, folder.are_folders, volume.block_size
+            if folder.lbas:
+                lbas = folder.packed_lbas
+                if known.get(lbas) == columns:
+                    continue
+                known[lbas] = columns
+            new = _folder_keys(folder, volume.block_size)
+            if any(_reaches(key, set_start, set_end) for key in new if key < set_end << 65):
+                return True
+            keys += new
     keys.sort()
     furthest, before = 0, -1
     for key in keys:
         if key != before:
-            offset, size = key >> 65, key >> 1 & 0xFFFFFFFFFFFFFFFF
+            offset, size = key >> 65, key >> 1 & _MOST_BYTES
             if offset < furthest:
                 return True
             furthest, before = offset + size, key
     return False
+
+
+def _folder_keys(folder: Folder, block_size: int) -> list[int]:
+    """Return the runs of a folder's entries; bytes inside a UDF file entry are part of that."""
+    if folder.extents is None:
+        blocks = block_size << 65
+        columns = zip(folder.lbas, folder.sizes, folder.are_folders, strict=True)
+        return [
+            lba * blocks | size << 1 | (not is_folder) for lba, size, is_folder in columns if size
+        ]
+    return [
+        _key(offset, size, not is_folder)
+        for extents, is_folder in zip(folder.extents, folder.are_folders, strict=True)
+        for offset, size in runs_of(extents, block_size)
+        if size and not offset % block_size
+    ]
+
+
+def _reaches(key: int, set_start: int, set_end: int) -> bool:
+    return set_start - (key >> 1 & _MOST_BYTES) < key >> 65 < set_end
+
+
+_MOST_BYTES = 0xFFFFFFFFFFFFFFFF
 
 
 def _key(offset: int, size: int, is_file: bool) -> int:
@@ -184,18 +205,18 @@ def _boot_runs(facts: DiscFacts, boot: BootFacts) -> Iterator[_Run]:
 
     As files they have lengths of their own, whatever the boot catalog claims.
     """
-    starts = {
-        extent.lba * volume.block_size
-        for volume in facts.volumes
-        for entry in volume.entries
-        for extent in entry.extents[:1]
-    }
     places = {boot.catalog_lba: "the boot catalog"}
     for entry in boot.entries:
         if entry.is_bootable and entry.load_lba:
             places.setdefault(entry.load_lba, f"boot image {entry.section}")
+    starts = {lba * SECTOR_SIZE for lba in places}
+    for volume in facts.volumes:
+        for folder in iter_folders(volume.entries):
+            starts.difference_update(
+                extents[0].lba * volume.block_size for extents in folder.iter_extents() if extents
+            )
     for lba, owner in places.items():
-        if lba * SECTOR_SIZE not in starts:
+        if lba * SECTOR_SIZE in starts:
             yield _structure(lba * SECTOR_SIZE, SECTOR_SIZE, owner)
 
 

@@ -8,16 +8,25 @@ each other. No contents of files are read.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import compress, islice
+from itertools import islice
 from typing import Protocol
 
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.fields import View
 from mediashelf.formats.structure_rules import ProblemLog
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR, has_first_anchor, log_unannounced
-from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import (
+    HOLE,
+    SECTOR_SIZE,
+    DiscFacts,
+    Entry,
+    Extent,
+    VolumeFacts,
+    VolumeKind,
+)
 from mediashelf.integrity.structure.boot_images import check_boot_images
-from mediashelf.integrity.structure.damage import places_of
+from mediashelf.integrity.structure.damage import runs_of
 from mediashelf.integrity.structure.overlaps import check_overlaps
 from mediashelf.integrity.structure.twin_names import check_twin_names
 from mediashelf.integrity.structure.twins import check_twins
@@ -25,7 +34,7 @@ from mediashelf.integrity.structure.twins import check_twins
 PLACES_PER_RULE = 100
 """How many findings of one rule are given; the rest are counted in the last one."""
 
-_Place = tuple[int, int]  # where a file's bytes begin, and how many there are
+_TABLE = "TRANS.TBL"
 
 
 class ReadDisc(Protocol):
@@ -64,7 +73,7 @@ def _check_lost_udf(facts: DiscFacts, view: View) -> Iterator[Finding]:
     is_file = any(
         run.offset <= place < run.offset + run.length
         for volume, entry in entries
-        for run in places_of(entry, volume.block_size)
+        for run in runs_of(entry.extents, volume.block_size)
     )
     if not is_file:
         log = ProblemLog()
@@ -112,49 +121,80 @@ def _compare_trees(
     """Both trees of a disc are to name the same bytes, under whatever names."""
     # Bytes that UDF keeps in its own records are elsewhere for the other tree, and
     # the place of an empty file means nothing.
-    base_files, other_files = base.files, other.files
-    is_inside = [_is_embedded(entry) for entry in other_files]
-    embedded = {0, *(entry.size for entry in compress(other_files, is_inside))}
-    plain = [
-        entry
-        for entry, inside in zip(other_files, is_inside, strict=True)
-        if not inside and entry.size
-    ]
-    named = [entry for entry in base_files if not entry.is_translation_table]
-    comparable = [entry for entry in named if entry.size not in embedded]
+    embedded = {0, *_embedded_sizes(other)}
     differences = [
-        *(_difference(entry, other, base) for entry in _not_among(plain, base_files)),
-        *(_difference(entry, base, other) for entry in _not_among(comparable, plain)),
+        *(
+            _difference(entry, other, base)
+            for entry in _not_among(other, _file_places(base))
+            if entry.size and not _is_embedded(entry.extents)
+        ),
+        *(
+            _difference(entry, base, other)
+            for entry in _not_among(base, _file_places(other))
+            if entry.size not in embedded and not entry.is_translation_table
+        ),
     ]
     yield from (each for each in differences if each.offset not in boot_places)
-    shared = [entry for entry in other_files if not entry.is_translation_table]
-    if not differences and len(named) != len(shared):
+    named, shared = _count_files(base), _count_files(other)
+    if not differences and named != shared:
         yield Finding(
             "trees-agree-in-number",
             Severity.NOTE,
             "image",
-            f"the {base.kind.words} tree has {len(named):,} files, the {other.kind.words} "
-            f"tree {len(shared):,}, though both hold the same bytes",
+            f"the {base.kind.words} tree has {named:,} files, the {other.kind.words} "
+            f"tree {shared:,}, though both hold the same bytes",
             remedy="nothing, if a file was meant to have two names in one tree",
             source="common practice",
         )
 
 
-def _not_among(entries: Sequence[Entry], others: Sequence[Entry]) -> Iterator[Entry]:
-    """Yield the entries whose place none of the others has."""
-    other_places = set(_places(others))
-    for entry, place in zip(entries, _places(entries), strict=True):
-        if place not in other_places:
-            yield entry
+def _embedded_sizes(volume: VolumeFacts) -> Iterator[int]:
+    for folder in iter_folders(volume.entries):
+        if folder.extents is not None:
+            files = zip(folder.of_files(folder.extents), folder.of_files(folder.sizes), strict=True)
+            yield from (size for extents, size in files if _is_embedded(extents))
 
 
-def _places(entries: Sequence[Entry]) -> list[_Place]:
-    # By number, as there can be 100,000 entries.
-    return [(extents[0][0] if extents else 0, size) for _, _, size, _, extents, _, _, _ in entries]
+def _file_places(volume: VolumeFacts) -> set[int]:
+    """Return where the files of a tree are; one number each, as there can be a million."""
+    places: set[int] = set()
+    for folder in iter_folders(volume.entries):
+        places.update(folder.of_files(_places(folder)))
+    return places
 
 
-def _is_embedded(entry: Entry) -> bool:
-    extents = entry[4]
+def _not_among(volume: VolumeFacts, others: set[int]) -> Iterator[Entry]:
+    """Yield the files whose place none of the others has."""
+    start = 0
+    for folder in iter_folders(volume.entries):
+        places = _places(folder)
+        if not others.issuperset(folder.of_files(places)):
+            for number, place in enumerate(places):
+                if place not in others and not folder.are_folders[number]:
+                    yield volume.entries[start + number]
+        start += len(places)
+
+
+def _places(folder: Folder) -> list[int]:
+    """Return where entries begin and how long they are; of no known place is the beginning 0."""
+    if folder.extents is None:
+        return folder.places()
+    pairs = zip(folder.extents, folder.sizes, strict=True)
+    return [extents[0][0] << 64 | size if extents else size for extents, size in pairs]
+
+
+def _count_files(volume: VolumeFacts) -> int:
+    """Count the files but for translation tables."""
+    count = 0
+    for folder in iter_folders(volume.entries):
+        names = folder.of_files(folder.names)
+        count += len(names)
+        if _TABLE in "/".join(names).upper():  # as in next to none
+            count -= [name.upper() for name in names].count(_TABLE)
+    return count
+
+
+def _is_embedded(extents: Sequence[Extent]) -> bool:
     if len(extents) == 1:  # as of most
         ((lba, _, offset),) = extents
         return offset != 0 or lba == HOLE
@@ -162,7 +202,7 @@ def _is_embedded(entry: Entry) -> bool:
 
 
 def _difference(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Finding:
-    ((lba, size),) = _places([entry])
+    lba, size = entry.extents[0].lba if entry.extents else 0, entry.size
     return Finding(
         "trees-agree",
         Severity.WARNING,

@@ -8,11 +8,13 @@ other. What writers do to names on purpose differs in more than one character, o
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from itertools import pairwise
+from collections.abc import Iterator
+from itertools import compress, pairwise
 
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.iso.joliet import find_forbidden
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
 
@@ -45,60 +47,70 @@ def _differing(one: VolumeFacts, other: VolumeFacts) -> list[_Pair]:
     is_short = one.kind is _SHORT
     odd: list[_Pair] = []
     equal_count = 0
-    for entry, path in _pairs(one, other):
-        if entry.path == path:  # as most are in trees of long names
-            equal_count += 1
-            continue
-        name, twin = entry.name, path.rpartition("/")[2]
+    for number, name, twin in _pairs(one, other):
+        # Equal, as most are in trees of long names.
         if name == twin or (is_short and name.upper() == twin.upper()):
             equal_count += 1
         elif len(name) == len(twin) and _is_one_damaged(name, twin, is_short=is_short):
-            odd.append((entry, name, twin))
+            odd.append((one.entries[number], name, twin))
     if not odd or len(odd) > equal_count:
         return []
     wanted = {_place(entry) for entry, *_ in odd if not entry.is_directory}
-    counts = Counter(place for place in _places(other.files) if place in wanted)
+    counts: Counter[int] = Counter()
+    for folder in iter_folders(other.entries):
+        counts.update(place for place in folder.of_files(folder.places()) if place in wanted)
     return [pair for pair in odd if pair[0].is_directory or counts[_place(pair[0])] == 1]
 
 
-def _pairs(one: VolumeFacts, other: VolumeFacts) -> Iterator[tuple[Entry, str]]:
+_SEVERAL = -1
+
+
+def _pairs(one: VolumeFacts, other: VolumeFacts) -> Iterator[tuple[int, str, str]]:
     """Yield the files of a tree that alone have their place, and the folders that they are in.
 
-    With each comes the path of its twin in the other tree.
+    Each is its number, with its name and that of its twin in the other tree.
     """
     # One number a place, and one tree at a time: a disc may have a million files.
-    places: dict[int, Entry | None] = {}
-    files = one.files
-    for place, entry in zip(_places(files), files, strict=True):
-        if place:
-            places[place] = None if place in places else entry
-    folders = {entry.path: entry for entry in one.entries if entry.is_directory}
-    files = other.files
-    for place, twin in zip(_places(files), files, strict=True):
-        found = places.pop(place, None)
-        if found is None:
-            continue
-        yield found, twin.path
-        if found.path == twin.path:
-            continue
-        parent, path = found.parent, twin.parent
-        while parent in folders and parent.count("/") == path.count("/"):
-            folder = folders.pop(parent)
-            yield folder, path
-            parent, path = folder.parent, path.rpartition("/")[0]
+    places: dict[int, int] = {}
+    names: list[str] = []
+    starts: list[int] = []
+    paths: list[str] = []
+    folders: dict[str, int] = {}
+    for folder in iter_folders(one.entries):
+        start = len(names)
+        starts.append(start)
+        paths.append(folder.path)
+        names += folder.names
+        numbers = range(start, len(names))
+        for place, number in zip(
+            folder.of_files(folder.places()), folder.of_files(numbers), strict=True
+        ):
+            if place:
+                places[place] = _SEVERAL if place in places else number
+        if folder.has_folders:
+            columns = zip(folder.iter_paths(), numbers, strict=True)
+            folders.update(compress(columns, folder.are_folders))
+    for folder in iter_folders(other.entries):
+        files = zip(folder.of_files(folder.places()), folder.of_files(folder.names), strict=True)
+        for place, twin in files:
+            number = places.pop(place, _SEVERAL)
+            if number == _SEVERAL:
+                continue
+            name = names[number]
+            yield number, name, twin
+            parent, path = paths[bisect_right(starts, number) - 1], folder.path
+            if name == twin and parent == path:
+                continue
+            path = path or "/"
+            while parent in folders and parent.count("/") == path.count("/"):
+                number = folders.pop(parent)
+                yield number, names[number], path.rpartition("/")[2]
+                parent, path = parent.rpartition("/")[0], path.rpartition("/")[0]
 
 
 def _place(entry: Entry) -> int:
     """Return where a file's bytes are and how many, as one number; 0 where that says nothing."""
-    return _places([entry])[0]
-
-
-def _places(entries: Sequence[Entry]) -> list[int]:
-    """Return the place of each entry; all at once, as there can be 100,000 entries."""
-    return [
-        extents[0][0] << 64 | size if size and extents and not extents[0][2] else 0
-        for _, _, size, _, extents, _, _, _ in entries
-    ]
+    return Folder.of("", [entry]).places()[0]
 
 
 def _is_one_damaged(name: str, twin: str, *, is_short: bool) -> bool:

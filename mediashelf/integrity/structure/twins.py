@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.tree_pairs import pair_folders, pair_trees
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
 
@@ -37,7 +38,10 @@ def check_twins(facts: DiscFacts) -> Iterator[Finding]:
 
 
 def _told(tree: VolumeFacts) -> set[tuple[int, bytes]]:
-    return {(entry.flags, entry.date) for entry in tree.entries}
+    told: set[tuple[int, bytes]] = set()
+    for folder in iter_folders(tree.entries):
+        told.update(zip(folder.flags, folder.dates, strict=True))
+    return told
 
 
 def _tree(facts: DiscFacts, kind: VolumeKind) -> VolumeFacts | None:

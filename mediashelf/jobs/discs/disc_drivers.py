@@ -17,7 +17,8 @@ from mediashelf.drivers.machines.reading import Machine
 from mediashelf.drivers.packages.families import choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
-from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.collector import collector_paused
 from mediashelf.jobs.discs.driver_sources import SurveyedDiscs, tree_of_plan

@@ -18,9 +18,10 @@ from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package, PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree
 from mediashelf.drivers.releases import check_releases
-from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.inf.text import DEFAULT_CODE_PAGE
+from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE
 from mediashelf.jobs.discs.driver_sources import PlannedSource, Source, open_image_source
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
 from mediashelf.jobs.discs.recipe_plan import plan_recipe

@@ -20,10 +20,10 @@ from mediashelf.drivers.packages.finding import (
     suitability,
 )
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
-from mediashelf.formats.inf.columns import may_have
 from mediashelf.formats.inf.document import Inf, InfKind
 from mediashelf.formats.inf.requirements import Requirements, requirements
 from mediashelf.formats.inf.source_files import copy_lines, join_path, source_tables
+from mediashelf.formats.inf.text.columns import may_have
 from mediashelf.jobs.discs.source_trees import sources_tree
 from mediashelf.jobs.driver_families import families_of
 from mediashelf.jobs.progress import Progress, no_progress

@@ -18,8 +18,8 @@ from mediashelf.building.tree import DiscFile
 from mediashelf.errors import BuildError, InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.text import count_text, first_text
+from mediashelf.trees.inside import iter_gaps, iter_trees
 from mediashelf.trees.members import TreeMember
-from mediashelf.trees.opening import iter_gaps, iter_trees
 from mediashelf.trees.tree import Tree
 
 NOT_OPENED, PACKED = "not-opened", "packages-in-archive"

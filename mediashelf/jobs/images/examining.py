@@ -12,7 +12,8 @@ from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.machines.reading import read_machine
 from mediashelf.drivers.packages.families import choose_family
 from mediashelf.drivers.packages.finding import find_packages
-from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.findings import Finding
 from mediashelf.image import DiscImage
 from mediashelf.jobs.discs.driver_sources import OpenedImageSource

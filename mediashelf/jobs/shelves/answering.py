@@ -9,33 +9,24 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import NamedTuple
 
-from msgspec import Struct, field
+from msgspec import Struct
 from msgspec.structs import replace
 
-from mediashelf.catalogue.packages.asking import (
-    LookedInto,
-    NamedModel,
-    RecordedPackage,
-    images_with,
-    looked_into,
-    models_naming,
-    models_of_chip,
-    more_of,
-    packages_by_id,
-)
+from mediashelf.catalogue.packages.asking import LookedInto, RecordedPackage, looked_into, more_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.drivers.coverage import Candidate, DeviceCover, OfferIndex, order
+from mediashelf.drivers.candidates import Candidate, order
+from mediashelf.drivers.coverage import DeviceCover, OfferIndex
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.families import Family
-from mediashelf.drivers.packages.finding import Fit, Offer, Package, Suitability
-from mediashelf.drivers.recorded import KeptInstall, system_key
+from mediashelf.drivers.packages.finding import Offer, Package, Suitability
+from mediashelf.drivers.recorded_values import system_key
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.formats.collector import collector_paused
 from mediashelf.formats.inf.models import Model
-from mediashelf.jobs.shelves.kept import kept_package, kept_tree, readiness
+from mediashelf.jobs.shelves.kept import readiness
+from mediashelf.jobs.shelves.naming_packages import KnownPackages, NamingPackages, packages_naming
 
 _ByInstall = dict[tuple[Package, str], Sequence[str]]
 
@@ -58,56 +49,6 @@ class ShelfAnswer(Struct, frozen=True):
     copies: Mapping[Package, Sequence[str]]
 
 
-class NamingPackages(NamedTuple):
-    """What the catalogue has of a machine's identifiers, whatever system asks.
-
-    ``rows`` are the places that name one; ``found`` are the packages, and ``images`` those
-    that hold them, the one to take them from first.
-    """
-
-    rows: list[NamedModel]
-    found: dict[int, RecordedPackage]
-    images: dict[int, list[ImageRow]]
-
-
-class _Known(Struct):
-    """Packages as the catalogue has them and as one system takes them."""
-
-    system: str
-    rows: list[NamedModel]
-    found: dict[int, RecordedPackage]
-    images: dict[int, list[ImageRow]]
-    packages: dict[int, Package] = field(default_factory=dict)
-    installs: dict[int, dict[int, KeptInstall]] = field(default_factory=dict)
-    sections: dict[int, frozenset[int]] = field(default_factory=dict)
-    fits: dict[int, Fit] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        trees = {source_id: kept_tree(rows[0]) for source_id, rows in self.images.items()}
-        bases: defaultdict[int, set[int]] = defaultdict(set)
-        for row in self.rows:
-            bases[row.package_id].add(row.base)
-        for package_id, one in self.found.items():
-            if one.facts is None or one.source_id not in trees:
-                continue
-            view = one.facts.view_of(self.system, bases[package_id])
-            self.packages[package_id] = kept_package(one, trees[one.source_id], view)
-            installs = view.installs if view is not None else ()
-            self.installs[package_id] = {install.base: install for install in installs}
-            self.sections[package_id] = frozenset(view.sections if view is not None else ())
-            self.fits[package_id] = view.fit if view is not None else Fit.NO_INFS
-
-    def images_of(self, package_id: int) -> list[ImageRow]:
-        """Return the images that hold a package, the one to take it from first."""
-        return self.images[self.found[package_id].source_id]
-
-    def install_of(self, row: NamedModel) -> KeptInstall | None:
-        """Return the install section that the system takes for an entry, or None."""
-        if row.section not in self.sections.get(row.package_id, ()):
-            return None
-        return self.installs[row.package_id].get(row.base)
-
-
 def ask_shelves(
     catalogue: Catalogue,
     family: Family,
@@ -120,12 +61,16 @@ def ask_shelves(
     ``named`` is what :func:`packages_naming` said of the same devices.
     """
     with collector_paused():
-        known = _Known(system_key(family), *(named or packages_naming(catalogue, devices)))
+        known = KnownPackages(system_key(family), *(named or packages_naming(catalogue, devices)))
         return _answer(catalogue, known, family, target, devices)
 
 
 def _answer(
-    catalogue: Catalogue, known: _Known, family: Family, target: str, devices: Sequence[Device]
+    catalogue: Catalogue,
+    known: KnownPackages,
+    family: Family,
+    target: str,
+    devices: Sequence[Device],
 ) -> ShelfAnswer:
     index, missing, of_system = _index(known, family)
     chooser = _Chooser(known, missing)
@@ -156,26 +101,7 @@ def _answer(
     )
 
 
-def packages_naming(catalogue: Catalogue, devices: Sequence[Device]) -> NamingPackages:
-    """Return the packages that name a device, once for all systems."""
-    with collector_paused():
-        identifiers = {
-            identifier
-            for device in devices
-            for identifier in (*device.hardware_ids, *device.compatible_ids)
-        }
-        rows = models_naming(catalogue.db, identifiers)
-        for device in devices:
-            if device.function is not None and device.function.subsystem is None:
-                rows += models_of_chip(catalogue.db, device.main_id)
-        found = packages_by_id(catalogue.db, (row.package_id for row in rows))
-        images = images_with(catalogue.db, (one.source_id for one in found.values()))
-        for listed in images.values():
-            listed.sort(key=lambda row: (readiness(row), row.shelf.lower(), row.path))
-        return NamingPackages(rows, found, images)
-
-
-def _index(known: _Known, family: Family) -> tuple[OfferIndex, _ByInstall, _ByInstall]:
+def _index(known: KnownPackages, family: Family) -> tuple[OfferIndex, _ByInstall, _ByInstall]:
     """Return the offers, and of each install section what it lacks and what the system has."""
     index = OfferIndex((), family)
     missing: _ByInstall = {}
@@ -198,7 +124,7 @@ def _index(known: _Known, family: Family) -> tuple[OfferIndex, _ByInstall, _ByIn
     return index, missing, of_system
 
 
-def _by_identifier(known: _Known) -> dict[str, list[Package]]:
+def _by_identifier(known: KnownPackages) -> dict[str, list[Package]]:
     named: defaultdict[str, dict[Package, None]] = defaultdict(dict)
     for row in known.rows:
         if row.package_id in known.packages:
@@ -211,7 +137,7 @@ class _Chooser:
 
     def __init__(
         self,
-        known: _Known,
+        known: KnownPackages,
         missing: Mapping[tuple[Package, str], Sequence[str]],
     ) -> None:
         self.known = known

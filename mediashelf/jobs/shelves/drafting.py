@@ -11,7 +11,7 @@ from msgspec import Struct, field
 from mediashelf.catalogue.packages.asking import RecordedPackage, more_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.drivers.coverage import Candidate
+from mediashelf.drivers.candidates import Candidate
 from mediashelf.drivers.findings import device_title
 from mediashelf.drivers.machines.reading import read_machines
 from mediashelf.drivers.packages.families import choose_family

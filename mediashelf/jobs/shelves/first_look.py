@@ -9,9 +9,10 @@ import re
 
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.errors import MediashelfError
-from mediashelf.formats.lists.package_names import TELLING_NAMES, TELLING_SUFFIXES
-from mediashelf.formats.volume import HOLE, VolumeFacts
+from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.volume import HOLE
 from mediashelf.image import DiscImage, begins_as_disc
+from mediashelf.package_names import TELLING_NAMES, TELLING_SUFFIXES
 from mediashelf.trees.members import MAX_LEVELS, Bounds
 
 _SUFFIXES = "|".join(map(re.escape, TELLING_SUFFIXES))
@@ -24,43 +25,46 @@ _MOST = Bounds().members
 
 def packages_of(image: DiscImage) -> PackagesSeen | None:
     """Return the packages in an image that is open, None where it is to be looked into later."""
-    if _holds_none(image):
+    volumes, size = image.facts.volumes, image.view.size
+    is_plain, tells = _begins_as_disc(image), False
+    for volume in volumes:
+        is_read = volume.is_complete and volume.entries_read
+        is_plain &= is_read and len(volume.entries) <= _MOST
+        for folder in iter_folders(volume.entries):  # one by one: there can be a million entries
+            paths = "\n".join([*folder.iter_paths(), ""]).lower()
+            is_plain = is_plain and _is_plain(folder, paths, volume.block_size, size)
+            tells = tells or _TELLING.search(paths) is not None
+    if volumes and is_plain and not tells:
         return PackagesSeen(())
     from mediashelf.jobs.shelves import looking
 
-    return looking.packages_of(image)
+    return looking.packages_of(image, is_plain=is_plain)
 
 
-def _holds_none(image: DiscImage) -> bool:
-    """Tell whether all files of a disc could be listed, and none of them tells of a package."""
-    volumes = image.facts.volumes
-    if not volumes or not all(_is_plain(volume, image.view.size) for volume in volumes):
-        return False
+def _begins_as_disc(image: DiscImage) -> bool:
     try:
         return begins_as_disc(image.view)
     except (OSError, MediashelfError):
         return False
 
 
-def _is_plain(volume: VolumeFacts, size: int) -> bool:
-    """Tell whether every file of a tree can be read, under a safe name that tells of no package.
+def _is_plain(folder: Folder, paths: str, block_size: int, size: int) -> bool:
+    """Tell whether every file of a folder can be read, under a safe name.
 
     What is not plain may be harmless all the same: the long way says so.
     """
-    if not volume.is_complete or not volume.entries_read or len(volume.entries) > _MOST:
+    if folder.path.count("/") >= MAX_LEVELS or any(odd in paths for odd in _ODD):
         return False
-    paths = [entry[0] for entry in volume.entries]  # by number, as there can be 100,000
-    text = "\n".join([*paths, ""]).lower()
-    if any(odd in text for odd in _ODD) or _TELLING.search(text):
-        return False
-    if max([path.count("/") for path in paths], default=0) > MAX_LEVELS:
-        return False
-    block = volume.block_size
-    for _, _, length, is_directory, extents, _, _, _ in volume.entries:
-        if is_directory:
-            continue
+    lengths = folder.of_files(folder.sizes)
+    if folder.extents is None:
+        lbas = folder.of_files(folder.lbas)
+        ends = (
+            lba * block_size + length for lba, length in zip(lbas, lengths, strict=True) if length
+        )
+        return max(ends, default=0) <= size
+    for extents, length in zip(folder.of_files(folder.extents), lengths, strict=True):
         for lba, part, offset in extents:
-            if part and lba * block + offset + part > size and lba != HOLE:
+            if part and lba * block_size + offset + part > size and lba != HOLE:
                 return False
             length -= part
         if length:

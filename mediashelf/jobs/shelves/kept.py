@@ -5,12 +5,12 @@ from __future__ import annotations
 from mediashelf.catalogue.packages.asking import RecordedPackage
 from mediashelf.catalogue.packages.packing import PackageFacts
 from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence
-from mediashelf.drivers.coverage import DEFAULT_FEATURE
+from mediashelf.drivers.candidates import DEFAULT_FEATURE
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
-from mediashelf.drivers.recorded import KeptView
+from mediashelf.drivers.recorded_values import KeptView
 from mediashelf.formats.inf.document import Inf
-from mediashelf.formats.inf.sections import InfEntry, InfSection
+from mediashelf.formats.inf.text.sections import InfEntry, InfSection
 from mediashelf.integrity.fixity.states import State
 
 KIND = "shelf"

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
 
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, tree_of_disc
-from mediashelf.drivers.recorded import KeptPackage, keep_packages
+from mediashelf.drivers.recorded import keep_packages
 from mediashelf.drivers.recorded_others import KeptOther, keep_others
+from mediashelf.drivers.recorded_values import KeptPackage
 from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding
 from mediashelf.image import DiscImage
-from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.disc import DiscTree, fullest_volume
+from mediashelf.trees.inside import iter_gaps, iter_trees
 from mediashelf.trees.members import Bounds
-from mediashelf.trees.opening import iter_gaps, iter_trees, open_tree
+from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 from mediashelf.trees.wrappings import Wrapping, detect_wrapping
 
@@ -38,12 +40,12 @@ def packages_in(
     return _packages_of(str(file), trees, unopened)
 
 
-def packages_of(image: DiscImage) -> PackagesSeen | None:
-    """Return what :func:`packages_in` finds in an image that is open, None where it is to look."""
-    try:
-        if not image.facts.volumes or detect_wrapping(image.view) is not Wrapping.DISC:
-            return None
-    except (OSError, MediashelfError):
+def packages_of(image: DiscImage, *, is_plain: bool = False) -> PackagesSeen | None:
+    """Return what :func:`packages_in` finds in an image that is open, None where it is to look.
+
+    ``is_plain`` tells that this is a disc, and every file of its trees can be read.
+    """
+    if not image.facts.volumes or not (is_plain or _is_disc(image)):
         return None
     most = max(image.facts.volumes, key=lambda volume: len(volume.entries))
     if sum(entry.identifier.lower().endswith((".inf", ".inf;1")) for entry in most.entries) > (
@@ -51,16 +53,27 @@ def packages_of(image: DiscImage) -> PackagesSeen | None:
     ):
         return None
 
-    def trees() -> Generator[Tree | Finding, None, None]:
-        yield DiscTree(str(image.path), image, Bounds())
+    where = str(image.path)
+
+    def trees() -> Generator[Tree | PackageTree, None, None]:
+        yield _plain_tree(where, image) if is_plain else DiscTree(where, image, Bounds())
 
     unopened: list[str] = []
-    kept = tuple(_packages_of(str(image.path), trees, unopened))
+    kept = tuple(_packages_of(where, trees, unopened))
     return PackagesSeen(kept, tuple(unopened))
 
 
+def _is_disc(image: DiscImage) -> bool:
+    try:
+        return detect_wrapping(image.view) is Wrapping.DISC
+    except (OSError, MediashelfError):
+        return False
+
+
 def _packages_of(
-    start: str, opened: Callable[[], Generator[Tree | Finding, None, None]], unopened: list[str]
+    start: str,
+    opened: Callable[[], Generator[Tree | PackageTree | Finding, None, None]],
+    unopened: list[str],
 ) -> Iterator[KeptPackage | KeptOther]:
     try:
         with closing(opened()) as trees:
@@ -68,11 +81,13 @@ def _packages_of(
                 if isinstance(tree, Finding):
                     unopened.append(f"{tree.where.removeprefix(start)}: {tree.message}")
                     continue
-                seen = _package_tree(tree, start)
+                gaps: Iterable[Finding] = ()
+                if isinstance(tree, PackageTree):
+                    seen = tree
+                else:
+                    seen, gaps = _package_tree(tree, start), iter_gaps(tree)
                 found = find_packages(seen)
-                closed = [
-                    f"{one.where.removeprefix(start)}: {one.message}" for one in iter_gaps(tree)
-                ]
+                closed = [f"{one.where.removeprefix(start)}: {one.message}" for one in gaps]
                 unopened += closed or [f":{one.where}: {one.message}" for one in found.findings]
                 yield from keep_others(seen, found)
                 for package in keep_packages(seen, found):
@@ -85,6 +100,14 @@ def _packages_of(
         # A fault of ours at one image must not end the work on the others.
         words = f"internal error ({type(error).__name__}: {error}); please report it"
         unopened.append(f": {words}")
+
+
+def _plain_tree(where: str, image: DiscImage) -> PackageTree:
+    """Return the same as :func:`_package_tree` of a disc in which nothing can be a gap."""
+    kind = fullest_volume(where, image.facts).kind
+    seen = tree_of_disc(where, image.facts, (kind,), image.read_file)
+    assert seen is not None
+    return seen
 
 
 def _package_tree(tree: Tree, start: str) -> PackageTree:

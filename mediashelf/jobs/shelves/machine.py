@@ -14,8 +14,9 @@ from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.survey import Survey
 from mediashelf.drivers.verdict import DriverState
 from mediashelf.findings import Finding, Severity
-from mediashelf.jobs.shelves.answering import ShelfAnswer, ask_shelves, packages_naming
+from mediashelf.jobs.shelves.answering import ShelfAnswer, ask_shelves
 from mediashelf.jobs.shelves.kept import readiness
+from mediashelf.jobs.shelves.naming_packages import packages_naming
 from mediashelf.jobs.shelves.nearest import NearPackage, nearest
 from mediashelf.jobs.shelves.notes import BenchNotes, DeviceNote
 from mediashelf.readability.targets import Target

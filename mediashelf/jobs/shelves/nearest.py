@@ -17,10 +17,10 @@ from mediashelf.catalogue.packages.asking import (
 )
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.drivers.coverage import names_device
+from mediashelf.drivers.candidates import names_device
 from mediashelf.drivers.machines.devices import Device
 from mediashelf.drivers.packages.families import FAMILIES, Family
-from mediashelf.drivers.recorded import system_key
+from mediashelf.drivers.recorded_values import system_key
 from mediashelf.jobs.shelves.kept import image_name, readiness
 from mediashelf.text import first_text
 

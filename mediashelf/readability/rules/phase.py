@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from mediashelf.findings import Severity
+from mediashelf.readability.levels import WorstFirst
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit
 from mediashelf.readability.rules.letters import LETTER_RULES
@@ -28,11 +29,11 @@ def first_phase_reads(question: Question, _limit: Limit) -> Iterator[RuleHit]:
     boot = question.disc.facts.boot
     boots = boot is not None and any(entry.is_bootable for entry in boot.entries)
     at_most = None if boots else Severity.NOTE
-    asked = [rule for rule in _ASKED if rule.severity_for(phase) is Severity.ERROR]
     if question.only_levels:
-        if any(rule.worst_for(inner) is Severity.ERROR for rule in asked):
+        if _WORST.severity(inner, least=Severity.ERROR) is Severity.ERROR:
             yield RuleHit(ROOT, "", at_most=at_most)
         return
+    asked = [rule for rule in _ASKED if rule.severity_for(phase) is Severity.ERROR]
     errors = [run for rule in asked for run in rule.runs(inner) if run.severity is Severity.ERROR]
     if errors:
         first, count = errors[0][0], sum(map(len, errors))
@@ -47,6 +48,7 @@ def first_phase_reads(question: Question, _limit: Limit) -> Iterator[RuleHit]:
 
 
 _ASKED = (*TREE_RULES, *UDF_RULES, *VOLUME_RULES, *NAME_RULES, *LETTER_RULES, *PATH_RULES)
+_WORST = WorstFirst(_ASKED)
 
 
 PHASE_RULES = (

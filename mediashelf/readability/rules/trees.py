@@ -42,13 +42,19 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     seen = question.tree
     if seen is None or not seen.has_places or not seen.volume.is_complete:
         return
-    known = _boot_places(question.disc) | {NO_PLACE}
+    disc = question.disc
+    others = [(kind, disc.tree(kind)) for kind in _COMPARED]
+    missing = [
+        (kind, other, disc.missing_places(seen, other))
+        for kind, other in others
+        if other is not None and other is not seen
+    ]
+    if not any(places for _, _, places in missing):
+        return  # as on most discs
+    known = _boot_places(disc) | {NO_PLACE}
     reported: set[int] = set()
-    for kind in _COMPARED:
-        other = question.disc.tree(kind)
-        if other is None or other is seen:
-            continue
-        for place in question.disc.missing_places(seen, other):
+    for kind, other, places in missing:
+        for place in places:
             if place in known or place in reported:
                 continue
             reported.add(place)
@@ -88,7 +94,7 @@ def rockridge_names(question: Question, _limit: Limit) -> Iterator[RuleHit]:
         )
 
 
-def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit] | Sequence[RuleHit]:
+def long_name_seen(question: Question, _limit: Limit) -> Sequence[RuleHit]:
     """Files that the target sees under a short name only, while Joliet has a long one."""
     seen, joliet = question.tree, question.disc.tree(VolumeKind.JOLIET)
     if seen is None or joliet is None or seen.kind is not VolumeKind.ISO9660:
@@ -100,28 +106,27 @@ def long_name_seen(question: Question, _limit: Limit) -> Iterator[RuleHit] | Seq
         short, long = found
         return _seen_as(seen.entries[short], joliet.names[long])
 
-    found = _iter_renamed(seen, joliet)
-    return map(hit, found) if question.only_levels else LazyHits(list(found), hit)
+    return LazyHits(_find_renamed(seen, joliet), hit)
 
 
-def _iter_renamed(seen: NameTree, joliet: NameTree) -> Iterator[RuleHit | tuple[int, int]]:
-    """Yield hits, or the numbers of an entry in both trees: a large disc has 100,000 of them."""
-    shared = joliet.shared_places | seen.shared_places
-    short_names, long_names = seen.capitals, joliet.capitals
-    places, long = list(joliet.places), list(joliet.places.values())
-    short = list(map(seen.places.get, places))
-    start = 0
-    cuts = [number for number, place in enumerate(places) if place in shared] if shared else []
-    for cut in (*cuts, len(places)):
+def _find_renamed(seen: NameTree, joliet: NameTree) -> list[RuleHit | tuple[int, int]]:
+    """Return hits, or the numbers of an entry in both trees: a large disc has 100,000 of them."""
+    shared = {*joliet.shared_places, *seen.shared_places}
+    short_names, long_names = seen.names, joliet.names
+    short = dict(zip(seen.places, range(len(seen.places)), strict=True))
+    told: set[int] = set()
+    found: list[RuleHit | tuple[int, int]] = []
+    for other, place in enumerate(joliet.places):
+        if place in shared:
+            if place not in told:
+                told.add(place)
+                found += _renamed(seen.files_at(place), joliet.files_at(place))
+            continue
         # One file under one name in each tree: nearly always.
-        yield from [
-            (one, other)
-            for one, other in zip(short[start:cut], long[start:cut], strict=True)
-            if one is not None and short_names[one] != long_names[other]
-        ]
-        if cut < len(places):
-            yield from _renamed(seen.files_at(places[cut]), joliet.files_at(places[cut]))
-        start = cut + 1
+        one = short.get(place) if place >= NO_PLACE else None
+        if one is not None and same_case(short_names[one]) != same_case(long_names[other]):
+            found.append((one, other))
+    return found
 
 
 def _seen_as(short: Entry, long_name: str) -> RuleHit:

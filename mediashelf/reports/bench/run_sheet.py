@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from mediashelf.reports.bench.sheet_chapters import SheetDevice, run_sheet
+from mediashelf.reports.bench.sheet_chapters import SheetDevice
+from mediashelf.reports.bench.sheet_contents import run_sheet
 from mediashelf.reports.bench.sheet_lines import TEXT_WIDTH as TEXT_WIDTH
 from mediashelf.reports.bench.sheet_lines import text_lines
 from mediashelf.reports.pages import render_page

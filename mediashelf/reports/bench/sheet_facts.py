@@ -9,8 +9,9 @@ from msgspec import Struct
 from mediashelf.findings import Severity
 from mediashelf.sessions.discs import dos_steps
 from mediashelf.sessions.discs.readiness import BRING_MARK, BenchPlace, readiness_rows
+from mediashelf.sessions.manifests.disc import ManifestDisc
 from mediashelf.sessions.manifests.parts import BootWay, OpenFinding, Origin
-from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
+from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.text import count_text, size_text
 
 _METHODS = {

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from mediashelf.reports.bench.sheet_chapters import RunSheet, SheetChapter, SheetDevice, SheetItem
+from mediashelf.reports.bench.sheet_chapters import SheetChapter, SheetDevice, SheetItem
+from mediashelf.reports.bench.sheet_contents import RunSheet
 from mediashelf.reports.bench.sheet_facts import SheetDisc, SheetFinding
 from mediashelf.sessions.plans.steps import PlanStep
 from mediashelf.text import count_text, display_width, size_text, wrap

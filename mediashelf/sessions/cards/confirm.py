@@ -14,7 +14,7 @@ from pathlib import Path
 from mediashelf.errors import InputError
 from mediashelf.files import PARTIAL_MARK
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.sessions.cards.records import JOURNAL_NAMES
 from mediashelf.sessions.emulator import check_lun
 from mediashelf.sessions.manifests.parts import CardFile

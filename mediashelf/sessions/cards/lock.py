@@ -16,7 +16,8 @@ from mediashelf.errors import (
     OutputError,
     StagingError,
 )
-from mediashelf.sessions.card_space import device_of, fat_check
+from mediashelf.sessions.card_space import fat_check
+from mediashelf.sessions.mounts import device_of
 from mediashelf.system import hold_in_windows
 
 

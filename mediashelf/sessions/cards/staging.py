@@ -13,10 +13,11 @@ from msgspec.structs import replace
 from mediashelf.early_flush import EarlyFlush
 from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import rename_whole, whole_output
-from mediashelf.integrity.fixity.digests import Digester, Digests, digest_file
+from mediashelf.integrity.fixity.digests import Digester, Digests
 from mediashelf.integrity.fixity.overlapping import Piece
-from mediashelf.sessions.cards.arrange import Action, PlacedDisc
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.sessions.cards.lock import HeldCard
+from mediashelf.sessions.cards.placed import Action, PlacedDisc
 from mediashelf.sessions.cards.records import is_there, leftovers, write_journal
 from mediashelf.sessions.discs.served_bytes import ServedBytes, read_served, read_stamp
 from mediashelf.sessions.manifests.parts import CardFile

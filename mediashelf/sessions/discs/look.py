@@ -11,7 +11,8 @@ from msgspec.structs import replace
 from mediashelf.findings import Finding
 from mediashelf.image import open_image, open_view
 from mediashelf.integrity.fixity.acknowledged import Acknowledged, with_acknowledged
-from mediashelf.integrity.fixity.comparing import compare_with_record, observe
+from mediashelf.integrity.fixity.comparing import compare_with_record
+from mediashelf.integrity.fixity.reading import observe
 from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.sessions.discs.boot_floppy import (
     CdStart,

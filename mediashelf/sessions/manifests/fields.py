@@ -55,6 +55,12 @@ BootMethod = Literal[
 ]
 BootPlatform = Literal["x86", "powerpc", "mac", "efi", "unknown"]
 
+MOST_ROWS = 10_000
+"""Files or findings in one list."""
+
+WRITES = {"min_length": 1, "max_length": 16}
+"""Bounds of a list of what to write into the lun's folder."""
+
 
 def says(description: str, **limits: Any) -> Meta:
     """Return the description of one field, which a schema must have, with further limits."""

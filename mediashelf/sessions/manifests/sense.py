@@ -12,8 +12,9 @@ from mediashelf.sessions.emulator import (
     lun_settings,
     served_blocks,
 )
+from mediashelf.sessions.manifests.disc import ManifestDisc
 from mediashelf.sessions.manifests.parts import LunWrite
-from mediashelf.sessions.manifests.values import Manifest, ManifestDisc
+from mediashelf.sessions.manifests.values import Manifest
 
 MANIFEST_NAME = "manifest.json"
 LAST_DISC_NAME = "last-disc.txt"

@@ -2,7 +2,7 @@
 
 Which part follows is what each says itself; the number of the set and the count of its parts
 tell whether it is the right one. The layout is that of
-:mod:`mediashelf.formats.packed.cabinet_sets`.
+:mod:`mediashelf.formats.packed.cabinets.joined`.
 """
 
 from __future__ import annotations
@@ -13,14 +13,13 @@ from typing import NamedTuple, NoReturn
 
 from mediashelf.errors import FormatError, InputError
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.cabinet import (
-    MAX_HEADER_SIZE,
+from mediashelf.formats.packed.cabinets.joined import JoinedCabinet, LostFile
+from mediashelf.formats.packed.cabinets.records import (
     CabinetHeader,
     Compression,
     compressions,
-    parse_cabinet_header,
+    read_cabinet_header,
 )
-from mediashelf.formats.packed.cabinet_sets import JoinedCabinet, LostFile
 from mediashelf.image import ClosableView
 from mediashelf.trees.bytes import Spool
 from mediashelf.trees.joined.parts import (
@@ -79,13 +78,13 @@ def whole_cabinet(where: str, view: View, beside: Beside) -> WholeCabinet:
     :class:`InputError` where a part is of another set, or no file is whole.
     """
     try:
-        header = _read_header(view)
+        header = read_cabinet_header(view)
         methods = compressions(view, header)
     except FormatError:
         return WholeCabinet(view)  # the library says what is wrong
     before = _refuse_later(where, header, view.size, beside) if header.previous else None
     if not (header.previous or header.following) and (
-        Compression.QUANTUM not in methods or len(set(methods)) == 1
+        Compression.QUANTUM not in methods or len(methods) == 1
     ):
         return WholeCabinet(view)
     joined = JoinedCabinet(
@@ -125,7 +124,7 @@ def whole_cabinet(where: str, view: View, beside: Beside) -> WholeCabinet:
 
 def _add(name: str, joined: JoinedCabinet, data: Spool, part: View) -> Iterator[_Fault]:
     """Add a part as far as it is sound, and yield what is wrong with it."""
-    size = _read_header(part).size
+    size = read_cabinet_header(part).size
     why = ""
     try:
         data.extend(joined.add(part, name))
@@ -146,7 +145,7 @@ def _next_part(
     if part is None:
         return _Fault(name)
     try:
-        header = _read_header(part)
+        header = read_cabinet_header(part)
         _refuse_other(f"{where}: part {number:,} ({name})", before, header)
     except FormatError as error:
         part.close()
@@ -236,7 +235,7 @@ def _header_of(name: str, beside: Beside) -> CabinetHeader | _Fault:
         return _Fault(name)
     with closing(part):
         try:
-            return _read_header(part)
+            return read_cabinet_header(part)
         except FormatError as error:
             words = "; files that only it or an earlier part holds are not listed"
             return _Fault(name, str(error), words)
@@ -245,7 +244,3 @@ def _header_of(name: str, beside: Beside) -> CabinetHeader | _Fault:
 def _find(name: str, beside: Beside) -> ClosableView | None:
     """Return the file of this name; a name that is a path is that of none."""
     return beside(name) if name_in(name) == name and name not in (".", "..") else None
-
-
-def _read_header(view: View) -> CabinetHeader:
-    return parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))

@@ -15,7 +15,7 @@ from mediashelf.building.planning.listing import Listing, list_sources
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
 from mediashelf.building.spread.alone import measure_alone
-from mediashelf.building.spread.room import Measure
+from mediashelf.building.spread.measuring import Measure
 from mediashelf.building.spread.units import Unit, find_units, take_apart
 
 NAMES = [

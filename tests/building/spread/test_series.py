@@ -16,9 +16,10 @@ from mediashelf.building.planning.disc_plan import plan_disc
 from mediashelf.building.planning.listing import list_sources
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import BootImage, Recipe, SourceFolder
-from mediashelf.building.spread.room import DiscRoom, Measure
+from mediashelf.building.spread.measuring import Measure
+from mediashelf.building.spread.room import DiscRoom
 from mediashelf.building.spread.series import DiscSeries, file_names, plan_series
-from mediashelf.building.spread.units import Unit, find_units
+from mediashelf.building.spread.units import Unit, find_units, take_apart
 from mediashelf.building.writing import write
 from mediashelf.building.writing.write import build_discs
 from mediashelf.errors import BuildError, OutputError
@@ -261,7 +262,7 @@ def test_packages_on_a_full_disc_fit_to_the_last_sector(tmp_path: Path) -> None:
     for sectors, fits in ((needed, True), (needed - 1, False)):
         capacity = Capacity("exact", sectors)
         room = room_of(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
-        assert room.fits(range(10)) is fits
+        assert room.open_disc().take(range(10)) == 10 - (not fits)
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -288,7 +289,27 @@ def test_quick_answers_are_never_wrong(tmp_path: Path, seed: int) -> None:
         needed = exact.sectors(chosen)
         capacity = Capacity("tried", needed + randomness.choice([-1, 0, 1, 30, -30]))
         room = room_of(Measure(replace(recipe, capacity=capacity), listing, PagesSize()), units)
-        assert room.fits(chosen) is (needed <= capacity.sectors)
+        count = room.open_disc().take(chosen)
+        assert not count or exact.sectors(chosen[:count]) <= capacity.sectors
+        assert count == len(chosen) or exact.sectors(chosen[: count + 1]) > capacity.sectors
+        one_by_one = room.open_disc()
+        assert sum(one_by_one.take([number]) for number in chosen[: count + 1]) == count
+
+
+@pytest.mark.parametrize("count", [100, 400])
+def test_a_disc_is_laid_out_a_few_times_however_small_its_units_are(
+    tmp_path: Path, count: int
+) -> None:
+    """Rounding leaves some sectors in doubt, and many units take one."""
+    files = {f"Larkspur picture that nobody cut {n:03d}.dat": b"%d" % n for n in range(count)}
+    recipe = recipe_of(SourceFolder(write_tree(tmp_path / "top", files)), sectors=count)
+    listing = list_sources(recipe)
+    (unit,) = find_units(listing, recipe.folders)
+    room = room_of(Measure(recipe, listing, PagesSize()), take_apart(unit))
+    taken = room.open_disc().take(range(count))
+    assert count // 2 < taken < count
+    assert room.laid_out <= 6
+    assert room.sectors(range(taken)) <= count < room.sectors(range(taken + 1))
 
 
 def test_all_discs_or_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,7 +11,7 @@ import pytest
 from cli_runs import Shelf
 from made_library import DATE, TICK, overwrite, tide_image, write
 from mediashelf.errors import CatalogueError
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 
 MIB = 1 << 20
 

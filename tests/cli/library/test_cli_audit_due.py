@@ -9,8 +9,8 @@ import pytest
 
 from cli_runs import Shelf
 from made_library import DATE, overwrite, tide_image, write
+from mediashelf.amounts import duration_text, parse_duration
 from mediashelf.catalogue.store import open_catalogue
-from mediashelf.text import duration_text, parse_duration
 
 MIB = 1 << 20
 

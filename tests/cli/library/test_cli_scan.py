@@ -12,7 +12,7 @@ import pytest
 from cli_runs import Shelf
 from made_library import DATE, TICK, not_found, tide_image, write
 from mediashelf.catalogue.scanning import reading
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 
 
 @pytest.fixture

@@ -10,12 +10,13 @@ from collections.abc import Callable
 
 import pytest
 
-from mediashelf.formats.inf import document, lexer
 from mediashelf.formats.inf.checks import MAX_SHOWN, check_inf
-from mediashelf.formats.inf.document import MOST_SUBSTITUTED, Inf, parse_inf
+from mediashelf.formats.inf.document import Inf, parse_inf
 from mediashelf.formats.inf.models import all_models, makers
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem
+from mediashelf.formats.inf.text import lexer, strings
+from mediashelf.formats.inf.text.strings import MOST_SUBSTITUTED
 
 HEAD = '[Version]\nSignature="$CHICAGO$"\nClass=Net\nDriverVer=01/25/2000,1.0.0.0\n'
 LONG = "x" * 4000
@@ -72,7 +73,7 @@ def a_tenth(monkeypatch: pytest.MonkeyPatch) -> None:
     """Limits that texts of a fair size reach."""
     for name, value in (("MOST_PIECES", 100_000), ("MOST_SECTIONS", 5_000), ("MOST_FAULTS", 1_000)):
         monkeypatch.setattr(lexer, name, value)
-    monkeypatch.setattr(document, "MOST_SUBSTITUTED", MIB)
+    monkeypatch.setattr(strings, "MOST_SUBSTITUTED", MIB)
 
 
 @pytest.mark.usefixtures("a_tenth")

@@ -10,8 +10,9 @@ import random
 import pytest
 
 from mediashelf.formats.inf.document import parse_inf
-from mediashelf.formats.inf.lexer import faultless_entries, lex_inf, lex_lines
-from mediashelf.formats.inf.sections import InfEntry
+from mediashelf.formats.inf.text.faultless import faultless_entries
+from mediashelf.formats.inf.text.lexer import lex_inf, lex_lines
+from mediashelf.formats.inf.text.sections import InfEntry
 
 
 def entries(text: str) -> list[tuple[str, tuple[str, ...]]]:

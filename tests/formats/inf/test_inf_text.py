@@ -7,7 +7,7 @@ import codecs
 import pytest
 
 from mediashelf.formats.inf.document import parse_inf
-from mediashelf.formats.inf.text import decode_inf
+from mediashelf.formats.inf.text.encoding import decode_inf
 
 TEXT = (
     '[Version]\r\nSignature=$CHICAGO$\r\nProvider=%Maker%\r\n[Strings]\r\nMaker="Moßgate Köln"\r\n'

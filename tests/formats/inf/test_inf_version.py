@@ -6,13 +6,11 @@ import calendar
 
 import pytest
 
-from mediashelf.formats.inf.document import (
+from mediashelf.formats.inf.document import InfKind, Signature, parse_inf
+from mediashelf.formats.inf.driver_version import (
     DriverVersion,
-    InfKind,
-    Signature,
     parse_driver_date,
     parse_driver_version,
-    parse_inf,
 )
 
 

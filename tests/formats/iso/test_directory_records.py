@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from array import array
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -369,7 +371,7 @@ def test_what_is_known_of_bodies_counts_for_equal_bodies_alone() -> None:
     assert reader.read(first, 512, 1) is not known
     found = reader.read(other, SECTOR, 1)
     assert found is not None
-    assert (known.lbas, found.lbas) == ((101,), (102,))
+    assert (known.lbas, found.lbas) == (array("I", [101]), array("I", [102]))
     reader.forget()
     assert reader.read(first, SECTOR, 1) == known
 

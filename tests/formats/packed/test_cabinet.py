@@ -10,12 +10,11 @@ from hypothesis import strategies as st
 
 from make_files import cabinet_checksum, make_cabinet
 from mediashelf.errors import FormatError
-from mediashelf.formats.packed.cabinet import (
-    data_block_checksum,
+from mediashelf.formats.packed.cabinets.blocks import data_block_checksum, parse_data_block
+from mediashelf.formats.packed.cabinets.records import (
     parse_cabinet_file,
     parse_cabinet_folder,
     parse_cabinet_header,
-    parse_data_block,
 )
 
 FILES = [{"A.TXT": b"a" * 10, "B.TXT": b"b" * 20}]

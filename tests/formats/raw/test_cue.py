@@ -9,15 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mediashelf.errors import FormatError
-from mediashelf.formats.raw.cue import (
-    LONGEST_SHEET,
-    CueFile,
-    CueSheet,
-    CueTrack,
-    decode_cue,
-    parse_cue,
-)
-from mediashelf.formats.raw.cue_words import frames_text
+from mediashelf.formats.raw.cue import CueFile, CueSheet, CueTrack, parse_cue
+from mediashelf.formats.raw.cue_words import LONGEST_SHEET, decode_cue, frames_text
 from mediashelf.formats.raw.sectors import LAYOUTS
 
 # The form of the libcdio manual's "BIN/CUE Grammar", with every command it has.

@@ -121,6 +121,14 @@ def test_of_equal_files_those_of_one_name_make_a_pair(tmp_path: Path) -> None:
     }
 
 
+def test_of_equal_files_without_a_name_or_folder_alike_the_first_makes_a_pair(
+    tmp_path: Path,
+) -> None:
+    one = write(tmp_path / "a", {"P/OLD": b"same"})
+    other = write(tmp_path / "b", {"Q/X": b"same", "R/Y": b"same", "S/X": b"same"})
+    assert (MOVED, "P/OLD", "Q/X") in told(compare(one, other))
+
+
 def test_ten_thousand_equal_files_take_no_square_of_time(tmp_path: Path) -> None:
     with (
         zipfile.ZipFile(tmp_path / "a.zip", "w") as one,

@@ -36,7 +36,7 @@ from mediashelf.formats.disc import read_disc
 from mediashelf.formats.packed.signatures import HEAD_SIZE, ContentFormat
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
-from mediashelf.integrity.inside.content_files import distinct_files
+from mediashelf.integrity.inside.content_files import DistinctFiles
 from mediashelf.integrity.inside.contents import (
     MAX_FAULTS_PER_FILE,
     ContentsReport,
@@ -180,7 +180,7 @@ def test_only_the_files_asked_for(made: MadeImage, tmp_path: Path) -> None:
     path = tmp_path / "a.iso"
     path.write_bytes(flip(made.data, at))
     with open_image(path) as image:
-        files = distinct_files(image.facts)
+        files = list(DistinctFiles(image.facts))
         chosen = [file for file in files if file.path.endswith(".RAR")]
         assert chosen
         assert list(check_contents(image, files=chosen)) == []
@@ -380,7 +380,7 @@ def test_damage_of_any_kind_never_raises_or_hangs() -> None:
                 data[at : at + length] = data[other : other + length]
             else:
                 data[at : start + size] = bytes(start + size - at)
-        files = [file for file in distinct_files(facts) if file.path == f"/{name}"]
+        files = [file for file in list(DistinctFiles(facts)) if file.path == f"/{name}"]
         assert files
         image = _FailingImage(_FailingView(bytes(data), range(0)), facts)
         for finding in check_contents(image, files=files):

@@ -29,7 +29,8 @@ from msgspec.structs import replace
 from mediashelf.errors import InputError, OutputError
 from mediashelf.findings import Severity
 from mediashelf.image import FileView
-from mediashelf.integrity.fixity.digests import Digests, digest_file
+from mediashelf.integrity.fixity.digests import Digests
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.fixity.values import FixityRecord
 from mediashelf.integrity.mending import copies as mend_copies
 from mediashelf.integrity.mending import mend

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from make_raw import form_1_image, mode_1_image, noise, spoil, with_subchannel
-from mediashelf.integrity.fixity.digests import digest_file
+from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.fixity.values import FixityRecord
 from mediashelf.integrity.mending.mend import mend_image
 from mediashelf.integrity.mending.values import How, Mending, MendOutcome

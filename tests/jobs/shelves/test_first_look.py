@@ -8,7 +8,7 @@ import pytest
 
 from make_image import make_iso
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
-from mediashelf.image import open_image
+from mediashelf.image import DiscImage, open_image
 from mediashelf.jobs.shelves import first_look, looking
 
 
@@ -25,9 +25,11 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> list[object]:
     seen: list[object] = []
     long_way = looking.packages_of
 
-    def look(image: object) -> object:
+    def look(image: DiscImage, *, is_plain: bool = False) -> object:
         seen.append(image)
-        return long_way(image)  # type: ignore[arg-type]
+        found = long_way(image, is_plain=is_plain)
+        assert found == long_way(image)  # in whichever way the names were read
+        return found
 
     monkeypatch.setattr(looking, "packages_of", look)
     return seen

@@ -19,14 +19,17 @@ from mediashelf.catalogue.bench.session_store import add_note, record_session
 from mediashelf.catalogue.packages.asking import unopened_in
 from mediashelf.catalogue.shelves import drop_shelf
 from mediashelf.drivers import recorded
-from mediashelf.drivers.coverage import Cover, Reason, reason_lost
+from mediashelf.drivers.candidates import Reason, reason_lost
+from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.machines.devices import Device, device_from_ids
 from mediashelf.drivers.packages.completeness import judge_completeness
 from mediashelf.drivers.packages.families import Family, choose_family
 from mediashelf.drivers.packages.finding import PackagesFound, find_packages
 from mediashelf.drivers.packages.tree import PackageTree, tree_of_disc
-from mediashelf.drivers.recorded import EVERY_SYSTEM, KeptPackage
-from mediashelf.drivers.survey import Survey, survey
+from mediashelf.drivers.recorded import EVERY_SYSTEM
+from mediashelf.drivers.recorded_values import KeptPackage
+from mediashelf.drivers.survey import Survey
+from mediashelf.drivers.surveying import survey
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.jobs.shelves import looking
 from mediashelf.jobs.shelves.answering import ShelfAnswer, ask_shelves
@@ -355,7 +358,7 @@ def test_what_waited_for_the_library_is_looked_into_again(
 ) -> None:
     (library.root / "pack.7z").write_bytes(make_seven_zip({"TERN.INF": DECORATED.encode("cp1252")}))
     with monkeypatch.context() as without:
-        without.setattr("mediashelf.trees.library.find_spec", lambda name: None)
+        without.setattr("mediashelf.trees.archives.library.find_spec", lambda name: None)
         library.scan()
         look_into_images(library.catalogue)
     ((_, reason),) = unopened_in(library.catalogue.db)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator
 
-from mediashelf.formats.packed.cabinet import CabinetFile
+from mediashelf.formats.packed.cabinets.records import CabinetFile
 from mediashelf.text import first_text
 
 _NAMES_SHOWN = 3

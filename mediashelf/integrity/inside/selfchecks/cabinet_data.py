@@ -10,13 +10,13 @@ from msgspec import Struct, field
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.cabinet import (
+from mediashelf.formats.packed.cabinets.blocks import (
     BLOCK_HEADER_SIZE,
     MAX_EXPANDED_SIZE,
-    CabinetFolder,
     data_block_checksum,
     parse_data_block,
 )
+from mediashelf.formats.packed.cabinets.records import CabinetFolder
 
 
 class WalkedBlock(Struct):

@@ -9,11 +9,10 @@ from msgspec.structs import replace
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.cabinet import (
-    BLOCK_HEADER_SIZE,
+from mediashelf.formats.packed.cabinets.blocks import BLOCK_HEADER_SIZE
+from mediashelf.formats.packed.cabinets.records import (
     FILE_SIZE,
     FOLDER_SIZE,
-    MAX_HEADER_SIZE,
     MAX_NAME_SIZE,
     SOURCE,
     CabinetFile,
@@ -22,7 +21,7 @@ from mediashelf.formats.packed.cabinet import (
     Compression,
     parse_cabinet_file,
     parse_cabinet_folder,
-    parse_cabinet_header,
+    read_cabinet_header,
 )
 from mediashelf.formats.packed.signatures import ARCHIVES, detect_format
 from mediashelf.integrity.inside.selfchecks.cabinet_contents import FolderContents
@@ -52,7 +51,7 @@ def iter_cabinet_faults(view: View, tally: Tally) -> Iterator[Fault]:
     the tally says.
     """
     try:
-        header = parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))
+        header = read_cabinet_header(view)
     except FormatError as error:
         yield structure_fault(_STRUCTURE, error, size=4, source=SOURCE)
         return

@@ -6,10 +6,17 @@ import re
 from collections.abc import Mapping
 from functools import lru_cache
 
-from mediashelf.formats.inf.columns import string_columns
-from mediashelf.formats.inf.faultless import UNPACKED, Again, sections_again
-from mediashelf.formats.inf.sections import InfEntry, InfSection
+from mediashelf.formats.inf.text.columns import string_columns
+from mediashelf.formats.inf.text.faultless import UNPACKED, Again, sections_again
+from mediashelf.formats.inf.text.sections import InfEntry, InfSection
 
+MAX_TEXT = 4096
+"""Longest value of a string since 6.0 (INF Strings section); longer text is cut when it is used."""
+
+MOST_SUBSTITUTED = 8 << 20
+"""Characters that all %tokens% of a text together may become; our own limit."""
+
+TOKEN = re.compile(r"%([^%]*)%")
 _STRINGS = re.compile(r"strings\.(?:0x)?([0-9a-f]{4})")
 
 
@@ -50,3 +57,18 @@ def all_strings(sections: Mapping[str, InfSection], language: int) -> dict[str, 
 
 def _joined(entry: InfEntry) -> str:
     return ",".join(entry.values)
+
+
+def are_surely_bounded(text: str) -> bool:
+    """Whether no strings can make the substitutions in a text too long."""
+    return text.count("%") // 2 * MAX_TEXT <= MOST_SUBSTITUTED
+
+
+def longest_string(text: str, strings: Mapping[str, str]) -> int:
+    """Return to what length strings must be cut so that all substitutions are bounded, or 0."""
+    tokens = text.count("%") // 2
+    if tokens * min(max(map(len, strings.values()), default=0), MAX_TEXT) <= MOST_SUBSTITUTED:
+        return 0  # also if every token were the longest
+    sizes = {f"%{name}%": min(len(value), MAX_TEXT) for name, value in strings.items()}
+    total = sum(sizes.get(match[0].lower(), 0) for match in TOKEN.finditer(text))
+    return MOST_SUBSTITUTED // tokens if total > MOST_SUBSTITUTED else 0

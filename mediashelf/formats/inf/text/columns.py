@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from msgspec import Struct
 
-from mediashelf.formats.inf.sections import InfSection
+from mediashelf.formats.inf.text.sections import InfSection
 
 _STRING_COLUMNS = "string columns"
 BOARD = "&SUBSYS_"

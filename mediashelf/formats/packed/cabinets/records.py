@@ -1,20 +1,19 @@
-"""Cabinet files: header, folders, files and data blocks with their checksums.
+"""The records of a cabinet: header, folders and files.
 
 ::
 
     header   folders…   files…   data blocks…
 
-A folder is one compressed stream, cut into data blocks that expand to at most
-32 KiB each; a file is a run of bytes of that stream. All numbers are
-little-endian. Header, folders, files and the numbers of folders that go on in other
-cabinets are those of Microsoft's description of the format (1997), as quoted elsewhere,
-and of libarchive's source. Data blocks and their checksum are from memory; libarchive
-accepts what is made by this layout and refuses the same damage.
+A folder is one compressed stream, cut into data blocks; a file is a run of bytes of that
+stream. All numbers are little-endian. Header, folders, files and the numbers of folders that
+go on in other cabinets are those of Microsoft's description of the format (1997), as quoted
+elsewhere, and of libarchive's source.
 """
 
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterator
 from enum import IntEnum
 
 from msgspec import Struct
@@ -29,15 +28,11 @@ MAX_HEADER_SIZE = HEADER_SIZE + 4 + 60_000 + 4 * 256
 FOLDER_SIZE = 8
 FILE_SIZE = 16
 MAX_NAME_SIZE = 256
-BLOCK_HEADER_SIZE = 8
-MAX_EXPANDED_SIZE = 32_768
-MAX_STORED_SIZE = MAX_EXPANDED_SIZE + 6144
 
 _HEADER = struct.Struct("<4s4xI4xI4xBBHHHHH")
 _RESERVE = struct.Struct("<HBB")
 _FOLDER = struct.Struct("<IHH")
 _FILE = struct.Struct("<IIH6x")
-_BLOCK = struct.Struct("<IHH")
 
 _HAS_PREVIOUS, _HAS_NEXT, _HAS_RESERVE = 1, 2, 4
 _KNOWN_FLAGS = 7
@@ -100,12 +95,9 @@ class CabinetFile(Struct, frozen=True):
     record_size: int
 
 
-class DataBlock(Struct, frozen=True):
-    """The header of a data block; a ``checksum`` of 0 means that none was recorded."""
-
-    checksum: int
-    stored_size: int
-    expanded_size: int
+def read_cabinet_header(view: View) -> CabinetHeader:
+    """Return the header of a cabinet; raises :class:`FormatError`."""
+    return parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))
 
 
 def parse_cabinet_header(data: bytes) -> CabinetHeader:
@@ -167,13 +159,6 @@ def parse_cabinet_folder(data: bytes, at: int) -> CabinetFolder:
     return CabinetFolder(data_offset, block_count, Compression(kind & 0x0F))
 
 
-def compressions(view: View, header: CabinetHeader) -> list[Compression]:
-    """Return how each folder is compressed; raises :class:`FormatError`."""
-    step = FOLDER_SIZE + header.folder_reserve
-    places = range(header.folders_offset, header.folders_offset + header.folder_count * step, step)
-    return [parse_cabinet_folder(view.read(at, FOLDER_SIZE), at).compression for at in places]
-
-
 def parse_cabinet_file(data: bytes, at: int, folder_count: int) -> CabinetFile:
     """Return the file recorded in ``data``, which is at offset ``at`` of the cabinet."""
     if len(data) < FILE_SIZE:
@@ -193,51 +178,27 @@ def parse_cabinet_file(data: bytes, at: int, folder_count: int) -> CabinetFile:
     return CabinetFile(at, name, size, offset, index, before, after, end)
 
 
-def parse_data_block(data: bytes, at: int) -> DataBlock:
-    """Return the header of the data block at offset ``at`` of the cabinet."""
-    if len(data) < BLOCK_HEADER_SIZE:
-        raise FormatError(
-            "length of the data block header", at=at, found=len(data), expected="8 bytes"
-        )
-    block = DataBlock(*_BLOCK.unpack_from(data))
-    if block.stored_size > MAX_STORED_SIZE:
-        raise FormatError(
-            "stored size of a data block",
-            at=at + 4,
-            found=block.stored_size,
-            expected=f"at most {MAX_STORED_SIZE}",
-        )
-    if block.expanded_size > MAX_EXPANDED_SIZE:
-        raise FormatError(
-            "expanded size of a data block",
-            at=at + 6,
-            found=block.expanded_size,
-            expected=f"at most {MAX_EXPANDED_SIZE}",
-        )
-    return block
+def iter_folders(view: View, header: CabinetHeader) -> Iterator[tuple[CabinetFolder, int]]:
+    """Yield each folder with its whole type; raises :class:`FormatError`."""
+    for index in range(header.folder_count):
+        at = header.folders_offset + index * (FOLDER_SIZE + header.folder_reserve)
+        record = view.read(at, FOLDER_SIZE)
+        yield parse_cabinet_folder(record, at), _FOLDER.unpack(record)[2]
 
 
-def data_block_checksum(header: bytes, payload: bytes) -> int:
-    """Return the checksum of a data block.
-
-    ``header`` is the block's header with its reserve; the four bytes of the
-    recorded checksum itself are left out. Both runs are XORed together as
-    32-bit words; what is left of a run below four bytes counts high byte first.
-    """
-    return _xor_words(payload) ^ _xor_words(header[4:])
+def compressions(view: View, header: CabinetHeader) -> set[Compression]:
+    """Return how the folders are compressed; raises :class:`FormatError`."""
+    return {folder.compression for folder, _ in iter_folders(view, header)}
 
 
-def _xor_words(data: bytes) -> int:
-    """XOR of all little-endian 32-bit words: the run is folded in half as one big number."""
-    whole = len(data) & ~3
-    rest = int.from_bytes(data[whole:], "big")
-    folded = int.from_bytes(data[:whole], "little")
-    words = whole // 4
-    while words > 1:
-        half = (words + 1) // 2
-        folded = (folded >> (32 * half)) ^ (folded & ((1 << 32 * half) - 1))
-        words = half
-    return folded ^ rest
+def iter_files(view: View, header: CabinetHeader) -> Iterator[tuple[CabinetFile, bytes]]:
+    """Yield each file with its record; raises :class:`FormatError`."""
+    at = header.files_offset
+    for _ in range(header.file_count):
+        record = view.read(at, FILE_SIZE + MAX_NAME_SIZE + 1)
+        file = parse_cabinet_file(record, at, header.folder_count)
+        yield file, record[: file.record_size]
+        at += file.record_size
 
 
 def _parse_name(data: bytes, start: int, place: int = 0) -> tuple[str, int]:

@@ -9,12 +9,11 @@ section's name are a part of it: no page says so, Wine's SetupAPI (8.0, tried) d
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
-from io import IncrementalNewlineDecoder
 from typing import NamedTuple
 
-from mediashelf.formats.inf.sections import InfEntry, InfSection
+from mediashelf.formats.inf.text.lines import TOKEN, continued, plain_ends, split_entry, unquoted
+from mediashelf.formats.inf.text.sections import InfEntry, InfSection
 
 _MAX_SECTION_NAME = 255
 """Longest section name in characters (General Syntax Rules for INF Files)."""
@@ -28,14 +27,6 @@ MOST_PIECES = 1_000_000
 MOST_FAULTS = 10_000
 LONGEST_LINE = 1 << 18
 """Four limits of our own: what comes of a text is bounded, not only the text."""
-
-_PLAIN_ENDS = IncrementalNewlineDecoder(None, translate=True)
-
-_END_SLASH = re.compile(r"\\(?:[\s;]|\Z)")
-
-# Every alternative starts with another character and the quantifiers give nothing
-# back, so that a line costs time in proportion to its length, whatever it holds.
-_TOKEN = re.compile(r'"[^"]*+(?:""[^"]*+)*+"?|%[^%",=]*+%|[^",;=%]++|[",;=%]')
 
 
 class Problem(NamedTuple):
@@ -72,23 +63,6 @@ def lex_inf(text: str) -> Lexed:
     )
 
 
-def plain_ends(text: str) -> str:
-    """Return the text with one kind of line end and without NULs, up to the old end-of-text mark.
-
-    That nothing after the mark is read is common practice.
-    """
-    if "\x1a" in text:
-        text = text.partition("\x1a")[0]
-    if "\0" in text:
-        text = text.replace("\0", "")
-    return _PLAIN_ENDS.decode(text, final=True)
-
-
-def has_no_end_slash(text: str) -> bool:
-    """Whether surely no line ends in a backslash, and goes on in the next one."""
-    return "\\" not in text or not _END_SLASH.search(text)
-
-
 def lex_lines(text: str, line: int) -> tuple[list[InfEntry], bool]:
     """Return the entries of lines of one section, and whether they break no rule.
 
@@ -98,36 +72,6 @@ def lex_lines(text: str, line: int) -> tuple[list[InfEntry], bool]:
     entries = lexer.entries = []
     lexer.read(text.removesuffix("\n").split("\n"), line)
     return entries, not lexer.problems and not lexer.parts
-
-
-def faultless_entries(text: str, line: int) -> list[InfEntry]:
-    """Return what :func:`lex_lines` does, of lines that break no rule and are not long."""
-    if not has_no_end_slash(text):
-        return lex_lines(text, line)[0]
-    entries: list[InfEntry] = []
-    for number, raw in enumerate(text.split("\n"), line):
-        content = raw.strip()
-        if '"' in content or ";" in content:
-            entry = _quoted_entry(content, number)
-            entries += lex_lines(content, number)[0] if entry is None else (entry,)
-        elif content:
-            key, equals, rest = content.partition("=")
-            if not equals or "," in key:
-                key, rest = "", content
-            values = tuple([value.strip() for value in rest.split(",")])
-            entries.append(InfEntry(key.rstrip(), values, number))
-    return entries
-
-
-def _quoted_entry(content: str, number: int) -> InfEntry | None:
-    """Return the entry of ``key = "value"``, None where the line has another form."""
-    head, _, rest = content.partition('"')
-    value = rest[:-1]
-    head = head.rstrip()
-    if rest[-1:] != '"' or '"' in value or head[-1:] != "=" or ";" in head or "," in head:
-        return None
-    key = head[:-1]
-    return None if "=" in key else InfEntry(key.rstrip(), (value,), number)
 
 
 class _Lexer:
@@ -196,7 +140,7 @@ class _Lexer:
         if '"' in line:
             content, continues = self._quoted(line, number)
         else:
-            content, continues = _unquoted(line)
+            content, continues = unquoted(line)
         if continues or self.parts:
             if not self.parts:
                 self.first_line = number
@@ -213,7 +157,7 @@ class _Lexer:
         if ";" not in line and line[-1] == '"' and line.count('"') % 2 == 0:
             return line, False
         end = 0
-        for match in _TOKEN.finditer(line):
+        for match in TOKEN.finditer(line):
             token = match[0]
             if token == ";":
                 break
@@ -221,7 +165,7 @@ class _Lexer:
             if token[0] == '"' and token.count('"') % 2:
                 self.report("quote-not-closed", number, token)
                 return line + '"', False
-        return _continued(line[:end].rstrip())
+        return continued(line[:end].rstrip())
 
     def finish(self) -> None:
         content = "".join(self.parts).strip()
@@ -240,60 +184,9 @@ class _Lexer:
             values = [value.strip() for value in rest.split(",")] if "," in rest else [rest.strip()]
             key = key.rstrip()
         else:
-            key, values = _split(content)
+            key, values = split_entry(content)
         if len(content) > _MAX_FIELD and max(map(len, values)) > _MAX_FIELD:
             self.report("field-long", number, content)
         assert self.entries is not None
         self.pieces += 1 + len(values)
         self.entries.append(InfEntry(key, tuple(values), number))
-
-
-def _unquoted(line: str) -> tuple[str, bool]:
-    """Return a line without quotes less its comment, and whether it continues."""
-    if ";" in line:
-        start = line.find(";")
-        if "%" in line[:start]:
-            start = _comment_start(line)
-        line = line[:start].rstrip()
-    return _continued(line)
-
-
-def _continued(line: str) -> tuple[str, bool]:
-    if not line.endswith("\\"):
-        return line, False
-    # Of two backslashes "the first is ignored, the second continues".
-    return line.rstrip("\\") if line.endswith("\\\\") else line[:-1], True
-
-
-def _comment_start(line: str) -> int:
-    for match in _TOKEN.finditer(line):
-        if match[0] == ";":
-            return match.start()
-    return len(line)
-
-
-def _split(content: str) -> tuple[str, list[str]]:
-    """Return key and values of an entry with quotes."""
-    key, has_key = "", False
-    values: list[str] = []
-    pieces: list[str] = []
-    is_plain = False  # the last piece stood outside quotes, so its blanks may go
-    for token in _TOKEN.findall(content):
-        if token == "," or (token == "=" and not has_key and not values):
-            if is_plain:
-                pieces[-1] = pieces[-1].rstrip()
-            if token == ",":
-                values.append("".join(pieces))
-            else:
-                key, has_key = "".join(pieces), True
-            pieces, is_plain = [], False
-        elif token[0] == '"':
-            pieces.append(token[1:-1].replace('""', '"'))
-            is_plain = False
-        else:
-            pieces.append(token if pieces else token.lstrip())
-            is_plain = True
-    if is_plain:
-        pieces[-1] = pieces[-1].rstrip()
-    values.append("".join(pieces))
-    return key, values

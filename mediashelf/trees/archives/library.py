@@ -3,7 +3,7 @@
 The library is an extra (``pip install 'mediashelf[archives]'``, and the system's libarchive).
 Listing reads headers only; the first member that is read expands all members once into a
 spool. Bounds: members and bytes as :class:`Bounds` says, the memory and time of
-:mod:`.library_child`, and :data:`MOST_SECONDS` without a word from it. The library checks the
+:mod:`.library_child`, and the silence that :mod:`.library_process` allows. The library checks the
 checksums of members; a member whose bytes fail is an error when it is read.
 """
 
@@ -11,22 +11,17 @@ from __future__ import annotations
 
 import json
 import re
-import subprocess
-import sys
-import threading
-import time
 import zlib
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from importlib.util import find_spec
-from typing import IO, BinaryIO, NamedTuple
+from typing import NamedTuple
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.packed.cabinet_sets import LostFile
-from mediashelf.own_process import start_module
+from mediashelf.formats.packed.cabinets.joined import LostFile
+from mediashelf.trees.archives.library_child import NO_LIBRARY
+from mediashelf.trees.archives.library_process import child_process
 from mediashelf.trees.bytes import Spool, StampedFile
-from mediashelf.trees.library_child import NO_LIBRARY
 from mediashelf.trees.members import (
     NEEDS_LIBRARY,
     Bounds,
@@ -50,7 +45,6 @@ LIBRARY_FORMATS = {
 _LHA_METHODS = frozenset({"-lh0-", "-lz4-", "-lhd-", "-lh5-", "-lh6-", "-lh7-"})
 """Those that libarchive reads (read in its source, 3.7.4); others it lists."""
 
-MOST_SECONDS = 120
 _LONGEST_FRAME = 1 << 22
 _HOW = (
     "install it with: pip install 'mediashelf[archives]', and libarchive itself "
@@ -215,7 +209,7 @@ class LibraryTree(Tree):
             raise InputError(f"{self.where}: a {self._wrapping.value} {NEEDS_LIBRARY}; {_HOW}")
         with (
             self._view.opened() as file,
-            _child(self._format, task, file) as (output, watch),
+            child_process(self._format, task, file) as (output, watch),
         ):
             while True:
                 watch.heard()
@@ -249,52 +243,3 @@ def _closed_method(words: str) -> str:
     """Return the method of a member of an LHA archive that the library does not read."""
     found = re.search(r"-l[hz].-", words)
     return found[0] if found is not None and found[0] not in _LHA_METHODS else ""
-
-
-class _Watch(threading.Thread):
-    """Ends a process that says nothing for :data:`MOST_SECONDS`."""
-
-    def __init__(self, process: subprocess.Popen[bytes]) -> None:
-        super().__init__(daemon=True)
-        self.is_over = False
-        self._process = process
-        self._heard = time.monotonic()
-        self._has_ended = threading.Event()
-
-    def heard(self) -> None:
-        """Begin to count again."""
-        self._heard = time.monotonic()
-
-    def stop(self) -> None:
-        """Count no longer."""
-        self._has_ended.set()
-
-    def run(self) -> None:
-        while not self._has_ended.wait(1):
-            if time.monotonic() - self._heard > MOST_SECONDS:
-                self.is_over = True
-                self._process.kill()
-                return
-
-
-@contextmanager
-def _child(archive_format: str, task: str, file: BinaryIO) -> Iterator[tuple[IO[bytes], _Watch]]:
-    # Dates without a zone are taken as UTC, names as UTF-8.
-    locale = "en_US.UTF-8" if sys.platform == "darwin" else "C.UTF-8"
-    process = start_module(
-        "mediashelf.trees.library_child",
-        archive_format,
-        task,
-        stdin=file,
-        environment={"TZ": "UTC", "LC_ALL": locale},
-    )
-    assert process.stdout is not None
-    watch = _Watch(process)
-    watch.start()
-    try:
-        yield process.stdout, watch
-    finally:
-        watch.stop()
-        process.kill()
-        process.stdout.close()
-        process.wait()

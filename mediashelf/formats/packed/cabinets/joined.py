@@ -1,11 +1,8 @@
 """Cabinets in several parts, made into one plain cabinet of the files that can be had.
 
-The last folder of a part goes on in the first of the next where files say so. A data block
-that is cut there has 0 for its expanded size in all parts but the last of it, and each piece
-has a checksum of its own. A file in several parts is listed in each of them.
-
-Folder numbers of files that go on: Microsoft's description of the format (1997), as quoted
-elsewhere. Cut blocks are those of libmspack's source (0.11), whose own set is read alike.
+The last folder of a part goes on in the first of the next where files say so. A file in several
+parts is listed in each of them. Folder numbers of files that go on: Microsoft's description of
+the format (1997), as quoted elsewhere.
 """
 
 from __future__ import annotations
@@ -18,28 +15,20 @@ from msgspec import Struct
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.cabinet import (
-    BLOCK_HEADER_SIZE,
-    FILE_SIZE,
+from mediashelf.formats.packed.cabinets.blocks import CutBlocks, refuse_above
+from mediashelf.formats.packed.cabinets.records import (
     FOLDER_SIZE,
     HEADER_SIZE,
-    MAX_HEADER_SIZE,
-    MAX_NAME_SIZE,
-    MAX_STORED_SIZE,
     CabinetFile,
-    CabinetFolder,
     CabinetHeader,
     Compression,
-    data_block_checksum,
-    parse_cabinet_file,
-    parse_cabinet_folder,
-    parse_cabinet_header,
-    parse_data_block,
+    iter_files,
+    iter_folders,
+    read_cabinet_header,
 )
 
 _HEADER = struct.Struct("<4sIIIIIBBHHHHH")
 _FOLDER = struct.Struct("<IHH")
-_SIZES = struct.Struct("<HH")
 _MOST_FOLDERS = 0xFFFD  # above are the marks of files that go on
 _MOST = 0xFFFF
 _MOST_BYTES = 0xFFFFFFFF
@@ -87,14 +76,13 @@ class JoinedCabinet:
         self._folders: list[_Folder] = []
         self._records: dict[_Key, bytes] = {}
         self._open: set[_Key] = set()
-        self._folder_count = self._size = self._left = 0
-        self._piece = b""
-        self._is_bad = self._is_checked = False
+        self._folder_count = self._size = 0
+        self._blocks = CutBlocks()
 
     @property
     def goes_on(self) -> bool:
         """Whether a file, or a data block, of the last part is not at its end."""
-        return bool(self._open or self._piece)
+        return bool(self._open) or self._blocks.is_open
 
     def add(self, view: View, name: str) -> Iterator[bytes]:
         """Yield the data blocks of the next part.
@@ -112,14 +100,14 @@ class JoinedCabinet:
             for index in range(len(self._folders), self._folder_count):
                 self._folders.append(_Folder(self._size, 0))
                 self._folders[index].close(self._broken)
-            self._open, self._piece = set(), b""
-            self._is_bad = self._is_checked = False
+            self._open = set()
+            self._blocks.drop()
             raise
 
     def _add(self, view: View) -> Iterator[bytes]:
-        header = parse_cabinet_header(view.read(0, MAX_HEADER_SIZE))
-        folders = list(_iter_folders(view, header))
-        files = list(_iter_files(view, header))
+        header = read_cabinet_header(view)
+        folders = list(iter_folders(view, header))
+        files = list(iter_files(view, header))
         goes_on = any(file.continues_before for file, _ in files)
         before, self._broken = self._broken, ""
         if goes_on and before:
@@ -128,7 +116,7 @@ class JoinedCabinet:
         first = len(self._folders) - goes_on
         self._add_files(first, files, header, is_after_gap=bool(before))
         self.knows_files = True
-        self._left = view.size
+        self._blocks.begin(view)
         for number, (folder, kind) in enumerate(folders):
             if number or not goes_on:
                 self._folders.append(_Folder(self._size, kind))
@@ -145,9 +133,14 @@ class JoinedCabinet:
             if own.is_closed:
                 continue
             is_last = number == len(folders) - 1 and bool(header.following)
-            for block in self._iter_blocks(view, folder, header.block_reserve, is_last):
+            for block, expanded_size in self._blocks.iter_whole(
+                folder, header.block_reserve, may_be_cut=is_last
+            ):
+                own.block_count += 1
+                own.expanded += expanded_size
+                refuse_above(_MOST, own.block_count, "data blocks of a folder")
                 self._size += len(block)
-                _refuse_above(_MOST_BYTES, self._size, "bytes of all parts")
+                refuse_above(_MOST_BYTES, self._size, "bytes of all parts")
                 yield block
 
     def head(self, why: str = "") -> bytes:
@@ -171,12 +164,12 @@ class JoinedCabinet:
         files = b"".join(
             self._records[key][:8] + places[key[0]] + self._records[key][10:] for key in kept
         )
-        _refuse_above(_MOST_FOLDERS, len(folders), "folders of all parts")
-        _refuse_above(_MOST, len(kept), "files of all parts")
+        refuse_above(_MOST_FOLDERS, len(folders), "folders of all parts")
+        refuse_above(_MOST, len(kept), "files of all parts")
         files_at = HEADER_SIZE + len(folders) * FOLDER_SIZE
         data_at = files_at + len(files)
         size = data_at + self._size
-        _refuse_above(_MOST_BYTES, size, "bytes of all parts")
+        refuse_above(_MOST_BYTES, size, "bytes of all parts")
         counts = len(folders), len(kept)
         header = _HEADER.pack(b"MSCF", 0, size, 0, files_at, 0, 3, 1, *counts, 0, 0, 0)
         table = (
@@ -231,70 +224,6 @@ class JoinedCabinet:
         self._folder_count = max(first, 0) + header.folder_count
         self._open = after
 
-    def _iter_blocks(
-        self, view: View, folder: CabinetFolder, reserve: int, may_be_cut: bool
-    ) -> Iterator[bytes]:
-        """Yield blocks; those of all folders of a part have no more bytes than the part."""
-        at = folder.data_offset
-        for number in range(folder.block_count):
-            head = view.read(at, BLOCK_HEADER_SIZE + reserve)
-            block = parse_data_block(head, at)
-            payload = view.read(at + len(head), block.stored_size)
-            self._left -= BLOCK_HEADER_SIZE + len(payload)
-            if len(payload) < block.stored_size or self._left < 0:
-                raise FormatError(
-                    "length of the data block",
-                    at=at,
-                    found=len(payload),
-                    expected=f"{block.stored_size:,} bytes of its own",
-                )
-            computed = data_block_checksum(head, payload)
-            self._is_bad |= block.checksum not in (0, computed)
-            self._is_checked |= block.checksum != 0
-            self._piece += payload
-            _refuse_above(MAX_STORED_SIZE, len(self._piece), "stored size of a data block")
-            if block.expanded_size:
-                yield self._whole_block(block.expanded_size)
-            elif not (may_be_cut and number == folder.block_count - 1):
-                raise FormatError(
-                    "expanded size of a data block", at=at + 6, found=0, expected="1 or more"
-                )
-            at += len(head) + len(payload)
-
-    def _whole_block(self, expanded_size: int) -> bytes:
-        self._folders[-1].block_count += 1
-        self._folders[-1].expanded += expanded_size
-        _refuse_above(_MOST, self._folders[-1].block_count, "data blocks of a folder")
-        rest = _SIZES.pack(len(self._piece), expanded_size)
-        checksum = data_block_checksum(bytes(4) + rest, self._piece) if self._is_checked else 0
-        if self._is_bad:
-            checksum ^= 1 if checksum != 1 else 2  # 0 would say that none was recorded
-        made = checksum.to_bytes(4, "little") + rest + self._piece
-        self._piece, self._is_bad, self._is_checked = b"", False, False
-        return made
-
-
-def _iter_folders(view: View, header: CabinetHeader) -> Iterator[tuple[CabinetFolder, int]]:
-    """Yield each folder with its whole type."""
-    for index in range(header.folder_count):
-        at = header.folders_offset + index * (FOLDER_SIZE + header.folder_reserve)
-        record = view.read(at, FOLDER_SIZE)
-        yield parse_cabinet_folder(record, at), _FOLDER.unpack(record)[2]
-
-
-def _iter_files(view: View, header: CabinetHeader) -> Iterator[tuple[CabinetFile, bytes]]:
-    at = header.files_offset
-    for _ in range(header.file_count):
-        record = view.read(at, FILE_SIZE + MAX_NAME_SIZE + 1)
-        file = parse_cabinet_file(record, at, header.folder_count)
-        yield file, record[: file.record_size]
-        at += file.record_size
-
 
 def _names(keys: set[_Key]) -> str:
     return ", ".join(name for *_, name in sorted(keys)[:3]) or "none"
-
-
-def _refuse_above(most: int, count: int, field: str) -> None:
-    if count > most:
-        raise FormatError(field, at="the set", found=count, expected=f"at most {most}")

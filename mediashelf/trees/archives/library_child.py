@@ -1,8 +1,8 @@
 """Runs alone, in a process of its own: libarchive reads an archive that may be hostile.
 
-``python -m mediashelf.trees.library_child FORMAT list|expand`` reads the archive from standard
-input, a file, and writes frames to standard output: a letter, a length of 4 bytes, high byte
-first, and that many bytes::
+``python -m mediashelf.trees.archives.library_child FORMAT list|expand`` reads the archive from
+standard input, a file, and writes frames to standard output: a letter, a length of 4 bytes, high
+byte first, and that many bytes::
 
     H   JSON of the next member: name, size (null where unknown), modified, kind, is_encrypted,
         method (the library's words for the format)

@@ -12,8 +12,9 @@ import zlib
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 
-from mediashelf.formats.inf import lexer
-from mediashelf.formats.inf.sections import InfEntry, InfSection
+from mediashelf.formats.inf.text import lexer
+from mediashelf.formats.inf.text.lines import has_no_end_slash
+from mediashelf.formats.inf.text.sections import InfEntry, InfSection
 
 Again = Callable[[], str]
 """Gives a text with plain line ends once more; it may raise ``OSError`` or an error of ours."""
@@ -42,12 +43,42 @@ def _is_plain(text: str) -> bool:
     """Whether text surely breaks no rule: closed quotes, no comment, no line that goes on."""
     if ";" in text or any(blank in text for blank in _OTHER_BLANKS):
         return False
-    if not lexer.has_no_end_slash(text):
+    if not has_no_end_slash(text):
         return False
     if '"' not in text:
         return True
     quotes = text.encode("utf-8", "surrogatepass").translate(None, _NO_QUOTES)
     return b'"' not in quotes.replace(b'""', b"")
+
+
+def faultless_entries(text: str, line: int) -> list[InfEntry]:
+    """Return what :func:`lex_lines` does, of lines that break no rule and are not long."""
+    if not has_no_end_slash(text):
+        return lexer.lex_lines(text, line)[0]
+    entries: list[InfEntry] = []
+    for number, raw in enumerate(text.split("\n"), line):
+        content = raw.strip()
+        if '"' in content or ";" in content:
+            entry = _quoted_entry(content, number)
+            entries += lexer.lex_lines(content, number)[0] if entry is None else (entry,)
+        elif content:
+            key, equals, rest = content.partition("=")
+            if not equals or "," in key:
+                key, rest = "", content
+            values = tuple([value.strip() for value in rest.split(",")])
+            entries.append(InfEntry(key.rstrip(), values, number))
+    return entries
+
+
+def _quoted_entry(content: str, number: int) -> InfEntry | None:
+    """Return the entry of ``key = "value"``, None where the line has another form."""
+    head, _, rest = content.partition('"')
+    value = rest[:-1]
+    head = head.rstrip()
+    if rest[-1:] != '"' or '"' in value or head[-1:] != "=" or ";" in head or "," in head:
+        return None
+    key = head[:-1]
+    return None if "=" in key else InfEntry(key.rstrip(), (value,), number)
 
 
 class PlainSection(InfSection):
@@ -80,9 +111,7 @@ class PlainSection(InfSection):
     def entries(self) -> tuple[InfEntry, ...]:
         if self._entries is None:
             self._entries = tuple(
-                entry
-                for text, line in self._places
-                for entry in lexer.faultless_entries(text, line)
+                entry for text, line in self._places for entry in faultless_entries(text, line)
             )
         return self._entries
 
@@ -102,7 +131,7 @@ class PlainSection(InfSection):
             ]
         else:
             found = [found[row] for row in rows]
-        return tuple(entry for one in found for entry in lexer.faultless_entries(*one))
+        return tuple(entry for one in found for entry in faultless_entries(*one))
 
     @property
     def first_line(self) -> int:
@@ -113,7 +142,7 @@ class PlainSection(InfSection):
 
     @property
     def has_whole_lines(self) -> bool:
-        return self.once("whole lines", lambda: lexer.has_no_end_slash(self.text))
+        return self.once("whole lines", lambda: has_no_end_slash(self.text))
 
 
 class Packed:

@@ -1,0 +1,1 @@
+"""Cabinet files: their records, their data blocks, and sets of several files as one."""

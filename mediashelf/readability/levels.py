@@ -1,0 +1,86 @@
+"""The worst severity alone, at a part of the cost of findings: asked of many discs at once."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Sequence
+from typing import NamedTuple
+
+from mediashelf.findings import Severity
+from mediashelf.formats.volume import VolumeKind
+from mediashelf.readability.limits import Limit
+from mediashelf.readability.rule_types import DiscCheck, InTree, Question, Rule, RuleHit
+from mediashelf.readability.targets import Target
+
+_NO_CAP = max(Severity) + 1
+_MOST_KNOWN = 500
+
+
+class _Asked(NamedTuple):
+    """What is asked for a target; ``key`` is that of a check of its tree, None for the disc's."""
+
+    severity: Severity
+    check: DiscCheck | InTree
+    limit: Limit
+    key: Hashable
+
+
+class WorstFirst:
+    """Rules in the order in which they can matter, none asked further than to the first worst."""
+
+    def __init__(self, rules: Sequence[Rule]) -> None:
+        self._rules = rules
+        # By identity: many discs are asked for few targets.
+        self._known: dict[tuple[int, VolumeKind | None], tuple[Target, list[_Asked]]] = {}
+
+    def severity(self, question: Question, least: Severity = Severity.NOTE) -> Severity | None:
+        """Return the worst severity of all findings, None where none is as bad as ``least``."""
+        level: Severity | None = None
+        tree = question.tree
+        # What other targets with the same limit have asked of the tree is known.
+        known = tree.caps if tree is not None else {}
+        for severity, check, limit, key in self._asked(question):
+            if severity < least or (level is not None and severity <= level):
+                break
+            cap = known.get(key)
+            if cap is None:
+                if not isinstance(check, InTree):
+                    cap = _worst_cap(check(question, limit))
+                elif tree is not None:
+                    cap = known[key] = _worst_cap(check.check(tree, limit))
+            if cap and (level is None or min(severity, cap) > level):
+                level = Severity(min(severity, cap))
+        return level
+
+    def _asked(self, question: Question) -> list[_Asked]:
+        """Return the rules that a target has limits for, about a tree of this kind."""
+        target, tree = question.target, question.tree
+        place = id(target), tree.kind if tree is not None else None
+        known = self._known.get(place)
+        if known is not None and known[0] is target:
+            return known[1]
+        asked: list[_Asked] = []
+        for rule in self._rules:
+            limit, check = target.limits.get(rule.needs), rule.check
+            if limit is None:
+                continue
+            key = None
+            if isinstance(check, InTree):
+                if tree is None or not check.is_about(tree):
+                    continue
+                key = check.key(limit)
+            asked.append(_Asked(limit.severity_of(rule.severity), check, limit, key))
+        asked.sort(key=lambda one: -one.severity)
+        if len(self._known) >= _MOST_KNOWN:
+            self._known.clear()
+        self._known[place] = target, asked
+        return asked
+
+
+def _worst_cap(hits: Iterable[RuleHit]) -> int:
+    """Return how far hits hold the severity down: 0 where there are none."""
+    cap = 0
+    for hit in hits:
+        if hit.at_most is None:
+            return _NO_CAP
+        cap = max(cap, hit.at_most)
+    return cap

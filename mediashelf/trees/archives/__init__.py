@@ -1,0 +1,1 @@
+"""Archives that libraries open: tar, compressed single files, and what libarchive reads."""
