@@ -2,14 +2,15 @@
 
 A disc has one tree for each kind of name. Unless one is asked for, the tree with the most
 files is taken, and among equals that with the longest names: Rock Ridge, UDF, Joliet,
-ISO 9660 (own choice). What the reader of images finds wrong is in its findings; a tree's
-own say where a file of the disc is more than its bytes.
+ISO 9660 (own choice). What the reader of images finds wrong is in its findings.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
+
+from msgspec.structs import replace
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
@@ -49,7 +50,12 @@ class DiscTree(Tree):
         super().__init__(where, f"{self.volume.kind.words} image")
         self.image = image
         self.own(image)
-        findings = [one for one in image.findings if one.rule in _OTHER_CONTENTS]
+        self.notes = tuple(
+            replace(one, where=f"{where}:{one.where}")
+            for one in image.findings
+            if one.rule in _OTHER_CONTENTS
+        )
+        findings = []
         if not self.volume.is_complete:
             findings.append(_incomplete(where, "its directories are damaged"))
         self.members = [*self._iter_members(bounds, findings)]
