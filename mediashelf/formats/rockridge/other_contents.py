@@ -7,7 +7,7 @@ is done here, nor by systems that know nothing of these entries.
 
 from __future__ import annotations
 
-from mediashelf.formats.structure_rules import ProblemLog
+from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.text import count_text
 
 LINKS_RULE, COMPRESSED_RULE = "rockridge-links", "rockridge-compressed"
