@@ -79,7 +79,7 @@ class Folder(NamedTuple):
     @property
     def packed_lbas(self) -> bytes:
         """The column of first blocks as a key, by which trees that share it find each other."""
-        return array("I", self.lbas).tobytes()
+        return array("q", self.lbas).tobytes()  # UDF: a partition begins anywhere in 32 bits
 
     @property
     def has_sections(self) -> bool:
