@@ -70,8 +70,8 @@ def extract(
     IMAGE is a disc or floppy image, an archive, a compressed image, or a setup program that
     carries an archive; IMAGE:/PATH goes on into it, and into archives inside. Each PATH keeps
     its own name in FOLDER. Names that are not safe on every system are changed, which is said;
-    links are left out. Every file is read back after it was written. Nothing that exists is
-    replaced, and the image is only read.
+    links in archives are left out, and those on discs become empty files. Every file is read
+    back after it was written. Nothing that exists is replaced, and the image is only read.
     """
     result = extract_files(
         find_place(image, catalogue_path),
