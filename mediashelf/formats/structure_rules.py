@@ -163,6 +163,14 @@ STRUCTURE_RULES = {
     "rockridge-entries-alike": StructureRule(_WARNING, _OWN, _COPY),
     "rockridge-continuation": StructureRule(_ERROR, "SUSP 1.12, 5.1", _COPY),
     "rockridge-relocation": StructureRule(_ERROR, "RRIP 1.12, 4.1.5.1 to 4.1.5.3", _COPY),
+    "rockridge-links": StructureRule(
+        _NOTE, "RRIP 1.12, 4.1.3", "nothing to do, unless the system that is to read it needs them"
+    ),
+    "rockridge-compressed": StructureRule(
+        _WARNING,
+        "Linux kernel 6.12, fs/isofs/rock.c",
+        "copy the files from the disc on a Linux system, which unpacks them as it reads",
+    ),
     # Booting
     "boot-record-place": StructureRule(_ERROR, "El Torito 1.0, section 2.0", _CAREFUL),
     "boot-record-known": StructureRule(

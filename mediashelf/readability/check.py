@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from enum import StrEnum
 
 from mediashelf.findings import Finding, Findings, Severity, iter_runs, worst
+from mediashelf.formats.rockridge.other_contents import COMPRESSED_RULE
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.readability.disc import JudgedDisc
 from mediashelf.readability.levels import WorstFirst
@@ -58,15 +59,18 @@ def worst_for_targets(facts: DiscFacts, targets: Iterable[Target]) -> Iterator[S
 def verdict_on(findings: Iterable[Finding], structure: Iterable[Finding] = ()) -> Readability:
     """Return what one target's findings about one disc come to; notes do not count.
 
-    ``structure`` is what the disc's reader found: nobody is said to read a damaged disc.
+    ``structure`` is what the disc's reader found: nobody is said to read a damaged disc,
+    nor to read files without care that only some systems unpack.
     """
     runs = list(iter_runs(findings))
     level = worst(Findings(runs))
-    if level is not Severity.ERROR and any(map(_is_damage, structure)):
+    own = list(structure)
+    if level is not Severity.ERROR and any(map(_is_damage, own)):
         return Readability.DAMAGED
-    if level is None or level is Severity.NOTE:
+    is_compressed = any(one.rule == COMPRESSED_RULE for one in own)
+    if (level is None or level is Severity.NOTE) and not is_compressed:
         return Readability.READS
-    if level is Severity.WARNING:
+    if level is not Severity.ERROR:
         return Readability.WITH_CARE
     hidden = any(run.rule in _HIDING_RULES and run.severity is Severity.ERROR for run in runs)
     return Readability.NOT_AT_ALL if hidden else Readability.IN_PART

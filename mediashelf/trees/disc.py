@@ -2,7 +2,8 @@
 
 A disc has one tree for each kind of name. Unless one is asked for, the tree with the most
 files is taken, and among equals that with the longest names: Rock Ridge, UDF, Joliet,
-ISO 9660 (own choice). What the reader of images finds wrong is in its findings.
+ISO 9660 (own choice). What the reader of images finds wrong is in its findings; a tree's
+own say where a file of the disc is more than its bytes.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections.abc import Iterator
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import iter_folders
+from mediashelf.formats.rockridge.other_contents import COMPRESSED_RULE, LINKS_RULE
 from mediashelf.formats.volume import HOLE, DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.image import DiscImage
 from mediashelf.trees.members import (
@@ -24,6 +26,7 @@ from mediashelf.trees.members import (
 )
 from mediashelf.trees.tree import Tree
 
+_OTHER_CONTENTS = frozenset({COMPRESSED_RULE, LINKS_RULE})
 _LONGEST_NAMES = (VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKind.JOLIET, VolumeKind.ISO9660)
 
 
@@ -37,7 +40,7 @@ class DiscTree(Tree):
         super().__init__(where, f"{self.volume.kind.words} image")
         self.image = image
         self.own(image)
-        findings = []
+        findings = [one for one in image.findings if one.rule in _OTHER_CONTENTS]
         if not self.volume.is_complete:
             findings.append(_incomplete(where, "its directories are damaged"))
         members: list[TreeMember] = []
@@ -81,6 +84,11 @@ def fullest_volume(where: str, facts: DiscFacts, kind: VolumeKind | None = None)
         if kind is not None:
             raise InputError(f"{where}: has no {kind.words} tree that can be read")
         raise InputError(f"{where}: is not a disc image that can be read")
+    ridge = next((one for one in readable if one.kind is VolumeKind.ROCKRIDGE), None)
+    if kind is None and ridge is not None and ridge.is_complete:
+        # The same records; the primary tree only has more files where a link to a relocated
+        # directory (RRIP 1.12, 4.1.5.1) counts as an empty one.
+        readable = [one for one in readable if one.kind is not VolumeKind.ISO9660]
     return max(readable, key=lambda one: (_file_count(one), -_LONGEST_NAMES.index(one.kind)))
 
 

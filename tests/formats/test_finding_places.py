@@ -30,8 +30,10 @@ HOLDER_SIZES = {
     "primary-copies-agree": 2048,
     "record-order": -255,  # the name before it was changed
     "rockridge-announcement": 255,
+    "rockridge-compressed": 255,
     "rockridge-entry": 255,
     "rockridge-field": 255,
+    "rockridge-links": 255,
     "rockridge-name-present": 255,
     "rockridge-entries-alike": 255,
     "rockridge-continuation": 255,

@@ -139,7 +139,9 @@ def test_discs_of_libarchive(options: str, tmp_path: Path) -> None:
             archive.add_file_from_memory(f"folder {number % 5}/file {number}.txt", len(data), data)
         archive.add_file_from_memory("1/2/3/4/5/6/7/8/9/10/deep.txt", 4, b"deep")
         archive.add_file_from_memory("empty", 0, b"")
-    assert check(path) == []
+    # That files are compressed is no fault of the disc, and said once.
+    told = ["rockridge-compressed"] if options == "zisofs" else []
+    assert [finding.rule for finding in check(path)] == told
 
 
 def test_discs_of_our_builder(tmp_path: Path) -> None:

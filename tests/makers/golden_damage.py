@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from image_moved import virtual_disc
-from image_parts import FIELDS, both16, both32, le16, le32, tagged
+from image_parts import FIELDS, both16, both32, le16, le32, tagged, use_entry
 from image_udf import TIMESTAMP, make_udf, regid
 from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
 from make_raw import mode_1_image
@@ -428,6 +428,19 @@ def _rock_ridge() -> Iterator[tuple[str, Case]]:
         "rockridge-relocation",
         _case("RRIP 1.12, 4.1.5.1", MOVED, put(MOVED.data, child + 4, both32(FAR))),
     )
+    # An entry that nobody knows becomes one that says more of the file.
+    for rule, signature, body, source in (
+        ("rockridge-links", b"SL", b"\x00\x04\x00", "RRIP 1.12, 4.1.3"),
+        (
+            "rockridge-compressed",
+            b"ZF",
+            b"pz\x04\x0f" + both32(9),
+            "Linux kernel 6.12, fs/isofs/rock.c",
+        ),
+    ):
+        entry = use_entry(b"QQ", body)
+        made = make_iso(FILES, rock_ridge=True, system_use={"/B.TXT": lambda lba, use=entry: use})
+        yield rule, _case(source, made, put(made.data, made.data.index(entry), signature))
 
 
 def _booting() -> Iterator[tuple[str, Case]]:

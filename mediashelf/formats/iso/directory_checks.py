@@ -11,7 +11,13 @@ from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
+from mediashelf.formats.volume import (
+    FLAG_ASSOCIATED,
+    FLAG_DIRECTORY,
+    FLAG_MULTI_EXTENT,
+    SECTOR_SIZE,
+    parse_record_date,
+)
 
 _NO_DATE = bytes(7)
 
@@ -88,6 +94,18 @@ class RecordChecks:
                 found=f"{record.flags:#04x}",
                 expected="bit 1 set",
             )
+        elif record.flags & FLAG_MULTI_EXTENT:
+            self._log_directory_flags(directory.where, directory.offset + record.at, record.flags)
+
+    def _log_directory_flags(self, where: str, offset: int, flags: int) -> None:
+        self._log.add(
+            "record-flags",
+            where,
+            "the record of a directory has file flags set that only files have",
+            offset=offset + 25,
+            found=f"{flags:#04x}",
+            expected="bits 2 and 7 zero",
+        )
 
     def _log_extents(self, directory: Directory, named: Named) -> None:
         geometry = self._geometry
@@ -134,6 +152,8 @@ class RecordChecks:
                     found=f"{record.flags:#04x}",
                     expected="bits 5 and 6 zero",
                 )
+            if record.flags & FLAG_DIRECTORY and record.flags & FLAG_ASSOCIATED:
+                self._log_directory_flags(where, offset, record.flags)
             if is_interleaved(data, record):
                 self._log.add(
                     "not-interleaved",

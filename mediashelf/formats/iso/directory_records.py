@@ -17,11 +17,12 @@ from mediashelf.formats.iso.record_columns import (
 )
 from mediashelf.formats.iso.record_problems import FIXED_SIZE, SHORTEST_RECORD, RecordProblems
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import FLAG_MULTI_EXTENT, SECTOR_SIZE
+from mediashelf.formats.volume import FLAG_ASSOCIATED, FLAG_MULTI_EXTENT, SECTOR_SIZE
 
 SELF_IDENTIFIER = b"\x00"  # 7.6.2
 PARENT_IDENTIFIER = b"\x01"
 RESERVED_FLAGS = 0x60  # 9.1.6
+ODD_FLAGS = RESERVED_FLAGS | FLAG_ASSOCIATED  # what few records have, and some must not
 
 # Length, extended attribute length, extent, data length, date, flags, file unit
 # size, interleave gap size, volume sequence number, identifier length; of the
@@ -188,7 +189,7 @@ def parse_directory(
         parent_record=records[first] if second > first else None,
         children=RecordColumns.of(children),
         furthest=furthest,
-        has_oddities=bool(oddities or all_flags & RESERVED_FLAGS),
+        has_oddities=bool(oddities or all_flags & ODD_FLAGS),
         has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
         has_paddings=has_paddings,
         is_complete=is_complete,
@@ -236,7 +237,7 @@ def _parse_plain(
         children=RecordColumns(array("I", children), identifiers, *others[:4]),
         furthest=max(own.furthest, others.furthest),
         has_oddities=not is_usual
-        or bool(all_flags & RESERVED_FLAGS or (own_lengths + lengths).translate(None, _EVEN)),
+        or bool(all_flags & ODD_FLAGS or (own_lengths + lengths).translate(None, _EVEN)),
         has_sections=bool(all_flags & FLAG_MULTI_EXTENT),
         has_paddings=bool(paddings.strip(b"\0")),
         is_complete=True,

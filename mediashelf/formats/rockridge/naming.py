@@ -1,7 +1,7 @@
 """Rock Ridge: the names of records, and what else their entries mean.
 
 What the entries mean is as the Linux kernel 6.12 reads them (fs/isofs/rock.c).
-Owners, modes, links and time stamps are not read.
+Owners, modes and time stamps are not read; links and compressed files are only counted.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from mediashelf.formats.rockridge.announcement import (
     announcing_field,
     first_records,
 )
+from mediashelf.formats.rockridge.other_contents import OtherContents, rule_for
 from mediashelf.formats.rockridge.plain_names import AlikeSurroundings, around_name, names_alike
 from mediashelf.formats.rockridge.relocation import Relocations
 from mediashelf.formats.rockridge.system_use import SystemUseReader, is_only_name
@@ -35,6 +36,7 @@ class _Meaning(NamedTuple):
     child_link: int | None = None
     parent_link: int | None = None
     is_relocated: bool = False
+    other_contents: frozenset[str] = frozenset()  # rules
 
 
 class RockRidgeNaming:
@@ -51,6 +53,7 @@ class RockRidgeNaming:
         # What is wrong with a directory's own records is logged when the walk comes to it.
         self._quiet_reader = SystemUseReader(view, geometry.block_size, ProblemLog())
         self._relocations = Relocations(view, geometry, log, self.mark, self._parent_link)
+        self._other_contents = OtherContents()
         # What stands before and after a name, where all of it is good and means nothing else.
         self._surroundings: set[tuple[bytes, bytes]] = set()
         self._alike = AlikeSurroundings()
@@ -97,6 +100,9 @@ class RockRidgeNaming:
                 names.append(plain.removesuffix(";1").removesuffix("."))
             else:
                 names.append(meaning.name)
+            for rule in sorted(meaning.other_contents):
+                where, offset = directory.child(names[-1]), directory.offset + record.at
+                self._other_contents.count(rule, where, offset)
         columns = RecordColumns.of(kept)
         return Named(columns, names, usable_names(directory, columns, names, self._log))
 
@@ -130,6 +136,7 @@ class RockRidgeNaming:
     def finish(self) -> None:
         """Log relocated directories that no link leads to, and records that lost their name."""
         self._reader.finish()
+        self._other_contents.log_all(self._log)
         if self._first_unnamed is not None and self._unnamed_count < self._named_count:
             self._log_unnamed(*self._first_unnamed)
         self._relocations.finish()
@@ -171,7 +178,7 @@ class RockRidgeNaming:
         if surroundings in self._surroundings:
             return _Meaning(_decode(quick_name))  # as most records of most discs
         problems = reader.log.total
-        pieces, links = [], {}
+        pieces, links, contents = [], {}, set[str]()
         is_relocated = False
         for signature, body in reader.entries(use, directory.where, directory.offset + record.at):
             if signature == b"NM" and body and not body[0] & _NAME_IS_SELF_OR_PARENT:
@@ -180,6 +187,8 @@ class RockRidgeNaming:
                 links[signature] = parse_both_32(body).value
             elif signature == b"RE":
                 is_relocated = True
+            elif rule := rule_for(signature, body):
+                contents.add(rule)
         name = _decode(b"".join(pieces)) if pieces else None
         if name is not None and "\0" in name:
             reader.log.add(
@@ -199,7 +208,8 @@ class RockRidgeNaming:
             if len(self._surroundings) < _MOST_SURROUNDINGS:
                 self._surroundings.add(surroundings)
             self._alike.learn(use, *surroundings)
-        return _Meaning(name, links.get(b"CL"), links.get(b"PL"), is_relocated)
+        moved = links.get(b"CL"), links.get(b"PL"), is_relocated
+        return _Meaning(name, *moved, frozenset(contents))
 
 
 def _decode(name: bytes) -> str:

@@ -17,7 +17,8 @@ from mediashelf.formats.volume import SECTOR_SIZE
 
 _CONTINUATION_SIZE = 28
 _NOT_PLAIN = (b"\0", b"ST")  # padding, and the end before the area's
-_ELSEWHERE = {b"CE", b"CL", b"PL", b"RE"}  # what leads to other places, or comes from there
+# What leads to other places, comes from there, or is about other contents.
+_MORE_THAN_NAME = {b"CE", b"CL", b"PL", b"RE", b"SL", b"ZF"}
 _NAME_GOES_ON = 0x01  # flag of NM, RRIP 1.12, 4.1.4
 MOST_CONTINUATIONS = 32  # of one record; the kernel follows as many
 
@@ -42,10 +43,10 @@ def entries_at(area: bytes) -> dict[int, bytes]:
 
 
 def is_only_name(area: bytes, at: int) -> bool:
-    """Whether entries fill the area, only the one at ``at`` is a name, and none leads elsewhere."""
+    """Whether entries fill the area, only the one at ``at`` is a name, and none means more."""
     entries = entries_at(area)
     names = [start for start, entry in entries.items() if entry[:2] == b"NM"]
-    return names == [at] and _ELSEWHERE.isdisjoint(entry[:2] for entry in entries.values())
+    return names == [at] and _MORE_THAN_NAME.isdisjoint(entry[:2] for entry in entries.values())
 
 
 class SystemUseReader:

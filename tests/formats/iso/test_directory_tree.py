@@ -271,3 +271,19 @@ def test_every_byte_of_the_records_in_use_is_watched(image: MadeImage) -> None:
     records = [image.record(f"/SETUP/{name}") - start for name in (".", "..", "DATA1.CAB", "SUB")]
     harmless = {record + field for record in records for field in (18, 24)}  # year, UTC offset
     assert set(unseen) <= harmless
+
+
+@pytest.mark.parametrize("flag", [0x04, 0x80])
+@pytest.mark.parametrize("record", ["self", "parent", "child"])
+def test_a_directory_has_no_flags_of_files(record: str, flag: int) -> None:
+    # ECMA-119 9.1.6: bits 2 and 7 of a directory's record are zero (from memory).
+    image = make_iso({"DIR/C.TXT": b"c"})
+    at = {
+        "self": image.directory("/DIR"),
+        "parent": image.directory("/DIR") + 34,
+        "child": image.record("/DIR"),
+    }[record]
+    assert image.data[at + 25] == 0x02
+    found = read(put(image.data, at + 25, bytes([0x02 | flag]))).findings
+    expected = "sections-complete" if (record, flag) == ("child", 0x80) else "record-flags"
+    assert [finding.rule for finding in found] == [expected]

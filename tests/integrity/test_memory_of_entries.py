@@ -1,0 +1,51 @@
+"""A disc may have a million entries: what an audit keeps of each is little."""
+
+from __future__ import annotations
+
+import tracemalloc
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from make_image import make_iso
+from mediashelf.image import DiscImage, open_image
+from mediashelf.integrity.inside.contents import check_contents
+from mediashelf.integrity.structure.damage import Span, entries_touched
+from mediashelf.integrity.structure.parts import check_structure
+
+SMALL, LARGE = 300, 1200  # files
+MOST = 270  # bytes an entry: a million take less than 400 MB, with the program itself
+
+
+def read_structure(image: DiscImage) -> None:
+    assert not list(check_structure(image))
+
+
+def read_contents(image: DiscImage) -> None:
+    assert not list(check_contents(image))
+
+
+def look_for_touched(image: DiscImage) -> None:
+    assert len(entries_touched(image.facts, [Span(image.size - 2048, 2048)])) == 1
+
+
+@pytest.mark.parametrize("look", [read_structure, read_contents, look_for_touched])
+def test_an_entry_takes_little_memory(tmp_path: Path, look: Callable[[DiscImage], None]) -> None:
+    peaks = [peak_of(tmp_path, count, look) for count in (SMALL, LARGE)]
+    assert (peaks[1] - peaks[0]) / (2 * (LARGE - SMALL)) < MOST
+
+
+def peak_of(folder: Path, count: int, look: Callable[[DiscImage], None]) -> int:
+    """Return the most bytes in use while an image of two trees is opened and looked at."""
+    files = {f"/D{number // 100:03d}/F{number:05d}.DAT": b"%d" % number for number in range(count)}
+    path = make_iso(files, joliet=True).save(folder / f"{count}.iso")
+    with open_image(path) as image:  # what is made once, and kept, is there from now on
+        look(image)
+    tracemalloc.start()
+    try:
+        with open_image(path) as image:
+            look(image)
+            return tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
