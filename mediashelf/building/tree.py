@@ -21,7 +21,7 @@ class Wrapped(NamedTuple):
     file_size: int
 
 
-class Content(Struct):
+class Content(Struct, gc=False):  # no circles, and 16 bytes less for each
     """The bytes of one source, or of a page that is made (then ``path`` is empty).
 
     ``path`` is kept in two parts: ``above``, which the files of a folder share, up to the
@@ -59,7 +59,7 @@ class Content(Struct):
         return self.member.file_size if self.member else self.size
 
 
-class DiscFile(Struct):
+class DiscFile(Struct, gc=False):
     """One file; ``listed`` is its path on the host where that is not its content's.
 
     ``modified`` counts seconds since 1970, UTC; ``origin`` is the number of the

@@ -28,7 +28,7 @@ from mediashelf.formats.volume import (
     VolumeKind,
 )
 
-_AT_ONCE = 10_000  # entries that become text together
+_AT_ONCE = 2_000  # entries that become text together
 _FAST = 1  # the level: four times as fast as the usual one, a fifth larger
 
 

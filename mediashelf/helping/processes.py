@@ -155,8 +155,8 @@ class _Child(Generic[Answer]):
             if not self.waiting:
                 self.has_unasked = True
                 break
-            future, _ = self.waiting.popleft()
-            future.set_result(answer)
+            self.waiting.popleft()[0].set_result(answer)
+            del answer  # which is the asker's alone while the next is waited for
         with self._lock:
             self.is_alive = False  # from now on nothing more is put there
         self._process.kill()  # where it lives, nobody would take what it says

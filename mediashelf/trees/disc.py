@@ -2,23 +2,33 @@
 
 A disc has one tree for each kind of name. Unless one is asked for, the tree with the most
 files is taken, and among equals that with the longest names: Rock Ridge, UDF, Joliet,
-ISO 9660 (own choice). What the reader of images finds wrong is in its findings; a tree's
-own say where a file of the disc is more than its bytes.
+ISO 9660 (own choice). What the reader of images finds wrong is in its findings.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+
+from msgspec.structs import replace
 
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.rockridge.other_contents import COMPRESSED_RULE, LINKS_RULE
-from mediashelf.formats.volume import HOLE, DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import (
+    HOLE,
+    DiscFacts,
+    Extent,
+    VolumeFacts,
+    VolumeKind,
+    parse_record_date,
+)
 from mediashelf.image import DiscImage
 from mediashelf.trees.members import (
     Bounds,
     MemberKind,
+    Parts,
     TreeMember,
     Unreadable,
     split_name,
@@ -40,39 +50,62 @@ class DiscTree(Tree):
         super().__init__(where, f"{self.volume.kind.words} image")
         self.image = image
         self.own(image)
-        findings = [one for one in image.findings if one.rule in _OTHER_CONTENTS]
+        self.notes = tuple(
+            replace(one, where=f"{where}:{one.where}")
+            for one in image.findings
+            if one.rule in _OTHER_CONTENTS
+        )
+        findings = []
         if not self.volume.is_complete:
             findings.append(_incomplete(where, "its directories are damaged"))
-        members: list[TreeMember] = []
-        for entry in self.volume.entries:
-            if len(members) == bounds.members:
-                findings.append(_incomplete(where, f"it has more than {bounds.members:,} files"))
-                break
-            try:
-                parts = split_name(entry.path.removeprefix("/"))
-            except ValueError as error:
-                findings.append(unsafe_name(f"{where}:{entry.path}", str(error)))
-                continue
-            if parts:
-                members.append(self._member(entry, parts))
-        self.members = members
+        self.members = [*self._iter_members(bounds, findings)]
         self.findings = tuple(findings)
 
-    def _member(self, entry: Entry, parts: tuple[str, ...]) -> TreeMember:
-        moment = entry.modified
-        modified = None if moment is None else int(moment.timestamp())
-        if entry.is_directory:
-            return TreeMember(parts, 0, modified, MemberKind.FOLDER)
-        refusal = None
-        if _ends_outside(entry, self.volume.block_size, self.image.view.size):
-            refusal = Unreadable("member-unreadable", "the image ends before the file does")
-        elif sum([extent[1] for extent in entry.extents]) != entry.size:
-            refusal = Unreadable("member-unreadable", "it is recorded in a way that is not read")
-        return TreeMember(parts, entry.size, modified, MemberKind.FILE, refusal, entry)
+    def _iter_members(self, bounds: Bounds, findings: list[Finding]) -> Iterator[TreeMember]:
+        """Yield the members; paths share their parts, as there can be a million of them."""
+        shared: dict[Parts, Parts] = {}
+        number = count = 0
+        for folder in iter_folders(self.volume.entries):
+            files = zip(folder.iter_extents(), folder.dates, strict=True)
+            columns = zip(folder.names, folder.sizes, folder.are_folders, files, strict=True)
+            for name, size, is_directory, (extents, date) in columns:
+                if count == bounds.members:
+                    findings.append(_incomplete(self.where, f"it has more than {count:,} files"))
+                    return
+                number += 1
+                try:
+                    parts = split_name(f"{folder.path}/{name}"[1:])
+                except ValueError as error:
+                    where = f"{self.where}:{folder.path}/{name}"
+                    findings.append(unsafe_name(where, str(error)))
+                    continue
+                if parts:
+                    above = shared.setdefault(parts[:-1], parts[:-1])
+                    last = name if name == parts[-1] else parts[-1]
+                    count += 1
+                    path, modified = (*above, last), _seconds(date)
+                    if is_directory:
+                        yield TreeMember(path, 0, modified, MemberKind.FOLDER)
+                    else:
+                        refusal = self._refusal(size, extents)
+                        yield TreeMember(path, size, modified, MemberKind.FILE, refusal, number - 1)
+
+    def _refusal(self, size: int, extents: Sequence[Extent]) -> Unreadable | None:
+        if _ends_outside(extents, self.volume.block_size, self.image.view.size):
+            return Unreadable("member-unreadable", "the image ends before the file does")
+        if sum([extent[1] for extent in extents]) != size:
+            return Unreadable("member-unreadable", "it is recorded in a way that is not read")
+        return None
 
     def _stream(self, member: TreeMember) -> Iterator[bytes]:
-        assert isinstance(member.handle, Entry)
-        return self.image.iter_file(member.handle)
+        assert isinstance(member.handle, int)
+        return self.image.iter_file(self.volume.entries[member.handle])
+
+
+@lru_cache(maxsize=4096)  # most entries of a disc share few dates
+def _seconds(date: bytes) -> int | None:
+    moment = parse_record_date(date)
+    return None if moment is None else int(moment.timestamp())
 
 
 def fullest_volume(where: str, facts: DiscFacts, kind: VolumeKind | None = None) -> VolumeFacts:
@@ -98,8 +131,8 @@ def _file_count(volume: VolumeFacts) -> int:
     return len(volume.entries) - sum(sum(folder.are_folders) for folder in folders)
 
 
-def _ends_outside(entry: Entry, block_size: int, image_size: int) -> bool:
-    for lba, size, offset in entry.extents:  # without more calls: there can be 100,000 entries
+def _ends_outside(extents: Sequence[Extent], block_size: int, image_size: int) -> bool:
+    for lba, size, offset in extents:  # without more calls: there can be 100,000 entries
         if lba * block_size + offset + size > image_size and size and lba != HOLE:
             return True
     return False

@@ -37,7 +37,8 @@ class Tree:
     ``where`` is its place for people, which members' paths may follow; ``form`` says what it is
     in words (``folder``, ``ZIP archive``). ``members`` come in the tree's own order, which
     is the fastest to read in; folders that only paths name are not members.
-    ``findings`` are what was left out of the listing, and why. ``file`` is the file on the host
+    ``findings`` are what was left out of the listing, and why; ``notes`` tell of files that are
+    there and more than the bytes that are read of them. ``file`` is the file on the host
     that all bytes come from, None for a folder; ``depth`` counts the wrappings around this one.
     ``expanded`` are the bytes that were compressed, where they are those of one file.
     ``parts_beside`` are the names of other files, in lower case, that this archive goes on in.
@@ -50,6 +51,7 @@ class Tree:
         self.form = form
         self.members: Sequence[TreeMember] = ()
         self.findings: tuple[Finding, ...] = ()
+        self.notes: tuple[Finding, ...] = ()
         self.depth = 0
         self.file: StampedFile | None = None
         self.expanded: View | None = None
@@ -163,7 +165,7 @@ class _Subtree(Tree):
             for member in tree.members
             if len(member.parts) > level and member.parts[:level] == parts
         ]
-        self.findings = tree.findings
+        self.findings, self.notes = tree.findings, tree.notes
         self.depth, self.file = tree.depth, tree.file
         self.own(tree)
 

@@ -10,7 +10,7 @@ from byte_views import BytesView
 from make_image import make_iso
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.entries import Entries, Folder, SharedColumn, iter_folders
-from mediashelf.formats.volume import Entry, Extent
+from mediashelf.formats.volume import Entry, Extent, VolumeKind
 
 FILES = {"A.TXT": b"a", "EMPTY.TXT": b"", "D/B.TXT": b"bb", "D/E/C.TXT": b"c"}
 
@@ -19,6 +19,18 @@ def entries_of() -> Entries:
     entries = read_disc(BytesView(make_iso(FILES, joliet=3).data)).facts.volumes[0].entries
     assert isinstance(entries, Entries)
     return entries
+
+
+def test_folders_that_somebody_takes_are_not_kept() -> None:
+    view = BytesView(make_iso(FILES, joliet=3).data)
+    kept = read_disc(view)
+    taken: list[tuple[VolumeKind, Folder]] = []
+    disc = read_disc(view, take_folder=lambda kind, folder: taken.append((kind, folder)))
+    assert disc.findings == kept.findings
+    assert [len(volume.entries) for volume in disc.facts.volumes] == [0, 0]
+    for volume in kept.facts.volumes:
+        folders = [folder for kind, folder in taken if kind is volume.kind and folder.names]
+        assert Entries(folders) == volume.entries
 
 
 def test_a_sequence_like_the_tuple_of_its_entries() -> None:

@@ -10,9 +10,11 @@ import pytest
 
 from make_image import make_iso
 from mediashelf.image import DiscImage, open_image
+from mediashelf.integrity.comparing.entries import compare_trees
 from mediashelf.integrity.inside.contents import check_contents
 from mediashelf.integrity.structure.damage import Span, entries_touched
 from mediashelf.integrity.structure.parts import check_structure
+from mediashelf.trees.opening import open_tree
 
 SMALL, LARGE = 300, 1200  # files
 MOST = 270  # bytes an entry: a million take less than 400 MB, with the program itself
@@ -34,6 +36,16 @@ def look_for_touched(image: DiscImage) -> None:
 def test_an_entry_takes_little_memory(tmp_path: Path, look: Callable[[DiscImage], None]) -> None:
     peaks = [peak_of(tmp_path, count, look) for count in (SMALL, LARGE)]
     assert (peaks[1] - peaks[0]) / (2 * (LARGE - SMALL)) < MOST
+
+
+def test_comparing_keeps_little_of_an_entry(tmp_path: Path) -> None:
+    def compare(image: DiscImage) -> None:
+        with open_tree(image.path) as one, open_tree(image.path) as other:
+            assert compare_trees(one, other, are_bytes_equal=True).same_files
+
+    peaks = [peak_of(tmp_path, count, compare) for count in (SMALL, LARGE)]
+    # Three images are open; of two a tree is listed.
+    assert (peaks[1] - peaks[0]) / (6 * (LARGE - SMALL)) < MOST
 
 
 def peak_of(folder: Path, count: int, look: Callable[[DiscImage], None]) -> int:

@@ -31,11 +31,17 @@ class Listing(Struct, frozen=True):
 
     def iter_paths(self) -> Iterator[tuple[str, DiscFile]]:
         """Yield every file of ``root`` with its path under the names of the host."""
-        waiting = [("", self.root)]
-        while waiting:
-            path, folder = waiting.pop()
-            waiting += [(f"{path}/{name}", below) for name, below in folder.folders.items()]
+        for parts, folder in self.iter_folders():
+            path = "".join([f"/{name}" for name in parts])
             yield from ((f"{path}/{name}", file) for name, file in folder.files.items())
+
+    def iter_folders(self) -> Iterator[tuple[tuple[str, ...], DiscFolder]]:
+        """Yield every folder with the names that lead to it, parents before children."""
+        waiting: list[tuple[tuple[str, ...], DiscFolder]] = [((), self.root)]
+        while waiting:
+            parts, folder = waiting.pop()
+            waiting += [((*parts, name), below) for name, below in folder.folders.items()]
+            yield parts, folder
 
 
 def list_sources(

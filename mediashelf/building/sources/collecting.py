@@ -95,6 +95,7 @@ class _Listing:
         self._origin = origin
         self._unpacks = unpacks
         self._opened: dict[Path, bool] = {}
+        self._modified = 0  # of the last file
 
     def iter_findings(self, target: DiscFolder) -> Iterator[Finding]:
         takes_all = self._selection.is_everything
@@ -184,7 +185,11 @@ class _Listing:
             content, listed = Content(target, size, modified_ns), path
         else:
             content, listed = Content(name, size, modified_ns, above=above), ""
-        file = DiscFile(name, content, modified_ns // 1_000_000_000, self._origin, listed)
+        modified = modified_ns // 1_000_000_000
+        if modified == self._modified:
+            modified = self._modified  # files that came together share one number
+        self._modified = modified
+        file = DiscFile(name, content, modified, self._origin, listed)
         return place_file(spot.folder(), file)
 
 

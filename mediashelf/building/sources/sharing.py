@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Iterator
 
+from mediashelf.building.sources.digesting import hash_quickly
 from mediashelf.building.sources.reading import digest_source, read_head
 from mediashelf.building.tree import Content
 
@@ -21,7 +21,7 @@ def share_equal(
     build notices a change. Empty contents are left alone: they take no place.
     """
     for same_size in _groups((content for content in contents if content.size), _size):
-        for same_head in _groups(same_size, read_head):
+        for same_head in _groups(same_size, _head):
             for first, *others in _groups(
                 same_head, lambda content: digest_source(content, on_bytes=on_bytes)
             ):
@@ -33,11 +33,20 @@ def _size(content: Content) -> int:
     return content.size
 
 
+def _head(content: Content) -> bytes:
+    """Return what stands for the first bytes: of many files these would be much to keep."""
+    return hash_quickly(read_head(content))
+
+
 def _groups(
     contents: Iterable[Content], key: Callable[[Content], Hashable]
 ) -> Iterator[list[Content]]:
     """Yield those that have their key in common with others, in their order."""
-    groups: dict[Hashable, list[Content]] = defaultdict(list)
+    firsts: dict[Hashable, Content] = {}  # mostly alone: a list for each would be large
+    groups: dict[Hashable, list[Content]] = {}
     for content in contents:
-        groups[key(content)].append(content)
-    return (group for group in groups.values() if len(group) > 1)
+        found = key(content)
+        first = firsts.setdefault(found, content)
+        if first is not content:
+            groups.setdefault(found, [first]).append(content)
+    yield from groups.values()

@@ -82,6 +82,7 @@ def _list_tree(
 ) -> Iterator[Finding]:
     with_inf = {one.parts[:-1] for one in tree.members if one.name.lower().endswith(".inf")}
     yield from (_of_listing(one) for one in tree.findings)
+    yield from tree.notes
     opener = _Opener(tree)
     spots: dict[Parts, Spot] = {(): folder}
     above = folder.parts

@@ -32,11 +32,13 @@ from mediashelf.building.spread.units import Unit, find_units, take_apart
 from mediashelf.errors import BuildError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.document import InfKind
+from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.text import size_text
 
 LARGEST_NAMED = 3
 
 _HEADINGS = 100  # bytes of lines between the parts of the index
+_MOST_TRIES = 8  # each keeps more free for the index of all discs
 
 
 class DiscSeries(Struct, frozen=True):
@@ -77,7 +79,20 @@ def plan_series(
     whole = find_units(listing, recipe.folders, together=together, kinds=kinds)
     if listing.boot is not None:
         whole.insert(0, Unit((), 0, -1, (), (), True, has_boot=True))
-    measure = Measure(recipe, listing, _pages_size(recipe, whole, reserve))
+    size = _pages_size(recipe, whole, reserve)
+    for _ in range(_MOST_TRIES):
+        series = _spread(recipe, listing, whole, size)
+        over = max(plan.layout.used_sectors for plan in series.plans) - recipe.capacity.sectors
+        if over <= 0:
+            break
+        # Units were taken apart, and the index of all discs names each piece.
+        size = size._replace(text=size.text + over * SECTOR_SIZE)
+    return series
+
+
+def _spread(recipe: Recipe, listing: Listing, whole: list[Unit], size: PagesSize) -> DiscSeries:
+    """Return the series where ``size`` is kept free on the pages of each disc."""
+    measure = Measure(recipe, listing, size)
     fitting = list(_that_fit(whole, measure, recipe))
     units = [unit for unit, _ in fitting]
     room = DiscRoom(measure, units, [alone for _, alone in fitting])
@@ -147,8 +162,11 @@ def _parts(
     pieces = [piece for unit in units if not unit.has_boot for piece in unit.pieces or (unit,)]
     trees = name_trees(listing.root, (), names)  # our own pages give way to what is listed
     paths = folder_paths(listing, trees, (piece.top for piece in pieces))
+    parts: dict[SeriesPart, int] = {}  # files of one folder that may be parted are one part
     for piece, (short, long) in zip(pieces, paths, strict=True):
-        yield SeriesPart(short, long, piece.size, bool(piece.folders))
+        part = SeriesPart(short, long, 0, bool(piece.folders))
+        parts[part] = parts.get(part, 0) + piece.size
+    yield from (part._replace(size=size) for part, size in parts.items())
 
 
 def _pages_size(recipe: Recipe, units: Sequence[Unit], reserve: int) -> PagesSize:

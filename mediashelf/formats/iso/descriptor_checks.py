@@ -32,7 +32,13 @@ _ZERO_FIELDS = ((72, 8), (882, 1), (1395, 653))
 _ZERO_IN_PRIMARY = ((7, 1), (88, 32))
 _ZERO_IN_JOLIET = ((91, 29),)  # after its escape sequence, 8.5.6
 
-_FILE_NAMES = ("copyright_file", "abstract_file", "bibliographic_file")
+_TEXTS = {"label": LABEL_FIELD, **TEXT_FIELDS}
+# Text fields of a primary descriptor; names of files may also have separators.
+_LEGAL = dict.fromkeys(_TEXTS, bytes(A_CHARACTERS))
+_LEGAL |= dict.fromkeys(("label", "volume_set"), bytes(D_CHARACTERS))
+_LEGAL |= dict.fromkeys(
+    ("copyright_file", "abstract_file", "bibliographic_file"), bytes(D_CHARACTERS | SEPARATORS)
+)
 
 
 def usable_block_size(descriptor: VolumeDescriptor) -> int:
@@ -97,6 +103,8 @@ def _log_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
         "root directory's volume sequence number": (184, descriptor.root.sequence_number),
     }
     for name, (at, number) in numbers.items():
+        if number.agrees:
+            continue
         log_both_orders(number, f"the {name}", descriptor.name, descriptor.offset + at, log)
     if descriptor.block_size.value not in _BLOCK_SIZES:
         log.add(
@@ -243,15 +251,10 @@ def _log_dates(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
 
 
 def _log_characters(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
-    """Check the text fields of a primary descriptor; names of files may also have separators."""
-    legal = {
-        name: D_CHARACTERS | SEPARATORS if name in _FILE_NAMES else A_CHARACTERS
-        for name in TEXT_FIELDS
-    }
-    legal["label"] = legal["volume_set"] = D_CHARACTERS
-    for name, (at, size) in {"label": LABEL_FIELD, **TEXT_FIELDS}.items():
+    """Check the text fields of a primary descriptor."""
+    for name, (at, size) in _TEXTS.items():
         text = descriptor.data[at : at + size].rstrip(b" \0")
-        strange = text.translate(None, bytes(legal[name]))
+        strange = text.translate(None, _LEGAL[name])
         if strange:
             log.add(
                 "descriptor-characters",
@@ -260,5 +263,5 @@ def _log_characters(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
                 offset=descriptor.offset + at,
                 length=size,
                 found=repr(bytes(sorted(set(strange))).decode("latin-1")),
-                expected="a-characters" if legal[name] == A_CHARACTERS else "d-characters",
+                expected="a-characters" if _LEGAL[name] == _LEGAL["system"] else "d-characters",
             )

@@ -45,5 +45,5 @@ class OtherContents:
                 what = f"{count_text(count, 'file')} compressed with zisofs"
                 form = "still compressed"
                 found, expected = "ZF", "a file that is not compressed"
-            message = f"{what}, read and extracted {form}"
+            message = f"{what}, read {form}"
             log.add(rule, where, message, offset=offset, found=found, expected=expected)

@@ -243,14 +243,15 @@ def verify_tag(
         wrong.append((f"CRC {tag.crc:#06x}", f"{crc:#06x}"))
     if tag.version not in (2, 3):
         wrong.append((f"tag version {tag.version}", "2 or 3"))
-    for found, right in wrong:
+    if wrong:
+        found = ", ".join(one for one, _ in wrong)
         log.add(
             "udf-tag",
             name if offset < 0 else f"LBA {offset // SECTOR_SIZE}",
-            f"the UDF descriptor tag of {name} is wrong",
+            f"the UDF descriptor tag of {name} is wrong: {found}",
             offset=None if offset < 0 else offset,
             length=None if offset < 0 else len(data),
             found=found,
-            expected=right,
+            expected=", ".join(right for _, right in wrong),
         )
     return not wrong

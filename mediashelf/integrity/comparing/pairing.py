@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import chain
 
 from mediashelf.trees.members import MemberKind, Parts, TreeMember
 
@@ -30,20 +31,26 @@ def _pair_by(
     pairs: list[Pair] = []
     left, other_left = list(members), list(others)
     for key in keys:
-        waiting: defaultdict[object, list[TreeMember]] = defaultdict(list)
+        waiting: dict[object, TreeMember] = {}  # without a list for each: there can be a million
+        more: defaultdict[object, list[TreeMember]] = defaultdict(list)
         for member in reversed(other_left):
-            waiting[key(member)].append(member)
+            word = key(member)
+            if word in waiting:
+                more[word].append(waiting[word])
+            waiting[word] = member
         rest = []
-        taken: set[int] = set()
         for member in left:
-            found = waiting.get(key(member))
-            if found:
-                pairs.append((member, found.pop()))
-                taken.add(id(pairs[-1][1]))
-            else:
+            word = key(member)
+            found = waiting.pop(word, None)
+            if found is None:
                 rest.append(member)
+                continue
+            pairs.append((member, found))
+            if more.get(word):
+                waiting[word] = more[word].pop()
         left = rest
-        other_left = [member for member in other_left if id(member) not in taken]
+        alone = {id(member) for member in chain(waiting.values(), *more.values())}
+        other_left = [member for member in other_left if id(member) in alone]
     return pairs, left, other_left
 
 

@@ -38,8 +38,9 @@ class ListingTree(Tree):
         super().__init__("", "disc that is planned")
         self._separator = ""
         self.members = [
-            TreeMember(tuple(path.split("/")[1:]), file.own.size, file.modified, handle=file)
-            for path, file in listing.iter_paths()
+            TreeMember((*parts, name), file.own.size, file.modified, handle=file)
+            for parts, folder in listing.iter_folders()
+            for name, file in folder.files.items()
         ]
 
     def where_is(self, member: TreeMember) -> str:

@@ -65,7 +65,7 @@ def extract_files(
     with open_tree(place, kind=kind) as tree:
         wanted = list(_wanted(tree, paths))
         total = sum(member.size for member, _ in wanted)
-        findings = [*tree.findings]
+        findings = [*tree.findings, *tree.notes]
         with whole_folder(folder) as top, progress("extracting", total=total) as on_bytes:
             work = _Work(tree, top, findings, on_bytes)
             for member, parts in wanted:

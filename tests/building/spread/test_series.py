@@ -233,6 +233,23 @@ def test_a_folder_without_packages_is_taken_apart_where_it_must_be(tmp_path: Pat
         planned(SourceFolder(tmp_path / "top", keep_together=True), sectors=280)
 
 
+@pytest.mark.parametrize("below", ["", "{}/"])
+def test_an_index_of_many_pieces_has_room_on_discs_that_are_full(
+    tmp_path: Path, below: str
+) -> None:
+    files = {
+        f"pictures/{below.format(n)}Larkspur picture that nobody cut {n:03d}.dat": b"%d" % n
+        for n in range(400)
+    }
+    series = planned(SourceFolder(write_tree(tmp_path / "top", files)), sectors=300)
+    assert len(series.plans) > 1
+    assert sum(len(plan.listing.files) for plan in series.plans) == 400
+    assert max(plan.layout.used_sectors for plan in series.plans) <= 300
+    parts = series.plans[0].pages.series.discs[0].parts
+    assert (len(parts) == 1) is not bool(below)
+    assert sum(part.size for part in parts) == series.plans[0].source_size
+
+
 def test_one_file_that_no_disc_holds(tmp_path: Path) -> None:
     top = write_tree(tmp_path / "top", {"a/b/LARGE.BIN": noise(1, 700 * KIB), "c.txt": b"c"})
     with pytest.raises(BuildError, match=r"/a/b: needs .*LARGE\.BIN \(700\.0 KiB\)"):

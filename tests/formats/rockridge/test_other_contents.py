@@ -6,9 +6,12 @@ from pathlib import Path
 
 import image_parts as parts
 from make_image import MadeImage, make_iso
+from mediashelf.building.planning.disc_plan import plan_disc
+from mediashelf.building.recipes.recipe import recipe_from_folders
 from mediashelf.findings import Severity
 from mediashelf.image import open_image
 from mediashelf.jobs.images.extracting import extract_files
+from mediashelf.jobs.library.comparing import compare_places
 from mediashelf.readability.check import Readability, verdict_on
 from mediashelf.trees.opening import open_tree
 
@@ -30,7 +33,7 @@ def test_compressed_files_are_counted(tmp_path: Path) -> None:
         (finding,) = image.findings
     assert (finding.rule, finding.severity) == ("rockridge-compressed", Severity.WARNING)
     assert finding.where == "/B.TXT (rockridge)"
-    assert finding.message == "2 files compressed with zisofs, read and extracted still compressed"
+    assert finding.message == "2 files compressed with zisofs, read still compressed"
 
 
 def test_nobody_reads_compressed_files_without_care(tmp_path: Path) -> None:
@@ -46,7 +49,27 @@ def test_extracting_says_what_is_not_as_it_seems(tmp_path: Path) -> None:
     for use, rule in ((COMPRESSED, "rockridge-compressed"), (LINK, "rockridge-links")):
         image = made(use).save(tmp_path / f"{rule}.iso")
         taken = extract_files(image, [], tmp_path / rule)
-        assert [finding.rule for finding in taken.findings] == [rule]
+        assert [(one.rule, one.where) for one in taken.findings] == [
+            (rule, f"{image}:/B.TXT (rockridge)")
+        ]
+
+
+def test_such_files_do_not_keep_a_disc_from_being_built(tmp_path: Path) -> None:
+    # What is known is said; the bytes are taken as every reader of the standard takes them.
+    image = made(COMPRESSED + LINK).save(tmp_path / "both.iso")
+    plan = plan_disc(recipe_from_folders([image]))
+    assert {one.rule: one.severity for one in plan.findings if "rockridge" in one.rule} == {
+        "rockridge-compressed": Severity.WARNING,
+        "rockridge-links": Severity.NOTE,
+    }
+
+
+def test_links_are_no_difference_between_equal_discs(tmp_path: Path) -> None:
+    # Own behaviour: the same bytes on both sides.
+    image = made(LINK).save(tmp_path / "links.iso")
+    copy = made(LINK).save(tmp_path / "copy.iso")
+    compared = compare_places((image, copy), names=("A", "B"))
+    assert compared.findings == ()
 
 
 def test_links_are_counted(tmp_path: Path) -> None:
@@ -54,7 +77,7 @@ def test_links_are_counted(tmp_path: Path) -> None:
     with open_image(made(LINK).save(tmp_path / "links.iso")) as image:
         (finding,) = image.findings
     assert (finding.rule, finding.severity) == ("rockridge-links", Severity.NOTE)
-    assert finding.message == "2 symbolic links, read and extracted as empty files"
+    assert finding.message == "2 symbolic links, read as empty files"
 
 
 def test_a_relocated_directory_does_not_hide_the_long_names(tmp_path: Path) -> None:

@@ -116,6 +116,18 @@ def test_one_changed_byte_in_a_record_is_found(bridge: bytes, tag: int) -> None:
     assert read(bridge)[1] == set()
 
 
+def test_one_damaged_tag_is_one_finding_that_says_what_is_wrong(bridge: bytes) -> None:
+    # ECMA-167 3/7.2: identifier, version and checksum of one tag.
+    at = find_tags(bridge, 0x105)[-1]
+    log = ProblemLog()
+    read_udf_volume(BytesView(bridge[:at] + b"ZZZZ" + bridge[at + 4 :]), log)
+    finding, *others = (one for one in log.findings() if one.rule == "udf-tag")
+    assert others == []
+    assert finding.found.startswith("tag identifier 23130, tag checksum 0x")
+    assert finding.found.endswith(", tag version 23130")
+    assert finding.message.endswith(f" is wrong: {finding.found}")
+
+
 def test_a_damaged_main_sequence_is_replaced_by_the_reserve(bridge: bytes) -> None:
     # ECMA-167 3/10.2: the anchor names two sequences.
     main = find_tags(bridge, 6)[0]
