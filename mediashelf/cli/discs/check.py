@@ -1,18 +1,9 @@
-"""``mediashelf check``: who can read it?
-
-The shape of ``--json``: ``command`` and ``version``, then ``inputs``, one object each:
-``input``, ``kind`` (image, folder, recipe), ``size`` in bytes, ``label``,
-``is_complete`` (the trees could be read whole), ``targets`` (one object each with
-``target``, ``verdict``, and the counts ``errors``, ``warnings``, ``notes``), and
-``findings``, each with all fields of a finding and ``about``: ``structure`` (of an
-image), ``plan`` (of a folder or recipe), ``emulator``, ``target`` or ``drivers`` (what
-the machine of a recipe finds on its disc).
-"""
+"""``mediashelf check``: who can read it?"""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -20,8 +11,9 @@ from typing import Any
 import click
 from msgspec import Struct, field
 
+from mediashelf.cli.discs.check_json import answer_document, findings_documents
 from mediashelf.cli.discs.check_text import say_answer
-from mediashelf.cli.documents import Each, document, plain
+from mediashelf.cli.documents import document
 from mediashelf.cli.options import (
     catalogue_option,
     fail_on_option,
@@ -31,20 +23,13 @@ from mediashelf.cli.options import (
     targets_folder_option,
 )
 from mediashelf.cli.progress import progress
-from mediashelf.cli.render import (
-    exit_for,
-    say,
-    say_json,
-    say_wrapped,
-    table,
-    tell,
-)
+from mediashelf.cli.render import exit_for, say, say_json, say_wrapped, table, tell
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, iter_runs
 from mediashelf.jobs.discs.checking import CheckedSource, examine_source
 from mediashelf.jobs.library.naming import NamedFile, find_files, find_place
 from mediashelf.readability.check import Readability
-from mediashelf.readability.targets import Target, load_targets, pick_targets
+from mediashelf.readability.targets import load_targets, pick_targets
 from mediashelf.text import count_text
 
 NOT_A_DISC = "floppy, archive or compressed"
@@ -138,10 +123,10 @@ def check(
             continue
         batch.count(answer)
         if as_json:
-            found = _findings(answer)
+            found = findings_documents(answer)
             # Of many discs the lists are kept, which are small, and not what they are made of.
             batch.documents.append(
-                {**_answer(answer), "findings": found if len(files) == 1 else list(found)}
+                {**answer_document(answer), "findings": found if len(files) == 1 else list(found)}
             )
         else:
             say_answer(answer, show_all=show_all, quiet=quiet)
@@ -218,34 +203,3 @@ class _Batch(Struct):
                 if file.row
             ],
         )
-
-
-def _answer(answer: CheckedSource) -> Mapping[str, Any]:
-    facts = answer.facts
-    return {
-        "input": answer.path,
-        "kind": answer.kind,
-        "size": facts.size,
-        "label": next((volume.label for volume in facts.volumes), ""),
-        "is_complete": all(volume.is_complete for volume in facts.volumes),
-        "targets": [_verdict_document(answer, *one) for one in answer.targets],
-    }
-
-
-def _findings(answer: CheckedSource) -> Iterable[Mapping[str, Any]]:
-    return Each({"about": about, **plain(item)} for about, found in answer.parts for item in found)
-
-
-def _verdict_document(
-    answer: CheckedSource, target: Target, findings: Sequence[Finding]
-) -> Mapping[str, Any]:
-    counts: Counter[Severity] = Counter()
-    for run in iter_runs(findings):
-        counts[run.severity] += len(run)
-    return {
-        "target": target.name,
-        "verdict": answer.verdict(findings).value,
-        "errors": counts[Severity.ERROR],
-        "warnings": counts[Severity.WARNING],
-        "notes": counts[Severity.NOTE],
-    }
