@@ -9,7 +9,7 @@ stays an entry of its own, that points to its twin: both spellings are found.
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain, compress
 from typing import NamedTuple
 
@@ -137,6 +137,7 @@ class _Columns:
         self.sizes = array("q")
         self.marks = bytearray()
         self._rows: dict[str, list[range]] = {}  # those in a folder, letter case aside
+        self._known: dict[str, dict[_RowKey, int]] = {}  # of folders that come again and again
 
     def add(self, folder: Folder, mark: int) -> Sequence[int]:
         """Add the entries of a folder, and return their numbers in the list."""
@@ -147,10 +148,16 @@ class _Columns:
             sizes = [0 if is_folder else size for size, is_folder in pairs]
         marks = folder.are_folders.translate(bytes([mark, mark | MARK_DIRECTORY]).ljust(256))
         new = _Rows(folder.names, _sizes(sizes), marks)
-        rows = self._rows.setdefault(folder.path.casefold(), [])
-        places = self._merge(rows, new, path, mark) if rows else []
-        if places:
+        folded = folder.path.casefold()
+        rows = self._rows.setdefault(folded, [])
+        places: list[int | None] = []
+        if rows:
+            known = self._known_in(folded, rows)
+            places = self._merge(known, new, path, mark)
             new = new.picked([place is None for place in places])
+            if folded in self._known:
+                for number, key in enumerate(new.keys(), len(self.names)):
+                    known.setdefault(key, number)
         numbers = range(len(self.names), len(self.names) + len(new.names))
         rows.append(numbers)
         self.folders.extend([path] * len(numbers))
@@ -160,14 +167,27 @@ class _Columns:
         following = iter(numbers)
         return [next(following) if each is None else each for each in places] or numbers
 
-    def _merge(self, rows: Iterable[range], new: _Rows, path: int, mark: int) -> list[int | None]:
-        """Return the places of those that another tree has listed, which are now of both."""
-        known: dict[tuple[str, int, int], int] = {}
+    def _known_in(self, folded: str, rows: list[range]) -> dict[_RowKey, int]:
+        """Return where the rows of a folder are; kept if it comes more often than discs have trees.
+
+        On a damaged disc it can come thousands of times.
+        """
+        if folded in self._known:
+            return self._known[folded]
+        known: dict[_RowKey, int] = {}
         for numbers in rows:
             part = slice(numbers.start, numbers.stop)
             there = _Rows(self.names[part], self.sizes[part], self.marks[part])
             for key, number in zip(there.keys(), numbers, strict=True):
                 known.setdefault(key, number)
+        if len(rows) > len(VolumeKind):
+            self._known[folded] = known
+        return known
+
+    def _merge(
+        self, known: Mapping[_RowKey, int], new: _Rows, path: int, mark: int
+    ) -> list[int | None]:
+        """Return the places of those that another tree has listed, which are now of both."""
         places: list[int | None] = []
         for key, name in zip(new.keys(), new.names, strict=True):
             place = known.get(key)
@@ -180,6 +200,9 @@ class _Columns:
         return places
 
 
+_RowKey = tuple[str, int, int]
+
+
 class _Rows(NamedTuple):
     """Some entries of one folder."""
 
@@ -187,7 +210,7 @@ class _Rows(NamedTuple):
     sizes: array[int]
     marks: bytes | bytearray
 
-    def keys(self) -> Iterator[tuple[str, int, int]]:
+    def keys(self) -> Iterator[_RowKey]:
         """Return what entries of several trees are one by."""
         folded = "/".join(self.names).casefold().split("/") if self.names else []
         return zip(folded, self.sizes, map(MARK_DIRECTORY.__and__, self.marks), strict=True)
