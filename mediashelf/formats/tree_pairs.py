@@ -15,15 +15,16 @@ from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.volume import Entry, VolumeFacts
 
 _Place = int | tuple[int, int, int]  # mostly one number, as there can be a million files
-_NONE = -1
+NO_PARTNER = -1
+"""Stands for the number of a file that has none in the other tree."""
 
 
 class FilePairs(NamedTuple):
     """Which files of two trees are the same, by their numbers there.
 
     ``partners`` has for each entry of one tree the file of the other that alone has its place,
-    or -1; ``shared`` are pairs of files that share a place with others. ``votes`` counts the
-    files that each two folders have in common.
+    or :data:`NO_PARTNER`; ``shared`` are pairs of files that share a place with others.
+    ``votes`` counts the files that each two folders have in common.
     """
 
     partners: array[int]
@@ -33,7 +34,7 @@ class FilePairs(NamedTuple):
     def iter_numbers(self) -> Iterator[tuple[int, int]]:
         """Yield the numbers of each pair."""
         alone = enumerate(self.partners)
-        yield from ((number, partner) for number, partner in alone if partner != _NONE)
+        yield from ((number, partner) for number, partner in alone if partner != NO_PARTNER)
         yield from self.shared
 
 
@@ -98,15 +99,15 @@ def _by_place(
         first = places.setdefault(place, number)
         if first != number:
             several.setdefault(place, [first]).append(number)
-    partners = array("i", [_NONE]) * len(one.entries)
-    firsts = array("i", [_NONE]) * len(other.entries)  # that were found at the place of this one
+    partners = array("i", [NO_PARTNER]) * len(one.entries)
+    firsts = array("i", [NO_PARTNER]) * len(other.entries)  # found at its place
     shared: dict[_Place, list[int]] = {}
     for number, place in _iter_places(one):
-        partner = places.get(place, _NONE)
-        if partner == _NONE:
+        partner = places.get(place, NO_PARTNER)
+        if partner == NO_PARTNER:
             continue
         first = firsts[partner]
-        if first == _NONE:
+        if first == NO_PARTNER:
             firsts[partner] = number
             if place in several:
                 shared[place] = [number]
@@ -114,7 +115,7 @@ def _by_place(
                 partners[number] = partner
         else:
             shared.setdefault(place, [first]).append(number)
-            partners[first] = _NONE
+            partners[first] = NO_PARTNER
     return partners, sorted(
         (numbers, several.get(place, [places[place]])) for place, numbers in shared.items()
     )
@@ -151,7 +152,7 @@ def _count_votes(
     start = 0
     for folder in iter_folders(one.entries):
         of_folder = partners[start : start + len(folder.names)]
-        found = Counter(parents[partner] for partner in of_folder if partner != _NONE)
+        found = Counter(parents[partner] for partner in of_folder if partner != NO_PARTNER)
         for number, count in found.items():
             votes[folder.path or "/", paths[number]] += count
         start += len(folder.names)

@@ -36,6 +36,14 @@ class Extent(NamedTuple):
     offset: int = 0
 
 
+def ends_outside(extents: Sequence[Extent], block_size: int, image_size: int) -> bool:
+    """Tell whether some of the bytes of a file are past the end of the image."""
+    for lba, size, offset in extents:  # without more calls: there can be 100,000 entries
+        if lba * block_size + offset + size > image_size and size and lba != HOLE:
+            return True
+    return False
+
+
 class Entry(NamedTuple):
     """One file or directory inside a volume.
 

@@ -17,11 +17,11 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.rockridge.other_contents import COMPRESSED_RULE, LINKS_RULE
 from mediashelf.formats.volume import (
-    HOLE,
     DiscFacts,
     Extent,
     VolumeFacts,
     VolumeKind,
+    ends_outside,
     parse_record_date,
 )
 from mediashelf.image import DiscImage
@@ -91,7 +91,7 @@ class DiscTree(Tree):
                         yield TreeMember(path, size, modified, MemberKind.FILE, refusal, number - 1)
 
     def _refusal(self, size: int, extents: Sequence[Extent]) -> Unreadable | None:
-        if _ends_outside(extents, self.volume.block_size, self.image.view.size):
+        if ends_outside(extents, self.volume.block_size, self.image.view.size):
             return Unreadable("member-unreadable", "the image ends before the file does")
         if sum([extent[1] for extent in extents]) != size:
             return Unreadable("member-unreadable", "it is recorded in a way that is not read")
@@ -129,13 +129,6 @@ def _file_count(volume: VolumeFacts) -> int:
     """Return how many files a tree has; folders do not count, as only one may have /DEEP."""
     folders = iter_folders(volume.entries)
     return len(volume.entries) - sum(sum(folder.are_folders) for folder in folders)
-
-
-def _ends_outside(extents: Sequence[Extent], block_size: int, image_size: int) -> bool:
-    for lba, size, offset in extents:  # without more calls: there can be 100,000 entries
-        if lba * block_size + offset + size > image_size and size and lba != HOLE:
-            return True
-    return False
 
 
 def _incomplete(where: str, reason: str) -> Finding:

@@ -13,11 +13,12 @@ from typing import NamedTuple
 
 from msgspec import Struct
 
-from mediashelf.formats.tree_pairs import pair_trees
-from mediashelf.formats.volume import HOLE, DiscFacts, Entry, VolumeFacts, VolumeKind
+from mediashelf.formats.entries import iter_folders
+from mediashelf.formats.tree_pairs import NO_PARTNER, pair_files
+from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind, ends_outside
 
 
-class TreeFile(Struct, frozen=True):
+class TreeFile(Struct, frozen=True, gc=False):
     """One file. Paths are absolute in the tree, parts joined by ``/``.
 
     ``path`` is where the target sees it, empty when it does not. ``hidden_path`` is
@@ -145,27 +146,62 @@ def tree_of_disc(
         return None
     other_kind = VolumeKind.ISO9660 if seen.kind is not VolumeKind.ISO9660 else VolumeKind.JOLIET
     hidden = facts.volume(other_kind)
-    entries: dict[str, Entry] = {}
+    twin_of = _twins(seen, hidden)
+    hidden_paths = _paths(hidden) if hidden is not None else []
+    is_paired = bytearray(len(hidden_paths))
     files: list[TreeFile] = []
-    names = pair_trees(seen, hidden) if hidden is not None else {}
-    for entry in seen.files:
-        entries.setdefault(entry.path, entry)
-        is_cut = _ends_outside(entry, seen.block_size, facts.size)
-        files.append(TreeFile(entry.path, entry.size, names.get(entry.path, ""), is_cut))
-    paired = set(names.values())
-    for entry in hidden.files if hidden is not None else ():
-        if entry.path not in paired:
-            files.append(TreeFile("", entry.size, entry.path))
-            entries.setdefault("\0" + entry.path, entry)
+    number = 0
+    for folder in iter_folders(seen.entries):
+        columns = (folder.iter_paths(), folder.sizes, folder.are_folders, folder.iter_extents())
+        for path, size, is_directory, extents in zip(*columns, strict=True):
+            if not is_directory:
+                twin = twin_of(number)
+                hidden_path = ""
+                if twin != NO_PARTNER:
+                    hidden_path, is_paired[twin] = hidden_paths[twin], 1
+                is_cut = ends_outside(extents, seen.block_size, facts.size)
+                files.append(TreeFile(path, size, hidden_path, is_cut))
+            number += 1
+    if hidden is not None:
+        number = 0
+        for folder in iter_folders(hidden.entries):
+            for size, is_directory in zip(folder.sizes, folder.are_folders, strict=True):
+                if not (is_directory or is_paired[number]):
+                    files.append(TreeFile("", size, hidden_paths[number]))
+                number += 1
+
+    numbers: dict[VolumeKind, dict[str, int]] = {}  # most of a disc's files are never read
 
     def read(file: TreeFile, limit: int) -> bytes:
-        return read_entry(entries[file.path or "\0" + file.hidden_path], limit)
+        volume = seen if file.path or hidden is None else hidden
+        if volume.kind not in numbers:
+            numbers[volume.kind] = _first_numbers(volume)
+        return read_entry(volume.entries[numbers[volume.kind][file.shown_path]], limit)
 
     return PackageTree(name, seen.kind.value, tuple(files), read, provides, prefix)
 
 
-def _ends_outside(entry: Entry, block_size: int, image_size: int) -> bool:
-    for lba, size, offset in entry.extents:  # without more calls: there can be 100,000 entries
-        if lba * block_size + offset + size > image_size and size and lba != HOLE:
-            return True
-    return False
+def _twins(seen: VolumeFacts, hidden: VolumeFacts | None) -> Callable[[int], int]:
+    """Return what gives the number in the hidden tree of a file by its number in the other."""
+    if hidden is None:
+        return lambda number: NO_PARTNER
+    pairs = pair_files(seen, hidden)
+    shared = dict(pairs.shared)
+    return lambda number: shared.get(number, pairs.partners[number])
+
+
+def _paths(volume: VolumeFacts) -> list[str]:
+    return [path for folder in iter_folders(volume.entries) for path in folder.iter_paths()]
+
+
+def _first_numbers(volume: VolumeFacts) -> dict[str, int]:
+    """Return the numbers of files by their paths; of two with one path that of the first."""
+    numbers: dict[str, int] = {}
+    start = 0
+    for folder in iter_folders(volume.entries):
+        of_folder = range(start, start + len(folder.names))
+        paths = folder.of_files(list(folder.iter_paths()))
+        for path, number in zip(paths, folder.of_files(of_folder), strict=True):
+            numbers.setdefault(path, number)
+        start = of_folder.stop
+    return numbers
