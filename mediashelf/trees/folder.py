@@ -86,13 +86,15 @@ class FolderTree(Tree):
         if not stat.S_ISREG(facts.st_mode):
             refusal = Unreadable("special-file-left-out", "it is a device, FIFO or socket")
             return TreeMember(parts, 0, modified, MemberKind.SPECIAL, refusal)
-        return TreeMember(parts, facts.st_size, modified, handle=path)
+        # Where a link leads is kept; other paths are made again: there can be a million of them.
+        handle = path if path != entry.path else None
+        return TreeMember(parts, facts.st_size, modified, handle=handle)
 
-    def host_path(self, member: TreeMember) -> str | None:
-        return str(member.handle)
+    def host_path(self, member: TreeMember) -> str:
+        return str(member.handle or os.path.join(self._top, *member.parts))  # noqa: PTH118
 
     def _stream(self, member: TreeMember) -> Iterator[bytes]:
-        path = str(member.handle)
+        path = self.host_path(member)
         try:
             with open(os.open(path, _OPEN_FLAGS), "rb", buffering=0) as file:  # noqa: PTH123
                 if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
