@@ -239,14 +239,18 @@ def _pair_with_later(
     """Give the entries of one volume their twins; the last volume cuts names least."""
     own = numbers[index]
     for later in range(len(volumes) - 1, index, -1):
-        is_alone = bytearray([twin == _NO_TWIN for twin in twins])
+        if not any(twins[number] == _NO_TWIN for number in own):
+            return  # as soon as the last volume is looked at, on most discs
+        is_later = bytearray(len(twins))
         for number in numbers[later]:
-            is_alone[number] = False
-        if not numbers[later] or not any(map(is_alone.__getitem__, own)):
+            is_later[number] = True
+        # Of its own entries only: a damaged disc can have many volumes.
+        is_alone = bytearray([twins[each] == _NO_TWIN and not is_later[each] for each in own])
+        if not numbers[later] or not any(is_alone):
             continue
         pairs = pair_files(volumes[index], volumes[later])
         for one, other in chain(pairs.iter_numbers(), _pair_folders(volumes, index, later, pairs)):
-            if is_alone[own[one]]:
+            if is_alone[one]:
                 twins[own[one]] = numbers[later][other]
 
 

@@ -5,6 +5,7 @@ Own behaviour; 2048 bytes a sector: ECMA-119 6.1.2 (clause from memory).
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable
 from itertools import pairwise
 
@@ -129,6 +130,26 @@ def test_files_that_share_their_bytes_are_all_named() -> None:
 
 
 SPANS = st.lists(st.builds(Span, st.integers(0, 60), st.integers(0, 12)), max_size=8)
+
+
+def test_files_over_much_damage_take_time_in_proportion_to_both() -> None:
+    """As on a raw disc with thousands of bad sectors and one file named again and again."""
+
+    def seconds(count: int) -> float:
+        size = count * 2 * 2048
+        entries = tuple(
+            Entry(f"/F{number}", "", size, False, (Extent(0, size),)) for number in range(count)
+        )
+        facts = DiscFacts(0, (VolumeFacts(VolumeKind.ISO9660, "T", entries),))
+        start = time.process_time()
+        touched = entries_touched(facts, [Span(2 * 2048 * number, 7) for number in range(count)])
+        took = time.process_time() - start
+        assert {one.touched for one in touched} == {7 * count}
+        assert len(touched) == count
+        return took
+
+    # Four times of both may take four times the time, with room for noise; never sixteen.
+    assert seconds(2000) < 10 * max(seconds(500), 0.02)
 
 
 def covered(spans: Iterable[Span]) -> set[int]:

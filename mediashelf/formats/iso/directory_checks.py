@@ -101,7 +101,7 @@ class RecordChecks:
         self._log.add(
             "record-flags",
             where,
-            "the record of a directory has file flags set that only files have",
+            "the record of a directory has flags set that only files may have",
             offset=offset + 25,
             found=f"{flags:#04x}",
             expected="bits 2 and 7 zero",

@@ -22,7 +22,7 @@ from mediashelf.formats.rockridge.other_contents import OtherContents, rule_for
 from mediashelf.formats.rockridge.plain_names import AlikeSurroundings, around_name, names_alike
 from mediashelf.formats.rockridge.relocation import Relocations
 from mediashelf.formats.rockridge.system_use import SystemUseReader, is_only_name
-from mediashelf.formats.volume import FLAG_DIRECTORY
+from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT
 from mediashelf.text import count_text
 
 _NAME_IS_SELF_OR_PARENT = 0x06  # flags of NM
@@ -100,7 +100,9 @@ class RockRidgeNaming:
                 names.append(plain.removesuffix(";1").removesuffix("."))
             else:
                 names.append(meaning.name)
-            for rule in sorted(meaning.other_contents):
+            # Each section of a file has the same entries: it counts once.
+            is_last = not record.flags & FLAG_MULTI_EXTENT
+            for rule in sorted(meaning.other_contents) if is_last else ():
                 where, offset = directory.child(names[-1]), directory.offset + record.at
                 self._other_contents.count(rule, where, offset)
         columns = RecordColumns.of(kept)

@@ -43,7 +43,7 @@ class OtherContents:
                 found, expected = "SL", "a file with bytes of its own"
             else:
                 what = f"{count_text(count, 'file')} compressed with zisofs"
-                form = "still compressed"
+                form = "without unpacking"
                 found, expected = "ZF", "a file that is not compressed"
             message = f"{what}, read {form}"
             log.add(rule, where, message, offset=offset, found=found, expected=expected)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
+from itertools import accumulate
 from typing import NamedTuple
 
 from mediashelf.findings import Finding, Severity
@@ -158,14 +159,14 @@ def entries_touched(
     images that no entry names; their path is words (:func:`count_hidden`). Bytes
     that belong to neither touch none.
     """
-    ordered = merged(map(stored.in_user_data, spans))
+    damaged = _Merged(merged(map(stored.in_user_data, spans)))
     touched: dict[tuple[object, ...], list[TouchedEntry]] = {}
     for volume in facts.volumes:
         found: dict[tuple[object, ...], list[TouchedEntry]] = {}
         for folder in iter_folders(volume.entries):
             for index, extents in enumerate(folder.iter_extents()):
                 places = runs_of(extents, volume.block_size)
-                count = sum([_overlap(place, ordered) for place in places])
+                count = sum(map(damaged.overlap, places))
                 if not count:
                     continue
                 entry = folder.entry(index)
@@ -177,7 +178,7 @@ def entries_touched(
                 found.setdefault(key, []).append(hit)
         touched.update(found)
     hits = [hit for group in touched.values() for hit in group]
-    hits += _hidden_boot_images(facts, ordered, stored, hits)
+    hits += _hidden_boot_images(facts, damaged, stored, hits)
     return tuple(sorted(hits, key=lambda hit: (hit.places[0], hit.path)))
 
 
@@ -188,7 +189,7 @@ def count_hidden(touched: Iterable[TouchedEntry]) -> int:
 
 def _hidden_boot_images(
     facts: DiscFacts,
-    ordered: Sequence[Span],
+    damaged: _Merged,
     stored: StoredSectors,
     named: Sequence[TouchedEntry],
 ) -> list[TouchedEntry]:
@@ -196,14 +197,16 @@ def _hidden_boot_images(
     found: dict[Span, TouchedEntry] = {}
     for number, entry in enumerate(facts.boot.entries if facts.boot else (), 1):
         place = Span(entry.load_lba * SECTOR_SIZE, entry.image_size)
-        count = _overlap(place, ordered) if entry.load_lba else 0
+        count = damaged.overlap(place) if entry.load_lba else 0
+        if not count or place in found:
+            continue
         in_file = stored.in_file(place)
         is_named = any(
             one.offset <= in_file.offset < one.offset + one.length
             for hit in named
             for one in hit.places
         )
-        if count and not is_named and place not in found:
+        if not is_named:
             name = f"the boot image of El Torito entry {number}"
             found[place] = TouchedEntry(name, entry.image_size, count, (in_file,))
     return list(found.values())
@@ -226,14 +229,21 @@ def runs_of(extents: Sequence[Extent], block_size: int) -> tuple[Span, ...]:
     return tuple(places)
 
 
-def _overlap(place: Span, spans: Sequence[Span]) -> int:
-    """Return how many bytes of a place are inside the spans, which are sorted."""
-    start, end = place.offset, place.offset + place.length
-    # The span before the first that starts later may still reach into the extent.
-    index = max(bisect_right(spans, (start,)) - 1, 0)
-    count = 0
-    while index < len(spans) and spans[index].offset < end:
-        span = spans[index]
-        count += max(0, min(end, span.offset + span.length) - max(start, span.offset))
-        index += 1
-    return count
+class _Merged:
+    """Spans that are sorted and apart; a hostile disc has many, and many entries over all."""
+
+    def __init__(self, spans: Sequence[Span]) -> None:
+        self._spans = spans
+        self._starts = [span.offset for span in spans]
+        self._sums = [0, *accumulate(span.length for span in spans)]
+
+    def overlap(self, place: Span) -> int:
+        """Return how many bytes of a place are inside the spans."""
+        return self._bytes_before(place.offset + place.length) - self._bytes_before(place.offset)
+
+    def _bytes_before(self, offset: int) -> int:
+        index = bisect_right(self._starts, offset) - 1
+        if index < 0:
+            return 0
+        span = self._spans[index]
+        return self._sums[index] + min(span.length, offset - span.offset)

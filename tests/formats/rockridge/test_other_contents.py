@@ -33,7 +33,20 @@ def test_compressed_files_are_counted(tmp_path: Path) -> None:
         (finding,) = image.findings
     assert (finding.rule, finding.severity) == ("rockridge-compressed", Severity.WARNING)
     assert finding.where == "/B.TXT (rockridge)"
-    assert finding.message == "2 files compressed with zisofs, read still compressed"
+    assert finding.message == "2 files compressed with zisofs, read without unpacking"
+
+
+def test_a_compressed_file_in_sections_is_one(tmp_path: Path) -> None:
+    # ECMA-119 6.5.1: each section of a file has a record, and so an entry, of its own.
+    image = make_iso(
+        {"B.TXT": b"b" * 5000},
+        rock_ridge=True,
+        sections={"B.TXT": 2048},
+        system_use={"/B.TXT": lambda lba_of: COMPRESSED},
+    ).save(tmp_path / "sections.iso")
+    with open_image(image) as opened:
+        (finding,) = opened.findings
+    assert finding.message == "1 file compressed with zisofs, read without unpacking"
 
 
 def test_nobody_reads_compressed_files_without_care(tmp_path: Path) -> None:
