@@ -120,8 +120,10 @@ def _surveyed(
 ) -> SurveyedPackage:
     system, installs = sections_to_check(package, family, suited)
     wanted = chosen.get(package, set())
-    first = [name for name in installs if not has_machine or name.lower() in wanted]
-    others = [name for name in installs if name not in first]
+    first: list[str] = []
+    others: list[str] = []
+    for name in installs:  # one by one: an INF can have 10,000
+        (first if not has_machine or name.lower() in wanted else others).append(name)
     return SurveyedPackage(
         package,
         suited,

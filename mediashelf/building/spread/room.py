@@ -136,22 +136,6 @@ class FillingDisc:
         return sums
 
 
-def _tighten(
-    lows: list[int], highs: list[int], sums: Sequence[Growth], known: tuple[int, int]
-) -> None:
-    """Bring bounds nearer by the sectors of a disc that is ``known``, and its number of units."""
-    at, sectors = known
-    for number, grown in enumerate(sums):
-        if number < at:
-            fewer = sums[at].since(grown)
-            low, high = sectors - fewer.most_in_all, sectors - fewer.least
-        else:
-            more = grown.since(sums[at])
-            low, high = sectors + more.least, sectors + more.most_in_all
-        lows[number] = max(lows[number], low)
-        highs[number] = min(highs[number], high)
-
-
 def _rank(unit: Unit) -> tuple[bool, int]:
     # The disc that boots is the first, whatever the recipe's order.
     return not unit.has_boot, unit.order

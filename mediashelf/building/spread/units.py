@@ -123,14 +123,17 @@ def take_apart(unit: Unit) -> list[Unit]:
     below: defaultdict[Parts, list[Placed]] = defaultdict(list)
     for placed in unit.files:
         below[placed.folder[: depth + 1]].append(placed)
-    tops = dict.fromkeys((*below, *(folder[: depth + 1] for folder in unit.folders)))
+    folders: defaultdict[Parts, list[Parts]] = defaultdict(list)
+    for folder in unit.folders:
+        folders[folder[: depth + 1]].append(folder)
+    tops = dict.fromkeys((*below, *folders))
     tops.pop(unit.top, None)
     parts = [
         replace(
             unit,
             top=top,
             files=tuple(below.get(top, ())),
-            folders=tuple(folder for folder in unit.folders if folder[: depth + 1] == top),
+            folders=tuple(folders.get(top, ())),
         )
         for top in tops
     ]

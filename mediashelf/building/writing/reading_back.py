@@ -52,10 +52,10 @@ def read_back_disc(
 
 def _compare_volumes(planned: VolumeFacts, found: VolumeFacts | None) -> None:
     if found is None:
-        raise _failed(f"there is no {planned.kind} tree")
+        raise _failed(f"there is no {planned.kind.words} tree")
     if (found.label, found.block_count) != (planned.label, planned.block_count):
         raise _failed(
-            f"the {planned.kind} descriptor says {found.label!r} with {found.block_count:,} "
+            f"the {planned.kind.words} descriptor says {found.label!r} with {found.block_count:,} "
             f"blocks, expected {planned.label!r} with {planned.block_count:,}"
         )
 
@@ -114,15 +114,15 @@ def _difference(
         # Their last field tells where the record is; a planned one is nowhere.
         if entry is None or expected is None or entry[:-1] != expected[:-1]:
             return _failed(
-                f"entry {at} of the {kind} tree is {_describe(entry)}, "
-                f"expected {_describe(expected)}"
+                f"entry {at} of the {kind.words} tree is {_describe(entry) or 'missing'}, "
+                f"expected {_describe(expected) or 'nothing'}"
             )
     return None
 
 
 def _describe(entry: Entry | None) -> str:
     if entry is None:
-        return "missing"
+        return ""
     places = ", ".join(f"LBA {extent.lba}" for extent in entry.extents)
     return f"{entry.path} ({entry.size:,} bytes, {places or 'no place'}, date {entry.date.hex()})"
 
