@@ -231,6 +231,11 @@ def iter_folders(entries: Sequence[Entry]) -> Iterator[Folder]:
     return entries.iter_folders() if isinstance(entries, Entries) else _group(entries)
 
 
+def list_paths(entries: Sequence[Entry]) -> list[str]:
+    """Return the path of each entry, in their order."""
+    return [path for folder in iter_folders(entries) for path in folder.iter_paths()]
+
+
 def _group(entries: Sequence[Entry]) -> Iterator[Folder]:
     for path, group in groupby(entries, lambda entry: entry[0].rpartition("/")[0]):
         yield Folder.of(path, list(group))

@@ -11,7 +11,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.entries import Folder, iter_folders, list_paths
 from mediashelf.formats.volume import Entry, VolumeFacts
 
 _Place = int | tuple[int, int, int]  # mostly one number, as there can be a million files
@@ -60,13 +60,9 @@ def pair_files(one: VolumeFacts, other: VolumeFacts) -> FilePairs:
 
 def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:
     """Return paths of files in ``other`` by their paths in ``one``; files without a pair lack."""
-    paths, others = _paths(one), _paths(other)
+    paths, others = list_paths(one.entries), list_paths(other.entries)
     numbers = pair_files(one, other).iter_numbers()
     return {paths[number]: others[partner] for number, partner in numbers}
-
-
-def _paths(volume: VolumeFacts) -> list[str]:
-    return [path for folder in iter_folders(volume.entries) for path in folder.iter_paths()]
 
 
 def pair_folders(pairs: Mapping[str, str]) -> dict[str, str]:

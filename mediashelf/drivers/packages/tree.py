@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from functools import cached_property
+from itertools import chain
 from typing import NamedTuple
 
 from msgspec import Struct
 
-from mediashelf.formats.entries import iter_folders
+from mediashelf.formats.entries import iter_folders, list_paths
 from mediashelf.formats.tree_pairs import NO_PARTNER, pair_files
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind, ends_outside
 
@@ -147,7 +148,7 @@ def tree_of_disc(
     other_kind = VolumeKind.ISO9660 if seen.kind is not VolumeKind.ISO9660 else VolumeKind.JOLIET
     hidden = facts.volume(other_kind)
     twin_of = _twins(seen, hidden)
-    hidden_paths = _paths(hidden) if hidden is not None else []
+    hidden_paths = list_paths(hidden.entries) if hidden is not None else []
     is_paired = bytearray(len(hidden_paths))
     files: list[TreeFile] = []
     number = 0
@@ -190,18 +191,12 @@ def _twins(seen: VolumeFacts, hidden: VolumeFacts | None) -> Callable[[int], int
     return lambda number: shared.get(number, pairs.partners[number])
 
 
-def _paths(volume: VolumeFacts) -> list[str]:
-    return [path for folder in iter_folders(volume.entries) for path in folder.iter_paths()]
-
-
 def _first_numbers(volume: VolumeFacts) -> dict[str, int]:
     """Return the numbers of files by their paths; of two with one path that of the first."""
     numbers: dict[str, int] = {}
-    start = 0
-    for folder in iter_folders(volume.entries):
-        of_folder = range(start, start + len(folder.names))
-        paths = folder.of_files(list(folder.iter_paths()))
-        for path, number in zip(paths, folder.of_files(of_folder), strict=True):
+    are_folders = chain.from_iterable(each.are_folders for each in iter_folders(volume.entries))
+    pairs = zip(list_paths(volume.entries), are_folders, strict=True)
+    for number, (path, is_folder) in enumerate(pairs):
+        if not is_folder:
             numbers.setdefault(path, number)
-        start = of_folder.stop
     return numbers

@@ -69,11 +69,12 @@ def _check_lost_udf(facts: DiscFacts, view: View) -> Iterator[Finding]:
     if facts.volume(VolumeKind.UDF) is not None or not has_first_anchor(view, session):
         return
     place = (session + FIRST_ANCHOR) * SECTOR_SIZE
-    entries = ((volume, entry) for volume in facts.volumes for entry in volume.entries)
     is_file = any(
         run.offset <= place < run.offset + run.length
-        for volume, entry in entries
-        for run in runs_of(entry.extents, volume.block_size)
+        for volume in facts.volumes
+        for folder in iter_folders(volume.entries)
+        for extents in folder.iter_extents()
+        for run in runs_of(extents, volume.block_size)
     )
     if not is_file:
         log = ProblemLog()
