@@ -206,6 +206,15 @@ class DiscImage:
 
         Raises :class:`InputError` like :meth:`iter_file`.
         """
+        if len(entry.extents) == 1:
+            # Small and in one piece, as nearly all that is asked for.
+            lba, size, offset = entry.extents[0]
+            wanted = min(size, limit)
+            if lba != HOLE and size == entry.size and 0 < wanted <= 1 << 20:
+                place = lba * self._block_size(entry) + offset
+                data = self._read_piece(entry, place, wanted)
+                if len(data) == wanted:
+                    return data
         pieces: list[bytes] = []
         left = limit
         if left > 0:
