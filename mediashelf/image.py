@@ -50,6 +50,15 @@ class FileView:
         """The file's size in bytes when it was opened."""
         return self._size
 
+    @property
+    def whole(self) -> bytes | None:
+        """The whole file where its bytes are at hand, as those of a small one are once it is read.
+
+        These are the very bytes that were looked at.
+        """
+        near, data = self._near
+        return data if not near and len(data) == self._size else None
+
     def close(self) -> None:
         """Close the file; its number may belong to another file from now on."""
         descriptor, self._descriptor = self._descriptor, -1
@@ -172,6 +181,11 @@ class DiscImage:
     def close(self) -> None:
         """Close the file."""
         self._file.close()
+
+    @property
+    def whole(self) -> bytes | None:
+        """The bytes of the file where they are at hand, as those of a small one."""
+        return self._file.whole if isinstance(self._file, FileView) else None
 
     def iter_file(self, entry: Entry, chunk: int = 1 << 20) -> Iterator[bytes]:
         """Yield the bytes of an entry in pieces of up to ``chunk`` bytes, over all its extents.
