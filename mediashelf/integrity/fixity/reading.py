@@ -93,7 +93,8 @@ def digest_file(
     for data that is already written out). With ``unreadable`` the reading goes on past
     what the medium does not give: the places are put there, and zeros are counted in
     for them, so that no digest of the whole is right. ``at_hand`` are all bytes of a small file
-    that was read just now: unless they are to come from the disk it is not read again. Raises :class:`InputError`, which says
+    that was read just now: unless they are to come from the disk it is not read again. Raises
+    :class:`InputError`, which says
     how far the reading came, for a file that is missing, is not a regular file, or
     cannot be read.
     """
