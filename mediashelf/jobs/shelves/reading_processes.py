@@ -20,7 +20,7 @@ ENOUGH = 250
 _READ = "mediashelf.jobs.shelves.reading_child:read_small_image"
 _SMALL = 16 << 20  # bytes
 _MOST_PROCESSES = 4  # what more of them read would wait to be recorded
-_MOST_WAITING = 12
+_MOST_WAITING = 32
 """Images that wait for a process; what is more is read here, so that all end together."""
 
 
