@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
+from mediashelf.readability.disc import DiscPart
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import DiscCheck, InTree, Question, Rule, RuleHit
 from mediashelf.readability.targets import Target
@@ -24,13 +25,16 @@ class _Asked(NamedTuple):
     key: Hashable
 
 
+_Place = tuple[int, VolumeKind | None, frozenset[DiscPart]]
+
+
 class WorstFirst:
     """Rules in the order in which they can matter, none asked further than to the first worst."""
 
     def __init__(self, rules: Sequence[Rule]) -> None:
         self._rules = rules
         # By identity: many discs are asked for few targets.
-        self._known: dict[tuple[int, VolumeKind | None], tuple[Target, list[_Asked]]] = {}
+        self._known: dict[_Place, tuple[Target, list[_Asked]]] = {}
 
     def severity(self, question: Question, least: Severity = Severity.NOTE) -> Severity | None:
         """Return the worst severity of all findings, None where none is as bad as ``least``."""
@@ -54,14 +58,15 @@ class WorstFirst:
     def _asked(self, question: Question) -> list[_Asked]:
         """Return the rules that a target has limits for, about a tree of this kind."""
         target, tree = question.target, question.tree
-        place = id(target), tree.kind if tree is not None else None
+        parts = question.disc.parts
+        place = id(target), tree.kind if tree is not None else None, parts
         known = self._known.get(place)
         if known is not None and known[0] is target:
             return known[1]
         asked: list[_Asked] = []
         for rule in self._rules:
             limit, check = target.limits.get(rule.needs), rule.check
-            if limit is None:
+            if limit is None or not (rule.part is None or rule.part in parts):
                 continue
             key = None
             if isinstance(check, InTree):
