@@ -82,7 +82,7 @@ class NameTree:
         self.volume = volume
         self.kind = volume.kind
         self.entries = volume.entries
-        self.caps: dict[object, int] = {}
+        self.caps: dict[int, int] = {}
         self.hits: dict[object, list[Any]] = {}
         """What rules have found in it, as :mod:`.rule_types` remembers it."""
 

@@ -7,7 +7,14 @@ from collections.abc import Iterator, Sequence
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import COMPARED, NO_PLACE, TREE_WORDS, DiscPart, JudgedDisc, NameTree
+from mediashelf.readability.disc import (
+    COMPARED,
+    NO_PLACE,
+    TREE_WORDS,
+    DiscPart,
+    JudgedDisc,
+    NameTree,
+)
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
 from mediashelf.text import count_text, same_case
