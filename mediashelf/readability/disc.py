@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from functools import cached_property
 else:
 
-    class cached_property:  # noqa: N801
+    class cached_property:
         """The same without the lock that Python 3.11 takes: one thread judges a disc."""
 
         def __init__(self, function):
