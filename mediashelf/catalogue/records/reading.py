@@ -67,7 +67,8 @@ class CheckedConnection(sqlite3.Connection):
             cursor = super().execute(*arguments)
         except UnicodeDecodeError as error:
             raise ContentError("the names of its tables are not valid text") from error
-        self._cursors.add(cursor)
+        if cursor.description is not None:  # others are at their end
+            self._cursors.add(cursor)
         return cursor
 
 
