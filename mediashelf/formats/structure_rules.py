@@ -208,6 +208,10 @@ STRUCTURE_RULES = {
     "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9.2, 2/9.3 and 3/9.1", _COPY),
     "udf-announced": StructureRule(_ERROR, "ECMA-167 3/9.1", _COPY),
     "udf-anchor": StructureRule(_ERROR, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1", _COPY),
+    # Discs that were never closed have one; of others the end may be missing.
+    "udf-anchor-copy": StructureRule(
+        _NOTE, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1", _COPY
+    ),
     "udf-tag": StructureRule(_ERROR, "ECMA-167 3/7.2 and 4/7.2.1", _COPY),
     "udf-volume-descriptors": StructureRule(
         _ERROR, "ECMA-167 3/10.6; from memory: ECMA-167 3/10.9", _COPY
