@@ -9,6 +9,7 @@ from itertools import compress
 from typing import Any, NamedTuple
 
 from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.tree_differences import find_lacking
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.readability.targets import Target
 from mediashelf.text import same_case
@@ -199,10 +200,14 @@ class NameTree:
 
     def files_at(self, place: int) -> list[Entry]:
         """Return every file whose contents start at this block."""
+        return [self.entries[number] for number in self.numbers_at(place)]
+
+    def numbers_at(self, place: int) -> list[int]:
+        """Return the numbers of the same files."""
         numbers = self.shared_places.get(place)
         if numbers is None:
             numbers = [self._file_at[place]] if place in self._file_at else []
-        return [self.entries[number] for number in numbers]
+        return numbers
 
     @cached_property
     def has_places(self) -> bool:
@@ -231,13 +236,19 @@ class JudgedDisc:
             self._trees[kind] = NameTree(volume) if volume is not None else None
         return self._trees[kind]
 
-    def missing_places(self, seen: NameTree, other: NameTree) -> list[int]:
-        """Return the blocks, in order, where files of another tree start and none of this one."""
+    def missing_from(self, seen: NameTree, other: NameTree) -> list[int]:
+        """Return the numbers of the files of another tree whose contents this one does not name."""
         key = seen.kind, other.kind
         if key not in self._missing:
             missing = set(other.places)
             missing.difference_update(seen.places, [_IS_FOLDER])
-            self._missing[key] = sorted(missing)
+            is_udf = other.kind is VolumeKind.UDF and NO_PLACE in other.places
+            if is_udf or (missing and VolumeKind.UDF in key):  # whose blocks do not tell all
+                self._missing[key] = find_lacking(other.volume, seen.volume)
+            else:
+                missing.discard(NO_PLACE)
+                places = sorted(missing)
+                self._missing[key] = [each for place in places for each in other.numbers_at(place)]
         return self._missing[key]
 
     @cached_property

@@ -45,27 +45,27 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     disc = question.disc
     others = [(kind, disc.tree(kind)) for kind in _COMPARED]
     missing = [
-        (kind, other, disc.missing_places(seen, other))
+        (kind, other, disc.missing_from(seen, other))
         for kind, other in others
         if other is not None and other is not seen
     ]
-    if not any(places for _, _, places in missing):
+    if not any(numbers for _, _, numbers in missing):
         return  # as on most discs
-    known = _boot_places(disc) | {NO_PLACE}
-    reported: set[int] = set()
-    for kind, other, places in missing:
-        for place in places:
-            if place in known or place in reported:
+    known = _boot_places(disc)
+    for kind, other, numbers in missing:
+        reported: set[int] = set()
+        for number in numbers:
+            entry, place = other.entries[number], other.places[number]
+            if place in known or (kind is VolumeKind.ISO9660 and entry.is_translation_table):
                 continue
-            reported.add(place)
-            for entry in other.files_at(place):
-                if kind is VolumeKind.ISO9660 and entry.is_translation_table:
-                    continue
-                yield at_entry(
-                    entry,
-                    f"the file is in the {TREE_WORDS[kind]} tree, not in the "
-                    f"{TREE_WORDS[seen.kind]} tree that the system reads",
-                )
+            if place != NO_PLACE:
+                reported.add(place)
+            yield at_entry(
+                entry,
+                f"the file is in the {TREE_WORDS[kind]} tree, not in the "
+                f"{TREE_WORDS[seen.kind]} tree that the system reads",
+            )
+        known |= reported
 
 
 def joliet_present(question: Question, _limit: Limit) -> Iterator[RuleHit]:
