@@ -10,7 +10,7 @@ from pathlib import Path
 
 from msgspec.structs import replace
 
-from mediashelf.early_flush import EarlyFlush
+from mediashelf.disk_writer import write_to_disk
 from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import rename_whole, whole_output
 from mediashelf.integrity.fixity.digests import Digester, Digests
@@ -160,14 +160,11 @@ def _copy(placed: PlacedDisc, image: ServedBytes, temporary: Path, on_bytes: OnB
     do next is different.
     """
     digester = Digester((_QUICK,), block_size=0)
-    with temporary.open("wb", buffering=0) as writing, EarlyFlush(writing.fileno()) as early:
+    with write_to_disk(temporary) as write:
 
         def take(data: Piece) -> None:
             digester.update(data)
-            done = writing.write(data)
-            while done < len(data):  # as happens where the card is full: the next one says so
-                done += writing.write(data[done:])
-            early.add(done)
+            write(data)
 
         try:
             before = read_stamp(image.path)
