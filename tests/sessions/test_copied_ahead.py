@@ -141,7 +141,8 @@ def test_it_ends_at_the_next_piece_when_nobody_waits_for_it(
 
     def read(image: ServedBytes, take: Callable[[bytes], object], *, on_bytes: OnBytes) -> None:
         if threading.current_thread() is threading.main_thread():
-            return read_served(image, take, on_bytes=on_bytes)
+            read_served(image, take, on_bytes=on_bytes)
+            return
         begun.set()
         for _ in range(1000):
             on_bytes(1)
