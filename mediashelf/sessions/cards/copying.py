@@ -157,8 +157,13 @@ def copy_image(
 
 def changed_source(placed: PlacedDisc, image: ServedBytes, size: int) -> StagingError:
     """Return the error of an image of which ``size`` other bytes came than were checked."""
+    expected = placed.disc.size
+    how = (
+        "its modification time or its bytes"
+        if size == expected
+        else f"{size:,} bytes came of it, {expected:,} expected"
+    )
     return StagingError(
-        f"{image.path}: changed after it was checked ({size:,} bytes came of it, "
-        f"{placed.disc.size:,} expected); do not change it while the card is prepared, and run "
-        "again"
+        f"{image.path}: changed after it was checked ({how}); do not change it while the card is "
+        "prepared, and run again"
     )
