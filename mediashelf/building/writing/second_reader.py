@@ -20,7 +20,7 @@ import struct
 import sys
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from itertools import compress
 from pathlib import Path
 from queue import SimpleQueue
@@ -169,28 +169,29 @@ def digest_records(path: Path, size: int) -> tuple[bytes, str]:
     return data, hashlib.sha256(data, usedforsecurity=False).hexdigest()
 
 
-_MOST_GARBAGE = 8 << 20  # bytes of records; their objects take 15 times as much
+_MOST_KEPT = 8 << 20  # bytes of records; the objects that are made of them take 15 times as much
 
 
 def main() -> None:
     """Answer whoever started this process."""
-    gc.disable()  # what is made here is garbage only once an image is done with
+    gc.disable()  # what is made here is garbage only once an image is let go
     questions: SimpleQueue[bytes] = SimpleQueue()
     threading.Thread(target=_take_questions, args=(questions,), daemon=True).start()
-    count, garbage = int(sys.argv[1]), 0
-    for number in range(1, count + 1):
-        size, records_size, place = questions.get().split()
-        garbage += int(records_size)
-        if garbage > _MOST_GARBAGE:
-            gc.collect()
-            garbage = int(records_size)
-        path = Path(os.fsdecode(bytes.fromhex(place.decode())))
-        records, digest = digest_records(path, int(records_size))
-        with opened(_Start(records, int(size))) as iso:
+    with ExitStack() as images:
+        kept = 0
+        for _ in range(int(sys.argv[1])):
+            size, records_size, place = questions.get().split()
+            if kept > _MOST_KEPT:
+                images.close()
+                gc.collect()
+                kept = 0
+            kept += int(records_size)
+            path = Path(os.fsdecode(bytes.fromhex(place.decode())))
+            records, digest = digest_records(path, int(records_size))
+            iso = images.enter_context(opened(_Start(records, int(size))))
             sys.stdout.write(f"{_digest_disc(iso)} {digest}\n")
             sys.stdout.flush()
-            if number == count:
-                os._exit(0)  # at once: to let go of all the records takes half as long as reading
+        os._exit(0)  # at once: to let go of all the records takes half as long as to read them
 
 
 def _take_questions(questions: SimpleQueue[bytes]) -> None:
