@@ -162,13 +162,17 @@ class _Start(io.BytesIO):
         return super().seek(offset, whence)
 
 
-def digest_records(path: Path, size: int) -> tuple[bytes, str]:
-    """Return the first ``size`` bytes of a file, and their SHA-256 digest."""
-    with path.open("rb") as file:
-        data = file.read(size)
-    return data, hashlib.sha256(data, usedforsecurity=False).hexdigest()
+def digest_records(path: Path, size: int) -> str:
+    """Return the SHA-256 digest of the first ``size`` bytes of a file."""
+    hasher = hashlib.sha256(usedforsecurity=False)
+    with path.open("rb", buffering=0) as file:
+        while size and (piece := file.read(min(size, _PIECE))):
+            hasher.update(piece)
+            size -= len(piece)
+    return hasher.hexdigest()
 
 
+_PIECE = 1 << 20
 _MOST_KEPT = 8 << 20  # bytes of records; the objects that are made of them take 15 times as much
 
 
@@ -187,7 +191,9 @@ def main() -> None:
                 kept = 0
             kept += int(records_size)
             path = Path(os.fsdecode(bytes.fromhex(place.decode())))
-            records, digest = digest_records(path, int(records_size))
+            with path.open("rb") as file:
+                records = file.read(int(records_size))
+            digest = hashlib.sha256(records, usedforsecurity=False).hexdigest()
             iso = images.enter_context(opened(_Start(records, int(size))))
             sys.stdout.write(f"{_digest_disc(iso)} {digest}\n")
             sys.stdout.flush()

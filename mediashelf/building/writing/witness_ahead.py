@@ -54,7 +54,7 @@ class WitnessAhead:
         answer = self._process.stdout.readline().strip()
         if self._path.stat().st_size != self._plan.size:  # as it was told
             return False
-        _, digest = digest_records(self._path, self._records_size)
+        digest = digest_records(self._path, self._records_size)
         return answer == f"{_digest_plan(self._plan)} {digest}".encode()
 
 
