@@ -207,7 +207,9 @@ def _topmost(side: Side, left: Sequence[int]) -> Iterator[int]:
     alone = folders - above
     for number in left:
         parts = side.parts(number)
-        if parts not in folders or not side[number].is_folder or (parts not in above and parts[:-1] not in alone):
+        # A file may have the path of a folder, where one is recorded twice.
+        is_folder = parts in folders and side[number].is_folder
+        if not (is_folder and (parts in above or parts[:-1] in alone)):
             yield number
 
 
