@@ -6,7 +6,10 @@ A million members take five times as much memory as their columns.
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
+from itertools import repeat
+from operator import add
+from typing import Any
 
 from mediashelf.sequences import MadeSequence
 from mediashelf.trees.members import MemberKind, Parts, TreeMember, Unreadable
@@ -15,6 +18,7 @@ _KINDS = tuple(MemberKind)
 _NUMBERS = {kind: number for number, kind in enumerate(_KINDS)}
 _FOLDER = _NUMBERS[MemberKind.FOLDER]
 _NO_DATE = -1 << 63
+_new: Callable[..., Any] = tuple.__new__
 
 
 class MemberColumns(MadeSequence[TreeMember]):
@@ -75,7 +79,19 @@ class MemberColumns(MadeSequence[TreeMember]):
         return len(self.names)
 
     def __iter__(self) -> Iterator[TreeMember]:
-        return map(self.make, range(len(self.names)))
+        moments: Iterable[int | None] = self._moments
+        if _NO_DATE in self._moments:
+            moments = (None if one == _NO_DATE else one for one in self._moments)
+        places, refusals = range(len(self.names)), self._unreadable
+        columns = (
+            map(add, map(self.folders.__getitem__, self.above), zip(self.names)),
+            self.sizes,
+            moments,
+            map(_KINDS.__getitem__, self._kinds),
+            map(refusals.get, places) if refusals else repeat(None),
+            map(self.handle, places),
+        )
+        return map(_new, repeat(TreeMember), zip(*columns, strict=False))
 
     def make(self, place: int) -> TreeMember:
         modified = self._moments[place]
