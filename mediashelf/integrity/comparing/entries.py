@@ -43,7 +43,7 @@ def compare_trees(
     differences = Differences(*sides)
     same_files = same_size = other_dates = case_aside = 0
     for number, partner in paired:
-        first, second = sides[0][number], sides[1][partner]
+        first, second = sides[0].make(number), sides[1].make(partner)
         found = _compare_pair(one, other, first, second, are_bytes_equal, on_bytes)
         if found is not None:
             kind, at, reason = found
@@ -180,7 +180,7 @@ def _by_digest(
 ) -> dict[bytes, array[int]]:
     found: dict[bytes, array[int]] = {}
     for number in numbers if sizes else ():
-        member = side[number]
+        member = side.make(number)
         if member.size not in sizes or not member.is_file or member.unreadable is not None:
             continue
         digester = Digester(("sha256",), block_size=0)
@@ -200,7 +200,7 @@ def _topmost(side: Side, left: Sequence[int]) -> Iterator[int]:
     above: set[Parts] = set()
     folders: set[Parts] = set()
     for number in left:
-        if side[number].is_folder:
+        if side.make(number).is_folder:
             folders.add(side.parts(number))
         elif (folder := side.folder(number)) not in above:
             above.update(folder[:level] for level in range(1, len(folder) + 1))
@@ -208,7 +208,7 @@ def _topmost(side: Side, left: Sequence[int]) -> Iterator[int]:
     for number in left:
         parts = side.parts(number)
         # A file may have the path of a folder, where one is recorded twice.
-        is_folder = parts in folders and side[number].is_folder
+        is_folder = parts in folders and side.make(number).is_folder
         if not (is_folder and (parts in above or parts[:-1] in alone)):
             yield number
 

@@ -24,11 +24,12 @@ class Side(MadeSequence[TreeMember]):
     ``folders``, ``above`` and ``names`` are those of :class:`MemberColumns`.
     """
 
-    __slots__ = ("_members", "_places", "above", "folders", "names")
+    __slots__ = ("_member", "_places", "above", "folders", "names")
 
     def __init__(self, members: Sequence[TreeMember]) -> None:
         columns = members if isinstance(members, MemberColumns) else _columns(members)
-        self._members: Sequence[TreeMember] = members
+        get: Callable[[int], TreeMember] = members.__getitem__
+        self._member = members.make if isinstance(members, MemberColumns) else get
         self._places: Sequence[int | Parts] | None = None
         self.folders: Sequence[Parts] = columns.folders
         self.above: Sequence[int] = columns.above
@@ -61,10 +62,10 @@ class Side(MadeSequence[TreeMember]):
 
     def make(self, place: int) -> TreeMember:
         if self._places is None:
-            return self._members[place]
+            return self._member(place)
         known = self._places[place]
         if isinstance(known, int):
-            return self._members[known]
+            return self._member(known)
         return TreeMember(known, 0, None, MemberKind.FOLDER)
 
     def parts(self, number: int) -> Parts:
