@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from enum import Enum
 from functools import cache
 from itertools import compress
@@ -84,7 +84,7 @@ class NameTree:
         self.kind = volume.kind
         self.entries = volume.entries
         self.caps: dict[int, int] = {}
-        self.hits: dict[object, list[Any]] = {}
+        self.hits: dict[object, Any] = {}
         """What rules have found in it, as :mod:`.rule_types` remembers it."""
 
     @cached_property
@@ -96,6 +96,22 @@ class NameTree:
     def names(self) -> list[str]:
         """The last part of every entry's path, in the order of the entries."""
         return [name for folder in self.folders for name in folder.names]
+
+    def named(self, is_wanted: Callable[[str], bool]) -> Iterator[tuple[Entry, str]]:
+        """Yield the entries with such names, and these; made folder by folder, and not kept."""
+        for folder in self.folders:
+            names = folder.names
+            wanted = [at for at, name in enumerate(names) if is_wanted(name)]
+            if len(wanted) * 4 < len(names):
+                yield from ((folder.entry(at), names[at]) for at in wanted)
+            else:
+                entries = folder.entries()
+                yield from ((entries[at], names[at]) for at in wanted)
+
+    def iter_entries(self) -> Iterator[Entry]:
+        """Yield every entry, made folder by folder, and not kept."""
+        for folder in self.folders:
+            yield from folder.entries()
 
     @cached_property
     def joined_names(self) -> str:
@@ -110,7 +126,7 @@ class NameTree:
     @cached_property
     def stems(self) -> list[str]:
         """The names in capitals up to their first dot, without spaces at its end."""
-        return [name.partition(".")[0].rstrip(" ").upper() for name in self.names]
+        return list(map(stem_of, self.names))
 
     @cached_property
     def _joined_capitals(self) -> str:
@@ -252,6 +268,11 @@ class NameTree:
 @cache
 def _beginnings(words: tuple[str, ...]) -> frozenset[str]:
     return frozenset(word[:_BEGINNING] for word in words)
+
+
+def stem_of(name: str) -> str:
+    """Return a name in capitals up to its first dot, without spaces at its end."""
+    return name.partition(".")[0].rstrip(" ").upper()
 
 
 class JudgedDisc:

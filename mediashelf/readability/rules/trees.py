@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from mediashelf.findings import Severity
+from mediashelf.formats.entries import list_paths
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.readability.disc import (
     COMPARED,
+    NO_PLACE,
     TREE_WORDS,
     DiscPart,
     JudgedDisc,
@@ -87,19 +89,19 @@ def rockridge_names(question: Question, _limit: Limit) -> Iterator[RuleHit]:
         return
     if question.disc.facts.volume(VolumeKind.JOLIET) is not None:
         return
-    short = {same_case(entry.path) for entry in seen.entries}
-    unseen = [entry for entry in rockridge.entries if same_case(entry.path) not in short]
+    short = set(map(same_case, list_paths(seen.entries)))
+    unseen = [path for path in list_paths(rockridge.entries) if same_case(path) not in short]
     if unseen:
         noun = count_text(len(unseen), "name")
         yield RuleHit(
             ROOT,
-            f"{noun} in Rock Ridge alone, {unseen[0].name} for one, can't be seen",
+            f"{noun} in Rock Ridge alone, {unseen[0].rpartition('/')[2]} for one, can't be seen",
             str(len(unseen)),
             "a Joliet tree with long names",
         )
 
 
-def long_name_seen(question: Question, _limit: Limit) -> Sequence[RuleHit]:
+def long_name_seen(question: Question, _limit: Limit) -> LazyHits | tuple[()]:
     """Files that the target sees under a short name only, while Joliet has a long one."""
     seen, joliet = question.tree, question.disc.tree(VolumeKind.JOLIET)
     if seen is None or joliet is None or seen.kind is not VolumeKind.ISO9660:
