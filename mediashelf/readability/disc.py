@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from enum import Enum
 from functools import cache
 from itertools import compress
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.tree_differences import find_lacking
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.readability.targets import Target
 from mediashelf.text import same_case
@@ -83,7 +84,7 @@ class NameTree:
         self.kind = volume.kind
         self.entries = volume.entries
         self.caps: dict[int, int] = {}
-        self.hits: dict[object, list[Any]] = {}
+        self.hits: dict[object, Any] = {}
         """What rules have found in it, as :mod:`.rule_types` remembers it."""
 
     @cached_property
@@ -95,6 +96,22 @@ class NameTree:
     def names(self) -> list[str]:
         """The last part of every entry's path, in the order of the entries."""
         return [name for folder in self.folders for name in folder.names]
+
+    def named(self, is_wanted: Callable[[str], bool]) -> Iterator[tuple[Entry, str]]:
+        """Yield the entries with such names, and these; made folder by folder, and not kept."""
+        for folder in self.folders:
+            names = folder.names
+            wanted = [at for at, name in enumerate(names) if is_wanted(name)]
+            if len(wanted) * 4 < len(names):
+                yield from ((folder.entry(at), names[at]) for at in wanted)
+            else:
+                entries = folder.entries()
+                yield from ((entries[at], names[at]) for at in wanted)
+
+    def iter_entries(self) -> Iterator[Entry]:
+        """Yield every entry, made folder by folder, and not kept."""
+        for folder in self.folders:
+            yield from folder.entries()
 
     @cached_property
     def joined_names(self) -> str:
@@ -109,7 +126,7 @@ class NameTree:
     @cached_property
     def stems(self) -> list[str]:
         """The names in capitals up to their first dot, without spaces at its end."""
-        return [name.partition(".")[0].rstrip(" ").upper() for name in self.names]
+        return list(map(stem_of, self.names))
 
     @cached_property
     def _joined_capitals(self) -> str:
@@ -233,10 +250,14 @@ class NameTree:
 
     def files_at(self, place: int) -> list[Entry]:
         """Return every file whose contents start at this block."""
+        return [self.entries[number] for number in self.numbers_at(place)]
+
+    def numbers_at(self, place: int) -> list[int]:
+        """Return the numbers of the same files."""
         numbers = self.shared_places.get(place)
         if numbers is None:
             numbers = [self._file_at[place]] if place in self._file_at else []
-        return [self.entries[number] for number in numbers]
+        return numbers
 
     @cached_property
     def has_places(self) -> bool:
@@ -247,6 +268,11 @@ class NameTree:
 @cache
 def _beginnings(words: tuple[str, ...]) -> frozenset[str]:
     return frozenset(word[:_BEGINNING] for word in words)
+
+
+def stem_of(name: str) -> str:
+    """Return a name in capitals up to its first dot, without spaces at its end."""
+    return name.partition(".")[0].rstrip(" ").upper()
 
 
 class JudgedDisc:
@@ -282,23 +308,29 @@ class JudgedDisc:
         return frozenset([part for part, is_there in parts if is_there])
 
     def misses_nothing(self, seen: NameTree) -> bool:
-        """Tell whether a tree has the files of every other: known by their places."""
+        """Tell whether a tree names the contents of all files of every other."""
         if seen.kind not in self._whole:
             trees = map(self.tree, COMPARED)
             self._whole[seen.kind] = not any(
-                self.missing_places(seen, other)
+                self.missing_from(seen, other)
                 for other in trees
                 if other is not None and other is not seen
             )
         return self._whole[seen.kind]
 
-    def missing_places(self, seen: NameTree, other: NameTree) -> list[int]:
-        """Return the blocks, in order, where files of another tree start and none of this one."""
+    def missing_from(self, seen: NameTree, other: NameTree) -> list[int]:
+        """Return the numbers of the files of another tree whose contents this one does not name."""
         key = seen.kind, other.kind
         if key not in self._missing:
             missing = set(other.places)
             missing.difference_update(seen.places, [_IS_FOLDER])
-            self._missing[key] = sorted(missing)
+            is_udf = other.kind is VolumeKind.UDF and NO_PLACE in other.places
+            if is_udf or (missing and VolumeKind.UDF in key):  # whose blocks do not tell all
+                self._missing[key] = find_lacking(other.volume, seen.volume)
+            else:
+                missing.discard(NO_PLACE)
+                places = sorted(missing)
+                self._missing[key] = [each for place in places for each in other.numbers_at(place)]
         return self._missing[key]
 
     @cached_property

@@ -44,7 +44,7 @@ def file_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     most = limit.number()
     if tree.largest <= most:
         return
-    for entry in tree.entries:
+    for entry in tree.iter_entries():
         if entry.size > most and not entry.is_directory:
             yield at_entry(
                 entry,
@@ -59,7 +59,7 @@ def section_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     most = limit.number()
     if tree.largest <= most:
         return
-    for entry in tree.entries:
+    for entry in tree.iter_entries():
         if entry.size > most and any(extent.size > most for extent in entry.extents):
             largest = max(extent.size for extent in entry.extents)
             yield at_entry(
@@ -74,7 +74,7 @@ def single_section(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Files that are recorded as several sections."""
     if not any(folder.has_sections for folder in tree.folders):
         return
-    for entry in tree.entries:
+    for entry in tree.iter_entries():
         if len(entry.extents) > 1 and not entry.is_directory:
             yield at_entry(
                 entry,
