@@ -8,6 +8,7 @@ so for systems that show only long names.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
@@ -29,6 +30,7 @@ _HEAD = '<!DOCTYPE HTML PUBLIC "-//W3C//DTD HTML 3.2 Final//EN">'
 # About eight pixels a character, the frame apart.
 _MOST_OF_WORD = 18
 _MOST_OF_PATH = 24
+_NEEDS_NO_QUOTES = re.compile(r"[0-9A-Za-z_.~/-]*")  # RFC 3986 2.3, and what parts them
 _MARKUP = {"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&#34;"}  # 3.2 has no &quot;
 _REFERENCES = str.maketrans(_MARKUP)
 
@@ -120,7 +122,8 @@ def _path(short_path: str, long_path: str, most: int = 0) -> str:
 
 
 def _link(path: str, text: str, most: int = 0) -> str:
-    return f'<A HREF="{_text(quote(path))}">{_broken(text, most)}</A>'
+    place = path if _NEEDS_NO_QUOTES.fullmatch(path) else _text(quote(path))
+    return f'<A HREF="{place}">{_broken(text, most)}</A>'
 
 
 def _broken(text: str, most: int = _MOST_OF_WORD) -> str:

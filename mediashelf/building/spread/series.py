@@ -30,6 +30,7 @@ from mediashelf.building.spread.packing import pack
 from mediashelf.building.spread.room import DiscRoom
 from mediashelf.building.spread.subset import subset
 from mediashelf.building.spread.units import Unit, find_units, take_apart
+from mediashelf.collector import collector_paused
 from mediashelf.errors import BuildError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.document import InfKind
@@ -126,16 +127,17 @@ def with_tables(
             )
             for number, (listing, units) in enumerate(zip(listings, series.units, strict=True), 1)
         )
-    plans = (
-        plan_listing(
-            series.recipe,
-            listing,
-            DiscPages(tuple(tables), Series(number, discs) if discs else None),
-            names,
+    with collector_paused():  # all of it lives
+        plans = tuple(
+            plan_listing(
+                series.recipe,
+                listing,
+                DiscPages(tuple(tables), Series(number, discs) if discs else None),
+                names,
+            )
+            for number, listing in enumerate(listings, 1)
         )
-        for number, listing in enumerate(listings, 1)
-    )
-    return replace(series, plans=tuple(plans))
+    return replace(series, plans=plans)
 
 
 def numbered_name(label: str, number: int, count: int) -> str:
