@@ -8,13 +8,22 @@ so for systems that show only long names.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 from itertools import groupby
 from urllib.parse import quote
 
 from mediashelf.building.naming.names import ascii_text
-from mediashelf.building.pages.disc_pages import DiscPages, DriverRow, DriverTable, Note, Series
+from mediashelf.building.pages.disc_pages import (
+    DiscPages,
+    DriverRow,
+    DriverTable,
+    Note,
+    Series,
+    SeriesPart,
+)
 from mediashelf.building.pages.page_text import (
     backslashes,
     by_package,
@@ -29,6 +38,7 @@ _HEAD = '<!DOCTYPE HTML PUBLIC "-//W3C//DTD HTML 3.2 Final//EN">'
 # About eight pixels a character, the frame apart.
 _MOST_OF_WORD = 18
 _MOST_OF_PATH = 24
+_NEEDS_NO_QUOTES = re.compile(r"[0-9A-Za-z_.~/-]*")  # RFC 3986 2.3, and what parts them
 _MARKUP = {"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&#34;"}  # 3.2 has no &quot;
 _REFERENCES = str.maketrans(_MARKUP)
 
@@ -93,16 +103,23 @@ def _series(series: Series) -> Iterator[str]:
         if not disc.parts:
             continue  # a list without items is not allowed
         yield "<UL>"
-        for part in disc.parts:
-            here = number == series.number
-            name = part.long_path if part.long_path.upper() != part.short_path else ""
-            place = (
-                _path(part.short_path, part.long_path)
-                if here
-                else _text(backslashes(part.short_path)) + (f" = {_text(name)}" if name else "")
-            )
-            yield f"<LI>{place}, {count_text(part.size, 'byte')}"
+        yield from map(_linked_part, disc.parts) if number == series.number else _parts(disc.parts)
         yield "</UL>"
+
+
+def _linked_part(part: SeriesPart) -> str:
+    return f"<LI>{_path(part.short_path, part.long_path)}, {count_text(part.size, 'byte')}"
+
+
+@lru_cache(maxsize=1024)  # they are the same on the pages of every other disc
+def _parts(parts: tuple[SeriesPart, ...]) -> tuple[str, ...]:
+    return tuple(map(_part, parts))
+
+
+def _part(part: SeriesPart) -> str:
+    name = part.long_path if part.long_path.upper() != part.short_path else ""
+    place = _text(backslashes(part.short_path)) + (f" = {_text(name)}" if name else "")
+    return f"<LI>{place}, {count_text(part.size, 'byte')}"
 
 
 def _path(short_path: str, long_path: str, most: int = 0) -> str:
@@ -120,7 +137,8 @@ def _path(short_path: str, long_path: str, most: int = 0) -> str:
 
 
 def _link(path: str, text: str, most: int = 0) -> str:
-    return f'<A HREF="{_text(quote(path))}">{_broken(text, most)}</A>'
+    place = path if _NEEDS_NO_QUOTES.fullmatch(path) else _text(quote(path))
+    return f'<A HREF="{place}">{_broken(text, most)}</A>'
 
 
 def _broken(text: str, most: int = _MOST_OF_WORD) -> str:

@@ -3,10 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 from itertools import groupby
 
 from mediashelf.building.naming.names import ascii_text
-from mediashelf.building.pages.disc_pages import DriverRow, DriverTable, Note, Series, SeriesDisc
+from mediashelf.building.pages.disc_pages import (
+    DriverRow,
+    DriverTable,
+    Note,
+    Series,
+    SeriesDisc,
+    SeriesPart,
+)
 from mediashelf.text import count_text, wrap
 
 WIDTH = 79  # an 80-column screen breaks the line after the 80th character
@@ -99,18 +107,27 @@ def series_lines(series: Series) -> Iterator[str]:
     for number, disc in enumerate(series.discs, start=1):
         yield ""
         yield from _wrapped(disc_title(number, disc, series), "")
-        for part in disc.parts:
-            what = "" if part.is_whole else " (files only)"
-            size = count_text(part.size, "byte") + what
-            path = backslashes(part.short_path)
-            line = f"  {path:<40}  {size:>22}" if len(path) <= 40 else ""
-            if line and len(line) <= WIDTH:
-                yield line
-            else:
-                yield from _wrapped(path, "  ")
-                yield f"      {size}"
-            if part.long_path.upper() != part.short_path:
-                yield from long_name_lines(backslashes(part.long_path), indent="  ")
+        yield from _part_lines(disc.parts)
+
+
+@lru_cache(maxsize=1024)  # they are the same on the pages of every disc
+def _part_lines(parts: tuple[SeriesPart, ...]) -> tuple[str, ...]:
+    return tuple(_iter_part_lines(parts))
+
+
+def _iter_part_lines(parts: Iterable[SeriesPart]) -> Iterator[str]:
+    for part in parts:
+        what = "" if part.is_whole else " (files only)"
+        size = count_text(part.size, "byte") + what
+        path = backslashes(part.short_path)
+        line = f"  {path:<40}  {size:>22}" if len(path) <= 40 else ""
+        if line and len(line) <= WIDTH:
+            yield line
+        else:
+            yield from _wrapped(path, "  ")
+            yield f"      {size}"
+        if part.long_path.upper() != part.short_path:
+            yield from long_name_lines(backslashes(part.long_path), indent="  ")
 
 
 def _wrapped(text: str, indent: str) -> list[str]:

@@ -42,6 +42,10 @@ _LINE = 8  # bytes of a line beside its text: indent, "= ", CR LF
 _LINE_ROOM = 73  # characters of a long name that surely go on one line
 
 
+# So many children have records in one sector whatever their names are.
+_SURELY_ONE_SECTOR = (SECTOR_SIZE - _OWN_RECORDS) // (_RECORD + 2 * LONG_NAME)
+
+
 class Measured(NamedTuple):
     """The sectors of a disc, and the bytes of its index."""
 
@@ -74,8 +78,11 @@ def measure_alone(unit: Unit, empty: Measured) -> Measured | None:
     for folder in folders:
         below[folder[:-1]].append(folder[-1])
     for folder in (*folders, ()):
+        count = len(below.get(folder, ())) + len(files.get(folder, ()))
+        if count <= _SURELY_ONE_SECTOR:
+            continue
         names = [*below.get(folder, ()), *(file.name for file in files.get(folder, ()))]
-        short = _OWN_RECORDS + _SHORT_RECORD * len(names)
+        short = _OWN_RECORDS + _SHORT_RECORD * count
         if max(short, _OWN_RECORDS + sum(map(_most_record, names))) > SECTOR_SIZE:
             return None
     contents = {id(one.file.content): one.file.own.size for one in unit.files}

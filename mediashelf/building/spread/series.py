@@ -7,7 +7,6 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from msgspec import Struct
 from msgspec.structs import replace
 
-from mediashelf.building.naming.layout import sectors_for
 from mediashelf.building.naming.names import iso_label
 from mediashelf.building.naming.trees import KnownNames, name_trees
 from mediashelf.building.pages.disc_pages import (
@@ -24,19 +23,16 @@ from mediashelf.building.pages.page_text import note_lines, series_lines, series
 from mediashelf.building.planning.disc_plan import DiscPlan, folder_paths, plan_listing
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
-from mediashelf.building.spread.alone import Measured
+from mediashelf.building.spread.fitting import refuse_too_large, that_fit
 from mediashelf.building.spread.measuring import Measure
 from mediashelf.building.spread.packing import pack
 from mediashelf.building.spread.room import DiscRoom
 from mediashelf.building.spread.subset import subset
-from mediashelf.building.spread.units import Unit, find_units, take_apart
-from mediashelf.errors import BuildError
+from mediashelf.building.spread.units import Unit, find_units
+from mediashelf.collector import collector_paused
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.document import InfKind
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.text import size_text
-
-LARGEST_NAMED = 3
 
 _HEADINGS = 100  # bytes of lines between the parts of the index
 _MOST_TRIES = 8  # each keeps more free for the index of all discs
@@ -83,7 +79,7 @@ def plan_series(
     size = _pages_size(recipe, whole, reserve)
     for _ in range(_MOST_TRIES):
         series = _spread(recipe, listing, whole, size)
-        _refuse_too_large(series, size, reserve)
+        refuse_too_large(recipe, series.units, series.plans, size, reserve)
         over = max(plan.layout.used_sectors for plan in series.plans) - recipe.capacity.sectors
         if over <= 0:
             break
@@ -95,7 +91,7 @@ def plan_series(
 def _spread(recipe: Recipe, listing: Listing, whole: list[Unit], size: PagesSize) -> DiscSeries:
     """Return the series where ``size`` is kept free on the pages of each disc."""
     measure = Measure(recipe, listing, size)
-    fitting = list(_that_fit(whole, measure))
+    fitting = list(that_fit(whole, measure))
     units = [unit for unit, _ in fitting]
     room = DiscRoom(measure, units, [alone for _, alone in fitting])
     packed = pack(room.items(), room.open_disc, room.least_discs())
@@ -126,16 +122,17 @@ def with_tables(
             )
             for number, (listing, units) in enumerate(zip(listings, series.units, strict=True), 1)
         )
-    plans = (
-        plan_listing(
-            series.recipe,
-            listing,
-            DiscPages(tuple(tables), Series(number, discs) if discs else None),
-            names,
+    with collector_paused():  # all of it lives
+        plans = tuple(
+            plan_listing(
+                series.recipe,
+                listing,
+                DiscPages(tuple(tables), Series(number, discs) if discs else None),
+                names,
+            )
+            for number, listing in enumerate(listings, 1)
         )
-        for number, listing in enumerate(listings, 1)
-    )
-    return replace(series, plans=tuple(plans))
+    return replace(series, plans=plans)
 
 
 def numbered_name(label: str, number: int, count: int) -> str:
@@ -192,58 +189,6 @@ def _pages_size(recipe: Recipe, units: Sequence[Unit], reserve: int) -> PagesSiz
     text = sum(len(line) + 2 for line in lines)
     html = len(render_html(recipe.label, DiscPages((), series), notes, "INDEX_2.TXT"))
     return PagesSize(text + reserve + _HEADINGS, html + reserve)
-
-
-def _that_fit(whole: Iterable[Unit], measure: Measure) -> Iterator[tuple[Unit, Measured]]:
-    """Yield units that each fit on a disc, as measured; what may be taken apart for that is.
-
-    What cannot be is yielded as it is: more may be kept free than the disc's pages take.
-    """
-    waiting = list(whole)[::-1]
-    while waiting:
-        unit = waiting.pop()
-        alone = measure.measure_alone(unit)
-        parts = take_apart(unit) if alone.sectors > measure.capacity else []
-        if parts in ([], [unit]):
-            yield unit, alone
-        else:
-            waiting += parts[::-1]
-
-
-def _refuse_too_large(series: DiscSeries, size: PagesSize, reserve: int) -> None:
-    """Raise :class:`BuildError` where one unit alone, in one piece, is too large for its disc.
-
-    ``size`` was kept free on its pages, of that ``reserve`` on each for what comes later.
-    """
-    for units, plan in zip(series.units, series.plans, strict=True):
-        sectors = plan.layout.used_sectors
-        if reserve and plan.index is not None:
-            sectors += _sectors_more(plan.index.own.size, reserve)
-            page = plan.html.own.size if plan.html is not None else 0
-            sectors += _sectors_more(page, reserve if page else size.html)
-        if sectors > series.recipe.capacity.sectors and len(units) == 1:
-            (unit,) = units
-            if take_apart(unit) in ([], [unit]):
-                raise _too_large(unit, sectors, series.recipe)
-
-
-def _sectors_more(size: int, added: int) -> int:
-    return sectors_for(size + added) - sectors_for(size)
-
-
-def _too_large(unit: Unit, sectors: int, recipe: Recipe) -> BuildError:
-    capacity = recipe.capacity
-    by_size = sorted(unit.files, key=lambda placed: (-placed.file.own.size, placed.file.source))
-    largest = ", ".join(
-        f"{placed.file.source} ({size_text(placed.file.own.size)})"
-        for placed in by_size[:LARGEST_NAMED]
-    )
-    what = "the boot image" if unit.has_boot else unit.name
-    return BuildError(
-        f"{what}: needs {sectors:,} sectors alone and in one piece, and the capacity "
-        f"({capacity.name}) is {capacity.sectors:,}; its largest files are {largest}; skip some "
-        "of them, or name a larger capacity"
-    )
 
 
 def _taken_apart(whole: Iterable[Unit], discs: Sequence[Sequence[Unit]]) -> Iterator[Finding]:
