@@ -568,7 +568,7 @@ def test_a_full_disk_is_said_and_what_was_finished_stays(tmp_path: Path) -> None
         pytest.skip("mounting is not allowed here")
     try:
         home = tmp_path / "home"
-        for number in range(120):
+        for number in range(480):
             write(home / f"{number:03}.iso", tide_image(number), DATE)
         place = small / "catalogue.sqlite"
         with (
@@ -579,7 +579,7 @@ def test_a_full_disk_is_said_and_what_was_finished_stays(tmp_path: Path) -> None
             Library(catalogue, home).scan()
         with open_catalogue(place) as catalogue:
             assert catalogue.db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-            assert 0 < len(catalogue.images()) < 120
+            assert 0 < len(catalogue.images()) < 480
     finally:
         subprocess.run(["umount", small], check=True)
 
