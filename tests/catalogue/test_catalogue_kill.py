@@ -14,19 +14,13 @@ from typing import Any
 
 from interrupting import interrupt, start_python
 from made_library import DATE, open_library, tide_image, write
-from mediashelf.catalogue.scanning.workers import MOST_TOGETHER
 from mediashelf.catalogue.store import open_catalogue
 
 RUN = "from mediashelf.__main__ import run; run()"
 SCAN = [sys.executable, "-m", "mediashelf", "scan", "--catalogue"]
 MOMENTS = 10
-<<<<<<< HEAD
-IMAGES = 60
-SCANNED = 4 * MOST_TOGETHER  # what is recorded together is all there or not at all
-=======
 IMAGES = 240
 AUDITED = 60
->>>>>>> main
 
 
 def content(place: Path) -> dict[str, list[tuple[Any, ...]]]:
@@ -79,7 +73,7 @@ def kill_when(db: sqlite3.Connection, count: int, delay: float, place: Path) -> 
 
 def test_killed_at_ten_moments(tmp_path: Path) -> None:
     with open_library(tmp_path) as library:
-        for number in range(SCANNED):
+        for number in range(IMAGES):
             data = tide_image(number)
             if number % 10 == 3:
                 data = data[:-4096]  # some have findings
@@ -98,8 +92,8 @@ def test_killed_at_ten_moments(tmp_path: Path) -> None:
         # Most records go, and others each time, so that every run has work to be killed at.
         db.execute("DELETE FROM images WHERE id % 4 != ?", [moment % 4])
         before = count_images(db)
-        kill_when(db, dice.randint(before + 1, SCANNED - 8), dice.uniform(0, 0.005), place)
-        in_the_middle += before < count_images(db) < SCANNED
+        kill_when(db, dice.randint(before + 1, IMAGES - 8), dice.uniform(0, 0.005), place)
+        in_the_middle += before < count_images(db) < IMAGES
         assert db.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
         assert db.execute("PRAGMA foreign_key_check").fetchall() == []
         db.execute("INSERT INTO name_index (name_index) VALUES ('integrity-check')")
@@ -108,7 +102,7 @@ def test_killed_at_ten_moments(tmp_path: Path) -> None:
 
     run_whole([*SCAN, place])
     assert content(place) == content(whole)
-    assert f"{SCANNED} unchanged" in run_whole([*SCAN, place])
+    assert f"{IMAGES} unchanged" in run_whole([*SCAN, place])
 
 
 def test_an_audit_that_is_killed_leaves_no_verdict_without_its_event(tmp_path: Path) -> None:
