@@ -58,7 +58,7 @@ _LISTS_DESCRIPTORS = os.scandir in os.supports_fd  # not in Windows, whose listi
 
 
 @contextmanager
-def listed_folder(folder: Path) -> Iterator[Iterator[os.DirEntry[str]]]:
+def listed_folder(folder: str) -> Iterator[Iterator[os.DirEntry[str]]]:
     """List a folder; its entries are asked within the block, and their ``path`` is a name alone.
 
     They are asked of the open folder, so that the system need not find it again for each.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -96,24 +97,18 @@ def by_digest(db: sqlite3.Connection, digest: str) -> list[ImageRow]:
 
 
 class Namesakes:
-    """Finds the images of one size and file name; each size is asked for once.
+    """Finds the images of one size and file name that are not at their places.
 
-    Floppies all have one size, and each new image is compared with those before it. So whoever
-    adds images meanwhile says so.
+    Floppies all have one size, and thousands may have one name: each size is asked for once, and
+    one that is at its place is not asked about again. What is recorded meanwhile is at its place.
     """
 
     def __init__(self, db: sqlite3.Connection) -> None:
         self._db = db
         self._by_size: dict[int, dict[bytes, list[int]]] = {}
 
-    def add(self, image_id: int, size: int, path: str) -> None:
-        """Note an image that was recorded, or moved, just now."""
-        known = self._by_size.get(size)
-        if known is not None:
-            known.setdefault(_file_name(keep_path(path)), []).append(image_id)
-
-    def find(self, size: int, name: str) -> list[ImageRow]:
-        """Return every image that has this size on record, and whose file has exactly this name."""
+    def find_absent(self, size: int, name: str) -> list[ImageRow]:
+        """Return those that have this size on record, and whose file had exactly this name."""
         known = self._by_size.get(size)
         if known is None:
             known = self._by_size[size] = {}
@@ -122,10 +117,13 @@ class Namesakes:
             ):
                 known.setdefault(_file_name(path), []).append(image_id)
         ids = known.get(keep_path(name))
-        if ids is None:
+        if not ids:
             return []
         rows = by_ids(self._db, ids).values()  # some may be elsewhere by now
-        return [row for row in rows if row.size == size and row.path.rpartition("/")[2] == name]
+        alike = [row for row in rows if row.size == size and row.path.rpartition("/")[2] == name]
+        absent = [row for row in alike if not os.path.lexists(row.file)]
+        known[keep_path(name)] = [row.id for row in absent]
+        return absent
 
 
 def _file_name(path: bytes) -> bytes:

@@ -88,9 +88,9 @@ def test_killed_at_ten_moments(tmp_path: Path) -> None:
     in_the_middle = 0
     db = sqlite3.connect(place, isolation_level=None)
     db.execute("PRAGMA foreign_keys = ON")
-    for _ in range(MOMENTS):
-        # Some records go, so that every run has work to be killed at.
-        db.execute("DELETE FROM images WHERE id % 4 != 0")
+    for moment in range(MOMENTS):
+        # Most records go, and others each time, so that every run has work to be killed at.
+        db.execute("DELETE FROM images WHERE id % 4 != ?", [moment % 4])
         before = count_images(db)
         kill_when(db, dice.randint(before + 1, IMAGES - 8), dice.uniform(0, 0.005), place)
         in_the_middle += before < count_images(db) < IMAGES

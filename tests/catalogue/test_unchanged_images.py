@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from made_library import Library, tide_image, write
+from mediashelf.catalogue import images
 from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.packages.looked_into import PLAIN, is_settled
 from mediashelf.catalogue.records.stamps import Stamp, known_images, stamps_of
+from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.scanning import walk as walk_module
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.walk import Walk, walk_folder
@@ -76,10 +80,10 @@ def test_a_folder_that_breaks_off_has_nothing_unchanged(
     whole = walk_module.listed_folder
 
     @contextmanager
-    def broken_off(folder: Path) -> Iterator[Iterator[os.DirEntry[str]]]:
+    def broken_off(folder: str) -> Iterator[Iterator[os.DirEntry[str]]]:
         def entries() -> Iterator[os.DirEntry[str]]:
             yield from listed
-            if folder.name == "box":
+            if folder.endswith("box"):
                 raise OSError(5, "Input/output error")
 
         with whole(folder) as listed:
@@ -109,18 +113,43 @@ def test_what_must_be_looked_at_has_no_stamp(library: Library) -> None:
     assert set(known_images(db, shelf, {"here.iso"})) == {"gone.iso", "unread.iso", "waits.iso"}
 
 
-def test_an_image_is_known_to_the_next_of_its_size_and_name(library: Library) -> None:
-    write(library.root / "a.iso", tide_image(1))
+def test_an_image_that_left_is_known_by_size_and_name(library: Library) -> None:
+    file = write(library.root / "a.iso", tide_image(1))
     library.scan()
     (row,) = library.catalogue.images()
-    namesakes = Namesakes(library.catalogue.db)
-    assert [one.id for one in namesakes.find(row.size, "a.iso")] == [row.id]
-    assert namesakes.find(row.size + 1, "a.iso") == []
-    namesakes.add(row.id, row.size, "box/b.iso")
-    assert namesakes.find(row.size, "b.iso") == []  # it was not moved there after all
-    library.catalogue.db.execute("UPDATE images SET path = ?", [b"box/b.iso"])
-    assert [one.id for one in namesakes.find(row.size, "b.iso")] == [row.id]
-    assert namesakes.find(row.size, "a.iso") == []
+    db = library.catalogue.db
+    assert Namesakes(db).find_absent(row.size, "a.iso") == []  # it is at its place
+    file.unlink()
+    namesakes = Namesakes(db)
+    assert [one.id for one in namesakes.find_absent(row.size, "a.iso")] == [row.id]
+    assert namesakes.find_absent(row.size + 1, "a.iso") == []
+    assert namesakes.find_absent(row.size, "b.iso") == []
+    db.execute("UPDATE images SET path = ?", [b"box/b.iso"])  # it was moved meanwhile
+    assert namesakes.find_absent(row.size, "a.iso") == []
+
+
+def test_images_of_one_name_and_size_are_asked_about_once(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Floppies of thousands of folders: each new one was compared with all before it."""
+    asked: list[int] = []
+    whole = images.load_rows
+
+    def counted(db: sqlite3.Connection, *arguments: Any, **options: Any) -> list[ImageRow]:
+        rows = whole(db, *arguments, **options)
+        asked.append(len(rows))
+        return rows
+
+    for number in range(40):
+        write(library.root / f"{number}" / "disk.iso", tide_image(number))
+    library.scan()
+    for number in range(40, 80):
+        write(library.root / f"{number}" / "disk.iso", tide_image(number))
+    with monkeypatch.context() as patched:
+        patched.setattr(images, "load_rows", counted)
+        _, outcomes = library.scan()
+    assert len(outcomes) == 40
+    assert sum(asked) < 200
 
 
 def test_nothing_is_left_to_look_into_only_when_all_was(library: Library) -> None:

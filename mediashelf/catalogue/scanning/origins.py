@@ -7,7 +7,6 @@ that record with them too: what was found decayed does not become new elsewhere.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Sequence
 from itertools import takewhile
@@ -90,10 +89,9 @@ def contradicted(
     labels = tuple(label for _, label in reading.volumes)
     alike = [
         row
-        for row in namesakes.find(digests.size, path.rpartition("/")[2])
+        for row in namesakes.find_absent(digests.size, path.rpartition("/")[2])
         if row.digests.keys() & digests.whole.keys()
         and (row.labels == labels or not reading.volumes)
-        and not os.path.lexists(row.file)
     ]
     return by_likeness(alike, shelf, path)[0] if alike else None
 

@@ -70,7 +70,6 @@ def record_reading(
     if reading.is_missing:
         return Recorded(0, Event.VANISHED)
     result = _write_reading(catalogue, job, reading, namesakes, utc_now())
-    namesakes.add(result.image_id, reading.size, job.place.path)
     if result.event is Event.NEW and reading.packages is not None:
         # Loaded only here: most scans find nothing to record.
         from mediashelf.catalogue.packages.looked_into import PLAIN

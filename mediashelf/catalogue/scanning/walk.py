@@ -102,10 +102,11 @@ def walk_folder(
     while folders:
         folder = folders.pop()
         start, found = _join(folder, ""), list[str]()
-        place = file_systems.of(str(root / folder)) if stamps else ""
+        at = os.path.join(root, folder)  # noqa: PTH118  # called once a folder
+        place = file_systems.of(at) if stamps else ""
         with ExitStack() as opened:
             try:
-                listed = opened.enter_context(listed_folder(root / folder))
+                listed = opened.enter_context(listed_folder(at))
                 left = _without_unchanged(listed, start, stamps, place, found) if stamps else listed
                 entries = sorted(left, key=lambda entry: entry.name)
             except OSError as error:

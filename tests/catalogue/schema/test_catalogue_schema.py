@@ -394,7 +394,7 @@ def test_a_new_file_is_compared_with_images_of_its_size_alone(tmp_path: Path) ->
                 [(b"%d.iso" % number, 1000 + number) for number in range(count)],
             )
             library.catalogue.db.set_progress_handler(count_step, 1)
-            assert Namesakes(library.catalogue.db).find(1001, "2.iso") == []
+            assert Namesakes(library.catalogue.db).find_absent(1001, "2.iso") == []
             library.catalogue.db.set_progress_handler(None, 0)
         return steps
 
